@@ -1,0 +1,116 @@
+//! A map that keeps the order in which it was written and refuses a key given twice.
+
+use std::borrow::Cow;
+use std::collections::HashSet;
+use std::fmt;
+use std::hash::Hash;
+use std::marker::PhantomData;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+
+/// An ordered map, read strictly.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entries<K, V>(Vec<(K, V)>);
+
+impl<K, V> Default for Entries<K, V> {
+    fn default() -> Self {
+        Self(Vec::new())
+    }
+}
+
+impl<K, V> Entries<K, V> {
+    /// The entries in the order in which they were written.
+    pub fn iter(&self) -> impl ExactSizeIterator<Item = (&K, &V)> {
+        self.0.iter().map(|(k, v)| (k, v))
+    }
+
+    /// The keys in the order in which they were written.
+    pub fn keys(&self) -> impl ExactSizeIterator<Item = &K> {
+        self.0.iter().map(|(k, _)| k)
+    }
+
+    /// How many entries there are.
+    pub fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// Is there none?
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+}
+
+impl<K: std::borrow::Borrow<str>, V> Entries<K, V> {
+    /// The value of a key.
+    pub fn get(&self, key: &str) -> Option<&V> {
+        self.0.iter().find(|(k, _)| k.borrow() == key).map(|(_, v)| v)
+    }
+}
+
+impl<K, V> IntoIterator for Entries<K, V> {
+    type Item = (K, V);
+    type IntoIter = std::vec::IntoIter<(K, V)>;
+    fn into_iter(self) -> Self::IntoIter {
+        self.0.into_iter()
+    }
+}
+
+impl<'de, K, V> Deserialize<'de> for Entries<K, V>
+where
+    K: Deserialize<'de> + Eq + Hash + Clone + fmt::Display,
+    V: Deserialize<'de>,
+{
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Map<K, V>(PhantomData<(K, V)>);
+        impl<'de, K, V> Visitor<'de> for Map<K, V>
+        where
+            K: Deserialize<'de> + Eq + Hash + Clone + fmt::Display,
+            V: Deserialize<'de>,
+        {
+            type Value = Entries<K, V>;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a map")
+            }
+            // `serves:` with nothing behind it is an empty map that somebody will fill.
+            fn visit_unit<E: de::Error>(self) -> Result<Self::Value, E> {
+                Ok(Entries::default())
+            }
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+                let mut entries: Vec<(K, V)> = Vec::new();
+                let mut seen = HashSet::new();
+                while let Some(key) = map.next_key::<K>()? {
+                    // Most maps hold a handful of entries, and a scan beats hashing there.
+                    let twice = if entries.len() < 12 {
+                        entries.iter().any(|(k, _)| *k == key)
+                    } else {
+                        if seen.is_empty() {
+                            seen.extend(entries.iter().map(|(k, _)| k.clone()));
+                        }
+                        !seen.insert(key.clone())
+                    };
+                    if twice {
+                        return Err(de::Error::custom(format_args!("`{key}` is given twice")));
+                    }
+                    entries.push((key, map.next_value()?));
+                }
+                Ok(Entries(entries))
+            }
+        }
+        deserializer.deserialize_any(Map(PhantomData))
+    }
+}
+
+impl<K: JsonSchema, V: JsonSchema> JsonSchema for Entries<K, V> {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        format!("EntriesOf{}", V::schema_name()).into()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let keys = generator.subschema_for::<K>();
+        let values = generator.subschema_for::<V>();
+        json_schema!({"type": ["object", "null"], "propertyNames": keys, "additionalProperties": values})
+    }
+}

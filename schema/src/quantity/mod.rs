@@ -1,0 +1,257 @@
+//! Quantities: a number with a unit and, optionally, an expanded uncertainty.
+//!
+//! The text is `NUMBER UNIT` or `NUMBER UNIT ± NUMBER UNIT`: `4.25 s`, `0.62 kg ± 0.02 kg`, `20 %`,
+//! `140 EUR`, `2.0`. `± U` is the expanded uncertainty at a level of confidence of about 95 %, with the
+//! coverage factor k = 2 (JCGM 100:2008, 6.2).
+
+mod units;
+
+use std::borrow::Cow;
+use std::fmt;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::{self, Deserialize, Deserializer, Visitor};
+
+pub use units::{Dimension, Unit};
+
+use crate::words::shorten;
+
+/// A number with a unit, as it was written, with its value in that unit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Quantity {
+    text: Box<str>,
+    value: f64,
+    unit: Unit,
+    uncertainty: Option<f64>,
+}
+
+impl Quantity {
+    /// Reads a quantity.
+    ///
+    /// # Errors
+    /// A sentence for a person: what is wrong with the number, the unit or the uncertainty.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let trimmed = text.trim();
+        if trimmed.is_empty() {
+            return Err("a quantity is missing: write a number and a unit, as in `4.25 s`".to_owned());
+        }
+        if trimmed.len() > 200 {
+            return Err(format!("`{}` is too long for a quantity", shorten(trimmed)));
+        }
+        let (nominal, spread) = match trimmed.split_once('±') {
+            Some((nominal, spread)) => (nominal.trim(), Some(spread.trim())),
+            None => (trimmed, None),
+        };
+        let (value, unit) = number_and_unit(nominal)?;
+        let uncertainty = match spread {
+            None => None,
+            Some(spread) => Some(uncertainty(spread, &unit)?),
+        };
+        Ok(Self { text: trimmed.into(), value, unit, uncertainty })
+    }
+
+    /// The text as the team wrote it.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// The number, in the unit that was written.
+    pub fn value(&self) -> f64 {
+        self.value
+    }
+
+    /// The unit that was written.
+    pub fn unit(&self) -> &Unit {
+        &self.unit
+    }
+
+    /// The expanded uncertainty (k = 2), in the unit that was written.
+    pub fn uncertainty(&self) -> Option<f64> {
+        self.uncertainty
+    }
+
+    /// The value in SI base units (money in its own currency, points in points).
+    pub fn si(&self) -> f64 {
+        self.unit.to_si(self.value)
+    }
+}
+
+fn uncertainty(spread: &str, unit: &Unit) -> Result<f64, String> {
+    let (value, spread_unit) = number_and_unit(spread).map_err(|e| format!("the uncertainty after ± is wrong: {e}"))?;
+    if spread_unit.dimension() != unit.dimension() {
+        return Err(format!(
+            "the uncertainty `{}` has another dimension than the value: write it in `{unit}`",
+            shorten(spread)
+        ));
+    }
+    if value < 0.0 {
+        return Err("the uncertainty after ± is negative".to_owned());
+    }
+    // An interval scales but does not shift: ± 2 K and ± 2 °C are the same.
+    Ok(value * spread_unit.factor() / unit.factor())
+}
+
+fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
+    let end = number_end(text);
+    let (digits, rest) = text.split_at(end);
+    if digits.is_empty() {
+        return Err(format!(
+            "`{}` does not begin with a number: write a number and a unit, as in `4.25 s`",
+            shorten(text)
+        ));
+    }
+    if rest.starts_with(',') {
+        return Err(format!("`{}`: write decimals with a point, and no separator of thousands", shorten(text)));
+    }
+    let value: f64 = digits.parse().map_err(|_| format!("`{}` is not a number", shorten(digits)))?;
+    if !value.is_finite() {
+        return Err(format!("`{}` is too large", shorten(digits)));
+    }
+    let name = rest.trim();
+    if name.is_empty() {
+        return Ok((value, Unit::one()));
+    }
+    if name.contains("+/-") || name.contains("+-") {
+        return Err("write the uncertainty with ±, as in `0.62 kg ± 0.02 kg`".to_owned());
+    }
+    if name.contains(char::is_whitespace) {
+        return Err(format!("`{}` has a space inside the unit: write it in one, as in `kg/m^3`", shorten(text)));
+    }
+    if !rest.starts_with([' ', '%', '°']) {
+        return Err(format!("`{}`: put a space between number and unit, as in `4.25 s`", shorten(text)));
+    }
+    Ok((value, Unit::parse(name)?))
+}
+
+/// Where the number at the start of the text ends: sign, digits, point, digits, exponent.
+fn number_end(text: &str) -> usize {
+    let bytes = text.as_bytes();
+    let digits = |from: usize| bytes[from..].iter().take_while(|b| b.is_ascii_digit()).count();
+    let mut end = usize::from(matches!(bytes.first(), Some(b'+' | b'-')));
+    let whole = digits(end);
+    end += whole;
+    let mut fraction = 0;
+    if bytes.get(end) == Some(&b'.') {
+        fraction = digits(end + 1);
+        end += 1 + fraction;
+    }
+    if whole + fraction == 0 {
+        return 0;
+    }
+    if matches!(bytes.get(end), Some(b'e' | b'E')) {
+        let sign = usize::from(matches!(bytes.get(end + 1), Some(b'+' | b'-')));
+        let exponent = digits((end + 1 + sign).min(bytes.len()));
+        if exponent > 0 {
+            end += 1 + sign + exponent;
+        }
+    }
+    end
+}
+
+impl fmt::Display for Quantity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
+impl<'de> Deserialize<'de> for Quantity {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Text;
+        impl Visitor<'_> for Text {
+            type Value = Quantity;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a number with a unit, as in `4.25 s`")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Quantity, E> {
+                Quantity::parse(text).map_err(E::custom)
+            }
+        }
+        // As text, so that `2.0` and `1e3` keep the form in which they were written.
+        deserializer.deserialize_str(Text)
+    }
+}
+
+impl JsonSchema for Quantity {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "Quantity".into()
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "type": ["string", "number"],
+            "pattern": "^[+-]?([0-9]+\\.?[0-9]*|\\.[0-9]+)([eE][+-]?[0-9]+)?( ?[%°]| ?°C| [^\\s±]+)?(\\s*±\\s*[0-9.eE+-]+( ?[%°]| ?°C| [^\\s±]+)?)?$"
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn si(text: &str) -> f64 {
+        Quantity::parse(text).unwrap_or_else(|e| panic!("{text}: {e}")).si()
+    }
+
+    #[test]
+    fn forms_that_are_read() {
+        let q = Quantity::parse("0.62 kg ± 20 g").unwrap();
+        assert_eq!((q.value(), q.unit().to_string().as_str()), (0.62, "kg"));
+        assert!((q.uncertainty().unwrap() - 0.02).abs() < 1e-15);
+        assert_eq!(q.text(), "0.62 kg ± 20 g");
+        for text in ["2.0", "-3 °C", "20 %", "20%", "140 EUR", "62 pts", "1.2 kg/m^3", "1e3 N*m/deg", ".5 m", "1 1/m"]
+        {
+            assert!(Quantity::parse(text).is_ok(), "{text}");
+        }
+    }
+
+    #[test]
+    fn forms_that_are_refused_with_a_reason() {
+        for (text, reason) in [
+            ("", "missing"),
+            ("fast", "does not begin with a number"),
+            ("4,25 s", "point"),
+            ("4.25s", "space between"),
+            ("4.25 sec", "`sec`"),
+            ("0.62 kg +/- 0.02 kg", "±"),
+            ("0.62 kg ± 0.02 m", "another dimension"),
+            ("0.62 kg ± -0.02 kg", "negative"),
+            ("1.2 kg / m^3", "space inside"),
+            ("1e999 m", "too large"),
+        ] {
+            let error = Quantity::parse(text).unwrap_err();
+            assert!(error.contains(reason), "{text}: {error}");
+        }
+    }
+
+    /// NIST SP 811 (2008), appendix B.8: conversion factors to SI; from memory where the digits are exact by definition.
+    #[test]
+    fn factors_of_nist_sp_811() {
+        for (text, value) in [
+            ("1 hp", 745.699_871_582_270_2),
+            ("1 in", 0.0254),
+            ("1 ft", 0.3048),
+            ("1 lb", 0.453_592_37),
+            ("1 lbf", 4.448_221_615_260_5),
+            ("1 psi", 6_894.757_293_168_361),
+            ("1 gn", 9.806_65),
+            ("1 bar", 1e5),
+            ("1 l", 1e-3),
+            ("1 h", 3600.0),
+            ("36 km/h", 10.0),
+            ("1 mph", 0.447_04),
+            ("60 rpm", std::f64::consts::TAU),
+            ("180 deg", std::f64::consts::PI),
+            ("20 °C", 293.15),
+            ("1 N/mm", 1e3),
+            ("1 kN*m/deg", 180e3 / std::f64::consts::PI),
+            ("1 t", 1e3),
+            ("1 kWh", 3.6e6),
+            ("25 %", 0.25),
+        ] {
+            let got = si(text);
+            assert!((got - value).abs() <= 1e-12 * value.abs(), "{text}: {got} is not {value}");
+        }
+    }
+}

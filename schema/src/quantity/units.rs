@@ -1,0 +1,353 @@
+//! The table of units and the reading of a unit's name.
+//!
+//! Factors are those of the SI Brochure and of NIST SP 811 (2008), appendix B.8. Money is one
+//! dimension a currency; points and the decibel are dimensions of their own, so that neither is
+//! added to something else by accident.
+
+use std::fmt;
+
+use iso_currency::Currency;
+
+use crate::suggest;
+use crate::words::shorten;
+
+/// The exponents of the base dimensions of a unit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Dimension {
+    /// Metre, kilogram, second, ampere, kelvin, mole, candela, points, decibel: in this order.
+    exponents: [i8; 9],
+    /// The currency of the money in it, and its exponent; none where the exponent is zero.
+    money: Option<(Currency, i8)>,
+}
+
+const BASE: [&str; 9] = ["m", "kg", "s", "A", "K", "mol", "cd", "pts", "dB"];
+
+impl Dimension {
+    /// Is this a plain number?
+    pub fn is_one(&self) -> bool {
+        *self == Self::default()
+    }
+
+    /// The product with `other` raised to `power`; none when an exponent overflows or two currencies meet.
+    fn times(mut self, other: Self, power: i8) -> Option<Self> {
+        for (exponent, more) in self.exponents.iter_mut().zip(other.exponents) {
+            *exponent = exponent.checked_add(more.checked_mul(power)?)?;
+        }
+        if let Some((currency, more)) = other.money {
+            let more = more.checked_mul(power)?;
+            self.money = match self.money {
+                None => Some((currency, more)),
+                Some((own, exponent)) if own == currency => {
+                    let sum = exponent.checked_add(more)?;
+                    (sum != 0).then_some((own, sum))
+                }
+                Some(_) => return None,
+            };
+        }
+        Some(self)
+    }
+}
+
+impl fmt::Display for Dimension {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut words: Vec<String> = BASE
+            .iter()
+            .zip(self.exponents)
+            .filter(|(_, exponent)| *exponent != 0)
+            .map(|(name, exponent)| if exponent == 1 { (*name).to_owned() } else { format!("{name}^{exponent}") })
+            .collect();
+        if let Some((currency, exponent)) = self.money {
+            let code = currency.code();
+            words.push(if exponent == 1 { code.to_owned() } else { format!("{code}^{exponent}") });
+        }
+        if words.is_empty() { f.write_str("1") } else { f.write_str(&words.join("*")) }
+    }
+}
+
+/// A unit: its name as written, its dimension, and how it converts to SI.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unit {
+    name: Box<str>,
+    dimension: Dimension,
+    factor: f64,
+    offset: f64,
+}
+
+impl Unit {
+    /// The unit of a plain number.
+    pub fn one() -> Self {
+        Self { name: "".into(), dimension: Dimension::default(), factor: 1.0, offset: 0.0 }
+    }
+
+    /// Reads a unit: names joined by `*` and `/`, each with an optional whole power, as in `kg/m^3`.
+    ///
+    /// # Errors
+    /// Names the part that is unknown, with the nearest unit where one is near.
+    pub fn parse(name: &str) -> Result<Self, String> {
+        let mut dimension = Dimension::default();
+        let mut factor = 1.0;
+        let mut offset = 0.0;
+        let mut sign = 1;
+        let mut rest = name;
+        let mut several = false;
+        loop {
+            let end = rest.find(['*', '/']).unwrap_or(rest.len());
+            let (atom, power) = match rest[..end].split_once('^') {
+                Some((atom, power)) => (atom, whole_power(power, name)?),
+                None => (&rest[..end], 1),
+            };
+            let found = Atom::find(atom, name)?;
+            let signed: i8 = power * sign;
+            dimension = dimension
+                .times(found.dimension, signed)
+                .ok_or_else(|| format!("the unit `{}` mixes currencies or has too high a power", shorten(name)))?;
+            factor *= found.factor.powi(i32::from(signed));
+            several |= signed != 1 || end < rest.len();
+            if found.offset != 0.0 {
+                offset = found.offset;
+            }
+            match rest[end..].chars().next() {
+                None => break,
+                Some('/') => sign = -1,
+                Some(_) => sign = 1,
+            }
+            rest = &rest[end + 1..];
+        }
+        if several && offset != 0.0 {
+            return Err(format!("`{}`: °C stands alone; in a product or quotient write K", shorten(name)));
+        }
+        Ok(Self { name: name.into(), dimension, factor, offset })
+    }
+
+    /// The base dimensions.
+    pub fn dimension(&self) -> Dimension {
+        self.dimension
+    }
+
+    /// How many SI units one of this unit is.
+    pub fn factor(&self) -> f64 {
+        self.factor
+    }
+
+    /// A value in this unit, in SI.
+    pub fn to_si(&self, value: f64) -> f64 {
+        value * self.factor + self.offset
+    }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.name)
+    }
+}
+
+fn whole_power(text: &str, unit: &str) -> Result<i8, String> {
+    match text.parse::<i8>() {
+        Ok(power) if (-9..=9).contains(&power) && power != 0 => Ok(power),
+        _ => Err(format!(
+            "the power `{}` in the unit `{}` is not a whole number from -9 to 9",
+            shorten(text),
+            shorten(unit)
+        )),
+    }
+}
+
+struct Atom {
+    dimension: Dimension,
+    factor: f64,
+    offset: f64,
+}
+
+/// Exponents of m, kg, s, A, K, mol, cd, points, decibel.
+type Exponents = [i8; 9];
+
+const fn of(m: i8, kg: i8, s: i8, a: i8) -> Exponents {
+    [m, kg, s, a, 0, 0, 0, 0, 0]
+}
+
+/// Units that take SI prefixes: name, factor, exponents.
+const PREFIXED: &[(&str, f64, Exponents)] = &[
+    ("m", 1.0, of(1, 0, 0, 0)),
+    ("g", 1e-3, of(0, 1, 0, 0)),
+    ("s", 1.0, of(0, 0, 1, 0)),
+    ("A", 1.0, of(0, 0, 0, 1)),
+    ("K", 1.0, [0, 0, 0, 0, 1, 0, 0, 0, 0]),
+    ("mol", 1.0, [0, 0, 0, 0, 0, 1, 0, 0, 0]),
+    ("cd", 1.0, [0, 0, 0, 0, 0, 0, 1, 0, 0]),
+    ("N", 1.0, of(1, 1, -2, 0)),
+    ("Pa", 1.0, of(-1, 1, -2, 0)),
+    ("J", 1.0, of(2, 1, -2, 0)),
+    ("W", 1.0, of(2, 1, -3, 0)),
+    ("Wh", 3600.0, of(2, 1, -2, 0)),
+    ("V", 1.0, of(2, 1, -3, -1)),
+    ("ohm", 1.0, of(2, 1, -3, -2)),
+    ("C", 1.0, of(0, 0, 1, 1)),
+    ("Ah", 3600.0, of(0, 0, 1, 1)),
+    ("F", 1.0, of(-2, -1, 4, 2)),
+    ("H", 1.0, of(2, 1, -2, -2)),
+    ("Hz", 1.0, of(0, 0, -1, 0)),
+    ("rad", 1.0, of(0, 0, 0, 0)),
+    ("l", 1e-3, of(3, 0, 0, 0)),
+    ("L", 1e-3, of(3, 0, 0, 0)),
+    ("bar", 1e5, of(-1, 1, -2, 0)),
+];
+
+const FOOT: f64 = 0.3048;
+const POUND: f64 = 0.453_592_37;
+const GN: f64 = 9.806_65;
+const DEGREE: f64 = std::f64::consts::PI / 180.0;
+
+/// Units that take none: name, factor, exponents, offset.
+const PLAIN: &[(&str, f64, Exponents, f64)] = &[
+    ("1", 1.0, of(0, 0, 0, 0), 0.0),
+    ("%", 1e-2, of(0, 0, 0, 0), 0.0),
+    ("°", DEGREE, of(0, 0, 0, 0), 0.0),
+    ("deg", DEGREE, of(0, 0, 0, 0), 0.0),
+    ("min", 60.0, of(0, 0, 1, 0), 0.0),
+    ("h", 3600.0, of(0, 0, 1, 0), 0.0),
+    ("d", 86_400.0, of(0, 0, 1, 0), 0.0),
+    ("t", 1e3, of(0, 1, 0, 0), 0.0),
+    ("°C", 1.0, [0, 0, 0, 0, 1, 0, 0, 0, 0], 273.15),
+    ("rpm", std::f64::consts::TAU / 60.0, of(0, 0, -1, 0), 0.0),
+    ("gn", GN, of(1, 0, -2, 0), 0.0),
+    ("hp", 550.0 * FOOT * POUND * GN, of(2, 1, -3, 0), 0.0),
+    ("in", FOOT / 12.0, of(1, 0, 0, 0), 0.0),
+    ("ft", FOOT, of(1, 0, 0, 0), 0.0),
+    ("mph", 5280.0 * FOOT / 3600.0, of(1, 0, -1, 0), 0.0),
+    ("lb", POUND, of(0, 1, 0, 0), 0.0),
+    ("lbf", POUND * GN, of(1, 1, -2, 0), 0.0),
+    ("psi", POUND * GN * 144.0 / (FOOT * FOOT), of(-1, 1, -2, 0), 0.0),
+    ("pts", 1.0, [0, 0, 0, 0, 0, 0, 0, 1, 0], 0.0),
+    ("dB", 1.0, [0, 0, 0, 0, 0, 0, 0, 0, 1], 0.0),
+];
+
+const PREFIXES: &[(&str, f64)] = &[
+    ("da", 1e1),
+    ("G", 1e9),
+    ("M", 1e6),
+    ("k", 1e3),
+    ("h", 1e2),
+    ("d", 1e-1),
+    ("c", 1e-2),
+    ("m", 1e-3),
+    ("µ", 1e-6),
+    ("μ", 1e-6),
+    ("u", 1e-6),
+    ("n", 1e-9),
+];
+
+/// Names that a mistyped unit is held against; prefixed ones that a team is likely to mean.
+const LIKELY: &[&str] = &[
+    "mm", "cm", "km", "kg", "ms", "kN", "kW", "kJ", "MJ", "kWh", "MPa", "GPa", "kPa", "N", "s", "m", "g", "W", "J",
+    "V", "A", "K", "l", "bar", "min", "h", "deg", "rpm", "gn", "hp", "pts", "EUR", "USD", "%", "°C", "rad", "Hz",
+];
+
+/// What people write for a unit that has another name here.
+const OTHERWISE: &[(&str, &str)] = &[
+    ("sec", "s"),
+    ("secs", "s"),
+    ("seconds", "s"),
+    ("hr", "h"),
+    ("hrs", "h"),
+    ("kph", "km/h"),
+    ("kmh", "km/h"),
+    ("lbs", "lb"),
+    ("Nm", "N*m"),
+    ("points", "pts"),
+    ("pt", "pts"),
+    ("percent", "%"),
+    ("degC", "°C"),
+    ("degrees", "deg"),
+    ("€", "EUR"),
+    ("$", "USD"),
+    ("£", "GBP"),
+    ("G", "gn"),
+    ("euro", "EUR"),
+    ("euros", "EUR"),
+    ("KG", "kg"),
+    ("Kg", "kg"),
+    ("kgs", "kg"),
+    ("KW", "kW"),
+    ("Kw", "kW"),
+    ("inch", "in"),
+    ("RPM", "rpm"),
+    ("m²", "m^2"),
+    ("m³", "m^3"),
+    ("mm²", "mm^2"),
+    ("m2", "m^2"),
+    ("m3", "m^3"),
+    ("mm2", "mm^2"),
+];
+
+impl Atom {
+    fn find(atom: &str, unit: &str) -> Result<Self, String> {
+        let plain = PLAIN.iter().find(|(name, ..)| *name == atom);
+        if let Some(&(_, factor, exponents, offset)) = plain {
+            return Ok(Self { dimension: Dimension { exponents, money: None }, factor, offset });
+        }
+        if let Some(found) = Self::prefixed(atom) {
+            return Ok(found);
+        }
+        // Three capital letters that ISO 4217 lists are money.
+        let code = atom.len() == 3 && atom.bytes().all(|b| b.is_ascii_uppercase());
+        if let Some(currency) = code.then(|| Currency::from_code(atom)).flatten() {
+            let dimension = Dimension { exponents: [0; 9], money: Some((currency, 1)) };
+            return Ok(Self { dimension, factor: 1.0, offset: 0.0 });
+        }
+        if atom.is_empty() {
+            return Err(format!("the unit `{}` lacks a name beside `*` or `/`", shorten(unit)));
+        }
+        let whole = if atom == unit { String::new() } else { format!(" in `{}`", shorten(unit)) };
+        let meant = OTHERWISE.iter().find(|(wrong, _)| *wrong == atom).map(|(_, right)| *right);
+        let hint = match meant.or_else(|| suggest::nearest(atom, LIKELY.iter().copied())) {
+            Some(name) => format!("did you mean `{name}`?"),
+            None => "units are SI with prefixes, the engineer's units, ISO 4217 money and pts".to_owned(),
+        };
+        Err(format!("unknown unit `{}`{whole}: {hint}", shorten(atom)))
+    }
+
+    fn prefixed(atom: &str) -> Option<Self> {
+        let entry = |name: &str| PREFIXED.iter().find(|(known, ..)| *known == name);
+        let (scale, &(_, factor, exponents)) = match entry(atom) {
+            Some(found) => (1.0, found),
+            None => PREFIXES
+                .iter()
+                .find_map(|(prefix, scale)| atom.strip_prefix(prefix).and_then(entry).map(|found| (*scale, found)))?,
+        };
+        Some(Self { dimension: Dimension { exponents, money: None }, factor: scale * factor, offset: 0.0 })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dimensions_multiply_out() {
+        let newton_per_area = Unit::parse("N/m^2").unwrap();
+        assert_eq!(newton_per_area.dimension(), Unit::parse("Pa").unwrap().dimension());
+        assert_eq!(Unit::parse("kW*h").unwrap().dimension(), Unit::parse("kWh").unwrap().dimension());
+        assert!(Unit::parse("m/m").unwrap().dimension().is_one());
+        assert_eq!(Unit::parse("kg*m/s^2").unwrap().dimension().to_string(), "m*kg*s^-2");
+        assert_eq!(Unit::parse("EUR/kg").unwrap().dimension().to_string(), "kg^-1*EUR");
+        assert!(Unit::parse("EUR/EUR").unwrap().dimension().is_one());
+    }
+
+    #[test]
+    fn what_is_no_unit_is_refused() {
+        for (name, reason) in [
+            ("sec", "did you mean `s`?"),
+            ("kgg", "did you mean `kg`?"),
+            ("N*", "lacks a name"),
+            ("m^x", "whole number"),
+            ("m^0", "whole number"),
+            ("°C/s", "K"),
+            ("EUR/USD", "currencies"),
+            ("XQX", "unknown unit"),
+            ("G", "did you mean `gn`?"),
+        ] {
+            let error = Unit::parse(name).unwrap_err();
+            assert!(error.contains(reason), "{name}: {error}");
+        }
+    }
+}

@@ -1,0 +1,300 @@
+//! Decodes typed records from a [`Tree`], so that an error knows the node it came from.
+//!
+//! A bad key or value is noted, left out and the record decoded again, until nothing more is wrong:
+//! so all errors of a record are told, not the first.
+
+use std::collections::HashSet;
+use std::fmt;
+
+use serde::de::{self, DeserializeSeed, IntoDeserializer, MapAccess, SeqAccess, Visitor};
+
+use super::tree::{Content, NodeId, Tree};
+
+/// What went wrong, and at which node.
+#[derive(Debug)]
+pub struct DecodeError {
+    /// The kind of error, with what a suggestion needs.
+    pub kind: ErrorKind,
+    /// The node it came from; the innermost one that knows.
+    pub node: Option<NodeId>,
+}
+
+/// The kinds of error that serde tells apart.
+#[derive(Debug)]
+pub enum ErrorKind {
+    /// A key that the map does not have.
+    UnknownKey {
+        /// The key.
+        key: String,
+        /// The keys it has.
+        known: &'static [&'static str],
+    },
+    /// A word that is not one of a list.
+    UnknownWord {
+        /// The word.
+        word: String,
+        /// The list.
+        known: &'static [&'static str],
+    },
+    /// A key that must be there and is not.
+    MissingKey(&'static str),
+    /// A value of the wrong type.
+    WrongType {
+        /// What was found.
+        found: String,
+        /// What was expected.
+        expected: String,
+    },
+    /// Anything else, told in a sentence.
+    Other(String),
+}
+
+impl DecodeError {
+    fn new(kind: ErrorKind) -> Self {
+        Self { kind, node: None }
+    }
+
+    fn at(mut self, node: NodeId) -> Self {
+        self.node.get_or_insert(node);
+        self
+    }
+}
+
+impl fmt::Display for DecodeError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:?}", self.kind)
+    }
+}
+
+impl std::error::Error for DecodeError {}
+
+impl de::Error for DecodeError {
+    fn custom<T: fmt::Display>(message: T) -> Self {
+        Self::new(ErrorKind::Other(message.to_string()))
+    }
+    fn invalid_type(found: de::Unexpected<'_>, expected: &dyn de::Expected) -> Self {
+        Self::new(ErrorKind::WrongType { found: describe(&found), expected: expected.to_string() })
+    }
+    fn invalid_value(found: de::Unexpected<'_>, expected: &dyn de::Expected) -> Self {
+        Self::invalid_type(found, expected)
+    }
+    fn unknown_variant(word: &str, known: &'static [&'static str]) -> Self {
+        Self::new(ErrorKind::UnknownWord { word: word.to_owned(), known })
+    }
+    fn unknown_field(key: &str, known: &'static [&'static str]) -> Self {
+        Self::new(ErrorKind::UnknownKey { key: key.to_owned(), known })
+    }
+    fn missing_field(key: &'static str) -> Self {
+        Self::new(ErrorKind::MissingKey(key))
+    }
+}
+
+fn describe(found: &de::Unexpected<'_>) -> String {
+    match found {
+        de::Unexpected::Map => "a map".to_owned(),
+        de::Unexpected::Seq => "a list".to_owned(),
+        de::Unexpected::Unit | de::Unexpected::Option => "nothing".to_owned(),
+        de::Unexpected::Str(text) => format!("`{}`", crate::words::shorten(text)),
+        de::Unexpected::Bool(b) => format!("`{b}`"),
+        de::Unexpected::Unsigned(n) => format!("`{n}`"),
+        de::Unexpected::Signed(n) => format!("`{n}`"),
+        de::Unexpected::Float(n) => format!("`{n}`"),
+        other => other.to_string(),
+    }
+}
+
+/// A node as a source for serde; entries and items in `left_out` are passed over.
+#[derive(Clone, Copy)]
+pub struct Source<'t> {
+    /// The tree.
+    pub tree: &'t Tree,
+    /// The node to decode.
+    pub node: NodeId,
+    /// Nodes that were found wrong before.
+    pub left_out: &'t HashSet<NodeId>,
+}
+
+impl<'t> Source<'t> {
+    fn child(self, node: NodeId) -> Self {
+        Self { node, ..self }
+    }
+
+    fn scalar(&self) -> Option<(&'t str, bool)> {
+        match &self.tree.node(self.node).content {
+            Content::Scalar { text, plain } => Some((text, *plain)),
+            _ => None,
+        }
+    }
+
+    fn collection<'de, V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        match &self.tree.node(self.node).content {
+            Content::Map(entries) => visitor.visit_map(Entries { source: self, entries, value: None }),
+            Content::List(items) => visitor.visit_seq(Items { source: self, items }),
+            Content::Scalar { text, .. } => visitor.visit_str(text),
+        }
+    }
+}
+
+struct Entries<'t> {
+    source: Source<'t>,
+    entries: &'t [(NodeId, NodeId)],
+    value: Option<NodeId>,
+}
+
+impl<'de> MapAccess<'de> for Entries<'_> {
+    type Error = DecodeError;
+    fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, DecodeError> {
+        while let Some((&(key, value), rest)) = self.entries.split_first() {
+            self.entries = rest;
+            let out = &self.source.left_out;
+            if !out.contains(&key) && !out.contains(&value) {
+                self.value = Some(value);
+                return seed.deserialize(self.source.child(key)).map(Some);
+            }
+        }
+        Ok(None)
+    }
+    fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, DecodeError> {
+        match self.value.take() {
+            Some(value) => seed.deserialize(self.source.child(value)),
+            None => Err(de::Error::custom("a value was asked for before its key")),
+        }
+    }
+}
+
+struct Items<'t> {
+    source: Source<'t>,
+    items: &'t [NodeId],
+}
+
+impl<'de> SeqAccess<'de> for Items<'_> {
+    type Error = DecodeError;
+    fn next_element_seed<T: DeserializeSeed<'de>>(&mut self, seed: T) -> Result<Option<T::Value>, DecodeError> {
+        while let Some((&item, rest)) = self.items.split_first() {
+            self.items = rest;
+            if !self.source.left_out.contains(&item) {
+                return seed.deserialize(self.source.child(item)).map(Some);
+            }
+        }
+        Ok(None)
+    }
+}
+
+/// A plain scalar read as the type asked for, as `serde_yaml` reads it.
+macro_rules! number {
+    ($($method:ident $visit:ident $type:ty;)*) => {
+        $(fn $method<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+            let node = self.node;
+            match self.scalar() {
+                Some((text, true)) => match text.parse::<$type>() {
+                    Ok(number) => visitor.$visit(number),
+                    Err(_) => visitor.visit_str(text),
+                },
+                _ => self.collection(visitor),
+            }
+            .map_err(|e| e.at(node))
+        })*
+    };
+}
+
+impl<'de> de::Deserializer<'de> for Source<'_> {
+    type Error = DecodeError;
+
+    fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        let node = self.node;
+        match self.scalar() {
+            Some((_, true)) if self.tree.is_null(node) => visitor.visit_unit(),
+            Some((text, true)) => match text {
+                "true" | "True" | "TRUE" => visitor.visit_bool(true),
+                "false" | "False" | "FALSE" => visitor.visit_bool(false),
+                _ => match (text.parse::<u64>(), text.parse::<i64>(), text.parse::<f64>()) {
+                    (Ok(number), ..) => visitor.visit_u64(number),
+                    (_, Ok(number), _) => visitor.visit_i64(number),
+                    (.., Ok(number)) if text.contains(|c: char| c.is_ascii_digit()) => visitor.visit_f64(number),
+                    _ => visitor.visit_str(text),
+                },
+            },
+            _ => self.collection(visitor),
+        }
+        .map_err(|e| e.at(node))
+    }
+
+    number! {
+        deserialize_u8 visit_u8 u8;
+        deserialize_u16 visit_u16 u16;
+        deserialize_u32 visit_u32 u32;
+        deserialize_u64 visit_u64 u64;
+        deserialize_i8 visit_i8 i8;
+        deserialize_i16 visit_i16 i16;
+        deserialize_i32 visit_i32 i32;
+        deserialize_i64 visit_i64 i64;
+        deserialize_f32 visit_f32 f32;
+        deserialize_f64 visit_f64 f64;
+    }
+
+    fn deserialize_bool<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        self.deserialize_any(visitor)
+    }
+
+    fn deserialize_str<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        let node = self.node;
+        self.collection(visitor).map_err(|e| e.at(node))
+    }
+
+    fn deserialize_string<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        self.deserialize_str(visitor)
+    }
+
+    fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        if self.tree.is_null(self.node) { visitor.visit_none() } else { visitor.visit_some(self) }
+    }
+
+    fn deserialize_enum<V: Visitor<'de>>(
+        self,
+        _name: &'static str,
+        _variants: &'static [&'static str],
+        visitor: V,
+    ) -> Result<V::Value, DecodeError> {
+        let node = self.node;
+        match self.scalar() {
+            Some((text, _)) => visitor.visit_enum(IntoDeserializer::<DecodeError>::into_deserializer(text)),
+            None => Err(ErrorKind::WrongType { found: "a map or a list".to_owned(), expected: "a word".to_owned() })
+                .map_err(DecodeError::new),
+        }
+        .map_err(|e| e.at(node))
+    }
+
+    fn deserialize_map<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        self.deserialize_any(visitor)
+    }
+
+    fn deserialize_struct<V: Visitor<'de>>(
+        self,
+        _name: &'static str,
+        _fields: &'static [&'static str],
+        visitor: V,
+    ) -> Result<V::Value, DecodeError> {
+        self.deserialize_any(visitor)
+    }
+
+    fn deserialize_newtype_struct<V: Visitor<'de>>(
+        self,
+        _name: &'static str,
+        visitor: V,
+    ) -> Result<V::Value, DecodeError> {
+        visitor.visit_newtype_struct(self)
+    }
+
+    fn deserialize_ignored_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        visitor.visit_unit()
+    }
+
+    // A key is text even where it looks like a number: serde would take `0` for the first key of a struct.
+    fn deserialize_identifier<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        self.deserialize_str(visitor)
+    }
+
+    serde::forward_to_deserialize_any! {
+        i128 u128 char bytes byte_buf unit unit_struct seq tuple tuple_struct
+    }
+}

@@ -1,0 +1,294 @@
+//! From the bytes of a file to records, with a place for everything that is wrong.
+//!
+//! A file that is right is decoded in one go. Otherwise it is read again as a [`tree::Tree`] and
+//! record by record, so that one bad record hides no other and all errors are told in one run.
+
+pub mod decode;
+pub mod tree;
+pub mod yaml;
+
+mod problems;
+mod shapes;
+
+pub use problems::{Problem, ProblemKind};
+
+use std::collections::HashSet;
+
+use crate::records::{Body, Kind, Record, RecordFile};
+use crate::settings::Settings;
+use crate::words::{Id, shorten};
+use decode::Source;
+use serde::Deserialize as _;
+use tree::{NodeId, Tree};
+
+/// The largest record file that is read, in bytes: 8 MiB, some 20,000 records.
+pub const LARGEST_FILE: u64 = 8 * 1024 * 1024;
+
+/// A place in a file. Lines and columns count from 1, columns in characters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Spot {
+    /// The line.
+    pub line: u32,
+    /// The column.
+    pub column: u32,
+}
+
+impl Spot {
+    /// The start of a file.
+    pub const START: Self = Self { line: 1, column: 1 };
+
+    /// From a line that counts from 1 and a column that counts from 0.
+    fn new(line: usize, column: usize) -> Self {
+        let clip = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+        Self { line: clip(line).max(1), column: clip(column).saturating_add(1) }
+    }
+
+    /// The place of a byte in a text.
+    fn of_byte(bytes: &[u8], at: usize) -> Self {
+        let before = &bytes[..at.min(bytes.len())];
+        let line_start = before.iter().rposition(|b| *b == b'\n').map_or(0, |i| i + 1);
+        let line = before.iter().filter(|b| **b == b'\n').count() + 1;
+        Self::new(line, String::from_utf8_lossy(&before[line_start..]).chars().count())
+    }
+}
+
+/// Which end of the last step of a route a place points at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Aim {
+    /// The key.
+    Key,
+    /// Its value, where it has one.
+    Value,
+}
+
+/// A record that could not be read whole: what was left out of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Damage {
+    /// The record.
+    pub id: Id,
+    /// The keys that were left out; all of it where there is none.
+    pub keys: Vec<String>,
+}
+
+/// What a record file gave.
+#[derive(Debug, Default)]
+pub struct FileRecords {
+    /// The records that could be read.
+    pub records: Vec<Record>,
+    /// What is wrong, in the order of the file.
+    pub problems: Vec<Problem>,
+    /// Records that were read in part or not at all.
+    pub damaged: Vec<Damage>,
+}
+
+/// The text of a file, unless it is no text that can be read.
+///
+/// # Errors
+/// Too large, not UTF-8, or holding NUL.
+pub fn text(bytes: &[u8]) -> Result<&str, Problem> {
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(Problem::too_large(bytes.len() as u64));
+    }
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+        return Err(Problem::unreadable(Spot::START, "the file is UTF-16", "save it as UTF-8"));
+    }
+    let text = std::str::from_utf8(bytes).map_err(|error| {
+        let spot = Spot::of_byte(bytes, error.valid_up_to());
+        Problem::unreadable(spot, "the file is not UTF-8 here", "save it as UTF-8")
+    })?;
+    match bytes.iter().position(|b| *b == 0) {
+        Some(at) => {
+            Err(Problem::unreadable(Spot::of_byte(bytes, at), "a NUL byte", "record files are text: remove it"))
+        }
+        None => Ok(text),
+    }
+}
+
+/// Reads a record file.
+pub fn records(bytes: &[u8]) -> FileRecords {
+    let text = match text(bytes) {
+        Ok(text) => text,
+        Err(problem) => return FileRecords { problems: vec![problem], ..FileRecords::default() },
+    };
+    match yaml::typed::<RecordFile>(text) {
+        Some(file) => {
+            let mut out = FileRecords::default();
+            for (id, body) in file.into_records() {
+                let record = Record { id, body };
+                shapes::tell(&record, None, &mut out);
+                out.records.push(record);
+            }
+            out
+        }
+        None => by_record(text),
+    }
+}
+
+/// Reads a record file by its tree alone: the way taken when anything is wrong with it.
+pub fn by_record(text: &str) -> FileRecords {
+    let mut out = FileRecords::default();
+    let tree = match yaml::tree(text) {
+        Ok(tree) => tree,
+        Err(error) => {
+            out.problems.push(Problem::unreadable(error.spot, &error.message, &error.help));
+            return out;
+        }
+    };
+    let Some(root) = tree.root().filter(|root| !tree.is_null(*root)) else { return out };
+    if !matches!(tree.node(root).content, tree::Content::Map(_)) {
+        let help = "a record file maps kinds to ids to records: `parts:`, below it `front-upright:`, and so on";
+        out.problems.push(Problem::unreadable(tree.spot(root), "the file is not a map of record kinds", help));
+        return out;
+    }
+    let mut seen = HashSet::new();
+    for &(key, value) in tree.entries(root) {
+        let spot = tree.spot(key);
+        let name = tree.text(key).unwrap_or("");
+        let Some(kind) = Kind::from_plural(name) else {
+            out.problems.push(problems::unknown_kind(name, spot));
+            continue;
+        };
+        if !seen.insert(kind) {
+            let message = format!("`{name}` is given twice in this file");
+            let help = "put the records of both under one of them";
+            out.problems.push(Problem::new(ProblemKind::DuplicateKey, Some(spot), message, help).on(name, &[]));
+        }
+        if tree.is_null(value) {
+            continue;
+        }
+        if !matches!(tree.node(value).content, tree::Content::Map(_)) {
+            let message = format!("`{name}` is not a map of id to record");
+            let help = "write an id and a colon, and its keys indented below";
+            let problem = Problem::new(ProblemKind::BadValue, Some(tree.spot(value)), message, help);
+            out.problems.push(problem.on(name, &[]));
+            continue;
+        }
+        let mut ids = HashSet::new();
+        for &(id, record) in tree.entries(value) {
+            one_record(&tree, kind, id, record, &mut ids, &mut out);
+        }
+    }
+    out
+}
+
+fn one_record<'t>(
+    tree: &'t Tree,
+    kind: Kind,
+    key: NodeId,
+    node: NodeId,
+    ids: &mut HashSet<&'t str>,
+    out: &mut FileRecords,
+) {
+    let spot = tree.spot(key);
+    let Some(text) = tree.text(key) else {
+        let help = "write a kebab-case id, as in `front-upright`";
+        let problem = Problem::new(ProblemKind::BadValue, Some(spot), "an id is not a text", help);
+        out.problems.push(problem.on(kind.plural(), &[]));
+        return;
+    };
+    let id = match Id::new(text) {
+        Ok(id) => Some(id),
+        Err(message) => {
+            let problem = Problem::new(ProblemKind::BadValue, Some(spot), message, "ids are kebab-case");
+            out.problems.push(problem.on_record(kind, &shorten(text), &[]));
+            None
+        }
+    };
+    let first = ids.insert(text);
+    if !first {
+        let message = format!("`{}` is given twice", shorten(text));
+        let problem = Problem::new(ProblemKind::DuplicateId, Some(spot), message, "give one of them another id");
+        out.problems.push(problem.on_record(kind, &shorten(text), &[]));
+    }
+    let told = out.problems.len();
+    let body = decode_all(
+        tree,
+        node,
+        out,
+        |problem| problem.on_record(kind, &shorten(text), &[]),
+        |source| Body::decode(kind, source),
+    );
+    let Some(id) = id else { return };
+    let keys: Vec<String> = out.problems[told..].iter().filter_map(|problem| problem.route.get(2).cloned()).collect();
+    if body.is_none() || !keys.is_empty() {
+        out.damaged.push(Damage { id: id.clone(), keys: if body.is_some() { keys } else { Vec::new() } });
+    }
+    if let (Some(body), true) = (body, first) {
+        let record = Record { id, body };
+        shapes::tell(&record, Some(tree), out);
+        out.records.push(record);
+    }
+}
+
+/// Decodes a node, leaving out what is wrong until the rest can be read.
+fn decode_all<T>(
+    tree: &Tree,
+    node: NodeId,
+    out: &mut FileRecords,
+    own: impl Fn(Problem) -> Problem,
+    decode: impl Fn(Source<'_>) -> Result<T, decode::DecodeError>,
+) -> Option<T> {
+    /// A record with more errors than this is told to be no record.
+    const MOST_ERRORS: usize = 60;
+    let mut left_out = HashSet::new();
+    problems::duplicate_keys(tree, node, &mut left_out, &mut |problem, route| {
+        out.problems.push(own(problem).below(&route));
+    });
+    for _ in 0..MOST_ERRORS {
+        let error = match decode(Source { tree, node, left_out: &left_out }) {
+            Ok(value) => return Some(value),
+            Err(error) => error,
+        };
+        let at = error.node.unwrap_or(node);
+        if let Some((problem, route)) = problems::of_decoding(tree, node, at, error.kind, &left_out) {
+            out.problems.push(own(problem).below(&route));
+        }
+        if at == node || !left_out.insert(at) {
+            return None;
+        }
+    }
+    None
+}
+
+/// Reads the settings; what is wrong in them leaves that key at its default.
+pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
+    let text = match text(bytes) {
+        Ok(text) => text,
+        Err(problem) => return (Settings::default(), vec![problem]),
+    };
+    if let Some(settings) = yaml::typed::<Settings>(text) {
+        let mut problems = Vec::new();
+        shapes::settings(&settings, &mut problems);
+        return (settings, problems);
+    }
+    let mut out = FileRecords::default();
+    let settings = match yaml::tree(text) {
+        Ok(tree) => match tree.root().filter(|root| !tree.is_null(*root)) {
+            Some(root) => {
+                let settings =
+                    decode_all(&tree, root, &mut out, |problem| problem, |source| Settings::deserialize(source));
+                settings.unwrap_or_default()
+            }
+            None => Settings::default(),
+        },
+        Err(error) => {
+            out.problems.push(Problem::unreadable(error.spot, &error.message, &error.help));
+            Settings::default()
+        }
+    };
+    shapes::settings(&settings, &mut out.problems);
+    (settings, out.problems)
+}
+
+/// The place that a route of keys leads to; the start of a file that cannot be read.
+pub fn locate<'a>(tree: Option<&Tree>, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
+    tree.map_or(Spot::START, |tree| tree.locate(route, aim))
+}
+
+/// The tree of a file, for places; none where it cannot be read.
+pub fn places(bytes: &[u8]) -> Option<Tree> {
+    yaml::tree(text(bytes).ok()?).ok()
+}
+
+#[cfg(test)]
+mod tests;

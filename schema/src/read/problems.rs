@@ -1,0 +1,243 @@
+//! What can be wrong with a file, worded for a person.
+
+use std::collections::HashSet;
+
+use super::decode::ErrorKind;
+use super::tree::{Content, NodeId, Tree};
+use super::{LARGEST_FILE, Spot};
+use crate::records::Kind;
+use crate::suggest;
+use crate::words::shorten;
+
+/// What kind of thing is wrong; each is a check of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum ProblemKind {
+    /// The file cannot be read as YAML at all, or is no map of records.
+    Unreadable,
+    /// A key that the map does not have.
+    UnknownKey,
+    /// A key given twice.
+    DuplicateKey,
+    /// An id given twice.
+    DuplicateId,
+    /// A key that must be there.
+    MissingKey,
+    /// A value of the wrong type or form.
+    BadValue,
+}
+
+/// Something wrong in a file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// What kind of thing.
+    pub kind: ProblemKind,
+    /// The record, where there is one.
+    pub record: Option<String>,
+    /// The keys from the top of the file to the thing: kind, id, and the keys of the record.
+    pub route: Vec<String>,
+    /// Where it is; found by the route where it is not known yet.
+    pub spot: Option<Spot>,
+    /// What is wrong.
+    pub message: String,
+    /// What to do.
+    pub help: String,
+}
+
+impl Problem {
+    pub(super) fn new(kind: ProblemKind, spot: Option<Spot>, message: impl Into<String>, help: &str) -> Self {
+        Self { kind, record: None, route: Vec::new(), spot, message: message.into(), help: help.to_owned() }
+    }
+
+    pub(super) fn unreadable(spot: Spot, message: &str, help: &str) -> Self {
+        Self::new(ProblemKind::Unreadable, Some(spot), message, help)
+    }
+
+    /// A file of more bytes than are read.
+    pub fn too_large(bytes: u64) -> Self {
+        let mib = |bytes: u64| bytes as f64 / (1024.0 * 1024.0);
+        let message = format!("the file has {:.1} MiB; record files may have {:.0}", mib(bytes), mib(LARGEST_FILE));
+        Self::unreadable(Spot::START, &message, "split it, or list it under `ignore:` in tierod.yaml")
+    }
+
+    /// A file that is there and cannot be opened, or is no file.
+    pub fn cannot_open(message: &str, help: &str) -> Self {
+        Self::unreadable(Spot::START, message, help)
+    }
+
+    pub(super) fn on(mut self, top: &str, route: &[&str]) -> Self {
+        self.route = std::iter::once(top).chain(route.iter().copied()).map(str::to_owned).collect();
+        self
+    }
+
+    pub(super) fn on_record(mut self, kind: Kind, id: &str, route: &[&str]) -> Self {
+        self.record = Some(id.to_owned());
+        let top = [kind.plural(), id];
+        self.route = top.iter().chain(route).map(|s| (*s).to_owned()).collect();
+        self
+    }
+
+    pub(super) fn below(mut self, route: &[String]) -> Self {
+        self.route.extend(route.iter().cloned());
+        self
+    }
+}
+
+pub(super) fn unknown_kind(name: &str, spot: Spot) -> Problem {
+    let kinds = || Kind::ALL.iter().map(|kind| kind.plural());
+    let near =
+        suggest::nearest(name, kinds()).or_else(|| kinds().find(|plural| plural.strip_suffix('s') == Some(name)));
+    let help = match near {
+        Some(kind) => format!("did you mean `{kind}`?"),
+        None => format!("a record file holds {}", suggest::any_of(kinds())),
+    };
+    let message = format!("unknown record kind `{}`", shorten(name));
+    Problem::new(ProblemKind::UnknownKey, Some(spot), message, &help).on(&shorten(name), &[])
+}
+
+/// Tells every key that stands twice in a map of the subtree, and leaves the later one out.
+pub(super) fn duplicate_keys(
+    tree: &Tree,
+    node: NodeId,
+    left_out: &mut HashSet<NodeId>,
+    tell: &mut impl FnMut(Problem, Vec<String>),
+) {
+    fn walk(
+        tree: &Tree,
+        node: NodeId,
+        route: &mut Vec<String>,
+        left_out: &mut HashSet<NodeId>,
+        visited: &mut HashSet<NodeId>,
+        tell: &mut impl FnMut(Problem, Vec<String>),
+    ) {
+        // An alias leads here again; what is wrong is told once.
+        if !visited.insert(node) {
+            return;
+        }
+        match &tree.node(node).content {
+            Content::Scalar { .. } => {}
+            Content::List(items) => {
+                for item in items {
+                    walk(tree, *item, route, left_out, visited, tell);
+                }
+            }
+            Content::Map(entries) => {
+                let mut seen = HashSet::new();
+                for &(key, value) in entries {
+                    let name = tree.text(key);
+                    route.push(shorten(name.unwrap_or("?")));
+                    if name.is_some_and(|name| !seen.insert(name)) {
+                        let message = format!("`{}` is given twice", shorten(name.unwrap_or("")));
+                        let help = "keep one of the two";
+                        let problem = Problem::new(ProblemKind::DuplicateKey, Some(tree.spot(key)), message, help);
+                        tell(problem, route.clone());
+                        left_out.insert(key);
+                    } else {
+                        walk(tree, value, route, left_out, visited, tell);
+                    }
+                    route.pop();
+                }
+            }
+        }
+    }
+    walk(tree, node, &mut Vec::new(), left_out, &mut HashSet::new(), tell);
+}
+
+/// The way of keys from a node down to another one, which may be a key or a value.
+fn route_to(tree: &Tree, from: NodeId, to: NodeId) -> Option<Vec<String>> {
+    fn walk(tree: &Tree, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
+        if at == to {
+            return true;
+        }
+        if !visited.insert(at) {
+            return false;
+        }
+        let step = |node: NodeId| shorten(tree.text(node).unwrap_or("?"));
+        match &tree.node(at).content {
+            Content::Scalar { .. } => false,
+            Content::List(items) => items.iter().any(|item| {
+                let named = matches!(tree.node(*item).content, Content::Scalar { .. });
+                if named {
+                    route.push(step(*item));
+                }
+                let found = walk(tree, *item, to, route, visited);
+                if !found && named {
+                    route.pop();
+                }
+                found
+            }),
+            Content::Map(entries) => entries.iter().any(|&(key, value)| {
+                route.push(step(key));
+                let found = key == to || walk(tree, value, to, route, visited);
+                if !found {
+                    route.pop();
+                }
+                found
+            }),
+        }
+    }
+    let mut route = Vec::new();
+    walk(tree, from, to, &mut route, &mut HashSet::new()).then_some(route)
+}
+
+/// Words an error of decoding; none where it only follows from one already told.
+pub(super) fn of_decoding(
+    tree: &Tree,
+    record: NodeId,
+    at: NodeId,
+    kind: ErrorKind,
+    left_out: &HashSet<NodeId>,
+) -> Option<(Problem, Vec<String>)> {
+    let mut route = route_to(tree, record, at).unwrap_or_default();
+    let spot = Some(tree.spot(at));
+    let problem = match kind {
+        ErrorKind::UnknownKey { key, known } => {
+            let otherwise = format!("the keys here are {}", suggest::any_of(known.iter().copied()));
+            let help = match key.as_str() {
+                "<<" => "merge keys are not read: write the keys out".to_owned(),
+                _ => suggest::did_you_mean(&key, known.iter().copied(), &otherwise),
+            };
+            Problem::new(ProblemKind::UnknownKey, spot, format!("unknown key `{}`", shorten(&key)), &help)
+        }
+        ErrorKind::UnknownWord { word, known } => {
+            let list = suggest::any_of(known.iter().copied());
+            let help = suggest::did_you_mean(&word, known.iter().copied(), "use one of these words");
+            Problem::new(ProblemKind::BadValue, spot, format!("`{}` is not {list}", shorten(&word)), &help)
+        }
+        ErrorKind::MissingKey(key) => {
+            let lost = tree.entry(at, key).is_some_and(|(k, v)| left_out.contains(&k) || left_out.contains(&v));
+            if lost {
+                return None;
+            }
+            route.push(key.to_owned());
+            let help = format!("add `{key}:` here");
+            Problem::new(ProblemKind::MissingKey, spot, format!("`{key}` is missing"), &help)
+        }
+        ErrorKind::WrongType { found, expected } => {
+            let expected = plain_words(&expected);
+            let help = format!("write {expected}");
+            Problem::new(ProblemKind::BadValue, spot, format!("{found} stands where {expected} belongs"), &help)
+        }
+        ErrorKind::Other(message) => {
+            let (message, help) = match message.split_once(": ") {
+                Some((what, how)) => (what.to_owned(), how.to_owned()),
+                None => (message, "mend the value".to_owned()),
+            };
+            Problem::new(ProblemKind::BadValue, spot, message, &help)
+        }
+    };
+    Some((problem, route))
+}
+
+/// serde's names of types, in words.
+fn plain_words(expected: &str) -> String {
+    match expected {
+        "a boolean" => "true or false",
+        "a string" => "a text",
+        "a sequence" => "a list",
+        "u16" | "u32" | "u64" => "a whole number",
+        _ if expected.starts_with("struct ") => "a map of keys",
+        _ if expected.starts_with("tuple ") => "a list",
+        other => other,
+    }
+    .to_owned()
+}

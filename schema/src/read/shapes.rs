@@ -1,0 +1,71 @@
+//! What a record or the settings lack or say twice, though every key could be read.
+
+use super::problems::{Problem, ProblemKind};
+use super::tree::Tree;
+use super::{Aim, FileRecords};
+use crate::records::Record;
+use crate::settings::{Settings, Stage};
+
+/// Tells the shape problems of a record; with the tree at hand their places too.
+pub(super) fn tell(record: &Record, tree: Option<&Tree>, out: &mut FileRecords) {
+    for shape in record.body.shape() {
+        // A key that was given but left out for being wrong is told already.
+        let told = out.problems.iter().any(|problem| {
+            problem.record.as_deref() == Some(record.id.as_str())
+                && problem.route.get(2).is_some_and(|key| shape.route.first() == Some(&key.as_str()))
+        });
+        if told || (shape.missing && limit_told(record, out, shape.route[0])) {
+            continue;
+        }
+        let kind = if shape.missing { ProblemKind::MissingKey } else { ProblemKind::BadValue };
+        let mut problem = Problem::new(kind, None, shape.message, &shape.help);
+        problem = problem.on_record(record.kind(), record.id.as_str(), &shape.route);
+        problem.spot = tree.map(|tree| tree.locate(problem.route.iter().map(String::as_str), Aim::Value));
+        out.problems.push(problem);
+    }
+}
+
+/// A target whose only limit could not be read does not lack one.
+fn limit_told(record: &Record, out: &FileRecords, key: &str) -> bool {
+    key == "at-most"
+        && out.problems.iter().any(|problem| {
+            problem.record.as_deref() == Some(record.id.as_str())
+                && matches!(problem.route.get(2).map(String::as_str), Some("at-least" | "between"))
+        })
+}
+
+/// Tells what is wrong with settings that could be read.
+pub(super) fn settings(settings: &Settings, problems: &mut Vec<Problem>) {
+    let mut bad = |route: &[&str], message: String, help: &str| {
+        let mut problem = Problem::new(ProblemKind::BadValue, None, message, help);
+        problem.route = route.iter().map(|s| (*s).to_owned()).collect();
+        problems.push(problem);
+    };
+    if let Some(code) = &settings.currency
+        && iso_currency::Currency::from_code(code).is_none()
+    {
+        let message = format!("`{}` is no currency", crate::words::shorten(code));
+        bad(&["currency"], message, "write an ISO 4217 code, as in EUR");
+    }
+    let mut last: Option<(Stage, crate::words::Day)> = None;
+    for stage in Stage::ALL {
+        let Some(end) = settings.stages.end(stage) else { continue };
+        if let Some((earlier, day)) = last
+            && end <= day
+        {
+            let message = format!("the {} stage ends on {end}, not after the {} stage", stage.word(), earlier.word());
+            bad(&["stages", stage.word()], message, "stages follow one another: concept, design, build, test, contest");
+        }
+        last = Some((stage, end));
+    }
+    for (amount, bases) in settings.growth.iter() {
+        for (basis, growth) in bases.iter() {
+            let route = ["growth", amount.as_str(), basis.as_str()];
+            if !growth.unit().dimension().is_one() {
+                bad(&route, format!("the growth `{growth}` is not a ratio"), "write a percentage, as in 10 %");
+            } else if growth.si() < 0.0 {
+                bad(&route, format!("the growth `{growth}` is negative"), "write the allowance added, 0 % or more");
+            }
+        }
+    }
+}

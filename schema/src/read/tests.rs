@@ -1,0 +1,175 @@
+//! Cases of the reader: each a file, and what must be told about it and where.
+
+use super::*;
+
+fn told(text: &str) -> Vec<(ProblemKind, u32, u32, String)> {
+    let tree = places(text.as_bytes());
+    records(text.as_bytes())
+        .problems
+        .into_iter()
+        .map(|p| {
+            let spot = p.spot.unwrap_or_else(|| locate(tree.as_ref(), p.route.iter().map(String::as_str), Aim::Value));
+            (p.kind, spot.line, spot.column, format!("{}; {}", p.message, p.help))
+        })
+        .collect()
+}
+
+#[track_caller]
+fn assert_told(text: &str, expected: &[(ProblemKind, u32, u32, &str)]) {
+    let told = told(text);
+    let places: Vec<_> = told.iter().map(|(kind, line, column, _)| (*kind, *line, *column)).collect();
+    let wanted: Vec<_> = expected.iter().map(|(kind, line, column, _)| (*kind, *line, *column)).collect();
+    assert_eq!(places, wanted, "{told:#?}");
+    for ((.., message), (.., part)) in told.iter().zip(expected) {
+        assert!(message.contains(part), "{message:?} lacks {part:?}");
+    }
+}
+
+use ProblemKind::{BadValue, DuplicateId, DuplicateKey, MissingKey, UnknownKey, Unreadable};
+
+#[test]
+fn a_file_that_is_right_has_no_problem_either_way() {
+    let text = "
+parts:
+  front-upright:
+    title: Front upright
+    in: suspension
+    count: 2
+    amounts:
+      mass: {value: 0.62 kg ± 0.02 kg, basis: calculated}
+      cost: 140 EUR
+    serves: {wheel-stiffness: It carries the hub.}
+    verify: [{by: test, due: 2027-05-01}, {by: analysis}]
+targets:
+  wheel-stiffness: {of: suspension, between: [2.0 kN*m/deg, 3.0 kN*m/deg], safety-critical: true}
+  empty-kind: {of: car, at-least: 2}
+goals:
+";
+    for file in [records(text.as_bytes()), by_record(text)] {
+        assert_eq!(file.problems, []);
+        assert_eq!(file.records.len(), 3);
+    }
+}
+
+#[test]
+fn every_error_of_every_record_is_told_in_one_run() {
+    assert_told(
+        "parts:\n  hub:\n    in: suspension\n    cuont: 2\n    count: two\n    amounts: {mass: 1.2 kgg, cost: 3 EUR}\n    safety-critical: yes please\n  disc: 12\n  rim:\n    in: wheels\n",
+        &[
+            (UnknownKey, 4, 5, "did you mean `count`?"),
+            (BadValue, 5, 12, "a whole number"),
+            (BadValue, 6, 21, "did you mean `kg`?"),
+            (BadValue, 7, 22, "true or false"),
+            (BadValue, 8, 9, "a map of keys"),
+        ],
+    );
+    assert_eq!(records(b"parts:\n  a: 1\n  rim: {in: wheels}\n").records.len(), 1, "the good record is kept");
+}
+
+#[test]
+fn places_in_flow_style_and_with_quoted_keys() {
+    assert_told(
+        "targets: {car-mass: {\"of\": car, 'at-most': 205 kgg, serves: {\"x\": why}}}\n",
+        &[(BadValue, 1, 44, "unknown unit `kgg`")],
+    );
+    assert_told("{\"parts\": {\"hub\": {\"inn\": a, in: b}}}", &[(UnknownKey, 1, 20, "did you mean `in`?")]);
+    // Columns count characters, not bytes.
+    assert_told("parts: {hub: {title: \"Ünïcode ±\", inn: a, in: b}}", &[(UnknownKey, 1, 35, "did you mean `in`?")]);
+}
+
+#[test]
+fn keys_ids_and_kinds_that_stand_twice() {
+    assert_told(
+        "parts:\n  hub: {in: a, in: b}\n  hub: {in: c}\nparts:\n  rim: {in: a, serves: {x: y, x: z}}\n",
+        &[
+            (DuplicateKey, 2, 16, "`in` is given twice"),
+            (DuplicateId, 3, 3, "`hub` is given twice"),
+            (DuplicateKey, 4, 1, "`parts` is given twice"),
+            (DuplicateKey, 5, 31, "`x` is given twice"),
+        ],
+    );
+}
+
+#[test]
+fn what_record_files_do_not_use_is_told() {
+    assert_told("--- \nparts: {}\n---\nparts: {}\n", &[(Unreadable, 3, 1, "one document")]);
+    assert_told("parts: !mine {}\n", &[(Unreadable, 1, 8, "tag")]);
+    assert_told("part: {}\n", &[(UnknownKey, 1, 1, "did you mean `parts`?")]);
+    assert_told("widgets: {}\n", &[(UnknownKey, 1, 1, "a record file holds goals, events")]);
+    assert_told("- a\n- b\n", &[(Unreadable, 1, 1, "not a map")]);
+    assert_told("parts: [a]\n", &[(BadValue, 1, 8, "not a map of id to record")]);
+    assert_told("parts:\n  Front Upright: {in: a}\n", &[(BadValue, 2, 3, "write `front-upright`")]);
+    assert_told("parts:\n  ? [a, b]\n  : {in: a}\n", &[(BadValue, 2, 5, "not a text")]);
+    assert_told("parts:\n  a: {in: b\n", &[(Unreadable, 3, 1, "not valid YAML")]);
+    assert_told(
+        "parts:\n  a: &x {in: b}\n  c: {<<: *x}\n",
+        &[(UnknownKey, 3, 7, "merge keys"), (MissingKey, 3, 3, "`in`")],
+    );
+}
+
+#[test]
+fn what_a_record_lacks_is_told_at_its_id() {
+    assert_told("targets:\n  a: {of: car}\n", &[(MissingKey, 2, 3, "no limit")]);
+    assert_told("targets:\n  a: {of: car, at-most: 1 kgg}\n", &[(BadValue, 2, 25, "kgg")]);
+    assert_told("targets:\n  a: {of: car, at-least: 1 kgg}\n", &[(BadValue, 2, 26, "kgg")]);
+    assert_told("targets:\n  a: {of: car, between: [2 m, 1 m]}\n", &[(BadValue, 2, 25, "not below")]);
+    assert_told("results:\n  a: {of: b}\n", &[(MissingKey, 2, 3, "`date`"), (MissingKey, 2, 3, "`value`")]);
+    assert_told("targets:\n  a: {of: car, at-most: 1 m, verify: {with: tape}}\n", &[(MissingKey, 2, 38, "`by`")]);
+    assert_told(
+        "targets:\n  a: {of: car, at-most: 1 m, verify: {by: tset}}\n",
+        &[(BadValue, 2, 43, "did you mean `test`?")],
+    );
+    assert_told(
+        "decisions:\n  d:\n    alternatives: {single: {}, four: {}}\n    chosen: singel\n",
+        &[(BadValue, 4, 13, "did you mean `single`?")],
+    );
+}
+
+#[test]
+fn bytes_that_are_no_text() {
+    let spot_of = |bytes: &[u8]| {
+        let problem = records(bytes).problems.remove(0);
+        let spot = problem.spot.unwrap();
+        (problem.message, spot.line, spot.column)
+    };
+    assert_eq!(spot_of(b"parts:\n  a\xff: {}\n"), ("the file is not UTF-8 here".to_owned(), 2, 4));
+    assert_eq!(spot_of(b"parts:\n  \0a: {}\n"), ("a NUL byte".to_owned(), 2, 3));
+    assert_eq!(spot_of(b"\xff\xfep\0"), ("the file is UTF-16".to_owned(), 1, 1));
+    assert!(spot_of(&vec![b'#'; LARGEST_FILE as usize + 1]).0.contains("MiB"));
+}
+
+#[test]
+fn hostile_yaml_is_refused_in_time() {
+    for deep in ["[".repeat(20_000), "{a: ".repeat(20_000), "- ".repeat(20_000), "? ".repeat(20_000)] {
+        let problems = records(format!("parts: {deep}").as_bytes()).problems;
+        assert_eq!(problems.len(), 1, "{:?}", problems.first());
+    }
+    let mut bomb = String::from("a0: &a0 [x, x, x, x, x, x, x, x, x, x]\n");
+    for i in 1..30 {
+        let before = i - 1;
+        bomb.push_str(&format!("a{i}: &a{i} [{}]\n", vec![format!("*a{before}"); 10].join(", ")));
+    }
+    let problems = records(bomb.as_bytes()).problems;
+    assert!(problems[0].message.contains("1,000,000"), "{:?}", problems[0]);
+}
+
+#[test]
+fn empty_files_hold_no_records() {
+    for text in ["", "\n", "# only a comment\n", "---\n", "parts:\n", "~\n"] {
+        let file = records(text.as_bytes());
+        assert!(file.problems.is_empty() && file.records.is_empty(), "{text:?}: {:?}", file.problems);
+    }
+}
+
+#[test]
+fn settings_are_read_with_places() {
+    let text = "season: 2027\ncurrency: EURO\nstages: {design: 2027-02-01, build: 2027-01-01}\ngrowth: {mass: {drawn: 5 kg}}\nlevels: {over-margin: loud, no-lead: {buld: off}}\n";
+    let (settings, problems) = settings(text.as_bytes());
+    assert_eq!(settings.season, Some(2027), "what is right is kept");
+    let messages: Vec<_> = problems.iter().map(|p| p.message.as_str()).collect();
+    assert_eq!(problems.len(), 5, "{messages:#?}");
+    let all = messages.join("\n");
+    for part in ["no currency", "not after the design stage", "not a ratio", "`loud` is not", "`buld` is not"] {
+        assert!(all.contains(part), "{part} not in {all}");
+    }
+}

@@ -1,0 +1,102 @@
+//! `parts`: what is bought or made and goes into the car.
+
+use std::borrow::Cow;
+use std::fmt;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+
+use super::{ShapeProblem, Verify, record};
+use crate::entries::Entries;
+use crate::quantity::Quantity;
+use crate::words::Id;
+
+record! {
+    /// What is bought or made and goes into the car.
+    pub struct Part {
+        /// The system it belongs to.
+        #[schemars(required)]
+        pub r#in: Option<Id>,
+        /// How many of it the car has; 1 where it is left out.
+        #[schemars(range(min = 1))]
+        pub count: Option<u32>,
+        /// What one of it takes of each amount: `mass: 0.62 kg`, or `{value: 0.62 kg, basis: drawn}`.
+        pub amounts: Entries<Id, Amount>,
+        /// Does people's safety depend on it?
+        pub safety_critical: bool,
+        /// How it will be verified, where no target or requirement of it says so.
+        pub verify: Option<Verify>,
+    }
+}
+
+/// What one part takes of something that adds up, and how well that is known.
+#[derive(Clone, Debug)]
+pub struct Amount {
+    /// The amount of one part.
+    pub value: Quantity,
+    /// The basis of the estimate, one of those under `growth` in the settings; the first of them where left out.
+    pub basis: Option<Id>,
+}
+
+impl<'de> Deserialize<'de> for Amount {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        #[derive(serde::Deserialize)]
+        #[serde(rename_all = "kebab-case", deny_unknown_fields)]
+        struct Long {
+            value: Quantity,
+            basis: Option<Id>,
+        }
+        struct ShortOrLong;
+        impl<'de> Visitor<'de> for ShortOrLong {
+            type Value = Amount;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a quantity such as `0.62 kg`, or `{value: 0.62 kg, basis: drawn}`")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Amount, E> {
+                Ok(Amount { value: Quantity::parse(text).map_err(E::custom)?, basis: None })
+            }
+            fn visit_i64<E: de::Error>(self, number: i64) -> Result<Amount, E> {
+                self.visit_str(&number.to_string())
+            }
+            fn visit_u64<E: de::Error>(self, number: u64) -> Result<Amount, E> {
+                self.visit_str(&number.to_string())
+            }
+            fn visit_f64<E: de::Error>(self, number: f64) -> Result<Amount, E> {
+                self.visit_str(&number.to_string())
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Amount, A::Error> {
+                let long = Long::deserialize(de::value::MapAccessDeserializer::new(map))?;
+                Ok(Amount { value: long.value, basis: long.basis })
+            }
+        }
+        deserializer.deserialize_any(ShortOrLong)
+    }
+}
+
+impl JsonSchema for Amount {
+    fn schema_name() -> Cow<'static, str> {
+        "Amount".into()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let value = generator.subschema_for::<Quantity>();
+        let basis = generator.subschema_for::<Id>();
+        json_schema!({"oneOf": [value, {
+            "type": "object",
+            "properties": {"value": value, "basis": basis},
+            "required": ["value"],
+            "additionalProperties": false
+        }]})
+    }
+}
+
+impl Part {
+    pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
+        if self.r#in.is_none() {
+            problems.push(ShapeProblem::missing("in", "name the system that the part belongs to"));
+        }
+        if self.count == Some(0) {
+            let help = "a part that is in the car counts 1 or more; remove the record of one that is not";
+            problems.push(ShapeProblem::wrong("count", "the part counts 0", help));
+        }
+    }
+}

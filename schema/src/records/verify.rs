@@ -1,0 +1,102 @@
+//! `verify`: how it will be shown that a target or requirement is met.
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
+use std::borrow::Cow;
+use std::fmt;
+
+use crate::words::Day;
+
+/// The four methods of verification (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
+pub enum Method {
+    /// Operation under controlled conditions, measured.
+    Test,
+    /// Calculation or simulation.
+    Analysis,
+    /// Looking at it: measuring, weighing, reading a document.
+    Inspection,
+    /// Operation that shows it works, without special instruments.
+    Demonstration,
+}
+
+impl Method {
+    /// The word in a record.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Test => "test",
+            Self::Analysis => "analysis",
+            Self::Inspection => "inspection",
+            Self::Demonstration => "demonstration",
+        }
+    }
+}
+
+/// One planned verification.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Verification {
+    /// The method: test, analysis, inspection or demonstration.
+    pub by: Method,
+    /// What with: the rig, the instrument, the place.
+    pub with: Option<String>,
+    /// The day by which it is done.
+    pub due: Option<Day>,
+    /// The role that does it.
+    pub lead: Option<String>,
+}
+
+/// One verification or several.
+#[derive(Clone, Debug)]
+pub struct Verify(pub Vec<Verification>);
+
+impl Verify {
+    /// Is analysis the only method?
+    pub fn only_analysis(&self) -> bool {
+        self.0.iter().all(|v| v.by == Method::Analysis)
+    }
+
+    /// The earliest day that one of them is due.
+    pub fn due(&self) -> Option<Day> {
+        self.0.iter().filter_map(|v| v.due).min()
+    }
+}
+
+impl<'de> Deserialize<'de> for Verify {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct OneOrMore;
+        impl<'de> Visitor<'de> for OneOrMore {
+            type Value = Verify;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a map with `by`, or a list of such maps")
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Verify, A::Error> {
+                Verification::deserialize(de::value::MapAccessDeserializer::new(map)).map(|one| Verify(vec![one]))
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Verify, A::Error> {
+                let mut all = Vec::new();
+                while let Some(one) = list.next_element()? {
+                    all.push(one);
+                }
+                if all.is_empty() {
+                    return Err(de::Error::custom("the list of verifications is empty"));
+                }
+                Ok(Verify(all))
+            }
+        }
+        deserializer.deserialize_any(OneOrMore)
+    }
+}
+
+impl JsonSchema for Verify {
+    fn schema_name() -> Cow<'static, str> {
+        "Verify".into()
+    }
+    fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        let one = generator.subschema_for::<Verification>();
+        schemars::json_schema!({"oneOf": [one, {"type": "array", "minItems": 1, "items": one}]})
+    }
+}

@@ -1,0 +1,241 @@
+//! `tierod.yaml`: the settings of a data root. Every one is optional.
+
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::Deserialize;
+use serde::de::{self, Deserializer, MapAccess, Visitor};
+use std::fmt;
+
+use crate::entries::Entries;
+use crate::quantity::Quantity;
+use crate::words::{Day, Id};
+
+/// The name of the settings file, which marks a folder as a data root.
+pub const FILE: &str = "tierod.yaml";
+
+/// The settings of a data root.
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
+#[schemars(title = "tierod settings")]
+pub struct Settings {
+    /// The year of the contest.
+    pub season: Option<u16>,
+    /// The team's currency, an ISO 4217 code.
+    pub currency: Option<String>,
+    /// The day that the checks reckon with in place of today: for a season that is over, or a demonstration.
+    pub as_of: Option<Day>,
+    /// The last day of each stage; checks tighten from stage to stage.
+    pub stages: Stages,
+    /// The allowance added to an amount, by the basis of its estimate; the first basis is the default.
+    pub growth: Entries<Id, Entries<Id, Quantity>>,
+    /// The level of a check, for all stages or by stage.
+    pub levels: Entries<Id, LevelSetting>,
+    /// Globs of files, relative to the data root, that are not record files.
+    pub ignore: Vec<String>,
+}
+
+/// The stages of a season, in order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Stage {
+    /// The concept is found.
+    Concept,
+    /// The parts are designed.
+    Design,
+    /// The car is built.
+    Build,
+    /// The car is tested.
+    Test,
+    /// The contest is run.
+    Contest,
+}
+
+impl Stage {
+    /// All stages, in order.
+    pub const ALL: [Self; 5] = [Self::Concept, Self::Design, Self::Build, Self::Test, Self::Contest];
+
+    /// The word in the settings.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Concept => "concept",
+            Self::Design => "design",
+            Self::Build => "build",
+            Self::Test => "test",
+            Self::Contest => "contest",
+        }
+    }
+}
+
+/// The last day of each stage.
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
+#[schemars(inline)]
+pub struct Stages {
+    /// The last day of the concept stage.
+    pub concept: Option<Day>,
+    /// The last day of the design stage.
+    pub design: Option<Day>,
+    /// The last day of the build stage.
+    pub build: Option<Day>,
+    /// The last day of the test stage.
+    pub test: Option<Day>,
+    /// The last day of the contest.
+    pub contest: Option<Day>,
+}
+
+impl Stages {
+    /// The last day of a stage.
+    pub fn end(&self, stage: Stage) -> Option<Day> {
+        match stage {
+            Stage::Concept => self.concept,
+            Stage::Design => self.design,
+            Stage::Build => self.build,
+            Stage::Test => self.test,
+            Stage::Contest => self.contest,
+        }
+    }
+
+    /// The stage of a day: the first that has not ended, or the contest when all have.
+    ///
+    /// Without any day in the settings it is the design stage: a team that has not dated its season
+    /// is told what is open, and not stopped by it.
+    pub fn on(&self, day: Day) -> Stage {
+        let dated = |stage: &Stage| self.end(*stage).is_some();
+        if !Stage::ALL.iter().any(dated) {
+            return Stage::Design;
+        }
+        Stage::ALL.into_iter().find(|stage| self.end(*stage).is_some_and(|end| day <= end)).unwrap_or(Stage::Contest)
+    }
+}
+
+/// How much a finding weighs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
+pub enum Level {
+    /// Not told.
+    Off,
+    /// Worth knowing.
+    Note,
+    /// Wants mending.
+    Warning,
+    /// Stops a commit.
+    Error,
+}
+
+impl Level {
+    /// The word in settings and outputs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Off => "off",
+            Self::Note => "note",
+            Self::Warning => "warning",
+            Self::Error => "error",
+        }
+    }
+}
+
+/// The level of a check, for all stages or by stage.
+#[derive(Clone, Debug)]
+pub enum LevelSetting {
+    /// One level for all stages.
+    Always(Level),
+    /// A level for the stages named; the others keep the check's own.
+    ByStage(Entries<StageName, Level>),
+}
+
+impl LevelSetting {
+    /// The level set for a stage, if one is.
+    pub fn at(&self, stage: Stage) -> Option<Level> {
+        match self {
+            Self::Always(level) => Some(*level),
+            Self::ByStage(levels) => levels.iter().find(|(name, _)| name.0 == stage).map(|(_, level)| *level),
+        }
+    }
+}
+
+/// A stage as a key of a map.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct StageName(pub Stage);
+
+impl fmt::Display for StageName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.0.word())
+    }
+}
+
+impl<'de> Deserialize<'de> for StageName {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Text;
+        impl Visitor<'_> for Text {
+            type Value = StageName;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a stage")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<StageName, E> {
+                const WORDS: &[&str] = &["concept", "design", "build", "test", "contest"];
+                let stage = Stage::ALL.into_iter().find(|stage| stage.word() == text);
+                stage.map(StageName).ok_or_else(|| E::unknown_variant(text, WORDS))
+            }
+        }
+        deserializer.deserialize_str(Text)
+    }
+}
+
+impl JsonSchema for StageName {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "Stage".into()
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({"enum": ["concept", "design", "build", "test", "contest"]})
+    }
+}
+
+impl<'de> Deserialize<'de> for LevelSetting {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct WordOrMap;
+        impl<'de> Visitor<'de> for WordOrMap {
+            type Value = LevelSetting;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("off, note, warning or error, or a map of stage to level")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<LevelSetting, E> {
+                Level::deserialize(de::value::StrDeserializer::new(text)).map(LevelSetting::Always)
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<LevelSetting, A::Error> {
+                Entries::deserialize(de::value::MapAccessDeserializer::new(map)).map(LevelSetting::ByStage)
+            }
+        }
+        deserializer.deserialize_any(WordOrMap)
+    }
+}
+
+impl JsonSchema for LevelSetting {
+    fn schema_name() -> Cow<'static, str> {
+        "LevelSetting".into()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let level = generator.subschema_for::<Level>();
+        let stage = generator.subschema_for::<StageName>();
+        json_schema!({"oneOf": [level, {"type": "object", "propertyNames": stage, "additionalProperties": level}]})
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_stage_is_the_first_that_has_not_ended() {
+        let day = |text| Day::parse(text).unwrap();
+        let stages = Stages { design: Some(day("2027-01-31")), build: Some(day("2027-04-30")), ..Stages::default() };
+        assert_eq!(stages.on(day("2026-01-01")), Stage::Design);
+        assert_eq!(stages.on(day("2027-01-31")), Stage::Design, "the last day belongs to the stage");
+        assert_eq!(stages.on(day("2027-02-01")), Stage::Build);
+        assert_eq!(stages.on(day("2027-05-01")), Stage::Contest, "after all of them");
+        assert_eq!(Stages::default().on(day("2027-05-01")), Stage::Design, "no stage is dated");
+    }
+}

@@ -1,0 +1,276 @@
+//! The small texts with a form of their own: ids, references and days.
+
+use std::borrow::{Borrow, Cow};
+use std::fmt;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::{self, Deserialize, Deserializer, Visitor};
+
+/// The one id that no record may take: the whole car.
+pub const CAR: &str = "car";
+
+/// The pattern of an id, as it stands in the JSON Schema.
+pub const ID_PATTERN: &str = "^[a-z][a-z0-9]*(-[a-z0-9]+)*$";
+/// An id, or an id and one of its amounts: `car-mass`, `engine-unit.mass`.
+pub const REF_PATTERN: &str = "^[a-z][a-z0-9]*(-[a-z0-9]+)*(\\.[a-z][a-z0-9]*(-[a-z0-9]+)*)?$";
+
+/// Is this text kebab-case: lower-case letters and digits in words joined by single hyphens, a letter first?
+pub fn is_kebab_case(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_ascii_lowercase())
+        && text
+            .split('-')
+            .all(|word| !word.is_empty() && word.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit()))
+}
+
+/// The kebab-case text nearest to what was written, for a suggestion.
+pub fn to_kebab_case(text: &str) -> Option<String> {
+    let mut out = String::new();
+    let mut previous_lower = false;
+    for c in text.chars().take(80) {
+        if c.is_ascii_alphanumeric() {
+            if c.is_ascii_uppercase() && previous_lower {
+                out.push('-');
+            }
+            previous_lower = c.is_ascii_lowercase() || c.is_ascii_digit();
+            out.push(c.to_ascii_lowercase());
+        } else {
+            previous_lower = false;
+            if !out.ends_with('-') {
+                out.push('-');
+            }
+        }
+    }
+    let out = out.trim_matches('-').to_owned();
+    is_kebab_case(&out).then_some(out)
+}
+
+fn kebab_error(text: &str, what: &str) -> String {
+    let hint = match to_kebab_case(text) {
+        Some(better) => format!("write `{better}`"),
+        None => "use lower-case letters, digits and single hyphens, a letter first".to_owned(),
+    };
+    format!("`{}` is not {what}: {hint}", shorten(text))
+}
+
+/// At most 60 characters of a text from the outside, for a message.
+pub fn shorten(text: &str) -> String {
+    let mut short: String = text.chars().take(60).collect();
+    if short.len() < text.len() {
+        short.push('…');
+    }
+    short.replace(|c: char| c.is_control(), "\u{fffd}")
+}
+
+macro_rules! text_type {
+    ($(#[$meta:meta])* $name:ident, $pattern:expr, $what:expr, $check:expr) => {
+        $(#[$meta])*
+        #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub struct $name(Box<str>);
+
+        impl $name {
+            /// Takes a text that has the form, or says what is wrong with it.
+            ///
+            /// # Errors
+            /// A sentence for a person, with a suggestion where one is near.
+            pub fn new(text: &str) -> Result<Self, String> {
+                let check: fn(&str) -> bool = $check;
+                if check(text) { Ok(Self(text.into())) } else { Err(kebab_error(text, $what)) }
+            }
+
+            /// The text itself.
+            pub fn as_str(&self) -> &str {
+                &self.0
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(&self.0)
+            }
+        }
+
+        impl fmt::Debug for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                fmt::Debug::fmt(&self.0, f)
+            }
+        }
+
+        impl Borrow<str> for $name {
+            fn borrow(&self) -> &str {
+                &self.0
+            }
+        }
+
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                struct Text;
+                impl Visitor<'_> for Text {
+                    type Value = $name;
+                    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                        f.write_str($what)
+                    }
+                    fn visit_str<E: de::Error>(self, text: &str) -> Result<$name, E> {
+                        $name::new(text).map_err(E::custom)
+                    }
+                }
+                deserializer.deserialize_str(Text)
+            }
+        }
+
+        impl JsonSchema for $name {
+            fn inline_schema() -> bool {
+                true
+            }
+            fn schema_name() -> Cow<'static, str> {
+                stringify!($name).into()
+            }
+            fn json_schema(_: &mut SchemaGenerator) -> Schema {
+                json_schema!({"type": "string", "pattern": $pattern})
+            }
+        }
+    };
+}
+
+text_type!(
+    /// The name of a record or of an alternative: kebab-case, unique over all kinds in a data root.
+    Id,
+    ID_PATTERN,
+    "a kebab-case id",
+    is_kebab_case
+);
+
+text_type!(
+    /// The name of a value: a record's id, or `part.amount`, `system.amount`, `car.amount`.
+    Ref,
+    REF_PATTERN,
+    "an id or `id.amount`",
+    |text| match text.split_once('.') {
+        Some((id, amount)) => is_kebab_case(id) && is_kebab_case(amount),
+        None => is_kebab_case(text),
+    }
+);
+
+impl Ref {
+    /// The record that the reference leads to, and the amount if one is named.
+    pub fn parts(&self) -> (&str, Option<&str>) {
+        match self.0.split_once('.') {
+            Some((id, amount)) => (id, Some(amount)),
+            None => (&self.0, None),
+        }
+    }
+}
+
+/// A day of the calendar, written `2027-05-21` (ISO 8601).
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Day(jiff::civil::Date);
+
+impl Day {
+    /// Reads `YYYY-MM-DD` and nothing else.
+    ///
+    /// # Errors
+    /// A sentence that says whether the form or the day itself is wrong.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let form = text.len() == 10
+            && text.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b'-' } else { b.is_ascii_digit() });
+        if !form {
+            return Err(format!("`{}` is not a day: write year-month-day, as in 2027-05-21", shorten(text)));
+        }
+        text.parse().map(Self).map_err(|_| format!("`{text}` is not a day of the calendar: check month and day"))
+    }
+
+    /// The day as a civil date.
+    pub fn date(self) -> jiff::civil::Date {
+        self.0
+    }
+
+    /// Whole days from `self` to `other`; negative when `other` is earlier.
+    pub fn days_until(self, other: Self) -> i32 {
+        self.0.until(other.0).map_or(0, |span| span.get_days())
+    }
+
+    /// For people: `21 May 2027`.
+    pub fn long(self) -> String {
+        self.0.strftime("%-d %B %Y").to_string()
+    }
+}
+
+impl From<jiff::civil::Date> for Day {
+    fn from(date: jiff::civil::Date) -> Self {
+        Self(date)
+    }
+}
+
+impl fmt::Display for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(&self.0, f)
+    }
+}
+
+impl fmt::Debug for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(&self.0, f)
+    }
+}
+
+impl<'de> Deserialize<'de> for Day {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Text;
+        impl Visitor<'_> for Text {
+            type Value = Day;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a day such as 2027-05-21")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Day, E> {
+                Day::parse(text).map_err(E::custom)
+            }
+        }
+        deserializer.deserialize_str(Text)
+    }
+}
+
+impl JsonSchema for Day {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "Day".into()
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({"type": "string", "format": "date", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"})
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ids_are_kebab_case() {
+        for good in ["a", "car-mass", "front-upright-2", "x1"] {
+            assert!(is_kebab_case(good), "{good}");
+        }
+        for bad in ["", "-a", "a-", "a--b", "Car", "car_mass", "1a", "a.b", "é", "a b"] {
+            assert!(!is_kebab_case(bad), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_suggestion_has_the_form() {
+        assert_eq!(to_kebab_case("Car Mass").as_deref(), Some("car-mass"));
+        assert_eq!(to_kebab_case("frontUpright_2").as_deref(), Some("front-upright-2"));
+        assert_eq!(to_kebab_case("75m"), None);
+    }
+
+    #[test]
+    fn days() {
+        assert!(Day::parse("2027-05-21").is_ok());
+        assert!(Day::parse("2027-02-29").unwrap_err().contains("calendar"));
+        for bad in ["2027-5-21", "20270521", "2027-05-21T00:00", "21.05.2027", ""] {
+            assert!(Day::parse(bad).unwrap_err().contains("year-month-day"), "{bad}");
+        }
+        // ISO 8601 days count from midnight to midnight: 28 days in February 2027, a common year.
+        let (a, b) = (Day::parse("2027-02-11").unwrap(), Day::parse("2027-03-11").unwrap());
+        assert_eq!((a.days_until(b), b.days_until(a)), (28, -28));
+        assert_eq!(a.long(), "11 February 2027");
+    }
+}
