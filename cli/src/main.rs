@@ -1,2 +1,36 @@
-//! x
-fn main() {}
+//! `tierod`: the command line. One file a command, one file an output format.
+
+mod args;
+mod commands;
+mod output;
+mod screen;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::Cli;
+
+/// Nothing at error level.
+const CLEAN: u8 = 0;
+/// Findings at error level.
+const FINDINGS: u8 = 1;
+/// The tool could not do its work.
+const FAILED: u8 = 2;
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    match commands::run(cli.command, &cli.shared) {
+        Ok(done) => match screen::print(&done.text) {
+            Ok(()) => ExitCode::from(if done.errors { FINDINGS } else { CLEAN }),
+            Err(error) => {
+                screen::complain(&trace::Error::new("the report could not be written").because(error), &cli.shared);
+                ExitCode::from(FAILED)
+            }
+        },
+        Err(error) => {
+            screen::complain(&error, &cli.shared);
+            ExitCode::from(FAILED)
+        }
+    }
+}

@@ -21,7 +21,7 @@ impl<K, V> Default for Entries<K, V> {
 
 impl<K, V> Entries<K, V> {
     /// The entries in the order in which they were written.
-    pub fn iter(&self) -> impl ExactSizeIterator<Item = (&K, &V)> {
+    pub fn iter(&self) -> impl ExactSizeIterator<Item = (&K, &V)> + Clone {
         self.0.iter().map(|(k, v)| (k, v))
     }
 

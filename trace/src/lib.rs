@@ -1,1 +1,17 @@
-//! x
+//! From a snapshot of a data root to findings, one way only:
+//! [`snapshot`] -> [`load`] -> [`graph`] -> [`checks`] -> [`finding`].
+//!
+//! Only [`snapshot`] reads files or git; everything after it works on what is in memory.
+
+pub mod checks;
+pub mod error;
+pub mod finding;
+pub mod graph;
+pub mod load;
+pub mod report;
+pub mod snapshot;
+
+pub use error::Error;
+pub use finding::Finding;
+pub use load::Loaded;
+pub use report::Report;

@@ -258,8 +258,10 @@ impl<'de> de::Deserializer<'de> for Source<'_> {
         let node = self.node;
         match self.scalar() {
             Some((text, _)) => visitor.visit_enum(IntoDeserializer::<DecodeError>::into_deserializer(text)),
-            None => Err(ErrorKind::WrongType { found: "a map or a list".to_owned(), expected: "a word".to_owned() })
-                .map_err(DecodeError::new),
+            None => {
+                let (found, expected) = ("a map or a list".to_owned(), "a word".to_owned());
+                Err(DecodeError::new(ErrorKind::WrongType { found, expected }))
+            }
         }
         .map_err(|e| e.at(node))
     }

@@ -1,0 +1,33 @@
+//! `check`: what is open or broken.
+
+use clap::Args;
+use trace::graph::Graph;
+use trace::{Error, Report};
+
+use super::{Done, Format};
+use crate::args::{Records, Shared};
+use crate::output::{json, terminal};
+use crate::screen::Ink;
+
+/// Tell what is open or broken.
+#[derive(Args)]
+pub(crate) struct Check {
+    #[command(flatten)]
+    records: Records,
+    /// The form of the report
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+}
+
+impl Check {
+    pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        let loaded = self.records.load()?;
+        let graph = Graph::new(&loaded);
+        let report = Report::new(&graph, self.records.day(&loaded));
+        let text = match self.format {
+            Format::Terminal => terminal::check(&report, &loaded, Ink::stdout(shared)),
+            Format::Json => json::text(&json::check(&report, &loaded)),
+        };
+        Ok(Done { text, errors: report.has_errors() })
+    }
+}

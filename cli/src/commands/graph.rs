@@ -1,0 +1,54 @@
+//! `graph`: all records and their links.
+
+use clap::{Args, ValueEnum};
+use trace::Error;
+
+use super::{Done, why};
+use crate::args::{Records, Shared};
+use crate::output::{dot, json, tree};
+use crate::screen::Ink;
+
+/// Show the whole graph.
+#[derive(Args)]
+pub(crate) struct Graph {
+    #[command(flatten)]
+    records: Records,
+    /// Show only what stands below this record
+    #[arg(long, value_name = "ID")]
+    below: Option<String>,
+    /// The form of the answer
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+}
+
+/// The formats of a graph.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// A tree from the goals down
+    Terminal,
+    /// For programs (version 1, stable)
+    Json,
+    /// For Graphviz
+    Dot,
+}
+
+impl Graph {
+    pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        let loaded = self.records.load()?;
+        let graph = trace::graph::Graph::new(&loaded);
+        let top = self.below.as_deref().map(|id| why::find(&loaded, id)).transpose()?;
+        let keep = top.map(|index| {
+            let mut keep = graph.below(index);
+            keep.push(index);
+            keep.sort_unstable();
+            keep
+        });
+        let keep = keep.as_deref();
+        Ok(match self.format {
+            Format::Terminal => tree::graph(&graph, top, Ink::stdout(shared)),
+            Format::Json => json::text(&json::graph(&graph, keep)),
+            Format::Dot => dot::graph(&graph, keep),
+        }
+        .into())
+    }
+}

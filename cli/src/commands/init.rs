@@ -1,0 +1,80 @@
+//! `init`: a data root to start from.
+
+use std::fs;
+use std::io::Write as _;
+use std::path::PathBuf;
+
+use clap::Args;
+use jiff::ToSpan as _;
+use minijinja::{Environment, UndefinedBehavior, context};
+use schema::settings;
+use trace::Error;
+
+use super::schema::{Which, text};
+use super::{Done, Shared};
+use crate::args::{cwd, today};
+
+/// Start a data root.
+#[derive(Args)]
+pub(crate) struct Init {
+    /// The folder; made if it is not there
+    #[arg(default_value = ".")]
+    folder: PathBuf,
+    /// The year of the contest [default: the next summer's]
+    #[arg(long)]
+    season: Option<i16>,
+}
+
+/// Starter files: the path in the data root, and the template.
+const STARTERS: [(&str, &str); 3] = [
+    (settings::FILE, include_str!("../../../templates/init/tierod.yaml")),
+    ("goal-and-events.yaml", include_str!("../../../templates/init/goal-and-events.yaml")),
+    ("car.yaml", include_str!("../../../templates/init/car.yaml")),
+];
+
+impl Init {
+    pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
+        let folder = cwd()?.join(&self.folder);
+        let mut files = Vec::new();
+        for (path, template) in STARTERS {
+            files.push((path, self.fill(template)?));
+        }
+        files.push(("tierod.schema.json", text(Which::Records)));
+        files.push(("tierod-settings.schema.json", text(Which::Settings)));
+
+        let taken: Vec<&str> = files
+            .iter()
+            .filter(|(path, _)| folder.join(path).symlink_metadata().is_ok())
+            .map(|(path, _)| *path)
+            .collect();
+        if !taken.is_empty() {
+            let error = Error::new(format!("{} holds {} already", self.folder.display(), taken.join(", ")));
+            return Err(error.help("nothing was written; name another folder, or go on from these files"));
+        }
+        let mut out = String::new();
+        for (path, content) in &files {
+            let full = folder.join(path);
+            let written = fs::create_dir_all(&folder).and_then(|()| {
+                let mut file = fs::OpenOptions::new().write(true).create_new(true).open(&full)?;
+                file.write_all(content.as_bytes())
+            });
+            written.map_err(|error| Error::new(format!("{} cannot be written", full.display())).because(error))?;
+            out.push_str(&format!("wrote {}\n", self.folder.join(path).display()));
+        }
+        out.push_str("\nnext: write your goal into goal-and-events.yaml, then `tierod check`, `tierod hook install`, and commit\n");
+        Ok(out.into())
+    }
+
+    fn fill(&self, template: &str) -> Result<String, Error> {
+        let fail = |error: minijinja::Error| Error::new("a starter file could not be made").because(error);
+        let now = today().date();
+        // A contest is in summer; in autumn a team works for the next one.
+        let season = self.season.unwrap_or(if now.month() > 8 { now.year() + 1 } else { now.year() });
+        let soon = now.saturating_add(90.days());
+        let mut environment = Environment::new();
+        environment.set_undefined_behavior(UndefinedBehavior::Strict);
+        let values = context! { season => season, before => season - 1, due => soon.to_string() };
+        // The engine takes the last line's end away.
+        environment.render_str(template, values).map(|text| text + "\n").map_err(fail)
+    }
+}

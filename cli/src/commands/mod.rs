@@ -1,0 +1,71 @@
+//! One file a command; each returns its report as text, so that nothing is half printed.
+
+mod check;
+mod completions;
+mod explain;
+mod graph;
+mod hook;
+mod init;
+mod schema;
+mod why;
+
+use clap::{Subcommand, ValueEnum};
+use trace::Error;
+
+use crate::args::Shared;
+
+/// What to do.
+#[derive(Subcommand)]
+pub(crate) enum Command {
+    /// Start a data root: settings, a goal, and one event, target, system and part to go on from
+    Init(init::Init),
+    /// Tell what is open or broken, from goal to part
+    Check(check::Check),
+    /// Check every commit before it is made
+    Hook(hook::Hook),
+    /// Tell why a record is there: its chain to the goal, and what stands below it
+    Why(why::Why),
+    /// Explain a check or a kind of record; list them all when none is named
+    Explain(explain::Explain),
+    /// Show the whole graph from the goals down
+    Graph(graph::Graph),
+    /// Print the JSON Schema of record files or of the settings
+    Schema(schema::Schema),
+    /// Print completions for a shell
+    Completions(completions::Completions),
+}
+
+/// A report, and whether there is a finding at error level.
+pub(crate) struct Done {
+    pub(crate) text: String,
+    pub(crate) errors: bool,
+}
+
+impl From<String> for Done {
+    fn from(text: String) -> Self {
+        Self { text, errors: false }
+    }
+}
+
+/// The formats of commands that have no others.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people
+    Terminal,
+    /// For programs (version 1, stable)
+    Json,
+}
+
+/// Runs a command.
+pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
+    match command {
+        Command::Init(command) => command.run(shared),
+        Command::Check(command) => command.run(shared),
+        Command::Hook(command) => command.run(shared),
+        Command::Why(command) => command.run(shared),
+        Command::Explain(command) => command.run(shared),
+        Command::Graph(command) => command.run(shared),
+        Command::Schema(command) => command.run(),
+        Command::Completions(command) => command.run(),
+    }
+}

@@ -1,0 +1,44 @@
+//! `why`: the chain from a record to the goal with every reason, and what stands below it.
+
+use clap::Args;
+use schema::suggest;
+use trace::graph::Graph;
+use trace::{Error, Loaded};
+
+use super::{Done, Format};
+use crate::args::{Records, Shared};
+use crate::output::{json, tree};
+use crate::screen::{Ink, clean};
+
+/// Tell why a record is there.
+#[derive(Args)]
+pub(crate) struct Why {
+    /// The id of the record
+    id: String,
+    #[command(flatten)]
+    records: Records,
+    /// The form of the answer
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+}
+
+impl Why {
+    pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        let loaded = self.records.load()?;
+        let graph = Graph::new(&loaded);
+        let index = find(&loaded, &self.id)?;
+        Ok(match self.format {
+            Format::Terminal => tree::why(&graph, index, Ink::stdout(shared)),
+            Format::Json => json::text(&json::why(&graph, index)),
+        }
+        .into())
+    }
+}
+
+/// The record of an id that was asked for.
+pub(super) fn find(loaded: &Loaded, id: &str) -> Result<usize, Error> {
+    loaded.find(id).ok_or_else(|| {
+        let help = suggest::did_you_mean(id, loaded.ids(), "`tierod graph` shows all records");
+        Error::new(format!("there is no record `{}`", clean(id))).help(help)
+    })
+}

@@ -1,0 +1,43 @@
+//! The graph for Graphviz: goals on top, one rank a level.
+
+use std::fmt::Write as _;
+
+use trace::graph::{Graph, Link, Tier};
+
+use crate::screen::clean;
+
+fn quoted(text: &str) -> String {
+    format!("\"{}\"", clean(text).replace('\\', "\\\\").replace('"', "\\\""))
+}
+
+/// All records and links, or those among the records to keep (sorted).
+pub(crate) fn graph(graph: &Graph<'_>, keep: Option<&[usize]>) -> String {
+    let kept = |index: &usize| keep.is_none_or(|keep| keep.binary_search(index).is_ok());
+    let mut out = String::from("digraph tierod {\n  rankdir=BT;\n  node [shape=box, fontname=\"sans-serif\"];\n");
+    for index in (0..graph.len()).filter(kept) {
+        let record = graph.loaded.record(index);
+        let label = match record.body.common().title() {
+            Some(title) => {
+                format!("{}\\n{}", quoted(record.id.as_str()).trim_matches('"'), quoted(title).trim_matches('"'))
+            }
+            None => record.id.to_string(),
+        };
+        let style = match graph.tier(index) {
+            Some(Tier::Goal) => ", style=bold, shape=oval",
+            Some(Tier::Event) => ", shape=oval",
+            Some(_) => "",
+            None => ", style=dashed",
+        };
+        let _ = writeln!(out, "  {} [label=\"{label}\"{style}];", quoted(record.id.as_str()));
+    }
+    for (from, to, edge) in graph.edges().filter(|(from, to, _)| kept(from) && kept(to)) {
+        let id = |index: usize| quoted(graph.loaded.record(index).id.as_str());
+        let style = match edge.link {
+            Link::Serves => format!(" [tooltip={}]", quoted(edge.reason.unwrap_or(""))),
+            other => format!(" [style=dashed, label={}]", quoted(other.word())),
+        };
+        let _ = writeln!(out, "  {} -> {}{style};", id(from), id(to));
+    }
+    out.push_str("}\n");
+    out
+}

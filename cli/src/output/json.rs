@@ -1,0 +1,119 @@
+//! JSON, version 1: stable, the same bytes for the same input.
+
+use schema::settings::Level;
+use serde_json::{Value, json};
+use trace::graph::{Graph, Link};
+use trace::report::Lines;
+use trace::snapshot::Source;
+use trace::{Finding, Loaded, Report};
+
+/// A value as the text that is printed.
+pub(crate) fn text(value: &Value) -> String {
+    let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+fn source(loaded: &Loaded) -> Value {
+    let (kind, revision) = match &loaded.snapshot.source {
+        Source::Worktree => ("worktree", None),
+        Source::Index => ("index", None),
+        Source::Revision { commit, .. } => ("revision", Some(commit)),
+    };
+    json!({"kind": kind, "revision": revision})
+}
+
+/// The report of `check`.
+pub(crate) fn check(report: &Report, loaded: &Loaded) -> Value {
+    json!({
+        "version": 1,
+        "source": source(loaded),
+        "stage": report.stage.word(),
+        "summary": {
+            "records": report.records,
+            "error": report.count(Level::Error),
+            "warning": report.count(Level::Warning),
+            "note": report.count(Level::Note),
+            "waived": report.waived.len(),
+        },
+        "findings": report.findings.iter().map(|finding| one(finding, loaded)).collect::<Vec<_>>(),
+    })
+}
+
+fn one(finding: &Finding, loaded: &Loaded) -> Value {
+    json!({
+        "check": finding.check.name,
+        "level": finding.level.word(),
+        "record": finding.record,
+        "field": finding.field,
+        "path": format!("{}{}", loaded.snapshot.prefix, finding.path),
+        "line": finding.spot.line,
+        "column": finding.spot.column,
+        "message": finding.message,
+        "help": finding.help,
+        "fingerprint": finding.fingerprint(),
+    })
+}
+
+fn node(graph: &Graph<'_>, lines: &mut Lines<'_>, index: usize) -> Value {
+    let entry = &graph.loaded.entries[index];
+    let snapshot = &graph.loaded.snapshot;
+    json!({
+        "id": entry.record.id.as_str(),
+        "kind": entry.record.kind().singular(),
+        "level": graph.tier(index).map(trace::graph::Tier::word),
+        "path": format!("{}{}", snapshot.prefix, snapshot.files[entry.file].path),
+        "line": lines.of(index).line,
+    })
+}
+
+fn edge(graph: &Graph<'_>, from: usize, to: usize, link: Link, reason: Option<&str>) -> Value {
+    let id = |index: usize| graph.loaded.record(index).id.as_str();
+    json!({"from": id(from), "to": id(to), "link": link.word(), "reason": reason})
+}
+
+/// All records and links, or those among the records to keep (sorted).
+pub(crate) fn graph(graph: &Graph<'_>, keep: Option<&[usize]>) -> Value {
+    let kept = |index: &usize| keep.is_none_or(|keep| keep.binary_search(index).is_ok());
+    let mut lines = Lines::new(graph);
+    let nodes: Vec<Value> = (0..graph.len()).filter(kept).map(|index| node(graph, &mut lines, index)).collect();
+    let edges: Vec<Value> = graph
+        .edges()
+        .filter(|(from, to, _)| kept(from) && kept(to))
+        .map(|(from, to, link)| edge(graph, from, to, link.link, link.reason))
+        .collect();
+    json!({"version": 1, "nodes": nodes, "edges": edges})
+}
+
+/// One record, the links on all its ways up to the goals, and the links below it.
+pub(crate) fn why(graph: &Graph<'_>, index: usize) -> Value {
+    let mut up = Vec::new();
+    let mut seen = vec![false; graph.len()];
+    let mut queue = std::collections::VecDeque::from([index]);
+    while let Some(at) = queue.pop_front() {
+        if std::mem::replace(&mut seen[at], true) {
+            continue;
+        }
+        for (to, link) in graph.out(at) {
+            if link.link == Link::Serves || (at == index && link.link != Link::In) {
+                up.push(edge(graph, at, to, link.link, link.reason));
+                queue.push_back(to);
+            }
+        }
+    }
+    let mut below = Vec::new();
+    for at in std::iter::once(index).chain(graph.below(index)) {
+        for (from, link) in graph.into(at) {
+            below.push(edge(graph, from, at, link.link, link.reason));
+        }
+    }
+    let mut lines = Lines::new(graph);
+    json!({
+        "version": 1,
+        "record": node(graph, &mut lines, index),
+        "title": graph.loaded.record(index).body.common().title(),
+        "lead": graph.lead(index),
+        "up": up,
+        "below": below,
+    })
+}

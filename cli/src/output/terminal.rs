@@ -1,0 +1,59 @@
+//! The report of `check` for people: each finding with its place first, then what is wrong, the way up
+//! to the goal, and what mends it.
+
+use std::fmt::Write as _;
+
+use schema::settings::Level;
+use trace::snapshot::Source;
+use trace::{Finding, Loaded, Report};
+
+use super::shown;
+use crate::screen::{Ink, clean, count};
+
+/// Where the labels end.
+const COLUMN: usize = 7;
+
+/// The report of `check`.
+pub(crate) fn check(report: &Report, loaded: &Loaded, ink: Ink) -> String {
+    let mut out = String::new();
+    for finding in &report.findings {
+        one(&mut out, finding, loaded, ink);
+        out.push('\n');
+    }
+    summary(&mut out, report, loaded, ink);
+    out
+}
+
+fn one(out: &mut String, finding: &Finding, loaded: &Loaded, ink: Ink) {
+    let pad = " ".repeat(COLUMN.saturating_sub(finding.level.word().len()));
+    let path = clean(&shown(loaded, &finding.path));
+    let place = format!("{path}:{}:{}", finding.spot.line, finding.spot.column);
+    let level = ink.level(finding.level);
+    let _ = writeln!(out, "{pad}{level}  {}  {}", ink.strong(&place), finding.check.name);
+    ink.block(out, "", COLUMN, &finding.message);
+    if !finding.chain.is_empty() {
+        ink.block(out, "way up", COLUMN, &finding.chain.join(" → "));
+    }
+    ink.block(out, "mend", COLUMN, &finding.help);
+}
+
+fn summary(out: &mut String, report: &Report, loaded: &Loaded, ink: Ink) {
+    let what = match &loaded.snapshot.source {
+        Source::Worktree => "as they are in the folder".to_owned(),
+        Source::Index => "as staged for the next commit".to_owned(),
+        Source::Revision { commit, .. } => format!("at {}", commit.get(..10).unwrap_or(commit)),
+    };
+    let stage = report.stage.word();
+    let _ = writeln!(out, "{} {what}; {} is in the {stage} stage", count(report.records, "record"), report.day.long());
+    if report.records == 0 {
+        let _ = writeln!(out, "no record yet: `tierod explain` lists the kinds of record to write");
+    }
+    let mut parts = Vec::new();
+    for level in [Level::Error, Level::Warning, Level::Note] {
+        let number = report.count(level);
+        let text = count(number, level.word());
+        parts.push(if number == 0 { ink.faint(&text) } else { ink.on_level(level, &text) });
+    }
+    parts.push(ink.faint(&format!("{} waived", report.waived.len())));
+    let _ = writeln!(out, "{}", parts.join("   "));
+}

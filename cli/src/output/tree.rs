@@ -1,0 +1,183 @@
+//! Trees for people: the ways up from a record, what stands below it, and the whole graph from the goals down.
+
+use std::fmt::Write as _;
+
+use trace::graph::{Graph, Link};
+
+use super::shown;
+use crate::screen::{Ink, clean, count};
+
+/// Draws lines with the branches that lead to them.
+struct Branches<'g, 'r> {
+    graph: &'g Graph<'r>,
+    ink: Ink,
+    out: String,
+    /// Records drawn with what hangs on them; a second time they are only named.
+    drawn: Vec<bool>,
+    /// Show the reasons?
+    reasons: bool,
+}
+
+/// Which way a tree grows.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Way {
+    Up,
+    Down,
+}
+
+impl<'g, 'r> Branches<'g, 'r> {
+    fn new(graph: &'g Graph<'r>, ink: Ink, reasons: bool) -> Self {
+        Self { graph, ink, out: String::new(), drawn: vec![false; graph.len()], reasons }
+    }
+
+    fn name(&self, index: usize) -> String {
+        let record = self.graph.loaded.record(index);
+        let id = self.ink.strong(record.id.as_str());
+        match record.body.common().title() {
+            Some(title) => format!("{id}  {}", clean(title)),
+            None => id,
+        }
+    }
+
+    fn next(&self, index: usize, way: Way) -> Vec<(usize, Option<&'r str>)> {
+        let links = if way == Way::Up { self.graph.out(index) } else { self.graph.into(index) };
+        links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).map(|(to, edge)| (to, edge.reason)).collect()
+    }
+
+    /// Draws what hangs on a record, one branch a link.
+    fn grow(&mut self, index: usize, stem: &str, way: Way) {
+        let next = self.next(index, way);
+        let last = next.len().saturating_sub(1);
+        for (number, (to, reason)) in next.into_iter().enumerate() {
+            let (fork, below) = if number == last { ("└─ ", "   ") } else { ("├─ ", "│  ") };
+            let again = self.drawn[to] && !self.next(to, way).is_empty();
+            let more = if again { self.ink.faint("  (shown above)") } else { String::new() };
+            let _ = writeln!(self.out, "{stem}{fork}{}{more}", self.name(to));
+            let stem = format!("{stem}{below}");
+            if self.reasons {
+                let bar = if again || self.next(to, way).is_empty() { ' ' } else { '│' };
+                let text = match reason.map(str::trim).filter(|reason| !reason.is_empty()) {
+                    Some(reason) => reason.to_owned(),
+                    None => "no reason given".to_owned(),
+                };
+                let mut block = String::new();
+                self.ink.block(&mut block, "", 0, &text);
+                for line in block.lines() {
+                    let _ = writeln!(self.out, "{stem}{bar}{}", self.ink.faint(line));
+                }
+            }
+            if !std::mem::replace(&mut self.drawn[to], true) {
+                self.grow(to, &stem, way);
+            }
+        }
+    }
+}
+
+/// The answer of `why`.
+pub(crate) fn why(graph: &Graph<'_>, index: usize, ink: Ink) -> String {
+    let loaded = graph.loaded;
+    let record = loaded.record(index);
+    let file = &loaded.snapshot.files[loaded.entries[index].file].path;
+    let line = trace::report::Lines::new(graph).of(index).line;
+
+    let mut branches = Branches::new(graph, ink, true);
+    let _ = writeln!(branches.out, "{}", branches.name(index));
+    let about = record.about().map(|about| format!(" of {about}")).unwrap_or_default();
+    let lead = graph.lead(index).map(|lead| format!(", answered for by the {}", clean(lead))).unwrap_or_default();
+    let place = format!("{}:{line}", clean(&shown(loaded, file)));
+    let _ = writeln!(branches.out, "{}", ink.faint(&format!("{}{about}, {place}{lead}", record.kind())));
+
+    let heading = |out: &mut String, text: &str| {
+        let _ = writeln!(out, "\n{}", ink.strong(text));
+    };
+    let hangs: Vec<(usize, Link)> = graph
+        .out(index)
+        .into_iter()
+        .filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::In | Link::Of))
+        .map(|(to, edge)| (to, edge.link))
+        .collect();
+    if !hangs.is_empty() {
+        heading(&mut branches.out, "what it hangs on");
+        for (to, link) in &hangs {
+            let _ = writeln!(branches.out, "{} {}", link.word(), branches.name(*to));
+            branches.drawn[*to] = true;
+            branches.grow(*to, "", Way::Up);
+        }
+    }
+    if graph.parents(index).next().is_some() || hangs.is_empty() {
+        heading(&mut branches.out, "why it is there");
+        if graph.parents(index).next().is_none() {
+            let _ = writeln!(branches.out, "it serves nothing");
+        }
+        branches.drawn[index] = true;
+        branches.grow(index, "", Way::Up);
+    }
+
+    let below = graph.below(index);
+    heading(&mut branches.out, "what stands below it");
+    if below.is_empty() {
+        let _ = writeln!(branches.out, "nothing serves it");
+    } else {
+        branches.drawn.fill(false);
+        branches.drawn[index] = true;
+        branches.grow(index, "", Way::Down);
+    }
+
+    let beside: Vec<(usize, Link)> = graph
+        .into(index)
+        .into_iter()
+        .filter(|(_, edge)| edge.link != Link::Serves)
+        .map(|(from, edge)| (from, edge.link))
+        .collect();
+    if !beside.is_empty() {
+        heading(&mut branches.out, "what speaks of it");
+        let width = beside.iter().map(|(from, _)| loaded.record(*from).kind().singular().len()).max().unwrap_or(0);
+        for (from, link) in beside {
+            let said = match link {
+                Link::Verifies => "measures it",
+                Link::Finds => "finds its value",
+                Link::Weighs => "is judged by it",
+                Link::Informs => "informs it",
+                Link::In => "is in it",
+                Link::Of => "is about it",
+                Link::Serves => "serves it",
+            };
+            let kind = loaded.record(from).kind().singular();
+            let _ = writeln!(branches.out, "{kind:width$}  {}  {}", branches.name(from), ink.faint(said));
+        }
+    }
+    branches.out
+}
+
+/// The whole graph from the goals down, or from one record.
+pub(crate) fn graph(graph: &Graph<'_>, top: Option<usize>, ink: Ink) -> String {
+    let mut branches = Branches::new(graph, ink, false);
+    let tops: Vec<usize> = match top {
+        Some(index) => vec![index],
+        None => (0..graph.len()).filter(|index| graph.loaded.record(*index).kind() == schema::Kind::Goal).collect(),
+    };
+    for index in tops {
+        let _ = writeln!(branches.out, "{}", branches.name(index));
+        branches.drawn[index] = true;
+        branches.grow(index, "", Way::Down);
+    }
+    if top.is_none() {
+        let chained = |index: &usize| {
+            use schema::Kind::{Analysis, Decision, Goal, Result, Revision, System, Waiver};
+            !matches!(
+                graph.loaded.record(*index).kind(),
+                Goal | System | Analysis | Decision | Result | Revision | Waiver
+            )
+        };
+        let loose: Vec<usize> = (0..graph.len()).filter(|index| chained(index) && !branches.drawn[*index]).collect();
+        if !loose.is_empty() {
+            let _ = writeln!(branches.out, "\n{}", ink.strong("leading to no goal"));
+            for &index in &loose {
+                let _ = writeln!(branches.out, "{}", branches.name(index));
+            }
+        }
+        let edges = graph.edges().count();
+        let _ = writeln!(branches.out, "\n{}, {}", count(graph.len(), "record"), count(edges, "link"));
+    }
+    branches.out
+}

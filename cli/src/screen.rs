@@ -1,0 +1,163 @@
+//! Writing for people: colour as a second signal, aligned columns, wrapped lines, no surprises from hostile text.
+
+use std::fmt::Write as _;
+use std::io::{ErrorKind, IsTerminal, Write};
+
+use anstyle::{AnsiColor, Style};
+use schema::settings::Level;
+use unicode_width::UnicodeWidthChar;
+
+use crate::args::{Color, Shared};
+
+/// Writes the report to stdout; a reader that has seen enough is no error.
+pub(crate) fn print(text: &str) -> std::io::Result<()> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        result => result,
+    }
+}
+
+/// Tells on stderr what kept the tool from its work: error, cause, cure.
+pub(crate) fn complain(error: &trace::Error, shared: &Shared) {
+    let on = wants_color(shared.color, std::io::stderr().is_terminal());
+    let ink = Ink { on, width: 100 };
+    let mut text = format!("{}  {}\n", ink.level(Level::Error), clean(&error.message));
+    for (label, line) in [("cause", &error.cause), ("cure", &error.help)] {
+        if let Some(line) = line {
+            let _ = writeln!(text, "{}  {}", ink.faint(&format!("{label:>5}")), clean(line));
+        }
+    }
+    let _ = std::io::stderr().lock().write_all(text.as_bytes());
+}
+
+fn wants_color(color: Color, terminal: bool) -> bool {
+    match color {
+        Color::Always => true,
+        Color::Never => false,
+        Color::Auto => terminal && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()),
+    }
+}
+
+/// The text without control characters, so that no title moves the cursor or hides a line.
+pub(crate) fn clean(text: &str) -> String {
+    let hostile =
+        |c: char| c.is_control() || ('\u{202a}'..='\u{202e}').contains(&c) || ('\u{2066}'..='\u{2069}').contains(&c);
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        out.push(if c == '\n' || c == '\t' {
+            ' '
+        } else if hostile(c) {
+            '\u{fffd}'
+        } else {
+            c
+        });
+    }
+    out
+}
+
+/// How wide a text is on a terminal.
+pub(crate) fn width(text: &str) -> usize {
+    text.chars().map(|c| c.width().unwrap_or(0)).sum()
+}
+
+/// Paints and lays out for one stream.
+#[derive(Clone, Copy)]
+pub(crate) struct Ink {
+    on: bool,
+    width: usize,
+}
+
+impl Ink {
+    /// For stdout.
+    pub(crate) fn stdout(shared: &Shared) -> Self {
+        let terminal = std::io::stdout().is_terminal();
+        let width = terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0));
+        let width = if terminal { width.clamp(40, 120) } else { 100 };
+        Self { on: wants_color(shared.color, terminal), width }
+    }
+
+    fn paint(self, style: Style, text: &str) -> String {
+        if self.on { format!("{style}{text}{style:#}") } else { text.to_owned() }
+    }
+
+    /// What stands out.
+    pub(crate) fn strong(self, text: &str) -> String {
+        self.paint(Style::new().bold(), text)
+    }
+
+    /// What stands back.
+    pub(crate) fn faint(self, text: &str) -> String {
+        self.paint(Style::new().dimmed(), text)
+    }
+
+    /// A level by its word, painted.
+    pub(crate) fn level(self, level: Level) -> String {
+        self.on_level(level, level.word())
+    }
+
+    /// A text painted as its level.
+    pub(crate) fn on_level(self, level: Level, text: &str) -> String {
+        let color = match level {
+            Level::Error => AnsiColor::Red,
+            Level::Warning => AnsiColor::Yellow,
+            Level::Note | Level::Off => AnsiColor::Cyan,
+        };
+        self.paint(Style::new().bold().fg_color(Some(color.into())), text)
+    }
+
+    /// Adds a text behind a label column, wrapped to the width; the label is padded to `column`.
+    pub(crate) fn block(self, out: &mut String, label: &str, column: usize, text: &str) {
+        let room = self.width.saturating_sub(column + 2).max(30);
+        for (number, line) in wrap(text, room).iter().enumerate() {
+            let label = if number == 0 { label } else { "" };
+            let pad = " ".repeat(column.saturating_sub(width(label)));
+            let label = if label.is_empty() { pad } else { format!("{pad}{}", self.faint(label)) };
+            let _ = writeln!(out, "{label}  {line}");
+        }
+    }
+}
+
+/// Breaks a text at spaces, so that no line is wider than the room where that can be helped.
+fn wrap(text: &str, room: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    let mut used = 0;
+    for word in clean(text).split(' ').filter(|word| !word.is_empty()) {
+        let wide = width(word);
+        if used > 0 && used + 1 + wide > room {
+            lines.push(String::new());
+            used = 0;
+        }
+        if let Some(line) = lines.last_mut() {
+            if used > 0 {
+                line.push(' ');
+                used += 1;
+            }
+            line.push_str(word);
+            used += wide;
+        }
+    }
+    lines
+}
+
+/// "1 record", "2 records".
+pub(crate) fn count(number: usize, one: &str) -> String {
+    if number == 1 { format!("1 {one}") } else { format!("{number} {one}s") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hostile_text_is_shown_as_text() {
+        assert_eq!(clean("a\u{1b}[2Jb\nc\u{202e}d"), "a\u{fffd}[2Jb c\u{fffd}d");
+    }
+
+    #[test]
+    fn lines_break_at_spaces() {
+        assert_eq!(wrap("one two three", 7), ["one two", "three"]);
+        assert_eq!(wrap("unbreakable-word x", 5), ["unbreakable-word", "x"]);
+        assert_eq!(wrap("", 5), [""]);
+    }
+}

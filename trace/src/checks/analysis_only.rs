@@ -1,0 +1,34 @@
+//! `analysis-only`: safety rests on a calculation alone.
+
+use super::{Check, Error, Group, Inputs, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "analysis-only",
+    group: Group::Verification,
+    levels: [Warning, Warning, Error, Error, Error],
+    finds: "A safety-critical target, requirement or part that is verified by analysis alone.",
+    why: "A calculation is as good as its loads and its assumptions. What people's safety depends on is also tested, \
+          demonstrated or inspected. The contest's rules and local codes stand above this check, and a qualified \
+          person decides.",
+    mend: "Add a second verification by test, demonstration or inspection.",
+    example: "\
+targets:
+  upright-safety:
+    of: front-upright
+    at-least: 2.0
+    safety-critical: true
+    verify: {by: analysis, with: finite elements}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
+        let record = &entry.record;
+        if record.safety_critical() && record.verify().is_some_and(schema::records::Verify::only_analysis) {
+            let message = format!("{} is safety-critical and verified by analysis alone", record.name());
+            let help =
+                "add a test, demonstration or inspection; loads and methods come first, and a qualified person decides";
+            told.tell(index, &["verify"], message, help);
+        }
+    }
+}

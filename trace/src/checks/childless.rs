@@ -1,0 +1,38 @@
+//! `childless`: something in the upper chain that nothing serves.
+
+use schema::Kind;
+
+use super::{Check, Group, Inputs, Note, Told, Warning};
+use crate::graph::Tier;
+
+pub(super) static CHECK: Check = Check {
+    name: "childless",
+    group: Group::Structure,
+    levels: [Note, Warning, Warning, Warning, Warning],
+    finds: "A goal, an event or a car target that nothing serves.",
+    why: "It is wanted, and nothing in the car is there for it: nobody works on it, or nobody wrote it down.",
+    mend: "Let the targets or parts that bring it about serve it, or give it up on record.",
+    example: "\
+targets:
+  turning-circle: {of: car, at-most: 7 m, serves: {autocross: The tightest hairpin has a radius of 4.5 m.}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        let upper = match entry.record.kind() {
+            Kind::Goal | Kind::Event => true,
+            Kind::Target => graph.tier(index) == Some(Tier::Car),
+            _ => false,
+        };
+        if upper && graph.children(index).next().is_none() {
+            let below = match entry.record.kind() {
+                Kind::Goal => "let events serve it",
+                Kind::Event => "let car targets serve it",
+                _ => "let system targets or parts serve it",
+            };
+            told.tell(index, &[], format!("nothing serves {}", entry.record.name()), below);
+        }
+    }
+}

@@ -1,0 +1,18 @@
+//! `duplicate-key`: A key given twice in one map.
+
+use schema::read::ProblemKind;
+
+use super::{ALWAYS_ERROR, Check, Group, reading};
+
+pub(super) static CHECK: Check = Check {
+    name: "duplicate-key",
+    group: Group::Reading,
+    levels: ALWAYS_ERROR,
+    finds: "A key given twice in one map.",
+    why: "Only one of the two values could count, and nobody would know which.",
+    mend: "Keep one of them.",
+    example: "\
+parts:
+  front-upright: {in: suspension, in: brakes}",
+    run: |inputs, told| reading::tell(ProblemKind::DuplicateKey, inputs, told),
+};

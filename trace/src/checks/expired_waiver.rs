@@ -1,0 +1,31 @@
+//! `expired-waiver`: a waiver whose day has passed.
+
+use schema::records::Body;
+
+use super::{Check, Error, Group, Inputs, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "expired-waiver",
+    group: Group::Waivers,
+    levels: [Warning, Warning, Warning, Error, Error],
+    finds: "A waiver whose last day has passed.",
+    why: "The finding was accepted until then and no longer; it counts again.",
+    mend: "Mend the finding and remove the waiver, or agree on another day and write it down.",
+    example:
+        "\
+waivers:
+  spare-upright: {check: no-verification, on: front-upright, until: 2026-01-31, agreed-by: chief engineer, reason: ...}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
+        let Body::Waiver(waiver) = &entry.record.body else { continue };
+        let Some(until) = waiver.until.filter(|until| *until < inputs.day) else { continue };
+        let message = match (&waiver.check, &waiver.on) {
+            (Some(check), Some(on)) => format!("{check} on {on} was accepted until {until}"),
+            _ => format!("it held until {until}"),
+        };
+        told.tell(index, &["until"], message, "mend the finding and remove the waiver, or agree on another day");
+    }
+}

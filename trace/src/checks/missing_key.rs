@@ -1,0 +1,18 @@
+//! `missing-key`: A record without a key that its kind cannot do without.
+
+use schema::read::ProblemKind;
+
+use super::{ALWAYS_ERROR, Check, Group, reading};
+
+pub(super) static CHECK: Check = Check {
+    name: "missing-key",
+    group: Group::Reading,
+    levels: ALWAYS_ERROR,
+    finds: "A record without a key that its kind cannot do without.",
+    why: "A target without a limit, or a result without a day, says nothing that can be checked.",
+    mend: "Add the key that is named.",
+    example: "\
+targets:
+  car-mass: {of: car}",
+    run: |inputs, told| reading::tell(ProblemKind::MissingKey, inputs, told),
+};

@@ -1,0 +1,205 @@
+//! The checks: a registry, one file a check, its docs beside it.
+//!
+//! A check looks at [`Inputs`] and tells [`Draft`]s; levels, waivers and places come later, in
+//! [`crate::report`]. To add one, see DEVELOPERS.md.
+
+mod analysis_only;
+mod bad_value;
+mod childless;
+mod duplicate_id;
+mod duplicate_key;
+mod expired_waiver;
+mod idle_analysis;
+mod missing_key;
+mod no_evidence;
+mod no_lead;
+mod no_parent;
+mod no_reason;
+mod no_verification;
+mod off_chain;
+mod reading;
+mod reference_cycle;
+mod unknown_key;
+mod unknown_reference;
+mod unreadable_file;
+pub(crate) mod unused_waiver;
+mod unweighed_decision;
+mod verification_overdue;
+mod wrong_level;
+
+use schema::Day;
+use schema::read::Spot;
+use schema::settings::{Level, Settings, Stage};
+
+use crate::graph::{Chains, Graph};
+
+/// The groups of checks, as the docs list them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Group {
+    /// What is written cannot be read; always an error.
+    Reading,
+    /// The chain from goal to part.
+    Structure,
+    /// How it is shown that targets and requirements are met.
+    Verification,
+    /// Findings that are accepted.
+    Waivers,
+}
+
+impl Group {
+    /// The word in docs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Reading => "reading",
+            Self::Structure => "structure",
+            Self::Verification => "verification",
+            Self::Waivers => "waivers",
+        }
+    }
+}
+
+/// A check and its docs.
+pub struct Check {
+    /// The name, which states the problem.
+    pub name: &'static str,
+    /// The group.
+    pub group: Group,
+    /// The level at each stage: concept, design, build, test, contest.
+    pub levels: [Level; 5],
+    /// What it finds, in one sentence.
+    pub finds: &'static str,
+    /// Why that matters.
+    pub why: &'static str,
+    /// How to mend it.
+    pub mend: &'static str,
+    /// Records that it reports.
+    pub example: &'static str,
+    run: fn(&Inputs<'_, '_>, &mut Told),
+}
+
+impl std::fmt::Debug for Check {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name)
+    }
+}
+
+/// What a check may look at.
+pub struct Inputs<'i, 'r> {
+    /// The records and their links.
+    pub graph: &'i Graph<'r>,
+    /// The ways up to the goals.
+    pub chains: &'i Chains,
+    /// The day to reckon with.
+    pub day: Day,
+    /// The stage of that day.
+    pub stage: Stage,
+}
+
+/// A finding before its level and place are known.
+pub struct Draft {
+    /// The check.
+    pub check: &'static Check,
+    /// The record it is about.
+    pub record: Option<usize>,
+    /// The id of a record that could not be read.
+    pub named: Option<String>,
+    /// The file, where it is not the record's own.
+    pub file: Option<usize>,
+    /// The keys below the record; from the top of the file where there is no record.
+    pub route: Vec<String>,
+    /// The place, where it is known already.
+    pub spot: Option<Spot>,
+    /// What is wrong.
+    pub message: String,
+    /// What to do.
+    pub help: String,
+}
+
+/// Collects what one check tells.
+pub struct Told {
+    check: &'static Check,
+    drafts: Vec<Draft>,
+}
+
+impl Told {
+    /// Tells a finding about a record, at one of its keys (or at its id).
+    fn tell(&mut self, record: usize, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        self.drafts.push(Draft {
+            check: self.check,
+            record: Some(record),
+            named: None,
+            file: None,
+            route: route.iter().map(|key| (*key).to_owned()).collect(),
+            spot: None,
+            message: message.into(),
+            help: help.into(),
+        });
+    }
+}
+
+/// All checks, in the order of their names.
+static ALL: [&Check; 22] = [
+    &analysis_only::CHECK,
+    &bad_value::CHECK,
+    &childless::CHECK,
+    &duplicate_id::CHECK,
+    &duplicate_key::CHECK,
+    &expired_waiver::CHECK,
+    &idle_analysis::CHECK,
+    &missing_key::CHECK,
+    &no_evidence::CHECK,
+    &no_lead::CHECK,
+    &no_parent::CHECK,
+    &no_reason::CHECK,
+    &no_verification::CHECK,
+    &off_chain::CHECK,
+    &reference_cycle::CHECK,
+    &unknown_key::CHECK,
+    &unknown_reference::CHECK,
+    &unreadable_file::CHECK,
+    &unused_waiver::CHECK,
+    &unweighed_decision::CHECK,
+    &verification_overdue::CHECK,
+    &wrong_level::CHECK,
+];
+
+/// All checks, in the order of their names.
+pub fn all() -> &'static [&'static Check] {
+    &ALL
+}
+
+/// The check of a name.
+pub fn find(name: &str) -> Option<&'static Check> {
+    ALL.iter().copied().find(|check| check.name == name)
+}
+
+/// May a waiver accept the findings of this check?
+///
+/// What cannot be read cannot be judged, and a waiver that is itself open to question accepts nothing.
+pub fn can_be_waived(name: &str) -> bool {
+    find(name).is_some_and(|check| !matches!(check.group, Group::Reading | Group::Waivers))
+}
+
+/// The level of a check at a stage, as the settings have it.
+pub fn level(check: &Check, settings: &Settings, stage: Stage) -> Level {
+    let own = check.levels[stage as usize];
+    if check.group == Group::Reading {
+        return own;
+    }
+    settings.levels.get(check.name).and_then(|setting| setting.at(stage)).unwrap_or(own)
+}
+
+/// Runs one check.
+pub(crate) fn run(check: &'static Check, inputs: &Inputs<'_, '_>) -> Vec<Draft> {
+    let mut told = Told { check, drafts: Vec::new() };
+    (check.run)(inputs, &mut told);
+    told.drafts
+}
+
+use Level::{Error, Note, Warning};
+
+/// An error at every stage.
+const ALWAYS_ERROR: [Level; 5] = [Error; 5];
+
+#[cfg(test)]
+mod tests;

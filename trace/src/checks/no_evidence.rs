@@ -1,0 +1,36 @@
+//! `no-evidence`: a result that nothing shows.
+
+use schema::Kind;
+use schema::words::shorten;
+
+use super::{Check, Error, Group, Inputs, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "no-evidence",
+    group: Group::Verification,
+    levels: [Warning, Warning, Warning, Error, Error],
+    finds: "A result without evidence; a result or an analysis whose evidence file is absent or empty.",
+    why: "Without the runs, the sheet or the photograph nobody can tell later what was measured.",
+    mend: "Put the file into the data root and its path, relative to it, under `evidence`. With --staged the file must \
+           be staged too; an empty file and a path out of the data root do not count.",
+    example: "\
+results:
+  weighing-march: {of: suspension-mass, value: 36.4 kg, date: 2027-03-02}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let loaded = inputs.graph.loaded;
+    for (index, entry) in loaded.entries.iter().enumerate() {
+        let record = &entry.record;
+        let evidence = record.evidence();
+        if record.kind() == Kind::Result && evidence.is_empty() {
+            let help = "list the files that show it under `evidence`";
+            told.tell(index, &["evidence"], format!("no file shows {}", record.name()), help);
+        }
+        for path in evidence.iter().filter(|path| !loaded.present.contains(*path)) {
+            let help = "add the file, or mend its path, which is relative to the data root";
+            told.tell(index, &["evidence", path], format!("the evidence `{}` is not there", shorten(path)), help);
+        }
+    }
+}

@@ -1,0 +1,40 @@
+//! `no-parent`: a record that serves nothing.
+
+use schema::Kind;
+
+use super::{Check, Error, Group, Inputs, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "no-parent",
+    group: Group::Structure,
+    levels: [Warning, Error, Error, Error, Error],
+    finds: "An event, target, requirement, part or decision that serves nothing.",
+    why: "Nobody can say why it is there, so nobody can say what it is worth.",
+    mend: "Name what it serves, and why, under `serves`. If there is no reason, the record (and the part) can go.",
+    example: "\
+parts:
+  front-upright: {title: Front upright, in: suspension}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        let kind = entry.record.kind();
+        let chained = matches!(kind, Kind::Event | Kind::Target | Kind::Requirement | Kind::Part | Kind::Decision);
+        if !chained || graph.parents(index).next().is_some() {
+            continue;
+        }
+        let what = match kind {
+            Kind::Event => "goal",
+            Kind::Target | Kind::Requirement => "event or target",
+            _ => "target or requirement",
+        };
+        let message = if entry.record.body.common().serves().is_empty() {
+            format!("{} serves nothing", entry.record.name())
+        } else {
+            format!("{} serves only what is not there", entry.record.name())
+        };
+        told.tell(index, &["serves"], message, format!("add `serves: {{id of the {what}: reason why}}`"));
+    }
+}

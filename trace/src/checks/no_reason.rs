@@ -1,0 +1,58 @@
+//! `no-reason`: a link or a choice without a reason of its own.
+
+use schema::records::Body;
+
+use super::{Check, Error, Group, Inputs, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "no-reason",
+    group: Group::Structure,
+    levels: [Warning, Warning, Warning, Error, Error],
+    finds: "A missing reason, or one that only repeats a title or an id.",
+    why: "The reason is what a newcomer, a judge and next season's team need; the link alone says only that there is one.",
+    mend: "Say in one sentence why, best with the number that follows from it: what would be lost without it?",
+    example: "\
+parts:
+  front-upright:
+    title: Front upright
+    in: suspension
+    serves: {wheel-stiffness: Wheel stiffness}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        let record = &entry.record;
+        let own = [Some(record.id.as_str()), record.body.common().title()];
+        for (parent, reason) in record.body.common().serves().iter() {
+            let title = graph.loaded.find(parent.as_str()).and_then(|i| graph.loaded.record(i).body.common().title());
+            let names = own.into_iter().flatten().chain([parent.as_str()]).chain(title);
+            if let Some(problem) = wanting(reason.0.as_deref(), names) {
+                let message = format!("why it serves {parent} {problem}");
+                told.tell(index, &["serves", parent.as_str()], message, "say in one sentence why");
+            }
+        }
+        let (what, reason) = match &record.body {
+            Body::Goal(goal) => ("why this is the goal", &goal.reason),
+            Body::Decision(decision) if decision.chosen.is_some() => ("why this alternative", &decision.reason),
+            Body::Revision(revision) => ("why the target was changed", &revision.reason),
+            Body::Waiver(waiver) => ("why the finding is accepted", &waiver.reason),
+            _ => continue,
+        };
+        if let Some(problem) = wanting(reason.as_deref(), own.into_iter().flatten()) {
+            told.tell(index, &["reason"], format!("{what} {problem}"), "say in one sentence why");
+        }
+    }
+}
+
+/// What a reason wants: it is not there, or it says no more than a name does.
+fn wanting<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -> Option<&'static str> {
+    let words =
+        |text: &str| -> String { text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect() };
+    let reason = words(reason.unwrap_or(""));
+    if reason.is_empty() {
+        return Some("is not said");
+    }
+    names.into_iter().any(|name| words(name) == reason).then_some("only repeats a name")
+}

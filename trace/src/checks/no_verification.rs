@@ -1,0 +1,41 @@
+//! `no-verification`: nothing says how it will be shown.
+
+use std::collections::HashSet;
+
+use schema::Kind;
+
+use super::{Check, Error, Group, Inputs, Note, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "no-verification",
+    group: Group::Verification,
+    levels: [Note, Warning, Warning, Error, Error],
+    finds: "A target or requirement without `verify`; a part without it that no target or requirement is about.",
+    why: "A target that nobody plans to measure is a wish. The four methods are test, analysis, inspection and \
+          demonstration (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).",
+    mend: "Add `verify: {by: test, with: the rig or instrument, due: the day}`.",
+    example: "\
+targets:
+  wheel-stiffness: {of: suspension, at-least: 2.4 kN*m/deg, serves: {tyre-grip: Camber stays within 0.3 deg.}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    let entries = || graph.loaded.entries.iter().map(|entry| &entry.record);
+    let asked_of: HashSet<&str> = entries()
+        .filter(|record| matches!(record.kind(), Kind::Target | Kind::Requirement))
+        .filter_map(|record| record.about().map(schema::Id::as_str))
+        .collect();
+    for (index, record) in entries().enumerate() {
+        let wanted = match record.kind() {
+            Kind::Target | Kind::Requirement => true,
+            Kind::Part => !asked_of.contains(record.id.as_str()),
+            _ => false,
+        };
+        if wanted && record.verify().is_none() {
+            let message = format!("nothing says how {} is verified", record.name());
+            told.tell(index, &["verify"], message, "add `verify: {by: test, with: ..., due: ...}`");
+        }
+    }
+}

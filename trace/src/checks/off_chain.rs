@@ -1,0 +1,37 @@
+//! `off-chain`: a record whose parents lead to no goal.
+
+use schema::Kind;
+
+use super::{Check, Error, Group, Inputs, Note, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "off-chain",
+    group: Group::Structure,
+    levels: [Note, Warning, Warning, Error, Error],
+    finds: "A record that has parents, none of which leads to a goal.",
+    why: "It has a reason, and that reason has none: it earns no points that anybody planned.",
+    mend: "Follow the chain shown to where it ends, and let that record serve what it is there for.",
+    example: "\
+systems:
+  electrics: {in: car}
+parts:
+  dashboard: {in: electrics, serves: {electrics: The driver reads the oil pressure from it.}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    for index in 0..graph.len() {
+        let record = graph.loaded.record(index);
+        if record.kind() == Kind::Goal
+            || inputs.chains.distance(index).is_some()
+            || graph.parents(index).next().is_none()
+        {
+            continue;
+        }
+        let way = inputs.chains.up(index);
+        let end = way.last().map_or(record.id.as_str(), |last| graph.loaded.record(*last).id.as_str());
+        let message = format!("{} leads to no goal: the chain ends at {end}", record.name());
+        told.tell(index, &["serves"], message, format!("let {end} serve what it is there for"));
+    }
+}

@@ -1,0 +1,37 @@
+//! `reference-cycle`: links that lead back to where they began.
+
+use super::{ALWAYS_ERROR, Check, Group, Inputs, Told};
+
+pub(super) static CHECK: Check = Check {
+    name: "reference-cycle",
+    group: Group::Structure,
+    levels: ALWAYS_ERROR,
+    finds: "Links of one kind (`serves`, `in`, `share-of`, `supersedes`) that lead back to where they began.",
+    why: "Each record in the circle is there for the next one, and none of them for the goal.",
+    mend: "Remove the link that points down instead of up. The message tells the whole way.",
+    example: "\
+targets:
+  wheel-stiffness: {of: suspension, at-least: 2 kN*m/deg, serves: {upright-stiffness: The upright needs it.}}
+  upright-stiffness: {of: suspension, at-least: 9 kN*m/deg, serves: {wheel-stiffness: The wheel needs it.}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for cycle in inputs.graph.cycles() {
+        let name = |index: &usize| inputs.graph.loaded.record(*index).id.as_str();
+        let Some(first) = cycle.way.first() else { continue };
+        let next = cycle.way.get(1).unwrap_or(first);
+        let mut way: Vec<&str> = cycle.way.iter().map(name).collect();
+        way.push(name(first));
+        let message = if cycle.way.len() == 1 {
+            format!("{} names itself under `{}`", name(first), cycle.key)
+        } else {
+            format!("the way up turns in a circle: {}", way.join(" → "))
+        };
+        let route: &[&str] = match cycle.key {
+            "serves" | "supersedes" => &[cycle.key, name(next)],
+            _ => &[cycle.key],
+        };
+        told.tell(*first, route, message, "remove the link that points down instead of up");
+    }
+}

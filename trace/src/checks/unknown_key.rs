@@ -1,0 +1,18 @@
+//! `unknown-key`: A key that the record, or the file, does not have.
+
+use schema::read::ProblemKind;
+
+use super::{ALWAYS_ERROR, Check, Group, reading};
+
+pub(super) static CHECK: Check = Check {
+    name: "unknown-key",
+    group: Group::Reading,
+    levels: ALWAYS_ERROR,
+    finds: "A key that the record, or the file, does not have.",
+    why: "A mistyped key is a value that nobody reads.",
+    mend: "Take the key suggested, or put the text under `notes`. `tierod schema` lists all keys.",
+    example: "\
+parts:
+  front-upright: {in: suspension, cuont: 2}",
+    run: |inputs, told| reading::tell(ProblemKind::UnknownKey, inputs, told),
+};

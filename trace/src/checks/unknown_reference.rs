@@ -1,0 +1,83 @@
+//! `unknown-reference`: a name that leads nowhere, or to the wrong kind of record.
+
+use schema::records::Body;
+use schema::suggest;
+
+use super::{ALWAYS_ERROR, Check, Draft, Group, Inputs, Told, all, can_be_waived};
+
+pub(super) static CHECK: Check = Check {
+    name: "unknown-reference",
+    group: Group::Structure,
+    levels: ALWAYS_ERROR,
+    finds: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
+    why: "A link that leads nowhere carries no reason, no budget and no points.",
+    mend: "Take the name suggested, write the record, or remove the link.",
+    example: "\
+parts:
+  front-upright: {in: suspention}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    for broken in &graph.broken {
+        told.tell(broken.from, &broken.route, broken.message.clone(), broken.help.clone());
+    }
+    let names = || all().iter().map(|check| check.name);
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        match &entry.record.body {
+            Body::Waiver(waiver) => {
+                let Some(check) = waiver.check.as_ref().map(schema::Id::as_str) else { continue };
+                if !names().any(|name| name == check) {
+                    let help = suggest::did_you_mean(check, names(), "`tierod explain` lists the checks");
+                    told.tell(index, &["check"], format!("there is no check `{check}`"), help);
+                } else if !can_be_waived(check) {
+                    let help = "mend the finding, and remove the waiver";
+                    told.tell(index, &["check"], format!("findings of `{check}` cannot be waived"), help);
+                }
+            }
+            Body::Part(part) => {
+                for (name, amount) in part.amounts.iter() {
+                    let (Some(basis), Some(bases)) = (&amount.basis, graph.loaded.settings().growth.get(name.as_str()))
+                    else {
+                        continue;
+                    };
+                    if bases.get(basis.as_str()).is_none() {
+                        let known = || bases.keys().map(schema::Id::as_str);
+                        let otherwise = format!("the settings list {}", suggest::any_of(known()));
+                        let help = suggest::did_you_mean(basis.as_str(), known(), &otherwise);
+                        let route = ["amounts", name.as_str(), "basis"];
+                        told.tell(index, &route, format!("`{basis}` is no basis under `growth.{name}`"), help);
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+    for (check, _) in graph.loaded.settings().levels.iter() {
+        let name = check.as_str();
+        let problem = match super::find(name) {
+            None => Some((
+                format!("there is no check `{name}`"),
+                suggest::did_you_mean(name, names(), "`tierod explain` lists the checks"),
+            )),
+            Some(check) if check.group == Group::Reading => {
+                let help = "remove the line: what cannot be read is an error at every stage".to_owned();
+                Some((format!("the level of `{name}` cannot be set"), help))
+            }
+            Some(_) => None,
+        };
+        if let Some((message, help)) = problem {
+            told.drafts.push(Draft {
+                check: told.check,
+                record: None,
+                named: None,
+                file: Some(0),
+                route: vec!["levels".to_owned(), name.to_owned()],
+                spot: None,
+                message,
+                help,
+            });
+        }
+    }
+}

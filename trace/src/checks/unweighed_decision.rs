@@ -1,0 +1,56 @@
+//! `unweighed-decision`: a choice that nothing was weighed for.
+
+use schema::records::Body;
+
+use super::{Check, Group, Inputs, Note, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "unweighed-decision",
+    group: Group::Verification,
+    levels: [Note, Warning, Warning, Warning, Warning],
+    finds: "A decision that weighs no target, has fewer than two alternatives, or has one that sets no value.",
+    why: "A choice between things that were not put side by side is a habit.",
+    mend: "Name the targets that judge it under `weighs`, and what each alternative would change under `sets`.",
+    example: "\
+decisions:
+  damper-choice:
+    serves: {roll-stiffness: The dampers set how fast the load moves.}
+    weighs: [suspension-mass]
+    alternatives: {long: {title: Long travel}, short: {sets: {damper.mass: 0.4 kg}}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
+        let Body::Decision(decision) = &entry.record.body else { continue };
+        let name = entry.record.name();
+        if decision.weighs.is_empty() {
+            let help = "name the targets that judge the alternatives under `weighs`";
+            told.tell(index, &["weighs"], format!("{name} is weighed by no target"), help);
+        }
+        if decision.alternatives.len() < 2 {
+            let message = match decision.alternatives.len() {
+                0 => format!("{name} has no alternatives"),
+                _ => format!("{name} has one alternative only"),
+            };
+            told.tell(
+                index,
+                &["alternatives"],
+                message,
+                "write at least two alternatives, one of them what there is now",
+            );
+            continue;
+        }
+        for (alternative, body) in decision.alternatives.iter() {
+            if body.sets.is_empty() {
+                let message = format!("the alternative {alternative} sets no value, so nothing can be weighed");
+                told.tell(
+                    index,
+                    &["alternatives", alternative.as_str()],
+                    message,
+                    "say what it would change under `sets`",
+                );
+            }
+        }
+    }
+}

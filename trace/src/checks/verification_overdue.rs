@@ -1,0 +1,36 @@
+//! `verification-overdue`: the day has passed and there is no result.
+
+use petgraph::Direction;
+
+use super::{Check, Error, Group, Inputs, Told, Warning};
+use crate::graph::Link;
+
+pub(super) static CHECK: Check = Check {
+    name: "verification-overdue",
+    group: Group::Verification,
+    levels: [Warning, Warning, Warning, Warning, Error],
+    finds: "A verification whose day has passed, of a record that has no result.",
+    why: "Late results come too late to change the car.",
+    mend: "Do it and write the result, or agree on another day and say so under `verify`.",
+    example: "\
+targets:
+  suspension-mass:
+    of: suspension
+    at-most: 37 kg
+    verify: {by: test, with: bench scale, due: 2026-04-20}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        let Some(due) = entry.record.verify().and_then(schema::records::Verify::due) else { continue };
+        if due >= inputs.day || graph.linked(index, Link::Verifies, Direction::Incoming).next().is_some() {
+            continue;
+        }
+        let late = due.days_until(inputs.day);
+        let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
+        let message = format!("{} was to be verified by {due}, {days} ago", entry.record.name());
+        told.tell(index, &["verify", "due"], message, "write the result, or agree on another day");
+    }
+}

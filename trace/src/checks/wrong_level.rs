@@ -1,0 +1,46 @@
+//! `wrong-level`: a link that does not lead up the chain.
+
+use schema::Kind;
+
+use super::{Check, Group, Inputs, Told, Warning};
+use crate::graph::{Link, Tier};
+
+pub(super) static CHECK: Check = Check {
+    name: "wrong-level",
+    group: Group::Structure,
+    levels: [Warning; 5],
+    finds: "A record that serves something below its own level, or a part that serves a goal or an event.",
+    why: "The chain is goal, event, car target, system target or requirement, part. A link that skips to the top \
+          says nothing of what the part must do; one that points down turns the reason around.",
+    mend: "Let the part serve the target it is there for, and turn a link that points down around.",
+    example: "\
+parts:
+  front-wing: {in: aero, serves: {skidpad: Downforce makes the circle faster.}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let graph = inputs.graph;
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        let kind = entry.record.kind();
+        if !matches!(kind, Kind::Event | Kind::Target | Kind::Requirement | Kind::Part) {
+            continue;
+        }
+        let Some(own) = graph.tier(index) else { continue };
+        for (parent, edge) in graph.out(index) {
+            if edge.link != Link::Serves {
+                continue;
+            }
+            let Some(above) = graph.tier(parent) else { continue };
+            let to = graph.loaded.record(parent).id.as_str();
+            if above > own {
+                let message =
+                    format!("on the level of the {} it serves {to}, on the level of the {}", own.word(), above.word());
+                told.tell(index, &["serves", to], message, format!("turn the link around, or serve what {to} serves"));
+            } else if kind == Kind::Part && above <= Tier::Event {
+                let message = format!("a part serves the {} {to}", above.word());
+                told.tell(index, &["serves", to], message, "let it serve the target that it is there for");
+            }
+        }
+    }
+}

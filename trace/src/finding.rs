@@ -1,0 +1,58 @@
+//! What a check reports: about which record, where, on what level, and by which identity.
+
+use std::fmt;
+
+use schema::read::Spot;
+use schema::settings::Level;
+use sha2::{Digest, Sha256};
+
+use crate::checks::Check;
+
+/// A finding with its place, ready to be shown.
+#[derive(Clone, Debug)]
+pub struct Finding {
+    /// The check that reports it.
+    pub check: &'static Check,
+    /// How much it weighs at this stage.
+    pub level: Level,
+    /// The record it is about.
+    pub record: Option<String>,
+    /// The keys below the record, joined by dots; items of a list by their text.
+    pub field: Option<String>,
+    /// The file, relative to the data root, with `/`.
+    pub path: String,
+    /// The place in it.
+    pub spot: Spot,
+    /// What is wrong.
+    pub message: String,
+    /// What to do.
+    pub help: String,
+    /// The ids from the record up to the goal, itself first.
+    pub chain: Vec<String>,
+    /// The waiver that accepts it, if one does.
+    pub waiver: Option<String>,
+}
+
+impl Finding {
+    /// The identity of the finding, the same in every revision that has it: made of check, record and
+    /// field (of the path where there is no record), never of a line number. 16 hexadecimal digits.
+    pub fn fingerprint(&self) -> String {
+        let mut hash = Sha256::new();
+        let subject = self.record.as_deref().unwrap_or(&self.path);
+        for part in [self.check.name, subject, self.field.as_deref().unwrap_or("")] {
+            // Lengths keep `a` + `bc` apart from `ab` + `c`.
+            hash.update((part.len() as u64).to_le_bytes());
+            hash.update(part);
+        }
+        let mut text = String::with_capacity(16);
+        for byte in hash.finalize().iter().take(8) {
+            let _ = fmt::Write::write_fmt(&mut text, format_args!("{byte:02x}"));
+        }
+        text
+    }
+
+    /// The order in which findings are told: worst first, then by place.
+    pub fn order(&self) -> impl Ord + '_ {
+        (std::cmp::Reverse(self.level), &self.path, self.spot, self.check.name, &self.field)
+    }
+}

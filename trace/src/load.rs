@@ -1,0 +1,151 @@
+//! From a snapshot to records: every file read, every id known, every file named looked up.
+
+use std::collections::{HashMap, HashSet};
+
+use schema::read::{self, Damage, Problem};
+use schema::records::{Body, Expression};
+use schema::{Day, Id, Record, Settings};
+
+use crate::Error;
+use crate::snapshot::{Request, Snapshot, Source};
+
+/// A record and the file it stands in.
+#[derive(Debug)]
+pub struct Entry {
+    /// The record.
+    pub record: Record,
+    /// The index of its file in [`Snapshot::files`].
+    pub file: usize,
+}
+
+/// A problem and the file it is in.
+#[derive(Debug)]
+pub struct FileProblem {
+    /// The index of the file in [`Snapshot::files`].
+    pub file: usize,
+    /// What is wrong.
+    pub problem: Problem,
+}
+
+/// All records of a data root.
+#[derive(Debug)]
+pub struct Loaded {
+    /// Where they came from, and the bytes for places.
+    pub snapshot: Snapshot,
+    /// The records, file by file; each id once.
+    pub entries: Vec<Entry>,
+    /// Records whose id was taken already: the later one, and the index of the first.
+    pub doubles: Vec<(Entry, usize)>,
+    /// What is wrong with the files.
+    pub problems: Vec<FileProblem>,
+    /// Records that could be read in part only, or not at all, by id.
+    pub damaged: HashMap<Id, Damage>,
+    /// The files that records name and that are there, relative to the data root.
+    pub present: HashSet<String>,
+    by_id: HashMap<Box<str>, usize>,
+}
+
+impl Loaded {
+    /// Takes a snapshot and reads it.
+    ///
+    /// # Errors
+    /// Those of [`Snapshot::take`].
+    pub fn from_request(request: &Request) -> Result<Self, Error> {
+        Ok(Self::from_snapshot(Snapshot::take(request)?))
+    }
+
+    /// Reads the files of a snapshot.
+    pub fn from_snapshot(mut snapshot: Snapshot) -> Self {
+        let files = std::mem::take(&mut snapshot.files);
+        let settings_problems = std::mem::take(&mut snapshot.settings_problems);
+        let mut loaded = Self {
+            snapshot,
+            entries: Vec::new(),
+            doubles: Vec::new(),
+            problems: Vec::new(),
+            damaged: HashMap::new(),
+            present: HashSet::new(),
+            by_id: HashMap::new(),
+        };
+        loaded.problems.extend(settings_problems.into_iter().map(|problem| FileProblem { file: 0, problem }));
+        for (file, source) in files.iter().enumerate() {
+            match &source.content {
+                Ok(bytes) if file > 0 => loaded.take_in(file, read::records(bytes)),
+                Ok(_) => {}
+                Err(problem) => loaded.problems.push(FileProblem { file, problem: problem.clone() }),
+            }
+        }
+        loaded.snapshot.files = files;
+        loaded.look_up_files();
+        loaded
+    }
+
+    fn take_in(&mut self, file: usize, read: read::FileRecords) {
+        self.problems.extend(read.problems.into_iter().map(|problem| FileProblem { file, problem }));
+        self.damaged.extend(read.damaged.into_iter().map(|damage| (damage.id.clone(), damage)));
+        for record in read.records {
+            let entry = Entry { record, file };
+            match self.by_id.get(entry.record.id.as_str()) {
+                Some(&first) => self.doubles.push((entry, first)),
+                None => {
+                    self.by_id.insert(entry.record.id.as_str().into(), self.entries.len());
+                    self.entries.push(entry);
+                }
+            }
+        }
+    }
+
+    fn look_up_files(&mut self) {
+        let named = self.entries.iter().flat_map(|entry| files_named(&entry.record));
+        self.present = named.filter(|path| self.snapshot.has(path)).map(str::to_owned).collect();
+    }
+
+    /// The index of a record.
+    pub fn find(&self, id: &str) -> Option<usize> {
+        self.by_id.get(id).copied()
+    }
+
+    /// The record of an index.
+    pub fn record(&self, index: usize) -> &Record {
+        &self.entries[index].record
+    }
+
+    /// All ids, in the order of the files.
+    pub fn ids(&self) -> impl Iterator<Item = &str> {
+        self.entries.iter().map(|entry| entry.record.id.as_str())
+    }
+
+    /// The settings.
+    pub fn settings(&self) -> &Settings {
+        &self.snapshot.settings
+    }
+
+    /// The day to reckon with: the one asked for, else the settings' own, else that of the commit, else today.
+    pub fn day(&self, asked: Option<Day>, today: Day) -> Day {
+        let of_source = match &self.snapshot.source {
+            Source::Revision { day, .. } => *day,
+            Source::Worktree | Source::Index => today,
+        };
+        asked.or(self.settings().as_of).unwrap_or(of_source)
+    }
+}
+
+/// The files that a record names: evidence, past fields, tables that a model reads.
+pub fn files_named(record: &Record) -> Vec<&str> {
+    let mut files: Vec<&str> = record.evidence().iter().map(String::as_str).collect();
+    match &record.body {
+        Body::Goal(goal) => files.extend(goal.field.as_ref().and_then(|field| field.file.as_deref())),
+        Body::Analysis(analysis) => {
+            files.extend(
+                analysis.given.iter().map(|(_, value)| value).filter(|value| is_table(value)).map(Expression::text),
+            );
+        }
+        _ => {}
+    }
+    files
+}
+
+/// An input that names a table rather than a value.
+pub fn is_table(value: &Expression) -> bool {
+    value.text().ends_with(".csv")
+}

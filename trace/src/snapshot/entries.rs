@@ -1,0 +1,137 @@
+//! The data root as the index or a revision has it.
+
+use std::path::{Path, PathBuf};
+
+use schema::read::Problem;
+use schema::settings;
+
+use super::place::{Entry, EntryKind, Repository};
+use super::{Beside, File, Filter, Request, Snapshot, Source, text_of};
+use crate::Error;
+
+/// The data root as the next commit will hold it.
+pub(super) fn index(request: &Request) -> Result<Snapshot, Error> {
+    let (repository, start) = open(request)?;
+    if repository.bare {
+        return Err(Error::new("a bare repository has no index").help("name a revision: `--rev main`"));
+    }
+    let entries = repository.index()?;
+    let prefix = find_root(&entries, &start, "the index", "`git add` the settings file, or run without --staged")?;
+    build(&repository, entries, prefix, Source::Index)
+}
+
+/// The data root at a revision.
+pub(super) fn revision(request: &Request, revision: &str) -> Result<Snapshot, Error> {
+    let (repository, start) = open(request)?;
+    let (commit, entries) = repository.tree(revision)?;
+    let place = format!("revision {}", schema::words::shorten(revision));
+    let prefix = find_root(&entries, &start, &place, "name another revision, or the folder of the data root")?;
+    build(&repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
+}
+
+/// The repository, and the path from its top to where the search for the data root begins.
+fn open(request: &Request) -> Result<(Repository, String), Error> {
+    let path = match &request.path {
+        Some(path) => request.cwd.join(path),
+        None => request.cwd.clone(),
+    };
+    // The folder may exist in the index or the revision alone.
+    let there = path.ancestors().find(|up| up.is_dir()).unwrap_or(Path::new("/"));
+    let rest = path.strip_prefix(there).map(PathBuf::from).unwrap_or_default();
+    let there = there.canonicalize().unwrap_or_else(|_| there.to_owned());
+    let repository = Repository::of(&there, &request.cwd)?.ok_or_else(|| {
+        let error = Error::new(format!("{} is in no git repository", path.display()));
+        error.help("run `git init` and commit the records, or check the files as they are, without --staged or --rev")
+    })?;
+    let below_top = there.strip_prefix(&repository.top).map(PathBuf::from).unwrap_or_default();
+    Ok((repository, text_of(&below_top.join(rest))))
+}
+
+/// The nearest data root upward of a folder, else the only one below it: as a prefix that is empty or ends in `/`.
+fn find_root(entries: &[Entry], start: &str, place: &str, cure: &str) -> Result<String, Error> {
+    let roots: Vec<&str> = entries
+        .iter()
+        .filter(|entry| entry.kind == EntryKind::File)
+        .filter_map(|entry| entry.path.strip_suffix(settings::FILE))
+        .filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
+        .collect();
+    let start = if start.is_empty() { String::new() } else { format!("{start}/") };
+    if let Some(nearest) = roots.iter().filter(|root| start.starts_with(**root)).max_by_key(|root| root.len()) {
+        return Ok((*nearest).to_owned());
+    }
+    let below: Vec<&str> = roots.into_iter().filter(|root| root.starts_with(&start)).collect();
+    match below[..] {
+        [only] => Ok(only.to_owned()),
+        [] => {
+            let asked = if start.is_empty() { "the repository".to_owned() } else { format!("`{start}`") };
+            let error = Error::new(format!("there is no data root in {asked} in {place}"));
+            Err(error.because(format!("no {} in it or above it", settings::FILE)).help(cure))
+        }
+        [..] => {
+            let list = below.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
+            Err(Error::new(format!("there is more than one data root in {place}"))
+                .because(list)
+                .help("name one of them"))
+        }
+    }
+}
+
+fn build(repository: &Repository, entries: Vec<Entry>, prefix: String, source: Source) -> Result<Snapshot, Error> {
+    let mut beside = Beside::default();
+    let mut own: Vec<(String, Entry)> = Vec::new();
+    let mut nested: Vec<String> = Vec::new();
+    for entry in entries {
+        let Some(path) = entry.path.strip_prefix(&prefix) else { continue };
+        let path = path.to_owned();
+        if let Some(folder) = path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/')) {
+            nested.push(folder.to_owned());
+        }
+        own.push((path, entry));
+    }
+    own.sort_by(|a, b| a.0.cmp(&b.0));
+
+    let marker = own.iter().position(|(path, _)| path == settings::FILE);
+    let marker = marker.map(|at| own.remove(at).1);
+    let marker = marker.ok_or_else(|| Error::new("the data root has lost its settings file"))?;
+    let settings_content = repository.contents(&[&marker])?.pop().unwrap_or_else(|| Ok(Vec::new()));
+    let (settings, mut settings_problems) = match &settings_content {
+        Ok(bytes) => schema::read::settings(bytes),
+        Err(_) => Default::default(),
+    };
+    let filter = Filter::new(&settings, &mut settings_problems);
+
+    let mut files = vec![File { path: settings::FILE.to_owned(), content: settings_content }];
+    let mut wanted: Vec<(usize, &Entry)> = Vec::new();
+    for (path, entry) in &own {
+        let in_nested = nested.iter().any(|folder| path.starts_with(folder.as_str()));
+        let is_record = filter.is_record(path) && !in_nested;
+        match entry.kind {
+            EntryKind::Submodule => beside.submodules.push(path.clone()),
+            EntryKind::Symlink if is_record => files.push(File { path: path.clone(), content: Err(symlink()) }),
+            EntryKind::Symlink => drop(beside.paths.insert(path.clone())),
+            EntryKind::File => {
+                if !entry.is_empty() {
+                    beside.paths.insert(path.clone());
+                }
+                if is_record {
+                    wanted.push((files.len(), entry));
+                    files.push(File { path: path.clone(), content: Ok(Vec::new()) });
+                }
+            }
+        }
+    }
+    let blobs: Vec<&Entry> = wanted.iter().map(|(_, entry)| *entry).collect();
+    for ((at, _), content) in wanted.iter().zip(repository.contents(&blobs)?) {
+        files[*at].content = content;
+    }
+    let folder = (!repository.bare).then(|| repository.top.join(&prefix));
+    Ok(Snapshot { source, prefix, folder, files, settings, settings_problems, beside })
+}
+
+/// A record file that is a symbolic link, in any state of the data root.
+pub(super) fn symlink() -> Problem {
+    Problem::cannot_open(
+        "the file is a symbolic link, and git keeps only the name it points to",
+        "put the file itself here, or list the link under `ignore:` in tierod.yaml",
+    )
+}

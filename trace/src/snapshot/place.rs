@@ -1,0 +1,160 @@
+//! The repository of a folder, read by libgit2 where it can and by git itself where it cannot.
+
+use std::path::{Path, PathBuf};
+
+use super::locate::Locals;
+use super::{git, plumbing};
+use crate::Error;
+
+/// One entry of the index or of a tree.
+#[derive(Clone, Debug)]
+pub(super) struct Entry {
+    /// The path from the repository's top.
+    pub(super) path: String,
+    /// The object id in hexadecimal.
+    pub(super) id: String,
+    /// What it is.
+    pub(super) kind: EntryKind,
+    /// Left out of the work tree by a sparse checkout?
+    pub(super) skip_worktree: bool,
+    /// The size where the index knows it; 0 where it does not.
+    pub(super) size: u32,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum EntryKind {
+    File,
+    Symlink,
+    Submodule,
+}
+
+impl EntryKind {
+    /// From the mode of an index or tree entry; none for a folder.
+    pub(super) fn of_mode(mode: u32) -> Option<Self> {
+        match mode & 0o170_000 {
+            0o100_000 => Some(Self::File),
+            0o120_000 => Some(Self::Symlink),
+            0o160_000 => Some(Self::Submodule),
+            _ => None,
+        }
+    }
+}
+
+impl Entry {
+    /// An entry without content: neither records nor evidence.
+    pub(super) fn is_empty(&self) -> bool {
+        // The ids of the empty blob under SHA-1 and SHA-256.
+        self.id == "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391"
+            || self.id == "473a0f4c3be8a93681a267e3b1e9a7dcda1185436fe141f7749120a303721813"
+    }
+}
+
+/// A commit's name and time.
+pub(super) struct Commit {
+    pub(super) id: String,
+    pub(super) day: schema::Day,
+}
+
+/// The content of an object, or why it cannot be had.
+pub(super) type Content = Result<Vec<u8>, schema::read::Problem>;
+
+/// A repository behind one of its two readers.
+pub(super) struct Repository {
+    reader: Reader,
+    /// The top of the work tree; the repository itself where it is bare.
+    pub(super) top: PathBuf,
+    pub(super) bare: bool,
+}
+
+enum Reader {
+    Library(git::Library),
+    Plumbing(plumbing::Git),
+}
+
+impl Repository {
+    /// The repository that holds a folder; none where there is none.
+    pub(super) fn of(folder: &Path, cwd: &Path) -> Result<Option<Self>, Error> {
+        let locals = Locals::of(folder, cwd);
+        match git::Library::open(folder, &locals) {
+            Ok(Some(library)) => {
+                let (top, bare) = library.top();
+                Ok(Some(Self { reader: Reader::Library(library), top, bare }))
+            }
+            Ok(None) => Ok(None),
+            Err(git::Failure::Owner(cause)) => Err(owner_error(folder, &cause)),
+            Err(git::Failure::Cannot(cause)) => Self::by_plumbing(folder, &locals, &cause),
+        }
+    }
+
+    fn by_plumbing(folder: &Path, locals: &Locals, cause: &str) -> Result<Option<Self>, Error> {
+        let git = plumbing::Git::new(folder, locals);
+        match git.top() {
+            Ok(Some((top, bare))) => Ok(Some(Self { reader: Reader::Plumbing(git), top, bare })),
+            Ok(None) => Ok(None),
+            Err(error) if error.message.contains("dubious ownership") => Err(owner_error(folder, &error.message)),
+            Err(error) => Err(Error::new("the repository cannot be read")
+                .because(format!("{cause}; {error}"))
+                .help("run `git status` there, and mend what it says")),
+        }
+    }
+
+    /// Does one thing with libgit2, and with git where libgit2 cannot.
+    fn with<T>(
+        &self,
+        library: impl FnOnce(&git::Library) -> Result<T, git::Failure>,
+        plumbing: impl FnOnce(&plumbing::Git) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        match &self.reader {
+            Reader::Library(reader) => match library(reader) {
+                Ok(done) => Ok(done),
+                Err(git::Failure::Owner(cause)) => Err(owner_error(&self.top, &cause)),
+                Err(git::Failure::Cannot(_)) => plumbing(&reader.plumbing()),
+            },
+            Reader::Plumbing(git) => plumbing(git),
+        }
+    }
+
+    /// The entries of the index at stage 0, less those only meant to be added.
+    pub(super) fn index(&self) -> Result<Vec<Entry>, Error> {
+        self.with(git::Library::index, plumbing::Git::index)
+    }
+
+    /// The commit of a revision and the entries of its tree.
+    pub(super) fn tree(&self, revision: &str) -> Result<(Commit, Vec<Entry>), Error> {
+        self.with(|library| library.tree(revision), |git| git.tree(revision))
+    }
+
+    /// The contents of entries, in their order.
+    pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, Error> {
+        self.with(|library| library.contents(entries), |git| git.contents(entries))
+    }
+
+    /// Does git ignore this path, relative to the top? Asked only of what is not in the index.
+    pub(super) fn ignores(&self, path: &Path) -> bool {
+        match &self.reader {
+            Reader::Library(library) => library.ignores(path),
+            Reader::Plumbing(git) => git.ignores(path),
+        }
+    }
+}
+
+fn owner_error(folder: &Path, cause: &str) -> Error {
+    Error::new("the repository belongs to another user, and git does not read it")
+        .because(cause)
+        .help(format!("if you trust it: git config --global --add safe.directory '{}'", folder.display()))
+}
+
+/// The folder that git runs hooks from, as `core.hooksPath` and linked worktrees have it, and the top of the work tree.
+///
+/// # Errors
+/// No repository, or a bare one.
+pub fn hooks_folder(folder: &Path, cwd: &Path) -> Result<(PathBuf, PathBuf), Error> {
+    let git = plumbing::Git::new(folder, &Locals::of(folder, cwd));
+    match git.top()? {
+        Some((top, false)) => Ok((git.hooks(&top)?, top)),
+        Some((_, true)) => {
+            Err(Error::new("a bare repository has no commits made in it, so it needs no pre-commit hook"))
+        }
+        None => Err(Error::new("this folder is in no git repository").help("run `git init` first")),
+    }
+}

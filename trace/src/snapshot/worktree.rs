@@ -1,0 +1,166 @@
+//! The data root as it is on disk, in a repository or in a folder that is none.
+
+use std::collections::{HashMap, HashSet};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use schema::read::{LARGEST_FILE, Problem};
+use schema::{Settings, settings};
+use walkdir::WalkDir;
+
+use super::entries::symlink;
+use super::place::{Content, Entry, EntryKind, Repository};
+use super::{Beside, File, Filter, Request, Snapshot, Source, text_of};
+use crate::Error;
+
+/// The data root as the folder has it.
+pub(super) fn take(request: &Request) -> Result<Snapshot, Error> {
+    let root = find_root(request)?;
+    let repository = Repository::of(&root, &request.cwd)?.filter(|repository| !repository.bare);
+    let prefix = match &repository {
+        Some(repository) => text_of(root.strip_prefix(&repository.top).unwrap_or(Path::new(""))),
+        None => String::new(),
+    };
+    let prefix = if prefix.is_empty() { prefix } else { prefix + "/" };
+    let tracked = match &repository {
+        Some(repository) => tracked(repository, &prefix),
+        None => HashMap::new(),
+    };
+    let marker = read(&root.join(settings::FILE));
+    let (settings, mut settings_problems) = match &marker {
+        Ok(bytes) => schema::read::settings(bytes),
+        Err(_) => (Settings::default(), Vec::new()),
+    };
+    let filter = Filter::new(&settings, &mut settings_problems);
+    let mut files = vec![File { path: settings::FILE.to_owned(), content: marker }];
+    files.extend(walk(&root, &prefix, repository.as_ref(), &tracked, &filter));
+
+    let mut beside = Beside { folder: Some(root.clone()), ..Beside::default() };
+    let mut left_out: Vec<(String, &Entry)> = Vec::new();
+    for (path, entry) in &tracked {
+        if entry.skip_worktree && entry.kind == EntryKind::File && !root.join(path).exists() {
+            if !entry.is_empty() {
+                beside.paths.insert(path.clone());
+            }
+            if filter.is_record(path) {
+                left_out.push((path.clone(), entry));
+            }
+        }
+    }
+    if let (Some(repository), false) = (&repository, left_out.is_empty()) {
+        let entries: Vec<&Entry> = left_out.iter().map(|(_, entry)| *entry).collect();
+        for ((path, _), content) in left_out.iter().zip(repository.contents(&entries)?) {
+            files.push(File { path: path.clone(), content });
+        }
+    }
+    files[1..].sort_by(|a, b| a.path.cmp(&b.path));
+    Ok(Snapshot { source: Source::Worktree, prefix, folder: Some(root), files, settings, settings_problems, beside })
+}
+
+/// The nearest folder upward that holds a settings file.
+fn find_root(request: &Request) -> Result<PathBuf, Error> {
+    let start = match &request.path {
+        Some(path) => request.cwd.join(path),
+        None => request.cwd.clone(),
+    };
+    let start = start.canonicalize().map_err(|error| {
+        Error::new(format!("{} cannot be opened", start.display())).because(error).help("name an existing folder")
+    })?;
+    let root = start.ancestors().find(|up| up.join(settings::FILE).is_file());
+    root.map(Path::to_owned).ok_or_else(|| {
+        Error::new(format!("there is no data root at {}", start.display()))
+            .because(format!("no {} in it or above it", settings::FILE))
+            .help("`tierod init` starts one here; else name the folder of yours")
+    })
+}
+
+/// What the index knows below the data root, by path relative to it.
+///
+/// A repository without a readable index (in the middle of a merge, say) ignores by its rules alone.
+fn tracked(repository: &Repository, prefix: &str) -> HashMap<String, Entry> {
+    let entries = repository.index().unwrap_or_default();
+    let own = entries.into_iter().filter_map(|entry| Some((entry.path.strip_prefix(prefix)?.to_owned(), entry)));
+    own.collect()
+}
+
+fn walk(
+    root: &Path,
+    prefix: &str,
+    repository: Option<&Repository>,
+    tracked: &HashMap<String, Entry>,
+    filter: &Filter,
+) -> Vec<File> {
+    // Git's ignore rules do not touch what is tracked, nor the folders on the way to it.
+    let mut tracked_folders: HashSet<&str> = HashSet::new();
+    for path in tracked.keys() {
+        let mut rest = path.as_str();
+        while let Some((folder, _)) = rest.rsplit_once('/') {
+            if !tracked_folders.insert(folder) {
+                break;
+            }
+            rest = folder;
+        }
+    }
+    // A data root that is itself ignored is meant to be read all the same: then no rule of git applies in it.
+    let at_top = |path: &str| PathBuf::from(format!("{prefix}{path}"));
+    let rules = repository.filter(|repository| prefix.is_empty() || !repository.ignores(&at_top("")));
+    let ignored = |path: &str| rules.is_some_and(|repository| repository.ignores(&at_top(path)));
+
+    let mut files = Vec::new();
+    let mut steps = WalkDir::new(root).follow_links(false).sort_by_file_name().min_depth(1).into_iter();
+    while let Some(step) = steps.next() {
+        let step = match step {
+            Ok(step) => step,
+            Err(error) => {
+                let path = error.path().and_then(|path| path.strip_prefix(root).ok()).map(text_of).unwrap_or_default();
+                let why = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);
+                files.push(File { path, content: Err(cannot_read(&why)) });
+                continue;
+            }
+        };
+        let path = text_of(step.path().strip_prefix(root).unwrap_or(step.path()));
+        let hidden = step.file_name().to_string_lossy().starts_with('.');
+        let kind = step.file_type();
+        if kind.is_dir() {
+            // Another repository, or another data root, keeps its own records.
+            let other = step.path().join(".git").exists() || step.path().join(settings::FILE).is_file();
+            let ignored = || !tracked_folders.contains(path.as_str()) && ignored(&path);
+            if hidden || other || filter.skips_folder(&path) || ignored() {
+                steps.skip_current_dir();
+            }
+            continue;
+        }
+        if !filter.is_record(&path) || (!tracked.contains_key(&path) && ignored(&path)) {
+            continue;
+        }
+        let content = if kind.is_symlink() {
+            Err(symlink())
+        } else if kind.is_file() {
+            read(step.path())
+        } else {
+            Err(Problem::cannot_open("this is no regular file", "remove it, or list it under `ignore:` in tierod.yaml"))
+        };
+        files.push(File { path, content });
+    }
+    files
+}
+
+fn cannot_read(why: &str) -> Problem {
+    Problem::cannot_open(&format!("it cannot be read: {why}"), "see that you may read it")
+}
+
+fn read(path: &Path) -> Content {
+    let fail = |error: std::io::Error| cannot_read(&error.to_string());
+    let file = std::fs::File::open(path).map_err(fail)?;
+    let size = file.metadata().map_err(fail)?.len();
+    if size > LARGEST_FILE {
+        return Err(Problem::too_large(size));
+    }
+    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0) + 1);
+    // A file may grow while it is read; no more than the limit is taken in.
+    file.take(LARGEST_FILE + 1).read_to_end(&mut bytes).map_err(fail)?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(Problem::too_large(bytes.len() as u64));
+    }
+    Ok(bytes)
+}
