@@ -1,1 +1,28 @@
-//! x
+//! End-to-end tests: they drive the binary, each in a sandbox of its own. One test binary, one module a subject.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
+mod checks;
+mod commands;
+mod example_car;
+mod git_hooks;
+mod git_shapes;
+mod hostile;
+mod json_schema;
+mod readme;
+mod reference_graphs;
+mod support;
+mod yaml_cases;
+
+/// A file that no `mod` names would be a test that never runs.
+#[test]
+fn no_test_file_is_forgotten() {
+    let here = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests");
+    let named = std::fs::read_to_string(here.join("main.rs")).unwrap();
+    for entry in std::fs::read_dir(&here).unwrap() {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        if let Some(stem) = name.strip_suffix(".rs").filter(|stem| *stem != "main") {
+            assert!(named.contains(&format!("\nmod {stem};\n")), "tests/{name} is not in tests/main.rs");
+        }
+    }
+}

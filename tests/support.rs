@@ -1,0 +1,159 @@
+//! A sandbox for one test: its own folder and home, a cleared environment, fixed dates.
+
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+/// The day on which the tests stand, unless one says otherwise.
+pub(crate) const DAY: &str = "2027-03-19";
+
+/// A temporary folder with a home beside it.
+pub(crate) struct Sandbox {
+    folder: tempfile::TempDir,
+}
+
+/// What a command answered.
+#[derive(Debug)]
+pub(crate) struct Answer {
+    pub(crate) code: i32,
+    pub(crate) out: String,
+    pub(crate) err: String,
+}
+
+impl Answer {
+    fn of(output: &Output) -> Self {
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        Self { code: output.status.code().unwrap_or(-1), out: text(&output.stdout), err: text(&output.stderr) }
+    }
+
+    /// Fails the test unless the command ended with this status.
+    #[track_caller]
+    pub(crate) fn ended(self, code: i32) -> Self {
+        assert_eq!(self.code, code, "stdout:\n{}\nstderr:\n{}", self.out, self.err);
+        self
+    }
+
+    /// The answer as JSON.
+    #[track_caller]
+    pub(crate) fn json(&self) -> serde_json::Value {
+        serde_json::from_str(&self.out).unwrap_or_else(|error| panic!("{error}\n{}\n{}", self.out, self.err))
+    }
+}
+
+impl Sandbox {
+    /// An empty folder that is no repository.
+    pub(crate) fn new() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::create_dir(folder.path().join("home")).unwrap();
+        std::fs::create_dir(folder.path().join("work")).unwrap();
+        Self { folder }
+    }
+
+    /// A folder that is a new repository on the branch `main`.
+    pub(crate) fn repository() -> Self {
+        let sandbox = Self::new();
+        sandbox.git(&["init", "-q", "-b", "main"]);
+        sandbox
+    }
+
+    /// The folder that commands start in.
+    pub(crate) fn path(&self) -> PathBuf {
+        self.folder.path().join("work")
+    }
+
+    /// The temporary folder around it, for a second repository beside the first.
+    pub(crate) fn outside(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// A file's path in the folder.
+    pub(crate) fn at(&self, path: &str) -> PathBuf {
+        self.path().join(path)
+    }
+
+    /// Writes a file, with the folders on the way to it.
+    pub(crate) fn write(&self, path: &str, content: impl AsRef<[u8]>) {
+        let path = self.at(path);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, content).unwrap();
+    }
+
+    /// A command with a cleared environment, started in a folder.
+    pub(crate) fn command(&self, program: impl AsRef<OsStr>, folder: &Path) -> Command {
+        let mut command = Command::new(program);
+        command.current_dir(folder).env_clear().stdin(Stdio::null());
+        command.env("PATH", std::env::var_os("PATH").unwrap_or_default());
+        command.env("HOME", self.folder.path().join("home")).env("TZ", "UTC").env("LC_ALL", "C.UTF-8");
+        command.env("GIT_CONFIG_GLOBAL", "/dev/null").env("GIT_CONFIG_NOSYSTEM", "1");
+        for who in ["AUTHOR", "COMMITTER"] {
+            command.env(format!("GIT_{who}_NAME"), "Team").env(format!("GIT_{who}_EMAIL"), "team@example.org");
+            command.env(format!("GIT_{who}_DATE"), format!("{DAY}T12:00:00Z"));
+        }
+        command
+    }
+
+    /// Runs git in the folder; it must succeed.
+    #[track_caller]
+    pub(crate) fn git(&self, args: &[&str]) -> String {
+        self.git_in(&self.path(), args)
+    }
+
+    /// Runs git in another folder; it must succeed.
+    #[track_caller]
+    pub(crate) fn git_in(&self, folder: &Path, args: &[&str]) -> String {
+        let output = self.command("git", folder).args(args).output().unwrap();
+        let answer = Answer::of(&output);
+        assert_eq!(answer.code, 0, "git {args:?}\n{}{}", answer.out, answer.err);
+        answer.out
+    }
+
+    /// Runs tierod in the folder.
+    pub(crate) fn tierod(&self, args: &[&str]) -> Answer {
+        self.tierod_in(&self.path(), args)
+    }
+
+    /// Runs tierod in another folder.
+    pub(crate) fn tierod_in(&self, folder: &Path, args: &[&str]) -> Answer {
+        Answer::of(&self.command(env!("CARGO_BIN_EXE_tierod"), folder).args(args).output().unwrap())
+    }
+
+    /// Writes a small data root at a prefix (empty, or ending in `/`) in which no check finds anything.
+    pub(crate) fn small_root(&self, prefix: &str) {
+        self.write(&format!("{prefix}tierod.yaml"), SETTINGS);
+        self.write(&format!("{prefix}chain.yaml"), CHAIN);
+    }
+}
+
+/// Settings that put [`DAY`] into the build stage.
+pub(crate) const SETTINGS: &str = "\
+season: 2027
+as-of: 2027-03-19
+stages: {concept: 2026-10-31, design: 2027-01-31, build: 2027-04-30, test: 2027-06-20, contest: 2027-07-04}
+growth:
+  mass: {estimated: 20 %, weighed: 0 %}
+";
+
+/// A chain from goal to part in which no check finds anything.
+pub(crate) const CHAIN: &str = "\
+goals:
+  top-ten: {place: 10, reason: A place among ten keeps the workshop., lead: team lead}
+events:
+  skidpad:
+    plan: 50 pts
+    lead: dynamics lead
+    serves: {top-ten: Cheapest points of all.}
+systems:
+  suspension: {in: car, lead: suspension lead}
+targets:
+  circle-time:
+    of: car
+    at-most: 5.2 s
+    lead: dynamics lead
+    serves: {skidpad: It is what is timed.}
+    verify: {by: test, with: timing gates, due: 2027-06-01}
+parts:
+  hub:
+    in: suspension
+    serves: {circle-time: It holds the wheel.}
+    verify: {by: inspection, with: gauge, due: 2027-06-01}
+";
