@@ -9,7 +9,7 @@ use super::{Check, Group, Inputs, Note, Told, Warning};
 pub(super) static CHECK: Check = Check {
     name: "idle-analysis",
     group: Group::Verification,
-    levels: [Note, Note, Warning, Warning, Warning],
+    levels: [Note, Note, Note, Warning, Warning],
     finds: "An analysis that informs no decision and no part, and that no later analysis supersedes.",
     why: "A calculation that changes nothing cost a week and earned no point.",
     mend: "Name the decisions or parts that it changed under `informs`; if there are none, ask what it was for.",

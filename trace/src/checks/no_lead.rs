@@ -7,7 +7,7 @@ use super::{Check, Group, Inputs, Note, Told, Warning};
 pub(super) static CHECK: Check = Check {
     name: "no-lead",
     group: Group::Structure,
-    levels: [Note, Note, Warning, Warning, Warning],
+    levels: [Note, Note, Note, Warning, Warning],
     finds: "A goal, event, system, target, requirement, part or decision without a lead, on it or on its system.",
     why: "What nobody answers for is found open at the contest.",
     mend: "Name the role under `lead`, on the record or on its system; never a person's name.",

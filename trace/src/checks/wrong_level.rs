@@ -34,8 +34,9 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             let Some(above) = graph.tier(parent) else { continue };
             let to = graph.loaded.record(parent).id.as_str();
             if above > own {
-                let message =
-                    format!("on the level of the {} it serves {to}, on the level of the {}", own.word(), above.word());
+                let name = entry.record.name();
+                let (own, above) = (own.word(), above.word());
+                let message = format!("{name}, on {own} level, serves {to}, on {above} level: the link points down");
                 told.tell(index, &["serves", to], message, format!("turn the link around, or serve what {to} serves"));
             } else if kind == Kind::Part && above <= Tier::Event {
                 let message = format!("a part serves the {} {to}", above.word());
