@@ -1,1 +1,184 @@
-//! To come.
+//! The commands themselves: what they write, what they print, how they end.
+
+use crate::support::Sandbox;
+
+#[test]
+fn init_starts_a_root_that_holds_together_and_never_overwrites() {
+    let sandbox = Sandbox::repository();
+    let out = sandbox.tierod(&["init", "car", "--season", "2028"]).ended(0).out;
+    assert!(out.contains("wrote car/tierod.yaml"), "{out}");
+    let check = sandbox.tierod(&["check", "car", "--format", "json"]).ended(0).json();
+    assert_eq!(check["findings"], serde_json::json!([]));
+    assert_eq!(check["summary"]["records"], 5, "a goal, an event, a system, a target and a part");
+    let before = std::fs::read_to_string(sandbox.at("car/car.yaml")).unwrap();
+    assert!(before.starts_with("# yaml-language-server: $schema=./tierod.schema.json\n"), "the hint for editors");
+    let schema = std::fs::read_to_string(sandbox.at("car/tierod.schema.json")).unwrap();
+    assert_eq!(schema, sandbox.tierod(&["schema"]).ended(0).out);
+
+    std::fs::remove_file(sandbox.at("car/tierod.yaml")).unwrap();
+    std::fs::write(sandbox.at("car/car.yaml"), "parts: {}\n").unwrap();
+    let error = sandbox.tierod(&["init", "car"]).ended(2).err;
+    assert!(error.contains("car.yaml") && error.contains("nothing was written"), "{error}");
+    assert!(!sandbox.at("car/tierod.yaml").exists(), "not even the file that was missing");
+    assert_eq!(std::fs::read_to_string(sandbox.at("car/car.yaml")).unwrap(), "parts: {}\n");
+}
+
+#[cfg(unix)]
+#[test]
+fn init_does_not_write_through_a_dangling_link() {
+    let sandbox = Sandbox::new();
+    std::os::unix::fs::symlink(sandbox.outside().join("elsewhere"), sandbox.at("car.yaml")).unwrap();
+    sandbox.tierod(&["init"]).ended(2);
+    assert!(!sandbox.outside().join("elsewhere").exists());
+}
+
+#[test]
+fn why_tells_every_reason_up_and_what_stands_below() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let out = sandbox.tierod(&["why", "hub"]).ended(0).out;
+    assert_eq!(
+        out,
+        "hub
+part of suspension, chain.yaml:18, answered for by the suspension lead
+
+why it is there
+└─ circle-time
+   │  It holds the wheel.
+   └─ skidpad
+      │  It is what is timed.
+      └─ top-ten
+            Cheapest points of all.
+
+what stands below it
+nothing serves it
+"
+    );
+    let out = sandbox.tierod(&["why", "skidpad"]).ended(0).out;
+    let below = "what stands below it
+└─ circle-time
+   │  It is what is timed.
+   └─ hub
+         It holds the wheel.
+";
+    assert!(out.contains(below), "{out}");
+    let json = sandbox.tierod(&["why", "hub", "--format", "json"]).ended(0).json();
+    let up: Vec<&str> = json["up"].as_array().unwrap().iter().map(|link| link["to"].as_str().unwrap()).collect();
+    assert_eq!(up, ["circle-time", "skidpad", "top-ten"]);
+    assert_eq!(json["up"][0]["reason"], "It holds the wheel.");
+    let error = sandbox.tierod(&["why", "hubb"]).ended(2).err;
+    assert!(error.contains("did you mean `hub`?"), "{error}");
+}
+
+#[test]
+fn the_graph_in_three_forms() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let tree = sandbox.tierod(&["graph"]).ended(0).out;
+    assert_eq!(tree, "top-ten\n└─ skidpad\n   └─ circle-time\n      └─ hub\n\n5 records, 4 links\n");
+    let json = sandbox.tierod(&["graph", "--format", "json"]).ended(0).json();
+    let node = &json["nodes"][3];
+    let expected =
+        serde_json::json!({"id": "circle-time", "kind": "target", "level": "car", "path": "chain.yaml", "line": 11});
+    assert_eq!(node, &expected);
+    let serves =
+        serde_json::json!({"from": "hub", "to": "circle-time", "link": "serves", "reason": "It holds the wheel."});
+    assert!(json["edges"].as_array().unwrap().contains(&serves));
+    assert_eq!(json["version"], 1);
+    let dot = sandbox.tierod(&["graph", "--format", "dot"]).ended(0).out;
+    assert!(dot.starts_with("digraph tierod {") && dot.contains("\"hub\" -> \"circle-time\""), "{dot}");
+    let part = sandbox.tierod(&["graph", "--below", "circle-time", "--format", "json"]).ended(0).json();
+    assert_eq!(part["nodes"].as_array().unwrap().len(), 2);
+}
+
+#[test]
+fn the_status_tells_findings_from_failures() {
+    let sandbox = Sandbox::new();
+    let error = sandbox.tierod(&["check"]).ended(2).err;
+    assert!(error.contains("tierod init"), "{error}");
+    sandbox.small_root("");
+    sandbox.tierod(&["check"]).ended(0);
+    for format in ["terminal", "json"] {
+        sandbox.write("bad.yaml", "parts: {arm: {in: nowhere}}");
+        sandbox.tierod(&["check", "--format", format]).ended(1);
+    }
+    sandbox.tierod(&["check", "--format", "xml"]).ended(2);
+    sandbox.tierod(&["check", "--on", "19.3.2027"]).ended(2);
+    let error = sandbox.tierod(&["check", "--staged"]).ended(2).err;
+    assert!(error.contains("is in no git repository"), "{error}");
+}
+
+#[test]
+fn colour_only_where_it_is_wanted() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    sandbox.write("bad.yaml", "parts: {arm: {in: nowhere}}");
+    let plain = sandbox.tierod(&["check"]).ended(1).out;
+    assert!(!plain.contains('\u{1b}'), "not into a pipe");
+    let coloured = sandbox.tierod(&["check", "--color", "always"]).ended(1).out;
+    let mut stripped = String::new();
+    let mut rest = coloured.as_str();
+    while let Some((before, after)) = rest.split_once("\u{1b}[") {
+        stripped.push_str(before);
+        rest = after.split_once('m').unwrap().1;
+    }
+    stripped.push_str(rest);
+    assert_eq!(stripped, plain, "colour adds nothing but colour");
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car");
+    let sandbox = Sandbox::new();
+    for args in [vec!["check"], vec!["check", "--format", "json"], vec!["graph", "--format", "json"], vec!["graph"]] {
+        let first = sandbox.tierod_in(&root, &args).ended(0).out;
+        for _ in 0..3 {
+            assert_eq!(first, sandbox.tierod_in(&root, &args).ended(0).out, "{args:?}");
+        }
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_reader_that_has_seen_enough_is_no_error() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car");
+    let sandbox = Sandbox::new();
+    let line =
+        format!("'{}' graph --format json | head -c 10; echo \"${{PIPESTATUS[0]}}\" >&2", env!("CARGO_BIN_EXE_tierod"));
+    let output = sandbox.command("bash", &root).args(["-c", &line]).output().unwrap();
+    assert_eq!(String::from_utf8_lossy(&output.stderr), "0\n");
+}
+
+#[test]
+fn completions_name_the_commands() {
+    let sandbox = Sandbox::new();
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let out = sandbox.tierod(&["completions", shell]).ended(0).out;
+        assert!(out.contains("explain") && out.contains("staged"), "{shell}");
+    }
+}
+
+#[test]
+fn explain_tells_the_keys_of_a_kind() {
+    let sandbox = Sandbox::new();
+    let out = sandbox.tierod(&["explain", "target"]).ended(0).out;
+    for key in ["at-most", "share-of", "safety-critical", "serves", "formerly"] {
+        assert!(out.contains(key), "{key} in {out}");
+    }
+    let json = sandbox.tierod(&["explain", "waivers", "--format", "json"]).ended(0).json();
+    assert_eq!(json["keys"][1]["key"], "check");
+}
+
+#[test]
+fn a_folder_in_the_root_leads_to_the_root() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("car/");
+    std::fs::create_dir(sandbox.at("car/deep")).unwrap();
+    let check = sandbox.tierod_in(&sandbox.at("car/deep"), &["check", "--format", "json"]).ended(0).json();
+    assert_eq!(check["summary"]["records"], 5);
+    sandbox.write("car/bad.yaml", "parts: {arm: {in: nowhere}}");
+    let check = sandbox.tierod_in(&sandbox.at("car/deep"), &["check", "--format", "json"]).ended(1).json();
+    assert_eq!(check["findings"][0]["path"], "car/bad.yaml", "from the top of the repository");
+    let out = sandbox.tierod_in(&sandbox.at("car/deep"), &["check"]).ended(1).out;
+    assert!(out.contains("../bad.yaml:1:19"), "from where one stands:\n{out}");
+}

@@ -1,5 +1,7 @@
 //! `tierod`: the command line. One file a command, one file an output format.
 
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
+
 mod args;
 mod commands;
 mod output;

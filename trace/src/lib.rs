@@ -3,6 +3,8 @@
 //!
 //! Only [`snapshot`] reads files or git; everything after it works on what is in memory.
 
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
+
 pub mod checks;
 pub mod error;
 pub mod finding;

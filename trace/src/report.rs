@@ -137,7 +137,7 @@ impl<'r> Places<'r> {
         };
         let file = draft.file.unwrap_or(file);
         top.extend(draft.route.iter().map(String::as_str));
-        let aim = if draft.route.is_empty() { Aim::Key } else { Aim::Value };
+        let aim = if draft.route.is_empty() || draft.at_key { Aim::Key } else { Aim::Value };
         let spot = draft.spot.unwrap_or_else(|| self.spot(file, &top, aim));
         let id = |index: usize| loaded.record(index).id.to_string();
         // A chain of one says nothing.

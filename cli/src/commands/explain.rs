@@ -69,7 +69,8 @@ fn as_json(check: &Check) -> Value {
         "finds": check.finds,
         "why": check.why,
         "mend": check.mend,
-        "example": check.example,
+        "found": check.found,
+        "mended": check.mended,
     })
 }
 
@@ -99,10 +100,12 @@ fn docs(check: &Check, ink: Ink) -> String {
     let same = check.levels.iter().all(|level| *level == check.levels[0]);
     let levels = if same { format!("{} at every stage", check.levels[0].word()) } else { levels.join(", ") };
     ink.block(&mut out, "level", 7, &levels);
-    for (number, line) in check.example.lines().enumerate() {
-        let label = if number == 0 { "found" } else { "" };
-        let pad = " ".repeat(7 - label.len());
-        let _ = writeln!(out, "{pad}{}  {line}", ink.faint(label));
+    for (label, records) in [("found", check.found), ("mended", check.mended)] {
+        for (number, line) in records.lines().enumerate() {
+            let label = if number == 0 { label } else { "" };
+            let pad = " ".repeat(7 - label.len());
+            let _ = writeln!(out, "{pad}{}  {line}", ink.faint(label));
+        }
     }
     out
 }

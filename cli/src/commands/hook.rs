@@ -58,6 +58,10 @@ fn find(place: &Place) -> Result<(PathBuf, String), Error> {
         error.help("`tierod init` starts one here; else name the folder of yours")
     })?;
     let (hooks, top) = hooks_folder(root, &cwd)?;
+    if hooks.exists() && !hooks.is_dir() {
+        let error = Error::new("hooks are switched off here").because(format!("{} is no folder", hooks.display()));
+        return Err(error.help("`git config --unset core.hooksPath`, or name a folder there"));
+    }
     let below =
         root.strip_prefix(&top).map_err(|_| Error::new("the data root is not in the repository's work tree"))?;
     let below = below.to_str().ok_or_else(|| Error::new("the data root's path is not UTF-8"))?.replace('\\', "/");
@@ -75,11 +79,20 @@ fn call(root: &str, program: &Path) -> String {
     format!("{program} check --staged -- {}", quoted(root))
 }
 
-fn script(root: &str, program: &Path) -> String {
+/// Asks git whether the next commit has the data root: a branch without it has nothing to check.
+fn guard(root: &str) -> String {
     let marker = if root == "." { settings::FILE.to_owned() } else { format!("{root}/{}", settings::FILE) };
-    let marker = quoted(&format!(":{marker}"));
-    // A branch without the data root has nothing to check.
-    format!("#!/bin/sh\n{MARK}\ngit cat-file -e {marker} 2>/dev/null || exit 0\nexec {}\n", call(root, program))
+    // The stage is named, so that no path is taken for one.
+    format!("git cat-file -e {} 2>/dev/null", quoted(&format!(":0:{marker}")))
+}
+
+/// The check as one line in a hook that does more.
+fn chain(root: &str, program: &Path) -> String {
+    format!("! {} || {} || exit 1", guard(root), call(root, program))
+}
+
+fn script(root: &str, program: &Path) -> String {
+    format!("#!/bin/sh\n{MARK}\n{} || exit 0\nexec {}\n", guard(root), call(root, program))
 }
 
 fn install(place: &Place) -> Result<Done, Error> {
@@ -91,15 +104,15 @@ fn install(place: &Place) -> Result<Done, Error> {
         Ok(bytes) if bytes == script.as_bytes() => Ok(format!("{shown} is in place already\n").into()),
         Ok(bytes) if String::from_utf8_lossy(&bytes).contains(MARK) => {
             let error = Error::new(format!("{shown} is a tierod hook for another data root or program"));
-            let chain = call(&root, &program);
+            let chain = chain(&root, &program);
             Err(error.help(format!(
-                "`tierod hook remove` and install again; for two data roots add this line to it: {chain}"
+                "`tierod hook remove` and install again; for two data roots add this line below its first: {chain}"
             )))
         }
         Ok(_) => {
             let error = Error::new(format!("{shown} is there already, and is left alone"));
-            let chain = call(&root, &program);
-            Err(error.help(format!("to chain the check to it, add this line to it: {chain} || exit 1")))
+            let chain = chain(&root, &program);
+            Err(error.help(format!("to chain the check to it, add this line below its first: {chain}")))
         }
         Err(error) if error.kind() == std::io::ErrorKind::NotFound && !hook.is_symlink() => {
             write(&hook, &script).map_err(|error| Error::new(format!("{shown} cannot be written")).because(error))?;

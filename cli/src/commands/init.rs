@@ -59,7 +59,8 @@ impl Init {
                 file.write_all(content.as_bytes())
             });
             written.map_err(|error| Error::new(format!("{} cannot be written", full.display())).because(error))?;
-            out.push_str(&format!("wrote {}\n", self.folder.join(path).display()));
+            let shown = if self.folder.as_os_str() == "." { PathBuf::from(path) } else { self.folder.join(path) };
+            out.push_str(&format!("wrote {}\n", shown.display()));
         }
         out.push_str("\nnext: write your goal into goal-and-events.yaml, then `tierod check`, `tierod hook install`, and commit\n");
         Ok(out.into())

@@ -11,13 +11,20 @@ pub(super) static CHECK: Check = Check {
           demonstrated or inspected. The contest's rules and local codes stand above this check, and a qualified \
           person decides.",
     mend: "Add a second verification by test, demonstration or inspection.",
-    example: "\
+    found: "\
 targets:
   upright-safety:
-    of: front-upright
+    of: hub
     at-least: 2.0
     safety-critical: true
     verify: {by: analysis, with: finite elements}",
+    mended: "\
+targets:
+  upright-safety:
+    of: hub
+    at-least: 2.0
+    safety-critical: true
+    verify: [{by: analysis, with: finite elements}, {by: test, with: proof load}]",
     run,
 };
 

@@ -11,8 +11,11 @@ pub(super) static CHECK: Check = Check {
     finds: "A value of the wrong type or form: a quantity without a known unit, a day that is none, an id that is not kebab-case.",
     why: "A value that cannot be read takes part in no budget and no prediction.",
     mend: "Write it as the help says. A quantity is a number, a space and a unit, and `±` before its expanded uncertainty: `0.62 kg ± 0.02 kg`.",
-    example: "\
+    found: "\
 targets:
   car-mass: {of: car, at-most: 205 kgs}",
+    mended: "\
+targets:
+  car-mass: {of: car, at-most: 205 kg}",
     run: |inputs, told| reading::tell(ProblemKind::BadValue, inputs, told),
 };

@@ -12,9 +12,13 @@ pub(super) static CHECK: Check = Check {
     finds: "A goal, an event or a car target that nothing serves.",
     why: "It is wanted, and nothing in the car is there for it: nobody works on it, or nobody wrote it down.",
     mend: "Let the targets or parts that bring it about serve it, or give it up on record.",
-    example: "\
+    found: "\
 targets:
-  turning-circle: {of: car, at-most: 7 m, serves: {autocross: The tightest hairpin has a radius of 4.5 m.}}",
+  turning-circle: {of: car, at-most: 7 m, serves: {skidpad: The circle is driven at 9 m radius.}}",
+    mended: "\
+targets:
+  turning-circle: {of: car, at-most: 7 m, serves: {skidpad: The circle is driven at 9 m radius.}}
+  rack-travel: {of: suspension, at-least: 60 mm, serves: {turning-circle: 60 mm turn the wheels by 28 deg.}}",
     run,
 };
 

@@ -11,11 +11,16 @@ pub(super) static CHECK: Check = Check {
     finds: "An id that two records share, in one file or in two, of one kind or of two.",
     why: "Whoever names the id may mean either; only the first one read is in the graph.",
     mend: "Give one of them another id, and list the old one under `formerly` if history should follow it.",
-    example: "\
+    found: "\
 parts:
   front-upright: {in: suspension}
 targets:
   front-upright: {of: suspension, at-most: 2 kg}",
+    mended: "\
+parts:
+  front-upright: {in: suspension}
+targets:
+  front-upright-mass: {of: suspension, at-most: 2 kg}",
     run,
 };
 
@@ -32,6 +37,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             named: Some(record.id.to_string()),
             file: Some(double.file),
             route: vec![record.kind().plural().to_owned(), record.id.to_string()],
+            at_key: true,
             spot: None,
             message: format!("`{}` is also the id of a {} in {place}", record.id, first.record.kind()),
             help: "give one of them another id".to_owned(),

@@ -11,8 +11,11 @@ pub(super) static CHECK: Check = Check {
     finds: "A key given twice in one map.",
     why: "Only one of the two values could count, and nobody would know which.",
     mend: "Keep one of them.",
-    example: "\
+    found: "\
 parts:
   front-upright: {in: suspension, in: brakes}",
+    mended: "\
+parts:
+  front-upright: {in: suspension}",
     run: |inputs, told| reading::tell(ProblemKind::DuplicateKey, inputs, told),
 };

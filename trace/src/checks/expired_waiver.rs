@@ -11,10 +11,14 @@ pub(super) static CHECK: Check = Check {
     finds: "A waiver whose last day has passed.",
     why: "The finding was accepted until then and no longer; it counts again.",
     mend: "Mend the finding and remove the waiver, or agree on another day and write it down.",
-    example:
-        "\
+    found: "\
 waivers:
-  spare-upright: {check: no-verification, on: front-upright, until: 2026-01-31, agreed-by: chief engineer, reason: ...}",
+  spare-upright:
+    {check: no-verification, on: hub, until: 2027-01-31, agreed-by: chief engineer, reason: The gauge is lent out.}",
+    mended: "\
+waivers:
+  spare-upright:
+    {check: verification-overdue, on: hub, until: 2027-04-30, agreed-by: chief engineer, reason: The gauge is lent out.}",
     run,
 };
 

@@ -13,9 +13,12 @@ pub(super) static CHECK: Check = Check {
     finds: "An analysis that informs no decision and no part, and that no later analysis supersedes.",
     why: "A calculation that changes nothing cost a week and earned no point.",
     mend: "Name the decisions or parts that it changed under `informs`; if there are none, ask what it was for.",
-    example: "\
+    found: "\
 analyses:
-  upright-stress: {title: Stress in the upright, finds: {upright-safety: 2.3}}",
+  upright-stress: {title: Stress in the upright}",
+    mended: "\
+analyses:
+  upright-stress: {title: Stress in the upright, informs: [hub]}",
     run,
 };
 

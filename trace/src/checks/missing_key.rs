@@ -11,8 +11,11 @@ pub(super) static CHECK: Check = Check {
     finds: "A record without a key that its kind cannot do without.",
     why: "A target without a limit, or a result without a day, says nothing that can be checked.",
     mend: "Add the key that is named.",
-    example: "\
+    found: "\
 targets:
   car-mass: {of: car}",
+    mended: "\
+targets:
+  car-mass: {of: car, at-most: 205 kg}",
     run: |inputs, told| reading::tell(ProblemKind::MissingKey, inputs, told),
 };

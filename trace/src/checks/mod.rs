@@ -72,8 +72,10 @@ pub struct Check {
     pub why: &'static str,
     /// How to mend it.
     pub mend: &'static str,
-    /// Records that it reports.
-    pub example: &'static str,
+    /// Records that it reports, as a file beside a chain that holds together.
+    pub found: &'static str,
+    /// The same records mended.
+    pub mended: &'static str,
     run: fn(&Inputs<'_, '_>, &mut Told),
 }
 
@@ -107,6 +109,8 @@ pub struct Draft {
     pub file: Option<usize>,
     /// The keys below the record; from the top of the file where there is no record.
     pub route: Vec<String>,
+    /// Is it the last key of the route that is wrong, and not its value?
+    pub at_key: bool,
     /// The place, where it is known already.
     pub spot: Option<Spot>,
     /// What is wrong.
@@ -130,10 +134,19 @@ impl Told {
             named: None,
             file: None,
             route: route.iter().map(|key| (*key).to_owned()).collect(),
+            at_key: false,
             spot: None,
             message: message.into(),
             help: help.into(),
         });
+    }
+
+    /// Tells a finding about a key itself, as where a key names another record.
+    fn tell_key(&mut self, record: usize, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        self.tell(record, route, message, help);
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.at_key = true;
+        }
     }
 }
 

@@ -13,9 +13,12 @@ pub(super) static CHECK: Check = Check {
     why: "Without the runs, the sheet or the photograph nobody can tell later what was measured.",
     mend: "Put the file into the data root and its path, relative to it, under `evidence`. With --staged the file must \
            be staged too; an empty file and a path out of the data root do not count.",
-    example: "\
+    found: "\
 results:
-  weighing-march: {of: suspension-mass, value: 36.4 kg, date: 2027-03-02}",
+  weighing-march: {of: circle-time, value: 5.1 s, date: 2027-03-02}",
+    mended: "\
+results:
+  weighing-march: {of: circle-time, value: 5.1 s, date: 2027-03-02, evidence: [chain.yaml]}",
     run,
 };
 

@@ -11,9 +11,12 @@ pub(super) static CHECK: Check = Check {
     finds: "A goal, event, system, target, requirement, part or decision without a lead, on it or on its system.",
     why: "What nobody answers for is found open at the contest.",
     mend: "Name the role under `lead`, on the record or on its system; never a person's name.",
-    example: "\
+    found: "\
 targets:
-  cg-height: {of: car, at-most: 290 mm, serves: {skidpad-time: Less load moves to the outer wheels.}}",
+  cg-height: {of: car, at-most: 290 mm, serves: {circle-time: Less load moves outward.}}",
+    mended: "\
+targets:
+  cg-height: {of: car, lead: chief engineer, at-most: 290 mm, serves: {circle-time: Less load moves outward.}}",
     run,
 };
 

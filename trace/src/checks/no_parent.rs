@@ -11,9 +11,15 @@ pub(super) static CHECK: Check = Check {
     finds: "An event, target, requirement, part or decision that serves nothing.",
     why: "Nobody can say why it is there, so nobody can say what it is worth.",
     mend: "Name what it serves, and why, under `serves`. If there is no reason, the record (and the part) can go.",
-    example: "\
+    found: "\
 parts:
   front-upright: {title: Front upright, in: suspension}",
+    mended: "\
+parts:
+  front-upright:
+    title: Front upright
+    in: suspension
+    serves: {circle-time: It carries the hub and keeps the wheel upright in the circle.}",
     run,
 };
 
@@ -22,7 +28,8 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for (index, entry) in graph.loaded.entries.iter().enumerate() {
         let kind = entry.record.kind();
         let chained = matches!(kind, Kind::Event | Kind::Target | Kind::Requirement | Kind::Part | Kind::Decision);
-        if !chained || graph.parents(index).next().is_some() {
+        // Where all it names is missing, that is told already, and is the one thing to mend.
+        if !chained || !entry.record.body.common().serves().is_empty() {
             continue;
         }
         let what = match kind {
@@ -30,11 +37,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             Kind::Target | Kind::Requirement => "event or target",
             _ => "target or requirement",
         };
-        let message = if entry.record.body.common().serves().is_empty() {
-            format!("{} serves nothing", entry.record.name())
-        } else {
-            format!("{} serves only what is not there", entry.record.name())
-        };
+        let message = format!("{} serves nothing", entry.record.name());
         told.tell(index, &["serves"], message, format!("add `serves: {{id of the {what}: reason why}}`"));
     }
 }

@@ -14,9 +14,19 @@ pub(super) static CHECK: Check = Check {
     why: "A target that nobody plans to measure is a wish. The four methods are test, analysis, inspection and \
           demonstration (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).",
     mend: "Add `verify: {by: test, with: the rig or instrument, due: the day}`.",
-    example: "\
+    found: "\
 targets:
-  wheel-stiffness: {of: suspension, at-least: 2.4 kN*m/deg, serves: {tyre-grip: Camber stays within 0.3 deg.}}",
+  wheel-stiffness:
+    of: suspension
+    at-least: 2.4 kN*m/deg
+    serves: {circle-time: Camber stays within 0.3 deg.}",
+    mended: "\
+targets:
+  wheel-stiffness:
+    of: suspension
+    at-least: 2.4 kN*m/deg
+    serves: {circle-time: Camber stays within 0.3 deg.}
+    verify: {by: test, with: compliance rig, due: 2027-05-01}",
     run,
 };
 

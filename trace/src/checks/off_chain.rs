@@ -11,11 +11,16 @@ pub(super) static CHECK: Check = Check {
     finds: "A record that has parents, none of which leads to a goal.",
     why: "It has a reason, and that reason has none: it earns no points that anybody planned.",
     mend: "Follow the chain shown to where it ends, and let that record serve what it is there for.",
-    example: "\
+    found: "\
 systems:
   electrics: {in: car}
 parts:
   dashboard: {in: electrics, serves: {electrics: The driver reads the oil pressure from it.}}",
+    mended: "\
+systems:
+  electrics: {in: car}
+parts:
+  dashboard: {in: electrics, serves: {circle-time: The driver sees when the tyres are warm.}}",
     run,
 };
 

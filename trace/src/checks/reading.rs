@@ -13,6 +13,7 @@ pub(super) fn tell(kind: ProblemKind, inputs: &Inputs<'_, '_>, told: &mut Told) 
             named: problem.record.clone(),
             file: Some(found.file),
             route: problem.route.clone(),
+            at_key: false,
             spot: problem.spot,
             message: problem.message.clone(),
             help: problem.help.clone(),

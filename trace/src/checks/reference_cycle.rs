@@ -9,9 +9,13 @@ pub(super) static CHECK: Check = Check {
     finds: "Links of one kind (`serves`, `in`, `share-of`, `supersedes`) that lead back to where they began.",
     why: "Each record in the circle is there for the next one, and none of them for the goal.",
     mend: "Remove the link that points down instead of up. The message tells the whole way.",
-    example: "\
+    found: "\
 targets:
   wheel-stiffness: {of: suspension, at-least: 2 kN*m/deg, serves: {upright-stiffness: The upright needs it.}}
+  upright-stiffness: {of: suspension, at-least: 9 kN*m/deg, serves: {wheel-stiffness: The wheel needs it.}}",
+    mended: "\
+targets:
+  wheel-stiffness: {of: suspension, at-least: 2 kN*m/deg, serves: {circle-time: Camber stays where the grip is.}}
   upright-stiffness: {of: suspension, at-least: 9 kN*m/deg, serves: {wheel-stiffness: The wheel needs it.}}",
     run,
 };

@@ -1,1 +1,45 @@
+//! The registry itself: sorted, complete, documented.
 
+use super::*;
+
+#[test]
+fn the_registry_is_sorted_and_has_each_check_once() {
+    assert!(ALL.windows(2).all(|pair| pair[0].name < pair[1].name));
+}
+
+#[test]
+fn every_check_has_its_docs() {
+    for check in all() {
+        assert!(schema::words::is_kebab_case(check.name));
+        for text in [check.finds, check.why, check.mend] {
+            assert!(text.ends_with(['.', '?']) && text.len() > 12, "{}: {text:?}", check.name);
+        }
+        assert!(!check.found.is_empty() && !check.mended.is_empty(), "{}", check.name);
+        assert!(check.levels.windows(2).all(|pair| pair[0] <= pair[1]), "{}: levels rise with the stage", check.name);
+    }
+}
+
+#[test]
+fn every_check_has_a_file_of_its_name() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/checks");
+    let mut files: Vec<String> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter_map(|name| name.strip_suffix(".rs").map(|stem| stem.replace('_', "-")))
+        .filter(|name| !["mod", "tests", "reading"].contains(&name.as_str()))
+        .collect();
+    files.sort();
+    assert_eq!(files, all().iter().map(|check| check.name.to_owned()).collect::<Vec<_>>());
+}
+
+#[test]
+fn settings_change_levels_and_never_those_of_reading() {
+    let text = b"levels: {no-lead: off, childless: {test: error}, unknown-key: off}";
+    let (settings, problems) = schema::read::settings(text);
+    assert!(problems.is_empty(), "{problems:?}");
+    let at = |name: &str, stage| level(find(name).unwrap(), &settings, stage);
+    assert_eq!(at("no-lead", Stage::Build), Level::Off);
+    assert_eq!(at("childless", Stage::Test), Error);
+    assert_eq!(at("childless", Stage::Contest), Warning, "stages that are not named keep the check's own level");
+    assert_eq!(at("unknown-key", Stage::Build), Error);
+}

@@ -11,8 +11,11 @@ pub(super) static CHECK: Check = Check {
     finds: "A key that the record, or the file, does not have.",
     why: "A mistyped key is a value that nobody reads.",
     mend: "Take the key suggested, or put the text under `notes`. `tierod schema` lists all keys.",
-    example: "\
+    found: "\
 parts:
   front-upright: {in: suspension, cuont: 2}",
+    mended: "\
+parts:
+  front-upright: {in: suspension, count: 2}",
     run: |inputs, told| reading::tell(ProblemKind::UnknownKey, inputs, told),
 };

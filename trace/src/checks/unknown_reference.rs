@@ -12,16 +12,24 @@ pub(super) static CHECK: Check = Check {
     finds: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
     why: "A link that leads nowhere carries no reason, no budget and no points.",
     mend: "Take the name suggested, write the record, or remove the link.",
-    example: "\
+    found: "\
 parts:
   front-upright: {in: suspention}",
+    mended: "\
+parts:
+  front-upright: {in: suspension}",
     run,
 };
 
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let graph = inputs.graph;
     for broken in &graph.broken {
-        told.tell(broken.from, &broken.route, broken.message.clone(), broken.help.clone());
+        let (message, help) = (broken.message.clone(), broken.help.clone());
+        if broken.is_key {
+            told.tell_key(broken.from, &broken.route, message, help);
+        } else {
+            told.tell(broken.from, &broken.route, message, help);
+        }
     }
     let names = || all().iter().map(|check| check.name);
     for (index, entry) in graph.loaded.entries.iter().enumerate() {
@@ -74,6 +82,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                 named: None,
                 file: Some(0),
                 route: vec!["levels".to_owned(), name.to_owned()],
+                at_key: true,
                 spot: None,
                 message,
                 help,

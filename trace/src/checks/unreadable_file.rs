@@ -11,8 +11,11 @@ pub(super) static CHECK: Check = Check {
     finds: "A record file that cannot be read as YAML, or is no map of record kinds.",
     why: "Nothing in the file is checked, so nothing in it counts.",
     mend: "Mend the YAML at the place shown. Record files are UTF-8, hold one document, use no tags, nest no deeper than 64 levels and have at most 8 MiB. A file that is no record file goes under `ignore:` in tierod.yaml.",
-    example: "\
+    found: "\
 parts:
   front-upright: {in: suspension",
+    mended: "\
+parts:
+  front-upright: {in: suspension}",
     run: |inputs, told| reading::tell(ProblemKind::Unreadable, inputs, told),
 };

@@ -10,9 +10,12 @@ pub(super) static CHECK: Check = Check {
     finds: "A waiver in force whose check finds nothing on its record.",
     why: "It would hide the next finding of that kind, which nobody has accepted.",
     mend: "Remove it: git keeps what it said.",
-    example: "\
+    found: "\
 waivers:
-  late-scale: {check: verification-overdue, on: suspension-mass, until: 2027-04-01, agreed-by: chief engineer, reason: ...}",
+  late-scale:
+    {check: verification-overdue, on: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
+    mended: "\
+# no waiver",
     // Only known once the waivers were applied.
     run: |_, _| {},
 };

@@ -11,12 +11,18 @@ pub(super) static CHECK: Check = Check {
     finds: "A decision that weighs no target, has fewer than two alternatives, or has one that sets no value.",
     why: "A choice between things that were not put side by side is a habit.",
     mend: "Name the targets that judge it under `weighs`, and what each alternative would change under `sets`.",
-    example: "\
+    found: "\
 decisions:
   damper-choice:
-    serves: {roll-stiffness: The dampers set how fast the load moves.}
-    weighs: [suspension-mass]
-    alternatives: {long: {title: Long travel}, short: {sets: {damper.mass: 0.4 kg}}}",
+    serves: {circle-time: The dampers set how fast the load moves.}
+    weighs: [circle-time]
+    alternatives: {long: {title: Long travel}, short: {sets: {hub.mass: 0.4 kg}}}",
+    mended: "\
+decisions:
+  damper-choice:
+    serves: {circle-time: The dampers set how fast the load moves.}
+    weighs: [circle-time]
+    alternatives: {long: {sets: {hub.mass: 0.5 kg}}, short: {sets: {hub.mass: 0.4 kg}}}",
     run,
 };
 

@@ -12,12 +12,20 @@ pub(super) static CHECK: Check = Check {
     finds: "A verification whose day has passed, of a record that has no result.",
     why: "Late results come too late to change the car.",
     mend: "Do it and write the result, or agree on another day and say so under `verify`.",
-    example: "\
+    found: "\
 targets:
   suspension-mass:
     of: suspension
     at-most: 37 kg
     verify: {by: test, with: bench scale, due: 2026-04-20}",
+    mended: "\
+targets:
+  suspension-mass:
+    of: suspension
+    at-most: 37 kg
+    verify: {by: test, with: bench scale, due: 2026-04-20}
+results:
+  weighing: {of: suspension-mass, value: 36.4 kg, date: 2026-04-19, evidence: [chain.yaml]}",
     run,
 };
 

@@ -13,9 +13,12 @@ pub(super) static CHECK: Check = Check {
     why: "The chain is goal, event, car target, system target or requirement, part. A link that skips to the top \
           says nothing of what the part must do; one that points down turns the reason around.",
     mend: "Let the part serve the target it is there for, and turn a link that points down around.",
-    example: "\
+    found: "\
 parts:
-  front-wing: {in: aero, serves: {skidpad: Downforce makes the circle faster.}}",
+  front-wing: {in: suspension, serves: {skidpad: Downforce makes the circle faster.}}",
+    mended: "\
+parts:
+  front-wing: {in: suspension, serves: {circle-time: Downforce makes the circle faster.}}",
     run,
 };
 
@@ -37,10 +40,15 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                 let name = entry.record.name();
                 let (own, above) = (own.word(), above.word());
                 let message = format!("{name}, on {own} level, serves {to}, on {above} level: the link points down");
-                told.tell(index, &["serves", to], message, format!("turn the link around, or serve what {to} serves"));
+                told.tell_key(
+                    index,
+                    &["serves", to],
+                    message,
+                    format!("turn the link around, or serve what {to} serves"),
+                );
             } else if kind == Kind::Part && above <= Tier::Event {
                 let message = format!("a part serves the {} {to}", above.word());
-                told.tell(index, &["serves", to], message, "let it serve the target that it is there for");
+                told.tell_key(index, &["serves", to], message, "let it serve the target that it is there for");
             }
         }
     }

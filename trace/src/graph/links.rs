@@ -43,6 +43,8 @@ pub struct Broken<'r> {
     pub from: usize,
     /// The keys below it.
     pub route: Vec<&'r str>,
+    /// Is the name itself a key?
+    pub is_key: bool,
     /// What is wrong.
     pub message: String,
     /// What to do.
@@ -170,7 +172,9 @@ pub(super) fn resolve<'r>(
     reference: &Reference<'r>,
     suggest: bool,
 ) -> Result<Option<usize>, Broken<'r>> {
-    let broken = |message: String, help: String| Broken { from, route: reference.route.clone(), message, help };
+    // A list's items are found by their text, so that there the name is the value.
+    let is_key = reference.route.len() > 1 && reference.route.last() == Some(&reference.to);
+    let broken = |message: String, help: String| Broken { from, route: reference.route.clone(), is_key, message, help };
     let name = reference.to;
     let (id, amount) = match reference.may_be {
         May::File if loaded.present.contains(name) => return Ok(None),

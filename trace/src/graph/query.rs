@@ -31,7 +31,8 @@ impl Chains {
         let mut queue: VecDeque<usize> = (0..graph.len()).filter(|index| hanging.distance[*index].is_some()).collect();
         hanging.spread(graph, &mut queue, &[Link::Verifies, Link::Finds, Link::Weighs, Link::Informs]);
         for index in 0..graph.len() {
-            let of_revision = || graph.linked(index, Link::Of, Direction::Outgoing).next();
+            let is_revision = graph.loaded.record(index).kind() == Kind::Revision;
+            let of_revision = || graph.linked(index, Link::Of, Direction::Outgoing).next().filter(|_| is_revision);
             let first_parent = || graph.parents(index).next();
             chains.hop[index] = hanging.hop[index].or_else(first_parent).or_else(of_revision);
         }

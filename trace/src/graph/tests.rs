@@ -1,1 +1,108 @@
+//! Small graphs, and what the queries say of them.
 
+use super::*;
+use crate::snapshot::Snapshot;
+
+fn loaded(records: &str) -> Loaded {
+    let file = crate::snapshot::File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().to_vec()) };
+    Loaded::from_snapshot(Snapshot::in_memory(vec![file]))
+}
+
+const CHAIN: &str = "
+goals: {g: {place: 1}}
+events: {e: {serves: {g: a}}}
+systems: {s: {in: car, lead: s lead}}
+targets:
+  t: {of: car, at-most: 1 s, serves: {e: b, g: c}}
+  u: {of: s, at-most: 1 s, serves: {t: d}}
+  loose: {of: s, at-most: 1 s, serves: {adrift: x}}
+  adrift: {of: s, at-most: 1 s}
+parts: {p: {in: s, serves: {u: e, t: f}}}
+results: {r: {of: u, outcome: pass, date: 2027-01-01}}
+analyses: {a: {finds: t}}
+";
+
+#[test]
+fn distances_chains_and_what_is_below() {
+    let loaded = loaded(CHAIN);
+    let graph = Graph::new(&loaded);
+    let chains = Chains::new(&graph);
+    let at = |id: &str| loaded.find(id).unwrap();
+    let names =
+        |way: Vec<usize>| way.into_iter().map(|i| loaded.record(i).id.to_string()).collect::<Vec<_>>().join(" ");
+    assert_eq!(["g", "e", "t", "u", "p"].map(|id| chains.distance(at(id))), [0, 1, 1, 2, 2].map(Some));
+    assert_eq!(chains.distance(at("loose")), None);
+    assert_eq!(names(chains.up(at("p"))), "p t g", "the shortest way");
+    assert_eq!(names(chains.up(at("r"))), "r u t g", "a result goes by what it verifies");
+    assert_eq!(names(chains.up(at("a"))), "a t g");
+    assert_eq!(names(chains.up(at("loose"))), "loose adrift", "as far as it goes");
+    assert_eq!(names(graph.below(at("t"))), "u p");
+    assert_eq!(graph.lead(at("p")), Some("s lead"), "inherited from the system");
+    assert_eq!(graph.lead(at("t")), None);
+}
+
+#[test]
+fn tiers() {
+    let loaded = loaded(CHAIN);
+    let graph = Graph::new(&loaded);
+    let tier = |id: &str| graph.tier(loaded.find(id).unwrap());
+    assert_eq!(
+        ["g", "e", "t", "u", "p"].map(tier),
+        [Tier::Goal, Tier::Event, Tier::Car, Tier::System, Tier::Part].map(Some)
+    );
+    assert_eq!(["r", "a"].map(tier), [None, None]);
+}
+
+#[test]
+fn cycles_are_told_with_their_whole_way() {
+    let loaded = loaded(
+        "
+targets:
+  a: {of: car, at-most: 1 s, serves: {b: x}}
+  b: {of: car, at-most: 1 s, serves: {c: x, a: x}}
+  c: {of: car, at-most: 1 s, serves: {a: x}, share-of: d}
+  d: {of: car, at-most: 1 s, serves: {d: x}, share-of: c}
+systems: {s: {in: z}, z: {in: s}}
+",
+    );
+    let graph = Graph::new(&loaded);
+    let told: Vec<String> = graph
+        .cycles()
+        .into_iter()
+        .map(|cycle| {
+            let way: Vec<&str> = cycle.way.iter().map(|i| loaded.record(*i).id.as_str()).collect();
+            format!("{}: {}", cycle.key, way.join(" "))
+        })
+        .collect();
+    assert_eq!(told, ["serves: a b", "serves: d", "in: s z", "share-of: c d"]);
+}
+
+#[test]
+fn references_that_lead_nowhere_or_to_the_wrong_kind() {
+    let loaded = loaded(
+        "
+systems: {s: {in: car}}
+parts: {p: {in: sx, serves: {car: x, result-one: x}}}
+results: {result-one: {of: s, outcome: pass, date: 2027-01-01}}
+decisions: {d: {alternatives: {one: {sets: {p.mass: 1 kg, p: 1 kg, car.mass: 1 kg, s: 1 kg}}}}}
+analyses: {a: {given: {mass: pp.mass, other: mass, track: nowhere.csv, sum: p.mass + 1 kg}}}
+",
+    );
+    let graph = Graph::new(&loaded);
+    let told: Vec<String> = graph.broken.iter().map(|b| format!("{}: {}", b.route.join("."), b.message)).collect();
+    let expected = [
+        "in: there is no record `sx`",
+        "serves.car: `car` stands for the whole car",
+        "serves.result-one: `result-one` is a result",
+        "of: `s` is a system",
+        "alternatives.one.sets.p: `p` is a part",
+        "alternatives.one.sets.s: `s` is a system",
+        "given.mass: there is no record `pp`",
+        "given.track: there is no file `nowhere.csv`",
+    ];
+    let mut told = told;
+    told.sort();
+    let mut expected = expected.map(str::to_owned);
+    expected.sort();
+    assert_eq!(told, expected);
+}
