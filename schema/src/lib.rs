@@ -6,6 +6,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
 
 pub mod entries;
+pub mod formula;
 pub mod json_schema;
 pub mod quantity;
 pub mod read;

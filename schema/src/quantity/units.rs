@@ -14,27 +14,55 @@ use crate::words::shorten;
 /// The exponents of the base dimensions of a unit.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Dimension {
-    /// Metre, kilogram, second, ampere, kelvin, mole, candela, points, decibel: in this order.
-    exponents: [i8; 9],
-    /// The currency of the money in it, and its exponent; none where the exponent is zero.
-    money: Option<(Currency, i8)>,
+    /// Metre, kilogram, second, ampere, kelvin, mole, candela, points, decibel, in this order; each in
+    /// twelfths, so that square and cube roots stay exact.
+    exponents: [i16; 9],
+    /// The currency of the money in it, and its exponent in twelfths; none where the exponent is zero.
+    money: Option<(Currency, i16)>,
 }
 
 const BASE: [&str; 9] = ["m", "kg", "s", "A", "K", "mol", "cd", "pts", "dB"];
+/// What an exponent of 1 is stored as.
+const WHOLE: i16 = 12;
 
 impl Dimension {
+    fn whole(exponents: Exponents) -> Self {
+        Self { exponents: exponents.map(|exponent| exponent * WHOLE), money: None }
+    }
+
+    /// The dimension of points.
+    pub fn points() -> Self {
+        let mut exponents = [0; 9];
+        exponents[7] = WHOLE;
+        Self { exponents, money: None }
+    }
+
     /// Is this a plain number?
     pub fn is_one(&self) -> bool {
         *self == Self::default()
     }
 
-    /// The product with `other` raised to `power`; none when an exponent overflows or two currencies meet.
-    fn times(mut self, other: Self, power: i8) -> Option<Self> {
+    /// The currency of the money in it, if there is any.
+    pub fn currency(&self) -> Option<Currency> {
+        self.money.map(|(currency, _)| currency)
+    }
+
+    /// The dimension of a product; none when two currencies meet or an exponent overflows.
+    pub fn times(self, other: Self) -> Option<Self> {
+        self.combine(other, 1)
+    }
+
+    /// The dimension of a quotient; none when two currencies meet or an exponent overflows.
+    pub fn over(self, other: Self) -> Option<Self> {
+        self.combine(other, -1)
+    }
+
+    fn combine(mut self, other: Self, sign: i16) -> Option<Self> {
         for (exponent, more) in self.exponents.iter_mut().zip(other.exponents) {
-            *exponent = exponent.checked_add(more.checked_mul(power)?)?;
+            *exponent = exponent.checked_add(more.checked_mul(sign)?)?;
         }
         if let Some((currency, more)) = other.money {
-            let more = more.checked_mul(power)?;
+            let more = more.checked_mul(sign)?;
             self.money = match self.money {
                 None => Some((currency, more)),
                 Some((own, exponent)) if own == currency => {
@@ -46,20 +74,35 @@ impl Dimension {
         }
         Some(self)
     }
+
+    /// The dimension of a power; none when an exponent would be no twelfth, or overflow.
+    pub fn power(self, power: f64) -> Option<Self> {
+        let scale = |exponent: i16| -> Option<i16> {
+            let scaled = f64::from(exponent) * power;
+            let near = scaled.round();
+            ((scaled - near).abs() < 1e-9 && near.abs() < 10_000.0).then_some(near as i16)
+        };
+        let mut out = Self::default();
+        for (to, from) in out.exponents.iter_mut().zip(self.exponents) {
+            *to = scale(from)?;
+        }
+        if let Some((currency, exponent)) = self.money {
+            let exponent = scale(exponent)?;
+            out.money = (exponent != 0).then_some((currency, exponent));
+        }
+        Some(out)
+    }
 }
 
 impl fmt::Display for Dimension {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let mut words: Vec<String> = BASE
-            .iter()
-            .zip(self.exponents)
-            .filter(|(_, exponent)| *exponent != 0)
-            .map(|(name, exponent)| if exponent == 1 { (*name).to_owned() } else { format!("{name}^{exponent}") })
-            .collect();
-        if let Some((currency, exponent)) = self.money {
-            let code = currency.code();
-            words.push(if exponent == 1 { code.to_owned() } else { format!("{code}^{exponent}") });
-        }
+        let word = |name: &str, exponent: i16| match exponent {
+            WHOLE => name.to_owned(),
+            _ => format!("{name}^{}", f64::from(exponent) / f64::from(WHOLE)),
+        };
+        let named = BASE.iter().zip(self.exponents).filter(|(_, exponent)| *exponent != 0);
+        let mut words: Vec<String> = named.map(|(name, exponent)| word(name, exponent)).collect();
+        words.extend(self.money.map(|(currency, exponent)| word(currency.code(), exponent)));
         if words.is_empty() { f.write_str("1") } else { f.write_str(&words.join("*")) }
     }
 }
@@ -98,8 +141,10 @@ impl Unit {
             };
             let found = Atom::find(atom, name)?;
             let signed: i8 = power * sign;
-            dimension = dimension
-                .times(found.dimension, signed)
+            dimension = found
+                .dimension
+                .power(f64::from(signed))
+                .and_then(|more| dimension.times(more))
                 .ok_or_else(|| format!("the unit `{}` mixes currencies or has too high a power", shorten(name)))?;
             factor *= found.factor.powi(i32::from(signed));
             several |= signed != 1 || end < rest.len();
@@ -127,6 +172,17 @@ impl Unit {
     /// How many SI units one of this unit is.
     pub fn factor(&self) -> f64 {
         self.factor
+    }
+
+    /// A value in SI, in this unit.
+    pub fn from_si(&self, value: f64) -> f64 {
+        (value - self.offset) / self.factor
+    }
+
+    /// The SI unit of a dimension, named by its base units.
+    pub fn si(dimension: Dimension) -> Self {
+        let name = if dimension.is_one() { String::new() } else { dimension.to_string() };
+        Self { name: name.into(), dimension, factor: 1.0, offset: 0.0 }
     }
 
     /// A value in this unit, in SI.
@@ -159,9 +215,9 @@ struct Atom {
 }
 
 /// Exponents of m, kg, s, A, K, mol, cd, points, decibel.
-type Exponents = [i8; 9];
+type Exponents = [i16; 9];
 
-const fn of(m: i8, kg: i8, s: i8, a: i8) -> Exponents {
+const fn of(m: i16, kg: i16, s: i16, a: i16) -> Exponents {
     [m, kg, s, a, 0, 0, 0, 0, 0]
 }
 
@@ -283,7 +339,7 @@ impl Atom {
     fn find(atom: &str, unit: &str) -> Result<Self, String> {
         let plain = PLAIN.iter().find(|(name, ..)| *name == atom);
         if let Some(&(_, factor, exponents, offset)) = plain {
-            return Ok(Self { dimension: Dimension { exponents, money: None }, factor, offset });
+            return Ok(Self { dimension: Dimension::whole(exponents), factor, offset });
         }
         if let Some(found) = Self::prefixed(atom) {
             return Ok(found);
@@ -291,7 +347,7 @@ impl Atom {
         // Three capital letters that ISO 4217 lists are money.
         let code = atom.len() == 3 && atom.bytes().all(|b| b.is_ascii_uppercase());
         if let Some(currency) = code.then(|| Currency::from_code(atom)).flatten() {
-            let dimension = Dimension { exponents: [0; 9], money: Some((currency, 1)) };
+            let dimension = Dimension { exponents: [0; 9], money: Some((currency, WHOLE)) };
             return Ok(Self { dimension, factor: 1.0, offset: 0.0 });
         }
         if atom.is_empty() {
@@ -314,7 +370,7 @@ impl Atom {
                 .iter()
                 .find_map(|(prefix, scale)| atom.strip_prefix(prefix).and_then(entry).map(|found| (*scale, found)))?,
         };
-        Some(Self { dimension: Dimension { exponents, money: None }, factor: scale * factor, offset: 0.0 })
+        Some(Self { dimension: Dimension::whole(exponents), factor: scale * factor, offset: 0.0 })
     }
 }
 

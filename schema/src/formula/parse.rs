@@ -1,0 +1,229 @@
+//! From tokens to a program: precedence climbing, with a bound on nesting.
+
+use super::lex::{Token, syntax, tokens};
+use super::{Comparison, Formula, FormulaError, Function, Name, Op};
+use crate::quantity::Dimension;
+use crate::suggest;
+use crate::words::shorten;
+
+/// How deep parentheses and functions may nest.
+const DEEPEST: u32 = 64;
+
+const FUNCTIONS: [&str; 9] = ["if", "min", "max", "abs", "sqrt", "exp", "ln", "sin", "cos"];
+
+pub(super) fn parse(text: &str) -> Result<Formula, FormulaError> {
+    let tokens = tokens(text)?;
+    let end = text.chars().count();
+    let formula = Formula { ops: Vec::new(), spots: Vec::new(), units: Vec::new(), names: Vec::new() };
+    let mut parser = Parser { tokens, at: 0, end, depth: 0, formula };
+    parser.comparison()?;
+    match parser.peek() {
+        None => Ok(parser.formula),
+        Some((token, spot)) => Err(unexpected(token, *spot)),
+    }
+}
+
+struct Parser {
+    tokens: Vec<(Token, usize)>,
+    at: usize,
+    end: usize,
+    depth: u32,
+    formula: Formula,
+}
+
+fn unexpected(token: &Token, spot: usize) -> FormulaError {
+    match token {
+        Token::Sign(")") => syntax(spot, "a parenthesis closes that was not opened", "remove it, or open one"),
+        Token::Sign(sign) => {
+            syntax(spot, format!("`{sign}` does not belong here"), "a value is missing before or after it")
+        }
+        Token::Name(name) => {
+            syntax(spot, format!("`{}` stands where an operator belongs", shorten(name)), "write `*` to multiply")
+        }
+        Token::Number(..) => syntax(spot, "a number stands where an operator belongs", "write `*` to multiply"),
+    }
+}
+
+impl Parser {
+    fn peek(&self) -> Option<&(Token, usize)> {
+        self.tokens.get(self.at)
+    }
+
+    fn sign(&self) -> Option<&'static str> {
+        match self.peek() {
+            Some((Token::Sign(sign), _)) => Some(sign),
+            _ => None,
+        }
+    }
+
+    /// Takes one of these signs, if it is next; with its place.
+    fn take(&mut self, signs: &[&str]) -> Option<(&'static str, usize)> {
+        let sign = self.sign().filter(|sign| signs.contains(sign))?;
+        let spot = self.tokens[self.at].1;
+        self.at += 1;
+        Some((sign, spot))
+    }
+
+    fn push(&mut self, op: Op, spot: usize, unit: Dimension) -> u32 {
+        self.formula.ops.push(op);
+        self.formula.spots.push(spot);
+        self.formula.units.push(unit);
+        (self.formula.ops.len() - 1) as u32
+    }
+
+    fn plain(&mut self, op: Op, spot: usize) -> u32 {
+        self.push(op, spot, Dimension::default())
+    }
+
+    fn nested<T>(
+        &mut self,
+        spot: usize,
+        inner: impl FnOnce(&mut Self) -> Result<T, FormulaError>,
+    ) -> Result<T, FormulaError> {
+        self.depth += 1;
+        if self.depth > DEEPEST {
+            return Err(syntax(spot, "nested too deeply", "give the inner parts names under `given`"));
+        }
+        let done = inner(self)?;
+        self.depth -= 1;
+        Ok(done)
+    }
+
+    fn comparison(&mut self) -> Result<u32, FormulaError> {
+        let left = self.sum()?;
+        let Some((sign, spot)) = self.take(&["<", "<=", ">", ">=", "==", "!="]) else { return Ok(left) };
+        let right = self.sum()?;
+        let comparison = match sign {
+            "<" => Comparison::Less,
+            "<=" => Comparison::LessOrEqual,
+            ">" => Comparison::Greater,
+            ">=" => Comparison::GreaterOrEqual,
+            "==" => Comparison::Equal,
+            _ => Comparison::NotEqual,
+        };
+        Ok(self.plain(Op::Compare(comparison, left, right), spot))
+    }
+
+    fn sum(&mut self) -> Result<u32, FormulaError> {
+        let mut left = self.product()?;
+        while let Some((sign, spot)) = self.take(&["+", "-"]) {
+            let right = self.product()?;
+            let op = if sign == "+" { Op::Add(left, right) } else { Op::Subtract(left, right) };
+            left = self.plain(op, spot);
+        }
+        Ok(left)
+    }
+
+    fn product(&mut self) -> Result<u32, FormulaError> {
+        let mut left = self.unary()?;
+        while let Some((sign, spot)) = self.take(&["*", "/"]) {
+            let right = self.unary()?;
+            let op = if sign == "*" { Op::Multiply(left, right) } else { Op::Divide(left, right) };
+            left = self.plain(op, spot);
+        }
+        Ok(left)
+    }
+
+    fn unary(&mut self) -> Result<u32, FormulaError> {
+        match self.take(&["+", "-"]) {
+            Some((sign, spot)) => {
+                let value = self.nested(spot, Self::unary)?;
+                Ok(if sign == "-" { self.plain(Op::Negate(value), spot) } else { value })
+            }
+            None => self.power(),
+        }
+    }
+
+    /// Powers bind tighter than a sign before them, and to the right: `-x^2`, `x^2^3`, `x^-1`.
+    fn power(&mut self) -> Result<u32, FormulaError> {
+        let base = self.atom()?;
+        let Some((_, spot)) = self.take(&["^"]) else { return Ok(base) };
+        let exponent = self.nested(spot, Self::unary)?;
+        Ok(self.plain(Op::Power(base, exponent), spot))
+    }
+
+    fn atom(&mut self) -> Result<u32, FormulaError> {
+        let Some((token, spot)) = self.peek().cloned() else {
+            return Err(syntax(self.end, "the formula ends where a value belongs", "finish it"));
+        };
+        self.at += 1;
+        match token {
+            Token::Number(value, unit) => Ok(self.push(Op::Constant(unit.to_si(value)), spot, unit.dimension())),
+            Token::Name(name) if self.sign() == Some("(") => self.call(&name, spot),
+            Token::Name(name) if name == "pi" => Ok(self.plain(Op::Constant(std::f64::consts::PI), spot)),
+            Token::Name(name) if FUNCTIONS.contains(&name.as_str()) => {
+                Err(syntax(spot, format!("`{name}` is a function"), format!("write `{name}(...)`")))
+            }
+            Token::Name(name) => {
+                let names = &mut self.formula.names;
+                let number = names.iter().position(|known| *known.text == *name).unwrap_or_else(|| {
+                    names.push(Name { text: name.into(), start: spot });
+                    names.len() - 1
+                });
+                Ok(self.plain(Op::Name(number as u32), spot))
+            }
+            Token::Sign("(") => {
+                let value = self.nested(spot, Self::comparison)?;
+                self.close(spot)?;
+                Ok(value)
+            }
+            Token::Sign(_) => Err(unexpected(&token, spot)),
+        }
+    }
+
+    fn close(&mut self, opened: usize) -> Result<(), FormulaError> {
+        match (self.take(&[")"]), self.peek()) {
+            (Some(_), _) => Ok(()),
+            (None, Some((token, spot))) => Err(unexpected(token, *spot)),
+            (None, None) => Err(syntax(opened, "the parenthesis opened here is not closed", "close it")),
+        }
+    }
+
+    fn call(&mut self, name: &str, spot: usize) -> Result<u32, FormulaError> {
+        if !FUNCTIONS.contains(&name) {
+            let otherwise = format!("the functions are {}", suggest::any_of(FUNCTIONS));
+            let help = match name {
+                "log" => "the natural logarithm is `ln`".to_owned(),
+                _ => suggest::did_you_mean(name, FUNCTIONS, &otherwise),
+            };
+            return Err(syntax(spot, format!("there is no function `{}`", shorten(name)), help));
+        }
+        let opened = self.tokens[self.at].1;
+        self.at += 1;
+        let mut args = Vec::new();
+        if self.sign() != Some(")") {
+            loop {
+                args.push(self.nested(opened, Self::comparison)?);
+                if self.take(&[","]).is_none() {
+                    break;
+                }
+            }
+        }
+        self.close(opened)?;
+        let wanted = match name {
+            "if" => "three values: `if(condition, a, b)`",
+            "min" | "max" => "one value or more",
+            _ => "one value",
+        };
+        let function = |function| Ok(Op::Call(function, args.first().copied().unwrap_or(0)));
+        let op = match (name, &args[..]) {
+            ("if", &[condition, a, b]) => Ok(Op::If(condition, a, b)),
+            ("min" | "max", &[first, ref rest @ ..]) => {
+                let mut all = first;
+                for &next in rest {
+                    let op = if name == "min" { Op::Min(all, next) } else { Op::Max(all, next) };
+                    all = self.plain(op, spot);
+                }
+                return Ok(all);
+            }
+            ("abs", [_]) => function(Function::Abs),
+            ("sqrt", [_]) => function(Function::Sqrt),
+            ("exp", [_]) => function(Function::Exp),
+            ("ln", [_]) => function(Function::Ln),
+            ("sin", [_]) => function(Function::Sin),
+            ("cos", [_]) => function(Function::Cos),
+            _ => Err(syntax(spot, format!("`{name}` is given {}", args.len()), format!("it takes {wanted}"))),
+        }?;
+        Ok(self.plain(op, spot))
+    }
+}

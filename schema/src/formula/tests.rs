@@ -1,0 +1,200 @@
+//! Formulas: their values, derivatives, dimensions and errors.
+
+use super::*;
+use crate::quantity::Quantity;
+
+fn run(text: &str, names: &[(&str, &str)]) -> Result<(f64, Dimension), FormulaError> {
+    let formula = Formula::parse(text)?;
+    let given: Vec<Quantity> = formula
+        .names()
+        .iter()
+        .map(|name| {
+            Quantity::parse(names.iter().find(|(n, _)| *n == &*name.text).expect("the name is given").1).unwrap()
+        })
+        .collect();
+    let dimensions: Vec<Dimension> = given.iter().map(|q| q.unit().dimension()).collect();
+    let values: Vec<f64> = given.iter().map(Quantity::si).collect();
+    let dimension = formula.dimension(&dimensions)?;
+    Ok((formula.value(&values, &mut Work::default()), dimension))
+}
+
+#[track_caller]
+fn value(text: &str, names: &[(&str, &str)]) -> f64 {
+    run(text, names).unwrap_or_else(|e| panic!("{text}: {e:?}")).0
+}
+
+#[test]
+fn arithmetic_as_everyone_knows_it() {
+    for (text, expected) in [
+        ("1 + 2 * 3", 7.0),
+        ("(1 + 2) * 3", 9.0),
+        ("2^3^2", 512.0),
+        ("-2^2", -4.0),
+        ("2^-1", 0.5),
+        ("8 / 4 / 2", 1.0),
+        ("10 - 3 - 2", 5.0),
+        ("min(3, 1, 2) + max(1, 2)", 3.0),
+        ("if(1 < 2, 10, 20)", 10.0),
+        ("if(1 >= 2, 10, 20)", 20.0),
+        ("abs(-3) + sqrt(16) + exp(0) + ln(1)", 8.0),
+        ("sin(pi / 2) + cos(0)", 2.0),
+        ("20 % * 10", 2.0),
+        ("1e3 + .5", 1000.5),
+        ("sin(30 deg)", 0.5),
+    ] {
+        assert!((value(text, &[]) - expected).abs() < 1e-12, "{text} = {}", value(text, &[]));
+    }
+}
+
+#[test]
+fn names_and_units() {
+    let names = [
+        ("car-mass", "205 kg"),
+        ("engine-unit.mass", "31 kg"),
+        ("g", "9.80665 m/s^2"),
+        ("mu", "1.5"),
+        ("r", "9.125 m"),
+    ];
+    assert_eq!(value("car-mass - engine-unit.mass", &names), 174.0);
+    assert_eq!(value("car-mass + 75 kg", &names), 280.0);
+    assert_eq!(value("1.2 kg/m^3 * 2 m^3 + 600 g", &names), 3.0);
+    // Diameter 18.25 m, grip 1.5: 4.94869 s (Newton's law; the reference's section 2).
+    let (time, dimension) = run("2 * pi * sqrt(r / (mu * g))", &names).unwrap();
+    assert!((time - 4.94869).abs() < 1e-5, "{time}");
+    assert_eq!(dimension.to_string(), "s");
+    let (_, dimension) = run("sqrt(car-mass)", &names).unwrap();
+    assert_eq!(dimension.to_string(), "kg^0.5");
+    assert_eq!(Formula::parse("car-mass").unwrap().only_name(), Some("car-mass"));
+    assert_eq!(Formula::parse("-car-mass").unwrap().only_name(), None);
+}
+
+/// Published vectors of score formulas: Formula SAE Rules 2024, FS-Rules 2025 v1.1, FS-Rules 2026 v1.0.
+#[test]
+fn score_formulas_of_published_rule_books() {
+    let sae = "if(time < slowest, span * (slowest/time - 1) / (slowest/best - 1) + floor, floor)";
+    let names = [("time", "4.4 s"), ("best", "4.0 s"), ("slowest", "6 s"), ("span", "95.5 pts"), ("floor", "4.5 pts")];
+    let (points, dimension) = run(sae, &names).unwrap();
+    assert!((points - 73.954545).abs() < 1e-5, "{points}");
+    assert_eq!(dimension, Dimension::points());
+    let fs = "(max - least) * ((slowest - time)/(slowest - best))^2 + least";
+    let names = [("time", "4.4 s"), ("best", "4.0 s"), ("slowest", "6.8 s"), ("max", "50 pts"), ("least", "2.5 pts")];
+    let formula = Formula::parse(&fs.replace("max", "most")).unwrap();
+    assert_eq!(formula.names().len(), 5);
+    let names: Vec<(&str, &str)> = names.iter().map(|(n, v)| (if *n == "max" { "most" } else { n }, *v)).collect();
+    assert!((value(&fs.replace("max", "most"), &names) - 37.397959).abs() < 1e-5);
+}
+
+#[test]
+fn derivatives_are_those_of_central_differences() {
+    let text = "if(a < b, a^2 * b / c + sqrt(a) * ln(c) - min(a, b)^1.5, 0) + exp(-a) * sin(b) + cos(c) + abs(-a) + max(a, c) + b^a";
+    let formula = Formula::parse(text).unwrap();
+    let (at, mut work) = ([1.3, 2.1, 0.7], Work::default());
+    let mut partials = [0.0; 3];
+    formula.value_and_partials(&at, &mut partials, &mut work);
+    for i in 0..3 {
+        let h = 1e-6;
+        let mut shifted = |by: f64| {
+            let mut x = at;
+            x[i] += by;
+            formula.value(&x, &mut work)
+        };
+        let numeric = (shifted(h) - shifted(-h)) / (2.0 * h);
+        assert!((partials[i] - numeric).abs() < 1e-7, "{i}: {} is not {numeric}", partials[i]);
+    }
+}
+
+/// Wrong formulas, each with the character at which it is wrong and a word of the message.
+#[test]
+fn fifty_wrong_formulas() {
+    use FormulaErrorKind::{Syntax, Unit};
+    let names =
+        [("m", "2 kg"), ("t", "3 s"), ("v", "4 m/s"), ("r", "5"), ("p", "6 pts"), ("c", "7 EUR"), ("d", "8 USD")];
+    let cases: &[(&str, usize, FormulaErrorKind, &str)] = &[
+        ("", 0, Syntax, "ends"),
+        ("m +", 3, Syntax, "ends"),
+        ("m * * t", 4, Syntax, "`*`"),
+        ("(m", 0, Syntax, "not closed"),
+        ("m)", 1, Syntax, "not opened"),
+        ("m t", 2, Syntax, "operator"),
+        ("2 3", 2, Syntax, "operator"),
+        ("m 2", 2, Syntax, "operator"),
+        ("2m", 1, Syntax, "runs into"),
+        ("2 sec", 2, Syntax, "unknown unit"),
+        ("2 kg/x", 2, Syntax, "unknown unit"),
+        ("2 m^r", 3, Unit, "no number"),
+        ("4.25 s ± 0.1 s", 7, Syntax, "`±`"),
+        ("m = t", 2, Syntax, "`=`"),
+        ("m & t", 2, Syntax, "`&`"),
+        ("Mass * 2", 0, Syntax, "`M`"),
+        ("a.b.c", 0, Syntax, "no name"),
+        ("foo(m)", 0, Syntax, "no function"),
+        ("squrt(r)", 0, Syntax, "no function"),
+        ("log(r)", 0, Syntax, "no function"),
+        ("sqrt", 0, Syntax, "is a function"),
+        ("sqrt()", 0, Syntax, "given 0"),
+        ("sqrt(r, r)", 0, Syntax, "given 2"),
+        ("if(r < 1, r)", 0, Syntax, "given 2"),
+        ("min()", 0, Syntax, "given 0"),
+        ("max(r,)", 6, Syntax, "not opened"),
+        ("r,r", 1, Syntax, "`,`"),
+        ("1e999", 0, Syntax, "too large"),
+        ("r²", 1, Syntax, "`²`"),
+        ("r × 2", 2, Syntax, "`×`"),
+        ("r < 1 < 2", 6, Syntax, "`<`"),
+        ("m + t", 2, Unit, "adding `kg` and `s`"),
+        ("m - t", 2, Unit, "subtracting"),
+        ("m + 2", 2, Unit, "`kg` and a plain number"),
+        ("2 kg + 3 s", 5, Unit, "adding"),
+        ("if(m < t, r, r)", 5, Unit, "comparing"),
+        ("if(r < 1, m, t)", 0, Unit, "`if` gives"),
+        ("if(r, m, m)", 3, Unit, "no comparison"),
+        ("min(m, t)", 0, Unit, "`min` of"),
+        ("max(m, 3)", 0, Unit, "`max` of"),
+        ("exp(m)", 4, Unit, "`exp`"),
+        ("ln(t)", 3, Unit, "`ln`"),
+        ("sin(v)", 4, Unit, "`sin`"),
+        ("cos(m * t)", 6, Unit, "`cos`"),
+        ("m^r", 1, Unit, "no number"),
+        ("2^m", 2, Unit, "a power"),
+        ("c + d", 2, Unit, "`EUR` and `USD`"),
+        ("c * d", 2, Unit, "cannot be told"),
+        ("p + m", 2, Unit, "`pts` and `kg`"),
+        ("r < 1", 2, Unit, "comparison"),
+        ("1 + (r < 1)", 7, Unit, "comparison"),
+        ("v * t + m", 6, Unit, "`m` and `kg`"),
+        ("20 °C + 3", 6, Unit, "`K` and a plain number"),
+        ("103 dB + 1 m", 7, Unit, "`dB` and `m`"),
+    ];
+    assert!(cases.len() >= 50);
+    for (text, start, kind, word) in cases {
+        let error = run(text, &names).expect_err(text);
+        assert_eq!((error.start, error.kind), (*start, *kind), "{text}: {error:?}");
+        assert!(error.message.contains(word), "{text}: {error:?}");
+        assert!(!error.help.is_empty(), "{text}");
+    }
+}
+
+#[test]
+fn deep_and_long_formulas_end_in_an_error() {
+    for text in ["(".repeat(1000), "-".repeat(1000), format!("{}1", "2^".repeat(1000)), "abs(".repeat(1000)] {
+        assert!(Formula::parse(&text).unwrap_err().message.contains("nested"));
+    }
+    let long = vec!["1"; 2000].join("+");
+    assert!(Formula::parse(&long).is_ok());
+}
+
+proptest::proptest! {
+    /// Whatever comes in, an answer comes out, and an error lies inside the text.
+    #[test]
+    fn any_text_is_answered(text in "[-a-z0-9.+*/^()<>=, %°±A-Zé]{0,60}") {
+        match Formula::parse(&text) {
+            Ok(formula) => {
+                let dimensions = vec![Dimension::default(); formula.names().len()];
+                let _ = formula.dimension(&dimensions);
+                let mut partials = vec![0.0; dimensions.len()];
+                let _ = formula.value_and_partials(&vec![1.5; dimensions.len()], &mut partials, &mut Work::default());
+            }
+            Err(error) => proptest::prop_assert!(error.start <= text.chars().count()),
+        }
+    }
+}
