@@ -12,6 +12,7 @@ pub mod quantity;
 pub mod read;
 pub mod records;
 pub mod settings;
+pub mod sheet;
 pub mod suggest;
 pub mod words;
 

@@ -9,7 +9,7 @@ use std::fmt;
 
 use crate::entries::Entries;
 use crate::quantity::Quantity;
-use crate::words::{Day, Id};
+use crate::words::{Code, Day, Id};
 
 /// The name of the settings file, which marks a folder as a data root.
 pub const FILE: &str = "tierod.yaml";
@@ -25,6 +25,8 @@ pub struct Settings {
     pub currency: Option<String>,
     /// The day that the checks reckon with in place of today: for a season that is over, or a demonstration.
     pub as_of: Option<Day>,
+    /// Rates of exchange: what one unit of another currency is in the team's, as in `USD: 0.92 EUR`.
+    pub rates: Entries<Code, Quantity>,
     /// The last day of each stage; checks tighten from stage to stage.
     pub stages: Stages,
     /// The allowance added to an amount, by the basis of its estimate; the first basis is the default.

@@ -150,6 +150,14 @@ text_type!(
     }
 );
 
+text_type!(
+    /// The code of a currency: three capital letters of ISO 4217.
+    Code,
+    "^[A-Z]{3}$",
+    "an ISO 4217 code",
+    |text| iso_currency::Currency::from_code(text).is_some()
+);
+
 impl Ref {
     /// The record that the reference leads to, and the amount if one is named.
     pub fn parts(&self) -> (&str, Option<&str>) {

@@ -12,6 +12,7 @@ pub mod graph;
 pub mod load;
 pub mod report;
 pub mod snapshot;
+pub mod values;
 
 pub use error::Error;
 pub use finding::Finding;

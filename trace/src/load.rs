@@ -42,6 +42,8 @@ pub struct Loaded {
     pub damaged: HashMap<Id, Damage>,
     /// The files that records name and that are there, relative to the data root.
     pub present: HashSet<String>,
+    /// The bytes of the CSV tables that records name, by path.
+    pub tables: HashMap<String, Vec<u8>>,
     by_id: HashMap<Box<str>, usize>,
 }
 
@@ -65,6 +67,7 @@ impl Loaded {
             problems: Vec::new(),
             damaged: HashMap::new(),
             present: HashSet::new(),
+            tables: HashMap::new(),
             by_id: HashMap::new(),
         };
         loaded.problems.extend(settings_problems.into_iter().map(|problem| FileProblem { file: 0, problem }));
@@ -98,6 +101,9 @@ impl Loaded {
     fn look_up_files(&mut self) {
         let named = self.entries.iter().flat_map(|entry| files_named(&entry.record));
         self.present = named.filter(|path| self.snapshot.has(path)).map(str::to_owned).collect();
+        let named = self.entries.iter().flat_map(|entry| tables_named(&entry.record));
+        let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?)));
+        self.tables = read.collect();
     }
 
     /// The index of a record.
@@ -133,16 +139,20 @@ impl Loaded {
 /// The files that a record names: evidence, past fields, tables that a model reads.
 pub fn files_named(record: &Record) -> Vec<&str> {
     let mut files: Vec<&str> = record.evidence().iter().map(String::as_str).collect();
-    match &record.body {
-        Body::Goal(goal) => files.extend(goal.field.as_ref().and_then(|field| field.file.as_deref())),
-        Body::Analysis(analysis) => {
-            files.extend(
-                analysis.given.iter().map(|(_, value)| value).filter(|value| is_table(value)).map(Expression::text),
-            );
-        }
-        _ => {}
-    }
+    files.extend(tables_named(record));
     files
+}
+
+/// The tables among them: past fields, and what a model reads.
+fn tables_named(record: &Record) -> Vec<&str> {
+    match &record.body {
+        Body::Goal(goal) => goal.field.iter().filter_map(|field| field.file.as_deref()).collect(),
+        Body::Analysis(analysis) => {
+            let values = analysis.given.iter().map(|(_, value)| value);
+            values.filter(|value| is_table(value)).map(Expression::text).collect()
+        }
+        _ => Vec::new(),
+    }
 }
 
 /// An input that names a table rather than a value.

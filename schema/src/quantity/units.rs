@@ -179,6 +179,17 @@ impl Unit {
         (value - self.offset) / self.factor
     }
 
+    /// The same unit with its money in the currency of a rate, and the factor of its value; none when the
+    /// rate is not in plain money.
+    pub fn exchanged(&self, rate: &super::Quantity) -> Option<(Self, f64)> {
+        let (from, exponent) = self.dimension.money?;
+        let (to, 12) = rate.unit().dimension.money? else { return None };
+        let dimension = Dimension { money: Some((to, exponent)), ..self.dimension };
+        let name = self.name.replace(from.code(), to.code());
+        let factor = rate.si().powf(f64::from(exponent) / f64::from(WHOLE));
+        Some((Self { name: name.into(), dimension, ..self.clone() }, factor))
+    }
+
     /// The SI unit of a dimension, named by its base units.
     pub fn si(dimension: Dimension) -> Self {
         let name = if dimension.is_one() { String::new() } else { dimension.to_string() };

@@ -280,6 +280,11 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
     (settings, out.problems)
 }
 
+/// Reads a score sheet that ships with the tool.
+pub fn sheet(text: &str) -> Option<crate::sheet::Sheet> {
+    yaml::typed(text)
+}
+
 /// The place that a route of keys leads to; the start of a file that cannot be read.
 pub fn locate<'a>(tree: Option<&Tree>, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
     tree.map_or(Spot::START, |tree| tree.locate(route, aim))

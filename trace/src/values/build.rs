@@ -1,0 +1,703 @@
+//! From records to the nodes of the value graph.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use schema::formula::{Formula, FormulaErrorKind};
+use schema::quantity::{Dimension, Unit};
+use schema::records::{Body, Expression, Finds, Target};
+use schema::words::CAR;
+use schema::{Day, Entries, Id, Quantity, suggest};
+
+use super::network::{Call, Network, Node, Rule, Value};
+use super::problems::{ValueProblem, ValueProblemKind};
+use super::{Key, Origin, Values, order, sheets};
+use crate::graph::Graph;
+use crate::load::is_table;
+
+/// Where the text of a node stands.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Place {
+    pub(super) record: usize,
+    pub(super) route: Vec<String>,
+}
+
+pub(super) struct Builder<'g, 'r> {
+    pub(super) graph: &'g Graph<'r>,
+    pub(super) network: Network,
+    pub(super) keys: Vec<Key>,
+    pub(super) places: Vec<Place>,
+    /// The dimension a node must have, where that is known before its inputs are.
+    pub(super) wanted: Vec<Option<Dimension>>,
+    pub(super) by_key: HashMap<Key, Node>,
+    pub(super) amounts: Vec<Box<str>>,
+    pub(super) origins: HashMap<usize, Origin>,
+    pub(super) problems: Vec<ValueProblem>,
+}
+
+/// Builds and evaluates the value graph of all records.
+pub(super) fn build<'g, 'r>(graph: &'g Graph<'r>) -> Values<'g, 'r> {
+    let mut builder = Builder {
+        graph,
+        network: Network::default(),
+        keys: Vec::new(),
+        places: Vec::new(),
+        wanted: Vec::new(),
+        by_key: HashMap::new(),
+        amounts: Vec::new(),
+        origins: HashMap::new(),
+        problems: Vec::new(),
+    };
+    // All nodes first, so that any may name any other.
+    builder.declare();
+    builder.amounts();
+    builder.events_and_goals();
+    builder.targets();
+    builder.analyses();
+    order::put(&mut builder);
+    let state = builder.network.evaluate();
+    builder.failures(&state);
+    let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
+    Values { graph, network, state, keys, problems, amounts, by_key, origins }
+}
+
+impl<'r> Builder<'_, 'r> {
+    fn add(&mut self, key: Key, place: Place, wanted: Option<Dimension>) -> Node {
+        let node = self.network.nodes.len();
+        let unit = Unit::si(wanted.unwrap_or_default());
+        let dimension = wanted.unwrap_or_default();
+        self.network.nodes.push(Value { rule: Rule::None, inputs: Vec::new(), dimension, unit, uncertainty: 0.0 });
+        self.keys.push(key.clone());
+        self.places.push(place);
+        self.wanted.push(wanted);
+        self.by_key.insert(key, node);
+        node
+    }
+
+    pub(super) fn tell(
+        &mut self,
+        kind: ValueProblemKind,
+        place: &Place,
+        offset: usize,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) {
+        let Place { record, route } = place.clone();
+        self.problems.push(ValueProblem { kind, record, route, offset, message: message.into(), help: help.into() });
+    }
+
+    fn amount(&mut self, name: &str) -> u16 {
+        match self.amounts.iter().position(|known| **known == *name) {
+            Some(at) => at as u16,
+            None => {
+                self.amounts.push(name.into());
+                (self.amounts.len() - 1) as u16
+            }
+        }
+    }
+
+    fn declare(&mut self) {
+        let loaded = self.graph.loaded;
+        for (index, entry) in loaded.entries.iter().enumerate() {
+            let place = |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+            match &entry.record.body {
+                Body::Goal(_) | Body::Event(_) => {
+                    let node = self.add(Key::Record(index), place(&[]), Some(Dimension::points()));
+                    self.network.nodes[node].unit = Unit::parse("pts").unwrap_or_else(|_| Unit::one());
+                }
+                Body::Target(target) => {
+                    let limit = target.limit().next().map(|(_, quantity)| quantity.clone());
+                    let node = self.add(Key::Record(index), place(&[]), limit.as_ref().map(|l| l.unit().dimension()));
+                    if let Some(limit) = limit {
+                        let (unit, _, _) = self.in_currency(&limit);
+                        self.wanted[node] = Some(unit.dimension());
+                        self.network.nodes[node].dimension = unit.dimension();
+                        self.network.nodes[node].unit = unit;
+                    }
+                }
+                _ => {}
+            }
+            let mut local = |names: &Entries<Id, Expression>, key: &[&str]| {
+                for (name, _) in names.iter() {
+                    let route: Vec<&str> = key.iter().copied().chain([name.as_str()]).collect();
+                    self.add(Key::Local(index, name.as_str().into()), place(&route), None);
+                }
+            };
+            match &entry.record.body {
+                Body::Event(event) => {
+                    local(&event.reads, &["reads"]);
+                    if let Some(score) = &event.score {
+                        local(&score.given, &["score", "given"]);
+                        let sheet = score.r#use.as_deref().and_then(sheets::find);
+                        for (name, _) in sheet.into_iter().flat_map(|sheet| sheet.constants.iter()) {
+                            if score.given.get(name.as_str()).is_none() {
+                                self.add(Key::Local(index, name.as_str().into()), place(&["score", "use"]), None);
+                            }
+                        }
+                    }
+                }
+                Body::Target(target) => local(&target.given, &["given"]),
+                Body::Analysis(analysis) => local(&analysis.given, &["given"]),
+                _ => {}
+            }
+        }
+    }
+
+    /// A unit in the team's currency where the settings have a rate: the unit, and value and uncertainty in SI.
+    fn in_currency(&self, quantity: &Quantity) -> (Unit, f64, f64) {
+        let rates = &self.graph.loaded.settings().rates;
+        let uncertainty = quantity.uncertainty().unwrap_or(0.0) * quantity.unit().factor();
+        let plain = (quantity.unit().clone(), quantity.si(), uncertainty);
+        let Some(currency) = quantity.unit().dimension().currency() else { return plain };
+        let Some(rate) = rates.get(currency.code()) else { return plain };
+        match quantity.unit().exchanged(rate) {
+            Some((unit, factor)) => (unit, quantity.si() * factor, uncertainty * factor),
+            None => plain,
+        }
+    }
+
+    fn give(&mut self, node: Node, quantity: &Quantity, place: &Place) {
+        let (unit, value, uncertainty) = self.in_currency(quantity);
+        if let Some(wanted) = self.wanted[node]
+            && wanted != unit.dimension()
+        {
+            self.mismatch(place, 0, unit.dimension(), wanted);
+            return;
+        }
+        let own = &mut self.network.nodes[node];
+        if self.wanted[node].is_none() {
+            own.dimension = unit.dimension();
+            own.unit = unit;
+        }
+        own.rule = Rule::Given(value);
+        own.uncertainty = uncertainty;
+    }
+
+    pub(super) fn mismatch(&mut self, place: &Place, offset: usize, found: Dimension, wanted: Dimension) {
+        let words = |d: Dimension| if d.is_one() { "a plain number".to_owned() } else { format!("`{d}`") };
+        let message = format!("this is {}, and {} is needed", words(found), words(wanted));
+        self.tell(ValueProblemKind::Unit, place, offset, message, "mend the unit, or what is computed");
+    }
+
+    /// Defines a node by a text: a quantity, a name or a formula.
+    fn define(&mut self, node: Node, text: &str, place: &Place) {
+        self.places[node] = place.clone();
+        if let Ok(quantity) = Quantity::parse(text) {
+            self.give(node, &quantity, place);
+            return;
+        }
+        let formula = match Formula::parse(text) {
+            Ok(formula) => formula,
+            Err(error) => {
+                self.formula_error(place, error);
+                return;
+            }
+        };
+        let mut inputs = Vec::with_capacity(formula.names().len());
+        let only = formula.only_name().is_some();
+        for name in formula.names() {
+            match self.lookup(place.record, node, &name.text) {
+                Some(input) => inputs.push(input),
+                None => {
+                    // One name that leads nowhere is told with all other names of records.
+                    if !(only && self.broken_is_told(place)) {
+                        let known = self.known_names(place.record);
+                        let dashed = name.text.contains('-').then(|| name.text.replace('-', " - "));
+                        let help = match suggest::nearest(&name.text, known.iter().map(String::as_str)) {
+                            Some(near) => format!("did you mean `{near}`?"),
+                            None => match dashed {
+                                Some(spaced) => format!("name a value; to subtract, write spaces: `{spaced}`"),
+                                None => "name a target, an event, a goal, `part.amount`, or give it under `given`".to_owned(),
+                            },
+                        };
+                        let message = format!("there is no value `{}`", schema::words::shorten(&name.text));
+                        self.tell(ValueProblemKind::Reference, place, name.start, message, help);
+                    }
+                    return;
+                }
+            }
+        }
+        self.network.nodes[node].inputs = inputs;
+        self.network.nodes[node].rule = Rule::Formula(Arc::new(formula));
+    }
+
+    fn broken_is_told(&self, place: &Place) -> bool {
+        self.graph.broken.iter().any(|broken| broken.from == place.record && broken.route.iter().eq(place.route.iter()))
+    }
+
+    fn known_names(&self, record: usize) -> Vec<String> {
+        // Looking through all of a large root for every slip would be slow, and helps nobody.
+        let keys = self.keys.iter().take(3000);
+        keys.filter_map(|key| match key {
+            Key::Local(of, name) if *of == record => Some(name.to_string()),
+            Key::Record(index) => Some(self.graph.loaded.record(*index).id.to_string()),
+            Key::Part(index, amount) => {
+                Some(format!("{}.{}", self.graph.loaded.record(*index).id, self.amounts[usize::from(*amount)]))
+            }
+            _ => None,
+        })
+        .collect()
+    }
+
+    pub(super) fn formula_error(&mut self, place: &Place, error: schema::formula::FormulaError) {
+        let kind = match error.kind {
+            FormulaErrorKind::Syntax => ValueProblemKind::Bad,
+            FormulaErrorKind::Unit => ValueProblemKind::Unit,
+        };
+        self.tell(kind, place, error.start, error.message, error.help);
+    }
+
+    /// The node of a name: local names first, then ids. A local name does not mean itself.
+    fn lookup(&self, record: usize, asking: Node, name: &str) -> Option<Node> {
+        if let Some(&local) = self.by_key.get(&Key::Local(record, name.into()))
+            && local != asking
+        {
+            return Some(local);
+        }
+        let loaded = self.graph.loaded;
+        let Some((id, amount)) = name.split_once('.') else {
+            return self.by_key.get(&Key::Record(loaded.find(name)?)).copied();
+        };
+        let amount = self.amounts.iter().position(|known| **known == *amount)? as u16;
+        if id == CAR {
+            return self.by_key.get(&Key::Group(None, amount)).copied();
+        }
+        let index = loaded.find(id)?;
+        let key = match loaded.record(index).body {
+            Body::Part(_) => Key::Part(index, amount),
+            _ => Key::Group(Some(index), amount),
+        };
+        self.by_key.get(&key).copied()
+    }
+
+    /// Amounts of parts, and their roll-up through systems to the car: times count, with growth.
+    fn amounts(&mut self) {
+        let loaded = self.graph.loaded;
+        let mut members: HashMap<(Option<usize>, u16), Vec<(Node, f64)>> = HashMap::new();
+        for (index, entry) in loaded.entries.iter().enumerate() {
+            let Body::Part(part) = &entry.record.body else { continue };
+            let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
+            for (name, amount) in part.amounts.iter() {
+                let number = self.amount(name.as_str());
+                let place = Place { record: index, route: vec!["amounts".to_owned(), name.to_string()] };
+                let first = members.get(&(None, number)).and_then(|all| all.first());
+                let wanted = first.map(|(node, _)| self.network.nodes[*node].dimension);
+                let node = self.add(Key::Part(index, number), place.clone(), wanted);
+                self.give(node, &amount.value, &place);
+                self.network.nodes[node].unit = self.in_currency(&amount.value).0;
+                let count = f64::from(part.count.unwrap_or(1));
+                let growth = loaded.settings().growth.get(name.as_str());
+                let growth = growth.and_then(|bases| match &amount.basis {
+                    Some(basis) => bases.get(basis.as_str()),
+                    None => bases.iter().next().map(|(_, growth)| growth),
+                });
+                let factor = count * (1.0 + growth.map_or(0.0, Quantity::si));
+                members.entry((None, number)).or_default().push((node, factor));
+                if let Some(system) = system {
+                    members.entry((Some(system), number)).or_default().push((node, factor));
+                }
+            }
+        }
+        let systems: Vec<usize> = (0..loaded.entries.len())
+            .filter(|index| matches!(loaded.record(*index).body, Body::System(_)))
+            .collect();
+        for number in 0..self.amounts.len() as u16 {
+            let first = members.get(&(None, number)).and_then(|all| all.first()).map(|(node, _)| *node);
+            let Some(first) = first else { continue };
+            let (dimension, unit) = (self.network.nodes[first].dimension, self.network.nodes[first].unit.clone());
+            for group in std::iter::once(None).chain(systems.iter().copied().map(Some)) {
+                let place = Place { record: group.unwrap_or(0), route: Vec::new() };
+                let node = self.add(Key::Group(group, number), place, Some(dimension));
+                self.network.nodes[node].unit = unit.clone();
+            }
+            for group in std::iter::once(None).chain(systems.iter().copied().map(Some)) {
+                let mut all = members.remove(&(group, number)).unwrap_or_default();
+                // A system also holds what the systems in it hold; the car has each part once already.
+                for &inner in &systems {
+                    let outer = loaded.record(inner).about().and_then(|id| loaded.find(id.as_str()));
+                    if group.is_some() && outer == group {
+                        all.push((self.by_key[&Key::Group(Some(inner), number)], 1.0));
+                    }
+                }
+                let node = self.by_key[&Key::Group(group, number)];
+                self.network.nodes[node].inputs = all.iter().map(|(node, _)| *node).collect();
+                self.network.nodes[node].rule = Rule::Total(all.into_iter().map(|(_, factor)| factor).collect());
+            }
+        }
+    }
+
+    fn locals(&mut self, index: usize, names: &Entries<Id, Expression>, route: &[&str]) {
+        for (name, text) in names.iter() {
+            if is_table(text) {
+                continue;
+            }
+            let node = self.by_key[&Key::Local(index, name.as_str().into())];
+            let route = route.iter().map(|s| (*s).to_owned()).chain([name.to_string()]).collect();
+            self.define(node, text.text(), &Place { record: index, route });
+        }
+    }
+
+    fn events_and_goals(&mut self) {
+        let loaded = self.graph.loaded;
+        for (index, entry) in loaded.entries.iter().enumerate() {
+            match &entry.record.body {
+                Body::Event(event) => {
+                    let node = self.by_key[&Key::Record(index)];
+                    self.locals(index, &event.reads, &["reads"]);
+                    let place = |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+                    if let Some(score) = &event.score {
+                        self.locals(index, &score.given, &["score", "given"]);
+                        self.origins.insert(index, Origin::Score);
+                        if let Some(formula) = &score.formula {
+                            self.define(node, formula.text(), &place(&["score", "formula"]));
+                        } else if let Some(name) = score.r#use.as_deref() {
+                            self.sheet(index, node, event, name, &place(&["score", "use"]));
+                        }
+                    }
+                    if let Some(expect) = &event.expect {
+                        self.origins.insert(index, Origin::Estimate);
+                        self.give(node, expect, &place(&["expect"]));
+                    }
+                    if let Some((result, value)) = self.latest_result(index) {
+                        let place = Place { record: result, route: vec!["value".to_owned()] };
+                        self.network.nodes[node].inputs.clear();
+                        self.give(node, &value, &place);
+                        self.origins.insert(index, Origin::Result(result));
+                    }
+                }
+                Body::Goal(_) => {
+                    let events = self.graph.children(index).filter(|child| matches!(loaded.record(*child).body, Body::Event(_)));
+                    let mut inputs: Vec<Node> = events.map(|event| self.by_key[&Key::Record(event)]).collect();
+                    inputs.sort_unstable();
+                    let node = self.by_key[&Key::Record(index)];
+                    self.network.nodes[node].rule = Rule::Total(vec![1.0; inputs.len()]);
+                    self.network.nodes[node].inputs = inputs;
+                    self.origins.insert(index, Origin::Events);
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn sheet(&mut self, index: usize, node: Node, event: &schema::records::Event, name: &str, place: &Place) {
+        let Some(sheet) = sheets::find(name) else {
+            let names = sheets::names();
+            let otherwise = format!("the sheets are {}", names.join(", "));
+            let help = suggest::did_you_mean(name, names.iter().map(String::as_str), &otherwise);
+            let message = format!("there is no score sheet `{}`", schema::words::shorten(name));
+            self.tell(ValueProblemKind::Reference, place, 0, message, help);
+            return;
+        };
+        let given = event.score.as_ref().map(|score| &score.given);
+        for (wanted, key, there) in sheet
+            .reads
+            .iter()
+            .map(|id| (id, "reads", event.reads.get(id.as_str()).is_some()))
+            .chain(sheet.given.iter().map(|id| (id, "given", given.is_some_and(|g| g.get(id.as_str()).is_some()))))
+        {
+            if !there {
+                let message = format!("the sheet `{name}` needs `{wanted}`");
+                self.tell(ValueProblemKind::Reference, place, 0, message, format!("give it under `{key}`"));
+                return;
+            }
+        }
+        for (constant, text) in sheet.constants.iter() {
+            if given.is_none_or(|given| given.get(constant.as_str()).is_none()) {
+                let node = self.by_key[&Key::Local(index, constant.as_str().into())];
+                self.define(node, text.text(), place);
+            }
+        }
+        self.define(node, sheet.formula.text(), place);
+    }
+
+    /// The latest result with a value of a record.
+    fn latest_result(&self, index: usize) -> Option<(usize, Quantity)> {
+        let results = self.graph.linked(index, crate::graph::Link::Verifies, petgraph::Direction::Incoming);
+        let dated = results.filter_map(|result| match &self.graph.loaded.record(result).body {
+            Body::Result(body) => Some((body.date?, result, body.value.clone()?)),
+            _ => None,
+        });
+        dated.max_by_key(|(date, result, _): &(Day, usize, _)| (*date, *result)).map(|(_, result, value)| (result, value))
+    }
+
+    fn targets(&mut self) {
+        let loaded = self.graph.loaded;
+        for (index, entry) in loaded.entries.iter().enumerate() {
+            let Body::Target(target) = &entry.record.body else { continue };
+            let node = self.by_key[&Key::Record(index)];
+            self.locals(index, &target.given, &["given"]);
+            self.own_value(index, node, target);
+            if let Some((result, value)) = self.latest_result(index) {
+                let place = Place { record: result, route: vec!["value".to_owned()] };
+                self.settle(index, node, Origin::Result(result));
+                self.give(node, &value, &place);
+            }
+        }
+    }
+
+    /// Clears a node for another source of its value.
+    fn settle(&mut self, index: usize, node: Node, origin: Origin) {
+        let own = &mut self.network.nodes[node];
+        own.inputs.clear();
+        own.rule = Rule::None;
+        own.uncertainty = 0.0;
+        self.origins.insert(index, origin);
+    }
+
+    /// What the target itself says of its value: `formula`, else `total`, else `estimate`.
+    fn own_value(&mut self, index: usize, node: Node, target: &Target) {
+        let place = |key: &str| Place { record: index, route: vec![key.to_owned()] };
+        let said = [
+            ("formula", target.formula.is_some()),
+            ("total", target.total.is_some()),
+            ("estimate", target.estimate.is_some()),
+        ];
+        let mut said = said.iter().filter(|(_, there)| *there).map(|(key, _)| *key);
+        if let (Some(first), Some(second)) = (said.next(), said.next()) {
+            let message = format!("both `{first}` and `{second}` give the value");
+            self.tell(ValueProblemKind::Twice, &place(second), 0, message, format!("`{first}` counts: remove the other"));
+        }
+        if let Some(formula) = &target.formula {
+            self.origins.insert(index, Origin::Formula);
+            self.define(node, formula.text(), &place("formula"));
+        } else if let Some(amount) = &target.total {
+            self.origins.insert(index, Origin::Total);
+            self.total(node, target, amount, &place("total"));
+        } else if let Some(estimate) = &target.estimate {
+            self.origins.insert(index, Origin::Estimate);
+            self.give(node, estimate, &place("estimate"));
+        }
+    }
+
+    fn total(&mut self, node: Node, target: &Target, amount: &Id, place: &Place) {
+        let Some(number) = self.amounts.iter().position(|known| **known == *amount.as_str()).map(|at| at as u16) else {
+            let names: Vec<&str> = self.amounts.iter().map(AsRef::as_ref).collect();
+            let help = suggest::did_you_mean(amount.as_str(), names, "give it under `amounts` of parts");
+            self.tell(ValueProblemKind::Reference, place, 0, format!("no part has an amount `{amount}`"), help);
+            return;
+        };
+        let Some(of) = target.of.as_ref().map(Id::as_str) else { return };
+        let of_part = self.graph.loaded.find(of).filter(|i| matches!(self.graph.loaded.record(*i).body, Body::Part(_)));
+        let (source, factor) = match (of_part, of == CAR) {
+            // One part counts as often as the car has it, with its growth: read it off the roll-up.
+            (Some(part), _) => {
+                let piece = self.by_key.get(&Key::Part(part, number)).copied();
+                let car = self.by_key.get(&Key::Group(None, number)).copied();
+                let factor = piece.zip(car).and_then(|(piece, car)| {
+                    let group = &self.network.nodes[car];
+                    let at = group.inputs.iter().position(|input| *input == piece)?;
+                    match &group.rule {
+                        Rule::Total(factors) => factors.get(at).copied(),
+                        _ => None,
+                    }
+                });
+                (piece, factor.unwrap_or(1.0))
+            }
+            (None, true) => (self.by_key.get(&Key::Group(None, number)).copied(), 1.0),
+            (None, false) => {
+                let system = self.graph.loaded.find(of);
+                (system.and_then(|system| self.by_key.get(&Key::Group(Some(system), number)).copied()), 1.0)
+            }
+        };
+        let Some(source) = source else { return };
+        let found = self.network.nodes[source].dimension;
+        if let Some(wanted) = self.wanted[node].filter(|wanted| *wanted != found) {
+            self.mismatch(place, 0, found, wanted);
+            return;
+        }
+        self.network.nodes[node].inputs = vec![source];
+        self.network.nodes[node].rule = Rule::Total(vec![factor]);
+    }
+
+    fn analyses(&mut self) {
+        let loaded = self.graph.loaded;
+        let superseded: std::collections::HashSet<&str> = loaded
+            .entries
+            .iter()
+            .filter_map(|entry| match &entry.record.body {
+                Body::Analysis(analysis) => Some(analysis.supersedes.iter().map(Id::as_str)),
+                _ => None,
+            })
+            .flatten()
+            .collect();
+        let mut finder: HashMap<usize, usize> = HashMap::new();
+        for (index, entry) in loaded.entries.iter().enumerate() {
+            let Body::Analysis(analysis) = &entry.record.body else { continue };
+            self.locals(index, &analysis.given, &["given"]);
+            let call = analysis.model.as_ref().and_then(|model| self.call(index, analysis, model.as_str()));
+            let Some(finds) = &analysis.finds else { continue };
+            for target in finds.targets() {
+                let Some(target_index) = loaded.find(target.as_str()) else { continue };
+                let Some(&node) = self.by_key.get(&Key::Record(target_index)) else { continue };
+                if !matches!(loaded.record(target_index).body, Body::Target(_)) || superseded.contains(entry.record.id.as_str()) {
+                    continue;
+                }
+                let place = match finds {
+                    Finds::Target(_) => Place { record: index, route: vec!["finds".to_owned()] },
+                    Finds::Values(_) => Place { record: index, route: vec!["finds".to_owned(), target.to_string()] },
+                };
+                if let Some(other) = finder.insert(target_index, index) {
+                    let message = format!("{} finds the value of {target} too", loaded.record(other).id);
+                    let help = "the later one counts: name the other under `supersedes`";
+                    self.tell(ValueProblemKind::Twice, &place, 0, message, help);
+                }
+                if matches!(self.origins.get(&target_index), Some(Origin::Result(_))) {
+                    continue;
+                }
+                self.settle(target_index, node, Origin::Analysis(index));
+                match (finds, &call, &analysis.formula) {
+                    (_, Some((call, inputs)), _) => self.output(node, finds, target, *call, inputs, &place),
+                    (_, None, _) if analysis.model.is_some() => {}
+                    (Finds::Target(_), None, Some(formula)) => {
+                        self.define(node, formula.text(), &Place { record: index, route: vec!["formula".to_owned()] });
+                    }
+                    (Finds::Values(values), None, _) => {
+                        if let Some(text) = values.get(target.as_str()) {
+                            self.define(node, text.text(), &place);
+                        }
+                    }
+                    (Finds::Target(_), None, None) => {
+                        let help = format!("write `finds: {{{target}: value}}`, or a model or formula");
+                        self.tell(ValueProblemKind::Bad, &place, 0, "the analysis gives no value".to_owned(), help);
+                    }
+                }
+            }
+        }
+    }
+
+    fn output(&mut self, node: Node, finds: &Finds, target: &Id, call: usize, inputs: &[Node], place: &Place) {
+        let model = self.network.calls[call].model;
+        let output = match finds {
+            Finds::Target(_) => 0,
+            Finds::Values(values) => {
+                let name = values.get(target.as_str()).map_or("", Expression::text);
+                match model.outputs.iter().position(|output| output.name == name) {
+                    Some(at) => at,
+                    None => {
+                        let names: Vec<&str> = model.outputs.iter().map(|output| output.name).collect();
+                        let otherwise = format!("it gives {}", suggest::any_of(names.iter().copied()));
+                        let help = suggest::did_you_mean(name, names, &otherwise);
+                        let message = format!("the model `{}` gives no `{}`", model.name, schema::words::shorten(name));
+                        self.tell(ValueProblemKind::Reference, place, 0, message, help);
+                        return;
+                    }
+                }
+            }
+        };
+        let found = Unit::parse(model.outputs[output].unit).map(|unit| unit.dimension()).unwrap_or_default();
+        if let Some(wanted) = self.wanted[node].filter(|wanted| *wanted != found) {
+            self.mismatch(place, 0, found, wanted);
+            return;
+        }
+        self.network.nodes[node].inputs = inputs.to_vec();
+        self.network.nodes[node].rule = Rule::Model { call, output };
+        self.places[node] = place.clone();
+    }
+
+    /// Binds the inputs of a model.
+    fn call(&mut self, index: usize, analysis: &schema::records::Analysis, name: &str) -> Option<(usize, Vec<Node>)> {
+        let at = |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+        let Some(model) = models::find(name) else {
+            let names = || models::MODELS.iter().map(|model| model.name);
+            let help = suggest::did_you_mean(name, names(), &format!("the models are {}", suggest::any_of(names())));
+            self.tell(ValueProblemKind::Reference, &at(&["model"]), 0, format!("there is no model `{name}`"), help);
+            return None;
+        };
+        let mut call = Call { model, numbers: Vec::new(), tables: Vec::new(), lists: Vec::new() };
+        let (mut inputs, told) = (Vec::new(), self.problems.len());
+        for (name, text) in analysis.given.iter() {
+            let place = at(&["given", name.as_str()]);
+            let node = self.by_key[&Key::Local(index, name.as_str().into())];
+            let Some(input) = model.input(name.as_str()) else {
+                // A name that other inputs use is a step on the way.
+                let used = analysis.given.iter().any(|(other, text)| {
+                    other != name && Formula::parse(text.text()).is_ok_and(|f| f.names().iter().any(|n| *n.text == *name.as_str()))
+                });
+                if !used {
+                    let names = || model.inputs.iter().map(|input| input.name);
+                    let otherwise = format!("it takes {}", suggest::any_of(names()));
+                    let help = suggest::did_you_mean(name.as_str(), names(), &otherwise);
+                    let message = format!("the model `{}` takes no `{name}`", model.name);
+                    self.tell(ValueProblemKind::Reference, &place, 0, message, help);
+                }
+                continue;
+            };
+            match input.kind {
+                models::Kind::Number => {
+                    if let Ok(unit) = Unit::parse(input.unit)
+                        && self.wanted[node].is_none()
+                    {
+                        self.expect(node, unit.dimension(), &place);
+                    }
+                    call.numbers.push(input.name);
+                    inputs.push(node);
+                }
+                models::Kind::Table { columns } => {
+                    let names = [columns[0].name, columns[1].name];
+                    let bytes = self.graph.loaded.tables.get(text.text());
+                    let rows = match (is_table(text), bytes) {
+                        (false, _) => Err(format!("`{name}` is a table: name a CSV file with the columns {} and {}", names[0], names[1])),
+                        // That the file is not there is told with all other names of files.
+                        (true, None) => return None,
+                        (true, Some(bytes)) => super::tables::columns(bytes, names),
+                    };
+                    match rows {
+                        Ok(rows) => call.tables.push((input.name, rows.into_iter().map(|[a, b]| (a, b)).collect())),
+                        Err(error) => {
+                            self.tell(ValueProblemKind::Bad, &place, 0, error, "columns are in SI units, one row a line");
+                        }
+                    }
+                }
+                models::Kind::List => {
+                    let entries: Result<Vec<f64>, _> = text
+                        .text()
+                        .split([',', ' '])
+                        .filter(|word| !word.is_empty())
+                        .map(|word| Quantity::parse(word).map(|quantity| quantity.si()))
+                        .collect();
+                    match entries {
+                        Ok(entries) => call.lists.push((input.name, entries)),
+                        Err(error) => self.tell(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between"),
+                    }
+                    self.network.nodes[node].rule = Rule::None;
+                }
+            }
+        }
+        if self.problems.len() > told {
+            return None;
+        }
+        self.network.calls.push(call);
+        Some((self.network.calls.len() - 1, inputs))
+    }
+
+    /// Asks a dimension of a node whose rule may be known already.
+    fn expect(&mut self, node: Node, wanted: Dimension, place: &Place) {
+        self.wanted[node] = Some(wanted);
+        let own = &self.network.nodes[node];
+        if let Rule::Given(_) = own.rule
+            && own.dimension != wanted
+        {
+            let found = own.dimension;
+            self.network.nodes[node].rule = Rule::None;
+            self.mismatch(place, 0, found, wanted);
+        }
+    }
+
+    /// Models that gave no answer though all their inputs have values.
+    fn failures(&mut self, state: &super::State) {
+        let mut told = vec![false; self.network.calls.len()];
+        for node in 0..self.network.nodes.len() {
+            let Rule::Model { call, .. } = self.network.nodes[node].rule else { continue };
+            let inputs = &self.network.nodes[node].inputs;
+            if told[call] || inputs.iter().any(|input| state.values[*input].is_nan()) {
+                continue;
+            }
+            if let Some(error) = self.network.failure(state, call) {
+                told[call] = true;
+                let place = Place { record: self.places[node].record, route: vec!["model".to_owned()] };
+                let name = self.network.calls[call].model.name;
+                self.tell(ValueProblemKind::Bad, &place, 0, format!("`{name}` has no answer: {error}"), "mend the input it names");
+            }
+        }
+    }
+}

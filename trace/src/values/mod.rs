@@ -1,0 +1,163 @@
+//! Values: from records to numbers. Targets, events, goals and amounts are nodes of one acyclic graph;
+//! formulas, models, roll-ups and scores are its rules.
+
+mod build;
+mod network;
+mod order;
+mod problems;
+mod sheets;
+mod tables;
+
+pub use network::{Gradients, Network, Node, Partials, Rule, State};
+pub use problems::{ValueProblem, ValueProblemKind};
+
+use std::collections::HashMap;
+
+use schema::quantity::{Dimension, Unit};
+use schema::records::Body;
+
+use crate::graph::Graph;
+
+/// What a node stands for.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub enum Key {
+    /// A target, an event (its points) or a goal (its total).
+    Record(usize),
+    /// An amount of one piece of a part, as it is written.
+    Part(usize, u16),
+    /// An amount of a system, or of the car where there is none: counted, with growth.
+    Group(Option<usize>, u16),
+    /// A name under `given` or `reads` of a record.
+    Local(usize, Box<str>),
+}
+
+/// Where the value of a target, an event or a goal comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// A result.
+    Result(usize),
+    /// An analysis.
+    Analysis(usize),
+    /// Its formula.
+    Formula,
+    /// The roll-up of an amount.
+    Total,
+    /// An estimate written by hand, or the points expected of a judged event.
+    Estimate,
+    /// The score of what an event reads.
+    Score,
+    /// The sum of the events.
+    Events,
+    /// It has none.
+    None,
+}
+
+impl Origin {
+    /// The word in outputs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Result(_) => "result",
+            Self::Analysis(_) => "analysis",
+            Self::Formula => "formula",
+            Self::Total => "total",
+            Self::Estimate => "estimate",
+            Self::Score => "score",
+            Self::Events => "events",
+            Self::None => "none",
+        }
+    }
+}
+
+/// All values of a data root.
+pub struct Values<'g, 'r> {
+    /// The records and links.
+    pub graph: &'g Graph<'r>,
+    /// The value graph.
+    pub network: Network,
+    /// The values as the records have them.
+    pub state: State,
+    /// What each node stands for.
+    pub keys: Vec<Key>,
+    /// What is wrong with formulas, units and models.
+    pub problems: Vec<ValueProblem>,
+    amounts: Vec<Box<str>>,
+    by_key: HashMap<Key, Node>,
+    origins: HashMap<usize, Origin>,
+}
+
+impl<'g, 'r> Values<'g, 'r> {
+    /// Builds and evaluates the value graph.
+    pub fn new(graph: &'g Graph<'r>) -> Self {
+        build::build(graph)
+    }
+
+    /// The node of a key.
+    pub fn node(&self, key: &Key) -> Option<Node> {
+        self.by_key.get(key).copied()
+    }
+
+    /// The node of a target, an event or a goal.
+    pub fn of_record(&self, index: usize) -> Option<Node> {
+        self.node(&Key::Record(index))
+    }
+
+    /// The node of a name such as `car-mass`, `engine-unit.mass` or `car.cost`.
+    pub fn named(&self, name: &str) -> Option<Node> {
+        let (id, amount) = name.split_once('.').map_or((name, None), |(id, amount)| (id, Some(amount)));
+        let Some(amount) = amount else { return self.of_record(self.graph.loaded.find(id)?) };
+        let amount = self.amount(amount)?;
+        if id == schema::words::CAR {
+            return self.node(&Key::Group(None, amount));
+        }
+        let index = self.graph.loaded.find(id)?;
+        match self.graph.loaded.record(index).body {
+            Body::Part(_) => self.node(&Key::Part(index, amount)),
+            _ => self.node(&Key::Group(Some(index), amount)),
+        }
+    }
+
+    /// The name of a node, as it can be referred to; a local name stands behind its record's.
+    pub fn name(&self, node: Node) -> String {
+        let id = |index: usize| self.graph.loaded.record(index).id.as_str();
+        let amount = |amount: u16| &self.amounts[usize::from(amount)];
+        match &self.keys[node] {
+            Key::Record(index) => id(*index).to_owned(),
+            Key::Part(index, of) | Key::Group(Some(index), of) => format!("{}.{}", id(*index), amount(*of)),
+            Key::Group(None, of) => format!("car.{}", amount(*of)),
+            Key::Local(index, name) => format!("{} given {name}", id(*index)),
+        }
+    }
+
+    /// The names of all amounts.
+    pub fn amounts(&self) -> &[Box<str>] {
+        &self.amounts
+    }
+
+    /// The number of an amount's name.
+    pub fn amount(&self, name: &str) -> Option<u16> {
+        self.amounts.iter().position(|known| **known == *name).map(|at| at as u16)
+    }
+
+    /// Where the value of a target, an event or a goal comes from.
+    pub fn origin(&self, index: usize) -> Origin {
+        self.origins.get(&index).copied().unwrap_or(Origin::None)
+    }
+
+    /// The value of a node in SI, if it has one.
+    pub fn value(&self, node: Node) -> Option<f64> {
+        Some(self.state.values[node]).filter(|value| !value.is_nan())
+    }
+
+    /// The unit to show a node in.
+    pub fn unit(&self, node: Node) -> &Unit {
+        &self.network.nodes[node].unit
+    }
+
+    /// The dimension of a node.
+    pub fn dimension(&self, node: Node) -> Dimension {
+        self.network.nodes[node].dimension
+    }
+}
+
+#[cfg(test)]
+mod tests;

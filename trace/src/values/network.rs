@@ -1,0 +1,297 @@
+//! The value graph: nodes with a rule each, evaluated in order; what-if; derivatives.
+//!
+//! A value is a number in SI. What has none (no estimate, a broken formula) is NaN, and so is what
+//! needs it. Totals pass over parts that have none.
+
+use std::sync::Arc;
+
+use models::{Bound, Model, ModelError};
+use schema::formula::{Formula, Work};
+use schema::quantity::{Dimension, Unit};
+
+/// The number of a node.
+pub type Node = usize;
+
+/// How a node gets its value.
+#[derive(Clone, Debug)]
+pub enum Rule {
+    /// It is given.
+    Given(f64),
+    /// A formula over the inputs, in the order of its names.
+    Formula(Arc<Formula>),
+    /// The sum of the inputs, each times a factor; inputs without a value are passed over.
+    Total(Vec<f64>),
+    /// One output of a model.
+    Model {
+        /// The call.
+        call: usize,
+        /// Which of its outputs.
+        output: usize,
+    },
+    /// It has no value.
+    None,
+}
+
+/// A call of a model: the numbers are bound to nodes, tables and lists are fixed.
+#[derive(Debug)]
+pub struct Call {
+    /// The model.
+    pub model: &'static Model,
+    /// The names of its numbers, in the order of the inputs of its nodes.
+    pub numbers: Vec<&'static str>,
+    /// Its tables.
+    pub tables: Vec<(&'static str, Vec<(f64, f64)>)>,
+    /// Its lists.
+    pub lists: Vec<(&'static str, Vec<f64>)>,
+}
+
+impl Call {
+    fn run(&self, numbers: &[f64]) -> Result<Vec<f64>, ModelError> {
+        let mut bound = Bound::new();
+        for (name, value) in self.numbers.iter().zip(numbers) {
+            bound.set_number(name, *value);
+        }
+        for (name, rows) in &self.tables {
+            bound.set_table(name, rows);
+        }
+        for (name, entries) in &self.lists {
+            bound.set_list(name, entries);
+        }
+        self.model.check_and_run(&bound)
+    }
+}
+
+/// A value and how it comes about.
+#[derive(Debug)]
+pub struct Value {
+    /// The rule.
+    pub rule: Rule,
+    /// The nodes that the rule reads.
+    pub inputs: Vec<Node>,
+    /// Its dimension.
+    pub dimension: Dimension,
+    /// The unit to show it in.
+    pub unit: Unit,
+    /// The expanded uncertainty (k = 2) that it is given with, in SI.
+    pub uncertainty: f64,
+}
+
+/// All values of a data root, in an order in which each comes after what it reads.
+#[derive(Debug, Default)]
+pub struct Network {
+    /// The nodes.
+    pub nodes: Vec<Value>,
+    /// The calls of models.
+    pub calls: Vec<Call>,
+    /// The order of evaluation.
+    pub order: Vec<Node>,
+}
+
+/// The values at one state of the inputs.
+#[derive(Clone, Debug)]
+pub struct State {
+    /// The value of each node, in SI.
+    pub values: Vec<f64>,
+    /// What each call gave, and for which numbers.
+    calls: Vec<Option<(Vec<f64>, Outputs)>>,
+}
+
+type Outputs = Result<Arc<[f64]>, ModelError>;
+
+/// The derivatives of each node by each of its inputs.
+pub struct Partials(Vec<Box<[f64]>>);
+
+impl Network {
+    /// Every value, from nothing.
+    pub fn evaluate(&self) -> State {
+        let mut state = State { values: vec![f64::NAN; self.nodes.len()], calls: vec![None; self.calls.len()] };
+        let (mut work, mut numbers) = (Work::default(), Vec::new());
+        for &node in &self.order {
+            self.step(node, &mut state, &mut work, &mut numbers);
+        }
+        state
+    }
+
+    /// The same graph with some values set; only what lies downstream of them is computed again.
+    pub fn what_if(&self, state: &State, set: &[(Node, f64)]) -> State {
+        let mut state = state.clone();
+        let mut changed = vec![false; self.nodes.len()];
+        let mut fixed = vec![false; self.nodes.len()];
+        for &(node, value) in set {
+            state.values[node] = value;
+            (changed[node], fixed[node]) = (true, true);
+        }
+        let (mut work, mut numbers) = (Work::default(), Vec::new());
+        for &node in &self.order {
+            if !fixed[node] && self.nodes[node].inputs.iter().any(|input| changed[*input]) {
+                changed[node] = true;
+                self.step(node, &mut state, &mut work, &mut numbers);
+            }
+        }
+        state
+    }
+
+    fn step(&self, node: Node, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
+        let value = &self.nodes[node];
+        numbers.clear();
+        numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
+        state.values[node] = match &value.rule {
+            Rule::Given(number) => *number,
+            Rule::Formula(formula) => formula.value(numbers, work),
+            Rule::Total(factors) => total(factors, numbers),
+            Rule::Model { call, output } => {
+                let outputs = self.outputs(*call, state, numbers);
+                outputs.ok().and_then(|outputs| outputs.get(*output).copied()).unwrap_or(f64::NAN)
+            }
+            Rule::None => f64::NAN,
+        };
+        // What leaves the domain of a function, or overflows, is no value.
+        if state.values[node].is_infinite() {
+            state.values[node] = f64::NAN;
+        }
+    }
+
+    /// The outputs of a call; a model that gives two values runs once.
+    fn outputs(&self, call: usize, state: &mut State, numbers: &[f64]) -> Outputs {
+        if let Some((known, outputs)) = &state.calls[call]
+            && known == numbers
+        {
+            return outputs.clone();
+        }
+        let outputs: Outputs = self.calls[call].run(numbers).map(Into::into);
+        state.calls[call] = Some((numbers.to_vec(), outputs.clone()));
+        outputs
+    }
+
+    /// Why a call of a model gave nothing.
+    pub fn failure(&self, state: &State, call: usize) -> Option<ModelError> {
+        state.calls.get(call)?.as_ref()?.1.as_ref().err().cloned()
+    }
+
+    /// The derivative of every node by each of its inputs: exact for formulas and totals, central
+    /// differences for models.
+    pub fn partials(&self, state: &State) -> Partials {
+        let mut work = Work::default();
+        let mut numbers = Vec::new();
+        let mut models: Vec<Option<Vec<Vec<f64>>>> = vec![None; self.calls.len()];
+        let of = |value: &Value| -> Box<[f64]> {
+            numbers.clear();
+            numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
+            match &value.rule {
+                Rule::Given(_) | Rule::None => Box::default(),
+                Rule::Total(factors) => factors.clone().into(),
+                Rule::Formula(formula) => {
+                    let mut partials = vec![0.0; numbers.len()];
+                    formula.value_and_partials(&numbers, &mut partials, &mut work);
+                    partials.into()
+                }
+                Rule::Model { call, output } => {
+                    let by_input = models[*call].get_or_insert_with(|| differences(&self.calls[*call], &numbers));
+                    by_input.iter().map(|outputs| outputs.get(*output).copied().unwrap_or(f64::NAN)).collect()
+                }
+            }
+        };
+        Partials(self.nodes.iter().map(of).collect())
+    }
+
+    /// The derivative of one node by every other: one pass backward.
+    pub fn sensitivities(&self, partials: &Partials, of: Node) -> Vec<f64> {
+        let mut adjoints = vec![0.0; self.nodes.len()];
+        adjoints[of] = 1.0;
+        for &node in self.order.iter().rev() {
+            let outer = adjoints[node];
+            if outer == 0.0 || outer.is_nan() {
+                continue;
+            }
+            for (&input, &partial) in self.nodes[node].inputs.iter().zip(partials.0[node].iter()) {
+                if !partial.is_nan() {
+                    adjoints[input] += outer * partial;
+                }
+            }
+        }
+        adjoints
+    }
+
+    /// For every node its derivatives by the given values that are uncertain: one pass forward.
+    ///
+    /// Shared inputs are counted once, since each node keeps its derivative by each of them.
+    pub fn gradients(&self, partials: &Partials) -> Gradients {
+        let mut rows: Vec<Vec<(u32, f64)>> = vec![Vec::new(); self.nodes.len()];
+        let mut sums = vec![0.0; self.nodes.len()];
+        let mut touched: Vec<u32> = Vec::new();
+        for &node in &self.order {
+            let value = &self.nodes[node];
+            if value.inputs.is_empty() {
+                if value.uncertainty > 0.0 {
+                    rows[node] = vec![(node as u32, 1.0)];
+                }
+                continue;
+            }
+            for (&input, &partial) in value.inputs.iter().zip(partials.0[node].iter()) {
+                if partial == 0.0 || partial.is_nan() {
+                    continue;
+                }
+                for &(leaf, derivative) in &rows[input] {
+                    if sums[leaf as usize] == 0.0 {
+                        touched.push(leaf);
+                    }
+                    sums[leaf as usize] += partial * derivative;
+                }
+            }
+            touched.sort_unstable();
+            touched.dedup();
+            rows[node] = touched.iter().map(|leaf| (*leaf, sums[*leaf as usize])).collect();
+            for leaf in touched.drain(..) {
+                sums[leaf as usize] = 0.0;
+            }
+        }
+        Gradients(rows)
+    }
+}
+
+fn total(factors: &[f64], numbers: &[f64]) -> f64 {
+    let known = factors.iter().zip(numbers).filter(|(_, number)| !number.is_nan());
+    let (count, sum) = known.fold((0, 0.0), |(count, sum), (factor, number)| (count + 1, sum + factor * number));
+    if count == 0 { f64::NAN } else { sum }
+}
+
+/// Central differences of every output by every number; one-sided where the model ends on one side.
+fn differences(call: &Call, numbers: &[f64]) -> Vec<Vec<f64>> {
+    let at = call.run(numbers).unwrap_or_default();
+    let mut numbers = numbers.to_vec();
+    (0..numbers.len())
+        .map(|input| {
+            let middle = numbers[input];
+            let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
+            let mut run = |value: f64| {
+                numbers[input] = value;
+                call.run(&numbers).ok()
+            };
+            let (up, down) = (run(middle + step), run(middle - step));
+            numbers[input] = middle;
+            let slope = |high: &[f64], low: &[f64], by: f64| high.iter().zip(low).map(|(h, l)| (h - l) / by).collect();
+            match (up, down) {
+                (Some(up), Some(down)) => slope(&up, &down, 2.0 * step),
+                (Some(up), None) => slope(&up, &at, step),
+                (None, Some(down)) => slope(&at, &down, step),
+                (None, None) => vec![f64::NAN; at.len()],
+            }
+        })
+        .collect()
+}
+
+/// The derivatives of every node by the uncertain given values.
+pub struct Gradients(Vec<Vec<(u32, f64)>>);
+
+impl Gradients {
+    /// The expanded uncertainty (k = 2) of a node to first order, in SI (JCGM 100:2008, 5.1.2).
+    pub fn uncertainty(&self, network: &Network, node: Node) -> f64 {
+        let term = |(leaf, derivative): &(u32, f64)| (derivative * network.nodes[*leaf as usize].uncertainty).powi(2);
+        self.0[node].iter().map(term).sum::<f64>().sqrt()
+    }
+
+    /// The derivatives of a node by the uncertain given values it rests on.
+    pub fn of(&self, node: Node) -> &[(u32, f64)] {
+        &self.0[node]
+    }
+}
