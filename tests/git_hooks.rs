@@ -1,1 +1,812 @@
-//! To come.
+//! What a pre-commit hook sees, with git as the reference: `--staged` reads exactly what the commit will hold.
+//!
+//! Git starts each hook here itself, because it points `GIT_INDEX_FILE` and `GIT_DIR` elsewhere for
+//! `commit -a`, `commit FILE` and linked worktrees, and no test that sets them by hand is as sure.
+
+#![cfg(unix)]
+
+use std::fmt::Write as _;
+use std::os::unix::fs::PermissionsExt as _;
+use std::path::{Path, PathBuf};
+
+use crate::support::{Answer, Places, Sandbox, places_in_graph};
+
+const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
+
+/// A record file with parts of these ids, in which no check finds anything.
+fn parts(ids: &[&str]) -> String {
+    let mut text = "parts:\n".to_owned();
+    for id in ids {
+        let _ = writeln!(text, "  {id}:\n    in: suspension\n    serves: {{circle-time: It takes the load of {id}.}}");
+        let _ = writeln!(text, "    verify: {{by: inspection, with: gauge, due: 2027-06-01}}");
+    }
+    text
+}
+
+/// A record file with a result that names a file as its evidence.
+fn result(id: &str, evidence: &str) -> String {
+    format!("results:\n  {id}: {{of: hub, outcome: pass, date: 2027-03-02, evidence: ['{evidence}']}}\n")
+}
+
+/// A word of a POSIX shell.
+fn word(text: impl AsRef<Path>) -> String {
+    format!("'{}'", text.as_ref().to_str().unwrap().replace('\'', r"'\''"))
+}
+
+fn write_hook(path: &Path, script: &str) {
+    std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+    std::fs::write(path, script).unwrap();
+    std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o755)).unwrap();
+}
+
+/// A repository whose pre-commit hook notes what tierod and what git see.
+struct Spied {
+    sandbox: Sandbox,
+    /// The data root, from the top: empty, or ending in `/`.
+    prefix: &'static str,
+    /// Where commits are made; the first work tree, unless a test moves on.
+    folder: PathBuf,
+}
+
+impl Spied {
+    /// Without a commit yet: the small data root and, besides, `a.yaml` with `a-one` and `b.yaml` with `b-one`.
+    fn unborn(prefix: &'static str) -> Self {
+        let sandbox = Sandbox::repository();
+        sandbox.small_root(prefix);
+        let spied = Self { folder: sandbox.path(), sandbox, prefix };
+        spied.write("a.yaml", parts(&["a-one"]));
+        spied.write("b.yaml", parts(&["b-one"]));
+        spied.spy(&spied.sandbox.at(".git/hooks/pre-commit"), "");
+        spied
+    }
+
+    /// The same with a first commit.
+    fn new(prefix: &'static str) -> Self {
+        let spied = Self::unborn(prefix);
+        spied.git(&["add", "."]);
+        spied.git(&["commit", "-qm", "first"]);
+        spied
+    }
+
+    /// Writes the hook, which goes on from a line of its own.
+    fn spy(&self, hook: &Path, first: &str) {
+        let notes = self.notes();
+        std::fs::create_dir_all(&notes).unwrap();
+        let root = if self.prefix.is_empty() { "." } else { self.prefix };
+        let script = format!(
+            "#!/bin/sh\nto={notes}\ntierod={program}\nroot={root}\n{first}\n\
+             \"$tierod\" graph --staged --format json -- \"$root\" >\"$to/staged\" 2>\"$to/staged.err\"\n\
+             \"$tierod\" check --staged --format json -- \"$root\" >\"$to/check\" 2>\"$to/check.err\"\n\
+             \"$tierod\" graph --format json -- \"$root\" >\"$to/plain\" 2>\"$to/plain.err\"\n\
+             git ls-files -s -z >\"$to/git\"\nexit 0\n",
+            notes = word(&notes),
+            program = word(TIEROD),
+            root = word(root),
+        );
+        write_hook(hook, &script);
+    }
+
+    fn notes(&self) -> PathBuf {
+        self.sandbox.outside().join("notes")
+    }
+
+    #[track_caller]
+    fn note(&self, name: &str) -> String {
+        std::fs::read_to_string(self.notes().join(name)).expect("git did not start the hook")
+    }
+
+    #[track_caller]
+    fn noted_graph(&self, name: &str) -> Places {
+        let text = self.note(name);
+        let json =
+            serde_json::from_str(&text).unwrap_or_else(|_| panic!("{text}{}", self.note(&format!("{name}.err"))));
+        places_in_graph(&json)
+    }
+
+    /// Writes a file of the data root.
+    fn write(&self, path: &str, content: impl AsRef<[u8]>) {
+        let path = self.folder.join(self.at(path));
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, content).unwrap();
+    }
+
+    /// A path of the data root, from the top.
+    fn at(&self, path: &str) -> String {
+        format!("{}{path}", self.prefix)
+    }
+
+    #[track_caller]
+    fn git(&self, args: &[&str]) -> String {
+        self.sandbox.git_in(&self.folder, args)
+    }
+
+    /// Commits with these arguments, then compares what tierod saw in the hook with git's listing in the hook and
+    /// with the commit that came of it. `seen` and `unseen` are ids, so that no comparison is one of nothing.
+    #[track_caller]
+    fn commit(&self, args: &[&str], seen: &[&str], unseen: &[&str]) {
+        let _ = std::fs::remove_file(self.notes().join("git"));
+        let all: Vec<&str> = ["commit", "-q"].iter().chain(args).copied().collect();
+        self.git(&all);
+        self.compare(seen, unseen);
+    }
+
+    #[track_caller]
+    fn compare(&self, seen: &[&str], unseen: &[&str]) {
+        let staged = self.noted_graph("staged");
+        let listed = self.sandbox.places_in_listing(&self.folder, &self.note("git"), self.prefix);
+        assert_eq!(staged, listed, "tierod in the hook, and git in the hook");
+        let tree = self.git(&["ls-tree", "-r", "-z", "HEAD"]);
+        let committed = self.sandbox.places_in_listing(&self.folder, &tree, self.prefix);
+        assert_eq!(staged, committed, "tierod in the hook, and the commit");
+        let has = |id: &&&str| staged.iter().any(|place| place.ends_with(&format!(" {id}")));
+        assert_eq!(seen.iter().find(|id| !has(id)), None, "not seen: {staged:?}");
+        assert_eq!(unseen.iter().find(has), None, "seen: {staged:?}");
+    }
+
+    /// The records whose evidence the check in the hook missed.
+    #[track_caller]
+    fn without_evidence(&self) -> Vec<String> {
+        records_with("no-evidence", &serde_json::from_str(&self.note("check")).expect("the check failed in the hook"))
+    }
+}
+
+/// The records that a check found something in.
+fn records_with(check: &str, report: &serde_json::Value) -> Vec<String> {
+    let findings = report["findings"].as_array().unwrap().iter();
+    findings.filter(|it| it["check"] == check).map(|it| it["record"].as_str().unwrap().to_owned()).collect()
+}
+
+/// Runs a case with the data root at the top, and in a subfolder whose name is no plain ASCII word.
+fn at_the_top_and_below(case: impl Fn(Spied)) {
+    case(Spied::new(""));
+    case(Spied::new("Fahrwerk/Daten 'ü'/"));
+}
+
+#[test]
+fn the_first_commit() {
+    for prefix in ["", "car/data/"] {
+        let spied = Spied::unborn(prefix);
+        spied.git(&["add", "."]);
+        spied.commit(&["-m", "first"], &["hub", "a-one", "b-one"], &[]);
+    }
+}
+
+#[test]
+fn partial_staging() {
+    at_the_top_and_below(|spied| {
+        spied.write("a.yaml", parts(&["staged"]));
+        spied.git(&["add", "."]);
+        spied.write("a.yaml", parts(&["edited-later"]));
+        spied.write("untracked.yaml", parts(&["untracked"]));
+        spied.commit(&["-m", "x"], &["staged", "b-one"], &["a-one", "edited-later", "untracked"]);
+        assert!(spied.noted_graph("plain").contains(&format!("{} edited-later", spied.at("a.yaml"))));
+    });
+}
+
+/// `git add -p` writes blobs that no file in the work tree ever held.
+#[test]
+fn a_blob_that_was_never_a_file() {
+    at_the_top_and_below(|spied| {
+        let draft = spied.sandbox.outside().join("draft");
+        std::fs::write(&draft, parts(&["only-in-the-index"])).unwrap();
+        let id = spied.git(&["hash-object", "-w", draft.to_str().unwrap()]);
+        let (old, new) = (spied.at("a.yaml"), spied.at("new.yaml"));
+        spied.git(&["update-index", "--cacheinfo", &format!("100644,{},{old}", id.trim())]);
+        std::fs::write(&draft, parts(&["without-a-file"])).unwrap();
+        let id = spied.git(&["hash-object", "-w", draft.to_str().unwrap()]);
+        spied.git(&["update-index", "--add", "--cacheinfo", &format!("100644,{},{new}", id.trim())]);
+        spied.commit(&["-m", "x"], &["only-in-the-index", "without-a-file"], &["a-one"]);
+    });
+}
+
+#[test]
+fn commit_all() {
+    at_the_top_and_below(|spied| {
+        spied.write("a.yaml", parts(&["a-two"]));
+        std::fs::remove_file(spied.folder.join(spied.at("b.yaml"))).unwrap();
+        spied.write("untracked.yaml", parts(&["untracked"]));
+        spied.commit(&["-am", "x"], &["a-two"], &["a-one", "b-one", "untracked"]);
+    });
+}
+
+/// `--only`: what is staged besides waits for another commit, and a second index is made for this one.
+#[test]
+fn commit_a_file() {
+    at_the_top_and_below(|spied| {
+        spied.write("a.yaml", parts(&["a-staged"]));
+        spied.git(&["add", "."]);
+        spied.write("b.yaml", parts(&["b-two"]));
+        spied.commit(&["-m", "x", "--", &spied.at("b.yaml")], &["a-one", "b-two"], &["a-staged", "b-one"]);
+        spied.commit(&["-m", "y"], &["a-staged", "b-two"], &["a-one"]);
+    });
+}
+
+#[test]
+fn commit_including_a_file() {
+    at_the_top_and_below(|spied| {
+        spied.write("a.yaml", parts(&["a-staged"]));
+        spied.git(&["add", "."]);
+        spied.write("b.yaml", parts(&["b-two"]));
+        spied.write("chain.yaml", "goals: {}\n");
+        let b = spied.at("b.yaml");
+        spied.commit(&["-m", "x", "--include", "--", &b], &["a-staged", "b-two", "hub"], &["a-one", "b-one"]);
+    });
+}
+
+#[test]
+fn commit_amended() {
+    at_the_top_and_below(|spied| {
+        spied.write("a.yaml", parts(&["a-two"]));
+        spied.git(&["add", "."]);
+        spied.write("b.yaml", parts(&["b-two"]));
+        spied.commit(&["--amend", "-m", "x"], &["a-two", "b-one"], &["a-one", "b-two"]);
+        spied.commit(&["--amend", "-am", "y"], &["a-two", "b-two"], &["b-one"]);
+    });
+}
+
+#[test]
+fn only_meant_to_be_added() {
+    at_the_top_and_below(|spied| {
+        spied.write("meant.yaml", parts(&["meant"]));
+        spied.write("pull.csv", "1,2\n");
+        spied.write("pull.yaml", result("pull", "pull.csv"));
+        spied.git(&["add", "-N", &spied.at("meant.yaml"), &spied.at("pull.csv")]);
+        spied.git(&["add", &spied.at("pull.yaml")]);
+        spied.commit(&["-m", "x"], &["pull"], &["meant"]);
+        assert_eq!(spied.without_evidence(), ["pull"], "evidence that is only meant to be added is not there");
+        // `-a` adds what was meant.
+        spied.commit(&["-am", "y"], &["meant", "pull"], &[]);
+        assert_eq!(spied.without_evidence(), [""; 0]);
+    });
+}
+
+#[test]
+fn evidence_counts_where_the_records_come_from() {
+    at_the_top_and_below(|spied| {
+        spied.write("pull.yaml", result("pull", "test/pull.csv"));
+        spied.write("test/pull.csv", "1,2\n");
+        spied.git(&["add", &spied.at("pull.yaml")]);
+        spied.commit(&["-m", "records without their evidence"], &["pull"], &[]);
+        assert_eq!(spied.without_evidence(), ["pull"]);
+        let plain = spied.sandbox.tierod(&["check", "--format", "json", "--", &format!("./{}", spied.prefix)]);
+        assert_eq!(records_with("no-evidence", &plain.json()), [""; 0], "the file is in the work tree");
+        spied.git(&["add", "."]);
+        spied.commit(&["-m", "and their evidence"], &["pull"], &[]);
+        assert_eq!(spied.without_evidence(), [""; 0]);
+        // Gone from the work tree, but not from the commit.
+        std::fs::remove_file(spied.folder.join(spied.at("test/pull.csv"))).unwrap();
+        spied.commit(&["--allow-empty", "-m", "nothing staged"], &["pull"], &[]);
+        assert_eq!(spied.without_evidence(), [""; 0]);
+        spied.commit(&["-am", "gone"], &["pull"], &[]);
+        assert_eq!(spied.without_evidence(), ["pull"]);
+    });
+}
+
+#[test]
+fn renamed_and_deleted() {
+    at_the_top_and_below(|spied| {
+        spied.git(&["mv", &spied.at("a.yaml"), &spied.at("renamed.yaml")]);
+        spied.commit(&["-m", "x"], &["a-one"], &[]);
+        assert!(spied.noted_graph("staged").contains(&format!("{} a-one", spied.at("renamed.yaml"))));
+        spied.git(&["rm", "-q", &spied.at("renamed.yaml")]);
+        spied.commit(&["-m", "y"], &["b-one"], &["a-one"]);
+        spied.git(&["rm", "-q", "--cached", &spied.at("b.yaml")]);
+        spied.commit(&["-m", "z"], &["hub"], &["b-one"]);
+    });
+}
+
+#[test]
+fn a_merge_in_progress() {
+    at_the_top_and_below(|spied| {
+        spied.git(&["checkout", "-qb", "side"]);
+        spied.write("a.yaml", parts(&["a-side"]));
+        spied.write("side.yaml", parts(&["side"]));
+        spied.git(&["add", "."]);
+        spied.commit(&["-m", "side"], &["a-side", "side"], &["a-one"]);
+        spied.git(&["checkout", "-q", "main"]);
+        spied.write("a.yaml", parts(&["a-main"]));
+        spied.commit(&["-am", "main"], &["a-main"], &["a-side"]);
+        let merge = spied.sandbox.command("git", &spied.folder).args(["merge", "-q", "side"]).output().unwrap();
+        assert!(!merge.status.success(), "the test wants a conflict");
+
+        let root = format!("./{}", spied.prefix);
+        let staged = spied.sandbox.tierod(&["check", "--staged", "--", &root]).ended(2);
+        assert!(staged.err.contains("the index has unmerged entries"), "{}", staged.err);
+        assert!(staged.err.contains(&spied.at("a.yaml")), "{}", staged.err);
+        assert!(staged.err.contains("resolve the conflicts and `git add`"), "{}", staged.err);
+        // The cure, done.
+        spied.write("a.yaml", parts(&["a-main", "a-side"]));
+        spied.git(&["add", "."]);
+        spied.sandbox.tierod(&["check", "--staged", "--", &root]).ended(0);
+        spied.commit(&["-m", "merged"], &["a-main", "a-side", "side"], &["a-one"]);
+    });
+}
+
+#[test]
+fn a_linked_worktree_shares_the_hook() {
+    at_the_top_and_below(|mut spied| {
+        let linked = spied.sandbox.outside().join("linked");
+        spied.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
+        // What is staged in the first work tree is none of the second's business.
+        spied.write("b.yaml", parts(&["first-work-tree"]));
+        spied.git(&["add", "."]);
+        spied.folder = linked;
+        spied.write("a.yaml", parts(&["a-two"]));
+        spied.write("new.yaml", parts(&["new"]));
+        spied.git(&["add", &spied.at("new.yaml")]);
+        spied.commit(&["-m", "plain"], &["a-one", "new", "b-one"], &["first-work-tree", "a-two"]);
+        spied.commit(&["-am", "all"], &["a-two", "new", "b-one"], &["a-one"]);
+        spied.write("b.yaml", parts(&["b-two"]));
+        spied.write("a.yaml", parts(&["a-three"]));
+        spied.commit(&["-m", "only", "--", &spied.at("b.yaml")], &["a-two", "b-two"], &["a-three"]);
+    });
+}
+
+/// In cone mode the folders left out keep their records, though the work tree has none of them.
+#[test]
+fn a_sparse_checkout() {
+    at_the_top_and_below(|spied| {
+        spied.write("left/out.yaml", parts(&["left-out"]));
+        spied.write("left/pull.csv", "1,2\n");
+        spied.write("kept/in.yaml", parts(&["kept"]) + &result("pull", "left/pull.csv"));
+        spied.git(&["add", "."]);
+        spied.git(&["commit", "-qm", "folders"]);
+        spied.git(&["sparse-checkout", "set", "--cone", &spied.at("kept")]);
+        assert!(!spied.folder.join(spied.at("left")).exists(), "the test wants a folder left out");
+        spied.write("a.yaml", parts(&["a-two"]));
+        spied.commit(&["-am", "x"], &["left-out", "kept", "a-two"], &["a-one"]);
+        assert_eq!(spied.noted_graph("plain"), spied.noted_graph("staged"), "the work tree is whole in tierod's eyes");
+        assert_eq!(spied.without_evidence(), [""; 0]);
+        let plain = spied.sandbox.tierod(&["check", "--format", "json", "--", &format!("./{}", spied.prefix)]);
+        assert_eq!(records_with("no-evidence", &plain.json()), [""; 0], "evidence that is left out is there too");
+    });
+}
+
+/// Another data root in a folder left out keeps its own records.
+#[test]
+fn a_nested_data_root_left_out_by_a_sparse_checkout() {
+    let spied = Spied::new("");
+    spied.write("season/2026/tierod.yaml", "season: 2026\n");
+    spied.write("season/2026/old.yaml", parts(&["last-season"]));
+    spied.write("kept/in.yaml", parts(&["kept"]));
+    spied.git(&["add", "."]);
+    spied.git(&["commit", "-qm", "x"]);
+    let before = places_in_graph(&spied.sandbox.tierod(&["graph", "--format", "json"]).ended(0).json());
+    spied.git(&["sparse-checkout", "set", "--cone", "kept"]);
+    let sparse = places_in_graph(&spied.sandbox.tierod(&["graph", "--format", "json"]).ended(0).json());
+    assert_eq!(sparse, before);
+    assert!(!sparse.iter().any(|place| place.ends_with("last-season")), "{sparse:?}");
+}
+
+#[test]
+fn paths_that_are_not_ascii() {
+    at_the_top_and_below(|spied| {
+        spied.write("Fahrwerk/Querträger ü.yaml", parts(&["quertraeger"]));
+        spied.write("日本/レース \"1\".yml", parts(&["race"]));
+        spied.git(&["add", "."]);
+        spied.commit(&["-m", "x"], &["quertraeger", "race"], &[]);
+        let name = spied.at("Fahrwerk/Querträger ü.yaml");
+        spied.write("Fahrwerk/Querträger ü.yaml", parts(&["traeger-two"]));
+        spied.commit(&["-m", "y", "--", &name], &["traeger-two"], &["quertraeger"]);
+    });
+}
+
+/// With `core.autocrlf` the blobs have LF, the files CRLF; both are the same records.
+#[test]
+fn line_ends_of_windows() {
+    at_the_top_and_below(|spied| {
+        spied.git(&["config", "core.autocrlf", "true"]);
+        spied.write("a.yaml", parts(&["a-two", "a-three"]).replace('\n', "\r\n"));
+        spied.git(&["add", "."]);
+        spied.commit(&["-m", "x"], &["a-two", "a-three"], &["a-one"]);
+        assert_eq!(spied.noted_graph("plain"), spied.noted_graph("staged"));
+        // And CRLF that went into the blobs themselves.
+        spied.git(&["config", "core.autocrlf", "false"]);
+        spied.write("b.yaml", parts(&["b-two"]).replace('\n', "\r\n"));
+        spied.commit(&["-am", "y"], &["b-two"], &["b-one"]);
+    });
+}
+
+/// Executable files are records; links and submodules are not, and stop nothing.
+#[test]
+fn entries_that_are_no_plain_files() {
+    at_the_top_and_below(|spied| {
+        let module = spied.sandbox.outside().join("module");
+        std::fs::create_dir(&module).unwrap();
+        spied.sandbox.git_in(&module, &["init", "-q", "-b", "main"]);
+        std::fs::write(module.join("inside.yaml"), parts(&["inside-the-module"])).unwrap();
+        spied.sandbox.git_in(&module, &["add", "."]);
+        spied.sandbox.git_in(&module, &["commit", "-qm", "x"]);
+
+        let allow = ["-c", "protocol.file.allow=always"];
+        let place = spied.at("module");
+        let add = ["submodule", "--quiet", "add", module.to_str().unwrap(), &place];
+        spied.git(&[&allow[..], &add[..]].concat());
+        spied.write("run.yaml", parts(&["executable"]));
+        let mode = std::fs::Permissions::from_mode(0o755);
+        std::fs::set_permissions(spied.folder.join(spied.at("run.yaml")), mode).unwrap();
+        std::os::unix::fs::symlink("a.yaml", spied.folder.join(spied.at("link.yaml"))).unwrap();
+        std::os::unix::fs::symlink("nowhere", spied.folder.join(spied.at("note.txt"))).unwrap();
+        spied.git(&["add", "."]);
+        spied.commit(&["-m", "x"], &["executable", "a-one"], &["inside-the-module"]);
+        assert_eq!(spied.noted_graph("plain"), spied.noted_graph("staged"));
+        // The link is told where it stands, in both states.
+        let report: serde_json::Value = serde_json::from_str(&spied.note("check")).unwrap();
+        let told = report["findings"].as_array().unwrap().iter().any(|it| it["path"] == spied.at("link.yaml"));
+        assert!(told, "{report}");
+    });
+}
+
+/// Git starts the hook at the top, wherever the commit is started.
+#[test]
+fn a_commit_started_from_a_subfolder() {
+    at_the_top_and_below(|mut spied| {
+        spied.write("deep/down/c.yaml", parts(&["c-one"]));
+        spied.git(&["add", "."]);
+        spied.commit(&["-m", "x"], &["c-one"], &[]);
+        spied.write("deep/down/c.yaml", parts(&["c-two"]));
+        spied.write("a.yaml", parts(&["a-two"]));
+        let top = spied.folder.clone();
+        spied.folder = top.join(spied.at("deep/down"));
+        spied.git(&["commit", "-qm", "y", "c.yaml"]);
+        spied.folder = top;
+        spied.compare(&["c-two", "a-one"], &["c-one", "a-two"]);
+    });
+}
+
+/// The hook may leave the top before it starts tierod; the variables still speak of this repository.
+#[test]
+fn a_hook_that_goes_elsewhere_first() {
+    for prefix in ["", "car/"] {
+        let mut spied = Spied::new(prefix);
+        let hook = spied.sandbox.at(".git/hooks/pre-commit");
+        spied.write("deep/c.yaml", parts(&["c-one"]));
+        spied.git(&["add", "."]);
+        spied.git(&["commit", "-qm", "x"]);
+        // The reference is taken at the top: git itself loses its way below it.
+        let deep = spied.at("deep");
+        spied.spy(&hook, &format!("git ls-files -s -z >\"$to/top\"\ncd {}\nroot=.", word(&deep)));
+        let check = |spied: &Spied, seen: &[&str], unseen: &[&str]| {
+            std::fs::copy(spied.notes().join("top"), spied.notes().join("git")).unwrap();
+            spied.compare(seen, unseen);
+        };
+        spied.write("a.yaml", parts(&["a-two"]));
+        spied.git(&["commit", "-qam", "y"]);
+        check(&spied, &["a-two", "c-one"], &["a-one"]);
+        spied.write("a.yaml", parts(&["a-three"]));
+        spied.git(&["--git-dir=.git", "commit", "-qam", "with GIT_DIR"]);
+        check(&spied, &["a-three"], &["a-two"]);
+        spied.write("b.yaml", parts(&["b-two"]));
+        spied.git(&["add", "."]);
+        spied.git(&["--git-dir=.git", "--work-tree=.", "commit", "-qm", "with GIT_DIR and GIT_WORK_TREE"]);
+        check(&spied, &["b-two"], &["b-one"]);
+        // In a linked worktree `GIT_DIR` is set.
+        let linked = spied.sandbox.outside().join("linked");
+        spied.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
+        spied.folder = linked;
+        spied.write("a.yaml", parts(&["a-four"]));
+        spied.git(&["commit", "-qam", "z"]);
+        check(&spied, &["a-four"], &["a-three"]);
+    }
+}
+
+/// The variables of the repository that the hook runs for must not leak into another.
+#[test]
+fn a_hook_that_checks_another_repository() {
+    for (name, commit, linked) in [
+        ("plain", &["commit", "-qm", "x"][..], false),
+        ("all", &["commit", "-qam", "x"], false),
+        ("only", &["commit", "-qm", "x", "a.yaml"], false),
+        ("all in a linked worktree", &["commit", "-qam", "x"], true),
+    ] {
+        for way in ["cd {}; root=.", "root={}"] {
+            let mut spied = Spied::new("");
+            let other = Sandbox::repository();
+            other.small_root("data/");
+            other.write("data/other.yaml", parts(&["other"]));
+            other.git(&["add", "."]);
+            other.git(&["commit", "-qm", "x"]);
+            other.write("data/other.yaml", parts(&["not-staged"]));
+            spied.spy(&spied.sandbox.at(".git/hooks/pre-commit"), &way.replace("{}", &word(other.at("data"))));
+            if linked {
+                let linked = spied.sandbox.outside().join("linked");
+                spied.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
+                spied.folder = linked;
+            }
+            spied.write("a.yaml", parts(&["a-two"]));
+            if commit[1] == "-qm" && commit.len() == 3 {
+                spied.git(&["add", "."]);
+            }
+            spied.git(commit);
+            let expected = other.places_in_listing(&other.path(), &other.git(&["ls-files", "-s", "-z"]), "data/");
+            assert_eq!(spied.noted_graph("staged"), expected, "{name}, {way}");
+        }
+    }
+}
+
+/// A user may name an index: git takes a relative one from the top, whatever folder it is started in.
+#[test]
+fn an_index_of_the_user() {
+    at_the_top_and_below(|spied| {
+        let absolute = spied.sandbox.outside().join("of the user.index");
+        for index in [absolute.to_str().unwrap(), "../beside.index"] {
+            let git = |args: &[&str]| {
+                let mut command = spied.sandbox.command("git", &spied.folder);
+                let output = command.env("GIT_INDEX_FILE", index).args(args).output().unwrap();
+                assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
+                String::from_utf8(output.stdout).unwrap()
+            };
+            git(&["read-tree", "HEAD"]);
+            spied.write("user.yaml", parts(&["in-the-users-index"]));
+            git(&["add", &spied.at("user.yaml")]);
+            // Straight from the command line, from the data root.
+            let root = spied.folder.join(spied.prefix);
+            let mut tierod = spied.sandbox.command(TIEROD, &root);
+            let output = tierod.env("GIT_INDEX_FILE", index).args(["graph", "--staged", "--format", "json"]).output();
+            let seen = places_in_graph(&serde_json::from_slice(&output.unwrap().stdout).unwrap());
+            let listing = git(&["ls-files", "-s", "-z"]);
+            assert_eq!(seen, spied.sandbox.places_in_listing(&spied.folder, &listing, spied.prefix), "{index}");
+            assert!(seen.contains(&format!("{} in-the-users-index", spied.at("user.yaml"))));
+            // And in a hook.
+            git(&["commit", "-qm", "from the user's index"]);
+            spied.compare(&["in-the-users-index", "a-one"], &[]);
+            spied.write("user.yaml", parts(&["second"]));
+            git(&["commit", "-qam", "all"]);
+            spied.compare(&["second"], &["in-the-users-index"]);
+        }
+    });
+}
+
+/// The way people keep their home in git: a repository elsewhere, told by `--git-dir` and `--work-tree`.
+#[test]
+fn a_repository_kept_apart_from_its_work_tree() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    sandbox.write("sub/a.yaml", parts(&["a-one"]));
+    let apart = sandbox.outside().join("apart.git");
+    let git_dir = format!("--git-dir={}", apart.display());
+    let git = |args: &[&str]| sandbox.git(&[&[&git_dir, "--work-tree=."], args].concat());
+    git(&["init", "-q", "-b", "main"]);
+    git(&["config", "core.bare", "false"]);
+    let spied = Spied { folder: sandbox.path(), sandbox, prefix: "" };
+    let git = |args: &[&str]| spied.git(&[&[&git_dir, "--work-tree=."], args].concat());
+    spied.spy(&apart.join("hooks/pre-commit"), "");
+    git(&["add", "."]);
+    spied.write("sub/a.yaml", parts(&["a-two"]));
+    for args in [&["commit", "-qm", "x"][..], &["commit", "-qam", "y"], &["commit", "-q", "--amend", "-m", "z"]] {
+        git(args);
+        let committed = git(&["ls-tree", "-r", "HEAD"]);
+        let expected: Places = committed
+            .lines()
+            .filter_map(|line| line.split_once('\t').filter(|(_, path)| *path != "tierod.yaml"))
+            .flat_map(|(meta, path)| {
+                let content = git(&["cat-file", "blob", meta.split(' ').nth(2).unwrap()]);
+                let ids = crate::support::ids_in_yaml(content.as_bytes());
+                ids.into_iter().map(move |id| format!("{path} {id}")).collect::<Vec<_>>()
+            })
+            .collect();
+        assert_eq!(spied.noted_graph("staged"), expected, "{args:?}");
+    }
+}
+
+/// While a push is received, its objects are in quarantine and only the variables lead to them.
+#[test]
+fn a_hook_that_receives_a_push() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("car/");
+    let bare = sandbox.outside().join("team.git");
+    sandbox.git(&["init", "-q", "--bare", "-b", "main", bare.to_str().unwrap()]);
+    let notes = sandbox.outside().join("received");
+    write_hook(
+        &bare.join("hooks/pre-receive"),
+        &format!(
+            "#!/bin/sh\nread old new ref\nexec {} graph --rev \"$new\" --format json -- car >{} 2>&1\n",
+            word(TIEROD),
+            word(&notes)
+        ),
+    );
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "x"]);
+    sandbox.git(&["push", "-q", bare.to_str().unwrap(), "main"]);
+    let seen = std::fs::read_to_string(notes).unwrap();
+    let tree = sandbox.git(&["ls-tree", "-r", "-z", "HEAD"]);
+    let expected = sandbox.places_in_listing(&sandbox.path(), &tree, "car/");
+    assert_eq!(places_in_graph(&serde_json::from_str(&seen).unwrap_or_else(|_| panic!("{seen}"))), expected);
+}
+
+// The installed hook.
+
+/// Runs `git commit`, whatever comes of it.
+fn try_commit(sandbox: &Sandbox, folder: &Path, message: &str) -> Answer {
+    let output = sandbox.command("git", folder).args(["commit", "-qm", message]).output().unwrap();
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    Answer { code: output.status.code().unwrap(), out: text(&output.stdout), err: text(&output.stderr) }
+}
+
+/// A part in a system that there is none of: an error at any stage.
+const BROKEN: &str = "parts:\n  bracket: {in: nowhere, serves: {circle-time: It holds the sensor.}}\n";
+
+/// A repository with a clean data root, its first commit made before any hook.
+fn repository_with(root: &str) -> Sandbox {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root(root);
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "first"]);
+    sandbox
+}
+
+/// The hook stops a broken commit by place and lets a clean one through.
+#[track_caller]
+fn assert_hook_works(sandbox: &Sandbox, folder: &Path, prefix: &str) {
+    let file = format!("{prefix}bracket.yaml");
+    let before = sandbox.git_in(folder, &["rev-parse", "HEAD"]);
+    std::fs::write(folder.join(&file), BROKEN).unwrap();
+    sandbox.git_in(folder, &["add", "."]);
+    let stopped = try_commit(sandbox, folder, "broken");
+    assert_eq!(stopped.code, 1, "{}{}", stopped.out, stopped.err);
+    let said = stopped.out + &stopped.err;
+    assert!(said.contains(&format!("{file}:2")), "no place is named:\n{said}");
+    assert_eq!(sandbox.git_in(folder, &["rev-parse", "HEAD"]), before, "the commit was made all the same");
+    // Mended in the work tree, but not staged: still stopped.
+    std::fs::write(folder.join(&file), parts(&["bracket"])).unwrap();
+    assert_eq!(try_commit(sandbox, folder, "mended but not staged").code, 1);
+    sandbox.git_in(folder, &["add", "."]);
+    let made = try_commit(sandbox, folder, "mended");
+    assert_eq!(made.code, 0, "{}{}", made.out, made.err);
+}
+
+#[test]
+fn an_installed_hook_stops_what_is_broken() {
+    for prefix in ["", "car/", "Team's \"Fahrwerk\" $HOME `ü`/"] {
+        let sandbox = repository_with(prefix);
+        let root = format!("./{prefix}");
+        let said = sandbox.tierod(&["hook", "install", &root]).ended(0);
+        assert!(said.out.contains(".git/hooks/pre-commit"), "{}", said.out);
+        let again = sandbox.tierod(&["hook", "install", &root]).ended(0);
+        assert!(again.out.contains("in place already"), "{}", again.out);
+        assert_hook_works(&sandbox, &sandbox.path(), prefix);
+        let said = sandbox.tierod(&["hook", "remove", &root]).ended(0);
+        assert!(said.out.starts_with("removed "), "{}", said.out);
+        assert!(!sandbox.at(".git/hooks/pre-commit").exists());
+        let said = sandbox.tierod(&["hook", "remove", &root]).ended(0);
+        assert!(said.out.contains("nothing to remove"), "{}", said.out);
+    }
+}
+
+/// `core.hooksPath`: a relative one counts from the top of the work tree.
+#[test]
+fn a_hooks_folder_of_the_teams_own() {
+    for (absolute, prefix) in [(false, ""), (false, "car/"), (true, ""), (true, "car/")] {
+        let sandbox = repository_with(prefix);
+        let outside = sandbox.outside().join("our hooks");
+        let value = if absolute { outside.to_str().unwrap() } else { ".our hooks" };
+        sandbox.git(&["config", "core.hooksPath", value]);
+        // From below the top, where git would count a relative path from a wrong folder.
+        sandbox.tierod_in(&sandbox.at(prefix), &["hook", "install"]).ended(0);
+        let folder = if absolute { outside.clone() } else { sandbox.at(".our hooks") };
+        assert!(folder.join("pre-commit").is_file(), "hooksPath = {value}");
+        assert!(!sandbox.at(".git/hooks/pre-commit").exists());
+        assert_hook_works(&sandbox, &sandbox.path(), prefix);
+        sandbox.tierod_in(&sandbox.at(prefix), &["hook", "remove"]).ended(0);
+        assert!(!folder.join("pre-commit").exists());
+    }
+}
+
+#[test]
+fn a_hook_installed_from_a_linked_worktree() {
+    for prefix in ["", "car/"] {
+        let sandbox = repository_with(prefix);
+        let linked = sandbox.outside().join("linked");
+        sandbox.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
+        sandbox.tierod_in(&linked.join(prefix), &["hook", "install"]).ended(0);
+        assert!(sandbox.at(".git/hooks/pre-commit").is_file(), "hooks are shared by all work trees");
+        assert_hook_works(&sandbox, &linked, prefix);
+        assert_hook_works(&sandbox, &sandbox.path(), prefix);
+        let again = sandbox.tierod_in(&sandbox.at(prefix), &["hook", "install"]).ended(0);
+        assert!(again.out.contains("in place already"), "{}", again.out);
+    }
+}
+
+/// The command that a cure names: what stands behind its last colon.
+fn named_command(answer: &Answer) -> &str {
+    let cure = answer.err.lines().find(|line| line.contains("cure")).unwrap();
+    &cure[cure.find(": ").unwrap() + 2..]
+}
+
+/// A hook of the team's own stays byte for byte, and the line that it is told to add does what it says.
+#[test]
+fn a_foreign_hook_is_left_alone() {
+    for prefix in ["", "it's ours/"] {
+        let sandbox = repository_with(prefix);
+        let hook = sandbox.at(".git/hooks/pre-commit");
+        let foreign = "#!/bin/sh\n# ours \u{fc}\necho formatted\n";
+        write_hook(&hook, foreign);
+        let refused = sandbox.tierod_in(&sandbox.at(prefix), &["hook", "install"]).ended(2);
+        assert!(refused.err.contains("left alone"), "{}", refused.err);
+        sandbox.tierod_in(&sandbox.at(prefix), &["hook", "remove"]).ended(2);
+        assert_eq!(std::fs::read_to_string(&hook).unwrap(), foreign);
+        write_hook(&hook, &foreign.replace("\n#", &format!("\n{}\n#", named_command(&refused))));
+        assert_hook_works(&sandbox, &sandbox.path(), prefix);
+        // Nor does the line stop a branch without the data root.
+        sandbox.git(&["checkout", "-q", "--orphan", "pages"]);
+        sandbox.git(&["rm", "-rqf", "."]);
+        sandbox.write("index.html", "<p>");
+        sandbox.git(&["add", "."]);
+        let made = try_commit(&sandbox, &sandbox.path(), "pages");
+        assert_eq!((made.code, made.err.trim()), (0, "formatted"), "{}", made.out);
+    }
+}
+
+/// Two data roots in one repository: the second install says which line to add, and the line works.
+#[test]
+fn a_second_data_root() {
+    let sandbox = repository_with("one/");
+    sandbox.small_root("two/");
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "two"]);
+    sandbox.tierod(&["hook", "install", "one"]).ended(0);
+    let refused = sandbox.tierod(&["hook", "install", "two"]).ended(2);
+    assert!(refused.err.contains("for another data root"), "{}", refused.err);
+    let hook = sandbox.at(".git/hooks/pre-commit");
+    let own = std::fs::read_to_string(&hook).unwrap();
+    write_hook(&hook, &own.replacen('\n', &format!("\n{}\n", named_command(&refused)), 1));
+    assert_hook_works(&sandbox, &sandbox.path(), "one/");
+    assert_hook_works(&sandbox, &sandbox.path(), "two/");
+    let changed = std::fs::read(&hook).unwrap();
+    let said = sandbox.tierod(&["hook", "remove", "one"]).ended(2);
+    assert!(said.err.contains("was changed since tierod wrote it"), "{}", said.err);
+    assert_eq!(std::fs::read(&hook).unwrap(), changed, "a changed hook is not removed");
+}
+
+/// A link in the hook's place, even one that leads nowhere, is somebody's own.
+#[test]
+fn a_link_in_the_hooks_place_is_left_alone() {
+    let sandbox = repository_with("");
+    let hook = sandbox.at(".git/hooks/pre-commit");
+    std::fs::create_dir_all(hook.parent().unwrap()).unwrap();
+    std::os::unix::fs::symlink("../../not-there", &hook).unwrap();
+    sandbox.tierod(&["hook", "install"]).ended(2);
+    assert_eq!(std::fs::read_link(&hook).unwrap(), Path::new("../../not-there"));
+    assert!(!sandbox.at("not-there").exists());
+}
+
+#[test]
+fn a_branch_without_the_data_root_is_not_stopped() {
+    for prefix in ["", "car/"] {
+        let sandbox = repository_with(prefix);
+        sandbox.tierod(&["hook", "install", &format!("./{prefix}")]).ended(0);
+        sandbox.git(&["checkout", "-q", "--orphan", "pages"]);
+        sandbox.git(&["rm", "-rqf", "."]);
+        sandbox.write("index.html", "<p>");
+        sandbox.git(&["add", "."]);
+        let made = try_commit(&sandbox, &sandbox.path(), "pages");
+        assert_eq!(made.code, 0, "{}{}", made.out, made.err);
+        // Nor one that takes the data root out.
+        sandbox.git(&["checkout", "-q", "main"]);
+        sandbox.git(&["rm", "-rqf", "."]);
+        sandbox.write("README", "moved\n");
+        sandbox.git(&["add", "."]);
+        let made = try_commit(&sandbox, &sandbox.path(), "taken out");
+        assert_eq!(made.code, 0, "{}{}", made.out, made.err);
+    }
+}
+
+#[test]
+fn where_no_hook_can_be() {
+    // No repository.
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let said = sandbox.tierod(&["hook", "install"]).ended(2);
+    assert!(said.err.contains("git init"), "{}", said.err);
+    sandbox.git(&["init", "-q"]);
+    sandbox.tierod(&["hook", "install"]).ended(0);
+    // Hooks switched off.
+    let sandbox = repository_with("");
+    sandbox.git(&["config", "core.hooksPath", "/dev/null"]);
+    let said = sandbox.tierod(&["hook", "install"]).ended(2);
+    assert!(said.err.contains("core.hooksPath"), "{}", said.err);
+    // No data root.
+    let sandbox = Sandbox::repository();
+    let said = sandbox.tierod(&["hook", "install"]).ended(2);
+    assert!(said.err.contains("tierod init"), "{}", said.err);
+}

@@ -1,1 +1,870 @@
-//! To come.
+//! Every shape of repository that git reads: tierod reads the same records, or says what to do and is right about it.
+//!
+//! libgit2 refuses several of them (reftable, SHA-256, split and sparse indexes, other owners); git is then asked.
+//! The reference is always git's own listing and git's own blobs.
+
+#![cfg(unix)]
+#![allow(clippy::print_stdout, reason = "a test that fails says in which shape, and one that is skipped says so")]
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use crate::support::{Places, Sandbox, places_in_graph};
+
+/// A record file with one part.
+fn part(id: &str) -> String {
+    format!("parts:\n  {id}: {{in: suspension, serves: {{circle-time: It takes the load of {id}.}}}}\n")
+}
+
+/// A repository or a clone of one, with a data root in it.
+struct Shape {
+    sandbox: Sandbox,
+    /// Where commands are started: the top of the work tree, or a bare repository.
+    folder: PathBuf,
+    /// The data root, from the top: empty, or ending in `/`.
+    prefix: &'static str,
+}
+
+impl Shape {
+    /// A repository made by `git init` with these options, with two commits and more staged.
+    fn new(prefix: &'static str, init: &[&str]) -> Self {
+        let sandbox = Sandbox::new();
+        let folder = sandbox.path();
+        sandbox.git(&[&["init", "-q", "-b", "main"], init].concat());
+        let shape = Self { sandbox, folder, prefix };
+        shape.fill();
+        shape
+    }
+
+    /// Two commits, something staged, something edited later, something untracked.
+    fn fill(&self) {
+        let write = |path: &str, id: &str| self.sandbox.write(&format!("{}{path}", self.prefix), part(id));
+        self.sandbox.small_root(self.prefix);
+        self.sandbox.write("beside.txt", "not of the data root\n");
+        write("a.yaml", "a-one");
+        write("deep/down/b.yaml", "b-one");
+        self.git(&["add", "."]);
+        self.git(&["commit", "-qm", "one"]);
+        write("a.yaml", "a-two");
+        write("deep/c.yaml", "c-one");
+        self.git(&["add", "."]);
+        self.git(&["commit", "-qm", "two"]);
+        write("a.yaml", "a-staged");
+        self.git(&["add", "."]);
+        write("a.yaml", "a-edited");
+        write("deep/untracked.yaml", "untracked");
+    }
+
+    #[track_caller]
+    fn git(&self, args: &[&str]) -> String {
+        self.sandbox.git_in(&self.folder, args)
+    }
+
+    /// The data root as an argument.
+    fn root(&self) -> String {
+        format!("./{}", self.prefix)
+    }
+
+    /// The records of the index, by git.
+    #[track_caller]
+    fn staged_by_git(&self) -> Places {
+        self.sandbox.places_in_listing(&self.folder, &self.git(&["ls-files", "-s", "-z"]), self.prefix)
+    }
+
+    /// The records of a revision, by git.
+    #[track_caller]
+    fn revision_by_git(&self, revision: &str) -> Places {
+        let tree = self.git(&["ls-tree", "-r", "-z", "--full-tree", revision]);
+        self.sandbox.places_in_listing(&self.folder, &tree, self.prefix)
+    }
+
+    /// The records of the work tree: the files that git lists as tracked or not ignored, and those left out of it.
+    #[track_caller]
+    fn worktree_by_git(&self) -> Places {
+        let mut places = Places::new();
+        let staged = self.staged_by_git();
+        for line in self.git(&["ls-files", "-cot", "-z", "--exclude-standard"]).split('\0') {
+            let Some((tag, path)) = line.split_once(' ') else { continue };
+            let record = path.starts_with(self.prefix) && (path.ends_with(".yaml") || path.ends_with(".yml"));
+            if !record || path.ends_with("tierod.yaml") {
+                continue;
+            }
+            match std::fs::read(self.folder.join(path)) {
+                Ok(bytes) => {
+                    places.extend(crate::support::ids_in_yaml(&bytes).into_iter().map(|id| format!("{path} {id}")));
+                }
+                Err(_) if tag == "S" => {
+                    places.extend(staged.iter().filter(|place| place.starts_with(&format!("{path} "))).cloned());
+                }
+                Err(_) => {}
+            }
+        }
+        places
+    }
+
+    /// The records that tierod sees, with these options.
+    #[track_caller]
+    fn seen(&self, options: &[&str]) -> Places {
+        let root = self.root();
+        let args = [&["graph", "--format", "json"], options, &["--", &root]].concat();
+        places_in_graph(&self.sandbox.tierod_in(&self.folder, &args).ended(0).json())
+    }
+
+    /// All three states are as git has them.
+    #[track_caller]
+    fn assert_as_git(&self) {
+        let (staged, head) = (self.staged_by_git(), self.revision_by_git("HEAD"));
+        assert!(staged.len() > 5 && head.len() > 5, "nothing to compare: {staged:?}");
+        assert_eq!(self.seen(&["--rev", "HEAD"]), head, "HEAD");
+        assert_eq!(self.seen(&["--staged"]), staged, "the index");
+        assert_eq!(self.seen(&[]), self.worktree_by_git(), "the work tree");
+        self.assert_checks_alike();
+    }
+
+    /// `check` reads what `graph` reads, and its report counts it.
+    #[track_caller]
+    fn assert_checks_alike(&self) {
+        for options in [&[][..], &["--staged"], &["--rev", "HEAD"]] {
+            let root = self.root();
+            let args = [&["check", "--format", "json"], options, &["--", &root]].concat();
+            let answer = self.sandbox.tierod_in(&self.folder, &args);
+            assert!(answer.code < 2, "{options:?}: {}", answer.err);
+            assert_eq!(answer.json()["summary"]["records"], self.seen(options).len(), "{options:?}");
+        }
+    }
+
+    /// `check` ends with status 2, and its cure is this command, which is then run.
+    #[track_caller]
+    fn assert_cured_by(&self, options: &[&str], cure: &str) {
+        let root = self.root();
+        let args = [&["check"], options, &["--", &root]].concat();
+        let refused = self.sandbox.tierod_in(&self.folder, &args).ended(2);
+        assert!(refused.err.contains(cure), "the cure is another:\n{}", refused.err);
+        let output = self.sandbox.command("sh", &self.folder).args(["-c", cure]).output().unwrap();
+        assert!(output.status.success(), "{cure}: {}", String::from_utf8_lossy(&output.stderr));
+    }
+}
+
+const PREFIXES: [&str; 2] = ["", "car/data/"];
+
+/// Shapes that are one command, or a few, away from a plain repository.
+#[test]
+fn shapes_of_one_repository() {
+    type Commands = &'static [&'static [&'static str]];
+    let shapes: &[(&str, &[&str], Commands)] = &[
+        ("plain", &[], &[]),
+        ("reftable", &["--ref-format=reftable"], &[]),
+        ("SHA-256", &["--object-format=sha256"], &[]),
+        ("reftable and SHA-256", &["--ref-format=reftable", "--object-format=sha256"], &[]),
+        ("split index", &[], &[&["update-index", "--split-index"]]),
+        ("index of version 4", &[], &[&["update-index", "--index-version", "4"]]),
+        (
+            "untracked cache",
+            &[],
+            &[
+                &["config", "core.untrackedCache", "true"],
+                &["update-index", "--force-untracked-cache"],
+                &["status", "-s"],
+            ],
+        ),
+        // The extension of the index alone: no daemon is started by a hook that says that all may have changed.
+        ("fsmonitor", &[], &[&["config", "core.fsmonitor", "/bin/false"], &["update-index", "--fsmonitor"]]),
+        ("index without hash", &[], &[&["config", "index.skipHash", "true"], &["update-index", "--force-write-index"]]),
+        ("packed objects and refs", &[], &[&["gc", "-q", "--prune=now"], &["pack-refs", "--all"]]),
+        (
+            "commit graph",
+            &[],
+            &[&["gc", "-q"], &["commit-graph", "write", "--reachable"], &["multi-pack-index", "write"]],
+        ),
+        ("worktree configuration", &[], &[&["config", "extensions.worktreeConfig", "true"]]),
+        ("detached", &[], &[&["checkout", "-q", "--detach"]]),
+        ("separate git folder", &["--separate-git-dir=../apart.git"], &[]),
+        (
+            "unknown extension",
+            &[],
+            &[&["config", "core.repositoryFormatVersion", "1"], &["config", "extensions.noop-v1", "1"]],
+        ),
+    ];
+    for prefix in PREFIXES {
+        for (name, init, commands) in shapes {
+            println!("{name}, data root at `{prefix}`");
+            let shape = Shape::new(prefix, init);
+            commands.iter().for_each(|command| drop(shape.git(command)));
+            shape.assert_as_git();
+        }
+    }
+}
+
+/// A sparse checkout, with the index in full and folded up.
+#[test]
+fn sparse_checkouts() {
+    for prefix in PREFIXES {
+        for index in ["--no-sparse-index", "--sparse-index"] {
+            println!("{index}, data root at `{prefix}`");
+            let shape = Shape::new(prefix, &[]);
+            shape.sandbox.write(&format!("{prefix}kept/d.yaml"), part("kept"));
+            std::fs::remove_file(shape.sandbox.at(&format!("{prefix}deep/untracked.yaml"))).unwrap();
+            shape.git(&["add", "."]);
+            shape.git(&["commit", "-qm", "three"]);
+            shape.git(&["sparse-checkout", "init", "--cone", index]);
+            shape.git(&["sparse-checkout", "set", index, &format!("{prefix}kept")]);
+            assert!(!shape.sandbox.at(&format!("{prefix}deep")).exists(), "the test wants a folder left out");
+            let folded = shape.git(&["ls-files", "--sparse"]).contains("deep/\n");
+            assert_eq!(folded, index == "--sparse-index", "the test wants this index");
+            shape.assert_as_git();
+            assert!(shape.seen(&[]).contains(&format!("{prefix}deep/down/b.yaml b-one")), "records left out are there");
+        }
+    }
+}
+
+/// In a merge with conflicts, a sparse checkout still has the records that are left out.
+#[test]
+fn a_sparse_checkout_in_the_middle_of_a_merge() {
+    for index in ["--no-sparse-index", "--sparse-index"] {
+        let shape = Shape::new("", &[]);
+        shape.git(&["reset", "-q", "--hard"]);
+        std::fs::remove_file(shape.sandbox.at("deep/untracked.yaml")).unwrap();
+        shape.git(&["checkout", "-qb", "side"]);
+        shape.sandbox.write("a.yaml", part("a-side"));
+        shape.git(&["commit", "-qam", "side"]);
+        shape.git(&["checkout", "-q", "main"]);
+        shape.sandbox.write("a.yaml", part("a-main"));
+        shape.git(&["commit", "-qam", "main"]);
+        shape.sandbox.write(".gitignore", "a.yaml\n");
+        shape.git(&["sparse-checkout", "set", "--cone", index, "kept"]);
+        let merge = shape.sandbox.command("git", &shape.folder).args(["merge", "-q", "side"]).output().unwrap();
+        assert!(!merge.status.success(), "the test wants a conflict");
+        // As if it were being mended: readable, unmerged in the index, and matched by an ignore rule.
+        shape.sandbox.write("a.yaml", part("a-mended"));
+        let seen = shape.seen(&[]);
+        for place in ["deep/down/b.yaml b-one", "deep/c.yaml c-one", "a.yaml a-mended", "chain.yaml hub"] {
+            assert!(seen.contains(place), "{place} is not in {seen:?}");
+        }
+    }
+}
+
+#[test]
+fn linked_worktrees() {
+    for (prefix, init) in [("", &[][..]), ("car/", &[]), ("car/", &["--ref-format=reftable"])] {
+        let mut shape = Shape::new(prefix, init);
+        shape.git(&["config", "extensions.worktreeConfig", "true"]);
+        let linked = shape.sandbox.outside().join("linked");
+        shape.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
+        shape.folder = linked;
+        shape.git(&["config", "--worktree", "core.excludesFile", "/dev/null"]);
+        std::fs::write(shape.folder.join(format!("{prefix}a.yaml")), part("linked")).unwrap();
+        shape.git(&["add", "."]);
+        assert!(shape.seen(&["--staged"]).contains(&format!("{prefix}a.yaml linked")));
+        shape.assert_as_git();
+    }
+}
+
+#[test]
+fn clones() {
+    for prefix in PREFIXES {
+        for (name, options) in [("plain", &[][..]), ("shared", &["--shared"]), ("shallow", &["--depth=1"])] {
+            println!("{name}, data root at `{prefix}`");
+            let mut shape = Shape::new(prefix, &[]);
+            let origin = format!("file://{}", shape.folder.display());
+            let origin = if name == "shared" { shape.folder.to_str().unwrap().to_owned() } else { origin };
+            let clone = shape.sandbox.outside().join("clone");
+            shape.git(&[&["clone", "-q"], options, &[&origin, clone.to_str().unwrap()]].concat());
+            shape.folder = clone;
+            shape.assert_as_git();
+            if name == "shallow" {
+                shape.assert_cured_by(&["--rev", "HEAD~1"], "git fetch --unshallow");
+            }
+            assert_eq!(shape.seen(&["--rev", "HEAD~1"]), shape.revision_by_git("HEAD~1"), "{name}");
+        }
+    }
+}
+
+/// A partial clone whose blobs have not come yet: nothing is fetched behind the user's back, and the cure is named.
+#[test]
+fn a_partial_clone() {
+    for prefix in PREFIXES {
+        let mut shape = Shape::new(prefix, &[]);
+        shape.git(&["config", "uploadpack.allowFilter", "true"]);
+        shape.git(&["config", "uploadpack.allowAnySHA1InWant", "true"]);
+        let expected = shape.revision_by_git("main");
+        let before = shape.revision_by_git("main~1");
+        let clone = shape.sandbox.outside().join("clone");
+        let origin = format!("file://{}", shape.folder.display());
+        shape.git(&["clone", "-q", "--filter=blob:none", "--no-checkout", &origin, clone.to_str().unwrap()]);
+        shape.folder = clone;
+
+        // Without a checkout there is no index: nothing is staged, and that is said.
+        shape.assert_cured_by(&["--staged"], "git reset");
+        let missing = |shape: &Shape| shape.git(&["rev-list", "--objects", "--missing=print", "HEAD"]).contains("\n?");
+        assert!(missing(&shape), "the test wants blobs missing");
+        let refused = shape.sandbox.tierod_in(&shape.folder, &["check", "--staged", "--", &shape.root()]).ended(2);
+        assert!(refused.err.contains("an object is missing"), "{}", refused.err);
+        assert!(missing(&shape), "tierod fetched");
+        shape.assert_cured_by(&["--rev", "HEAD"], "git fetch --refetch --no-filter");
+        assert_eq!(shape.seen(&["--rev", "HEAD"]), expected);
+        assert_eq!(shape.seen(&["--rev", "HEAD~1"]), before);
+        assert_eq!(shape.seen(&["--staged"]), expected);
+        shape.git(&["checkout", "-q", "."]);
+        shape.assert_as_git();
+    }
+}
+
+#[test]
+fn bare_repositories() {
+    for (prefix, format) in [("", "files"), ("car/data/", "files"), ("", "reftable"), ("car/data/", "reftable")] {
+        let shape = Shape::new(prefix, &[]);
+        let bare = shape.sandbox.outside().join("team.git");
+        shape.git(&["clone", "-q", "--bare", "--ref-format", format, ".", bare.to_str().unwrap()]);
+        let expected = shape.revision_by_git("main");
+        let graph = |folder: &Path, root: Option<&str>| {
+            let args = [&["graph", "--format", "json", "--rev", "main"], root.as_slice()].concat();
+            places_in_graph(&shape.sandbox.tierod_in(folder, &args).ended(0).json())
+        };
+        let outside = shape.sandbox.outside();
+        assert_eq!(graph(&bare, None), expected, "from inside");
+        assert_eq!(graph(&bare, Some(&shape.root())), expected, "from inside, by the data root");
+        assert_eq!(graph(outside, Some("team.git")), expected, "by path");
+        assert_eq!(graph(outside, Some(&format!("team.git/{prefix}"))), expected, "by path, with the data root");
+        if !prefix.is_empty() {
+            assert_eq!(graph(outside, Some("team.git/car")), expected, "from above the data root");
+        }
+        let staged = shape.sandbox.tierod_in(&bare, &["check", "--staged"]).ended(2);
+        assert!(staged.err.contains("--rev main"), "{}", staged.err);
+        shape.sandbox.tierod_in(&bare, &["check"]).ended(2);
+        let hook = shape.sandbox.tierod_in(&bare, &["hook", "install"]).ended(2);
+        assert!(!hook.err.is_empty());
+    }
+}
+
+/// Submodules beside the data root and in it: their files are their own.
+#[test]
+fn submodules() {
+    for prefix in PREFIXES {
+        for place in ["beside", "car/data/vendor", "vendor"] {
+            let shape = Shape::new(prefix, &[]);
+            let module = Shape::new("", &[]);
+            module.git(&["reset", "-q", "--hard"]);
+            let allow = ["-c", "protocol.file.allow=always", "submodule", "--quiet", "add"];
+            shape.git(&[&allow[..], &[module.folder.to_str().unwrap(), place]].concat());
+            shape.git(&["commit", "-qm", "with a module"]);
+            shape.assert_as_git();
+            // The module is a repository of its own, with its own data root.
+            let inside = Shape { folder: shape.folder.join(place), sandbox: shape.sandbox, prefix: "" };
+            inside.assert_as_git();
+        }
+    }
+}
+
+/// A repository of another user: refused with the command that trusts it, by the path that git compares.
+#[test]
+fn another_owner() {
+    for prefix in PREFIXES {
+        for init in [&[][..], &["--ref-format=reftable"]] {
+            let shape = Shape::new(prefix, init);
+            let chown = shape.sandbox.command("chown", &shape.folder).args(["-R", "65534", "."]).output().unwrap();
+            if !chown.status.success() {
+                println!("skipped: only root can give a repository away");
+                return;
+            }
+            // The sandbox's global configuration is /dev/null; the cure needs one that can be written.
+            let config = shape.sandbox.outside().join("home/.gitconfig");
+            let run = |program: &str, args: &[&str]| {
+                let mut command = shape.sandbox.command(program, &shape.folder);
+                command.env_remove("GIT_CONFIG_GLOBAL").args(args).output().unwrap()
+            };
+            let tierod = env!("CARGO_BIN_EXE_tierod");
+            let root = shape.root();
+            for options in [&[][..], &["--staged"], &["--rev", "HEAD"]] {
+                let _ = std::fs::remove_file(&config);
+                let args = [&["graph", "--format", "json"], options, &["--", &root]].concat();
+                let refused = run(tierod, &args);
+                let said = String::from_utf8(refused.stderr).unwrap();
+                assert_eq!(refused.status.code(), Some(2), "{said}");
+                let cure = &said[said.find("git config --global").expect("no cure")..];
+                assert!(run("sh", &["-c", cure]).status.success(), "{cure}");
+                let seen: serde_json::Value = serde_json::from_slice(&run(tierod, &args).stdout).unwrap();
+                assert!(places_in_graph(&seen).len() > 5, "{options:?} after the cure");
+            }
+            // What git trusts by its environment alone is trusted too.
+            let _ = std::fs::remove_file(&config);
+            let mut command = shape.sandbox.command(tierod, &shape.folder);
+            command
+                .env("GIT_CONFIG_COUNT", "1")
+                .env("GIT_CONFIG_KEY_0", "safe.directory")
+                .env("GIT_CONFIG_VALUE_0", "*");
+            let output = command.args(["check", "--staged", "--", &root]).output().unwrap();
+            assert!(output.status.code().unwrap() < 2, "{}", String::from_utf8_lossy(&output.stderr));
+        }
+    }
+}
+
+#[test]
+fn a_folder_that_is_no_repository() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("car/");
+    sandbox.tierod(&["check", "car"]).ended(0);
+    for state in [&["--staged"][..], &["--rev", "HEAD"]] {
+        let refused = sandbox.tierod(&[&["check"], state, &["--", "car"]].concat()).ended(2);
+        assert!(refused.err.contains("is in no git repository"), "{}", refused.err);
+        assert!(refused.err.contains("`git init` and commit the records"), "{}", refused.err);
+    }
+    sandbox.git(&["init", "-q"]);
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "records"]);
+    sandbox.tierod(&["check", "--staged", "car"]).ended(0);
+    sandbox.tierod(&["check", "--rev", "HEAD", "car"]).ended(0);
+}
+
+/// What libgit2 cannot read and git is not there to read is an error, never an empty or a plain folder.
+#[test]
+fn without_git_on_the_path() {
+    let empty = tempfile::tempdir().unwrap();
+    let run = |shape: &Shape, options: &[&str]| {
+        let mut command = shape.sandbox.command(env!("CARGO_BIN_EXE_tierod"), &shape.folder);
+        command.env("PATH", empty.path()).args([&["check"], options].concat()).output().unwrap()
+    };
+    for (init, commands, readable) in [
+        (&[][..], &[][..], true),
+        (&["--ref-format=reftable"], &[], false),
+        (&["--object-format=sha256"], &[], false),
+        (&[], &[&["update-index", "--split-index"][..]], false),
+    ] {
+        let shape = Shape::new("", init);
+        commands.iter().for_each(|command| drop(shape.git(command)));
+        for options in [&[][..], &["--staged"]] {
+            let output = run(&shape, options);
+            let said = String::from_utf8(output.stderr).unwrap();
+            let ended = if readable { output.status.code() < Some(2) } else { output.status.code() == Some(2) };
+            assert!(ended, "{init:?} {commands:?} {options:?}: {said}");
+            assert!(readable || said.contains("install git"), "{said}");
+        }
+    }
+}
+
+/// Damage is told, and never passes as a folder without records.
+#[test]
+fn damage() {
+    let shape = Shape::new("", &[]);
+    shape.sandbox.write(".git/index", "DIRC no index at all");
+    for options in [&[][..], &["--staged"]] {
+        shape.sandbox.tierod(&[&["check"], options].concat()).ended(2);
+    }
+    shape.sandbox.tierod(&["check", "--rev", "HEAD"]).ended(0);
+
+    let shape = Shape::new("", &[]);
+    let id = shape.git(&["rev-parse", ":deep/c.yaml"]);
+    let (folder, rest) = id.trim().split_at(2);
+    std::fs::remove_file(shape.sandbox.at(&format!(".git/objects/{folder}/{rest}"))).unwrap();
+    for options in [&["--staged"][..], &["--rev", "HEAD"]] {
+        let refused = shape.sandbox.tierod(&[&["check"], options].concat()).ended(2);
+        assert!(refused.err.contains("an object is missing"), "{}", refused.err);
+    }
+    // The work tree has the file, and needs no object.
+    shape.sandbox.tierod(&["check"]).ended(0);
+}
+
+/// The names of a revision that git knows, against git.
+#[test]
+fn names_of_revisions() {
+    for format in ["files", "reftable"] {
+        let shape = Shape::new("car/", &["--ref-format", format]);
+        shape.git(&["tag", "light", "HEAD~1"]);
+        shape.git(&["tag", "-am", "a tag with a message", "heavy", "HEAD~1"]);
+        shape.git(&["branch", "side/branch", "HEAD~1"]);
+        // Git takes the tag where a branch has the same name.
+        shape.git(&["branch", "twice", "HEAD"]);
+        shape.git(&["tag", "twice", "HEAD~1"]);
+        // A name that could be a short hash.
+        shape.git(&["branch", "beef", "HEAD~1"]);
+        let full = shape.git(&["rev-parse", "HEAD~1"]);
+        let names = [
+            "HEAD",
+            "@",
+            "main",
+            "HEAD~1",
+            "HEAD^",
+            "main~1",
+            "light",
+            "heavy",
+            "heavy^{}",
+            "side/branch",
+            "twice",
+            "beef",
+            "refs/heads/main",
+            "tags/light",
+            ":/one",
+            "HEAD^{/one}",
+            "main@{0}",
+            &full[..40],
+            &full[..12],
+            &full[..7],
+        ];
+        for name in names {
+            assert_eq!(
+                shape.seen(&["--rev", name]),
+                shape.revision_by_git(shape.git(&["rev-parse", name]).trim()),
+                "{name}"
+            );
+        }
+        for name in [
+            "missing",
+            "--output=x",
+            "-h",
+            "",
+            "HEAD~9",
+            "main:car",
+            "HEAD:car/a.yaml",
+            "main..light",
+            "^main",
+            "a b",
+            "\u{7}",
+        ] {
+            let refused = shape.sandbox.tierod(&["check", &format!("--rev={name}"), "car"]).ended(2);
+            assert!(refused.err.contains("there is no revision"), "{name}: {}", refused.err);
+            assert!(refused.err.contains("git log --oneline"), "{name}: {}", refused.err);
+        }
+        assert!(!shape.sandbox.at("x").exists(), "an option went through to git");
+    }
+}
+
+/// A data root that only a revision has, asked for by a path that is no more.
+#[test]
+fn a_data_root_that_is_gone_from_the_work_tree() {
+    let shape = Shape::new("car/data/", &[]);
+    let (head, staged) = (shape.revision_by_git("HEAD"), shape.staged_by_git());
+    std::fs::remove_dir_all(shape.sandbox.at("car")).unwrap();
+    assert_eq!(shape.seen(&["--rev", "HEAD"]), head);
+    assert_eq!(shape.seen(&["--staged"]), staged);
+    shape.git(&["rm", "-rq", "--cached", "car"]);
+    let refused = shape.sandbox.tierod(&["check", "--staged", "car/data"]).ended(2);
+    assert!(refused.err.contains("no data root"), "{}", refused.err);
+    assert_eq!(shape.seen(&["--rev", "HEAD"]), head);
+}
+
+/// A folder that may not be read is told, even where git passes over it with a warning.
+#[test]
+fn a_folder_that_may_not_be_read() {
+    use std::os::unix::fs::PermissionsExt as _;
+    use std::os::unix::process::CommandExt as _;
+    let mode = |path: &Path, mode| std::fs::set_permissions(path, std::fs::Permissions::from_mode(mode)).unwrap();
+    let shape = Shape::new("car/", &[]);
+    shape.sandbox.write("car/locked/in/x.yaml", part("locked"));
+    shape.sandbox.write("car/ignored/in/x.yaml", part("ignored"));
+    shape.sandbox.write(".gitignore", "/car/ignored/\n");
+    mode(&shape.sandbox.at("car/locked/in"), 0o000);
+    mode(&shape.sandbox.at("car/ignored/in"), 0o000);
+    let mut command = shape.sandbox.command(env!("CARGO_BIN_EXE_tierod"), &shape.folder);
+    command.args(["check", "car"]);
+    // Nothing is closed to root, so that the test turns into somebody else.
+    if std::fs::read_dir(shape.sandbox.at("car/locked/in")).is_ok() {
+        mode(shape.sandbox.outside(), 0o755);
+        let chown =
+            shape.sandbox.command("chown", shape.sandbox.outside()).args(["-R", "65534", "."]).status().unwrap();
+        assert!(chown.success());
+        command.uid(65534);
+    }
+    let output = command.output().unwrap();
+    let said = String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+    mode(&shape.sandbox.at("car/locked/in"), 0o755);
+    mode(&shape.sandbox.at("car/ignored/in"), 0o755);
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(said.contains("car/locked/in") && said.contains("cannot be read"), "{said}");
+    assert!(!said.contains("ignored"), "{said}");
+}
+
+// Git's ignore rules, in the work tree.
+
+/// The record files that git would track below a prefix: tracked and there, or not ignored.
+fn not_ignored(sandbox: &Sandbox, prefix: &str) -> BTreeSet<String> {
+    let listed = sandbox.git(&["ls-files", "-co", "--exclude-standard", "-z"]);
+    let record = |path: &&str| path.starts_with(prefix) && path.ends_with(".yaml") && !path.ends_with("tierod.yaml");
+    listed.split('\0').filter(record).filter(|path| sandbox.at(path).is_file()).map(str::to_owned).collect()
+}
+
+/// The record files that tierod reads: each holds one part of its own.
+fn read_files(sandbox: &Sandbox, prefix: &str) -> BTreeSet<String> {
+    let answer = sandbox.tierod(&["graph", "--format", "json", "--", &format!("./{prefix}")]).ended(0);
+    places_in_graph(&answer.json()).iter().map(|place| place.rsplit_once(' ').unwrap().0.to_owned()).collect()
+}
+
+/// One set of rules: files with rules in them, and the record files beside, all below the data root.
+struct Rules {
+    name: &'static str,
+    rules: &'static [(&'static str, &'static str)],
+    files: &'static [&'static str],
+}
+
+const RULES: &[Rules] = &[
+    Rules {
+        name: "at several depths",
+        rules: &[(".gitignore", "*.tmp.yaml\n/only-top.yaml\n"), ("deep/.gitignore", "b.yaml\n/down/c.yaml\n")],
+        files: &[
+            "a.yaml",
+            "a.tmp.yaml",
+            "only-top.yaml",
+            "deep/only-top.yaml",
+            "deep/b.yaml",
+            "deep/down/b.yaml",
+            "deep/down/c.yaml",
+            "deep/down/under/c.yaml",
+            "b.yaml",
+        ],
+    },
+    Rules {
+        name: "negations",
+        rules: &[
+            (".gitignore", "*.yaml\n!tierod.yaml\n!chain.yaml\n!keep*.yaml\nkeep-not.yaml\n"),
+            ("deep/.gitignore", "!back.yaml\n"),
+        ],
+        files: &[
+            "a.yaml",
+            "keep-1.yaml",
+            "keep-not.yaml",
+            "deep/back.yaml",
+            "deep/a.yaml",
+            "deep/keep-2.yaml",
+            "deep/down/back.yaml",
+        ],
+    },
+    Rules {
+        // Git never looks into an ignored folder, so nothing in it can be brought back.
+        name: "negations below an ignored folder",
+        rules: &[(".gitignore", "out/\n!out/keep.yaml\nother/*\n!other/keep.yaml\n"), ("out/.gitignore", "!*\n")],
+        files: &[
+            "out/keep.yaml",
+            "out/a.yaml",
+            "out/deep/a.yaml",
+            "other/keep.yaml",
+            "other/a.yaml",
+            "other/deep/a.yaml",
+        ],
+    },
+    Rules {
+        name: "folders, files and wildcards",
+        rules: &[
+            (
+                ".gitignore",
+                "name/\n**/mid/**/end.yaml\nlead/**\n!lead/\n# a comment.yaml\n\\#hash.yaml\n[xy].yaml\n?.q.yaml\nsp ace.yaml  \ntrail\\ .yaml\n",
+            ),
+            ("win/.gitignore", "crlf.yaml\r\n"),
+        ],
+        files: &[
+            "name/a.yaml",
+            "deep/name/a.yaml",
+            "name.yaml",
+            "mid/end.yaml",
+            "a/mid/b/c/end.yaml",
+            "a/end.yaml",
+            "lead/a.yaml",
+            "lead/deep/a.yaml",
+            "# a comment.yaml",
+            "#hash.yaml",
+            "x.yaml",
+            "z.yaml",
+            "a.q.yaml",
+            "ab.q.yaml",
+            "sp ace.yaml",
+            "trail .yaml",
+            "win/crlf.yaml",
+            "win/lf.yaml",
+        ],
+    },
+    Rules {
+        // A rule for folders does not touch a file of that name.
+        name: "a rule for folders and a file of the same name",
+        rules: &[(".gitignore", "build.yaml/\n")],
+        files: &["build.yaml", "deep/build.yaml/a.yaml"],
+    },
+    Rules {
+        name: "anchored in a subfolder",
+        rules: &[("deep/.gitignore", "/a.yaml\ndown/b.yaml\n**/c.yaml\n")],
+        files: &[
+            "a.yaml",
+            "deep/a.yaml",
+            "deep/down/a.yaml",
+            "deep/down/b.yaml",
+            "deep/x/down/b.yaml",
+            "deep/c.yaml",
+            "deep/x/c.yaml",
+            "c.yaml",
+        ],
+    },
+    Rules {
+        name: "everything but folders and some",
+        rules: &[(".gitignore", "/*\n!/deep\n/deep/*\n!/deep/keep\n")],
+        files: &["a.yaml", "deep/a.yaml", "deep/keep/a.yaml", "deep/keep/down/b.yaml", "other/a.yaml"],
+    },
+    Rules {
+        name: "umlauts",
+        rules: &[(".gitignore", "/Querträger/\nü*.yaml\n")],
+        files: &["Querträger/a.yaml", "deep/Querträger/a.yaml", "übung.yaml", "ubung.yaml"],
+    },
+];
+
+/// Each set of rules, with the data root at the top and below it, with libgit2 and with git as the reader.
+#[test]
+fn ignore_rules() {
+    let mut wrong = Vec::new();
+    for rules in RULES {
+        for (prefix, format) in [("", "files"), ("car/data/", "files"), ("car/data/", "reftable")] {
+            let sandbox = Sandbox::new();
+            sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
+            sandbox.small_root(prefix);
+            for (number, file) in rules.files.iter().enumerate() {
+                sandbox.write(&format!("{prefix}{file}"), part(&format!("p-{number}")));
+            }
+            for (file, text) in rules.rules {
+                sandbox.write(&format!("{prefix}{file}"), text);
+            }
+            // A rule from above the data root reaches into it.
+            if !prefix.is_empty() {
+                sandbox.write(".gitignore", "*.above.yaml\n");
+                sandbox.write(&format!("{prefix}x.above.yaml"), part("above"));
+            }
+            let expected = not_ignored(&sandbox, prefix);
+            let seen = read_files(&sandbox, prefix);
+            if seen != expected {
+                let more: Vec<_> = seen.difference(&expected).collect();
+                let less: Vec<_> = expected.difference(&seen).collect();
+                wrong.push(format!("{} ({format}, `{prefix}`): read besides {more:?}, not read {less:?}", rules.name));
+            }
+            // What is tracked is read, whatever the rules say.
+            sandbox.git(&["add", "-f", "."]);
+            assert_eq!(read_files(&sandbox, prefix), not_ignored(&sandbox, prefix), "{}, all tracked", rules.name);
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Rules that stand elsewhere than in `.gitignore`.
+#[test]
+fn ignore_rules_from_elsewhere() {
+    for format in ["files", "reftable"] {
+        let sandbox = Sandbox::new();
+        sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
+        sandbox.small_root("car/");
+        for (number, name) in ["info", "local", "global", "command", "free"].iter().enumerate() {
+            sandbox.write(&format!("car/{name}.yaml"), part(&format!("p-{number}")));
+        }
+        sandbox.write(".git/info/exclude", "info.yaml\n");
+        let read = |sandbox: &Sandbox| read_files(sandbox, "car/");
+        assert_eq!(read(&sandbox), not_ignored(&sandbox, "car/"), "info/exclude");
+        std::fs::write(sandbox.outside().join("local"), "local.yaml\n").unwrap();
+        sandbox.git(&["config", "core.excludesFile", sandbox.outside().join("local").to_str().unwrap()]);
+        assert_eq!(read(&sandbox), not_ignored(&sandbox, "car/"), "core.excludesFile");
+        assert!(!read(&sandbox).contains("car/local.yaml"));
+        sandbox.git(&["config", "--unset", "core.excludesFile"]);
+
+        // The user's own rules: by `GIT_CONFIG_GLOBAL`, by the home, and by the environment.
+        let rules = sandbox.outside().join("rules");
+        std::fs::write(&rules, "global.yaml\n").unwrap();
+        let config = format!("[core]\n\texcludesFile = {}\n", rules.display());
+        let elsewhere = sandbox.outside().join("config");
+        std::fs::write(&elsewhere, &config).unwrap();
+        let home = sandbox.outside().join("home");
+        let value = rules.to_str().unwrap();
+        type Set<'a> = &'a [(&'a str, Option<&'a str>)];
+        let ways: [(&str, Set<'_>); 4] = [
+            ("GIT_CONFIG_GLOBAL", &[("GIT_CONFIG_GLOBAL", elsewhere.to_str())]),
+            ("~/.gitconfig", &[("GIT_CONFIG_GLOBAL", None)]),
+            ("~/.config/git/ignore", &[("GIT_CONFIG_GLOBAL", None)]),
+            (
+                "GIT_CONFIG_COUNT",
+                &[
+                    ("GIT_CONFIG_COUNT", Some("1")),
+                    ("GIT_CONFIG_KEY_0", Some("core.excludesFile")),
+                    ("GIT_CONFIG_VALUE_0", Some(value)),
+                ],
+            ),
+        ];
+        for (name, set) in ways {
+            let _ = std::fs::remove_file(home.join(".gitconfig"));
+            let _ = std::fs::remove_dir_all(home.join(".config"));
+            match name {
+                "~/.gitconfig" => std::fs::write(home.join(".gitconfig"), &config).unwrap(),
+                "~/.config/git/ignore" => {
+                    std::fs::create_dir_all(home.join(".config/git")).unwrap();
+                    std::fs::write(home.join(".config/git/ignore"), "global.yaml\n").unwrap();
+                }
+                _ => {}
+            }
+            let run = |program: &str, args: &[&str]| {
+                let mut command = sandbox.command(program, &sandbox.path());
+                for (key, value) in set {
+                    match value {
+                        Some(value) => command.env(key, value),
+                        None => command.env_remove(key),
+                    };
+                }
+                String::from_utf8(command.args(args).output().unwrap().stdout).unwrap()
+            };
+            let listed = run("git", &["ls-files", "-co", "--exclude-standard"]);
+            assert!(!listed.contains("global.yaml"), "the test wants git to ignore it by {name}");
+            let graph = run(env!("CARGO_BIN_EXE_tierod"), &["graph", "--format", "json", "car"]);
+            let seen = places_in_graph(&serde_json::from_str(&graph).unwrap());
+            assert!(!seen.iter().any(|place| place.starts_with("car/global.yaml")), "{name}, {format}: {seen:?}");
+            assert!(seen.iter().any(|place| place.starts_with("car/free.yaml")), "{name}, {format}: {seen:?}");
+        }
+    }
+}
+
+/// A tracked file is read though a rule matches it or its folder; the untracked one beside it is not.
+#[test]
+fn tracked_files_that_rules_match() {
+    for (prefix, format) in [("", "files"), ("car/", "files"), ("car/", "reftable")] {
+        let sandbox = Sandbox::new();
+        sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
+        sandbox.small_root(prefix);
+        let at = |path: &str| format!("{prefix}{path}");
+        sandbox.write(&at(".gitignore"), "*.gen.yaml\nout/\n");
+        sandbox.write(&at("tracked.gen.yaml"), part("tracked-file"));
+        sandbox.write(&at("loose.gen.yaml"), part("loose-file"));
+        sandbox.write(&at("out/deep/tracked.yaml"), part("tracked-in-folder"));
+        sandbox.write(&at("out/deep/loose.yaml"), part("loose-in-folder"));
+        sandbox.write(&at("out/other/loose.yaml"), part("loose-elsewhere"));
+        sandbox.git(&["add", "-f", &at("tracked.gen.yaml"), &at("out/deep/tracked.yaml")]);
+        let seen = read_files(&sandbox, prefix);
+        assert_eq!(seen, not_ignored(&sandbox, prefix));
+        let expected = [at("chain.yaml"), at("out/deep/tracked.yaml"), at("tracked.gen.yaml")];
+        assert_eq!(seen.into_iter().collect::<Vec<_>>(), expected);
+    }
+}
+
+/// A data root in an ignored folder is meant: whoever names it wants it read.
+#[test]
+fn an_ignored_data_root_is_read() {
+    for format in ["files", "reftable"] {
+        let sandbox = Sandbox::new();
+        sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
+        sandbox.small_root("private/car/");
+        sandbox.write("private/car/a.yaml", part("private"));
+        sandbox.write(".gitignore", "private/\n");
+        let seen = read_files(&sandbox, "private/car/");
+        assert!(seen.contains("private/car/a.yaml") && seen.contains("private/car/chain.yaml"), "{seen:?}");
+        let staged = sandbox.tierod(&["check", "--staged", "private/car"]).ended(2);
+        assert!(staged.err.contains("no data root"), "{}", staged.err);
+    }
+}
+
+/// Another data root and another repository below the data root keep their records.
+#[test]
+fn nested_roots_and_repositories() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.write("a.yaml", part("own"));
+    sandbox.small_root("season/2026/");
+    sandbox.write("season/2026/deep/b.yaml", part("last-season"));
+    sandbox.write("season/c.yaml", part("own-too"));
+    let nested = sandbox.at("vendor/other");
+    std::fs::create_dir_all(&nested).unwrap();
+    sandbox.git_in(&nested, &["init", "-q"]);
+    sandbox.write("vendor/other/d.yaml", part("other-repository"));
+    sandbox.write("vendor/e.yaml", part("own-three"));
+    let own: BTreeSet<String> = ["a.yaml", "chain.yaml", "season/c.yaml", "vendor/e.yaml"].map(str::to_owned).into();
+    assert_eq!(read_files(&sandbox, ""), own);
+    sandbox.git(&["add", "a.yaml", "chain.yaml", "tierod.yaml", "season", "vendor/e.yaml"]);
+    let staged = sandbox.tierod(&["graph", "--staged", "--format", "json"]).ended(0);
+    let files =
+        places_in_graph(&staged.json()).iter().map(|place| place.split(' ').next().unwrap().to_owned()).collect();
+    assert_eq!(own, files, "the index");
+}

@@ -157,3 +157,39 @@ parts:
     serves: {circle-time: It holds the wheel.}
     verify: {by: inspection, with: gauge, due: 2027-06-01}
 ";
+
+/// Which records stand where, each as `path id`.
+pub(crate) type Places = std::collections::BTreeSet<String>;
+
+/// The records in the answer of `graph --format json`.
+pub(crate) fn places_in_graph(graph: &serde_json::Value) -> Places {
+    let text = |value: &serde_json::Value| value.as_str().unwrap().to_owned();
+    let nodes = graph["nodes"].as_array().unwrap().iter();
+    nodes.map(|node| format!("{} {}", text(&node["path"]), text(&node["id"]))).collect()
+}
+
+/// The records in a file: the map of kinds, read without tierod.
+pub(crate) fn ids_in_yaml(bytes: &[u8]) -> Vec<String> {
+    type Kinds = std::collections::BTreeMap<String, std::collections::BTreeMap<String, serde_yaml::Value>>;
+    let kinds: Option<Kinds> = serde_yaml::from_slice(bytes).unwrap();
+    kinds.unwrap_or_default().into_values().flat_map(std::collections::BTreeMap::into_keys).collect()
+}
+
+impl Sandbox {
+    /// The records that git holds in what `ls-files -s -z` or `ls-tree -r -z` listed, below the prefix of a data root.
+    #[track_caller]
+    pub(crate) fn places_in_listing(&self, folder: &Path, listing: &str, prefix: &str) -> Places {
+        let mut places = Places::new();
+        for line in listing.split('\0').filter(|line| !line.is_empty()) {
+            let (meta, path) = line.split_once('\t').unwrap();
+            let id = meta.split(' ').find(|field| field.len() >= 40).unwrap();
+            let file = path.strip_prefix(prefix).filter(|file| *file != "tierod.yaml");
+            let record = file.is_some_and(|file| file.ends_with(".yaml") || file.ends_with(".yml"));
+            if record && meta.starts_with("100") {
+                let content = self.git_in(folder, &["cat-file", "blob", id]);
+                places.extend(ids_in_yaml(content.as_bytes()).into_iter().map(|id| format!("{path} {id}")));
+            }
+        }
+        places
+    }
+}

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use schema::read::Problem;
 use schema::settings;
 
-use super::place::{Entry, EntryKind, Repository};
-use super::{Beside, File, Filter, Request, Snapshot, Source, text_of};
+use super::place::{Entry, EntryKind, Index, Repository};
+use super::{Beside, File, Filter, Request, Snapshot, Source, nested_root, text_of};
 use crate::Error;
 
 /// The data root as the next commit will hold it.
@@ -15,8 +15,17 @@ pub(super) fn index(request: &Request) -> Result<Snapshot, Error> {
     if repository.bare {
         return Err(Error::new("a bare repository has no index").help("name a revision: `--rev main`"));
     }
-    let entries = repository.index()?;
-    let prefix = find_root(&entries, &start, "the index", "`git add` the settings file, or run without --staged")?;
+    let Index { entries, unmerged } = repository.index()?;
+    if let Some(path) = unmerged.first() {
+        return Err(Error::new("a merge is not finished: the index has unmerged entries")
+            .because(path)
+            .help("resolve the conflicts and `git add` the files, then check again"));
+    }
+    let cure = match entries[..] {
+        [] => "the index is empty: `git add` the records, or run `git reset` where nothing was checked out yet",
+        [..] => "`git add` the settings file, or run without --staged",
+    };
+    let prefix = find_root(&entries, &start, "the index", cure)?;
     build(&repository, entries, prefix, Source::Index)
 }
 
@@ -83,9 +92,7 @@ fn build(repository: &Repository, entries: Vec<Entry>, prefix: String, source: S
     for entry in entries {
         let Some(path) = entry.path.strip_prefix(&prefix) else { continue };
         let path = path.to_owned();
-        if let Some(folder) = path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/')) {
-            nested.push(folder.to_owned());
-        }
+        nested.extend(nested_root(&path).map(str::to_owned));
         own.push((path, entry));
     }
     own.sort_by(|a, b| a.0.cmp(&b.0));

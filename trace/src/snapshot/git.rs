@@ -1,28 +1,22 @@
 //! The one file that knows libgit2.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags, TreeWalkMode, TreeWalkResult};
 use schema::read::{LARGEST_FILE, Problem};
+use walkdir::WalkDir;
 
-use super::locate::Locals;
-use super::place::{Commit, Content, Entry, EntryKind};
-use super::plumbing;
+use super::locate::{self, Locals};
+use super::place::{Commit, Content, Entry, EntryKind, Index};
+use super::{plumbing, text_of};
 
-/// Why libgit2 could not do it.
-pub(super) enum Failure {
-    /// The repository belongs to somebody else; git would refuse it too.
-    Owner(String),
-    /// A repository shape that libgit2 does not know, or damage: git is asked next.
-    Cannot(String),
-}
+/// Why libgit2 could not do it: a shape that it does not know, another owner, or damage. Git is asked next.
+pub(super) struct Failure(pub(super) String);
 
 impl From<git2::Error> for Failure {
     fn from(error: git2::Error) -> Self {
-        match error.code() {
-            ErrorCode::Owner => Self::Owner(error.message().to_owned()),
-            _ => Self::Cannot(error.message().to_owned()),
-        }
+        Self(error.message().to_owned())
     }
 }
 
@@ -33,6 +27,8 @@ pub(super) struct Library {
     locals: Locals,
 }
 
+/// The stage in an index entry's flags: 0 unless a merge left it unmerged.
+const STAGE: u16 = 0x3000;
 /// Set by `git add --intent-to-add` in an index entry's extended flags.
 const INTENT_TO_ADD: u16 = 1 << 13;
 /// Set by a sparse checkout in an index entry's extended flags.
@@ -43,14 +39,13 @@ impl Library {
     pub(super) fn open(folder: &Path, locals: &Locals) -> Result<Option<Self>, Failure> {
         // Objects are checked by git when they are written; here their name is trusted.
         git2::opts::strict_hash_verification(false);
-        let opened = match &locals.git_dir {
-            Some(_) => git2::Repository::open_from_env(),
-            None => {
-                let flags = RepositoryOpenFlags::CROSS_FS;
-                git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>())
-            }
+        let flags = match locals {
+            // Not only the repository: where the user's configuration is.
+            Locals::Nothing if !locate::binds() => RepositoryOpenFlags::CROSS_FS | RepositoryOpenFlags::FROM_ENV,
+            Locals::Whole(_) => return Err(Failure("the environment puts the repository together".to_owned())),
+            _ => RepositoryOpenFlags::CROSS_FS,
         };
-        match opened {
+        match git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>()) {
             Ok(repository) => Ok(Some(Self { repository, folder: folder.to_owned(), locals: locals.clone() })),
             Err(error) if error.code() == ErrorCode::NotFound && !has_git(folder) => Ok(None),
             Err(error) => Err(error.into()),
@@ -71,32 +66,35 @@ impl Library {
         }
     }
 
-    /// The entries of the index at stage 0.
-    pub(super) fn index(&self) -> Result<Vec<Entry>, Failure> {
-        let index = match &self.locals.index_file {
-            Some(file) => git2::Index::open(file)?,
-            None => self.repository.index()?,
+    /// The index.
+    pub(super) fn index(&self) -> Result<Index, Failure> {
+        let index = match &self.locals {
+            Locals::Index(file) => git2::Index::open(file)?,
+            _ => self.repository.index()?,
         };
-        if index.has_conflicts() {
-            return Err(Failure::Cannot("unmerged entries".to_owned()));
-        }
+        let mut unmerged = Vec::new();
         let mut entries = Vec::with_capacity(index.len());
         for entry in index.iter() {
+            let path = String::from_utf8_lossy(&entry.path).into_owned();
+            if entry.flags & STAGE != 0 {
+                unmerged.push(path);
+                continue;
+            }
             let Some(kind) = EntryKind::of_mode(entry.mode) else {
-                return Err(Failure::Cannot("an index entry of an unknown mode".to_owned()));
+                return Err(Failure("an index entry of an unknown mode".to_owned()));
             };
             if entry.flags_extended & INTENT_TO_ADD != 0 {
                 continue;
             }
             entries.push(Entry {
-                path: String::from_utf8_lossy(&entry.path).into_owned(),
+                path,
                 id: entry.id.to_string(),
                 kind,
                 skip_worktree: entry.flags_extended & SKIP_WORKTREE != 0,
                 size: entry.file_size,
             });
         }
-        Ok(entries)
+        Ok(Index { entries, unmerged })
     }
 
     /// A revision's commit and the files of its tree.
@@ -104,7 +102,7 @@ impl Library {
         let commit = self.repository.revparse_single(revision)?.peel_to_commit()?;
         let time = commit.time();
         let seconds = time.seconds() + i64::from(time.offset_minutes()) * 60;
-        let day = plumbing::day_of(seconds).ok_or_else(|| Failure::Cannot("a commit without a date".to_owned()))?;
+        let day = plumbing::day_of(seconds).ok_or_else(|| Failure("a commit without a date".to_owned()))?;
         let mut entries = Vec::new();
         commit.tree()?.walk(TreeWalkMode::PreOrder, |folder, entry| {
             let mode = u32::try_from(entry.filemode()).unwrap_or(0);
@@ -124,9 +122,19 @@ impl Library {
         entries.iter().map(|entry| content(&odb, entry)).collect()
     }
 
-    /// Does git ignore this path, relative to the top?
-    pub(super) fn ignores(&self, path: &Path) -> bool {
-        self.repository.is_path_ignored(path).unwrap_or(false)
+    /// The files below a folder that are not tracked and that libgit2 does not ignore, from the top; none where the
+    /// folder itself is ignored.
+    pub(super) fn untracked(&self, folder: &Path, top: &Path) -> Option<HashSet<String>> {
+        let below = |path: &Path| path.strip_prefix(top).map(Path::to_owned).unwrap_or_default();
+        let ignored = |path: &Path| self.repository.is_path_ignored(path).unwrap_or(false);
+        if folder != top && ignored(&below(folder)) {
+            return None;
+        }
+        let walk = WalkDir::new(folder).min_depth(1).into_iter();
+        // The name of `.git` is not ignored, but never tracked.
+        let kept = walk.filter_entry(|step| step.file_name() != ".git" && !ignored(&below(step.path())));
+        let files = kept.filter_map(Result::ok).filter(|step| !step.file_type().is_dir());
+        Some(files.map(|step| text_of(&below(step.path()))).collect())
     }
 }
 
@@ -141,7 +149,7 @@ fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, Failure> {
     }
     let object = odb.read(id)?;
     if object.kind() != ObjectType::Blob {
-        return Err(Failure::Cannot(format!("{} is no file", entry.id)));
+        return Err(Failure(format!("{} is no file", entry.id)));
     }
     Ok(Ok(object.data().to_vec()))
 }

@@ -123,6 +123,22 @@ impl Snapshot {
         Ok(snapshot)
     }
 
+    /// A work tree that holds these record files and nothing else, for tests of what comes after.
+    #[cfg(test)]
+    pub(crate) fn in_memory(records: Vec<File>) -> Self {
+        let mut files = vec![File { path: settings::FILE.to_owned(), content: Ok(Vec::new()) }];
+        files.extend(records);
+        Self {
+            source: Source::Worktree,
+            prefix: String::new(),
+            folder: None,
+            files,
+            settings: Settings::default(),
+            settings_problems: Vec::new(),
+            beside: Beside::default(),
+        }
+    }
+
     /// Is there a file of this path, relative to the data root, with something in it? A folder counts when it holds one.
     pub fn has(&self, path: &str) -> bool {
         let Some(path) = inside(path) else { return false };
@@ -199,11 +215,18 @@ impl Filter {
         yaml && path != settings::FILE
             && !path.split('/').any(|step| step.starts_with('.'))
             && !self.ignore.is_match(path)
+            && !path.match_indices('/').any(|(end, _)| self.skips_folder(&path[..end]))
     }
 
+    /// A folder that is ignored hides all that is in it.
     fn skips_folder(&self, path: &str) -> bool {
         self.ignore.is_match(path) || self.ignore.is_match(format!("{path}/"))
     }
+}
+
+/// The folder of another data root, with its `/`, where this path is that root's settings file.
+fn nested_root(path: &str) -> Option<&str> {
+    path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'))
 }
 
 /// The path relative to the data root as text; what is not UTF-8 in it is replaced.
@@ -227,15 +250,17 @@ mod tests {
 
     #[test]
     fn record_files_and_others() {
-        let mut settings = Settings::default();
-        settings.ignore = vec!["cad/**".to_owned(), "[".to_owned()];
+        let ignore = ["cad/**", "old", "["].map(str::to_owned).into();
+        let settings = Settings { ignore, ..Settings::default() };
         let mut problems = Vec::new();
         let filter = Filter::new(&settings, &mut problems);
         assert_eq!(problems.len(), 1, "the broken glob is told");
-        for record in ["a.yaml", "b/c.yml", "cadet/x.yaml"] {
+        for record in ["a.yaml", "b/c.yml", "cadet/x.yaml", "older/x.yaml", "b/old/x.yaml"] {
             assert!(filter.is_record(record), "{record}");
         }
-        for other in ["tierod.yaml", "a.yaml.txt", ".ci/x.yaml", "a/.b.yml", "cad/x.yaml", "cad/deep/x.yaml"] {
+        for other in
+            ["tierod.yaml", "a.yaml.txt", ".ci/x.yaml", "a/.b.yml", "cad/x.yaml", "cad/deep/x.yaml", "old/x.yaml"]
+        {
             assert!(!filter.is_record(other), "{other}");
         }
     }

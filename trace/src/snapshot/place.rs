@@ -1,5 +1,6 @@
 //! The repository of a folder, read by libgit2 where it can and by git itself where it cannot.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use super::locate::Locals;
@@ -19,6 +20,15 @@ pub(super) struct Entry {
     pub(super) skip_worktree: bool,
     /// The size where the index knows it; 0 where it does not.
     pub(super) size: u32,
+}
+
+/// The index.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Index {
+    /// The entries at stage 0, less those only meant to be added.
+    pub(super) entries: Vec<Entry>,
+    /// The paths that a merge left unmerged.
+    pub(super) unmerged: Vec<String>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -81,8 +91,7 @@ impl Repository {
                 Ok(Some(Self { reader: Reader::Library(library), top, bare }))
             }
             Ok(None) => Ok(None),
-            Err(git::Failure::Owner(cause)) => Err(owner_error(folder, &cause)),
-            Err(git::Failure::Cannot(cause)) => Self::by_plumbing(folder, &locals, &cause),
+            Err(git::Failure(cause)) => Self::by_plumbing(folder, &locals, &cause),
         }
     }
 
@@ -92,9 +101,10 @@ impl Repository {
             Ok(Some((top, bare))) => Ok(Some(Self { reader: Reader::Plumbing(git), top, bare })),
             Ok(None) => Ok(None),
             Err(error) if error.message.contains("dubious ownership") => Err(owner_error(folder, &error.message)),
-            Err(error) => Err(Error::new("the repository cannot be read")
-                .because(format!("{cause}; {error}"))
-                .help("run `git status` there, and mend what it says")),
+            Err(error) => {
+                let help = error.help.clone().unwrap_or_else(|| "run `git status` there, and mend what it says".into());
+                Err(Error::new("the repository cannot be read").because(format!("{cause}; {error}")).help(help))
+            }
         }
     }
 
@@ -107,15 +117,14 @@ impl Repository {
         match &self.reader {
             Reader::Library(reader) => match library(reader) {
                 Ok(done) => Ok(done),
-                Err(git::Failure::Owner(cause)) => Err(owner_error(&self.top, &cause)),
-                Err(git::Failure::Cannot(_)) => plumbing(&reader.plumbing()),
+                Err(git::Failure(_)) => plumbing(&reader.plumbing()),
             },
             Reader::Plumbing(git) => plumbing(git),
         }
     }
 
-    /// The entries of the index at stage 0, less those only meant to be added.
-    pub(super) fn index(&self) -> Result<Vec<Entry>, Error> {
+    /// The index.
+    pub(super) fn index(&self) -> Result<Index, Error> {
         self.with(git::Library::index, plumbing::Git::index)
     }
 
@@ -129,19 +138,34 @@ impl Repository {
         self.with(|library| library.contents(entries), |git| git.contents(entries))
     }
 
-    /// Does git ignore this path, relative to the top? Asked only of what is not in the index.
-    pub(super) fn ignores(&self, path: &Path) -> bool {
-        match &self.reader {
-            Reader::Library(library) => library.ignores(path),
-            Reader::Plumbing(git) => git.ignores(path),
-        }
+    /// The files below a folder that are not tracked and that git does not ignore, from the top; none where the
+    /// folder itself is ignored.
+    ///
+    /// Asked of git even where libgit2 reads the rest: libgit2 (1.9) passes over `!keep.yaml` in a folder when the rule
+    /// it lifts stands further up, and knows no rules from `git -c`. It answers only where there is no git.
+    pub(super) fn untracked(&self, folder: &Path) -> Result<Option<HashSet<String>>, Error> {
+        let answer = match &self.reader {
+            Reader::Library(library) => match library.plumbing().untracked(folder, &self.top) {
+                Err(error) if error.message == plumbing::NO_GIT => Ok(library.untracked(folder, &self.top)),
+                answer => answer,
+            },
+            Reader::Plumbing(git) => git.untracked(folder, &self.top),
+        };
+        answer.map_err(|error| {
+            let help = error.help.clone().unwrap_or_else(|| "run `git status` there, and mend what it says".into());
+            Error::new("git cannot list the files of the work tree").because(error).help(help)
+        })
     }
 }
 
-fn owner_error(folder: &Path, cause: &str) -> Error {
+/// Git's refusal of a repository that belongs to somebody else: `... in repository at '<path>'`, and more lines.
+fn owner_error(folder: &Path, said: &str) -> Error {
+    let first = said.lines().next().unwrap_or(said);
+    let named = first.split_once('\'').and_then(|(_, rest)| rest.strip_suffix('\''));
+    let folder = named.map_or_else(|| folder.display().to_string(), str::to_owned).replace('\'', r"'\''");
     Error::new("the repository belongs to another user, and git does not read it")
-        .because(cause)
-        .help(format!("if you trust it: git config --global --add safe.directory '{}'", folder.display()))
+        .because(first)
+        .help(format!("if you trust it: git config --global --add safe.directory '{folder}'"))
 }
 
 /// The folder that git runs hooks from, as `core.hooksPath` and linked worktrees have it, and the top of the work tree.

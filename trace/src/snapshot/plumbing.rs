@@ -10,14 +10,17 @@ use std::process::{Command, Stdio};
 use schema::Day;
 use schema::read::{LARGEST_FILE, Problem};
 
-use super::locate::{Locals, local_names};
-use super::place::{Commit, Content, Entry, EntryKind};
+use super::locate::Locals;
+use super::place::{Commit, Content, Entry, EntryKind, Index};
 use crate::Error;
+
+/// What is said where there is no git.
+pub(super) const NO_GIT: &str = "git could not be started";
 
 /// Git, run in a folder.
 pub(super) struct Git {
     folder: PathBuf,
-    keep_environment: bool,
+    locals: Locals,
 }
 
 /// The day of a time given in seconds since 1970, in its own time zone.
@@ -28,17 +31,12 @@ pub(super) fn day_of(seconds: i64) -> Option<Day> {
 
 impl Git {
     pub(super) fn new(folder: &Path, locals: &Locals) -> Self {
-        Self { folder: folder.to_owned(), keep_environment: locals.apply }
+        Self { folder: folder.to_owned(), locals: locals.clone() }
     }
 
     fn command(&self) -> Command {
-        let mut command = Command::new("git");
-        command.arg("-C").arg(&self.folder).arg("--no-pager");
-        if !self.keep_environment {
-            for name in local_names() {
-                command.env_remove(name);
-            }
-        }
+        let mut command = self.locals.git(&self.folder);
+        command.arg("--no-pager");
         // No lock for refreshing the index, nothing fetched, no question asked.
         command.env("GIT_OPTIONAL_LOCKS", "0").env("GIT_NO_LAZY_FETCH", "1").env("GIT_TERMINAL_PROMPT", "0");
         command.env("LC_ALL", "C").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
@@ -46,14 +44,19 @@ impl Git {
     }
 
     fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, Error> {
+        self.both(args).map(|(out, _)| out)
+    }
+
+    /// What git answers, and what it says besides.
+    fn both(&self, args: &[&OsStr]) -> Result<(Vec<u8>, String), Error> {
         let output = self.command().args(args).output().map_err(|error| {
-            let error = Error::new("git could not be started").because(error);
+            let error = Error::new(NO_GIT).because(error);
             error.help("install git, and see that it is on the PATH")
         })?;
-        if output.status.success() {
-            return Ok(output.stdout);
-        }
         let said = String::from_utf8_lossy(&output.stderr);
+        if output.status.success() {
+            return Ok((output.stdout, said.into_owned()));
+        }
         Err(Error::new(said.trim().trim_start_matches("fatal: ").to_owned()))
     }
 
@@ -72,7 +75,6 @@ impl Git {
                 Ok(Some((top.canonicalize().unwrap_or(top), bare)))
             }
             Err(error) if error.message.starts_with("not a git repository") => Ok(None),
-            Err(error) if error.message == "git could not be started" => Ok(None),
             Err(error) => Err(error),
         }
     }
@@ -91,11 +93,11 @@ impl Git {
         })
     }
 
-    /// The entries of the index at stage 0.
-    pub(super) fn index(&self) -> Result<Vec<Entry>, Error> {
+    /// The index. An entry only meant to be added shows as an empty file: no records and no evidence either way.
+    pub(super) fn index(&self) -> Result<Index, Error> {
         let args = ["ls-files", "-z", "-s", "-t", "--full-name", "--", ":/"].map(OsStr::new);
         let out = self.run(&args)?;
-        let mut entries = Vec::new();
+        let mut index = Index::default();
         for line in out.split(|b| *b == 0).filter(|line| !line.is_empty()) {
             // `H 100644 <id> <stage>\t<path>`
             let line = String::from_utf8_lossy(line);
@@ -103,22 +105,25 @@ impl Git {
             let fields: Vec<&str> = meta.split(' ').collect();
             let [tag, mode, id, stage] = fields[..] else { return Err(strange("ls-files", &line)) };
             if stage != "0" {
-                return Err(unmerged(path));
+                index.unmerged.push(path.to_owned());
+                continue;
             }
             let mode = u32::from_str_radix(mode, 8).map_err(|_| strange("ls-files", &line))?;
             let kind = EntryKind::of_mode(mode).ok_or_else(|| strange("ls-files", &line))?;
             let skip_worktree = tag == "S";
-            let entry = Entry { path: path.to_owned(), id: id.to_owned(), kind, skip_worktree, size: 0 };
-            // An entry only meant to be added shows as an empty file: no records and no evidence either way.
-            entries.push(entry);
+            index.entries.push(Entry { path: path.to_owned(), id: id.to_owned(), kind, skip_worktree, size: 0 });
         }
-        Ok(entries)
+        Ok(index)
     }
 
     /// A revision's commit and the files of its tree.
     pub(super) fn tree(&self, revision: &str) -> Result<(Commit, Vec<Entry>), Error> {
-        let name = format!("{revision}^{{commit}}");
-        let id = self.words(&["rev-parse", "--verify", "--end-of-options", &name]).map_err(|error| {
+        // In two steps, as `:/text` takes all that follows for text.
+        let parse = |name: &str| self.words(&["rev-parse", "--verify", "--end-of-options", name]);
+        let named = parse(revision).and_then(|object| parse(&format!("{object}^{{commit}}")));
+        let hexadecimal = |id: &String| id.bytes().all(|b| b.is_ascii_hexdigit());
+        let named = named.and_then(|id| Some(id).filter(hexadecimal).ok_or_else(|| Error::new("not one commit")));
+        let id = named.map_err(|error| {
             let error = Error::new(format!("there is no revision `{}`", schema::words::shorten(revision))).because(error);
             error.help("see `git log --oneline` and `git branch --all` for names; in a shallow clone, `git fetch --unshallow` brings the rest")
         })?;
@@ -184,7 +189,7 @@ impl Git {
         ids: impl Iterator<Item = &'a str>,
         mut answer: impl FnMut(&str, &mut dyn Read) -> Result<(), Error>,
     ) -> Result<(), Error> {
-        let start = |error| Error::new("git could not be started").because(error);
+        let start = |error| Error::new(NO_GIT).because(error);
         let mut child = self
             .command()
             .args(["cat-file", mode])
@@ -226,15 +231,23 @@ impl Git {
         result
     }
 
-    /// Does git ignore this path, relative to the top?
-    pub(super) fn ignores(&self, path: &Path) -> bool {
-        let mut command = self.command();
-        let full = match self.top() {
-            Ok(Some((top, false))) => top.join(path),
-            _ => return false,
-        };
-        command.args(["check-ignore", "-q", "--no-index", "--"]).arg(full);
-        command.status().is_ok_and(|status| status.success())
+    /// The files below a folder that are not tracked and that git does not ignore, from the top; none where the
+    /// folder itself is ignored.
+    pub(super) fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, Error> {
+        if folder != top {
+            // Status 1 says that it is not ignored, and says nothing else.
+            let args = ["check-ignore", "--no-index", "-q", "--"].map(OsStr::new);
+            match self.run(&[&args[..], &[folder.as_os_str()]].concat()) {
+                Ok(_) => return Ok(None),
+                Err(error) if error.message.is_empty() => {}
+                Err(error) => return Err(error),
+            }
+        }
+        let args = ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--full-name", "--"];
+        let (out, said) = self.both(&[&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat())?;
+        let paths = out.split(|b| *b == 0).filter(|path| !path.is_empty());
+        let paths = paths.map(|path| String::from_utf8_lossy(path).into_owned());
+        Ok(Some(paths.chain(said.lines().filter_map(closed).map(str::to_owned)).collect()))
     }
 }
 
@@ -243,14 +256,14 @@ fn commit_day(text: &str) -> Option<Day> {
     Day::parse(text.lines().last()?.split(' ').nth(1)?).ok()
 }
 
-fn strange(command: &str, line: &str) -> Error {
-    Error::new(format!("git {command} answered in a form that is not known")).because(schema::words::shorten(line))
+/// The folder that git warns of, and else passes over: `warning: could not open directory 'a/b/': Permission denied`.
+fn closed(line: &str) -> Option<&str> {
+    let rest = line.strip_prefix("warning: could not open directory '")?;
+    rest.rsplit_once("': ").map(|(folder, _)| folder.trim_end_matches('/'))
 }
 
-fn unmerged(path: &str) -> Error {
-    Error::new("a merge is not finished: the index has unmerged entries")
-        .because(path)
-        .help("resolve the conflicts and `git add` the files, then check again")
+fn strange(command: &str, line: &str) -> Error {
+    Error::new(format!("git {command} answered in a form that is not known")).because(schema::words::shorten(line))
 }
 
 fn missing(what: &str) -> Error {

@@ -9,8 +9,8 @@ use schema::{Settings, settings};
 use walkdir::WalkDir;
 
 use super::entries::symlink;
-use super::place::{Content, Entry, EntryKind, Repository};
-use super::{Beside, File, Filter, Request, Snapshot, Source, text_of};
+use super::place::{Content, Entry, EntryKind, Index, Repository};
+use super::{Beside, File, Filter, Request, Snapshot, Source, nested_root, text_of};
 use crate::Error;
 
 /// The data root as the folder has it.
@@ -23,7 +23,7 @@ pub(super) fn take(request: &Request) -> Result<Snapshot, Error> {
     };
     let prefix = if prefix.is_empty() { prefix } else { prefix + "/" };
     let tracked = match &repository {
-        Some(repository) => tracked(repository, &prefix),
+        Some(repository) => tracked(repository.index()?, &prefix),
         None => HashMap::new(),
     };
     let marker = read(&root.join(settings::FILE));
@@ -33,16 +33,22 @@ pub(super) fn take(request: &Request) -> Result<Snapshot, Error> {
     };
     let filter = Filter::new(&settings, &mut settings_problems);
     let mut files = vec![File { path: settings::FILE.to_owned(), content: marker }];
-    files.extend(walk(&root, &prefix, repository.as_ref(), &tracked, &filter));
+    let known = match &repository {
+        Some(repository) => repository.untracked(&root)?.map(|untracked| Known::new(&tracked, &untracked, &prefix)),
+        None => None,
+    };
+    files.extend(walk(&root, known.as_ref(), &filter));
 
     let mut beside = Beside { folder: Some(root.clone()), ..Beside::default() };
     let mut left_out: Vec<(String, &Entry)> = Vec::new();
+    let nested: Vec<&str> = tracked.keys().filter_map(|path| nested_root(path)).collect();
     for (path, entry) in &tracked {
+        let Some(entry) = entry else { continue };
         if entry.skip_worktree && entry.kind == EntryKind::File && !root.join(path).exists() {
             if !entry.is_empty() {
                 beside.paths.insert(path.clone());
             }
-            if filter.is_record(path) {
+            if filter.is_record(path) && !nested.iter().any(|folder| path.starts_with(folder)) {
                 left_out.push((path.clone(), entry));
             }
         }
@@ -74,38 +80,38 @@ fn find_root(request: &Request) -> Result<PathBuf, Error> {
     })
 }
 
-/// What the index knows below the data root, by path relative to it.
-///
-/// A repository without a readable index (in the middle of a merge, say) ignores by its rules alone.
-fn tracked(repository: &Repository, prefix: &str) -> HashMap<String, Entry> {
-    let entries = repository.index().unwrap_or_default();
-    let own = entries.into_iter().filter_map(|entry| Some((entry.path.strip_prefix(prefix)?.to_owned(), entry)));
-    own.collect()
+/// What the index knows below the data root, by path relative to it; an unmerged path has no one entry.
+fn tracked(index: Index, prefix: &str) -> HashMap<String, Option<Entry>> {
+    let merged = index.entries.into_iter().map(|entry| (entry.path.clone(), Some(entry)));
+    let all = merged.chain(index.unmerged.into_iter().map(|path| (path, None)));
+    all.filter_map(|(path, entry)| Some((path.strip_prefix(prefix)?.to_owned(), entry))).collect()
 }
 
-fn walk(
-    root: &Path,
-    prefix: &str,
-    repository: Option<&Repository>,
-    tracked: &HashMap<String, Entry>,
-    filter: &Filter,
-) -> Vec<File> {
-    // Git's ignore rules do not touch what is tracked, nor the folders on the way to it.
-    let mut tracked_folders: HashSet<&str> = HashSet::new();
-    for path in tracked.keys() {
-        let mut rest = path.as_str();
-        while let Some((folder, _)) = rest.rsplit_once('/') {
-            if !tracked_folders.insert(folder) {
-                break;
-            }
-            rest = folder;
-        }
-    }
-    // A data root that is itself ignored is meant to be read all the same: then no rule of git applies in it.
-    let at_top = |path: &str| PathBuf::from(format!("{prefix}{path}"));
-    let rules = repository.filter(|repository| prefix.is_empty() || !repository.ignores(&at_top("")));
-    let ignored = |path: &str| rules.is_some_and(|repository| repository.ignores(&at_top(path)));
+/// What git knows or would take in: all files but those that its rules ignore, and the folders on the way to them.
+///
+/// The rules do not touch what is tracked. There is no such list outside of a repository, and none for a data root
+/// that is itself ignored: that one is meant to be read all the same.
+struct Known {
+    paths: HashSet<String>,
+}
 
+impl Known {
+    fn new(tracked: &HashMap<String, Option<Entry>>, untracked: &HashSet<String>, prefix: &str) -> Self {
+        let untracked = untracked.iter().filter_map(|path| path.strip_prefix(prefix));
+        let mut paths: HashSet<String> = HashSet::new();
+        for path in tracked.keys().map(String::as_str).chain(untracked) {
+            let mut rest = path;
+            while paths.insert(rest.to_owned()) {
+                let Some((folder, _)) = rest.rsplit_once('/') else { break };
+                rest = folder;
+            }
+        }
+        Self { paths }
+    }
+}
+
+fn walk(root: &Path, known: Option<&Known>, filter: &Filter) -> Vec<File> {
+    let ignored = |path: &str| known.is_some_and(|known| !known.paths.contains(path));
     let mut files = Vec::new();
     let mut steps = WalkDir::new(root).follow_links(false).sort_by_file_name().min_depth(1).into_iter();
     while let Some(step) = steps.next() {
@@ -124,13 +130,12 @@ fn walk(
         if kind.is_dir() {
             // Another repository, or another data root, keeps its own records.
             let other = step.path().join(".git").exists() || step.path().join(settings::FILE).is_file();
-            let ignored = || !tracked_folders.contains(path.as_str()) && ignored(&path);
-            if hidden || other || filter.skips_folder(&path) || ignored() {
+            if hidden || other || filter.skips_folder(&path) || ignored(&path) {
                 steps.skip_current_dir();
             }
             continue;
         }
-        if !filter.is_record(&path) || (!tracked.contains_key(&path) && ignored(&path)) {
+        if !filter.is_record(&path) || ignored(&path) {
             continue;
         }
         let content = if kind.is_symlink() {
