@@ -7,6 +7,7 @@ mod graph;
 mod hook;
 mod init;
 mod schema;
+mod values;
 mod why;
 
 use clap::{Subcommand, ValueEnum};
@@ -25,6 +26,8 @@ pub(crate) enum Command {
     Hook(hook::Hook),
     /// Tell why a record is there: its chain to the goal, and what stands below it
     Why(why::Why),
+    /// Show every target, event, goal and amount with its value, its limit and where it stands
+    Values(values::Values),
     /// Explain a check or a kind of record; list them all when none is named
     Explain(explain::Explain),
     /// Show the whole graph from the goals down
@@ -63,6 +66,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Check(command) => command.run(shared),
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
+        Command::Values(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),

@@ -2,8 +2,11 @@
 
 pub(crate) mod dot;
 pub(crate) mod json;
+pub(crate) mod numbers;
+pub(crate) mod table;
 pub(crate) mod terminal;
 pub(crate) mod tree;
+pub(crate) mod values;
 
 use std::path::{Component, Path};
 

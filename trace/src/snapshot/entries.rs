@@ -26,7 +26,7 @@ pub(super) fn index(request: &Request) -> Result<Snapshot, Error> {
         [..] => "`git add` the settings file, or run without --staged",
     };
     let prefix = find_root(&entries, &start, "the index", cure)?;
-    build(&repository, entries, prefix, Source::Index)
+    build(repository, entries, prefix, Source::Index)
 }
 
 /// The data root at a revision.
@@ -35,7 +35,7 @@ pub(super) fn revision(request: &Request, revision: &str) -> Result<Snapshot, Er
     let (commit, entries) = repository.tree(revision)?;
     let place = format!("revision {}", schema::words::shorten(revision));
     let prefix = find_root(&entries, &start, &place, "name another revision, or the folder of the data root")?;
-    build(&repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
+    build(repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
 }
 
 /// The repository, and the path from its top to where the search for the data root begins.
@@ -85,7 +85,7 @@ fn find_root(entries: &[Entry], start: &str, place: &str, cure: &str) -> Result<
     }
 }
 
-fn build(repository: &Repository, entries: Vec<Entry>, prefix: String, source: Source) -> Result<Snapshot, Error> {
+fn build(repository: Repository, entries: Vec<Entry>, prefix: String, source: Source) -> Result<Snapshot, Error> {
     let mut beside = Beside::default();
     let mut own: Vec<(String, Entry)> = Vec::new();
     let mut nested: Vec<String> = Vec::new();
@@ -118,7 +118,7 @@ fn build(repository: &Repository, entries: Vec<Entry>, prefix: String, source: S
             EntryKind::Symlink => drop(beside.paths.insert(path.clone())),
             EntryKind::File => {
                 if !entry.is_empty() {
-                    beside.paths.insert(path.clone());
+                    beside.note(path, entry);
                 }
                 if is_record {
                     wanted.push((files.len(), entry));
@@ -132,6 +132,7 @@ fn build(repository: &Repository, entries: Vec<Entry>, prefix: String, source: S
         files[*at].content = content;
     }
     let folder = (!repository.bare).then(|| repository.top.join(&prefix));
+    beside.repository = Some(repository);
     Ok(Snapshot { source, prefix, folder, files, settings, settings_problems, beside })
 }
 

@@ -11,7 +11,7 @@ mod place;
 mod plumbing;
 mod worktree;
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use globset::{Glob, GlobSet, GlobSetBuilder};
@@ -87,7 +87,7 @@ pub struct Snapshot {
 }
 
 /// Which files stand beside the records.
-#[derive(Debug, Default)]
+#[derive(Default)]
 struct Beside {
     /// Look in this folder, ...
     folder: Option<PathBuf>,
@@ -95,6 +95,24 @@ struct Beside {
     paths: HashSet<String>,
     /// Submodules: what is below them cannot be seen from here, and is taken to be there.
     submodules: Vec<String>,
+    /// The tables among the paths, and the repository that has their content.
+    tables: HashMap<String, place::Entry>,
+    repository: Option<place::Repository>,
+}
+
+impl std::fmt::Debug for Beside {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Beside").field("folder", &self.folder).field("paths", &self.paths.len()).finish()
+    }
+}
+
+impl Beside {
+    fn note(&mut self, path: &str, entry: &place::Entry) {
+        self.paths.insert(path.to_owned());
+        if path.ends_with(".csv") {
+            self.tables.insert(path.to_owned(), entry.clone());
+        }
+    }
 }
 
 impl Snapshot {
@@ -137,6 +155,15 @@ impl Snapshot {
             settings_problems: Vec::new(),
             beside: Beside::default(),
         }
+    }
+
+    /// The bytes of a table (`.csv`) that stands beside the records; none when there is none, or it is too large.
+    pub fn read(&self, path: &str) -> Option<Vec<u8>> {
+        let path = inside(path)?;
+        if let (Some(entry), Some(repository)) = (self.beside.tables.get(&path), &self.beside.repository) {
+            return repository.contents(&[entry]).ok()?.pop()?.ok();
+        }
+        worktree::read(&self.beside.folder.as_ref()?.join(path)).ok()
     }
 
     /// Is there a file of this path, relative to the data root, with something in it? A folder counts when it holds one.

@@ -46,7 +46,7 @@ pub(super) fn take(request: &Request) -> Result<Snapshot, Error> {
         let Some(entry) = entry else { continue };
         if entry.skip_worktree && entry.kind == EntryKind::File && !root.join(path).exists() {
             if !entry.is_empty() {
-                beside.paths.insert(path.clone());
+                beside.note(path, entry);
             }
             if filter.is_record(path) && !nested.iter().any(|folder| path.starts_with(folder)) {
                 left_out.push((path.clone(), entry));
@@ -60,6 +60,7 @@ pub(super) fn take(request: &Request) -> Result<Snapshot, Error> {
         }
     }
     files[1..].sort_by(|a, b| a.path.cmp(&b.path));
+    beside.repository = repository;
     Ok(Snapshot { source: Source::Worktree, prefix, folder: Some(root), files, settings, settings_problems, beside })
 }
 
@@ -154,7 +155,7 @@ fn cannot_read(why: &str) -> Problem {
     Problem::cannot_open(&format!("it cannot be read: {why}"), "see that you may read it")
 }
 
-fn read(path: &Path) -> Content {
+pub(super) fn read(path: &Path) -> Content {
     let fail = |error: std::io::Error| cannot_read(&error.to_string());
     let file = std::fs::File::open(path).map_err(fail)?;
     let size = file.metadata().map_err(fail)?.len();

@@ -99,7 +99,8 @@ impl<'r> Builder<'_, 'r> {
     fn declare(&mut self) {
         let loaded = self.graph.loaded;
         for (index, entry) in loaded.entries.iter().enumerate() {
-            let place = |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+            let place =
+                |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
             match &entry.record.body {
                 Body::Goal(_) | Body::Event(_) => {
                     let node = self.add(Key::Record(index), place(&[]), Some(Dimension::points()));
@@ -207,7 +208,8 @@ impl<'r> Builder<'_, 'r> {
                             Some(near) => format!("did you mean `{near}`?"),
                             None => match dashed {
                                 Some(spaced) => format!("name a value; to subtract, write spaces: `{spaced}`"),
-                                None => "name a target, an event, a goal, `part.amount`, or give it under `given`".to_owned(),
+                                None => "name a target, an event, a goal, `part.amount`, or give it under `given`"
+                                    .to_owned(),
                             },
                         };
                         let message = format!("there is no value `{}`", schema::words::shorten(&name.text));
@@ -298,9 +300,8 @@ impl<'r> Builder<'_, 'r> {
                 }
             }
         }
-        let systems: Vec<usize> = (0..loaded.entries.len())
-            .filter(|index| matches!(loaded.record(*index).body, Body::System(_)))
-            .collect();
+        let systems: Vec<usize> =
+            (0..loaded.entries.len()).filter(|index| matches!(loaded.record(*index).body, Body::System(_))).collect();
         for number in 0..self.amounts.len() as u16 {
             let first = members.get(&(None, number)).and_then(|all| all.first()).map(|(node, _)| *node);
             let Some(first) = first else { continue };
@@ -344,7 +345,10 @@ impl<'r> Builder<'_, 'r> {
                 Body::Event(event) => {
                     let node = self.by_key[&Key::Record(index)];
                     self.locals(index, &event.reads, &["reads"]);
-                    let place = |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+                    let place = |route: &[&str]| Place {
+                        record: index,
+                        route: route.iter().map(|s| (*s).to_owned()).collect(),
+                    };
                     if let Some(score) = &event.score {
                         self.locals(index, &score.given, &["score", "given"]);
                         self.origins.insert(index, Origin::Score);
@@ -366,7 +370,8 @@ impl<'r> Builder<'_, 'r> {
                     }
                 }
                 Body::Goal(_) => {
-                    let events = self.graph.children(index).filter(|child| matches!(loaded.record(*child).body, Body::Event(_)));
+                    let events =
+                        self.graph.children(index).filter(|child| matches!(loaded.record(*child).body, Body::Event(_)));
                     let mut inputs: Vec<Node> = events.map(|event| self.by_key[&Key::Record(event)]).collect();
                     inputs.sort_unstable();
                     let node = self.by_key[&Key::Record(index)];
@@ -417,7 +422,9 @@ impl<'r> Builder<'_, 'r> {
             Body::Result(body) => Some((body.date?, result, body.value.clone()?)),
             _ => None,
         });
-        dated.max_by_key(|(date, result, _): &(Day, usize, _)| (*date, *result)).map(|(_, result, value)| (result, value))
+        dated
+            .max_by_key(|(date, result, _): &(Day, usize, _)| (*date, *result))
+            .map(|(_, result, value)| (result, value))
     }
 
     fn targets(&mut self) {
@@ -455,7 +462,13 @@ impl<'r> Builder<'_, 'r> {
         let mut said = said.iter().filter(|(_, there)| *there).map(|(key, _)| *key);
         if let (Some(first), Some(second)) = (said.next(), said.next()) {
             let message = format!("both `{first}` and `{second}` give the value");
-            self.tell(ValueProblemKind::Twice, &place(second), 0, message, format!("`{first}` counts: remove the other"));
+            self.tell(
+                ValueProblemKind::Twice,
+                &place(second),
+                0,
+                message,
+                format!("`{first}` counts: remove the other"),
+            );
         }
         if let Some(formula) = &target.formula {
             self.origins.insert(index, Origin::Formula);
@@ -529,7 +542,9 @@ impl<'r> Builder<'_, 'r> {
             for target in finds.targets() {
                 let Some(target_index) = loaded.find(target.as_str()) else { continue };
                 let Some(&node) = self.by_key.get(&Key::Record(target_index)) else { continue };
-                if !matches!(loaded.record(target_index).body, Body::Target(_)) || superseded.contains(entry.record.id.as_str()) {
+                if !matches!(loaded.record(target_index).body, Body::Target(_))
+                    || superseded.contains(entry.record.id.as_str())
+                {
                     continue;
                 }
                 let place = match finds {
@@ -611,7 +626,9 @@ impl<'r> Builder<'_, 'r> {
             let Some(input) = model.input(name.as_str()) else {
                 // A name that other inputs use is a step on the way.
                 let used = analysis.given.iter().any(|(other, text)| {
-                    other != name && Formula::parse(text.text()).is_ok_and(|f| f.names().iter().any(|n| *n.text == *name.as_str()))
+                    other != name
+                        && Formula::parse(text.text())
+                            .is_ok_and(|f| f.names().iter().any(|n| *n.text == *name.as_str()))
                 });
                 if !used {
                     let names = || model.inputs.iter().map(|input| input.name);
@@ -636,7 +653,10 @@ impl<'r> Builder<'_, 'r> {
                     let names = [columns[0].name, columns[1].name];
                     let bytes = self.graph.loaded.tables.get(text.text());
                     let rows = match (is_table(text), bytes) {
-                        (false, _) => Err(format!("`{name}` is a table: name a CSV file with the columns {} and {}", names[0], names[1])),
+                        (false, _) => Err(format!(
+                            "`{name}` is a table: name a CSV file with the columns {} and {}",
+                            names[0], names[1]
+                        )),
                         // That the file is not there is told with all other names of files.
                         (true, None) => return None,
                         (true, Some(bytes)) => super::tables::columns(bytes, names),
@@ -644,7 +664,13 @@ impl<'r> Builder<'_, 'r> {
                     match rows {
                         Ok(rows) => call.tables.push((input.name, rows.into_iter().map(|[a, b]| (a, b)).collect())),
                         Err(error) => {
-                            self.tell(ValueProblemKind::Bad, &place, 0, error, "columns are in SI units, one row a line");
+                            self.tell(
+                                ValueProblemKind::Bad,
+                                &place,
+                                0,
+                                error,
+                                "columns are in SI units, one row a line",
+                            );
                         }
                     }
                 }
@@ -657,7 +683,9 @@ impl<'r> Builder<'_, 'r> {
                         .collect();
                     match entries {
                         Ok(entries) => call.lists.push((input.name, entries)),
-                        Err(error) => self.tell(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between"),
+                        Err(error) => {
+                            self.tell(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between")
+                        }
                     }
                     self.network.nodes[node].rule = Rule::None;
                 }
@@ -696,7 +724,13 @@ impl<'r> Builder<'_, 'r> {
                 told[call] = true;
                 let place = Place { record: self.places[node].record, route: vec!["model".to_owned()] };
                 let name = self.network.calls[call].model.name;
-                self.tell(ValueProblemKind::Bad, &place, 0, format!("`{name}` has no answer: {error}"), "mend the input it names");
+                self.tell(
+                    ValueProblemKind::Bad,
+                    &place,
+                    0,
+                    format!("`{name}` has no answer: {error}"),
+                    "mend the input it names",
+                );
             }
         }
     }

@@ -6,10 +6,12 @@ mod network;
 mod order;
 mod problems;
 mod sheets;
+mod status;
 mod tables;
 
 pub use network::{Gradients, Network, Node, Partials, Rule, State};
 pub use problems::{ValueProblem, ValueProblemKind};
+pub use status::{Limit, Standing, Status};
 
 use std::collections::HashMap;
 

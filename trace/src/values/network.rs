@@ -196,7 +196,7 @@ impl Network {
 
     /// The derivative of one node by every other: one pass backward.
     pub fn sensitivities(&self, partials: &Partials, of: Node) -> Vec<f64> {
-        let mut adjoints = vec![0.0; self.nodes.len()];
+        let mut adjoints = vec![0.0_f64; self.nodes.len()];
         adjoints[of] = 1.0;
         for &node in self.order.iter().rev() {
             let outer = adjoints[node];
@@ -217,7 +217,7 @@ impl Network {
     /// Shared inputs are counted once, since each node keeps its derivative by each of them.
     pub fn gradients(&self, partials: &Partials) -> Gradients {
         let mut rows: Vec<Vec<(u32, f64)>> = vec![Vec::new(); self.nodes.len()];
-        let mut sums = vec![0.0; self.nodes.len()];
+        let mut sums = vec![0.0_f64; self.nodes.len()];
         let mut touched: Vec<u32> = Vec::new();
         for &node in &self.order {
             let value = &self.nodes[node];

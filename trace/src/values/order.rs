@@ -3,10 +3,10 @@
 use petgraph::algo::tarjan_scc;
 use petgraph::graph::{DiGraph, NodeIndex};
 
+use super::Key;
 use super::build::Builder;
 use super::network::{Node, Rule};
 use super::problems::ValueProblemKind;
-use super::Key;
 
 pub(super) fn put(builder: &mut Builder<'_, '_>) {
     let count = builder.network.nodes.len();

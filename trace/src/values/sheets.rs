@@ -12,7 +12,7 @@ const FILES: [(&str, &str); 3] = [
 ];
 
 /// All sheets, read once.
-pub fn all() -> &'static [(&'static str, Sheet)] {
+pub(super) fn all() -> &'static [(&'static str, Sheet)] {
     static SHEETS: OnceLock<Vec<(&'static str, Sheet)>> = OnceLock::new();
     // A sheet that cannot be read is left out; a test reads each of them.
     SHEETS.get_or_init(|| {
@@ -21,15 +21,14 @@ pub fn all() -> &'static [(&'static str, Sheet)] {
 }
 
 /// The names of all events of all sheets.
-pub fn names() -> Vec<String> {
-    let events = |(name, sheet): &(&str, Sheet)| {
-        sheet.events.keys().map(|event| format!("{name}.{event}")).collect::<Vec<_>>()
-    };
+pub(super) fn names() -> Vec<String> {
+    let events =
+        |(name, sheet): &(&str, Sheet)| sheet.events.keys().map(|event| format!("{name}.{event}")).collect::<Vec<_>>();
     all().iter().flat_map(events).collect()
 }
 
 /// The event of a sheet, as in `sae-2024.acceleration`.
-pub fn find(name: &str) -> Option<&'static schema::sheet::SheetEvent> {
+pub(super) fn find(name: &str) -> Option<&'static schema::sheet::SheetEvent> {
     let (sheet, event) = name.split_once('.')?;
     all().iter().find(|(known, _)| *known == sheet)?.1.events.get(event)
 }

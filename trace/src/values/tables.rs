@@ -4,7 +4,7 @@
 ///
 /// # Errors
 /// The line and what is wrong with it.
-pub fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<[f64; N]>, String> {
+pub(super) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<[f64; N]>, String> {
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(bytes);
     let headers = reader.headers().map_err(|error| format!("the table has no first line of names: {error}"))?.clone();
     let mut at = [0; N];

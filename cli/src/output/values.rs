@@ -1,0 +1,145 @@
+//! The report of `values`: targets with their limits, events, the goal and amounts.
+
+use schema::records::Body;
+use schema::settings::Level;
+use serde_json::{Value, json};
+use trace::values::{Gradients, Key, Origin, Standing, Status, Values};
+
+use super::numbers::{percent, quantity};
+use super::table::{Paint, Table, faint, plain, strong};
+use crate::screen::Ink;
+
+fn limit_text(values: &Values<'_, '_>, standing: &Standing) -> String {
+    let Body::Target(target) = &values.graph.loaded.record(standing.index).body else { return String::new() };
+    let text = |sign: &str, quantity: &Option<schema::Quantity>| quantity.as_ref().map(|q| format!("{sign} {q}"));
+    match target.between.as_deref() {
+        Some([low, high]) => format!("{low} to {high}"),
+        _ => text("≤", &target.at_most).or_else(|| text("≥", &target.at_least)).unwrap_or_default(),
+    }
+}
+
+/// A status, painted: what wants mending stands out.
+pub(crate) fn status(status: Status) -> (String, Paint) {
+    let paint = match status {
+        Status::Met | Status::OnCourse => Paint::Plain,
+        Status::Missed => Paint::Level(Level::Error),
+        Status::OffCourse => Paint::Level(Level::Warning),
+        Status::Open => Paint::Faint,
+    };
+    (status.word().to_owned(), paint)
+}
+
+fn origin(values: &Values<'_, '_>, index: usize) -> String {
+    let id = |index: usize| values.graph.loaded.record(index).id.to_string();
+    match values.origin(index) {
+        Origin::Result(by) | Origin::Analysis(by) => id(by),
+        other => other.word().to_owned(),
+    }
+}
+
+fn shown(values: &Values<'_, '_>, gradients: &Gradients, node: usize) -> String {
+    match values.value(node) {
+        Some(value) => quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
+        None => "none".to_owned(),
+    }
+}
+
+/// For people.
+pub(crate) fn terminal(values: &Values<'_, '_>, gradients: &Gradients, ink: Ink) -> String {
+    let loaded = values.graph.loaded;
+    let mut out = String::new();
+    let mut table = Table::new(&[
+        ("target", false),
+        ("value", true),
+        ("limit", true),
+        ("margin", true),
+        ("status", false),
+        ("from", false),
+    ]);
+    for standing in values.standings(gradients) {
+        table.row(vec![
+            strong(loaded.record(standing.index).id.as_str()),
+            plain(shown(values, gradients, standing.node)),
+            plain(limit_text(values, &standing)),
+            plain(standing.margin.map(percent).unwrap_or_default()),
+            status(standing.status),
+            faint(origin(values, standing.index)),
+        ]);
+    }
+    if !table.is_empty() {
+        out.push_str(&table.text(ink));
+        out.push('\n');
+    }
+    let mut table = Table::new(&[("event or goal", false), ("points", true), ("from", false)]);
+    for (index, entry) in loaded.entries.iter().enumerate() {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&entry.record.body, values.of_record(index)) {
+            let points = shown(values, gradients, node);
+            table.row(vec![strong(entry.record.id.as_str()), plain(points), faint(origin(values, index))]);
+        }
+    }
+    if !table.is_empty() {
+        out.push_str(&table.text(ink));
+        out.push('\n');
+    }
+    let mut table = Table::new(&[("amount", false), ("with growth", true)]);
+    for (node, key) in values.keys.iter().enumerate() {
+        if matches!(key, Key::Group(..)) && values.value(node).is_some() {
+            table.row(vec![strong(values.name(node)), plain(shown(values, gradients, node))]);
+        }
+    }
+    if !table.is_empty() {
+        out.push_str(&table.text(ink));
+    }
+    if out.is_empty() {
+        out.push_str("no target, event, goal or amount yet\n");
+    }
+    out
+}
+
+/// A number for JSON; what is no number is null.
+pub(crate) fn number(value: Option<f64>) -> Value {
+    value.filter(|value| value.is_finite()).map_or(Value::Null, |value| json!(value))
+}
+
+/// For programs.
+pub(crate) fn json(values: &Values<'_, '_>, gradients: &Gradients) -> Value {
+    let loaded = values.graph.loaded;
+    let one = |node: usize, origin: &str, standing: Option<&Standing>| {
+        let unit = values.unit(node);
+        let si = values.value(node);
+        let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
+        let in_unit = |si: f64| number(Some(unit.from_si(si)));
+        let limit = standing.map(|standing| match (standing.limit.at_least, standing.limit.at_most) {
+            (Some(low), Some(high)) => json!({"between": [in_unit(low), in_unit(high)]}),
+            (Some(low), None) => json!({"at_least": in_unit(low)}),
+            (None, Some(high)) => json!({"at_most": in_unit(high)}),
+            (None, None) => Value::Null,
+        });
+        json!({
+            "id": values.name(node),
+            "value": number(si.map(|si| unit.from_si(si))),
+            "unit": unit.to_string(),
+            "si": number(si),
+            "uncertainty": number(uncertainty),
+            "origin": origin,
+            "limit": limit,
+            "status": standing.map(|standing| standing.status.word()),
+            "margin": standing.map(|standing| number(standing.margin)),
+        })
+    };
+    let mut all = Vec::new();
+    for standing in values.standings(gradients) {
+        all.push(one(standing.node, values.origin(standing.index).word(), Some(&standing)));
+    }
+    for (index, entry) in loaded.entries.iter().enumerate() {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&entry.record.body, values.of_record(index)) {
+            all.push(one(node, values.origin(index).word(), None));
+        }
+    }
+    for (node, key) in values.keys.iter().enumerate() {
+        if matches!(key, Key::Group(..)) && values.value(node).is_some() {
+            all.push(one(node, "total", None));
+        }
+    }
+    json!({"version": 1, "values": all})
+}

@@ -1,0 +1,121 @@
+//! Where a target stands: met or missed by a result, on or off course by an estimate, open without a value.
+
+use schema::Quantity;
+use schema::records::{Body, Target};
+
+use super::{Gradients, Node, Origin, Values};
+
+/// Where a target stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Status {
+    /// A result meets it.
+    Met,
+    /// A result does not.
+    Missed,
+    /// An estimate meets it, uncertainty and all.
+    OnCourse,
+    /// The limit lies inside the uncertainty of the estimate, or beyond it.
+    OffCourse,
+    /// It has no value.
+    Open,
+}
+
+impl Status {
+    /// The word in outputs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Met => "met",
+            Self::Missed => "missed",
+            Self::OnCourse => "on course",
+            Self::OffCourse => "off course",
+            Self::Open => "open",
+        }
+    }
+}
+
+/// The limit of a target in SI.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit {
+    /// No less than this.
+    pub at_least: Option<f64>,
+    /// No more than this.
+    pub at_most: Option<f64>,
+}
+
+impl Limit {
+    /// The limit that a target is written with.
+    pub fn of(target: &Target) -> Self {
+        let si = |quantity: &Option<Quantity>| quantity.as_ref().map(Quantity::si);
+        match target.between.as_deref() {
+            Some([low, high]) => Self { at_least: Some(low.si()), at_most: Some(high.si()) },
+            _ => Self { at_least: si(&target.at_least), at_most: si(&target.at_most) },
+        }
+    }
+
+    /// Does a value that may lie so far off meet it? A part in 10^9 is no difference.
+    pub fn holds(&self, value: f64, uncertainty: f64) -> bool {
+        let slack = 1e-9 * value.abs();
+        self.at_least.is_none_or(|least| value - uncertainty >= least - slack)
+            && self.at_most.is_none_or(|most| value + uncertainty <= most + slack)
+    }
+
+    /// How far a value is inside: `value/limit - 1` for at-least, `1 - value/limit` for at-most, the smaller
+    /// of both between two limits. None where a limit is zero.
+    pub fn margin(&self, value: f64) -> Option<f64> {
+        let least = self.at_least.map(|least| value / least - 1.0);
+        let most = self.at_most.map(|most| 1.0 - value / most);
+        let margin = match (least, most) {
+            (Some(a), Some(b)) => a.min(b),
+            (one, other) => one.or(other)?,
+        };
+        margin.is_finite().then_some(margin)
+    }
+}
+
+/// A target with its value.
+#[derive(Clone, Debug)]
+pub struct Standing {
+    /// The target's record.
+    pub index: usize,
+    /// Its node.
+    pub node: Node,
+    /// Its limit, in SI.
+    pub limit: Limit,
+    /// Its value in SI, if it has one.
+    pub value: Option<f64>,
+    /// The expanded uncertainty (k = 2), in SI.
+    pub uncertainty: f64,
+    /// How far the value is inside the limit.
+    pub margin: Option<f64>,
+    /// Where it stands.
+    pub status: Status,
+}
+
+impl Values<'_, '_> {
+    /// Where every target stands, in the order of the records.
+    pub fn standings(&self, gradients: &Gradients) -> Vec<Standing> {
+        let entries = self.graph.loaded.entries.iter().enumerate();
+        entries
+            .filter_map(|(index, entry)| match &entry.record.body {
+                Body::Target(target) => self.standing(index, target, gradients),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn standing(&self, index: usize, target: &Target, gradients: &Gradients) -> Option<Standing> {
+        let node = self.of_record(index)?;
+        let limit = Limit::of(target);
+        let value = self.value(node);
+        let uncertainty = gradients.uncertainty(&self.network, node);
+        let status = match (value, self.origin(index)) {
+            (None, _) => Status::Open,
+            (Some(value), Origin::Result(_)) if limit.holds(value, 0.0) => Status::Met,
+            (Some(_), Origin::Result(_)) => Status::Missed,
+            (Some(value), _) if limit.holds(value, uncertainty) => Status::OnCourse,
+            (Some(_), _) => Status::OffCourse,
+        };
+        let margin = value.and_then(|value| limit.margin(value));
+        Some(Standing { index, node, limit, value, uncertainty, margin, status })
+    }
+}
