@@ -10,6 +10,7 @@ use schema::{Day, Id};
 use crate::checks::{self, Draft, Group, Inputs};
 use crate::finding::Finding;
 use crate::graph::{Chains, Graph};
+use crate::values::Values;
 
 /// What the checks found.
 #[derive(Debug)]
@@ -27,12 +28,16 @@ pub struct Report {
 }
 
 impl Report {
-    /// Runs every check on a graph, as of a day.
-    pub fn new(graph: &Graph<'_>, day: Day) -> Self {
+    /// Runs every check on the values of a graph, as of a day.
+    pub fn new(values: &Values<'_, '_>, day: Day) -> Self {
+        let graph = values.graph;
         let settings = graph.loaded.settings();
         let stage = settings.stages.on(day);
         let chains = Chains::new(graph);
-        let inputs = Inputs { graph, chains: &chains, day, stage };
+        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let standings = values.standings(&gradients);
+        let inputs =
+            Inputs { graph, chains: &chains, values, gradients: &gradients, standings: &standings, day, stage };
         let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, &inputs)).collect();
         drafts.retain(|draft| !follows_from_damage(graph, draft));
 
@@ -126,6 +131,17 @@ impl<'r> Places<'r> {
         read::locate(tree.as_ref(), route.iter().copied(), aim)
     }
 
+    /// The place of a character in a value's text.
+    fn spot_within(&mut self, file: usize, route: &[&str], offset: usize) -> Spot {
+        let start = self.spot(file, route, Aim::Value);
+        let source = self.loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::text(bytes).ok());
+        let text = self.trees.get(&file).and_then(Option::as_ref).and_then(|tree| tree.text_at(route.iter().copied()));
+        match (source, text) {
+            (Some(source), Some(text)) => read::within(source, start, text, offset),
+            _ => start,
+        }
+    }
+
     fn finding(&mut self, chains: &Chains, draft: Draft, level: Level, waiver: Option<&Id>) -> Finding {
         let loaded = self.loaded;
         let (file, mut top) = match draft.record {
@@ -138,7 +154,10 @@ impl<'r> Places<'r> {
         let file = draft.file.unwrap_or(file);
         top.extend(draft.route.iter().map(String::as_str));
         let aim = if draft.route.is_empty() || draft.at_key { Aim::Key } else { Aim::Value };
-        let spot = draft.spot.unwrap_or_else(|| self.spot(file, &top, aim));
+        let spot = draft.spot.unwrap_or_else(|| match draft.offset {
+            0 => self.spot(file, &top, aim),
+            offset => self.spot_within(file, &top, offset),
+        });
         let id = |index: usize| loaded.record(index).id.to_string();
         // A chain of one says nothing.
         let way = draft.record.map(|index| chains.up(index)).filter(|way| way.len() > 1).unwrap_or_default();

@@ -2,6 +2,7 @@
 
 use clap::Args;
 use trace::graph::Graph;
+use trace::values::Values;
 use trace::{Error, Report};
 
 use super::{Done, Format};
@@ -23,7 +24,8 @@ impl Check {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
-        let report = Report::new(&graph, self.records.day(&loaded));
+        let values = Values::new(&graph);
+        let report = Report::new(&values, self.records.day(&loaded));
         let text = match self.format {
             Format::Terminal => terminal::check(&report, &loaded, Ink::stdout(shared)),
             Format::Json => json::text(&json::check(&report, &loaded)),

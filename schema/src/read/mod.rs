@@ -290,6 +290,45 @@ pub fn locate<'a>(tree: Option<&Tree>, route: impl IntoIterator<Item = &'a str>,
     tree.map_or(Spot::START, |tree| tree.locate(route, aim))
 }
 
+/// The place of a character of a scalar's text, told by following the text through the source: over the
+/// quote or the block sign it begins with, and over lines that were folded. Its start where the two part.
+pub fn within(source: &str, start: Spot, text: &str, offset: usize) -> Spot {
+    let mut spot = start;
+    let mut chars = source.lines().skip(start.line as usize - 1).enumerate().flat_map(|(number, line)| {
+        let skip = if number == 0 { start.column as usize - 1 } else { 0 };
+        let line_number = start.line + number as u32;
+        line.chars().chain(['\n']).enumerate().skip(skip).map(move |(at, c)| (c, line_number, at as u32 + 1))
+    });
+    let mut next = chars.next();
+    if matches!(next, Some(('|' | '>', ..))) {
+        next = chars.find(|(c, ..)| *c == '\n');
+    } else if matches!(next, Some(('"' | '\'', ..))) {
+        next = chars.next();
+    }
+    let blank = |c: char| c.is_whitespace();
+    for (at, wanted) in text.chars().enumerate() {
+        if !blank(wanted) {
+            while next.is_some_and(|(c, ..)| blank(c)) {
+                next = chars.next();
+            }
+        }
+        let Some((c, line, column)) = next else { return start };
+        if at == offset {
+            spot = Spot { line, column };
+            break;
+        }
+        if blank(wanted) && blank(c) {
+            next = chars.next();
+        } else if c == wanted {
+            next = chars.next();
+            spot = Spot { line, column: column + 1 };
+        } else {
+            return start;
+        }
+    }
+    spot
+}
+
 /// The tree of a file, for places; none where it cannot be read.
 pub fn places(bytes: &[u8]) -> Option<Tree> {
     yaml::tree(text(bytes).ok()?).ok()

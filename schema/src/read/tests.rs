@@ -173,3 +173,17 @@ fn settings_are_read_with_places() {
         assert!(all.contains(part), "{part} not in {all}");
     }
 }
+
+#[test]
+fn a_character_of_a_text_is_found_in_every_style() {
+    let spot = |source: &str, line: u32, column: u32, text: &str, offset: usize| {
+        let spot = within(source, Spot { line, column }, text, offset);
+        (spot.line, spot.column)
+    };
+    assert_eq!(spot("a: x + yy", 1, 4, "x + yy", 4), (1, 8));
+    assert_eq!(spot("a: 'x + yy'", 1, 4, "x + yy", 4), (1, 9));
+    assert_eq!(spot("a: >-\n  x +\n  yy\n", 1, 4, "x + yy", 4), (3, 3));
+    assert_eq!(spot("a: x +\n  yy", 1, 4, "x + yy", 4), (2, 3));
+    assert_eq!(spot("a: x + yy", 1, 4, "x + yy", 6), (1, 10), "the end of the text");
+    assert_eq!(spot("a: \"x\\u0020+\"", 1, 4, "x +", 2), (1, 4), "its start, where the two part");
+}

@@ -135,4 +135,13 @@ impl Tree {
             _ => key_spot,
         }
     }
+
+    /// The text of the scalar that a route of keys leads to.
+    pub fn text_at<'a>(&self, route: impl IntoIterator<Item = &'a str>) -> Option<&str> {
+        let mut at = self.root?;
+        for step in route {
+            at = self.entry(at, step)?.1;
+        }
+        self.text(at)
+    }
 }

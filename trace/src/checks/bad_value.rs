@@ -17,5 +17,8 @@ targets:
     mended: "\
 targets:
   car-mass: {of: car, at-most: 205 kg}",
-    run: |inputs, told| reading::tell(ProblemKind::BadValue, inputs, told),
+    run: |inputs, told| {
+        reading::tell(ProblemKind::BadValue, inputs, told);
+        told.tell_problems(crate::values::ValueProblemKind::Bad, inputs);
+    },
 };

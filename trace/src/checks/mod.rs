@@ -32,6 +32,7 @@ use schema::read::Spot;
 use schema::settings::{Level, Settings, Stage};
 
 use crate::graph::{Chains, Graph};
+use crate::values::{Gradients, Standing, ValueProblemKind, Values};
 
 /// The groups of checks, as the docs list them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -42,6 +43,8 @@ pub enum Group {
     Structure,
     /// How it is shown that targets and requirements are met.
     Verification,
+    /// Numbers: units, budgets, limits and points.
+    Values,
     /// Findings that are accepted.
     Waivers,
 }
@@ -53,6 +56,7 @@ impl Group {
             Self::Reading => "reading",
             Self::Structure => "structure",
             Self::Verification => "verification",
+            Self::Values => "values",
             Self::Waivers => "waivers",
         }
     }
@@ -91,6 +95,12 @@ pub struct Inputs<'i, 'r> {
     pub graph: &'i Graph<'r>,
     /// The ways up to the goals.
     pub chains: &'i Chains,
+    /// The values.
+    pub values: &'i Values<'i, 'r>,
+    /// The derivatives of values by what is uncertain.
+    pub gradients: &'i Gradients,
+    /// Where every target stands.
+    pub standings: &'i [Standing],
     /// The day to reckon with.
     pub day: Day,
     /// The stage of that day.
@@ -111,6 +121,8 @@ pub struct Draft {
     pub route: Vec<String>,
     /// Is it the last key of the route that is wrong, and not its value?
     pub at_key: bool,
+    /// The character of the value's text at which it is wrong, counted from 0.
+    pub offset: usize,
     /// The place, where it is known already.
     pub spot: Option<Spot>,
     /// What is wrong.
@@ -135,6 +147,7 @@ impl Told {
             file: None,
             route: route.iter().map(|key| (*key).to_owned()).collect(),
             at_key: false,
+            offset: 0,
             spot: None,
             message: message.into(),
             help: help.into(),
@@ -146,6 +159,19 @@ impl Told {
         self.tell(record, route, message, help);
         if let Some(draft) = self.drafts.last_mut() {
             draft.at_key = true;
+        }
+    }
+}
+
+impl Told {
+    /// Tells the problems that building the values found, of one kind.
+    fn tell_problems(&mut self, kind: ValueProblemKind, inputs: &Inputs<'_, '_>) {
+        for problem in inputs.values.problems.iter().filter(|problem| problem.kind == kind) {
+            let route: Vec<&str> = problem.route.iter().map(String::as_str).collect();
+            self.tell(problem.record, &route, problem.message.clone(), problem.help.clone());
+            if let Some(draft) = self.drafts.last_mut() {
+                draft.offset = problem.offset;
+            }
         }
     }
 }

@@ -31,6 +31,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             told.tell(broken.from, &broken.route, message, help);
         }
     }
+    told.tell_problems(crate::values::ValueProblemKind::Reference, inputs);
     let names = || all().iter().map(|check| check.name);
     for (index, entry) in graph.loaded.entries.iter().enumerate() {
         match &entry.record.body {
@@ -83,6 +84,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                 file: Some(0),
                 route: vec!["levels".to_owned(), name.to_owned()],
                 at_key: true,
+                offset: 0,
                 spot: None,
                 message,
                 help,
