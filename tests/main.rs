@@ -9,9 +9,13 @@ mod git_hooks;
 mod git_shapes;
 mod hostile;
 mod json_schema;
+mod models;
 mod readme;
 mod reference_graphs;
+mod scores;
 mod support;
+mod units;
+mod values;
 mod yaml_cases;
 
 /// A file that no `mod` names would be a test that never runs.
