@@ -164,8 +164,7 @@ fn tables(sandbox: &Sandbox) {
     // Names in any order, a byte order mark, spaces, comments and further columns are no hindrance.
     let circle = format!("\u{feff}curvature, length, note\n# the right circle\n{}, {round}, right\n", 1.0 / 9.125);
     sandbox.write("tables/circle.csv", circle);
-    sandbox
-        .write("tables/stadium.csv", format!("length,curvature\n60,0\n{half},0.1\n60,0\n{half},-0.1\n"));
+    sandbox.write("tables/stadium.csv", format!("length,curvature\n60,0\n{half},0.1\n60,0\n{half},-0.1\n"));
 }
 
 /// A root with tables, targets in these units and these records.
@@ -241,10 +240,7 @@ fn closed_forms_to_ten_digits() {
         ("winged-brake-distance", m / (2.0 * both) * (both * 900.0 / (mu * m * GN)).ln_1p()),
         ("winged-brake-time", m / (both * mu * m * GN).sqrt() * (30.0 * (both / (mu * m * GN)).sqrt()).atan()),
         ("winged-circle-speed", circle),
-        (
-            "stadium-time",
-            std::f64::consts::TAU * 10.0 / corner + 2.0 * (top - corner) * (1.0 / 8.0 + 1.0 / 14.0),
-        ),
+        ("stadium-time", std::f64::consts::TAU * 10.0 / corner + 2.0 * (top - corner) * (1.0 / 8.0 + 1.0 / 14.0)),
     ] {
         close(read.number(id), value, 1e-8);
     }
@@ -313,7 +309,8 @@ fn power_from_a_table_and_through_gears() {
     let (a, shift, v): (f64, f64, f64) = (8.0, 0.1, 20.0);
     let rest = 75.0 - v * v / (2.0 * a) - shift * v;
     let shifted = v / a + shift + ((v * v + 2.0 * a * rest).sqrt() - v) / a;
-    let gears = "mass: 280 kg, power: 1e15 W, grip: 8 m/s^2 / 1 gn, distance: 75 m, wheel-radius: 0.25 m, final-drive: 4";
+    let gears =
+        "mass: 280 kg, power: 1e15 W, grip: 8 m/s^2 / 1 gn, distance: 75 m, wheel-radius: 0.25 m, final-drive: 4";
     // 20 m/s is 80 rad/s at the wheel, 320 rad/s behind the gears, 640 rad/s at a ratio of 2.
     let read = times(
         &[
@@ -323,7 +320,10 @@ fn power_from_a_table_and_through_gears() {
             ("shifted", &format!("{{{gears}, redline: 640 rad/s, shift-time: 0.1 s, gears: '2, 0.5'}}")),
             ("in-rpm", &format!("{{{gears}, redline: 6111.549815 rpm, shift-time: 100 ms, gears: 2 0.5}}")),
             ("one-gear", &format!("{{{gears}, redline: 6400 rad/s, gears: 2}}")),
-            ("engine", "{mass: 280 kg, engine-curve: tables/engine.csv, grip: 1.2, distance: 75 m, drag-area: 1.1 m^2, wheel-radius: 0.25 m, gears: 1}"),
+            (
+                "engine",
+                "{mass: 280 kg, engine-curve: tables/engine.csv, grip: 1.2, distance: 75 m, drag-area: 1.1 m^2, wheel-radius: 0.25 m, gears: 1}",
+            ),
         ],
         |sandbox| {
             sandbox.write("tables/level.csv", "speed,power\n0,60000\n20,60000\n100,60000\n");
@@ -373,7 +373,13 @@ fn wrong_inputs() {
         ("mixed", changed("mass: 200 kg + 2 s"), "unit-mismatch", "adding", ""),
         ("nobody", changed("mass: car-mas"), "unknown-reference", "`car-mas`", "`car-mass`"),
         ("gears-alone", with("gears: 2, 1"), "bad-value", "", ""),
-        ("wordy-gears", with("wheel-radius: 0.25 m, redline: 900 rad/s, gears: 'low, high'"), "bad-value", "", "commas"),
+        (
+            "wordy-gears",
+            with("wheel-radius: 0.25 m, redline: 900 rad/s, gears: 'low, high'"),
+            "bad-value",
+            "",
+            "commas",
+        ),
         ("no-column", changed("power-curve: tables/no-column.csv"), "bad-value", "no column `power`", ""),
         ("text-cell", changed("power-curve: tables/text.csv"), "bad-value", "line 4: `strong` under `power`", ""),
         ("short-row", changed("power-curve: tables/short.csv"), "bad-value", "line 3", ""),

@@ -112,9 +112,12 @@ targets:
   share: {of: car, at-most: 60 %, estimate: 0.5}
 ",
     );
-    for (id, unit, value, uncertainty) in
-        [("heat", "°C", 90.0, 2.0), ("speed", "km/h", 108.0, 0.36), ("torque", "N*m", 47.746_482_927_568_6, 0.0), ("share", "%", 50.0, 0.0)]
-    {
+    for (id, unit, value, uncertainty) in [
+        ("heat", "°C", 90.0, 2.0),
+        ("speed", "km/h", 108.0, 0.36),
+        ("torque", "N*m", 47.746_482_927_568_6, 0.0),
+        ("share", "%", 50.0, 0.0),
+    ] {
         let found = read.get(id);
         assert_eq!(found["unit"], unit);
         assert!((read.number(id) - value).abs() < 1e-9, "{found}");

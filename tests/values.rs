@@ -76,7 +76,8 @@ impl Read {
                 && text(finding, "message").contains(message)
                 && text(finding, "help").contains(help)
         });
-        let found = found.unwrap_or_else(|| panic!("{check} does not tell `{message}` of {record}:\n{}", self.findings()));
+        let found =
+            found.unwrap_or_else(|| panic!("{check} does not tell `{message}` of {record}:\n{}", self.findings()));
         assert!(found["line"].as_u64() > Some(0) && found["column"].as_u64() > Some(0), "{found}");
         found.clone()
     }

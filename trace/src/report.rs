@@ -10,7 +10,7 @@ use schema::{Day, Id};
 use crate::checks::{self, Draft, Group, Inputs};
 use crate::finding::Finding;
 use crate::graph::{Chains, Graph};
-use crate::values::Values;
+use crate::values::{GoalPoints, Standing, Values};
 
 /// What the checks found.
 #[derive(Debug)]
@@ -25,6 +25,10 @@ pub struct Report {
     pub findings: Vec<Finding>,
     /// The findings that waivers accept.
     pub waived: Vec<Finding>,
+    /// Where every target stands.
+    pub standings: Vec<Standing>,
+    /// The goals, with their points.
+    pub goals: Vec<GoalPoints>,
 }
 
 impl Report {
@@ -55,7 +59,8 @@ impl Report {
         let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
         findings.sort_by(|a, b| a.order().cmp(&b.order()));
         waived.sort_by(|a, b| a.order().cmp(&b.order()));
-        Self { stage, day, records: graph.len(), findings, waived }
+        let goals = values.goals(&gradients);
+        Self { stage, day, records: graph.len(), findings, waived, standings, goals }
     }
 
     /// How many findings stand at a level.

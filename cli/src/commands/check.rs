@@ -27,7 +27,7 @@ impl Check {
         let values = Values::new(&graph);
         let report = Report::new(&values, self.records.day(&loaded));
         let text = match self.format {
-            Format::Terminal => terminal::check(&report, &loaded, Ink::stdout(shared)),
+            Format::Terminal => terminal::check(&report, &values, Ink::stdout(shared)),
             Format::Json => json::text(&json::check(&report, &loaded)),
         };
         Ok(Done { text, errors: report.has_errors() })

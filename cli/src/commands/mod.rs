@@ -6,9 +6,12 @@ mod explain;
 mod graph;
 mod hook;
 mod init;
+mod points;
 mod schema;
 mod values;
+mod weigh;
 mod why;
+mod worth;
 
 use clap::{Subcommand, ValueEnum};
 use trace::Error;
@@ -28,6 +31,12 @@ pub(crate) enum Command {
     Why(why::Why),
     /// Show every target, event, goal and amount with its value, its limit and where it stands
     Values(values::Values),
+    /// Show the points planned, needed and predicted, by event
+    Points(points::Points),
+    /// Tell what a unit, or a hundredth, of each value is worth in points
+    Worth(worth::Worth),
+    /// Put each alternative of a decision into the whole car
+    Weigh(weigh::Weigh),
     /// Explain a check or a kind of record; list them all when none is named
     Explain(explain::Explain),
     /// Show the whole graph from the goals down
@@ -67,6 +76,9 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),
+        Command::Points(command) => command.run(shared),
+        Command::Worth(command) => command.run(shared),
+        Command::Weigh(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),

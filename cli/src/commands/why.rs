@@ -27,8 +27,10 @@ impl Why {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
         let index = find(&loaded, &self.id)?;
+        let values = trace::values::Values::new(&graph);
+        let gradients = values.network.gradients(&values.network.partials(&values.state));
         Ok(match self.format {
-            Format::Terminal => tree::why(&graph, index, Ink::stdout(shared)),
+            Format::Terminal => tree::why(&values, &gradients, index, Ink::stdout(shared)),
             Format::Json => json::text(&json::why(&graph, index)),
         }
         .into())

@@ -3,10 +3,13 @@
 pub(crate) mod dot;
 pub(crate) mod json;
 pub(crate) mod numbers;
+pub(crate) mod points;
 pub(crate) mod table;
 pub(crate) mod terminal;
 pub(crate) mod tree;
 pub(crate) mod values;
+pub(crate) mod weigh;
+pub(crate) mod worth;
 
 use std::path::{Component, Path};
 

@@ -4,7 +4,7 @@ use crate::screen::{Ink, clean, width};
 
 /// A table that is laid out when it is whole.
 pub(crate) struct Table {
-    heads: Vec<(&'static str, bool)>,
+    heads: Vec<(String, bool)>,
     rows: Vec<Vec<(String, Paint)>>,
 }
 
@@ -19,8 +19,9 @@ pub(crate) enum Paint {
 
 impl Table {
     /// A table with these heads; `true` aligns a column to the right.
-    pub(crate) fn new(heads: &[(&'static str, bool)]) -> Self {
-        Self { heads: heads.to_vec(), rows: Vec::new() }
+    pub(crate) fn new(heads: &[(&str, bool)]) -> Self {
+        let heads = heads.iter().map(|(head, right)| ((*head).to_owned(), *right)).collect();
+        Self { heads, rows: Vec::new() }
     }
 
     /// Adds a row.
@@ -42,7 +43,7 @@ impl Table {
             }
         }
         let mut out = String::new();
-        let heads = self.heads.iter().map(|(head, _)| ((*head).to_owned(), Paint::Faint)).collect();
+        let heads = self.heads.iter().map(|(head, _)| (head.clone(), Paint::Faint)).collect();
         for row in std::iter::once(&heads).chain(&self.rows) {
             let mut line = String::new();
             for (at, (text, paint)) in row.iter().enumerate() {

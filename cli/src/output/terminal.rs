@@ -5,8 +5,11 @@ use std::fmt::Write as _;
 
 use schema::settings::Level;
 use trace::snapshot::Source;
+use trace::values::{Origin, Values};
 use trace::{Finding, Loaded, Report};
 
+use super::numbers::percent;
+use super::points::points;
 use super::shown;
 use crate::screen::{Ink, clean, count};
 
@@ -14,13 +17,15 @@ use crate::screen::{Ink, clean, count};
 const COLUMN: usize = 7;
 
 /// The report of `check`.
-pub(crate) fn check(report: &Report, loaded: &Loaded, ink: Ink) -> String {
+pub(crate) fn check(report: &Report, values: &Values<'_, '_>, ink: Ink) -> String {
+    let loaded = values.graph.loaded;
     let mut out = String::new();
     for finding in &report.findings {
         one(&mut out, finding, loaded, ink);
         out.push('\n');
     }
     summary(&mut out, report, loaded, ink);
+    outlook(&mut out, report, values, ink);
     out
 }
 
@@ -56,4 +61,34 @@ fn summary(out: &mut String, report: &Report, loaded: &Loaded, ink: Ink) {
     }
     parts.push(ink.faint(&format!("{} waived", report.waived.len())));
     let _ = writeln!(out, "{}", parts.join("   "));
+}
+
+/// One line of points for each goal, and the tightest budgets.
+fn outlook(out: &mut String, report: &Report, values: &Values<'_, '_>, ink: Ink) {
+    for goal in &report.goals {
+        let Some(predicted) = goal.predicted else { continue };
+        let mut text = format!("{} points predicted, {:.1} planned", points(predicted, goal.uncertainty), goal.plan);
+        if let Ok(needed) = &goal.needed {
+            let _ = match needed.years[..] {
+                [] => write!(text, "; the goal is {:.1}", needed.points),
+                _ => write!(text, "; the place takes {:.1} ({:.0} to {:.0})", needed.points, needed.low, needed.high),
+            };
+        }
+        let _ = writeln!(out, "{}", ink.strong(&text));
+    }
+    let mut budgets: Vec<_> = report
+        .standings
+        .iter()
+        .filter(|standing| values.origin(standing.index) == Origin::Total)
+        .filter_map(|standing| Some((standing.margin?, standing.index)))
+        .collect();
+    budgets.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let tightest: Vec<String> = budgets
+        .iter()
+        .take(3)
+        .map(|(margin, index)| format!("{} {}", values.graph.loaded.record(*index).id, percent(*margin)))
+        .collect();
+    if !tightest.is_empty() {
+        let _ = writeln!(out, "tightest budgets: {}", tightest.join(", "));
+    }
 }

@@ -3,8 +3,11 @@
 use std::fmt::Write as _;
 
 use trace::graph::{Graph, Link};
+use trace::values::{Gradients, Values};
 
+use super::numbers::{percent, quantity};
 use super::shown;
+use super::values::limit_text;
 use crate::screen::{Ink, clean, count};
 
 /// Draws lines with the branches that lead to them.
@@ -74,7 +77,8 @@ impl<'g, 'r> Branches<'g, 'r> {
 }
 
 /// The answer of `why`.
-pub(crate) fn why(graph: &Graph<'_>, index: usize, ink: Ink) -> String {
+pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, ink: Ink) -> String {
+    let graph = values.graph;
     let loaded = graph.loaded;
     let record = loaded.record(index);
     let file = &loaded.snapshot.files[loaded.entries[index].file].path;
@@ -86,6 +90,10 @@ pub(crate) fn why(graph: &Graph<'_>, index: usize, ink: Ink) -> String {
     let lead = graph.lead(index).map(|lead| format!(", answered for by the {}", clean(lead))).unwrap_or_default();
     let place = format!("{}:{line}", clean(&shown(loaded, file)));
     let _ = writeln!(branches.out, "{}", ink.faint(&format!("{}{about}, {place}{lead}", record.kind())));
+
+    if let Some(text) = standing(values, gradients, index) {
+        let _ = writeln!(branches.out, "{text}");
+    }
 
     let heading = |out: &mut String, text: &str| {
         let _ = writeln!(out, "\n{}", ink.strong(text));
@@ -147,6 +155,20 @@ pub(crate) fn why(graph: &Graph<'_>, index: usize, ink: Ink) -> String {
         }
     }
     branches.out
+}
+
+/// The value of a record in words: with its limit and margin where it is a target, its points where it is an event or a goal.
+fn standing(values: &Values<'_, '_>, gradients: &Gradients, index: usize) -> Option<String> {
+    let node = values.of_record(index)?;
+    let now = values.value(node).map_or_else(
+        || "no value yet".to_owned(),
+        |value| quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
+    );
+    let Some(standing) = values.standings(gradients).into_iter().find(|standing| standing.index == index) else {
+        return Some(now);
+    };
+    let margin = standing.margin.map(|margin| format!(", margin {}", percent(margin))).unwrap_or_default();
+    Some(format!("{now}, {}: {}{margin}", limit_text(values, &standing), standing.status.word()))
 }
 
 /// The whole graph from the goals down, or from one record.

@@ -9,7 +9,8 @@ use super::numbers::{percent, quantity};
 use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
 
-fn limit_text(values: &Values<'_, '_>, standing: &Standing) -> String {
+/// The limit of a target, as it is written.
+pub(crate) fn limit_text(values: &Values<'_, '_>, standing: &Standing) -> String {
     let Body::Target(target) = &values.graph.loaded.record(standing.index).body else { return String::new() };
     let text = |sign: &str, quantity: &Option<schema::Quantity>| quantity.as_ref().map(|q| format!("{sign} {q}"));
     match target.between.as_deref() {

@@ -23,8 +23,9 @@ pub(super) fn value(formula: &Formula, names: &[f64], work: &mut Work) -> f64 {
             Op::Multiply(a, b) => at(a) * at(b),
             Op::Divide(a, b) => at(a) / at(b),
             Op::Power(a, b) => at(a).powf(at(b)),
-            Op::Compare(comparison, a, b) => f64::from(u8::from(holds(comparison, at(a), at(b)))),
             // A comparison with what is no number decides nothing.
+            Op::Compare(_, a, b) if at(a).is_nan() || at(b).is_nan() => f64::NAN,
+            Op::Compare(comparison, a, b) => f64::from(u8::from(holds(comparison, at(a), at(b)))),
             Op::If(condition, a, b) => match at(condition) {
                 1.0 => at(a),
                 0.0 => at(b),

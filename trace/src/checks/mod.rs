@@ -6,6 +6,7 @@
 mod analysis_only;
 mod bad_value;
 mod childless;
+mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
 mod expired_waiver;
@@ -16,14 +17,25 @@ mod no_lead;
 mod no_parent;
 mod no_reason;
 mod no_verification;
+mod numbers;
 mod off_chain;
+mod over_margin;
+mod plan_short;
+mod points_short;
 mod reading;
 mod reference_cycle;
+mod target_missed;
+mod target_off_course;
+mod target_off_plan;
+mod two_estimates;
+mod unfed_target;
+mod unit_mismatch;
 mod unknown_key;
 mod unknown_reference;
 mod unreadable_file;
 pub(crate) mod unused_waiver;
 mod unweighed_decision;
+mod value_cycle;
 mod verification_overdue;
 mod wrong_level;
 
@@ -177,10 +189,11 @@ impl Told {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 22] = [
+static ALL: [&Check; 33] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &childless::CHECK,
+    &decision_drift::CHECK,
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,
     &expired_waiver::CHECK,
@@ -192,12 +205,22 @@ static ALL: [&Check; 22] = [
     &no_reason::CHECK,
     &no_verification::CHECK,
     &off_chain::CHECK,
+    &over_margin::CHECK,
+    &plan_short::CHECK,
+    &points_short::CHECK,
     &reference_cycle::CHECK,
+    &target_missed::CHECK,
+    &target_off_course::CHECK,
+    &target_off_plan::CHECK,
+    &two_estimates::CHECK,
+    &unfed_target::CHECK,
+    &unit_mismatch::CHECK,
     &unknown_key::CHECK,
     &unknown_reference::CHECK,
     &unreadable_file::CHECK,
     &unused_waiver::CHECK,
     &unweighed_decision::CHECK,
+    &value_cycle::CHECK,
     &verification_overdue::CHECK,
     &wrong_level::CHECK,
 ];

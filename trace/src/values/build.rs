@@ -694,7 +694,7 @@ impl<'r> Builder<'_, 'r> {
         if self.problems.len() > told {
             return None;
         }
-        self.network.calls.push(call);
+        self.network.calls.push(Arc::new(call));
         Some((self.network.calls.len() - 1, inputs))
     }
 

@@ -4,14 +4,20 @@
 mod build;
 mod network;
 mod order;
+mod points;
 mod problems;
 mod sheets;
 mod status;
 mod tables;
+mod weigh;
+mod worth;
 
 pub use network::{Gradients, Network, Node, Partials, Rule, State};
+pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use status::{Limit, Standing, Status};
+pub use weigh::{Outcome, Weighed};
+pub use worth::Worth;
 
 use std::collections::HashMap;
 

@@ -33,7 +33,7 @@ pub enum Rule {
 }
 
 /// A call of a model: the numbers are bound to nodes, tables and lists are fixed.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Call {
     /// The model.
     pub model: &'static Model,
@@ -62,7 +62,7 @@ impl Call {
 }
 
 /// A value and how it comes about.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Value {
     /// The rule.
     pub rule: Rule,
@@ -77,12 +77,12 @@ pub struct Value {
 }
 
 /// All values of a data root, in an order in which each comes after what it reads.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Network {
     /// The nodes.
     pub nodes: Vec<Value>,
     /// The calls of models.
-    pub calls: Vec<Call>,
+    pub calls: Vec<Arc<Call>>,
     /// The order of evaluation.
     pub order: Vec<Node>,
 }
@@ -129,6 +129,30 @@ impl Network {
             }
         }
         state
+    }
+
+    /// How one node answers to another: only what lies between them is computed again. None where nothing does.
+    pub fn response(&self, state: &State, of: Node, result: Node) -> Option<Response<'_>> {
+        let mut depends = vec![false; self.nodes.len()];
+        depends[of] = true;
+        let mut downstream = Vec::new();
+        for &node in &self.order {
+            if node != of && self.nodes[node].inputs.iter().any(|input| depends[*input]) {
+                depends[node] = true;
+                downstream.push(node);
+            }
+        }
+        let mut needed = vec![false; self.nodes.len()];
+        needed[result] = true;
+        for &node in downstream.iter().rev() {
+            if needed[node] {
+                for &input in &self.nodes[node].inputs {
+                    needed[input] = true;
+                }
+            }
+        }
+        let between: Vec<Node> = downstream.into_iter().filter(|node| needed[*node]).collect();
+        depends[result].then(|| Response { network: self, state: state.clone(), of, result, between })
     }
 
     fn step(&self, node: Node, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
@@ -246,6 +270,27 @@ impl Network {
             }
         }
         Gradients(rows)
+    }
+}
+
+/// How one node answers to another.
+pub struct Response<'n> {
+    network: &'n Network,
+    state: State,
+    of: Node,
+    result: Node,
+    between: Vec<Node>,
+}
+
+impl Response<'_> {
+    /// The answer when the first node has a value.
+    pub fn at(&mut self, value: f64) -> f64 {
+        self.state.values[self.of] = value;
+        let (mut work, mut numbers) = (Work::default(), Vec::new());
+        for &node in &self.between {
+            self.network.step(node, &mut self.state, &mut work, &mut numbers);
+        }
+        self.state.values[self.result]
     }
 }
 

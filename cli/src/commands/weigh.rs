@@ -1,0 +1,47 @@
+//! `weigh`: put each alternative of a decision into the whole car.
+
+use clap::Args;
+use trace::Error;
+use trace::graph::Graph;
+use trace::values::Values;
+
+use super::{Done, Format};
+use crate::args::{Records, Shared};
+use crate::output::{json, weigh};
+use crate::screen::Ink;
+use schema::records::Body;
+
+use super::points::no_goal;
+
+/// Put each alternative of a decision into the whole car.
+#[derive(Args)]
+pub(crate) struct Weigh {
+    /// The decision
+    decision: String,
+    #[command(flatten)]
+    records: Records,
+    /// The form of the report
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+}
+
+impl Weigh {
+    pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        let loaded = self.records.load()?;
+        let graph = Graph::new(&loaded);
+        let values = Values::new(&graph);
+        let index = super::why::find(&loaded, &self.decision)?;
+        let Body::Decision(decision) = &loaded.record(index).body else {
+            let kind = loaded.record(index).kind();
+            return Err(Error::new(format!("`{}` is no decision but a {kind}", self.decision)).help("name a decision"));
+        };
+        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
+        let outcomes = values.weigh(decision, goal.node);
+        Ok(match self.format {
+            Format::Terminal => weigh::terminal(&values, index, &goal, &outcomes, Ink::stdout(shared)),
+            Format::Json => json::text(&weigh::json(&values, index, &goal, &outcomes)),
+        }
+        .into())
+    }
+}

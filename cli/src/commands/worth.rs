@@ -1,0 +1,67 @@
+//! `worth`: tell what a unit, or a hundredth, of each value is worth in points.
+
+use clap::Args;
+use trace::Error;
+use trace::graph::Graph;
+use trace::values::Values;
+
+use super::points::no_goal;
+use super::{Done, Format};
+use crate::args::{Records, Shared};
+use crate::output::{json, worth};
+use crate::screen::Ink;
+
+/// Tell what a unit, or a hundredth, of each value is worth in points.
+#[derive(Args)]
+pub(crate) struct Worth {
+    /// One value: a target, or an amount as in `car.mass` or `front-upright.mass`
+    id: Option<String>,
+    /// All values, not the first twenty
+    #[arg(long)]
+    all: bool,
+    #[command(flatten)]
+    records: Records,
+    /// The form of the report
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+}
+
+impl Worth {
+    pub(super) fn run(mut self, shared: &Shared) -> Result<Done, Error> {
+        // One word may be a value or, as in every other command, the data root.
+        if self.records.root.is_none() && self.id.as_deref().is_some_and(|id| std::path::Path::new(id).is_dir()) {
+            self.records.root = self.id.take().map(Into::into);
+        }
+        let loaded = self.records.load()?;
+        let graph = Graph::new(&loaded);
+        let values = Values::new(&graph);
+        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
+        let sensitivities = values.worth_of_all(goal.node);
+        let one = match &self.id {
+            None => None,
+            Some(id) => {
+                let Some(node) = values.named(id) else {
+                    let names = (0..values.keys.len()).map(|node| values.name(node)).collect::<Vec<_>>();
+                    let names = names.iter().map(String::as_str);
+                    let help = schema::suggest::did_you_mean(id, names, "`tierod values` lists the values");
+                    return Err(Error::new(format!("there is no value `{}`", crate::screen::clean(id))).help(help));
+                };
+                let worth = values.worth_of_one(node, &sensitivities);
+                Some(worth.ok_or_else(|| Error::new(format!("`{id}` has no value")).help("give it an estimate"))?)
+            }
+        };
+        let report = worth::Report {
+            goal: goal.node,
+            leaves: if one.is_some() { Vec::new() } else { values.worth_of_leaves(&sensitivities) },
+            car: if one.is_some() { Vec::new() } else { values.worth_of_car(&sensitivities) },
+            one,
+            most: if self.all { usize::MAX } else { 20 },
+        };
+        Ok(match self.format {
+            Format::Terminal => worth::terminal(&values, &report, Ink::stdout(shared)),
+            Format::Json => json::text(&worth::json(&values, &report)),
+        }
+        .into())
+    }
+}

@@ -1,0 +1,138 @@
+//! The report of `weigh`: the whole car with each alternative in it, side by side.
+
+use schema::records::Body;
+use serde_json::{Value, json};
+use trace::values::{GoalPoints, Key, Outcome, Values};
+
+use super::numbers::quantity;
+use super::points::points;
+use super::table::{Paint, Table, faint, plain, strong};
+use super::values::{number, status};
+use super::worth::CAUTION;
+use crate::screen::{Ink, clean};
+
+/// The amounts of the whole car, as nodes.
+fn amounts(values: &Values<'_, '_>) -> Vec<usize> {
+    (0..values.amounts().len()).filter_map(|amount| values.node(&Key::Group(None, amount as u16))).collect()
+}
+
+/// The difference in words: how much, and whether it can be told from none.
+fn difference(outcome: &Outcome) -> (String, Paint) {
+    match outcome.difference {
+        None => plain(""),
+        Some((0.0, _)) => faint("as now"),
+        Some((by, within)) if by.abs() <= within => faint(format!("{by:+.1} ± {within:.1}, not told apart")),
+        Some((by, within)) if within > 0.0 => strong(format!("{by:+.1} ± {within:.1}")),
+        Some((by, _)) => strong(format!("{by:+.1}")),
+    }
+}
+
+/// For people.
+pub(crate) fn terminal(
+    values: &Values<'_, '_>,
+    index: usize,
+    goal: &GoalPoints,
+    outcomes: &[Outcome],
+    ink: Ink,
+) -> String {
+    let loaded = values.graph.loaded;
+    let record = loaded.record(index);
+    let mut out =
+        format!("{}  {}\n", ink.strong(record.id.as_str()), clean(record.body.common().title().unwrap_or("")));
+    let Body::Decision(decision) = &record.body else { return out };
+    if decision.alternatives.is_empty() {
+        out.push_str("it has no alternatives to weigh\n");
+        return out;
+    }
+    let names: Vec<String> =
+        outcomes.iter().map(|o| if o.chosen { format!("{} (chosen)", o.name) } else { o.name.clone() }).collect();
+    let mut heads: Vec<(&str, bool)> = vec![("", false), ("now", true)];
+    heads.extend(names.iter().map(|name| (name.as_str(), true)));
+    let mut table = Table::new(&heads);
+    let line = |head: (String, Paint), now: (String, Paint), cell: &dyn Fn(&Outcome) -> (String, Paint)| {
+        let mut row = vec![head, now];
+        row.extend(outcomes.iter().map(cell));
+        row
+    };
+    let total = goal.predicted.map(|p| points(p, goal.uncertainty)).unwrap_or_default();
+    table.row(line(strong("points"), strong(total), &|o| {
+        strong(o.points.map(|(p, u)| points(p, u)).unwrap_or_default())
+    }));
+    table.row(line(plain("against now"), plain(""), &difference));
+    for event in &goal.events {
+        let now = event.predicted.map(|p| points(p, 0.0)).unwrap_or_default();
+        let id = loaded.record(event.index).id.as_str();
+        let same = outcomes.iter().all(|o| Some(o.state.values[event.node]) == event.predicted);
+        if !same {
+            table.row(line(faint(format!("  {id}")), faint(now), &|o| faint(points(o.state.values[event.node], 0.0))));
+        }
+    }
+    for node in amounts(values) {
+        let shown = |value: f64| plain(quantity(value, 0.0, values.unit(node)));
+        table.row(line(plain(values.name(node)), shown(values.state.values[node]), &|o| shown(o.state.values[node])));
+    }
+    for (at, id) in decision.weighs.iter().enumerate() {
+        let now =
+            values.named(id.as_str()).and_then(|node| Some(quantity(values.value(node)?, 0.0, values.unit(node))));
+        table.row(line(plain(id.to_string()), plain(now.unwrap_or_default()), &|o| {
+            let Some(weighed) = o.weighed.get(at) else { return plain("") };
+            let (word, paint) = status(weighed.status);
+            let shown = weighed.value.map(|value| quantity(value, 0.0, values.unit(weighed.node))).unwrap_or_default();
+            let holds = paint == Paint::Plain;
+            (if holds { shown } else { format!("{shown}, {word}") }, paint)
+        }));
+    }
+    out.push_str(&table.text(ink));
+    for outcome in outcomes {
+        let ids = |all: &[usize]| all.iter().map(|i| loaded.record(*i).id.to_string()).collect::<Vec<_>>().join(", ");
+        for (what, all) in [("puts off course", &outcome.broken), ("brings on course", &outcome.mended)] {
+            if !all.is_empty() {
+                ink.block(&mut out, "", 0, &format!("{} {what}: {}", outcome.name, ids(all)));
+            }
+        }
+    }
+    out.push('\n');
+    ink.block(&mut out, "care", 4, CAUTION);
+    out
+}
+
+/// For programs.
+pub(crate) fn json(values: &Values<'_, '_>, index: usize, goal: &GoalPoints, outcomes: &[Outcome]) -> Value {
+    let id = |index: usize| values.graph.loaded.record(index).id.as_str();
+    let in_unit = |node: usize, si: f64| number(Some(values.unit(node).from_si(si)));
+    let alternatives: Vec<Value> = outcomes
+        .iter()
+        .map(|outcome| {
+            let events: Vec<Value> = goal
+                .events
+                .iter()
+                .map(|event| json!({"id": id(event.index), "points": number(Some(outcome.state.values[event.node]))}))
+                .collect();
+            let amounts: Vec<Value> = amounts(values)
+                .into_iter()
+                .map(|node| json!({"id": values.name(node), "value": in_unit(node, outcome.state.values[node]), "unit": values.unit(node).to_string()}))
+                .collect();
+            let weighed: Vec<Value> = outcome
+                .weighed
+                .iter()
+                .map(|w| json!({"id": id(w.index), "value": w.value.map(|si| in_unit(w.node, si)), "unit": values.unit(w.node).to_string(), "status": w.status.word()}))
+                .collect();
+            json!({
+                "name": outcome.name,
+                "title": outcome.title,
+                "chosen": outcome.chosen,
+                "points": outcome.points.map(|(points, _)| points),
+                "uncertainty": outcome.points.map(|(_, uncertainty)| uncertainty),
+                "difference": outcome.difference.map(|(by, _)| by),
+                "difference_uncertainty": outcome.difference.map(|(_, uncertainty)| uncertainty),
+                "told_apart": outcome.difference.map(|(by, uncertainty)| by.abs() > uncertainty),
+                "events": events,
+                "amounts": amounts,
+                "weighed": weighed,
+                "off_course": outcome.broken.iter().map(|i| id(*i)).collect::<Vec<_>>(),
+                "on_course": outcome.mended.iter().map(|i| id(*i)).collect::<Vec<_>>(),
+            })
+        })
+        .collect();
+    json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "alternatives": alternatives})
+}

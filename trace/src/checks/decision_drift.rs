@@ -1,0 +1,63 @@
+//! `decision-drift`: what a choice was judged on has moved.
+
+use schema::records::Body;
+
+use super::{Check, Group, Inputs, Note, Told, numbers};
+
+/// A value that has moved by more than this part of it, and more than its uncertainty, is told.
+const MUCH: f64 = 0.02;
+
+pub(super) static CHECK: Check = Check {
+    name: "decision-drift",
+    group: Group::Values,
+    levels: [Note; 5],
+    finds: "A decision whose chosen alternative was judged on a value that has moved since: by more than 2 %, and more \
+            than the uncertainty of both.",
+    why: "The choice may fall another way on what is known now.",
+    mend: "`tierod weigh` puts the alternatives into the car as it is now. If the choice stands, bring `sets` up to date.",
+    found: "\
+targets:
+  hub-stiffness: {of: suspension, at-least: 2 kN/mm, estimate: 3 kN/mm}
+decisions:
+  hub-material:
+    chosen: steel
+    alternatives: {steel: {sets: {hub-stiffness: 2.5 kN/mm}}, alloy: {sets: {hub-stiffness: 2 kN/mm}}}",
+    mended: "\
+targets:
+  hub-stiffness: {of: suspension, at-least: 2 kN/mm, estimate: 3 kN/mm}
+decisions:
+  hub-material:
+    chosen: steel
+    alternatives: {steel: {sets: {hub-stiffness: 3 kN/mm}}, alloy: {sets: {hub-stiffness: 2 kN/mm}}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let values = inputs.values;
+    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
+        let Body::Decision(decision) = &entry.record.body else { continue };
+        let chosen = decision.chosen.as_ref().and_then(|name| Some((name, decision.alternatives.get(name.as_str())?)));
+        let Some((name, alternative)) = chosen else { continue };
+        for (to, judged) in alternative.sets.iter() {
+            let Some(node) = values.named(to.as_str()) else { continue };
+            let Some(now) = values.value(node).filter(|_| values.dimension(node) == judged.unit().dimension()) else {
+                continue;
+            };
+            let then = judged.si();
+            let spread = judged.uncertainty().unwrap_or(0.0) * judged.unit().factor();
+            let within = spread.hypot(inputs.gradients.uncertainty(&values.network, node));
+            let moved = (now - then).abs();
+            if moved > MUCH * then.abs() && moved > within {
+                let now = numbers::quantity(now, 0.0, values.unit(node));
+                let message = format!("{name} was judged with {to} at {judged}, and it is {now} now");
+                let route = ["alternatives", name.as_str(), "sets", to.as_str()];
+                told.tell(
+                    index,
+                    &route,
+                    message,
+                    format!("`tierod weigh {}` puts the alternatives into the car as it is", entry.record.id),
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,43 @@
+//! `points-short`: the car as it is will not reach the goal.
+
+use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+
+pub(super) static CHECK: Check = Check {
+    name: "points-short",
+    group: Group::Values,
+    levels: [Note, Note, Warning, Warning, Warning],
+    finds: "A goal whose predicted points are fewer than it needs.",
+    why: "The car as the records have it does not reach what the team set out for.",
+    mend: "`tierod points` shows where points are lost, and `tierod worth` what would bring them.",
+    found: "\
+goals:
+  podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
+events:
+  hill-climb: {plan: 60 pts, expect: 50 pts, lead: team lead, serves: {podium: It is the only event there.}}",
+    mended: "\
+goals:
+  podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
+events:
+  hill-climb: {plan: 60 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event there.}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for goal in inputs.values.goals(inputs.gradients) {
+        let (Some(predicted), Ok(needed)) = (goal.predicted, &goal.needed) else { continue };
+        if predicted < needed.points {
+            let message = format!(
+                "{} points are predicted, and {:.1} are needed: {:.1} short",
+                numbers::points(predicted, goal.uncertainty),
+                needed.points,
+                needed.points - predicted
+            );
+            told.tell(
+                goal.index,
+                &[],
+                message,
+                "`tierod points` shows where, and `tierod worth` what would bring them",
+            );
+        }
+    }
+}

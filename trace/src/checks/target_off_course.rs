@@ -1,0 +1,34 @@
+//! `target-off-course`: an estimate that may not meet the limit.
+
+use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+use crate::values::{Origin, Status};
+
+pub(super) static CHECK: Check = Check {
+    name: "target-off-course",
+    group: Group::Values,
+    levels: [Note, Warning, Warning, Warning, Warning],
+    finds: "A target whose limit lies inside the uncertainty of its estimate, or beyond it.",
+    why: "As things stand nobody can say that it will be met.",
+    mend: "Bring the value back, know it better, or agree on another limit and write the revision.",
+    found: "\
+targets:
+  brake-distance: {of: car, at-most: 31 m, estimate: 30.6 m ± 0.8 m}",
+    mended: "\
+targets:
+  brake-distance: {of: car, at-most: 31 m, estimate: 30.6 m ± 0.3 m}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for standing in inputs.standings.iter().filter(|standing| standing.status == Status::OffCourse) {
+        // A roll-up beyond its limit is told as such.
+        let rolled_up = inputs.values.origin(standing.index) == Origin::Total;
+        if rolled_up && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
+            continue;
+        }
+        let record = inputs.graph.loaded.record(standing.index);
+        let value = numbers::shown(inputs, standing);
+        let message = format!("{} is expected at {value}, and the limit is {}", record.name(), numbers::limit(record));
+        told.tell(standing.index, &[], message, "bring it back, know it better, or agree on a revision");
+    }
+}

@@ -1,0 +1,50 @@
+//! `target-off-plan`: meeting the targets would not score the plan.
+
+use super::{Check, Group, Inputs, Note, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "target-off-plan",
+    group: Group::Values,
+    levels: [Note, Warning, Warning, Warning, Warning],
+    finds: "An event whose plan is not scored when every target that it reads is just met.",
+    why: "The limit and the plan were set apart from one another: the team may meet its target and miss its points.",
+    mend: "Move the limit to the value that earns the plan (`tierod points` shows it), or the plan, on record.",
+    found: "\
+targets:
+  sprint-time: {of: car, at-most: 4.4 s, estimate: 4.3 s}
+events:
+  sprint:
+    plan: 80 pts
+    reads: {time: sprint-time}
+    score: {use: sae-2024.acceleration, given: {best: 4.0 s}}",
+    mended: "\
+targets:
+  sprint-time: {of: car, at-most: 4.4 s, estimate: 4.3 s}
+events:
+  sprint:
+    plan: 73 pts
+    reads: {time: sprint-time}
+    score: {use: sae-2024.acceleration, given: {best: 4.0 s}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
+        if entry.record.kind() != schema::Kind::Event {
+            continue;
+        }
+        let Some(event) = inputs.values.event(index, inputs.gradients) else { continue };
+        let (Some(plan), Some(points)) = (event.plan, event.at_limits) else { continue };
+        // A tenth of a point is no difference: plans are round numbers.
+        if points < plan - 0.1 {
+            let name = entry.record.name();
+            let message = format!("{name}: its targets just met score {points:.1} points, and {plan:.1} are planned");
+            told.tell(
+                index,
+                &["plan"],
+                message,
+                "move the limit to the value that earns the plan, or the plan, on record",
+            );
+        }
+    }
+}

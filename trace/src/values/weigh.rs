@@ -1,0 +1,158 @@
+//! Weighing: each alternative of a decision put into the whole car.
+
+use schema::records::{Body, Decision};
+
+use super::network::{Network, Node, Rule, State};
+use super::status::{Limit, Status};
+use super::{Gradients, Values};
+
+/// A target as an alternative leaves it.
+#[derive(Clone, Debug)]
+pub struct Weighed {
+    /// The target's record.
+    pub index: usize,
+    /// Its node.
+    pub node: Node,
+    /// Its value then, in SI.
+    pub value: Option<f64>,
+    /// Its expanded uncertainty (k = 2) then.
+    pub uncertainty: f64,
+    /// Does it meet the limit then, uncertainty and all?
+    pub status: Status,
+}
+
+/// The whole car with one alternative in it.
+pub struct Outcome {
+    /// The name of the alternative.
+    pub name: String,
+    /// Its title.
+    pub title: Option<String>,
+    /// Is it the one that was chosen?
+    pub chosen: bool,
+    /// All values then.
+    pub state: State,
+    /// The points of the goal then, with the expanded uncertainty (k = 2).
+    pub points: Option<(f64, f64)>,
+    /// The difference to the car as the records have it, with its own uncertainty: what both share cancels.
+    pub difference: Option<(f64, f64)>,
+    /// The targets that judge the alternatives.
+    pub weighed: Vec<Weighed>,
+    /// Targets that are met as the records have it and would not be then, and the other way round.
+    pub broken: Vec<usize>,
+    /// Targets that would be met then and are not now.
+    pub mended: Vec<usize>,
+}
+
+impl Values<'_, '_> {
+    /// Puts each alternative of a decision into the whole car; the goal is the first one.
+    pub fn weigh(&self, decision: &Decision, goal: Node) -> Vec<Outcome> {
+        let now = self.network.gradients(&self.network.partials(&self.state));
+        decision
+            .alternatives
+            .iter()
+            .map(|(name, alternative)| {
+                let set: Vec<(Node, f64, f64)> = alternative
+                    .sets
+                    .iter()
+                    .filter_map(|(to, quantity)| {
+                        let uncertainty = quantity.uncertainty().unwrap_or(0.0) * quantity.unit().factor();
+                        let node = self.named(to.as_str())?;
+                        // A value in another dimension is told as a finding, and weighs nothing.
+                        let fits = quantity.unit().dimension() == self.dimension(node);
+                        fits.then(|| (node, quantity.si(), uncertainty))
+                    })
+                    .collect();
+                let network = self.network.with(&set);
+                let state = network.evaluate();
+                let then = network.gradients(&network.partials(&state));
+                let points = Some(state.values[goal]).filter(|points| !points.is_nan());
+                let before = self.value(goal);
+                let fixed: Vec<Node> = set.iter().map(|(node, ..)| *node).collect();
+                let difference = points.zip(before).map(|(points, before)| {
+                    (points - before, spread(&self.network, &now, &network, &then, goal, &fixed))
+                });
+                let (broken, mended) = self.turned(&now, &network, &state, &then);
+                Outcome {
+                    name: name.to_string(),
+                    title: alternative.title.clone(),
+                    chosen: decision.chosen.as_ref() == Some(name),
+                    points: points.map(|points| (points, then.uncertainty(&network, goal))),
+                    difference,
+                    weighed: decision
+                        .weighs
+                        .iter()
+                        .filter_map(|id| self.weighed(id.as_str(), &network, &state, &then))
+                        .collect(),
+                    broken,
+                    mended,
+                    state,
+                }
+            })
+            .collect()
+    }
+
+    fn weighed(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Weighed> {
+        let index = self.graph.loaded.find(id)?;
+        let Body::Target(target) = &self.graph.loaded.record(index).body else { return None };
+        let node = self.of_record(index)?;
+        let value = Some(state.values[node]).filter(|value| !value.is_nan());
+        let uncertainty = gradients.uncertainty(network, node);
+        let status = match value {
+            None => Status::Open,
+            Some(value) if Limit::of(target).holds(value, uncertainty) => Status::OnCourse,
+            Some(_) => Status::OffCourse,
+        };
+        Some(Weighed { index, node, value, uncertainty, status })
+    }
+
+    /// Targets whose limit is held before and not after, and the other way round.
+    fn turned(&self, now: &Gradients, network: &Network, state: &State, then: &Gradients) -> (Vec<usize>, Vec<usize>) {
+        let (mut broken, mut mended) = (Vec::new(), Vec::new());
+        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
+            let (Body::Target(target), Some(node)) = (&entry.record.body, self.of_record(index)) else { continue };
+            let limit = Limit::of(target);
+            let after = state.values[node];
+            let Some(before) = self.value(node).filter(|_| !after.is_nan()) else { continue };
+            let held = limit.holds(before, now.uncertainty(&self.network, node));
+            let holds = limit.holds(after, then.uncertainty(network, node));
+            if held && !holds {
+                broken.push(index);
+            } else if !held && holds {
+                mended.push(index);
+            }
+        }
+        (broken, mended)
+    }
+}
+
+impl Network {
+    /// The same graph with some values given, each with its uncertainty: as if the records said so.
+    pub fn with(&self, set: &[(Node, f64, f64)]) -> Self {
+        let mut network = self.clone();
+        for &(node, value, uncertainty) in set {
+            let own = &mut network.nodes[node];
+            own.rule = Rule::Given(value);
+            own.inputs.clear();
+            own.uncertainty = uncertainty;
+        }
+        network
+    }
+}
+
+/// The expanded uncertainty of a difference: an input that both sides share counts by the difference of its effects.
+fn spread(before: &Network, now: &Gradients, after: &Network, then: &Gradients, goal: Node, fixed: &[Node]) -> f64 {
+    let term =
+        |network: &Network, (leaf, derivative): &(u32, f64)| derivative * network.nodes[*leaf as usize].uncertainty;
+    let mut terms: std::collections::BTreeMap<u32, (f64, f64)> = std::collections::BTreeMap::new();
+    for pair in now.of(goal) {
+        terms.entry(pair.0).or_default().0 = term(before, pair);
+    }
+    for pair in then.of(goal) {
+        terms.entry(pair.0).or_default().1 = term(after, pair);
+    }
+    let squares = terms.iter().map(|(leaf, (a, b))| {
+        // A value that the alternative sets has nothing to do with the one it replaces.
+        if fixed.contains(&(*leaf as usize)) { a * a + b * b } else { (a - b).powi(2) }
+    });
+    squares.sum::<f64>().sqrt()
+}

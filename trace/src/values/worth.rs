@@ -1,0 +1,53 @@
+//! Worth: what a unit, or a hundredth, of each value brings in points.
+
+use super::network::{Node, Rule};
+use super::{Key, Values};
+
+/// What a value is worth.
+#[derive(Clone, Debug)]
+pub struct Worth {
+    /// The value.
+    pub node: Node,
+    /// Its value in SI.
+    pub value: f64,
+    /// Points for one SI unit more of it.
+    pub per_si: f64,
+    /// Points for one hundredth more of it.
+    pub per_percent: f64,
+}
+
+impl Values<'_, '_> {
+    /// The points of a goal by every value: one pass backward.
+    pub fn worth_of_all(&self, goal: Node) -> Vec<f64> {
+        let partials = self.network.partials(&self.state);
+        self.network.sensitivities(&partials, goal)
+    }
+
+    fn worth(&self, node: Node, sensitivities: &[f64]) -> Option<Worth> {
+        let (value, per_si) = (self.value(node)?, sensitivities[node]);
+        Some(Worth { node, value, per_si, per_percent: per_si * value / 100.0 })
+    }
+
+    /// Every given value that the goal's points depend on, the largest effect of a hundredth first.
+    pub fn worth_of_leaves(&self, sensitivities: &[f64]) -> Vec<Worth> {
+        let leaves =
+            (0..self.network.nodes.len()).filter(|node| matches!(self.network.nodes[*node].rule, Rule::Given(_)));
+        let mut all: Vec<Worth> = leaves
+            .filter(|node| sensitivities[*node] != 0.0)
+            .filter_map(|node| self.worth(node, sensitivities))
+            .collect();
+        all.sort_by(|a, b| b.per_percent.abs().total_cmp(&a.per_percent.abs()).then(a.node.cmp(&b.node)));
+        all
+    }
+
+    /// The amounts of the whole car: what a kilogram, or a unit of money, is worth.
+    pub fn worth_of_car(&self, sensitivities: &[f64]) -> Vec<Worth> {
+        let amounts = (0..self.amounts().len()).filter_map(|amount| self.node(&Key::Group(None, amount as u16)));
+        amounts.filter_map(|node| self.worth(node, sensitivities)).collect()
+    }
+
+    /// What one value is worth.
+    pub fn worth_of_one(&self, node: Node, sensitivities: &[f64]) -> Option<Worth> {
+        self.worth(node, sensitivities)
+    }
+}
