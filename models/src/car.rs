@@ -1,0 +1,173 @@
+//! The car as a point mass on two axles, and the forces on it at a speed on a curve.
+
+use crate::GRAVITY;
+use crate::error::{ModelError, must};
+
+/// A car, as `straight-line` and `lap` see it.
+///
+/// `Default` fills the optional inputs and leaves `mass` and `grip` as NaN, which every model refuses:
+/// `Car { mass: 280.0, grip: 1.4, ..Car::default() }`.
+///
+/// - Drag `air_density * drag_area / 2 * v^2`, downforce the same with `lift_area`, rolling resistance
+///   `rolling_resistance` times the load. Downforce divides between the axles as the static weight does.
+/// - `driven_share` 1: all the weight is on driven wheels, and load transfer changes nothing (`cg_height` is then not
+///   read). Below 1 it is the static share of the *rear* axle, which alone drives; accelerating at `a` adds
+///   `mass * a * cg_height / wheelbase` to it. The front axle keeps at least the load that its part of the cornering
+///   needs, on a straight none: so the car does not tip over backwards.
+/// - A front-driven car is outside the model, and so are road slopes, wind, and the change of grip with load.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Car {
+    /// With the driver, kg.
+    pub mass: f64,
+    /// Friction coefficient of the tyres, 1.
+    pub grip: f64,
+    /// Drag coefficient times frontal area, m^2.
+    pub drag_area: f64,
+    /// Downforce coefficient times area, m^2; below zero is lift.
+    pub lift_area: f64,
+    /// Resistance per load, 1.
+    pub rolling_resistance: f64,
+    /// What the rotating parts add to the inertia, kg: the sum of moment of inertia over rolling radius squared, times
+    /// the ratio to the wheels squared.
+    pub rotating_mass: f64,
+    /// 1, or the static share of the weight on the driven rear axle.
+    pub driven_share: f64,
+    /// Height of the centre of gravity, m.
+    pub cg_height: f64,
+    /// Distance between the axles, m; needed for `driven_share` below 1 with a `cg_height`.
+    pub wheelbase: Option<f64>,
+    /// kg/m^3.
+    pub air_density: f64,
+}
+
+impl Default for Car {
+    fn default() -> Self {
+        Self {
+            mass: f64::NAN,
+            grip: f64::NAN,
+            drag_area: 0.0,
+            lift_area: 0.0,
+            rolling_resistance: 0.0,
+            rotating_mass: 0.0,
+            driven_share: 1.0,
+            cg_height: 0.0,
+            wheelbase: None,
+            air_density: 1.2,
+        }
+    }
+}
+
+/// A car's constants, checked, in the form in which the equations need them. `w` is the speed squared everywhere.
+#[derive(Debug, Clone)]
+pub(crate) struct Forces {
+    mass: f64,
+    /// Mass plus rotating mass.
+    pub(crate) inertia: f64,
+    weight: f64,
+    grip: f64,
+    drag: f64,
+    down: f64,
+    roll: f64,
+    share: f64,
+    /// Load moved to the rear per newton of net driving force.
+    transfer: f64,
+}
+
+impl Forces {
+    pub(crate) fn new(car: &Car) -> Result<Self, ModelError> {
+        let mass = must::be_positive("mass", car.mass)?;
+        let grip = must::be_positive("grip", car.grip)?;
+        let air = must::not_be_negative("air-density", car.air_density)? / 2.0;
+        let drag = air * must::not_be_negative("drag-area", car.drag_area)?;
+        let down = air * must::be_finite("lift-area", car.lift_area)?;
+        let roll = must::not_be_negative("rolling-resistance", car.rolling_resistance)?;
+        let inertia = mass + must::not_be_negative("rotating-mass", car.rotating_mass)?;
+        let share = must::be_a_share("driven-share", car.driven_share)?;
+        let height = must::not_be_negative("cg-height", car.cg_height)?;
+        let wheelbase = car.wheelbase.map(|length| must::be_positive("wheelbase", length)).transpose()?;
+        let transfer = if share == 1.0 || height == 0.0 {
+            0.0
+        } else {
+            let hint = "load transfer needs it, when `driven-share` is below 1 and there is a `cg-height`";
+            let wheelbase = wheelbase.ok_or(ModelError::Missing { input: "wheelbase", hint })?;
+            mass * height / (wheelbase * inertia)
+        };
+        Ok(Self { mass, inertia, weight: mass * GRAVITY, grip, drag, down, roll, share, transfer })
+    }
+
+    fn load(&self, w: f64) -> f64 {
+        (self.weight + self.down * w).max(0.0)
+    }
+
+    /// Drag and rolling resistance, N.
+    pub(crate) fn resistance(&self, w: f64) -> f64 {
+        self.drag * w + self.roll * self.load(w)
+    }
+
+    /// The most that the driven tyres put down beside the cornering, N.
+    ///
+    /// `F^2 + (share m w c)^2 = (grip N)^2` with `N = share load + transfer (F - resistance)`.
+    pub(crate) fn driven_limit(&self, w: f64, curvature: f64) -> f64 {
+        let still = self.grip * (self.share * self.load(w) - self.transfer * self.resistance(w));
+        let aside = self.share * self.mass * w * curvature;
+        let lever = self.grip * self.transfer;
+        if lever >= 1.0 {
+            // each newton of drive brings more than a newton of grip, until the rear axle has all the load
+            let most = self.grip * self.load(w);
+            return ((most - aside) * (most + aside)).max(0.0).sqrt();
+        }
+        let room = (still - aside) * (still + aside);
+        let inside = room + (lever * aside).powi(2);
+        if still <= 0.0 || inside <= 0.0 {
+            return 0.0;
+        }
+        // the larger root of (1 - lever^2) F^2 - 2 lever still F - room = 0
+        if lever == 0.0 { inside.sqrt() } else { (lever * still + inside.sqrt()) / ((1.0 - lever) * (1.0 + lever)) }
+    }
+
+    /// The driving force at which the front axle has only the load left that its part of the cornering needs, N.
+    pub(crate) fn front_limit(&self, w: f64, curvature: f64) -> f64 {
+        if self.transfer == 0.0 {
+            return f64::INFINITY;
+        }
+        let spare = (1.0 - self.share) * (self.load(w) - self.mass * w * curvature / self.grip);
+        (self.resistance(w) + spare / self.transfer).max(0.0)
+    }
+
+    /// The braking force of all four tyres beside the cornering, N: an ellipse of `braking_grip` and `grip`.
+    pub(crate) fn braking_limit(&self, w: f64, curvature: f64, braking_grip: f64) -> f64 {
+        let across = self.grip * self.load(w);
+        let aside = self.mass * w * curvature;
+        if across <= aside {
+            return 0.0;
+        }
+        braking_grip / self.grip * ((across - aside) * (across + aside)).sqrt()
+    }
+
+    /// The highest speed that the tyres can hold on a curve, against the resistance too; infinite where nothing limits
+    /// it. The smallest positive root of a quadratic in w.
+    pub(crate) fn corner_speed(&self, curvature: f64) -> Result<f64, ModelError> {
+        let grip = self.share * self.grip;
+        let roll = self.roll * self.weight;
+        let drag = self.drag + self.roll * self.down;
+        let aside = self.share * self.mass * curvature;
+        let (static_grip, down_grip) = (grip * self.weight, grip * self.down);
+        if roll >= static_grip {
+            return Err(ModelError::Stuck { at: 0.0 });
+        }
+        let a = drag * drag + (aside - down_grip) * (aside + down_grip);
+        let half_b = roll * drag - static_grip * down_grip;
+        let minus_c = (static_grip - roll) * (static_grip + roll);
+        let inside = half_b * half_b + a * minus_c;
+        let w = if inside < 0.0 {
+            f64::INFINITY
+        } else if half_b > 0.0 {
+            minus_c / (half_b + inside.sqrt())
+        } else if a > 0.0 {
+            (inside.sqrt() - half_b) / a
+        } else {
+            f64::INFINITY
+        };
+        if w.is_nan() { Err(ModelError::NotComputable) } else { Ok(w.sqrt()) }
+    }
+}

@@ -1,0 +1,337 @@
+//! A lap in quasi-steady state: at every point of the track as fast as power and tyres allow.
+//!
+//! The track is a row of segments of constant curvature. Three speeds bound the car in each segment: the corner speed
+//! that its tyres can hold, the speed to which it can have accelerated from what lies behind (forward pass), and the
+//! speed from which it can still brake for what lies ahead (backward pass). Source, from memory: Milliken and Milliken,
+//! chapters 2 and 9 (g-g diagram, lap time simulation); Guiggiani, chapters 3 and 7; Brayshaw and Harrison, Proc. IMechE
+//! D 219 (2005), for the passes.
+//!
+//! Tyres: a friction circle of `grip` while driving. Under `driven_share` below 1 each axle has its own, with the
+//! load transfer; while braking an ellipse of `braking_grip` lengthwise and `grip` across over all four wheels, with
+//! ideal brake balance. The corner speed is one that the car can hold: the driving force against drag and rolling
+//! resistance takes its part of the circle. Curvature counts by its size, so left and right are alike.
+//!
+//! Accuracy: no grid. Each pass integrates speed, time and energy over each segment in as many steps as an error of
+//! about 1e-10 takes (see `motion.rs`), and the point in a segment where the brakes come on is solved for, so that the answer
+//! is smooth in every input. A segment whose curvature changes along it must be cut by the caller.
+//!
+//! Validity: a level track; no gears, no shift times; the path is given; no tyre cornering drag, no regeneration.
+
+use crate::car::{Car, Forces};
+use crate::error::{ModelError, must};
+use crate::motion::{End, Leg, Push, State, Steps};
+use crate::power::{Map, Piece, Power};
+
+/// Speeds that differ by less than this, relative, are the same.
+const SAME: f64 = 1e-9;
+/// m/s; where a car could brake from more, braking is no limit.
+const FASTEST: f64 = 1e6;
+/// Rounds to find the speed at which a flying lap begins as it ends.
+const ROUNDS: u32 = 1000;
+
+/// The inputs of a lap.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lap {
+    /// The car.
+    pub car: Car,
+    /// Power at the wheels over road speed; an engine curve needs gears, which this model has not.
+    pub power: Power,
+    /// Rows of length (m, above 0) and curvature (1/m; 0 is straight, the sign is the direction).
+    pub track: Vec<(f64, f64)>,
+    /// Friction coefficient lengthwise under braking; `grip` where not given.
+    pub braking_grip: Option<f64>,
+    /// Speed at the start of an open track, m/s, from 0 up. Where it is not given the lap is closed and flying: it
+    /// begins at the speed at which it ends.
+    pub start: Option<f64>,
+}
+
+impl Default for Lap {
+    /// Mass, grip and power are left as NaN and the track empty, which the model refuses.
+    fn default() -> Self {
+        Self {
+            car: Car::default(),
+            power: Power::Constant(f64::NAN),
+            track: Vec::new(),
+            braking_grip: None,
+            start: None,
+        }
+    }
+}
+
+/// The answer of a lap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LapResult {
+    /// s.
+    pub time: f64,
+    /// Put out at the driven wheels while driving, J; brakes give nothing back.
+    pub energy: f64,
+    /// Speed at the end of the last segment, m/s.
+    pub speed: f64,
+}
+
+impl Lap {
+    /// The lap.
+    ///
+    /// # Errors
+    ///
+    /// For inputs out of range or missing, a start that is too fast for what follows, a car that does not move, a closed
+    /// lap on which the speed rises without limit, and numbers too extreme to compute.
+    pub fn run(&self) -> Result<LapResult, ModelError> {
+        let forces = Forces::new(&self.car)?;
+        self.power.check()?;
+        if let Power::Engine(_) = self.power {
+            let reason = "a lap has no gears; give the power at the wheels over road speed as `power-curve`";
+            return Err(ModelError::Conflict { input: "engine-curve", reason });
+        }
+        let braking_grip = must::be_positive("braking-grip", self.braking_grip.unwrap_or(self.car.grip))?;
+        let start = self.start.map(|speed| must::not_be_negative("start", speed)).transpose()?;
+        let size = u32::try_from(self.track.len()).unwrap_or(u32::MAX);
+        let mut solver = Solver {
+            map: Map::new(&self.power, 1.0),
+            braking_grip,
+            segments: segments(&forces, &self.track)?,
+            last: self.track.len().saturating_sub(1),
+            steps: Steps(size.saturating_mul(200).saturating_add(100_000 + 2_000 * size.min(1_000))),
+            forces: &forces,
+        };
+        match start {
+            Some(speed) => {
+                solver.backward(f64::INFINITY)?;
+                let limit = solver.segments[0].brake.from;
+                if speed > limit {
+                    return Err(ModelError::StartTooFast { start: speed, limit });
+                }
+                solver.forward(speed)?;
+            }
+            None => solver.close()?,
+        }
+        solver.sum()
+    }
+}
+
+/// What one pass gives in a segment.
+#[derive(Debug, Clone, Copy, Default)]
+struct Pass {
+    /// Speed at the segment's start and end.
+    from: f64,
+    to: f64,
+    time: f64,
+    energy: f64,
+}
+
+#[derive(Debug)]
+struct Segment {
+    length: f64,
+    curvature: f64,
+    /// The corner speed.
+    cap: f64,
+    drive: Pass,
+    brake: Pass,
+    /// How far from its start the braking speed lies at the corner speed.
+    capped: f64,
+}
+
+fn segments(forces: &Forces, track: &[(f64, f64)]) -> Result<Vec<Segment>, ModelError> {
+    let wrong = |row, problem| Err(ModelError::WrongRow { input: "track", row, problem });
+    if track.is_empty() {
+        return wrong(0, "at least one segment is needed");
+    }
+    let mut segments: Vec<Segment> = Vec::with_capacity(track.len());
+    for (index, &(length, curvature)) in track.iter().enumerate() {
+        if !(length.is_finite() && length > 0.0) {
+            return wrong(index + 1, "the length must be above zero and finite");
+        }
+        if !curvature.is_finite() {
+            return wrong(index + 1, "the curvature must be finite");
+        }
+        let curvature = curvature.abs();
+        let cap = match segments.last() {
+            Some(before) if before.curvature == curvature => before.cap,
+            _ => forces.corner_speed(curvature)?,
+        };
+        let (drive, brake) = (Pass::default(), Pass::default());
+        segments.push(Segment { length, curvature, cap, drive, brake, capped: 0.0 });
+    }
+    Ok(segments)
+}
+
+struct Solver<'a> {
+    forces: &'a Forces,
+    map: Map<'a>,
+    braking_grip: f64,
+    segments: Vec<Segment>,
+    /// The segment in which the track ends.
+    last: usize,
+    steps: Steps,
+}
+
+impl Solver<'_> {
+    /// Both passes of a closed lap. They begin where the corner speed is lowest: there the braking speed is the corner
+    /// speed, and so is the driving speed of any car strong enough to reach it.
+    fn close(&mut self) -> Result<(), ModelError> {
+        let mut slowest = 0;
+        for (index, segment) in self.segments.iter().enumerate() {
+            if segment.cap < self.segments[slowest].cap {
+                slowest = index;
+            }
+        }
+        self.segments.rotate_left(slowest);
+        self.last -= slowest;
+        let cap = self.segments[0].cap;
+        self.backward(cap)?;
+        let mut speed = if cap.is_finite() { cap } else { 1.0 };
+        for _ in 0..ROUNDS {
+            let next = self.forward(speed)?.min(cap);
+            if (next - speed).abs() <= 1e-12 * speed {
+                return Ok(());
+            }
+            speed = next;
+        }
+        Err(ModelError::NoFiniteLimit { what: "the speed of the flying lap" })
+    }
+
+    /// Drives through all segments; gives the speed at the end.
+    fn forward(&mut self, start: f64) -> Result<f64, ModelError> {
+        let mut state = State::at(start);
+        for index in 0..self.segments.len() {
+            let segment = &self.segments[index];
+            state = State::at(state.speed.min(segment.cap));
+            let from = state.speed;
+            let length = segment.length;
+            drive(self.forces, &self.map, segment, length, &mut state, &mut self.steps)?;
+            self.segments[index].drive = Pass { from, to: state.speed, time: state.time, energy: state.energy };
+        }
+        Ok(state.speed)
+    }
+
+    /// Brakes through all segments from the last one back to the first.
+    fn backward(&mut self, end: f64) -> Result<(), ModelError> {
+        let mut state = State::at(end);
+        for index in (0..self.segments.len()).rev() {
+            let segment = &self.segments[index];
+            let length = segment.length;
+            state = State::at(state.speed.min(segment.cap));
+            let to = state.speed;
+            if to.is_finite() {
+                brake(self.forces, segment, self.braking_grip, length, &mut state, &mut self.steps)?;
+            }
+            let capped = (length - state.distance).max(0.0);
+            let (from, cap) = (state.speed, segment.cap);
+            let held = if capped > 0.0 { capped / cap } else { 0.0 };
+            let segment = &mut self.segments[index];
+            segment.brake = Pass { from, to, time: state.time + held, energy: 0.0 };
+            segment.capped = capped;
+        }
+        Ok(())
+    }
+
+    /// Puts both passes together: the car drives until it has to brake.
+    fn sum(&mut self) -> Result<LapResult, ModelError> {
+        let (mut time, mut energy, mut speed) = (0.0, 0.0, f64::NAN);
+        for index in 0..self.segments.len() {
+            let Segment { drive, brake, capped, .. } = self.segments[index];
+            if index == self.last {
+                speed = drive.to.min(brake.to);
+            }
+            let brakes_at_once = capped == 0.0 && drive.from > brake.from * (1.0 - SAME) && drive.to > brake.to;
+            if brakes_at_once || drive.from > brake.from * (1.0 + SAME) {
+                time += brake.time;
+            } else if drive.to > brake.to * (1.0 + SAME) {
+                let (crossed_time, crossed_energy) = self.crossing(index)?;
+                time += crossed_time;
+                energy += crossed_energy;
+            } else {
+                time += drive.time;
+                energy += drive.energy;
+            }
+        }
+        let time = must::be_computable(time)?;
+        Ok(LapResult { time, energy: must::be_computable(energy)?, speed: must::be_computable(speed)? })
+    }
+
+    /// A segment in which the car first drives and then brakes: its time and energy.
+    fn crossing(&mut self, index: usize) -> Result<(f64, f64), ModelError> {
+        let segment = &self.segments[index];
+        let Segment { length, capped, .. } = *segment;
+        let (mut low, mut high) = (capped, length);
+        let (driving, braking) = (segment.drive, segment.brake);
+        // squared speeds are nearly linear in distance, so that is how the first point is guessed
+        let rise = (driving.to.powi(2) - driving.from.powi(2)) / length;
+        let top = if capped > 0.0 { segment.cap } else { braking.from };
+        let fall = (braking.to.powi(2) - top.powi(2)) / (length - capped);
+        let guess = (top.powi(2) - fall * capped - driving.from.powi(2)) / (rise - fall);
+        if capped > 0.0 {
+            let mut driven = State::at(driving.from);
+            drive(self.forces, &self.map, segment, capped, &mut driven, &mut self.steps)?;
+            if driven.speed >= top * (1.0 - SAME) {
+                return Ok((driven.time + braking.time - capped / top, driven.energy));
+            }
+        }
+        let mut at = if guess > low && guess < high { guess } else { 0.5 * (low + high) };
+        for _ in 0..60 {
+            let mut driven = State::at(driving.from);
+            let drive_slope = drive(self.forces, &self.map, segment, at, &mut driven, &mut self.steps)?;
+            let mut braked = State::at(braking.to);
+            let brake_slope =
+                brake(self.forces, segment, self.braking_grip, length - at, &mut braked, &mut self.steps)?;
+            let gap = driven.speed.powi(2) - braked.speed.powi(2);
+            let answer = (driven.time + braked.time, driven.energy);
+            *if gap > 0.0 { &mut high } else { &mut low } = at;
+            // the change of both squared speeds is twice the acceleration
+            let next = at - gap / (2.0 * (drive_slope + brake_slope));
+            let close = gap.abs() <= 1e-11 * driven.speed.powi(2) || high - low <= 1e-14 * length;
+            if close || (next - at).abs() <= 1e-14 * length {
+                return Ok(answer);
+            }
+            at = if next > low && next < high { next } else { 0.5 * (low + high) };
+        }
+        Err(ModelError::NotComputable)
+    }
+}
+
+/// Drives over a distance, at the corner speed at most; gives the acceleration at its end.
+fn drive(
+    forces: &Forces,
+    map: &Map<'_>,
+    segment: &Segment,
+    distance: f64,
+    state: &mut State,
+    steps: &mut Steps,
+) -> Result<f64, ModelError> {
+    let Segment { curvature, cap, .. } = *segment;
+    let mut up = true;
+    loop {
+        steps.take()?;
+        let piece = map.piece(state.speed, up);
+        let high = piece.high.min(cap);
+        let leg = Leg { forces, curvature, push: Push::Drive, piece, low: piece.low, high };
+        match leg.run(state, distance, f64::INFINITY, steps)? {
+            End::High if state.speed >= cap => {
+                leg.hold(state, distance, f64::INFINITY)?;
+                return Ok(0.0);
+            }
+            End::High => up = true,
+            End::Low => up = false,
+            End::Distance | End::Time => return Ok(leg.acceleration(state.speed)),
+        }
+    }
+}
+
+/// Brakes over a distance, backwards, up to the corner speed at most; gives the deceleration at the end of it, which
+/// is where the braking begins. The distance of the state tells where the corner speed was reached.
+fn brake(
+    forces: &Forces,
+    segment: &Segment,
+    grip: f64,
+    distance: f64,
+    state: &mut State,
+    steps: &mut Steps,
+) -> Result<f64, ModelError> {
+    let Segment { curvature, cap, .. } = *segment;
+    let high = (cap * (1.0 - 0.5 * SAME)).min(FASTEST);
+    let leg = Leg { forces, curvature, push: Push::Brake { grip }, piece: Piece::NONE, low: 0.0, high };
+    if state.speed < high && leg.run(state, distance, f64::INFINITY, steps)? == End::High {
+        state.speed = cap;
+    }
+    Ok(leg.acceleration(state.speed))
+}

@@ -1,0 +1,346 @@
+//! Motion along a line under forces that depend on the speed alone.
+//!
+//! One integrator for both models that drive, over panels of speed (see `panel.rs`). A panel ends exactly where something
+//! else begins to limit the drive, where a piece of the power curve ends, or where the distance or time asked for is up,
+//! so no kink is ever integrated across and no grid shows in the answer. A speed that no longer changes (terminal speed,
+//! a held corner) is held in closed form.
+
+use crate::car::Forces;
+use crate::error::ModelError;
+use crate::panel::{Goal, Stride, TOLERANCE};
+use crate::power::Piece;
+
+/// A speed within this of its equilibrium, relative, is taken there at once. Closer by, the acceleration is a difference of
+/// nearly equal forces with too few digits left.
+const HELD: f64 = 1e-8;
+/// How far beside a kink one looks for what holds behind it, relative.
+const BESIDE: f64 = 1e-9;
+/// Limits closer to one another than this, relative, may cross within a panel.
+const NEAR: f64 = 0.3;
+
+/// Where the car is, and what it took.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct State {
+    pub(crate) time: f64,
+    pub(crate) distance: f64,
+    pub(crate) speed: f64,
+    /// Put out at the driven wheels, J.
+    pub(crate) energy: f64,
+}
+
+impl State {
+    pub(crate) fn at(speed: f64) -> Self {
+        Self { speed, ..Self::default() }
+    }
+}
+
+/// How many steps are left before a calculation is given up.
+#[derive(Debug)]
+pub(crate) struct Steps(pub(crate) u32);
+
+impl Steps {
+    pub(crate) fn take(&mut self) -> Result<(), ModelError> {
+        self.0 = self.0.checked_sub(1).ok_or(ModelError::NotComputable)?;
+        Ok(())
+    }
+}
+
+/// What pushes the car.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Push {
+    /// As much drive as power and tyres allow.
+    Drive,
+    /// Nothing.
+    Coast,
+    /// The brakes, seen backwards in time: the speed rises.
+    Brake {
+        /// Friction coefficient of the tyres lengthwise.
+        grip: f64,
+    },
+}
+
+/// What limits the push at a speed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Limit {
+    Power,
+    Tyres,
+    Front,
+    None,
+}
+
+/// A stretch with one curvature and one piece of the power curve.
+#[derive(Debug)]
+pub(crate) struct Leg<'a> {
+    pub(crate) forces: &'a Forces,
+    pub(crate) curvature: f64,
+    pub(crate) push: Push,
+    pub(crate) piece: Piece,
+    /// The speeds between which the leg holds.
+    pub(crate) low: f64,
+    pub(crate) high: f64,
+}
+
+/// Why a leg ended.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum End {
+    Distance,
+    Time,
+    High,
+    Low,
+}
+
+impl Leg<'_> {
+    fn force(&self, limit: Limit, v: f64) -> f64 {
+        match limit {
+            Limit::Power => self.piece.force(v),
+            Limit::Tyres => self.forces.driven_limit(v * v, self.curvature),
+            Limit::Front => self.forces.front_limit(v * v, self.curvature),
+            Limit::None => match self.push {
+                Push::Brake { grip } => -self.forces.braking_limit(v * v, self.curvature, grip),
+                _ => 0.0,
+            },
+        }
+    }
+
+    /// What limits the push, and how far above it the next limit lies, relative.
+    fn limits(&self, v: f64) -> (Limit, f64) {
+        if self.push != Push::Drive {
+            return (Limit::None, f64::INFINITY);
+        }
+        let mut lowest = (self.force(Limit::Power, v), Limit::Power);
+        let mut next = f64::INFINITY;
+        for limit in [Limit::Tyres, Limit::Front] {
+            let force = self.force(limit, v);
+            if force < lowest.0 {
+                next = lowest.0;
+                lowest = (force, limit);
+            } else {
+                next = next.min(force);
+            }
+        }
+        (lowest.1, (next - lowest.0) / lowest.0)
+    }
+
+    fn limit(&self, v: f64) -> Limit {
+        self.limits(v).0
+    }
+
+    /// Acceleration, and power at the driven wheels.
+    pub(crate) fn rates(&self, limit: Limit, v: f64) -> (f64, f64) {
+        let force = self.force(limit, v);
+        let net = (force - self.forces.resistance(v * v)) / self.forces.inertia;
+        match limit {
+            Limit::None => (if self.push == Push::Coast { net } else { -net }, 0.0),
+            Limit::Power => (net, self.piece.power(v)),
+            _ => (net, force * v),
+        }
+    }
+
+    pub(crate) fn acceleration(&self, v: f64) -> f64 {
+        self.rates(self.limit(v), v).0
+    }
+
+    /// Whether the speed stays as it is.
+    fn held(&self, limit: Limit, v: f64, acceleration: f64) -> bool {
+        let beside = |way: f64| self.rates(limit, v * (1.0 + way)).0;
+        if acceleration > 0.0 {
+            beside(HELD) <= 0.0
+        } else if acceleration < 0.0 {
+            v == 0.0 || beside(-HELD) >= 0.0
+        } else {
+            true
+        }
+    }
+
+    /// Moves on until the distance or the time is reached, or the leg's speeds are left.
+    pub(crate) fn run(&self, s: &mut State, distance: f64, time: f64, steps: &mut Steps) -> Result<End, ModelError> {
+        let mut widest = f64::INFINITY;
+        loop {
+            steps.take()?;
+            let (ahead, left) = (distance - s.distance, time - s.time);
+            if ahead <= 0.0 {
+                return Ok(End::Distance);
+            }
+            if left <= 0.0 {
+                return Ok(End::Time);
+            }
+            let v = s.speed;
+            let (mut limit, mut room) = self.limits(v);
+            let acceleration = self.rates(limit, v).0;
+            if !acceleration.is_finite() {
+                return Err(ModelError::NotComputable);
+            }
+            let up = acceleration > 0.0;
+            if up && v >= self.high {
+                return Ok(End::High);
+            }
+            if self.held(limit, v, acceleration) {
+                self.settle(s, limit, acceleration);
+                return self.hold(s, distance, time);
+            }
+            if !up && v <= self.low {
+                return Ok(End::Low);
+            }
+            // where it would be at this acceleration when the distance or the time is up, and a little further
+            let there = (v * v + 2.0 * acceleration * ahead).max(0.0).sqrt() - v;
+            let width = 1.02 * there.abs().min(acceleration.abs() * left);
+            let edge = if up { self.high } else { self.low };
+            let mut to = if up { (v + width.min(widest)).min(edge) } else { (v - width.min(widest)).max(edge) };
+            if to == v {
+                return self.hold(s, distance, time);
+            }
+            let mut probe = v;
+            if room <= 1e-6 {
+                // past the kink, which the last panel may have ended on
+                probe = v * if up { 1.0 + BESIDE } else { 1.0 - BESIDE };
+                (limit, room) = self.limits(probe);
+            }
+            if let Some(kink) = self.kink(limit, room, probe, to) {
+                to = kink;
+            }
+            let stride = Stride { leg: self, limit };
+            let mut reached;
+            loop {
+                let error;
+                (reached, error) = stride.panel(s, to);
+                if error <= TOLERANCE {
+                    widest *= 2.0;
+                    break;
+                }
+                steps.take()?;
+                let shorter = if error.is_finite() { (0.9 * (TOLERANCE / error).powf(0.125)).max(0.1) } else { 0.4 };
+                let before = to;
+                to = v + shorter.min(0.8) * (to - v);
+                if to == v || to == before || !to.is_finite() {
+                    return Err(ModelError::NotComputable);
+                }
+                widest = 0.5 * (to - v).abs();
+            }
+            if reached.distance > distance {
+                reached = stride.until(s, reached, Goal::Distance(distance));
+            }
+            if reached.time > time {
+                reached = stride.until(s, reached, Goal::Time(time));
+            }
+            *s = reached;
+            if s.speed == edge && s.distance < distance && s.time < time {
+                return Ok(if up { End::High } else { End::Low });
+            }
+        }
+    }
+
+    /// Takes the speed to the equilibrium right beside it. What is lost against it on the way there, an exponential
+    /// approach, goes on the clock.
+    fn settle(&self, s: &mut State, limit: Limit, acceleration: f64) {
+        let v = s.speed;
+        if acceleration == 0.0 || v == 0.0 {
+            return;
+        }
+        let beside = v * (1.0 + HELD.copysign(acceleration));
+        let sign = acceleration.signum();
+        s.speed = last_below(v, beside, |v| -sign * self.rates(limit, v).0);
+        let lost = (s.speed - v) * (s.speed - v) / (acceleration * v);
+        if lost.is_finite() {
+            s.time += lost;
+        }
+    }
+
+    /// Moves on at an unchanged speed until the distance or the time is reached.
+    pub(crate) fn hold(&self, s: &mut State, distance: f64, time: f64) -> Result<End, ModelError> {
+        let (ahead, left) = (distance - s.distance, time - s.time);
+        let takes = ahead / s.speed; // endless at rest
+        if takes == f64::INFINITY && left == f64::INFINITY {
+            return Err(ModelError::Stuck { at: s.distance });
+        }
+        let span = takes.min(left);
+        if self.push == Push::Drive {
+            s.energy += self.forces.resistance(s.speed * s.speed) * s.speed * span;
+        }
+        if takes <= left {
+            s.time += takes;
+            s.distance = distance;
+            Ok(End::Distance)
+        } else {
+            s.time = time;
+            s.distance += s.speed * left;
+            Ok(End::Time)
+        }
+    }
+
+    /// The first speed between two at which another limit takes over, given the limit at the first and its room.
+    ///
+    /// Where the limits come near one another between the two, it looks closer, since one may cross the other and back.
+    fn kink(&self, limit: Limit, room: f64, from: f64, to: f64) -> Option<f64> {
+        if limit == Limit::None {
+            return None;
+        }
+        let at = |part: f64| from + part * (to - from);
+        let solve =
+            |far: f64, other: Limit| Some(last_below(from, far, |v| self.force(limit, v) - self.force(other, v)));
+        let ((middle, middle_room), (end, end_room)) = (self.limits(at(0.5)), self.limits(to));
+        if middle != limit {
+            return solve(at(0.5), middle);
+        }
+        if end == limit && room.min(middle_room).min(end_room) > NEAR {
+            return None;
+        }
+        let mut rooms = [room; 9];
+        for (k, nearby) in rooms.iter_mut().enumerate().skip(1) {
+            let v = at(k as f64 / 8.0);
+            let (other, room) = self.limits(v);
+            if other != limit {
+                return solve(v, other);
+            }
+            *nearby = room;
+        }
+        // the top of a parabola through the nearest of these and its neighbours
+        let nearest = (1..8).min_by(|a, b| rooms[*a].total_cmp(&rooms[*b]))?;
+        let (before, here, after) = (rooms[nearest - 1], rooms[nearest], rooms[nearest + 1]);
+        let aside = 0.5 * (before - after) / (before - 2.0 * here + after);
+        if aside.abs() < 1.0 {
+            let v = at((nearest as f64 + aside) / 8.0);
+            let (other, _) = self.limits(v);
+            if other != limit {
+                return solve(v, other);
+            }
+        }
+        None
+    }
+}
+
+/// The last number on the way from `a` to `b` at which a function is not yet above zero, given that it is not at `a` and
+/// is at `b`: the Illinois method, with halving where it leads out of the bracket.
+fn last_below(a: f64, b: f64, f: impl Fn(f64) -> f64) -> f64 {
+    let (mut a, mut b) = (a, b);
+    let (mut at_a, mut at_b) = (f(a).min(0.0), f(b));
+    let mut last_was_b = None;
+    for _ in 0..100 {
+        if (b - a).abs() <= 4.0 * f64::EPSILON * b.abs() {
+            break;
+        }
+        let mut v = (a * at_b - b * at_a) / (at_b - at_a);
+        if !(v > a.min(b) && v < a.max(b)) {
+            v = 0.5 * (a + b);
+        }
+        let at_v = f(v);
+        if at_v > 0.0 {
+            (b, at_b) = (v, at_v);
+            if last_was_b.replace(true) == Some(true) {
+                at_a *= 0.5;
+            }
+        } else {
+            (a, at_a) = (v, at_v);
+            if at_v == 0.0 {
+                break;
+            }
+            if last_was_b.replace(false) == Some(false) {
+                at_b *= 0.5;
+            }
+        }
+    }
+    a
+}
+
+#[cfg(test)]
+#[path = "motion_tests.rs"]
+mod tests;

@@ -1,0 +1,123 @@
+//! Power at the wheels over road speed, in pieces on which it is linear.
+
+use crate::error::{ModelError, must};
+
+/// Where the drive comes from. Power is what reaches the ground: losses of the drivetrain are taken off before.
+///
+/// Between two rows of a curve the power is linear; outside the rows the nearest one holds. (Below the first row of an
+/// engine curve the clutch slips, so there the *force* is held.)
+#[derive(Debug, Clone, PartialEq)]
+pub enum Power {
+    /// The same power at every speed, W.
+    Constant(f64),
+    /// Rows of road speed (m/s, from 0 up, rising) and power (W).
+    Curve(Vec<(f64, f64)>),
+    /// Rows of shaft speed of the engine or motor (rad/s, above 0, rising) and power (W); needs gears.
+    Engine(Vec<(f64, f64)>),
+}
+
+impl Power {
+    pub(crate) fn check(&self) -> Result<(), ModelError> {
+        match self {
+            Self::Constant(power) => must::be_positive("power", *power).map(drop),
+            Self::Curve(rows) => check_rows("power-curve", rows, false),
+            Self::Engine(rows) => check_rows("engine-curve", rows, true),
+        }
+    }
+}
+
+fn check_rows(input: &'static str, rows: &[(f64, f64)], above_zero: bool) -> Result<(), ModelError> {
+    let wrong = |row, problem| Err(ModelError::WrongRow { input, row, problem });
+    let mut before = f64::NEG_INFINITY;
+    for (index, &(speed, power)) in rows.iter().enumerate() {
+        let row = index + 1;
+        if !(speed.is_finite() && speed >= 0.0 && (speed > 0.0 || !above_zero)) {
+            return wrong(row, if above_zero { "speeds must be above zero" } else { "speeds must be zero or more" });
+        }
+        if speed <= before {
+            return wrong(row, "speeds must rise from row to row");
+        }
+        if !(power.is_finite() && power >= 0.0) {
+            return wrong(row, "power must be zero or more, and finite");
+        }
+        before = speed;
+    }
+    if rows.iter().all(|row| row.1 == 0.0) {
+        return wrong(0, "at least one row must have a power above zero");
+    }
+    Ok(())
+}
+
+/// A piece of the road speed on which the power is `at_rest + per_speed * v`.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Piece {
+    pub(crate) at_rest: f64,
+    pub(crate) per_speed: f64,
+    pub(crate) low: f64,
+    pub(crate) high: f64,
+}
+
+impl Piece {
+    /// No drive at all, at any speed.
+    pub(crate) const NONE: Self = Self { at_rest: 0.0, per_speed: 0.0, low: 0.0, high: f64::INFINITY };
+
+    pub(crate) fn power(&self, v: f64) -> f64 {
+        self.at_rest + self.per_speed * v
+    }
+
+    pub(crate) fn force(&self, v: f64) -> f64 {
+        if self.at_rest == 0.0 { self.per_speed } else { self.at_rest / v + self.per_speed }
+    }
+}
+
+/// The power over road speed in one gear.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Map<'a> {
+    rows: &'a [(f64, f64)],
+    constant: f64,
+    /// Table speed per road speed: 1 for a road-speed table, rad/m for an engine's.
+    scale: f64,
+    /// The force, not the power, is held below the first row.
+    slips: bool,
+}
+
+impl<'a> Map<'a> {
+    pub(crate) fn new(power: &'a Power, shaft_per_road: f64) -> Self {
+        match power {
+            Power::Constant(power) => Self { rows: &[], constant: *power, scale: 1.0, slips: false },
+            Power::Curve(rows) => Self { rows, constant: 0.0, scale: 1.0, slips: false },
+            Power::Engine(rows) => Self { rows, constant: 0.0, scale: shaft_per_road, slips: true },
+        }
+    }
+
+    /// The piece that holds `v`; at a row, the piece above when `up`, else the one below.
+    pub(crate) fn piece(&self, v: f64, up: bool) -> Piece {
+        // compared in road speed, so that a speed set to the edge of a piece is found on that edge
+        let road = |index: usize| self.rows[index].0 / self.scale;
+        let above = self.rows.partition_point(|row| {
+            let edge = row.0 / self.scale;
+            if up { edge <= v } else { edge < v }
+        });
+        let hold = |power| Piece { at_rest: power, per_speed: 0.0, low: 0.0, high: f64::INFINITY };
+        match (self.rows.first(), self.rows.last()) {
+            (Some(&(_, power)), _) if above == 0 => {
+                let high = road(0);
+                if self.slips {
+                    Piece { at_rest: 0.0, per_speed: power / high, low: 0.0, high }
+                } else {
+                    Piece { high, ..hold(power) }
+                }
+            }
+            (_, Some(&(_, power))) if above == self.rows.len() => Piece { low: road(above - 1), ..hold(power) },
+            (Some(_), Some(_)) => {
+                let (low, high) = (road(above - 1), road(above));
+                let (from, to) = (self.rows[above - 1].1, self.rows[above].1);
+                let per_speed = (to - from) / (high - low);
+                // a piece that begins at rest without power has exactly none there
+                let at_rest = if low == 0.0 { from } else { from - per_speed * low };
+                Piece { at_rest, per_speed, low, high }
+            }
+            _ => hold(self.constant),
+        }
+    }
+}
