@@ -221,16 +221,10 @@ fn car(bound: &Bound<'_>) -> Result<Car, ModelError> {
 
 fn power(bound: &Bound<'_>, engine: Option<&[(f64, f64)]>) -> Result<Power, ModelError> {
     let one = "power comes from one of `power`, `power-curve` and (with gears) `engine-curve`";
-    let rows = |rows: &[(f64, f64)], input| {
-        if rows.is_empty() {
-            return Err(ModelError::WrongRow { input, row: 0, problem: "at least one row is needed" });
-        }
-        Ok(rows.to_vec())
-    };
     match (bound.number("power"), bound.table("power-curve"), engine) {
         (Some(power), None, None) => Ok(Power::Constant(power)),
-        (None, Some(curve), None) => Ok(Power::Curve(rows(curve, "power-curve")?)),
-        (None, None, Some(curve)) => Ok(Power::Engine(rows(curve, "engine-curve")?)),
+        (None, Some(curve), None) => Ok(Power::Curve(curve.to_vec())),
+        (None, None, Some(curve)) => Ok(Power::Engine(curve.to_vec())),
         (None, None, None) => Err(ModelError::Missing { input: "power", hint: one }),
         (_, Some(_), Some(_)) | (Some(_), None, Some(_)) => {
             Err(ModelError::Conflict { input: "engine-curve", reason: one })

@@ -11,8 +11,9 @@
 //! change in what the events are worth is not corrected for. A place is counted from the front whatever the size of the
 //! field, so for a place near the end of it the sizes should be alike.
 //!
-//! On the seven Formula SAE Michigan fields of 2013 to 2019, tenth place of each year predicted from the six others:
-//! the tests count how often the year lay in the interval.
+//! On the seven Formula SAE Michigan fields of 2013 to 2019, tenth place of each year predicted from the six others lay in
+//! the interval 4 times of 7 at 50 %, and 6 times of 7 at 80 %, 90 % and 95 % (the 2018 field is 80 points below the
+//! mean of the others). Over eight places from first to fiftieth, 49 of 56 at 90 %. The tests count both.
 
 use std::error::Error;
 use std::fmt;

@@ -140,13 +140,13 @@ impl Leg<'_> {
         self.rates(self.limit(v), v).0
     }
 
-    /// Whether the speed stays as it is.
-    fn held(&self, limit: Limit, v: f64, acceleration: f64) -> bool {
+    /// Whether the speed stays as it is, but for a relative change of `near`.
+    fn held(&self, limit: Limit, v: f64, acceleration: f64, near: f64) -> bool {
         let beside = |way: f64| self.rates(limit, v * (1.0 + way)).0;
         if acceleration > 0.0 {
-            beside(HELD) <= 0.0
+            beside(near) <= 0.0
         } else if acceleration < 0.0 {
-            v == 0.0 || beside(-HELD) >= 0.0
+            v == 0.0 || beside(-near) >= 0.0
         } else {
             true
         }
@@ -174,8 +174,8 @@ impl Leg<'_> {
             if up && v >= self.high {
                 return Ok(End::High);
             }
-            if self.held(limit, v, acceleration) {
-                self.settle(s, limit, acceleration);
+            if self.held(limit, v, acceleration, HELD) {
+                self.settle(s, limit, acceleration, HELD);
                 return self.hold(s, distance, time);
             }
             if !up && v <= self.low {
@@ -212,6 +212,11 @@ impl Leg<'_> {
                 let before = to;
                 to = v + shorter.min(0.8) * (to - v);
                 if to == v || to == before || !to.is_finite() {
+                    // rounding has the last digits so near an equilibrium
+                    if self.held(limit, v, acceleration, 1e3 * HELD) {
+                        self.settle(s, limit, acceleration, 1e3 * HELD);
+                        return self.hold(s, distance, time);
+                    }
                     return Err(ModelError::NotComputable);
                 }
                 widest = 0.5 * (to - v).abs();
@@ -231,12 +236,12 @@ impl Leg<'_> {
 
     /// Takes the speed to the equilibrium right beside it. What is lost against it on the way there, an exponential
     /// approach, goes on the clock.
-    fn settle(&self, s: &mut State, limit: Limit, acceleration: f64) {
+    fn settle(&self, s: &mut State, limit: Limit, acceleration: f64, near: f64) {
         let v = s.speed;
         if acceleration == 0.0 || v == 0.0 {
             return;
         }
-        let beside = v * (1.0 + HELD.copysign(acceleration));
+        let beside = v * (1.0 + near.copysign(acceleration));
         let sign = acceleration.signum();
         s.speed = last_below(v, beside, |v| -sign * self.rates(limit, v).0);
         let lost = (s.speed - v) * (s.speed - v) / (acceleration * v);
@@ -275,11 +280,15 @@ impl Leg<'_> {
             return None;
         }
         let at = |part: f64| from + part * (to - from);
-        let solve =
-            |far: f64, other: Limit| Some(last_below(from, far, |v| self.force(limit, v) - self.force(other, v)));
+        // a third limit may take over before the one that holds at the far speed, so all the others count
+        let others = |v: f64| {
+            let force = |other| if other == limit { f64::INFINITY } else { self.force(other, v) };
+            force(Limit::Power).min(force(Limit::Tyres)).min(force(Limit::Front))
+        };
+        let solve = |far: f64| Some(last_below(from, far, |v| self.force(limit, v) - others(v)));
         let ((middle, middle_room), (end, end_room)) = (self.limits(at(0.5)), self.limits(to));
         if middle != limit {
-            return solve(at(0.5), middle);
+            return solve(at(0.5));
         }
         if end == limit && room.min(middle_room).min(end_room) > NEAR {
             return None;
@@ -289,7 +298,7 @@ impl Leg<'_> {
             let v = at(k as f64 / 8.0);
             let (other, room) = self.limits(v);
             if other != limit {
-                return solve(v, other);
+                return solve(v);
             }
             *nearby = room;
         }
@@ -301,7 +310,7 @@ impl Leg<'_> {
             let v = at((nearest as f64 + aside) / 8.0);
             let (other, _) = self.limits(v);
             if other != limit {
-                return solve(v, other);
+                return solve(v);
             }
         }
         None

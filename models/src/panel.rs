@@ -9,7 +9,7 @@ use crate::motion::{Leg, Limit, State};
 
 /// The difference of both rules, relative, up to which a panel is good. The Kronrod rule itself is far better: with
 /// errors of `r^-8` and `r^-14` of the rules, about its power of 7/4.
-pub(crate) const TOLERANCE: f64 = 1e-6;
+pub(crate) const TOLERANCE: f64 = 1e-7;
 
 /// Nodes of the Kronrod rule of nine points above zero, with its weight and that of the Gauss rule of four points.
 const NODES: [(f64, f64, f64); 4] = [

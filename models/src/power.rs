@@ -28,6 +28,9 @@ impl Power {
 
 fn check_rows(input: &'static str, rows: &[(f64, f64)], above_zero: bool) -> Result<(), ModelError> {
     let wrong = |row, problem| Err(ModelError::WrongRow { input, row, problem });
+    if rows.is_empty() {
+        return wrong(0, "at least one row is needed");
+    }
     let mut before = f64::NEG_INFINITY;
     for (index, &(speed, power)) in rows.iter().enumerate() {
         let row = index + 1;

@@ -197,6 +197,28 @@ proptest! {
     }
 }
 
+/// First the front wheels limit the drive, then the tyres, then power, all within a few metres per second.
+#[test]
+fn three_limits_in_a_row_are_all_seen() {
+    let car = Car {
+        mass: 212.460_937,
+        grip: 1.588_438,
+        drag_area: 0.3,
+        lift_area: 2.802_122,
+        rolling_resistance: 0.029_904,
+        rotating_mass: 1.662_986,
+        driven_share: 0.608_452,
+        cg_height: 0.393_338,
+        wheelbase: Some(1.539_426),
+        ..Car::default()
+    };
+    let whole = run(&car, 110_319.0).run().unwrap();
+    let rows = (0..=600).map(|k| (f64::from(k) * 0.1, 110_319.0)).collect();
+    let cut = StraightLine { power: Power::Curve(rows), ..run(&car, 110_319.0) }.run().unwrap();
+    assert!((whole.time / cut.time - 1.0).abs() < 1e-11, "{whole:?} {cut:?}");
+    assert!((whole.speed / cut.speed - 1.0).abs() < 1e-11, "{whole:?} {cut:?}");
+}
+
 /// Combustion cars of the official fields 2021 to 2026, 5 % to 95 %: mass 175 to 261 kg, 75 m in 4.27 to 6.49 s, skidpad
 /// in 5.09 to 6.49 s, lateral acceleration 0.82 to 1.33 g (the reference's section 2).
 #[test]

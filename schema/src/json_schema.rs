@@ -1,17 +1,70 @@
 //! The JSON Schema (2020-12) of record files and settings, made from the types that read them.
 
 use schemars::generate::SchemaSettings;
-use serde_json::Value;
+use serde::de::IntoDeserializer as _;
+use serde::de::value::{Error, MapDeserializer};
+use serde_json::{Value, json};
 
-use crate::records::RecordFile;
+use crate::records::{Body, Kind, RecordFile};
 use crate::settings::Settings;
+
+/// Keys of which a record has one.
+const ONE_OF: [&[&str]; 3] = [&["at-most", "at-least", "between"], &["place", "points"], &["value", "outcome"]];
 
 /// The schema of a record file.
 pub fn records() -> Value {
-    SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<RecordFile>().to_value()
+    let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<RecordFile>().to_value();
+    for &kind in Kind::ALL {
+        require(&mut schema, kind);
+    }
+    schema["$defs"]["Field"]["required"] = json!(["file"]);
+    allow_nothing(&mut schema);
+    schema
 }
 
 /// The schema of the settings file.
 pub fn settings() -> Value {
-    SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<Settings>().to_value()
+    let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<Settings>().to_value();
+    allow_nothing(&mut schema);
+    schema
+}
+
+/// Requires what the reader calls missing in a record without any key.
+fn require(schema: &mut Value, kind: Kind) {
+    let nothing = std::iter::empty::<(&str, &str)>();
+    let source: MapDeserializer<'_, _, Error> = MapDeserializer::new(nothing);
+    let Ok(empty) = Body::decode(kind, source.into_deserializer()) else { return };
+    let missing: Vec<&str> = empty.shape().iter().filter(|shape| shape.missing).map(|shape| shape.route[0]).collect();
+    let reference = schema["properties"][kind.plural()]["additionalProperties"]["$ref"].as_str().map(str::to_owned);
+    let Some(record) = reference.and_then(|path| schema.pointer_mut(path.trim_start_matches('#'))) else { return };
+    let mut required = Vec::new();
+    for key in missing {
+        match ONE_OF.iter().find(|keys| keys.contains(&key)) {
+            Some(keys) => {
+                record["oneOf"] = keys.iter().map(|key| json!({"required": [key]})).collect();
+            }
+            None => required.push(key),
+        }
+    }
+    if !required.is_empty() {
+        record["required"] = json!(required);
+    }
+}
+
+/// A key whose value is left empty is an empty list or map.
+fn allow_nothing(schema: &mut Value) {
+    match schema {
+        Value::Object(map) => {
+            if let Some(Value::Object(properties)) = map.get_mut("properties") {
+                for property in properties.values_mut() {
+                    if let Some(kind @ ("array" | "object")) = property["type"].as_str() {
+                        property["type"] = json!([kind, "null"]);
+                    }
+                }
+            }
+            map.values_mut().for_each(allow_nothing);
+        }
+        Value::Array(list) => list.iter_mut().for_each(allow_nothing),
+        _ => {}
+    }
 }

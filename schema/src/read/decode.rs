@@ -180,21 +180,48 @@ impl<'de> SeqAccess<'de> for Items<'_> {
     }
 }
 
-/// A plain scalar read as the type asked for, as `serde_yaml` reads it.
-macro_rules! number {
-    ($($method:ident $visit:ident $type:ty;)*) => {
-        $(fn $method<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
-            let node = self.node;
-            match self.scalar() {
-                Some((text, true)) => match text.parse::<$type>() {
-                    Ok(number) => visitor.$visit(number),
-                    Err(_) => visitor.visit_str(text),
-                },
-                _ => self.collection(visitor),
+/// A plain scalar that is a number, read as `serde_yaml` reads it, so that both ways agree.
+enum Number {
+    Unsigned(u64),
+    Signed(i64),
+    Float(f64),
+}
+
+impl Number {
+    fn read(text: &str) -> Option<Self> {
+        let (negative, bare) = match text.strip_prefix('-') {
+            Some(rest) => (true, rest),
+            None => (false, text.strip_prefix('+').unwrap_or(text)),
+        };
+        if bare.starts_with(['+', '-']) {
+            return None;
+        }
+        for (prefix, radix) in [("0x", 16), ("0o", 8), ("0b", 2)] {
+            let Some(digits) = bare.strip_prefix(prefix) else { continue };
+            if digits.starts_with(['+', '-']) {
+                return None;
             }
-            .map_err(|e| e.at(node))
-        })*
-    };
+            return if negative {
+                i64::from_str_radix(&format!("-{digits}"), radix).ok().map(Self::Signed)
+            } else {
+                u64::from_str_radix(digits, radix).ok().map(Self::Unsigned)
+            };
+        }
+        // `007` is a text (YAML 1.2.2, 10.3.2).
+        if bare.len() > 1 && bare.starts_with('0') && bare.bytes().all(|b| b.is_ascii_digit()) {
+            return None;
+        }
+        let whole = if negative { text.parse().map(Self::Signed) } else { bare.parse().map(Self::Unsigned) };
+        whole.ok().or_else(|| Self::float(text, bare, negative))
+    }
+
+    fn float(text: &str, bare: &str, negative: bool) -> Option<Self> {
+        match bare {
+            ".inf" | ".Inf" | ".INF" => Some(Self::Float(if negative { f64::NEG_INFINITY } else { f64::INFINITY })),
+            ".nan" | ".NaN" | ".NAN" => (text == bare).then_some(Self::Float(f64::NAN)),
+            _ => text.parse().ok().filter(|number: &f64| number.is_finite()).map(Self::Float),
+        }
+    }
 }
 
 impl<'de> de::Deserializer<'de> for Source<'_> {
@@ -207,33 +234,16 @@ impl<'de> de::Deserializer<'de> for Source<'_> {
             Some((text, true)) => match text {
                 "true" | "True" | "TRUE" => visitor.visit_bool(true),
                 "false" | "False" | "FALSE" => visitor.visit_bool(false),
-                _ => match (text.parse::<u64>(), text.parse::<i64>(), text.parse::<f64>()) {
-                    (Ok(number), ..) => visitor.visit_u64(number),
-                    (_, Ok(number), _) => visitor.visit_i64(number),
-                    (.., Ok(number)) if text.contains(|c: char| c.is_ascii_digit()) => visitor.visit_f64(number),
-                    _ => visitor.visit_str(text),
+                _ => match Number::read(text) {
+                    Some(Number::Unsigned(number)) => visitor.visit_u64(number),
+                    Some(Number::Signed(number)) => visitor.visit_i64(number),
+                    Some(Number::Float(number)) => visitor.visit_f64(number),
+                    None => visitor.visit_str(text),
                 },
             },
             _ => self.collection(visitor),
         }
         .map_err(|e| e.at(node))
-    }
-
-    number! {
-        deserialize_u8 visit_u8 u8;
-        deserialize_u16 visit_u16 u16;
-        deserialize_u32 visit_u32 u32;
-        deserialize_u64 visit_u64 u64;
-        deserialize_i8 visit_i8 i8;
-        deserialize_i16 visit_i16 i16;
-        deserialize_i32 visit_i32 i32;
-        deserialize_i64 visit_i64 i64;
-        deserialize_f32 visit_f32 f32;
-        deserialize_f64 visit_f64 f64;
-    }
-
-    fn deserialize_bool<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
-        self.deserialize_any(visitor)
     }
 
     fn deserialize_str<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
@@ -266,8 +276,26 @@ impl<'de> de::Deserializer<'de> for Source<'_> {
         .map_err(|e| e.at(node))
     }
 
+    // Nothing is an empty list where a list belongs, and an empty map where a map does.
+    fn deserialize_seq<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
+        let node = self.node;
+        if !self.tree.is_null(node) {
+            return self.deserialize_any(visitor);
+        }
+        visitor.visit_seq(Items { source: self, items: &[] }).map_err(|e| e.at(node))
+    }
+
     fn deserialize_map<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
-        self.deserialize_any(visitor)
+        let node = self.node;
+        match &self.tree.node(node).content {
+            // serde would take a list for the keys in their order.
+            Content::List(_) => Err(de::Error::invalid_type(de::Unexpected::Seq, &visitor)),
+            Content::Scalar { .. } if self.tree.is_null(node) => {
+                visitor.visit_map(Entries { source: self, entries: &[], value: None })
+            }
+            _ => self.deserialize_any(visitor),
+        }
+        .map_err(|e| e.at(node))
     }
 
     fn deserialize_struct<V: Visitor<'de>>(
@@ -276,7 +304,7 @@ impl<'de> de::Deserializer<'de> for Source<'_> {
         _fields: &'static [&'static str],
         visitor: V,
     ) -> Result<V::Value, DecodeError> {
-        self.deserialize_any(visitor)
+        self.deserialize_map(visitor)
     }
 
     fn deserialize_newtype_struct<V: Visitor<'de>>(
@@ -297,6 +325,7 @@ impl<'de> de::Deserializer<'de> for Source<'_> {
     }
 
     serde::forward_to_deserialize_any! {
-        i128 u128 char bytes byte_buf unit unit_struct seq tuple tuple_struct
+        bool i8 i16 i32 i64 i128 u8 u16 u32 u64 u128 f32 f64
+        char bytes byte_buf unit unit_struct tuple tuple_struct
     }
 }

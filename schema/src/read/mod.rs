@@ -46,8 +46,10 @@ impl Spot {
     /// The place of a byte in a text.
     fn of_byte(bytes: &[u8], at: usize) -> Self {
         let before = &bytes[..at.min(bytes.len())];
-        let line_start = before.iter().rposition(|b| *b == b'\n').map_or(0, |i| i + 1);
-        let line = before.iter().filter(|b| **b == b'\n').count() + 1;
+        // A line ends with LF, CR LF or CR, as YAML has it.
+        let ends = |i: usize| before[i] == b'\n' || (before[i] == b'\r' && bytes.get(i + 1) != Some(&b'\n'));
+        let line_start = (0..before.len()).rev().find(|i| ends(*i)).map_or(0, |i| i + 1);
+        let line = (0..before.len()).filter(|i| ends(*i)).count() + 1;
         Self::new(line, String::from_utf8_lossy(&before[line_start..]).chars().count())
     }
 }
@@ -92,6 +94,8 @@ pub fn text(bytes: &[u8]) -> Result<&str, Problem> {
     if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
         return Err(Problem::unreadable(Spot::START, "the file is UTF-16", "save it as UTF-8"));
     }
+    // A byte order mark is no character of the text: columns count without it, as editors do.
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|error| {
         let spot = Spot::of_byte(bytes, error.valid_up_to());
         Problem::unreadable(spot, "the file is not UTF-8 here", "save it as UTF-8")
@@ -115,7 +119,8 @@ pub fn records(bytes: &[u8]) -> FileRecords {
             let mut out = FileRecords::default();
             for (id, body) in file.into_records() {
                 let record = Record { id, body };
-                shapes::tell(&record, None, &mut out);
+                let told = out.problems.len();
+                shapes::tell(&record, None, told, &mut out);
                 out.records.push(record);
             }
             out
@@ -215,7 +220,7 @@ fn one_record<'t>(
     }
     if let (Some(body), true) = (body, first) {
         let record = Record { id, body };
-        shapes::tell(&record, Some(tree), out);
+        shapes::tell(&record, Some(tree), told, out);
         out.records.push(record);
     }
 }
@@ -228,13 +233,15 @@ fn decode_all<T>(
     own: impl Fn(Problem) -> Problem,
     decode: impl Fn(Source<'_>) -> Result<T, decode::DecodeError>,
 ) -> Option<T> {
-    /// A record with more errors than this is told to be no record.
+    /// A record with more errors than this is told to be no record; a huge one with fewer, as every error
+    /// costs a pass over it.
     const MOST_ERRORS: usize = 60;
+    const MOST_STEPS: usize = 2_000_000;
     let mut left_out = HashSet::new();
     problems::duplicate_keys(tree, node, &mut left_out, &mut |problem, route| {
         out.problems.push(own(problem).below(&route));
     });
-    for _ in 0..MOST_ERRORS {
+    for _ in 0..(MOST_STEPS / tree.size(node)).clamp(3, MOST_ERRORS) {
         let error = match decode(Source { tree, node, left_out: &left_out }) {
             Ok(value) => return Some(value),
             Err(error) => error,

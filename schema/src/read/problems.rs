@@ -144,39 +144,38 @@ pub(super) fn duplicate_keys(
 
 /// The way of keys from a node down to another one, which may be a key or a value.
 fn route_to(tree: &Tree, from: NodeId, to: NodeId) -> Option<Vec<String>> {
+    /// Gathers the steps from the last to the first.
     fn walk(tree: &Tree, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
         if at == to {
             return true;
         }
-        if !visited.insert(at) {
+        let content = &tree.node(at).content;
+        if matches!(content, Content::Scalar { .. }) || !visited.insert(at) {
             return false;
         }
         let step = |node: NodeId| shorten(tree.text(node).unwrap_or("?"));
-        match &tree.node(at).content {
+        match content {
             Content::Scalar { .. } => false,
             Content::List(items) => items.iter().any(|item| {
-                let named = matches!(tree.node(*item).content, Content::Scalar { .. });
-                if named {
-                    route.push(step(*item));
-                }
                 let found = walk(tree, *item, to, route, visited);
-                if !found && named {
-                    route.pop();
+                if found && matches!(tree.node(*item).content, Content::Scalar { .. }) {
+                    route.push(step(*item));
                 }
                 found
             }),
             Content::Map(entries) => entries.iter().any(|&(key, value)| {
-                route.push(step(key));
                 let found = key == to || walk(tree, value, to, route, visited);
-                if !found {
-                    route.pop();
+                if found {
+                    route.push(step(key));
                 }
                 found
             }),
         }
     }
     let mut route = Vec::new();
-    walk(tree, from, to, &mut route, &mut HashSet::new()).then_some(route)
+    let found = walk(tree, from, to, &mut route, &mut HashSet::new());
+    route.reverse();
+    found.then_some(route)
 }
 
 /// Words an error of decoding; none where it only follows from one already told.

@@ -7,14 +7,18 @@ use crate::records::Record;
 use crate::settings::{Settings, Stage};
 
 /// Tells the shape problems of a record; with the tree at hand their places too.
-pub(super) fn tell(record: &Record, tree: Option<&Tree>, out: &mut FileRecords) {
+///
+/// `told` is where the problems of the record begin: a key that was given but left out for being wrong is
+/// told there already.
+pub(super) fn tell(record: &Record, tree: Option<&Tree>, told: usize, out: &mut FileRecords) {
     for shape in record.body.shape() {
-        // A key that was given but left out for being wrong is told already.
-        let told = out.problems.iter().any(|problem| {
-            problem.record.as_deref() == Some(record.id.as_str())
-                && problem.route.get(2).is_some_and(|key| shape.route.first() == Some(&key.as_str()))
+        let key = shape.route[0];
+        let is_told = out.problems[told..].iter().filter_map(|problem| problem.route.get(2)).any(|wrong| {
+            // A target whose only limit could not be read does not lack one.
+            let limit = shape.missing && key == "at-most" && matches!(wrong.as_str(), "at-least" | "between");
+            wrong == key || limit
         });
-        if told || (shape.missing && limit_told(record, out, shape.route[0])) {
+        if is_told {
             continue;
         }
         let kind = if shape.missing { ProblemKind::MissingKey } else { ProblemKind::BadValue };
@@ -23,15 +27,6 @@ pub(super) fn tell(record: &Record, tree: Option<&Tree>, out: &mut FileRecords) 
         problem.spot = tree.map(|tree| tree.locate(problem.route.iter().map(String::as_str), Aim::Value));
         out.problems.push(problem);
     }
-}
-
-/// A target whose only limit could not be read does not lack one.
-fn limit_told(record: &Record, out: &FileRecords, key: &str) -> bool {
-    key == "at-most"
-        && out.problems.iter().any(|problem| {
-            problem.record.as_deref() == Some(record.id.as_str())
-                && matches!(problem.route.get(2).map(String::as_str), Some("at-least" | "between"))
-        })
 }
 
 /// Tells what is wrong with settings that could be read.

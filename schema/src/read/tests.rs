@@ -154,6 +154,52 @@ fn hostile_yaml_is_refused_in_time() {
 }
 
 #[test]
+fn brackets_hidden_by_quotes_do_not_take_long() {
+    let start = std::time::Instant::now();
+    let problems = records(format!("parts: {}", "[\"]\", ".repeat(1_000_000)).as_bytes()).problems;
+    assert!(problems[0].message.contains("64 levels"), "{:?}", problems[0]);
+    assert!(start.elapsed().as_secs() < 5);
+}
+
+#[test]
+fn many_errors_in_a_huge_record_do_not_take_long() {
+    let serves: String = (0..200_000).map(|number| format!("      k{number}: x\n")).collect();
+    let wrong: String = (0..70).map(|number| format!("    z{number}: x\n")).collect();
+    let start = std::time::Instant::now();
+    let told = records(format!("parts:\n  a:\n    serves:\n{serves}{wrong}").as_bytes()).problems;
+    assert!((3..60).contains(&told.len()), "{}", told.len());
+    assert!(start.elapsed().as_secs() < 20, "{:?}", start.elapsed());
+}
+
+#[test]
+fn numbers_nothing_and_lists_are_read_alike_both_ways() {
+    let text = "
+parts:
+  a: {in: s, count: 0x10, amounts: {m: 007, n: 1e3, o: +5, p: 2.0}}
+  b:
+systems:
+  s: {in: car, formerly: }
+";
+    let (quick, slow) = (records(text.as_bytes()), by_record(text));
+    assert_eq!(format!("{:?}", &quick.records[1..]), format!("{:?}", &slow.records[..2]));
+    assert_eq!((quick.records.len(), quick.problems.len(), slow.problems.len()), (3, 1, 1), "{:?}", slow.problems);
+    // serde takes a list for the keys of a struct in their order.
+    assert_told(
+        "systems:\n  brakes: [Brakes, car]\n",
+        &[(BadValue, 2, 11, "a list stands where a map of keys belongs")],
+    );
+    assert_told("parts:\n  a: {in: s, count: 007}\n", &[(BadValue, 2, 21, "a whole number")]);
+}
+
+#[test]
+fn a_byte_order_mark_and_line_ends_of_all_kinds() {
+    assert_told("\u{feff}parts:\r\n  a: {inn: b}\r\n", &[(UnknownKey, 2, 7, "`in`"), (MissingKey, 2, 3, "`in`")]);
+    assert_told("parts:\r  a: {inn: b, in: c}\r", &[(UnknownKey, 2, 7, "`in`")]);
+    assert_told("parts: {a", &[(Unreadable, 1, 10, "not valid YAML")]);
+    assert_told("%YAML 1.1#\n---\n", &[(Unreadable, 1, 1, "directive")]);
+}
+
+#[test]
 fn empty_files_hold_no_records() {
     for text in ["", "\n", "# only a comment\n", "---\n", "parts:\n", "~\n"] {
         let file = records(text.as_bytes());

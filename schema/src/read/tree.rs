@@ -1,5 +1,7 @@
 //! A YAML file as a tree in which every key and value knows its place.
 
+use std::collections::HashMap;
+
 use super::Spot;
 
 /// The index of a node in its tree. An alias is the same node again.
@@ -36,6 +38,8 @@ pub struct Node {
 pub struct Tree {
     nodes: Vec<Node>,
     root: Option<NodeId>,
+    /// Of each large collection, the numbers of its texts in the order of the texts.
+    sorted: HashMap<NodeId, Vec<u32>>,
 }
 
 impl Tree {
@@ -57,8 +61,47 @@ impl Tree {
         }
     }
 
-    pub(super) fn set_root(&mut self, root: Option<NodeId>) {
+    /// Nothing is added after this.
+    pub(super) fn finish(&mut self, root: Option<NodeId>) {
+        /// Up to here a scan is as fast as a search.
+        const SMALL: usize = 32;
         self.root = root;
+        for (number, node) in self.nodes.iter().enumerate() {
+            let len = match &node.content {
+                Content::Map(entries) => entries.len(),
+                Content::List(items) => items.len(),
+                Content::Scalar { .. } => 0,
+            };
+            if len > SMALL {
+                let id = NodeId(u32::try_from(number).unwrap_or(u32::MAX));
+                let mut order: Vec<u32> = (0..u32::try_from(len).unwrap_or(u32::MAX)).collect();
+                order.sort_by_key(|position| self.text_at(id, *position as usize));
+                self.sorted.insert(id, order);
+            }
+        }
+    }
+
+    /// The text of a list's item or a map's key.
+    fn text_at(&self, collection: NodeId, position: usize) -> Option<&str> {
+        match &self.node(collection).content {
+            Content::Map(entries) => self.text(entries.get(position)?.0),
+            Content::List(items) => self.text(*items.get(position)?),
+            Content::Scalar { .. } => None,
+        }
+    }
+
+    /// The position of the first item or key with a text.
+    fn position(&self, collection: NodeId, text: &str) -> Option<usize> {
+        if let Some(order) = self.sorted.get(&collection) {
+            let at = order.partition_point(|position| self.text_at(collection, *position as usize) < Some(text));
+            let position = *order.get(at)? as usize;
+            return (self.text_at(collection, position) == Some(text)).then_some(position);
+        }
+        match &self.node(collection).content {
+            Content::Map(entries) => entries.iter().position(|(key, _)| self.text(*key) == Some(text)),
+            Content::List(items) => items.iter().position(|item| self.text(*item) == Some(text)),
+            Content::Scalar { .. } => None,
+        }
     }
 
     /// The node of the document; none in an empty file.
@@ -100,9 +143,20 @@ impl Tree {
         }
     }
 
+    /// How many nodes stand here, with aliases written out.
+    pub(super) fn size(&self, id: NodeId) -> usize {
+        match &self.node(id).content {
+            Content::Scalar { .. } => 1,
+            Content::List(items) => 1 + items.iter().map(|item| self.size(*item)).sum::<usize>(),
+            Content::Map(entries) => {
+                1 + entries.iter().map(|(key, value)| self.size(*key) + self.size(*value)).sum::<usize>()
+            }
+        }
+    }
+
     /// The key and value nodes of a key in a map.
     pub fn entry(&self, map: NodeId, key: &str) -> Option<(NodeId, NodeId)> {
-        self.entries(map).iter().copied().find(|(k, _)| self.text(*k) == Some(key))
+        self.entries(map).get(self.position(map, key)?).copied()
     }
 
     /// Follows a route of keys from the root as far as it goes: the place of the value at its end (or of
@@ -119,7 +173,7 @@ impl Tree {
                     (key_spot, at) = (self.spot(key), value);
                 }
                 Content::List(items) => {
-                    let Some(item) = items.iter().copied().find(|item| self.text(*item) == Some(step)) else {
+                    let Some(&item) = self.position(at, step).and_then(|position| items.get(position)) else {
                         return key_spot;
                     };
                     (key_spot, at) = (self.spot(item), item);

@@ -13,8 +13,10 @@ use super::tree::{Content, Node, NodeId, Tree};
 
 /// How deep collections may nest; records need 7.
 const DEEPEST: usize = 64;
-/// How many nodes a file may stand for once its aliases are written out.
+/// How many nodes a file may stand for once its aliases are written out; a long text weighs as many.
 const MOST_NODES: u64 = 1_000_000;
+/// The bytes of text that weigh as much as a node.
+const NODE_BYTES: usize = 32;
 
 /// What makes a file unreadable as YAML, with its place.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -27,38 +29,57 @@ pub struct SyntaxError {
     pub help: String,
 }
 
-/// Reads a whole file at once; `None` when anything at all is wrong with it.
-///
-/// Tags would be passed over in silence here, so a file that may hold one is left to [`tree`].
+/// Reads a whole file at once; `None` when anything at all is wrong with it, or may be.
 pub fn typed<T: DeserializeOwned>(text: &str) -> Option<T> {
-    if may_hold_tag(text) || nests_deeply(text) {
+    if !is_simple(text) {
         return None;
     }
     serde_yaml::from_str(text).ok()
 }
 
-/// A tag begins with `!` where a value may begin.
-fn may_hold_tag(text: &str) -> bool {
+/// Is there nothing in the text that `serde_yaml` would pass over in silence, read otherwise or more kindly
+/// than [`tree`] does, or take long over? What is called simple here may still be wrong, to both.
+///
+/// Not simple are tags; anchors, whose aliases could write a text out a million times; directives; characters
+/// that ended a line in YAML 1.1; brackets and quotes that go on over a line, which `serde_yaml` reads at
+/// any indentation; comments right behind them; brackets very deep or so many that they may be: it takes
+/// time square in them, and one in quotes may hide another one from the count.
+fn is_simple(text: &str) -> bool {
+    const DEEPEST_ON_A_LINE: usize = 64;
+    const MOST_STEPS: usize = 2_000_000_000;
+    let opens = |before: u8| matches!(before, b' ' | b'\t' | b'\n' | b'\r' | b'[' | b'{' | b',' | b':' | b'(');
     let bytes = text.as_bytes();
-    let opens = |i: usize| i == 0 || matches!(bytes[i - 1], b' ' | b'\t' | b'\n' | b'\r' | b'[' | b'{' | b',' | b':');
-    text.match_indices('!').any(|(i, _)| opens(i))
-}
-
-/// More open brackets than any record file has: `serde_yaml` takes time square in them.
-fn nests_deeply(text: &str) -> bool {
-    let mut depth = 0_i32;
-    for byte in text.bytes() {
+    let (mut before, mut opened) = (b'\n', 0_usize);
+    let (mut depth, mut doubles, mut singles, mut single_opens) = (0_usize, 0_usize, 0_usize, false);
+    for (i, &byte) in bytes.iter().chain(b"\n").enumerate() {
         match byte {
-            b'[' | b'{' => depth += 1,
+            b'[' | b'{' => {
+                (depth, opened) = (depth + 1, opened + 1);
+                if depth > DEEPEST_ON_A_LINE {
+                    return false;
+                }
+            }
+            b']' | b'}' if depth == 0 => return false,
             b']' | b'}' => depth -= 1,
-            b'\n' if depth < 0 => depth = 0,
+            b'"' if before == b'\\' => return false,
+            b'"' => doubles += 1,
+            b'\'' => (singles, single_opens) = (singles + 1, single_opens || opens(before)),
+            b'#' if matches!(before, b'[' | b']' | b'{' | b'}' | b',' | b'"' | b'\'') => return false,
+            b'!' if opens(before) => return false,
+            b'&' if opens(before) && bytes.get(i + 1).is_some_and(|b| !b.is_ascii_whitespace()) => return false,
+            b'%' if matches!(before, b'\n' | b'\r') => return false,
+            b'\n' | b'\r' => {
+                if depth > 0 || doubles % 2 == 1 || (single_opens && singles % 2 == 1) {
+                    return false;
+                }
+                (doubles, singles, single_opens) = (0, 0, false);
+            }
             _ => {}
         }
-        if depth > 4 * DEEPEST as i32 {
-            return true;
-        }
+        before = byte;
     }
-    false
+    opened.saturating_mul(bytes.len()) <= MOST_STEPS
+        && (text.is_ascii() || !text.contains(['\u{85}', '\u{2028}', '\u{2029}', '\u{feff}']))
 }
 
 struct Frame {
@@ -67,6 +88,13 @@ struct Frame {
     /// The key that waits for its value; none in a sequence and before a key.
     key: Option<NodeId>,
     is_map: bool,
+}
+
+fn weight(content: &Content) -> u64 {
+    match content {
+        Content::Scalar { text, .. } => 1 + (text.len() / NODE_BYTES) as u64,
+        Content::List(_) | Content::Map(_) => 1,
+    }
 }
 
 struct Builder {
@@ -81,7 +109,7 @@ struct Builder {
 
 impl Builder {
     fn add(&mut self, content: Content, spot: Spot) -> NodeId {
-        self.expanded += 1;
+        self.expanded += weight(&content);
         self.tree.push(Node { content, spot })
     }
 
@@ -106,11 +134,40 @@ impl Builder {
     }
 }
 
+fn too_deep(spot: Spot) -> SyntaxError {
+    let message = format!("nested more than {DEEPEST} levels deep");
+    SyntaxError { spot, message, help: "records need 7 levels: check the brackets".to_owned() }
+}
+
+/// A `%YAML` line that does not give a version, which the parser passes over.
+fn odd_directive(text: &str) -> Option<Spot> {
+    let heads = text.lines().take_while(|line| line.is_empty() || line.starts_with(['%', '#']));
+    for (number, line) in heads.enumerate() {
+        let Some(rest) = line.strip_prefix("%YAML") else { continue };
+        let mut words = rest.split_whitespace();
+        let version = words.next().and_then(|word| word.strip_prefix("1."));
+        let is_version = version.is_some_and(|minor| !minor.is_empty() && minor.bytes().all(|b| b.is_ascii_digit()));
+        if !is_version || words.next().is_some_and(|word| !word.starts_with('#')) {
+            return Some(Spot::new(number + 1, 0));
+        }
+    }
+    None
+}
+
 /// Reads a file into a tree that keeps the place of every key and value.
 ///
 /// # Errors
 /// The first thing that makes the text no YAML, or YAML that record files do not use.
 pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
+    if let Some(spot) = odd_directive(text) {
+        return Err(SyntaxError {
+            spot,
+            message: "not valid YAML: a directive that is none".to_owned(),
+            help: "remove the line that begins with `%`".to_owned(),
+        });
+    }
+    // The parser tells of the end as if one more line stood there.
+    let end = Spot::of_byte(text.as_bytes(), text.len());
     let mut parser = Parser::new(StrInput::new(text));
     let mut documents = 0_u32;
     let mut builder = Builder {
@@ -127,7 +184,10 @@ pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
             Some(Ok(next)) => next,
             Some(Err(error)) => {
                 let mark = error.marker();
-                let spot = Spot::new(mark.line(), mark.col());
+                let spot = Spot::new(mark.line(), mark.col()).min(end);
+                if error.info().contains("recursion limit") {
+                    return Err(too_deep(spot));
+                }
                 return Err(SyntaxError {
                     spot,
                     message: format!("not valid YAML: {}", error.info()),
@@ -135,7 +195,7 @@ pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
                 });
             }
         };
-        let spot = Spot::new(span.start.line(), span.start.col());
+        let spot = Spot::new(span.start.line(), span.start.col()).min(end);
         let error =
             |message: &str, help: &str| SyntaxError { spot, message: message.to_owned(), help: help.to_owned() };
         let tagged = |tag: bool| {
@@ -159,8 +219,10 @@ pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
             Event::Scalar(value, style, anchor, tag) => {
                 tagged(tag.is_some())?;
                 let plain = style == ScalarStyle::Plain;
-                let node = builder.add(Content::Scalar { text: value.into(), plain }, spot);
-                builder.anchor(anchor, node, 1);
+                let content = Content::Scalar { text: value.into(), plain };
+                let size = weight(&content);
+                let node = builder.add(content, spot);
+                builder.anchor(anchor, node, size);
                 builder.attach(node);
             }
             Event::Alias(anchor) => {
@@ -192,12 +254,15 @@ pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
             Event::Nothing | Event::StreamStart | Event::DocumentEnd => {}
         }
         if builder.open.len() > DEEPEST {
-            return Err(error("nested more than 64 levels deep", "records need 7 levels: check the brackets"));
+            return Err(too_deep(spot));
         }
         if builder.expanded > MOST_NODES {
-            return Err(error("the file holds more than 1,000,000 values", "split the file, or write fewer aliases"));
+            return Err(error(
+                "the file holds more than 1,000,000 values once its aliases are written out",
+                "split the file, or write fewer aliases",
+            ));
         }
     }
-    builder.tree.set_root(builder.root);
+    builder.tree.finish(builder.root);
     Ok(builder.tree)
 }

@@ -59,7 +59,7 @@ impl JsonSchema for Reason {
         "Reason".into()
     }
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": "string", "minLength": 1, "description": "Why, in one sentence."})
+        json_schema!({"type": "string", "pattern": "\\S", "description": "Why, in one sentence."})
     }
 }
 

@@ -80,9 +80,16 @@ impl JsonSchema for Amount {
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         let value = generator.subschema_for::<Quantity>();
         let basis = generator.subschema_for::<Id>();
-        json_schema!({"oneOf": [value, {
+        let described = |mut schema: Schema, text: &str| {
+            schema.insert("description".to_owned(), text.into());
+            schema
+        };
+        json_schema!({"oneOf": [value.clone(), {
             "type": "object",
-            "properties": {"value": value, "basis": basis},
+            "properties": {"value": described(value, "The amount of one part."), "basis": described(
+                basis,
+                "The basis of the estimate, one of those under `growth` in the settings; the first of them where left out."
+            )},
             "required": ["value"],
             "additionalProperties": false
         }]})
