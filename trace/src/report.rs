@@ -140,7 +140,7 @@ impl<'r> Places<'r> {
     fn spot_within(&mut self, file: usize, route: &[&str], offset: usize) -> Spot {
         let start = self.spot(file, route, Aim::Value);
         let source = self.loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::text(bytes).ok());
-        let text = self.trees.get(&file).and_then(Option::as_ref).and_then(|tree| tree.text_at(route.iter().copied()));
+        let text = self.trees.get(&file).and_then(Option::as_ref).and_then(|tree| tree.text_of_route(route.iter().copied()));
         match (source, text) {
             (Some(source), Some(text)) => read::within(source, start, text, offset),
             _ => start,

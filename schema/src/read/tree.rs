@@ -191,7 +191,7 @@ impl Tree {
     }
 
     /// The text of the scalar that a route of keys leads to.
-    pub fn text_at<'a>(&self, route: impl IntoIterator<Item = &'a str>) -> Option<&str> {
+    pub fn text_of_route<'a>(&self, route: impl IntoIterator<Item = &'a str>) -> Option<&str> {
         let mut at = self.root?;
         for step in route {
             at = self.entry(at, step)?.1;
