@@ -13,10 +13,10 @@ use crate::args::Shared;
 use crate::output::json;
 use crate::screen::{Ink, clean};
 
-/// Explain a check or a kind of record.
+/// Explain a check, a kind of record or a model.
 #[derive(Args)]
 pub(crate) struct Explain {
-    /// A check, as in `no-parent`, or a kind of record, as in `part`
+    /// A check, as in `no-parent`, a kind of record, as in `part`, or a model, as in `lap`
     name: Option<String>,
     /// The form of the answer
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
@@ -55,9 +55,17 @@ impl Explain {
             }
             .into());
         }
-        let names = checks::all().iter().map(|check| check.name).chain(Kind::ALL.iter().map(|kind| kind.singular()));
-        let help = suggest::did_you_mean(name, names, "`tierod explain` lists the checks and kinds");
-        Err(Error::new(format!("there is no check and no kind of record `{}`", clean(name))).help(help))
+        if let Some(model) = models::find(name) {
+            return Ok(match self.format {
+                Format::Terminal => model_docs(model, ink),
+                Format::Json => json::text(&model_json(model)),
+            }
+            .into());
+        }
+        let names = models::MODELS.iter().map(|model| model.name);
+        let names = names.chain(checks::all().iter().map(|check| check.name)).chain(Kind::ALL.iter().map(|kind| kind.singular()));
+        let help = suggest::did_you_mean(name, names, "`tierod explain` lists them");
+        Err(Error::new(format!("there is no check, kind of record or model `{}`", clean(name))).help(help))
     }
 }
 
@@ -86,7 +94,58 @@ fn list(ink: Ink) -> String {
     let kinds = Kind::ALL.iter().map(|kind| kind.singular()).collect::<Vec<_>>().join(", ");
     let _ = writeln!(out, "{}", ink.strong("kinds of record"));
     ink.block(&mut out, "", 22, &kinds);
+    let _ = writeln!(out, "\n{}", ink.strong("models"));
+    for model in models::MODELS {
+        ink.block(&mut out, model.name, 22, model.summary);
+    }
+    let _ = writeln!(out, "\n{}", ink.strong("score sheets"));
+    ink.block(&mut out, "", 22, &trace::values::sheet_names().join(", "));
     out
+}
+
+/// The unit of an input: of its columns where it is a table.
+fn unit_of(input: &models::Input) -> String {
+    match input.kind {
+        models::Kind::Table { columns } => columns.map(|column| format!("{} in {}", column.name, column.unit)).join(", "),
+        _ if input.unit == "1" => String::new(),
+        _ => input.unit.to_owned(),
+    }
+}
+
+fn model_docs(model: &models::Model, ink: Ink) -> String {
+    let mut out = format!("{}  (model)\n", ink.strong(model.name));
+    ink.block(&mut out, "finds", 7, model.summary);
+    ink.block(&mut out, "source", 7, model.source);
+    let _ = writeln!(out, "\n{}", ink.strong("inputs, bound under `given`"));
+    for input in model.inputs {
+        let mut text = input.meaning.to_owned();
+        let unit = unit_of(input);
+        if !unit.is_empty() {
+            let _ = write!(text, " [{unit}]");
+        }
+        match (input.default, input.required) {
+            (Some(default), _) => drop(write!(text, " (default {default})")),
+            (None, true) => text.push_str(" (needed)"),
+            (None, false) => {}
+        }
+        ink.block(&mut out, input.name, 20, &text);
+    }
+    let _ = writeln!(out, "\n{}", ink.strong("outputs, the first where `finds` names a target alone"));
+    for output in model.outputs {
+        ink.block(&mut out, output.name, 20, &format!("{} [{}]", output.meaning, output.unit));
+    }
+    out
+}
+
+fn model_json(model: &models::Model) -> Value {
+    let inputs: Vec<Value> = model
+        .inputs
+        .iter()
+        .map(|input| json!({"name": input.name, "unit": unit_of(input), "default": input.default, "needed": input.required, "meaning": input.meaning}))
+        .collect();
+    let outputs: Vec<Value> =
+        model.outputs.iter().map(|o| json!({"name": o.name, "unit": o.unit, "meaning": o.meaning})).collect();
+    json!({"version": 1, "model": model.name, "summary": model.summary, "source": model.source, "inputs": inputs, "outputs": outputs})
 }
 
 fn docs(check: &Check, ink: Ink) -> String {

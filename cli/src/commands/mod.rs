@@ -37,7 +37,7 @@ pub(crate) enum Command {
     Worth(worth::Worth),
     /// Put each alternative of a decision into the whole car
     Weigh(weigh::Weigh),
-    /// Explain a check or a kind of record; list them all when none is named
+    /// Explain a check, a kind of record or a model; list them all when none is named
     Explain(explain::Explain),
     /// Show the whole graph from the goals down
     Graph(graph::Graph),

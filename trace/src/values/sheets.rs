@@ -21,7 +21,7 @@ pub(super) fn all() -> &'static [(&'static str, Sheet)] {
 }
 
 /// The names of all events of all sheets.
-pub(super) fn names() -> Vec<String> {
+pub fn names() -> Vec<String> {
     let events =
         |(name, sheet): &(&str, Sheet)| sheet.events.keys().map(|event| format!("{name}.{event}")).collect::<Vec<_>>();
     all().iter().flat_map(events).collect()
