@@ -1,0 +1,142 @@
+//! What only the parts tell of a budget: the growth allowance in it, what lies outside of any share, and where
+//! people's safety is at stake.
+
+use std::collections::{HashMap, HashSet};
+
+use schema::records::Body;
+
+use super::budgets::{Budget, Owner};
+use super::{Key, Node, Origin, Rule, Values};
+
+/// What the parts of one amount add up to.
+#[derive(Default)]
+struct Ledger {
+    growth: HashMap<Owner, f64>,
+    /// By the number of the budget: what lies in no share, and the systems it lies in.
+    outside: HashMap<usize, (f64, HashSet<usize>)>,
+}
+
+/// Where the budgets of one amount and their shares lie.
+#[derive(Default)]
+struct Fences {
+    wholes: HashMap<Owner, Vec<usize>>,
+    shares: HashMap<Owner, Vec<usize>>,
+    /// Budgets and what holds one of their shares, directly or not.
+    hold_a_share: HashSet<(usize, Owner)>,
+}
+
+impl Values<'_, '_> {
+    /// A record, what it lies in from the inside out, and the car.
+    fn way_out(&self, from: Owner) -> Vec<Owner> {
+        let loaded = self.graph.loaded;
+        let mut way = Vec::new();
+        let mut at = from;
+        while let Some(index) = at {
+            // Round and round, or no car that anybody builds.
+            if way.contains(&at) || way.len() > 1000 {
+                break;
+            }
+            way.push(at);
+            let outer = match &loaded.record(index).body {
+                Body::Part(part) => part.r#in.as_ref(),
+                _ => loaded.record(index).about(),
+            };
+            at = outer.and_then(|id| loaded.find(id.as_str()));
+        }
+        way.push(None);
+        way
+    }
+
+    pub(super) fn fill_from_parts(&self, budgets: &mut [Budget]) {
+        let loaded = self.graph.loaded;
+        let mut critical: HashSet<Owner> = HashSet::new();
+        for (index, entry) in loaded.entries.iter().enumerate() {
+            if matches!(&entry.record.body, Body::Part(part) if part.safety_critical) {
+                critical.extend(self.way_out(Some(index)));
+            }
+        }
+        let mut names: Vec<String> = budgets.iter().filter_map(|budget| budget.amount.clone()).collect();
+        names.sort_unstable();
+        names.dedup();
+        for name in names {
+            let ledger = self.ledger(&name, budgets);
+            for (at, budget) in budgets.iter_mut().enumerate() {
+                if budget.amount.as_ref() != Some(&name) {
+                    continue;
+                }
+                let growth = |index: usize| {
+                    let total = self.target(index)?.total.as_ref()?.as_str();
+                    let rolled_up = total == name && self.origin(index) == Origin::Total;
+                    let owner = self.owner(index).filter(|_| rolled_up)?;
+                    Some(ledger.growth.get(&owner).copied().unwrap_or(0.0))
+                };
+                budget.growth = growth(budget.index);
+                for share in &mut budget.shares {
+                    share.growth = growth(share.index);
+                }
+                if let Some((outside, systems)) = ledger.outside.get(&at) {
+                    budget.outside = *outside;
+                    budget.without_share = systems.iter().copied().collect();
+                    budget.without_share.sort_unstable();
+                }
+            }
+        }
+        for share in budgets.iter_mut().flat_map(|budget| &mut budget.shares) {
+            share.safety_critical |= self.owner(share.index).is_some_and(|owner| critical.contains(&owner));
+        }
+    }
+
+    fn fences(&self, amount: &str, budgets: &[Budget]) -> Fences {
+        let mut fences = Fences::default();
+        for (at, budget) in budgets.iter().enumerate() {
+            // What nobody shares has no shares to miss.
+            if budget.amount.as_deref() != Some(amount) || budget.shares.is_empty() {
+                continue;
+            }
+            let Some(whole) = self.owner(budget.index) else { continue };
+            fences.wholes.entry(whole).or_default().push(at);
+            for owner in budget.shares.iter().filter_map(|share| self.owner(share.index)) {
+                fences.shares.entry(owner).or_default().push(at);
+                fences.hold_a_share.extend(self.way_out(owner).into_iter().map(|owner| (at, owner)));
+            }
+        }
+        fences
+    }
+
+    /// Goes through the parts that have an amount, from each of them out to the car.
+    fn ledger(&self, amount: &str, budgets: &[Budget]) -> Ledger {
+        let mut ledger = Ledger::default();
+        let Some(number) = self.amount(amount) else { return ledger };
+        let Some(car) = self.node(&Key::Group(None, number)) else { return ledger };
+        let Rule::Total(factors) = &self.network.nodes[car].rule else { return ledger };
+        let factors: HashMap<Node, f64> =
+            self.network.nodes[car].inputs.iter().copied().zip(factors.iter().copied()).collect();
+        let fences = self.fences(amount, budgets);
+        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
+            let Body::Part(part) = &entry.record.body else { continue };
+            let Some(node) = self.node(&Key::Part(index, number)) else { continue };
+            let (Some(piece), Some(factor)) = (self.value(node), factors.get(&node)) else { continue };
+            let way = self.way_out(Some(index));
+            let growth = piece * (factor - f64::from(part.count.unwrap_or(1)));
+            for owner in &way {
+                *ledger.growth.entry(*owner).or_default() += growth;
+            }
+            let mut covered: Vec<usize> = Vec::new();
+            for (depth, owner) in way.iter().enumerate() {
+                covered.extend(fences.shares.get(owner).into_iter().flatten());
+                for &budget in fences.wholes.get(owner).into_iter().flatten() {
+                    if piece == 0.0 || covered.contains(&budget) {
+                        continue;
+                    }
+                    let (sum, systems) = ledger.outside.entry(budget).or_default();
+                    *sum += piece * factor;
+                    // The outermost system on the way that holds no share at all, else the part's own.
+                    let between = way.get(1..depth).unwrap_or_default();
+                    let bare = between.iter().rev().find(|owner| !fences.hold_a_share.contains(&(budget, **owner)));
+                    systems.extend(bare.or_else(|| between.first()).copied().flatten());
+                }
+            }
+        }
+        ledger
+    }
+}
