@@ -382,7 +382,9 @@ fn wrong_inputs() {
         ),
         ("no-column", changed("power-curve: tables/no-column.csv"), "bad-value", "no column `power`", ""),
         ("text-cell", changed("power-curve: tables/text.csv"), "bad-value", "line 4: `strong` under `power`", ""),
-        ("short-row", changed("power-curve: tables/short.csv"), "bad-value", "line 3", ""),
+        ("short-row", changed("power-curve: tables/short.csv"), "bad-value", "line 3: 1 cells", ""),
+        ("windows", changed("power-curve: tables/windows.csv"), "bad-value", "line 5: `4,5` under `power`", ""),
+        ("latin", changed("power-curve: tables/latin.csv"), "bad-value", "line 2: the text is not UTF-8", ""),
         ("no-rows", changed("power-curve: tables/no-rows.csv"), "bad-value", "row", ""),
         ("falling", changed("power-curve: tables/falling.csv"), "bad-value", "must rise", ""),
         ("both-powers", with("power-curve: tables/level.csv"), "bad-value", "`power`", ""),
@@ -406,6 +408,8 @@ fn wrong_inputs() {
         sandbox.write("tables/no-column.csv", "speed,kilowatts\n0,60\n");
         sandbox.write("tables/text.csv", "speed,power\n0,60000\n# halfway\n50,strong\n");
         sandbox.write("tables/short.csv", "speed,power\n0,60000\n50\n");
+        sandbox.write("tables/windows.csv", "speed,power\r\n0,60000\r\n\r\n# comment\r\n50,\"4,5\"\r\n");
+        sandbox.write("tables/latin.csv", b"speed,power\n0,\xe9\n");
         sandbox.write("tables/no-rows.csv", "speed,power\n");
         sandbox.write("tables/falling.csv", "speed,power\n50,60000\n10,60000\n");
     });
@@ -436,7 +440,7 @@ analyses:
     for id in ["a", "b", "c", "d"] {
         assert!(read.get(id)["value"].is_null(), "{}", read.get(id));
     }
-    assert!(read.number("e") > 4.0, "a name that an input uses is a step on the way");
+    assert!(read.number("e") > 3.0, "a name that an input uses is a step on the way");
     read.tells("unknown-reference", "of-a", "no model `straightline`", "`straight-line`");
     read.tells("unknown-reference", "of-b", "gives no `duration`", "time");
     read.tells("unit-mismatch", "of-c", "`s`", "");

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use schema::formula::{Formula, FormulaErrorKind};
 use schema::quantity::{Dimension, Unit};
 use schema::records::{Body, Expression, Finds, Target};
-use schema::words::CAR;
+use schema::words::{CAR, Code};
 use schema::{Day, Entries, Id, Quantity, suggest};
 
 use super::network::{Call, Network, Node, Rule, Value};
@@ -59,6 +59,18 @@ pub(super) fn build<'g, 'r>(graph: &'g Graph<'r>) -> Values<'g, 'r> {
     builder.failures(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
     Values { graph, network, state, keys, problems, amounts, by_key, origins }
+}
+
+/// A unit in the team's currency where the settings have a rate: the unit, and value and uncertainty in SI.
+pub(super) fn in_currency(rates: &Entries<Code, Quantity>, quantity: &Quantity) -> (Unit, f64, f64) {
+    let uncertainty = quantity.uncertainty().unwrap_or(0.0) * quantity.unit().factor();
+    let plain = (quantity.unit().clone(), quantity.si(), uncertainty);
+    let Some(currency) = quantity.unit().dimension().currency() else { return plain };
+    let Some(rate) = rates.get(currency.code()) else { return plain };
+    match quantity.unit().exchanged(rate) {
+        Some((unit, factor)) => (unit, quantity.si() * factor, uncertainty * factor),
+        None => plain,
+    }
 }
 
 impl<'r> Builder<'_, 'r> {
@@ -144,17 +156,8 @@ impl<'r> Builder<'_, 'r> {
         }
     }
 
-    /// A unit in the team's currency where the settings have a rate: the unit, and value and uncertainty in SI.
     fn in_currency(&self, quantity: &Quantity) -> (Unit, f64, f64) {
-        let rates = &self.graph.loaded.settings().rates;
-        let uncertainty = quantity.uncertainty().unwrap_or(0.0) * quantity.unit().factor();
-        let plain = (quantity.unit().clone(), quantity.si(), uncertainty);
-        let Some(currency) = quantity.unit().dimension().currency() else { return plain };
-        let Some(rate) = rates.get(currency.code()) else { return plain };
-        match quantity.unit().exchanged(rate) {
-            Some((unit, factor)) => (unit, quantity.si() * factor, uncertainty * factor),
-            None => plain,
-        }
+        in_currency(&self.graph.loaded.settings().rates, quantity)
     }
 
     fn give(&mut self, node: Node, quantity: &Quantity, place: &Place) {
@@ -302,6 +305,12 @@ impl<'r> Builder<'_, 'r> {
         }
         let systems: Vec<usize> =
             (0..loaded.entries.len()).filter(|index| matches!(loaded.record(*index).body, Body::System(_))).collect();
+        let mut within: HashMap<usize, Vec<usize>> = HashMap::new();
+        for &inner in &systems {
+            if let Some(outer) = loaded.record(inner).about().and_then(|id| loaded.find(id.as_str())) {
+                within.entry(outer).or_default().push(inner);
+            }
+        }
         for number in 0..self.amounts.len() as u16 {
             let first = members.get(&(None, number)).and_then(|all| all.first()).map(|(node, _)| *node);
             let Some(first) = first else { continue };
@@ -314,11 +323,8 @@ impl<'r> Builder<'_, 'r> {
             for group in std::iter::once(None).chain(systems.iter().copied().map(Some)) {
                 let mut all = members.remove(&(group, number)).unwrap_or_default();
                 // A system also holds what the systems in it hold; the car has each part once already.
-                for &inner in &systems {
-                    let outer = loaded.record(inner).about().and_then(|id| loaded.find(id.as_str()));
-                    if group.is_some() && outer == group {
-                        all.push((self.by_key[&Key::Group(Some(inner), number)], 1.0));
-                    }
+                for &inner in group.and_then(|outer| within.get(&outer)).into_iter().flatten() {
+                    all.push((self.by_key[&Key::Group(Some(inner), number)], 1.0));
                 }
                 let node = self.by_key[&Key::Group(group, number)];
                 self.network.nodes[node].inputs = all.iter().map(|(node, _)| *node).collect();
@@ -327,9 +333,17 @@ impl<'r> Builder<'_, 'r> {
         }
     }
 
-    fn locals(&mut self, index: usize, names: &Entries<Id, Expression>, route: &[&str]) {
+    /// Defines local names, less those that are a table or a list of the model.
+    fn locals(
+        &mut self,
+        index: usize,
+        names: &Entries<Id, Expression>,
+        route: &[&str],
+        model: Option<&'static models::Model>,
+    ) {
+        let no_number = |input: &models::Input| input.kind != models::Kind::Number;
         for (name, text) in names.iter() {
-            if is_table(text) {
+            if is_table(text) || model.and_then(|model| model.input(name.as_str())).is_some_and(no_number) {
                 continue;
             }
             let node = self.by_key[&Key::Local(index, name.as_str().into())];
@@ -344,13 +358,13 @@ impl<'r> Builder<'_, 'r> {
             match &entry.record.body {
                 Body::Event(event) => {
                     let node = self.by_key[&Key::Record(index)];
-                    self.locals(index, &event.reads, &["reads"]);
+                    self.locals(index, &event.reads, &["reads"], None);
                     let place = |route: &[&str]| Place {
                         record: index,
                         route: route.iter().map(|s| (*s).to_owned()).collect(),
                     };
                     if let Some(score) = &event.score {
-                        self.locals(index, &score.given, &["score", "given"]);
+                        self.locals(index, &score.given, &["score", "given"], None);
                         self.origins.insert(index, Origin::Score);
                         if let Some(formula) = &score.formula {
                             self.define(node, formula.text(), &place(&["score", "formula"]));
@@ -364,9 +378,8 @@ impl<'r> Builder<'_, 'r> {
                     }
                     if let Some((result, value)) = self.latest_result(index) {
                         let place = Place { record: result, route: vec!["value".to_owned()] };
-                        self.network.nodes[node].inputs.clear();
+                        self.settle(index, node, Origin::Result(result));
                         self.give(node, &value, &place);
-                        self.origins.insert(index, Origin::Result(result));
                     }
                 }
                 Body::Goal(_) => {
@@ -432,7 +445,7 @@ impl<'r> Builder<'_, 'r> {
         for (index, entry) in loaded.entries.iter().enumerate() {
             let Body::Target(target) = &entry.record.body else { continue };
             let node = self.by_key[&Key::Record(index)];
-            self.locals(index, &target.given, &["given"]);
+            self.locals(index, &target.given, &["given"], None);
             self.own_value(index, node, target);
             if let Some((result, value)) = self.latest_result(index) {
                 let place = Place { record: result, route: vec!["value".to_owned()] };
@@ -536,7 +549,8 @@ impl<'r> Builder<'_, 'r> {
         let mut finder: HashMap<usize, usize> = HashMap::new();
         for (index, entry) in loaded.entries.iter().enumerate() {
             let Body::Analysis(analysis) = &entry.record.body else { continue };
-            self.locals(index, &analysis.given, &["given"]);
+            let model = analysis.model.as_ref().and_then(|model| models::find(model.as_str()));
+            self.locals(index, &analysis.given, &["given"], model);
             let call = analysis.model.as_ref().and_then(|model| self.call(index, analysis, model.as_str()));
             let Some(finds) = &analysis.finds else { continue };
             for target in finds.targets() {
@@ -640,6 +654,10 @@ impl<'r> Builder<'_, 'r> {
                 continue;
             };
             match input.kind {
+                models::Kind::Number if is_table(text) => {
+                    let message = format!("`{name}` is a number, and a table is named");
+                    self.tell(ValueProblemKind::Bad, &place, 0, message, "write a quantity, a name or a formula");
+                }
                 models::Kind::Number => {
                     if let Ok(unit) = Unit::parse(input.unit)
                         && self.wanted[node].is_none()

@@ -198,7 +198,11 @@ impl Network {
         let mut work = Work::default();
         let mut numbers = Vec::new();
         let mut models: Vec<Option<Vec<Vec<f64>>>> = vec![None; self.calls.len()];
-        let of = |value: &Value| -> Box<[f64]> {
+        let of = |(value, number): (&Value, &f64)| -> Box<[f64]> {
+            // What has no value, and is passed over by totals, answers to nothing.
+            if number.is_nan() {
+                return vec![f64::NAN; value.inputs.len()].into();
+            }
             numbers.clear();
             numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
             match &value.rule {
@@ -215,7 +219,7 @@ impl Network {
                 }
             }
         };
-        Partials(self.nodes.iter().map(of).collect())
+        Partials(self.nodes.iter().zip(&state.values).map(of).collect())
     }
 
     /// The derivative of one node by every other: one pass backward.

@@ -1,6 +1,6 @@
 //! Puts the nodes in an order, tells cycles with their way, and settles the dimensions of formulas.
 
-use petgraph::algo::tarjan_scc;
+use petgraph::algo::kosaraju_scc;
 use petgraph::graph::{DiGraph, NodeIndex};
 
 use super::Key;
@@ -19,10 +19,11 @@ pub(super) fn put(builder: &mut Builder<'_, '_>) {
             links.add_edge(NodeIndex::new(node), NodeIndex::new(input), ());
         }
     }
-    // Tarjan gives what is read before what reads it: the order of evaluation.
+    // What is read comes before what reads it: the order of evaluation. (Tarjan's way, as petgraph has it, recurses: a
+    // long chain would overflow the stack.)
     let mut order = Vec::with_capacity(count);
     let mut knots: Vec<Vec<Node>> = Vec::new();
-    for knot in tarjan_scc(&links) {
+    for knot in kosaraju_scc(&links) {
         let members: Vec<Node> = knot.iter().map(|index| index.index()).collect();
         let turns = members.len() > 1 || builder.network.nodes[members[0]].inputs.contains(&members[0]);
         order.extend(members.iter().copied());

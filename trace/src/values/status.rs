@@ -3,7 +3,7 @@
 use schema::Quantity;
 use schema::records::{Body, Target};
 
-use super::{Gradients, Node, Origin, Values};
+use super::{Gradients, Node, Origin, Values, build};
 
 /// Where a target stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -45,10 +45,13 @@ pub struct Limit {
 impl Limit {
     /// The limit that a target is written with.
     pub fn of(target: &Target) -> Self {
-        let si = |quantity: &Option<Quantity>| quantity.as_ref().map(Quantity::si);
+        Self::by(target, Quantity::si)
+    }
+
+    fn by(target: &Target, si: impl Fn(&Quantity) -> f64) -> Self {
         match target.between.as_deref() {
-            Some([low, high]) => Self { at_least: Some(low.si()), at_most: Some(high.si()) },
-            _ => Self { at_least: si(&target.at_least), at_most: si(&target.at_most) },
+            Some([low, high]) => Self { at_least: Some(si(low)), at_most: Some(si(high)) },
+            _ => Self { at_least: target.at_least.as_ref().map(&si), at_most: target.at_most.as_ref().map(&si) },
         }
     }
 
@@ -60,10 +63,10 @@ impl Limit {
     }
 
     /// How far a value is inside: `value/limit - 1` for at-least, `1 - value/limit` for at-most, the smaller
-    /// of both between two limits. None where a limit is zero.
+    /// of both between two limits; the other way round below zero. None where a limit is zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
-        let least = self.at_least.map(|least| value / least - 1.0);
-        let most = self.at_most.map(|most| 1.0 - value / most);
+        let least = self.at_least.map(|least| (value / least - 1.0) * least.signum());
+        let most = self.at_most.map(|most| (1.0 - value / most) * most.signum());
         let margin = match (least, most) {
             (Some(a), Some(b)) => a.min(b),
             (one, other) => one.or(other)?,
@@ -92,6 +95,12 @@ pub struct Standing {
 }
 
 impl Values<'_, '_> {
+    /// The limit of a target in SI, its money in the team's currency.
+    pub fn limit(&self, target: &Target) -> Limit {
+        let rates = &self.graph.loaded.settings().rates;
+        Limit::by(target, |quantity| build::in_currency(rates, quantity).1)
+    }
+
     /// Where every target stands, in the order of the records.
     pub fn standings(&self, gradients: &Gradients) -> Vec<Standing> {
         let entries = self.graph.loaded.entries.iter().enumerate();
@@ -105,7 +114,7 @@ impl Values<'_, '_> {
 
     fn standing(&self, index: usize, target: &Target, gradients: &Gradients) -> Option<Standing> {
         let node = self.of_record(index)?;
-        let limit = Limit::of(target);
+        let limit = self.limit(target);
         let value = self.value(node);
         let uncertainty = gradients.uncertainty(&self.network, node);
         let status = match (value, self.origin(index)) {

@@ -14,8 +14,14 @@ pub(super) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<
     }
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| error.to_string())?;
-        let line = record.position().map_or(0, csv::Position::line);
+        let record = record.map_err(|error| match error.kind() {
+            csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
+                format!("line {}: {len} cells, and the first line has {expected_len}", line(bytes, pos.as_ref()))
+            }
+            csv::ErrorKind::Utf8 { pos, .. } => format!("line {}: the text is not UTF-8", line(bytes, pos.as_ref())),
+            _ => error.to_string(),
+        })?;
+        let line = line(bytes, record.position());
         let mut row = [0.0; N];
         for ((to, place), name) in row.iter_mut().zip(at).zip(names) {
             let text = record.get(place).unwrap_or("");
@@ -26,4 +32,13 @@ pub(super) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<
         rows.push(row);
     }
     Ok(rows)
+}
+
+/// The line of a record, counted from 1. Its position stands before the comments and empty lines above it.
+fn line(bytes: &[u8], position: Option<&csv::Position>) -> usize {
+    let start = position.and_then(|position| usize::try_from(position.byte()).ok()).unwrap_or(0).min(bytes.len());
+    let lines = |text: &[u8]| text.iter().filter(|byte| **byte == b'\n').count();
+    let passed = bytes[start..].split_inclusive(|byte| *byte == b'\n');
+    let passed = passed.take_while(|line| line.starts_with(b"#") || matches!(line, [b'\n'] | [b'\r', b'\n']));
+    1 + lines(&bytes[..start]) + passed.count()
 }

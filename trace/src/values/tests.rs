@@ -1,1 +1,264 @@
+//! The network on its own: what-if, sensitivities and gradients against full evaluations.
 
+use std::sync::Arc;
+
+use proptest::prelude::*;
+use schema::formula::Formula;
+use schema::quantity::{Dimension, Unit};
+
+use super::network::{Network, Rule, Value};
+use super::*;
+use crate::load::Loaded;
+use crate::snapshot::{File, Snapshot};
+
+/// Formulas of `a` and `b` without a kink, whatever comes in.
+const SMOOTH: [&str; 8] = [
+    "a + b",
+    "a - 2 * b",
+    "a * sin(b)",
+    "a / (1 + b^2)",
+    "sqrt(1 + a^2) - cos(b)",
+    "exp(-a^2 / 9) + b / 3",
+    "ln(2 + a^2) * (b - a)^2 / (4 + b^2 + a^2)",
+    "b^3 / (2 + b^2) + 0 * a",
+];
+
+/// With kinks, and with values outside the domain.
+const KINKED: [&str; 6] =
+    ["min(a, b)", "max(a, b, 0.5)", "abs(a) - b", "if(a < b, a, 2 * b)", "sqrt(a) + b", "ln(a) * b"];
+
+/// A node: which rule, and what it reads.
+#[derive(Clone, Debug)]
+enum Part {
+    Given(f64, f64),
+    Formula(usize, usize, usize),
+    Total(Vec<(usize, f64)>),
+    Nothing,
+}
+
+/// Given values first, then what reads earlier nodes.
+fn parts(formulas: usize) -> impl Strategy<Value = Vec<Part>> {
+    let given = proptest::collection::vec((-3.0..3.0, 0.0..0.5), 2..5).prop_map(|all| {
+        all.into_iter().map(|(value, spread)| Part::Given(value, if spread < 0.1 { 0.0 } else { spread }))
+    });
+    let rest = prop_oneof![
+        8 => (0..formulas, any::<usize>(), any::<usize>()).prop_map(|(which, a, b)| Part::Formula(which, a, b)),
+        2 => proptest::collection::vec((any::<usize>(), -2.0..2.0), 1..4).prop_map(Part::Total),
+        1 => Just(Part::Nothing),
+    ];
+    let rest = proptest::collection::vec(rest, 1..15);
+    (given, rest).prop_map(|(given, rest)| given.chain(rest).collect())
+}
+
+fn network(parts: &[Part]) -> Network {
+    let mut network = Network::default();
+    for (node, part) in parts.iter().enumerate() {
+        let earlier = |input: &usize| input % node.max(1);
+        let (rule, inputs, uncertainty) = match part {
+            Part::Given(value, spread) => (Rule::Given(*value), vec![], *spread),
+            Part::Nothing => (Rule::None, vec![], 0.0),
+            Part::Total(all) => {
+                let factors = all.iter().map(|(_, factor)| *factor).collect();
+                (Rule::Total(factors), all.iter().map(|(input, _)| earlier(input)).collect(), 0.0)
+            }
+            Part::Formula(which, a, b) => {
+                let text = SMOOTH.iter().chain(&KINKED).nth(*which).unwrap();
+                let formula = Formula::parse(text).unwrap();
+                let inputs =
+                    formula.names().iter().map(|name| if &*name.text == "a" { earlier(a) } else { earlier(b) });
+                let inputs = inputs.collect();
+                (Rule::Formula(Arc::new(formula)), inputs, 0.0)
+            }
+        };
+        network.nodes.push(Value { rule, inputs, dimension: Dimension::default(), unit: Unit::one(), uncertainty });
+        network.order.push(node);
+    }
+    network
+}
+
+/// The same parts with some nodes given.
+fn with(parts: &[Part], set: &[(usize, f64)]) -> State {
+    let mut parts = parts.to_vec();
+    for &(node, value) in set {
+        parts[node] = Part::Given(value, 0.0);
+    }
+    network(&parts).evaluate()
+}
+
+fn same(a: f64, b: f64) -> bool {
+    a == b || (a.is_nan() && b.is_nan())
+}
+
+proptest! {
+    /// What-if is a full evaluation of the graph with those values set, to the last bit, at any node.
+    #[test]
+    fn what_if_is_a_full_evaluation(
+        parts in parts(SMOOTH.len() + KINKED.len()),
+        set in proptest::collection::vec((any::<usize>(), -3.0..3.0), 0..4),
+    ) {
+        let network = network(&parts);
+        let mut set: Vec<(usize, f64)> = set.into_iter().map(|(node, value)| (node % parts.len(), value)).collect();
+        set.sort_unstable_by_key(|(node, _)| *node);
+        set.dedup_by_key(|(node, _)| *node);
+        let state = network.evaluate();
+        let what_if = network.what_if(&state, &set);
+        for (node, (a, b)) in what_if.values.iter().zip(with(&parts, &set).values).enumerate() {
+            prop_assert!(same(*a, b), "node {node}: {a} is not {b}");
+        }
+        // And back again.
+        let back: Vec<(usize, f64)> = set.iter().map(|(node, _)| (*node, state.values[*node])).collect();
+        for (a, b) in network.what_if(&what_if, &back).values.iter().zip(&state.values) {
+            prop_assert!(same(*a, *b));
+        }
+    }
+
+    /// The backward pass gives what central differences of full evaluations give, by any node.
+    #[test]
+    fn sensitivities_are_central_differences(parts in parts(SMOOTH.len())) {
+        let network = network(&parts);
+        let state = network.evaluate();
+        let partials = network.partials(&state);
+        // Given values come first, so there is one.
+        let of = (0..parts.len()).rev().find(|node| !state.values[*node].is_nan()).unwrap();
+        let slopes = network.sensitivities(&partials, of);
+        let step = 1e-5;
+        for node in (0..parts.len()).filter(|node| !state.values[*node].is_nan()) {
+            let at = |by: f64| with(&parts, &[(node, state.values[node] + by)]).values[of];
+            let (up, down) = (at(step), at(-step));
+            let numeric = (up - down) / (2.0 * step);
+            // What is lost to rounding grows with the values, what is lost to the step with the bend.
+            let bend = ((up - 2.0 * state.values[of] + down) / (step * step)).abs();
+            let within = 1e-6 * (1.0 + numeric.abs() + state.values[of].abs() + bend);
+            prop_assert!((slopes[node] - numeric).abs() < within, "node {node}: {} is not {numeric}", slopes[node]);
+        }
+    }
+
+    /// The forward pass agrees with the backward one, for every node and uncertain given value.
+    #[test]
+    fn gradients_are_sensitivities_by_what_is_uncertain(parts in parts(SMOOTH.len() + KINKED.len())) {
+        let network = network(&parts);
+        let state = network.evaluate();
+        let partials = network.partials(&state);
+        let gradients = network.gradients(&partials);
+        for node in 0..parts.len() {
+            let slopes = network.sensitivities(&partials, node);
+            // At the end of a domain, as that of a root, there is no slope.
+            if slopes.iter().any(|slope| !slope.is_finite()) {
+                continue;
+            }
+            let mut squares = 0.0;
+            for (leaf, part) in parts.iter().enumerate() {
+                let Part::Given(_, spread) = part else { continue };
+                let found = gradients.of(node).iter().find(|(of, _)| *of as usize == leaf).map_or(0.0, |(_, slope)| *slope);
+                if *spread == 0.0 {
+                    prop_assert_eq!(found, 0.0, "what is certain is no leaf");
+                    continue;
+                }
+                let slope = slopes[leaf];
+                prop_assert!((found - slope).abs() <= 1e-9 * (1.0 + slope.abs()), "{found} is not {slope}");
+                squares += (slope * spread).powi(2);
+            }
+            let (found, expected) = (gradients.uncertainty(&network, node), squares.sqrt());
+            prop_assert!((found - expected).abs() <= 1e-9 * (1.0 + expected), "{found} is not {expected}");
+        }
+    }
+}
+
+#[test]
+fn totals_pass_over_what_has_no_value() {
+    let parts = [
+        Part::Given(2.0, 0.2),
+        Part::Nothing,
+        Part::Total(vec![(0, 3.0), (1, 5.0)]),
+        Part::Total(vec![(1, 5.0)]),
+        Part::Total(vec![]),
+        Part::Total(vec![(2, 1.0), (3, 1.0)]),
+    ];
+    let network = network(&parts);
+    let state = network.evaluate();
+    assert_eq!((state.values[2], state.values[5]), (6.0, 6.0));
+    assert!(state.values[3].is_nan() && state.values[4].is_nan(), "of nothing there is no total");
+    let gradients = network.gradients(&network.partials(&state));
+    assert!((gradients.uncertainty(&network, 5) - 0.6).abs() < 1e-15);
+    // A part that gets its value counts from then on.
+    assert_eq!(network.what_if(&state, &[(1, 1.0)]).values[5], 6.0 + 5.0 + 5.0);
+}
+
+fn values_of<T>(records: &str, then: impl FnOnce(&Values<'_, '_>) -> T) -> T {
+    let file = File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().to_vec()) };
+    let loaded = Loaded::from_snapshot(Snapshot::in_memory(vec![file]));
+    let graph = Graph::new(&loaded);
+    then(&Values::new(&graph))
+}
+
+const CAR: &str = "
+goals: {goal: {points: 100 pts}}
+events:
+  sprint: {reads: {time: run}, score: {use: sae-2024.acceleration, given: {best: 4 s}}, serves: {goal: a}}
+targets:
+  run: {of: car, at-most: 5 s}
+  mass: {of: car, at-most: 300 kg, formula: car.mass + 68 kg}
+parts:
+  frame: {amounts: {mass: 150 kg ± 5 kg}}
+  wheel: {count: 4, amounts: {mass: 12 kg ± 1 kg}}
+analyses:
+  straight:
+    model: straight-line
+    finds: run
+    given: {mass: mass, power: 0.9 * engine, engine: 60 kW ± 2 kW, grip: 1.1, distance: 75 m}
+";
+
+/// From a part's mass through the roll-up, a formula, a model and a score to the points, and back.
+#[test]
+fn a_kilogram_in_points_through_a_model() {
+    values_of(CAR, |values| {
+        let node = |name: &str| values.named(name).unwrap();
+        let (goal, wheel, frame) = (node("goal"), node("wheel.mass"), node("frame.mass"));
+        assert!(values.problems.is_empty(), "{:?}", values.problems);
+        let partials = values.network.partials(&values.state);
+        let slopes = values.network.sensitivities(&partials, goal);
+        let points = |node: Node, by: f64| {
+            values.network.what_if(&values.state, &[(node, values.state.values[node] + by)]).values[goal]
+        };
+        for node in [wheel, frame, node("mass"), node("run"), node("sprint")] {
+            let step = 1e-3 * values.state.values[node].abs();
+            let numeric = (points(node, step) - points(node, -step)) / (2.0 * step);
+            assert!((slopes[node] / numeric - 1.0).abs() < 1e-4, "{}: {} {numeric}", values.name(node), slopes[node]);
+        }
+        assert!(slopes[frame] < 0.0 && (slopes[wheel] / slopes[frame] - 4.0).abs() < 1e-12, "there are four wheels");
+        let gradients = values.network.gradients(&partials);
+        let of: Vec<String> = gradients.of(goal).iter().map(|(leaf, _)| values.name(*leaf as usize)).collect();
+        assert_eq!(of, ["straight given engine", "frame.mass", "wheel.mass"]);
+        let expected = gradients
+            .of(goal)
+            .iter()
+            .map(|(leaf, _)| slopes[*leaf as usize] * values.network.nodes[*leaf as usize].uncertainty);
+        let expected = expected.map(|part| part * part).sum::<f64>().sqrt();
+        assert!((gradients.uncertainty(&values.network, goal) / expected - 1.0).abs() < 1e-9);
+    });
+}
+
+/// Every sheet that ships is read, and every text in it is a formula or a quantity.
+#[test]
+fn every_sheet_is_read() {
+    let names = sheets::names();
+    for sheet in ["sae-2024", "fs-rules-2025", "fs-rules-2026"] {
+        for event in ["acceleration", "skidpad", "autocross", "endurance"] {
+            assert!(names.contains(&format!("{sheet}.{event}")), "{names:?}");
+        }
+    }
+    for name in &names {
+        let sheet = sheets::find(name).unwrap();
+        let formula = Formula::parse(sheet.formula.text()).unwrap_or_else(|error| panic!("{name}: {error:?}"));
+        let known = |name: &str| {
+            sheet.reads.iter().chain(&sheet.given).any(|id| id.as_str() == name) || sheet.constants.get(name).is_some()
+        };
+        for used in formula.names() {
+            assert!(known(&used.text), "{name} needs `{}`", used.text);
+        }
+        for (constant, text) in sheet.constants.iter() {
+            let read = schema::Quantity::parse(text.text()).is_ok() || Formula::parse(text.text()).is_ok();
+            assert!(read, "{name}: {constant}");
+        }
+    }
+}
