@@ -22,19 +22,20 @@ fn checks() -> Vec<Value> {
 fn every_check_reports_its_example_and_not_the_mended_one() {
     for check in checks() {
         let name = check["check"].as_str().unwrap();
+        // A check that is off at the build stage is tried at the contest.
+        let (stage, day) = if check["levels"][2] == "off" { (4, "2027-07-01") } else { (2, "2027-03-19") };
         let told = |records: &str| {
             let sandbox = Sandbox::new();
             sandbox.small_root("");
             sandbox.write("example.yaml", records);
-            let found = findings(&sandbox, &[]);
+            let found = findings(&sandbox, &["--on", day]);
             let own = found.iter().filter(|finding| finding["check"] == name && finding["path"] == "example.yaml");
             let own: Vec<Value> = own.cloned().collect();
             for finding in &own {
                 let (line, column) = (finding["line"].as_u64().unwrap(), finding["column"].as_u64().unwrap());
                 let lines = records.lines().count() as u64;
                 assert!((1..=lines + 1).contains(&line) && column >= 1, "{name}: {finding}");
-                let stage_level = check["levels"][2].as_str().unwrap();
-                assert_eq!(finding["level"], stage_level, "{name} at the build stage");
+                assert_eq!(finding["level"], check["levels"][stage], "{name} on {day}");
             }
             own.len()
         };

@@ -40,7 +40,7 @@ fn why_tells_every_reason_up_and_what_stands_below() {
     assert_eq!(
         out,
         "hub
-part of suspension, chain.yaml:18, answered for by the suspension lead
+part of suspension, chain.yaml:19, answered for by the suspension lead
 
 why it is there
 └─ circle-time

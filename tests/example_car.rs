@@ -7,7 +7,7 @@ use serde_json::Value;
 
 use crate::support::Sandbox;
 
-fn folder() -> PathBuf {
+pub(crate) fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car")
 }
 
@@ -16,7 +16,7 @@ fn json(args: &[&str]) -> Value {
 }
 
 /// Copies the example car, so that it can be broken by hand.
-fn copy(sandbox: &Sandbox) {
+pub(crate) fn copy(sandbox: &Sandbox) {
     fn walk(from: &Path, to: &Path) {
         std::fs::create_dir_all(to).unwrap();
         for entry in std::fs::read_dir(from).unwrap() {

@@ -10,6 +10,7 @@ mod git_shapes;
 mod hostile;
 mod json_schema;
 mod models;
+mod outlook;
 mod readme;
 mod reference_graphs;
 mod scores;

@@ -1,0 +1,205 @@
+//! `points`, `worth` and `weigh`: against the records edited by hand and evaluated anew.
+
+use serde_json::Value;
+
+use crate::example_car::copy;
+use crate::support::{CHAIN, SETTINGS, Sandbox};
+
+fn json(sandbox: &Sandbox, args: &[&str]) -> Value {
+    let mut all = args.to_vec();
+    all.extend(["--format", "json"]);
+    sandbox.tierod(&all).ended(0).json()
+}
+
+fn predicted(sandbox: &Sandbox) -> f64 {
+    json(sandbox, &["points"])["predicted"].as_f64().unwrap()
+}
+
+/// Replaces one text in one file of the copy, and gives the points then.
+#[track_caller]
+fn points_with(file: &str, from: &str, to: &str) -> f64 {
+    let sandbox = Sandbox::new();
+    copy(&sandbox);
+    let text = std::fs::read_to_string(sandbox.at(file)).unwrap();
+    assert!(text.contains(from), "{file} holds {from:?}");
+    sandbox.write(file, text.replacen(from, to, 1));
+    predicted(&sandbox)
+}
+
+/// What `worth` says of a value is the slope between the records edited up and down.
+#[test]
+fn worth_is_the_slope_of_points_when_records_are_edited() {
+    let sandbox = Sandbox::new();
+    copy(&sandbox);
+    let worth = json(&sandbox, &["worth", "--all"]);
+    let of = |id: &str| {
+        let all = worth["values"].as_array().unwrap();
+        let found = all.iter().find(|value| value["id"] == id).unwrap_or_else(|| panic!("{id} is worth something"));
+        (found["value"].as_f64().unwrap(), found["points_per_unit"].as_f64().unwrap())
+    };
+    for (id, file, text, step) in [
+        ("tyre-rig-grip", "analysis/analyses.yaml", "tyre-rig-grip: {} ± 0.03", 0.004),
+        ("acceleration given best", "season/goal-and-events.yaml", "best: {} s ± 0.06 s", 0.02),
+        ("skidpad given best", "season/goal-and-events.yaml", "best: {} s ± 0.05 s", 0.02),
+    ] {
+        let (value, per_unit) = of(id);
+        let (high, low) = (value + step, value - step);
+        let number = |value: f64| text.replace("{}", &format!("{value:.4}"));
+        let written = [format!("{value}"), format!("{value:.1}"), format!("{value:.2}"), format!("{value:.3}")];
+        let content = std::fs::read_to_string(crate::example_car::folder().join(file)).unwrap();
+        let from = written
+            .iter()
+            .map(|v| text.replace("{}", v))
+            .find(|t| content.contains(t))
+            .expect("the value stands in the file");
+        let slope = (points_with(file, &from, &number(high)) - points_with(file, &from, &number(low))) / (2.0 * step);
+        assert!((slope - per_unit).abs() < 5e-3 * per_unit.abs(), "{id}: {per_unit} per unit, and {slope} by editing");
+    }
+    let car = worth["car"].as_array().unwrap();
+    assert_eq!(car[0]["id"], "car.mass");
+    // One more kilogram on one part that counts once and is weighed: the car's kilogram.
+    let base = predicted(&sandbox);
+    sandbox.write("ballast.yaml", "parts:\n  ballast: {in: chassis, amounts: {mass: {value: 0.5 kg, basis: weighed}}, serves: {car-mass: It is a trial.}}\n");
+    let slope = (predicted(&sandbox) - base) / 0.5;
+    let per_kilogram = car[0]["points_per_unit"].as_f64().unwrap();
+    assert!(
+        (slope - per_kilogram).abs() < 0.02 * per_kilogram.abs(),
+        "{per_kilogram} a kilogram, and {slope} by adding one"
+    );
+}
+
+/// Two amounts and a target set by an alternative give what the records give when they say so.
+#[test]
+fn weigh_is_what_the_records_give_when_edited() {
+    let sandbox = Sandbox::new();
+    copy(&sandbox);
+    let weighed = json(&sandbox, &["weigh", "engine"]);
+    let four = weighed["alternatives"].as_array().unwrap().iter().find(|a| a["name"] == "four").unwrap().clone();
+    let decisions = std::fs::read_to_string(sandbox.at("decisions/decisions.yaml")).unwrap();
+    let decisions: serde_yaml::Value = serde_yaml::from_str(&decisions).unwrap();
+    let sets = &decisions["decisions"]["engine"]["alternatives"]["four"]["sets"];
+    let mut results = String::from("results:\n");
+    for (to, value) in sets.as_mapping().unwrap() {
+        let (to, value) = (to.as_str().unwrap(), value.as_str().unwrap());
+        match to.split_once('.') {
+            // A target: the latest result is what counts.
+            None => results.push_str(&format!(
+                "  weighed-{to}: {{of: {to}, value: {value}, date: 2027-03-18, evidence: [tierod.yaml]}}\n"
+            )),
+            Some((part, amount)) => edit_amount(&sandbox, part, amount, value),
+        }
+    }
+    sandbox.write("weighed.yaml", results);
+    let by_hand = json(&sandbox, &["points"]);
+    let near = |a: &Value, b: &Value| (a.as_f64().unwrap() - b.as_f64().unwrap()).abs() < 1e-9;
+    assert!(near(&four["points"], &by_hand["predicted"]), "{} is not {}", four["points"], by_hand["predicted"]);
+    assert!(
+        near(&four["uncertainty"], &by_hand["uncertainty"]),
+        "{} is not {}",
+        four["uncertainty"],
+        by_hand["uncertainty"]
+    );
+    for (a, b) in four["events"].as_array().unwrap().iter().zip(by_hand["events"].as_array().unwrap()) {
+        assert!(a["id"] == b["id"] && near(&a["points"], &b["predicted"]), "{a} is not {b}");
+    }
+}
+
+/// Writes another amount into the record of a part, which stands in flow style on one line.
+fn edit_amount(sandbox: &Sandbox, part: &str, amount: &str, value: &str) {
+    for folder in ["powertrain", "suspension", "chassis", "wheels", "aero"] {
+        let file = format!("{folder}/{folder}.yaml");
+        let text = std::fs::read_to_string(sandbox.at(&file)).unwrap();
+        let Some(at) = text.find(&format!("\n  {part}:\n")) else { continue };
+        let key = format!("{amount}: {{value: ");
+        let start = at + text[at..].find(&key).expect("the amount stands there") + key.len();
+        let end = start + text[start..].find([',', '}']).unwrap();
+        sandbox.write(&file, format!("{}{value}{}", &text[..start], &text[end..]));
+        return;
+    }
+    panic!("{part} is not found");
+}
+
+#[test]
+fn points_invert_the_score_and_tell_the_place() {
+    let sandbox = Sandbox::new();
+    sandbox.write("tierod.yaml", SETTINGS);
+    sandbox.write("chain.yaml", CHAIN);
+    // Formula SAE Rules 2024, D.10.4: skidpad 5.0 s best, 5.3 s scores 53.152071 points.
+    sandbox.write(
+        "event.yaml",
+        "events:\n  circle:\n    plan: 53.152071 pts\n    lead: lead\n    serves: {top-ten: Cheap points.}\n    reads: {time: circle-time}\n    score: {use: sae-2024.skidpad, given: {best: 5.0 s}}\n",
+    );
+    let chain = CHAIN
+        .replace("at-most: 5.2 s", "at-most: 5.5 s\n    estimate: 5.25 s ± 0.05 s")
+        .replace("    lead: team lead", "");
+    let goal =
+        "top-ten: {place: 2, reason: A place among ten keeps the workshop., lead: team lead, field: {file: past.csv}}";
+    let chain =
+        chain.replace("top-ten: {place: 10, reason: A place among ten keeps the workshop., lead: team lead}", goal);
+    sandbox.write("chain.yaml", chain);
+    // Three fields in which second place took 90, 100 and 110: mean 100, s 10, t(0.95, 2) = 2.919986, so ± 33.717.
+    sandbox
+        .write("past.csv", "year,place,total\n2024,1,120\n2024,2,90\n2025,1,130\n2025,2,100\n2026,1,111\n2026,2,110\n");
+    let points = json(&sandbox, &["points"]);
+    let events = points["events"].as_array().unwrap();
+    let circle = events.iter().find(|event| event["id"] == "circle").unwrap();
+    assert!((circle["needed_value"].as_f64().unwrap() - 5.3).abs() < 1e-6, "{circle}");
+    assert_eq!((circle["reads"].as_str(), circle["unit"].as_str()), (Some("time"), Some("s")));
+    let needed = &points["needed"];
+    assert!((needed["points"].as_f64().unwrap() - 100.0).abs() < 1e-9);
+    let reach = 2.919_985_6 * 10.0 * (4.0_f64 / 3.0).sqrt();
+    assert!((needed["high"].as_f64().unwrap() - 100.0 - reach).abs() < 1e-3, "{needed}");
+    assert_eq!(needed["years"], serde_json::json!([2024, 2025, 2026]));
+    let text = sandbox.tierod(&["points"]).ended(0).out;
+    assert!(text.contains("the mean of 3 fields from 2024 to 2026"), "{text}");
+}
+
+#[test]
+fn a_difference_inside_its_uncertainty_is_called_so() {
+    let sandbox = Sandbox::new();
+    copy(&sandbox);
+    let weighed = json(&sandbox, &["weigh", "tyre-size"]);
+    let tall = &weighed["alternatives"][1];
+    let (by, within) = (tall["difference"].as_f64().unwrap(), tall["difference_uncertainty"].as_f64().unwrap());
+    assert_eq!(tall["told_apart"], by.abs() > within);
+    assert!(by.abs() < within, "{by} ± {within}");
+    assert!(sandbox.tierod(&["weigh", "tyre-size"]).ended(0).out.contains("not told apart"));
+    let error = sandbox.tierod(&["weigh", "car-mass"]).ended(2).err;
+    assert!(error.contains("is no decision but a target"), "{error}");
+}
+
+#[test]
+fn check_ends_with_points_and_the_tightest_budgets() {
+    let sandbox = Sandbox::new();
+    copy(&sandbox);
+    let out = sandbox.tierod(&["check"]).ended(0).out;
+    let last: Vec<&str> = out.lines().rev().take(2).collect();
+    assert!(last[1].contains("points predicted") && last[1].contains("the place takes"), "{out}");
+    assert!(last[0].starts_with("tightest budgets: chassis-mass "), "{out}");
+    let out = sandbox.tierod(&["why", "accel-time"]).ended(0).out;
+    assert!(out.contains("≤ 4.27 s: off course, margin -"), "{out}");
+    // Whoever takes mass away is told what comes first.
+    for args in [&["worth"][..], &["weigh", "engine"]] {
+        let out = sandbox.tierod(args).ended(0).out.replace('\n', " ");
+        assert!(out.contains("loads and") && out.contains("qualified person"), "{out}");
+    }
+}
+
+#[test]
+fn a_wrong_formula_is_told_at_its_character() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    sandbox.write(
+        "wrong.yaml",
+        "targets:\n  a: {of: car, lead: l, at-most: 9 m, formula: 2 m + 3 s}\n  b:\n    of: car\n    lead: l\n    at-most: 9 m\n    formula: >-\n      2 m +\n      circle-tim * 1 m/s\n  c: {of: car, lead: l, at-most: 9 m, formula: \"2 m + (3 m\"}\n",
+    );
+    let report = sandbox.tierod(&["check", "--format", "json"]).json();
+    let told: Vec<String> = report["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|f| ["unit-mismatch", "unknown-reference", "bad-value"].contains(&f["check"].as_str().unwrap()))
+        .map(|f| format!("{}:{} {}", f["line"], f["column"], f["check"].as_str().unwrap()))
+        .collect();
+    assert_eq!(told, ["2:52 unit-mismatch", "9:7 unknown-reference", "10:55 bad-value"]);
+}
