@@ -62,12 +62,15 @@ impl Chains {
         self.distance[index]
     }
 
-    /// The records from this one up to the goal, itself first; as far as the way goes where it leads to none.
+    /// The records from this one up to the goal, itself first; as far as the way goes where it leads to none,
+    /// and no more than 50 steps.
     pub fn up(&self, index: usize) -> Vec<usize> {
+        // No car has so long a chain; without a bound, findings on a made one would fill the memory.
+        const MOST: usize = 50;
         let mut way = vec![index];
         let mut at = index;
         while let Some(next) = self.hop[at] {
-            if way.contains(&next) {
+            if way.len() == MOST || way.contains(&next) {
                 break;
             }
             way.push(next);
