@@ -189,7 +189,10 @@ fn a_bad_key_is_told_once_and_hides_nothing_else() {
         .map(|f| format!("{}:{} {}", f["line"], f["column"], f["check"].as_str().unwrap()))
         .collect();
     // No `no-verification` for a, whose `verify` could not be read; no `unknown-reference` for b, which is there.
-    assert_eq!(told, ["2:25 bad-value", "2:76 bad-value", "3:6 bad-value", "5:3 no-verification", "2:3 no-lead"]);
+    assert_eq!(
+        told,
+        ["2:25 bad-value", "2:76 bad-value", "3:6 bad-value", "2:3 no-estimate", "5:3 no-verification", "2:3 no-lead"]
+    );
 }
 
 #[test]

@@ -121,7 +121,8 @@ fn commands_in_running_text_work() {
         // Odd pieces stand between backticks.
         let Some(args) = piece.strip_prefix("tierod ").filter(|_| number % 2 == 1) else { continue };
         let args: Vec<&str> = args.split_whitespace().collect();
-        let placeless = ["check", "graph", "values", "points", "worth", "budget"].contains(&args[0]) && args.last() != Some(&"example-car");
+        let placeless = ["check", "graph", "values", "points", "worth", "budget"].contains(&args[0])
+            && args.last() != Some(&"example-car");
         let mut all = args.clone();
         if placeless {
             all.push("example-car");

@@ -41,8 +41,10 @@ fn wants_color(color: Color, terminal: bool) -> bool {
 
 /// The text without control characters, so that no title moves the cursor or hides a line.
 pub(crate) fn clean(text: &str) -> String {
-    let hostile =
-        |c: char| c.is_control() || ('\u{202a}'..='\u{202e}').contains(&c) || ('\u{2066}'..='\u{2069}').contains(&c);
+    // Marks that turn the direction of writing (UAX #9) could show one thing and mean another.
+    let turns =
+        |c: char| matches!(c, '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let hostile = |c: char| c.is_control() || turns(c);
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         out.push(if c == '\n' || c == '\t' {

@@ -28,7 +28,7 @@ impl Check {
         let report = Report::new(&values, self.records.day(&loaded));
         let text = match self.format {
             Format::Terminal => terminal::check(&report, &values, Ink::stdout(shared)),
-            Format::Json => json::text(&json::check(&report, &loaded)),
+            Format::Json => json::check(&report, &loaded),
         };
         Ok(Done { text, errors: report.has_errors() })
     }

@@ -63,7 +63,9 @@ impl Explain {
             .into());
         }
         let names = models::MODELS.iter().map(|model| model.name);
-        let names = names.chain(checks::all().iter().map(|check| check.name)).chain(Kind::ALL.iter().map(|kind| kind.singular()));
+        let names = names
+            .chain(checks::all().iter().map(|check| check.name))
+            .chain(Kind::ALL.iter().map(|kind| kind.singular()));
         let help = suggest::did_you_mean(name, names, "`tierod explain` lists them");
         Err(Error::new(format!("there is no check, kind of record or model `{}`", clean(name))).help(help))
     }
@@ -106,7 +108,9 @@ fn list(ink: Ink) -> String {
 /// The unit of an input: of its columns where it is a table.
 fn unit_of(input: &models::Input) -> String {
     match input.kind {
-        models::Kind::Table { columns } => columns.map(|column| format!("{} in {}", column.name, column.unit)).join(", "),
+        models::Kind::Table { columns } => {
+            columns.map(|column| format!("{} in {}", column.name, column.unit)).join(", ")
+        }
         _ if input.unit == "1" => String::new(),
         _ => input.unit.to_owned(),
     }

@@ -1,6 +1,7 @@
 //! JSON, version 1: stable, the same bytes for the same input.
 
 use schema::settings::Level;
+use serde::Serialize;
 use serde_json::{Value, json};
 use trace::graph::{Graph, Link};
 use trace::report::Lines;
@@ -23,36 +24,64 @@ fn source(loaded: &Loaded) -> Value {
     json!({"kind": kind, "revision": revision})
 }
 
-/// The report of `check`.
-pub(crate) fn check(report: &Report, loaded: &Loaded) -> Value {
-    json!({
-        "version": 1,
-        "source": source(loaded),
-        "stage": report.stage.word(),
-        "summary": {
+/// The report of `check`, written straight to text: there may be a hundred thousand findings.
+pub(crate) fn check(report: &Report, loaded: &Loaded) -> String {
+    #[derive(Serialize)]
+    struct Answer<'a> {
+        version: u32,
+        source: Value,
+        stage: &'static str,
+        summary: Value,
+        findings: Vec<One<'a>>,
+    }
+    let answer = Answer {
+        version: 1,
+        source: source(loaded),
+        stage: report.stage.word(),
+        summary: json!({
             "records": report.records,
             "error": report.count(Level::Error),
             "warning": report.count(Level::Warning),
             "note": report.count(Level::Note),
             "waived": report.waived.len(),
-        },
-        "findings": report.findings.iter().map(|finding| one(finding, loaded)).collect::<Vec<_>>(),
-    })
+        }),
+        findings: report.findings.iter().map(|finding| One::new(finding, loaded)).collect(),
+    };
+    let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
+    text.push('\n');
+    text
 }
 
-fn one(finding: &Finding, loaded: &Loaded) -> Value {
-    json!({
-        "check": finding.check.name,
-        "level": finding.level.word(),
-        "record": finding.record,
-        "field": finding.field,
-        "path": format!("{}{}", loaded.snapshot.prefix, finding.path),
-        "line": finding.spot.line,
-        "column": finding.spot.column,
-        "message": finding.message,
-        "help": finding.help,
-        "fingerprint": finding.fingerprint(),
-    })
+/// A finding, its keys in the order of the documentation.
+#[derive(Serialize)]
+struct One<'a> {
+    check: &'static str,
+    level: &'static str,
+    record: Option<&'a str>,
+    field: Option<&'a str>,
+    path: String,
+    line: u32,
+    column: u32,
+    message: &'a str,
+    help: &'a str,
+    fingerprint: String,
+}
+
+impl<'a> One<'a> {
+    fn new(finding: &'a Finding, loaded: &Loaded) -> Self {
+        Self {
+            check: finding.check.name,
+            level: finding.level.word(),
+            record: finding.record.as_deref(),
+            field: finding.field.as_deref(),
+            path: format!("{}{}", loaded.snapshot.prefix, finding.path),
+            line: finding.spot.line,
+            column: finding.spot.column,
+            message: &finding.message,
+            help: &finding.help,
+            fingerprint: finding.fingerprint(),
+        }
+    }
 }
 
 fn node(graph: &Graph<'_>, lines: &mut Lines<'_>, index: usize) -> Value {

@@ -8,9 +8,9 @@ use trace::snapshot::Source;
 use trace::values::{Origin, Values};
 use trace::{Finding, Loaded, Report};
 
+use super::Paths;
 use super::numbers::percent;
 use super::points::points;
-use super::shown;
 use crate::screen::{Ink, clean, count};
 
 /// Where the labels end.
@@ -20,8 +20,9 @@ const COLUMN: usize = 7;
 pub(crate) fn check(report: &Report, values: &Values<'_, '_>, ink: Ink) -> String {
     let loaded = values.graph.loaded;
     let mut out = String::new();
+    let paths = Paths::new(loaded);
     for finding in &report.findings {
-        one(&mut out, finding, loaded, ink);
+        one(&mut out, finding, &paths, ink);
         out.push('\n');
     }
     summary(&mut out, report, loaded, ink);
@@ -29,9 +30,9 @@ pub(crate) fn check(report: &Report, values: &Values<'_, '_>, ink: Ink) -> Strin
     out
 }
 
-fn one(out: &mut String, finding: &Finding, loaded: &Loaded, ink: Ink) {
+fn one(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) {
     let pad = " ".repeat(COLUMN.saturating_sub(finding.level.word().len()));
-    let path = clean(&shown(loaded, &finding.path));
+    let path = clean(&paths.shown(&finding.path));
     let place = format!("{path}:{}:{}", finding.spot.line, finding.spot.column);
     let level = ink.level(finding.level);
     let _ = writeln!(out, "{pad}{level}  {}  {}", ink.strong(&place), finding.check.name);

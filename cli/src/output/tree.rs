@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use trace::graph::{Graph, Link};
 use trace::values::{Gradients, Values};
 
+use super::Paths;
 use super::numbers::{percent, quantity};
-use super::shown;
 use super::values::limit_text;
 use crate::screen::{Ink, clean, count};
 
@@ -19,7 +19,12 @@ struct Branches<'g, 'r> {
     drawn: Vec<bool>,
     /// Show the reasons?
     reasons: bool,
+    /// How deep the branch is that is being drawn.
+    depth: usize,
 }
+
+/// No chain of a car is so deep; what is deeper is only said to go on.
+const DEEPEST: usize = 40;
 
 /// Which way a tree grows.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -30,7 +35,7 @@ enum Way {
 
 impl<'g, 'r> Branches<'g, 'r> {
     fn new(graph: &'g Graph<'r>, ink: Ink, reasons: bool) -> Self {
-        Self { graph, ink, out: String::new(), drawn: vec![false; graph.len()], reasons }
+        Self { graph, ink, out: String::new(), drawn: vec![false; graph.len()], reasons, depth: 0 }
     }
 
     fn name(&self, index: usize) -> String {
@@ -50,6 +55,12 @@ impl<'g, 'r> Branches<'g, 'r> {
     /// Draws what hangs on a record, one branch a link.
     fn grow(&mut self, index: usize, stem: &str, way: Way) {
         let next = self.next(index, way);
+        if self.depth == DEEPEST && !next.is_empty() {
+            let id = &self.graph.loaded.record(index).id;
+            let _ = writeln!(self.out, "{stem}{}", self.ink.faint(&format!("goes on from {id}")));
+            return;
+        }
+        self.depth += 1;
         let last = next.len().saturating_sub(1);
         for (number, (to, reason)) in next.into_iter().enumerate() {
             let (fork, below) = if number == last { ("└─ ", "   ") } else { ("├─ ", "│  ") };
@@ -73,6 +84,7 @@ impl<'g, 'r> Branches<'g, 'r> {
                 self.grow(to, &stem, way);
             }
         }
+        self.depth -= 1;
     }
 }
 
@@ -88,7 +100,7 @@ pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, 
     let _ = writeln!(branches.out, "{}", branches.name(index));
     let about = record.about().map(|about| format!(" of {about}")).unwrap_or_default();
     let lead = graph.lead(index).map(|lead| format!(", answered for by the {}", clean(lead))).unwrap_or_default();
-    let place = format!("{}:{line}", clean(&shown(loaded, file)));
+    let place = format!("{}:{line}", clean(&Paths::new(loaded).shown(file)));
     let _ = writeln!(branches.out, "{}", ink.faint(&format!("{}{about}, {place}{lead}", record.kind())));
 
     if let Some(text) = standing(values, gradients, index) {

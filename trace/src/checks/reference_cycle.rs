@@ -27,10 +27,15 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let next = cycle.way.get(1).unwrap_or(first);
         let mut way: Vec<&str> = cycle.way.iter().map(name).collect();
         way.push(name(first));
+        // The whole way, unless nobody could read it.
+        const MOST: usize = 40;
+        let more = way.len().saturating_sub(MOST);
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        way.truncate(MOST);
         let message = if cycle.way.len() == 1 {
             format!("{} names itself under `{}`", name(first), cycle.key)
         } else {
-            format!("the way up turns in a circle: {}", way.join(" → "))
+            format!("the way up turns in a circle: {}{more}", way.join(" → "))
         };
         let route: &[&str] = match cycle.key {
             "serves" | "supersedes" => &[cycle.key, name(next)],

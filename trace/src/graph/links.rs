@@ -150,7 +150,7 @@ impl<'r> Collector<'r> {
                 if key == "score" { &["score", "given", name.as_str()] } else { &[key, name.as_str()] };
             if is_table(value) {
                 self.name(None, route, text, May::File);
-            } else if is_name(text) && !local.contains(&text) && !given.get(text).is_some() {
+            } else if is_name(text) && !local.contains(&text) && given.get(text).is_none() {
                 self.name(None, route, text, May::Value);
             }
         }
