@@ -40,8 +40,17 @@ impl Report {
         let chains = Chains::new(graph);
         let gradients = values.network.gradients(&values.network.partials(&values.state));
         let standings = values.standings(&gradients);
-        let inputs =
-            Inputs { graph, chains: &chains, values, gradients: &gradients, standings: &standings, day, stage };
+        let budgets = values.budgets(&gradients);
+        let inputs = Inputs {
+            graph,
+            chains: &chains,
+            values,
+            gradients: &gradients,
+            standings: &standings,
+            budgets: &budgets,
+            day,
+            stage,
+        };
         let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, &inputs)).collect();
         drafts.retain(|draft| !follows_from_damage(graph, draft));
 
@@ -140,7 +149,8 @@ impl<'r> Places<'r> {
     fn spot_within(&mut self, file: usize, route: &[&str], offset: usize) -> Spot {
         let start = self.spot(file, route, Aim::Value);
         let source = self.loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::text(bytes).ok());
-        let text = self.trees.get(&file).and_then(Option::as_ref).and_then(|tree| tree.text_of_route(route.iter().copied()));
+        let text =
+            self.trees.get(&file).and_then(Option::as_ref).and_then(|tree| tree.text_of_route(route.iter().copied()));
         match (source, text) {
             (Some(source), Some(text)) => read::within(source, start, text, offset),
             _ => start,

@@ -1,5 +1,6 @@
 //! One file a command; each returns its report as text, so that nothing is half printed.
 
+mod budget;
 mod check;
 mod completions;
 mod explain;
@@ -31,6 +32,8 @@ pub(crate) enum Command {
     Why(why::Why),
     /// Show every target, event, goal and amount with its value, its limit and where it stands
     Values(values::Values),
+    /// Show who is over in each budget, who has room, and what would close the gap
+    Budget(budget::Budget),
     /// Show the points planned, needed and predicted, by event
     Points(points::Points),
     /// Tell what a unit, or a hundredth, of each value is worth in points
@@ -76,6 +79,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),
+        Command::Budget(command) => command.run(shared),
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),
         Command::Weigh(command) => command.run(shared),

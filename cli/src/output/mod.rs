@@ -1,5 +1,6 @@
 //! One file an output format.
 
+pub(crate) mod budget;
 pub(crate) mod dot;
 pub(crate) mod json;
 pub(crate) mod numbers;
@@ -16,17 +17,27 @@ use std::path::{Component, Path};
 use trace::Loaded;
 use trace::snapshot::Source;
 
-/// The path of a file as one would type it here: relative to the current folder where it is on disk,
-/// else to the repository's top.
-fn shown(loaded: &Loaded, path: &str) -> String {
-    let at_top = format!("{}{path}", loaded.snapshot.prefix);
-    let (Source::Worktree, Some(folder), Ok(cwd)) =
-        (&loaded.snapshot.source, &loaded.snapshot.folder, std::env::current_dir())
-    else {
-        return at_top;
-    };
-    let cwd = cwd.canonicalize().unwrap_or(cwd);
-    relative(&cwd, &folder.join(path))
+/// Shows paths as one would type them here: relative to the current folder where the file is on disk, else
+/// to the repository's top.
+struct Paths(String);
+
+impl Paths {
+    /// Looks up once where one stands.
+    fn new(loaded: &Loaded) -> Self {
+        let snapshot = &loaded.snapshot;
+        match (&snapshot.source, &snapshot.folder, std::env::current_dir()) {
+            (Source::Worktree, Some(folder), Ok(cwd)) => {
+                let steps = relative(&cwd.canonicalize().unwrap_or(cwd), folder);
+                Self(if steps.is_empty() { steps } else { steps + "/" })
+            }
+            _ => Self(snapshot.prefix.clone()),
+        }
+    }
+
+    /// The path of a file in the data root.
+    fn shown(&self, path: &str) -> String {
+        format!("{}{path}", self.0)
+    }
 }
 
 fn relative(from: &Path, to: &Path) -> String {

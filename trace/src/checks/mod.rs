@@ -12,6 +12,7 @@ mod duplicate_key;
 mod expired_waiver;
 mod idle_analysis;
 mod missing_key;
+mod no_estimate;
 mod no_evidence;
 mod no_lead;
 mod no_parent;
@@ -19,6 +20,8 @@ mod no_reason;
 mod no_verification;
 mod numbers;
 mod off_chain;
+mod over_allocated;
+mod over_budget;
 mod over_margin;
 mod plan_short;
 mod points_short;
@@ -28,6 +31,7 @@ mod target_missed;
 mod target_off_course;
 mod target_off_plan;
 mod two_estimates;
+mod unallocated;
 mod unfed_target;
 mod unit_mismatch;
 mod unknown_key;
@@ -44,7 +48,7 @@ use schema::read::Spot;
 use schema::settings::{Level, Settings, Stage};
 
 use crate::graph::{Chains, Graph};
-use crate::values::{Gradients, Standing, ValueProblemKind, Values};
+use crate::values::{Budget, Gradients, Standing, ValueProblemKind, Values};
 
 /// The groups of checks, as the docs list them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -113,6 +117,8 @@ pub struct Inputs<'i, 'r> {
     pub gradients: &'i Gradients,
     /// Where every target stands.
     pub standings: &'i [Standing],
+    /// Every budget with its shares.
+    pub budgets: &'i [Budget],
     /// The day to reckon with.
     pub day: Day,
     /// The stage of that day.
@@ -189,7 +195,7 @@ impl Told {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 33] = [
+static ALL: [&Check; 37] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &childless::CHECK,
@@ -199,12 +205,15 @@ static ALL: [&Check; 33] = [
     &expired_waiver::CHECK,
     &idle_analysis::CHECK,
     &missing_key::CHECK,
+    &no_estimate::CHECK,
     &no_evidence::CHECK,
     &no_lead::CHECK,
     &no_parent::CHECK,
     &no_reason::CHECK,
     &no_verification::CHECK,
     &off_chain::CHECK,
+    &over_allocated::CHECK,
+    &over_budget::CHECK,
     &over_margin::CHECK,
     &plan_short::CHECK,
     &points_short::CHECK,
@@ -213,6 +222,7 @@ static ALL: [&Check; 33] = [
     &target_off_course::CHECK,
     &target_off_plan::CHECK,
     &two_estimates::CHECK,
+    &unallocated::CHECK,
     &unfed_target::CHECK,
     &unit_mismatch::CHECK,
     &unknown_key::CHECK,

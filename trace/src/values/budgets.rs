@@ -43,8 +43,8 @@ pub struct Budget {
     pub allocated: f64,
     /// What parts take that lie in no share.
     pub outside: f64,
-    /// The systems of these parts.
-    pub without_share: Vec<usize>,
+    /// The systems of these parts, and how much of it each.
+    pub without_share: Vec<(usize, f64)>,
     /// Shares that cannot be counted, since they are in another unit or have no upper limit.
     pub misfits: Vec<usize>,
 }

@@ -1,7 +1,7 @@
 //! What only the parts tell of a budget: the growth allowance in it, what lies outside of any share, and where
 //! people's safety is at stake.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use schema::records::Body;
 
@@ -13,7 +13,7 @@ use super::{Key, Node, Origin, Rule, Values};
 struct Ledger {
     growth: HashMap<Owner, f64>,
     /// By the number of the budget: what lies in no share, and the systems it lies in.
-    outside: HashMap<usize, (f64, HashSet<usize>)>,
+    outside: HashMap<usize, (f64, HashMap<usize, f64>)>,
 }
 
 /// Where the budgets of one amount and their shares lie.
@@ -76,8 +76,8 @@ impl Values<'_, '_> {
                 }
                 if let Some((outside, systems)) = ledger.outside.get(&at) {
                     budget.outside = *outside;
-                    budget.without_share = systems.iter().copied().collect();
-                    budget.without_share.sort_unstable();
+                    budget.without_share = systems.iter().map(|(system, sum)| (*system, *sum)).collect();
+                    budget.without_share.sort_unstable_by_key(|(system, _)| *system);
                 }
             }
         }
@@ -133,10 +133,37 @@ impl Values<'_, '_> {
                     // The outermost system on the way that holds no share at all, else the part's own.
                     let between = way.get(1..depth).unwrap_or_default();
                     let bare = between.iter().rev().find(|owner| !fences.hold_a_share.contains(&(budget, **owner)));
-                    systems.extend(bare.or_else(|| between.first()).copied().flatten());
+                    if let Some(system) = bare.or_else(|| between.first()).copied().flatten() {
+                        *systems.entry(system).or_default() += piece * factor;
+                    }
                 }
             }
         }
         ledger
+    }
+
+    /// Parts that lack an amount, though a budget that they lie in adds it up: with the amount and that budget.
+    pub fn without_amount<'b>(&self, budgets: &'b [Budget]) -> Vec<(usize, &'b str, usize)> {
+        let mut found = Vec::new();
+        let mut by_amount: BTreeMap<&str, HashMap<Owner, usize>> = BTreeMap::new();
+        for budget in budgets {
+            let Some(total) = self.target(budget.index).and_then(|target| target.total.as_ref()) else { continue };
+            let Some(name) = budget.amount.as_deref().filter(|name| *name == total.as_str()) else { continue };
+            if let Some(owner) = self.owner(budget.index) {
+                by_amount.entry(name).or_default().entry(owner).or_insert(budget.index);
+            }
+        }
+        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
+            let Body::Part(part) = &entry.record.body else { continue };
+            for (name, owners) in &by_amount {
+                if part.amounts.get(name).is_some() {
+                    continue;
+                }
+                // The innermost budget is the one that its section keeps.
+                let budget = self.way_out(Some(index)).iter().find_map(|owner| owners.get(owner).copied());
+                found.extend(budget.map(|budget| (index, *name, budget)));
+            }
+        }
+        found
     }
 }

@@ -1,7 +1,10 @@
 //! Values: from records to numbers. Targets, events, goals and amounts are nodes of one acyclic graph;
 //! formulas, models, roll-ups and scores are its rules.
 
+mod budgets;
 mod build;
+mod closing;
+mod ledger;
 mod network;
 mod order;
 mod points;
@@ -9,12 +12,16 @@ mod problems;
 mod sheets;
 mod status;
 mod tables;
+pub mod transfer;
 mod weigh;
 mod worth;
 
+pub use budgets::{Budget, Share};
+pub use closing::{Move, Transfer};
 pub use network::{Gradients, Network, Node, Partials, Rule, State};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
+pub use sheets::names as sheet_names;
 pub use status::{Limit, Standing, Status};
 pub use weigh::{Outcome, Weighed};
 pub use worth::Worth;

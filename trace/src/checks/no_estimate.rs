@@ -1,0 +1,51 @@
+//! `no-estimate`: nothing says what a value is.
+
+use schema::records::Body;
+use schema::settings::Stage;
+
+use super::{Check, Error, Group, Inputs, Note, Told, Warning};
+use crate::graph::Link;
+use crate::values::Origin;
+
+pub(super) static CHECK: Check = Check {
+    name: "no-estimate",
+    group: Group::Values,
+    levels: [Note, Warning, Warning, Warning, Error],
+    finds: "From the design stage on, a target without any value; a part that lacks an amount which a budget adds up.",
+    why: "A target without a value cannot be seen to slip, and a part that weighs nothing makes a sum that is wrong.",
+    mend: "Write an `estimate`, however rough, with its uncertainty, or a formula or an analysis; give the part the \
+           amount with its basis, so that growth is added.",
+    found: "\
+targets:
+  brake-distance: {of: car, at-most: 31 m}",
+    mended: "\
+targets:
+  brake-distance: {of: car, at-most: 31 m, estimate: 30 m ± 2 m}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let loaded = inputs.graph.loaded;
+    let passed = |index: usize| {
+        let mut results = inputs.graph.linked(index, Link::Verifies, petgraph::Direction::Incoming);
+        results.any(|result| matches!(&loaded.record(result).body, Body::Result(result) if result.outcome.is_some()))
+    };
+    for standing in inputs.standings.iter().filter(|_| inputs.stage >= Stage::Design) {
+        // Where a formula or a model has no answer, what it lacks is told.
+        let given = standing.value.is_some() || inputs.values.origin(standing.index) != Origin::None;
+        if !given && !passed(standing.index) {
+            let message = format!("nothing says what {} will be", loaded.record(standing.index).name());
+            told.tell(
+                standing.index,
+                &["estimate"],
+                message,
+                "write an `estimate: VALUE ± UNCERTAINTY`, however rough",
+            );
+        }
+    }
+    for (part, amount, budget) in inputs.values.without_amount(inputs.budgets) {
+        let whole = &loaded.record(budget).id;
+        let message = format!("{} has no {amount}, which {whole} adds up", loaded.record(part).name());
+        told.tell(part, &["amounts", amount], message, format!("add `{amount}` to its `amounts`, with its basis"));
+    }
+}

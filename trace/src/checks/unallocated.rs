@@ -1,0 +1,42 @@
+//! `unallocated`: a system takes of a budget without a share in it.
+
+use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+
+pub(super) static CHECK: Check = Check {
+    name: "unallocated",
+    group: Group::Values,
+    levels: [Note, Note, Warning, Warning, Warning],
+    finds: "A system that takes of an amount which is shared out to others, and has no share itself.",
+    why: "What nobody has promised to keep to grows unseen, out of what the others have been given.",
+    mend: "Give the system a target with `share-of` the budget, or let a share that is there cover it.",
+    found: "\
+systems:
+  brakes: {in: car}
+targets:
+  car-mass: {of: car, at-most: 30 kg, total: mass}
+  suspension-mass: {of: suspension, at-most: 20 kg, total: mass, share-of: car-mass}
+parts:
+  disc: {in: brakes, count: 4, amounts: {mass: 0.4 kg}}",
+    mended: "\
+systems:
+  brakes: {in: car}
+targets:
+  car-mass: {of: car, at-most: 30 kg, total: mass}
+  suspension-mass: {of: suspension, at-most: 20 kg, total: mass, share-of: car-mass}
+  brakes-mass: {of: brakes, at-most: 8 kg, total: mass, share-of: car-mass}
+parts:
+  disc: {in: brakes, count: 4, amounts: {mass: 0.4 kg}}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let loaded = inputs.graph.loaded;
+    for budget in inputs.budgets {
+        for (system, takes) in &budget.without_share {
+            let takes = numbers::quantity(*takes, 0.0, inputs.values.unit(budget.node));
+            let whole = &loaded.record(budget.index).id;
+            let message = format!("{} takes {takes} without a share of {whole}", loaded.record(*system).name());
+            told.tell(*system, &[], message, format!("give it a target with `share-of: {whole}`"));
+        }
+    }
+}
