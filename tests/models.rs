@@ -5,6 +5,8 @@
 //! chapter 2; Guiggiani, The Science of Vehicle Dynamics, chapter 3). The car has 280 kg, 60 kW, 1.1 m2 of drag area
 //! and 2.5 m2 of lift area; air has 1.2 kg/m3.
 
+#![allow(clippy::print_stdout, reason = "what was measured or skipped is printed")]
+
 use std::fmt::Write as _;
 
 use crate::support::{SETTINGS, Sandbox};
@@ -213,7 +215,7 @@ fn every_closed_form() {
 
 /// The closed forms to more digits than the reference prints.
 #[test]
-fn closed_forms_to_ten_digits() {
+fn closed_forms_to_nine_digits() {
     let units: Vec<(&str, &str)> = ANSWERS.iter().map(|(id, unit, ..)| (*id, *unit)).chain(OTHERS).collect();
     let read = read(&units, CASES, |_| ());
     let (m, p, k, kl, mu, x, a) = (280.0_f64, 60e3_f64, 0.66_f64, 1.5_f64, 1.5_f64, 75.0_f64, 8.0_f64);
@@ -226,6 +228,7 @@ fn closed_forms_to_ten_digits() {
     let circle = (mu * GN * 9.125 / (1.0 - mu * kl * 9.125 / m)).sqrt();
     let corner = (mu * GN * 10.0).sqrt();
     let top = (corner * corner + 2.0 * 60.0 * 8.0 * 14.0 / 22.0).sqrt();
+    let mut worst = ("", 0.0_f64);
     for (id, value) in [
         ("steady-time", (2.0 * x / a).sqrt()),
         ("staged-time", (2.0 * 75.3 / a).sqrt() - (2.0 * 0.3 / a).sqrt()),
@@ -242,8 +245,13 @@ fn closed_forms_to_ten_digits() {
         ("winged-circle-speed", circle),
         ("stadium-time", std::f64::consts::TAU * 10.0 / corner + 2.0 * (top - corner) * (1.0 / 8.0 + 1.0 / 14.0)),
     ] {
-        close(read.number(id), value, 1e-8);
+        let off = (read.number(id) / value - 1.0).abs();
+        assert!(off < 1e-9, "{id}: {} is not {value} ({off:e})", read.number(id));
+        if off > worst.1 {
+            worst = (id, off);
+        }
     }
+    println!("the worst closed form is {}: {:e}", worst.0, worst.1);
 }
 
 /// A run of 75 m with one thing changed, as a finding of its own target.

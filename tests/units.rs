@@ -1,5 +1,7 @@
 //! Units and their arithmetic through records, against NIST SP 811 and against a table made by the PyPI package pint.
 
+#![allow(clippy::print_stdout, reason = "what was measured or skipped is printed")]
+
 use std::fmt::Write as _;
 
 use crate::values::Read;

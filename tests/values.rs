@@ -449,6 +449,7 @@ targets:
         assert_eq!(found.keys().map(String::as_str).collect::<Vec<_>>(), keys, "{found:?}");
         assert!(found["unit"].is_string() && found["origin"].is_string(), "{found:?}");
     }
+    assert_eq!(read.get("within")["uncertainty"].to_string(), "0.0", "and no negative zero");
     let most = read.get("most");
     assert_eq!((&most["value"], &most["unit"], &most["si"]), (&4.0.into(), &"kg".into(), &4.0.into()));
     assert_eq!(most["limit"], serde_json::json!({"at_most": 5.0}));

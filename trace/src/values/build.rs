@@ -15,6 +15,9 @@ use super::{Key, Origin, Values, order, sheets};
 use crate::graph::Graph;
 use crate::load::is_table;
 
+/// What a system or the car holds of an amount, each with its factor.
+type Members = Vec<(Node, f64)>;
+
 /// Where the text of a node stands.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Place {
@@ -278,7 +281,7 @@ impl<'r> Builder<'_, 'r> {
     /// Amounts of parts, and their roll-up through systems to the car: times count, with growth.
     fn amounts(&mut self) {
         let loaded = self.graph.loaded;
-        let mut members: HashMap<(Option<usize>, u16), Vec<(Node, f64)>> = HashMap::new();
+        let mut members: HashMap<(Option<usize>, u16), Members> = HashMap::new();
         for (index, entry) in loaded.entries.iter().enumerate() {
             let Body::Part(part) = &entry.record.body else { continue };
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
@@ -702,7 +705,7 @@ impl<'r> Builder<'_, 'r> {
                     match entries {
                         Ok(entries) => call.lists.push((input.name, entries)),
                         Err(error) => {
-                            self.tell(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between")
+                            self.tell(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between");
                         }
                     }
                     self.network.nodes[node].rule = Rule::None;

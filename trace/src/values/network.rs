@@ -336,7 +336,8 @@ impl Gradients {
     /// The expanded uncertainty (k = 2) of a node to first order, in SI (JCGM 100:2008, 5.1.2).
     pub fn uncertainty(&self, network: &Network, node: Node) -> f64 {
         let term = |(leaf, derivative): &(u32, f64)| (derivative * network.nodes[*leaf as usize].uncertainty).powi(2);
-        self.0[node].iter().map(term).sum::<f64>().sqrt()
+        // The sum of nothing is a negative zero.
+        (self.0[node].iter().map(term).sum::<f64>() + 0.0).sqrt()
     }
 
     /// The derivatives of a node by the uncertain given values it rests on.
