@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
+mod budgets;
 mod checks;
 mod commands;
 mod example_car;
@@ -17,6 +18,7 @@ mod readme;
 mod reference_graphs;
 mod scores;
 mod support;
+mod transfers;
 mod units;
 mod values;
 mod yaml_cases;

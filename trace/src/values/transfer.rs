@@ -3,7 +3,8 @@
 //! Each limit `x = limit + raised - lowered`. The sum of what is raised and lowered is made as small as it can
 //! be, subject to: no limit below what its share needs, and in every budget the shares' limits within its
 //! own limit less what is held back. The outermost limit is fixed. Many answers are equally small: a second
-//! programme picks the one that takes from the shares with the most room, so that few revisions are needed.
+//! programme picks the one that takes least from anybody, and that from the shares with the most room, so that few
+//! revisions are needed.
 
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
 
@@ -138,20 +139,20 @@ fn solve(room: f64, slots: &[Slot]) -> Option<Vec<f64>> {
     });
     let mut costs = vec![0.0; slots.len()];
     for (rank, at) in by_room.into_iter().enumerate() {
-        costs[at] = 1.0 + rank as f64 / slots.len() as f64;
+        costs[at] = 1.0 + (rank + 1) as f64 / (slots.len() + 1) as f64;
     }
     let (limits, _) = programme(room, slots, &costs, Some(snap(least)))?;
     Some(limits)
 }
 
-/// The limits of least cost, and the cost; where `most` is given, the whole change is no larger.
+/// The limits of least cost, and the cost, where lowering a limit costs what is said and raising it 1; where `most` is given, the whole change is no larger.
 fn programme(room: f64, slots: &[Slot], costs: &[f64], most: Option<f64>) -> Option<(Vec<f64>, f64)> {
     let mut problem = Problem::new(OptimizationDirection::Minimize);
     let moves: Vec<(Variable, Variable)> = slots
         .iter()
         .zip(costs)
         .map(|(slot, cost)| {
-            let raised = problem.add_var(*cost, ((slot.value - slot.limit).max(0.0), f64::INFINITY));
+            let raised = problem.add_var(1.0, ((slot.value - slot.limit).max(0.0), f64::INFINITY));
             let lowered = problem.add_var(*cost, (0.0, (slot.limit - slot.value).max(0.0)));
             (raised, lowered)
         })
