@@ -9,9 +9,9 @@ use std::fmt::Write as _;
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 
-use crate::support::{Answer, Places, Sandbox, places_in_graph};
+use crate::support::{Places, Sandbox, places_in_graph};
 
-pub(crate) const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
+const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
 
 /// A record file with parts of these ids, in which no check finds anything.
 pub(crate) fn parts(ids: &[&str]) -> String {
@@ -29,7 +29,7 @@ fn result(id: &str, evidence: &str) -> String {
 }
 
 /// A word of a POSIX shell.
-pub(crate) fn word(text: impl AsRef<Path>) -> String {
+fn word(text: impl AsRef<Path>) -> String {
     format!("'{}'", text.as_ref().to_str().unwrap().replace('\'', r"'\''"))
 }
 

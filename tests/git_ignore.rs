@@ -5,7 +5,7 @@
 use std::collections::BTreeSet;
 
 use crate::git_shapes::part;
-use crate::support::{Places, Sandbox, places_in_graph};
+use crate::support::{Sandbox, places_in_graph};
 
 /// The record files that git would track below a prefix: tracked and there, or not ignored.
 fn not_ignored(sandbox: &Sandbox, prefix: &str) -> BTreeSet<String> {

@@ -6,7 +6,6 @@
 #![cfg(unix)]
 #![allow(clippy::print_stdout, reason = "a test that fails says in which shape, and one that is skipped says so")]
 
-use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::support::{Places, Sandbox, places_in_graph};

@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use crate::git_hooks::{TIEROD, parts, word, write_hook};
+use crate::git_hooks::{parts, write_hook};
 use crate::support::{Answer, Sandbox};
 
 /// Runs `git commit`, whatever comes of it.

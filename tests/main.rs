@@ -1,6 +1,12 @@
 //! End-to-end tests: they drive the binary, each in a sandbox of its own. One test binary, one module a subject.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test fails by panicking, and says what it measured or skipped"
+)]
 
 mod budgets;
 mod checks;

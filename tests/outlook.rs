@@ -203,3 +203,42 @@ fn a_wrong_formula_is_told_at_its_character() {
         .collect();
     assert_eq!(told, ["2:52 unit-mismatch", "9:7 unknown-reference", "10:55 bad-value"]);
 }
+
+/// The wrong formulas of the formula tests, each in a record of its own: the finding stands at the character.
+#[test]
+fn fifty_wrong_formulas_are_told_at_their_columns() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let given = "given: {m: 2 kg, t: 3 s, v: 4 m/s, r: 5, p: 6 pts, c: 7 EUR, d: 8 USD}";
+    let cases = include_str!("wrong-formulas.tsv").lines().filter(|line| !line.starts_with('#'));
+    let mut records = String::from("targets:\n");
+    let mut expected = Vec::new();
+    for (number, case) in cases.enumerate() {
+        let [text, start, kind, _] = case.split('\t').collect::<Vec<_>>()[..] else { panic!("{case}") };
+        // An empty text is told before it is a formula, at its place.
+        let check = if kind == "Unit" { "unit-mismatch" } else { "bad-value" };
+        let line = 2 + 6 * number;
+        records.push_str(&format!(
+            "  x{number}:\n    of: car\n    lead: l\n    at-most: 9\n    {given}\n    formula: '{text}'\n"
+        ));
+        // Behind `    formula: '`; an empty text has its quote alone.
+        let column = if text.is_empty() { 14 } else { 15 + start.parse::<usize>().unwrap() };
+        expected.push(format!("x{number} {check} {}:{column}", line + 5));
+    }
+    assert!(expected.len() >= 50);
+    sandbox.write("wrong.yaml", records);
+    let report = sandbox.tierod(&["check", "--format", "json"]).json();
+    let found = report["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|f| ["unit-mismatch", "bad-value"].contains(&f["check"].as_str().unwrap()));
+    let mut told: Vec<String> = found
+        .map(|f| {
+            format!("{} {} {}:{}", f["record"].as_str().unwrap(), f["check"].as_str().unwrap(), f["line"], f["column"])
+        })
+        .collect();
+    told.sort();
+    expected.sort();
+    assert_eq!(told, expected);
+}

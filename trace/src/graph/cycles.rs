@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, VecDeque};
 
-use petgraph::algo::tarjan_scc;
+use petgraph::algo::kosaraju_scc;
 use petgraph::graph::DiGraph;
 use schema::records::Body;
 
@@ -58,7 +58,7 @@ impl Graph<'_> {
                 loops.push(from);
             }
         }
-        let knots = tarjan_scc(&links).into_iter().filter(|knot| knot.len() > 1);
+        let knots = kosaraju_scc(&links).into_iter().filter(|knot| knot.len() > 1);
         let mut cycles: Vec<Cycle> = knots
             .filter_map(|knot| {
                 let members: std::collections::HashSet<usize> = knot.iter().map(|index| index.index()).collect();

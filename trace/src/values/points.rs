@@ -154,7 +154,7 @@ impl Values<'_, '_> {
         let Key::Record(index) = self.keys[read] else { return None };
         let Body::Target(target) = &self.graph.loaded.record(index).body else { return None };
         let target: &Target = target;
-        match Limit::of(target) {
+        match self.limit(target) {
             Limit { at_most: Some(most), at_least: None } => Some(most),
             Limit { at_least: Some(least), at_most: None } => Some(least),
             _ => None,

@@ -3,7 +3,7 @@
 use schema::records::{Body, Decision};
 
 use super::network::{Network, Node, Rule, State};
-use super::status::{Limit, Status};
+use super::status::Status;
 use super::{Gradients, Values};
 
 /// A target as an alternative leaves it.
@@ -99,7 +99,7 @@ impl Values<'_, '_> {
         let uncertainty = gradients.uncertainty(network, node);
         let status = match value {
             None => Status::Open,
-            Some(value) if Limit::of(target).holds(value, uncertainty) => Status::OnCourse,
+            Some(value) if self.limit(target).holds(value, uncertainty) => Status::OnCourse,
             Some(_) => Status::OffCourse,
         };
         Some(Weighed { index, node, value, uncertainty, status })
@@ -110,7 +110,7 @@ impl Values<'_, '_> {
         let (mut broken, mut mended) = (Vec::new(), Vec::new());
         for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
             let (Body::Target(target), Some(node)) = (&entry.record.body, self.of_record(index)) else { continue };
-            let limit = Limit::of(target);
+            let limit = self.limit(target);
             let after = state.values[node];
             let Some(before) = self.value(node).filter(|_| !after.is_nan()) else { continue };
             let held = limit.holds(before, now.uncertainty(&self.network, node));

@@ -1,0 +1,74 @@
+//! Times of the value graph in one process: one evaluation, one backward pass, and the roll-up of 10,000 parts.
+//!
+//! `cargo bench --bench values` prints the medians and the ratio of `worth` to one evaluation.
+
+#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark prints, and stops when it cannot run")]
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use trace::graph::Graph;
+use trace::snapshot::{Request, State};
+use trace::values::{Rule, Values};
+use trace::{Loaded, Report};
+
+fn load(root: PathBuf) -> Loaded {
+    let request = Request { cwd: std::env::current_dir().unwrap(), path: Some(root), state: State::Worktree };
+    Loaded::from_request(&request).unwrap()
+}
+
+/// The median of some runs, in milliseconds.
+fn median(runs: usize, mut run: impl FnMut()) -> f64 {
+    let mut times: Vec<f64> = (0..runs)
+        .map(|_| {
+            let start = Instant::now();
+            run();
+            start.elapsed().as_secs_f64() * 1e3
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times[runs / 2]
+}
+
+fn of(name: &str, loaded: &Loaded) {
+    let graph = Graph::new(loaded);
+    let values = Values::new(&graph);
+    let network = &values.network;
+    let goal = graph.loaded.entries.iter().position(|entry| entry.record.kind() == schema::Kind::Goal).unwrap();
+    let goal = values.of_record(goal).unwrap();
+    let leaves = network.nodes.iter().filter(|node| matches!(node.rule, Rule::Given(_))).count();
+    let evaluation = median(31, || drop(network.evaluate()));
+    let worth = median(31, || drop(values.worth_of_all(goal)));
+    let built = median(11, || drop(Values::new(&graph)));
+    let report = median(11, || drop(Report::new(&values, schema::Day::parse("2027-03-19").unwrap())));
+    println!("{name}: {} records, {} values, {leaves} of them given", loaded.entries.len(), network.nodes.len());
+    println!("  one evaluation           {evaluation:8.3} ms");
+    println!("  worth of all given values {worth:7.3} ms, {:.1} evaluations", worth / evaluation);
+    println!("  building the value graph {built:8.3} ms");
+    println!("  all checks               {report:8.3} ms");
+}
+
+fn main() {
+    of("example-car", &load(Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car")));
+
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("tierod.yaml"), "growth: {mass: {drawn: 5 %}}\n").unwrap();
+    let mut records = String::from(
+        "goals: {goal: {points: 60 pts}}\nevents:\n  event: {serves: {goal: x}, reads: {mass: car-mass}, score: {formula: 100 pts - mass * 1 pts/kg}}\n",
+    );
+    records.push_str("targets: {car-mass: {of: car, at-most: 9 t, total: mass, serves: {event: x}}}\nsystems:\n");
+    for system in 0..10 {
+        let _ = writeln!(records, "  s{system}: {{in: car}}");
+    }
+    records.push_str("parts:\n");
+    for part in 0..10_000 {
+        let _ = writeln!(
+            records,
+            "  p{part}: {{in: s{}, count: 2, amounts: {{mass: {{value: 0.4 kg ± 0.02 kg, basis: drawn}}}}, serves: {{car-mass: x}}}}",
+            part % 10
+        );
+    }
+    std::fs::write(folder.path().join("parts.yaml"), records).unwrap();
+    of("10,000 parts", &load(folder.path().to_owned()));
+}
