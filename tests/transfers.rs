@@ -190,3 +190,14 @@ proptest::proptest! {
         }
     }
 }
+
+#[test]
+fn numbers_of_any_size_are_closed_alike() {
+    for scale in [1e-9, 1e-3, 1.0, 1e6, 1e200] {
+        let slots = [slot(scale, 2.0 * scale), slot(scale, 0.1 * scale), slot(scale, 0.1 * scale)];
+        let limits = limits(close(3.0 * scale, &slots, 0));
+        let change: f64 = limits.iter().zip(&slots).map(|(new, slot)| (new - slot.limit).abs()).sum();
+        assert!((change / scale - 2.0).abs() < 1e-5, "{scale:e}: {limits:?}");
+        holds(3.0 * scale, &slots, &limits, "scaled");
+    }
+}

@@ -34,7 +34,12 @@ impl Report<'_> {
         self.budgets.iter().filter(|budget| (self.wanted)(budget))
     }
 
-    /// The budgets in a budget, from the outside in; what is told of one that is no share holds for them.
+    /// Is the budget that another is a share of shown too?
+    fn shows(&self, outer: Option<usize>) -> bool {
+        outer.is_some_and(|outer| self.wanted().any(|budget| budget.index == outer))
+    }
+
+    /// What is told of a budget that is no share of another holds for all budgets in it.
     fn transfer(&self, budget: &Budget) -> Option<Transfer> {
         let outermost = budget.share_of.is_none_or(|outer| !self.budgets.iter().any(|other| other.index == outer));
         (outermost && !budget.shares.is_empty()).then(|| self.values.transfer(self.budgets, budget))
@@ -70,16 +75,21 @@ fn paint(over: bool) -> Paint {
 struct Scale<'u> {
     unit: &'u Unit,
     places: usize,
+    far: bool,
 }
 
 impl<'u> Scale<'u> {
     fn new(unit: &'u Unit, limit: f64) -> Self {
         let size = unit.from_si(limit).abs();
         let places = if size > 0.0 { (5 - size.log10().ceil() as i32).clamp(0, 7) as usize } else { 2 };
-        Self { unit, places }
+        Self { unit, places, far: size != 0.0 && !(1e-4..1e12).contains(&size) }
     }
 
     fn number(&self, si: f64) -> String {
+        // Far outside of what a table is for, digits would fill the screen or be all noughts.
+        if self.far && si != 0.0 {
+            return format!("{:.3e}", self.unit.from_si(si));
+        }
         let text = format!("{:.*}", self.places, self.unit.from_si(si));
         // Minus nothing is nothing.
         if text.trim_start_matches('-').bytes().all(|b| matches!(b, b'0' | b'.')) {
@@ -99,7 +109,11 @@ impl<'u> Scale<'u> {
     /// A number in a sentence: with its unit, without zeros behind.
     fn text(&self, si: f64) -> String {
         let text = self.number(si);
-        let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+        let text = if text.contains('.') && !text.contains('e') {
+            text.trim_end_matches('0').trim_end_matches('.')
+        } else {
+            &text
+        };
         let name = self.unit.to_string();
         format!("{text}{}{name}", if name.is_empty() { "" } else { " " })
     }
@@ -159,7 +173,7 @@ pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
     for budget in report.wanted() {
         if !budget.shares.is_empty() || !budget.misfits.is_empty() {
             one(&mut out, report, budget, ink);
-        } else if budget.share_of.is_none() {
+        } else if !report.shows(budget.share_of) {
             lone.push(budget);
         }
     }
@@ -187,7 +201,7 @@ fn one(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink) {
     let scale = Scale::new(values.unit(budget.node), budget.limit);
     gap(out);
     let title = values.graph.loaded.record(budget.index).body.common().title().unwrap_or_default();
-    let _ = writeln!(out, "{}  {}\n", ink.strong(report.id(budget.index)), clean(title));
+    let _ = writeln!(out, "{}\n", format!("{}  {}", ink.strong(report.id(budget.index)), clean(title)).trim_end());
     let mut table = table("share", scale.unit);
     for share in &budget.shares {
         table.row(Line::share(report.id(share.index), share).cells(&scale));
@@ -216,7 +230,7 @@ fn one(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink) {
     }
     if budget.outside > 0.0 {
         let ids: Vec<&str> = budget.without_share.iter().map(|(index, _)| report.id(*index)).collect();
-        let who = if ids.is_empty() { "parts that lie in no system of it".to_owned() } else { ids.join(", ") };
+        let who = if ids.is_empty() { "parts of its own, in no system".to_owned() } else { ids.join(", ") };
         ink.block(out, "", 0, &format!("{} lies outside of any share: {who}", scale.text(budget.outside)));
     }
     if !budget.misfits.is_empty() {
@@ -224,9 +238,21 @@ fn one(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink) {
         let why = "not counted, since the unit is another or there is no upper limit";
         ink.block(out, "", 0, &format!("{why}: {}", ids.join(", ")));
     }
-    if let Some(transfer) = report.transfer(budget) {
-        closing(out, report, &scale, &transfer, ink);
+    if !budget.reserve_fits {
+        ink.block(out, "", 0, "the reserve is not counted, since its unit is another");
     }
+    match (report.transfer(budget), budget.share_of) {
+        (Some(transfer), _) => closing(out, report, &scale, &transfer, ink),
+        (None, Some(outer)) if !report.shows(Some(outer)) && has_gap(budget) => {
+            let text = format!("what would close the gap is told with {}, which it is a share of", report.id(outer));
+            ink.block(out, "", 0, &text);
+        }
+        _ => {}
+    }
+}
+
+fn has_gap(budget: &Budget) -> bool {
+    budget.over_allocated().is_some() || budget.shares.iter().any(|share| share.over().is_some())
 }
 
 fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &Transfer, ink: Ink) {
@@ -334,7 +360,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
         "amount": budget.amount,
         "unit": unit.to_string(),
         "limit": shown(budget.limit),
-        "reserve": shown(budget.reserve),
+        "reserve": optional(budget.reserve_fits.then_some(budget.reserve)),
         "value": optional(budget.value),
         "uncertainty": spread(budget.value, budget.uncertainty),
         "growth": optional(budget.growth),

@@ -29,6 +29,8 @@ pub struct Budget {
     pub limit: f64,
     /// What is held back from the limit.
     pub reserve: f64,
+    /// Has the reserve the dimension of the limit? One that has not is not counted.
+    pub reserve_fits: bool,
     /// The value, if there is one: a roll-up is with growth.
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2) of the value.
@@ -172,6 +174,7 @@ impl Values<'_, '_> {
                 None => misfits.push(share),
             }
         }
+        let reserve = target.reserve.as_ref().and_then(|reserve| self.fitting(reserve, dimension));
         let amounts = || own.iter().filter_map(|share| self.target(share.index)?.total.as_ref());
         let amount = target.total.as_ref().or_else(|| amounts().next()).map(ToString::to_string);
         Some(Budget {
@@ -179,7 +182,8 @@ impl Values<'_, '_> {
             node,
             amount,
             limit,
-            reserve: target.reserve.as_ref().and_then(|reserve| self.fitting(reserve, dimension)).unwrap_or(0.0),
+            reserve: reserve.unwrap_or(0.0),
+            reserve_fits: target.reserve.is_none() || reserve.is_some(),
             value: self.value(node),
             uncertainty: gradients.uncertainty(&self.network, node),
             growth: None,

@@ -159,16 +159,25 @@ impl Values<'_, '_> {
 fn decimals(whole: f64, slots: &[Slot]) -> i32 {
     let written = |x: f64, k: i32| {
         let scaled = x * 10.0_f64.powi(k);
-        (scaled - scaled.round()).abs() < 1e-6
+        (scaled - scaled.round()).abs() <= 1e-9 * scaled.abs()
     };
-    let own = (0..6).find(|k| slots.iter().all(|slot| written(slot.limit, *k))).unwrap_or(6);
+    let own = (0..12).find(|k| slots.iter().all(|slot| written(slot.limit, *k))).unwrap_or(12);
     let coarsest = 5 - (whole.abs().max(f64::MIN_POSITIVE).log10().ceil() as i32);
     (own + 1).min(coarsest.max(own)).clamp(0, 12)
 }
 
 /// A number with ten digits that count, without zeros behind.
 fn plain(number: f64) -> String {
-    let places = if number == 0.0 { 0 } else { (9 - number.abs().log10().floor() as i32).clamp(0, 15) as usize };
-    let text = format!("{number:.places$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    let trimmed = |text: &str| match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text.to_owned(),
+    };
+    let size = number.abs();
+    if size != 0.0 && !(1e-7..1e15).contains(&size) {
+        let text = format!("{number:.9e}");
+        let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
+        return format!("{}e{power}", trimmed(digits));
+    }
+    let places = if size == 0.0 { 0 } else { (9 - size.log10().floor() as i32).clamp(0, 16) as usize };
+    trimmed(&format!("{number:.places$}"))
 }

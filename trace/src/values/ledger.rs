@@ -8,6 +8,9 @@ use schema::records::Body;
 use super::budgets::{Budget, Owner};
 use super::{Key, Node, Origin, Rule, Values};
 
+/// So many systems in one another are looked through: more than any car has, and a bound for what goes in a circle.
+const DEEPEST: usize = 64;
+
 /// What the parts of one amount add up to.
 #[derive(Default)]
 struct Ledger {
@@ -32,8 +35,7 @@ impl Values<'_, '_> {
         let mut way = Vec::new();
         let mut at = from;
         while let Some(index) = at {
-            // Round and round, or no car that anybody builds.
-            if way.contains(&at) || way.len() > 1000 {
+            if way.contains(&at) || way.len() > DEEPEST {
                 break;
             }
             way.push(at);

@@ -38,63 +38,70 @@ pub enum Closing {
 const SLACK: f64 = 1e-9;
 /// How many decimals are tried beyond the first before limits are left as they are computed.
 const FINER: i32 = 4;
+/// More steps than this are beyond what the solver tells apart.
+const MOST_STEPS: f64 = 1e9;
 
 /// The limits of least change, where `room` is what the outermost budget has to give. New limits have so many
 /// decimals where that can be, so that they can be written down.
 pub fn close(room: f64, slots: &[Slot], decimals: i32) -> Closing {
-    if is_fine(room, slots) {
+    if is_fine(room, slots, SLACK) {
         return Closing::Fine;
     }
     let short = sums(slots, &needs(slots)).0 - room;
     if short > SLACK * room.abs() {
         return Closing::Short(short);
     }
+    let size = slots.iter().fold(room.abs(), |size, slot| size.max(slot.limit.abs()).max(slot.value.abs()));
     let steps = (decimals..decimals + FINER).map(|k| 10.0_f64.powi(k));
-    for per_unit in steps {
-        let (room, rounded) = on_grid(room, slots, per_unit);
-        if sums(&rounded, &needs(&rounded)).0 <= room {
-            return match solve(room, &rounded) {
-                Some(limits) => finish(slots, limits.into_iter().map(|x| snap(x) / per_unit).collect()),
+    for per_unit in steps.take_while(|per_unit| size * per_unit < MOST_STEPS) {
+        let (most, rounded) = on_grid(room, slots, per_unit);
+        if sums(&rounded, &needs(&rounded)).0 <= most {
+            return match solve(most, &rounded) {
+                Some(limits) => finish(room, slots, limits.into_iter().map(|x| snap(x) / per_unit).collect()),
                 None => Closing::Unsolved,
             };
         }
     }
     // Only limits with many digits fit: they are left as they are.
-    let per_unit = 1e5 / room.abs().max(f64::MIN_POSITIVE);
+    let per_unit = 1e5 / size;
     let scaled: Vec<Slot> = slots
         .iter()
         .map(|s| Slot { limit: s.limit * per_unit, value: s.value * per_unit, held: s.held * per_unit, ..*s })
         .collect();
     match solve((room * per_unit).max(sums(&scaled, &needs(&scaled)).0), &scaled) {
-        Some(limits) => finish(slots, limits.into_iter().map(|x| x / per_unit).collect()),
+        Some(limits) => finish(room, slots, limits.into_iter().map(|x| x / per_unit).collect()),
         None => Closing::Unsolved,
     }
 }
 
-/// A limit that did not move keeps its very number, and none ends below its value.
-fn finish(slots: &[Slot], mut limits: Vec<f64>) -> Closing {
+/// A limit that did not move keeps its very number, and none ends below its value. What does not hold is no answer.
+fn finish(room: f64, slots: &[Slot], mut limits: Vec<f64>) -> Closing {
     for (limit, slot) in limits.iter_mut().zip(slots) {
         if (*limit - slot.limit).abs() <= 1e-7 * slot.limit.abs().max(1e-300) {
             *limit = slot.limit;
         }
-        *limit = limit.max(slot.value - SLACK * slot.value.abs());
+        *limit = limit.max(slot.value);
     }
-    Closing::Limits(limits)
+    let then: Vec<Slot> =
+        slots.iter().zip(&limits).map(|(slot, limit)| Slot { limit: *limit, ..slot.clone() }).collect();
+    if is_fine(room, &then, 1e-6) { Closing::Limits(limits) } else { Closing::Unsolved }
 }
 
+/// An answer of the solver, which is good to a ten-millionth of a step.
 fn snap(x: f64) -> f64 {
     if (x - x.round()).abs() < 1e-4 { x.round() } else { x }
 }
 
 fn on_grid(room: f64, slots: &[Slot], per_unit: f64) -> (f64, Vec<Slot>) {
-    let up = |x: f64| (x * per_unit - 1e-6).ceil();
+    let near = |x: f64| if (x - x.round()).abs() <= SLACK * x.abs() { x.round() } else { x };
+    let up = |x: f64| near(x * per_unit).ceil();
     let rounded = slots.iter().map(|slot| {
-        let limit = snap(slot.limit * per_unit);
+        let limit = near(slot.limit * per_unit);
         // What fits now goes on fitting, on the grid or not.
         let value = if slot.value * per_unit <= limit { up(slot.value).min(limit) } else { up(slot.value) };
         Slot { inside: slot.inside, limit, value, held: up(slot.held) }
     });
-    ((room * per_unit + 1e-6).floor(), rounded.collect())
+    (near(room * per_unit).floor(), rounded.collect())
 }
 
 /// The least that each share can do with: its value, and what its own shares need.
@@ -122,8 +129,8 @@ fn sums(slots: &[Slot], of: &[f64]) -> (f64, Vec<Option<f64>>) {
     (top, inner)
 }
 
-fn is_fine(room: f64, slots: &[Slot]) -> bool {
-    let fits = |sum: f64, room: f64| sum <= room + SLACK * room.abs();
+fn is_fine(room: f64, slots: &[Slot], slack: f64) -> bool {
+    let fits = |sum: f64, room: f64| sum <= room + slack * room.abs();
     let limits: Vec<f64> = slots.iter().map(|slot| slot.limit).collect();
     let (top, inner) = sums(slots, &limits);
     let within = |(slot, sum): (&Slot, Option<f64>)| sum.is_none_or(|sum| fits(sum, slot.limit - slot.held));
