@@ -210,7 +210,8 @@ fn fifty_wrong_formulas_are_told_at_their_columns() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     let given = "given: {m: 2 kg, t: 3 s, v: 4 m/s, r: 5, p: 6 pts, c: 7 EUR, d: 8 USD}";
-    let cases = include_str!("wrong-formulas.tsv").lines().filter(|line| !line.starts_with('#'));
+    // With an uncertainty a text is a quantity, and right where it stands alone.
+    let cases = include_str!("wrong-formulas.tsv").lines().filter(|line| !line.starts_with('#') && !line.contains('±'));
     let mut records = String::from("targets:\n");
     let mut expected = Vec::new();
     for (number, case) in cases.enumerate() {

@@ -170,8 +170,8 @@ impl<'r> Places<'r> {
         top.extend(draft.route.iter().map(String::as_str));
         let aim = if draft.route.is_empty() || draft.at_key { Aim::Key } else { Aim::Value };
         let spot = draft.spot.unwrap_or_else(|| match draft.offset {
-            0 => self.spot(file, &top, aim),
-            offset => self.spot_within(file, &top, offset),
+            None => self.spot(file, &top, aim),
+            Some(offset) => self.spot_within(file, &top, offset),
         });
         let id = |index: usize| loaded.record(index).id.to_string();
         // A chain of one says nothing.

@@ -38,7 +38,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             file: Some(double.file),
             route: vec![record.kind().plural().to_owned(), record.id.to_string()],
             at_key: true,
-            offset: 0,
+            offset: None,
             spot: None,
             message: format!("`{}` is also the id of a {} in {place}", record.id, first.record.kind()),
             help: "give one of them another id".to_owned(),

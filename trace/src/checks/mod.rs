@@ -139,8 +139,8 @@ pub struct Draft {
     pub route: Vec<String>,
     /// Is it the last key of the route that is wrong, and not its value?
     pub at_key: bool,
-    /// The character of the value's text at which it is wrong, counted from 0.
-    pub offset: usize,
+    /// The character of the value's text at which it is wrong, counted from 0, where one is.
+    pub offset: Option<usize>,
     /// The place, where it is known already.
     pub spot: Option<Spot>,
     /// What is wrong.
@@ -165,7 +165,7 @@ impl Told {
             file: None,
             route: route.iter().map(|key| (*key).to_owned()).collect(),
             at_key: false,
-            offset: 0,
+            offset: None,
             spot: None,
             message: message.into(),
             help: help.into(),
@@ -188,7 +188,7 @@ impl Told {
             let route: Vec<&str> = problem.route.iter().map(String::as_str).collect();
             self.tell(problem.record, &route, problem.message.clone(), problem.help.clone());
             if let Some(draft) = self.drafts.last_mut() {
-                draft.offset = problem.offset;
+                draft.offset = Some(problem.offset);
             }
         }
     }

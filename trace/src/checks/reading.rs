@@ -14,7 +14,7 @@ pub(super) fn tell(kind: ProblemKind, inputs: &Inputs<'_, '_>, told: &mut Told) 
             file: Some(found.file),
             route: problem.route.clone(),
             at_key: false,
-            offset: 0,
+            offset: None,
             spot: problem.spot,
             message: problem.message.clone(),
             help: problem.help.clone(),

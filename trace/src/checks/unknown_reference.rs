@@ -84,7 +84,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                 file: Some(0),
                 route: vec!["levels".to_owned(), name.to_owned()],
                 at_key: true,
-                offset: 0,
+                offset: None,
                 spot: None,
                 message,
                 help,
