@@ -188,7 +188,7 @@ impl Values<'_, '_> {
             uncertainty: gradients.uncertainty(&self.network, node),
             growth: None,
             share_of: target.share_of.as_ref().and_then(|id| self.graph.loaded.find(id.as_str())),
-            allocated: own.iter().map(|share| share.limit).sum(),
+            allocated: own.iter().fold(0.0, |sum, share| sum + share.limit),
             shares: own,
             outside: 0.0,
             without_share: Vec::new(),
