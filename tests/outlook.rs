@@ -243,3 +243,29 @@ fn fifty_wrong_formulas_are_told_at_their_columns() {
     expected.sort();
     assert_eq!(told, expected);
 }
+
+/// Shares, reserves and what alternatives set are told when they are in another unit than what they belong to.
+#[test]
+fn units_that_do_not_fit_their_budget_or_decision() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    sandbox.write(
+        "units.yaml",
+        "targets:
+  car-mass: {of: car, lead: l, at-most: 200 kg, reserve: 2 m, total: mass}
+  own-mass: {of: suspension, at-most: 20 m, share-of: car-mass, estimate: 19 m}
+decisions:
+  hub-size:
+    alternatives:
+      small: {sets: {hub.mass: 2 m, circle-time: 5 s}}
+      large: {sets: {hub.mass: 3 kg}}
+",
+    );
+    let chain = std::fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
+    sandbox.write("chain.yaml", chain.replace("  hub:\n", "  hub:\n    amounts: {mass: 2 kg}\n"));
+    let report = sandbox.tierod(&["check", "--format", "json"]).json();
+    let found = report["findings"].as_array().unwrap().iter().filter(|f| f["check"] == "unit-mismatch");
+    let told: Vec<String> =
+        found.map(|f| format!("{}:{} {}", f["line"], f["column"], f["record"].as_str().unwrap())).collect();
+    assert_eq!(told, ["2:58 car-mass", "3:55 own-mass", "7:32 hub-size"]);
+}

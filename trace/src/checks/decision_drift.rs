@@ -40,11 +40,8 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let Some((name, alternative)) = chosen else { continue };
         for (to, judged) in alternative.sets.iter() {
             let Some(node) = values.named(to.as_str()) else { continue };
-            let Some(now) = values.value(node).filter(|_| values.dimension(node) == judged.unit().dimension()) else {
-                continue;
-            };
-            let then = judged.si();
-            let spread = judged.uncertainty().unwrap_or(0.0) * judged.unit().factor();
+            let (dimension, then, spread) = values.in_team(judged);
+            let Some(now) = values.value(node).filter(|_| values.dimension(node) == dimension) else { continue };
             let within = spread.hypot(inputs.gradients.uncertainty(&values.network, node));
             let moved = (now - then).abs();
             if moved > MUCH * then.abs() && moved > within {

@@ -23,7 +23,8 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for standing in inputs.standings.iter().filter(|standing| standing.status == Status::OffCourse) {
         // A roll-up beyond its limit is told as such.
         let rolled_up = inputs.values.origin(standing.index) == Origin::Total;
-        if rolled_up && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
+        let upper = standing.limit.at_least.is_none();
+        if rolled_up && upper && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
             continue;
         }
         let record = inputs.graph.loaded.record(standing.index);

@@ -1,6 +1,8 @@
 //! `unit-mismatch`: numbers that cannot be added, compared or put where they stand.
 
-use super::{ALWAYS_ERROR, Check, Group};
+use schema::records::Body;
+
+use super::{ALWAYS_ERROR, Check, Group, Inputs, Told};
 use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
@@ -23,5 +25,41 @@ targets:
     of: car
     at-most: 900 m
     formula: 12 m/s * 60 s + 5 m",
-    run: |inputs, told| told.tell_problems(ValueProblemKind::Unit, inputs),
+    run,
 };
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    told.tell_problems(ValueProblemKind::Unit, inputs);
+    let id = |index: usize| inputs.graph.loaded.record(index).id.as_str();
+    for budget in inputs.budgets {
+        if !budget.reserve_fits {
+            let message = "the reserve has another dimension than the limit, and is not counted";
+            told.tell(budget.index, &["reserve"], message, "write it in the limit's unit");
+        }
+        for &share in &budget.misfits {
+            let message = format!(
+                "it takes no share of {}: its limit has another dimension, or is no upper one",
+                id(budget.index)
+            );
+            told.tell(share, &["share-of"], message, "write `at-most` in the unit of that limit, or remove `share-of`");
+        }
+    }
+    judged_in_another_unit(inputs, told);
+}
+
+/// Values that alternatives set, in another dimension than what they replace.
+fn judged_in_another_unit(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
+        let Body::Decision(decision) = &entry.record.body else { continue };
+        for (name, alternative) in decision.alternatives.iter() {
+            for (to, quantity) in alternative.sets.iter() {
+                let wanted = inputs.values.named(to.as_str()).map(|node| inputs.values.dimension(node));
+                if wanted.is_some_and(|wanted| wanted != inputs.values.in_team(quantity).0) {
+                    let message = format!("{to} is set to {quantity}, which has another dimension than its value");
+                    let route = ["alternatives", name.as_str(), "sets", to.as_str()];
+                    told.tell(index, &route, message, "mend the unit: the alternative weighs nothing until then");
+                }
+            }
+        }
+    }
+}

@@ -168,6 +168,14 @@ impl<'g, 'r> Values<'g, 'r> {
         &self.network.nodes[node].unit
     }
 
+    /// A quantity in SI, its money in the team's currency where the settings have a rate: dimension, value, and
+    /// expanded uncertainty.
+    pub fn in_team(&self, quantity: &schema::Quantity) -> (Dimension, f64, f64) {
+        let rates = &self.graph.loaded.settings().rates;
+        let (unit, value, uncertainty) = build::in_currency(rates, quantity);
+        (unit.dimension(), value, uncertainty)
+    }
+
     /// The dimension of a node.
     pub fn dimension(&self, node: Node) -> Dimension {
         self.network.nodes[node].dimension

@@ -55,11 +55,10 @@ impl Values<'_, '_> {
                     .sets
                     .iter()
                     .filter_map(|(to, quantity)| {
-                        let uncertainty = quantity.uncertainty().unwrap_or(0.0) * quantity.unit().factor();
+                        let (dimension, value, uncertainty) = self.in_team(quantity);
                         let node = self.named(to.as_str())?;
                         // A value in another dimension is told as a finding, and weighs nothing.
-                        let fits = quantity.unit().dimension() == self.dimension(node);
-                        fits.then(|| (node, quantity.si(), uncertainty))
+                        (dimension == self.dimension(node)).then_some((node, value, uncertainty))
                     })
                     .collect();
                 let network = self.network.with(&set);
