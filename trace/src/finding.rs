@@ -51,8 +51,9 @@ impl Finding {
         text
     }
 
-    /// The order in which findings are told: worst first, then by place.
+    /// The order in which findings are told: worst first, of these what could not be read, then by place.
     pub fn order(&self) -> impl Ord + '_ {
-        (std::cmp::Reverse(self.level), &self.path, self.spot, self.check.name, &self.field)
+        let what_follows = self.check.group != crate::checks::Group::Reading;
+        (std::cmp::Reverse(self.level), what_follows, &self.path, self.spot, self.check.name, &self.field)
     }
 }

@@ -121,6 +121,11 @@ impl Loaded {
         self.entries.iter().map(|entry| entry.record.id.as_str())
     }
 
+    /// How many problems of reading there are: values may then lack what could not be read.
+    pub fn unread(&self) -> usize {
+        self.problems.len() + self.doubles.len()
+    }
+
     /// The settings.
     pub fn settings(&self) -> &Settings {
         &self.snapshot.settings

@@ -8,7 +8,7 @@ use trace::Error;
 use trace::graph::Graph;
 use trace::values::Values;
 
-use super::{Done, Format};
+use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
 use crate::output::{budget, json};
 use crate::screen::{Ink, clean};
@@ -50,8 +50,9 @@ impl Budget {
         }
         let report =
             budget::Report { values: &values, budgets: &budgets, wanted: &wanted, day: self.records.day(&loaded) };
+        let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => budget::terminal(&report, Ink::stdout(shared)),
+            Format::Terminal => warned(&loaded, ink) + &budget::terminal(&report, ink),
             Format::Json => json::text(&budget::json(&report)),
         }
         .into())

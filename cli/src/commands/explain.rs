@@ -62,12 +62,19 @@ impl Explain {
             }
             .into());
         }
+        if let Some(sheet) = trace::values::score_sheet(name) {
+            return Ok(match self.format {
+                Format::Terminal => sheet_docs(name, sheet, ink),
+                Format::Json => json::text(&sheet_json(name, sheet)),
+            }
+            .into());
+        }
         let names = models::MODELS.iter().map(|model| model.name);
         let names = names
             .chain(checks::all().iter().map(|check| check.name))
             .chain(Kind::ALL.iter().map(|kind| kind.singular()));
         let help = suggest::did_you_mean(name, names, "`tierod explain` lists them");
-        Err(Error::new(format!("there is no check, kind of record or model `{}`", clean(name))).help(help))
+        Err(Error::new(format!("there is no check, kind of record, model or score sheet `{}`", clean(name))).help(help))
     }
 }
 
@@ -139,6 +146,46 @@ fn model_docs(model: &models::Model, ink: Ink) -> String {
         ink.block(&mut out, output.name, 20, &format!("{} [{}]", output.meaning, output.unit));
     }
     out
+}
+
+/// The rule book that a sheet comes from.
+fn source_of(name: &str) -> &'static str {
+    let sheet = name.split('.').next().unwrap_or("");
+    let all = trace::values::score_sheets().iter();
+    all.filter(|(known, _)| *known == sheet).map(|(_, sheet)| sheet.source.as_str()).next().unwrap_or("")
+}
+
+fn sheet_docs(name: &str, sheet: &schema::sheet::SheetEvent, ink: Ink) -> String {
+    let ids = |ids: &[schema::Id]| ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+    let constants: Vec<String> = sheet.constants.iter().map(|(id, text)| format!("{id} = {}", text.text())).collect();
+    let mut out = format!("{}  (score sheet)\n", ink.strong(name));
+    let source = format!("{}, {}", source_of(name), sheet.rule);
+    for (label, text) in [
+        ("source", source.as_str()),
+        ("reads", &ids(&sheet.reads)),
+        ("given", &ids(&sheet.given)),
+        ("fixed", &constants.join("; ")),
+        ("points", sheet.formula.text()),
+    ] {
+        ink.block(&mut out, label, 7, text);
+    }
+    out
+}
+
+fn sheet_json(name: &str, sheet: &schema::sheet::SheetEvent) -> Value {
+    let ids = |ids: &[schema::Id]| ids.iter().map(ToString::to_string).collect::<Vec<_>>();
+    let constants: serde_json::Map<String, Value> =
+        sheet.constants.iter().map(|(id, text)| (id.to_string(), json!(text.text()))).collect();
+    json!({
+        "version": 1,
+        "sheet": name,
+        "source": source_of(name),
+        "rule": sheet.rule,
+        "reads": ids(&sheet.reads),
+        "given": ids(&sheet.given),
+        "constants": constants,
+        "formula": sheet.formula.text(),
+    })
 }
 
 fn model_json(model: &models::Model) -> Value {

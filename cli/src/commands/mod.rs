@@ -71,6 +71,16 @@ pub(crate) enum Format {
     Json,
 }
 
+/// A warning that stands before numbers when something could not be read; empty when all could.
+fn warned(loaded: &trace::Loaded, ink: crate::screen::Ink) -> String {
+    let mut out = String::new();
+    if let Some(text) = crate::output::incomplete(loaded) {
+        ink.block(&mut out, "", 0, &text);
+        out.push('\n');
+    }
+    out
+}
+
 /// Runs a command.
 pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
     match command {

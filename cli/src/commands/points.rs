@@ -5,7 +5,7 @@ use trace::Error;
 use trace::graph::Graph;
 use trace::values::Values;
 
-use super::{Done, Format};
+use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
 use crate::output::{json, points};
 use crate::screen::Ink;
@@ -30,8 +30,9 @@ impl Points {
         if goals.is_empty() {
             return Err(no_goal());
         }
+        let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => points::terminal(&values, &goals, Ink::stdout(shared)),
+            Format::Terminal => warned(&loaded, ink) + &points::terminal(&values, &goals, ink),
             Format::Json => json::text(&points::json(&values, &goals)),
         }
         .into())

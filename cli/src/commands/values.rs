@@ -4,7 +4,7 @@ use clap::Args;
 use trace::Error;
 use trace::graph::Graph;
 
-use super::{Done, Format};
+use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
 use crate::output::{json, values};
 use crate::screen::Ink;
@@ -25,8 +25,9 @@ impl Values {
         let graph = Graph::new(&loaded);
         let all = trace::values::Values::new(&graph);
         let gradients = all.network.gradients(&all.network.partials(&all.state));
+        let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => values::terminal(&all, &gradients, Ink::stdout(shared)),
+            Format::Terminal => warned(&loaded, ink) + &values::terminal(&all, &gradients, ink),
             Format::Json => json::text(&values::json(&all, &gradients)),
         }
         .into())

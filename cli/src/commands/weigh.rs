@@ -5,7 +5,7 @@ use trace::Error;
 use trace::graph::Graph;
 use trace::values::Values;
 
-use super::{Done, Format};
+use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
 use crate::output::{json, weigh};
 use crate::screen::Ink;
@@ -38,8 +38,9 @@ impl Weigh {
         let gradients = values.network.gradients(&values.network.partials(&values.state));
         let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
         let outcomes = values.weigh(decision, goal.node);
+        let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => weigh::terminal(&values, index, &goal, &outcomes, Ink::stdout(shared)),
+            Format::Terminal => warned(&loaded, ink) + &weigh::terminal(&values, index, &goal, &outcomes, ink),
             Format::Json => json::text(&weigh::json(&values, index, &goal, &outcomes)),
         }
         .into())

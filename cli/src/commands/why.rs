@@ -40,7 +40,7 @@ impl Why {
 /// The record of an id that was asked for.
 pub(super) fn find(loaded: &Loaded, id: &str) -> Result<usize, Error> {
     loaded.find(id).ok_or_else(|| {
-        let help = suggest::did_you_mean(id, loaded.ids(), "`tierod graph` shows all records");
+        let help = suggest::did_you_mean(id, loaded.ids(), "`tierod graph --format json` lists all records");
         Error::new(format!("there is no record `{}`", clean(id))).help(help)
     })
 }

@@ -6,7 +6,7 @@ use trace::graph::Graph;
 use trace::values::Values;
 
 use super::points::no_goal;
-use super::{Done, Format};
+use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
 use crate::output::{json, worth};
 use crate::screen::Ink;
@@ -16,7 +16,7 @@ use crate::screen::Ink;
 pub(crate) struct Worth {
     /// One value: a target, or an amount as in `car.mass` or `front-upright.mass`
     id: Option<String>,
-    /// All values, not the first twenty
+    /// All values, not the first twenty, and what stands under `given`
     #[arg(long)]
     all: bool,
     #[command(flatten)]
@@ -58,8 +58,9 @@ impl Worth {
             one,
             most: if self.all { usize::MAX } else { 20 },
         };
+        let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => worth::terminal(&values, &report, Ink::stdout(shared)),
+            Format::Terminal => warned(&loaded, ink) + &worth::terminal(&values, &report, ink),
             Format::Json => json::text(&worth::json(&values, &report)),
         }
         .into())

@@ -49,6 +49,15 @@ fn relative(from: &Path, to: &Path) -> String {
     steps.join("/")
 }
 
+/// Said before numbers when something could not be read: they may lack it.
+pub(crate) fn incomplete(loaded: &Loaded) -> Option<String> {
+    let unread = loaded.unread();
+    let problems = crate::screen::count(unread, "problem");
+    (unread > 0).then(|| {
+        format!("incomplete: {problems} of reading, and the numbers may lack what could not be read; `tierod check` tells which")
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

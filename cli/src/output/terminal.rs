@@ -8,9 +8,9 @@ use trace::snapshot::Source;
 use trace::values::{Origin, Values};
 use trace::{Finding, Loaded, Report};
 
-use super::Paths;
 use super::numbers::percent;
 use super::points::points;
+use super::{Paths, incomplete};
 use crate::screen::{Ink, clean, count};
 
 /// Where the labels end.
@@ -66,13 +66,21 @@ fn summary(out: &mut String, report: &Report, loaded: &Loaded, ink: Ink) {
 
 /// One line of points for each goal, and the tightest budgets.
 fn outlook(out: &mut String, report: &Report, values: &Values<'_, '_>, ink: Ink) {
+    if let Some(text) = incomplete(values.graph.loaded) {
+        ink.block(out, "", 0, &text);
+        return;
+    }
     for goal in &report.goals {
         let Some(predicted) = goal.predicted else { continue };
         let mut text = format!("{} points predicted, {:.1} planned", points(predicted, goal.uncertainty), goal.plan);
         if let Ok(needed) = &goal.needed {
             let _ = match needed.years[..] {
                 [] => write!(text, "; the goal is {:.1}", needed.points),
-                _ => write!(text, "; the place takes {:.1} ({:.0} to {:.0})", needed.points, needed.low, needed.high),
+                _ => write!(
+                    text,
+                    "; the place takes {:.1} ({:.0} to {:.0} at 90 %)",
+                    needed.points, needed.low, needed.high
+                ),
             };
         }
         let _ = writeln!(out, "{}", ink.strong(&text));

@@ -124,7 +124,9 @@ pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, 
             branches.grow(*to, "", Way::Up);
         }
     }
-    if graph.parents(index).next().is_some() || hangs.is_empty() {
+    use schema::Kind;
+    let chained = matches!(record.kind(), Kind::Event | Kind::Target | Kind::Requirement | Kind::Part | Kind::Decision);
+    if graph.parents(index).next().is_some() || (hangs.is_empty() && chained) {
         heading(&mut branches.out, "why it is there");
         if graph.parents(index).next().is_none() {
             let _ = writeln!(branches.out, "it serves nothing");
@@ -133,7 +135,13 @@ pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, 
         branches.grow(index, "", Way::Up);
     }
 
+    for line in said(record) {
+        let _ = writeln!(branches.out, "{line}");
+    }
     let below = graph.below(index);
+    if below.is_empty() && !chained {
+        return branches.out;
+    }
     heading(&mut branches.out, "what stands below it");
     if below.is_empty() {
         let _ = writeln!(branches.out, "nothing serves it");
@@ -167,6 +175,26 @@ pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, 
         }
     }
     branches.out
+}
+
+/// What a revision or a waiver says, and to what.
+fn said(record: &schema::Record) -> Vec<String> {
+    use schema::records::Body;
+    let (what, by, reason) = match &record.body {
+        Body::Revision(r) => {
+            let text = |q: &Option<schema::Quantity>| q.as_ref().map_or_else(|| "?".to_owned(), ToString::to_string);
+            let date = r.date.map(|date| format!(" on {date}")).unwrap_or_default();
+            (format!("from {} to {}{date}", text(&r.from), text(&r.to)), &r.agreed_by, &r.reason)
+        }
+        Body::Waiver(w) => {
+            let id = |id: &Option<schema::Id>| id.as_ref().map_or_else(|| "?".to_owned(), ToString::to_string);
+            let until = w.until.map(|until| format!(" until {until}")).unwrap_or_default();
+            (format!("{} on {} is accepted{until}", id(&w.check), id(&w.on)), &w.agreed_by, &w.reason)
+        }
+        _ => return Vec::new(),
+    };
+    let by = by.iter().map(|by| format!("agreed by the {}", clean(by)));
+    std::iter::once(what).chain(by).chain(reason.iter().map(|reason| clean(reason))).collect()
 }
 
 /// The value of a record in words: with its limit and margin where it is a target, its points where it is an event or a goal.

@@ -20,6 +20,7 @@ fn amounts(values: &Values<'_, '_>) -> Vec<usize> {
 fn difference(outcome: &Outcome) -> (String, Paint) {
     match outcome.difference {
         None => plain(""),
+        Some(_) if outcome.sets_nothing => faint("sets nothing"),
         Some((0.0, _)) => faint("as now"),
         Some((by, within)) if by.abs() <= within => faint(format!("{by:+.1} ± {within:.1}, not told apart")),
         Some((by, within)) if within > 0.0 => strong(format!("{by:+.1} ± {within:.1}")),
@@ -76,6 +77,10 @@ pub(crate) fn terminal(
             values.named(id.as_str()).and_then(|node| Some(quantity(values.value(node)?, 0.0, values.unit(node))));
         table.row(line(plain(id.to_string()), plain(now.unwrap_or_default()), &|o| {
             let Some(weighed) = o.weighed.get(at) else { return plain("") };
+            // What an alternative leaves alone is no word about it.
+            if weighed.value == values.value(weighed.node) {
+                return faint("as now");
+            }
             let (word, paint) = status(weighed.status);
             let shown = weighed.value.map(|value| quantity(value, 0.0, values.unit(weighed.node))).unwrap_or_default();
             let holds = paint == Paint::Plain;

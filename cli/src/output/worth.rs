@@ -2,7 +2,7 @@
 
 use schema::quantity::Unit;
 use serde_json::{Value, json};
-use trace::values::{Values, Worth};
+use trace::values::{Key, Values, Worth};
 
 use super::numbers::quantity;
 use super::table::{Table, plain, strong};
@@ -51,7 +51,7 @@ fn row(values: &Values<'_, '_>, worth: &Worth) -> Vec<(String, super::table::Pai
 const HEADS: [(&str, bool); 5] = [("value", false), ("now", true), ("points", true), ("", false), ("per 1 %", true)];
 
 /// Said wherever mass may be taken away.
-pub(crate) const CAUTION: &str = "worth says what a value brings in points, and nothing of what a part must bear: loads and methods \
+pub(crate) const CAUTION: &str = "points say what a value brings, and nothing of what a part must bear: loads and methods \
      come first, the contest's rules and local codes stand above it, and a qualified person decides";
 
 /// For people.
@@ -71,15 +71,22 @@ pub(crate) fn terminal(values: &Values<'_, '_>, report: &Report, ink: Ink) -> St
             out.push('\n');
         }
         let mut table = Table::new(&HEADS);
-        for worth in report.leaves.iter().take(report.most) {
+        // What stands under `given` (a radius, another team's best time) is for the most part nobody's to change.
+        let own = |worth: &&Worth| report.most == usize::MAX || !matches!(values.keys[worth.node], Key::Local(..));
+        let mut shown = 0;
+        for worth in report.leaves.iter().filter(own).take(report.most) {
             table.row(row(values, worth));
+            shown += 1;
         }
         out.push_str(&table.text(ink));
-        let more = report.leaves.len().saturating_sub(report.most);
+        let more = report.leaves.len() - shown;
         if more > 0 {
-            out.push_str(&ink.faint(&format!("{more} more with a smaller effect: --all shows them")));
+            let text = format!("{more} more, what stands under `given` among them: --all shows them");
+            out.push_str(&ink.faint(&text));
             out.push('\n');
         }
+        out.push_str(&ink.faint("an amount of a part counts as often as the car has it, with its growth"));
+        out.push('\n');
     }
     out.push('\n');
     ink.block(&mut out, "care", 4, CAUTION);

@@ -193,6 +193,9 @@ pub(super) fn of_decoding(
             let otherwise = format!("the keys here are {}", suggest::any_of(known.iter().copied()));
             let help = match key.as_str() {
                 "<<" => "merge keys are not read: write the keys out".to_owned(),
+                _ if key.starts_with(|c: char| c.is_ascii_digit()) => {
+                    "decimals are written with a point: a comma begins another key".to_owned()
+                }
                 _ => suggest::did_you_mean(&key, known.iter().copied(), &otherwise),
             };
             Problem::new(ProblemKind::UnknownKey, spot, format!("unknown key `{}`", shorten(&key)), &help)

@@ -101,6 +101,10 @@ impl Part {
         if self.r#in.is_none() {
             problems.push(ShapeProblem::missing("in", "name the system that the part belongs to"));
         }
+        if let Some((name, amount)) = self.amounts.iter().find(|(_, amount)| amount.value.value() < 0.0) {
+            let message = format!("the amount `{name}` is negative: `{}`", amount.value);
+            problems.push(ShapeProblem::wrong("amounts", message, "write what one part takes, 0 or more"));
+        }
         if self.count == Some(0) {
             let help = "a part that is in the car counts 1 or more; remove the record of one that is not";
             problems.push(ShapeProblem::wrong("count", "the part counts 0", help));

@@ -60,5 +60,8 @@ fn wanting<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -
     if reason.is_empty() {
         return Some("is not said");
     }
+    if ["todo", "tbd", "tba", "fixme", "wip"].contains(&reason.as_str()) {
+        return Some("is put off");
+    }
     names.into_iter().any(|name| words(name) == reason).then_some("only repeats a name")
 }

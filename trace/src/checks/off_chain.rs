@@ -37,6 +37,12 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let way = inputs.chains.up(index);
         let end = way.last().map_or(record.id.as_str(), |last| graph.loaded.record(*last).id.as_str());
         let message = format!("{} leads to no goal: the chain ends at {end}", record.name());
-        told.tell(index, &["serves"], message, format!("let {end} serve what it is there for"));
+        let is_system = way.last().is_some_and(|last| graph.loaded.record(*last).kind() == Kind::System);
+        let help = if is_system {
+            "serve a target or requirement in place of the system".to_owned()
+        } else {
+            format!("let {end} serve what it is there for")
+        };
+        told.tell(index, &["serves"], message, help);
     }
 }

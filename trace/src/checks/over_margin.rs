@@ -40,7 +40,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for (standing, margin) in much {
         let record = inputs.graph.loaded.record(standing.index);
         let percent = (margin * 100.0).round();
-        let mut message = format!("{} beats its need by {percent:.0} %", record.name());
+        let mut message = format!("{} is {percent:.0} % better than its limit", record.name());
         if record.safety_critical() {
             let help =
                 "leave it: safety margins are not for spending; a qualified person decides, under the contest's rules";

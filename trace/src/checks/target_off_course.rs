@@ -30,6 +30,6 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let record = inputs.graph.loaded.record(standing.index);
         let value = numbers::shown(inputs, standing);
         let message = format!("{} is expected at {value}, and the limit is {}", record.name(), numbers::limit(record));
-        told.tell(standing.index, &[], message, "bring it back, know it better, or agree on a revision");
+        told.tell(standing.index, &[], message, "bring it back, reduce its uncertainty, or agree on a revision");
     }
 }

@@ -7,7 +7,8 @@ pub(super) static CHECK: Check = Check {
     name: "two-estimates",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Error],
-    finds: "A target whose value two analyses find, or that has more than one of `formula`, `total` and `estimate`.",
+    finds: "A target whose value two analyses find, or that has more than one of `formula`, `total` and \
+            `estimate`, or two results of one day.",
     why: "Only one of them counts, and whoever changes the other changes nothing.",
     mend: "Keep one. An analysis that takes the place of an earlier one names it under `supersedes`.",
     found: "\

@@ -45,6 +45,22 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                     told.tell(index, &["check"], format!("findings of `{check}` cannot be waived"), help);
                 }
             }
+            Body::Decision(decision) => {
+                for (name, alternative) in decision.alternatives.iter() {
+                    for to in alternative.sets.keys() {
+                        let (id, amount) = to.parts();
+                        // A record that there is none of is told with all other names.
+                        let known = graph.loaded.find(id).is_some() || id == schema::words::CAR;
+                        let Some(amount) = amount.filter(|_| known) else { continue };
+                        if inputs.values.named(to.as_str()).is_none() {
+                            let amounts = inputs.values.amounts().iter().map(AsRef::as_ref);
+                            let help = suggest::did_you_mean(amount, amounts, "name an amount that the record has");
+                            let route = ["alternatives", name.as_str(), "sets", to.as_str()];
+                            told.tell_key(index, &route, format!("`{id}` has no amount `{amount}`"), help);
+                        }
+                    }
+                }
+            }
             Body::Part(part) => {
                 for (name, amount) in part.amounts.iter() {
                     let (Some(basis), Some(bases)) = (&amount.basis, graph.loaded.settings().growth.get(name.as_str()))

@@ -183,7 +183,7 @@ impl<'r> Builder<'_, 'r> {
     pub(super) fn mismatch(&mut self, place: &Place, offset: usize, found: Dimension, wanted: Dimension) {
         let words = |d: Dimension| if d.is_one() { "a plain number".to_owned() } else { format!("`{d}`") };
         let message = format!("this is {}, and {} is needed", words(found), words(wanted));
-        self.tell(ValueProblemKind::Unit, place, offset, message, "mend the unit, or what is computed");
+        self.tell(ValueProblemKind::Unit, place, offset, message, "correct the unit, or what is computed");
     }
 
     /// Defines a node by a text: a quantity, a name or a formula.
@@ -443,6 +443,22 @@ impl<'r> Builder<'_, 'r> {
             .map(|(_, result, value)| (result, value))
     }
 
+    /// Tells another result of the same day, which nothing puts before or after this one.
+    fn rival(&mut self, index: usize, counts: usize) {
+        let loaded = self.graph.loaded;
+        let date = |index: usize| match &loaded.record(index).body {
+            Body::Result(result) if result.value.is_some() => result.date,
+            _ => None,
+        };
+        let results = self.graph.linked(index, crate::graph::Link::Verifies, petgraph::Direction::Incoming);
+        let rival = results.filter(|other| *other != counts && date(*other) == date(counts)).min();
+        if let Some(rival) = rival {
+            let place = Place { record: rival, route: vec!["date".to_owned()] };
+            let message = format!("{} is of the same day, and counts", loaded.record(counts).id);
+            self.tell(ValueProblemKind::Twice, &place, 0, message, "put both into one result, or mend a date");
+        }
+    }
+
     fn targets(&mut self) {
         let loaded = self.graph.loaded;
         for (index, entry) in loaded.entries.iter().enumerate() {
@@ -451,6 +467,7 @@ impl<'r> Builder<'_, 'r> {
             self.locals(index, &target.given, &["given"], None);
             self.own_value(index, node, target);
             if let Some((result, value)) = self.latest_result(index) {
+                self.rival(index, result);
                 let place = Place { record: result, route: vec!["value".to_owned()] };
                 self.settle(index, node, Origin::Result(result));
                 self.give(node, &value, &place);

@@ -21,7 +21,7 @@ pub use closing::{Move, Transfer};
 pub use network::{Gradients, Network, Node, Partials, Rule, State};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
-pub use sheets::names as sheet_names;
+pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
 pub use status::{Limit, Standing, Status};
 pub use weigh::{Outcome, Weighed};
 pub use worth::Worth;

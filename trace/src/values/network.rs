@@ -28,6 +28,8 @@ pub enum Rule {
         /// Which of its outputs.
         output: usize,
     },
+    /// It is given, and as uncertain as what it stands in place of: with these derivatives by the inputs.
+    Held(f64, Box<[f64]>),
     /// It has no value.
     None,
 }
@@ -101,6 +103,13 @@ type Outputs = Result<Arc<[f64]>, ModelError>;
 /// The derivatives of each node by each of its inputs.
 pub struct Partials(Vec<Box<[f64]>>);
 
+impl Partials {
+    /// The derivatives of one node by its inputs.
+    pub fn of(&self, node: Node) -> &[f64] {
+        &self.0[node]
+    }
+}
+
 impl Network {
     /// Every value, from nothing.
     pub fn evaluate(&self) -> State {
@@ -160,7 +169,7 @@ impl Network {
         numbers.clear();
         numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
         state.values[node] = match &value.rule {
-            Rule::Given(number) => *number,
+            Rule::Given(number) | Rule::Held(number, _) => *number,
             Rule::Formula(formula) => formula.value(numbers, work),
             Rule::Total(factors) => total(factors, numbers),
             Rule::Model { call, output } => {
@@ -207,6 +216,7 @@ impl Network {
             numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
             match &value.rule {
                 Rule::Given(_) | Rule::None => Box::default(),
+                Rule::Held(_, partials) => partials.clone(),
                 Rule::Total(factors) => factors.clone().into(),
                 Rule::Formula(formula) => {
                     let mut partials = vec![0.0; numbers.len()];

@@ -125,7 +125,7 @@ fn dimensions(builder: &mut Builder<'_, '_>, order: &[Node]) {
                 builder.network.nodes[node].inputs.clear();
             }
             Rule::None => unknown[node] = builder.wanted[node].is_none(),
-            Rule::Given(_) | Rule::Total(_) | Rule::Model { .. } => {}
+            Rule::Given(_) | Rule::Held(..) | Rule::Total(_) | Rule::Model { .. } => {}
         }
     }
 }

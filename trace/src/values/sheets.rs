@@ -12,7 +12,7 @@ const FILES: [(&str, &str); 3] = [
 ];
 
 /// All sheets, read once.
-pub(super) fn all() -> &'static [(&'static str, Sheet)] {
+pub fn all() -> &'static [(&'static str, Sheet)] {
     static SHEETS: OnceLock<Vec<(&'static str, Sheet)>> = OnceLock::new();
     // A sheet that cannot be read is left out; a test reads each of them.
     SHEETS.get_or_init(|| {
@@ -28,7 +28,7 @@ pub fn names() -> Vec<String> {
 }
 
 /// The event of a sheet, as in `sae-2024.acceleration`.
-pub(super) fn find(name: &str) -> Option<&'static schema::sheet::SheetEvent> {
+pub fn find(name: &str) -> Option<&'static schema::sheet::SheetEvent> {
     let (sheet, event) = name.split_once('.')?;
     all().iter().find(|(known, _)| *known == sheet)?.1.events.get(event)
 }

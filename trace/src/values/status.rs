@@ -62,6 +62,12 @@ impl Limit {
             && self.at_most.is_none_or(|most| value + uncertainty <= most + slack)
     }
 
+    /// The same limit in a unit: degrees Celsius have another zero than kelvins.
+    fn in_unit(self, unit: &schema::quantity::Unit) -> Self {
+        let convert = |si: f64| unit.from_si(si);
+        Self { at_least: self.at_least.map(convert), at_most: self.at_most.map(convert) }
+    }
+
     /// How far a value is inside: `value/limit - 1` for at-least, `1 - value/limit` for at-most, the smaller
     /// of both between two limits; the other way round below zero. None where a limit is zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
@@ -124,7 +130,9 @@ impl Values<'_, '_> {
             (Some(value), _) if limit.holds(value, uncertainty) => Status::OnCourse,
             (Some(_), _) => Status::OffCourse,
         };
-        let margin = value.and_then(|value| limit.margin(value));
+        // A margin is reckoned in the unit that the limit is written in.
+        let unit = self.unit(node);
+        let margin = value.and_then(|value| limit.in_unit(unit).margin(unit.from_si(value)));
         Some(Standing { index, node, limit, value, uncertainty, margin, status })
     }
 }

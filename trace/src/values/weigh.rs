@@ -2,7 +2,7 @@
 
 use schema::records::{Body, Decision};
 
-use super::network::{Network, Node, Rule, State};
+use super::network::{Network, Node, Partials, Rule, State};
 use super::status::Status;
 use super::{Gradients, Values};
 
@@ -29,6 +29,8 @@ pub struct Outcome {
     pub title: Option<String>,
     /// Is it the one that was chosen?
     pub chosen: bool,
+    /// Does it set no value, so that nothing can be said of it?
+    pub sets_nothing: bool,
     /// All values then.
     pub state: State,
     /// The points of the goal then, with the expanded uncertainty (k = 2).
@@ -46,27 +48,30 @@ pub struct Outcome {
 impl Values<'_, '_> {
     /// Puts each alternative of a decision into the whole car; the goal is the first one.
     pub fn weigh(&self, decision: &Decision, goal: Node) -> Vec<Outcome> {
-        let now = self.network.gradients(&self.network.partials(&self.state));
+        let partials = self.network.partials(&self.state);
+        let now = self.network.gradients(&partials);
         decision
             .alternatives
             .iter()
             .map(|(name, alternative)| {
-                let set: Vec<(Node, f64, f64)> = alternative
+                let set: Vec<(Node, f64, Option<f64>)> = alternative
                     .sets
                     .iter()
                     .filter_map(|(to, quantity)| {
                         let (dimension, value, uncertainty) = self.in_team(quantity);
                         let node = self.named(to.as_str())?;
                         // A value in another dimension is told as a finding, and weighs nothing.
+                        let uncertainty = quantity.uncertainty().map(|_| uncertainty);
                         (dimension == self.dimension(node)).then_some((node, value, uncertainty))
                     })
                     .collect();
-                let network = self.network.with(&set);
+                let network = self.network.with(&self.state, &partials, &set);
                 let state = network.evaluate();
                 let then = network.gradients(&network.partials(&state));
                 let points = Some(state.values[goal]).filter(|points| !points.is_nan());
                 let before = self.value(goal);
-                let fixed: Vec<Node> = set.iter().map(|(node, ..)| *node).collect();
+                // What is set with an uncertainty of its own has nothing to do with what it replaces.
+                let fixed: Vec<Node> = set.iter().filter(|(.., own)| own.is_some()).map(|(node, ..)| *node).collect();
                 let difference = points.zip(before).map(|(points, before)| {
                     (points - before, spread(&self.network, &now, &network, &then, goal, &fixed))
                 });
@@ -75,6 +80,7 @@ impl Values<'_, '_> {
                     name: name.to_string(),
                     title: alternative.title.clone(),
                     chosen: decision.chosen.as_ref() == Some(name),
+                    sets_nothing: set.is_empty(),
                     points: points.map(|points| (points, then.uncertainty(&network, goal))),
                     difference,
                     weighed: decision
@@ -125,14 +131,24 @@ impl Values<'_, '_> {
 }
 
 impl Network {
-    /// The same graph with some values given, each with its uncertainty: as if the records said so.
-    pub fn with(&self, set: &[(Node, f64, f64)]) -> Self {
+    /// The same graph with some values given: as if the records said so. One that is given without an
+    /// uncertainty is as uncertain, relative to its size, as what it stands in place of.
+    pub fn with(&self, state: &State, partials: &Partials, set: &[(Node, f64, Option<f64>)]) -> Self {
         let mut network = self.clone();
         for &(node, value, uncertainty) in set {
+            let before = state.values[node];
+            let scale = if before.is_nan() || before == 0.0 { 1.0 } else { value / before };
             let own = &mut network.nodes[node];
-            own.rule = Rule::Given(value);
-            own.inputs.clear();
-            own.uncertainty = uncertainty;
+            match uncertainty {
+                None if !own.inputs.is_empty() => {
+                    own.rule = Rule::Held(value, partials.of(node).iter().map(|partial| partial * scale).collect());
+                }
+                _ => {
+                    own.rule = Rule::Given(value);
+                    own.inputs.clear();
+                    own.uncertainty = uncertainty.unwrap_or(own.uncertainty * scale.abs());
+                }
+            }
         }
         network
     }

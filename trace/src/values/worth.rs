@@ -24,8 +24,25 @@ impl Values<'_, '_> {
     }
 
     fn worth(&self, node: Node, sensitivities: &[f64]) -> Option<Worth> {
-        let (value, per_si) = (self.value(node)?, sensitivities[node]);
+        let (value, per_si) = (self.value(node)?, self.per_si(node, sensitivities));
         Some(Worth { node, value, per_si, per_percent: per_si * value / 100.0 })
+    }
+
+    /// The points for one more of a value: what reads it, and for a system or a roll-up the car it is part of.
+    fn per_si(&self, node: Node, sensitivities: &[f64]) -> f64 {
+        let own = sensitivities[node];
+        match (&self.keys[node], &self.network.nodes[node]) {
+            // The car adds up parts, not systems: a kilogram more in a system is one more in the car.
+            (Key::Group(Some(_), amount), _) => {
+                own + self.node(&Key::Group(None, *amount)).map_or(0.0, |car| sensitivities[car])
+            }
+            (Key::Record(_), value) => match (&value.rule, &value.inputs[..]) {
+                // A roll-up is the same value under another name.
+                (Rule::Total(factors), [input]) if factors[..] == [1.0] => self.per_si(*input, sensitivities),
+                _ => own,
+            },
+            _ => own,
+        }
     }
 
     /// Every given value that the goal's points depend on, the largest effect of a hundredth first.
