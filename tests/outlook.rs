@@ -333,3 +333,21 @@ fn a_kilogram_is_worth_the_same_wherever_it_is() {
         assert!((per_kilogram(id) - car).abs() < 1e-9, "{id}: {} is not {car}", per_kilogram(id));
     }
 }
+
+/// An analysis is idle when it changed nothing: no decision, no part, and no points.
+#[test]
+fn an_analysis_that_moves_points_is_not_idle() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let event = "events:\n  circle:\n    plan: 50 pts\n    reads: {time: circle-time}\n    score: {use: sae-2024.skidpad, given: {best: 5.0 s}}\n";
+    let analysis = "analyses:\n  run: {finds: {circle-time: 5.1 s}}\n";
+    let idle = |records: String| {
+        sandbox.write("more.yaml", records);
+        let report = sandbox.tierod(&["check", "--format", "json"]).json();
+        report["findings"].as_array().unwrap().iter().any(|f| f["check"] == "idle-analysis")
+    };
+    assert!(idle(analysis.to_owned()), "nothing rests on it");
+    assert!(!idle(format!("{event}{analysis}")), "an event's points rest on it");
+    let result = "results:\n  gates: {of: circle-time, value: 5.15 s, date: 2027-03-02, evidence: [chain.yaml]}\n";
+    assert!(idle(format!("{event}{analysis}{result}")), "a result stands in its place");
+}

@@ -7,7 +7,10 @@ pub(super) static CHECK: Check = Check {
     group: Group::Values,
     levels: [Note, Note, Warning, Warning, Warning],
     finds: "A goal whose predicted points are fewer than it needs.",
-    why: "The car as the records have it does not reach what the team set out for.",
+    why: "The car as the records have it does not reach what the team set out for. What a place takes is the mean of \
+          its totals in past fields; the interval beside it holds the next year's with a probability of 90 % (prediction \
+          interval for one more draw from a normal distribution, Student's t: Hahn and Meeker, Statistical Intervals, \
+          chapter 4, from memory), as long as the contest and its rules stay alike.",
     mend: "`tierod points` shows where points are lost, and `tierod worth` what would bring them.",
     found: "\
 goals:

@@ -1,6 +1,5 @@
 //! `unfed-target`: a system target that no value ties to an event.
 
-use schema::Kind;
 use schema::records::Body;
 
 use super::{Check, Group, Inputs, Level, Note, Told};
@@ -27,22 +26,7 @@ targets:
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let (graph, values) = (inputs.graph, inputs.values);
     let network = &values.network;
-    // Upward from the events: all that their points rest on.
-    let mut feeds = vec![false; network.nodes.len()];
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        if entry.record.kind() == Kind::Event
-            && let Some(node) = values.of_record(index)
-        {
-            feeds[node] = true;
-        }
-    }
-    for &node in network.order.iter().rev() {
-        if feeds[node] {
-            for &input in &network.nodes[node].inputs {
-                feeds[input] = true;
-            }
-        }
-    }
+    let feeds = values.feeding();
     // Downward again: what shares one of these values.
     let mut ties = feeds;
     for &node in &network.order {

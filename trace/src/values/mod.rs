@@ -158,6 +158,24 @@ impl<'g, 'r> Values<'g, 'r> {
         self.origins.get(&index).copied().unwrap_or(Origin::None)
     }
 
+    /// For every node: do the points of an event rest on it?
+    pub fn feeding(&self) -> Vec<bool> {
+        let mut feeds = vec![false; self.network.nodes.len()];
+        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
+            if let (Body::Event(_), Some(node)) = (&entry.record.body, self.of_record(index)) {
+                feeds[node] = true;
+            }
+        }
+        for &node in self.network.order.iter().rev() {
+            if feeds[node] {
+                for &input in &self.network.nodes[node].inputs {
+                    feeds[input] = true;
+                }
+            }
+        }
+        feeds
+    }
+
     /// The value of a node in SI, if it has one.
     pub fn value(&self, node: Node) -> Option<f64> {
         Some(self.state.values[node]).filter(|value| !value.is_nan())
