@@ -1,7 +1,7 @@
 //! The record kinds: one file a kind, each key with its meaning and unit.
 //!
 //! Keys that a kind cannot do without are still optional in the types, so that a record that lacks one
-//! stays in the graph and hides nothing else; [`Record::shape`] tells what is missing.
+//! stays in the graph and hides nothing else; [`Body::shape`] tells what is missing.
 
 mod analysis;
 mod decision;
