@@ -38,13 +38,15 @@ impl Report {
         let settings = graph.loaded.settings();
         let stage = settings.stages.on(day);
         let chains = Chains::new(graph);
-        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let partials = values.network.partials(&values.state);
+        let gradients = values.network.gradients(&partials);
         let standings = values.standings(&gradients);
         let budgets = values.budgets(&gradients);
         let inputs = Inputs {
             graph,
             chains: &chains,
             values,
+            partials: &partials,
             gradients: &gradients,
             standings: &standings,
             budgets: &budgets,

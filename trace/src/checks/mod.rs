@@ -48,7 +48,7 @@ use schema::read::Spot;
 use schema::settings::{Level, Settings, Stage};
 
 use crate::graph::{Chains, Graph};
-use crate::values::{Budget, Gradients, Standing, ValueProblemKind, Values};
+use crate::values::{Budget, Gradients, Partials, Standing, ValueProblemKind, Values};
 
 /// The groups of checks, as the docs list them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -113,6 +113,8 @@ pub struct Inputs<'i, 'r> {
     pub chains: &'i Chains,
     /// The values.
     pub values: &'i Values<'i, 'r>,
+    /// The derivatives of values by what they read: models are slow to differentiate, so it is done once.
+    pub partials: &'i Partials,
     /// The derivatives of values by what is uncertain.
     pub gradients: &'i Gradients,
     /// Where every target stands.

@@ -36,7 +36,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         return;
     }
     let goal = inputs.values.goals(inputs.gradients).into_iter().next().map(|goal| goal.node);
-    let worth = goal.map(|goal| inputs.values.worth_of_all(goal));
+    let worth = goal.map(|goal| inputs.values.network.sensitivities(inputs.partials, goal));
     for (standing, margin) in much {
         let record = inputs.graph.loaded.record(standing.index);
         let percent = (margin * 100.0).round();
