@@ -2,7 +2,7 @@
 
 use schema::records::Body;
 
-use super::{Check, Group, Inputs, Note, Told, numbers};
+use super::{Check, Group, Inputs, Note, Told};
 
 /// A value that has moved by more than this part of it, and more than its uncertainty, is told.
 const MUCH: f64 = 0.02;
@@ -45,7 +45,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             let within = spread.hypot(inputs.gradients.uncertainty(&values.network, node));
             let moved = (now - then).abs();
             if moved > MUCH * then.abs() && moved > within {
-                let now = numbers::quantity(now, 0.0, values.unit(node));
+                let now = values.unit(node).show(now, 0.0);
                 let message = format!("{name} was judged with {to} at {judged}, and it is {now} now");
                 let route = ["alternatives", name.as_str(), "sets", to.as_str()];
                 told.tell(

@@ -1,38 +1,14 @@
 //! Numbers in the messages of checks.
 
 use schema::Record;
-use schema::quantity::Unit;
 use schema::records::Body;
 
 use super::Inputs;
 use crate::values::Standing;
 
-/// A value in SI as text in its unit, with four digits that count.
-pub(super) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {
-    let (value, spread) = (unit.from_si(si), uncertainty / unit.factor());
-    let name = unit.to_string();
-    let gap = if name.is_empty() { "" } else { " " };
-    if spread > 0.0 {
-        let places = decimals(spread, 2);
-        format!("{value:.places$} ± {spread:.places$}{gap}{name}")
-    } else {
-        let places = decimals(value, 4);
-        let text = format!("{value:.places$}");
-        let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
-        format!("{text}{gap}{name}")
-    }
-}
-
-fn decimals(size: f64, digits: i32) -> usize {
-    if size == 0.0 || !size.is_finite() {
-        return 0;
-    }
-    (digits - 1 - size.abs().log10().floor() as i32).clamp(0, 7) as usize
-}
-
 /// The value of a target with its uncertainty.
 pub(super) fn shown(inputs: &Inputs<'_, '_>, standing: &Standing) -> String {
-    quantity(standing.value.unwrap_or(f64::NAN), standing.uncertainty, inputs.values.unit(standing.node))
+    inputs.values.unit(standing.node).show(standing.value.unwrap_or(f64::NAN), standing.uncertainty)
 }
 
 /// The limit of a target, as it is written.

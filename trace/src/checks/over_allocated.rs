@@ -1,6 +1,6 @@
 //! `over-allocated`: the shares of a budget add up to more than there is.
 
-use super::{Check, Error, Group, Inputs, Note, Told, Warning, numbers};
+use super::{Check, Error, Group, Inputs, Note, Told, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "over-allocated",
@@ -30,7 +30,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for budget in inputs.budgets {
         let Some(by) = budget.over_allocated() else { continue };
         let record = inputs.graph.loaded.record(budget.index);
-        let shown = |si: f64| numbers::quantity(si, 0.0, inputs.values.unit(budget.node));
+        let shown = |si: f64| inputs.values.unit(budget.node).show(si, 0.0);
         let less = if budget.reserve == 0.0 { "" } else { " less the reserve" };
         let message = format!(
             "the shares of {} add up to {}, {} more than its limit{less}",

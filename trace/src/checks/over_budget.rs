@@ -31,9 +31,9 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let (Some(by), Some(value)) = (budget.over(), budget.value) else { continue };
         let record = inputs.graph.loaded.record(budget.index);
         let unit = values.unit(budget.node);
-        let sum = numbers::quantity(value, 0.0, unit);
-        let over = numbers::quantity(by, 0.0, unit);
-        let grown = budget.growth.filter(|growth| *growth > 0.0).map(|growth| numbers::quantity(growth, 0.0, unit));
+        let sum = unit.show(value, 0.0);
+        let over = unit.show(by, 0.0);
+        let grown = budget.growth.filter(|growth| *growth > 0.0).map(|growth| unit.show(growth, 0.0));
         let grown = grown.map(|growth| format!(", {growth} of it growth")).unwrap_or_default();
         let limit = numbers::limit(record);
         let limit = limit.trim_start_matches("at most ");

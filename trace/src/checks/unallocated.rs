@@ -1,6 +1,6 @@
 //! `unallocated`: a system takes of a budget without a share in it.
 
-use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+use super::{Check, Group, Inputs, Note, Told, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "unallocated",
@@ -33,7 +33,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let loaded = inputs.graph.loaded;
     for budget in inputs.budgets {
         for (system, takes) in &budget.without_share {
-            let takes = numbers::quantity(*takes, 0.0, inputs.values.unit(budget.node));
+            let takes = inputs.values.unit(budget.node).show(*takes, 0.0);
             let whole = &loaded.record(budget.index).id;
             let message = format!("{} takes {takes} without a share of {whole}", loaded.record(*system).name());
             told.tell(*system, &[], message, format!("give it a target with `share-of: {whole}`"));
