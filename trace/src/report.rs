@@ -41,6 +41,7 @@ impl Report {
         let partials = values.network.partials(&values.state);
         let gradients = values.network.gradients(&partials);
         let standings = values.standings(&gradients);
+        let goals = values.goals(&gradients);
         let budgets = values.budgets(&gradients);
         let inputs = Inputs {
             graph,
@@ -48,6 +49,7 @@ impl Report {
             values,
             partials: &partials,
             gradients: &gradients,
+            goals: &goals,
             standings: &standings,
             budgets: &budgets,
             day,
@@ -70,7 +72,6 @@ impl Report {
         let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
         findings.sort_by(|a, b| a.order().cmp(&b.order()));
         waived.sort_by(|a, b| a.order().cmp(&b.order()));
-        let goals = values.goals(&gradients);
         Self { stage, day, records: graph.len(), findings, waived, standings, goals }
     }
 

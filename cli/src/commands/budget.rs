@@ -34,7 +34,7 @@ impl Budget {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
-        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let gradients = values.gradients();
         let budgets = values.budgets(&gradients);
         let wanted = |budget: &trace::values::Budget| match self.amount.as_deref() {
             None => true,

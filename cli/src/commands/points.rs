@@ -25,7 +25,7 @@ impl Points {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
-        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let gradients = values.gradients();
         let goals = values.goals(&gradients);
         if goals.is_empty() {
             return Err(no_goal());

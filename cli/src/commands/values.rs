@@ -24,7 +24,7 @@ impl Values {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
         let all = trace::values::Values::new(&graph);
-        let gradients = all.network.gradients(&all.network.partials(&all.state));
+        let gradients = all.gradients();
         let ink = Ink::stdout(shared);
         Ok(match self.format {
             Format::Terminal => warned(&loaded, ink) + &values::terminal(&all, &gradients, ink),

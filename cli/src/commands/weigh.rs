@@ -35,7 +35,7 @@ impl Weigh {
             let kind = loaded.record(index).kind();
             return Err(Error::new(format!("`{}` is no decision but a {kind}", self.decision)).help("name a decision"));
         };
-        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let gradients = values.gradients();
         let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
         let outcomes = values.weigh(decision, goal.node);
         let ink = Ink::stdout(shared);

@@ -28,7 +28,7 @@ impl Why {
         let graph = Graph::new(&loaded);
         let index = find(&loaded, &self.id)?;
         let values = trace::values::Values::new(&graph);
-        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let gradients = values.gradients();
         Ok(match self.format {
             Format::Terminal => tree::why(&values, &gradients, index, Ink::stdout(shared)),
             Format::Json => json::text(&json::why(&graph, index)),

@@ -35,7 +35,7 @@ impl Worth {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
-        let gradients = values.network.gradients(&values.network.partials(&values.state));
+        let gradients = values.gradients();
         let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
         let sensitivities = values.worth_of_all(goal.node);
         let one = match &self.id {

@@ -48,7 +48,7 @@ use schema::read::Spot;
 use schema::settings::{Level, Settings, Stage};
 
 use crate::graph::{Chains, Graph};
-use crate::values::{Budget, Gradients, Partials, Standing, ValueProblemKind, Values};
+use crate::values::{Budget, GoalPoints, Gradients, Partials, Standing, ValueProblemKind, Values};
 
 /// The groups of checks, as the docs list them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -117,6 +117,8 @@ pub struct Inputs<'i, 'r> {
     pub partials: &'i Partials,
     /// The derivatives of values by what is uncertain.
     pub gradients: &'i Gradients,
+    /// The goals, with their points.
+    pub goals: &'i [GoalPoints],
     /// Where every target stands.
     pub standings: &'i [Standing],
     /// Every budget with its shares.

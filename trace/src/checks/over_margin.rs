@@ -35,7 +35,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     if much.is_empty() {
         return;
     }
-    let goal = inputs.values.goals(inputs.gradients).into_iter().next().map(|goal| goal.node);
+    let goal = inputs.goals.first().map(|goal| goal.node);
     let worth = goal.map(|goal| inputs.values.network.sensitivities(inputs.partials, goal));
     for (standing, margin) in much {
         let record = inputs.graph.loaded.record(standing.index);

@@ -23,7 +23,7 @@ events:
 };
 
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for goal in inputs.values.goals(inputs.gradients) {
+    for goal in inputs.goals {
         let Ok(needed) = &goal.needed else { continue };
         if goal.events.is_empty() || goal.plan >= needed.points - 1e-9 {
             continue;

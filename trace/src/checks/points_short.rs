@@ -26,7 +26,7 @@ events:
 };
 
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for goal in inputs.values.goals(inputs.gradients) {
+    for goal in inputs.goals {
         let (Some(predicted), Ok(needed)) = (goal.predicted, &goal.needed) else { continue };
         if predicted < needed.points {
             let message = format!(

@@ -158,6 +158,11 @@ impl<'g, 'r> Values<'g, 'r> {
         self.origins.get(&index).copied().unwrap_or(Origin::None)
     }
 
+    /// What every value owes to each uncertain one, as the records have them.
+    pub fn gradients(&self) -> Gradients {
+        self.network.gradients(&self.network.partials(&self.state))
+    }
+
     /// For every node: do the points of an event rest on it?
     pub fn feeding(&self) -> Vec<bool> {
         let mut feeds = vec![false; self.network.nodes.len()];
