@@ -1,8 +1,9 @@
 //! One file a command; each returns its report as text, so that nothing is half printed.
 
 mod budget;
-mod check;
+pub(crate) mod check;
 mod completions;
+mod delta;
 mod explain;
 mod graph;
 mod hook;
@@ -26,6 +27,8 @@ pub(crate) enum Command {
     Init(init::Init),
     /// Tell what is open or broken, from goal to part
     Check(check::Check),
+    /// Tell what a change breaks, mends and moves, between two revisions or a revision and the work tree
+    Delta(delta::Delta),
     /// Check every commit before it is made
     Hook(hook::Hook),
     /// Tell why a record is there: its chain to the goal, and what stands below it
@@ -86,6 +89,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
     match command {
         Command::Init(command) => command.run(shared),
         Command::Check(command) => command.run(shared),
+        Command::Delta(command) => command.run(shared),
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),

@@ -1,11 +1,13 @@
 //! One file an output format.
 
 pub(crate) mod budget;
+pub(crate) mod delta;
 pub(crate) mod dot;
 pub(crate) mod json;
 pub(crate) mod numbers;
 pub(crate) mod points;
 pub(crate) mod table;
+pub(crate) mod template;
 pub(crate) mod terminal;
 pub(crate) mod tree;
 pub(crate) mod values;
@@ -19,7 +21,7 @@ use trace::snapshot::Source;
 
 /// Shows paths as one would type them here: relative to the current folder where the file is on disk, else
 /// to the repository's top.
-struct Paths(String);
+pub(crate) struct Paths(String);
 
 impl Paths {
     /// Looks up once where one stands.

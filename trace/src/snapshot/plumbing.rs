@@ -60,7 +60,7 @@ impl Git {
         Err(Error::new(said.trim().trim_start_matches("fatal: ").to_owned()))
     }
 
-    fn words(&self, args: &[&str]) -> Result<String, Error> {
+    pub(super) fn words(&self, args: &[&str]) -> Result<String, Error> {
         let args: Vec<&OsStr> = args.iter().map(OsStr::new).collect();
         Ok(String::from_utf8_lossy(&self.run(&args)?).trim_end_matches(['\n', '\r']).to_owned())
     }
@@ -144,6 +144,16 @@ impl Git {
         Ok((Commit { id, day }, entries))
     }
 
+    /// Is there no commit yet on the branch that is checked out?
+    pub(super) fn unborn(&self) -> Result<bool, Error> {
+        if self.words(&["rev-parse", "--verify", "--quiet", "HEAD^{commit}"]).is_ok() {
+            return Ok(false);
+        }
+        // The branch is named, and nothing stands under its name.
+        let branch = self.words(&["symbolic-ref", "--quiet", "HEAD"])?;
+        Ok(self.words(&["show-ref", "--verify", "--quiet", &branch]).is_err())
+    }
+
     /// The contents of entries, in their order: sizes first, so that no large file is read.
     pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, Error> {
         if entries.is_empty() {
@@ -178,7 +188,7 @@ impl Git {
             .iter()
             .map(|entry| match large.get(&entry.id) {
                 Some(size) => Ok(Err(Problem::too_large(*size))),
-                None => found.next().map(Ok).ok_or_else(|| missing(&entry.path)),
+                None => found.next().map(|bytes| Ok(bytes.into())).ok_or_else(|| missing(&entry.path)),
             })
             .collect()
     }
