@@ -5,6 +5,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
 
+pub mod audit;
 pub mod checks;
 pub mod compare;
 pub mod error;

@@ -1,5 +1,6 @@
 //! One file a command; each returns its report as text, so that nothing is half printed.
 
+mod audit;
 mod budget;
 pub(crate) mod check;
 mod completions;
@@ -43,6 +44,8 @@ pub(crate) enum Command {
     Worth(worth::Worth),
     /// Put each alternative of a decision into the whole car
     Weigh(weigh::Weigh),
+    /// Look back on the season: which targets were met, by what evidence, and how good the predictions were
+    Audit(audit::Audit),
     /// Explain a check, a kind of record or a model; list them all when none is named
     Explain(explain::Explain),
     /// Show the whole graph from the goals down
@@ -93,6 +96,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),
+        Command::Audit(command) => command.run(shared),
         Command::Budget(command) => command.run(shared),
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),

@@ -1,11 +1,13 @@
 //! One file an output format.
 
+pub(crate) mod audit;
 pub(crate) mod budget;
 pub(crate) mod delta;
 pub(crate) mod dot;
 pub(crate) mod json;
 pub(crate) mod numbers;
 pub(crate) mod points;
+pub(crate) mod spark;
 pub(crate) mod table;
 pub(crate) mod template;
 pub(crate) mod terminal;

@@ -19,6 +19,7 @@ const FUEL: u64 = 50_000_000;
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Escape {
     Markdown,
+    Html,
 }
 
 /// Renders a template; `folder` is the data root on disk, where there is one.
@@ -47,6 +48,19 @@ pub(crate) fn render(
         Escape::Markdown => {
             environment.set_auto_escape_callback(|_| AutoEscape::Custom("markdown".into()));
             environment.set_formatter(markdown);
+        }
+        Escape::Html => {
+            environment.set_auto_escape_callback(|_| AutoEscape::Html);
+            environment.set_formatter(|out, state, value| {
+                if value.is_none() {
+                    return Ok(());
+                }
+                // Marks that turn the direction of writing, and control characters, are no part of any text.
+                match value.as_str().filter(|_| !value.is_safe()) {
+                    Some(text) => minijinja::escape_formatter(out, state, &Value::from(clean(text))),
+                    None => minijinja::escape_formatter(out, state, value),
+                }
+            });
         }
     }
     let wrong = |error: minijinja::Error| {
