@@ -3,6 +3,7 @@
 mod budget;
 mod check;
 mod completions;
+mod example;
 mod explain;
 mod graph;
 mod hook;
@@ -26,6 +27,8 @@ pub(crate) enum Command {
     Init(init::Init),
     /// Tell what is open or broken, from goal to part
     Check(check::Check),
+    /// Lay out an invented car with its season, commit by commit, to try the commands on
+    Example(example::Example),
     /// Check every commit before it is made
     Hook(hook::Hook),
     /// Tell why a record is there: its chain to the goal, and what stands below it
@@ -86,6 +89,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
     match command {
         Command::Init(command) => command.run(shared),
         Command::Check(command) => command.run(shared),
+        Command::Example(command) => command.run(shared),
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),

@@ -1,11 +1,12 @@
 //! The same data root from the work tree, from the index or from a revision.
 //!
 //! A snapshot holds the bytes of every record file and knows which other files stand beside them, so
-//! that evidence is looked up where the records came from. Nothing here writes: no lock is taken, no
-//! tree is written, nothing is stashed.
+//! that evidence is looked up where the records came from. Nothing here writes into a repository that is
+//! there: no lock is taken, no tree is written, nothing is stashed. `lay` makes a new one, in an empty folder.
 
 mod entries;
 mod git;
+mod lay;
 mod locate;
 mod place;
 mod plumbing;
@@ -19,6 +20,7 @@ use schema::read::Problem;
 use schema::{Day, Settings, settings};
 
 use crate::Error;
+pub use lay::{NewCommit, lay_out};
 pub use place::hooks_folder;
 
 /// Which state of the data root is read.
