@@ -5,6 +5,7 @@ mod budget;
 pub(crate) mod check;
 mod completions;
 mod delta;
+mod example;
 mod explain;
 mod graph;
 mod hook;
@@ -30,6 +31,8 @@ pub(crate) enum Command {
     Check(check::Check),
     /// Tell what a change breaks, mends and moves, between two revisions or a revision and the work tree
     Delta(delta::Delta),
+    /// Lay out an invented car with its season, commit by commit, to try the commands on
+    Example(example::Example),
     /// Check every commit before it is made
     Hook(hook::Hook),
     /// Tell why a record is there: its chain to the goal, and what stands below it
@@ -93,6 +96,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Init(command) => command.run(shared),
         Command::Check(command) => command.run(shared),
         Command::Delta(command) => command.run(shared),
+        Command::Example(command) => command.run(shared),
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),

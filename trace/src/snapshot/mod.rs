@@ -1,12 +1,13 @@
 //! The same data root from the work tree, from the index or from a revision.
 //!
 //! A snapshot holds the bytes of every record file and knows which other files stand beside them, so
-//! that evidence is looked up where the records came from. Nothing here writes: no lock is taken, no
-//! tree is written, nothing is stashed.
+//! that evidence is looked up where the records came from. Nothing here writes into a repository that is
+//! there: no lock is taken, no tree is written, nothing is stashed. `lay` makes a new one, in an empty folder.
 
 mod base;
 mod entries;
 mod git;
+mod lay;
 mod locate;
 mod place;
 mod plumbing;
@@ -22,6 +23,7 @@ use schema::{Day, Settings, settings};
 
 use crate::Error;
 pub use base::Base;
+pub use lay::{NewCommit, lay_out};
 pub use place::{Content, hooks_folder};
 
 /// Which state of the data root is read.

@@ -10,8 +10,8 @@ use trace::audit::{GoalScore, TargetAudit};
 use super::Told;
 use super::scale::{Axis, place, tick};
 
-/// The width of a picture in its own units: some 13 of them are one letter high on a phone.
-const WIDTH: f64 = 420.0;
+/// The width of a picture in its own units: as many as a phone is wide.
+const WIDTH: f64 = 360.0;
 
 /// Text for SVG and HTML.
 pub(super) fn escaped(text: &str) -> String {
