@@ -1,0 +1,20 @@
+#!/usr/bin/env bash
+# The page of the audit of the example's season, tried in headless Chromium. run.sh [FOLDER for screenshots]
+# Needs the binary that `cargo build` makes, Chromium, Node.js and npm.
+set -euo pipefail
+shots=${1:+$(realpath "$1")}
+cd "$(dirname "$0")"
+tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
+here=$PWD
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+cp package.json .npmrc audit.mjs "$work"
+(cd "$work" && npm install --silent --no-audit --no-fund)
+"$tierod" example "$work/season" >/dev/null
+status=0
+(cd "$work/season" && "$tierod" audit --format html >"$work/audit.html") || status=$?
+# Findings at error level are no failure of the page.
+[ "$status" -le 1 ]
+cd "$work"
+node audit.mjs "$work/audit.html" ${shots:+"$shots"}
+cd "$here"
