@@ -21,11 +21,11 @@ fn readme() -> String {
     std::fs::read_to_string(top().join("README.md")).unwrap()
 }
 
-/// The steps of every `console` block.
-fn blocks() -> Vec<Vec<Step>> {
+/// The steps of every `console` block of a page.
+fn blocks(page: &str) -> Vec<Vec<Step>> {
     let mut blocks = Vec::new();
     let mut open: Option<Vec<Step>> = None;
-    for (number, line) in readme().lines().enumerate() {
+    for (number, line) in page.lines().enumerate() {
         match (&mut open, line) {
             (None, "```console") => open = Some(Vec::new()),
             (Some(_), "```") => blocks.extend(open.take()),
@@ -68,9 +68,8 @@ fn matches(pattern: &[String], lines: &[&str]) -> bool {
     }
 }
 
-#[test]
-fn every_command_prints_what_the_readme_says() {
-    let sandbox = Sandbox::new();
+/// Runs the blocks of a page, and gives the folder in which its walk ended.
+fn walk_through(sandbox: &Sandbox, name: &str, page: &str) -> PathBuf {
     let tools = sandbox.outside().join("tools");
     std::fs::create_dir(&tools).unwrap();
     std::fs::copy(env!("CARGO_BIN_EXE_tierod"), tools.join("tierod")).unwrap();
@@ -78,7 +77,7 @@ fn every_command_prints_what_the_readme_says() {
         std::env::join_paths([tools].into_iter().chain(std::env::split_paths(&std::env::var_os("PATH").unwrap())))
             .unwrap();
     let mut walk = sandbox.path();
-    for step in blocks().into_iter().flatten() {
+    for step in blocks(page).into_iter().flatten() {
         if step.command == "cargo test --workspace" {
             continue;
         }
@@ -92,21 +91,36 @@ fn every_command_prints_what_the_readme_says() {
         let shown = step.prints.join("\n");
         assert!(
             matches(&step.prints, &lines),
-            "README.md:{}: $ {}\n{said}\ndoes not match\n{shown}",
+            "{name}:{}: $ {}\n{said}\ndoes not match\n{shown}",
             step.line,
             step.command
         );
-        if command.ends_with("&& cd my-car") {
-            walk = walk.join("my-car");
+        if let Some((_, into)) = command.split_once("&& cd ") {
+            walk = walk.join(into.trim());
         }
     }
+    walk
+}
+
+#[test]
+fn every_command_prints_what_the_judges_page_says() {
+    let page = std::fs::read_to_string(top().join("docs/reading-the-audit.md")).unwrap();
+    let sandbox = Sandbox::new();
+    walk_through(&sandbox, "docs/reading-the-audit.md", &page);
+    assert_eq!(page.lines().filter(|line| line.starts_with("## ") && line.as_bytes()[3].is_ascii_digit()).count(), 10);
+}
+
+#[test]
+fn every_command_prints_what_the_readme_says() {
+    let sandbox = Sandbox::new();
+    let walk = walk_through(&sandbox, "README.md", &readme());
     let log = sandbox.git_in(&walk, &["log", "--format=%s"]);
     assert_eq!(log, "Add the front wishbone\nStart the chain from the goal to the first part\n");
 }
 
 #[test]
 fn ci_runs_the_test_command_of_the_readme() {
-    assert!(blocks().iter().flatten().any(|step| step.command == "cargo test --workspace"));
+    assert!(blocks(&readme()).iter().flatten().any(|step| step.command == "cargo test --workspace"));
     let ci = std::fs::read_to_string(top().join(".ci/run")).unwrap();
     assert!(ci.contains("cargo test --workspace"));
 }
