@@ -10,6 +10,7 @@
 
 mod budgets;
 mod checks;
+mod ci_recipes;
 mod commands;
 mod example_car;
 mod formats;

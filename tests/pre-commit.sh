@@ -87,7 +87,7 @@ END
   git add .
   accepted "$id, the example car"
 
-  printf 'parts:\n  stay:\n    in: aero\n    serves: {bare-darg: It holds the wing.}\n' >car/stay.yaml
+  printf 'parts:\n  stay:\n    in: bodywork-and-aero\n    serves: {bare-darg: It holds the wing.}\n' >car/stay.yaml
   git add .
   refused "$id, a link that leads nowhere" 'car/stay.yaml:4:14.*unknown-reference'
   sed -n '/unknown-reference/,/mend/p' "$work/said"
@@ -95,7 +95,7 @@ END
   # What is staged counts, not what is in the folder.
   sed -i.bak 's/bare-darg/bare-drag/' car/stay.yaml && rm car/stay.yaml.bak
   refused "$id, mended in the folder only" unknown-reference
-  git rm -q --cached car/stay.yaml
+  git rm -q -f --cached car/stay.yaml
   printf 'parts: {stay: {in: nowhere}}\n' >car/stay.yaml
   sed -i.bak 's/Tarnmoor Student Racing/The team/' car/tierod.yaml && rm car/tierod.yaml.bak
   git add car/tierod.yaml

@@ -54,7 +54,7 @@ fn one(out: &mut String, finding: &Finding, prefix: &str) {
     let _ = writeln!(
         out,
         "::{command} file={},line={},col={},title={}::{}",
-        property(&format!("{prefix}{}", finding.path)),
+        property(&clean(&format!("{prefix}{}", finding.path))),
         finding.spot.line,
         finding.spot.column,
         property(&clean(&title)),
@@ -86,7 +86,7 @@ mod tests {
             finding("no-reason", Level::Error, "hub,col=9::z", path, "why\r\n::stop-commands::x 50%0A off\u{1b}[2J");
         assert_eq!(
             text(&[(&hostile, None)], "car 1/"),
-            "::error file=car 1/a%2Cline=1%3A%3Ax%0A%3A%3Aerror%3A%3Ay%250A.yaml,line=7,col=3,\
+            "::error file=car 1/a%2Cline=1%3A%3Ax %3A%3Aerror%3A%3Ay%250A.yaml,line=7,col=3,\
              title=no-reason%3A hub%2Ccol=9%3A%3Az::why\u{fffd} ::stop-commands::x 50%250A off\u{fffd}[2J.%0ATo mend: say in one sentence why.\n"
         );
     }
