@@ -262,3 +262,50 @@ fn a_root_without_findings_has_none_in_any_format() {
     // Without the list of results a log would say that nothing was looked at.
     assert_eq!(out("sarif").json()["runs"][0]["results"], serde_json::json!([]));
 }
+
+/// The comparison of two revisions has the same formats: a log with the state of every finding, and what is new alone
+/// where it stands beside the change.
+#[test]
+fn a_comparison_tells_the_state_of_each_finding() {
+    let sandbox = mixed();
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-q", "-m", "Start"]);
+    let more = std::fs::read_to_string(sandbox.at("car 1/more.yaml")).unwrap();
+    // The warning is mended, the note is accepted, and an error is new.
+    let more = more.replace("circle-time: Link", "circle-time: It carries the thrust.");
+    let waiver =
+        "  too: {check: no-verification, on: rod, until: 2027-06-01, agreed-by: chief engineer, reason: No rig yet.}\n";
+    sandbox.write("car 1/more.yaml", more + waiver);
+    sandbox.write(
+        "car 1/new.yaml",
+        "parts:\n  new:\n    in: suspention\n    serves: {circle-time: It damps.}\n    verify: {by: inspection, with: gauge, due: 2027-06-01}\n",
+    );
+    let delta = |format: &str| sandbox.tierod(&["delta", "HEAD", "--root", "car 1", "--format", format]).ended(1);
+    let log = delta("sarif").json();
+    let states: BTreeSet<String> = log["runs"][0]["results"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|one| {
+            let waived = if one["suppressions"] == serde_json::json!([]) { "" } else { ", waived" };
+            let record = text(one, "/locations/0/logicalLocations/0/name");
+            format!("{} {record}: {}{waived}", text(one, "/ruleId"), text(one, "/baselineState"))
+        })
+        .collect();
+    let told = [
+        "no-reason link: absent",
+        "no-verification bolt: unchanged, waived",
+        "no-verification rod: unchanged, waived",
+        "unknown-reference arm: unchanged",
+        "unknown-reference new: new",
+    ];
+    let missing: Vec<&str> = told.into_iter().filter(|one| !states.contains(*one)).collect();
+    assert!(missing.is_empty(), "{missing:?} not among {states:#?}");
+    let out = delta("lines").out;
+    assert!(out.starts_with("car 1/new.yaml:3:9: error: ") && !out.contains("more.yaml"), "{out}");
+    let out = delta("github").out;
+    assert!(out.starts_with("::error file=car 1/new.yaml,line=3,col=9,") && !out.contains("more.yaml"), "{out}");
+    let list = delta("gitlab").json();
+    let paths: BTreeSet<&str> = list.as_array().unwrap().iter().map(|one| text(one, "/location/path")).collect();
+    assert_eq!(paths, ["car 1/new.yaml"].into());
+}

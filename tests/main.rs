@@ -8,6 +8,7 @@
     reason = "a test fails by panicking, and says what it measured or skipped"
 )]
 
+mod audit;
 mod budgets;
 mod checks;
 mod ci_recipes;

@@ -60,12 +60,17 @@ pub(crate) struct Records {
 impl Records {
     /// Reads the records asked for.
     pub(crate) fn load(&self) -> Result<Loaded, Error> {
+        Loaded::from_request(&self.request()?)
+    }
+
+    /// Which state of which data root is asked for.
+    pub(crate) fn request(&self) -> Result<Request, Error> {
         let state = match (&self.rev, self.staged) {
             (Some(revision), _) => State::Revision(revision.clone()),
             (None, true) => State::Index,
             (None, false) => State::Worktree,
         };
-        Loaded::from_request(&Request { cwd: cwd()?, path: self.root.clone(), state })
+        Ok(Request { cwd: cwd()?, path: self.root.clone(), state })
     }
 
     /// The day to reckon with.

@@ -6,6 +6,7 @@ mod args;
 mod commands;
 mod output;
 mod screen;
+mod season;
 
 use std::process::ExitCode;
 

@@ -40,18 +40,8 @@ impl Finding {
     /// The identity of the finding, the same in every revision that has it: made of check, record and
     /// field (of the path where there is no record), never of a line number. 16 hexadecimal digits.
     pub fn fingerprint(&self) -> String {
-        let mut hash = Sha256::new();
         let subject = self.record.as_deref().unwrap_or(&self.path);
-        for part in [self.check.name, subject, self.field.as_deref().unwrap_or("")] {
-            // Lengths keep `a` + `bc` apart from `ab` + `c`.
-            hash.update((part.len() as u64).to_le_bytes());
-            hash.update(part);
-        }
-        let mut text = String::with_capacity(16);
-        for byte in hash.finalize().iter().take(8) {
-            let _ = fmt::Write::write_fmt(&mut text, format_args!("{byte:02x}"));
-        }
-        text
+        fingerprint(self.check.name, subject, self.field.as_deref().unwrap_or(""))
     }
 
     /// The order in which findings are told: worst first, of these what could not be read, then by place.
@@ -59,4 +49,19 @@ impl Finding {
         let what_follows = self.check.group != crate::checks::Group::Reading;
         (std::cmp::Reverse(self.level), what_follows, &self.path, self.spot, self.check.name, &self.field)
     }
+}
+
+/// The fingerprint of a check, its subject (a record, or a path) and a field.
+pub(crate) fn fingerprint(check: &str, subject: &str, field: &str) -> String {
+    let mut hash = Sha256::new();
+    for part in [check, subject, field] {
+        // Lengths keep `a` + `bc` apart from `ab` + `c`.
+        hash.update((part.len() as u64).to_le_bytes());
+        hash.update(part);
+    }
+    let mut text = String::with_capacity(16);
+    for byte in hash.finalize().iter().take(8) {
+        let _ = fmt::Write::write_fmt(&mut text, format_args!("{byte:02x}"));
+    }
+    text
 }

@@ -5,7 +5,9 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
 
+pub mod audit;
 pub mod checks;
+pub mod compare;
 pub mod error;
 pub mod finding;
 pub mod graph;
@@ -14,6 +16,7 @@ pub mod report;
 pub mod snapshot;
 pub mod values;
 
+pub use compare::Delta;
 pub use error::Error;
 pub use finding::Finding;
 pub use load::Loaded;

@@ -1,6 +1,7 @@
 //! From a snapshot to records: every file read, every id known, every file named looked up.
 
 use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
 use schema::read::{self, Damage, Problem};
 use schema::records::{Body, Expression};
@@ -12,10 +13,43 @@ use crate::snapshot::{Request, Snapshot, Source};
 /// A record and the file it stands in.
 #[derive(Debug)]
 pub struct Entry {
-    /// The record.
-    pub record: Record,
+    /// The record; states of a data root that have the same file share it.
+    pub record: Arc<Record>,
     /// The index of its file in [`Snapshot::files`].
     pub file: usize,
+}
+
+/// Files that were read already, by their bytes, so that what two states of a data root share is parsed once.
+#[derive(Debug, Default)]
+pub struct Pool {
+    files: HashMap<Arc<[u8]>, Arc<Parsed>>,
+}
+
+/// What one record file gave.
+#[derive(Debug)]
+struct Parsed {
+    records: Vec<Arc<Record>>,
+    problems: Vec<Problem>,
+    damaged: Vec<Damage>,
+}
+
+impl Parsed {
+    fn new(bytes: &[u8]) -> Self {
+        let read = read::records(bytes);
+        let records = read.records.into_iter().map(Arc::new).collect();
+        Self { records, problems: read.problems, damaged: read.damaged }
+    }
+}
+
+impl Pool {
+    fn read(&mut self, bytes: &Arc<[u8]>) -> Arc<Parsed> {
+        if let Some(parsed) = self.files.get(bytes) {
+            return Arc::clone(parsed);
+        }
+        let parsed = Arc::new(Parsed::new(bytes));
+        self.files.insert(Arc::clone(bytes), Arc::clone(&parsed));
+        parsed
+    }
 }
 
 /// A problem and the file it is in.
@@ -43,7 +77,7 @@ pub struct Loaded {
     /// The files that records name and that are there, relative to the data root.
     pub present: HashSet<String>,
     /// The bytes of the CSV tables that records name, by path.
-    pub tables: HashMap<String, Vec<u8>>,
+    pub tables: HashMap<String, Arc<[u8]>>,
     by_id: HashMap<Box<str>, usize>,
 }
 
@@ -57,7 +91,16 @@ impl Loaded {
     }
 
     /// Reads the files of a snapshot.
-    pub fn from_snapshot(mut snapshot: Snapshot) -> Self {
+    pub fn from_snapshot(snapshot: Snapshot) -> Self {
+        Self::by(snapshot, |bytes| Arc::new(Parsed::new(bytes)))
+    }
+
+    /// Reads the files of a snapshot that the pool does not know yet.
+    pub fn from_pool(snapshot: Snapshot, pool: &mut Pool) -> Self {
+        Self::by(snapshot, |bytes| pool.read(bytes))
+    }
+
+    fn by(mut snapshot: Snapshot, mut read: impl FnMut(&Arc<[u8]>) -> Arc<Parsed>) -> Self {
         let files = std::mem::take(&mut snapshot.files);
         let settings_problems = std::mem::take(&mut snapshot.settings_problems);
         let mut loaded = Self {
@@ -73,7 +116,7 @@ impl Loaded {
         loaded.problems.extend(settings_problems.into_iter().map(|problem| FileProblem { file: 0, problem }));
         for (file, source) in files.iter().enumerate() {
             match &source.content {
-                Ok(bytes) if file > 0 => loaded.take_in(file, read::records(bytes)),
+                Ok(bytes) if file > 0 => loaded.take_in(file, &read(bytes)),
                 Ok(_) => {}
                 Err(problem) => loaded.problems.push(FileProblem { file, problem: problem.clone() }),
             }
@@ -83,11 +126,11 @@ impl Loaded {
         loaded
     }
 
-    fn take_in(&mut self, file: usize, read: read::FileRecords) {
-        self.problems.extend(read.problems.into_iter().map(|problem| FileProblem { file, problem }));
-        self.damaged.extend(read.damaged.into_iter().map(|damage| (damage.id.clone(), damage)));
-        for record in read.records {
-            let entry = Entry { record, file };
+    fn take_in(&mut self, file: usize, read: &Parsed) {
+        self.problems.extend(read.problems.iter().map(|problem| FileProblem { file, problem: problem.clone() }));
+        self.damaged.extend(read.damaged.iter().map(|damage| (damage.id.clone(), damage.clone())));
+        for record in &read.records {
+            let entry = Entry { record: Arc::clone(record), file };
             match self.by_id.get(entry.record.id.as_str()) {
                 Some(&first) => self.doubles.push((entry, first)),
                 None => {
@@ -135,7 +178,7 @@ impl Loaded {
     pub fn day(&self, asked: Option<Day>, today: Day) -> Day {
         let of_source = match &self.snapshot.source {
             Source::Revision { day, .. } => *day,
-            Source::Worktree | Source::Index => today,
+            Source::Worktree | Source::Index | Source::Nothing => today,
         };
         asked.or(self.settings().as_of).unwrap_or(of_source)
     }

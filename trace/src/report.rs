@@ -10,7 +10,7 @@ use schema::{Day, Id};
 use crate::checks::{self, Draft, Group, Inputs};
 use crate::finding::Finding;
 use crate::graph::{Chains, Graph};
-use crate::values::{GoalPoints, Standing, Values};
+use crate::values::{GoalPoints, Partials, Standing, Values};
 
 /// What the checks found.
 #[derive(Debug)]
@@ -29,6 +29,8 @@ pub struct Report {
     pub standings: Vec<Standing>,
     /// The goals, with their points.
     pub goals: Vec<GoalPoints>,
+    /// The derivatives of values by what they read.
+    pub partials: Partials,
 }
 
 impl Report {
@@ -72,7 +74,7 @@ impl Report {
         let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
         findings.sort_by(|a, b| a.order().cmp(&b.order()));
         waived.sort_by(|a, b| a.order().cmp(&b.order()));
-        Self { stage, day, records: graph.len(), findings, waived, standings, goals }
+        Self { stage, day, records: graph.len(), findings, waived, standings, goals, partials }
     }
 
     /// How many findings stand at a level.

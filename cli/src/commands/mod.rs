@@ -1,8 +1,11 @@
 //! One file a command; each returns its report as text, so that nothing is half printed.
 
+mod audit;
 mod budget;
-mod check;
+pub(crate) mod check;
 mod completions;
+mod delta;
+mod example;
 mod explain;
 mod graph;
 mod hook;
@@ -26,6 +29,10 @@ pub(crate) enum Command {
     Init(init::Init),
     /// Tell what is open or broken, from goal to part
     Check(check::Check),
+    /// Tell what a change breaks, mends and moves, between two revisions or a revision and the work tree
+    Delta(delta::Delta),
+    /// Lay out an invented car with its season, commit by commit, to try the commands on
+    Example(example::Example),
     /// Check every commit before it is made
     Hook(hook::Hook),
     /// Tell why a record is there: its chain to the goal, and what stands below it
@@ -40,6 +47,8 @@ pub(crate) enum Command {
     Worth(worth::Worth),
     /// Put each alternative of a decision into the whole car
     Weigh(weigh::Weigh),
+    /// Look back on the season: which targets were met, by what evidence, and how good the predictions were
+    Audit(audit::Audit),
     /// Explain a check, a kind of record or a model; list them all when none is named
     Explain(explain::Explain),
     /// Show the whole graph from the goals down
@@ -103,9 +112,12 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
     match command {
         Command::Init(command) => command.run(shared),
         Command::Check(command) => command.run(shared),
+        Command::Delta(command) => command.run(shared),
+        Command::Example(command) => command.run(shared),
         Command::Hook(command) => command.run(shared),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),
+        Command::Audit(command) => command.run(shared),
         Command::Budget(command) => command.run(shared),
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),

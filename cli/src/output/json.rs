@@ -8,6 +8,8 @@ use trace::report::Lines;
 use trace::snapshot::Source;
 use trace::{Finding, Loaded, Report};
 
+use crate::commands::check::Older;
+
 /// A value as the text that is printed.
 pub(crate) fn text(value: &Value) -> String {
     let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
@@ -15,17 +17,18 @@ pub(crate) fn text(value: &Value) -> String {
     text
 }
 
-fn source(loaded: &Loaded) -> Value {
+pub(crate) fn source(loaded: &Loaded) -> Value {
     let (kind, revision) = match &loaded.snapshot.source {
         Source::Worktree => ("worktree", None),
         Source::Index => ("index", None),
+        Source::Nothing => ("nothing", None),
         Source::Revision { commit, .. } => ("revision", Some(commit)),
     };
     json!({"kind": kind, "revision": revision})
 }
 
 /// The report of `check`, written straight to text: there may be a hundred thousand findings.
-pub(crate) fn check(report: &Report, loaded: &Loaded) -> String {
+pub(crate) fn check(report: &Report, older: Option<&Older>, loaded: &Loaded) -> String {
     #[derive(Serialize)]
     struct Answer<'a> {
         version: u32,
@@ -34,22 +37,32 @@ pub(crate) fn check(report: &Report, loaded: &Loaded) -> String {
         summary: Value,
         findings: Vec<One<'a>>,
     }
+    let mut summary = json!({
+        "records": report.records,
+        "error": report.count(Level::Error),
+        "warning": report.count(Level::Warning),
+        "note": report.count(Level::Note),
+        "waived": report.waived.len(),
+    });
+    if let Some(older) = older {
+        let [error, warning, note] = older.counts;
+        summary["as_before"] = json!({"error": error, "warning": warning, "note": note});
+    }
     let answer = Answer {
         version: 1,
         source: source(loaded),
         stage: report.stage.word(),
-        summary: json!({
-            "records": report.records,
-            "error": report.count(Level::Error),
-            "warning": report.count(Level::Warning),
-            "note": report.count(Level::Note),
-            "waived": report.waived.len(),
-        }),
+        summary,
         findings: report.findings.iter().map(|finding| One::new(finding, loaded)).collect(),
     };
     let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
     text.push('\n');
     text
+}
+
+/// A list of findings of one state of the data root.
+pub(crate) fn findings(list: &[Finding], loaded: &Loaded) -> Value {
+    json!(list.iter().map(|finding| One::new(finding, loaded)).collect::<Vec<_>>())
 }
 
 /// A finding, its keys in the order of the documentation.
@@ -65,6 +78,9 @@ struct One<'a> {
     message: &'a str,
     help: &'a str,
     fingerprint: String,
+    /// The waiver that accepts it, in an answer that tells of waived findings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    waiver: Option<&'a str>,
 }
 
 impl<'a> One<'a> {
@@ -80,6 +96,7 @@ impl<'a> One<'a> {
             message: &finding.message,
             help: &finding.help,
             fingerprint: finding.fingerprint(),
+            waiver: finding.waiver.as_deref(),
         }
     }
 }

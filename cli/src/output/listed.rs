@@ -10,7 +10,6 @@ pub(crate) type Listed<'f> = (&'f Finding, Option<Baseline>);
 
 /// What became of a finding since the base.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(not(test), allow(dead_code, reason = "made by the comparison of two revisions"))]
 pub(crate) enum Baseline {
     /// The base had it not.
     New,

@@ -1,6 +1,8 @@
 //! One file an output format.
 
+pub(crate) mod audit;
 pub(crate) mod budget;
+pub(crate) mod delta;
 pub(crate) mod dot;
 pub(crate) mod github;
 pub(crate) mod gitlab;
@@ -10,7 +12,9 @@ pub(crate) mod listed;
 pub(crate) mod numbers;
 pub(crate) mod points;
 pub(crate) mod sarif;
+pub(crate) mod spark;
 pub(crate) mod table;
+pub(crate) mod template;
 pub(crate) mod terminal;
 pub(crate) mod tree;
 pub(crate) mod values;

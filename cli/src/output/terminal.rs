@@ -11,13 +11,14 @@ use trace::{Finding, Loaded, Report};
 use super::numbers::percent;
 use super::points::points;
 use super::{Paths, incomplete};
+use crate::commands::check::Older;
 use crate::screen::{Ink, clean, count};
 
 /// Where the labels end.
 const COLUMN: usize = 7;
 
 /// The report of `check`.
-pub(crate) fn check(report: &Report, values: &Values<'_, '_>, ink: Ink) -> String {
+pub(crate) fn check(report: &Report, older: Option<&Older>, values: &Values<'_, '_>, ink: Ink) -> String {
     let loaded = values.graph.loaded;
     let mut out = String::new();
     let paths = Paths::new(loaded);
@@ -25,12 +26,13 @@ pub(crate) fn check(report: &Report, values: &Values<'_, '_>, ink: Ink) -> Strin
         one(&mut out, finding, &paths, ink);
         out.push('\n');
     }
-    summary(&mut out, report, loaded, ink);
+    summary(&mut out, report, older, loaded, ink);
     outlook(&mut out, report, values, ink);
     out
 }
 
-fn one(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) {
+/// One finding with its place, its way up and its cure.
+pub(crate) fn one(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) {
     let pad = " ".repeat(COLUMN.saturating_sub(finding.level.word().len()));
     let path = clean(&paths.shown(&finding.path));
     let place = format!("{path}:{}:{}", finding.spot.line, finding.spot.column);
@@ -43,10 +45,11 @@ fn one(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) {
     ink.block(out, "mend", COLUMN, &finding.help);
 }
 
-fn summary(out: &mut String, report: &Report, loaded: &Loaded, ink: Ink) {
+fn summary(out: &mut String, report: &Report, older: Option<&Older>, loaded: &Loaded, ink: Ink) {
     let what = match &loaded.snapshot.source {
         Source::Worktree => "as they are in the folder".to_owned(),
         Source::Index => "as staged for the next commit".to_owned(),
+        Source::Nothing => "before the first commit".to_owned(),
         Source::Revision { commit, .. } => format!("at {}", commit.get(..10).unwrap_or(commit)),
     };
     let stage = report.stage.word();
@@ -61,7 +64,14 @@ fn summary(out: &mut String, report: &Report, loaded: &Loaded, ink: Ink) {
         parts.push(if number == 0 { ink.faint(&text) } else { ink.on_level(level, &text) });
     }
     parts.push(ink.faint(&format!("{} waived", report.waived.len())));
-    let _ = writeln!(out, "{}", parts.join("   "));
+    let new = if older.is_some() { "new: " } else { "" };
+    let _ = writeln!(out, "{new}{}", parts.join("   "));
+    if let Some(older) = older.filter(|older| older.sum() > 0) {
+        let [errors, warnings, notes] = older.counts;
+        let (errors, warnings, notes) = (count(errors, "error"), count(warnings, "warning"), count(notes, "note"));
+        let text = format!("as before: {errors}   {warnings}   {notes}; `tierod check --staged --all` tells them");
+        let _ = writeln!(out, "{}", ink.faint(&text));
+    }
 }
 
 /// One line of points for each goal, and the tightest budgets.

@@ -12,6 +12,11 @@ use crate::screen::Ink;
 /// The limit of a target, as it is written.
 pub(crate) fn limit_text(values: &Values<'_, '_>, standing: &Standing) -> String {
     let Body::Target(target) = &values.graph.loaded.record(standing.index).body else { return String::new() };
+    limit(target)
+}
+
+/// The limit of a target, as it is written.
+pub(crate) fn limit(target: &schema::records::Target) -> String {
     let text = |sign: &str, quantity: &Option<schema::Quantity>| quantity.as_ref().map(|q| format!("{sign} {q}"));
     match target.between.as_deref() {
         Some([low, high]) => format!("{low} to {high}"),

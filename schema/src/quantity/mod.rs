@@ -4,6 +4,7 @@
 //! `140 EUR`, `2.0`. `± U` is the expanded uncertainty at a level of confidence of about 95 %, with the
 //! coverage factor k = 2 (JCGM 100:2008, 6.2).
 
+mod names;
 mod show;
 mod units;
 

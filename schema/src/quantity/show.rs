@@ -30,6 +30,21 @@ impl Unit {
             format!("{}{gap}{self}", number(value, 0.0))
         }
     }
+
+    /// A difference in SI as text in this unit, with its sign.
+    pub fn show_change(&self, si: f64) -> String {
+        let change = si / self.factor();
+        let gap = if self.to_string().is_empty() { "" } else { " " };
+        let digits = number(change.abs(), 0.0);
+        let sign = if digits.bytes().all(|b| matches!(b, b'0' | b'.')) {
+            "±"
+        } else if change < 0.0 {
+            "-"
+        } else {
+            "+"
+        };
+        format!("{sign}{digits}{gap}{self}")
+    }
 }
 
 #[cfg(test)]
@@ -43,5 +58,7 @@ mod tests {
         assert_eq!(unit("s").show(4.25, 0.0), "4.25 s");
         assert_eq!(unit("kg").show(205.0, 0.0), "205 kg");
         assert_eq!(Unit::one().show(2.0, 0.0), "2");
+        assert_eq!(unit("kg").show_change(0.8), "+0.8 kg");
+        assert_eq!(unit("degC").show_change(-2.0), "-2 degC", "a difference knows no zero of a scale");
     }
 }

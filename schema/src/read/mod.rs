@@ -292,6 +292,14 @@ pub fn sheet(text: &str) -> Option<crate::sheet::Sheet> {
     yaml::typed(text)
 }
 
+/// Reads data that ships with the tool, and says what is wrong with it.
+///
+/// # Errors
+/// What the reader says.
+pub fn shipped<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
+    yaml::shipped(text)
+}
+
 /// The place that a route of keys leads to; the start of a file that cannot be read.
 pub fn locate<'a>(tree: Option<&Tree>, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
     tree.map_or(Spot::START, |tree| tree.locate(route, aim))

@@ -37,6 +37,11 @@ pub fn typed<T: DeserializeOwned>(text: &str) -> Option<T> {
     serde_yaml::from_str(text).ok()
 }
 
+/// Reads a file that ships with the tool, which nobody hostile wrote.
+pub fn shipped<T: DeserializeOwned>(text: &str) -> Result<T, String> {
+    serde_yaml::from_str(text).map_err(|error| error.to_string())
+}
+
 /// Is there nothing in the text that `serde_yaml` would pass over in silence, read otherwise or more kindly
 /// than [`tree`] does, or take long over? What is called simple here may still be wrong, to both.
 ///

@@ -32,7 +32,7 @@ record! {
 }
 
 /// What an analysis finds.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Finds {
     /// The target whose value the model or formula gives.
     Target(Id),

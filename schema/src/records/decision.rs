@@ -26,7 +26,7 @@ record! {
 }
 
 /// One alternative of a decision.
-#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct Alternative {
     /// A short phrase.

@@ -23,7 +23,7 @@ record! {
 }
 
 /// How an event turns what it reads into points.
-#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct Score {
     /// The formula, in points.

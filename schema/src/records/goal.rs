@@ -21,7 +21,7 @@ record! {
 }
 
 /// A CSV table of past fields, and the names of its columns.
-#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct Field {
     /// The CSV file, relative to the data root.

@@ -125,7 +125,7 @@ pub trait Common {
 macro_rules! record {
     ($(#[$meta:meta])* pub struct $name:ident { $($(#[$key:meta])* pub $field:ident: $type:ty,)* }) => {
         $(#[$meta])*
-        #[derive(Clone, Debug, Default, serde::Deserialize, schemars::JsonSchema)]
+        #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize, schemars::JsonSchema)]
         #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
         pub struct $name {
             /// A short phrase that names the record for people.
@@ -200,7 +200,7 @@ macro_rules! kinds {
         }
 
         /// The keys of a record, by kind.
-        #[derive(Clone, Debug)]
+        #[derive(Clone, Debug, PartialEq)]
         #[allow(missing_docs, reason = "each variant holds the kind of its name")]
         pub enum Body { $($kind(Box<$type>),)* }
 
@@ -282,7 +282,7 @@ impl fmt::Display for Kind {
 }
 
 /// One record: its id and its keys.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Record {
     /// The id, unique over all kinds.
     pub id: Id,

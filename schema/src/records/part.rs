@@ -30,7 +30,7 @@ record! {
 }
 
 /// What one part takes of something that adds up, and how well that is known.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Amount {
     /// The amount of one part.
     pub value: Quantity,

@@ -36,7 +36,7 @@ impl Method {
 }
 
 /// One planned verification.
-#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct Verification {
     /// The method: test, analysis, inspection or demonstration.
@@ -50,7 +50,7 @@ pub struct Verification {
 }
 
 /// One verification or several.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Verify(pub Vec<Verification>);
 
 impl Verify {

@@ -4,7 +4,7 @@ use super::*;
 use crate::snapshot::Snapshot;
 
 fn loaded(records: &str) -> Loaded {
-    let file = crate::snapshot::File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().to_vec()) };
+    let file = crate::snapshot::File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().into()) };
     Loaded::from_snapshot(Snapshot::in_memory(vec![file]))
 }
 

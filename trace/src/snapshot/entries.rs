@@ -38,6 +38,25 @@ pub(super) fn revision(request: &Request, revision: &str) -> Result<Snapshot, Er
     build(repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
 }
 
+/// The data root at an earlier revision, whatever its folder was called then.
+pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Result<Snapshot, Error> {
+    let (repository, _) = open(request)?;
+    if revision == "HEAD" && repository.unborn()? {
+        return Ok(Snapshot::empty(head.settings.clone()));
+    }
+    let (commit, entries) = repository.tree(revision)?;
+    let same = format!("{}{}", head.prefix, settings::FILE);
+    let prefix = if entries.iter().any(|entry| entry.kind == EntryKind::File && entry.path == same) {
+        head.prefix.clone()
+    } else if !entries.iter().any(|entry| entry.path == settings::FILE || nested_root(&entry.path).is_some()) {
+        return Ok(Snapshot::empty(head.settings.clone()));
+    } else {
+        let place = format!("revision {}", schema::words::shorten(revision));
+        find_root(&entries, "", &place, "compare with a revision in which the data root is in the same folder")?
+    };
+    build(repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
+}
+
 /// The repository, and the path from its top to where the search for the data root begins.
 fn open(request: &Request) -> Result<(Repository, String), Error> {
     let path = match &request.path {
@@ -100,7 +119,7 @@ fn build(repository: Repository, entries: Vec<Entry>, prefix: String, source: So
     let marker = own.iter().position(|(path, _)| path == settings::FILE);
     let marker = marker.map(|at| own.remove(at).1);
     let marker = marker.ok_or_else(|| Error::new("the data root has lost its settings file"))?;
-    let settings_content = repository.contents(&[&marker])?.pop().unwrap_or_else(|| Ok(Vec::new()));
+    let settings_content = repository.contents(&[&marker])?.pop().unwrap_or_else(|| Ok([].into()));
     let (settings, mut settings_problems) = match &settings_content {
         Ok(bytes) => schema::read::settings(bytes),
         Err(_) => Default::default(),
@@ -122,7 +141,7 @@ fn build(repository: Repository, entries: Vec<Entry>, prefix: String, source: So
                 }
                 if is_record {
                     wanted.push((files.len(), entry));
-                    files.push(File { path: path.clone(), content: Ok(Vec::new()) });
+                    files.push(File { path: path.clone(), content: Ok([].into()) });
                 }
             }
         }

@@ -116,6 +116,15 @@ impl Library {
         Ok((Commit { id: commit.id().to_string(), day }, entries))
     }
 
+    /// Is there no commit yet on the branch that is checked out?
+    pub(super) fn unborn(&self) -> Result<bool, Failure> {
+        match self.repository.head() {
+            Ok(_) => Ok(false),
+            Err(error) if error.code() == ErrorCode::UnbornBranch => Ok(true),
+            Err(error) => Err(error.into()),
+        }
+    }
+
     /// The contents of entries, in their order.
     pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, Failure> {
         let odb = self.repository.odb()?;
@@ -151,7 +160,7 @@ fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, Failure> {
     if object.kind() != ObjectType::Blob {
         return Err(Failure(format!("{} is no file", entry.id)));
     }
-    Ok(Ok(object.data().to_vec()))
+    Ok(Ok(object.data().into()))
 }
 
 /// Is there a `.git` above the folder, so that somebody thinks this is a repository?

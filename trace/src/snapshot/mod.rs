@@ -1,11 +1,13 @@
 //! The same data root from the work tree, from the index or from a revision.
 //!
 //! A snapshot holds the bytes of every record file and knows which other files stand beside them, so
-//! that evidence is looked up where the records came from. Nothing here writes: no lock is taken, no
-//! tree is written, nothing is stashed.
+//! that evidence is looked up where the records came from. Nothing here writes into a repository that is
+//! there: no lock is taken, no tree is written, nothing is stashed. `lay` makes a new one, in an empty folder.
 
+mod base;
 mod entries;
 mod git;
+mod lay;
 mod locate;
 mod place;
 mod plumbing;
@@ -13,13 +15,16 @@ mod worktree;
 
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use globset::{Glob, GlobSet, GlobSetBuilder};
 use schema::read::Problem;
 use schema::{Day, Settings, settings};
 
 use crate::Error;
-pub use place::hooks_folder;
+pub use base::Base;
+pub use lay::{NewCommit, lay_out};
+pub use place::{Content, hooks_folder};
 
 /// Which state of the data root is read.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -57,6 +62,8 @@ pub enum Source {
         /// The day of the commit, in the time zone of who made it.
         day: Day,
     },
+    /// Nothing: before the first commit, or before there was a data root.
+    Nothing,
 }
 
 /// One file that was read.
@@ -65,7 +72,7 @@ pub struct File {
     /// The path relative to the data root, with `/`.
     pub path: String,
     /// The bytes, or why there are none.
-    pub content: Result<Vec<u8>, Problem>,
+    pub content: Content,
 }
 
 /// A state of a data root.
@@ -141,24 +148,39 @@ impl Snapshot {
         Ok(snapshot)
     }
 
-    /// A work tree that holds these record files and nothing else, for tests of what comes after.
-    #[cfg(test)]
-    pub(crate) fn in_memory(records: Vec<File>) -> Self {
-        let mut files = vec![File { path: settings::FILE.to_owned(), content: Ok(Vec::new()) }];
-        files.extend(records);
+    /// The data root at a revision that another state of it is compared with: at the same place, else the only one there
+    /// is. Empty where the revision has none, and where there is no commit yet.
+    ///
+    /// # Errors
+    /// Those of [`Snapshot::take`], and more than one data root where none is at the same place.
+    pub fn before(request: &Request, revision: &str, head: &Self) -> Result<Self, Error> {
+        entries::before(request, revision, head)
+    }
+
+    /// No record at all.
+    fn empty(settings: Settings) -> Self {
+        let files = vec![File { path: settings::FILE.to_owned(), content: Ok([].into()) }];
         Self {
-            source: Source::Worktree,
+            source: Source::Nothing,
             prefix: String::new(),
             folder: None,
             files,
-            settings: Settings::default(),
+            settings,
             settings_problems: Vec::new(),
             beside: Beside::default(),
         }
     }
 
+    /// A work tree that holds these record files and nothing else, for tests of what comes after.
+    #[cfg(test)]
+    pub(crate) fn in_memory(records: Vec<File>) -> Self {
+        let mut snapshot = Self { source: Source::Worktree, ..Self::empty(Settings::default()) };
+        snapshot.files.extend(records);
+        snapshot
+    }
+
     /// The bytes of a table (`.csv`) that stands beside the records; none when there is none, or it is too large.
-    pub fn read(&self, path: &str) -> Option<Vec<u8>> {
+    pub fn read(&self, path: &str) -> Option<Arc<[u8]>> {
         let path = inside(path)?;
         if let (Some(entry), Some(repository)) = (self.beside.tables.get(&path), &self.beside.repository) {
             return repository.contents(&[entry]).ok()?.pop()?.ok();

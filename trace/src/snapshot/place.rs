@@ -66,7 +66,7 @@ pub(super) struct Commit {
 }
 
 /// The content of an object, or why it cannot be had.
-pub(super) type Content = Result<Vec<u8>, schema::read::Problem>;
+pub type Content = Result<std::sync::Arc<[u8]>, schema::read::Problem>;
 
 /// A repository behind one of its two readers.
 pub(super) struct Repository {
@@ -131,6 +131,11 @@ impl Repository {
     /// The commit of a revision and the entries of its tree.
     pub(super) fn tree(&self, revision: &str) -> Result<(Commit, Vec<Entry>), Error> {
         self.with(|library| library.tree(revision), |git| git.tree(revision))
+    }
+
+    /// Is there no commit yet on the branch that is checked out?
+    pub(super) fn unborn(&self) -> Result<bool, Error> {
+        self.with(git::Library::unborn, plumbing::Git::unborn)
     }
 
     /// The contents of entries, in their order.

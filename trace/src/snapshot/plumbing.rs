@@ -17,6 +17,9 @@ use crate::Error;
 /// What is said where there is no git.
 pub(super) const NO_GIT: &str = "git could not be started";
 
+/// A file that is empty on every system git runs on.
+const NOWHERE: &str = "/dev/null";
+
 /// Git, run in a folder.
 pub(super) struct Git {
     folder: PathBuf,
@@ -43,6 +46,36 @@ impl Git {
         command
     }
 
+    /// Runs git heedless of what the user has configured and of what the environment says, and feeds it.
+    pub(super) fn apart(folder: &Path, args: &[&str], input: Vec<u8>) -> Result<(), Error> {
+        let mut command = Self::new(folder, &Locals::Another).command();
+        for (name, _) in std::env::vars_os() {
+            let text = name.to_string_lossy();
+            if text.starts_with("GIT_") && text != "GIT_EXEC_PATH" {
+                command.env_remove(&name);
+            }
+        }
+        command.env("GIT_CONFIG_GLOBAL", NOWHERE).env("GIT_CONFIG_NOSYSTEM", "1").env("GIT_ATTR_NOSYSTEM", "1");
+        // Attributes and hooks are looked up beside the configuration too.
+        command.args(["-c", &format!("core.attributesFile={NOWHERE}"), "-c", &format!("core.hooksPath={NOWHERE}")]);
+        command.args(["-c", "core.autocrlf=false"]).args(args).stdin(Stdio::piped());
+        let start = |error| {
+            let error = Error::new(NO_GIT).because(error);
+            error.help("install git, and see that it is on the PATH")
+        };
+        let mut child = command.spawn().map_err(start)?;
+        let mut stdin = child.stdin.take();
+        // A thread of its own, so that neither side waits for the other with a full pipe.
+        let writer = std::thread::spawn(move || stdin.as_mut().map_or(Ok(()), |stdin| stdin.write_all(&input)));
+        let output =
+            child.wait_with_output().map_err(|error| Error::new("git stopped in the middle").because(error))?;
+        let _ = writer.join();
+        if output.status.success() {
+            return Ok(());
+        }
+        Err(Error::new(String::from_utf8_lossy(&output.stderr).trim().trim_start_matches("fatal: ").to_owned()))
+    }
+
     fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, Error> {
         self.both(args).map(|(out, _)| out)
     }
@@ -60,7 +93,7 @@ impl Git {
         Err(Error::new(said.trim().trim_start_matches("fatal: ").to_owned()))
     }
 
-    fn words(&self, args: &[&str]) -> Result<String, Error> {
+    pub(super) fn words(&self, args: &[&str]) -> Result<String, Error> {
         let args: Vec<&OsStr> = args.iter().map(OsStr::new).collect();
         Ok(String::from_utf8_lossy(&self.run(&args)?).trim_end_matches(['\n', '\r']).to_owned())
     }
@@ -144,6 +177,16 @@ impl Git {
         Ok((Commit { id, day }, entries))
     }
 
+    /// Is there no commit yet on the branch that is checked out?
+    pub(super) fn unborn(&self) -> Result<bool, Error> {
+        if self.words(&["rev-parse", "--verify", "--quiet", "HEAD^{commit}"]).is_ok() {
+            return Ok(false);
+        }
+        // The branch is named, and nothing stands under its name.
+        let branch = self.words(&["symbolic-ref", "--quiet", "HEAD"])?;
+        Ok(self.words(&["show-ref", "--verify", "--quiet", &branch]).is_err())
+    }
+
     /// The contents of entries, in their order: sizes first, so that no large file is read.
     pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, Error> {
         if entries.is_empty() {
@@ -178,7 +221,7 @@ impl Git {
             .iter()
             .map(|entry| match large.get(&entry.id) {
                 Some(size) => Ok(Err(Problem::too_large(*size))),
-                None => found.next().map(Ok).ok_or_else(|| missing(&entry.path)),
+                None => found.next().map(|bytes| Ok(bytes.into())).ok_or_else(|| missing(&entry.path)),
             })
             .collect()
     }

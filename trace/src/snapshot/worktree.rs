@@ -168,5 +168,5 @@ pub(super) fn read(path: &Path) -> Content {
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(Problem::too_large(bytes.len() as u64));
     }
-    Ok(bytes)
+    Ok(bytes.into())
 }

@@ -14,7 +14,7 @@ use schema::{Day, Entries, Id, Quantity, suggest};
 
 use super::network::{Call, Network, Node, Rule, Value};
 use super::problems::{ValueProblem, ValueProblemKind};
-use super::{Key, Origin, Values, order, sheets};
+use super::{Key, Measured, Origin, Values, order, sheets};
 use crate::graph::Graph;
 use crate::load::is_table;
 
@@ -39,10 +39,11 @@ pub(super) struct Builder<'g, 'r> {
     pub(super) amounts: Vec<Box<str>>,
     pub(super) origins: HashMap<usize, Origin>,
     pub(super) problems: Vec<ValueProblem>,
+    measured: Measured,
 }
 
 /// Builds and evaluates the value graph of all records.
-pub(super) fn build<'g, 'r>(graph: &'g Graph<'r>) -> Values<'g, 'r> {
+pub(super) fn build<'g, 'r>(graph: &'g Graph<'r>, measured: Measured) -> Values<'g, 'r> {
     let mut builder = Builder {
         graph,
         network: Network::default(),
@@ -53,6 +54,7 @@ pub(super) fn build<'g, 'r>(graph: &'g Graph<'r>) -> Values<'g, 'r> {
         amounts: Vec::new(),
         origins: HashMap::new(),
         problems: Vec::new(),
+        measured,
     };
     // All nodes first, so that any may name any other.
     builder.declare();
@@ -360,6 +362,10 @@ impl<'r> Builder<'_, 'r> {
 
     /// The latest result with a value of a record.
     fn latest_result(&self, index: usize) -> Option<(usize, Quantity)> {
+        let event = matches!(self.graph.loaded.record(index).body, Body::Event(_));
+        if self.measured == Measured::Nothing || (event && self.measured == Measured::BeforeTheContest) {
+            return None;
+        }
         let results = self.graph.linked(index, crate::graph::Link::Verifies, petgraph::Direction::Incoming);
         let dated = results.filter_map(|result| match &self.graph.loaded.record(result).body {
             Body::Result(body) => Some((body.date?, result, body.value.clone()?)),

@@ -83,6 +83,17 @@ impl Origin {
     }
 }
 
+/// Which results count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Measured {
+    /// All.
+    All,
+    /// Those of tests, and not those of events.
+    BeforeTheContest,
+    /// None: estimates alone.
+    Nothing,
+}
+
 /// All values of a data root.
 pub struct Values<'g, 'r> {
     /// The records and links.
@@ -103,7 +114,12 @@ pub struct Values<'g, 'r> {
 impl<'g, 'r> Values<'g, 'r> {
     /// Builds and evaluates the value graph.
     pub fn new(graph: &'g Graph<'r>) -> Self {
-        build::build(graph)
+        build::build(graph, Measured::All)
+    }
+
+    /// The value graph as it would be with fewer results: what was expected.
+    pub fn with(graph: &'g Graph<'r>, measured: Measured) -> Self {
+        build::build(graph, measured)
     }
 
     /// The node of a key.

@@ -101,6 +101,7 @@ pub struct State {
 type Outputs = Result<Arc<[f64]>, ModelError>;
 
 /// The derivatives of each node by each of its inputs.
+#[derive(Debug)]
 pub struct Partials(Vec<Box<[f64]>>);
 
 impl Partials {

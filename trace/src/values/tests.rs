@@ -185,7 +185,7 @@ fn totals_pass_over_what_has_no_value() {
 }
 
 fn values_of<T>(records: &str, then: impl FnOnce(&Values<'_, '_>) -> T) -> T {
-    let file = File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().to_vec()) };
+    let file = File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().into()) };
     let loaded = Loaded::from_snapshot(Snapshot::in_memory(vec![file]));
     let graph = Graph::new(&loaded);
     then(&Values::new(&graph))

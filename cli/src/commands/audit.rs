@@ -1,0 +1,67 @@
+//! `audit`: the season looked back on.
+
+use clap::{Args, ValueEnum};
+use trace::audit::Audit as Look;
+use trace::graph::Graph;
+use trace::values::Values;
+use trace::{Error, Report};
+
+use super::Done;
+use crate::args::{Records, Shared};
+use crate::output::{audit, json};
+use crate::screen::Ink;
+
+/// Look back on the season: was the goal reached, which targets were met, how good were the predictions.
+#[derive(Args)]
+pub(crate) struct Audit {
+    #[command(flatten)]
+    records: Records,
+    /// The form of the report
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+    /// Which table to print as CSV
+    #[arg(long, value_name = "TABLE", default_value = "targets", value_parser = audit::TABLES)]
+    table: String,
+    /// Print what the templates see, as JSON
+    #[arg(long, conflicts_with = "format")]
+    context: bool,
+}
+
+/// The forms of the report.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people
+    Terminal,
+    /// For a wiki or a forge
+    Markdown,
+    /// For programs (version 1, stable)
+    Json,
+    /// One table for a spreadsheet: see --table
+    Csv,
+    /// One page with pictures, for a browser
+    Html,
+}
+
+impl Audit {
+    pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        let loaded = self.records.load()?;
+        let graph = Graph::new(&loaded);
+        let values = Values::new(&graph);
+        let report = Report::new(&values, self.records.day(&loaded));
+        let (season, note) = (None, None);
+        let look = Look::new(&values, &report, season);
+        let told = audit::Told { audit: &look, values: &values, report: &report, season, note };
+        let text = if self.context {
+            json::text(&audit::context(&told))
+        } else {
+            match self.format {
+                Format::Terminal => audit::terminal(&told, Ink::stdout(shared)),
+                Format::Markdown => audit::markdown(&told)?,
+                Format::Json => json::text(&audit::json(&told)),
+                Format::Csv => audit::csv(&told, &self.table),
+                Format::Html => audit::html(&told)?,
+            }
+        };
+        Ok(Done { text, errors: report.has_errors() })
+    }
+}

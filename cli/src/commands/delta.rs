@@ -1,0 +1,119 @@
+//! `delta`: what a change does to the chain from points to parts.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use schema::Day;
+use trace::graph::Graph;
+use trace::load::Pool;
+use trace::snapshot::{Base, Request, Snapshot, State};
+use trace::values::Values;
+use trace::{Error, Loaded, Report};
+
+use super::Done;
+use crate::args::{Shared, cwd, today};
+use crate::output::delta::{self, Told};
+use crate::output::listed::{Baseline, Listed};
+use crate::output::{Paths, github, gitlab, json, lines, sarif};
+use crate::screen::Ink;
+
+/// Tell what a change breaks, mends and moves.
+#[derive(Args)]
+pub(crate) struct Delta {
+    /// The revision to compare with [default: auto]
+    #[arg(value_name = "BASE", conflicts_with = "base_flag")]
+    base: Option<String>,
+    /// The revision that has the change [default: the work tree]
+    #[arg(value_name = "HEAD", conflicts_with = "staged")]
+    head: Option<String>,
+    /// The same as BASE; `auto` finds it: on a merge that CI checked out its first parent, else the merge base with the
+    /// default branch
+    #[arg(long = "base", value_name = "REV|auto")]
+    base_flag: Option<String>,
+    /// Take the index for the change: exactly what the next commit will hold
+    #[arg(long)]
+    staged: bool,
+    /// The data root, or a folder in it [default: the nearest one upward]
+    #[arg(long, value_name = "FOLDER")]
+    root: Option<PathBuf>,
+    /// The day to reckon with on both sides [default: the later day of the two]
+    #[arg(long, value_name = "DATE", value_parser = Day::parse)]
+    on: Option<Day>,
+    /// The form of the report
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+    /// Print what the template of the Markdown sees, as JSON
+    #[arg(long, conflicts_with = "format")]
+    context: bool,
+}
+
+/// The forms of the report.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people
+    Terminal,
+    /// For a pull request or a step's summary
+    Markdown,
+    /// For programs (version 1, stable)
+    Json,
+    /// SARIF 2.1.0 with the state of each finding: new, unchanged or absent
+    Sarif,
+    /// One line a finding of the change, as compilers print: `path:line:column: level: message [check]`
+    Lines,
+    /// Annotations of GitHub Actions, for what is new
+    Github,
+    /// A Code Quality report of GitLab CI, of what is new
+    Gitlab,
+}
+
+impl Delta {
+    pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        let state = match (&self.head, self.staged) {
+            (Some(revision), _) => State::Revision(revision.clone()),
+            (None, true) => State::Index,
+            (None, false) => State::Worktree,
+        };
+        let request = Request { cwd: cwd()?, path: self.root.clone(), state };
+        let mut pool = Pool::default();
+        let head = Loaded::from_pool(Snapshot::take(&request)?, &mut pool);
+        let named = self.base.as_deref().or(self.base_flag.as_deref()).filter(|base| *base != "auto");
+        let base = match named {
+            Some(revision) => Base::named(&request, revision),
+            None => Base::found(&request, in_ci())?,
+        };
+        let before = Loaded::from_pool(Snapshot::before(&request, &base.revision, &head.snapshot)?, &mut pool);
+        drop(pool);
+
+        let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
+        let (old_graph, graph) = (Graph::new(&before), Graph::new(&head));
+        let (old_values, values) = (Values::new(&old_graph), Values::new(&graph));
+        let (old_report, report) = (Report::new(&old_values, day), Report::new(&values, day));
+        let sides = [
+            trace::compare::Side { values: &old_values, report: &old_report },
+            trace::compare::Side { values: &values, report: &report },
+        ];
+        let delta = trace::Delta::new(sides[0], sides[1]);
+        let told = Told { delta: &delta, base: sides[0], head: sides[1], found: &base };
+        // Beside a change stands what it brings; a log holds all that there is.
+        let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
+        let text = if self.context {
+            json::text(&delta::context(&told))
+        } else {
+            match self.format {
+                Format::Terminal => delta::terminal(&told, Ink::stdout(shared)),
+                Format::Markdown => delta::markdown(&told)?,
+                Format::Json => json::text(&delta::json(&told)),
+                Format::Sarif => sarif::text(&delta::listed(&told), &head.snapshot.prefix),
+                Format::Lines => lines::text(&new, &Paths::new(&head)),
+                Format::Github => github::text(&new, &head.snapshot.prefix),
+                Format::Gitlab => gitlab::text(&new, &head.snapshot.prefix),
+            }
+        };
+        Ok(Done { text, errors: delta.has_new_errors() })
+    }
+}
+
+/// Does a forge's CI run this? All of them set `CI`.
+fn in_ci() -> bool {
+    std::env::var("CI").is_ok_and(|value| !matches!(value.as_str(), "" | "0" | "false"))
+}

@@ -1,0 +1,147 @@
+//! The tables of the audit as CSV (RFC 4180), for a spreadsheet.
+
+use serde_json::Value;
+
+use super::{Told, json};
+
+/// The tables there are: name, the list in the document, and the columns with their way into a row.
+const COLUMNS: [(&str, &str, &[(&str, &str)]); 5] = [
+    (
+        "targets",
+        "/targets",
+        &[
+            ("id", "/id"),
+            ("title", "/title"),
+            ("system", "/system"),
+            ("lead", "/lead"),
+            ("limit", "/limit_text"),
+            ("unit", "/unit"),
+            ("estimate", "/estimate/value"),
+            ("estimate_uncertainty", "/estimate/uncertainty"),
+            ("estimate_from", "/estimate/origin"),
+            ("result", "/result/value"),
+            ("outcome", "/result/outcome"),
+            ("date", "/result/date"),
+            ("margin", "/margin"),
+            ("verdict", "/verdict"),
+            ("methods", "/methods"),
+            ("evidence", "/evidence"),
+        ],
+    ),
+    (
+        "events",
+        "/goals/*/events",
+        &[
+            ("id", "/id"),
+            ("title", "/title"),
+            ("plan", "/plan"),
+            ("predicted", "/predicted"),
+            ("uncertainty", "/uncertainty"),
+            ("scored", "/scored"),
+        ],
+    ),
+    (
+        "predictions",
+        "/predictions/pairs",
+        &[
+            ("of", "/of"),
+            ("quantity", "/quantity"),
+            ("basis", "/basis"),
+            ("estimate", "/estimate"),
+            ("result", "/result"),
+            ("unit", "/unit"),
+            ("error", "/error"),
+        ],
+    ),
+    (
+        "verification",
+        "/verification",
+        &[
+            ("method", "/method"),
+            ("planned", "/planned"),
+            ("closed", "/closed"),
+            ("failed", "/failed"),
+            ("open", "/open"),
+        ],
+    ),
+    (
+        "moments",
+        "/moments",
+        &[("date", "/date"), ("commit", "/commit"), ("points", "/points"), ("amounts", "/amounts")],
+    ),
+];
+
+/// The names of the tables.
+pub(crate) const TABLES: [&str; 5] = ["targets", "events", "predictions", "verification", "moments"];
+
+/// One table, by its name; the first where there is no such name.
+pub(crate) fn csv(told: &Told<'_>, table: &str) -> String {
+    let document = json(told);
+    let (_, list, columns) = COLUMNS.iter().find(|(name, ..)| *name == table).unwrap_or(&COLUMNS[0]);
+    let rows: Vec<&Value> = match list.split_once("/*") {
+        Some((outer, inner)) => {
+            let outer = document.pointer(outer).and_then(Value::as_array).into_iter().flatten();
+            outer.filter_map(|one| one.pointer(inner)?.as_array()).flatten().collect()
+        }
+        None => document.pointer(list).and_then(Value::as_array).into_iter().flatten().collect(),
+    };
+    let mut out = String::new();
+    if table == "moments" {
+        moments(&mut out, &rows);
+        return out;
+    }
+    line(&mut out, columns.iter().map(|(name, _)| (*name).to_owned()));
+    for row in rows {
+        line(&mut out, columns.iter().map(|(_, way)| cell(row.pointer(way))));
+    }
+    out
+}
+
+/// A column for each goal and each amount.
+fn moments(out: &mut String, rows: &[&Value]) {
+    let keys = |of: &str| {
+        let objects = rows.iter().filter_map(|row| row.get(of)?.as_object());
+        let mut keys: Vec<String> = objects.flat_map(|object| object.keys().cloned()).collect();
+        keys.sort();
+        keys.dedup();
+        keys
+    };
+    let (goals, amounts) = (keys("points"), keys("amounts"));
+    let heads = ["date".to_owned(), "commit".to_owned()].into_iter();
+    let unit = |name: &str| rows.iter().find_map(|row| row["amounts"][name]["unit"].as_str()).unwrap_or("").to_owned();
+    let amount_heads = amounts.iter().map(|name| format!("car.{name} ({})", unit(name)));
+    line(out, heads.chain(goals.iter().map(|goal| format!("{goal} (pts)"))).chain(amount_heads));
+    for row in rows {
+        let fixed = [cell(row.get("date")), cell(row.get("commit"))].into_iter();
+        let points = goals.iter().map(|goal| cell(row["points"].get(goal)));
+        line(out, fixed.chain(points).chain(amounts.iter().map(|name| cell(row["amounts"][name].get("value")))));
+    }
+}
+
+fn cell(value: Option<&Value>) -> String {
+    match value {
+        None | Some(Value::Null) => String::new(),
+        Some(Value::String(text)) => text.clone(),
+        Some(Value::Array(items)) => items.iter().map(|item| cell(Some(item))).collect::<Vec<_>>().join("; "),
+        Some(other) => other.to_string(),
+    }
+}
+
+fn line(out: &mut String, cells: impl Iterator<Item = String>) {
+    for (at, cell) in cells.enumerate() {
+        if at > 0 {
+            out.push(',');
+        }
+        // A spreadsheet takes a cell that begins so for a formula; an apostrophe says that it is text.
+        let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']) && cell.parse::<f64>().is_err();
+        let cell = if formula { format!("'{cell}") } else { cell };
+        if cell.contains([',', '"', '\n', '\r']) {
+            out.push('"');
+            out.push_str(&cell.replace('"', "\"\""));
+            out.push('"');
+        } else {
+            out.push_str(&cell);
+        }
+    }
+    out.push_str("\r\n");
+}

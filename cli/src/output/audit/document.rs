@@ -1,0 +1,241 @@
+//! The audit for programs: version 1, stable.
+
+use schema::records::Body;
+use serde_json::{Map, Value, json};
+use trace::audit::{GoalScore, Source, TargetAudit};
+use trace::values::{LEVEL, Origin};
+
+use super::super::json::source;
+use super::super::values::{limit_text, number};
+use super::Told;
+
+/// For programs.
+pub(crate) fn json(told: &Told<'_>) -> Value {
+    let (audit, loaded) = (told.audit, told.values.graph.loaded);
+    let verification: Vec<Value> = audit
+        .verified
+        .iter()
+        .map(|line| {
+            json!({"method": line.method.word(), "planned": line.planned, "closed": line.closed,
+                   "failed": line.failed, "open": line.open()})
+        })
+        .collect();
+    let loops: Vec<Value> = audit
+        .loops
+        .iter()
+        .map(|one| {
+            let end = match (one.until, one.measured, one.revised) {
+                (None, ..) => None,
+                (_, true, _) => Some("measured"),
+                (_, _, true) => Some("revised"),
+                _ => Some("brought back"),
+            };
+            json!({"target": told.id(one.index), "since": one.since.to_string(),
+                   "until": one.until.map(|day| day.to_string()), "end": end})
+        })
+        .collect();
+    let waivers: Vec<Value> = audit
+        .waivers
+        .iter()
+        .map(|(index, in_force)| {
+            let Body::Waiver(waiver) = &loaded.record(*index).body else { return Value::Null };
+            let text = |id: &Option<schema::Id>| id.as_ref().map(ToString::to_string);
+            json!({"id": told.id(*index), "check": text(&waiver.check), "on": text(&waiver.on),
+                   "until": waiver.until.map(|day| day.to_string()), "agreed_by": waiver.agreed_by,
+                   "reason": waiver.reason, "in_force": in_force})
+        })
+        .collect();
+    let idle: Vec<Value> =
+        audit.idle.iter().map(|index| json!({"id": told.id(*index), "title": told.title(*index)})).collect();
+    json!({
+        "version": 1,
+        "source": source(loaded),
+        "season": loaded.settings().season,
+        "day": audit.day.to_string(),
+        "stage": told.report.stage.word(),
+        "history": {
+            "on": told.season.is_some(),
+            "commits": told.season.map(|season| season.commits),
+            "shallow": told.season.is_some_and(|season| season.shallow),
+            "note": told.note,
+        },
+        "goals": audit.goals.iter().map(|goal| self::goal(told, goal)).collect::<Vec<_>>(),
+        "targets": audit.targets.iter().map(|target| self::target(told, target)).collect::<Vec<_>>(),
+        "verification": verification,
+        "predictions": predictions(told),
+        "moments": moments(told),
+        "loops": loops,
+        "idle_analyses": idle,
+        "waivers": waivers,
+        "carry_over": told.carry_over(),
+    })
+}
+
+fn goal(told: &Told<'_>, goal: &GoalScore) -> Value {
+    let loaded = told.values.graph.loaded;
+    let (place, reason) = match &loaded.record(goal.index).body {
+        Body::Goal(body) => (body.place, body.reason.clone()),
+        _ => (None, None),
+    };
+    let needed = goal.needed.as_ref().ok().map(|needed| {
+        json!({"points": number(Some(needed.points)), "low": number(Some(needed.low)),
+               "high": number(Some(needed.high)), "level": LEVEL, "years": needed.years})
+    });
+    let events: Vec<Value> = goal
+        .events
+        .iter()
+        .map(|event| {
+            let result = event.scored.map(|(_, result)| result);
+            json!({
+                "id": told.id(event.index),
+                "title": told.title(event.index),
+                "plan": number(event.plan),
+                "predicted": number(event.predicted),
+                "uncertainty": number(event.predicted.map(|_| event.uncertainty)),
+                "scored": number(event.scored.map(|(points, _)| points)),
+                "result": result.map(|index| told.id(index)),
+                "evidence": result.map(|index| loaded.record(index).evidence()),
+            })
+        })
+        .collect();
+    let (so_far, scored) = goal.so_far();
+    json!({
+        "id": told.id(goal.index),
+        "title": told.title(goal.index),
+        "reason": reason,
+        "place": place,
+        "needed": needed,
+        "plan": number(Some(goal.plan)),
+        "predicted": number(goal.predicted),
+        "uncertainty": number(goal.predicted.map(|_| goal.uncertainty)),
+        "scored": number(goal.scored()),
+        "scored_so_far": number(Some(so_far)),
+        "events_scored": scored,
+        "reached": goal.reached(),
+        "events": events,
+    })
+}
+
+fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
+    let (loaded, standing) = (told.values.graph.loaded, &target.standing);
+    let record = loaded.record(standing.index);
+    let unit = told.values.unit(standing.node);
+    let in_unit = |si: f64| number(Some(unit.from_si(si)));
+    let limit = match (standing.limit.at_least, standing.limit.at_most) {
+        (Some(low), Some(high)) => json!({"between": [in_unit(low), in_unit(high)]}),
+        (Some(low), None) => json!({"at_least": in_unit(low)}),
+        (None, Some(high)) => json!({"at_most": in_unit(high)}),
+        (None, None) => Value::Null,
+    };
+    let revisions: Vec<Value> = target
+        .revisions
+        .iter()
+        .map(|index| {
+            let Body::Revision(revision) = &loaded.record(*index).body else { return Value::Null };
+            let text = |quantity: &Option<schema::Quantity>| quantity.as_ref().map(ToString::to_string);
+            json!({"id": told.id(*index), "date": revision.date.map(|day| day.to_string()), "from": text(&revision.from),
+                   "to": text(&revision.to), "agreed_by": revision.agreed_by, "reason": revision.reason})
+        })
+        .collect();
+    let unrecorded = told.unrecorded(target);
+    let limits: Vec<Value> = target
+        .limits
+        .iter()
+        .enumerate()
+        .map(|(at, step)| {
+            json!({"date": step.day.to_string(), "commit": step.commit, "limit": step.text,
+                   "recorded": !unrecorded.contains(&at)})
+        })
+        .collect();
+    let result = target.result.map(|index| {
+        let (date, outcome) = match &loaded.record(index).body {
+            Body::Result(result) => (result.date, result.outcome),
+            _ => (None, None),
+        };
+        let outcome = outcome.map(|outcome| match outcome {
+            schema::records::Outcome::Pass => "pass",
+            schema::records::Outcome::Fail => "fail",
+        });
+        json!({"id": told.id(index), "date": date.map(|day| day.to_string()),
+               "value": told.measured(target).map(in_unit), "outcome": outcome})
+    });
+    let estimate = target.estimate.map(|(value, uncertainty, origin)| {
+        let by = match origin {
+            Origin::Analysis(index) | Origin::Result(index) => Some(told.id(index)),
+            _ => None,
+        };
+        json!({"value": in_unit(value), "uncertainty": number(Some(uncertainty / unit.factor())),
+               "origin": origin.word(), "by": by})
+    });
+    json!({
+        "id": record.id.as_str(),
+        "title": record.name(),
+        "of": record.about().map(ToString::to_string),
+        "system": told.system(standing.index),
+        "lead": told.values.graph.lead(standing.index),
+        "safety_critical": record.safety_critical(),
+        "unit": unit.to_string(),
+        "limit": limit,
+        "limit_text": limit_text(told.values, standing),
+        "limits": limits,
+        "revisions": revisions,
+        "estimate": estimate,
+        "result": result,
+        "margin": number(standing.margin),
+        "verdict": target.verdict.words(),
+        "status": standing.status.word(),
+        "methods": told.methods(standing.index),
+        "evidence": told.evidence(target),
+    })
+}
+
+fn predictions(told: &Told<'_>) -> Value {
+    let pairs: Vec<Value> = told
+        .audit
+        .pairs
+        .iter()
+        .map(|pair| {
+            let of = match &pair.source {
+                Source::Target(index) => told.id(*index).to_owned(),
+                Source::Part(index, amount) => format!("{}.{amount}", told.id(*index)),
+            };
+            let in_unit = |si: f64| number(Some(pair.unit.from_si(si)));
+            json!({"of": of, "quantity": pair.quantity, "basis": pair.basis, "estimate": in_unit(pair.estimate),
+                   "result": in_unit(pair.result), "unit": pair.unit.to_string(), "error": number(Some(pair.error()))})
+        })
+        .collect();
+    let groups: Vec<Value> = trace::audit::groups(&told.audit.pairs)
+        .iter()
+        .map(|group| {
+            json!({"quantity": group.quantity, "basis": group.basis, "pairs": group.size,
+                   "bias": number(Some(group.bias)), "spread": number(group.spread),
+                   "allowance_90": number(group.allowance), "allowance_used": number(told.used(group))})
+        })
+        .collect();
+    json!({"groups": groups, "pairs": pairs})
+}
+
+/// The car over the season: in the units that its amounts are shown in.
+fn moments(told: &Told<'_>) -> Value {
+    let Some(season) = told.season else { return json!([]) };
+    let unit = |name: &str| told.values.named(&format!("car.{name}")).map(|node| told.values.unit(node));
+    let moments = season.moments.iter().map(|moment| {
+        let mut names: Vec<&String> = moment.amounts.keys().collect();
+        names.sort();
+        let amounts: Map<String, Value> = names
+            .into_iter()
+            .map(|name| {
+                let si = moment.amounts[name];
+                let value = unit(name).map_or(si, |unit| unit.from_si(si));
+                let unit = unit(name).map(ToString::to_string);
+                (name.clone(), json!({"value": number(Some(value)), "unit": unit}))
+            })
+            .collect();
+        let mut goals: Vec<&String> = moment.points.keys().collect();
+        goals.sort();
+        let points: Map<String, Value> =
+            goals.into_iter().map(|id| (id.clone(), number(Some(moment.points[id])))).collect();
+        json!({"date": moment.day.to_string(), "commit": moment.commit, "amounts": amounts, "points": points})
+    });
+    Value::Array(moments.collect())
+}

@@ -1,0 +1,90 @@
+//! The audit as one HTML file: no network, no other file; pictures inline, the smallest script that serves.
+
+use schema::Kind;
+use schema::records::Body;
+use serde_json::{Map, Value, json};
+use trace::Error;
+use trace::graph::Link;
+
+use super::{Told, context};
+use crate::output::template::{self, Escape};
+
+/// The page.
+pub(crate) fn html(told: &Told<'_>) -> Result<String, Error> {
+    let mut context = context(told);
+    let amounts: Vec<Value> = told
+        .values
+        .amounts()
+        .iter()
+        .filter_map(|name| Some(json!({"name": &**name, "picture": told.picture_of_amount(name)?})))
+        .collect();
+    let goals: Vec<Value> = told
+        .audit
+        .goals
+        .iter()
+        .map(|goal| json!({"points": told.picture_of_points(goal), "over_time": told.picture_of_prediction(goal)}))
+        .collect();
+    let targets: Vec<Option<String>> = told.audit.targets.iter().map(|target| told.picture_of_target(target)).collect();
+    context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});
+    context["chain"] = json!(embedded(&chain(told)));
+    let folder = told.values.graph.loaded.snapshot.folder.clone();
+    let shipped = include_str!("../../../../templates/audit.html");
+    template::render("audit.html", shipped, folder.as_deref(), Escape::Html, &context)
+}
+
+/// Data that no text in it can end: `<` and its like are written as escapes.
+fn embedded(value: &Value) -> String {
+    let text = value.to_string();
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '<' => out.push_str("\\u003c"),
+            '>' => out.push_str("\\u003e"),
+            '&' => out.push_str("\\u0026"),
+            '\u{2028}' => out.push_str("\\u2028"),
+            '\u{2029}' => out.push_str("\\u2029"),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// Every record of the chain with what it serves and why, for the way from any part to the goal.
+fn chain(told: &Told<'_>) -> Value {
+    let graph = told.values.graph;
+    let mut all = Map::new();
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        let record = &entry.record;
+        if matches!(record.kind(), Kind::Revision | Kind::Waiver) {
+            continue;
+        }
+        let up: Vec<Value> = graph
+            .out(index)
+            .into_iter()
+            .filter(|(_, edge)| edge.link != Link::In && edge.link != Link::Of)
+            .map(|(to, edge)| json!([told.id(to), edge.link.word(), edge.reason.map(crate::screen::clean)]))
+            .collect();
+        let value = told
+            .values
+            .of_record(index)
+            .and_then(|node| Some(told.values.unit(node).show(told.values.value(node)?, 0.0)));
+        let amounts = match &record.body {
+            Body::Part(part) => {
+                let all = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));
+                Some(all.collect::<Vec<_>>().join(", "))
+            }
+            _ => None,
+        };
+        all.insert(
+            record.id.to_string(),
+            json!({
+                "kind": record.kind().singular(),
+                "title": crate::screen::clean(record.name()),
+                "lead": graph.lead(index).map(crate::screen::clean),
+                "value": value.or(amounts),
+                "up": up,
+            }),
+        );
+    }
+    Value::Object(all)
+}

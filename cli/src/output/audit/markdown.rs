@@ -1,0 +1,81 @@
+//! The audit as Markdown, from a template: the team's own where it has one.
+
+use serde_json::{Value, json};
+use trace::Error;
+use trace::audit::groups;
+
+use super::{Told, json, terminal};
+use crate::output::numbers::{percent, quantity};
+use crate::output::template::{self, Escape};
+
+/// What the templates see: the document, and the numbers as they are shown.
+pub(crate) fn context(told: &Told<'_>) -> Value {
+    let mut context = json(told);
+    let share = |value: Option<f64>| value.map(|value| format!("{:.1} %", value * 100.0)).unwrap_or_default();
+    let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
+    let with_spread = |value: Option<f64>, spread: f64| {
+        value.map(|value| crate::output::points::points(value, spread)).unwrap_or_default()
+    };
+    let change = |from: Option<f64>, to: Option<f64>| {
+        from.zip(to).map(|(from, to)| format!("{:+.1}", to - from)).unwrap_or_default()
+    };
+    let goals: Vec<Value> = told
+        .audit
+        .goals
+        .iter()
+        .map(|goal| {
+            let events: Vec<Value> = goal
+                .events
+                .iter()
+                .map(|event| {
+                    let scored = event.scored.map(|(points, _)| points);
+                    json!({"plan": points(event.plan), "predicted": with_spread(event.predicted, event.uncertainty),
+                           "scored": points(scored), "to_plan": change(event.plan, scored),
+                           "to_predicted": change(event.predicted, scored)})
+                })
+                .collect();
+            let scored = goal.scored();
+            json!({"verdict": terminal::verdict(goal), "events": events, "plan": points(Some(goal.plan)),
+                   "predicted": with_spread(goal.predicted, goal.uncertainty), "scored": points(scored),
+                   "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored)})
+        })
+        .collect();
+    let targets: Vec<Value> = told
+        .audit
+        .targets
+        .iter()
+        .map(|target| {
+            let unit = told.values.unit(target.standing.node);
+            let measured = told.measured(target);
+            let estimate = target.estimate.map(|(si, spread, _)| quantity(si, spread, unit));
+            json!({"estimate": estimate.unwrap_or_default(),
+                   "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
+                   "margin": measured.and(target.standing.margin).map(percent).unwrap_or_default(),
+                   "unrecorded": told.unrecorded(target).len()})
+        })
+        .collect();
+    let groups: Vec<Value> = groups(&told.audit.pairs)
+        .iter()
+        .map(|group| {
+            json!({"bias": percent(group.bias), "spread": share(group.spread), "allowance_90": share(group.allowance),
+                   "allowance_used": share(told.used(group))})
+        })
+        .collect();
+    let [met, missed, never] = told.verdicts();
+    context["shown"] = json!({
+        "goals": goals,
+        "targets": targets,
+        "groups": groups,
+        "met": met,
+        "missed": missed,
+        "never_verified": never,
+    });
+    context
+}
+
+/// For a wiki or a forge.
+pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
+    let folder = told.values.graph.loaded.snapshot.folder.clone();
+    let shipped = include_str!("../../../../templates/audit.md");
+    template::render("audit.md", shipped, folder.as_deref(), Escape::Markdown, &context(told))
+}

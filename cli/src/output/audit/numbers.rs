@@ -1,0 +1,121 @@
+//! The numbers that several forms of the audit tell.
+
+use schema::records::Body;
+use trace::audit::{Group, TargetAudit, Verdict};
+use trace::values::Origin;
+
+use super::Told;
+
+impl Told<'_> {
+    /// How many targets were met, missed, and never verified.
+    pub(super) fn verdicts(&self) -> [usize; 3] {
+        [Verdict::Met, Verdict::Missed, Verdict::NeverVerified]
+            .map(|verdict| self.audit.targets.iter().filter(|target| target.verdict == verdict).count())
+    }
+
+    /// The growth allowance that the settings add on a basis.
+    pub(super) fn used(&self, group: &Group) -> Option<f64> {
+        let growth = self.values.graph.loaded.settings().growth.get(group.quantity.as_str())?;
+        Some(growth.get(group.basis.as_str())?.si())
+    }
+
+    /// The measured value of a target in SI, where it has one.
+    pub(super) fn measured(&self, target: &TargetAudit) -> Option<f64> {
+        matches!(self.values.origin(target.standing.index), Origin::Result(_))
+            .then_some(target.standing.value)
+            .flatten()
+    }
+
+    /// The methods by which a record is to be verified.
+    pub(super) fn methods(&self, index: usize) -> Vec<&'static str> {
+        let verify = self.values.graph.loaded.record(index).verify();
+        verify.into_iter().flat_map(|verify| verify.0.iter().map(|one| one.by.word())).collect()
+    }
+
+    /// The files that show the latest result.
+    pub(super) fn evidence(&self, target: &TargetAudit) -> &[String] {
+        target.result.map_or(&[], |result| self.values.graph.loaded.record(result).evidence())
+    }
+
+    /// The limits that moved without a revision that leads to them: the step's number among those of the target.
+    pub(super) fn unrecorded(&self, target: &TargetAudit) -> Vec<usize> {
+        let loaded = self.values.graph.loaded;
+        let recorded: Vec<f64> = target
+            .revisions
+            .iter()
+            .filter_map(|index| match &loaded.record(*index).body {
+                Body::Revision(revision) => Some(self.values.in_team(revision.to.as_ref()?).1),
+                _ => None,
+            })
+            .collect();
+        let first = target.limits.first().and_then(|step| step.si);
+        let near = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());
+        let known = |si: f64| first.is_some_and(|first| near(first, si)) || recorded.iter().any(|to| near(*to, si));
+        (1..target.limits.len()).filter(|at| target.limits[*at].si.is_some_and(|si| !known(si))).collect()
+    }
+
+    /// What to take into the next season, in short phrases.
+    pub(super) fn carry_over(&self) -> Vec<String> {
+        let mut all = Vec::new();
+        for group in trace::audit::groups(&self.audit.pairs) {
+            let used = self.used(&group);
+            match (group.allowance, used) {
+                (Some(covering), Some(used)) if covering > used + 0.005 => all.push(format!(
+                    "allow {:.0} % on {} {}, not {:.0} %: that would have covered nine of ten ({} pairs)",
+                    covering * 100.0,
+                    group.basis,
+                    group.quantity,
+                    used * 100.0,
+                    group.size
+                )),
+                (Some(covering), Some(used)) if covering + 0.02 < used => all.push(format!(
+                    "{:.0} % on {} {} would have been enough, and {:.0} % was allowed ({} pairs)",
+                    covering * 100.0,
+                    group.basis,
+                    group.quantity,
+                    used * 100.0,
+                    group.size
+                )),
+                _ => {}
+            }
+            let used_of_targets = used.is_none() && group.size >= 3 && group.bias.abs() > 0.02;
+            if used_of_targets {
+                all.push(format!(
+                    "{} by {} came out {:+.1} % on the mean of {}: ask the method why",
+                    group.quantity,
+                    group.basis,
+                    group.bias * 100.0,
+                    group.size
+                ));
+            }
+        }
+        let ids = |verdict: Verdict| {
+            let targets = self.audit.targets.iter().filter(|target| target.verdict == verdict);
+            targets.map(|target| self.id(target.standing.index).to_owned()).collect::<Vec<_>>()
+        };
+        let mut list = |what: &str, ids: Vec<String>| {
+            /// So many are named; the tables have them all.
+            const MOST: usize = 12;
+            if !ids.is_empty() {
+                let more = ids.len().saturating_sub(MOST);
+                let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+                all.push(format!("{what}: {}{more}", ids[..ids.len().min(MOST)].join(", ")));
+            }
+        };
+        list("missed, so set anew with what was measured", ids(Verdict::Missed));
+        list("never verified, so plan a result or drop the target", ids(Verdict::NeverVerified));
+        let open: Vec<String> = self
+            .audit
+            .loops
+            .iter()
+            .filter(|one| one.until.is_none())
+            .map(|one| self.id(one.index).to_owned())
+            .collect();
+        list("off course to the end, with nothing revised", open);
+        list(
+            "analyses that informed nothing",
+            self.audit.idle.iter().map(|index| self.id(*index).to_owned()).collect(),
+        );
+        all
+    }
+}

@@ -1,0 +1,242 @@
+//! The audit for people at a terminal: did we meet it, and then why.
+
+use std::fmt::Write as _;
+
+use schema::settings::Level;
+use trace::audit::{GoalScore, Verdict, groups};
+
+use super::super::numbers::{percent, quantity};
+use super::super::table::{Paint, Table, faint, plain, strong};
+use super::super::values::limit_text;
+use super::Told;
+use crate::screen::{Ink, clean, count};
+
+/// For people.
+pub(crate) fn terminal(told: &Told<'_>, ink: Ink) -> String {
+    let mut out = String::new();
+    for goal in &told.audit.goals {
+        self::goal(&mut out, told, goal, ink);
+    }
+    targets(&mut out, told, ink);
+    verification(&mut out, told, ink);
+    predictions(&mut out, told, ink);
+    season(&mut out, told, ink);
+    rest(&mut out, told, ink);
+    out
+}
+
+/// The answer in one sentence.
+pub(super) fn verdict(goal: &GoalScore) -> String {
+    let (so_far, events) = goal.so_far();
+    let takes = goal.needed.as_ref().ok().map(|needed| match needed.years[..] {
+        [] => format!("{:.1} are the goal", needed.points),
+        _ => format!("the place takes {:.1} by past fields", needed.points),
+    });
+    match (goal.reached(), takes) {
+        (Some(true), Some(takes)) => format!("reached with {so_far:.1} points; {takes}"),
+        (Some(false), Some(takes)) => format!("not reached with {so_far:.1} points; {takes}"),
+        (_, Some(takes)) if events == 0 => format!("not raced yet; {takes}"),
+        (_, takes) => {
+            let takes = takes.map(|takes| format!("; {takes}")).unwrap_or_default();
+            format!("{so_far:.1} points from {events} of {} events{takes}", goal.events.len())
+        }
+    }
+}
+
+fn goal(out: &mut String, told: &Told<'_>, goal: &GoalScore, ink: Ink) {
+    let _ = writeln!(out, "{}", ink.strong(&clean(told.title(goal.index))));
+    ink.block(out, "", 0, &verdict(goal));
+    out.push('\n');
+    let mut table = Table::new(&[
+        ("event", false),
+        ("plan", true),
+        ("predicted", true),
+        ("scored", true),
+        ("to plan", true),
+        ("to predicted", true),
+    ]);
+    let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
+    let change = |from: Option<f64>, to: Option<f64>| {
+        from.zip(to).map(|(from, to)| format!("{:+.1}", to - from)).unwrap_or_default()
+    };
+    let predicted = |value: Option<f64>, uncertainty: f64| {
+        value.map(|value| super::super::points::points(value, uncertainty)).unwrap_or_default()
+    };
+    for event in &goal.events {
+        let scored = event.scored.map(|(points, _)| points);
+        table.row(vec![
+            strong(told.id(event.index)),
+            plain(points(event.plan)),
+            plain(predicted(event.predicted, event.uncertainty)),
+            plain(points(scored)),
+            plain(change(event.plan, scored)),
+            plain(change(event.predicted, scored)),
+        ]);
+    }
+    let scored = goal.scored();
+    table.row(vec![
+        plain("sum"),
+        plain(points(Some(goal.plan))),
+        plain(predicted(goal.predicted, goal.uncertainty)),
+        plain(points(scored)),
+        plain(change(Some(goal.plan), scored)),
+        plain(change(goal.predicted, scored)),
+    ]);
+    out.push_str(&table.text(ink));
+    out.push('\n');
+}
+
+fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let [met, missed, never] = told.verdicts();
+    let text = format!("targets: {met} met, {missed} missed, {never} never verified");
+    let _ = writeln!(out, "{}", ink.strong(&text));
+    let mut table = Table::new(&[
+        ("target", false),
+        ("limit", true),
+        ("estimate", true),
+        ("result", true),
+        ("margin", true),
+        ("outcome", false),
+        ("by", false),
+        ("moved", false),
+    ]);
+    for target in &told.audit.targets {
+        let standing = &target.standing;
+        let unit = told.values.unit(standing.node);
+        let verdict = match target.verdict {
+            Verdict::Met => plain("met"),
+            Verdict::Missed => ("missed".to_owned(), Paint::Level(Level::Error)),
+            Verdict::NeverVerified => faint("never verified"),
+        };
+        let moves = match (told.unrecorded(target).len(), target.revisions.len()) {
+            (0, 0) => faint(""),
+            (0, revisions) => plain(count(revisions, "revision")),
+            (unrecorded, _) => (format!("{unrecorded} unrecorded"), Paint::Level(Level::Warning)),
+        };
+        table.row(vec![
+            strong(told.id(standing.index)),
+            plain(limit_text(told.values, standing)),
+            plain(target.estimate.map(|(si, spread, _)| quantity(si, spread, unit)).unwrap_or_default()),
+            plain(told.measured(target).map(|si| quantity(si, 0.0, unit)).unwrap_or_default()),
+            plain(told.measured(target).and(standing.margin).map(percent).unwrap_or_default()),
+            verdict,
+            plain(told.methods(standing.index).join(", ")),
+            moves,
+        ]);
+    }
+    out.push_str(&table.text(ink));
+    out.push('\n');
+}
+
+fn verification(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let mut table = Table::new(&[
+        ("verification by", false),
+        ("planned", true),
+        ("closed", true),
+        ("failed", true),
+        ("open", true),
+    ]);
+    for line in &told.audit.verified {
+        let number = |number: usize| plain(number.to_string());
+        let cells = [line.planned, line.closed, line.failed, line.open()].map(number);
+        table.row(std::iter::once(strong(line.method.word())).chain(cells).collect());
+    }
+    out.push_str(&table.text(ink));
+    out.push('\n');
+}
+
+fn predictions(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let groups = groups(&told.audit.pairs);
+    if groups.is_empty() {
+        return;
+    }
+    let mut table = Table::new(&[
+        ("predictions of", false),
+        ("by", false),
+        ("pairs", true),
+        ("bias", true),
+        ("spread", true),
+        ("covers 9 of 10", true),
+        ("allowed", true),
+    ]);
+    for group in &groups {
+        let share = |value: Option<f64>| value.map(|value| format!("{:.1} %", value * 100.0)).unwrap_or_default();
+        table.row(vec![
+            strong(group.quantity.clone()),
+            plain(group.basis.clone()),
+            plain(group.size.to_string()),
+            plain(percent(group.bias)),
+            plain(share(group.spread)),
+            plain(share(group.allowance)),
+            plain(share(told.used(group))),
+        ]);
+    }
+    out.push_str(&table.text(ink));
+    let text = "bias: mean of result over estimate less one; spread: its sample standard deviation; fewer than ten pairs tell no allowance";
+    ink.block(out, "", 0, text);
+    out.push('\n');
+}
+
+fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let Some(season) = told.season else {
+        if let Some(note) = &told.note {
+            ink.block(out, "", 0, note);
+            out.push('\n');
+        }
+        return;
+    };
+    let (Some(first), Some(last)) = (season.moments.first(), season.moments.last()) else { return };
+    let text = format!("the season: {} from {} to {}", count(season.commits, "commit"), first.day, last.day);
+    let _ = writeln!(out, "{}", ink.strong(&text));
+    if season.shallow {
+        out.push_str("the clone is shallow: older commits are not here\n");
+    }
+    let mut table = Table::new(&[("", false), ("first", true), ("last", true), ("over the season", false)]);
+    let mut names: Vec<&String> = last.amounts.keys().collect();
+    names.sort();
+    for name in names {
+        let Some(node) = told.values.named(&format!("car.{name}")) else { continue };
+        let unit = told.values.unit(node);
+        let values: Vec<Option<f64>> = season.moments.iter().map(|moment| moment.amounts.get(name).copied()).collect();
+        row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
+    }
+    for goal in &told.audit.goals {
+        let id = told.id(goal.index);
+        let values: Vec<Option<f64>> = season.moments.iter().map(|moment| moment.points.get(id).copied()).collect();
+        row(&mut table, id, &values, |si| format!("{si:.1} pts"));
+    }
+    out.push_str(&table.text(ink));
+    out.push('\n');
+}
+
+fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64) -> String) {
+    let known = || values.iter().flatten();
+    let (Some(first), Some(last)) = (known().next(), known().next_back()) else { return };
+    table.row(vec![strong(name), plain(show(*first)), plain(show(*last)), plain(super::super::spark::line(values))]);
+}
+
+fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let audit = told.audit;
+    if !audit.loops.is_empty() {
+        let open = audit.loops.iter().filter(|one| one.until.is_none()).count();
+        let text = format!("loops: {} closed, {open} open", audit.loops.len() - open);
+        let _ = writeln!(out, "{}", ink.strong(&text));
+        for one in &audit.loops {
+            let end = match one.until {
+                None => "still open".to_owned(),
+                Some(day) if one.measured => format!("measured on {day}"),
+                Some(day) if one.revised => format!("revised on {day}"),
+                Some(day) => format!("brought back on {day}"),
+            };
+            let _ = writeln!(out, "  {}  off course from {}, {end}", told.id(one.index), one.since);
+        }
+        out.push('\n');
+    }
+    let carry = told.carry_over();
+    if !carry.is_empty() {
+        let _ = writeln!(out, "{}", ink.strong("to carry over"));
+        for text in carry {
+            ink.block(out, "-", 1, &text);
+        }
+    }
+}

@@ -1,0 +1,159 @@
+//! The report of `delta` for programs and for templates.
+
+use serde_json::{Value, json};
+
+use super::super::json::findings;
+use super::super::values::number;
+use super::{Told, shown, side_name};
+
+/// For programs: version 1, stable.
+pub(crate) fn json(told: &Told<'_>) -> Value {
+    let (delta, [old, new]) = (told.delta, told.loaded());
+    let values: Vec<Value> = delta
+        .values
+        .iter()
+        .map(|value| {
+            let (id, unit) = told.value(value);
+            let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
+            json!({"id": id, "before": in_unit(value.before), "after": in_unit(value.after), "unit": unit.to_string()})
+        })
+        .collect();
+    let limits: Vec<Value> = delta
+        .limits
+        .iter()
+        .map(|limit| {
+            let (id, [before, after], revision) = told.limit(limit);
+            json!({"id": id, "before": before, "after": after, "revision": revision})
+        })
+        .collect();
+    let causes: Vec<Value> = delta
+        .causes
+        .iter()
+        .map(|cause| {
+            let (id, unit) = told.value(&cause.value);
+            let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
+            json!({
+                "id": id,
+                "before": in_unit(cause.value.before),
+                "after": in_unit(cause.value.after),
+                "unit": unit.to_string(),
+                "way": told.way(cause),
+                "points": number(cause.points),
+            })
+        })
+        .collect();
+    let points = told.headlines().into_iter().find(|line| line.name.starts_with("points"));
+    let amounts: serde_json::Map<String, Value> = told
+        .headlines()
+        .into_iter()
+        .filter(|line| !line.name.starts_with("points"))
+        .map(|line| {
+            let in_unit = |si: Option<f64>| number(si.map(|si| line.unit.from_si(si)));
+            let both =
+                json!({"before": in_unit(line.before), "after": in_unit(line.after), "unit": line.unit.to_string()});
+            (line.name.clone(), both)
+        })
+        .collect();
+    let [errors, warnings, notes] = told.open();
+    let level = |[before, after]: [usize; 2]| json!({"before": before, "after": after});
+    let ids = |loaded: &trace::Loaded, list: &[usize]| {
+        list.iter()
+            .map(|index| {
+                let record = loaded.record(*index);
+                json!({"id": record.id.as_str(), "kind": record.kind().singular()})
+            })
+            .collect::<Vec<_>>()
+    };
+    let renamed: Vec<Value> = delta
+        .renamed
+        .iter()
+        .map(|(from, to)| {
+            json!({"id": new.record(*to).id.as_str(), "before": old.record(*from).id.as_str(),
+                   "kind": new.record(*to).kind().singular()})
+        })
+        .collect();
+    let edited: Vec<usize> = delta.edited.iter().map(|(_, index)| *index).collect();
+    let statuses: Vec<Value> = told
+        .statuses()
+        .into_iter()
+        .map(|(id, before, after)| json!({"id": id, "before": before, "after": after}))
+        .collect();
+    json!({
+        "version": 1,
+        "base": side(old),
+        "head": side(new),
+        "shallow": told.found.shallow,
+        "new": findings(&delta.new, new),
+        "fixed": findings(&delta.fixed, old),
+        "staying": delta.staying.len(),
+        "open": {"error": level(errors), "warning": level(warnings), "note": level(notes)},
+        "records": {
+            "added": ids(new, &delta.added),
+            "removed": ids(old, &delta.removed),
+            "renamed": renamed,
+            "edited": ids(new, &edited),
+        },
+        "values": values,
+        "causes": causes,
+        "statuses": statuses,
+        "targets_moved": limits,
+        "points": points.map(|line| json!({"before": number(line.before), "after": number(line.after)})),
+        "amounts": amounts,
+    })
+}
+
+fn side(loaded: &trace::Loaded) -> Value {
+    super::super::json::source(loaded)
+}
+
+/// What the template of the Markdown sees: the same, and the numbers as they are shown.
+pub(crate) fn context(told: &Told<'_>) -> Value {
+    let mut context = json(told);
+    let three = |[before, after, change]: [String; 3]| json!({"before": before, "after": after, "change": change});
+    let headline: Vec<Value> = told
+        .headlines()
+        .iter()
+        .map(|line| {
+            let mut shown = three(line.shown());
+            shown["name"] = json!(line.name);
+            shown
+        })
+        .collect();
+    let causes: Vec<Value> = told
+        .delta
+        .causes
+        .iter()
+        .map(|cause| {
+            let (id, unit) = told.value(&cause.value);
+            let mut shown = three(shown(cause.value.before, cause.value.after, unit));
+            shown["id"] = json!(id);
+            shown["way"] = json!(told.way(cause));
+            shown["points"] = json!(cause.points.map(|points| format!("{points:+.2}")));
+            shown
+        })
+        .collect();
+    let values: Vec<Value> = told
+        .delta
+        .values
+        .iter()
+        .map(|value| {
+            let (id, unit) = told.value(value);
+            let mut shown = three(shown(value.before, value.after, unit));
+            shown["id"] = json!(id);
+            shown
+        })
+        .collect();
+    let [old, new] = told.loaded().map(side_name);
+    let incomplete: Vec<String> = told.loaded().into_iter().filter_map(super::super::incomplete).collect();
+    context["shown"] = json!({
+        "base": old,
+        "head": new,
+        "how": told.found.how,
+        "incomplete": incomplete,
+        "headline": headline,
+        "causes": causes,
+        "values": values,
+        "empty": told.delta.is_empty(),
+    });
+    context
+}

@@ -1,0 +1,18 @@
+//! The report of `delta` as Markdown, from a template: the team's own where it has one.
+
+use trace::Error;
+
+use super::{Told, context};
+use crate::output::template::{self, Escape};
+
+/// For a pull request, or the summary of a step in CI.
+pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
+    let own = told.loaded()[1].snapshot.folder.clone();
+    template::render(
+        "delta.md",
+        include_str!("../../../../templates/delta.md"),
+        own.as_deref(),
+        Escape::Markdown,
+        &context(told),
+    )
+}

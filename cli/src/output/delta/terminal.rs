@@ -1,0 +1,161 @@
+//! The report of `delta` for people: the headline first, then what broke, was mended, and moved.
+
+use std::fmt::Write as _;
+
+use schema::settings::Level;
+use trace::Finding;
+
+use super::super::table::{Paint, Table, plain, strong};
+use super::{Told, shown, side_name};
+use crate::output::{Paths, incomplete, terminal};
+use crate::screen::{Ink, clean, count};
+
+/// So many causes are told with their way; the rest are counted.
+const MOST_CAUSES: usize = 12;
+/// So many records of a sort are told by name.
+const MOST_RECORDS: usize = 12;
+
+/// For people.
+pub(crate) fn terminal(told: &Told<'_>, ink: Ink) -> String {
+    let mut out = String::new();
+    heading(&mut out, told, ink);
+    if told.delta.is_empty() {
+        out.push_str("no difference\n");
+        return out;
+    }
+    headline(&mut out, told, ink);
+    let [old, new] = told.loaded();
+    section(&mut out, told, ink, "broke", &told.delta.new, new);
+    section(&mut out, told, ink, "mended", &told.delta.fixed, old);
+    moved(&mut out, told, ink);
+    records(&mut out, told, ink);
+    out
+}
+
+fn heading(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let [old, new] = told.loaded();
+    let how = told.found.how.as_ref().map(|how| format!(", {how}")).unwrap_or_default();
+    let _ = writeln!(out, "from {}{how} to {}", side_name(old), side_name(new));
+    for loaded in [old, new] {
+        if let Some(text) = incomplete(loaded) {
+            ink.block(out, "", 0, &format!("{}: {text}", side_name(loaded)));
+        }
+    }
+    if told.found.shallow {
+        out.push_str(&ink.faint("the clone is shallow: older history is not here"));
+        out.push('\n');
+    }
+    out.push('\n');
+}
+
+fn headline(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let mut table = Table::new(&[("", false), ("before", true), ("after", true), ("change", true)]);
+    for line in told.headlines() {
+        let [before, after, change] = line.shown();
+        table.row(vec![strong(line.name), plain(before), plain(after), strong(change)]);
+    }
+    for (level, [before, after]) in ["errors", "warnings", "notes"].into_iter().zip(told.open()) {
+        let change = after as i64 - before as i64;
+        let change = if change == 0 { String::new() } else { format!("{change:+}") };
+        table.row(vec![plain(level), plain(before.to_string()), plain(after.to_string()), strong(change)]);
+    }
+    out.push_str(&table.text(ink));
+    out.push('\n');
+}
+
+fn section(out: &mut String, told: &Told<'_>, ink: Ink, name: &str, findings: &[Finding], loaded: &trace::Loaded) {
+    if findings.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "{}", ink.strong(&format!("{name} ({})", findings.len())));
+    let paths = Paths::new(loaded);
+    for finding in findings {
+        if std::ptr::eq(findings, told.delta.new.as_slice()) {
+            terminal::one(out, finding, &paths, ink);
+        } else {
+            gone(out, finding, ink);
+        }
+    }
+    out.push('\n');
+}
+
+/// A finding that is gone needs no place and no cure.
+fn gone(out: &mut String, finding: &Finding, ink: Ink) {
+    let what = finding.record.as_deref().unwrap_or(&finding.path);
+    let waived = finding.waiver.as_ref().map(|waiver| format!(" (waived by {waiver})")).unwrap_or_default();
+    let line = format!("{}: {}{waived}", clean(what), finding.message);
+    ink.block(out, finding.level.word(), 7, &format!("{}  {line}", finding.check.name));
+}
+
+fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let delta = told.delta;
+    if !delta.limits.is_empty() {
+        let _ = writeln!(out, "{}", ink.strong("limits moved"));
+        let mut table = Table::new(&[("  target", false), ("before", true), ("after", true), ("on record", false)]);
+        for limit in &delta.limits {
+            let (id, [before, after], revision) = told.limit(limit);
+            let recorded = match revision {
+                Some(revision) => plain(format!("by {revision}")),
+                None => ("no revision says so".to_owned(), Paint::Level(Level::Warning)),
+            };
+            table.row(vec![strong(format!("  {id}")), plain(before), plain(after), recorded]);
+        }
+        out.push_str(&table.text(ink));
+        out.push('\n');
+    }
+    let statuses = told.statuses();
+    if !statuses.is_empty() {
+        let _ = writeln!(out, "{}", ink.strong("targets that stand elsewhere"));
+        for (id, before, after) in statuses {
+            let _ = writeln!(out, "  {id}  {before} → {after}");
+        }
+        out.push('\n');
+    }
+    if !delta.causes.is_empty() {
+        let changes = count(delta.values.len(), "value");
+        let _ = writeln!(out, "{}", ink.strong(&format!("values: {changes} changed, from")));
+        for cause in delta.causes.iter().take(MOST_CAUSES) {
+            let (name, unit) = told.value(&cause.value);
+            let [before, after, _] = shown(cause.value.before, cause.value.after, unit);
+            let points = cause.points.map(|points| format!("   about {points:+.2} pts")).unwrap_or_default();
+            let _ = writeln!(out, "  {}  {before} → {after}{points}", ink.strong(&clean(&name)));
+            let way = told.way(cause);
+            if !way.is_empty() {
+                ink.block(out, "moves", 9, &way.join(" → "));
+            }
+        }
+        if delta.causes.len() > MOST_CAUSES {
+            let more = delta.causes.len() - MOST_CAUSES;
+            let _ = writeln!(out, "  and {more} more; `--format json` has all");
+        }
+        out.push('\n');
+    }
+}
+
+fn records(out: &mut String, told: &Told<'_>, ink: Ink) {
+    let (delta, [old, new]) = (told.delta, told.loaded());
+    let named = |loaded: &trace::Loaded, index: usize| {
+        let record = loaded.record(index);
+        format!("{} {}", record.kind(), record.id)
+    };
+    let mut list = |what: &str, names: Vec<String>| {
+        if names.is_empty() {
+            return;
+        }
+        let more = names.len().saturating_sub(MOST_RECORDS);
+        let mut text = names.into_iter().take(MOST_RECORDS).collect::<Vec<_>>().join(", ");
+        if more > 0 {
+            let _ = write!(text, " and {more} more");
+        }
+        ink.block(out, what, 8, &text);
+    };
+    list("added", delta.added.iter().map(|index| named(new, *index)).collect());
+    list("removed", delta.removed.iter().map(|index| named(old, *index)).collect());
+    let rename = |(from, to): &(usize, usize)| format!("{} → {}", named(old, *from), new.record(*to).id);
+    list("renamed", delta.renamed.iter().map(rename).collect());
+    list("edited", delta.edited.iter().map(|(_, index)| named(new, *index)).collect());
+    let staying = delta.staying.len();
+    if staying > 0 {
+        let _ = writeln!(out, "{}", ink.faint(&format!("{} as before", count(staying, "open item"))));
+    }
+}

@@ -1,0 +1,152 @@
+//! Reports from templates: those that ship with the tool, or the team's own of the same name.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use minijinja::syntax::SyntaxConfig;
+use minijinja::value::Serde;
+use minijinja::{AutoEscape, Environment, Output, State, UndefinedBehavior, Value};
+use trace::Error;
+
+use crate::screen::clean;
+
+/// The folder of a data root that holds its own templates.
+const FOLDER: &str = "templates";
+/// Steps a template may take: the largest report takes a hundredth of it, an endless loop none too long.
+const FUEL: u64 = 50_000_000;
+
+/// What is special in the text around.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Escape {
+    Markdown,
+    Html,
+}
+
+/// Renders a template; `folder` is the data root on disk, where there is one.
+pub(crate) fn render(
+    name: &'static str,
+    shipped: &str,
+    folder: Option<&Path>,
+    escape: Escape,
+    context: &serde_json::Value,
+) -> Result<String, Error> {
+    let own = folder.map(|folder| folder.join(FOLDER).join(name)).filter(|path| path.is_file());
+    let source = match &own {
+        Some(path) => std::fs::read_to_string(path)
+            .map_err(|error| Error::new(format!("the template {FOLDER}/{name} cannot be read")).because(error))?,
+        None => shipped.to_owned(),
+    };
+    let mut environment = Environment::new();
+    environment.set_undefined_behavior(UndefinedBehavior::Strict);
+    environment.set_fuel(Some(FUEL));
+    if let Ok(syntax) =
+        SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).keep_trailing_newline(true).build()
+    {
+        environment.set_syntax(syntax);
+    }
+    match escape {
+        Escape::Markdown => {
+            environment.set_auto_escape_callback(|_| AutoEscape::Custom("markdown".into()));
+            environment.set_formatter(markdown);
+        }
+        Escape::Html => {
+            environment.set_auto_escape_callback(|_| AutoEscape::Html);
+            environment.set_formatter(|out, state, value| {
+                if value.is_none() {
+                    return Ok(());
+                }
+                // Marks that turn the direction of writing, and control characters, are no part of any text.
+                match value.as_str().filter(|_| !value.is_safe()) {
+                    Some(text) => minijinja::escape_formatter(out, state, &Value::from(clean(text))),
+                    None => minijinja::escape_formatter(out, state, value),
+                }
+            });
+        }
+    }
+    let wrong = |error: minijinja::Error| {
+        let mut detail = error.to_string();
+        let mut source = std::error::Error::source(&error);
+        while let Some(cause) = source {
+            let _ = write!(detail, ": {cause}");
+            source = cause.source();
+        }
+        let help = "`tierod delta --context` prints what the template sees";
+        Error::new(format!("the template {FOLDER}/{name} does not render")).because(detail).help(help)
+    };
+    environment.add_filter("code", code);
+    environment.add_filter("prose", prose);
+    environment.add_template_owned(name, source).map_err(wrong)?;
+    environment.get_template(name).and_then(|template| template.render(Value::from(Serde(context)))).map_err(wrong)
+}
+
+/// An id as code; what is none as escaped text, as it could end the code.
+fn code(text: &str) -> Value {
+    let plain = |c: char| c.is_alphanumeric() || matches!(c, '-' | '.' | '/' | ':' | '_' | ' ');
+    let safe = !text.is_empty() && text.trim() == text && text.chars().all(plain);
+    Value::from_safe_string(if safe { format!("`{text}`") } else { escaped(text) })
+}
+
+fn markdown(out: &mut Output<'_>, _: &mut State<'_, '_>, value: &Value) -> Result<(), minijinja::Error> {
+    if value.is_safe() || value.is_number() {
+        return out.write_str(&value.to_string()).map_err(minijinja::Error::from);
+    }
+    if value.is_none() {
+        return Ok(());
+    }
+    out.write_str(&escaped(&value.to_string())).map_err(minijinja::Error::from)
+}
+
+/// Words with code between backquotes, as messages have it.
+fn prose(text: &str) -> Value {
+    let pieces: Vec<&str> = text.split('`').collect();
+    if pieces.len() % 2 == 0 {
+        return Value::from_safe_string(escaped(text));
+    }
+    let piece = |(at, piece): (usize, &&str)| if at % 2 == 1 { code(piece).to_string() } else { escaped(piece) };
+    Value::from_safe_string(pieces.iter().enumerate().map(piece).collect())
+}
+
+/// A text that Markdown shows as it is: CommonMark lets every ASCII punctuation be escaped by a backslash
+/// (section 2.4), and a zero-width space keeps a forge from calling people by name.
+pub(crate) fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len() + 8);
+    let text = clean(text);
+    // What begins a list item does so before a space, and after digits alone.
+    let begins = text.trim_start().trim_start_matches(|c: char| c.is_ascii_digit());
+    let mut list = begins.starts_with(['-', '+', '.', ')']) && begins[1..].starts_with([' ', '\t']);
+    for c in text.chars() {
+        match c {
+            '@' => out.push_str("@&#8203;"),
+            // In `a - b. c, d's e; f` these mean nothing within a line.
+            ',' | ';' | '\'' | '%' | '?' | '"' | '/' | '=' | '^' | '$' => out.push(c),
+            '-' | '.' | '+' | ')' if list => {
+                list = false;
+                out.push('\\');
+                out.push(c);
+            }
+            '-' | '.' | '+' | '(' | ')' => out.push(c),
+            c if c.is_ascii_punctuation() => {
+                out.push('\\');
+                out.push(c);
+            }
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn markdown_shows_hostile_text_as_it_is() {
+        assert_eq!(escaped("<b>|`x`*y* [a](b)\n@team"), r"\<b\>\|\`x\`\*y\* \[a\](b) @&#8203;team");
+        assert_eq!(escaped("- 4.25 s - 2 s"), r"\- 4.25 s - 2 s");
+        assert_eq!(escaped("-0.5 kg (less)"), "-0.5 kg (less)");
+        assert_eq!(escaped("1. one. two"), r"1\. one. two");
+        assert_eq!(prose("run `tierod check`, <b>").to_string(), r"run `tierod check`, \<b\>");
+        assert_eq!(prose("`<b>` and `").to_string(), r"\`\<b\>\` and \`");
+        assert_eq!(prose("`a``b`<i>`").to_string(), r"`a``b`\<i\>".to_owned() + "\\`");
+    }
+}

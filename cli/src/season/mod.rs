@@ -1,0 +1,242 @@
+//! The season of the example car, from its data in `templates/season/`.
+//!
+//! One commit of it, the anchor, is `example-car/` as it ships. Commits up to it are told as what they bring, and are
+//! undone from there backward; commits after it are done forward. Texts of the records stand in one place only.
+
+mod files;
+mod text;
+
+use std::collections::BTreeMap;
+
+use schema::settings;
+use serde::Deserialize;
+use trace::Error;
+use trace::snapshot::NewCommit;
+
+/// The files of one state, by path.
+type Files = BTreeMap<String, String>;
+
+/// One commit of the season.
+#[derive(Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+struct Step {
+    /// Date, time and zone, as in `2026-10-05T18:40+02:00`.
+    when: String,
+    /// The role that makes it.
+    by: String,
+    message: String,
+    /// Is the state after it the example car as it ships?
+    #[serde(default)]
+    anchor: bool,
+    /// Files that move, from where to where.
+    #[serde(default)]
+    moves: BTreeMap<String, String>,
+    /// Up to the anchor: the records that it brings, ...
+    #[serde(default)]
+    adds: Vec<String>,
+    /// ... the other files, ...
+    #[serde(default)]
+    files: Vec<String>,
+    /// ... and keys of records that were there.
+    #[serde(default)]
+    brings: BTreeMap<String, Vec<String>>,
+    /// After the anchor: text at the end of files, new or not.
+    #[serde(default)]
+    appends: BTreeMap<String, String>,
+    /// `part.amount`, and `<value> <basis> -> <value> <basis>`.
+    #[serde(default)]
+    amounts: BTreeMap<String, String>,
+    #[serde(default)]
+    edits: Vec<Edit>,
+}
+
+/// Text of a record or a file that becomes another; it stands there once before, and once after where it is undone.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Edit {
+    /// A record's id, or a path.
+    at: String,
+    from: String,
+    to: String,
+}
+
+/// The season, in the order of its commits.
+pub(crate) struct Season(Vec<Step>);
+
+/// Reads the season that ships.
+pub(crate) fn read() -> Result<Season, Error> {
+    let mut steps = Vec::new();
+    for (phase, text) in files::PHASES {
+        let read: Vec<Step> = schema::read::shipped(text).map_err(|error| wrong(&format!("{phase}: {error}")))?;
+        steps.extend(read);
+    }
+    Ok(Season(steps))
+}
+
+/// The data ships with the tool: a test lays it out, so that nobody meets this.
+fn wrong(what: &str) -> Error {
+    Error::new("the season's data does not fit together").because(what)
+}
+
+impl Season {
+    /// The days of the first and of the last commit.
+    pub(crate) fn days(&self) -> (String, String) {
+        let days = |step: &Step| step.when.get(..10).unwrap_or_default().to_owned();
+        (self.0.first().map(days).unwrap_or_default(), self.0.last().map(days).unwrap_or_default())
+    }
+
+    /// The name, as git knows it from the last commit, of the one that is the example car as it ships.
+    pub(crate) fn anchor(&self) -> String {
+        let after = self.0.iter().rev().take_while(|step| !step.anchor).count();
+        format!("HEAD~{after}")
+    }
+
+    /// Every commit with all its files.
+    pub(crate) fn commits(&self) -> Result<Vec<NewCommit>, Error> {
+        let after = self.0.iter().position(|step| step.anchor).map(|at| at + 1);
+        let (brought, done) = after.and_then(|at| self.0.split_at_checked(at)).ok_or_else(|| wrong("no anchor"))?;
+        let shipped = || files::CAR.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned()));
+        let mut state: Files = shipped().collect();
+        // While the season goes on, each revision is judged on its own day.
+        let set = state.get_mut(settings::FILE).ok_or_else(|| wrong("no settings"))?;
+        *set = set.split_inclusive('\n').filter(|line| !line.starts_with("as-of:")).collect();
+
+        let mut commits = Vec::new();
+        for step in brought.iter().rev() {
+            commits.push(step.commit(&state)?);
+            step.undo(&mut state).map_err(|error| wrong(&format!("{}: {error}", step.when)))?;
+        }
+        if let Some(path) = state.keys().next() {
+            return Err(wrong(&format!("no commit brings {path}")));
+        }
+        commits.reverse();
+        state = shipped().collect();
+        if let (Some(set), Some(last)) = (state.get_mut(settings::FILE), commits.last()) {
+            *set = last.files.get(settings::FILE).map(|text| String::from_utf8_lossy(text).into()).unwrap_or_default();
+        }
+        for step in done {
+            step.make(&mut state).map_err(|error| wrong(&format!("{}: {error}", step.when)))?;
+            commits.push(step.commit(&state)?);
+        }
+        Ok(commits)
+    }
+}
+
+impl Step {
+    fn commit(&self, state: &Files) -> Result<NewCommit, Error> {
+        let fail = || wrong(&format!("`{}` is no time with a zone", self.when));
+        let seconds = self.when.parse::<jiff::Timestamp>().map_err(|_| fail())?.as_second();
+        let zone = self.when.get(16..).ok_or_else(fail)?.replace(':', "");
+        let email = format!("{}@tarnmoor.example", self.by.replace(' ', "-"));
+        let files = state.iter().map(|(path, text)| (path.clone(), text.clone().into_bytes())).collect();
+        Ok(NewCommit { seconds, zone, name: self.by.clone(), email, message: self.message.clone(), files })
+    }
+
+    /// From the state after it to the one before.
+    fn undo(&self, state: &mut Files) -> Result<(), String> {
+        if !self.appends.is_empty() {
+            return Err("`appends` stands before the anchor".to_owned());
+        }
+        for edit in self.edits.iter().rev() {
+            replace(state, &edit.at, &edit.to, &edit.from)?;
+        }
+        for (amount, change) in &self.amounts {
+            let (from, to) = both_amounts(amount, change)?;
+            replace(state, part(amount), &to, &from)?;
+        }
+        for (id, keys) in &self.brings {
+            let (path, range) = find(state, id)?;
+            for key in keys {
+                let (text, range) = (&state[&path], find(state, id).map_or(range.clone(), |(_, range)| range));
+                let left = text::without_key(&text[range.clone()], key).ok_or(format!("{id} has no `{key}`"))?;
+                let text = [&text[..range.start], &left, &text[range.end..]].concat();
+                state.insert(path.clone(), text);
+            }
+        }
+        for id in &self.adds {
+            let (path, range) = find(state, id)?;
+            match text::without(&state[&path], &range) {
+                Some(left) => state.insert(path, left),
+                None => state.remove(&path),
+            };
+        }
+        for path in &self.files {
+            state.remove(path).ok_or(format!("no file {path}"))?;
+        }
+        for (from, to) in &self.moves {
+            move_file(state, to, from)?;
+        }
+        Ok(())
+    }
+
+    /// From the state before it to the one after.
+    fn make(&self, state: &mut Files) -> Result<(), String> {
+        if !(self.adds.is_empty() && self.files.is_empty() && self.brings.is_empty()) {
+            return Err("`adds`, `files` or `brings` stands after the anchor".to_owned());
+        }
+        for (from, to) in &self.moves {
+            move_file(state, from, to)?;
+        }
+        for (path, text) in &self.appends {
+            state.entry(path.clone()).or_default().push_str(text);
+        }
+        for (amount, change) in &self.amounts {
+            let (from, to) = both_amounts(amount, change)?;
+            replace(state, part(amount), &from, &to)?;
+        }
+        for edit in &self.edits {
+            replace(state, &edit.at, &edit.from, &edit.to)?;
+        }
+        Ok(())
+    }
+}
+
+fn move_file(state: &mut Files, from: &str, to: &str) -> Result<(), String> {
+    let text = state.remove(from).ok_or(format!("no file {from}"))?;
+    match state.insert(to.to_owned(), text) {
+        Some(_) => Err(format!("{to} is there already")),
+        None => Ok(()),
+    }
+}
+
+/// The file with a record, and where it stands in it.
+fn find(state: &Files, id: &str) -> Result<(String, std::ops::Range<usize>), String> {
+    let records = state.iter().filter(|(path, _)| path.ends_with(".yaml"));
+    let found = records.filter_map(|(path, text)| Some((path.clone(), text::record(text, id)?))).next();
+    found.ok_or(format!("no record {id}"))
+}
+
+fn part(amount: &str) -> &str {
+    amount.split_once('.').map_or(amount, |(part, _)| part)
+}
+
+/// `part.mass` and `0.8 kg drawn -> 0.79 kg weighed`, as the two stand in the record.
+fn both_amounts(amount: &str, change: &str) -> Result<(String, String), String> {
+    let fail = || format!("{amount}: `{change}` is no change of an amount");
+    let (_, name) = amount.split_once('.').ok_or_else(fail)?;
+    let (from, to) = change.split_once(" -> ").ok_or_else(fail)?;
+    let written = |text: &str| {
+        let (value, basis) = text.rsplit_once(' ').ok_or_else(fail)?;
+        Ok::<_, String>(format!("{name}: {{value: {value}, basis: {basis}}}"))
+    };
+    Ok((written(from)?, written(to)?))
+}
+
+/// Replaces text that must stand once in a record or a file.
+fn replace(state: &mut Files, at: &str, from: &str, to: &str) -> Result<(), String> {
+    let (path, range) = match state.get(at) {
+        Some(text) => (at.to_owned(), 0..text.len()),
+        None => find(state, at)?,
+    };
+    let text = &state[&path];
+    let within = &text[range.clone()];
+    if from.is_empty() || within.matches(from).count() != 1 {
+        return Err(format!("{at} holds `{from}` {} times", within.matches(from).count()));
+    }
+    let text = [&text[..range.start], &within.replacen(from, to, 1), &text[range.end..]].concat();
+    state.insert(path, text);
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests;

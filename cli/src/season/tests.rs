@@ -1,0 +1,44 @@
+//! The data of the season, looked at without git.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use super::*;
+
+fn repository() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+fn below(folder: &Path, prefix: &str, found: &mut BTreeSet<String>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let entry = entry.unwrap();
+        let path = format!("{prefix}{}", entry.file_name().to_str().unwrap());
+        if entry.file_type().unwrap().is_dir() {
+            below(&entry.path(), &format!("{path}/"), found);
+        } else {
+            found.insert(path);
+        }
+    }
+}
+
+#[test]
+fn no_file_is_forgotten() {
+    for (folder, list) in [("example-car", files::CAR), ("templates/season", files::PHASES)] {
+        let mut there = BTreeSet::new();
+        below(&repository().join(folder), "", &mut there);
+        assert_eq!(list.iter().map(|(path, _)| (*path).to_owned()).collect::<BTreeSet<_>>(), there, "{folder}");
+    }
+}
+
+#[test]
+fn what_does_not_fit_is_told() {
+    let mut state: Files = [("a.yaml".to_owned(), "parts:\n  hub: {in: car}\n".to_owned())].into();
+    assert!(replace(&mut state, "hub", "in: car", "in: suspension").is_ok());
+    assert_eq!(state["a.yaml"], "parts:\n  hub: {in: suspension}\n");
+    assert_eq!(replace(&mut state, "hub", "in: car", "").unwrap_err(), "hub holds `in: car` 0 times");
+    assert_eq!(replace(&mut state, "a.yaml", "s", "").unwrap_err(), "a.yaml holds `s` 4 times");
+    assert_eq!(replace(&mut state, "nut", "s", "").unwrap_err(), "no record nut");
+    assert!(both_amounts("hub.mass", "1 kg drawn").is_err());
+    let both = both_amounts("hub.mass", "1 kg drawn -> 1.1 kg weighed").unwrap();
+    assert_eq!(both.1, "mass: {value: 1.1 kg, basis: weighed}");
+}

@@ -1,0 +1,196 @@
+//! `audit`: the season looked back on, in every form.
+
+use crate::support::Sandbox;
+
+/// A small car at the end of its season: two events, one target met, one missed, one never verified.
+const CAR: &str = r#"
+goals:
+  place:
+    title: "Sixth <b>place</b>"
+    points: 100 pts
+    reason: The workshop hangs on it.
+    lead: team lead
+events:
+  sprint: {title: Sprint, plan: 60 pts, expect: 55 pts ± 6 pts, lead: dynamics lead, serves: {place: Most points of all.}}
+  talk: {title: Talk, plan: 50 pts, expect: 48 pts ± 4 pts, lead: team lead, serves: {place: Points without a car.}}
+systems:
+  frame: {in: car, lead: frame lead}
+targets:
+  sprint-time:
+    title: "</script><script>alert(1)</script>"
+    of: car
+    at-most: 4 s
+    estimate: 3.9 s ± 0.2 s
+    lead: dynamics lead
+    serves: {sprint: It is what is timed.}
+    verify: {by: test, with: gates, due: 2027-06-01}
+  car-mass:
+    title: '=HYPERLINK("http://example.org")'
+    of: car
+    at-most: 100 kg
+    total: mass
+    lead: team lead
+    serves: {sprint: A kilogram costs time.}
+    verify: {by: inspection, with: scales, due: 2027-06-01}
+  frame-stiffness:
+    of: frame
+    at-least: 2 kN*m/deg
+    estimate: 2.5 kN*m/deg
+    serves: {sprint-time: It holds the wheels.}
+    verify: {by: test, with: rig, due: 2027-06-01}
+requirements:
+  belts:
+    of: frame
+    shall: Hold the belts.
+    serves: {talk: Nobody talks of a car that may not run.}
+    verify: {by: demonstration, with: a pull, due: 2027-06-01}
+parts:
+  tube:
+    in: frame
+    count: 3
+    amounts: {mass: {value: 30 kg, basis: estimated}}
+    serves: {frame-stiffness: It is the frame.}
+results:
+  sprint-run: {of: sprint-time, value: 4.1 s, date: 2027-05-01, evidence: [tierod.yaml]}
+  scales: {of: car-mass, value: 99 kg, date: 2027-05-02, evidence: [tierod.yaml]}
+  pull: {of: belts, outcome: pass, date: 2027-05-03, evidence: [tierod.yaml]}
+  sprint-score: {of: sprint, value: 52 pts, date: 2027-07-01, evidence: [tierod.yaml]}
+  talk-score: {of: talk, value: 49.5 pts, date: 2027-07-01, evidence: [tierod.yaml]}
+"#;
+
+const SETTINGS: &str = "season: 2027\nas-of: 2027-07-20\ngrowth:\n  mass: {estimated: 20 %, weighed: 0 %}\n";
+
+fn car() -> Sandbox {
+    let sandbox = Sandbox::new();
+    sandbox.write("tierod.yaml", SETTINGS);
+    sandbox.write("car.yaml", CAR);
+    sandbox
+}
+
+#[test]
+fn the_figures_are_those_of_the_records() {
+    let sandbox = car();
+    let audit = sandbox.tierod(&["audit", "--format", "json"]).ended(0).json();
+    let goal = &audit["goals"][0];
+    assert_eq!(goal["plan"], 110.0);
+    assert_eq!(goal["scored"], 101.5);
+    assert_eq!(goal["reached"], true);
+    // Before the contest: what was expected, less nothing of what the tests had shown.
+    assert_eq!(goal["predicted"], 103.0);
+    assert_eq!(goal["events"][0]["predicted"], 55.0);
+    assert_eq!(goal["events"][0]["scored"], 52.0);
+
+    let target =
+        |id: &str| audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == id).unwrap().clone();
+    let sprint = target("sprint-time");
+    assert_eq!(sprint["verdict"], "missed");
+    assert_eq!(sprint["estimate"]["value"], 3.9);
+    assert_eq!(sprint["result"]["value"], 4.1);
+    // At most 4 s: 1 - 4.1/4.
+    assert!((sprint["margin"].as_f64().unwrap() + 0.025).abs() < 1e-12);
+    let mass = target("car-mass");
+    assert_eq!(mass["verdict"], "met");
+    // Three times 30 kg with 20 % growth, beside the 99 kg of the scales.
+    assert!((mass["estimate"]["value"].as_f64().unwrap() - 108.0).abs() < 1e-9);
+    assert_eq!(mass["evidence"], serde_json::json!(["tierod.yaml"]));
+    assert_eq!(target("frame-stiffness")["verdict"], "never verified");
+
+    let line = |method: &str| {
+        audit["verification"].as_array().unwrap().iter().find(|line| line["method"] == method).unwrap().clone()
+    };
+    assert_eq!(
+        (&line("test")["planned"], &line("test")["failed"], &line("test")["open"]),
+        (&2.into(), &1.into(), &1.into())
+    );
+    assert_eq!((&line("inspection")["closed"], &line("demonstration")["closed"]), (&1.into(), &1.into()));
+
+    let pairs = audit["predictions"]["pairs"].as_array().unwrap();
+    let error = |of: &str| pairs.iter().find(|pair| pair["of"] == of).unwrap()["error"].as_f64().unwrap();
+    assert!((error("sprint-time") - (4.1 / 3.9 - 1.0)).abs() < 1e-12);
+    assert!((error("car-mass") - (99.0 / 108.0 - 1.0)).abs() < 1e-12);
+    assert_eq!(audit["history"]["on"], false, "there is no git here");
+    assert!(audit["history"]["note"].as_str().unwrap().contains("git"), "{}", audit["history"]);
+}
+
+#[test]
+fn the_first_line_answers_whether_it_was_met() {
+    let sandbox = car();
+    let out = sandbox.tierod(&["audit"]).ended(0).out;
+    assert!(out.contains("reached with 101.5 points; 100.0 are the goal"), "{out}");
+    assert!(out.contains("targets: 1 met, 1 missed, 1 never verified"), "{out}");
+    sandbox.write("car.yaml", CAR.replace("value: 52 pts", "value: 42 pts"));
+    let out = sandbox.tierod(&["audit"]).ended(0).out;
+    assert!(out.contains("not reached with 91.5 points"), "{out}");
+    let line = CAR.lines().find(|line| line.contains("talk-score")).unwrap();
+    sandbox.write("car.yaml", CAR.replace(line, ""));
+    let out = sandbox.tierod(&["audit"]).ended(0).out;
+    assert!(out.contains("52.0 points from 1 of 2 events"), "{out}");
+}
+
+#[test]
+fn hostile_titles_stay_text_in_the_page() {
+    let sandbox = car();
+    let page = sandbox.tierod(&["audit", "--format", "html"]).ended(0).out;
+    assert_eq!(page.matches("<script").count(), 2, "the data and the script of the page, and no other");
+    assert_eq!(page.matches("</script>").count(), 2);
+    assert!(!page.contains("<script>alert"), "no title became a script");
+    assert!(page.contains("&lt;b&gt;place") && !page.contains("<b>place"));
+    for outside in ["http://", "https://", " src=", "@import", "url("] {
+        // A title may hold an address as text, escaped; nothing of the page asks for one.
+        let asks = page.lines().filter(|line| line.contains(outside) && !line.contains("HYPERLINK")).count();
+        assert_eq!(asks, 0, "{outside}");
+    }
+    let data = page.split("id=\"data\">").nth(1).unwrap().split("</script>").next().unwrap();
+    let data: serde_json::Value = serde_json::from_str(data).unwrap();
+    assert_eq!(data["sprint-time"]["title"], "</script><script>alert(1)</script>", "and it comes back whole");
+    assert_eq!(data["tube"]["up"][0][0], "frame-stiffness");
+}
+
+#[test]
+fn a_spreadsheet_takes_no_title_for_a_formula() {
+    let sandbox = car();
+    let table = sandbox.tierod(&["audit", "--format", "csv"]).ended(0).out;
+    let line = table.lines().find(|line| line.starts_with("car-mass")).unwrap();
+    assert!(line.starts_with(r#"car-mass,"'=HYPERLINK(""http://example.org"")",car,"#), "{line}");
+    let events = sandbox.tierod(&["audit", "--format", "csv", "--table", "events"]).ended(0).out;
+    assert_eq!(events.lines().nth(1), Some("sprint,Sprint,60.0,55.0,6.0,52.0"));
+    assert_eq!(sandbox.tierod(&["audit", "--format", "csv", "--table", "nothing"]).code, 2);
+}
+
+#[test]
+fn every_form_ends_with_the_status_of_the_check() {
+    let sandbox = car();
+    for broken in [false, true] {
+        if broken {
+            sandbox.write("more.yaml", "parts: {bolt: {in: nowhere, serves: {frame-stiffness: It holds.}}}");
+        }
+        let status = sandbox.tierod(&["check"]).code;
+        assert_eq!(status, i32::from(broken));
+        for form in ["terminal", "markdown", "json", "csv", "html"] {
+            assert_eq!(sandbox.tierod(&["audit", "--format", form]).code, status, "{form}");
+        }
+        sandbox.tierod(&["audit", "--context"]).ended(status);
+    }
+}
+
+#[test]
+fn a_team_may_put_its_own_page() {
+    let sandbox = car();
+    sandbox.write("templates/audit.html", "<p>{{ goals[0].title }}: {{ shown.met }}</p>\n");
+    assert_eq!(
+        sandbox.tierod(&["audit", "--format", "html"]).ended(0).out,
+        "<p>Sixth &lt;b&gt;place&lt;&#x2f;b&gt;: 1</p>\n"
+    );
+    sandbox.write("templates/audit.html", "<p>\n{{ nothing.at.all }}</p>\n");
+    let answer = sandbox.tierod(&["audit", "--format", "html"]).ended(2);
+    assert!(answer.err.contains("audit.html:2") && answer.err.contains("--context"), "{}", answer.err);
+}
+
+#[test]
+fn an_empty_root_is_told_and_does_not_break() {
+    let sandbox = Sandbox::new();
+    sandbox.write("tierod.yaml", "");
+    for form in ["terminal", "markdown", "json", "csv", "html"] {
+        sandbox.tierod(&["audit", "--format", form]).ended(0);
+    }
+}

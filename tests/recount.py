@@ -1,0 +1,229 @@
+#!/usr/bin/env python3
+"""Counts the audit's figures again, from the YAML at each commit, with nothing of tierod's.
+
+recount.py REPOSITORY AUDIT.json: tells every figure that differs, and ends with 1 if one does.
+Needs git and PyYAML. Reads mass and money in the units that the example writes them in.
+"""
+
+import json
+import math
+import re
+import statistics
+import subprocess
+import sys
+
+import yaml
+
+Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+repository, audit_file = sys.argv[1:]
+audit = json.load(open(audit_file))
+differences, agreed = [], 0
+
+
+def git(*words):
+    return subprocess.run(["git", "-C", repository, *words], check=True, capture_output=True).stdout.decode()
+
+
+def same(what, ours, theirs, digits=1e-9):
+    global agreed
+    if isinstance(ours, float) and isinstance(theirs, (int, float)):
+        equal = math.isclose(ours, theirs, rel_tol=digits, abs_tol=1e-12)
+    else:
+        equal = ours == theirs
+    if equal:
+        agreed += 1
+    else:
+        differences.append(f"{what}: recounted {ours!r}, the audit says {theirs!r}")
+
+
+def number(text):
+    """The number of `0.62 kg ± 0.02 kg`, in kg and in the money it is written in."""
+    value, unit = re.match(r"\s*([-+0-9.eE]+)\s*(\S*)", str(text)).groups()
+    return float(value) * {"g": 1e-3, "t": 1e3}.get(unit, 1.0)
+
+
+blobs = {}
+
+
+def records(commit):
+    """kind -> id -> record, and the settings."""
+    merged, settings = {}, {}
+    for line in git("ls-tree", "-r", "-z", commit).split("\0"):
+        if not line:
+            continue
+        meta, path = line.split("\t", 1)
+        blob = meta.split()[2]
+        if not path.endswith((".yaml", ".yml")) or path.startswith(("cad/", ".")):
+            continue
+        if blob not in blobs:
+            blobs[blob] = yaml.load(git("cat-file", "blob", blob), Loader) or {}
+        if path == "tierod.yaml":
+            settings = blobs[blob]
+            continue
+        for kind, own in blobs[blob].items():
+            merged.setdefault(kind, {}).update(own or {})
+    return merged, settings
+
+
+def amounts(part):
+    """name -> (number, basis or None)"""
+    both = {}
+    for name, amount in (part.get("amounts") or {}).items():
+        if isinstance(amount, dict):
+            both[name] = (number(amount["value"]), amount.get("basis"))
+        else:
+            both[name] = (number(amount), None)
+    return both
+
+
+def share(text):
+    return float(str(text).rstrip(" %")) / 100
+
+
+def rolled_up(now, settings):
+    totals = {}
+    for part in now.get("parts", {}).values():
+        for name, (value, basis) in amounts(part).items():
+            bases = (settings.get("growth") or {}).get(name, {})
+            basis = basis or next(iter(bases), None)
+            growth = share(bases[basis]) if basis in bases else 0.0
+            totals[name] = totals.get(name, 0.0) + value * part.get("count", 1) * (1 + growth)
+    return totals
+
+
+def limit(target):
+    return next(((key, str(target[key])) for key in ("at-most", "at-least", "between") if key in target), None)
+
+
+# The season, commit by commit along the first parents.
+history = [line.split() for line in git("log", "--first-parent", "--reverse", "--format=%H %as").splitlines()]
+states = [(commit, day, *records(commit)) for commit, day in history]
+last, settings = states[-1][2:]
+older = {}  # an id that is gone -> the id that took its place
+for kind in last.values():
+    for name, record in kind.items():
+        older.update({str(before): name for before in (record or {}).get("formerly") or []})
+
+limits, written = {}, {}
+for commit, day, now, _ in states:
+    for name, target in now.get("targets", {}).items():
+        steps = limits.setdefault(older.get(name, name), [])
+        if limit(target) and (not steps or steps[-1][1] != limit(target)):
+            steps.append((day, limit(target)))
+    for name, part in now.get("parts", {}).items():
+        for amount, step in amounts(part).items():
+            steps = written.setdefault((older.get(name, name), amount), [])
+            if not steps or steps[-1] != step:
+                steps.append(step)
+
+# Goal and events.
+results = {}
+for name, result in last.get("results", {}).items():
+    of = result["of"]
+    if of not in results or str(results[of]["date"]) <= str(result["date"]):
+        results[of] = {**result, "id": name}
+goal = audit["goals"][0]
+plan = sum(number(event["plan"]) for event in last["events"].values() if "plan" in event)
+same("points planned", plan, goal["plan"])
+scored = [number(results[event]["value"]) for event in last["events"] if event in results]
+same("events scored", len(scored), goal["events_scored"])
+same("points scored", float(sum(scored)), goal["scored_so_far"])
+for event in goal["events"]:
+    if event["id"] in results:
+        same(f"points of {event['id']}", number(results[event["id"]]["value"]), event["scored"])
+
+# Targets: limits, results, outcome.
+verdicts = {}
+same("targets", sorted(last["targets"]), sorted(target["id"] for target in audit["targets"]))
+for told in audit["targets"]:
+    name, target = told["id"], last["targets"][told["id"]]
+    verdict = "never verified"
+    if name in results:
+        result = results[name]
+        same(f"result of {name}", result["id"], told["result"]["id"])
+        if "outcome" in result:
+            verdict = "met" if result["outcome"] == "pass" else "missed"
+        else:
+            value = number(result["value"])
+            same(f"value of {name}", value, told["result"]["value"])
+            least, most = target.get("at-least"), target.get("at-most")
+            least, most = target["between"] if "between" in target else (least, most)
+            low = least is None or value >= number(least) * (1 - 1e-9)
+            high = most is None or value <= number(most) * (1 + 1e-9)
+            verdict = "met" if low and high else "missed"
+    same(f"outcome of {name}", verdict, told["verdict"])
+    verdicts[verdict] = verdicts.get(verdict, 0) + 1
+    same(f"limits of {name}", [day for day, _ in limits[name]], [step["date"] for step in told["limits"]])
+    revised = {number(r["to"]) for r in last.get("revisions", {}).values() if r["of"] == name}
+    first = limits[name][0][1][1]
+    for (_, (_, text)), step in list(zip(limits[name], told["limits"]))[1:]:
+        if "[" not in text:
+            recorded = number(text) in revised or number(text) == number(first)
+            same(f"{name} moved to {text}", recorded, step["recorded"])
+
+# Verification by method.
+for line in audit["verification"]:
+    planned = closed = failed = 0
+    for kind in ("targets", "requirements", "parts"):
+        for name, record in last.get(kind, {}).items():
+            verify = record.get("verify")
+            verify = verify if isinstance(verify, list) else [verify] if verify else []
+            if not any(one["by"] == line["method"] for one in verify):
+                continue
+            planned += 1
+            if kind == "targets":
+                told = next(target for target in audit["targets"] if target["id"] == name)
+                closed += told["verdict"] == "met"
+                failed += told["verdict"] == "missed"
+            elif name in results:
+                failed += results[name].get("outcome") == "fail"
+                closed += results[name].get("outcome") != "fail"
+    same(f"by {line['method']}", [planned, closed, failed], [line["planned"], line["closed"], line["failed"]])
+
+# Parts: the last estimate on each basis, and what they ended as on the surest.
+pairs = {}
+for name, part in last["parts"].items():
+    for amount, (ended, basis) in amounts(part).items():
+        bases = list((settings.get("growth") or {}).get(amount, {}))
+        if not bases or basis != bases[-1]:
+            continue
+        before = {}
+        for value, step in written[(name, amount)]:
+            step = step or bases[0]
+            if step != bases[-1] and value:
+                before[step] = value
+        for step, value in before.items():
+            pairs.setdefault((amount, step), []).append(ended / value - 1)
+told = {}
+for pair in audit["predictions"]["pairs"]:
+    if "." in pair["of"]:
+        told.setdefault((pair["quantity"], pair["basis"]), []).append(pair["error"])
+same("kinds of pairs", sorted(pairs), sorted(told))
+for key, errors in pairs.items():
+    for ours, theirs in zip(sorted(errors), sorted(told.get(key, []))):
+        same(f"an error of {key}", ours, theirs, 1e-6)
+for group in audit["predictions"]["groups"]:
+    key = (group["quantity"], group["basis"])
+    errors = pairs.get(key)
+    # A group may hold targets of the same quantity and basis as well.
+    if not errors or group["pairs"] != len(errors):
+        continue
+    same(f"bias of {key}", statistics.fmean(errors), group["bias"], 1e-6)
+    if len(errors) > 1:
+        same(f"spread of {key}", statistics.stdev(errors), group["spread"], 1e-6)
+    if len(errors) >= 10:
+        covering = max(0.0, sorted(errors)[math.ceil(0.9 * len(errors)) - 1])
+        same(f"allowance of {key}", covering, group["allowance_90"], 1e-6)
+
+# The car at each commit that the audit evaluated.
+by_commit = {commit: (now, own) for commit, _, now, own in states}
+for moment in audit["moments"]:
+    commit = next(commit for commit in by_commit if commit.startswith(moment["commit"]))
+    for name, total in rolled_up(*by_commit[commit]).items():
+        if name in moment["amounts"]:
+            same(f"car.{name} at {moment['commit']}", total, moment["amounts"][name]["value"], 1e-9)
+
+for text in differences:
+    print(text)
+print(f"{agreed} figures agree, {len(differences)} differ")
+sys.exit(1 if differences or agreed < 100 else 0)

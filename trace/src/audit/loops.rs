@@ -1,0 +1,68 @@
+//! Loops: a target that went off course, and what came of it.
+
+use schema::Day;
+
+use super::season::Season;
+use crate::report::Report;
+use crate::values::{Status, Values};
+
+/// Where a target stood at one moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Course {
+    /// Its status.
+    pub status: Status,
+    /// Its value in SI, where it had one.
+    pub value: Option<f64>,
+    /// The expanded uncertainty of the value, in SI.
+    pub uncertainty: f64,
+    /// Its lower and upper limit in SI.
+    pub limits: (Option<f64>, Option<f64>),
+}
+
+/// A time during which a target was off course.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Loop {
+    /// The target's record.
+    pub index: usize,
+    /// The day of the first commit at which it was off course.
+    pub since: Day,
+    /// The day of the commit that ended it; none while it is open.
+    pub until: Option<Day>,
+    /// Did the limit move at its end, rather than the value?
+    pub revised: bool,
+    /// Did a result end it?
+    pub measured: bool,
+}
+
+/// The times off course of every target, by target and time.
+pub(super) fn all(values: &Values<'_, '_>, report: &Report, season: &Season) -> Vec<Loop> {
+    let mut all = Vec::new();
+    for standing in &report.standings {
+        let id = values.graph.loaded.record(standing.index).id.as_str();
+        let mut since: Option<(Day, &Course)> = None;
+        for (moment, course) in season.course(id) {
+            let off = course.status == Status::OffCourse;
+            match since {
+                None if off => since = Some((moment.day, course)),
+                Some((day, before)) if !off => {
+                    let measured = matches!(course.status, Status::Met | Status::Missed);
+                    let moved = before.limits != course.limits;
+                    all.push(Loop {
+                        index: standing.index,
+                        since: day,
+                        until: Some(moment.day),
+                        revised: moved && !measured,
+                        measured,
+                    });
+                    since = None;
+                }
+                Some(_) => since = since.map(|(day, _)| (day, course)),
+                None => {}
+            }
+        }
+        if let Some((since, _)) = since {
+            all.push(Loop { index: standing.index, since, until: None, revised: false, measured: false });
+        }
+    }
+    all
+}

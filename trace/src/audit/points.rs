@@ -1,0 +1,86 @@
+//! Points planned, predicted and scored.
+
+use crate::report::Report;
+use crate::values::{Needed, Origin, Values};
+
+/// An event looked back on.
+#[derive(Clone, Debug)]
+pub struct EventScore {
+    /// The event's record.
+    pub index: usize,
+    /// The points planned.
+    pub plan: Option<f64>,
+    /// The points predicted before the contest, with what the tests had shown.
+    pub predicted: Option<f64>,
+    /// The expanded uncertainty (k = 2) of that.
+    pub uncertainty: f64,
+    /// The points scored, and the result that says so.
+    pub scored: Option<(f64, usize)>,
+}
+
+/// A goal looked back on.
+#[derive(Clone, Debug)]
+pub struct GoalScore {
+    /// The goal's record.
+    pub index: usize,
+    /// The points it takes.
+    pub needed: Result<Needed, String>,
+    /// The sum of the plans.
+    pub plan: f64,
+    /// The points predicted before the contest.
+    pub predicted: Option<f64>,
+    /// The expanded uncertainty (k = 2) of that.
+    pub uncertainty: f64,
+    /// Its events, in the order of the records.
+    pub events: Vec<EventScore>,
+}
+
+impl GoalScore {
+    /// The points scored, where every event has been.
+    pub fn scored(&self) -> Option<f64> {
+        self.events.iter().map(|event| event.scored.map(|(points, _)| points)).sum()
+    }
+
+    /// The points scored so far, and in how many events.
+    pub fn so_far(&self) -> (f64, usize) {
+        let scored = || self.events.iter().filter_map(|event| event.scored);
+        (scored().map(|(points, _)| points).sum(), scored().count())
+    }
+
+    /// Were the points that it takes scored? None before the last event.
+    pub fn reached(&self) -> Option<bool> {
+        if self.events.is_empty() {
+            return None;
+        }
+        Some(self.scored()? >= self.needed.as_ref().ok()?.points)
+    }
+}
+
+pub(super) fn all(values: &Values<'_, '_>, expected: &Values<'_, '_>, report: &Report) -> Vec<GoalScore> {
+    let before = expected.goals(&expected.gradients());
+    report
+        .goals
+        .iter()
+        .zip(before)
+        .map(|(goal, before)| {
+            let events = goal.events.iter().zip(&before.events).map(|(event, before)| EventScore {
+                index: event.index,
+                plan: event.plan,
+                predicted: before.predicted,
+                uncertainty: before.uncertainty,
+                scored: match values.origin(event.index) {
+                    Origin::Result(result) => event.predicted.map(|points| (points, result)),
+                    _ => None,
+                },
+            });
+            GoalScore {
+                index: goal.index,
+                needed: goal.needed.clone(),
+                plan: goal.plan,
+                predicted: before.predicted,
+                uncertainty: before.uncertainty,
+                events: events.collect(),
+            }
+        })
+        .collect()
+}

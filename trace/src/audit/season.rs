@@ -1,0 +1,75 @@
+//! What git knows of a season, as the audit needs it.
+
+use std::collections::HashMap;
+
+use schema::{Day, Quantity};
+
+use crate::values::Status;
+
+/// What git knows.
+#[derive(Debug, Default)]
+pub struct Season {
+    /// How many commits changed the records.
+    pub commits: usize,
+    /// Is the history cut off before its beginning?
+    pub shallow: bool,
+    /// The car at commits of the season, oldest first.
+    pub moments: Vec<Moment>,
+    /// The limits that each target had, from the one first set on.
+    pub limits: HashMap<String, Vec<LimitStep>>,
+    /// The amounts that each part had, by `part.amount`, from the one first written on.
+    pub amounts: HashMap<String, Vec<AmountStep>>,
+}
+
+/// The car as it was at one commit.
+#[derive(Clone, Debug)]
+pub struct Moment {
+    /// The day of the commit.
+    pub day: Day,
+    /// Its short name.
+    pub commit: String,
+    /// The amounts of the whole car, by name: value in SI.
+    pub amounts: HashMap<String, f64>,
+    /// The points predicted for each goal, by id.
+    pub points: HashMap<String, f64>,
+    /// Where each target stood, by id: value in SI where it had one, and limits in SI.
+    pub targets: HashMap<String, Course>,
+}
+
+use super::loops::Course;
+
+/// A limit that a target had.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitStep {
+    /// The day it was set or moved.
+    pub day: Day,
+    /// The short name of the commit.
+    pub commit: String,
+    /// The limit as it is written.
+    pub text: String,
+    /// The limit in SI, where it is one number.
+    pub si: Option<f64>,
+}
+
+/// An amount that a part had.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AmountStep {
+    /// The day it was written.
+    pub day: Day,
+    /// The amount.
+    pub value: Quantity,
+    /// The basis it stood on.
+    pub basis: Option<String>,
+}
+
+impl Season {
+    /// Where a target stood at each moment at which it was there.
+    pub fn course<'s>(&'s self, id: &'s str) -> impl Iterator<Item = (&'s Moment, &'s Course)> + 's {
+        self.moments.iter().filter_map(move |moment| Some((moment, moment.targets.get(id)?)))
+    }
+
+    /// How a target stood at its last moment before a day.
+    pub fn status_before(&self, id: &str, day: Day) -> Option<Status> {
+        self.course(id).filter(|(moment, _)| moment.day <= day).last().map(|(_, course)| course.status)
+    }
+}

@@ -1,0 +1,98 @@
+//! Every target: its limit and how it moved, what was expected, what came, by which method and evidence.
+
+use schema::records::{Body, Outcome};
+
+use super::Results;
+use super::season::{LimitStep, Season};
+use crate::report::Report;
+use crate::values::{Origin, Standing, Status, Values};
+
+/// What became of a target.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Verdict {
+    /// A result meets it.
+    Met,
+    /// A result does not.
+    Missed,
+    /// No result says either.
+    NeverVerified,
+}
+
+impl Verdict {
+    /// The words in outputs.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Met => "met",
+            Self::Missed => "missed",
+            Self::NeverVerified => "never verified",
+        }
+    }
+}
+
+/// A target looked back on.
+#[derive(Clone, Debug)]
+pub struct TargetAudit {
+    /// Where it stands now.
+    pub standing: Standing,
+    /// What became of it.
+    pub verdict: Verdict,
+    /// What was expected without any result: value and expanded uncertainty in SI, and where it comes from.
+    pub estimate: Option<(f64, f64, Origin)>,
+    /// The latest result, with a value or without.
+    pub result: Option<usize>,
+    /// Its revisions, by date.
+    pub revisions: Vec<usize>,
+    /// The limits it had, from the first on; empty where git does not tell.
+    pub limits: Vec<LimitStep>,
+}
+
+pub(super) fn all(
+    values: &Values<'_, '_>,
+    on_paper: &Values<'_, '_>,
+    report: &Report,
+    results: &Results,
+    season: Option<&Season>,
+) -> Vec<TargetAudit> {
+    let loaded = values.graph.loaded;
+    let gradients = on_paper.gradients();
+    let mut revisions: std::collections::HashMap<usize, Vec<(Option<schema::Day>, usize)>> = Default::default();
+    for (index, entry) in loaded.entries.iter().enumerate() {
+        let Body::Revision(revision) = &entry.record.body else { continue };
+        if let Some(of) = revision.of.as_ref().and_then(|id| loaded.find(id.as_str())) {
+            revisions.entry(of).or_default().push((revision.date, index));
+        }
+    }
+    report
+        .standings
+        .iter()
+        .map(|standing| {
+            let index = standing.index;
+            let result = results.latest(index);
+            let outcome = result.and_then(|result| match &loaded.record(result).body {
+                Body::Result(result) => result.outcome,
+                _ => None,
+            });
+            let verdict = match (outcome, standing.status) {
+                // The latest result has the word, and a failed trial stands above an older number.
+                (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
+                (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
+                _ => Verdict::NeverVerified,
+            };
+            let estimate = on_paper.of_record(index).and_then(|node| {
+                let uncertainty = gradients.uncertainty(&on_paper.network, node);
+                Some((on_paper.value(node)?, uncertainty, on_paper.origin(index)))
+            });
+            let mut revised = revisions.remove(&index).unwrap_or_default();
+            revised.sort_unstable();
+            let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
+            TargetAudit {
+                standing: standing.clone(),
+                verdict,
+                estimate,
+                result,
+                revisions: revised.into_iter().map(|(_, index)| index).collect(),
+                limits: limits.cloned().unwrap_or_default(),
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,31 @@
+//! Numbers of the audit, by hand.
+
+use super::*;
+use crate::values::Origin;
+
+#[test]
+fn the_allowance_covers_nine_of_ten_and_is_no_rebate() {
+    let errors: Vec<f64> = (1..=10).map(|n| f64::from(n) / 100.0).collect();
+    // By hand: nine of these ten are at most 9 %.
+    assert_eq!(allowance(&errors), Some(0.09));
+    assert_eq!(allowance(&errors[..9]), None, "nine pairs do not bound a tenth");
+    assert_eq!(allowance(&[-0.1; 12]), Some(0.0));
+}
+
+#[test]
+fn bias_and_spread_are_those_of_the_sample() {
+    let unit = schema::quantity::Unit::parse("kg").unwrap();
+    let pair = |estimate: f64, result: f64| Pair {
+        source: Source::Target(0),
+        quantity: "mass".to_owned(),
+        basis: Origin::Formula.word().to_owned(),
+        estimate,
+        result,
+        unit: unit.clone(),
+    };
+    // Errors of 10 %, 0 and -4 %: mean 2 %, squares 64 + 4 + 36 over 2 = 52, its root 7.2111 %.
+    let groups = groups(&[pair(1.0, 1.1), pair(2.0, 2.0), pair(5.0, 4.8)]);
+    assert_eq!(groups.len(), 1);
+    assert!((groups[0].bias - 0.02).abs() < 1e-12);
+    assert!((groups[0].spread.unwrap() - 0.072_111_025_5).abs() < 1e-9);
+}

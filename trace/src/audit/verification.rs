@@ -1,0 +1,64 @@
+//! What was to be verified, by method: targets, requirements and parts that say how.
+
+pub use schema::records::Method;
+use schema::records::{Body, Outcome};
+
+use super::Results;
+use super::targets::{TargetAudit, Verdict};
+use crate::graph::Graph;
+
+/// One method, and how far it came.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Verified {
+    /// The method.
+    pub method: Method,
+    /// So many were to be verified by it.
+    pub planned: usize,
+    /// So many are, and met.
+    pub closed: usize,
+    /// So many were tried and failed.
+    pub failed: usize,
+}
+
+impl Verified {
+    /// So many have no result.
+    pub fn open(&self) -> usize {
+        self.planned - self.closed - self.failed
+    }
+}
+
+/// Did the latest result close it? None without a result.
+pub(super) fn closed(graph: &Graph<'_>, targets: &[TargetAudit], results: &Results, index: usize) -> Option<bool> {
+    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.standing.index) {
+        return match targets[at].verdict {
+            Verdict::Met => Some(true),
+            Verdict::Missed => Some(false),
+            Verdict::NeverVerified => None,
+        };
+    }
+    match &graph.loaded.record(results.latest(index)?).body {
+        Body::Result(result) => Some(result.outcome != Some(Outcome::Fail)),
+        _ => None,
+    }
+}
+
+pub(super) fn all(graph: &Graph<'_>, targets: &[TargetAudit], results: &Results) -> Vec<Verified> {
+    let mut all = [Method::Test, Method::Analysis, Method::Inspection, Method::Demonstration].map(|method| Verified {
+        method,
+        planned: 0,
+        closed: 0,
+        failed: 0,
+    });
+    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+        let Some(verify) = entry.record.verify() else { continue };
+        let closed = closed(graph, targets, results, index);
+        for line in &mut all {
+            if verify.0.iter().any(|one| one.by == line.method) {
+                line.planned += 1;
+                line.closed += usize::from(closed == Some(true));
+                line.failed += usize::from(closed == Some(false));
+            }
+        }
+    }
+    all.to_vec()
+}

@@ -1,0 +1,61 @@
+//! Targets whose limit moved, and the revision that records it.
+
+use schema::Quantity;
+use schema::records::{Body, Target};
+
+use super::{Delta, Renames, Side};
+use crate::Loaded;
+
+/// A target whose limit is another one.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LimitMove {
+    /// The target in base.
+    pub base: usize,
+    /// The target in head.
+    pub head: usize,
+    /// The revision in head that records the new limit, by its index there.
+    pub revision: Option<usize>,
+}
+
+/// Two quantities that are the same but for the last digits of their units' factors.
+fn same(a: &Quantity, b: &Quantity) -> bool {
+    a.unit().dimension() == b.unit().dimension() && (a.si() - b.si()).abs() <= 1e-9 * a.si().abs().max(b.si().abs())
+}
+
+fn same_limit(a: &Target, b: &Target) -> bool {
+    let (a, b): (Vec<_>, Vec<_>) = (a.limit().collect(), b.limit().collect());
+    a.len() == b.len() && a.iter().zip(&b).all(|((key, x), (other, y))| key == other && same(x, y))
+}
+
+/// The revision of a target that leads to one of its limits; the latest of them.
+fn recorded(loaded: &Loaded, target: usize) -> Option<usize> {
+    let record = loaded.record(target);
+    let Body::Target(limits) = &record.body else { return None };
+    let entries = loaded.entries.iter().enumerate();
+    let leading = entries.filter_map(|(index, entry)| match &entry.record.body {
+        Body::Revision(revision) if revision.of.as_ref() == Some(&record.id) => {
+            let to = revision.to.as_ref()?;
+            limits.limit().any(|(_, limit)| same(limit, to)).then_some((revision.date, index))
+        }
+        _ => None,
+    });
+    leading.max().map(|(_, index)| index)
+}
+
+pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, delta: &mut Delta) {
+    let (before, after) = (base.values.graph.loaded, head.values.graph.loaded);
+    for &(old, new) in delta.edited.iter().chain(&delta.renamed) {
+        let (Body::Target(was), Body::Target(is)) = (&before.record(old).body, &after.record(new).body) else {
+            continue;
+        };
+        if same_limit(was, is) {
+            continue;
+        }
+        // A revision that base has with the same `to` recorded an earlier move.
+        let revision = recorded(after, new).filter(|revision| {
+            let Some(old) = renames.base_of[*revision] else { return true };
+            before.record(old).body != after.record(*revision).body
+        });
+        delta.limits.push(LimitMove { base: old, head: new, revision });
+    }
+}

@@ -1,0 +1,87 @@
+//! What lies between two states of a data root: both are evaluated whole, then subtracted.
+//!
+//! Findings are subtracted by fingerprint, records by id (a rename through `formerly` is no loss), values by name.
+//! Nothing is told by line or file, so that a move or another order of files is no difference.
+
+mod findings;
+mod limits;
+mod records;
+mod values;
+
+#[cfg(test)]
+mod tests;
+
+pub use limits::LimitMove;
+pub use records::Renames;
+pub use values::{Cause, ValueMove};
+
+use crate::finding::Finding;
+use crate::report::Report;
+use crate::values::Values;
+
+/// One of the two states, evaluated.
+#[derive(Clone, Copy)]
+pub struct Side<'s, 'g, 'r> {
+    /// Its values.
+    pub values: &'s Values<'g, 'r>,
+    /// What its checks found.
+    pub report: &'s Report,
+}
+
+/// The difference from base to head.
+#[derive(Debug, Default)]
+pub struct Delta {
+    /// The findings of head that base does not have, worst first.
+    pub new: Vec<Finding>,
+    /// The findings of base that head does not have; with a waiver where head accepts it by one.
+    pub fixed: Vec<Finding>,
+    /// The findings of head that base has too.
+    pub staying: Vec<Finding>,
+    /// The records that head alone has, by their index there.
+    pub added: Vec<usize>,
+    /// The records that base alone has, by their index there.
+    pub removed: Vec<usize>,
+    /// The records that have another id: their index in base and in head.
+    pub renamed: Vec<(usize, usize)>,
+    /// The records that say something else: their index in base and in head.
+    pub edited: Vec<(usize, usize)>,
+    /// The targets whose limit moved.
+    pub limits: Vec<LimitMove>,
+    /// The values of targets, events, goals and amounts that changed.
+    pub values: Vec<ValueMove>,
+    /// Where the changes of values begin, each with its way up to the points.
+    pub causes: Vec<Cause>,
+}
+
+impl Delta {
+    /// Subtracts base from head.
+    pub fn new(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>) -> Self {
+        let renames = Renames::new(base.values.graph.loaded, head.values.graph.loaded);
+        let mut delta = Self::default();
+        findings::subtract(base, head, &renames, &mut delta);
+        records::subtract(&renames, base, head, &mut delta);
+        limits::subtract(&renames, base, head, &mut delta);
+        values::subtract(&renames, base, head, &mut delta);
+        delta
+    }
+
+    /// The findings alone: what a commit brings.
+    pub fn findings(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>) -> Self {
+        let renames = Renames::new(base.values.graph.loaded, head.values.graph.loaded);
+        let mut delta = Self::default();
+        findings::subtract(base, head, &renames, &mut delta);
+        delta
+    }
+
+    /// Is there nothing to tell?
+    pub fn is_empty(&self) -> bool {
+        let records = self.added.is_empty() && self.removed.is_empty() && self.renamed.is_empty();
+        let findings = self.new.is_empty() && self.fixed.is_empty();
+        records && findings && self.edited.is_empty() && self.limits.is_empty() && self.values.is_empty()
+    }
+
+    /// Is there a new finding at error level?
+    pub fn has_new_errors(&self) -> bool {
+        self.new.iter().any(|finding| finding.level == schema::settings::Level::Error)
+    }
+}

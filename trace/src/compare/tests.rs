@@ -1,0 +1,1 @@
+//! Deltas of small graphs.

@@ -1,0 +1,219 @@
+//! Values by name: which changed, where the change begins, and its way up to the points.
+
+use std::collections::{HashMap, VecDeque};
+
+use schema::records::Body;
+
+use super::{Delta, Renames, Side};
+use crate::values::{Key, Node, Values};
+
+/// A value that changed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ValueMove {
+    /// Its node in base, where it is there.
+    pub base: Option<Node>,
+    /// Its node in head, where it is there.
+    pub head: Option<Node>,
+    /// Its value in base, in SI.
+    pub before: Option<f64>,
+    /// Its value in head, in SI.
+    pub after: Option<f64>,
+}
+
+/// Where a change of values begins: nothing that it rests on has changed.
+#[derive(Clone, Debug)]
+pub struct Cause {
+    /// Its place in [`Delta::values`], or the move of a local name.
+    pub value: ValueMove,
+    /// The values that changed on the way from it up to an event and the goal, itself first: nodes of head, or of base
+    /// where head has lost it.
+    pub way: Vec<Node>,
+    /// What it brings the first goal in points, reckoned straight from the derivatives.
+    pub points: Option<f64>,
+}
+
+/// Two numbers that are the same but for rounding; two that are missing are the same.
+fn same(a: Option<f64>, b: Option<f64>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(b.abs()),
+        (None, None) => true,
+        _ => false,
+    }
+}
+
+/// The nodes of one side as the other side knows them.
+struct Counterparts {
+    base_of: Vec<Option<Node>>,
+    head_of: Vec<Option<Node>>,
+}
+
+impl Counterparts {
+    fn new(renames: &Renames, base: &Values<'_, '_>, head: &Values<'_, '_>) -> Self {
+        let amounts: Vec<Option<u16>> = head.amounts().iter().map(|name| base.amount(name)).collect();
+        let mut base_of = vec![None; head.keys.len()];
+        let mut head_of = vec![None; base.keys.len()];
+        for (node, key) in head.keys.iter().enumerate() {
+            let record = |index: usize| renames.base_of[index];
+            let amount = |of: u16| amounts[usize::from(of)];
+            let before = match key {
+                Key::Record(index) => record(*index).map(Key::Record),
+                Key::Part(index, of) => record(*index).zip(amount(*of)).map(|(index, of)| Key::Part(index, of)),
+                Key::Group(Some(index), of) => {
+                    record(*index).zip(amount(*of)).map(|(index, of)| Key::Group(Some(index), of))
+                }
+                Key::Group(None, of) => amount(*of).map(|of| Key::Group(None, of)),
+                Key::Local(index, name) => record(*index).map(|index| Key::Local(index, name.clone())),
+            };
+            if let Some(old) = before.and_then(|key| base.node(&key)) {
+                base_of[node] = Some(old);
+                head_of[old] = Some(node);
+            }
+        }
+        Self { base_of, head_of }
+    }
+}
+
+pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, delta: &mut Delta) {
+    let (old, new) = (base.values, head.values);
+    let twins = Counterparts::new(renames, old, new);
+    let moved = |before: Option<Node>, after: Option<Node>| ValueMove {
+        base: before,
+        head: after,
+        before: before.and_then(|node| old.value(node)),
+        after: after.and_then(|node| new.value(node)),
+    };
+    let changed: Vec<bool> = (0..new.keys.len())
+        .map(|node| {
+            let both = moved(twins.base_of[node], Some(node));
+            !same(both.before, both.after)
+        })
+        .collect();
+    let gone: Vec<bool> =
+        (0..old.keys.len()).map(|node| twins.head_of[node].is_none() && old.value(node).is_some()).collect();
+    // Before as well as after: does it rest on something that has changed or is gone?
+    let rests_on_change = |node: Node| {
+        let now = new.network.nodes[node].inputs.iter().any(|input| changed[*input]);
+        let then = twins.base_of[node].is_some_and(|node| {
+            let gone_or_changed =
+                |input: &Node| gone[*input] || twins.head_of[*input].is_some_and(|node| changed[node]);
+            old.network.nodes[node].inputs.iter().any(gone_or_changed)
+        });
+        now || then
+    };
+    let told = |key: &Key| !matches!(key, Key::Local(..));
+
+    let up = Dependents::new(new, |node| changed[node]);
+    let worth =
+        head.report.goals.first().map(|goal| (goal.node, new.network.sensitivities(&head.report.partials, goal.node)));
+    for node in 0..new.keys.len() {
+        if !changed[node] {
+            continue;
+        }
+        let value = moved(twins.base_of[node], Some(node));
+        if told(&new.keys[node]) {
+            delta.values.push(value.clone());
+        }
+        if !rests_on_change(node) {
+            let way = up.way(new, node);
+            let points = worth.as_ref().zip(value.before.zip(value.after)).and_then(|((_, worth), (before, after))| {
+                Some(new.worth_of_one(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
+            });
+            delta.causes.push(Cause { value, way, points });
+        }
+    }
+    let up = Dependents::new(old, |node| gone[node] || twins.head_of[node].is_some_and(|node| changed[node]));
+    for node in (0..old.keys.len()).filter(|node| gone[*node]) {
+        let value = moved(Some(node), None);
+        if told(&old.keys[node]) {
+            delta.values.push(value.clone());
+        }
+        if !old.network.nodes[node].inputs.iter().any(|input| gone[*input]) {
+            delta.causes.push(Cause { value, way: up.way(old, node), points: None });
+        }
+    }
+    let name = |value: &ValueMove| match (value.head, value.base) {
+        (Some(node), _) => new.name(node),
+        (None, node) => node.map(|node| old.name(node)).unwrap_or_default(),
+    };
+    delta.values.sort_by_cached_key(name);
+    let size = |cause: &Cause| cause.points.map_or(0.0, f64::abs);
+    delta.causes.sort_by(|a, b| {
+        size(b)
+            .total_cmp(&size(a))
+            .then(b.way.len().cmp(&a.way.len()))
+            .then_with(|| name(&a.value).cmp(&name(&b.value)))
+    });
+}
+
+/// Who reads whom, among the values that changed.
+struct Dependents {
+    readers: HashMap<Node, Vec<Node>>,
+}
+
+impl Dependents {
+    fn new(values: &Values<'_, '_>, changed: impl Fn(Node) -> bool) -> Self {
+        let mut readers: HashMap<Node, Vec<Node>> = HashMap::new();
+        for node in (0..values.keys.len()).filter(|node| changed(*node)) {
+            for &input in values.network.nodes[node].inputs.iter().filter(|input| changed(**input)) {
+                readers.entry(input).or_default().push(node);
+            }
+        }
+        Self { readers }
+    }
+
+    /// The shortest way from a value to an event, and on to its goal; where it reaches none, to the last value it moves.
+    fn way(&self, values: &Values<'_, '_>, from: Node) -> Vec<Node> {
+        let ends = |node: Node, event: bool| match values.keys[node] {
+            Key::Record(index) => match values.graph.loaded.record(index).body {
+                Body::Event(_) => event,
+                Body::Goal(_) => !event,
+                _ => false,
+            },
+            _ => false,
+        };
+        let mut way = self.search(from, |node| ends(node, true));
+        if let Some(&last) = way.last()
+            && ends(last, true)
+        {
+            way.extend(self.search(last, |node| ends(node, false)).into_iter().skip(1));
+        }
+        // The car adds up parts; the system they are in moves as well.
+        if let (Key::Part(part, amount), Some(Key::Group(None, _))) =
+            (&values.keys[from], way.get(1).map(|node| &values.keys[*node]))
+        {
+            let system = values.graph.loaded.record(*part).about().and_then(|id| values.graph.loaded.find(id.as_str()));
+            let system = system.and_then(|system| values.node(&Key::Group(Some(system), *amount)));
+            if let Some(system) =
+                system.filter(|system| self.readers.get(&from).is_some_and(|all| all.contains(system)))
+            {
+                way.insert(1, system);
+            }
+        }
+        way.retain(|node| *node == from || !matches!(values.keys[*node], Key::Local(..)));
+        way
+    }
+
+    fn search(&self, from: Node, found: impl Fn(Node) -> bool) -> Vec<Node> {
+        let mut before: HashMap<Node, Node> = HashMap::from([(from, from)]);
+        let mut queue = VecDeque::from([from]);
+        let mut last = from;
+        while let Some(node) = queue.pop_front() {
+            last = node;
+            if found(node) {
+                break;
+            }
+            for &reader in self.readers.get(&node).into_iter().flatten() {
+                before.entry(reader).or_insert_with(|| {
+                    queue.push_back(reader);
+                    node
+                });
+            }
+        }
+        let mut way = vec![last];
+        while let Some(&step) = way.last().and_then(|node| before.get(node)).filter(|step| way.last() != Some(*step)) {
+            way.push(step);
+        }
+        way.reverse();
+        way
+    }
+}

@@ -1,0 +1,93 @@
+//! A new repository made of commits that are told to it, the same on every machine.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+
+use super::plumbing::Git;
+use crate::Error;
+
+/// The branch that is laid out.
+const BRANCH: &str = "main";
+
+/// A commit that is to be made.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewCommit {
+    /// When, in seconds since 1970, ...
+    pub seconds: i64,
+    /// ... and in which time zone, as in `+0100`.
+    pub zone: String,
+    /// Who made it.
+    pub name: String,
+    /// The address of who made it.
+    pub email: String,
+    /// Why.
+    pub message: String,
+    /// Every file of the commit, by its path.
+    pub files: BTreeMap<String, Vec<u8>>,
+}
+
+/// Makes a repository of these commits, one after another, in a folder that is empty or not there yet.
+///
+/// Nothing of the user's configuration, templates and hooks goes into it, and no remote.
+///
+/// # Errors
+/// The folder holds something, or cannot be made; git cannot be started, or refuses.
+pub fn lay_out(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
+    empty(folder)?;
+    fs::create_dir_all(folder)
+        .map_err(|error| Error::new(format!("{} cannot be made", folder.display())).because(error))?;
+    let branch = format!("--initial-branch={BRANCH}");
+    Git::apart(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
+    // From here on git is told which repository, whatever stands around it.
+    let here = |args: &[&str], input| Git::apart(folder, &[&["--git-dir=.git", "--work-tree=."], args].concat(), input);
+    here(&["fast-import", "--quiet", "--done"], stream(commits))?;
+    here(&["reset", "--quiet", "--hard"], Vec::new())
+}
+
+fn empty(folder: &Path) -> Result<(), Error> {
+    let help = "name a folder that is empty or not there yet; nothing was written";
+    if folder.symlink_metadata().is_err() {
+        return Ok(());
+    }
+    let mut entries = fs::read_dir(folder)
+        .map_err(|error| Error::new(format!("{} is no folder", folder.display())).because(error).help(help))?;
+    if entries.next().is_some() {
+        return Err(Error::new(format!("{} is not empty", folder.display())).help(help));
+    }
+    Ok(())
+}
+
+/// The commits in the form that `git fast-import` reads: each with what it changes.
+fn stream(commits: &[NewCommit]) -> Vec<u8> {
+    let nothing: BTreeMap<String, Vec<u8>> = BTreeMap::new();
+    let mut before = &nothing;
+    let mut out = Vec::new();
+    for commit in commits {
+        let NewCommit { seconds, zone, name, email, message, files } = commit;
+        let who = format!("{name} <{email}> {seconds} {zone}");
+        text(&mut out, &format!("commit refs/heads/{BRANCH}\nauthor {who}\ncommitter {who}\n"));
+        data(&mut out, format!("{message}\n").as_bytes());
+        for path in before.keys().filter(|path| !files.contains_key(*path)) {
+            text(&mut out, &format!("D {path}\n"));
+        }
+        for (path, content) in files.iter().filter(|(path, content)| before.get(*path) != Some(content)) {
+            text(&mut out, &format!("M 100644 inline {path}\n"));
+            data(&mut out, content);
+        }
+        before = files;
+    }
+    text(&mut out, "done\n");
+    out
+}
+
+fn text(out: &mut Vec<u8>, text: &str) {
+    out.extend_from_slice(text.as_bytes());
+}
+
+/// A block of bytes with its length before it.
+fn data(out: &mut Vec<u8>, content: &[u8]) {
+    text(out, &format!("data {}\n", content.len()));
+    out.extend_from_slice(content);
+    out.push(b'\n');
+}
