@@ -152,9 +152,12 @@ fn one(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> One {
     }
 }
 
-/// A text as a message string: braces would hold arguments (3.11.5), and `[text](target)` would be a link (3.11.6).
+/// A text as a message string, in which `{0}` would be an argument (3.11.5) and `[text](target)` a link (3.11.6).
+/// The standard would have every brace doubled; readers show both, and what is to be typed into YAML would be wrong, so
+/// braces are doubled only in a text that has something like an argument.
 fn message(text: &str) -> String {
-    let text = text.replace('{', "{{").replace('}', "}}");
+    let argument = text.match_indices('{').any(|(at, _)| text[at + 1..].starts_with(|c: char| c.is_ascii_digit()));
+    let text = if argument { text.replace('{', "{{").replace('}', "}}") } else { text.to_owned() };
     if text.contains("](") { text.replace('[', "\\[").replace(']', "\\]") } else { text }
 }
 
@@ -198,8 +201,9 @@ mod tests {
     }
 
     #[test]
-    fn braces_and_links_in_a_message_are_text() {
-        assert_eq!(message("{a: b} [x]"), "{{a: b}} [x]");
+    fn arguments_and_links_in_a_message_are_text() {
+        assert_eq!(message("add `verify: {by: test}` [x]"), "add `verify: {by: test}` [x]");
+        assert_eq!(message("{a: b} {0}"), "{{a: b}} {{0}}");
         assert_eq!(message("[x](http://y)"), "\\[x\\](http://y)");
     }
 
