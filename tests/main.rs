@@ -11,8 +11,10 @@
 mod audit;
 mod budgets;
 mod checks;
+mod ci_recipes;
 mod commands;
 mod example_car;
+mod formats;
 mod git_hooks;
 mod git_ignore;
 mod git_shapes;

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use schema::read::Spot;
+use schema::records::Kind;
 use schema::settings::Level;
 use sha2::{Digest, Sha256};
 
@@ -17,6 +18,8 @@ pub struct Finding {
     pub level: Level,
     /// The record it is about.
     pub record: Option<String>,
+    /// The kind of that record, where the place tells it.
+    pub kind: Option<Kind>,
     /// The keys below the record, joined by dots; items of a list by their text.
     pub field: Option<String>,
     /// The file, relative to the data root, with `/`.

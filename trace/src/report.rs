@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 use schema::read::{self, Aim, Spot};
-use schema::records::Body;
+use schema::records::{Body, Kind};
 use schema::settings::{Level, Stage};
 use schema::{Day, Id};
 
@@ -182,6 +182,10 @@ impl<'r> Places<'r> {
         // A chain of one says nothing.
         let way = draft.record.map(|index| chains.up(index)).filter(|way| way.len() > 1).unwrap_or_default();
         let chain = way.into_iter().map(id).collect();
+        let kind = match draft.record {
+            Some(index) => Some(loaded.record(index).kind()),
+            None => draft.route.first().filter(|_| draft.named.is_some()).and_then(|key| Kind::from_plural(key)),
+        };
         let mut field = draft.route;
         if draft.record.is_none() && draft.named.is_some() && field.len() >= 2 {
             // A problem of reading is told by its whole route: kind and id come off.
@@ -191,6 +195,7 @@ impl<'r> Places<'r> {
             check: draft.check,
             level,
             record: draft.record.map(id).or(draft.named),
+            kind,
             field: (!field.is_empty()).then(|| field.join(".")),
             path: loaded.snapshot.files[file].path.clone(),
             spot,

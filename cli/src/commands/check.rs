@@ -9,9 +9,9 @@ use trace::snapshot::{Request, Snapshot};
 use trace::values::Values;
 use trace::{Delta, Error, Finding, Loaded, Report};
 
-use super::{Done, Format};
+use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared};
-use crate::output::{json, terminal};
+use crate::output::{Paths, github, gitlab, json, lines, sarif, terminal};
 use crate::screen::Ink;
 
 /// Tell what is open or broken.
@@ -24,7 +24,7 @@ pub(crate) struct Check {
     all: bool,
     /// The form of the report
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
-    format: Format,
+    format: FindingsFormat,
 }
 
 impl Check {
@@ -46,9 +46,16 @@ impl Check {
         } else {
             None
         };
+        // Formats that tell waived findings mark them; the others leave them out.
+        let all: Vec<_> = report.findings.iter().chain(&report.waived).map(|finding| (finding, None)).collect();
+        let prefix = &loaded.snapshot.prefix;
         let text = match self.format {
-            Format::Terminal => terminal::check(&report, older.as_ref(), &values, Ink::stdout(shared)),
-            Format::Json => json::check(&report, older.as_ref(), &loaded),
+            FindingsFormat::Terminal => terminal::check(&report, older.as_ref(), &values, Ink::stdout(shared)),
+            FindingsFormat::Json => json::check(&report, older.as_ref(), &loaded),
+            FindingsFormat::Sarif => sarif::text(&all, prefix),
+            FindingsFormat::Lines => lines::text(&all, &Paths::new(&loaded)),
+            FindingsFormat::Github => github::text(&all, prefix),
+            FindingsFormat::Gitlab => gitlab::text(&all, prefix),
         };
         Ok(Done { text, errors: report.has_errors() })
     }

@@ -13,7 +13,8 @@ use trace::{Error, Loaded, Report};
 use super::Done;
 use crate::args::{Shared, cwd, today};
 use crate::output::delta::{self, Told};
-use crate::output::json;
+use crate::output::listed::{Baseline, Listed};
+use crate::output::{Paths, github, gitlab, json, lines, sarif};
 use crate::screen::Ink;
 
 /// Tell what a change breaks, mends and moves.
@@ -55,6 +56,14 @@ enum Format {
     Markdown,
     /// For programs (version 1, stable)
     Json,
+    /// SARIF 2.1.0 with the state of each finding: new, unchanged or absent
+    Sarif,
+    /// One line a finding of the change, as compilers print: `path:line:column: level: message [check]`
+    Lines,
+    /// Annotations of GitHub Actions, for what is new
+    Github,
+    /// A Code Quality report of GitLab CI, of what is new
+    Gitlab,
 }
 
 impl Delta {
@@ -85,6 +94,8 @@ impl Delta {
         ];
         let delta = trace::Delta::new(sides[0], sides[1]);
         let told = Told { delta: &delta, base: sides[0], head: sides[1], found: &base };
+        // Beside a change stands what it brings; a log holds all that there is.
+        let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
         let text = if self.context {
             json::text(&delta::context(&told))
         } else {
@@ -92,6 +103,10 @@ impl Delta {
                 Format::Terminal => delta::terminal(&told, Ink::stdout(shared)),
                 Format::Markdown => delta::markdown(&told)?,
                 Format::Json => json::text(&delta::json(&told)),
+                Format::Sarif => sarif::text(&delta::listed(&told), &head.snapshot.prefix),
+                Format::Lines => lines::text(&new, &Paths::new(&head)),
+                Format::Github => github::text(&new, &head.snapshot.prefix),
+                Format::Gitlab => gitlab::text(&new, &head.snapshot.prefix),
             }
         };
         Ok(Done { text, errors: delta.has_new_errors() })

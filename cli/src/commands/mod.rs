@@ -80,6 +80,23 @@ pub(crate) enum Format {
     Json,
 }
 
+/// The formats of commands that tell findings.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum FindingsFormat {
+    /// For people
+    Terminal,
+    /// For programs (version 1, stable)
+    Json,
+    /// SARIF 2.1.0, for editors and code scanning; waived findings are in it, as suppressed
+    Sarif,
+    /// One line a finding, as compilers print: `path:line:column: level: message [check]`
+    Lines,
+    /// Annotations of GitHub Actions
+    Github,
+    /// A Code Quality report of GitLab CI
+    Gitlab,
+}
+
 /// A warning that stands before numbers when something could not be read; empty when all could.
 fn warned(loaded: &trace::Loaded, ink: crate::screen::Ink) -> String {
     let mut out = String::new();

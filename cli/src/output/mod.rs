@@ -4,9 +4,14 @@ pub(crate) mod audit;
 pub(crate) mod budget;
 pub(crate) mod delta;
 pub(crate) mod dot;
+pub(crate) mod github;
+pub(crate) mod gitlab;
 pub(crate) mod json;
+pub(crate) mod lines;
+pub(crate) mod listed;
 pub(crate) mod numbers;
 pub(crate) mod points;
+pub(crate) mod sarif;
 pub(crate) mod spark;
 pub(crate) mod table;
 pub(crate) mod template;
@@ -27,7 +32,7 @@ pub(crate) struct Paths(String);
 
 impl Paths {
     /// Looks up once where one stands.
-    fn new(loaded: &Loaded) -> Self {
+    pub(crate) fn new(loaded: &Loaded) -> Self {
         let snapshot = &loaded.snapshot;
         match (&snapshot.source, &snapshot.folder, std::env::current_dir()) {
             (Source::Worktree, Some(folder), Ok(cwd)) => {
@@ -39,7 +44,7 @@ impl Paths {
     }
 
     /// The path of a file in the data root.
-    fn shown(&self, path: &str) -> String {
+    pub(crate) fn shown(&self, path: &str) -> String {
         format!("{}{path}", self.0)
     }
 }

@@ -8,12 +8,16 @@ pub(crate) use document::{context, json};
 pub(crate) use markdown::markdown;
 pub(crate) use terminal::terminal;
 
+use std::collections::HashSet;
+
 use schema::quantity::Unit;
 use schema::settings::Level;
 use trace::compare::{Cause, LimitMove, Side, ValueMove};
 use trace::snapshot::{Base, Source};
 use trace::values::Key;
-use trace::{Delta, Loaded};
+use trace::{Delta, Finding, Loaded};
+
+use super::listed::{Baseline, Listed};
 
 /// What is told.
 pub(crate) struct Told<'t> {
@@ -21,6 +25,20 @@ pub(crate) struct Told<'t> {
     pub(crate) base: Side<'t, 't, 't>,
     pub(crate) head: Side<'t, 't, 't>,
     pub(crate) found: &'t Base,
+}
+
+/// Every finding of both sides once, with what became of it; those that head waives among them.
+pub(crate) fn listed<'t>(told: &Told<'t>) -> Vec<Listed<'t>> {
+    let base = told.base.report;
+    let known: HashSet<String> = base.findings.iter().chain(&base.waived).map(Finding::fingerprint).collect();
+    let state = |known: bool| Some(if known { Baseline::Unchanged } else { Baseline::New });
+    let new = told.delta.new.iter().map(|finding| (finding, state(false)));
+    let staying = told.delta.staying.iter().map(|finding| (finding, state(true)));
+    let waived = told.head.report.waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
+    // What head accepts by a waiver stands among what head has.
+    let mended = told.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
+    let mended = mended.map(|finding| (finding, Some(Baseline::Absent)));
+    new.chain(staying).chain(waived).chain(mended).collect()
 }
 
 /// A number of the headline: points, or an amount of the car.

@@ -1,0 +1,84 @@
+//! What the formats share that list findings and nothing else.
+
+use schema::settings::Level;
+use trace::Finding;
+
+use crate::screen::clean;
+
+/// A finding, and what became of it since a base, where two revisions are compared.
+pub(crate) type Listed<'f> = (&'f Finding, Option<Baseline>);
+
+/// What became of a finding since the base.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Baseline {
+    /// The base had it not.
+    New,
+    /// Both have it.
+    Unchanged,
+    /// Only the base had it: it is mended, and stands no more.
+    Absent,
+}
+
+/// The findings that stand: neither mended since the base nor accepted by a waiver.
+pub(crate) fn standing<'l, 'f>(findings: &'l [Listed<'f>]) -> impl Iterator<Item = (&'f Finding, bool)> + 'l {
+    let stands = |(finding, baseline): &&Listed<'f>| *baseline != Some(Baseline::Absent) && finding.waiver.is_none();
+    findings.iter().filter(stands).map(|(finding, baseline)| (*finding, *baseline == Some(Baseline::New)))
+}
+
+/// What is wrong, and what mends it, as two sentences without control characters.
+pub(crate) fn sentences(finding: &Finding) -> (String, String) {
+    let ended = |text: &str| {
+        let text = clean(text.trim());
+        if text.is_empty() || text.ends_with(['.', '?', '!']) { text } else { text + "." }
+    };
+    let help = ended(&finding.help);
+    (ended(&finding.message), if help.is_empty() { help } else { format!("To mend: {help}") })
+}
+
+/// The levels at which findings are told, worst first.
+pub(crate) const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
+
+/// A finding made by hand, for the tests of the formats.
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+
+    /// A finding of a check at a level, on a record of a file.
+    pub(crate) fn finding(check: &str, level: Level, record: &str, path: &str, message: &str) -> Finding {
+        Finding {
+            check: trace::checks::find(check).unwrap(),
+            level,
+            record: Some(record.to_owned()),
+            kind: Some(schema::records::Kind::Part),
+            field: Some(format!("serves.{record}")),
+            path: path.to_owned(),
+            spot: schema::read::Spot { line: 7, column: 3 },
+            message: message.to_owned(),
+            help: "say in one sentence why".to_owned(),
+            chain: Vec::new(),
+            waiver: None,
+        }
+    }
+
+    #[test]
+    fn what_is_mended_or_waived_does_not_stand() {
+        let plain = finding("no-reason", Level::Error, "hub", "a.yaml", "x");
+        let waived = Finding { waiver: Some("w".to_owned()), ..plain.clone() };
+        let all = [
+            (&plain, None),
+            (&plain, Some(Baseline::New)),
+            (&plain, Some(Baseline::Unchanged)),
+            (&plain, Some(Baseline::Absent)),
+            (&waived, Some(Baseline::New)),
+        ];
+        assert_eq!(standing(&all).map(|(_, new)| new).collect::<Vec<_>>(), [false, true, false]);
+    }
+
+    #[test]
+    fn sentences_end_once() {
+        let mut finding = finding("no-reason", Level::Error, "hub", "a.yaml", "there is no record\n`x`");
+        finding.help = "did you mean `y`?".to_owned();
+        let told = ("there is no record `x`.".to_owned(), "To mend: did you mean `y`?".to_owned());
+        assert_eq!(sentences(&finding), told);
+    }
+}

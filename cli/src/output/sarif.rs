@@ -1,0 +1,267 @@
+//! SARIF 2.1.0, the Static Analysis Results Interchange Format. Source: the OASIS standard "Static Analysis Results
+//! Interchange Format (SARIF) Version 2.1.0"; the numbers of its sections below are from memory.
+
+use std::fmt::Write as _;
+
+use schema::settings::{Level, Stage};
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+use trace::Finding;
+use trace::checks::{self, Check};
+
+use super::listed::{Baseline, Listed, sentences};
+use crate::screen::clean;
+
+/// Where the paths of results begin.
+const BASE: &str = "SRCROOT";
+
+/// Where the standard keeps its schema.
+const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
+
+/// A result, written straight to text: there may be a hundred thousand.
+#[derive(Serialize)]
+#[serde(rename_all = "camelCase")]
+struct One {
+    rule_id: &'static str,
+    rule_index: usize,
+    level: &'static str,
+    message: Value,
+    locations: [Value; 1],
+    partial_fingerprints: Value,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    baseline_state: Option<&'static str>,
+    suppressions: Vec<Value>,
+    #[serde(skip_serializing_if = "Map::is_empty")]
+    properties: Map<String, Value>,
+}
+
+/// A log of one run with all findings, waived ones among them. The prefix leads from the repository's top to the data
+/// root.
+pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
+    #[derive(Serialize)]
+    struct Log {
+        #[serde(rename = "$schema")]
+        schema: &'static str,
+        version: &'static str,
+        runs: [Run; 1],
+    }
+    #[derive(Serialize)]
+    #[serde(rename_all = "camelCase")]
+    struct Run {
+        tool: Value,
+        column_kind: &'static str,
+        original_uri_base_ids: Value,
+        results: Vec<One>,
+    }
+    let rules: Vec<Value> = checks::all().iter().map(|check| rule(check)).collect();
+    let log = Log {
+        schema: SCHEMA,
+        version: "2.1.0",
+        runs: [Run {
+            tool: json!({"driver": {
+                "name": "tierod",
+                "version": env!("CARGO_PKG_VERSION"),
+                "semanticVersion": env!("CARGO_PKG_VERSION"),
+                "shortDescription": {"text": "Ties every part of a race car to the points it is built to score."},
+                "rules": rules,
+            }}),
+            // Columns count characters, which are neither bytes nor halves of UTF-16 (3.14.17).
+            column_kind: "unicodeCodePoints",
+            // No URI: where the repository lies on a machine is nobody else's business (3.14.14).
+            original_uri_base_ids: json!({
+                BASE: {"description": {"text": "The top of the repository; without one, the data root."}},
+            }),
+            results: findings.iter().map(|(finding, baseline)| one(finding, *baseline, prefix)).collect(),
+        }],
+    };
+    let mut text = serde_json::to_string_pretty(&log).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// The level of SARIF; `none` is for what is no problem.
+fn level(level: Level) -> &'static str {
+    if level == Level::Off { "none" } else { level.word() }
+}
+
+/// A check as a rule. A rule has one level and a check has one a stage: the worst of them is told, and each result
+/// carries the level it has.
+fn rule(check: &Check) -> Value {
+    let worst = check.levels.iter().max().copied().unwrap_or(Level::Off);
+    let by_stage: Map<String, Value> = Stage::ALL
+        .iter()
+        .zip(check.levels)
+        .map(|(stage, level)| (stage.word().to_owned(), level.word().into()))
+        .collect();
+    json!({
+        "id": check.name,
+        "shortDescription": {"text": message(check.finds)},
+        "fullDescription": {"text": message(&format!("{} {}", check.finds, check.why))},
+        "help": {"text": message(&format!("{} {}", check.why, check.mend))},
+        "defaultConfiguration": {"level": level(worst)},
+        "properties": {"group": check.group.word(), "levels": by_stage},
+    })
+}
+
+fn one(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> One {
+    let (what, mend) = sentences(finding);
+    let mut location = json!({
+        "physicalLocation": {
+            "artifactLocation": {"uri": uri(&format!("{prefix}{}", finding.path)), "uriBaseId": BASE},
+            "region": {"startLine": finding.spot.line, "startColumn": finding.spot.column},
+        },
+    });
+    if let Some(record) = &finding.record {
+        let mut logical = json!({"name": clean(record), "fullyQualifiedName": clean(record)});
+        if let Some(kind) = finding.kind {
+            logical["kind"] = kind.singular().into();
+        }
+        location["logicalLocations"] = json!([logical]);
+    }
+    // One that is accepted tells by what; the others tell that none accepts them: where one result has the key, all
+    // must have it (3.27.23).
+    let suppressions = match &finding.waiver {
+        Some(waiver) => vec![json!({
+            "kind": "external",
+            "status": "accepted",
+            "justification": format!("waiver `{}`", clean(waiver)),
+        })],
+        None => Vec::new(),
+    };
+    let mut properties = Map::new();
+    if let Some(field) = &finding.field {
+        properties.insert("field".to_owned(), clean(field).into());
+    }
+    if !finding.chain.is_empty() {
+        properties.insert("wayUp".to_owned(), finding.chain.clone().into());
+    }
+    One {
+        rule_id: finding.check.name,
+        rule_index: checks::all().iter().position(|check| check.name == finding.check.name).unwrap_or_default(),
+        level: level(finding.level),
+        message: json!({"text": message(format!("{what} {mend}").trim_end())}),
+        locations: [location],
+        partial_fingerprints: json!({"tierodFinding/v1": finding.fingerprint()}),
+        baseline_state: baseline.map(|baseline| match baseline {
+            Baseline::New => "new",
+            Baseline::Unchanged => "unchanged",
+            Baseline::Absent => "absent",
+        }),
+        suppressions,
+        properties,
+    }
+}
+
+/// A text as a message string, in which `{0}` would be an argument (3.11.5) and `[text](target)` a link (3.11.6).
+/// The standard would have every brace doubled; readers show both, and what is to be typed into YAML would be wrong, so
+/// braces are doubled only in a text that has something like an argument.
+fn message(text: &str) -> String {
+    let argument = text.match_indices('{').any(|(at, _)| text[at + 1..].starts_with(|c: char| c.is_ascii_digit()));
+    let text = if argument { text.replace('{', "{{").replace('}', "}}") } else { text.to_owned() };
+    if text.contains("](") { text.replace('[', "\\[").replace(']', "\\]") } else { text }
+}
+
+/// A path as a relative reference of RFC 3986: all but unreserved characters and `/` is percent-encoded, so that no
+/// first step with a colon is taken for a scheme.
+fn uri(path: &str) -> String {
+    let mut out = String::with_capacity(path.len());
+    for byte in path.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte) {
+            out.push(char::from(byte));
+        } else {
+            let _ = write!(out, "%{byte:02X}");
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::listed::tests::finding;
+    use super::*;
+
+    fn schema() -> jsonschema::Validator {
+        // The OASIS schema of the standard; tests/sarif/NOTICE tells its source and terms. The pattern of language
+        // names, which we do not write, has a bracket too many for a strict reader of ECMA 262.
+        let schema = include_str!("../../../tests/sarif/sarif-schema-2.1.0.json").replace("{2}]?$", "{2}$");
+        let schema: Value = serde_json::from_str(&schema).unwrap();
+        jsonschema::options().should_validate_formats(true).build(&schema).unwrap()
+    }
+
+    fn log(findings: &[Listed<'_>], prefix: &str) -> Value {
+        serde_json::from_str(&text(findings, prefix)).unwrap()
+    }
+
+    /// RFC 3986, section 2.1 to 2.3 and 4.2.
+    #[test]
+    fn paths_are_percent_encoded() {
+        assert_eq!(uri("car/aero/front wing.yaml"), "car/aero/front%20wing.yaml");
+        assert_eq!(uri("c:d/50%?#ü.yaml"), "c%3Ad/50%25%3F%23%C3%BC.yaml");
+        assert_eq!(uri("A-z_0.~"), "A-z_0.~");
+    }
+
+    #[test]
+    fn arguments_and_links_in_a_message_are_text() {
+        assert_eq!(message("add `verify: {by: test}` [x]"), "add `verify: {by: test}` [x]");
+        assert_eq!(message("{a: b} {0}"), "{{a: b}} {{0}}");
+        assert_eq!(message("[x](http://y)"), "\\[x\\](http://y)");
+    }
+
+    #[test]
+    fn hostile_texts_and_every_state_fit_the_schema() {
+        let hostile = finding("no-reason", Level::Error, "hub\u{1b}", "a b:\u{1}\"ü.yaml", "{0} [a](b)\n\u{202e}");
+        let waived = Finding { waiver: Some("late".to_owned()), level: Level::Note, ..hostile.clone() };
+        let bare = Finding { record: None, kind: None, field: None, level: Level::Warning, ..hostile.clone() };
+        let log = log(
+            &[(&hostile, Some(Baseline::New)), (&waived, Some(Baseline::Unchanged)), (&bare, Some(Baseline::Absent))],
+            "car 1/",
+        );
+        let told: Vec<String> =
+            schema().iter_errors(&log).map(|error| format!("{}: {error}", error.instance_path())).collect();
+        assert_eq!(told, Vec::<String>::new());
+        let results = &log["runs"][0]["results"];
+        let states: Vec<&Value> = (0..3).map(|n| &results[n]["baselineState"]).collect();
+        assert_eq!(states, ["new", "unchanged", "absent"]);
+        let at = &results[0]["locations"][0];
+        assert_eq!(at["physicalLocation"]["artifactLocation"]["uri"], "car%201/a%20b%3A%01%22%C3%BC.yaml");
+        assert_eq!(at["logicalLocations"][0]["kind"], "part");
+        assert_eq!(results[0]["message"]["text"], "{{0}} \\[a\\](b) \u{fffd}. To mend: say in one sentence why.");
+        assert_eq!(results[0]["suppressions"], json!([]));
+        assert_eq!(results[1]["suppressions"][0]["justification"], "waiver `late`");
+    }
+
+    /// The schema is one that can say no.
+    #[test]
+    fn the_schema_rejects_what_is_broken() {
+        let finding = finding("no-reason", Level::Error, "hub", "a.yaml", "x");
+        let good = log(&[(&finding, None)], "");
+        let schema = schema();
+        assert!(schema.is_valid(&good));
+        let breaks: [(&str, Value); 8] = [
+            ("/version", json!("2.0.0")),
+            ("/runs/0/columnKind", json!("bytes")),
+            ("/runs/0/tool/driver/name", json!(7)),
+            ("/runs/0/results/0/level", json!("off")),
+            ("/runs/0/results/0/message", json!({})),
+            ("/runs/0/results/0/locations/0/physicalLocation/region/startColumn", json!(0)),
+            ("/runs/0/results/0/locations/0/physicalLocation/artifactLocation/uri", json!("a b%.yaml")),
+            ("/runs/0/results/0/suppressions", json!([{"kind": "waiver"}])),
+        ];
+        for (at, value) in breaks {
+            let mut broken = good.clone();
+            *broken.pointer_mut(at).unwrap() = value;
+            assert!(!schema.is_valid(&broken), "{at}");
+        }
+    }
+
+    #[test]
+    fn every_check_is_a_rule_and_results_point_at_it() {
+        let finding = finding("wrong-level", Level::Error, "hub", "a.yaml", "x");
+        let log = log(&[(&finding, None)], "");
+        let rules = log["runs"][0]["tool"]["driver"]["rules"].as_array().unwrap();
+        assert_eq!(rules.len(), checks::all().len());
+        let index = log["runs"][0]["results"][0]["ruleIndex"].as_u64().unwrap();
+        assert_eq!(rules[usize::try_from(index).unwrap()]["id"], "wrong-level");
+        assert!(log["runs"][0]["results"][0].get("baselineState").is_none());
+    }
+}
