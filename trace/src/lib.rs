@@ -9,6 +9,7 @@ pub mod checks;
 pub mod error;
 pub mod finding;
 pub mod graph;
+pub mod history;
 pub mod load;
 pub mod report;
 pub mod snapshot;

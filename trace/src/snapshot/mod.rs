@@ -7,6 +7,8 @@
 mod entries;
 mod git;
 mod locate;
+mod log;
+pub mod past;
 mod place;
 mod plumbing;
 mod worktree;

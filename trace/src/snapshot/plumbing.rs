@@ -19,8 +19,8 @@ pub(super) const NO_GIT: &str = "git could not be started";
 
 /// Git, run in a folder.
 pub(super) struct Git {
-    folder: PathBuf,
-    locals: Locals,
+    pub(super) folder: PathBuf,
+    pub(super) locals: Locals,
 }
 
 /// The day of a time given in seconds since 1970, in its own time zone.
@@ -43,7 +43,7 @@ impl Git {
         command
     }
 
-    fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, Error> {
+    pub(super) fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, Error> {
         self.both(args).map(|(out, _)| out)
     }
 
@@ -60,7 +60,7 @@ impl Git {
         Err(Error::new(said.trim().trim_start_matches("fatal: ").to_owned()))
     }
 
-    fn words(&self, args: &[&str]) -> Result<String, Error> {
+    pub(super) fn words(&self, args: &[&str]) -> Result<String, Error> {
         let args: Vec<&OsStr> = args.iter().map(OsStr::new).collect();
         Ok(String::from_utf8_lossy(&self.run(&args)?).trim_end_matches(['\n', '\r']).to_owned())
     }
@@ -183,7 +183,7 @@ impl Git {
             .collect()
     }
 
-    fn batch<'a>(
+    pub(super) fn batch<'a>(
         &self,
         mode: &str,
         ids: impl Iterator<Item = &'a str>,
@@ -262,7 +262,7 @@ fn closed(line: &str) -> Option<&str> {
     rest.rsplit_once("': ").map(|(folder, _)| folder.trim_end_matches('/'))
 }
 
-fn strange(command: &str, line: &str) -> Error {
+pub(super) fn strange(command: &str, line: &str) -> Error {
     Error::new(format!("git {command} answered in a form that is not known")).because(schema::words::shorten(line))
 }
 
