@@ -2,6 +2,7 @@
 
 use clap::Args;
 use trace::graph::Graph;
+use trace::history::Past;
 use trace::values::Values;
 use trace::{Error, Report};
 
@@ -25,7 +26,8 @@ impl Check {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
-        let report = Report::new(&values, self.records.day(&loaded));
+        let day = self.records.day(&loaded);
+        let report = Report::with_history(&values, day, &Past::of(&loaded, day));
         let text = match self.format {
             Format::Terminal => terminal::check(&report, &values, Ink::stdout(shared)),
             Format::Json => json::check(&report, &loaded),

@@ -31,6 +31,9 @@ pub(crate) fn check(report: &Report, loaded: &Loaded) -> String {
         version: u32,
         source: Value,
         stage: &'static str,
+        history: &'static str,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        history_note: Option<&'a str>,
         summary: Value,
         findings: Vec<One<'a>>,
     }
@@ -38,6 +41,8 @@ pub(crate) fn check(report: &Report, loaded: &Loaded) -> String {
         version: 1,
         source: source(loaded),
         stage: report.stage.word(),
+        history: report.history,
+        history_note: report.history_note.as_deref(),
         summary: json!({
             "records": report.records,
             "error": report.count(Level::Error),

@@ -62,6 +62,9 @@ fn summary(out: &mut String, report: &Report, loaded: &Loaded, ink: Ink) {
     }
     parts.push(ink.faint(&format!("{} waived", report.waived.len())));
     let _ = writeln!(out, "{}", parts.join("   "));
+    if let Some(why) = &report.history_note {
+        let _ = writeln!(out, "{}", ink.faint(&clean(&format!("no checks of the history: {why}"))));
+    }
 }
 
 /// One line of points for each goal, and the tightest budgets.

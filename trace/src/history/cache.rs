@@ -62,6 +62,32 @@ impl Cache {
 
     /// The content of the file, if it is whole and of this key.
     pub(super) fn content(&self) -> Option<Vec<u8>> {
+        let (mut bytes, start) = self.bytes()?;
+        let mut source = Source { bytes: &bytes[start..] };
+        let length = u64::from_le_bytes(source.take(8)?.try_into().ok()?);
+        let sum = source.take(32)?;
+        if source.bytes.len() as u64 != length || Sha256::digest(source.bytes).as_slice() != sum {
+            return None;
+        }
+        let start = bytes.len() - source.bytes.len();
+        Some(bytes.split_off(start))
+    }
+
+    /// What stands behind the key, for content with checksums of its own.
+    pub(super) fn unchecked(&self) -> Option<Vec<u8>> {
+        let (mut bytes, start) = self.bytes()?;
+        Some(bytes.split_off(start))
+    }
+
+    /// Puts a content with checksums of its own in place of the file.
+    pub(super) fn put_unchecked(&self, content: &[u8]) {
+        let mut bytes = format!("{}\n", self.key).into_bytes();
+        bytes.extend_from_slice(content);
+        let _ = self.replace(&bytes);
+    }
+
+    /// The bytes of the file, and where they go on behind the key.
+    fn bytes(&self) -> Option<(Vec<u8>, usize)> {
         let folder = self.file.parent()?;
         if !is_plain_folder(folder) {
             return None;
@@ -70,19 +96,10 @@ impl Cache {
         if size > LARGEST {
             return None;
         }
-        let mut bytes = fs::read(&self.file).ok()?;
-        let mut source = Source { bytes: &bytes };
-        let head = source.take(self.key.len() + 1)?;
-        if head[..self.key.len()] != *self.key.as_bytes() || head[self.key.len()] != b'\n' {
-            return None;
-        }
-        let length = u64::from_le_bytes(source.take(8)?.try_into().ok()?);
-        let sum = source.take(32)?;
-        if source.bytes.len() as u64 != length || Sha256::digest(source.bytes).as_slice() != sum {
-            return None;
-        }
-        let start = bytes.len() - source.bytes.len();
-        Some(bytes.split_off(start))
+        let bytes = fs::read(&self.file).ok()?;
+        let head = self.key.len() + 1;
+        let own = bytes.get(..head)?;
+        (own[..self.key.len()] == *self.key.as_bytes() && own.ends_with(b"\n")).then_some((bytes, head))
     }
 
     /// Puts a content in place of the file.
