@@ -25,8 +25,18 @@ fn every_check_reports_its_example_and_not_the_mended_one() {
         // A check that is off at the build stage is tried at the contest.
         let (stage, day) = if check["levels"][2] == "off" { (4, "2027-07-01") } else { (2, "2027-03-19") };
         let told = |records: &str| {
-            let sandbox = Sandbox::new();
+            let sandbox = Sandbox::repository();
             sandbox.small_root("");
+            // Checks of the history show the file after some commits.
+            let states: Vec<&str> = records.split("# on ").collect();
+            let records = match &states[..] {
+                [only] => only,
+                [..] => states.last().unwrap().split_once('\n').unwrap().1,
+            };
+            for (day, state) in states[1..].iter().map(|state| state.split_once('\n').unwrap()) {
+                sandbox.write("example.yaml", state);
+                sandbox.commit_on(day, "a state");
+            }
             sandbox.write("example.yaml", records);
             let found = findings(&sandbox, &["--on", day]);
             let own = found.iter().filter(|finding| finding["check"] == name && finding["path"] == "example.yaml");

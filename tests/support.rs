@@ -107,6 +107,18 @@ impl Sandbox {
         answer.out
     }
 
+    /// Commits all there is, on a day.
+    #[track_caller]
+    pub(crate) fn commit_on(&self, day: &str, message: &str) {
+        self.git(&["add", "-A"]);
+        let mut command = self.command("git", &self.path());
+        for who in ["AUTHOR", "COMMITTER"] {
+            command.env(format!("GIT_{who}_DATE"), format!("{day}T12:00:00Z"));
+        }
+        let output = command.args(["commit", "-q", "--allow-empty", "-m", message]).output().unwrap();
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    }
+
     /// Runs tierod in the folder.
     pub(crate) fn tierod(&self, args: &[&str]) -> Answer {
         self.tierod_in(&self.path(), args)

@@ -11,6 +11,7 @@ pub mod compare;
 pub mod error;
 pub mod finding;
 pub mod graph;
+pub mod history;
 pub mod load;
 pub mod report;
 pub mod snapshot;

@@ -10,6 +10,7 @@ use schema::{Day, Id};
 use crate::checks::{self, Draft, Group, Inputs};
 use crate::finding::Finding;
 use crate::graph::{Chains, Graph};
+use crate::history::{self, Past};
 use crate::values::{GoalPoints, Partials, Standing, Values};
 
 /// What the checks found.
@@ -31,11 +32,20 @@ pub struct Report {
     pub goals: Vec<GoalPoints>,
     /// The derivatives of values by what they read.
     pub partials: Partials,
+    /// Did the checks of the history run: `on`, `off`, or `short` in a shallow clone?
+    pub history: &'static str,
+    /// Why they did not, and what brings them back.
+    pub history_note: Option<String>,
 }
 
 impl Report {
-    /// Runs every check on the values of a graph, as of a day.
+    /// Runs every check on the values of a graph, as of a day, without a history.
     pub fn new(values: &Values<'_, '_>, day: Day) -> Self {
+        Self::with_history(values, day, &Past::None("it was not asked for".to_owned()))
+    }
+
+    /// Runs every check, those of the history too where all of it is there.
+    pub fn with_history(values: &Values<'_, '_>, day: Day, past: &Past) -> Self {
         let graph = values.graph;
         let settings = graph.loaded.settings();
         let stage = settings.stages.on(day);
@@ -54,6 +64,8 @@ impl Report {
             goals: &goals,
             standings: &standings,
             budgets: &budgets,
+            history: past.whole(),
+            outlook: &|step| history::outlook::at(graph.loaded, past.whole()?, step),
             day,
             stage,
         };
@@ -74,7 +86,8 @@ impl Report {
         let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
         findings.sort_by(|a, b| a.order().cmp(&b.order()));
         waived.sort_by(|a, b| a.order().cmp(&b.order()));
-        Self { stage, day, records: graph.len(), findings, waived, standings, goals, partials }
+        let (history, history_note) = (past.word(), past.reason());
+        Self { stage, day, records: graph.len(), findings, waived, standings, goals, partials, history, history_note }
     }
 
     /// How many findings stand at a level.

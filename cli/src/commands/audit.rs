@@ -1,8 +1,9 @@
 //! `audit`: the season looked back on.
 
 use clap::{Args, ValueEnum};
-use trace::audit::Audit as Look;
+use trace::audit::{Audit as Look, Season};
 use trace::graph::Graph;
+use trace::history::Past;
 use trace::values::Values;
 use trace::{Error, Report};
 
@@ -47,10 +48,18 @@ impl Audit {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
-        let report = Report::new(&values, self.records.day(&loaded));
-        let (season, note) = (None, None);
-        let look = Look::new(&values, &report, season);
-        let told = audit::Told { audit: &look, values: &values, report: &report, season, note };
+        let day = self.records.day(&loaded);
+        let past = Past::of(&loaded, day);
+        let report = Report::with_history(&values, day, &past);
+        let season = past.any().map(|history| Season::of(&loaded, history));
+        let look = Look::new(&values, &report, season.as_ref());
+        let told = audit::Told {
+            audit: &look,
+            values: &values,
+            report: &report,
+            season: season.as_ref(),
+            note: past.reason().map(|why| format!("what git would tell is missing: {why}")),
+        };
         let text = if self.context {
             json::text(&audit::context(&told))
         } else {

@@ -34,6 +34,9 @@ pub(crate) fn check(report: &Report, older: Option<&Older>, loaded: &Loaded) -> 
         version: u32,
         source: Value,
         stage: &'static str,
+        history: &'static str,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        history_note: Option<&'a str>,
         summary: Value,
         findings: Vec<One<'a>>,
     }
@@ -52,6 +55,8 @@ pub(crate) fn check(report: &Report, older: Option<&Older>, loaded: &Loaded) -> 
         version: 1,
         source: source(loaded),
         stage: report.stage.word(),
+        history: report.history,
+        history_note: report.history_note.as_deref(),
         summary,
         findings: report.findings.iter().map(|finding| One::new(finding, loaded)).collect(),
     };

@@ -72,6 +72,9 @@ fn summary(out: &mut String, report: &Report, older: Option<&Older>, loaded: &Lo
         let text = format!("as before: {errors}   {warnings}   {notes}; `tierod check --staged --all` tells them");
         let _ = writeln!(out, "{}", ink.faint(&text));
     }
+    if let Some(why) = &report.history_note {
+        let _ = writeln!(out, "{}", ink.faint(&clean(&format!("no checks of the history: {why}"))));
+    }
 }
 
 /// One line of points for each goal, and the tightest budgets.

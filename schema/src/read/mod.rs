@@ -4,6 +4,7 @@
 //! record by record, so that one bad record hides no other and all errors are told in one run.
 
 pub mod decode;
+pub mod flat;
 pub mod tree;
 pub mod yaml;
 

@@ -4,6 +4,7 @@
 //! [`Audit`] is made of the records as they are; what git alone knows (when a limit moved, what a part weighed on paper,
 //! the car's mass week by week) comes in as a [`Season`], and is left out where there is none.
 
+mod from_history;
 mod loops;
 mod points;
 mod predictions;

@@ -11,6 +11,7 @@ mod duplicate_id;
 mod duplicate_key;
 mod expired_waiver;
 mod idle_analysis;
+mod limits;
 mod missing_key;
 mod no_estimate;
 mod no_evidence;
@@ -20,6 +21,7 @@ mod no_reason;
 mod no_verification;
 mod numbers;
 mod off_chain;
+mod open_loop;
 mod over_allocated;
 mod over_budget;
 mod over_margin;
@@ -27,6 +29,10 @@ mod plan_short;
 mod points_short;
 mod reading;
 mod reference_cycle;
+mod stale;
+mod stale_analysis;
+mod stale_result;
+mod target_after_result;
 mod target_missed;
 mod target_off_course;
 mod target_off_plan;
@@ -37,6 +43,7 @@ mod unit_mismatch;
 mod unknown_key;
 mod unknown_reference;
 mod unreadable_file;
+mod unrecorded_revision;
 pub(crate) mod unused_waiver;
 mod unweighed_decision;
 mod value_cycle;
@@ -48,6 +55,8 @@ use schema::read::Spot;
 use schema::settings::{Level, Settings, Stage};
 
 use crate::graph::{Chains, Graph};
+use crate::history::History;
+use crate::history::outlook::Outlook;
 use crate::values::{Budget, GoalPoints, Gradients, Partials, Standing, ValueProblemKind, Values};
 
 /// The groups of checks, as the docs list them.
@@ -61,6 +70,8 @@ pub enum Group {
     Verification,
     /// Numbers: units, budgets, limits and points.
     Values,
+    /// What changed in the course of the season, from git.
+    History,
     /// Findings that are accepted.
     Waivers,
 }
@@ -73,6 +84,7 @@ impl Group {
             Self::Structure => "structure",
             Self::Verification => "verification",
             Self::Values => "values",
+            Self::History => "history",
             Self::Waivers => "waivers",
         }
     }
@@ -94,7 +106,8 @@ pub struct Check {
     pub mend: &'static str,
     /// Records that it reports, as a file beside a chain that holds together.
     pub found: &'static str,
-    /// The same records mended.
+    /// The same records mended. Checks of the history show the file after some commits, each after a line
+    /// `# on DATE`.
     pub mended: &'static str,
     run: fn(&Inputs<'_, '_>, &mut Told),
 }
@@ -123,6 +136,10 @@ pub struct Inputs<'i, 'r> {
     pub standings: &'i [Standing],
     /// Every budget with its shares.
     pub budgets: &'i [Budget],
+    /// The commits that changed the records, where all of them are there.
+    pub history: Option<&'i History>,
+    /// Where everything stood after a step of the history, which takes a while to find out.
+    pub outlook: &'i dyn Fn(usize) -> Option<Outlook>,
     /// The day to reckon with.
     pub day: Day,
     /// The stage of that day.
@@ -199,7 +216,7 @@ impl Told {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 37] = [
+static ALL: [&Check; 42] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &childless::CHECK,
@@ -216,12 +233,16 @@ static ALL: [&Check; 37] = [
     &no_reason::CHECK,
     &no_verification::CHECK,
     &off_chain::CHECK,
+    &open_loop::CHECK,
     &over_allocated::CHECK,
     &over_budget::CHECK,
     &over_margin::CHECK,
     &plan_short::CHECK,
     &points_short::CHECK,
     &reference_cycle::CHECK,
+    &stale_analysis::CHECK,
+    &stale_result::CHECK,
+    &target_after_result::CHECK,
     &target_missed::CHECK,
     &target_off_course::CHECK,
     &target_off_plan::CHECK,
@@ -232,6 +253,7 @@ static ALL: [&Check; 37] = [
     &unknown_key::CHECK,
     &unknown_reference::CHECK,
     &unreadable_file::CHECK,
+    &unrecorded_revision::CHECK,
     &unused_waiver::CHECK,
     &unweighed_decision::CHECK,
     &value_cycle::CHECK,

@@ -57,6 +57,12 @@ pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Resu
     build(repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
 }
 
+/// The data root of a prefix as a commit has it.
+pub(super) fn at(repository: Repository, commit: &str, prefix: &str) -> Result<Snapshot, Error> {
+    let (commit, entries) = repository.tree(commit)?;
+    build(repository, entries, prefix.to_owned(), Source::Revision { commit: commit.id, day: commit.day })
+}
+
 /// The repository, and the path from its top to where the search for the data root begins.
 fn open(request: &Request) -> Result<(Repository, String), Error> {
     let path = match &request.path {

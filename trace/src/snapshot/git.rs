@@ -1,13 +1,15 @@
 //! The one file that knows libgit2.
 
-use std::collections::HashSet;
+use std::cmp::Ordering;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
-use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags, TreeWalkMode, TreeWalkResult};
+use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags, Tree, TreeEntry, TreeWalkMode, TreeWalkResult};
 use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
 use super::locate::{self, Locals};
+use super::past::{FileChange, Place, Step, Walk, marker, plain, renamed};
 use super::place::{Commit, Content, Entry, EntryKind, Index};
 use super::{plumbing, text_of};
 
@@ -145,6 +147,196 @@ impl Library {
         let files = kept.filter_map(Result::ok).filter(|step| !step.file_type().is_dir());
         Some(files.map(|step| text_of(&below(step.path()))).collect())
     }
+}
+
+impl Library {
+    /// The commit that HEAD names; none before the first.
+    pub(super) fn head(&self) -> Result<Option<String>, Failure> {
+        match self.repository.head() {
+            Ok(head) => Ok(Some(head.peel_to_commit()?.id().to_string())),
+            Err(error) if matches!(error.code(), ErrorCode::UnbornBranch | ErrorCode::NotFound) => Ok(None),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    /// The folder that all work trees share; none where the environment puts the repository together.
+    pub(super) fn common_folder(&self) -> Option<PathBuf> {
+        let plain = matches!(self.locals, Locals::Nothing | Locals::Index(_) | Locals::Another);
+        plain.then(|| self.repository.commondir().to_owned())
+    }
+
+    fn tree_of(&self, commit: &str) -> Result<Tree<'_>, Failure> {
+        Ok(self.repository.find_commit(Oid::from_str(commit)?)?.tree()?)
+    }
+
+    /// Does a commit hold a file of this path?
+    pub(super) fn has(&self, commit: &str, path: &str) -> Result<bool, Failure> {
+        holds(&self.tree_of(commit)?, path)
+    }
+
+    /// The data roots of a commit.
+    pub(super) fn roots(&self, commit: &str) -> Result<Vec<String>, Failure> {
+        roots(&self.tree_of(commit)?)
+    }
+
+    /// The commits that changed a data root, back to the first or to one that is known (with its prefix).
+    pub(super) fn walk(&self, from: &Place, known: &HashMap<&str, &str>) -> Result<Walk, Failure> {
+        let mut walk = Walk { tip: from.commit.clone(), ..Walk::default() };
+        let mut prefix = from.prefix.clone();
+        let mut commit = self.repository.find_commit(Oid::from_str(&from.commit)?)?;
+        let mut tree = commit.tree()?;
+        let mut own = below(&tree, &prefix)?;
+        loop {
+            let name = commit.id().to_string();
+            if known.get(name.as_str()) == Some(&prefix.as_str()) {
+                walk.met = Some(name);
+                break;
+            }
+            walk.passed += 1;
+            let parent = match commit.parent(0) {
+                Ok(parent) => Some(parent),
+                Err(_) if commit.parent_count() == 0 => None,
+                Err(_) if self.repository.is_shallow() => None,
+                Err(error) => return Err(error.into()),
+            };
+            let mut before = None;
+            let mut parent_prefix = prefix.clone();
+            if let Some(parent) = &parent {
+                let parent_tree = parent.tree()?;
+                let parent_own = if parent_tree.id() == tree.id() {
+                    own
+                } else {
+                    let file = marker(&prefix);
+                    if !holds(&parent_tree, &file)? && holds(&tree, &file)? {
+                        let there = |root: &str| holds(&tree, &marker(root)).unwrap_or(true);
+                        parent_prefix = renamed(&roots(&parent_tree)?, there).unwrap_or(parent_prefix);
+                    }
+                    below(&parent_tree, &parent_prefix)?
+                };
+                before = Some((parent_tree, parent_own));
+            }
+            let parent_own = before.as_ref().and_then(|(_, own)| *own);
+            if own != parent_own {
+                let mut changes = Vec::new();
+                let find = |id: Option<Oid>| id.map(|id| self.repository.find_tree(id)).transpose();
+                self.compare(find(parent_own)?.as_ref(), find(own)?.as_ref(), "", &mut changes)?;
+                let (author, zone) = (commit.author().when().seconds(), commit.author().when().offset_minutes());
+                walk.steps.push(Step {
+                    commit: name.clone(),
+                    author_time: author,
+                    committer_time: commit.time().seconds(),
+                    zone,
+                    tree: own.map(|id| id.to_string()).unwrap_or_default(),
+                    prefix: prefix.clone(),
+                    changes,
+                });
+            }
+            let (Some(parent), Some((parent_tree, parent_own))) = (parent, before) else {
+                walk.shallow = self.repository.is_shallow() && self.is_cut(&name);
+                break;
+            };
+            (commit, tree, own, prefix) = (parent, parent_tree, parent_own, parent_prefix);
+        }
+        walk.steps.reverse();
+        Ok(walk)
+    }
+
+    /// Does a shallow clone end at this commit?
+    fn is_cut(&self, commit: &str) -> bool {
+        // What cannot be read is taken to be cut.
+        let list = std::fs::read_to_string(self.repository.commondir().join("shallow"));
+        list.map_or(true, |list| list.lines().any(|line| line.trim() == commit))
+    }
+
+    /// The files in which two trees differ; equal subtrees are passed over by their names.
+    fn compare(
+        &self,
+        old: Option<&Tree<'_>>,
+        new: Option<&Tree<'_>>,
+        folder: &str,
+        out: &mut Vec<FileChange>,
+    ) -> Result<(), Failure> {
+        let mut before = old.map(|tree| tree.iter()).into_iter().flatten().peekable();
+        let mut after = new.map(|tree| tree.iter()).into_iter().flatten().peekable();
+        loop {
+            // In the order of a tree, a folder stands as if its name ended in `/`.
+            let order = match (before.peek(), after.peek()) {
+                (None, None) => return Ok(()),
+                (Some(_), None) => Ordering::Less,
+                (None, Some(_)) => Ordering::Greater,
+                (Some(a), Some(b)) => in_tree(a).cmp(in_tree(b)),
+            };
+            let a = if order.is_le() { before.next() } else { None };
+            let b = if order.is_ge() { after.next() } else { None };
+            if let (Some(a), Some(b)) = (&a, &b)
+                && a.id() == b.id()
+                && a.filemode() == b.filemode()
+            {
+                continue;
+            }
+            let Some(name) = a.as_ref().or(b.as_ref()).map(|entry| entry.name_bytes().to_vec()) else { return Ok(()) };
+            let path = format!("{folder}{}", String::from_utf8_lossy(&name));
+            let is_folder =
+                |entry: &Option<TreeEntry<'_>>| entry.as_ref().is_some_and(|e| e.kind() == Some(ObjectType::Tree));
+            if is_folder(&a) || is_folder(&b) {
+                let find = |entry: &Option<TreeEntry<'_>>| {
+                    entry.as_ref().map(|e| self.repository.find_tree(e.id())).transpose()
+                };
+                self.compare(find(&a)?.as_ref(), find(&b)?.as_ref(), &format!("{path}/"), out)?;
+                continue;
+            }
+            let file = |entry: Option<TreeEntry<'_>>| {
+                let entry = entry.filter(|e| plain(u32::try_from(e.filemode()).unwrap_or(0)))?;
+                Some(entry.id().to_string())
+            };
+            let (old, new) = (file(a), file(b));
+            if old != new {
+                out.push(FileChange { path, old, new });
+            }
+        }
+    }
+}
+
+/// The bytes of an entry's name as trees are sorted by them.
+fn in_tree<'e>(entry: &'e TreeEntry<'_>) -> impl Iterator<Item = u8> + Clone + 'e {
+    let end = (entry.kind() == Some(ObjectType::Tree)).then_some(b'/');
+    entry.name_bytes().iter().copied().chain(end)
+}
+
+/// The object id of the folder of a prefix in a tree.
+fn below(tree: &Tree<'_>, prefix: &str) -> Result<Option<Oid>, Failure> {
+    if prefix.is_empty() {
+        return Ok(Some(tree.id()));
+    }
+    match tree.get_path(Path::new(prefix.trim_end_matches('/'))) {
+        Ok(entry) => Ok((entry.kind() == Some(ObjectType::Tree)).then(|| entry.id())),
+        Err(error) if error.code() == ErrorCode::NotFound => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+fn holds(tree: &Tree<'_>, path: &str) -> Result<bool, Failure> {
+    match tree.get_path(Path::new(path)) {
+        Ok(entry) => Ok(plain(u32::try_from(entry.filemode()).unwrap_or(0))),
+        Err(error) if error.code() == ErrorCode::NotFound => Ok(false),
+        Err(error) => Err(error.into()),
+    }
+}
+
+fn roots(tree: &Tree<'_>) -> Result<Vec<String>, Failure> {
+    let mut roots = Vec::new();
+    tree.walk(TreeWalkMode::PreOrder, |folder, entry| {
+        if entry.name_bytes() == schema::settings::FILE.as_bytes() && entry.kind() == Some(ObjectType::Blob) {
+            roots.push(folder.to_owned());
+        }
+        TreeWalkResult::Ok
+    })?;
+    Ok(roots)
+}
+
+/// The object id that git gives a blob under SHA-1.
+pub(super) fn blob_id(bytes: &[u8]) -> Option<String> {
+    Oid::hash_object(ObjectType::Blob, bytes).ok().map(|id| id.to_string())
 }
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, Failure> {

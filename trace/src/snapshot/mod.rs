@@ -9,6 +9,8 @@ mod entries;
 mod git;
 mod lay;
 mod locate;
+mod log;
+pub mod past;
 mod place;
 mod plumbing;
 mod worktree;

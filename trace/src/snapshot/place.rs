@@ -1,9 +1,10 @@
 //! The repository of a folder, read by libgit2 where it can and by git itself where it cannot.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::locate::Locals;
+use super::past::{Place, Walk};
 use super::{git, plumbing};
 use crate::Error;
 
@@ -74,6 +75,8 @@ pub(super) struct Repository {
     /// The top of the work tree; the repository itself where it is bare.
     pub(super) top: PathBuf,
     pub(super) bare: bool,
+    /// Where the repository was looked for, and where the command was started.
+    found_from: (PathBuf, PathBuf),
 }
 
 enum Reader {
@@ -88,17 +91,27 @@ impl Repository {
         match git::Library::open(folder, &locals) {
             Ok(Some(library)) => {
                 let (top, bare) = library.top();
-                Ok(Some(Self { reader: Reader::Library(library), top, bare }))
+                let found_from = (folder.to_owned(), cwd.to_owned());
+                Ok(Some(Self { reader: Reader::Library(library), top, bare, found_from }))
             }
             Ok(None) => Ok(None),
-            Err(git::Failure(cause)) => Self::by_plumbing(folder, &locals, &cause),
+            Err(git::Failure(cause)) => Self::by_plumbing(folder, cwd, &locals, &cause),
         }
     }
 
-    fn by_plumbing(folder: &Path, locals: &Locals, cause: &str) -> Result<Option<Self>, Error> {
+    /// The same repository once more.
+    pub(super) fn again(&self) -> Result<Self, Error> {
+        let (folder, cwd) = &self.found_from;
+        Self::of(folder, cwd)?.ok_or_else(|| Error::new("the repository is gone"))
+    }
+
+    fn by_plumbing(folder: &Path, cwd: &Path, locals: &Locals, cause: &str) -> Result<Option<Self>, Error> {
         let git = plumbing::Git::new(folder, locals);
         match git.top() {
-            Ok(Some((top, bare))) => Ok(Some(Self { reader: Reader::Plumbing(git), top, bare })),
+            Ok(Some((top, bare))) => {
+                let found_from = (folder.to_owned(), cwd.to_owned());
+                Ok(Some(Self { reader: Reader::Plumbing(git), top, bare, found_from }))
+            }
             Ok(None) => Ok(None),
             Err(error) if error.message.contains("dubious ownership") => Err(owner_error(folder, &error.message)),
             Err(error) => {
@@ -141,6 +154,47 @@ impl Repository {
     /// The contents of entries, in their order.
     pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, Error> {
         self.with(|library| library.contents(entries), |git| git.contents(entries))
+    }
+
+    /// The commit that HEAD names; none before the first.
+    pub(super) fn head(&self) -> Result<Option<String>, Error> {
+        self.with(git::Library::head, plumbing::Git::head)
+    }
+
+    /// Does a commit hold a file of this path?
+    pub(super) fn has(&self, commit: &str, path: &str) -> Result<bool, Error> {
+        self.with(|library| library.has(commit, path), |git| git.has(commit, path))
+    }
+
+    /// The data roots of a commit.
+    pub(super) fn roots(&self, commit: &str) -> Result<Vec<String>, Error> {
+        self.with(|library| library.roots(commit), |git| git.roots(commit))
+    }
+
+    /// The commits that changed a data root, back to the first or to one that is known (with its prefix).
+    pub(super) fn walk(&self, from: &Place, known: &HashMap<&str, &str>) -> Result<Walk, Error> {
+        self.with(|library| library.walk(from, known), |git| git.walk(from, known))
+    }
+
+    /// The contents of blobs, in their order.
+    pub(super) fn blobs(&self, ids: &[&str]) -> Result<Vec<Content>, Error> {
+        let entry = |id: &&str| Entry {
+            path: String::new(),
+            id: (*id).to_owned(),
+            kind: EntryKind::File,
+            skip_worktree: false,
+            size: 0,
+        };
+        let entries: Vec<Entry> = ids.iter().map(entry).collect();
+        self.contents(&entries.iter().collect::<Vec<_>>())
+    }
+
+    /// The folder that all work trees share; none where the environment puts the repository together.
+    pub(super) fn common_folder(&self) -> Option<PathBuf> {
+        match &self.reader {
+            Reader::Library(library) => library.common_folder(),
+            Reader::Plumbing(git) => git.common_folder(),
+        }
     }
 
     /// The files below a folder that are not tracked and that git does not ignore, from the top; none where the

@@ -22,8 +22,8 @@ const NOWHERE: &str = "/dev/null";
 
 /// Git, run in a folder.
 pub(super) struct Git {
-    folder: PathBuf,
-    locals: Locals,
+    pub(super) folder: PathBuf,
+    pub(super) locals: Locals,
 }
 
 /// The day of a time given in seconds since 1970, in its own time zone.
@@ -76,7 +76,7 @@ impl Git {
         Err(Error::new(String::from_utf8_lossy(&output.stderr).trim().trim_start_matches("fatal: ").to_owned()))
     }
 
-    fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, Error> {
+    pub(super) fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, Error> {
         self.both(args).map(|(out, _)| out)
     }
 
@@ -226,7 +226,7 @@ impl Git {
             .collect()
     }
 
-    fn batch<'a>(
+    pub(super) fn batch<'a>(
         &self,
         mode: &str,
         ids: impl Iterator<Item = &'a str>,
@@ -305,7 +305,7 @@ fn closed(line: &str) -> Option<&str> {
     rest.rsplit_once("': ").map(|(folder, _)| folder.trim_end_matches('/'))
 }
 
-fn strange(command: &str, line: &str) -> Error {
+pub(super) fn strange(command: &str, line: &str) -> Error {
     Error::new(format!("git {command} answered in a form that is not known")).because(schema::words::shorten(line))
 }
 

@@ -44,7 +44,7 @@ impl Told<'_> {
             .revisions
             .iter()
             .filter_map(|index| match &loaded.record(*index).body {
-                Body::Revision(revision) => Some(self.values.in_team(revision.to.as_ref()?).1),
+                Body::Revision(revision) => revision.to.as_ref().map(schema::Quantity::si),
                 _ => None,
             })
             .collect();

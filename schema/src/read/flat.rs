@@ -1,0 +1,243 @@
+//! Record files as flat fields, for the history: what stood under each key, whatever the keys mean.
+//!
+//! Nothing is judged here: a key that no kind has is a field like any other, so that records written for an earlier
+//! version of the tool keep their history. A route is the keys below the record, joined by dots. A list of scalars
+//! is one field, its items joined by `, `; in a list with maps in it the items count from 1. An amount in its short
+//! form (`cost: 140 EUR`) has the route of the long one (`amounts.cost.value`).
+//!
+//! Two versions of a file have most records in common, so a file is first cut into [`Chunk`]s, which can be told
+//! equal by their bytes and are read one by one.
+
+use std::ops::Range;
+
+use super::tree::{Content, NodeId, Tree};
+use super::{text, yaml};
+use crate::records::Kind;
+
+/// A record as flat fields.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FlatRecord {
+    /// Its kind.
+    pub kind: Kind,
+    /// Its id, as it is written.
+    pub id: String,
+    /// Route and text of every scalar, in the order of the file.
+    pub fields: Vec<(String, String)>,
+}
+
+/// A piece of a record file that can be read by itself.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Chunk {
+    /// The line of the kind, where the records of a kind were cut apart.
+    head: Option<Range<usize>>,
+    /// The record, or all that stands below a kind.
+    body: Range<usize>,
+}
+
+impl Chunk {
+    /// The bytes that make the chunk what it is: the kind's line, and the rest.
+    pub fn bytes<'b>(&self, file: &'b [u8]) -> (&'b [u8], &'b [u8]) {
+        let part = |range: &Range<usize>| file.get(range.clone()).unwrap_or_default();
+        (self.head.as_ref().map(part).unwrap_or_default(), part(&self.body))
+    }
+}
+
+/// Cuts a record file apart, record by record where it is written in block style, which most are.
+///
+/// `None` for a file that is not plainly made of kinds at the left edge: it is read as a whole. A piece
+/// that cannot be read by itself (an alias leads out of it) has its file read as a whole too.
+pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
+    let mut all: Vec<Chunk> = Vec::new();
+    // The line of the kind that is open, and the indentation of its records once one was seen.
+    let mut head: Option<(Range<usize>, Option<usize>)> = None;
+    let mut at = 0;
+    while at < bytes.len() {
+        let end = bytes[at..].iter().position(|b| *b == b'\n').map_or(bytes.len(), |length| at + length + 1);
+        let line = &bytes[at..end];
+        let indent = line.iter().take_while(|b| **b == b' ').count();
+        let first = line.get(indent).copied().unwrap_or(b'\n');
+        match (first, indent) {
+            (b'\n' | b'\r' | b'#', _) => {
+                if let Some(last) = all.last_mut() {
+                    last.body.end = end;
+                }
+            }
+            (b'a'..=b'z', 0) => {
+                let colon = line.iter().position(|b| *b == b':')?;
+                if !line[..colon].iter().all(|b| b.is_ascii_lowercase() || *b == b'-') {
+                    return None;
+                }
+                let rest = line[colon + 1..].trim_ascii();
+                if rest.is_empty() || rest.starts_with(b"#") {
+                    head = Some((at..end, None));
+                } else {
+                    head = None;
+                    all.push(Chunk { head: None, body: at..end });
+                }
+            }
+            (_, 0) | (b'\t', _) => return None,
+            (first, indent) => match &mut head {
+                Some((line, own)) => {
+                    let own = *own.get_or_insert(indent);
+                    if indent < own {
+                        return None;
+                    }
+                    if indent == own {
+                        if !first.is_ascii_lowercase() {
+                            return None;
+                        }
+                        all.push(Chunk { head: Some(line.clone()), body: at..end });
+                    } else {
+                        all.last_mut()?.body.end = end;
+                    }
+                }
+                // Below a kind whose records stand in brackets.
+                None => all.last_mut()?.body.end = end,
+            },
+        }
+        at = end;
+    }
+    Some(all)
+}
+
+/// Reads a chunk of a file; `None` where it cannot be read by itself.
+pub fn chunk(file: &[u8], chunk: &Chunk) -> Option<Vec<FlatRecord>> {
+    let (head, body) = chunk.bytes(file);
+    if head.is_empty() {
+        return records(body);
+    }
+    let mut whole = Vec::with_capacity(head.len() + body.len());
+    whole.extend_from_slice(head);
+    whole.extend_from_slice(body);
+    records(&whole)
+}
+
+/// Reads a record file; `None` where it is no YAML, or no map of kinds to ids to records.
+pub fn records(bytes: &[u8]) -> Option<Vec<FlatRecord>> {
+    let tree = yaml::tree(text(bytes).ok()?).ok()?;
+    let mut all = Vec::new();
+    let Some(root) = tree.root().filter(|root| !tree.is_null(*root)) else { return Some(all) };
+    if !matches!(tree.node(root).content, Content::Map(_)) {
+        return None;
+    }
+    for &(key, value) in tree.entries(root) {
+        let Some(kind) = tree.text(key).and_then(Kind::from_plural) else { continue };
+        for &(id, record) in tree.entries(value) {
+            let Some(id) = tree.text(id) else { continue };
+            let mut flat = FlatRecord { kind, id: id.to_owned(), fields: Vec::new() };
+            below(&tree, record, &mut String::new(), &mut flat);
+            all.push(flat);
+        }
+    }
+    Some(all)
+}
+
+fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
+    match &tree.node(node).content {
+        Content::Scalar { .. } => {
+            let text = if tree.is_null(node) { "" } else { tree.text(node).unwrap_or("") };
+            if route.is_empty() {
+                return;
+            }
+            let short =
+                out.kind == Kind::Part && route.strip_prefix("amounts.").is_some_and(|rest| !rest.contains('.'));
+            let route = if short { format!("{route}.value") } else { route.clone() };
+            out.fields.push((route, text.to_owned()));
+        }
+        Content::List(items) => {
+            let scalar = |item: &NodeId| matches!(tree.node(*item).content, Content::Scalar { .. });
+            if items.iter().all(scalar) {
+                if !items.is_empty() && !route.is_empty() {
+                    let texts: Vec<&str> = items.iter().map(|item| tree.text(*item).unwrap_or("")).collect();
+                    out.fields.push((route.clone(), texts.join(", ")));
+                }
+                return;
+            }
+            for (at, item) in items.iter().enumerate() {
+                step(tree, *item, &(at + 1).to_string(), route, out);
+            }
+        }
+        Content::Map(entries) => {
+            for (key, value) in entries {
+                step(tree, *value, tree.text(*key).unwrap_or(""), route, out);
+            }
+        }
+    }
+}
+
+fn step(tree: &Tree, node: NodeId, key: &str, route: &mut String, out: &mut FlatRecord) {
+    let length = route.len();
+    if length > 0 {
+        route.push('.');
+    }
+    route.push_str(key);
+    below(tree, node, route, out);
+    route.truncate(length);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn flat(text: &str) -> Vec<String> {
+        let all = records(text.as_bytes()).unwrap();
+        let line = |record: &FlatRecord| {
+            let fields: Vec<String> = record.fields.iter().map(|(route, text)| format!("{route}={text}")).collect();
+            format!("{} {}: {}", record.kind, record.id, fields.join("; "))
+        };
+        all.iter().map(line).collect()
+    }
+
+    #[test]
+    fn maps_and_lists_down_to_scalars() {
+        assert_eq!(
+            flat(
+                "
+targets:
+  t: {between: [1 s, 2.0 s], verify: [{by: test, due: 2027-05-20}, {by: analysis}], serves: {e: }}
+parts:
+  p: {count: 2, amounts: {mass: {value: 1.0 kg, basis: drawn}, cost: 140 EUR}, odd-key: [], formerly: [a, b]}
+"
+            ),
+            [
+                "target t: between=1 s, 2.0 s; verify.1.by=test; verify.1.due=2027-05-20; verify.2.by=analysis; serves.e=",
+                "part p: count=2; amounts.mass.value=1.0 kg; amounts.mass.basis=drawn; amounts.cost.value=140 EUR; formerly=a, b",
+            ]
+        );
+        assert_eq!(records(b"- a"), None);
+        assert_eq!(records(b"parts: {a"), None);
+        assert_eq!(records(b"# nothing\n"), Some(Vec::new()));
+    }
+
+    /// Wherever a file is cut apart and every piece can be read, the pieces are the whole.
+    #[test]
+    fn the_chunks_are_the_file() {
+        let files = [
+            "parts:\n  a:\n    count: 1\n\n  # about b\n  b: {count: 2}\ntargets: {t: {at-most: 1 s}}\nsystems:\n    s: {in: car}\n    r:\n        in: car\n",
+            "parts:\n  a:\n    notes: |\n      one\n\n      two: three\n  b:\n    notes: >-\n      x\n",
+            "parts: # all\r\n  a:\r\n    count: 1\r\n  b:\r\n    count: 2",
+            "parts:\n",
+            "",
+        ];
+        for file in files {
+            let cut = chunks(file.as_bytes()).unwrap();
+            let read: Vec<FlatRecord> = cut.iter().flat_map(|one| chunk(file.as_bytes(), one).unwrap()).collect();
+            assert_eq!(Some(read), records(file.as_bytes()), "{file}");
+        }
+        assert_eq!(chunks(files[0].as_bytes()).unwrap().len(), 5);
+    }
+
+    #[test]
+    fn what_is_not_plainly_in_blocks_is_not_cut() {
+        for file in
+            ["{parts: {a: {count: 1}}}\n", "---\nparts:\n  a: {}\n", "parts:\n\ta: {}\n", "parts:\n   a: {}\n  b: {}\n"]
+        {
+            assert_eq!(chunks(file.as_bytes()), None, "{file}");
+        }
+        // An alias leads out of the piece it stands in, which then cannot be read by itself.
+        let file = b"parts:\n  a: &x {count: 1}\n  b: *x\n";
+        let cut = chunks(file).unwrap();
+        assert!(cut.iter().any(|one| chunk(file, one).is_none()));
+        assert_eq!(records(file).map(|all| all.len()), Some(2));
+    }
+}

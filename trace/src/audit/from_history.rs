@@ -1,0 +1,118 @@
+//! A season from the history of the records.
+
+use std::collections::BTreeSet;
+
+use schema::Quantity;
+use schema::records::Body;
+
+use super::season::{AmountStep, LimitStep, Moment, Season};
+use crate::Loaded;
+use crate::history::{History, Life, outlook};
+use crate::values::{Limit, Status};
+
+use super::loops::Course;
+
+/// The car is evaluated at no more commits than this: a season of weekly commits whole, a longer one in equal slots of time.
+const MOST_MOMENTS: usize = 60;
+
+impl Season {
+    /// What the history tells of the records that were loaded.
+    pub fn of(loaded: &Loaded, history: &History) -> Self {
+        let mut season = Self {
+            commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
+            shallow: history.shallow,
+            ..Self::default()
+        };
+        for (step, outlook) in outlook::outlooks(loaded, history, MOST_MOMENTS) {
+            season.moments.push(moment(history, step, &outlook, loaded));
+        }
+        for entry in &loaded.entries {
+            let id = entry.record.id.as_str();
+            match &entry.record.body {
+                Body::Target(_) => {
+                    season.limits.insert(id.to_owned(), limits(history, id));
+                }
+                Body::Part(part) => {
+                    let Some(life) = history.life(id) else { continue };
+                    for (name, _) in part.amounts.iter() {
+                        season.amounts.insert(format!("{id}.{name}"), amounts(history, life, name.as_str()));
+                    }
+                }
+                _ => {}
+            }
+        }
+        season
+    }
+}
+
+fn moment(history: &History, step: usize, outlook: &outlook::Outlook, loaded: &Loaded) -> Moment {
+    let commit = &history.steps[step];
+    let mut moment = Moment {
+        day: commit.day,
+        commit: commit.short().to_owned(),
+        amounts: Default::default(),
+        points: Default::default(),
+        targets: Default::default(),
+    };
+    for (name, stood) in outlook.all() {
+        if let Some(amount) = name.strip_prefix(schema::words::CAR).and_then(|rest| rest.strip_prefix('.')) {
+            moment.amounts.extend(stood.value.map(|value| (amount.to_owned(), value)));
+            continue;
+        }
+        // A record that had another id then is told under the one it has now.
+        let id = history.life(name).map_or(name, |life| &*life.id);
+        let Some(index) = loaded.find(id) else { continue };
+        match &loaded.record(index).body {
+            Body::Goal(_) => moment.points.extend(stood.value.map(|value| (id.to_owned(), value))),
+            Body::Target(_) => {
+                let Limit { at_least, at_most } = stood.limit.unwrap_or(Limit { at_least: None, at_most: None });
+                let course = Course {
+                    status: stood.status.unwrap_or(Status::Open),
+                    value: stood.value,
+                    uncertainty: stood.uncertainty,
+                    limits: (at_least, at_most),
+                };
+                moment.targets.insert(id.to_owned(), course);
+            }
+            _ => {}
+        }
+    }
+    moment
+}
+
+fn limits(history: &History, id: &str) -> Vec<LimitStep> {
+    let moves = history.limit_moves(id).into_iter();
+    moves
+        .filter_map(|(step, _, after)| {
+            let after = after?;
+            let commit = &history.steps[step];
+            let si = match after.limit {
+                Limit { at_least: Some(limit), at_most: None } | Limit { at_least: None, at_most: Some(limit) } => {
+                    Some(limit)
+                }
+                _ => None,
+            };
+            Some(LimitStep { day: commit.day, commit: commit.short().to_owned(), text: after.text, si })
+        })
+        .collect()
+}
+
+/// Written as `mass: 2 kg` or as `mass: {value: 2 kg, basis: drawn}`, and from one to the other.
+fn amounts(history: &History, life: &Life, name: &str) -> Vec<AmountStep> {
+    let short = format!("amounts.{name}");
+    let [long, basis] = ["value", "basis"].map(|key| format!("{short}.{key}"));
+    let ours = |route: &str| route == short || route == long || route == basis;
+    let steps: BTreeSet<usize> =
+        life.changes.iter().filter(|change| ours(&change.route)).map(|change| change.step).collect();
+    steps
+        .into_iter()
+        .filter_map(|step| {
+            let text = life.last_at(&long, step).or_else(|| life.last_at(&short, step))?;
+            Some(AmountStep {
+                day: history.steps[step].day,
+                value: Quantity::parse(text).ok()?,
+                basis: life.last_at(&basis, step).map(str::to_owned),
+            })
+        })
+        .collect()
+}

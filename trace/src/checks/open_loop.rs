@@ -1,0 +1,88 @@
+//! `open-loop`: off course for long, and nothing was done about it.
+
+use schema::Day;
+use schema::records::Body;
+
+use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+use crate::values::Status;
+
+/// How long a target may be off course before somebody answers.
+const DAYS: i32 = 28;
+
+pub(super) static CHECK: Check = Check {
+    name: "open-loop",
+    group: Group::History,
+    levels: [super::Level::Off, Note, Warning, Warning, Warning],
+    finds: "A target that is off course and was so 28 days ago too, while neither its limit moved nor a revision of it \
+            or a waiver on it was written.",
+    why: "Somebody saw it four weeks ago, and the season is short.",
+    mend: "Change the car, agree on another limit and write the revision, or accept it until a day with a waiver.",
+    found: "\
+# on 2026-12-01
+targets:
+  rack-force: {of: car, at-most: 300 N, estimate: 320 N}
+# on 2027-03-10
+targets:
+  rack-force: {of: car, at-most: 300 N, estimate: 315 N}",
+    mended:
+        "\
+# on 2026-12-01
+targets:
+  rack-force: {of: car, at-most: 300 N, estimate: 320 N}
+# on 2027-03-10
+targets:
+  rack-force: {of: car, at-most: 320 N, estimate: 315 N}
+revisions:
+  rack-force-march:
+    {of: rack-force, from: 300 N, to: 320 N, date: 2027-03-09, agreed-by: chief engineer, reason: The rack is stiffer.}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
+    let off = || inputs.standings.iter().filter(|standing| standing.status == Status::OffCourse);
+    if off().next().is_none() {
+        return;
+    }
+    let then = inputs.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
+    let Some(step) = then.and_then(|then| history.step_on(then)) else { return };
+    let loaded = inputs.graph.loaded;
+    // What was agreed since, about which record.
+    let mut answered = std::collections::HashSet::new();
+    for entry in &loaded.entries {
+        let on = match &entry.record.body {
+            Body::Revision(revision) => revision.of.as_ref(),
+            Body::Waiver(waiver) => waiver.on.as_ref(),
+            _ => continue,
+        };
+        let written = history.life(entry.record.id.as_str()).is_none_or(|life| life.last_change() > step);
+        answered.extend(on.filter(|_| written).map(schema::Id::as_str));
+    }
+    let mut earlier = None;
+    for standing in off() {
+        let record = loaded.record(standing.index);
+        let id = record.id.as_str();
+        let moved = history.limit_moves(id).last().is_none_or(|(at, ..)| *at > step);
+        if moved || answered.contains(id) {
+            continue;
+        }
+        let Some(before) = earlier.get_or_insert_with(|| (inputs.outlook)(step)) else { return };
+        // It may have had another id then.
+        let life = history.life(id);
+        let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
+        let Some(then) = std::iter::once(id).chain(older).find_map(|id| before.get(id)) else { continue };
+        if then.status != Some(Status::OffCourse) {
+            continue;
+        }
+        let message = format!(
+            "{} is off course at {}, as it was on {} ({}) at {}; its limit is {}, and nobody answered",
+            record.name(),
+            numbers::shown(inputs, standing),
+            history.steps[step].day,
+            history.steps[step].short(),
+            then.shown(),
+            numbers::limit(record)
+        );
+        told.tell(standing.index, &[], message, "change the car, revise the limit, or accept it until a day");
+    }
+}

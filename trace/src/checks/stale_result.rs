@@ -1,0 +1,99 @@
+//! `stale-result`: what was measured has changed since.
+
+use std::collections::BTreeMap;
+
+use petgraph::Direction;
+use schema::Day;
+use schema::records::Body;
+
+use super::stale::{Moves, Subject, subject_of};
+use super::{Check, Group, Inputs, Note, Told, Warning};
+use crate::graph::Link;
+
+pub(super) static CHECK: Check = Check {
+    name: "stale-result",
+    group: Group::History,
+    levels: [Note, Note, Warning, Warning, Warning],
+    finds: "A result, the latest of its record, whose subject changed since: what a requirement asks for; a part's \
+            amounts or count, or a choice about it; the parts of a system; for a budget of the car, that amount of any \
+            part. An amount that was weighed or paid is better known, and has not changed.",
+    why: "The car that was measured is not the car that will run.",
+    mend: "Measure again, or say in the result why it still holds and commit that.",
+    found: "\
+# on 2026-12-01
+parts:
+  rack: {in: suspension, amounts: {mass: 1.4 kg}}
+# on 2027-02-01
+parts:
+  rack: {in: suspension, amounts: {mass: 1.4 kg}}
+results:
+  rack-on-the-rig: {of: rack, outcome: pass, date: 2027-01-30, evidence: [chain.yaml]}
+# on 2027-02-20
+parts:
+  rack: {in: suspension, amounts: {mass: 1.1 kg}}
+results:
+  rack-on-the-rig: {of: rack, outcome: pass, date: 2027-01-30, evidence: [chain.yaml]}",
+    mended: "\
+# on 2026-12-01
+parts:
+  rack: {in: suspension, amounts: {mass: 1.4 kg}}
+# on 2027-02-01
+parts:
+  rack: {in: suspension, amounts: {mass: 1.4 kg}}
+results:
+  rack-on-the-rig: {of: rack, outcome: pass, date: 2027-01-30, evidence: [chain.yaml]}
+# on 2027-02-20
+parts:
+  rack: {in: suspension, amounts: {mass: {value: 1.42 kg, basis: weighed}}}
+results:
+  rack-on-the-rig: {of: rack, outcome: pass, date: 2027-01-30, evidence: [chain.yaml]}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
+    let loaded = inputs.graph.loaded;
+    let mut latest: BTreeMap<usize, (Day, usize)> = BTreeMap::new();
+    for (index, entry) in loaded.entries.iter().enumerate() {
+        let Body::Result(result) = &entry.record.body else { continue };
+        let Some(date) = result.date else { continue };
+        for of in inputs.graph.linked(index, Link::Verifies, Direction::Outgoing) {
+            let own = latest.entry(of).or_insert((date, index));
+            *own = (*own).max((date, index));
+        }
+    }
+    if latest.is_empty() {
+        return;
+    }
+    let moves = Moves::new(inputs, history);
+    for (of, (_, result)) in latest {
+        let Some(life) = history.life(loaded.record(result).id.as_str()) else { continue };
+        let (value, outcome) = (life.changes_of("value").last(), life.changes_of("outcome").last());
+        let brought = value.into_iter().chain(outcome).map(|change| change.step).max().unwrap_or(life.born);
+        let moved = subjects(inputs, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
+        if let Some(what) = moves.told(moved) {
+            let record = loaded.record(of);
+            let key = if value.is_some_and(|change| change.after.is_some()) { "value" } else { "outcome" };
+            let message = format!("{} was tested before {what}", record.name());
+            told.tell(result, &[key], message, "measure again, or say in the result why it still holds");
+        }
+    }
+}
+
+fn subjects<'r>(inputs: &Inputs<'_, 'r>, of: usize) -> Vec<Subject<'r>> {
+    let record = inputs.graph.loaded.record(of);
+    let id = record.id.as_str();
+    match &record.body {
+        Body::Part(_) => vec![Subject::Part(id)],
+        Body::Requirement(body) => {
+            let about = body.of.as_ref().and_then(|of| subject_of(inputs, of.as_str()));
+            [Subject::Shall(id)].into_iter().chain(about).collect()
+        }
+        Body::Target(body) => match (body.of.as_ref(), body.total.as_ref()) {
+            (Some(of), Some(total)) if of.as_str() == schema::words::CAR => vec![Subject::Amount(total.as_str())],
+            (Some(of), _) => subject_of(inputs, of.as_str()).into_iter().collect(),
+            _ => Vec::new(),
+        },
+        _ => Vec::new(),
+    }
+}

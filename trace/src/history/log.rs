@@ -1,0 +1,408 @@
+//! What every commit did to every record, as it is read from git and kept in the cache: strings, steps and events.
+//!
+//! An event says that a file has a record with these fields from a step on, or has it no more. What became of a
+//! record over all files is told later, in [`super::lives`].
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use schema::Kind;
+use schema::read::flat::{self, Chunk, FlatRecord};
+use schema::settings;
+
+use crate::Error;
+use crate::snapshot::Snapshot;
+use crate::snapshot::past::{Step, Walk};
+
+/// How many blobs are held at once while a history is read.
+const AT_ONCE: usize = 64;
+
+/// A commit of the log; the file changes are in [`Log::files`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Mark {
+    /// The commit with its times; its changes are taken out.
+    pub(super) step: Step,
+}
+
+/// What a step did to a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct FileEvent {
+    pub(super) step: u32,
+    pub(super) path: u32,
+    /// The blob; none where the file is gone.
+    pub(super) blob: Option<u32>,
+}
+
+/// What a step did to a record in a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct RecordEvent {
+    pub(super) step: u32,
+    pub(super) path: u32,
+    pub(super) id: u32,
+    /// Its kind, and where its fields begin and end; none where the file has it no more.
+    pub(super) set: Option<(u8, u32, u32)>,
+}
+
+/// The whole log.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Log {
+    pub(super) strings: Vec<Arc<str>>,
+    pub(super) steps: Vec<Mark>,
+    pub(super) files: Vec<FileEvent>,
+    pub(super) events: Vec<RecordEvent>,
+    /// Routes and texts.
+    pub(super) fields: Vec<(u32, u32)>,
+    /// Versions of files that could not be read: the step, and the path.
+    pub(super) unread: Vec<(u32, u32)>,
+    /// Folders that were another data root at some time, and since which step.
+    pub(super) nested: Vec<(u32, u32)>,
+    /// The tip that it was read from, and the data root's prefix there.
+    pub(super) tip: (String, String),
+    pub(super) shallow: bool,
+}
+
+impl Log {
+    /// The commits that are known: their names, and the data root's prefix in each.
+    pub(super) fn known(&self) -> HashMap<&str, &str> {
+        let mut known: HashMap<&str, &str> =
+            self.steps.iter().map(|mark| (mark.step.commit.as_str(), mark.step.prefix.as_str())).collect();
+        if !self.tip.0.is_empty() {
+            known.insert(&self.tip.0, &self.tip.1);
+        }
+        known
+    }
+
+    /// Keeps what is known at a commit; everything at the tip.
+    pub(super) fn keep_to(&mut self, commit: &str) {
+        if self.tip.0 == commit {
+            return;
+        }
+        let kept = self.steps.iter().position(|mark| mark.step.commit == commit).map_or(0, |at| at + 1);
+        self.steps.truncate(kept);
+        let kept = kept as u32;
+        self.files.retain(|event| event.step < kept);
+        self.events.retain(|event| event.step < kept);
+        self.unread.retain(|(step, _)| *step < kept);
+        self.nested.retain(|(step, _)| *step < kept);
+    }
+
+    fn holds_nested(&self, path: &str) -> bool {
+        self.nested.iter().any(|(_, folder)| path.starts_with(&*self.strings[*folder as usize]))
+    }
+}
+
+/// Names strings by numbers.
+struct Names(HashMap<Arc<str>, u32>);
+
+impl Names {
+    fn of(log: &Log) -> Self {
+        Self(log.strings.iter().enumerate().map(|(at, text)| (text.clone(), at as u32)).collect())
+    }
+
+    fn name(&mut self, text: &str, log: &mut Log) -> u32 {
+        if let Some(known) = self.0.get(text) {
+            return *known;
+        }
+        let (number, text): (u32, Arc<str>) = (log.strings.len() as u32, text.into());
+        log.strings.push(text.clone());
+        self.0.insert(text, number);
+        number
+    }
+}
+
+/// The last version of a file that could be read.
+struct Version {
+    bytes: Arc<[u8]>,
+    chunks: Option<Vec<Chunk>>,
+}
+
+impl Version {
+    fn new(bytes: Arc<[u8]>) -> Self {
+        let chunks = flat::chunks(&bytes);
+        Self { bytes, chunks }
+    }
+}
+
+/// Adds steps to a log.
+pub(super) struct Reader<'s> {
+    pub(super) log: Log,
+    names: Names,
+    snapshot: &'s Snapshot,
+    current: HashMap<u32, Version>,
+}
+
+impl<'s> Reader<'s> {
+    /// Goes on with a log: empty, or what was known.
+    pub(super) fn new(log: Log, snapshot: &'s Snapshot) -> Self {
+        Self { names: Names::of(&log), log, snapshot, current: HashMap::new() }
+    }
+
+    /// Adds what a walk found. `false` where another data root came up inside this one: its records were
+    /// never ours, and the log is to be read anew.
+    pub(super) fn add(&mut self, walk: Walk) -> Result<bool, Error> {
+        let begun = !self.log.steps.is_empty();
+        let base = self.log.steps.len() as u32;
+        for (at, step) in walk.steps.iter().enumerate() {
+            for change in &step.changes {
+                let folder = change.path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'));
+                if let (Some(folder), true) = (folder, change.new.is_some())
+                    && !self.log.holds_nested(folder)
+                {
+                    let name = self.names.name(folder, &mut self.log);
+                    self.log.nested.push((base + at as u32, name));
+                    if begun {
+                        return Ok(false);
+                    }
+                }
+            }
+        }
+        let is_record = self.snapshot.is_record();
+        let mut work: Vec<(u32, u32, Option<u32>, Option<u32>)> = Vec::new();
+        for mut step in walk.steps {
+            let number = self.log.steps.len() as u32;
+            for change in std::mem::take(&mut step.changes) {
+                if !is_record(&change.path) || self.log.holds_nested(&change.path) {
+                    continue;
+                }
+                let path = self.names.name(&change.path, &mut self.log);
+                let mut name = |id: Option<String>| id.map(|id| self.names.name(&id, &mut self.log));
+                let (old, new) = (name(change.old), name(change.new));
+                work.push((number, path, old, new));
+            }
+            self.log.steps.push(Mark { step });
+        }
+        for some in work.chunks(AT_ONCE) {
+            let ids: Vec<Arc<str>> =
+                some.iter().filter_map(|(.., new)| Some(self.log.strings[(*new)? as usize].clone())).collect();
+            let ids: Vec<&str> = ids.iter().map(|id| &**id).collect();
+            let mut contents = self.snapshot.blobs(&ids)?.into_iter();
+            for &(step, path, old, new) in some {
+                let content = if new.is_some() { contents.next() } else { None };
+                self.prepare(path, old)?;
+                self.log.files.push(FileEvent { step, path, blob: new });
+                self.change(step, path, content.map(|content| content.ok()));
+            }
+        }
+        self.log.tip.0 = walk.tip;
+        self.log.shallow |= walk.shallow;
+        Ok(true)
+    }
+
+    /// The files as the last step has them: path and blob.
+    pub(super) fn files(&self) -> HashMap<u32, u32> {
+        let mut files = HashMap::new();
+        for event in &self.log.files {
+            match event.blob {
+                Some(blob) => drop(files.insert(event.path, blob)),
+                None => drop(files.remove(&event.path)),
+            }
+        }
+        files
+    }
+
+    /// Adds the files of the snapshot as one more step where they differ from the last one; tells whether they do.
+    pub(super) fn add_snapshot(&mut self, step: Step) -> Result<bool, Error> {
+        let mut before = self.files();
+        let number = self.log.steps.len() as u32;
+        let told = (self.log.events.len(), self.log.unread.len());
+        let like = before.values().next().map(|blob| self.log.strings[*blob as usize].clone());
+        let snapshot = self.snapshot;
+        for file in snapshot.files.iter().skip(1) {
+            let path = self.names.name(&file.path, &mut self.log);
+            let old = before.remove(&path);
+            let content = file.content.as_ref().ok();
+            if let (Some(old), Some(bytes), Some(like)) = (old, content, &like) {
+                let same = snapshot.blob_id(bytes, like).is_some_and(|id| *id == *self.log.strings[old as usize]);
+                if same {
+                    continue;
+                }
+            }
+            self.prepare(path, old)?;
+            self.change(number, path, Some(content.cloned()));
+        }
+        let mut gone: Vec<(u32, u32)> = before.into_iter().collect();
+        gone.sort_unstable();
+        for (path, blob) in gone {
+            self.prepare(path, Some(blob))?;
+            self.change(number, path, None);
+        }
+        let differs = (self.log.events.len(), self.log.unread.len()) != told;
+        self.log.steps.push(Mark { step });
+        Ok(differs)
+    }
+
+    /// Sees that the last good version of a file is at hand.
+    fn prepare(&mut self, path: u32, old: Option<u32>) -> Result<(), Error> {
+        if old.is_none() || self.current.contains_key(&path) {
+            return Ok(());
+        }
+        let unread = |step: u32| self.log.unread.contains(&(step, path));
+        let own = self.log.files.iter().rev().filter(|event| event.path == path);
+        let good = own.filter(|event| !unread(event.step)).find_map(|event| event.blob).or(old);
+        let Some(good) = good else { return Ok(()) };
+        let id = self.log.strings[good as usize].clone();
+        if let Some(Ok(bytes)) = self.snapshot.blobs(&[&id])?.pop() {
+            self.current.insert(path, Version::new(bytes));
+        }
+        Ok(())
+    }
+
+    /// A file has another content now (`None`: it is gone; `Some(None)`: it cannot be had).
+    fn change(&mut self, step: u32, path: u32, content: Option<Option<Arc<[u8]>>>) {
+        let old = self.current.remove(&path);
+        let new = match content {
+            None => None,
+            Some(Some(bytes)) => Some(Version::new(bytes)),
+            Some(None) => {
+                self.log.unread.push((step, path));
+                self.current.extend(old.map(|old| (path, old)));
+                return;
+            }
+        };
+        let Some(differs) = differences(old.as_ref(), new.as_ref()) else {
+            self.log.unread.push((step, path));
+            self.current.extend(old.map(|old| (path, old)));
+            return;
+        };
+        for id in differs.gone {
+            let id = self.names.name(&id, &mut self.log);
+            self.log.events.push(RecordEvent { step, path, id, set: None });
+        }
+        for record in differs.set {
+            let id = self.names.name(&record.id, &mut self.log);
+            let begin = self.log.fields.len() as u32;
+            for (route, text) in &record.fields {
+                let field = (self.names.name(route, &mut self.log), self.names.name(text, &mut self.log));
+                self.log.fields.push(field);
+            }
+            let set = Some((record.kind as u8, begin, self.log.fields.len() as u32));
+            self.log.events.push(RecordEvent { step, path, id, set });
+        }
+        self.current.extend(new.map(|new| (path, new)));
+    }
+}
+
+/// The kind of a number in an event.
+pub(super) fn kind(number: u8) -> Kind {
+    Kind::ALL.get(usize::from(number)).copied().unwrap_or(Kind::Goal)
+}
+
+/// What two versions of a file differ in.
+struct Differences {
+    set: Vec<FlatRecord>,
+    gone: Vec<String>,
+}
+
+/// Compares two versions of a file, reading only the pieces that differ; `None` where the later cannot be read.
+fn differences(old: Option<&Version>, new: Option<&Version>) -> Option<Differences> {
+    let chunks = |version: Option<&Version>| match version {
+        None => Some(Vec::new()),
+        Some(version) => version.chunks.clone(),
+    };
+    if let (Some(before), Some(after)) = (chunks(old), chunks(new))
+        && let Some(found) = by_chunks(old, &before, new, &after)
+    {
+        return Some(found);
+    }
+    let whole = |version: Option<&Version>| match version {
+        None => Some(Vec::new()),
+        Some(version) => flat::records(&version.bytes),
+    };
+    let after = whole(new)?;
+    Some(settle(whole(old).unwrap_or_default(), after))
+}
+
+fn by_chunks(old: Option<&Version>, before: &[Chunk], new: Option<&Version>, after: &[Chunk]) -> Option<Differences> {
+    let (old, new) = (old.map_or(&[][..], |v| &v.bytes), new.map_or(&[][..], |v| &v.bytes));
+    let same = |a: &Chunk, b: &Chunk| a.bytes(old) == b.bytes(new);
+    let head = before.iter().zip(after).take_while(|(a, b)| same(a, b)).count();
+    let (mut b, mut a) = (&before[head..], &after[head..]);
+    while let (Some((last_b, rest_b)), Some((last_a, rest_a))) = (b.split_last(), a.split_last()) {
+        if !same(last_b, last_a) {
+            break;
+        }
+        (b, a) = (rest_b, rest_a);
+    }
+    // What stands between may be in another order.
+    let mut left: HashMap<(&[u8], &[u8]), Vec<&Chunk>> = HashMap::new();
+    for chunk in b {
+        left.entry(chunk.bytes(old)).or_default().push(chunk);
+    }
+    let mut added = Vec::new();
+    for chunk in a {
+        if left.get_mut(&chunk.bytes(new)).and_then(Vec::pop).is_none() {
+            added.extend(flat::chunk(new, chunk)?);
+        }
+    }
+    let mut removed = Vec::new();
+    for chunk in b {
+        if left.get_mut(&chunk.bytes(old)).and_then(Vec::pop).is_some() {
+            removed.extend(flat::chunk(old, chunk)?);
+        }
+    }
+    let mut found = settle(removed, added);
+    // An id given twice in the file is there still.
+    if !found.gone.is_empty() {
+        let kept: Vec<FlatRecord> =
+            after.iter().filter_map(|chunk| mentions(new, chunk, &found.gone)).flatten().collect();
+        for record in kept {
+            if let Some(at) = found.gone.iter().position(|id| *id == record.id) {
+                found.gone.swap_remove(at);
+                found.set.push(record);
+            }
+        }
+        found.gone.sort_unstable();
+    }
+    Some(found)
+}
+
+/// The records of a chunk, if it may hold one of these ids.
+fn mentions(file: &[u8], chunk: &Chunk, ids: &[String]) -> Option<Vec<FlatRecord>> {
+    let (head, body) = chunk.bytes(file);
+    let text = body.trim_ascii_start();
+    let begins = |id: &String| text.starts_with(id.as_bytes()) && text.get(id.len()) == Some(&b':');
+    (head.is_empty() || ids.iter().any(begins)).then(|| flat::chunk(file, chunk)).flatten()
+}
+
+/// The records that are new or other than they were, and the ids that are gone; the first of an id counts.
+fn settle(before: Vec<FlatRecord>, after: Vec<FlatRecord>) -> Differences {
+    let mut old: HashMap<String, FlatRecord> = HashMap::new();
+    for record in before {
+        old.entry(record.id.clone()).or_insert(record);
+    }
+    let mut seen = std::collections::HashSet::new();
+    let mut set = Vec::new();
+    for record in after {
+        if seen.insert(record.id.clone()) && old.get(&record.id) != Some(&record) {
+            set.push(record);
+        }
+    }
+    let mut gone: Vec<String> = old.into_keys().filter(|id| !seen.contains(id)).collect();
+    gone.sort_unstable();
+    Differences { set, gone }
+}
+
+/// A log of one file over some days.
+#[cfg(test)]
+pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
+    use crate::snapshot::File;
+    let snapshot = Snapshot::in_memory(Vec::<File>::new());
+    let mut reader = Reader::new(Log::default(), &snapshot);
+    let path = reader.names.name("a.yaml", &mut reader.log);
+    for (at, (day, records)) in states.iter().enumerate() {
+        let date = schema::Day::parse(day).unwrap().date().at(0, 0, 0, 0);
+        let time = jiff::tz::Offset::UTC.to_timestamp(date).unwrap().as_second();
+        let step = Step {
+            commit: format!("{:040x}", at + 1),
+            author_time: time,
+            committer_time: time,
+            zone: 0,
+            tree: format!("{:040x}", at + 1),
+            prefix: String::new(),
+            changes: Vec::new(),
+        };
+        reader.log.steps.push(Mark { step });
+        reader.change(at as u32, path, Some(Some(records.as_bytes().into())));
+    }
+    reader.log
+}

@@ -1,0 +1,374 @@
+//! The history of every record, from the commits that changed the data root.
+//!
+//! Records are followed by their ids over all files, so that a move is no change, and by `formerly` over a rename.
+//! A record that was removed and came back has one life. Order is that of the commits, never that of their dates,
+//! which clocks get wrong. A field is a route of keys below the record, joined by dots, as
+//! [`schema::read::flat`] tells it.
+
+mod cache;
+mod lives;
+mod log;
+pub mod outlook;
+#[cfg(test)]
+mod tests;
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use schema::{Day, Kind, Quantity};
+
+use crate::load::Loaded;
+use crate::snapshot::Source;
+use crate::snapshot::past::Step;
+use crate::values::Limit;
+use crate::{Error, snapshot::Snapshot};
+use log::{Log, Reader};
+
+/// The keys of a target's limit.
+pub const LIMITS: [&str; 3] = ["at-least", "at-most", "between"];
+
+/// A commit that changed the data root; the last one may be what is not committed yet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Commit {
+    /// The full name; none for what is not committed yet.
+    pub id: Option<String>,
+    /// The day of the author, where the author was.
+    pub day: Day,
+    /// No commit was made after those that follow it: the earliest day among its own and theirs.
+    pub no_later_than: Day,
+    /// When it was made, in seconds since 1970.
+    pub author_time: i64,
+    /// When it was committed.
+    pub committer_time: i64,
+    /// The object id of the data root's tree.
+    pub tree: String,
+    /// From the top to the data root: empty, or ending in `/`.
+    pub prefix: String,
+}
+
+impl Commit {
+    /// The name as messages tell it.
+    pub fn short(&self) -> &str {
+        self.id.as_deref().map_or("not committed", |id| id.get(..10).unwrap_or(id))
+    }
+}
+
+/// A field of a record that was set, changed or removed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// The step in [`History::steps`].
+    pub step: usize,
+    /// The keys below the record, joined by dots.
+    pub route: Arc<str>,
+    /// The text before; none where the field was set.
+    pub before: Option<Arc<str>>,
+    /// The text after; none where it was removed.
+    pub after: Option<Arc<str>>,
+}
+
+/// The life of a record.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Life {
+    /// Its id, or the last one it had.
+    pub id: Arc<str>,
+    /// Its kind.
+    pub kind: Kind,
+    /// The ids it had before, the oldest first.
+    pub older_ids: Vec<Arc<str>>,
+    /// The steps in which it got another id, and the one it had.
+    pub renames: Vec<(usize, Arc<str>)>,
+    /// The steps in which it went to another file: from where, and where to.
+    pub moves: Vec<(usize, Arc<str>, Arc<str>)>,
+    /// The step in which it came.
+    pub born: usize,
+    /// The step in which it went, if it did.
+    pub gone: Option<usize>,
+    /// What was changed, in the order of the steps; its first fields are set in the step in which it came.
+    pub changes: Vec<Change>,
+}
+
+impl Life {
+    /// The changes of one field.
+    pub fn changes_of<'l>(&'l self, route: &'l str) -> impl DoubleEndedIterator<Item = &'l Change> {
+        self.changes.iter().filter(move |change| *change.route == *route)
+    }
+
+    /// The text of a field after a step.
+    pub fn value_at(&self, route: &str, step: usize) -> Option<&str> {
+        if self.gone.is_some_and(|gone| gone <= step) {
+            return None;
+        }
+        self.last_at(route, step)
+    }
+
+    /// The same, and for a record that is gone what it had at the end.
+    pub fn last_at(&self, route: &str, step: usize) -> Option<&str> {
+        let so_far = self.changes.iter().take_while(|change| change.step <= step);
+        so_far.filter(|change| *change.route == *route).last()?.after.as_deref()
+    }
+
+    /// The last step in which anything in it changed.
+    pub fn last_change(&self) -> usize {
+        self.changes.last().map_or(self.born, |change| change.step)
+    }
+}
+
+/// The limit of a target as it stood.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitText {
+    /// For a sentence: `at most 205 kg`.
+    pub text: String,
+    /// The limit, in SI.
+    pub limit: Limit,
+    /// The key it stands under.
+    pub key: &'static str,
+}
+
+/// A limit that was set or moved: the step, the limit before and after.
+pub type LimitMove = (usize, Option<LimitText>, Option<LimitText>);
+
+/// The history of a data root.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct History {
+    /// The commits that changed it, the oldest first.
+    pub steps: Vec<Commit>,
+    /// Does it begin where a shallow clone was cut?
+    pub shallow: bool,
+    /// Versions of files that could not be read and were passed over: the step, and the path.
+    pub unread: Vec<(usize, String)>,
+    lives: Vec<Life>,
+    by_id: HashMap<Arc<str>, usize>,
+}
+
+impl History {
+    /// All lives, in the order in which they began.
+    pub fn lives(&self) -> &[Life] {
+        &self.lives
+    }
+
+    /// The life of a record, by its id or one that it had before.
+    pub fn life(&self, id: &str) -> Option<&Life> {
+        self.by_id.get(id).map(|at| &self.lives[*at])
+    }
+
+    /// The text of a field of a record after a step.
+    pub fn value_at(&self, id: &str, route: &str, step: usize) -> Option<&str> {
+        self.life(id)?.value_at(route, step)
+    }
+
+    /// All ids that are or were.
+    pub fn ids(&self) -> impl Iterator<Item = &str> {
+        self.lives.iter().flat_map(|life| life.older_ids.iter().chain([&life.id])).map(|id| &**id)
+    }
+
+    /// The steps in which the limit of a target was set or moved; one that is only written otherwise did not move.
+    pub fn limit_moves(&self, id: &str) -> Vec<LimitMove> {
+        let Some(life) = self.life(id) else { return Vec::new() };
+        let mut moves: Vec<LimitMove> = Vec::new();
+        let mut last: Option<LimitText> = None;
+        let changed = life.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
+        let mut steps: Vec<usize> = changed.map(|change| change.step).collect();
+        steps.dedup();
+        for step in steps {
+            let now = LIMITS.iter().find_map(|key| limit_text(key, life.last_at(key, step)?));
+            if now.as_ref().map(|now| now.limit) != last.as_ref().map(|last| last.limit) {
+                moves.push((step, last, now.clone()));
+            }
+            last = now;
+        }
+        moves
+    }
+
+    /// The last step that was made no later than a day.
+    pub fn step_on(&self, day: Day) -> Option<usize> {
+        self.steps.iter().rposition(|step| step.id.is_some() && step.no_later_than <= day)
+    }
+
+    fn of(log: &Log, uncommitted: Option<Day>) -> Self {
+        let mut steps: Vec<Commit> = log
+            .steps
+            .iter()
+            .map(|mark| {
+                let (step, day) = (&mark.step, mark.step.day());
+                Commit {
+                    id: (!step.commit.is_empty()).then(|| step.commit.clone()),
+                    day,
+                    no_later_than: day,
+                    author_time: step.author_time,
+                    committer_time: step.committer_time,
+                    tree: step.tree.clone(),
+                    prefix: step.prefix.clone(),
+                }
+            })
+            .collect();
+        if let (Some(day), Some(last)) = (uncommitted, steps.last_mut().filter(|last| last.id.is_none())) {
+            (last.day, last.no_later_than) = (day, day);
+        }
+        // The day of what is not committed may be one of the settings, and says nothing about the commits.
+        let mut least: Option<Day> = None;
+        for step in steps.iter_mut().rev().filter(|step| step.id.is_some()) {
+            step.no_later_than = least.map_or(step.day, |least| least.min(step.day));
+            least = Some(step.no_later_than);
+        }
+        let unread = log.unread.iter().map(|(step, path)| (*step as usize, log.strings[*path as usize].to_string()));
+        let mut history = Self {
+            steps,
+            shallow: log.shallow,
+            unread: unread.collect(),
+            lives: lives::lives(log),
+            by_id: HashMap::new(),
+        };
+        for (at, life) in history.lives.iter().enumerate() {
+            for id in &life.older_ids {
+                history.by_id.entry(id.clone()).or_insert(at);
+            }
+        }
+        // An id that is in use again is the one that has it.
+        for (at, life) in history.lives.iter().enumerate() {
+            history.by_id.insert(life.id.clone(), at);
+        }
+        history
+    }
+}
+
+/// A limit as a text under its key says it; none where it cannot be read.
+fn limit_text(key: &'static str, text: &str) -> Option<LimitText> {
+    let si = |text: &str| Quantity::parse(text).ok().map(|quantity| quantity.si());
+    let (text, limit) = match key {
+        "between" => {
+            let (low, high) = text.split_once(", ")?;
+            (format!("{low} to {high}"), Limit { at_least: Some(si(low)?), at_most: Some(si(high)?) })
+        }
+        "at-least" => (format!("at least {text}"), Limit { at_least: Some(si(text)?), at_most: None }),
+        _ => (format!("at most {text}"), Limit { at_least: None, at_most: Some(si(text)?) }),
+    };
+    Some(LimitText { text, limit, key })
+}
+
+/// What there is of a history.
+#[derive(Clone, Debug)]
+pub enum Past {
+    /// All of it.
+    Known(Box<History>),
+    /// The clone is shallow: the beginning is missing, and what is there may mislead.
+    Short(Box<History>),
+    /// None, and why.
+    None(String),
+}
+
+impl Past {
+    /// The history, where all of it is there.
+    pub fn whole(&self) -> Option<&History> {
+        match self {
+            Self::Known(history) => Some(history),
+            Self::Short(_) | Self::None(_) => None,
+        }
+    }
+
+    /// The history as far as it is there.
+    pub fn any(&self) -> Option<&History> {
+        match self {
+            Self::Known(history) | Self::Short(history) => Some(history),
+            Self::None(_) => None,
+        }
+    }
+
+    /// The word in JSON.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Known(_) => "on",
+            Self::Short(_) => "short",
+            Self::None(_) => "off",
+        }
+    }
+
+    /// Why the checks of the history are off, and what brings them back.
+    pub fn reason(&self) -> Option<String> {
+        match self {
+            Self::Known(_) => None,
+            Self::Short(_) => Some("the clone is shallow: `git fetch --unshallow` brings the rest".to_owned()),
+            Self::None(why) => Some(why.clone()),
+        }
+    }
+
+    /// The history of the records that were loaded. What is not committed is the last step, dated `day`.
+    ///
+    /// Never an error: a check goes on without a history, and says so.
+    pub fn of(loaded: &Loaded, day: Day) -> Self {
+        match read(&loaded.snapshot, day, true) {
+            Ok(past) => past,
+            Err(error) => Self::None(error.to_string()),
+        }
+    }
+
+    /// The same, without the cache.
+    pub fn anew(loaded: &Loaded, day: Day) -> Self {
+        read(&loaded.snapshot, day, false).unwrap_or_else(|error| Self::None(error.to_string()))
+    }
+}
+
+/// The log of the commits up to a tip: from the cache as far as it knows them, else from git.
+fn log(snapshot: &Snapshot, tip: &str, cached: bool) -> Result<Option<Log>, Error> {
+    let cache = if cached { cache::Cache::of(snapshot) } else { None };
+    let mut log = cache.as_ref().and_then(cache::Cache::read).unwrap_or_default();
+    let Some(walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
+    match &walk.met {
+        Some(met) => log.keep_to(met),
+        None => log = Log::default(),
+    }
+    // A look at an older revision makes no one forget the newer ones.
+    let news = !walk.steps.is_empty() || walk.met.is_none() || walk.passed > 20;
+    let mut reader = Reader::new(log, snapshot);
+    let mut whole = reader.add(walk)?;
+    if !whole {
+        reader = Reader::new(Log::default(), snapshot);
+        if let Some(walk) = snapshot.walk(tip, &HashMap::new())? {
+            whole = reader.add(walk)?;
+        }
+    }
+    let mut log = reader.log;
+    log.tip = (tip.to_owned(), snapshot.prefix.clone());
+    // A shallow clone may be deepened, which no name of a commit tells.
+    if let Some(cache) = cache.filter(|_| whole && news && !log.shallow) {
+        cache.write(&log);
+    }
+    Ok(Some(log))
+}
+
+fn read(snapshot: &Snapshot, day: Day, cached: bool) -> Result<Past, Error> {
+    if !snapshot.in_repository() {
+        return Ok(Past::None("the data root is in no git repository".to_owned()));
+    }
+    let Some(tip) = snapshot.tip()? else { return Ok(Past::None("there is no commit yet".to_owned())) };
+    let Some(mut log) = log(snapshot, &tip, cached)? else {
+        return Ok(Past::None("no commit holds the data root yet".to_owned()));
+    };
+    let committed = matches!(snapshot.source, Source::Revision { .. });
+    if !committed {
+        let step = Step {
+            commit: String::new(),
+            author_time: 0,
+            committer_time: 0,
+            zone: 0,
+            tree: String::new(),
+            prefix: snapshot.prefix.clone(),
+            changes: Vec::new(),
+        };
+        let mut reader = Reader::new(log, snapshot);
+        let differs = reader.add_snapshot(step)?;
+        log = reader.log;
+        if !differs {
+            log.steps.pop();
+        }
+    }
+    let history = Box::new(History::of(&log, (!committed).then_some(day)));
+    Ok(if history.shallow { Past::Short(history) } else { Past::Known(history) })
+}
+
+/// A history that is told rather than read from git, for tests: the day of each step, and the record file after it.
+#[cfg(test)]
+pub(crate) fn scripted(states: &[(&str, &str)]) -> History {
+    let mut log = log::scripted(states);
+    log.shallow = false;
+    History::of(&log, None)
+}

@@ -1,0 +1,169 @@
+//! The commits that changed a data root, by first parents from a tip to the root of the history.
+//!
+//! Whole trees are never compared: only the object ids of the data root's subtree, and where they differ that subtree.
+
+use std::collections::HashMap;
+
+use schema::{Day, settings};
+
+use super::place::{Content, EntryKind, Repository};
+use super::{Snapshot, Source, plumbing};
+use crate::Error;
+
+/// A commit that changed the data root.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Step {
+    /// The full name of the commit.
+    pub commit: String,
+    /// When the change was made, in seconds since 1970.
+    pub author_time: i64,
+    /// When it was committed.
+    pub committer_time: i64,
+    /// The time zone of the author, in minutes.
+    pub zone: i32,
+    /// The object id of the data root's tree; empty where the commit has none.
+    pub tree: String,
+    /// From the top to the data root: empty, or ending in `/`.
+    pub prefix: String,
+    /// The files that differ from the first parent, by their paths below the data root.
+    pub changes: Vec<FileChange>,
+}
+
+impl Step {
+    /// The day of the author, where the author was.
+    pub fn day(&self) -> Day {
+        let day = plumbing::day_of(self.author_time.saturating_add(i64::from(self.zone) * 60));
+        day.or_else(|| plumbing::day_of(0)).unwrap_or_else(|| Day::from(jiff::civil::Date::ZERO))
+    }
+}
+
+/// A file of a data root that a commit added, changed or removed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FileChange {
+    /// The path below the data root.
+    pub path: String,
+    /// The content before, by its object id.
+    pub old: Option<String>,
+    /// The content after.
+    pub new: Option<String>,
+}
+
+/// What was found on the way from the tip back.
+#[derive(Debug, Default)]
+pub struct Walk {
+    /// The commits that changed the data root, the oldest first.
+    pub steps: Vec<Step>,
+    /// The commit known before at which the walk ended, and the prefix that the data root has there.
+    pub met: Option<String>,
+    /// Did it end where a shallow clone does?
+    pub shallow: bool,
+    /// The tip.
+    pub tip: String,
+    /// How many commits were passed on the way, as far as that is known.
+    pub passed: usize,
+}
+
+/// Where a walk stands: a commit, and the data root in it.
+#[derive(Clone, Debug)]
+pub(super) struct Place {
+    pub(super) commit: String,
+    pub(super) prefix: String,
+}
+
+/// Does this file change count? Plain files on either side; links and submodules hold no records.
+pub(super) fn plain(mode: u32) -> bool {
+    EntryKind::of_mode(mode) == Some(EntryKind::File)
+}
+
+/// The data root in a parent in which the settings file is not where the child has it: the only one there is,
+/// and one that the child has no more, so that a second data root is not taken for the past of the first.
+pub(super) fn renamed(parent: &[String], in_child: impl Fn(&str) -> bool) -> Option<String> {
+    match parent {
+        [only] if !in_child(only) => Some(only.clone()),
+        _ => None,
+    }
+}
+
+/// The settings file of a data root, from the top.
+pub(super) fn marker(prefix: &str) -> String {
+    format!("{prefix}{}", settings::FILE)
+}
+
+impl Snapshot {
+    /// The repository that the snapshot was taken in, if in one.
+    pub(super) fn repository(&self) -> Option<&Repository> {
+        self.beside.repository.as_ref()
+    }
+
+    /// Is it in a repository?
+    pub(crate) fn in_repository(&self) -> bool {
+        self.repository().is_some()
+    }
+
+    /// The commit that the snapshot stands on: its own, else HEAD. None where there is no commit yet.
+    pub(crate) fn tip(&self) -> Result<Option<String>, Error> {
+        match (&self.source, self.repository()) {
+            (Source::Revision { commit, .. }, _) => Ok(Some(commit.clone())),
+            (_, Some(repository)) => repository.head(),
+            (_, None) => Ok(None),
+        }
+    }
+
+    /// The commits that changed the data root, from the tip back to the first, or to one that `known` says is known.
+    ///
+    /// `None` where the tip does not hold the data root.
+    pub(crate) fn walk(&self, tip: &str, known: &HashMap<&str, &str>) -> Result<Option<Walk>, Error> {
+        let Some(repository) = self.repository() else { return Ok(None) };
+        let prefix = if repository.has(tip, &marker(&self.prefix))? {
+            self.prefix.clone()
+        } else {
+            // Renamed, and not committed yet.
+            let roots = repository.roots(tip)?;
+            let there = |root: &str| self.folder.is_some() && repository.top.join(marker(root)).is_file();
+            match renamed(&roots, there) {
+                Some(prefix) => prefix,
+                None => return Ok(None),
+            }
+        };
+        repository.walk(&Place { commit: tip.to_owned(), prefix }, known).map(Some)
+    }
+
+    /// The contents of blobs, in their order.
+    pub(crate) fn blobs(&self, ids: &[&str]) -> Result<Vec<Content>, Error> {
+        match self.repository() {
+            Some(repository) => repository.blobs(ids),
+            None => Err(Error::new("there is no repository")),
+        }
+    }
+
+    /// The object id that git gives these bytes, in the repository's own hash.
+    pub(crate) fn blob_id(&self, bytes: &[u8], like: &str) -> Option<String> {
+        if like.len() == 64 {
+            use sha2::Digest as _;
+            let mut hash = sha2::Sha256::new();
+            hash.update(format!("blob {}\0", bytes.len()));
+            hash.update(bytes);
+            return Some(hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect());
+        }
+        super::git::blob_id(bytes)
+    }
+
+    /// The data root as a commit of its history has it.
+    pub(crate) fn at(&self, commit: &str, prefix: &str) -> Result<Self, Error> {
+        let repository = self.repository().ok_or_else(|| Error::new("there is no repository"))?;
+        super::entries::at(repository.again()?, commit, prefix)
+    }
+
+    /// Is this path a record file of the data root?
+    pub(crate) fn is_record(&self) -> impl Fn(&str) -> bool {
+        let filter = super::Filter::new(&self.settings, &mut Vec::new());
+        move |path: &str| filter.is_record(path)
+    }
+
+    /// The folder that all work trees of the repository share, where it is plainly one of git's: nothing in the
+    /// environment puts the repository together.
+    pub(crate) fn common_folder(&self) -> Option<std::path::PathBuf> {
+        let folder = self.repository()?.common_folder()?;
+        (folder.join("HEAD").exists() && folder.join("objects").is_dir()).then_some(folder)
+    }
+}
