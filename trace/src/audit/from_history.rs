@@ -12,8 +12,8 @@ use crate::values::{Limit, Status};
 
 use super::loops::Course;
 
-/// The car is evaluated at no more commits than this: a season of weekly commits whole, a longer one in equal slots of time.
-const MOST_MOMENTS: usize = 60;
+/// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots of time.
+const MOST_MOMENTS: usize = 120;
 
 impl Season {
     /// What the history tells of the records that were loaded.

@@ -208,6 +208,9 @@ fn over_time(
     let (&(first, _), &(last, _)) = (points.first()?, points.last()?);
     let all = || points.iter().chain(limits).map(|(_, value)| *value).filter(|value| value.is_finite());
     let (low, high) = all().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+    // A car of which half is listed yet would press all that matters into a line: it comes in from below.
+    let least = limits.iter().map(|(_, value)| *value).fold(f64::INFINITY, f64::min);
+    let low = if least.is_finite() && least > 0.0 && high > 0.8 * least { low.max(0.8 * least) } else { low };
     let room = ((high - low) * 0.08).max(high.abs() * 1e-6);
     let y = Axis::new((low - room, high + room), (BOTTOM, 16.0));
     let days = |day: Day| f64::from(first.days_until(day));
@@ -234,9 +237,9 @@ fn over_time(
         let value = limits.last().map_or(*start, |(_, value)| *value);
         text(&mut out, RIGHT, y.at(value) - 4.0, "small end strong", limit_name);
     }
-    let steps = points.iter().map(|(day, value)| format!("{} {}", place(at(*day)), place(y.at(*value))));
+    let steps = points.iter().map(|(day, value)| format!("{} {}", place(at(*day)), place(y.at(value.max(low - room)))));
     let _ = write!(out, "<polyline points=\"{}\" class=\"course\"/>", steps.collect::<Vec<_>>().join(" "));
-    for (day, value) in points.iter().take(1).chain(points.last()) {
+    for (day, value) in points.iter().take(1).chain(points.last()).filter(|(_, value)| *value >= low) {
         let _ =
             write!(out, "<circle cx=\"{}\" cy=\"{}\" r=\"3\" class=\"dot\"/>", place(at(*day)), place(y.at(*value)));
     }
