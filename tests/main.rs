@@ -12,6 +12,7 @@ mod budgets;
 mod checks;
 mod commands;
 mod example_car;
+mod example_season;
 mod git_hooks;
 mod git_ignore;
 mod git_shapes;

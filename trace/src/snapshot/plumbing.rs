@@ -67,7 +67,8 @@ impl Git {
         let mut stdin = child.stdin.take();
         // A thread of its own, so that neither side waits for the other with a full pipe.
         let writer = std::thread::spawn(move || stdin.as_mut().map_or(Ok(()), |stdin| stdin.write_all(&input)));
-        let output = child.wait_with_output().map_err(|error| Error::new("git stopped in the middle").because(error))?;
+        let output =
+            child.wait_with_output().map_err(|error| Error::new("git stopped in the middle").because(error))?;
         let _ = writer.join();
         if output.status.success() {
             return Ok(());
