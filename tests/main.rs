@@ -15,6 +15,7 @@ mod ci_recipes;
 mod commands;
 mod example_car;
 mod formats;
+mod example_season;
 mod git_hooks;
 mod git_ignore;
 mod git_shapes;

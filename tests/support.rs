@@ -21,7 +21,7 @@ pub(crate) struct Answer {
 }
 
 impl Answer {
-    fn of(output: &Output) -> Self {
+    pub(crate) fn of(output: &Output) -> Self {
         let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
         Self { code: output.status.code().unwrap_or(-1), out: text(&output.stdout), err: text(&output.stderr) }
     }

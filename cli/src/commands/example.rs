@@ -36,7 +36,7 @@ next, in {shown}
   tierod delta HEAD~10          what the last ten commits changed, mended and moved
   tierod history car-mass       every change of one record, with its reason
   tierod audit                  what was met, and how good the predictions were
-  tierod points --rev {anchor}    the outlook in the middle of the build
+  tierod points --rev {anchor}   the outlook in the middle of the build
 ",
             anchor = season.anchor(),
         )

@@ -43,6 +43,9 @@ struct Step {
     /// After the anchor: text at the end of files, new or not.
     #[serde(default)]
     appends: BTreeMap<String, String>,
+    /// After the anchor: the records that go.
+    #[serde(default)]
+    removes: Vec<String>,
     /// `part.amount`, and `<value> <basis> -> <value> <basis>`.
     #[serde(default)]
     amounts: BTreeMap<String, String>,
@@ -134,8 +137,8 @@ impl Step {
 
     /// From the state after it to the one before.
     fn undo(&self, state: &mut Files) -> Result<(), String> {
-        if !self.appends.is_empty() {
-            return Err("`appends` stands before the anchor".to_owned());
+        if !(self.appends.is_empty() && self.removes.is_empty()) {
+            return Err("`appends` or `removes` stands before the anchor".to_owned());
         }
         for edit in self.edits.iter().rev() {
             replace(state, &edit.at, &edit.to, &edit.from)?;
@@ -154,11 +157,7 @@ impl Step {
             }
         }
         for id in &self.adds {
-            let (path, range) = find(state, id)?;
-            match text::without(&state[&path], &range) {
-                Some(left) => state.insert(path, left),
-                None => state.remove(&path),
-            };
+            remove(state, id)?;
         }
         for path in &self.files {
             state.remove(path).ok_or(format!("no file {path}"))?;
@@ -180,6 +179,9 @@ impl Step {
         for (path, text) in &self.appends {
             state.entry(path.clone()).or_default().push_str(text);
         }
+        for id in &self.removes {
+            remove(state, id)?;
+        }
         for (amount, change) in &self.amounts {
             let (from, to) = both_amounts(amount, change)?;
             replace(state, part(amount), &from, &to)?;
@@ -197,6 +199,16 @@ fn move_file(state: &mut Files, from: &str, to: &str) -> Result<(), String> {
         Some(_) => Err(format!("{to} is there already")),
         None => Ok(()),
     }
+}
+
+/// Takes a record out, and its file with the last one.
+fn remove(state: &mut Files, id: &str) -> Result<(), String> {
+    let (path, range) = find(state, id)?;
+    match text::without(&state[&path], &range) {
+        Some(left) => state.insert(path, left),
+        None => state.remove(&path),
+    };
+    Ok(())
 }
 
 /// The file with a record, and where it stands in it.

@@ -1,0 +1,282 @@
+//! The season of the example car: what `example` lays out, and that every commit of it can be read.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
+
+use serde_json::Value;
+
+use crate::example_car;
+use crate::support::{Answer, Sandbox};
+
+/// A season that was laid out once, for the tests that only look at it.
+struct Season {
+    sandbox: Sandbox,
+    said: String,
+    commits: Vec<String>,
+}
+
+impl Season {
+    fn at(&self) -> PathBuf {
+        self.sandbox.at("car")
+    }
+
+    fn git(&self, args: &[&str]) -> String {
+        self.sandbox.git_in(&self.at(), args)
+    }
+
+    fn check(&self, args: &[&str]) -> Value {
+        self.sandbox.tierod_in(&self.at(), &[&["check", "--format", "json"], args].concat()).json()
+    }
+}
+
+fn season() -> &'static Season {
+    static SEASON: OnceLock<Season> = OnceLock::new();
+    SEASON.get_or_init(|| {
+        let sandbox = Sandbox::new();
+        let said = sandbox.tierod(&["example", "car"]).ended(0).out;
+        let log = sandbox.git_in(&sandbox.at("car"), &["rev-list", "--reverse", "main"]);
+        Season { said, commits: log.lines().map(str::to_owned).collect(), sandbox }
+    })
+}
+
+/// The findings as `check record`.
+fn told(report: &Value, which: impl Fn(&Value) -> bool) -> BTreeSet<String> {
+    let findings = report["findings"].as_array().unwrap().iter().filter(|finding| which(finding));
+    let text = |value: &Value| value.as_str().unwrap_or("-").to_owned();
+    findings.map(|finding| format!("{} {}", text(&finding["check"]), text(&finding["record"]))).collect()
+}
+
+#[test]
+fn it_is_a_season_of_dated_commits_by_roles() {
+    let season = season();
+    assert!(season.commits.len() >= 40, "{} commits", season.commits.len());
+    let log = season.git(&["log", "--reverse", "--format=%at %ct %ad|%an|%ae|%s", "--date=iso-strict"]);
+    let mut last = 0;
+    for line in log.lines() {
+        let fields: Vec<&str> = line.split('|').collect();
+        let [when, name, email, message] = fields[..] else { panic!("{line}") };
+        let mut times = when.split(' ');
+        let (author, committer) = (times.next().unwrap(), times.next().unwrap());
+        let seconds: i64 = author.parse().unwrap();
+        assert!(author == committer && seconds > last, "{line}");
+        last = seconds;
+        assert!(when.ends_with("+01:00") || when.ends_with("+02:00"), "{line}");
+        assert!(name.ends_with(" lead") || name == "chief engineer", "a role and no name: {line}");
+        assert_eq!(email, format!("{}@tarnmoor.example", name.replace(' ', "-")));
+        assert!(message.starts_with(|first: char| first.is_uppercase()) && !message.ends_with('.'), "{line}");
+    }
+    let days = season.git(&["log", "--format=%ad", "--date=short"]);
+    assert!(days.starts_with("2027-07-20\n") && days.ends_with("2026-09-21\n"), "{days}");
+    let first = format!("laid out {} commits from 2026-09-21 to 2027-07-20 in car:", season.commits.len());
+    assert!(season.said.starts_with(&first), "{}", season.said);
+}
+
+#[test]
+fn it_is_left_clean_on_main_with_nothing_around_it() {
+    let season = season();
+    assert_eq!(season.git(&["status", "--porcelain", "--branch", "--ignored"]), "## main\n");
+    assert_eq!(season.git(&["remote"]), "");
+    assert_eq!(season.git(&["for-each-ref", "--format=%(refname)"]), "refs/heads/main\n");
+    assert!(!season.at().join(".git/hooks").exists(), "no template");
+    season.git(&["fsck", "--strict"]);
+}
+
+fn files(folder: &Path, prefix: &str, found: &mut BTreeSet<(String, Vec<u8>)>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let entry = entry.unwrap();
+        let path = format!("{prefix}{}", entry.file_name().into_string().unwrap());
+        if entry.file_type().unwrap().is_dir() {
+            files(&entry.path(), &format!("{path}/"), found);
+        } else if path != ".git" {
+            found.insert((path, std::fs::read(entry.path()).unwrap()));
+        }
+    }
+}
+
+#[test]
+fn one_commit_is_the_example_car_as_it_ships() {
+    let sandbox = Sandbox::new();
+    let said = sandbox.tierod(&["example", "car"]).ended(0).out;
+    let (_, rest) = said.split_once("--rev ").unwrap();
+    let anchor = rest.split_whitespace().next().unwrap();
+    sandbox.git_in(&sandbox.at("car"), &["worktree", "add", "-q", "--detach", "../anchor", anchor]);
+    let (mut laid, mut shipped) = (BTreeSet::new(), BTreeSet::new());
+    files(&sandbox.at("anchor"), "", &mut laid);
+    files(&example_car::folder(), "", &mut shipped);
+    let differ: Vec<&String> = laid.symmetric_difference(&shipped).map(|(path, _)| path).collect();
+    assert_eq!(differ, ["tierod.yaml", "tierod.yaml"], "the settings as laid out and as shipped");
+    let read = |path: &str| std::fs::read_to_string(path).unwrap();
+    let settings = read(example_car::folder().join("tierod.yaml").to_str().unwrap());
+    let without: String = settings.split_inclusive('\n').filter(|line| !line.starts_with("as-of:")).collect();
+    assert_eq!(read(sandbox.at("anchor/tierod.yaml").to_str().unwrap()), without);
+    assert_eq!(sandbox.git_in(&sandbox.at("anchor"), &["show", "-s", "--format=%cs"]), "2027-03-19\n");
+}
+
+/// What no commit may have: these are errors at every stage, and a season that trips over them tells nothing.
+const UNREADABLE: [&str; 10] = [
+    "unreadable-file",
+    "unknown-key",
+    "missing-key",
+    "bad-value",
+    "duplicate-key",
+    "duplicate-id",
+    "unknown-reference",
+    "reference-cycle",
+    "value-cycle",
+    "unit-mismatch",
+];
+
+#[test]
+fn every_commit_can_be_read() {
+    let season = season();
+    let broken = |finding: &Value| UNREADABLE.contains(&finding["check"].as_str().unwrap());
+    // One process a commit: two at a time, as there are two cores nearly anywhere.
+    std::thread::scope(|scope| {
+        for half in season.commits.chunks(season.commits.len().div_ceil(2)) {
+            scope.spawn(move || {
+                for commit in half {
+                    let report = season.check(&["--rev", commit]);
+                    let told = told(&report, broken);
+                    assert!(told.is_empty(), "{commit} {told:?}");
+                    assert!(report["summary"]["records"].as_u64().unwrap() > 0);
+                }
+            });
+        }
+    });
+}
+
+#[test]
+fn it_ends_with_what_stayed_open_and_no_more() {
+    let season = season();
+    let report = season.check(&[]);
+    assert_eq!(report, season.check(&["--on", "2027-07-20"]), "the season is closed on its day");
+    let open = |level: &str| told(&report, |finding| finding["level"] == level);
+    let errors = [
+        "no-verification coolant-temperature",
+        "target-missed accel-time",
+        "verification-overdue tyre-warm-up",
+        "verification-overdue wheel-power",
+    ];
+    for error in errors {
+        assert!(open("error").contains(error), "{error}: {:?}", open("error"));
+    }
+    let off_course = |report: &Value| told(report, |finding| finding["check"] == "target-off-course");
+    assert_eq!(off_course(&report), ["target-off-course wheel-power".to_owned()].into());
+    // Four weeks before it was off course as well, and nobody has done anything about it since.
+    let before = season.git(&["rev-list", "-1", "--before=2027-06-22", "main"]);
+    assert!(off_course(&season.check(&["--rev", before.trim()])).contains("target-off-course wheel-power"));
+
+    let values = season.sandbox.tierod_in(&season.at(), &["values", "--format", "json"]).ended(0).json();
+    let targets = values["values"].as_array().unwrap();
+    let status = |word: &str| targets.iter().filter(|target| target["status"] == word).count();
+    assert!(status("met") >= 15, "{}", status("met"));
+    assert_eq!(status("missed"), 1);
+    let log = season.git(&["grep", "-c", "basis: weighed", "HEAD", "--", "*.yaml"]);
+    let weighed: usize = log.lines().map(|line| line.rsplit(':').next().unwrap().parse::<usize>().unwrap()).sum();
+    assert!(weighed >= 25, "{weighed} parts weighed");
+    let final_place = season.git(&["show", "HEAD:contest/2027-07-04-final.md"]);
+    let total = season.sandbox.tierod_in(&season.at(), &["points"]).ended(0).out;
+    let total = total.lines().find(|line| line.starts_with("total")).unwrap().split_whitespace().nth(2).unwrap();
+    assert!(final_place.contains(&format!("with {total} points")), "{total}: {final_place}");
+}
+
+#[test]
+fn the_records_move_as_the_season_goes() {
+    let season = season();
+    let renames = season.git(&["log", "--diff-filter=R", "-M", "--name-status", "--format="]);
+    assert!(renames.contains("goal-and-events.yaml\tseason/goal-and-events.yaml"), "{renames}");
+    assert!(renames.contains("season/power-curve.csv\tanalysis/power-curve.csv"), "{renames}");
+    let formerly = season.git(&["show", "HEAD:powertrain/powertrain.yaml"]);
+    assert!(formerly.contains("  coolant-hose-set:\n    formerly: [hose-set]\n"));
+    // A limit that moves on record does so in the commit that brings the revision.
+    for (revision, limit) in [
+        ("accel-time-december", "+    at-most: 4.27 s"),
+        ("car-mass-february", "+    at-most: 205 kg"),
+        ("chassis-mass-march", "+    at-most: 47.8 kg"),
+    ] {
+        let patch = season.git(&["log", "-p", "--pickaxe-all", "--format=", "-S", &format!("  {revision}:")]);
+        assert!(patch.contains(limit), "{revision}");
+    }
+}
+
+#[test]
+fn a_folder_with_anything_in_it_is_left_alone() {
+    let sandbox = Sandbox::new();
+    sandbox.write("car/notes.txt", "mine");
+    sandbox.write("file", "mine");
+    for (folder, why) in [("car", "is not empty"), ("file", "is no folder"), (".", "is not empty")] {
+        let error = sandbox.tierod(&["example", folder]).ended(2).err;
+        assert!(error.contains(why) && error.contains("nothing was written"), "{error}");
+    }
+    let listed: BTreeSet<_> = std::fs::read_dir(sandbox.at("car")).unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert_eq!(listed, ["notes.txt".into()].into());
+    std::fs::create_dir(sandbox.at("empty")).unwrap();
+    sandbox.tierod(&["example", "empty"]).ended(0);
+    assert!(sandbox.at("empty/tierod.yaml").exists(), "an empty folder is taken");
+}
+
+#[cfg(unix)]
+#[test]
+fn the_users_git_changes_nothing_and_the_commits_are_the_same_anywhere() {
+    use std::os::unix::fs::PermissionsExt as _;
+
+    let sandbox = Sandbox::repository();
+    sandbox.write("own.yaml", "goals: {}\n");
+    sandbox.git(&["add", "own.yaml"]);
+    let hook = format!("#!/bin/sh\ntouch '{}'\n", sandbox.outside().join("ran").display());
+    for name in ["post-checkout", "post-index-change", "reference-transaction"] {
+        for folder in ["hooks", "template/hooks"] {
+            let path = sandbox.outside().join(folder).join(name);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(&path, &hook).unwrap();
+            std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o755)).unwrap();
+        }
+    }
+    let config = sandbox.outside().join("config");
+    let at = |path: &str| sandbox.outside().join(path).display().to_string();
+    let text = format!(
+        "[commit]\n\tgpgsign = true\n[gpg]\n\tprogram = false\n[core]\n\tautocrlf = true\n\thooksPath = {}\n\
+         [init]\n\ttemplateDir = {}\n\tdefaultBranch = trunk\n\tdefaultObjectFormat = sha256\n\
+         [remote \"origin\"]\n\turl = /nowhere\n[i18n]\n\tcommitEncoding = latin1\n",
+        at("hooks"),
+        at("template")
+    );
+    std::fs::write(&config, text).unwrap();
+    let attributes = sandbox.outside().join("home/.config/git/attributes");
+    std::fs::create_dir_all(attributes.parent().unwrap()).unwrap();
+    std::fs::write(attributes, "* text eol=crlf\n").unwrap();
+
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+    command.args(["example", "car"]).env("GIT_CONFIG_GLOBAL", &config).env("TZ", "Pacific/Auckland");
+    command.env("GIT_DIR", sandbox.at(".git")).env("GIT_INDEX_FILE", sandbox.at(".git/index"));
+    command.env("GIT_TEMPLATE_DIR", at("template")).env("GIT_DEFAULT_HASH", "sha256");
+    command.env("GIT_CONFIG_COUNT", "1").env("GIT_CONFIG_KEY_0", "core.autocrlf").env("GIT_CONFIG_VALUE_0", "true");
+    let output = command.output().unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+
+    let car = sandbox.at("car");
+    let head = sandbox.git_in(&car, &["rev-parse", "HEAD"]);
+    assert_eq!(head.trim(), season().commits.last().unwrap(), "same tool, same commits");
+    assert!(!sandbox.outside().join("ran").exists(), "a hook ran");
+    assert!(!car.join(".git/hooks").exists());
+    let (mut here, mut there) = (BTreeSet::new(), BTreeSet::new());
+    std::fs::remove_dir_all(car.join(".git")).unwrap();
+    files(&car, "", &mut here);
+    files(&season().at(), "", &mut there);
+    there.retain(|(path, _)| !path.starts_with(".git/"));
+    assert_eq!(here, there, "the same bytes");
+    assert_eq!(sandbox.git(&["ls-files"]), "own.yaml\n", "the repository around it is as it was");
+    let refs = sandbox.git(&["for-each-ref"]);
+    assert_eq!(refs, "");
+}
+
+#[test]
+fn without_git_it_says_so() {
+    let sandbox = Sandbox::new();
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+    let output = command.args(["example", "car"]).env("PATH", sandbox.at("none")).output().unwrap();
+    let answer: Answer = Answer::of(&output);
+    let error = answer.ended(2).err;
+    assert!(error.contains("git could not be started") && error.contains("install git"), "{error}");
+}
