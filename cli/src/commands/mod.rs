@@ -5,6 +5,7 @@ mod check;
 mod completions;
 mod explain;
 mod graph;
+mod history;
 mod hook;
 mod init;
 mod points;
@@ -40,6 +41,8 @@ pub(crate) enum Command {
     Worth(worth::Worth),
     /// Put each alternative of a decision into the whole car
     Weigh(weigh::Weigh),
+    /// Tell the life of a record: every commit that changed it, and its value against its limit
+    History(history::History),
     /// Explain a check, a kind of record or a model; list them all when none is named
     Explain(explain::Explain),
     /// Show the whole graph from the goals down
@@ -93,6 +96,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),
         Command::Weigh(command) => command.run(shared),
+        Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),

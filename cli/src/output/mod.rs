@@ -2,6 +2,7 @@
 
 pub(crate) mod budget;
 pub(crate) mod dot;
+pub(crate) mod history;
 pub(crate) mod json;
 pub(crate) mod numbers;
 pub(crate) mod points;
