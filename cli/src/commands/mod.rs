@@ -8,6 +8,7 @@ mod delta;
 mod example;
 mod explain;
 mod graph;
+mod history;
 mod hook;
 mod init;
 mod points;
@@ -49,6 +50,8 @@ pub(crate) enum Command {
     Weigh(weigh::Weigh),
     /// Look back on the season: which targets were met, by what evidence, and how good the predictions were
     Audit(audit::Audit),
+    /// Tell the life of a record: every commit that changed it, and its value against its limit
+    History(history::History),
     /// Explain a check, a kind of record or a model; list them all when none is named
     Explain(explain::Explain),
     /// Show the whole graph from the goals down
@@ -122,6 +125,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),
         Command::Weigh(command) => command.run(shared),
+        Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),

@@ -6,6 +6,7 @@ pub(crate) mod delta;
 pub(crate) mod dot;
 pub(crate) mod github;
 pub(crate) mod gitlab;
+pub(crate) mod history;
 pub(crate) mod json;
 pub(crate) mod lines;
 pub(crate) mod listed;

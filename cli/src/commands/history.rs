@@ -1,0 +1,59 @@
+//! `history`: the life of one record, commit by commit.
+
+use clap::Args;
+use schema::suggest;
+use trace::Error;
+use trace::history::{Past, outlook};
+
+use super::{Done, Format};
+use crate::args::{Records, Shared};
+use crate::output::{history, json};
+use crate::screen::{Ink, clean};
+
+/// How many points a line of values has.
+const POINTS: usize = 60;
+
+/// Tell the life of a record, commit by commit.
+#[derive(Args)]
+pub(crate) struct History {
+    /// The id of a record, or one it had; an amount, as in `rack.mass` or `car.mass`
+    id: String,
+    #[command(flatten)]
+    records: Records,
+    /// The form of the answer
+    #[arg(long, value_name = "FORMAT", default_value = "terminal")]
+    format: Format,
+}
+
+impl History {
+    pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        let loaded = self.records.load()?;
+        let day = self.records.day(&loaded);
+        let past = Past::of(&loaded, day);
+        let Some(all) = past.any() else {
+            let error = Error::new("there is no history to tell").because(past.reason().unwrap_or_default());
+            return Err(error.help("commit the records: every commit that changes them is a step"));
+        };
+        let (id, amount) = self.id.split_once('.').map_or((self.id.as_str(), None), |(id, a)| (id, Some(a)));
+        let car = id == schema::words::CAR && amount.is_some();
+        let life = all.life(id);
+        if life.is_none() && !car {
+            let help = suggest::did_you_mean(id, all.ids(), "`tierod graph --format json` lists all records");
+            return Err(Error::new(format!("there is no record `{}`, and never was", clean(id))).help(help));
+        }
+        let story = history::Story {
+            history: all,
+            life,
+            name: &self.id,
+            amount,
+            events: history::events(all, life, amount),
+            line: history::line(all, life, &self.id, &outlook::outlooks(&loaded, all, POINTS)),
+            note: past.reason(),
+        };
+        Ok(match self.format {
+            Format::Terminal => history::terminal(&story, Ink::stdout(shared)),
+            Format::Json => json::text(&history::json(&story)),
+        }
+        .into())
+    }
+}
