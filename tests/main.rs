@@ -11,6 +11,8 @@
 mod budgets;
 mod checks;
 mod commands;
+mod delta_changes;
+mod delta_git;
 mod example_car;
 mod git_hooks;
 mod git_ignore;

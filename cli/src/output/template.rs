@@ -29,7 +29,10 @@ pub(crate) fn render(
     escape: Escape,
     context: &serde_json::Value,
 ) -> Result<String, Error> {
-    let own = folder.map(|folder| folder.join(FOLDER).join(name)).filter(|path| path.is_file());
+    // A link could lead a report to any file of the machine that it is made on.
+    let is_link = |path: &Path| path.symlink_metadata().is_ok_and(|meta| meta.is_symlink());
+    let own = folder.map(|folder| folder.join(FOLDER).join(name));
+    let own = own.filter(|path| path.is_file() && !is_link(path) && !path.parent().is_some_and(is_link));
     let source = match &own {
         Some(path) => std::fs::read_to_string(path)
             .map_err(|error| Error::new(format!("the template {FOLDER}/{name} cannot be read")).because(error))?,
@@ -100,11 +103,22 @@ pub(crate) fn escaped(text: &str) -> String {
     // What begins a list item does so before a space, and after digits alone.
     let begins = text.trim_start().trim_start_matches(|c: char| c.is_ascii_digit());
     let mut list = begins.starts_with(['-', '+', '.', ')']) && begins[1..].starts_with([' ', '\t']);
-    for c in text.chars() {
+    let mut chars = text.chars().peekable();
+    let mut last = [' '; 3];
+    while let Some(c) = chars.next() {
+        let next = chars.peek().copied();
         match c {
             '@' => out.push_str("@&#8203;"),
+            // Forges make links of `#1` and `!1`, of `www.` and of `://`, whether escaped or not.
+            '#' | '!' if next.is_some_and(|next| next.is_ascii_digit()) => {
+                out.push('\\');
+                out.push(c);
+                out.push_str("&#8203;");
+            }
+            ':' if next == Some('/') => out.push_str(r"\:&#8203;"),
+            '.' if last == ['w', 'w', 'w'] => out.push_str("&#8203;."),
             // In `a - b. c, d's e; f` these mean nothing within a line.
-            ',' | ';' | '\'' | '%' | '?' | '"' | '/' | '=' | '^' | '$' => out.push(c),
+            ',' | ';' | '\'' | '%' | '?' | '"' | '/' | '=' | '^' => out.push(c),
             '-' | '.' | '+' | ')' if list => {
                 list = false;
                 out.push('\\');
@@ -117,6 +131,7 @@ pub(crate) fn escaped(text: &str) -> String {
             }
             c => out.push(c),
         }
+        last = [last[1], last[2], c.to_ascii_lowercase()];
     }
     out
 }

@@ -42,11 +42,11 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
             })
         })
         .collect();
-    let points = told.headlines().into_iter().find(|line| line.name.starts_with("points"));
+    let points = told.headlines().into_iter().find(|line| line.points);
     let amounts: serde_json::Map<String, Value> = told
         .headlines()
         .into_iter()
-        .filter(|line| !line.name.starts_with("points"))
+        .filter(|line| !line.points)
         .map(|line| {
             let in_unit = |si: Option<f64>| number(si.map(|si| line.unit.from_si(si)));
             let both =
