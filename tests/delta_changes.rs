@@ -201,7 +201,7 @@ fn a_part_400_g_heavier() {
 edited part engine-unit
 cause engine-unit.mass 31.4 > 31.8 kg, -0.24 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
 values 20
-points 685.93 > 685.69
+points 685.93 > 685.68
 mass 200.64 > 201.04
 cost 18015.1 > 18015.1
 staying 15
@@ -280,9 +280,9 @@ fn a_rename_with_formerly() {
         0,
         "
 edited analysis camber-study
+edited analysis corner-loads
 edited target front-upright-stiffness
 edited target front-upright-strength
-edited analysis corner-loads
 renamed part front-upright > knuckle
 points 685.93 > 685.93
 mass 200.64 > 200.64

@@ -9,10 +9,12 @@
 )]
 
 mod budgets;
+mod check_staged;
 mod checks;
 mod commands;
 mod delta_changes;
 mod delta_git;
+mod delta_properties;
 mod example_car;
 mod git_hooks;
 mod git_ignore;

@@ -143,6 +143,14 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
             shown
         })
         .collect();
+    // A template is told of what is absent, as it may name nothing that is not there.
+    for list in ["new", "fixed"] {
+        for finding in context[list].as_array_mut().into_iter().flatten() {
+            if finding.get("waiver").is_none() {
+                finding["waiver"] = Value::Null;
+            }
+        }
+    }
     let [old, new] = told.loaded().map(side_name);
     let incomplete: Vec<String> = told.loaded().into_iter().filter_map(super::super::incomplete).collect();
     context["shown"] = json!({
