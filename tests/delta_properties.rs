@@ -121,7 +121,8 @@ impl State {
             sandbox.write("waivers.yaml", format!("waivers:\n{agreed}"));
         }
         if self.revised {
-            let revision = format!("{{of: circle-time, to: {limit}, date: 2027-03-01, agreed-by: lead, reason: Agreed.}}");
+            let revision =
+                format!("{{of: circle-time, to: {limit}, date: 2027-03-01, agreed-by: lead, reason: Agreed.}}");
             sandbox.write("revisions.yaml", format!("revisions:\n  circle-time-march: {revision}\n"));
         }
         if let Some(file) = self.broken_file {

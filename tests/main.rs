@@ -14,6 +14,7 @@ mod checks;
 mod commands;
 mod delta_changes;
 mod delta_git;
+mod delta_markdown;
 mod delta_properties;
 mod example_car;
 mod git_hooks;

@@ -68,11 +68,11 @@ pub(crate) fn render(
     environment.get_template(name).and_then(|template| template.render(Value::from(Serde(context)))).map_err(wrong)
 }
 
-/// An id as code; what is none as escaped text, as it could end the code.
+/// A text as code, where nothing in it means anything; as escaped text where it could end the code or the cell around it.
 fn code(text: &str) -> Value {
-    let plain = |c: char| c.is_alphanumeric() || matches!(c, '-' | '.' | '/' | ':' | '_' | ' ');
-    let safe = !text.is_empty() && text.trim() == text && text.chars().all(plain);
-    Value::from_safe_string(if safe { format!("`{text}`") } else { escaped(text) })
+    let text = clean(text);
+    let safe = !text.is_empty() && text.trim() == text && !text.contains(['`', '|']);
+    Value::from_safe_string(if safe { format!("`{text}`") } else { escaped(&text) })
 }
 
 fn markdown(out: &mut Output<'_>, _: &mut State<'_, '_>, value: &Value) -> Result<(), minijinja::Error> {
@@ -147,6 +147,12 @@ mod tests {
         assert_eq!(escaped("-0.5 kg (less)"), "-0.5 kg (less)");
         assert_eq!(escaped("1. one. two"), r"1\. one. two");
         assert_eq!(prose("run `tierod check`, <b>").to_string(), r"run `tierod check`, \<b\>");
+        assert_eq!(prose("add `verify: {by: test}`").to_string(), "add `verify: {by: test}`");
+        assert_eq!(prose("`a|b`").to_string(), r"a\|b", "a cell of a table ends at a bar, even in code");
+        assert_eq!(
+            escaped("fixes #1, !2 at https://x.y, WWW.x.y"),
+            r"fixes \#&#8203;1, \!&#8203;2 at https\:&#8203;//x.y, WWW&#8203;.x.y"
+        );
         assert_eq!(prose("`<b>` and `").to_string(), r"\`\<b\>\` and \`");
         assert_eq!(prose("`a``b`<i>`").to_string(), r"`a``b`\<i\>".to_owned() + "\\`");
     }
