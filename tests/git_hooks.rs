@@ -76,7 +76,7 @@ impl Spied {
         let script = format!(
             "#!/bin/sh\nto={notes}\ntierod={program}\nroot={root}\n{first}\n\
              \"$tierod\" graph --staged --format json -- \"$root\" >\"$to/staged\" 2>\"$to/staged.err\"\n\
-             \"$tierod\" check --staged --format json -- \"$root\" >\"$to/check\" 2>\"$to/check.err\"\n\
+             \"$tierod\" check --staged --all --format json -- \"$root\" >\"$to/check\" 2>\"$to/check.err\"\n\
              \"$tierod\" graph --format json -- \"$root\" >\"$to/plain\" 2>\"$to/plain.err\"\n\
              git ls-files -s -z >\"$to/git\"\nexit 0\n",
             notes = word(&notes),

@@ -10,9 +10,14 @@
 
 mod audit;
 mod budgets;
+mod check_staged;
 mod checks;
 mod ci_recipes;
 mod commands;
+mod delta_changes;
+mod delta_git;
+mod delta_markdown;
+mod delta_properties;
 mod example_car;
 mod formats;
 mod example_season;

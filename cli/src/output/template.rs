@@ -30,7 +30,10 @@ pub(crate) fn render(
     escape: Escape,
     context: &serde_json::Value,
 ) -> Result<String, Error> {
-    let own = folder.map(|folder| folder.join(FOLDER).join(name)).filter(|path| path.is_file());
+    // A link could lead a report to any file of the machine that it is made on.
+    let is_link = |path: &Path| path.symlink_metadata().is_ok_and(|meta| meta.is_symlink());
+    let own = folder.map(|folder| folder.join(FOLDER).join(name));
+    let own = own.filter(|path| path.is_file() && !is_link(path) && !path.parent().is_some_and(is_link));
     let source = match &own {
         Some(path) => std::fs::read_to_string(path)
             .map_err(|error| Error::new(format!("the template {FOLDER}/{name} cannot be read")).because(error))?,
@@ -79,11 +82,11 @@ pub(crate) fn render(
     environment.get_template(name).and_then(|template| template.render(Value::from(Serde(context)))).map_err(wrong)
 }
 
-/// An id as code; what is none as escaped text, as it could end the code.
+/// A text as code, where nothing in it means anything; as escaped text where it could end the code or the cell around it.
 fn code(text: &str) -> Value {
-    let plain = |c: char| c.is_alphanumeric() || matches!(c, '-' | '.' | '/' | ':' | '_' | ' ');
-    let safe = !text.is_empty() && text.trim() == text && text.chars().all(plain);
-    Value::from_safe_string(if safe { format!("`{text}`") } else { escaped(text) })
+    let text = clean(text);
+    let safe = !text.is_empty() && text.trim() == text && !text.contains(['`', '|']);
+    Value::from_safe_string(if safe { format!("`{text}`") } else { escaped(&text) })
 }
 
 fn markdown(out: &mut Output<'_>, _: &mut State<'_, '_>, value: &Value) -> Result<(), minijinja::Error> {
@@ -114,11 +117,22 @@ pub(crate) fn escaped(text: &str) -> String {
     // What begins a list item does so before a space, and after digits alone.
     let begins = text.trim_start().trim_start_matches(|c: char| c.is_ascii_digit());
     let mut list = begins.starts_with(['-', '+', '.', ')']) && begins[1..].starts_with([' ', '\t']);
-    for c in text.chars() {
+    let mut chars = text.chars().peekable();
+    let mut last = [' '; 3];
+    while let Some(c) = chars.next() {
+        let next = chars.peek().copied();
         match c {
             '@' => out.push_str("@&#8203;"),
+            // Forges make links of `#1` and `!1`, of `www.` and of `://`, whether escaped or not.
+            '#' | '!' if next.is_some_and(|next| next.is_ascii_digit()) => {
+                out.push('\\');
+                out.push(c);
+                out.push_str("&#8203;");
+            }
+            ':' if next == Some('/') => out.push_str(r"\:&#8203;"),
+            '.' if last == ['w', 'w', 'w'] => out.push_str("&#8203;."),
             // In `a - b. c, d's e; f` these mean nothing within a line.
-            ',' | ';' | '\'' | '%' | '?' | '"' | '/' | '=' | '^' | '$' => out.push(c),
+            ',' | ';' | '\'' | '%' | '?' | '"' | '/' | '=' | '^' => out.push(c),
             '-' | '.' | '+' | ')' if list => {
                 list = false;
                 out.push('\\');
@@ -131,6 +145,7 @@ pub(crate) fn escaped(text: &str) -> String {
             }
             c => out.push(c),
         }
+        last = [last[1], last[2], c.to_ascii_lowercase()];
     }
     out
 }
@@ -146,6 +161,12 @@ mod tests {
         assert_eq!(escaped("-0.5 kg (less)"), "-0.5 kg (less)");
         assert_eq!(escaped("1. one. two"), r"1\. one. two");
         assert_eq!(prose("run `tierod check`, <b>").to_string(), r"run `tierod check`, \<b\>");
+        assert_eq!(prose("add `verify: {by: test}`").to_string(), "add `verify: {by: test}`");
+        assert_eq!(prose("`a|b`").to_string(), r"a\|b", "a cell of a table ends at a bar, even in code");
+        assert_eq!(
+            escaped("fixes #1, !2 at https://x.y, WWW.x.y"),
+            r"fixes \#&#8203;1, \!&#8203;2 at https\:&#8203;//x.y, WWW&#8203;.x.y"
+        );
         assert_eq!(prose("`<b>` and `").to_string(), r"\`\<b\>\` and \`");
         assert_eq!(prose("`a``b`<i>`").to_string(), r"`a``b`\<i\>".to_owned() + "\\`");
     }

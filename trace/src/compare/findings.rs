@@ -3,13 +3,38 @@
 use std::collections::HashMap;
 
 use super::{Delta, Renames, Side};
+use crate::Loaded;
 use crate::finding::{Finding, fingerprint};
+use crate::snapshot::Content;
 
 /// The fingerprint that a finding of base has in head, where records have another id.
 fn renamed(finding: &Finding, renames: &Renames) -> String {
     let subject = finding.record.as_deref().map_or(finding.path.as_str(), |id| renames.id(id));
     let field = finding.field.as_deref().map(|field| renames.route(field));
     fingerprint(finding.check.name, subject, field.as_deref().unwrap_or(""))
+}
+
+/// What is wrong with a whole file goes by its path, which may be another one on the other side.
+struct Moves<'l>([HashMap<&'l str, &'l Content>; 2]);
+
+impl<'l> Moves<'l> {
+    fn new(base: &'l Loaded, head: &'l Loaded) -> Self {
+        let by_path = |loaded: &'l Loaded| loaded.snapshot.files.iter().map(|file| (&*file.path, &file.content));
+        Self([base, head].map(|loaded| by_path(loaded).collect()))
+    }
+
+    /// Did the file of one finding become the file of the other, and what is wrong stay?
+    fn join(&self, old: &Finding, new: &Finding) -> bool {
+        let [base, head] = &self.0;
+        let same_bytes = || match (base.get(&*old.path), head.get(&*new.path)) {
+            (Some(Ok(old)), Some(Ok(new))) => old == new,
+            _ => false,
+        };
+        let moved = || !head.contains_key(&*old.path) && !base.contains_key(&*new.path);
+        old.record.is_none()
+            && (old.check.name, &old.field, &old.message) == (new.check.name, &new.field, &new.message)
+            && (moved() || same_bytes())
+    }
 }
 
 /// A check may tell two things about one field: of so many, as many stay as both sides have.
@@ -36,9 +61,27 @@ pub(super) fn subtract(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, renames: 
             None => unmatched.push((print, finding)),
         }
     }
+    let mut of_files: Vec<&Finding> = Vec::new();
     for (print, finding) in unmatched {
-        if before.get_mut(&print).and_then(Vec::pop).is_some() {
-            mark(finding);
+        match before.get_mut(&print).filter(|known| !known.is_empty()) {
+            // The first of those left, so that the way back pairs the same two.
+            Some(known) => {
+                known.remove(0);
+                mark(finding);
+            }
+            None if finding.record.is_none() => of_files.push(finding),
+            None => {}
+        }
+    }
+    let mut gone: Vec<&Finding> = before.into_values().flatten().collect();
+    gone.sort_by(|a, b| a.order().cmp(&b.order()).then_with(|| a.record.cmp(&b.record)));
+    if !of_files.is_empty() && gone.iter().any(|finding| finding.record.is_none()) {
+        let moves = Moves::new(base.values.graph.loaded, head.values.graph.loaded);
+        for finding in of_files {
+            if let Some(at) = gone.iter().position(|old| moves.join(old, finding)) {
+                gone.remove(at);
+                mark(finding);
+            }
         }
     }
     for (finding, stays) in head.report.findings.iter().zip(stays) {
@@ -47,11 +90,8 @@ pub(super) fn subtract(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, renames: 
     }
     let mut waived: HashMap<String, &Finding> =
         head.report.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
-    for (print, gone) in before {
-        for finding in gone {
-            let waiver = waived.remove(&print).and_then(|waived| waived.waiver.clone());
-            delta.fixed.push(Finding { waiver, ..finding.clone() });
-        }
+    for finding in gone {
+        let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
+        delta.fixed.push(Finding { waiver, ..finding.clone() });
     }
-    delta.fixed.sort_by(|a, b| a.order().cmp(&b.order()));
 }

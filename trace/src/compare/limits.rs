@@ -27,6 +27,12 @@ fn same_limit(a: &Target, b: &Target) -> bool {
     a.len() == b.len() && a.iter().zip(&b).all(|((key, x), (other, y))| key == other && same(x, y))
 }
 
+/// Does a revision begin at one of a target's limits?
+fn begins_at(revision: &Body, target: &Target) -> bool {
+    let Body::Revision(revision) = revision else { return false };
+    revision.from.as_ref().is_some_and(|from| target.limit().any(|(_, limit)| same(limit, from)))
+}
+
 /// The revision of a target that leads to one of its limits; the latest of them.
 fn recorded(loaded: &Loaded, target: usize) -> Option<usize> {
     let record = loaded.record(target);
@@ -51,10 +57,11 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
         if same_limit(was, is) {
             continue;
         }
-        // A revision that base has with the same `to` recorded an earlier move.
+        // A revision that base has recorded an earlier move, unless it was written ahead of this one.
         let revision = recorded(after, new).filter(|revision| {
             let Some(old) = renames.base_of[*revision] else { return true };
-            before.record(old).body != after.record(*revision).body
+            let body = &after.record(*revision).body;
+            before.record(old).body != *body || begins_at(body, was)
         });
         delta.limits.push(LimitMove { base: old, head: new, revision });
     }

@@ -53,6 +53,10 @@ impl Base {
             return base(first.clone(), "the first parent of the merge that CI checked out".to_owned());
         }
         let (branch, commit) = git.default_branch().ok_or_else(|| {
+            if shallow {
+                // CI fetches one commit of one branch, unless told to fetch all.
+                return cut("no default branch is here to compare with");
+            }
             Error::new("no default branch is known to compare with")
                 .because("there is no origin/HEAD, origin/main, origin/master, main or master")
                 .help("name a base, as in `tierod delta --base HEAD~1`; or `git remote set-head origin --auto`")

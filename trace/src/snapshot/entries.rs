@@ -48,11 +48,25 @@ pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Resu
     let same = format!("{}{}", head.prefix, settings::FILE);
     let prefix = if entries.iter().any(|entry| entry.kind == EntryKind::File && entry.path == same) {
         head.prefix.clone()
-    } else if !entries.iter().any(|entry| entry.path == settings::FILE || nested_root(&entry.path).is_some()) {
-        return Ok(Snapshot::empty(head.settings.clone()));
     } else {
-        let place = format!("revision {}", schema::words::shorten(revision));
-        find_root(&entries, "", &place, "compare with a revision in which the data root is in the same folder")?
+        // A root that both have is another one; the one that is gone was moved here.
+        let mut gone = roots(&entries).map(str::to_owned).collect::<Vec<String>>();
+        if !gone.is_empty() {
+            let still = roots_of(&repository, head)?;
+            gone.retain(|root| !still(root));
+        }
+        match &gone[..] {
+            [] => return Ok(Snapshot::empty(head.settings.clone())),
+            [only] => only.clone(),
+            [..] => {
+                let place = format!("revision {}", schema::words::shorten(revision));
+                let list = gone.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
+                let error = Error::new(format!("more than one data root of {place} may have become this one"));
+                return Err(error
+                    .because(list)
+                    .help("compare with a revision in which the data root is in the same folder"));
+            }
+        }
     };
     build(repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
 }
@@ -81,14 +95,31 @@ fn open(request: &Request) -> Result<(Repository, String), Error> {
     Ok((repository, text_of(&below_top.join(rest))))
 }
 
+/// The data roots among entries, as prefixes.
+fn roots(entries: &[Entry]) -> impl Iterator<Item = &str> {
+    let files = entries.iter().filter(|entry| entry.kind == EntryKind::File);
+    let prefixes = files.filter_map(|entry| entry.path.strip_suffix(settings::FILE));
+    prefixes.filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
+}
+
+/// Tells whether a prefix is a data root where a snapshot was taken.
+fn roots_of(repository: &Repository, snapshot: &Snapshot) -> Result<impl Fn(&str) -> bool, Error> {
+    let entries = match &snapshot.source {
+        Source::Worktree | Source::Nothing => None,
+        Source::Index => Some(repository.index()?.entries),
+        Source::Revision { commit, .. } => Some(repository.tree(commit)?.1),
+    };
+    let listed = entries.map(|entries| roots(&entries).map(str::to_owned).collect::<Vec<String>>());
+    let top = repository.top.clone();
+    Ok(move |root: &str| match &listed {
+        Some(listed) => listed.iter().any(|other| other == root),
+        None => top.join(root).join(settings::FILE).is_file(),
+    })
+}
+
 /// The nearest data root upward of a folder, else the only one below it: as a prefix that is empty or ends in `/`.
 fn find_root(entries: &[Entry], start: &str, place: &str, cure: &str) -> Result<String, Error> {
-    let roots: Vec<&str> = entries
-        .iter()
-        .filter(|entry| entry.kind == EntryKind::File)
-        .filter_map(|entry| entry.path.strip_suffix(settings::FILE))
-        .filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
-        .collect();
+    let roots: Vec<&str> = roots(entries).collect();
     let start = if start.is_empty() { String::new() } else { format!("{start}/") };
     if let Some(nearest) = roots.iter().filter(|root| start.starts_with(**root)).max_by_key(|root| root.len()) {
         return Ok((*nearest).to_owned());

@@ -42,11 +42,11 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
             })
         })
         .collect();
-    let points = told.headlines().into_iter().find(|line| line.name.starts_with("points"));
+    let points = told.headlines().into_iter().find(|line| line.points);
     let amounts: serde_json::Map<String, Value> = told
         .headlines()
         .into_iter()
-        .filter(|line| !line.name.starts_with("points"))
+        .filter(|line| !line.points)
         .map(|line| {
             let in_unit = |si: Option<f64>| number(si.map(|si| line.unit.from_si(si)));
             let both =
@@ -143,6 +143,14 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
             shown
         })
         .collect();
+    // A template is told of what is absent, as it may name nothing that is not there.
+    for list in ["new", "fixed"] {
+        for finding in context[list].as_array_mut().into_iter().flatten() {
+            if finding.get("waiver").is_none() {
+                finding["waiver"] = Value::Null;
+            }
+        }
+    }
     let [old, new] = told.loaded().map(side_name);
     let incomplete: Vec<String> = told.loaded().into_iter().filter_map(super::super::incomplete).collect();
     context["shown"] = json!({

@@ -44,6 +44,8 @@ pub(crate) fn listed<'t>(told: &Told<'t>) -> Vec<Listed<'t>> {
 /// A number of the headline: points, or an amount of the car.
 struct Headline {
     name: String,
+    /// Is it the points of a goal?
+    points: bool,
     before: Option<f64>,
     after: Option<f64>,
     unit: Unit,
@@ -88,7 +90,7 @@ impl Told<'_> {
             let before = moved.map_or(goal.predicted, |moved| moved.before);
             let name = if goals.len() == 1 { "points".to_owned() } else { format!("points of {id}") };
             let unit = self.head.values.unit(goal.node).clone();
-            all.push(Headline { name, before, after: goal.predicted, unit });
+            all.push(Headline { name, points: true, before, after: goal.predicted, unit });
         }
         let [old, new] = [self.base.values, self.head.values];
         let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
@@ -104,7 +106,7 @@ impl Told<'_> {
             };
             let (before, after) = (before.and_then(|node| old.value(node)), after.and_then(|node| new.value(node)));
             if before.is_some() || after.is_some() {
-                all.push(Headline { name: name.to_owned(), before, after, unit });
+                all.push(Headline { name: name.to_owned(), points: false, before, after, unit });
             }
         }
         all

@@ -1,0 +1,447 @@
+//! Ten scripted changes of the example car, each with the exact delta, and moves that are none.
+
+use std::path::Path;
+
+use serde_json::Value;
+
+use crate::support::Sandbox;
+
+fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for entry in std::fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.file_type().unwrap().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            std::fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+/// The example car, committed.
+struct Car(Sandbox);
+
+impl Car {
+    fn new() -> Self {
+        let sandbox = Sandbox::repository();
+        copy(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car"), &sandbox.path());
+        sandbox.git(&["add", "."]);
+        sandbox.git(&["commit", "-qm", "as it is"]);
+        Self(sandbox)
+    }
+
+    fn text(&self, path: &str) -> String {
+        std::fs::read_to_string(self.0.at(path)).unwrap()
+    }
+
+    /// Replaces a text that stands in the file exactly once.
+    #[track_caller]
+    fn edit(&self, path: &str, old: &str, new: &str) {
+        let text = self.text(path);
+        assert_eq!(text.matches(old).count(), 1, "{path}: {old}");
+        self.0.write(path, text.replace(old, new));
+    }
+
+    /// The delta from the commit to the work tree, and the same from the index and between two commits.
+    #[track_caller]
+    fn assert_delta(&self, code: i32, expected: &str) {
+        let answer = self.0.tierod(&["delta", "HEAD", "--format", "json"]).ended(code).json();
+        assert_eq!(told(&answer), expected.trim_start_matches('\n'));
+        self.0.git(&["add", "-A"]);
+        let staged = self.0.tierod(&["delta", "HEAD", "--staged", "--format", "json"]).ended(code).json();
+        assert_eq!(told(&staged), told(&answer), "the index");
+        self.0.git(&["commit", "-qm", "changed"]);
+        let between = self.0.tierod(&["delta", "HEAD~1", "HEAD", "--format", "json"]).ended(code).json();
+        assert_eq!(told(&between), told(&answer), "two commits");
+        for format in ["terminal", "markdown"] {
+            self.0.tierod(&["delta", "HEAD~1", "HEAD", "--format", format]).ended(code);
+        }
+    }
+}
+
+fn shown(value: &Value) -> String {
+    match value {
+        Value::Null => "none".to_owned(),
+        Value::Number(number) => {
+            let text = format!("{:.2}", number.as_f64().unwrap());
+            text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        }
+        Value::String(text) => text.clone(),
+        other => other.to_string(),
+    }
+}
+
+/// All that an answer tells, a line each, numbers to two digits; the values only by name.
+fn told(answer: &Value) -> String {
+    let mut lines = Vec::new();
+    let list = |value: &Value| value.as_array().unwrap().clone();
+    for side in ["new", "fixed"] {
+        for finding in list(&answer[side]) {
+            let record = finding["record"].as_str().or(finding["path"].as_str()).unwrap().to_owned();
+            lines.push(format!("{side} {} {} {record}", shown(&finding["level"]), shown(&finding["check"])));
+        }
+    }
+    for sort in ["added", "removed", "edited", "renamed"] {
+        for record in list(&answer["records"][sort]) {
+            let before = record["before"].as_str().map(|id| format!("{id} > ")).unwrap_or_default();
+            lines.push(format!("{sort} {} {before}{}", shown(&record["kind"]), shown(&record["id"])));
+        }
+    }
+    let change = |value: &Value| format!("{} > {}", shown(&value["before"]), shown(&value["after"]));
+    for limit in list(&answer["targets_moved"]) {
+        lines.push(format!("limit {} {} by {}", shown(&limit["id"]), change(&limit), shown(&limit["revision"])));
+    }
+    for status in list(&answer["statuses"]) {
+        lines.push(format!("status {} {}", shown(&status["id"]), change(&status)));
+    }
+    for cause in list(&answer["causes"]) {
+        let way: Vec<String> = list(&cause["way"]).iter().map(shown).collect();
+        let points = shown(&cause["points"]);
+        let unit = shown(&cause["unit"]);
+        lines.push(format!("cause {} {} {unit}, {points} pts: {}", shown(&cause["id"]), change(&cause), way.join(" ")));
+    }
+    let values = list(&answer["values"]);
+    if !values.is_empty() {
+        lines.push(format!("values {}", values.len()));
+    }
+    lines.push(format!("points {}", change(&answer["points"])));
+    lines.push(format!("mass {}", change(&answer["amounts"]["mass"])));
+    lines.push(format!("cost {}", change(&answer["amounts"]["cost"])));
+    lines.push(format!("staying {}\n", answer["staying"]));
+    lines.join("\n")
+}
+
+const SUSPENSION: &str = "suspension/suspension.yaml";
+const HOLE: &str = "      roll-gradient: Sets the balance on the circle; one hole is 2 % of roll couple.";
+
+#[test]
+fn a_reason_deleted() {
+    let car = Car::new();
+    car.edit(SUSPENSION, HOLE, "      roll-gradient:");
+    car.assert_delta(
+        0,
+        "
+new warning no-reason rear-anti-roll-bar
+edited part rear-anti-roll-bar
+points 685.93 > 685.93
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+#[test]
+fn a_target_moved_without_a_revision() {
+    let car = Car::new();
+    car.edit("car/targets.yaml", "at-most: 205 kg", "at-most: 207 kg");
+    car.assert_delta(
+        0,
+        "
+edited target car-mass
+limit car-mass ≤ 205 kg > ≤ 207 kg by none
+points 685.93 > 685.93
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+const REVISION: &str = "  car-mass-march: {of: car-mass, from: 205 kg, to: 207 kg, date: 2027-03-18, \
+                        agreed-by: chief engineer, reason: The loom came in two kilograms above the table of 2026.}\n";
+
+#[test]
+fn a_target_moved_with_a_revision() {
+    let car = Car::new();
+    car.edit("car/targets.yaml", "at-most: 205 kg", "at-most: 207 kg");
+    car.edit("season/revisions-and-waivers.yaml", "waivers:\n", &format!("{REVISION}\nwaivers:\n"));
+    car.assert_delta(
+        0,
+        "
+added revision car-mass-march
+edited target car-mass
+limit car-mass ≤ 205 kg > ≤ 207 kg by car-mass-march
+points 685.93 > 685.93
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+/// A revision may be agreed on first; one that led to the same limit long ago is none for a way back.
+#[test]
+fn a_revision_that_was_there_before() {
+    let car = Car::new();
+    car.edit("season/revisions-and-waivers.yaml", "waivers:\n", &format!("{REVISION}\nwaivers:\n"));
+    car.0.git(&["commit", "-qam", "agreed"]);
+    car.edit("car/targets.yaml", "at-most: 205 kg", "at-most: 207 kg");
+    let revision = |car: &Car| {
+        car.0.tierod(&["delta", "HEAD", "--format", "json"]).ended(0).json()["targets_moved"][0]["revision"].clone()
+    };
+    assert_eq!(revision(&car), "car-mass-march", "written ahead");
+    car.0.git(&["commit", "-qam", "moved"]);
+    car.edit("car/targets.yaml", "at-most: 207 kg", "at-most: 203 kg");
+    assert_eq!(revision(&car), Value::Null, "203 kg are agreed on nowhere");
+    car.0.git(&["commit", "-qam", "too low"]);
+    car.edit("car/targets.yaml", "at-most: 203 kg", "at-most: 207 kg");
+    assert_eq!(revision(&car), Value::Null, "the revision went from 205 kg");
+}
+
+/// 0.4 kg, weighed: no growth on top.
+#[test]
+fn a_part_400_g_heavier() {
+    let car = Car::new();
+    car.edit("powertrain/powertrain.yaml", "{value: 31.4 kg, basis: weighed}", "{value: 31.8 kg, basis: weighed}");
+    car.assert_delta(
+        0,
+        "
+edited part engine-unit
+cause engine-unit.mass 31.4 > 31.8 kg, -0.24 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
+values 20
+points 685.93 > 685.68
+mass 200.64 > 201.04
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+/// The skidpad scores 71.5 * ((6.125 s/t)^2 - 1)/(1.25^2 - 1) + 3.5: 57.9 at 5.126 s, 45.5 at 5.31 s.
+#[test]
+fn a_result_added() {
+    let car = Car::new();
+    let result = "\n  skidpad-on-the-yard:\n    of: skidpad-time\n    value: 5.31 s ± 0.02 s\n    date: 2027-03-18\n    \
+                  evidence: [test/2027-02-24-tyres.csv]\n";
+    let text = car.text("test/results.yaml") + result;
+    car.0.write("test/results.yaml", text);
+    car.assert_delta(
+        0,
+        "
+new warning target-missed skidpad-time
+added result skidpad-on-the-yard
+status skidpad-time on course > missed
+cause skidpad-time 5.13 > 5.31 s, -11.72 pts: skidpad first-eight
+values 3
+points 685.93 > 673.57
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+/// Two bars of 0.74 kg and 0.66 kg drawn, with 5 % of growth: 1.47 kg change the system, and none the car.
+#[test]
+fn a_system_split() {
+    let car = Car::new();
+    let wheels = "  wheels-and-tyres:";
+    let bars = "  anti-roll: {title: Anti-roll bars, in: car, lead: suspension lead}\n";
+    car.edit("car/systems.yaml", wheels, &format!("{bars}{wheels}"));
+    let text = car.text(SUSPENSION);
+    let (start, end) = (text.find("  front-anti-roll-bar:").unwrap(), text.find("  rod-end-set:").unwrap());
+    car.0.write(SUSPENSION, format!("{}{}", &text[..start], &text[end..]));
+    let moved = text[start..end].replace("in: suspension", "in: anti-roll");
+    car.0.write("suspension/anti-roll.yaml", format!("parts:\n{moved}"));
+    car.assert_delta(
+        0,
+        "
+new warning unallocated anti-roll
+new warning unallocated anti-roll
+added system anti-roll
+edited part front-anti-roll-bar
+edited part rear-anti-roll-bar
+cause suspension.cost 4156.9 > 3972.1 EUR, none pts: suspension-cost
+cause suspension.mass 19.13 > 17.66 kg, none pts: suspension-mass
+cause anti-roll.cost none > 184.8 EUR, none pts: 
+cause anti-roll.mass none > 1.47 kg, none pts: 
+values 6
+points 685.93 > 685.93
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+#[test]
+fn a_rename_with_formerly() {
+    let car = Car::new();
+    car.edit(SUSPENSION, "\n  front-upright:\n", "\n  knuckle:\n    formerly: [front-upright]\n");
+    let text = car.text(SUSPENSION);
+    assert_eq!(text.matches("of: front-upright\n").count(), 2);
+    car.0.write(SUSPENSION, text.replace("of: front-upright\n", "of: knuckle\n"));
+    let text = car.text("analysis/analyses.yaml");
+    assert_eq!(text.matches("[front-upright, ").count(), 2);
+    car.0.write("analysis/analyses.yaml", text.replace("[front-upright, ", "[knuckle, "));
+    car.assert_delta(
+        0,
+        "
+edited analysis camber-study
+edited analysis corner-loads
+edited target front-upright-stiffness
+edited target front-upright-strength
+renamed part front-upright > knuckle
+points 685.93 > 685.93
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+#[test]
+fn a_broken_reference() {
+    let car = Car::new();
+    car.edit(SUSPENSION, HOLE, &HOLE.replace("roll-gradient", "roll-gradients"));
+    car.assert_delta(
+        1,
+        "
+new error unknown-reference rear-anti-roll-bar
+edited part rear-anti-roll-bar
+points 685.93 > 685.93
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+/// 57.5 kg for 31.4 kg weighed, 2300 EUR for 2450 EUR paid.
+#[test]
+fn a_decision_switched() {
+    let car = Car::new();
+    car.edit("decisions/decisions.yaml", "chosen: single", "chosen: four");
+    car.edit(
+        "powertrain/powertrain.yaml",
+        "{mass: {value: 31.4 kg, basis: weighed}, cost: {value: 2450 EUR, basis: paid}}",
+        "{mass: {value: 57.5 kg, basis: weighed}, cost: {value: 2300 EUR, basis: paid}}",
+    );
+    car.edit(
+        "analysis/analyses.yaml",
+        "{crank-power: 37 kW ± 0.6 kW, engine-efficiency: 25 % ± 1 %}",
+        "{crank-power: 52 kW ± 0.6 kW, engine-efficiency: 19 % ± 1 %}",
+    );
+    car.assert_delta(
+        0,
+        "
+new warning target-off-course fuel-use
+new warning target-off-course lap-energy
+new warning over-budget car-mass
+new warning over-budget powertrain-mass
+new warning target-off-course engine-efficiency
+new warning points-short first-eight
+new warning target-off-course steering-torque
+new warning target-off-course roll-gradient
+new note over-margin crank-power
+new note over-margin wheel-power
+fixed warning target-off-course accel-time
+edited decision engine
+edited analysis engine-simulation
+edited part engine-unit
+status accel-time off course > on course
+status fuel-use on course > off course
+status lap-energy on course > off course
+status car-mass on course > off course
+status powertrain-mass on course > off course
+status engine-efficiency on course > off course
+status steering-torque on course > off course
+status roll-gradient on course > off course
+cause engine-efficiency 25 > 19 %, -46.52 pts: fuel-use efficiency first-eight
+cause engine-unit.mass 31.4 > 57.5 kg, -15.47 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
+cause crank-power 37 > 52 kW, 4.02 pts: wheel-power accel-time acceleration first-eight
+cause engine-unit.cost 2450 > 2300 EUR, 0.39 pts: powertrain.cost car.cost car-cost cost-event first-eight
+values 29
+points 685.93 > 648.4
+mass 200.64 > 226.74
+cost 18015.1 > 17865.1
+staying 14
+",
+    );
+}
+
+#[test]
+fn evidence_removed() {
+    let car = Car::new();
+    std::fs::remove_file(car.0.at("test/2027-03-09-balance-bar.md")).unwrap();
+    car.assert_delta(
+        0,
+        "
+new warning no-evidence balance-bar-free
+points 685.93 > 685.93
+mass 200.64 > 200.64
+cost 18015.1 > 18015.1
+staying 15
+",
+    );
+}
+
+/// Nothing at all is told.
+#[track_caller]
+fn assert_empty(sandbox: &Sandbox, args: &[&str], code: i32) {
+    let out = sandbox.tierod(&[&["delta", "HEAD"], args].concat()).ended(code).out;
+    assert!(out.ends_with("\nno difference\n"), "{out}");
+    let json = sandbox.tierod(&[&["delta", "HEAD", "--format", "json"], args].concat()).ended(code).json();
+    for list in ["new", "fixed", "values", "causes", "statuses", "targets_moved"] {
+        assert_eq!(json[list], serde_json::json!([]), "{list}");
+    }
+    for list in ["added", "removed", "renamed", "edited"] {
+        assert_eq!(json["records"][list], serde_json::json!([]), "{list}");
+    }
+    let markdown = sandbox.tierod(&[&["delta", "HEAD", "--format", "markdown"], args].concat()).ended(code).out;
+    assert!(markdown.starts_with("### No difference\n"), "{markdown}");
+}
+
+#[test]
+fn a_file_moved_and_records_in_another_order_are_no_difference() {
+    let car = Car::new();
+    assert_empty(&car.0, &[], 0);
+    car.0.git(&["mv", SUSPENSION, "suspension/first.yaml"]);
+    car.0.git(&["mv", "test/results.yaml", "results.yaml"]);
+    assert_empty(&car.0, &[], 0);
+    assert_empty(&car.0, &["--staged"], 0);
+    // Targets behind parts, and the parts in another order.
+    let text = car.text("suspension/first.yaml");
+    let (targets, rest) = text.split_once("\nrequirements:\n").unwrap();
+    let (requirements, parts) = rest.split_once("\nparts:\n").unwrap();
+    let bar = parts.find("  front-anti-roll-bar:").unwrap();
+    let (parts, last) = parts.split_at(bar);
+    car.0.write(
+        "suspension/first.yaml",
+        format!("parts:\n{last}{parts}\nrequirements:\n{requirements}\n\n# moved down\n{targets}\n"),
+    );
+    assert_empty(&car.0, &[], 0);
+    // Each in a file of its own.
+    car.0.write("suspension/first.yaml", format!("requirements:\n{requirements}\n{targets}\n"));
+    car.0.write("z/parts.yaml", format!("parts:\n{last}{parts}"));
+    assert_empty(&car.0, &[], 0);
+}
+
+/// What is wrong with a whole file goes by the file's name, and the file by what is in it.
+#[test]
+fn a_broken_file_that_only_moves_is_no_difference() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.write("broken.yaml", "parts: {hub: [\n");
+    sandbox.write("kind.yaml", "partz:\n  x: {in: suspension}\n");
+    sandbox.write("latin.yaml", b"parts: {f\xfcr: {}}\n");
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "first"]);
+    let errors = sandbox.tierod(&["check", "--format", "json"]).ended(1).json()["summary"]["error"].as_u64().unwrap();
+    assert!(errors >= 3, "the test wants three problems of reading: {errors}");
+    for file in ["broken", "kind", "latin"] {
+        sandbox.git(&["mv", &format!("{file}.yaml"), &format!("a-{file}.yaml")]);
+    }
+    assert_empty(&sandbox, &[], 0);
+    assert_empty(&sandbox, &["--staged"], 0);
+    // Two files that change names are moves as well; a second broken file is new.
+    sandbox.git(&["mv", "a-broken.yaml", "kind.yaml"]);
+    sandbox.git(&["mv", "a-kind.yaml", "broken.yaml"]);
+    assert_empty(&sandbox, &[], 0);
+    sandbox.write("more.yaml", "parts: {hub: [\n");
+    let json = sandbox.tierod(&["delta", "HEAD", "--format", "json"]).ended(1).json();
+    assert_eq!(json["new"].as_array().unwrap().len(), 1, "{}", json["new"]);
+    assert_eq!(json["fixed"], serde_json::json!([]));
+}

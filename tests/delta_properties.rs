@@ -1,0 +1,256 @@
+//! What holds for any two states: the way back mirrors the way there, and nothing is lost in between.
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+
+use proptest::prelude::*;
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
+use serde_json::{Value, json};
+
+use crate::support::{SETTINGS, Sandbox};
+
+/// How a part is written.
+#[derive(Clone, Debug)]
+struct Part {
+    renamed: bool,
+    mass: u8,
+    /// 0: it serves what is there, 1: without a reason, 2: what is not there, 3: nothing.
+    serves: u8,
+    verified: bool,
+    waived: bool,
+    file: u8,
+}
+
+/// A state of the data root.
+#[derive(Clone, Debug)]
+struct State {
+    parts: Vec<Option<Part>>,
+    limit: u8,
+    revised: bool,
+    estimate: u8,
+    broken_file: Option<u8>,
+    event_gone: bool,
+}
+
+fn part() -> impl Strategy<Value = Option<Part>> {
+    let fields = (any::<bool>(), 1..4_u8, 0..4_u8, any::<bool>(), any::<bool>(), 0..3_u8);
+    prop::option::weighted(
+        0.8,
+        fields.prop_map(|(renamed, mass, serves, verified, waived, file)| Part {
+            renamed,
+            mass,
+            serves,
+            verified,
+            waived,
+            file,
+        }),
+    )
+}
+
+fn state() -> impl Strategy<Value = State> {
+    let parts = prop::collection::vec(part(), 4);
+    let broken = prop::option::weighted(0.3, 0..3_u8);
+    (parts, 0..3_u8, any::<bool>(), 0..3_u8, broken, prop::bool::weighted(0.15)).prop_map(
+        |(parts, limit, revised, estimate, broken_file, event_gone)| State {
+            parts,
+            limit,
+            revised,
+            estimate,
+            broken_file,
+            event_gone,
+        },
+    )
+}
+
+impl State {
+    fn write(&self, sandbox: &Sandbox) {
+        for file in std::fs::read_dir(sandbox.path()).unwrap().map(|entry| entry.unwrap().path()) {
+            if file.extension().is_some() {
+                std::fs::remove_file(file).unwrap();
+            }
+        }
+        sandbox.write("tierod.yaml", SETTINGS);
+        let limit = ["5.2 s", "5.1 s", "5.3 s"][usize::from(self.limit)];
+        let estimate = ["5.1 s ± 0.05 s", "5.4 s", "5.05 s"][usize::from(self.estimate)];
+        let event = "events:\n  skidpad:\n    plan: 50 pts\n    lead: lead\n    reads: {time: circle-time}\n    score: {formula: \
+                     50 pts * 5 s / time}\n    serves: {top-ten: Cheapest points of all.}\n";
+        let event = if self.event_gone { "" } else { event };
+        sandbox.write(
+            "chain.yaml",
+            format!(
+                "goals:\n  top-ten: {{place: 10, reason: It keeps the workshop., lead: lead}}\n{event}systems:\n  \
+                 suspension: {{in: car, lead: lead}}\ntargets:\n  circle-time:\n    of: car\n    at-most: {limit}\n    \
+                 estimate: {estimate}\n    lead: lead\n    serves: {{skidpad: It is what is timed.}}\n    verify: {{by: test, \
+                 with: gates, due: 2027-06-01}}\n  car-mass:\n    of: car\n    at-most: 7 kg\n    total: mass\n    lead: lead\n    \
+                 serves: {{skidpad: It is what is timed too.}}\n    verify: {{by: test, with: scales, due: 2027-06-01}}\n"
+            ),
+        );
+        let mut files = vec![String::new(); 3];
+        let mut agreed = String::new();
+        for (number, part) in self.parts.iter().enumerate() {
+            let Some(part) = part else { continue };
+            let file = &mut files[usize::from(part.file)];
+            let id = format!("{}-{number}", if part.renamed { "newer" } else { "older" });
+            if file.is_empty() {
+                file.push_str("parts:\n");
+            }
+            let _ = writeln!(file, "  {id}:\n    in: suspension\n    amounts: {{mass: {} kg}}", part.mass);
+            if part.renamed {
+                let _ = writeln!(file, "    formerly: [older-{number}]");
+            }
+            match part.serves {
+                0 => file.push_str("    serves: {circle-time: It holds the wheel.}\n"),
+                1 => file.push_str("    serves: {circle-time: , car-mass: }\n"),
+                2 => file.push_str("    serves: {no-such-time: It holds the wheel.}\n"),
+                _ => {}
+            }
+            if part.verified {
+                file.push_str("    verify: {by: inspection, with: gauge, due: 2027-06-01}\n");
+            }
+            if part.waived {
+                let _ = writeln!(
+                    agreed,
+                    "  waiver-{number}: {{check: no-verification, on: {id}, until: 2027-09-01, agreed-by: lead, reason: It is late.}}"
+                );
+            }
+        }
+        for (number, file) in files.iter().enumerate().filter(|(_, file)| !file.is_empty()) {
+            sandbox.write(&format!("parts-{number}.yaml"), file);
+        }
+        if !agreed.is_empty() {
+            sandbox.write("waivers.yaml", format!("waivers:\n{agreed}"));
+        }
+        if self.revised {
+            let revision =
+                format!("{{of: circle-time, to: {limit}, date: 2027-03-01, agreed-by: lead, reason: Agreed.}}");
+            sandbox.write("revisions.yaml", format!("revisions:\n  circle-time-march: {revision}\n"));
+        }
+        if let Some(file) = self.broken_file {
+            sandbox.write(&format!("broken-{file}.yaml"), "parts: [\n");
+        }
+    }
+}
+
+fn list(value: &Value) -> &Vec<Value> {
+    value.as_array().unwrap()
+}
+
+/// A list in an order of its own, each item as text and by the newer of two ids.
+fn sorted(items: impl Iterator<Item = Value>) -> Vec<String> {
+    let mut all: Vec<String> = items.map(|item| item.to_string().replace("older-", "newer-")).collect();
+    all.sort();
+    all
+}
+
+/// The same with before and after in each other's place.
+fn turned(items: &Value) -> impl Iterator<Item = Value> {
+    list(items).clone().into_iter().map(|mut item| {
+        let before = item["before"].take();
+        item["before"] = item["after"].take();
+        item["after"] = before;
+        item
+    })
+}
+
+/// Findings less their waiver, and less the place where a broken file stands.
+fn findings(items: &Value) -> Vec<String> {
+    let keys = ["check", "level", "record", "field", "message", "help"];
+    sorted(list(items).iter().map(|item| keys.iter().map(|key| item[*key].clone()).collect()))
+}
+
+const DAYS: [&str; 2] = ["2027-03-19", "2027-07-01"];
+
+fn holds(a: &State, b: &State, on: &str) {
+    let sandbox = Sandbox::repository();
+    for (state, tag) in [(a, "a"), (b, "b")] {
+        state.write(&sandbox);
+        sandbox.git(&["add", "-A"]);
+        sandbox.git(&["commit", "-q", "--allow-empty", "-m", tag]);
+        sandbox.git(&["tag", tag]);
+    }
+    let ask = |args: &[&str]| {
+        let answer = sandbox.tierod(&[args, &["--on", on, "--format", "json"]].concat());
+        assert!(answer.code < 2, "{}", answer.err);
+        (answer.code, answer.json())
+    };
+    let (code, there) = ask(&["delta", "a", "b"]);
+    let (_, back) = ask(&["delta", "b", "a"]);
+
+    assert_eq!(findings(&there["new"]), findings(&back["fixed"]), "new, and fixed on the way back");
+    assert_eq!(findings(&there["fixed"]), findings(&back["new"]), "fixed, and new on the way back");
+    assert_eq!(there["staying"], back["staying"]);
+    let ids = |answer: &Value, sort: &str| sorted(list(&answer["records"][sort]).iter().map(|it| it["id"].clone()));
+    assert_eq!(ids(&there, "added"), ids(&back, "removed"));
+    assert_eq!(ids(&there, "removed"), ids(&back, "added"));
+    assert_eq!(ids(&there, "edited"), ids(&back, "edited"));
+    let renames = |answer: &Value, from: &str, to: &str| -> BTreeSet<String> {
+        list(&answer["records"]["renamed"]).iter().map(|it| format!("{} {}", it[from], it[to])).collect()
+    };
+    assert_eq!(renames(&there, "before", "id"), renames(&back, "id", "before"));
+    for changes in ["values", "statuses"] {
+        assert_eq!(sorted(list(&there[changes]).iter().cloned()), sorted(turned(&back[changes])), "{changes}");
+    }
+    let limits = |items: &mut dyn Iterator<Item = Value>| {
+        sorted(items.map(|mut item| {
+            item["revision"] = Value::Null;
+            item
+        }))
+    };
+    assert_eq!(
+        limits(&mut list(&there["targets_moved"]).clone().into_iter()),
+        limits(&mut turned(&back["targets_moved"]))
+    );
+    for level in ["error", "warning", "note"] {
+        assert_eq!(there["open"][level]["before"], back["open"][level]["after"]);
+    }
+    assert_eq!(there["points"]["before"], back["points"]["after"]);
+    assert_eq!(there["points"]["after"], back["points"]["before"]);
+    assert_eq!(there["amounts"]["mass"]["before"], back["amounts"]["mass"]["after"]);
+
+    // Nothing is lost: head has the new and those that stay, base the fixed and those that stay.
+    for (side, revision, level) in [("new", "b", "after"), ("fixed", "a", "before")] {
+        let (_, check) = ask(&["check", "--rev", revision]);
+        let mut all = findings(&check["findings"]);
+        let staying = usize::try_from(there["staying"].as_u64().unwrap()).unwrap();
+        assert_eq!(list(&there[side]).len() + staying, all.len(), "{side}");
+        for finding in findings(&there[side]) {
+            let at = all.iter().position(|other| *other == finding);
+            all.remove(at.unwrap_or_else(|| panic!("{finding} is not in check at {revision}")));
+        }
+        assert_eq!(check["summary"]["error"], there["open"]["error"][level]);
+    }
+    let errors = list(&there["new"]).iter().any(|finding| finding["level"] == "error");
+    assert_eq!(code, i32::from(errors));
+
+    // Every value that moved rests on a cause, and a cause is told with both its values.
+    assert_eq!(list(&there["values"]).is_empty(), list(&there["causes"]).is_empty());
+    // What the commit brings, by the hook's own command.
+    sandbox.git(&["checkout", "-q", "--detach", "a"]);
+    sandbox.git(&["read-tree", "b"]);
+    let (staged, check) = ask(&["check", "--staged"]);
+    assert_eq!(check["findings"], there["new"]);
+    assert_eq!(staged, code);
+
+    for side in ["a", "b"] {
+        let (code, none) = ask(&["delta", side, side]);
+        assert_eq!(code, 0);
+        for key in ["new", "fixed", "values", "causes", "statuses", "targets_moved"] {
+            assert_eq!(none[key], json!([]), "{key}");
+        }
+        assert_eq!(none["records"], json!({"added": [], "removed": [], "renamed": [], "edited": []}));
+    }
+}
+
+/// The same states on each run, so that a failure is one that anybody can repeat.
+#[test]
+fn the_way_back_mirrors_the_way_there() {
+    let seed = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
+    let config = Config { cases: 24, failure_persistence: None, max_shrink_iters: 30, ..Config::default() };
+    let mut runner = TestRunner::new_with_rng(config, seed);
+    runner
+        .run(&(state(), state(), 0..DAYS.len()), |(a, b, day)| {
+            holds(&a, &b, DAYS[day]);
+            Ok(())
+        })
+        .unwrap();
+}
