@@ -148,12 +148,12 @@ impl Step {
             replace(state, part(amount), &to, &from)?;
         }
         for (id, keys) in &self.brings {
-            let (path, range) = find(state, id)?;
             for key in keys {
-                let (text, range) = (&state[&path], find(state, id).map_or(range.clone(), |(_, range)| range));
+                let (path, range) = find(state, id)?;
+                let text = &state[&path];
                 let left = text::without_key(&text[range.clone()], key).ok_or(format!("{id} has no `{key}`"))?;
                 let text = [&text[..range.start], &left, &text[range.end..]].concat();
-                state.insert(path.clone(), text);
+                state.insert(path, text);
             }
         }
         for id in &self.adds {
