@@ -24,6 +24,8 @@ mod formats;
 mod git_hooks;
 mod git_ignore;
 mod git_shapes;
+mod history;
+mod history_cache;
 mod hook_install;
 mod hostile;
 mod json_schema;

@@ -1,0 +1,182 @@
+//! The cache of the history changes nothing but the time: whatever befalls it, the answer is the one without it.
+
+use std::path::PathBuf;
+use std::process::Stdio;
+use std::time::Duration;
+
+use crate::support::Sandbox;
+
+fn rack(count: usize, mass: &str) -> String {
+    format!(
+        "targets:\n  rack-force: {{of: rack, at-most: 300 N, estimate: 310 N, serves: {{circle-time: It turns the wheel.}}}}\nparts:\n  rack:\n    in: suspension\n    count: {count}\n    amounts: {{mass: {mass}}}\n    serves: {{circle-time: It turns the wheel.}}\n"
+    )
+}
+
+/// A season of some commits in which checks of the history find something.
+fn season() -> Sandbox {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    for number in 1..=6 {
+        sandbox.write("rack.yaml", rack(number, &format!("1.{number} kg")));
+        let result = "results:\n  rig: {of: rack, outcome: pass, date: 2027-01-02, evidence: [chain.yaml]}\n";
+        sandbox.write("rig.yaml", if number > 2 { result } else { "" });
+        sandbox.commit_on(&format!("2027-01-{number:02}"), "step");
+    }
+    sandbox
+}
+
+fn folder(sandbox: &Sandbox) -> PathBuf {
+    sandbox.at(".git/tierod")
+}
+
+/// All that rests on the history.
+#[track_caller]
+fn answer(sandbox: &Sandbox) -> String {
+    let check = sandbox.tierod(&["check", "--format", "json"]).ended(0).out;
+    check + &sandbox.tierod(&["history", "rack", "--format", "json"]).ended(0).out
+}
+
+/// The answer of a repository without a cache.
+#[track_caller]
+fn without(sandbox: &Sandbox) -> String {
+    let _ = std::fs::remove_dir_all(folder(sandbox));
+    let answer = answer(sandbox);
+    assert!(answer.contains("stale-result") && answer.contains("open-loop"), "{answer}");
+    answer
+}
+
+fn files(sandbox: &Sandbox) -> Vec<PathBuf> {
+    let mut files: Vec<PathBuf> =
+        std::fs::read_dir(folder(sandbox)).unwrap().map(|entry| entry.unwrap().path()).collect();
+    files.sort();
+    files
+}
+
+#[test]
+fn damage_is_not_believed() {
+    let sandbox = season();
+    let expected = without(&sandbox);
+    assert_eq!(answer(&sandbox), expected, "from the cache");
+    let files = files(&sandbox);
+    assert_eq!(files.len(), 2, "{files:?}");
+    for file in files {
+        let whole = std::fs::read(&file).unwrap();
+        for region in 0..24 {
+            let at = region * (whole.len() - 1) / 23;
+            let mut damaged = whole.clone();
+            damaged[at] ^= 0x15;
+            std::fs::write(&file, &damaged).unwrap();
+            assert_eq!(answer(&sandbox), expected, "{} with byte {at} damaged", file.display());
+            std::fs::write(&file, &whole[..at]).unwrap();
+            assert_eq!(answer(&sandbox), expected, "{} cut at {at}", file.display());
+        }
+        std::fs::write(&file, "").unwrap();
+        assert_eq!(answer(&sandbox), expected);
+    }
+}
+
+/// Rebases, amended commits, cherry-picks and switches leave a cache of commits that are no more.
+#[test]
+fn the_chain_of_commits_decides() {
+    let sandbox = season();
+    let expect = |what: &str| {
+        let with = answer(&sandbox);
+        // A second look comes from the cache alone.
+        assert_eq!(answer(&sandbox), with, "{what}");
+        let kept: Vec<(PathBuf, Vec<u8>)> =
+            files(&sandbox).into_iter().map(|file| (file.clone(), std::fs::read(file).unwrap())).collect();
+        assert_eq!(without(&sandbox), with, "{what}");
+        for (file, bytes) in kept {
+            std::fs::write(file, bytes).unwrap();
+        }
+    };
+    expect("as it was made");
+    sandbox.write("rack.yaml", rack(9, "1.9 kg"));
+    expect("not committed");
+    sandbox.git(&["commit", "-qa", "--amend", "-m", "amended"]);
+    expect("amended");
+    sandbox.git(&["switch", "-qc", "side", "HEAD~2"]);
+    sandbox.write("more.yaml", "parts:\n  link: {in: suspension, serves: {circle-time: It links.}}\n");
+    sandbox.commit_on("2027-02-01", "side");
+    expect("on a side branch");
+    sandbox.git(&["rebase", "-q", "main"]);
+    expect("rebased");
+    sandbox.git(&["switch", "-q", "main"]);
+    expect("back on main");
+    sandbox.git(&["cherry-pick", "side"]);
+    expect("cherry-picked");
+    sandbox.git(&["reset", "-q", "--hard", "HEAD~3"]);
+    expect("reset");
+    sandbox.git(&["switch", "-q", "side"]);
+    sandbox.tierod(&["check", "--rev", "main~1"]);
+    expect("after a look at an older revision");
+    sandbox.write("tierod.yaml", format!("{}ignore: [more.yaml]\n", crate::support::SETTINGS));
+    expect("with other settings");
+}
+
+#[test]
+fn many_at_once() {
+    let sandbox = season();
+    let expected = without(&sandbox);
+    std::fs::remove_dir_all(folder(&sandbox)).unwrap();
+    for _ in 0..4 {
+        let start = |_| {
+            let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+            command.args(["check", "--format", "json"]).stdout(Stdio::piped()).spawn().unwrap()
+        };
+        let all: Vec<_> = (0..4).map(start).collect();
+        for child in all {
+            let output = child.wait_with_output().unwrap();
+            assert!(expected.starts_with(&*String::from_utf8_lossy(&output.stdout)), "{output:?}");
+        }
+        assert_eq!(answer(&sandbox), expected);
+        std::fs::remove_file(files(&sandbox).pop().unwrap()).unwrap();
+    }
+}
+
+#[test]
+fn killed_at_any_moment() {
+    let sandbox = season();
+    let expected = without(&sandbox);
+    for delay in 0..10 {
+        std::fs::remove_dir_all(folder(&sandbox)).unwrap();
+        let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+        let mut child = command.arg("check").stdout(Stdio::null()).spawn().unwrap();
+        std::thread::sleep(Duration::from_millis(delay * 6));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        assert_eq!(answer(&sandbox), expected, "killed after {} ms", delay * 6);
+    }
+}
+
+/// Nothing is written where the folder is not plainly git's, and nobody minds.
+#[test]
+fn where_nothing_can_be_kept() {
+    let sandbox = season();
+    let expected = without(&sandbox);
+    std::fs::remove_dir_all(folder(&sandbox)).unwrap();
+    std::fs::write(folder(&sandbox), "a file").unwrap();
+    assert_eq!(answer(&sandbox), expected);
+    assert_eq!(std::fs::read_to_string(folder(&sandbox)).unwrap(), "a file");
+    #[cfg(unix)]
+    {
+        std::fs::remove_file(folder(&sandbox)).unwrap();
+        let elsewhere = sandbox.outside().join("elsewhere");
+        std::fs::create_dir(&elsewhere).unwrap();
+        std::os::unix::fs::symlink(&elsewhere, folder(&sandbox)).unwrap();
+        assert_eq!(answer(&sandbox), expected);
+        assert_eq!(std::fs::read_dir(&elsewhere).unwrap().count(), 0, "written through a link");
+    }
+}
+
+/// A linked work tree shares the cache of its repository, and has none of its own.
+#[test]
+fn linked_work_trees_share_it() {
+    let sandbox = season();
+    let tree = sandbox.outside().join("tree");
+    sandbox.git(&["worktree", "add", "-q", tree.to_str().unwrap()]);
+    sandbox.tierod_in(&tree, &["check"]).ended(0);
+    assert!(!files(&sandbox).is_empty());
+    assert!(!sandbox.at(".git/worktrees/tree/tierod").exists());
+    assert_eq!(sandbox.git_in(&tree, &["status", "--porcelain"]), "");
+}
