@@ -116,8 +116,11 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
         if !rests_on_change(node) {
             let way = up.way(new, node);
             // The system that a part left owes the goal nothing for it, where the whole car stays the same.
-            let goal = |node: &Node| matches!(&new.keys[*node], Key::Record(index) if matches!(new.graph.loaded.record(*index).body, Body::Goal(_)));
-            let reached = worth.as_ref().filter(|_| way.last().is_some_and(goal));
+            let is_goal = |node: &Node| match new.keys[*node] {
+                Key::Record(index) => matches!(new.graph.loaded.record(index).body, Body::Goal(_)),
+                _ => false,
+            };
+            let reached = worth.as_ref().filter(|_| way.last().is_some_and(is_goal));
             let points = reached.zip(value.before.zip(value.after)).and_then(|((_, worth), (before, after))| {
                 Some(new.worth_of_one(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
             });
