@@ -105,10 +105,7 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
     let up = Dependents::new(new, |node| changed[node]);
     let worth =
         head.report.goals.first().map(|goal| (goal.node, new.network.sensitivities(&head.report.partials, goal.node)));
-    for node in 0..new.keys.len() {
-        if !changed[node] {
-            continue;
-        }
+    for (node, _) in changed.iter().enumerate().filter(|(_, changed)| **changed) {
         let value = moved(twins.base_of[node], Some(node));
         if told(&new.keys[node]) {
             delta.values.push(value.clone());
