@@ -245,7 +245,7 @@ fn holds(a: &State, b: &State, on: &str) {
 #[test]
 fn the_way_back_mirrors_the_way_there() {
     let seed = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
-    let config = Config { cases: 24, failure_persistence: None, max_shrink_iters: 30, ..Config::default() };
+    let config = Config { cases: 12, failure_persistence: None, max_shrink_iters: 30, ..Config::default() };
     let mut runner = TestRunner::new_with_rng(config, seed);
     runner
         .run(&(state(), state(), 0..DAYS.len()), |(a, b, day)| {

@@ -24,7 +24,7 @@ fn main() {
     }
     let sizes: Vec<usize> = args.iter().filter_map(|arg| arg.parse().ok()).collect();
     let sizes = if sizes.is_empty() { vec![1_000, 10_000, 100_000] } else { sizes };
-    println!("{:>8}  {:22} {:>9} {:>9} {:>9}", "records", "command", "median", "to floor", "peak");
+    println!("{:>8}  {:22} {:>9} {:>9} {:>9} {:>9}", "records", "command", "median", "to floor", "to check", "peak");
     for size in sizes {
         measure(size);
     }
@@ -122,6 +122,11 @@ fn measure(size: usize) {
     let folder = tempfile::tempdir().unwrap();
     let root = folder.path();
     make(root, size);
+    // One part is heavier than in the commit, staged and in the work tree.
+    let edited = root.join("system-0/0/file-0.yaml");
+    let text = std::fs::read_to_string(&edited).unwrap().replacen("0.62 kg", "0.64 kg", 1);
+    std::fs::write(&edited, text).unwrap();
+    assert!(Command::new("git").arg("-C").arg(root).args(["add", "."]).status().unwrap().success());
     let tierod = env!("CARGO_BIN_EXE_tierod");
     let me = std::env::current_exe().unwrap();
     let path = root.to_str().unwrap();
@@ -131,6 +136,8 @@ fn measure(size: usize) {
         ("check", vec![tierod, "check", path]),
         ("check --staged", vec![tierod, "check", "--staged", path]),
         ("check --rev HEAD", vec![tierod, "check", "--rev", "HEAD", path]),
+        ("delta HEAD", vec![tierod, "delta", "HEAD", "--root", path]),
+        ("delta --staged", vec![tierod, "delta", "HEAD", "--staged", "--root", path]),
     ];
     let has_script =
         Command::new("python3").args(["-c", "import yaml, networkx; yaml.CSafeLoader"]).stderr(Stdio::null()).status();
@@ -154,11 +161,13 @@ fn measure(size: usize) {
         times[times.len() / 2]
     };
     let floor = median(&times[0]);
+    let times_of_check = times[1].clone();
     for ((name, command), times) in commands.iter().zip(&times) {
         let peak =
             run(command, true).1.map_or_else(|| "?".to_owned(), |kib| format!("{:.0} MB", f64::from(kib) / 1000.0));
         let seconds = median(times);
-        println!("{size:>8}  {name:22} {:>6.1} ms {:>8.2}x {peak:>9}", seconds * 1e3, seconds / floor);
+        let to_check = seconds / median(&times_of_check);
+        println!("{size:>8}  {name:22} {:>6.1} ms {:>8.2}x {to_check:>8.2}x {peak:>9}", seconds * 1e3, seconds / floor);
     }
 }
 

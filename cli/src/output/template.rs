@@ -102,7 +102,7 @@ fn markdown(out: &mut Output<'_>, _: &mut State<'_, '_>, value: &Value) -> Resul
 /// Words with code between backquotes, as messages have it.
 fn prose(text: &str) -> Value {
     let pieces: Vec<&str> = text.split('`').collect();
-    if pieces.len() % 2 == 0 {
+    if pieces.len().is_multiple_of(2) {
         return Value::from_safe_string(escaped(text));
     }
     let piece = |(at, piece): (usize, &&str)| if at % 2 == 1 { code(piece).to_string() } else { escaped(piece) };

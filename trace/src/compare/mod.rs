@@ -8,9 +8,6 @@ mod limits;
 mod records;
 mod values;
 
-#[cfg(test)]
-mod tests;
-
 pub use limits::LimitMove;
 pub use records::Renames;
 pub use values::{Cause, ValueMove};

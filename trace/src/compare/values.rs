@@ -105,10 +105,7 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
     let up = Dependents::new(new, |node| changed[node]);
     let worth =
         head.report.goals.first().map(|goal| (goal.node, new.network.sensitivities(&head.report.partials, goal.node)));
-    for node in 0..new.keys.len() {
-        if !changed[node] {
-            continue;
-        }
+    for (node, _) in changed.iter().enumerate().filter(|(_, changed)| **changed) {
         let value = moved(twins.base_of[node], Some(node));
         if told(&new.keys[node]) {
             delta.values.push(value.clone());
@@ -116,8 +113,11 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
         if !rests_on_change(node) {
             let way = up.way(new, node);
             // The system that a part left owes the goal nothing for it, where the whole car stays the same.
-            let goal = |node: &Node| matches!(&new.keys[*node], Key::Record(index) if matches!(new.graph.loaded.record(*index).body, Body::Goal(_)));
-            let reached = worth.as_ref().filter(|_| way.last().is_some_and(goal));
+            let is_goal = |node: &Node| match new.keys[*node] {
+                Key::Record(index) => matches!(new.graph.loaded.record(index).body, Body::Goal(_)),
+                _ => false,
+            };
+            let reached = worth.as_ref().filter(|_| way.last().is_some_and(is_goal));
             let points = reached.zip(value.before.zip(value.after)).and_then(|((_, worth), (before, after))| {
                 Some(new.worth_of_one(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
             });

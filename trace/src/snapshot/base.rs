@@ -21,10 +21,7 @@ pub struct Base {
 }
 
 impl Base {
-    /// A base that is named.
-    ///
-    /// # Errors
-    /// None where git answers nothing: whether the history is cut off is then not said.
+    /// A base that is named; whether it exists is told where it is read.
     pub fn named(request: &Request, revision: &str) -> Self {
         let shallow = git(request).is_shallow();
         Self { revision: revision.to_owned(), how: None, shallow }

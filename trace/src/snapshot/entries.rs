@@ -26,7 +26,7 @@ pub(super) fn index(request: &Request) -> Result<Snapshot, Error> {
         [..] => "`git add` the settings file, or run without --staged",
     };
     let prefix = find_root(&entries, &start, "the index", cure)?;
-    build(repository, entries, prefix, Source::Index)
+    build(repository, entries, prefix, Source::Index, None)
 }
 
 /// The data root at a revision.
@@ -35,7 +35,8 @@ pub(super) fn revision(request: &Request, revision: &str) -> Result<Snapshot, Er
     let (commit, entries) = repository.tree(revision)?;
     let place = format!("revision {}", schema::words::shorten(revision));
     let prefix = find_root(&entries, &start, &place, "name another revision, or the folder of the data root")?;
-    build(repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
+    let source = Source::Revision { commit: commit.id, day: commit.day };
+    build(repository, entries, prefix, source, None)
 }
 
 /// The data root at an earlier revision, whatever its folder was called then.
@@ -68,7 +69,8 @@ pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Resu
             }
         }
     };
-    build(repository, entries, prefix, Source::Revision { commit: commit.id, day: commit.day })
+    let source = Source::Revision { commit: commit.id, day: commit.day };
+    build(repository, entries, prefix, source, Some(head))
 }
 
 /// The data root of a prefix as a commit has it.
@@ -141,7 +143,14 @@ fn find_root(entries: &[Entry], start: &str, place: &str, cure: &str) -> Result<
     }
 }
 
-fn build(repository: Repository, entries: Vec<Entry>, prefix: String, source: Source) -> Result<Snapshot, Error> {
+/// Reads the data root at a prefix; what another state of it has read already is shared with it.
+fn build(
+    repository: Repository,
+    entries: Vec<Entry>,
+    prefix: String,
+    source: Source,
+    other: Option<&Snapshot>,
+) -> Result<Snapshot, Error> {
     let mut beside = Beside::default();
     let mut own: Vec<(String, Entry)> = Vec::new();
     let mut nested: Vec<String> = Vec::new();
@@ -183,6 +192,14 @@ fn build(repository: Repository, entries: Vec<Entry>, prefix: String, source: So
             }
         }
     }
+    beside.blobs = wanted.iter().map(|(at, entry)| (entry.id.clone(), *at)).collect();
+    wanted.retain(|(at, entry)| match other.and_then(|other| other.blob(&entry.id)) {
+        Some(content) => {
+            files[*at].content = content.clone();
+            false
+        }
+        None => true,
+    });
     let blobs: Vec<&Entry> = wanted.iter().map(|(_, entry)| *entry).collect();
     for ((at, _), content) in wanted.iter().zip(repository.contents(&blobs)?) {
         files[*at].content = content;

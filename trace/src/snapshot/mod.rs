@@ -107,6 +107,8 @@ struct Beside {
     /// The tables among the paths, and the repository that has their content.
     tables: HashMap<String, place::Entry>,
     repository: Option<place::Repository>,
+    /// The objects that record files were read from, and the index of each file.
+    blobs: HashMap<String, usize>,
 }
 
 impl std::fmt::Debug for Beside {
@@ -157,6 +159,11 @@ impl Snapshot {
     /// Those of [`Snapshot::take`], and more than one data root where none is at the same place.
     pub fn before(request: &Request, revision: &str, head: &Self) -> Result<Self, Error> {
         entries::before(request, revision, head)
+    }
+
+    /// The content of an object, where a record file was read from it.
+    fn blob(&self, id: &str) -> Option<&Content> {
+        self.beside.blobs.get(id).and_then(|at| self.files.get(*at)).map(|file| &file.content)
     }
 
     /// No record at all.

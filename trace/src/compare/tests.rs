@@ -1,1 +1,0 @@
-//! Deltas of small graphs.
