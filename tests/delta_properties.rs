@@ -69,7 +69,8 @@ impl State {
                 std::fs::remove_file(file).unwrap();
             }
         }
-        sandbox.write("tierod.yaml", SETTINGS);
+        // What the checks of the history tell names commits, which differ on the way back.
+        sandbox.write("tierod.yaml", format!("{SETTINGS}history: off\n"));
         let limit = ["5.2 s", "5.1 s", "5.3 s"][usize::from(self.limit)];
         let estimate = ["5.1 s ± 0.05 s", "5.4 s", "5.05 s"][usize::from(self.estimate)];
         let event = "events:\n  skidpad:\n    plan: 50 pts\n    lead: lead\n    reads: {time: circle-time}\n    score: {formula: \

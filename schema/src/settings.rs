@@ -35,6 +35,21 @@ pub struct Settings {
     pub levels: Entries<Id, LevelSetting>,
     /// Globs of files, relative to the data root, that are not record files.
     pub ignore: Vec<String>,
+    /// Whether the checks of the history run: `off` for records whose commits do not tell their season, as where they
+    /// were imported or are kept inside another project.
+    pub history: Switch,
+}
+
+/// On or off.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
+pub enum Switch {
+    /// It is done.
+    #[default]
+    On,
+    /// It is left out.
+    Off,
 }
 
 /// The stages of a season, in order.

@@ -49,7 +49,7 @@ impl Audit {
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
         let day = self.records.day(&loaded);
-        let past = Past::of(&loaded, day);
+        let past = Past::for_checks(&loaded, day);
         let report = Report::with_history(&values, day, &past);
         let season = past.any().map(|history| Season::of(&loaded, history));
         let look = Look::new(&values, &report, season.as_ref());

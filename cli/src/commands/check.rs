@@ -40,7 +40,7 @@ impl Check {
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
         let day = self.records.day(&loaded);
-        let mut report = Report::with_history(&values, day, &Past::of(&loaded, day));
+        let mut report = Report::with_history(&values, day, &Past::for_checks(&loaded, day));
         // A commit answers for what it brings; what stood before is for those who brought it.
         let older = if self.records.staged && !self.all {
             let new = brought(&request, &values, &report, pool)?;
@@ -96,7 +96,7 @@ fn brought(request: &Request, values: &Values<'_, '_>, report: &Report, mut pool
     let before = Loaded::from_pool(snapshot, &mut pool);
     let graph = Graph::new(&before);
     let old = Values::new(&graph);
-    let old_report = Report::with_history(&old, report.day, &Past::of(&before, report.day));
+    let old_report = Report::with_history(&old, report.day, &Past::for_checks(&before, report.day));
     let delta = Delta::findings(Side { values: &old, report: &old_report }, Side { values, report });
     Ok(delta.new)
 }

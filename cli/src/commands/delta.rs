@@ -88,8 +88,8 @@ impl Delta {
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
         let (old_graph, graph) = (Graph::new(&before), Graph::new(&head));
         let (old_values, values) = (Values::new(&old_graph), Values::new(&graph));
-        let old_report = Report::with_history(&old_values, day, &Past::of(&before, day));
-        let report = Report::with_history(&values, day, &Past::of(&head, day));
+        let old_report = Report::with_history(&old_values, day, &Past::for_checks(&before, day));
+        let report = Report::with_history(&values, day, &Past::for_checks(&head, day));
         let sides = [
             trace::compare::Side { values: &old_values, report: &old_report },
             trace::compare::Side { values: &values, report: &report },

@@ -102,7 +102,10 @@ impl Season {
         let mut state: Files = shipped().collect();
         // While the season goes on, each revision is judged on its own day.
         let set = state.get_mut(settings::FILE).ok_or_else(|| wrong("no settings"))?;
-        *set = set.split_inclusive('\n').filter(|line| !line.starts_with("as-of:")).collect();
+        *set = set
+            .split_inclusive('\n')
+            .filter(|line| !line.starts_with("as-of:") && !line.starts_with("history:"))
+            .collect();
 
         let mut commits = Vec::new();
         for step in brought.iter().rev() {

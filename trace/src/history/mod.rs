@@ -15,6 +15,7 @@ mod tests;
 use std::collections::HashMap;
 use std::sync::Arc;
 
+use schema::settings::Switch;
 use schema::{Day, Kind, Quantity};
 
 use crate::load::Loaded;
@@ -254,6 +255,8 @@ pub enum Past {
     Short(Box<History>),
     /// None, and why.
     None(String),
+    /// The settings leave it out.
+    Off,
 }
 
 impl Past {
@@ -261,7 +264,7 @@ impl Past {
     pub fn whole(&self) -> Option<&History> {
         match self {
             Self::Known(history) => Some(history),
-            Self::Short(_) | Self::None(_) => None,
+            Self::Short(_) | Self::None(_) | Self::Off => None,
         }
     }
 
@@ -269,7 +272,7 @@ impl Past {
     pub fn any(&self) -> Option<&History> {
         match self {
             Self::Known(history) | Self::Short(history) => Some(history),
-            Self::None(_) => None,
+            Self::None(_) | Self::Off => None,
         }
     }
 
@@ -278,16 +281,24 @@ impl Past {
         match self {
             Self::Known(_) => "on",
             Self::Short(_) => "short",
-            Self::None(_) => "off",
+            Self::None(_) | Self::Off => "off",
         }
     }
 
     /// Why the checks of the history are off, and what brings them back.
     pub fn reason(&self) -> Option<String> {
         match self {
-            Self::Known(_) => None,
+            Self::Known(_) | Self::Off => None,
             Self::Short(_) => Some("the clone is shallow: `git fetch --unshallow` brings the rest".to_owned()),
             Self::None(why) => Some(why.clone()),
+        }
+    }
+
+    /// The history for the checks: none where the settings leave it out.
+    pub fn for_checks(loaded: &Loaded, day: Day) -> Self {
+        match loaded.settings().history {
+            Switch::On => Self::of(loaded, day),
+            Switch::Off => Self::Off,
         }
     }
 
