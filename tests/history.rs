@@ -9,7 +9,9 @@ use crate::support::{Sandbox, places_in_graph};
 
 /// A record file with the hub's count and its mass; the chain's own hub is left out of the small root by `start`.
 fn hub(id: &str, count: u32, more: &str) -> String {
-    format!("parts:\n  {id}:\n    in: suspension\n    count: {count}\n    serves: {{circle-time: It holds the wheel.}}\n{more}")
+    format!(
+        "parts:\n  {id}:\n    in: suspension\n    count: {count}\n    serves: {{circle-time: It holds the wheel.}}\n{more}"
+    )
 }
 
 /// A repository with a data root at a prefix, committed on a day, with a part `rack` in a file of its own.
@@ -270,7 +272,13 @@ fn the_steps_are_those_that_git_tells() {
             let story = story_in(&sandbox, &sandbox.path(), &[id, "car/data"]);
             let changes = story["changes"].as_array().unwrap().iter().filter(|c| c["what"] == "count");
             let ours: Vec<String> = changes
-                .map(|c| format!("{} {:?}", &c["commit"].as_str().unwrap()[..10], c["after"].as_str().map(|n| n.parse::<u64>().unwrap())))
+                .map(|c| {
+                    format!(
+                        "{} {:?}",
+                        &c["commit"].as_str().unwrap()[..10],
+                        c["after"].as_str().map(|n| n.parse::<u64>().unwrap())
+                    )
+                })
                 .collect();
             let git = by_git(&sandbox, prefix, id);
             assert!(git.len() > 1, "nothing to compare: {git:?}");
@@ -279,7 +287,8 @@ fn the_steps_are_those_that_git_tells() {
         // Nothing but git's own folder was touched.
         assert_eq!(sandbox.git(&["status", "--porcelain"]), "");
         let graph = sandbox.tierod(&["graph", "--format", "json", "car/data"]).ended(0).json();
-        let ids: BTreeSet<String> = places_in_graph(&graph).iter().map(|p| p.split(' ').nth(1).unwrap().to_owned()).collect();
+        let ids: BTreeSet<String> =
+            places_in_graph(&graph).iter().map(|p| p.split(' ').nth(1).unwrap().to_owned()).collect();
         for id in ids {
             sandbox.tierod(&["history", &id, "car/data"]).ended(0);
         }
@@ -292,7 +301,9 @@ fn a_target_is_told_with_its_values() {
     let sandbox = Sandbox::repository();
     sandbox.small_root("");
     let target = |limit: &str, estimate: &str| {
-        format!("targets:\n  track:\n    of: car\n    at-most: {limit}\n    estimate: {estimate}\n    serves: {{skidpad: A wide car turns late.}}\n")
+        format!(
+            "targets:\n  track:\n    of: car\n    at-most: {limit}\n    estimate: {estimate}\n    serves: {{skidpad: A wide car turns late.}}\n"
+        )
     };
     for (day, text) in [
         ("2027-01-01", target("1.2 m", "1.25 m")),
@@ -311,7 +322,9 @@ fn a_target_is_told_with_its_values() {
         .as_array()
         .unwrap()
         .iter()
-        .map(|v| format!("{} {} {} {}", v["day"].as_str().unwrap(), v["value"], v["at_most"], v["status"].as_str().unwrap()))
+        .map(|v| {
+            format!("{} {} {} {}", v["day"].as_str().unwrap(), v["value"], v["at_most"], v["status"].as_str().unwrap())
+        })
         .collect();
     assert_eq!(
         values,

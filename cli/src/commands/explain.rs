@@ -93,7 +93,8 @@ fn as_json(check: &Check) -> Value {
 
 fn list(ink: Ink) -> String {
     let mut out = String::new();
-    for group in [Group::Reading, Group::Structure, Group::Verification, Group::Values, Group::History, Group::Waivers] {
+    for group in [Group::Reading, Group::Structure, Group::Verification, Group::Values, Group::History, Group::Waivers]
+    {
         let _ = writeln!(out, "{}", ink.strong(group.word()));
         for check in checks::all().iter().filter(|check| check.group == group) {
             ink.block(&mut out, check.name, 22, check.finds);

@@ -44,7 +44,10 @@ fn is_aside(route: &str) -> bool {
 /// The keys worth telling when a record comes; the rest of it is said by `added`.
 fn is_first(route: &str) -> bool {
     LIMITS.contains(&route)
-        || matches!(route, "estimate" | "formula" | "total" | "count" | "chosen" | "shall" | "plan" | "expect" | "value")
+        || matches!(
+            route,
+            "estimate" | "formula" | "total" | "count" | "chosen" | "shall" | "plan" | "expect" | "value"
+        )
         || matches!(route, "outcome" | "points" | "place")
         || (route.starts_with("amounts.") && route.ends_with(".value"))
 }
@@ -80,7 +83,13 @@ fn text(text: &Option<Arc<str>>) -> Option<String> {
 
 fn other(life: &Life, change: &Change) -> Event {
     let what = format!("{} {}: {}", life.kind.singular(), life.id, change.route);
-    Event { step: change.step, record: Some(life.id.clone()), what, before: text(&change.before), after: text(&change.after) }
+    Event {
+        step: change.step,
+        record: Some(life.id.clone()),
+        what,
+        before: text(&change.before),
+        after: text(&change.after),
+    }
 }
 
 fn own(life: &Life, route: Option<&str>, all: &mut Vec<Event>) {
@@ -132,7 +141,8 @@ fn about(history: &History, life: &Life, amount: Option<&str>, all: &mut Vec<Eve
         for change in &record.changes {
             let found = record.kind == Kind::Analysis
                 && (change.route.strip_prefix("finds.").is_some_and(is_it)
-                    || (*change.route == *"finds" && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_it)));
+                    || (*change.route == *"finds"
+                        && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_it)));
             if found || keys.contains(&&*change.route) {
                 let mut event = other(record, change);
                 if record.kind == Kind::Revision && change.before.is_none() {
@@ -145,10 +155,17 @@ fn about(history: &History, life: &Life, amount: Option<&str>, all: &mut Vec<Eve
 }
 
 /// The values of a name over the history, under the ids that it had.
-pub(crate) fn line(history: &History, life: Option<&Life>, name: &str, outlooks: &[(usize, Outlook)]) -> Vec<(usize, Stood)> {
+pub(crate) fn line(
+    history: &History,
+    life: Option<&Life>,
+    name: &str,
+    outlooks: &[(usize, Outlook)],
+) -> Vec<(usize, Stood)> {
     let amount = name.split_once('.').map(|(_, amount)| format!(".{amount}")).unwrap_or_default();
     let ids: Vec<String> = match life {
-        Some(life) => std::iter::once(&life.id).chain(life.older_ids.iter().rev()).map(|id| format!("{id}{amount}")).collect(),
+        Some(life) => {
+            std::iter::once(&life.id).chain(life.older_ids.iter().rev()).map(|id| format!("{id}{amount}")).collect()
+        }
         None => vec![name.to_owned()],
     };
     let there = |step: usize| life.is_none_or(|life| life.born <= step && life.gone.is_none_or(|gone| gone > step));
@@ -203,7 +220,9 @@ fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
 pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     let mut out = String::new();
     let head = match (story.life, story.amount) {
-        (Some(life), Some(amount)) => format!("{}  ({amount} of a {})", ink.strong(&format!("{}.{amount}", life.id)), life.kind),
+        (Some(life), Some(amount)) => {
+            format!("{}  ({amount} of a {})", ink.strong(&format!("{}.{amount}", life.id)), life.kind)
+        }
         (Some(life), None) => format!("{}  ({})", ink.strong(&life.id), life.kind),
         (None, _) => ink.strong(story.name),
     };
@@ -213,7 +232,8 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     }
     out.push_str("\n\n");
     lines(story, ink, &mut out);
-    let mut table = Table::new(&[("day", false), ("commit", false), ("what", false), ("before", false), ("after", false)]);
+    let mut table =
+        Table::new(&[("day", false), ("commit", false), ("what", false), ("before", false), ("after", false)]);
     let mut last = None;
     for event in &story.events {
         let step = &story.history.steps[event.step];
@@ -223,7 +243,13 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
             false => (step.day.to_string(), step.short().to_owned()),
         };
         let short = |text: &Option<String>| text.as_deref().map(shorten).unwrap_or_default();
-        table.row(vec![plain(day), faint(commit), strong(&event.what), plain(short(&event.before)), plain(short(&event.after))]);
+        table.row(vec![
+            plain(day),
+            faint(commit),
+            strong(&event.what),
+            plain(short(&event.before)),
+            plain(short(&event.after)),
+        ]);
     }
     out.push_str(&table.text(ink));
     let unread = story.history.unread.len();

@@ -139,7 +139,8 @@ fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
             if route.is_empty() {
                 return;
             }
-            let short = out.kind == Kind::Part && route.strip_prefix("amounts.").is_some_and(|rest| !rest.contains('.'));
+            let short =
+                out.kind == Kind::Part && route.strip_prefix("amounts.").is_some_and(|rest| !rest.contains('.'));
             let route = if short { format!("{route}.value") } else { route.clone() };
             out.fields.push((route, text.to_owned()));
         }
@@ -228,7 +229,9 @@ parts:
 
     #[test]
     fn what_is_not_plainly_in_blocks_is_not_cut() {
-        for file in ["{parts: {a: {count: 1}}}\n", "---\nparts:\n  a: {}\n", "parts:\n\ta: {}\n", "parts:\n   a: {}\n  b: {}\n"] {
+        for file in
+            ["{parts: {a: {count: 1}}}\n", "---\nparts:\n  a: {}\n", "parts:\n\ta: {}\n", "parts:\n   a: {}\n  b: {}\n"]
+        {
             assert_eq!(chunks(file.as_bytes()), None, "{file}");
         }
         // An alias leads out of the piece it stands in, which then cannot be read by itself.

@@ -13,9 +13,9 @@ fn same(a: f64, b: f64) -> bool {
 
 /// Is this quantity the limit of the target, or an end of it?
 pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
-    target.limit().any(|(_, limit)| {
-        limit.unit().dimension() == quantity.unit().dimension() && same(limit.si(), quantity.si())
-    })
+    target
+        .limit()
+        .any(|(_, limit)| limit.unit().dimension() == quantity.unit().dimension() && same(limit.si(), quantity.si()))
 }
 
 /// Are two limits the same?

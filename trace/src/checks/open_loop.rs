@@ -24,7 +24,8 @@ targets:
 # on 2027-03-10
 targets:
   rack-force: {of: car, at-most: 300 N, estimate: 315 N}",
-    mended: "\
+    mended:
+        "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N, estimate: 320 N}

@@ -30,7 +30,8 @@ targets:
   rack-force: {of: car, at-most: 320 N}
 results:
   rack-pull: {of: rack-force, value: 310 N, date: 2027-01-30, evidence: [chain.yaml]}",
-    mended: "\
+    mended:
+        "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N}

@@ -20,7 +20,8 @@ targets:
 # on 2027-02-10
 targets:
   rack-force: {of: car, at-most: 320 N}",
-    mended: "\
+    mended:
+        "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N}
@@ -48,14 +49,17 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         if let Some((date, to)) = newest.and_then(|(date, revision)| Some((date?, revision.to.as_ref()?))) {
             if !limits::is_limit(target, to) {
                 let limit = numbers::limit(record);
-                let message = format!("the limit of {} is {limit}, and its revision of {date} ends at {to}", record.name());
+                let message =
+                    format!("the limit of {} is {limit}, and its revision of {date} ends at {to}", record.name());
                 told.tell(index, &[key], message, "write the revision that is missing, or put the limit back");
                 continue;
             }
             // The newest one ends at the limit in force.
             continue;
         }
-        if after.contains(&index) || revisions.iter().any(|r| r.to.as_ref().is_some_and(|to| limits::is_limit(target, to))) {
+        if after.contains(&index)
+            || revisions.iter().any(|r| r.to.as_ref().is_some_and(|to| limits::is_limit(target, to)))
+        {
             continue;
         }
         let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { continue };

@@ -124,7 +124,8 @@ impl Cache {
         }
         sweep(folder);
         let own = self.file.with_extension(format!("{}-{}.new", std::process::id(), nonce()));
-        let written = fs::OpenOptions::new().write(true).create_new(true).open(&own).and_then(|mut file| file.write_all(bytes));
+        let written =
+            fs::OpenOptions::new().write(true).create_new(true).open(&own).and_then(|mut file| file.write_all(bytes));
         let done = written.and_then(|()| fs::rename(&own, &self.file));
         if done.is_err() {
             let _ = fs::remove_file(&own);
@@ -258,9 +259,19 @@ fn log(source: &mut Source<'_>) -> Option<Log> {
     };
     let (fields, unread, nested) = (pairs(&text)?, pairs(&of)?, pairs(&of)?);
     let tip = (source.text()?.to_owned(), source.text()?.to_owned());
-    let inside = |event: &RecordEvent| event.set.is_none_or(|(_, begin, end)| begin <= end && end as usize <= fields.len());
-    (source.bytes.is_empty() && events.iter().all(inside))
-        .then_some(Log { strings, steps, files, events, fields, unread, nested, tip, shallow: false })
+    let inside =
+        |event: &RecordEvent| event.set.is_none_or(|(_, begin, end)| begin <= end && end as usize <= fields.len());
+    (source.bytes.is_empty() && events.iter().all(inside)).then_some(Log {
+        strings,
+        steps,
+        files,
+        events,
+        fields,
+        unread,
+        nested,
+        tip,
+        shallow: false,
+    })
 }
 
 #[cfg(test)]
@@ -269,7 +280,10 @@ mod tests {
 
     #[test]
     fn a_log_is_read_as_it_was_written() {
-        let mut log = super::super::log::scripted(&[("2027-01-01", "parts: {a: {count: 1}}"), ("2027-01-02", "parts: {b: {count: 1}}")]);
+        let mut log = super::super::log::scripted(&[
+            ("2027-01-01", "parts: {a: {count: 1}}"),
+            ("2027-01-02", "parts: {b: {count: 1}}"),
+        ]);
         log.tip = ("abc".to_owned(), "car/".to_owned());
         let mut bytes = Vec::new();
         put_log(&mut bytes, &log);

@@ -166,7 +166,10 @@ impl Builder<'_> {
         self.last[life] = now;
         if formerly {
             for older in self.older(held) {
-                if older != life && !self.alive[older] && self.lives[older].gone.is_some_and(|gone| gone <= self.lives[life].born) {
+                if older != life
+                    && !self.alive[older]
+                    && self.lives[older].gone.is_some_and(|gone| gone <= self.lives[life].born)
+                {
                     self.join(older, life, id);
                     break;
                 }
@@ -199,12 +202,8 @@ impl Builder<'_> {
         }
         let mut dropped: Vec<_> = values.into_iter().collect();
         dropped.sort();
-        let dropped = dropped.into_iter().map(|(route, text)| Change {
-            step: life.born,
-            route,
-            before: Some(text),
-            after: None,
-        });
+        let dropped =
+            dropped.into_iter().map(|(route, text)| Change { step: life.born, route, before: Some(text), after: None });
         let at = changes.iter().position(|change| change.step > life.born).unwrap_or(changes.len());
         changes.splice(at..at, dropped);
         self.rename(older, id, life.born);

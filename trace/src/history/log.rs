@@ -72,10 +72,11 @@ impl Log {
         known
     }
 
-    /// Keeps what is known at a commit; everything at the tip.
-    pub(super) fn keep_to(&mut self, commit: &str) {
+    /// Keeps what is known at a commit; everything at the tip. `false` where another data root came up inside this one
+    /// after it: what is kept lacks what that folder held before.
+    pub(super) fn keep_to(&mut self, commit: &str) -> bool {
         if self.tip.0 == commit {
-            return;
+            return true;
         }
         let kept = self.steps.iter().position(|mark| mark.step.commit == commit).map_or(0, |at| at + 1);
         self.steps.truncate(kept);
@@ -83,7 +84,7 @@ impl Log {
         self.files.retain(|event| event.step < kept);
         self.events.retain(|event| event.step < kept);
         self.unread.retain(|(step, _)| *step < kept);
-        self.nested.retain(|(step, _)| *step < kept);
+        self.nested.iter().all(|(step, _)| *step < kept)
     }
 
     fn holds_nested(&self, path: &str) -> bool {
@@ -312,12 +313,7 @@ fn differences(old: Option<&Version>, new: Option<&Version>) -> Option<Differenc
     Some(settle(whole(old).unwrap_or_default(), after))
 }
 
-fn by_chunks(
-    old: Option<&Version>,
-    before: &[Chunk],
-    new: Option<&Version>,
-    after: &[Chunk],
-) -> Option<Differences> {
+fn by_chunks(old: Option<&Version>, before: &[Chunk], new: Option<&Version>, after: &[Chunk]) -> Option<Differences> {
     let (old, new) = (old.map_or(&[][..], |v| &v.bytes), new.map_or(&[][..], |v| &v.bytes));
     let same = |a: &Chunk, b: &Chunk| a.bytes(old) == b.bytes(new);
     let head = before.iter().zip(after).take_while(|(a, b)| same(a, b)).count();
@@ -348,7 +344,8 @@ fn by_chunks(
     let mut found = settle(removed, added);
     // An id given twice in the file is there still.
     if !found.gone.is_empty() {
-        let kept: Vec<FlatRecord> = after.iter().filter_map(|chunk| mentions(new, chunk, &found.gone)).flatten().collect();
+        let kept: Vec<FlatRecord> =
+            after.iter().filter_map(|chunk| mentions(new, chunk, &found.gone)).flatten().collect();
         for record in kept {
             if let Some(at) = found.gone.iter().position(|id| *id == record.id) {
                 found.gone.swap_remove(at);

@@ -211,8 +211,13 @@ impl History {
             least = Some(step.no_later_than);
         }
         let unread = log.unread.iter().map(|(step, path)| (*step as usize, log.strings[*path as usize].to_string()));
-        let mut history =
-            Self { steps, shallow: log.shallow, unread: unread.collect(), lives: lives::lives(log), by_id: HashMap::new() };
+        let mut history = Self {
+            steps,
+            shallow: log.shallow,
+            unread: unread.collect(),
+            lives: lives::lives(log),
+            by_id: HashMap::new(),
+        };
         for (at, life) in history.lives.iter().enumerate() {
             for id in &life.older_ids {
                 history.by_id.entry(id.clone()).or_insert(at);
@@ -306,10 +311,14 @@ impl Past {
 fn log(snapshot: &Snapshot, tip: &str, cached: bool) -> Result<Option<Log>, Error> {
     let cache = if cached { cache::Cache::of(snapshot) } else { None };
     let mut log = cache.as_ref().and_then(cache::Cache::read).unwrap_or_default();
-    let Some(walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
-    match &walk.met {
-        Some(met) => log.keep_to(met),
-        None => log = Log::default(),
+    let Some(mut walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
+    let kept = walk.met.as_deref().is_some_and(|met| log.keep_to(met));
+    if !kept {
+        log = Log::default();
+        if walk.met.is_some() {
+            let Some(whole) = snapshot.walk(tip, &HashMap::new())? else { return Ok(None) };
+            walk = whole;
+        }
     }
     // A look at an older revision makes no one forget the newer ones.
     let news = !walk.steps.is_empty() || walk.met.is_none() || walk.passed > 20;

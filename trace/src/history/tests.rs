@@ -17,7 +17,13 @@ fn fields_are_set_changed_and_removed() {
     ]);
     assert_eq!(
         told(&history, "a"),
-        ["0 count: - -> 1", "0 amounts.mass.value: - -> 1 kg", "1 count: 1 -> 2", "1 amounts.mass.basis: - -> drawn", "2 count: 2 -> -"]
+        [
+            "0 count: - -> 1",
+            "0 amounts.mass.value: - -> 1 kg",
+            "1 count: 1 -> 2",
+            "1 amounts.mass.basis: - -> drawn",
+            "2 count: 2 -> -"
+        ]
     );
     assert_eq!((told(&history, "b").len(), history.life("b").unwrap().gone), (1, Some(2)));
     assert_eq!(history.value_at("a", "count", 1), Some("2"));
@@ -83,8 +89,11 @@ fn a_limit_moves_when_its_value_does() {
     let texts = ["at-most: 200 kg", "at-most: 0.2 t", "at-most: 205 kg", "between: [190 kg, 205 kg]"].map(target);
     let states: Vec<(&str, &str)> = texts.iter().map(|text| ("2027-01-01", text.as_str())).collect();
     let text = |limit: Option<LimitText>| limit.map_or("-".to_owned(), |limit| limit.text);
-    let moves: Vec<String> =
-        scripted(&states).limit_moves("t").into_iter().map(|(step, a, b)| format!("{step} {} {}", text(a), text(b))).collect();
+    let moves: Vec<String> = scripted(&states)
+        .limit_moves("t")
+        .into_iter()
+        .map(|(step, a, b)| format!("{step} {} {}", text(a), text(b)))
+        .collect();
     assert_eq!(moves, ["0 - at most 200 kg", "2 at most 0.2 t at most 205 kg", "3 at most 205 kg 190 kg to 205 kg"]);
 }
 

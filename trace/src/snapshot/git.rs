@@ -267,9 +267,12 @@ impl Library {
             }
             let Some(name) = a.as_ref().or(b.as_ref()).map(|entry| entry.name_bytes().to_vec()) else { return Ok(()) };
             let path = format!("{folder}{}", String::from_utf8_lossy(&name));
-            let is_folder = |entry: &Option<TreeEntry<'_>>| entry.as_ref().is_some_and(|e| e.kind() == Some(ObjectType::Tree));
+            let is_folder =
+                |entry: &Option<TreeEntry<'_>>| entry.as_ref().is_some_and(|e| e.kind() == Some(ObjectType::Tree));
             if is_folder(&a) || is_folder(&b) {
-                let find = |entry: &Option<TreeEntry<'_>>| entry.as_ref().map(|e| self.repository.find_tree(e.id())).transpose();
+                let find = |entry: &Option<TreeEntry<'_>>| {
+                    entry.as_ref().map(|e| self.repository.find_tree(e.id())).transpose()
+                };
                 self.compare(find(&a)?.as_ref(), find(&b)?.as_ref(), &format!("{path}/"), out)?;
                 continue;
             }
