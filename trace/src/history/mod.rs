@@ -6,6 +6,8 @@
 //! [`schema::read::flat`] tells it.
 
 mod cache;
+#[cfg(test)]
+mod check_tests;
 mod lives;
 mod log;
 pub mod outlook;
@@ -171,7 +173,11 @@ impl History {
         steps.dedup();
         for step in steps {
             let now = LIMITS.iter().find_map(|key| limit_text(key, life.last_at(key, step)?));
-            if now.as_ref().map(|now| now.limit) != last.as_ref().map(|last| last.limit) {
+            let unmoved = match (&now, &last) {
+                (Some(now), Some(last)) => same_limit(&now.limit, &last.limit),
+                (now, last) => now.is_none() && last.is_none(),
+            };
+            if !unmoved {
                 moves.push((step, last, now.clone()));
             }
             last = now;
@@ -229,6 +235,20 @@ impl History {
         }
         history
     }
+}
+
+/// Are two numbers the same but for rounding, as where a quantity is written in another unit?
+pub(crate) fn same_number(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+}
+
+/// Are two limits the same but for rounding?
+pub(crate) fn same_limit(a: &Limit, b: &Limit) -> bool {
+    let end = |a: Option<f64>, b: Option<f64>| match (a, b) {
+        (Some(a), Some(b)) => same_number(a, b),
+        (a, b) => a == b,
+    };
+    end(a.at_least, b.at_least) && end(a.at_most, b.at_most)
 }
 
 /// A limit as a text under its key says it; none where it cannot be read.
