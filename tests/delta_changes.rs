@@ -139,6 +139,7 @@ fn a_target_moved_without_a_revision() {
     car.assert_delta(
         0,
         "
+new warning unrecorded-revision car-mass
 edited target car-mass
 limit car-mass ≤ 205 kg > ≤ 207 kg by none
 points 685.93 > 685.93

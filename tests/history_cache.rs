@@ -114,6 +114,23 @@ fn the_chain_of_commits_decides() {
     expect("with other settings");
 }
 
+/// A folder that became another data root was part of this one before.
+#[test]
+fn a_data_root_that_came_up_inside() {
+    let sandbox = season();
+    sandbox.write("deep/link.yaml", "parts:\n  link: {in: suspension, serves: {circle-time: It links.}}\n");
+    sandbox.commit_on("2027-02-01", "a part");
+    sandbox.write("deep/tierod.yaml", "");
+    sandbox.commit_on("2027-02-02", "another data root");
+    sandbox.tierod(&["check"]);
+    sandbox.tierod(&["history", "link"]).ended(2);
+    sandbox.git(&["reset", "-q", "--hard", "HEAD~1"]);
+    let link = |sandbox: &Sandbox| sandbox.tierod(&["history", "link", "--format", "json"]).ended(0).out;
+    let with = link(&sandbox);
+    without(&sandbox);
+    assert_eq!(with, link(&sandbox));
+}
+
 #[test]
 fn many_at_once() {
     let sandbox = season();

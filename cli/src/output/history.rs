@@ -210,6 +210,13 @@ fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
         };
         let _ = writeln!(out, "{}  {}  {ends}", ink.faint(&format!("{name:>8}")), blocks(row, low, high));
     }
+    // A small move may not show on the scale.
+    let limit = |at: usize| stood.get(at).and_then(|stood| stood.limit);
+    let moved = |at: usize| at > 0 && limit(at - 1).is_some() && limit(at) != limit(at - 1);
+    if (0..stood.len()).any(moved) {
+        let marks: String = (0..stood.len()).map(|at| if moved(at) { '↑' } else { ' ' }).collect();
+        let _ = writeln!(out, "{}  {marks}  the limit moved", ink.faint(&format!("{:>8}", "")));
+    }
     if let Some(status) = last.status {
         let _ = writeln!(out, "{}  {}", ink.faint("     now"), status.word());
     }

@@ -59,6 +59,6 @@ mod tests {
         assert_eq!(unit("kg").show(205.0, 0.0), "205 kg");
         assert_eq!(Unit::one().show(2.0, 0.0), "2");
         assert_eq!(unit("kg").show_change(0.8), "+0.8 kg");
-        assert_eq!(unit("degC").show_change(-2.0), "-2 degC", "a difference knows no zero of a scale");
+        assert_eq!(unit("°C").show_change(-2.0), "-2 °C", "a difference knows no zero of a scale");
     }
 }

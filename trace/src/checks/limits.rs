@@ -4,27 +4,14 @@ use schema::Quantity;
 use schema::records::{Body, Revision, Target};
 
 use super::Inputs;
-use crate::values::Limit;
-
-/// Are these the same in SI, but for rounding?
-fn same(a: f64, b: f64) -> bool {
-    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
-}
+pub(super) use crate::history::same_limit;
+use crate::history::same_number;
 
 /// Is this quantity the limit of the target, or an end of it?
 pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
-    target
-        .limit()
-        .any(|(_, limit)| limit.unit().dimension() == quantity.unit().dimension() && same(limit.si(), quantity.si()))
-}
-
-/// Are two limits the same?
-pub(super) fn same_limit(a: &Limit, b: &Limit) -> bool {
-    let end = |a: Option<f64>, b: Option<f64>| match (a, b) {
-        (Some(a), Some(b)) => same(a, b),
-        (a, b) => a == b,
-    };
-    end(a.at_least, b.at_least) && end(a.at_most, b.at_most)
+    target.limit().any(|(_, limit)| {
+        limit.unit().dimension() == quantity.unit().dimension() && same_number(limit.si(), quantity.si())
+    })
 }
 
 /// The revisions of a target, in the order of the records.

@@ -6,7 +6,7 @@ use schema::records::Body;
 use schema::{Kind, Quantity};
 
 use super::Inputs;
-use crate::history::{Change, History, Life};
+use crate::history::{Change, History, Life, same_number};
 
 /// What a result or a calculation is about.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -202,7 +202,7 @@ fn same(route: &str, a: Option<&str>, b: Option<&str>) -> bool {
     }
     let read = |text: Option<&str>| text.and_then(|text| Quantity::parse(text).ok());
     match (read(a), read(b)) {
-        (Some(a), Some(b)) => a.si() == b.si() && a.unit().dimension() == b.unit().dimension(),
+        (Some(a), Some(b)) => same_number(a.si(), b.si()) && a.unit().dimension() == b.unit().dimension(),
         _ => a == b,
     }
 }

@@ -72,10 +72,11 @@ impl Log {
         known
     }
 
-    /// Keeps what is known at a commit; everything at the tip.
-    pub(super) fn keep_to(&mut self, commit: &str) {
+    /// Keeps what is known at a commit; everything at the tip. `false` where another data root came up inside this one
+    /// after it: what is kept lacks what that folder held before.
+    pub(super) fn keep_to(&mut self, commit: &str) -> bool {
         if self.tip.0 == commit {
-            return;
+            return true;
         }
         let kept = self.steps.iter().position(|mark| mark.step.commit == commit).map_or(0, |at| at + 1);
         self.steps.truncate(kept);
@@ -83,7 +84,7 @@ impl Log {
         self.files.retain(|event| event.step < kept);
         self.events.retain(|event| event.step < kept);
         self.unread.retain(|(step, _)| *step < kept);
-        self.nested.retain(|(step, _)| *step < kept);
+        self.nested.iter().all(|(step, _)| *step < kept)
     }
 
     fn holds_nested(&self, path: &str) -> bool {

@@ -6,6 +6,8 @@
 //! [`schema::read::flat`] tells it.
 
 mod cache;
+#[cfg(test)]
+mod check_tests;
 mod lives;
 mod log;
 pub mod outlook;
@@ -172,7 +174,11 @@ impl History {
         steps.dedup();
         for step in steps {
             let now = LIMITS.iter().find_map(|key| limit_text(key, life.last_at(key, step)?));
-            if now.as_ref().map(|now| now.limit) != last.as_ref().map(|last| last.limit) {
+            let unmoved = match (&now, &last) {
+                (Some(now), Some(last)) => same_limit(&now.limit, &last.limit),
+                (now, last) => now.is_none() && last.is_none(),
+            };
+            if !unmoved {
                 moves.push((step, last, now.clone()));
             }
             last = now;
@@ -230,6 +236,20 @@ impl History {
         }
         history
     }
+}
+
+/// Are two numbers the same but for rounding, as where a quantity is written in another unit?
+pub(crate) fn same_number(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+}
+
+/// Are two limits the same but for rounding?
+pub(crate) fn same_limit(a: &Limit, b: &Limit) -> bool {
+    let end = |a: Option<f64>, b: Option<f64>| match (a, b) {
+        (Some(a), Some(b)) => same_number(a, b),
+        (a, b) => a == b,
+    };
+    end(a.at_least, b.at_least) && end(a.at_most, b.at_most)
 }
 
 /// A limit as a text under its key says it; none where it cannot be read.
@@ -322,10 +342,14 @@ impl Past {
 fn log(snapshot: &Snapshot, tip: &str, cached: bool) -> Result<Option<Log>, Error> {
     let cache = if cached { cache::Cache::of(snapshot) } else { None };
     let mut log = cache.as_ref().and_then(cache::Cache::read).unwrap_or_default();
-    let Some(walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
-    match &walk.met {
-        Some(met) => log.keep_to(met),
-        None => log = Log::default(),
+    let Some(mut walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
+    let kept = walk.met.as_deref().is_some_and(|met| log.keep_to(met));
+    if !kept {
+        log = Log::default();
+        if walk.met.is_some() {
+            let Some(whole) = snapshot.walk(tip, &HashMap::new())? else { return Ok(None) };
+            walk = whole;
+        }
     }
     // A look at an older revision makes no one forget the newer ones.
     let news = !walk.steps.is_empty() || walk.met.is_none() || walk.passed > 20;

@@ -231,3 +231,34 @@ fn read(sum: &[u8], bytes: &[u8]) -> Option<Outlook> {
     })?;
     source.bytes.is_empty().then(|| Outlook { stood: all.into_iter().collect() })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_last_step_of_each_slot() {
+        let days = ["2027-01-01", "2027-01-02", "2027-01-10", "2027-01-11", "2027-01-12", "2027-01-20"];
+        let steps = super::super::scripted(&days.map(|day| (day, ""))).steps;
+        assert_eq!(slots(&steps, 6), [0, 1, 2, 3, 4, 5]);
+        // 1 to 10 January, 11 to 20 January.
+        assert_eq!(slots(&steps, 2), [2, 5]);
+        assert_eq!(slots(&steps, 1), [5]);
+        assert_eq!(slots(&[], 3), [0; 0]);
+    }
+
+    #[test]
+    fn an_outlook_is_read_as_it_was_written() {
+        let limit = Some(Limit { at_least: None, at_most: Some(2.0) });
+        let (origin, unit) = ("estimate".to_owned(), "kg".to_owned());
+        let stood = Stood { value: Some(1.5), uncertainty: 0.1, limit, status: Some(Status::OnCourse), origin, unit };
+        let outlook = Outlook { stood: HashMap::from([("a".to_owned(), stood)]) };
+        let bytes = bytes_of(&outlook);
+        assert_eq!(read(&sum_of(&bytes), &bytes), Some(outlook.clone()));
+        let file = joined(&[], &[("tree", bytes.clone())]);
+        let kept = entries(&file);
+        assert_eq!(kept, [("tree", &sum_of(&bytes)[..], &bytes[..])]);
+        // An older version of the same tree gives way.
+        assert_eq!(joined(&kept, &[("tree", bytes)]), file);
+    }
+}

@@ -1,0 +1,139 @@
+//! Times of the history: 2,000 commits over 2,000 records, against git's own reading of the same versions.
+//!
+//! `cargo bench --bench history`, on one core with `taskset -c 0` before it. The reference is `git log --raw` on the
+//! data root and `git cat-file --batch` of all versions that it names.
+
+#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark prints, and stops when it cannot run")]
+
+use std::fmt::Write as _;
+use std::io::{Read as _, Write as _};
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::Instant;
+
+use trace::Loaded;
+use trace::history::Past;
+use trace::snapshot::{Request, State};
+
+const FILES: usize = 40;
+const RECORDS: usize = 50;
+const COMMITS: usize = 2_000;
+
+/// A file of records, each with a mass that the commits change.
+fn file(number: usize, masses: &[u32]) -> String {
+    let mut text = String::from("parts:\n");
+    for (at, mass) in masses.iter().enumerate() {
+        let _ = write!(
+            text,
+            "  part-{number}-{at}:\n    title: Part {at} of file {number}\n    in: suspension\n    count: 2\n    amounts:\n      mass: {{value: {mass} g, basis: drawn}}\n      cost: 14 EUR\n    serves:\n      car-mass: It carries the load of its neighbours, and that load takes this much material.\n    verify: {{by: inspection, with: bench scale, due: 2027-04-20}}\n\n"
+        );
+    }
+    text
+}
+
+/// The commits as `git fast-import` reads them.
+fn stream() -> String {
+    let mut masses = vec![vec![500_u32; RECORDS]; FILES];
+    let mut out = String::new();
+    let mut state = 1_u32;
+    let mut random = |below: usize| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 8) as usize % below
+    };
+    for commit in 0..COMMITS {
+        let time = 1_780_000_000 + commit * 3_600;
+        let _ = write!(out, "commit refs/heads/main\ncommitter Team <team@example.org> {time} +0100\ndata 4\nstep\n");
+        let mut put = |path: &str, text: &str| {
+            let _ = write!(out, "M 100644 inline {path}\ndata {}\n{text}\n", text.len());
+        };
+        if commit == 0 {
+            put("car/tierod.yaml", "growth: {mass: {drawn: 5 %, weighed: 0 %}}\n");
+            put(
+                "car/chain.yaml",
+                "systems: {suspension: {in: car}}\ntargets: {car-mass: {of: car, at-most: 9 t, total: mass}}\n",
+            );
+            (0..FILES).for_each(|number| put(&format!("car/parts-{number}.yaml"), &file(number, &masses[number])));
+        } else {
+            for _ in 0..=random(2) {
+                let number = random(FILES);
+                for _ in 0..=random(3) {
+                    masses[number][random(RECORDS)] = 400 + random(200) as u32;
+                }
+                put(&format!("car/parts-{number}.yaml"), &file(number, &masses[number]));
+            }
+        }
+    }
+    out
+}
+
+fn git(folder: &Path, args: &[&str]) -> Command {
+    let mut command = Command::new("git");
+    command.current_dir(folder).args(args).env("GIT_CONFIG_GLOBAL", "/dev/null").env("GIT_CONFIG_NOSYSTEM", "1");
+    command
+}
+
+/// Git alone: the log of the data root, and every version that it names. Gives the time and what was read.
+fn by_git(folder: &Path) -> (f64, usize, usize) {
+    let start = Instant::now();
+    let log = git(
+        folder,
+        &["log", "--first-parent", "--raw", "--no-abbrev", "--no-renames", "--root", "--format=", "--", "car"],
+    );
+    let log = { log }.output().unwrap().stdout;
+    let text = String::from_utf8(log).unwrap();
+    let blobs: String = text.lines().filter_map(|line| Some(line.split(' ').nth(3)?.to_owned() + "\n")).collect();
+    let mut child = git(folder, &["cat-file", "--batch"]).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    let (mut input, versions) = (child.stdin.take().unwrap(), blobs.lines().count());
+    let writer = std::thread::spawn(move || input.write_all(blobs.as_bytes()).unwrap());
+    let mut all = Vec::new();
+    child.stdout.take().unwrap().read_to_end(&mut all).unwrap();
+    writer.join().unwrap();
+    child.wait().unwrap();
+    (start.elapsed().as_secs_f64() * 1e3, versions, all.len())
+}
+
+/// The median of some runs, in milliseconds.
+fn median(runs: usize, mut run: impl FnMut()) -> f64 {
+    let mut times: Vec<f64> = (0..runs)
+        .map(|_| {
+            let start = Instant::now();
+            run();
+            start.elapsed().as_secs_f64() * 1e3
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times[runs / 2]
+}
+
+fn main() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    assert!(git(folder, &["init", "-q", "-b", "main"]).status().unwrap().success());
+    let mut import = git(folder, &["fast-import", "--quiet"]).stdin(Stdio::piped()).spawn().unwrap();
+    import.stdin.take().unwrap().write_all(stream().as_bytes()).unwrap();
+    assert!(import.wait().unwrap().success());
+    for args in [&["repack", "-adq"][..], &["reset", "-q", "--hard"]] {
+        assert!(git(folder, args).status().unwrap().success());
+    }
+    let request = Request { cwd: folder.to_owned(), path: Some(folder.join("car")), state: State::Worktree };
+    let loaded = Loaded::from_request(&request).unwrap();
+    let day = schema::Day::parse("2027-03-19").unwrap();
+    let mut reference = Vec::new();
+    let mut told = (0, 0);
+    for _ in 0..3 {
+        let (time, versions, bytes) = by_git(folder);
+        reference.push(time);
+        told = (versions, bytes);
+    }
+    reference.sort_by(f64::total_cmp);
+    let git = reference[1];
+    let anew = median(3, || drop(Past::anew(&loaded, day)));
+    let past = Past::of(&loaded, day);
+    let kept = median(11, || drop(Past::of(&loaded, day)));
+    let history = past.whole().unwrap();
+    assert_eq!(history.steps.len(), COMMITS, "every commit is a step");
+    println!("{} commits, {} records, {} versions of {} MB", COMMITS, FILES * RECORDS, told.0, told.1 / 1_000_000);
+    println!("  git log and cat-file     {git:8.1} ms");
+    println!("  the history from git     {anew:8.1} ms, {:.2} times that", anew / git);
+    println!("  the history from cache   {kept:8.1} ms");
+}

@@ -1,0 +1,165 @@
+//! What the checks of the history tell, and what they leave alone.
+
+use schema::Day;
+
+use super::{Past, scripted};
+use crate::graph::Graph;
+use crate::load::Loaded;
+use crate::report::Report;
+use crate::snapshot::{File, Snapshot};
+use crate::values::Values;
+
+/// The findings of the checks of the history after the last state: check, record and message.
+fn told(states: &[(&str, String)]) -> Vec<String> {
+    let states: Vec<(&str, &str)> = states.iter().map(|(day, text)| (*day, text.as_str())).collect();
+    let bytes = states.last().unwrap().1.as_bytes().to_vec();
+    let mut snapshot = Snapshot::in_memory(vec![File { path: "a.yaml".to_owned(), content: Ok(bytes) }]);
+    snapshot.settings = schema::read::settings(b"growth: {mass: {drawn: 5 %, weighed: 0 %}}").0;
+    let loaded = Loaded::from_snapshot(snapshot);
+    assert_eq!(loaded.unread(), 0, "{:?}", loaded.problems);
+    let graph = Graph::new(&loaded);
+    let values = Values::new(&graph);
+    let past = Past::Known(Box::new(scripted(&states)));
+    let report = Report::with_history(&values, Day::parse("2027-03-19").unwrap(), &past);
+    let own = report.findings.iter().filter(|finding| finding.check.group == crate::checks::Group::History);
+    own.map(|f| format!("{} {}: {}", f.check.name, f.record.as_deref().unwrap_or("-"), f.message)).collect()
+}
+
+/// One target with its limit, and whatever else there is.
+fn target(limit: &str, more: &str) -> String {
+    format!("systems: {{s: {{in: car}}}}\ntargets:\n  t: {{of: car, {limit}}}\n{more}")
+}
+
+const RESULT: &str = "results: {r: {of: t, value: 4.3 s, date: 2027-01-05}}\n";
+
+#[test]
+fn a_limit_that_follows_its_result() {
+    let at = |day: &'static str, limit: &str, more: &str| (day, target(limit, more));
+    let moved = [
+        at("2027-01-01", "at-most: 4.2 s", ""),
+        at("2027-01-06", "at-most: 4.2 s", RESULT),
+        at("2027-01-07", "at-most: 4.35 s", RESULT),
+    ];
+    assert_eq!(
+        told(&moved),
+        [
+            "target-after-result t: the limit of t was moved from at most 4.2 s to at most 4.35 s on 2027-01-07 (0000000000), after the result of 2027-01-05 that meets it (r)"
+        ]
+    );
+    let first = [at("2027-01-06", "formula: 1 s", RESULT), at("2027-01-07", "at-most: 4.35 s", RESULT)];
+    assert!(told(&first)[0].contains("was first set to at most 4.35 s"));
+    // The result was brought later, and yet is older than the limit.
+    let late = [at("2027-01-07", "at-most: 4.35 s", ""), at("2027-01-08", "at-most: 4.35 s", RESULT)];
+    assert!(told(&late)[0].starts_with("target-after-result t: the limit of t was first set"), "{:?}", told(&late));
+    let revision =
+        format!("{RESULT}revisions: {{v: {{of: t, to: 4.35 s, date: 2027-01-06, agreed-by: x, reason: y}}}}\n");
+    for (why, states) in [
+        (
+            "all in one commit",
+            vec![
+                at("2027-01-07", "at-most: 4.35 s", RESULT),
+                at("2027-01-08", "at-most: 4.35 s", &format!("{RESULT}\n# later\n")),
+            ],
+        ),
+        ("agreed", vec![moved[0].clone(), moved[1].clone(), at("2027-01-07", "at-most: 4.35 s", &revision)]),
+        ("written otherwise", vec![moved[2].clone(), at("2027-01-08", "at-most: 4350 ms", RESULT)]),
+        ("set before", vec![at("2027-01-04", "at-most: 4.35 s", ""), at("2027-01-08", "at-most: 4.35 s", RESULT)]),
+        // The clock of the first commit was ahead: the second one was made before the result.
+        ("a wrong clock", vec![at("2027-02-01", "at-most: 4.35 s", ""), at("2027-01-05", "at-most: 4.35 s", RESULT)]),
+        ("one commit", vec![at("2027-01-07", "at-most: 4.35 s", RESULT)]),
+    ] {
+        assert_eq!(told(&states), [""; 0], "{why}");
+    }
+    // A limit that the result misses was not made for it; that it moved is told all the same.
+    let harder = [moved[1].clone(), at("2027-01-07", "at-most: 4.1 s", RESULT)];
+    assert!(told(&harder)[0].starts_with("unrecorded-revision t: "), "{:?}", told(&harder));
+}
+
+#[test]
+fn a_revision_that_ends_elsewhere_is_told_without_a_history() {
+    let revisions = |to: &str| {
+        target(
+            "at-most: 205 kg",
+            &format!(
+                "revisions:\n  a: {{of: t, to: 0.205 t, date: 2027-01-06, agreed-by: x, reason: y}}\n  b: {{of: t, to: {to}, date: 2027-02-06, agreed-by: x, reason: y}}\n"
+            ),
+        )
+    };
+    let one = [("2027-03-01", revisions("203 kg"))];
+    assert_eq!(
+        told(&one),
+        ["unrecorded-revision t: the limit of t is at most 205 kg, and its revision of 2027-02-06 ends at 203 kg"]
+    );
+    assert_eq!(told(&[("2027-03-01", revisions("205 kg"))]), [""; 0]);
+}
+
+/// A system with two parts, a result and what else there is.
+fn car(parts: &str, more: &str) -> String {
+    format!(
+        "systems: {{s: {{in: car}}, inner: {{in: s}}}}\nparts:\n{parts}targets:\n  t: {{of: car, total: mass, at-most: 9 kg}}\n  u: {{of: s, at-most: 1 s}}\nrequirements: {{q: {{of: a, shall: hold.}}}}\n{more}"
+    )
+}
+
+const A: &str = "  a: {in: s, amounts: {mass: 1 kg}}\n";
+const B: &str = "  b: {in: inner, amounts: {mass: 1 kg}}\n";
+
+#[test]
+fn what_makes_a_result_stale() {
+    let of = |id: &str, value: &str| format!("results: {{r: {{of: {id}, {value}, date: 2027-01-05}}}}\n");
+    let run = |id: &str, value: &str, parts: &str, more: &str| {
+        let brought = |more: &str| format!("{}{more}", of(id, value));
+        told(&[("2027-01-06", car(&format!("{A}{B}"), &brought(""))), ("2027-01-09", car(parts, &brought(more)))])
+    };
+    let lighter = format!("  a: {{in: s, amounts: {{mass: 0.8 kg}}}}\n{B}");
+    let weighed = format!("  a: {{in: s, amounts: {{mass: {{value: 0.8 kg, basis: weighed}}}}}}\n{B}");
+    let other_amount = format!("  a: {{in: s, amounts: {{mass: 1 kg, cost: 3 EUR}}}}\n{B}");
+    let same = format!("  a: {{in: s, count: 1, amounts: {{mass: 1000 g}}}}\n{B}");
+    let chosen = "decisions: {d: {of: a, alternatives: {x: {}, y: {}}, chosen: x}}\n";
+    for (id, value) in [("a", "outcome: pass"), ("q", "outcome: pass"), ("u", "value: 1 s")] {
+        let stale = run(id, value, &lighter, "");
+        assert_eq!(stale.len(), 1, "{id}");
+        assert!(
+            stale[0].ends_with("was tested before a.mass changed from `1 kg` to `0.8 kg` on 2027-01-09 (0000000000)"),
+            "{stale:?}"
+        );
+        assert_eq!(run(id, value, &weighed, ""), [""; 0], "{id}: a measurement");
+        assert_eq!(run(id, value, &same, ""), [""; 0], "{id}: written otherwise");
+        assert_eq!(run(id, value, &other_amount, "").len(), 1, "{id}: another amount");
+    }
+    for id in ["a", "q"] {
+        assert!(run(id, "outcome: pass", &format!("{A}{B}"), chosen)[0].contains("the choice of d was set to `x`"));
+        assert_eq!(run(id, "outcome: pass", A, ""), [""; 0], "another part");
+    }
+    assert!(run("u", "value: 1 s", A, "")[0].contains("the part b was removed"), "in a system inside");
+    let third = format!("{A}{B}  c: {{in: s}}\n");
+    assert!(run("u", "value: 1 s", &third, "")[0].contains("the part c was added"));
+    assert!(run("t", "value: 8 kg", &lighter, "")[0].contains("a.mass changed"), "the car's budget");
+    assert_eq!(run("t", "value: 8 kg", &other_amount, ""), [""; 0], "another amount than the budget's");
+    assert_eq!(run("t", "value: 8 kg", &third, ""), [""; 0], "a part without that amount");
+}
+
+#[test]
+fn a_later_result_or_a_way_back_is_not_stale() {
+    let result = |more: &str| format!("results:\n  r: {{of: a, outcome: pass, date: 2027-01-05}}\n{more}");
+    let lighter = "  a: {in: s, amounts: {mass: 0.8 kg}}\n";
+    let first = ("2027-01-06", car(A, &result("")));
+    let second = ("2027-01-09", car(lighter, &result("")));
+    assert_eq!(told(&[first.clone(), second.clone()]).len(), 1);
+    let again = ("2027-01-12", car(lighter, &result("  r2: {of: a, outcome: pass, date: 2027-01-11}\n")));
+    assert_eq!(told(&[first.clone(), second.clone(), again]), [""; 0]);
+    let back = ("2027-01-12", car(A, &result("")));
+    assert_eq!(told(&[first, second, back]), [""; 0]);
+}
+
+#[test]
+fn calculations_made_elsewhere_grow_old() {
+    let lighter = format!("  a: {{in: s, amounts: {{mass: 0.8 kg}}}}\n{B}");
+    let run = |analysis: &str| {
+        let more = format!("analyses:\n  c: {analysis}\n  d: {{supersedes: [old], informs: [b]}}\n");
+        told(&[("2027-01-06", car(&format!("{A}{B}"), &more)), ("2027-01-09", car(&lighter, &more))])
+    };
+    assert!(run("{finds: {u: 1 s}}")[0].starts_with("stale-analysis c: c was calculated before a.mass changed"));
+    assert!(run("{finds: {t: 1 kg}, given: {m: 2 * a.mass}}")[0].starts_with("stale-analysis c: "));
+    assert_eq!(run("{finds: {t: 1 kg}, given: {m: b.mass}}"), [""; 0], "another part");
+    assert_eq!(run("{formula: 2 s, finds: u}"), [""; 0], "the tool calculates it anew");
+}
