@@ -283,3 +283,59 @@ fn without_git_it_says_so() {
     let error = answer.ended(2).err;
     assert!(error.contains("git could not be started") && error.contains("install git"), "{error}");
 }
+
+/// Each check of the history fires where the season was written to make it fire, and nowhere else.
+#[test]
+fn the_history_checks_fire_where_the_season_put_them() {
+    let answer = season().check(&[]);
+    assert_eq!(answer["history"], "on");
+    let findings = answer["findings"].as_array().unwrap();
+    let mut told: Vec<(&str, &str)> = findings
+        .iter()
+        .map(|finding| (finding["check"].as_str().unwrap(), finding["record"].as_str().unwrap()))
+        .filter(|(check, _)| {
+            trace::checks::find(check).is_some_and(|check| check.group == trace::checks::Group::History)
+        })
+        .collect();
+    told.sort_unstable();
+    assert_eq!(
+        told,
+        [
+            ("open-loop", "wheel-power"),
+            ("stale-analysis", "cooling-balance"),
+            ("stale-result", "mould-list"),
+            ("stale-result", "rod-ends-incoming"),
+            ("target-after-result", "steering-torque"),
+            ("unrecorded-revision", "tyre-warm-up"),
+        ]
+    );
+}
+
+/// The audit is the same with its cache, without it, and at the commit in place of the work tree.
+#[test]
+fn the_audit_of_the_season_needs_no_cache() {
+    let sandbox = Sandbox::new();
+    sandbox.tierod(&["example", "car"]).ended(0);
+    let audit = |more: &[&str]| {
+        sandbox.tierod_in(&sandbox.at("car"), &[&["audit", "--format", "json"], more].concat()).ended(1)
+    };
+    let first = audit(&[]);
+    assert_eq!(audit(&[]).out, first.out, "from the cache");
+    let cache = sandbox.at("car/.git/tierod");
+    assert!(cache.is_dir());
+    std::fs::remove_dir_all(&cache).unwrap();
+    assert_eq!(audit(&[]).out, first.out, "the cache deleted");
+    let mut at_head = audit(&["--rev", "HEAD"]).json();
+    let mut here = first.json();
+    for answer in [&mut at_head, &mut here] {
+        answer.as_object_mut().unwrap().remove("source");
+    }
+    assert_eq!(at_head, here);
+    let [met, missed, never] = ["met", "missed", "never verified"].map(|verdict| {
+        here["targets"].as_array().unwrap().iter().filter(|target| target["verdict"] == verdict).count()
+    });
+    assert_eq!((met, missed, never), (76, 1, 3));
+    assert_eq!(here["goals"][0]["reached"], true);
+    assert!(here["loops"].as_array().unwrap().iter().any(|one| one["end"] == "revised"));
+    assert!(here["loops"].as_array().unwrap().iter().any(|one| one["target"] == "wheel-power" && one["end"].is_null()));
+}

@@ -15,10 +15,10 @@ pub(super) static CHECK: Check = Check {
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
     finds: "A result, the latest of its record, whose subject changed since: what a requirement asks for; a part's \
-            amounts or count, or a choice about it; the parts of a system; for a budget of the car, that amount of any \
+            amounts or count, or a choice about it; for a target of a system its parts; for a budget of the car, that amount of any \
             part. An amount that was weighed or paid is better known, and has not changed.",
     why: "The car that was measured is not the car that will run.",
-    mend: "Measure again, or say in the result why it still holds and commit that.",
+    mend: "Measure again, or say in the `notes` of the result why it still holds.",
     found: "\
 # on 2026-12-01
 parts:
@@ -68,14 +68,16 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let moves = Moves::new(inputs, history);
     for (of, (_, result)) in latest {
         let Some(life) = history.life(loaded.record(result).id.as_str()) else { continue };
-        let (value, outcome) = (life.changes_of("value").last(), life.changes_of("outcome").last());
-        let brought = value.into_iter().chain(outcome).map(|change| change.step).max().unwrap_or(life.born);
+        let value = life.changes_of("value").last();
+        // A note may say why the result still holds.
+        let said = ["value", "outcome", "date", "notes"].iter().filter_map(|route| life.changes_of(route).last());
+        let brought = said.map(|change| change.step).max().unwrap_or(life.born);
         let moved = subjects(inputs, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
         if let Some(what) = moves.told(moved) {
             let record = loaded.record(of);
             let key = if value.is_some_and(|change| change.after.is_some()) { "value" } else { "outcome" };
             let message = format!("{} was tested before {what}", record.name());
-            told.tell(result, &[key], message, "measure again, or say in the result why it still holds");
+            told.tell(result, &[key], message, "measure again, or say in its `notes` why it still holds");
         }
     }
 }
@@ -86,7 +88,9 @@ fn subjects<'r>(inputs: &Inputs<'_, 'r>, of: usize) -> Vec<Subject<'r>> {
     match &record.body {
         Body::Part(_) => vec![Subject::Part(id)],
         Body::Requirement(body) => {
+            // Most of a system may change and its requirement still be met; a part is what was tried.
             let about = body.of.as_ref().and_then(|of| subject_of(inputs, of.as_str()));
+            let about = about.filter(|subject| matches!(subject, Subject::Part(_)));
             [Subject::Shall(id)].into_iter().chain(about).collect()
         }
         Body::Target(body) => match (body.of.as_ref(), body.total.as_ref()) {

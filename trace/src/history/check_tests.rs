@@ -13,7 +13,7 @@ use crate::values::Values;
 fn told(states: &[(&str, String)]) -> Vec<String> {
     let states: Vec<(&str, &str)> = states.iter().map(|(day, text)| (*day, text.as_str())).collect();
     let bytes = states.last().unwrap().1.as_bytes().to_vec();
-    let mut snapshot = Snapshot::in_memory(vec![File { path: "a.yaml".to_owned(), content: Ok(bytes) }]);
+    let mut snapshot = Snapshot::in_memory(vec![File { path: "a.yaml".to_owned(), content: Ok(bytes.into()) }]);
     snapshot.settings = schema::read::settings(b"growth: {mass: {drawn: 5 %, weighed: 0 %}}").0;
     let loaded = Loaded::from_snapshot(snapshot);
     assert_eq!(loaded.unread(), 0, "{:?}", loaded.problems);

@@ -374,10 +374,9 @@ fn read(snapshot: &Snapshot, day: Day, cached: bool) -> Result<Past, Error> {
     if !snapshot.in_repository() {
         return Ok(Past::None("the data root is in no git repository".to_owned()));
     }
-    let Some(tip) = snapshot.tip()? else { return Ok(Past::None("there is no commit yet".to_owned())) };
-    let Some(mut log) = log(snapshot, &tip, cached)? else {
-        return Ok(Past::None("no commit holds the data root yet".to_owned()));
-    };
+    // Before the first commit there is no history, and none is missing.
+    let Some(tip) = snapshot.tip()? else { return Ok(Past::Known(Box::default())) };
+    let Some(mut log) = log(snapshot, &tip, cached)? else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });
     if !committed {
         let step = Step {

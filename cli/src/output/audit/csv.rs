@@ -4,8 +4,11 @@ use serde_json::Value;
 
 use super::{Told, json};
 
+/// A name, the list in the document, and the columns with their way into a row.
+type Table = (&'static str, &'static str, &'static [(&'static str, &'static str)]);
+
 /// The tables there are: name, the list in the document, and the columns with their way into a row.
-const COLUMNS: [(&str, &str, &[(&str, &str)]); 5] = [
+const COLUMNS: [Table; 5] = [
     (
         "targets",
         "/targets",
