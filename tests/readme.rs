@@ -113,8 +113,8 @@ fn every_command_prints_what_the_judges_page_says() {
 #[test]
 fn every_command_prints_what_the_readme_says() {
     let sandbox = Sandbox::new();
-    let walk = walk_through(&sandbox, "README.md", &readme());
-    let log = sandbox.git_in(&walk, &["log", "--format=%s"]);
+    walk_through(&sandbox, "README.md", &readme());
+    let log = sandbox.git_in(&sandbox.at("my-car"), &["log", "--format=%s"]);
     assert_eq!(log, "Add the front wishbone\nStart the chain from the goal to the first part\n");
 }
 

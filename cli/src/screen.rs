@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 use std::io::{ErrorKind, IsTerminal, Write};
+use std::time::{Duration, Instant};
 
 use anstyle::{AnsiColor, Style};
 use schema::settings::Level;
@@ -36,6 +37,41 @@ fn wants_color(color: Color, terminal: bool) -> bool {
         Color::Always => true,
         Color::Never => false,
         Color::Auto => terminal && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()),
+    }
+}
+
+/// A bar on stderr for work that takes longer than a second; nothing where stderr is no terminal.
+pub(crate) struct Progress {
+    since: Instant,
+    terminal: bool,
+    drawn: bool,
+}
+
+impl Progress {
+    /// Nothing is drawn yet.
+    pub(crate) fn new() -> Self {
+        Self { since: Instant::now(), terminal: std::io::stderr().is_terminal(), drawn: false }
+    }
+
+    /// So many of all commits are done.
+    pub(crate) fn tick(&mut self, done: usize, all: usize) {
+        const WIDTH: usize = 30;
+        if !self.terminal || self.since.elapsed() < Duration::from_secs(1) {
+            return;
+        }
+        let full = WIDTH * done / all.max(1);
+        let bar = format!("\r{}{} {done} of {all} commits", "━".repeat(full), "┄".repeat(WIDTH - full));
+        let _ = std::io::stderr().lock().write_all(bar.as_bytes());
+        self.drawn = true;
+    }
+}
+
+impl Drop for Progress {
+    /// Leaves a clean line behind.
+    fn drop(&mut self) {
+        if self.drawn {
+            let _ = std::io::stderr().lock().write_all(b"\r\x1b[K");
+        }
     }
 }
 

@@ -10,7 +10,7 @@ use trace::{Error, Report};
 use super::Done;
 use crate::args::{Records, Shared};
 use crate::output::{audit, json};
-use crate::screen::Ink;
+use crate::screen::{Ink, Progress};
 
 /// Look back on the season: was the goal reached, which targets were met, how good were the predictions.
 #[derive(Args)]
@@ -51,7 +51,9 @@ impl Audit {
         let day = self.records.day(&loaded);
         let past = Past::for_checks(&loaded, day);
         let report = Report::with_history(&values, day, &past);
-        let season = past.any().map(|history| Season::of(&loaded, history));
+        let mut progress = Progress::new();
+        let season = past.any().map(|history| Season::of(&loaded, history, &mut |done, all| progress.tick(done, all)));
+        drop(progress);
         let look = Look::new(&values, &report, season.as_ref());
         let told = audit::Told {
             audit: &look,

@@ -8,7 +8,7 @@ use trace::history::{Past, outlook};
 use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{history, json};
-use crate::screen::{Ink, clean};
+use crate::screen::{Progress, Ink, clean};
 
 /// How many points a line of values has.
 const POINTS: usize = 60;
@@ -30,7 +30,7 @@ impl History {
         let loaded = self.records.load()?;
         let day = self.records.day(&loaded);
         let past = Past::of(&loaded, day);
-        let Some(all) = past.any() else {
+        let Some(all) = past.any().filter(|all| !all.steps.is_empty()) else {
             let error = Error::new("there is no history to tell").because(past.reason().unwrap_or_default());
             return Err(error.help("commit the records: every commit that changes them is a step"));
         };
@@ -41,13 +41,14 @@ impl History {
             let help = suggest::did_you_mean(id, all.ids(), "`tierod graph --format json` lists all records");
             return Err(Error::new(format!("there is no record `{}`, and never was", clean(id))).help(help));
         }
+        let mut progress = Progress::new();
         let story = history::Story {
             history: all,
             life,
             name: &self.id,
             amount,
             events: history::events(all, life, amount),
-            line: history::line(all, life, &self.id, &outlook::outlooks(&loaded, all, POINTS)),
+            line: history::line(all, life, &self.id, &outlook::outlooks(&loaded, all, POINTS, &mut |done, all| progress.tick(done, all))),
             note: past.reason(),
         };
         Ok(match self.format {

@@ -17,13 +17,15 @@ const MOST_MOMENTS: usize = 120;
 
 impl Season {
     /// What the history tells of the records that were loaded.
-    pub fn of(loaded: &Loaded, history: &History) -> Self {
+    ///
+    /// `tick` is told how many commits are evaluated, of how many.
+    pub fn of(loaded: &Loaded, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
         let mut season = Self {
             commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
             shallow: history.shallow,
             ..Self::default()
         };
-        for (step, outlook) in outlook::outlooks(loaded, history, MOST_MOMENTS) {
+        for (step, outlook) in outlook::outlooks(loaded, history, MOST_MOMENTS, tick) {
             season.moments.push(moment(history, step, &outlook, loaded));
         }
         for entry in &loaded.entries {

@@ -98,15 +98,22 @@ fn load_at(loaded: &Loaded, commit: &str, prefix: &str, pool: &mut Pool) -> Opti
 
 /// The outlook of one step; none where its records cannot be had any more.
 pub fn at(loaded: &Loaded, history: &History, step: usize) -> Option<Outlook> {
-    some(loaded, &[history.steps.get(step)?]).pop().flatten()
+    some(loaded, &[history.steps.get(step)?], &mut |_, _| {}).pop().flatten()
 }
 
 /// The outlooks over a history: of every step where there are no more than `most`, else of the last step in each of so
 /// many equal slots of time.
-pub fn outlooks(loaded: &Loaded, history: &History, most: usize) -> Vec<(usize, Outlook)> {
+///
+/// `tick` is told how many are evaluated, of how many.
+pub fn outlooks(
+    loaded: &Loaded,
+    history: &History,
+    most: usize,
+    tick: &mut dyn FnMut(usize, usize),
+) -> Vec<(usize, Outlook)> {
     let chosen = slots(&history.steps, most);
     let steps: Vec<&Commit> = chosen.iter().map(|step| &history.steps[*step]).collect();
-    let all = chosen.iter().zip(some(loaded, &steps));
+    let all = chosen.iter().zip(some(loaded, &steps, tick));
     all.filter_map(|(step, outlook)| Some((*step, outlook?))).collect()
 }
 
@@ -129,13 +136,14 @@ fn slots(steps: &[Commit], most: usize) -> Vec<usize> {
     ends
 }
 
-fn some(loaded: &Loaded, steps: &[&Commit]) -> Vec<Option<Outlook>> {
+fn some(loaded: &Loaded, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) -> Vec<Option<Outlook>> {
     let cache = Cache::of_outlooks(&loaded.snapshot);
     let content = cache.as_ref().and_then(Cache::unchecked).unwrap_or_default();
     let kept = entries(&content);
     let mut new: Vec<(&str, Vec<u8>)> = Vec::new();
     let (mut all, mut pool) = (Vec::new(), Pool::default());
-    for step in steps {
+    for (done, step) in steps.iter().enumerate() {
+        tick(done, steps.len());
         if step.id.is_none() {
             all.push(Some(Outlook::of(loaded)));
             continue;

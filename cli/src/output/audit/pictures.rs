@@ -233,7 +233,7 @@ fn over_time(
         for (day, value) in &limits[1..] {
             let _ = write!(path, "H{}V{}", place(at(*day)), place(y.at(*value)));
         }
-        let _ = write!(out, "<path d=\"{path}H{}\" class=\"limit\"/>", place(RIGHT));
+        let _ = write!(out, "<path d=\"{path}H{}\" class=\"limit {limit_name}\"/>", place(RIGHT));
         let value = limits.last().map_or(*start, |(_, value)| *value);
         text(&mut out, RIGHT, y.at(value) - 4.0, "small end strong", limit_name);
     }
