@@ -258,7 +258,7 @@ mod tests {
         let stood = Stood { value: Some(1.5), uncertainty: 0.1, limit, status: Some(Status::OnCourse), origin, unit };
         let outlook = Outlook { stood: HashMap::from([("a".to_owned(), stood)]) };
         let bytes = bytes_of(&outlook);
-        assert_eq!(read(&sum_of(&bytes), &bytes), Some(outlook.clone()));
+        assert_eq!(read(&sum_of(&bytes), &bytes), Some(outlook));
         let file = joined(&[], &[("tree", bytes.clone())]);
         let kept = entries(&file);
         assert_eq!(kept, [("tree", &sum_of(&bytes)[..], &bytes[..])]);
