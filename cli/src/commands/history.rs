@@ -8,7 +8,7 @@ use trace::history::{Past, outlook};
 use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{history, json};
-use crate::screen::{Progress, Ink, clean};
+use crate::screen::{Ink, Progress, clean};
 
 /// How many points a line of values has.
 const POINTS: usize = 60;
@@ -48,7 +48,12 @@ impl History {
             name: &self.id,
             amount,
             events: history::events(all, life, amount),
-            line: history::line(all, life, &self.id, &outlook::outlooks(&loaded, all, POINTS, &mut |done, all| progress.tick(done, all))),
+            line: history::line(
+                all,
+                life,
+                &self.id,
+                &outlook::outlooks(&loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
+            ),
             note: past.reason(),
         };
         Ok(match self.format {
