@@ -139,4 +139,18 @@ fn main() {
     println!("  git log and cat-file     {by_git:8.1} ms");
     println!("  the history from git     {anew:8.1} ms, {:.2} times that", anew / by_git);
     println!("  the history from cache   {kept:8.1} ms");
+    let tierod = |args: &[&str]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_tierod"));
+        let status = command.current_dir(folder.join("car")).args(args).stdout(Stdio::null()).status().unwrap();
+        assert!(status.code().is_some_and(|code| code < 2), "{args:?}");
+    };
+    let first = median(3, || {
+        std::fs::remove_dir_all(folder.join(".git/tierod")).unwrap();
+        tierod(&["audit"]);
+    });
+    let second = median(5, || tierod(&["audit"]));
+    let check = median(5, || tierod(&["check"]));
+    println!("  audit, whole, first run  {first:8.1} ms, {:.2} times git", first / by_git);
+    println!("  audit, second run        {second:8.1} ms, {:.2} times a check", second / check);
+    println!("  check                    {check:8.1} ms");
 }
