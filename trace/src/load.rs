@@ -23,6 +23,8 @@ pub struct Entry {
 #[derive(Debug, Default)]
 pub struct Pool {
     files: HashMap<Arc<[u8]>, Arc<Parsed>>,
+    /// Records by the bytes they are written in, where many states of the same files are read.
+    pieces: Option<HashMap<Box<[u8]>, Arc<Parsed>>>,
 }
 
 /// What one record file gave.
@@ -42,11 +44,46 @@ impl Parsed {
 }
 
 impl Pool {
+    /// A pool for many states of the same files: what a file shares with an earlier state of it is not parsed again.
+    pub fn of_many_states() -> Self {
+        Self { pieces: Some(HashMap::new()), ..Self::default() }
+    }
+
+    /// A file that can be cut apart between its records, and in which nothing is wrong, is put together from them.
+    fn by_pieces(&mut self, bytes: &[u8]) -> Option<Parsed> {
+        let pieces = self.pieces.as_mut()?;
+        let mut whole = Parsed { records: Vec::new(), problems: Vec::new(), damaged: Vec::new() };
+        for chunk in read::flat::chunks(bytes)? {
+            let (head, body) = chunk.bytes(bytes);
+            let text = [head, body].concat();
+            let parsed = match pieces.get(&text[..]) {
+                Some(parsed) => Arc::clone(parsed),
+                None => {
+                    let parsed = Arc::new(Parsed::new(&text));
+                    pieces.insert(text.into(), Arc::clone(&parsed));
+                    parsed
+                }
+            };
+            if !parsed.problems.is_empty() || !parsed.damaged.is_empty() {
+                return None;
+            }
+            whole.records.extend(parsed.records.iter().cloned());
+        }
+        let mut ids = HashSet::new();
+        if !whole.records.iter().all(|record| ids.insert(record.id.as_str())) {
+            return None;
+        }
+        drop(ids);
+        // As a file that is read in one go has them.
+        whole.records.sort_by_key(|record| record.kind());
+        Some(whole)
+    }
+
     fn read(&mut self, bytes: &Arc<[u8]>) -> Arc<Parsed> {
         if let Some(parsed) = self.files.get(bytes) {
             return Arc::clone(parsed);
         }
-        let parsed = Arc::new(Parsed::new(bytes));
+        let parsed = Arc::new(self.by_pieces(bytes).unwrap_or_else(|| Parsed::new(bytes)));
         self.files.insert(Arc::clone(bytes), Arc::clone(&parsed));
         parsed
     }

@@ -12,8 +12,13 @@ use crate::values::{Limit, Status};
 
 use super::loops::Course;
 
-/// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots of time.
+/// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots
+/// of time.
 const MOST_MOMENTS: usize = 120;
+/// And at fewer where there are many records: so many of them in all are put into the value graph.
+const MOST_RECORDS: usize = 60_000;
+/// A picture wants at least so many.
+const FEWEST_MOMENTS: usize = 30;
 
 impl Season {
     /// What the history tells of the records that were loaded.
@@ -25,7 +30,8 @@ impl Season {
             shallow: history.shallow,
             ..Self::default()
         };
-        for (step, outlook) in outlook::outlooks(loaded, history, MOST_MOMENTS, tick) {
+        let most = (MOST_RECORDS / loaded.entries.len().max(1)).clamp(FEWEST_MOMENTS, MOST_MOMENTS);
+        for (step, outlook) in outlook::outlooks(loaded, history, most, tick) {
             season.moments.push(moment(history, step, &outlook, loaded));
         }
         for entry in &loaded.entries {

@@ -92,8 +92,10 @@ impl Outlook {
 }
 
 /// The records of a commit of the history: the one place that loads them.
-fn load_at(loaded: &Loaded, commit: &str, prefix: &str, pool: &mut Pool) -> Option<Loaded> {
-    loaded.snapshot.at(commit, prefix).ok().map(|snapshot| Loaded::from_pool(snapshot, pool))
+fn load_at(loaded: &Loaded, step: &Commit, pool: &mut Pool, before: Option<&Loaded>) -> Option<Loaded> {
+    let other = before.map(|before| &before.snapshot);
+    let snapshot = loaded.snapshot.at(step.id.as_deref()?, &step.prefix, other).ok()?;
+    Some(Loaded::from_pool(snapshot, pool))
 }
 
 /// The outlook of one step; none where its records cannot be had any more.
@@ -141,7 +143,7 @@ fn some(loaded: &Loaded, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) 
     let content = cache.as_ref().and_then(Cache::unchecked).unwrap_or_default();
     let kept = entries(&content);
     let mut new: Vec<(&str, Vec<u8>)> = Vec::new();
-    let (mut all, mut pool) = (Vec::new(), Pool::default());
+    let (mut all, mut pool, mut before) = (Vec::new(), Pool::of_many_states(), None);
     for (done, step) in steps.iter().enumerate() {
         tick(done, steps.len());
         if step.id.is_none() {
@@ -150,7 +152,9 @@ fn some(loaded: &Loaded, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) 
         }
         let known = kept.iter().find(|(tree, ..)| *tree == step.tree).and_then(|(_, sum, bytes)| read(sum, bytes));
         let outlook = known.or_else(|| {
-            let outlook = Outlook::of(&load_at(loaded, step.id.as_deref()?, &step.prefix, &mut pool)?);
+            let then = load_at(loaded, step, &mut pool, before.as_ref())?;
+            let outlook = Outlook::of(&then);
+            before = Some(then);
             new.push((&step.tree, bytes_of(&outlook)));
             Some(outlook)
         });

@@ -74,9 +74,14 @@ pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Resu
 }
 
 /// The data root of a prefix as a commit has it.
-pub(super) fn at(repository: Repository, commit: &str, prefix: &str) -> Result<Snapshot, Error> {
+pub(super) fn at(
+    repository: Repository,
+    commit: &str,
+    prefix: &str,
+    other: Option<&Snapshot>,
+) -> Result<Snapshot, Error> {
     let (commit, entries) = repository.tree(commit)?;
-    build(repository, entries, prefix.to_owned(), Source::Revision { commit: commit.id, day: commit.day }, None)
+    build(repository, entries, prefix.to_owned(), Source::Revision { commit: commit.id, day: commit.day }, other)
 }
 
 /// The repository, and the path from its top to where the search for the data root begins.

@@ -148,10 +148,10 @@ impl Snapshot {
         super::git::blob_id(bytes)
     }
 
-    /// The data root as a commit of its history has it.
-    pub(crate) fn at(&self, commit: &str, prefix: &str) -> Result<Self, Error> {
+    /// The data root as a commit of its history has it; what another state of it has read already is shared with it.
+    pub(crate) fn at(&self, commit: &str, prefix: &str, other: Option<&Self>) -> Result<Self, Error> {
         let repository = self.repository().ok_or_else(|| Error::new("there is no repository"))?;
-        super::entries::at(repository.again()?, commit, prefix)
+        super::entries::at(repository.again()?, commit, prefix, other)
     }
 
     /// Is this path a record file of the data root?
