@@ -24,7 +24,7 @@ pub struct Entry {
 pub struct Pool {
     files: HashMap<Arc<[u8]>, Arc<Parsed>>,
     /// Records by the bytes they are written in, where many states of the same files are read.
-    pieces: Option<HashMap<Box<[u8]>, Arc<Parsed>>>,
+    pieces: Option<HashMap<Box<[u8]>, Arc<Record>>>,
 }
 
 /// What one record file gave.
@@ -52,31 +52,49 @@ impl Pool {
     /// A file that can be cut apart between its records, and in which nothing is wrong, is put together from them.
     fn by_pieces(&mut self, bytes: &[u8]) -> Option<Parsed> {
         let pieces = self.pieces.as_mut()?;
-        let mut whole = Parsed { records: Vec::new(), problems: Vec::new(), damaged: Vec::new() };
-        for chunk in read::flat::chunks(bytes)? {
+        let chunks = read::flat::chunks(bytes)?;
+        let texts: Vec<Box<[u8]>> = chunks
+            .iter()
+            .map(|chunk| {
+                let (head, body) = chunk.bytes(bytes);
+                [head, body].concat().into()
+            })
+            .collect();
+        // What is not known is read in one go: to begin reading costs more than to read a record.
+        let mut news: Vec<(&str, usize)> = Vec::new();
+        let (mut file, mut kind): (Vec<u8>, &[u8]) = (Vec::new(), &[]);
+        for (at, chunk) in chunks.iter().enumerate().filter(|(at, _)| !pieces.contains_key(&texts[*at])) {
             let (head, body) = chunk.bytes(bytes);
-            let text = [head, body].concat();
-            let parsed = match pieces.get(&text[..]) {
-                Some(parsed) => Arc::clone(parsed),
-                None => {
-                    let parsed = Arc::new(Parsed::new(&text));
-                    pieces.insert(text.into(), Arc::clone(&parsed));
-                    parsed
-                }
-            };
-            if !parsed.problems.is_empty() || !parsed.damaged.is_empty() {
+            if head != kind {
+                file.extend_from_slice(head);
+                kind = head;
+            }
+            file.extend_from_slice(body);
+            news.push((chunk.id(bytes)?, at));
+        }
+        if !news.is_empty() {
+            let parsed = Parsed::new(&file);
+            if !parsed.problems.is_empty() || !parsed.damaged.is_empty() || parsed.records.len() != news.len() {
                 return None;
             }
-            whole.records.extend(parsed.records.iter().cloned());
+            let by_id: HashMap<&str, &Arc<Record>> =
+                parsed.records.iter().map(|record| (record.id.as_str(), record)).collect();
+            for (id, at) in news {
+                pieces.insert(texts[at].clone(), Arc::clone(by_id.get(id)?));
+            }
         }
+        let mut records: Vec<Arc<Record>> = Vec::with_capacity(texts.len());
         let mut ids = HashSet::new();
-        if !whole.records.iter().all(|record| ids.insert(record.id.as_str())) {
-            return None;
+        for text in &texts {
+            let record = pieces.get(text)?;
+            if !ids.insert(record.id.to_string()) {
+                return None;
+            }
+            records.push(Arc::clone(record));
         }
-        drop(ids);
         // As a file that is read in one go has them.
-        whole.records.sort_by_key(|record| record.kind());
-        Some(whole)
+        records.sort_by_key(|record| record.kind());
+        Some(Parsed { records, problems: Vec::new(), damaged: Vec::new() })
     }
 
     fn read(&mut self, bytes: &Arc<[u8]>) -> Arc<Parsed> {

@@ -35,6 +35,18 @@ pub struct Chunk {
 }
 
 impl Chunk {
+    /// The id of the one record in it, where it is plainly written.
+    pub fn id<'b>(&self, file: &'b [u8]) -> Option<&'b str> {
+        let (head, body) = self.bytes(file);
+        let text = body.trim_ascii_start();
+        let id = text.get(..text.iter().position(|b| *b == b':')?)?;
+        let plain = |b: &u8| b.is_ascii_lowercase() || b.is_ascii_digit() || *b == b'-';
+        let ends = text.get(id.len() + 1).is_none_or(u8::is_ascii_whitespace);
+        (!head.is_empty() && ends && !id.is_empty() && id.iter().all(plain))
+            .then(|| std::str::from_utf8(id).ok())
+            .flatten()
+    }
+
     /// The bytes that make the chunk what it is: the kind's line, and the rest.
     pub fn bytes<'b>(&self, file: &'b [u8]) -> (&'b [u8], &'b [u8]) {
         let part = |range: &Range<usize>| file.get(range.clone()).unwrap_or_default();

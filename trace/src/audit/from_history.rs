@@ -16,9 +16,9 @@ use super::loops::Course;
 /// of time.
 const MOST_MOMENTS: usize = 120;
 /// And at fewer where there are many records: so many of them in all are put into the value graph.
-const MOST_RECORDS: usize = 60_000;
+const MOST_RECORDS: usize = 50_000;
 /// A picture wants at least so many.
-const FEWEST_MOMENTS: usize = 30;
+const FEWEST_MOMENTS: usize = 24;
 
 impl Season {
     /// What the history tells of the records that were loaded.

@@ -337,8 +337,13 @@ fn by_chunks(old: Option<&Version>, before: &[Chunk], new: Option<&Version>, aft
     }
     let mut removed = Vec::new();
     for chunk in b {
-        if left.get_mut(&chunk.bytes(old)).and_then(Vec::pop).is_some() {
-            removed.extend(flat::chunk(old, chunk)?);
+        if left.get_mut(&chunk.bytes(old)).and_then(Vec::pop).is_none() {
+            continue;
+        }
+        match chunk.id(old) {
+            // What it said was told when it was new; that it is gone, or another, is all that counts.
+            Some(id) => removed.push(FlatRecord { kind: Kind::Goal, id: id.to_owned(), fields: Vec::new() }),
+            None => removed.extend(flat::chunk(old, chunk)?),
         }
     }
     let mut found = settle(removed, added);
