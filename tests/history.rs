@@ -341,3 +341,36 @@ fn a_target_is_told_with_its_values() {
         assert!(page.contains(line), "{line}\n{page}");
     }
 }
+
+/// An agreed revision that is edited later records nothing: the change was not agreed when it was made.
+#[test]
+fn a_revision_that_is_edited_later_records_nothing() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    let chain = std::fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
+    sandbox.commit_on("2027-01-01", "the limit first set");
+    let moved = |limit: &str| {
+        sandbox.write("chain.yaml", chain.replace("at-most: 5.2 s", &format!("at-most: {limit}")));
+        sandbox.write(
+            "revisions.yaml",
+            format!("revisions: {{slower: {{of: circle-time, from: 5.2 s, to: {limit}, date: 2027-02-01, agreed-by: team lead, reason: The track is wet.}}}}"),
+        );
+    };
+    let unrecorded = |folder: &Path| {
+        let report = check(&sandbox, folder);
+        let findings = report["findings"].as_array().unwrap().iter();
+        findings.filter(|finding| finding["check"] == "unrecorded-revision").count()
+    };
+    moved("5.3 s");
+    sandbox.commit_on("2027-02-01", "moved on record");
+    assert_eq!(unrecorded(&sandbox.path()), 0);
+    moved("5.4 s");
+    assert_eq!(unrecorded(&sandbox.path()), 1, "not committed yet");
+    let delta = sandbox.tierod(&["delta", "HEAD", "--format", "json"]).json();
+    assert!(delta["targets_moved"][0]["revision"].is_null(), "{}", delta["targets_moved"]);
+    sandbox.commit_on("2027-03-01", "moved again by editing what was agreed");
+    assert_eq!(unrecorded(&sandbox.path()), 1);
+    // Written otherwise is not edited.
+    moved("5300 ms");
+    assert_eq!(unrecorded(&sandbox.path()), 1, "the end was another one in between");
+}

@@ -77,6 +77,10 @@ impl Delta {
         let request = Request { cwd: cwd()?, path: self.root.clone(), state };
         let mut pool = Pool::default();
         let head = Loaded::from_pool(Snapshot::take(&request)?, &mut pool);
+        if self.base.as_deref().or(self.base_flag.as_deref()) == Some("") {
+            let help = "name a revision, or `auto`; in CI, see that the variable is set";
+            return Err(Error::new("the base is empty").help(help));
+        }
         let named = self.base.as_deref().or(self.base_flag.as_deref()).filter(|base| *base != "auto");
         let base = match named {
             Some(revision) => Base::named(&request, revision),

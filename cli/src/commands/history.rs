@@ -31,7 +31,8 @@ impl History {
         let day = self.records.day(&loaded);
         let past = Past::of(&loaded, day);
         let Some(all) = past.any().filter(|all| !all.steps.is_empty()) else {
-            let error = Error::new("there is no history to tell").because(past.reason().unwrap_or_default());
+            let error = Error::new("there is no history to tell")
+                .because(past.reason().unwrap_or_else(|| "there is no commit yet".to_owned()));
             return Err(error.help("commit the records: every commit that changes them is a step"));
         };
         let (id, amount) = self.id.split_once('.').map_or((self.id.as_str(), None), |(id, a)| (id, Some(a)));

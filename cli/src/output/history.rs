@@ -249,7 +249,11 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
             true => (String::new(), String::new()),
             false => (step.day.to_string(), step.short().to_owned()),
         };
-        let short = |text: &Option<String>| text.as_deref().map(shorten).unwrap_or_default();
+        // A reason is a sentence, and would push the table off the screen.
+        let short = |text: &Option<String>| match text.as_deref() {
+            Some(text) if text.chars().count() > 44 => text.chars().take(43).chain(['…']).collect(),
+            other => other.map(shorten).unwrap_or_default(),
+        };
         table.row(vec![
             plain(day),
             faint(commit),

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use schema::settings::Level;
 use trace::snapshot::Source;
-use trace::values::{Origin, Values};
+use trace::values::{EventPoints, Origin, Values};
 use trace::{Finding, Loaded, Report};
 
 use super::numbers::percent;
@@ -85,7 +85,9 @@ fn outlook(out: &mut String, report: &Report, values: &Values<'_, '_>, ink: Ink)
     }
     for goal in &report.goals {
         let Some(predicted) = goal.predicted else { continue };
-        let mut text = format!("{} points predicted, {:.1} planned", points(predicted, goal.uncertainty), goal.plan);
+        let scored = |event: &EventPoints| matches!(values.origin(event.index), Origin::Result(_));
+        let word = if !goal.events.is_empty() && goal.events.iter().all(scored) { "scored" } else { "predicted" };
+        let mut text = format!("{} points {word}, {:.1} planned", points(predicted, goal.uncertainty), goal.plan);
         if let Ok(needed) = &goal.needed {
             let _ = match needed.years[..] {
                 [] => write!(text, "; the goal is {:.1}", needed.points),

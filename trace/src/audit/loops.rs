@@ -1,6 +1,7 @@
 //! Loops: a target that went off course, and what came of it.
 
 use schema::Day;
+use schema::records::Body;
 
 use super::season::Season;
 use crate::report::Report;
@@ -32,6 +33,15 @@ pub struct Loop {
     pub revised: bool,
     /// Did a result end it?
     pub measured: bool,
+    /// Where the limit moved: does a revision lead to where it went?
+    pub recorded: bool,
+}
+
+impl Loop {
+    /// A loop is closed by a result, by bringing the value back, or by a revision on record.
+    pub fn closed(&self) -> bool {
+        self.until.is_some() && (!self.revised || self.recorded)
+    }
 }
 
 /// The times off course of every target, by target and time.
@@ -53,6 +63,7 @@ pub(super) fn all(values: &Values<'_, '_>, report: &Report, season: &Season) -> 
                         until: Some(moment.day),
                         revised: moved && !measured,
                         measured,
+                        recorded: is_recorded(values, id, course),
                     });
                     since = None;
                 }
@@ -61,8 +72,26 @@ pub(super) fn all(values: &Values<'_, '_>, report: &Report, season: &Season) -> 
             }
         }
         if let Some((since, _)) = since {
-            all.push(Loop { index: standing.index, since, until: None, revised: false, measured: false });
+            all.push(Loop {
+                index: standing.index,
+                since,
+                until: None,
+                revised: false,
+                measured: false,
+                recorded: false,
+            });
         }
     }
     all
+}
+
+fn is_recorded(values: &Values<'_, '_>, id: &str, course: &Course) -> bool {
+    let near = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());
+    let ends = [course.limits.0, course.limits.1];
+    values.graph.loaded.entries.iter().any(|entry| match &entry.record.body {
+        Body::Revision(revision) if revision.of.as_ref().is_some_and(|of| of.as_str() == id) => {
+            revision.to.as_ref().is_some_and(|to| ends.iter().flatten().any(|end| near(*end, to.si())))
+        }
+        _ => false,
+    })
 }

@@ -44,7 +44,8 @@ impl GoalScore {
     /// The points scored so far, and in how many events.
     pub fn so_far(&self) -> (f64, usize) {
         let scored = || self.events.iter().filter_map(|event| event.scored);
-        (scored().map(|(points, _)| points).sum(), scored().count())
+        // The sum of nothing is a negative zero.
+        (scored().map(|(points, _)| points).sum::<f64>() + 0.0, scored().count())
     }
 
     /// Were the points that it takes scored? None before the last event.

@@ -1,9 +1,11 @@
 //! What the checks of revised limits share.
 
+use petgraph::Direction;
 use schema::Quantity;
 use schema::records::{Body, Revision, Target};
 
 use super::Inputs;
+use crate::graph::Link;
 pub(super) use crate::history::same_limit;
 use crate::history::same_number;
 
@@ -15,13 +17,29 @@ pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
 }
 
 /// The revisions of a target, in the order of the records.
-pub(super) fn revisions<'r>(inputs: &Inputs<'_, 'r>, id: &str) -> Vec<&'r Revision> {
-    let entries = inputs.graph.loaded.entries.iter();
-    let bodies = entries.filter_map(|entry| match &entry.record.body {
+pub(super) fn revisions<'r>(inputs: &Inputs<'_, 'r>, target: usize) -> Vec<&'r Revision> {
+    let mut about: Vec<usize> = inputs.graph.linked(target, Link::Of, Direction::Incoming).collect();
+    about.sort_unstable();
+    let loaded = inputs.graph.loaded;
+    let as_written = about.into_iter().filter(|index| !is_rewritten(inputs, loaded.record(*index).id.as_str()));
+    let bodies = as_written.filter_map(|index| match &loaded.record(index).body {
         Body::Revision(revision) => Some(revision.as_ref()),
         _ => None,
     });
-    bodies.filter(|revision| revision.of.as_ref().is_some_and(|of| of.as_str() == id)).collect()
+    bodies.collect()
+}
+
+/// A revision is written when the change is made: one whose end was edited in a later commit records nothing.
+fn is_rewritten(inputs: &Inputs<'_, '_>, id: &str) -> bool {
+    let number = |text: &Option<std::sync::Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
+    inputs.history.and_then(|history| history.life(id)).is_some_and(|life| {
+        life.changes_of("to").filter(|change| change.step > life.born).any(|change| {
+            match (number(&change.before), number(&change.after)) {
+                (Some(before), Some(after)) => !same_number(before, after),
+                _ => false,
+            }
+        })
+    })
 }
 
 /// The targets with their indices.

@@ -17,6 +17,8 @@ pub(super) enum Subject<'r> {
     Part(&'r str),
     /// A system, with those in it.
     System(&'r str),
+    /// One amount of the parts of a system.
+    Share(&'r str, &'r str),
     /// One amount of all parts.
     Amount(&'r str),
 }
@@ -114,6 +116,17 @@ impl<'h, 'r> Moves<'h, 'r> {
                 let own = self.events.iter().filter(|event| event.system.is_some_and(|system| inside.contains(system)));
                 self.take(own, after, &mut all);
                 self.choices(&inside, after, &mut all);
+            }
+            Subject::Share(id, amount) => {
+                let (inside, route) = (self.within(id), format!("amounts.{amount}.value"));
+                let own = self.events.iter().filter(|event| {
+                    event.system.is_some_and(|system| inside.contains(system))
+                        && match &event.what {
+                            What::Value(changed) => *changed == route || changed == "count",
+                            _ => event.life.changes_of(&route).next().is_some(),
+                        }
+                });
+                self.take(own, after, &mut all);
             }
             Subject::Amount(amount) => {
                 let route = format!("amounts.{amount}.value");

@@ -95,7 +95,11 @@ fn subjects<'r>(inputs: &Inputs<'_, 'r>, of: usize) -> Vec<Subject<'r>> {
         }
         Body::Target(body) => match (body.of.as_ref(), body.total.as_ref()) {
             (Some(of), Some(total)) if of.as_str() == schema::words::CAR => vec![Subject::Amount(total.as_str())],
-            (Some(of), _) => subject_of(inputs, of.as_str()).into_iter().collect(),
+            (Some(of), total) => match (subject_of(inputs, of.as_str()), total) {
+                // What a part costs does not change what the system weighs.
+                (Some(Subject::System(id)), Some(amount)) => vec![Subject::Share(id, amount.as_str())],
+                (subject, _) => subject.into_iter().collect(),
+            },
             _ => Vec::new(),
         },
         _ => Vec::new(),

@@ -80,7 +80,8 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        if limits::revisions(inputs, id).iter().any(|r| r.to.as_ref().is_some_and(|to| limits::is_limit(target, to))) {
+        if limits::revisions(inputs, index).iter().any(|r| r.to.as_ref().is_some_and(|to| limits::is_limit(target, to)))
+        {
             continue;
         }
         let mut first = None;

@@ -39,7 +39,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for (index, id, target) in limits::targets(inputs) {
         let Some((key, _)) = target.limit().next() else { continue };
         let record = inputs.graph.loaded.record(index);
-        let revisions = limits::revisions(inputs, id);
+        let revisions = limits::revisions(inputs, index);
         let mut newest = None;
         for revision in revisions.iter().filter(|revision| revision.to.is_some()) {
             if newest.is_none_or(|(date, _)| date <= revision.date) {

@@ -60,8 +60,11 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
         // A revision that base has recorded an earlier move, unless it was written ahead of this one.
         let revision = recorded(after, new).filter(|revision| {
             let Some(old) = renames.base_of[*revision] else { return true };
-            let body = &after.record(*revision).body;
-            before.record(old).body != *body || begins_at(body, was)
+            let (then, body) = (&before.record(old).body, &after.record(*revision).body);
+            // One whose end was edited was agreed for another limit.
+            let (Body::Revision(earlier), Body::Revision(now)) = (then, body) else { return true };
+            let as_agreed = earlier.to.as_ref().zip(now.to.as_ref()).is_none_or(|(then, now)| same(then, now));
+            as_agreed && (then != body || begins_at(body, was))
         });
         delta.limits.push(LimitMove { base: old, head: new, revision });
     }

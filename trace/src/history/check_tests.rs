@@ -96,7 +96,7 @@ fn a_revision_that_ends_elsewhere_is_told_without_a_history() {
 /// A system with two parts, a result and what else there is.
 fn car(parts: &str, more: &str) -> String {
     format!(
-        "systems: {{s: {{in: car}}, inner: {{in: s}}}}\nparts:\n{parts}targets:\n  t: {{of: car, total: mass, at-most: 9 kg}}\n  u: {{of: s, at-most: 1 s}}\nrequirements: {{q: {{of: a, shall: hold.}}}}\n{more}"
+        "systems: {{s: {{in: car}}, inner: {{in: s}}}}\nparts:\n{parts}targets:\n  t: {{of: car, total: mass, at-most: 9 kg}}\n  u: {{of: s, at-most: 1 s}}\n  v: {{of: s, total: mass, at-most: 5 kg}}\nrequirements: {{q: {{of: a, shall: hold.}}}}\n{more}"
     )
 }
 
@@ -136,6 +136,8 @@ fn what_makes_a_result_stale() {
     assert!(run("t", "value: 8 kg", &lighter, "")[0].contains("a.mass changed"), "the car's budget");
     assert_eq!(run("t", "value: 8 kg", &other_amount, ""), [""; 0], "another amount than the budget's");
     assert_eq!(run("t", "value: 8 kg", &third, ""), [""; 0], "a part without that amount");
+    assert!(run("v", "value: 4 kg", &lighter, "")[0].contains("a.mass changed"), "the system's share");
+    assert_eq!(run("v", "value: 4 kg", &other_amount, ""), [""; 0], "what a part costs is no part of what it weighs");
 }
 
 #[test]

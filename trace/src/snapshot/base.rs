@@ -40,6 +40,10 @@ impl Base {
         };
         let shallow = git.is_shallow();
         let base = |revision: String, how: String| Ok(Self { revision, how: Some(how), shallow });
+        if git.top()?.is_none() {
+            let help = "run `git init` and commit the records: a change is told from a commit on";
+            return Err(Error::new("the data root is in no git repository").help(help));
+        }
         if tip == "HEAD" && git.unborn()? {
             return base("HEAD".to_owned(), "there is no commit yet".to_owned());
         }

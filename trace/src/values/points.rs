@@ -85,7 +85,8 @@ impl Values<'_, '_> {
                 _ => None,
             })
             .collect();
-        let plan = events.iter().filter_map(|event| event.plan).sum();
+        // The sum of nothing is a negative zero.
+        let plan = events.iter().filter_map(|event| event.plan).sum::<f64>() + 0.0;
         let predicted = self.value(node);
         let uncertainty = gradients.uncertainty(&self.network, node);
         Some(GoalPoints { index, node, plan, predicted, uncertainty, needed: self.needed(goal), events })

@@ -126,6 +126,11 @@ fn cell(value: Option<&Value>) -> String {
         None | Some(Value::Null) => String::new(),
         Some(Value::String(text)) => text.clone(),
         Some(Value::Array(items)) => items.iter().map(|item| cell(Some(item))).collect::<Vec<_>>().join("; "),
+        // Twelve digits: the last ones of a sum are those of the machine.
+        Some(Value::Number(number)) => {
+            let rounded = number.as_f64().and_then(|value| format!("{value:.11e}").parse::<f64>().ok());
+            rounded.map_or_else(|| number.to_string(), |value| format!("{value:?}"))
+        }
         Some(other) => other.to_string(),
     }
 }

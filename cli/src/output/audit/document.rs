@@ -27,7 +27,8 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
             let end = match (one.until, one.measured, one.revised) {
                 (None, ..) => None,
                 (_, true, _) => Some("measured"),
-                (_, _, true) => Some("revised"),
+                (_, _, true) if one.recorded => Some("revised"),
+                (_, _, true) => Some("limit moved, not on record"),
                 _ => Some("brought back"),
             };
             json!({"target": told.id(one.index), "since": one.since.to_string(),

@@ -103,15 +103,10 @@ impl Told<'_> {
             }
         };
         list("missed, so set anew with what was measured", ids(Verdict::Missed));
-        list("never verified, so plan a result or drop the target", ids(Verdict::NeverVerified));
-        let open: Vec<String> = self
-            .audit
-            .loops
-            .iter()
-            .filter(|one| one.until.is_none())
-            .map(|one| self.id(one.index).to_owned())
-            .collect();
-        list("off course to the end, with nothing revised", open);
+        list("not verified, so plan a result or drop the target", ids(Verdict::NeverVerified));
+        let open: Vec<String> =
+            self.audit.loops.iter().filter(|one| !one.closed()).map(|one| self.id(one.index).to_owned()).collect();
+        list("off course still, with nothing revised on record", open);
         list(
             "analyses that informed nothing",
             self.audit.idle.iter().map(|index| self.id(*index).to_owned()).collect(),

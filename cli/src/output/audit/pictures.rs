@@ -237,7 +237,8 @@ fn over_time(
         let value = limits.last().map_or(*start, |(_, value)| *value);
         text(&mut out, RIGHT, y.at(value) - 4.0, "small end strong", limit_name);
     }
-    let steps = points.iter().map(|(day, value)| format!("{} {}", place(at(*day)), place(y.at(value.max(low - room)))));
+    let shown = points.iter().skip_while(|(_, value)| *value < low - room);
+    let steps = shown.map(|(day, value)| format!("{} {}", place(at(*day)), place(y.at(value.max(low - room)))));
     let _ = write!(out, "<polyline points=\"{}\" class=\"course\"/>", steps.collect::<Vec<_>>().join(" "));
     for (day, value) in points.iter().take(1).chain(points.last()).filter(|(_, value)| *value >= low) {
         let _ =

@@ -14,6 +14,10 @@ use crate::screen::{Ink, clean, count};
 /// For people.
 pub(crate) fn terminal(told: &Told<'_>, ink: Ink) -> String {
     let mut out = String::new();
+    if let Some(note) = &told.note {
+        ink.block(&mut out, "", 0, note);
+        out.push('\n');
+    }
     for goal in &told.audit.goals {
         self::goal(&mut out, told, goal, ink);
     }
@@ -36,6 +40,7 @@ pub(super) fn verdict(goal: &GoalScore) -> String {
         (Some(true), Some(takes)) => format!("reached with {so_far:.1} points; {takes}"),
         (Some(false), Some(takes)) => format!("not reached with {so_far:.1} points; {takes}"),
         (_, Some(takes)) if events == 0 => format!("not raced yet; {takes}"),
+        (_, None) if events == 0 => "not raced yet".to_owned(),
         (_, takes) => {
             let takes = takes.map(|takes| format!("; {takes}")).unwrap_or_default();
             format!("{so_far:.1} points from {events} of {} events{takes}", goal.events.len())
@@ -178,19 +183,10 @@ fn predictions(out: &mut String, told: &Told<'_>, ink: Ink) {
 }
 
 fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let Some(season) = told.season else {
-        if let Some(note) = &told.note {
-            ink.block(out, "", 0, note);
-            out.push('\n');
-        }
-        return;
-    };
+    let Some(season) = told.season else { return };
     let (Some(first), Some(last)) = (season.moments.first(), season.moments.last()) else { return };
     let text = format!("the season: {} from {} to {}", count(season.commits, "commit"), first.day, last.day);
     let _ = writeln!(out, "{}", ink.strong(&text));
-    if season.shallow {
-        out.push_str("the clone is shallow: older commits are not here\n");
-    }
     let mut table = Table::new(&[("", false), ("first", true), ("last", true), ("over the season", false)]);
     let mut names: Vec<&String> = last.amounts.keys().collect();
     names.sort();
@@ -218,14 +214,15 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
 fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
     let audit = told.audit;
     if !audit.loops.is_empty() {
-        let open = audit.loops.iter().filter(|one| one.until.is_none()).count();
+        let open = audit.loops.iter().filter(|one| !one.closed()).count();
         let text = format!("loops: {} closed, {open} open", audit.loops.len() - open);
         let _ = writeln!(out, "{}", ink.strong(&text));
         for one in &audit.loops {
             let end = match one.until {
                 None => "still open".to_owned(),
                 Some(day) if one.measured => format!("measured on {day}"),
-                Some(day) if one.revised => format!("revised on {day}"),
+                Some(day) if one.closed() && one.revised => format!("revised on {day}"),
+                Some(day) if one.revised => format!("limit moved on {day}, not on record"),
                 Some(day) => format!("brought back on {day}"),
             };
             let _ = writeln!(out, "  {}  off course from {}, {end}", told.id(one.index), one.since);

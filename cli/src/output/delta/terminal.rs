@@ -34,7 +34,7 @@ pub(crate) fn terminal(told: &Told<'_>, ink: Ink) -> String {
 
 fn heading(out: &mut String, told: &Told<'_>, ink: Ink) {
     let [old, new] = told.loaded();
-    let how = told.found.how.as_ref().map(|how| format!(", {how}")).unwrap_or_default();
+    let how = told.found.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
     let _ = writeln!(out, "from {}{how} to {}", side_name(old), side_name(new));
     for loaded in [old, new] {
         if let Some(text) = incomplete(loaded) {
@@ -113,7 +113,7 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
     }
     if !delta.causes.is_empty() {
         let changes = count(delta.values.len(), "value");
-        let _ = writeln!(out, "{}", ink.strong(&format!("values: {changes} changed, from")));
+        let _ = writeln!(out, "{}", ink.strong(&format!("values: {changes} changed; where it begins")));
         for cause in delta.causes.iter().take(MOST_CAUSES) {
             let (name, unit) = told.value(&cause.value);
             let [before, after, _] = shown(cause.value.before, cause.value.after, unit);
@@ -126,7 +126,7 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
         }
         if delta.causes.len() > MOST_CAUSES {
             let more = delta.causes.len() - MOST_CAUSES;
-            let _ = writeln!(out, "  and {more} more; `--format json` has all");
+            let _ = writeln!(out, "  and {more} more beginnings; `--format json` has all");
         }
         out.push('\n');
     }
