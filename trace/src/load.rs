@@ -3,6 +3,7 @@
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
+use foldhash::quality::RandomState as FastHash;
 use schema::read::{self, Damage, Problem};
 use schema::records::{Body, Expression};
 use schema::{Day, Id, Record, Settings};
@@ -22,9 +23,9 @@ pub struct Entry {
 /// Files that were read already, by their bytes, so that what two states of a data root share is parsed once.
 #[derive(Debug, Default)]
 pub struct Pool {
-    files: HashMap<Arc<[u8]>, Arc<Parsed>>,
+    files: HashMap<Arc<[u8]>, Arc<Parsed>, FastHash>,
     /// Records by the bytes they are written in, where many states of the same files are read.
-    pieces: Option<HashMap<Box<[u8]>, Arc<Record>>>,
+    pieces: Option<HashMap<Box<[u8]>, Arc<Record>, FastHash>>,
 }
 
 /// What one record file gave.
@@ -46,7 +47,7 @@ impl Parsed {
 impl Pool {
     /// A pool for many states of the same files: what a file shares with an earlier state of it is not parsed again.
     pub fn of_many_states() -> Self {
-        Self { pieces: Some(HashMap::new()), ..Self::default() }
+        Self { pieces: Some(HashMap::default()), ..Self::default() }
     }
 
     /// A file that can be cut apart between its records, and in which nothing is wrong, is put together from them.

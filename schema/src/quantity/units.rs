@@ -192,8 +192,15 @@ impl Unit {
 
     /// The SI unit of a dimension, named by its base units.
     pub fn si(dimension: Dimension) -> Self {
-        let name = if dimension.is_one() { String::new() } else { dimension.to_string() };
-        Self { name: name.into(), dimension, factor: 1.0, offset: 0.0 }
+        // Every value begins with one of these, and most are of a base unit.
+        let mut named = BASE.iter().zip(dimension.exponents).filter(|(_, exponent)| *exponent != 0);
+        let name: Box<str> = match (named.next(), named.next(), dimension.money) {
+            (None, _, None) => "".into(),
+            (Some((name, WHOLE)), None, None) => (*name).into(),
+            (None, _, Some((currency, WHOLE))) => currency.code().into(),
+            _ => dimension.to_string().into(),
+        };
+        Self { name, dimension, factor: 1.0, offset: 0.0 }
     }
 
     /// A value in this unit, in SI.

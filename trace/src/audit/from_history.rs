@@ -15,10 +15,17 @@ use super::loops::Course;
 /// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots
 /// of time.
 const MOST_MOMENTS: usize = 120;
-/// And at fewer where there are many records: so many of them in all are put into the value graph.
-const MOST_RECORDS: usize = 50_000;
-/// A picture wants at least so many.
-const FEWEST_MOMENTS: usize = 24;
+/// And at fewer where there are more records than this, since each time all of them go into the value graph, ...
+const FEW_RECORDS: usize = 500;
+/// ... so many in all, ...
+const MOST_RECORDS: usize = 32_000;
+/// ... and never fewer than a picture wants.
+const FEWEST_MOMENTS: usize = 16;
+
+/// At how many commits a car of so many records is evaluated.
+fn most_moments(records: usize) -> usize {
+    if records <= FEW_RECORDS { MOST_MOMENTS } else { (MOST_RECORDS / records).clamp(FEWEST_MOMENTS, MOST_MOMENTS) }
+}
 
 impl Season {
     /// What the history tells of the records that were loaded.
@@ -30,7 +37,7 @@ impl Season {
             shallow: history.shallow,
             ..Self::default()
         };
-        let most = (MOST_RECORDS / loaded.entries.len().max(1)).clamp(FEWEST_MOMENTS, MOST_MOMENTS);
+        let most = most_moments(loaded.entries.len());
         for (step, outlook) in outlook::outlooks(loaded, history, most, tick) {
             season.moments.push(moment(history, step, &outlook, loaded));
         }
