@@ -1,23 +1,9 @@
 //! Ten scripted changes of the example car, each with the exact delta, and moves that are none.
 
-use std::path::Path;
-
 use serde_json::Value;
 
+use crate::example_car;
 use crate::support::Sandbox;
-
-fn copy(from: &Path, to: &Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        let target = to.join(entry.file_name());
-        if entry.file_type().unwrap().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            std::fs::copy(entry.path(), target).unwrap();
-        }
-    }
-}
 
 /// The example car, committed.
 struct Car(Sandbox);
@@ -25,7 +11,7 @@ struct Car(Sandbox);
 impl Car {
     fn new() -> Self {
         let sandbox = Sandbox::repository();
-        copy(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car"), &sandbox.path());
+        example_car::copy(&sandbox);
         sandbox.git(&["add", "."]);
         sandbox.git(&["commit", "-qm", "as it is"]);
         Self(sandbox)

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use crate::support::{Places, Sandbox, places_in_graph};
 
-const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
+pub(crate) const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
 
 /// A record file with parts of these ids, in which no check finds anything.
 pub(crate) fn parts(ids: &[&str]) -> String {
@@ -24,12 +24,12 @@ pub(crate) fn parts(ids: &[&str]) -> String {
 }
 
 /// A record file with a result that names a file as its evidence.
-fn result(id: &str, evidence: &str) -> String {
+pub(crate) fn result(id: &str, evidence: &str) -> String {
     format!("results:\n  {id}: {{of: hub, outcome: pass, date: 2027-03-02, evidence: ['{evidence}']}}\n")
 }
 
 /// A word of a POSIX shell.
-fn word(text: impl AsRef<Path>) -> String {
+pub(crate) fn word(text: impl AsRef<Path>) -> String {
     format!("'{}'", text.as_ref().to_str().unwrap().replace('\'', r"'\''"))
 }
 
@@ -40,17 +40,17 @@ pub(crate) fn write_hook(path: &Path, script: &str) {
 }
 
 /// A repository whose pre-commit hook notes what tierod and what git see.
-struct Spied {
-    sandbox: Sandbox,
+pub(crate) struct Spied {
+    pub(crate) sandbox: Sandbox,
     /// The data root, from the top: empty, or ending in `/`.
-    prefix: &'static str,
+    pub(crate) prefix: &'static str,
     /// Where commits are made; the first work tree, unless a test moves on.
-    folder: PathBuf,
+    pub(crate) folder: PathBuf,
 }
 
 impl Spied {
     /// Without a commit yet: the small data root and, besides, `a.yaml` with `a-one` and `b.yaml` with `b-one`.
-    fn unborn(prefix: &'static str) -> Self {
+    pub(crate) fn unborn(prefix: &'static str) -> Self {
         let sandbox = Sandbox::repository();
         sandbox.small_root(prefix);
         let spied = Self { folder: sandbox.path(), sandbox, prefix };
@@ -61,7 +61,7 @@ impl Spied {
     }
 
     /// The same with a first commit.
-    fn new(prefix: &'static str) -> Self {
+    pub(crate) fn new(prefix: &'static str) -> Self {
         let spied = Self::unborn(prefix);
         spied.git(&["add", "."]);
         spied.git(&["commit", "-qm", "first"]);
@@ -69,7 +69,7 @@ impl Spied {
     }
 
     /// Writes the hook, which goes on from a line of its own.
-    fn spy(&self, hook: &Path, first: &str) {
+    pub(crate) fn spy(&self, hook: &Path, first: &str) {
         let notes = self.notes();
         std::fs::create_dir_all(&notes).unwrap();
         let root = if self.prefix.is_empty() { "." } else { self.prefix };
@@ -86,17 +86,17 @@ impl Spied {
         write_hook(hook, &script);
     }
 
-    fn notes(&self) -> PathBuf {
+    pub(crate) fn notes(&self) -> PathBuf {
         self.sandbox.outside().join("notes")
     }
 
     #[track_caller]
-    fn note(&self, name: &str) -> String {
+    pub(crate) fn note(&self, name: &str) -> String {
         std::fs::read_to_string(self.notes().join(name)).expect("git did not start the hook")
     }
 
     #[track_caller]
-    fn noted_graph(&self, name: &str) -> Places {
+    pub(crate) fn noted_graph(&self, name: &str) -> Places {
         let text = self.note(name);
         let json =
             serde_json::from_str(&text).unwrap_or_else(|_| panic!("{text}{}", self.note(&format!("{name}.err"))));
@@ -104,26 +104,26 @@ impl Spied {
     }
 
     /// Writes a file of the data root.
-    fn write(&self, path: &str, content: impl AsRef<[u8]>) {
+    pub(crate) fn write(&self, path: &str, content: impl AsRef<[u8]>) {
         let path = self.folder.join(self.at(path));
         std::fs::create_dir_all(path.parent().unwrap()).unwrap();
         std::fs::write(path, content).unwrap();
     }
 
     /// A path of the data root, from the top.
-    fn at(&self, path: &str) -> String {
+    pub(crate) fn at(&self, path: &str) -> String {
         format!("{}{path}", self.prefix)
     }
 
     #[track_caller]
-    fn git(&self, args: &[&str]) -> String {
+    pub(crate) fn git(&self, args: &[&str]) -> String {
         self.sandbox.git_in(&self.folder, args)
     }
 
     /// Commits with these arguments, then compares what tierod saw in the hook with git's listing in the hook and
     /// with the commit that came of it. `seen` and `unseen` are ids, so that no comparison is one of nothing.
     #[track_caller]
-    fn commit(&self, args: &[&str], seen: &[&str], unseen: &[&str]) {
+    pub(crate) fn commit(&self, args: &[&str], seen: &[&str], unseen: &[&str]) {
         let _ = std::fs::remove_file(self.notes().join("git"));
         let all: Vec<&str> = ["commit", "-q"].iter().chain(args).copied().collect();
         self.git(&all);
@@ -131,7 +131,7 @@ impl Spied {
     }
 
     #[track_caller]
-    fn compare(&self, seen: &[&str], unseen: &[&str]) {
+    pub(crate) fn compare(&self, seen: &[&str], unseen: &[&str]) {
         let staged = self.noted_graph("staged");
         let listed = self.sandbox.places_in_listing(&self.folder, &self.note("git"), self.prefix);
         assert_eq!(staged, listed, "tierod in the hook, and git in the hook");
@@ -145,19 +145,19 @@ impl Spied {
 
     /// The records whose evidence the check in the hook missed.
     #[track_caller]
-    fn without_evidence(&self) -> Vec<String> {
+    pub(crate) fn without_evidence(&self) -> Vec<String> {
         records_with("no-evidence", &serde_json::from_str(&self.note("check")).expect("the check failed in the hook"))
     }
 }
 
 /// The records that a check found something in.
-fn records_with(check: &str, report: &serde_json::Value) -> Vec<String> {
+pub(crate) fn records_with(check: &str, report: &serde_json::Value) -> Vec<String> {
     let findings = report["findings"].as_array().unwrap().iter();
     findings.filter(|it| it["check"] == check).map(|it| it["record"].as_str().unwrap().to_owned()).collect()
 }
 
 /// Runs a case with the data root at the top, and in a subfolder whose name is no plain ASCII word.
-fn at_the_top_and_below(case: impl Fn(Spied)) {
+pub(crate) fn at_the_top_and_below(case: impl Fn(Spied)) {
     case(Spied::new(""));
     case(Spied::new("Fahrwerk/Daten 'ü'/"));
 }
@@ -435,181 +435,4 @@ fn entries_that_are_no_plain_files() {
         let told = report["findings"].as_array().unwrap().iter().any(|it| it["path"] == spied.at("link.yaml"));
         assert!(told, "{report}");
     });
-}
-
-/// Git starts the hook at the top, wherever the commit is started.
-#[test]
-fn a_commit_started_from_a_subfolder() {
-    at_the_top_and_below(|mut spied| {
-        spied.write("deep/down/c.yaml", parts(&["c-one"]));
-        spied.git(&["add", "."]);
-        spied.commit(&["-m", "x"], &["c-one"], &[]);
-        spied.write("deep/down/c.yaml", parts(&["c-two"]));
-        spied.write("a.yaml", parts(&["a-two"]));
-        let top = spied.folder.clone();
-        spied.folder = top.join(spied.at("deep/down"));
-        spied.git(&["commit", "-qm", "y", "c.yaml"]);
-        spied.folder = top;
-        spied.compare(&["c-two", "a-one"], &["c-one", "a-two"]);
-    });
-}
-
-/// The hook may leave the top before it starts tierod; the variables still speak of this repository.
-#[test]
-fn a_hook_that_goes_elsewhere_first() {
-    for prefix in ["", "car/"] {
-        let mut spied = Spied::new(prefix);
-        let hook = spied.sandbox.at(".git/hooks/pre-commit");
-        spied.write("deep/c.yaml", parts(&["c-one"]));
-        spied.git(&["add", "."]);
-        spied.git(&["commit", "-qm", "x"]);
-        // The reference is taken at the top: git itself loses its way below it.
-        let deep = spied.at("deep");
-        spied.spy(&hook, &format!("git ls-files -s -z >\"$to/top\"\ncd {}\nroot=.", word(&deep)));
-        let check = |spied: &Spied, seen: &[&str], unseen: &[&str]| {
-            std::fs::copy(spied.notes().join("top"), spied.notes().join("git")).unwrap();
-            spied.compare(seen, unseen);
-        };
-        spied.write("a.yaml", parts(&["a-two"]));
-        spied.git(&["commit", "-qam", "y"]);
-        check(&spied, &["a-two", "c-one"], &["a-one"]);
-        spied.write("a.yaml", parts(&["a-three"]));
-        spied.git(&["--git-dir=.git", "commit", "-qam", "with GIT_DIR"]);
-        check(&spied, &["a-three"], &["a-two"]);
-        spied.write("b.yaml", parts(&["b-two"]));
-        spied.git(&["add", "."]);
-        spied.git(&["--git-dir=.git", "--work-tree=.", "commit", "-qm", "with GIT_DIR and GIT_WORK_TREE"]);
-        check(&spied, &["b-two"], &["b-one"]);
-        // In a linked worktree `GIT_DIR` is set.
-        let linked = spied.sandbox.outside().join("linked");
-        spied.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
-        spied.folder = linked;
-        spied.write("a.yaml", parts(&["a-four"]));
-        spied.git(&["commit", "-qam", "z"]);
-        check(&spied, &["a-four"], &["a-three"]);
-    }
-}
-
-/// The variables of the repository that the hook runs for must not leak into another.
-#[test]
-fn a_hook_that_checks_another_repository() {
-    for (name, commit, linked) in [
-        ("plain", &["commit", "-qm", "x"][..], false),
-        ("all", &["commit", "-qam", "x"], false),
-        ("only", &["commit", "-qm", "x", "a.yaml"], false),
-        ("all in a linked worktree", &["commit", "-qam", "x"], true),
-    ] {
-        for way in ["cd {}; root=.", "root={}"] {
-            let mut spied = Spied::new("");
-            let other = Sandbox::repository();
-            other.small_root("data/");
-            other.write("data/other.yaml", parts(&["other"]));
-            other.git(&["add", "."]);
-            other.git(&["commit", "-qm", "x"]);
-            other.write("data/other.yaml", parts(&["not-staged"]));
-            spied.spy(&spied.sandbox.at(".git/hooks/pre-commit"), &way.replace("{}", &word(other.at("data"))));
-            if linked {
-                let linked = spied.sandbox.outside().join("linked");
-                spied.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
-                spied.folder = linked;
-            }
-            spied.write("a.yaml", parts(&["a-two"]));
-            if commit[1] == "-qm" && commit.len() == 3 {
-                spied.git(&["add", "."]);
-            }
-            spied.git(commit);
-            let expected = other.places_in_listing(&other.path(), &other.git(&["ls-files", "-s", "-z"]), "data/");
-            assert_eq!(spied.noted_graph("staged"), expected, "{name}, {way}");
-        }
-    }
-}
-
-/// A user may name an index: git takes a relative one from the top, whatever folder it is started in.
-#[test]
-fn an_index_of_the_user() {
-    at_the_top_and_below(|spied| {
-        let absolute = spied.sandbox.outside().join("of the user.index");
-        for index in [absolute.to_str().unwrap(), "../beside.index"] {
-            let git = |args: &[&str]| {
-                let mut command = spied.sandbox.command("git", &spied.folder);
-                let output = command.env("GIT_INDEX_FILE", index).args(args).output().unwrap();
-                assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
-                String::from_utf8(output.stdout).unwrap()
-            };
-            git(&["read-tree", "HEAD"]);
-            spied.write("user.yaml", parts(&["in-the-users-index"]));
-            git(&["add", &spied.at("user.yaml")]);
-            // Straight from the command line, from the data root.
-            let root = spied.folder.join(spied.prefix);
-            let mut tierod = spied.sandbox.command(TIEROD, &root);
-            let output = tierod.env("GIT_INDEX_FILE", index).args(["graph", "--staged", "--format", "json"]).output();
-            let seen = places_in_graph(&serde_json::from_slice(&output.unwrap().stdout).unwrap());
-            let listing = git(&["ls-files", "-s", "-z"]);
-            assert_eq!(seen, spied.sandbox.places_in_listing(&spied.folder, &listing, spied.prefix), "{index}");
-            assert!(seen.contains(&format!("{} in-the-users-index", spied.at("user.yaml"))));
-            // And in a hook.
-            git(&["commit", "-qm", "from the user's index"]);
-            spied.compare(&["in-the-users-index", "a-one"], &[]);
-            spied.write("user.yaml", parts(&["second"]));
-            git(&["commit", "-qam", "all"]);
-            spied.compare(&["second"], &["in-the-users-index"]);
-        }
-    });
-}
-
-/// The way people keep their home in git: a repository elsewhere, told by `--git-dir` and `--work-tree`.
-#[test]
-fn a_repository_kept_apart_from_its_work_tree() {
-    let sandbox = Sandbox::new();
-    sandbox.small_root("");
-    sandbox.write("sub/a.yaml", parts(&["a-one"]));
-    let apart = sandbox.outside().join("apart.git");
-    let git_dir = format!("--git-dir={}", apart.display());
-    let git = |args: &[&str]| sandbox.git(&[&[&git_dir, "--work-tree=."], args].concat());
-    git(&["init", "-q", "-b", "main"]);
-    git(&["config", "core.bare", "false"]);
-    let spied = Spied { folder: sandbox.path(), sandbox, prefix: "" };
-    let git = |args: &[&str]| spied.git(&[&[&git_dir, "--work-tree=."], args].concat());
-    spied.spy(&apart.join("hooks/pre-commit"), "");
-    git(&["add", "."]);
-    spied.write("sub/a.yaml", parts(&["a-two"]));
-    for args in [&["commit", "-qm", "x"][..], &["commit", "-qam", "y"], &["commit", "-q", "--amend", "-m", "z"]] {
-        git(args);
-        let committed = git(&["ls-tree", "-r", "HEAD"]);
-        let expected: Places = committed
-            .lines()
-            .filter_map(|line| line.split_once('\t').filter(|(_, path)| *path != "tierod.yaml"))
-            .flat_map(|(meta, path)| {
-                let content = git(&["cat-file", "blob", meta.split(' ').nth(2).unwrap()]);
-                let ids = crate::support::ids_in_yaml(content.as_bytes());
-                ids.into_iter().map(move |id| format!("{path} {id}")).collect::<Vec<_>>()
-            })
-            .collect();
-        assert_eq!(spied.noted_graph("staged"), expected, "{args:?}");
-    }
-}
-
-/// While a push is received, its objects are in quarantine and only the variables lead to them.
-#[test]
-fn a_hook_that_receives_a_push() {
-    let sandbox = Sandbox::repository();
-    sandbox.small_root("car/");
-    let bare = sandbox.outside().join("team.git");
-    sandbox.git(&["init", "-q", "--bare", "-b", "main", bare.to_str().unwrap()]);
-    let notes = sandbox.outside().join("received");
-    write_hook(
-        &bare.join("hooks/pre-receive"),
-        &format!(
-            "#!/bin/sh\nread old new ref\nexec {} graph --rev \"$new\" --format json -- car >{} 2>&1\n",
-            word(TIEROD),
-            word(&notes)
-        ),
-    );
-    sandbox.git(&["add", "."]);
-    sandbox.git(&["commit", "-qm", "x"]);
-    sandbox.git(&["push", "-q", bare.to_str().unwrap(), "main"]);
-    let seen = std::fs::read_to_string(notes).unwrap();
-    let tree = sandbox.git(&["ls-tree", "-r", "-z", "HEAD"]);
-    let expected = sandbox.places_in_listing(&sandbox.path(), &tree, "car/");
-    assert_eq!(places_in_graph(&serde_json::from_str(&seen).unwrap_or_else(|_| panic!("{seen}"))), expected);
 }

@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use trace::history::outlook::{Outlook, Stood};
 use trace::history::{Change, History, LIMITS, Life};
 
+use super::spark::blocks;
 use super::table::{Table, faint, plain, strong};
 use super::values::number;
 use crate::screen::{Ink, count};
@@ -172,18 +173,6 @@ pub(crate) fn line(
     let seen = outlooks.iter().filter(|(step, _)| *step < history.steps.len() && there(*step));
     let found = seen.filter_map(|(step, outlook)| Some((*step, ids.iter().find_map(|id| outlook.get(id))?.clone())));
     found.filter(|(_, stood)| stood.value.is_some() || stood.limit.is_some()).collect()
-}
-
-const BLOCKS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-
-/// Numbers as blocks on one scale; a space where there is none.
-fn blocks(numbers: &[Option<f64>], low: f64, high: f64) -> String {
-    let block = |number: &Option<f64>| {
-        let Some(number) = number else { return ' ' };
-        let part = if high > low { (number - low) / (high - low) } else { 0.5 };
-        BLOCKS[((part * 7.0).round().clamp(0.0, 7.0)) as usize]
-    };
-    numbers.iter().map(block).collect()
 }
 
 /// Rows of blocks: the value and each end of the limit, with the first and the last number.

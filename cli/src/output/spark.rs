@@ -1,16 +1,23 @@
 //! A line of small bars: how a value went.
 
-/// Bars of eight heights, the smallest value the lowest; a gap where there is none.
-pub(crate) fn line(values: &[Option<f64>]) -> String {
-    const BARS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-    let known = || values.iter().flatten().copied().filter(|value| value.is_finite());
-    let (low, high) = known().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
-    let bar = |value: Option<f64>| match value.filter(|value| value.is_finite()) {
-        None => ' ',
-        Some(_) if high <= low => BARS[3],
-        Some(value) => BARS[((value - low) / (high - low) * 7.0).round() as usize % 8],
+/// Bars of eight heights.
+const BLOCKS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+
+/// Numbers as bars on a scale; a gap where there is none.
+pub(crate) fn blocks(numbers: &[Option<f64>], low: f64, high: f64) -> String {
+    let block = |number: &Option<f64>| {
+        let Some(number) = number.filter(|number| number.is_finite()) else { return ' ' };
+        let part = if high > low { (number - low) / (high - low) } else { 0.5 };
+        BLOCKS[((part * 7.0).round().clamp(0.0, 7.0)) as usize]
     };
-    values.iter().map(|value| bar(*value)).collect()
+    numbers.iter().map(block).collect()
+}
+
+/// The same from the least number to the most; what does not move lies just below the middle.
+pub(crate) fn line(values: &[Option<f64>]) -> String {
+    let known = values.iter().flatten().copied().filter(|value| value.is_finite());
+    let (low, high) = known.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+    if high > low { blocks(values, low, high) } else { blocks(values, low - 3.0, low + 4.0) }
 }
 
 #[cfg(test)]

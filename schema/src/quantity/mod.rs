@@ -188,6 +188,11 @@ impl JsonSchema for Quantity {
     }
 }
 
+/// Two numbers that are the same but for the last digits, which conversions of units cost: a part in 10^9.
+pub fn same_number(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,11 +1,11 @@
 //! Loops: a target that went off course, and what came of it.
 
 use schema::Day;
-use schema::records::Body;
 
 use super::season::Season;
-use crate::report::Report;
-use crate::values::{Status, Values};
+use super::targets::{TargetAudit, on_record};
+use crate::Loaded;
+use crate::values::Status;
 
 /// Where a target stood at one moment.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,10 +45,15 @@ impl Loop {
 }
 
 /// The times off course of every target, by target and time.
-pub(super) fn all(values: &Values<'_, '_>, report: &Report, season: &Season) -> Vec<Loop> {
+pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> Vec<Loop> {
     let mut all = Vec::new();
-    for standing in &report.standings {
-        let id = values.graph.loaded.record(standing.index).id.as_str();
+    for target in targets {
+        let standing = &target.standing;
+        let id = loaded.record(standing.index).id.as_str();
+        let recorded = |course: &Course| {
+            let ends = [course.limits.0, course.limits.1];
+            ends.into_iter().flatten().any(|end| on_record(loaded, &target.revisions, end))
+        };
         let mut since: Option<(Day, &Course)> = None;
         for (moment, course) in season.course(id) {
             let off = course.status == Status::OffCourse;
@@ -63,7 +68,7 @@ pub(super) fn all(values: &Values<'_, '_>, report: &Report, season: &Season) -> 
                         until: Some(moment.day),
                         revised: moved && !measured,
                         measured,
-                        recorded: is_recorded(values, id, course),
+                        recorded: recorded(course),
                     });
                     since = None;
                 }
@@ -83,15 +88,4 @@ pub(super) fn all(values: &Values<'_, '_>, report: &Report, season: &Season) -> 
         }
     }
     all
-}
-
-fn is_recorded(values: &Values<'_, '_>, id: &str, course: &Course) -> bool {
-    let near = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());
-    let ends = [course.limits.0, course.limits.1];
-    values.graph.loaded.entries.iter().any(|entry| match &entry.record.body {
-        Body::Revision(revision) if revision.of.as_ref().is_some_and(|of| of.as_str() == id) => {
-            revision.to.as_ref().is_some_and(|to| ends.iter().flatten().any(|end| near(*end, to.si())))
-        }
-        _ => false,
-    })
 }

@@ -65,7 +65,7 @@ impl Audit {
             day: report.day,
             goals: points::all(values, &expected, report),
             verified: verification::all(graph, &targets, &results),
-            loops: season.map(|season| loops::all(values, report, season)).unwrap_or_default(),
+            loops: season.map(|season| loops::all(graph.loaded, &targets, season)).unwrap_or_default(),
             idle: idle(graph, report),
             waivers: waivers(graph, report.day),
             targets,

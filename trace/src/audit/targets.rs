@@ -1,9 +1,11 @@
 //! Every target: its limit and how it moved, what was expected, what came, by which method and evidence.
 
+use schema::quantity::same_number;
 use schema::records::{Body, Outcome};
 
 use super::Results;
 use super::season::{LimitStep, Season};
+use crate::Loaded;
 use crate::report::Report;
 use crate::values::{Origin, Standing, Status, Values};
 
@@ -44,6 +46,23 @@ pub struct TargetAudit {
     pub revisions: Vec<usize>,
     /// The limits it had, from the first on; empty where git does not tell.
     pub limits: Vec<LimitStep>,
+    /// Which of them no revision leads to, by their number.
+    pub unrecorded: Vec<usize>,
+}
+
+/// Does one of these revisions lead to a limit, in SI?
+pub(super) fn on_record(loaded: &Loaded, revisions: &[usize], limit: f64) -> bool {
+    revisions.iter().any(|index| match &loaded.record(*index).body {
+        Body::Revision(revision) => revision.to.as_ref().is_some_and(|to| same_number(to.si(), limit)),
+        _ => false,
+    })
+}
+
+/// The limits after the first that are neither on record nor back at the first.
+fn unrecorded(loaded: &Loaded, revisions: &[usize], limits: &[LimitStep]) -> Vec<usize> {
+    let first = limits.first().and_then(|step| step.si);
+    let known = |si: f64| first.is_some_and(|first| same_number(first, si)) || on_record(loaded, revisions, si);
+    (1..limits.len()).filter(|at| limits[*at].si.is_some_and(|si| !known(si))).collect()
 }
 
 pub(super) fn all(
@@ -85,13 +104,16 @@ pub(super) fn all(
             let mut revised = revisions.remove(&index).unwrap_or_default();
             revised.sort_unstable();
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
+            let limits = limits.cloned().unwrap_or_default();
+            let revisions: Vec<usize> = revised.into_iter().map(|(_, index)| index).collect();
             TargetAudit {
                 standing: standing.clone(),
                 verdict,
                 estimate,
                 result,
-                revisions: revised.into_iter().map(|(_, index)| index).collect(),
-                limits: limits.cloned().unwrap_or_default(),
+                unrecorded: unrecorded(loaded, &revisions, &limits),
+                revisions,
+                limits,
             }
         })
         .collect()

@@ -2,12 +2,12 @@
 
 use petgraph::Direction;
 use schema::Quantity;
+use schema::quantity::same_number;
 use schema::records::{Body, Revision, Target};
 
 use super::Inputs;
 use crate::graph::Link;
 pub(super) use crate::history::same_limit;
-use crate::history::same_number;
 
 /// Is this quantity the limit of the target, or an end of it?
 pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {

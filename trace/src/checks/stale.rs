@@ -2,11 +2,12 @@
 
 use std::collections::HashSet;
 
+use schema::quantity::same_number;
 use schema::records::Body;
 use schema::{Kind, Quantity};
 
 use super::Inputs;
-use crate::history::{Change, History, Life, same_number};
+use crate::history::{Change, History, Life};
 
 /// What a result or a calculation is about.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]

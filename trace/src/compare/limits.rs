@@ -1,6 +1,7 @@
 //! Targets whose limit moved, and the revision that records it.
 
 use schema::Quantity;
+use schema::quantity::same_number;
 use schema::records::{Body, Target};
 
 use super::{Delta, Renames, Side};
@@ -19,7 +20,7 @@ pub struct LimitMove {
 
 /// Two quantities that are the same but for the last digits of their units' factors.
 fn same(a: &Quantity, b: &Quantity) -> bool {
-    a.unit().dimension() == b.unit().dimension() && (a.si() - b.si()).abs() <= 1e-9 * a.si().abs().max(b.si().abs())
+    a.unit().dimension() == b.unit().dimension() && same_number(a.si(), b.si())
 }
 
 fn same_limit(a: &Target, b: &Target) -> bool {

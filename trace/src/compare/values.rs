@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, VecDeque};
 
+use schema::quantity::same_number;
 use schema::records::Body;
 
 use super::{Delta, Renames, Side};
@@ -35,7 +36,7 @@ pub struct Cause {
 /// Two numbers that are the same but for rounding; two that are missing are the same.
 fn same(a: Option<f64>, b: Option<f64>) -> bool {
     match (a, b) {
-        (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(b.abs()),
+        (Some(a), Some(b)) => same_number(a, b),
         (None, None) => true,
         _ => false,
     }

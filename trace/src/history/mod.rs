@@ -17,6 +17,7 @@ mod tests;
 use std::collections::HashMap;
 use std::sync::Arc;
 
+use schema::quantity::same_number;
 use schema::settings::Switch;
 use schema::{Day, Kind, Quantity};
 
@@ -236,11 +237,6 @@ impl History {
         }
         history
     }
-}
-
-/// Are two numbers the same but for rounding, as where a quantity is written in another unit?
-pub(crate) fn same_number(a: f64, b: f64) -> bool {
-    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
 }
 
 /// Are two limits the same but for rounding?

@@ -138,14 +138,13 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
                    "to": text(&revision.to), "agreed_by": revision.agreed_by, "reason": revision.reason})
         })
         .collect();
-    let unrecorded = told.unrecorded(target);
     let limits: Vec<Value> = target
         .limits
         .iter()
         .enumerate()
         .map(|(at, step)| {
             json!({"date": step.day.to_string(), "commit": step.commit, "limit": step.text,
-                   "recorded": !unrecorded.contains(&at)})
+                   "recorded": !target.unrecorded.contains(&at)})
         })
         .collect();
     let result = target.result.map(|index| {

@@ -51,7 +51,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
                    "margin": measured.and(target.standing.margin).map(percent).unwrap_or_default(),
-                   "unrecorded": told.unrecorded(target).len()})
+                   "unrecorded": target.unrecorded.len()})
         })
         .collect();
     let groups: Vec<Value> = groups(&told.audit.pairs)

@@ -1,6 +1,5 @@
 //! The numbers that several forms of the audit tell.
 
-use schema::records::Body;
 use trace::audit::{Group, TargetAudit, Verdict};
 use trace::values::Origin;
 
@@ -35,23 +34,6 @@ impl Told<'_> {
     /// The files that show the latest result.
     pub(super) fn evidence(&self, target: &TargetAudit) -> &[String] {
         target.result.map_or(&[], |result| self.values.graph.loaded.record(result).evidence())
-    }
-
-    /// The limits that moved without a revision that leads to them: the step's number among those of the target.
-    pub(super) fn unrecorded(&self, target: &TargetAudit) -> Vec<usize> {
-        let loaded = self.values.graph.loaded;
-        let recorded: Vec<f64> = target
-            .revisions
-            .iter()
-            .filter_map(|index| match &loaded.record(*index).body {
-                Body::Revision(revision) => revision.to.as_ref().map(schema::Quantity::si),
-                _ => None,
-            })
-            .collect();
-        let first = target.limits.first().and_then(|step| step.si);
-        let near = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());
-        let known = |si: f64| first.is_some_and(|first| near(first, si)) || recorded.iter().any(|to| near(*to, si));
-        (1..target.limits.len()).filter(|at| target.limits[*at].si.is_some_and(|si| !known(si))).collect()
     }
 
     /// What to take into the next season, in short phrases.

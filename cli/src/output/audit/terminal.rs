@@ -113,7 +113,7 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
             Verdict::Missed => ("missed".to_owned(), Paint::Level(Level::Error)),
             Verdict::NeverVerified => faint("never verified"),
         };
-        let moves = match (told.unrecorded(target).len(), target.revisions.len()) {
+        let moves = match (target.unrecorded.len(), target.revisions.len()) {
             (0, 0) => faint(""),
             (0, revisions) => plain(count(revisions, "revision")),
             (unrecorded, _) => (format!("{unrecorded} unrecorded"), Paint::Level(Level::Warning)),

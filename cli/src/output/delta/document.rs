@@ -42,10 +42,10 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
             })
         })
         .collect();
-    let points = told.headlines().into_iter().find(|line| line.points);
-    let amounts: serde_json::Map<String, Value> = told
-        .headlines()
-        .into_iter()
+    let headlines = told.headlines();
+    let points = headlines.iter().find(|line| line.points);
+    let amounts: serde_json::Map<String, Value> = headlines
+        .iter()
         .filter(|line| !line.points)
         .map(|line| {
             let in_unit = |si: Option<f64>| number(si.map(|si| line.unit.from_si(si)));

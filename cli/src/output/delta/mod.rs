@@ -10,7 +10,7 @@ pub(crate) use terminal::terminal;
 
 use std::collections::HashSet;
 
-use schema::quantity::Unit;
+use schema::quantity::{Unit, same_number};
 use schema::settings::Level;
 use trace::compare::{Cause, LimitMove, Side, ValueMove};
 use trace::snapshot::{Base, Source};
@@ -62,7 +62,7 @@ impl Headline {
 fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     let text = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |si| unit.show(si, 0.0));
     let change = match (before, after) {
-        (Some(before), Some(after)) if (before - after).abs() > 1e-9 * before.abs().max(after.abs()) => {
+        (Some(before), Some(after)) if !same_number(before, after) => {
             // A hundredth of a point is the least that a rule book scores.
             if unit.to_string() == "pts" {
                 format!("{:+.2} pts", after - before)
