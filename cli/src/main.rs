@@ -14,6 +14,10 @@ use clap::Parser;
 
 use args::Cli;
 
+/// Records are many small pieces: the system's allocator takes a fifth of the time of a check.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// Nothing at error level.
 const CLEAN: u8 = 0;
 /// Findings at error level.

@@ -1,11 +1,11 @@
 //! A map that keeps the order in which it was written and refuses a key given twice.
 
 use std::borrow::Cow;
-use std::collections::HashSet;
 use std::fmt;
 use std::hash::Hash;
 use std::marker::PhantomData;
 
+use foldhash::{HashSet, HashSetExt as _};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
 

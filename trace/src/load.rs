@@ -1,9 +1,8 @@
 //! From a snapshot to records: every file read, every id known, every file named looked up.
 
-use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
-use foldhash::quality::RandomState as FastHash;
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{self, Damage, Problem};
 use schema::records::{Body, Expression};
 use schema::{Day, Id, Record, Settings};
@@ -23,9 +22,9 @@ pub struct Entry {
 /// Files that were read already, by their bytes, so that what two states of a data root share is parsed once.
 #[derive(Debug, Default)]
 pub struct Pool {
-    files: HashMap<Arc<[u8]>, Arc<Parsed>, FastHash>,
+    files: HashMap<Arc<[u8]>, Arc<Parsed>>,
     /// Records by the bytes they are written in, where many states of the same files are read.
-    pieces: Option<HashMap<Box<[u8]>, Arc<Record>, FastHash>>,
+    pieces: Option<HashMap<Box<[u8]>, Arc<Record>>>,
 }
 
 /// What one record file gave.

@@ -1,7 +1,8 @@
 //! Runs the checks, sets levels, applies waivers and finds the places.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::BTreeMap;
 
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::read::{self, Aim, Spot};
 use schema::records::{Body, Kind};
 use schema::settings::{Level, Stage};

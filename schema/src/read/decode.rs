@@ -3,9 +3,9 @@
 //! A bad key or value is noted, left out and the record decoded again, until nothing more is wrong:
 //! so all errors of a record are told, not the first.
 
-use std::collections::HashSet;
 use std::fmt;
 
+use foldhash::HashSet;
 use serde::de::{self, DeserializeSeed, IntoDeserializer, MapAccess, SeqAccess, Visitor};
 
 use super::tree::{Content, NodeId, Tree};

@@ -64,7 +64,7 @@ pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
     let mut head: Option<(Range<usize>, Option<usize>)> = None;
     let mut at = 0;
     while at < bytes.len() {
-        let end = bytes[at..].iter().position(|b| *b == b'\n').map_or(bytes.len(), |length| at + length + 1);
+        let end = memchr::memchr(b'\n', &bytes[at..]).map_or(bytes.len(), |length| at + length + 1);
         let line = &bytes[at..end];
         let indent = line.iter().take_while(|b| **b == b' ').count();
         let first = line.get(indent).copied().unwrap_or(b'\n');

@@ -13,12 +13,11 @@ mod shapes;
 
 pub use problems::{Problem, ProblemKind};
 
-use std::collections::HashSet;
-
 use crate::records::{Body, Kind, Record, RecordFile};
 use crate::settings::Settings;
 use crate::words::{Id, shorten};
 use decode::Source;
+use foldhash::{HashSet, HashSetExt as _};
 use serde::Deserialize as _;
 use tree::{NodeId, Tree};
 

@@ -1,8 +1,7 @@
 //! A YAML file as a tree in which every key and value knows its place.
 
-use std::collections::HashMap;
-
 use super::Spot;
+use foldhash::HashMap;
 
 /// The index of a node in its tree. An alias is the same node again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -3,8 +3,7 @@
 //! A file that is right is read by the first alone. Only a file with something wrong in it, or with a
 //! finding whose place must be shown, is read again into a [`Tree`] that knows where everything stands.
 
-use std::collections::HashMap;
-
+use foldhash::{HashMap, HashMapExt as _};
 use saphyr_parser::{Event, Parser, ScalarStyle, StrInput};
 use serde::de::DeserializeOwned;
 

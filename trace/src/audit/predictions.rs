@@ -1,7 +1,8 @@
 //! How good the predictions were: estimate beside result, by quantity and by what the estimate stood on.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
+use foldhash::HashMap;
 use schema::quantity::Unit;
 use schema::records::Body;
 

@@ -1,7 +1,6 @@
 //! What git knows of a season, as the audit needs it.
 
-use std::collections::HashMap;
-
+use foldhash::HashMap;
 use schema::{Day, Quantity};
 
 use crate::values::Status;

@@ -74,7 +74,7 @@ pub(super) fn all(
 ) -> Vec<TargetAudit> {
     let loaded = values.graph.loaded;
     let gradients = on_paper.gradients();
-    let mut revisions: std::collections::HashMap<usize, Vec<(Option<schema::Day>, usize)>> = Default::default();
+    let mut revisions: foldhash::HashMap<usize, Vec<(Option<schema::Day>, usize)>> = Default::default();
     for (index, entry) in loaded.entries.iter().enumerate() {
         let Body::Revision(revision) = &entry.record.body else { continue };
         if let Some(of) = revision.of.as_ref().and_then(|id| loaded.find(id.as_str())) {

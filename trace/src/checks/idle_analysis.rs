@@ -1,7 +1,6 @@
 //! `idle-analysis`: a calculation that changed nothing.
 
-use std::collections::HashSet;
-
+use foldhash::HashSet;
 use schema::records::Body;
 
 use super::{Check, Group, Inputs, Note, Told, Warning};

@@ -1,7 +1,6 @@
 //! `no-verification`: nothing says how it will be shown.
 
-use std::collections::HashSet;
-
+use foldhash::HashSet;
 use schema::Kind;
 
 use super::{Check, Error, Group, Inputs, Note, Told, Warning};

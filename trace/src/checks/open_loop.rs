@@ -48,7 +48,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let Some(step) = then.and_then(|then| history.step_on(then)) else { return };
     let loaded = inputs.graph.loaded;
     // What was agreed since, about which record.
-    let mut answered = std::collections::HashSet::new();
+    let mut answered = foldhash::HashSet::default();
     for entry in &loaded.entries {
         let on = match &entry.record.body {
             Body::Revision(revision) => revision.of.as_ref(),

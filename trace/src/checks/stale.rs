@@ -1,7 +1,6 @@
 //! What has changed since: the amounts, counts and choices that a result or a calculation was about.
 
-use std::collections::HashSet;
-
+use foldhash::HashSet;
 use schema::quantity::same_number;
 use schema::records::Body;
 use schema::{Kind, Quantity};
@@ -84,7 +83,7 @@ impl<'h, 'r> Moves<'h, 'r> {
 
     /// A system and all that are in it.
     fn within(&self, system: &'r str) -> HashSet<&'r str> {
-        let mut all = HashSet::from([system]);
+        let mut all = HashSet::from_iter([system]);
         loop {
             let before = all.len();
             let inner = self.systems.iter().filter(|(_, outer)| outer.is_some_and(|outer| all.contains(outer)));
@@ -110,7 +109,7 @@ impl<'h, 'r> Moves<'h, 'r> {
                 let own = self.events.iter().filter(|event| *event.life.id == **id);
                 let own = own.filter(|event| matches!(event.what, What::Value(_)));
                 self.take(own, after, &mut all);
-                self.choices(&HashSet::from([*id]), after, &mut all);
+                self.choices(&HashSet::from_iter([*id]), after, &mut all);
             }
             Subject::System(id) => {
                 let inside = self.within(id);

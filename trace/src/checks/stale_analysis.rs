@@ -1,7 +1,6 @@
 //! `stale-analysis`: a calculation made elsewhere, of a car that has changed since.
 
-use std::collections::HashSet;
-
+use foldhash::{HashSet, HashSetExt as _};
 use schema::records::{Analysis, Body, Finds};
 
 use super::stale::{Moves, Subject, subject_of};

@@ -1,9 +1,8 @@
 //! `unrecorded-revision`: a limit that is not the one agreed.
 
-use std::collections::HashSet;
-
 use super::{Check, Group, Inputs, Note, Told, Warning, limits, numbers, target_after_result};
 use crate::values::Limit;
+use foldhash::HashSet;
 
 pub(super) static CHECK: Check = Check {
     name: "unrecorded-revision",

@@ -1,10 +1,10 @@
 //! Records by id: which are the same, which have another id, which are new or gone.
 
-use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::{Delta, Side};
 use crate::Loaded;
+use foldhash::{HashMap, HashMapExt as _};
 
 /// Which record of base is which of head.
 pub struct Renames {

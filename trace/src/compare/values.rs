@@ -1,7 +1,8 @@
 //! Values by name: which changed, where the change begins, and its way up to the points.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 
+use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
 use schema::records::Body;
 
@@ -198,7 +199,7 @@ impl Dependents {
     }
 
     fn search(&self, from: Node, found: impl Fn(Node) -> bool) -> Vec<Node> {
-        let mut before: HashMap<Node, Node> = HashMap::from([(from, from)]);
+        let mut before: HashMap<Node, Node> = HashMap::from_iter([(from, from)]);
         let mut queue = VecDeque::from([from]);
         let mut last = from;
         while let Some(node) = queue.pop_front() {

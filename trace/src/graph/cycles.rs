@@ -1,7 +1,8 @@
 //! Links that lead back to where they began.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 
+use foldhash::{HashMap, HashMapExt as _};
 use petgraph::algo::kosaraju_scc;
 use petgraph::graph::DiGraph;
 use schema::records::Body;
@@ -61,7 +62,7 @@ impl Graph<'_> {
         let knots = kosaraju_scc(&links).into_iter().filter(|knot| knot.len() > 1);
         let mut cycles: Vec<Cycle> = knots
             .filter_map(|knot| {
-                let members: std::collections::HashSet<usize> = knot.iter().map(|index| index.index()).collect();
+                let members: foldhash::HashSet<usize> = knot.iter().map(|index| index.index()).collect();
                 let start = members.iter().copied().min_by_key(|index| &self.loaded.record(*index).id)?;
                 Some(Cycle { way: shortest(&out, start, &members)?, key })
             })
@@ -73,11 +74,7 @@ impl Graph<'_> {
 }
 
 /// The shortest way from a record back to itself inside its knot.
-fn shortest(
-    out: &HashMap<usize, Vec<usize>>,
-    start: usize,
-    members: &std::collections::HashSet<usize>,
-) -> Option<Vec<usize>> {
+fn shortest(out: &HashMap<usize, Vec<usize>>, start: usize, members: &foldhash::HashSet<usize>) -> Option<Vec<usize>> {
     let mut came_from: HashMap<usize, usize> = HashMap::new();
     let mut queue = VecDeque::from([start]);
     while let Some(at) = queue.pop_front() {

@@ -3,9 +3,9 @@
 //! An event says that a file has a record with these fields from a step on, or has it no more. What became of a
 //! record over all files is told later, in [`super::lives`].
 
-use std::collections::HashMap;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
 use schema::Kind;
 use schema::read::flat::{self, Chunk, FlatRecord};
 use schema::settings;
@@ -376,7 +376,7 @@ fn settle(before: Vec<FlatRecord>, after: Vec<FlatRecord>) -> Differences {
     for record in before {
         old.entry(record.id.clone()).or_insert(record);
     }
-    let mut seen = std::collections::HashSet::new();
+    let mut seen = foldhash::HashSet::default();
     let mut set = Vec::new();
     for record in after {
         if seen.insert(record.id.clone()) && old.get(&record.id) != Some(&record) {

@@ -14,9 +14,9 @@ pub mod outlook;
 #[cfg(test)]
 mod tests;
 
-use std::collections::HashMap;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
 use schema::settings::Switch;
 use schema::{Day, Kind, Quantity};

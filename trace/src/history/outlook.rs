@@ -1,7 +1,6 @@
 //! Where everything stood at a commit: the whole value graph, as the records had it then.
 
-use std::collections::HashMap;
-
+use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Unit;
 use schema::records::Body;
 use sha2::{Digest as _, Sha256};
@@ -264,7 +263,7 @@ mod tests {
         let limit = Some(Limit { at_least: None, at_most: Some(2.0) });
         let (origin, unit) = ("estimate".to_owned(), "kg".to_owned());
         let stood = Stood { value: Some(1.5), uncertainty: 0.1, limit, status: Some(Status::OnCourse), origin, unit };
-        let outlook = Outlook { stood: HashMap::from([("a".to_owned(), stood)]) };
+        let outlook = Outlook { stood: HashMap::from_iter([("a".to_owned(), stood)]) };
         let bytes = bytes_of(&outlook);
         assert_eq!(read(&sum_of(&bytes), &bytes), Some(outlook));
         let file = joined(&[], &[("tree", bytes.clone())]);

@@ -1,9 +1,9 @@
 //! The one file that knows libgit2.
 
 use std::cmp::Ordering;
-use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
+use foldhash::{HashMap, HashSet};
 use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags, Tree, TreeEntry, TreeWalkMode, TreeWalkResult};
 use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;

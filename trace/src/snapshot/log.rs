@@ -1,6 +1,5 @@
 //! The commits that changed a data root, by git's own plumbing: one `git log --raw`, and one `git cat-file`.
 
-use std::collections::HashMap;
 use std::ffi::OsStr;
 use std::path::PathBuf;
 
@@ -9,6 +8,7 @@ use super::past::{FileChange, Place, Step, Walk, marker, plain, renamed};
 use super::place::EntryKind;
 use super::plumbing::{Git, strange};
 use crate::Error;
+use foldhash::HashMap;
 
 /// How far back a commit that is known is looked for before everything is read.
 const NEAR: &str = "--max-count=200";

@@ -15,10 +15,10 @@ mod place;
 mod plumbing;
 mod worktree;
 
-use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashSet};
 use globset::{Glob, GlobSet, GlobSetBuilder};
 use schema::read::Problem;
 use schema::{Day, Settings, settings};

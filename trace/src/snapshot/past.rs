@@ -2,8 +2,7 @@
 //!
 //! Whole trees are never compared: only the object ids of the data root's subtree, and where they differ that subtree.
 
-use std::collections::HashMap;
-
+use foldhash::HashMap;
 use schema::{Day, settings};
 
 use super::place::{Content, EntryKind, Repository};

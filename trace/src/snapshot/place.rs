@@ -1,12 +1,12 @@
 //! The repository of a folder, read by libgit2 where it can and by git itself where it cannot.
 
-use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use super::locate::Locals;
 use super::past::{Place, Walk};
 use super::{git, plumbing};
 use crate::Error;
+use foldhash::{HashMap, HashSet};
 
 /// One entry of the index or of a tree.
 #[derive(Clone, Debug)]

@@ -1,12 +1,12 @@
 //! Git's own plumbing, for the repositories that libgit2 does not read: reftable, SHA-256, split and
 //! sparse indexes, and whatever comes next.
 
-use std::collections::HashSet;
 use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
+use foldhash::HashSet;
 use schema::Day;
 use schema::read::{LARGEST_FILE, Problem};
 
@@ -193,7 +193,7 @@ impl Git {
             return Ok(Vec::new());
         }
         let ids: HashSet<&str> = entries.iter().map(|entry| entry.id.as_str()).collect();
-        let mut large = std::collections::HashMap::new();
+        let mut large = foldhash::HashMap::default();
         self.batch("--batch-check", ids.into_iter(), |header, _| {
             let mut fields = header.split(' ');
             if let (Some(id), Some("blob"), Some(size)) = (fields.next(), fields.next(), fields.next()) {

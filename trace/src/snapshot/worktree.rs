@@ -1,9 +1,9 @@
 //! The data root as it is on disk, in a repository or in a folder that is none.
 
-use std::collections::{HashMap, HashSet};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{LARGEST_FILE, Problem};
 use schema::{Settings, settings};
 use walkdir::WalkDir;

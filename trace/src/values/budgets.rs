@@ -4,8 +4,7 @@
 //! A budget is a target with an upper limit that has a `total`, or that others take a `share-of`. A share's value
 //! is its target's; where that is a roll-up, the growth allowance in it is known too.
 
-use std::collections::HashMap;
-
+use foldhash::{HashMap, HashMapExt as _};
 use schema::Quantity;
 use schema::quantity::Dimension;
 use schema::records::{Body, Target};

@@ -3,9 +3,9 @@
 mod analyses;
 mod events;
 
-use std::collections::HashMap;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::{Formula, FormulaErrorKind};
 use schema::quantity::{Dimension, Unit};
 use schema::records::{Body, Expression, Target};

@@ -1,7 +1,6 @@
 //! What would close the gaps of a budget, in the records' own words.
 
-use std::collections::{HashMap, HashSet};
-
+use foldhash::{HashMap, HashSet};
 use schema::Day;
 
 use super::budgets::{Budget, Share, upper};
@@ -85,7 +84,7 @@ impl Values<'_, '_> {
     pub fn transfer(&self, budgets: &[Budget], root: &Budget) -> Transfer {
         let by_target: HashMap<usize, &Budget> = budgets.iter().map(|budget| (budget.index, budget)).collect();
         let mut placed: Vec<Placed<'_>> = Vec::new();
-        let mut seen = HashSet::from([root.index]);
+        let mut seen = HashSet::from_iter([root.index]);
         let mut queue = vec![(None, root)];
         while let Some((inside, budget)) = queue.pop() {
             for share in budget.shares.iter().filter(|share| seen.insert(share.index)) {

@@ -1,8 +1,9 @@
 //! What only the parts tell of a budget: the growth allowance in it, what lies outside of any share, and where
 //! people's safety is at stake.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::BTreeMap;
 
+use foldhash::{HashMap, HashSet, HashSetExt as _};
 use schema::records::Body;
 
 use super::budgets::{Budget, Owner};

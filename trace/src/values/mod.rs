@@ -26,8 +26,7 @@ pub use status::{Limit, Standing, Status};
 pub use weigh::{Outcome, Weighed};
 pub use worth::Worth;
 
-use std::collections::HashMap;
-
+use foldhash::HashMap;
 use schema::quantity::{Dimension, Unit};
 use schema::records::Body;
 

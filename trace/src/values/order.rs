@@ -58,7 +58,7 @@ fn name(builder: &Builder<'_, '_>, node: Node) -> String {
 /// Tells a knot by the shortest way from its first node back to it.
 fn tell(builder: &mut Builder<'_, '_>, knot: &[Node]) {
     let Some(&start) = knot.first() else { return };
-    let mut came_from: std::collections::HashMap<Node, Node> = std::collections::HashMap::new();
+    let mut came_from: foldhash::HashMap<Node, Node> = foldhash::HashMap::default();
     let mut queue = std::collections::VecDeque::from([start]);
     let mut way = vec![start];
     'search: while let Some(at) = queue.pop_front() {

@@ -1,8 +1,8 @@
 //! The rules that analyses give: values found elsewhere, formulas, and models with their inputs bound.
 
-use std::collections::HashMap;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::Formula;
 use schema::quantity::{Dimension, Unit};
 use schema::records::{Body, Expression, Finds};
@@ -15,7 +15,7 @@ use crate::values::{State, tables};
 impl Builder<'_, '_> {
     pub(super) fn analyses(&mut self) {
         let loaded = self.graph.loaded;
-        let superseded: std::collections::HashSet<&str> = loaded
+        let superseded: foldhash::HashSet<&str> = loaded
             .entries
             .iter()
             .filter_map(|entry| match &entry.record.body {
