@@ -4,7 +4,7 @@ use clap::Args;
 use schema::settings::Level;
 use trace::compare::Side;
 use trace::graph::Graph;
-use trace::history::Past;
+use trace::history::{Logs, Past};
 use trace::load::Pool;
 use trace::snapshot::{Request, Snapshot};
 use trace::values::Values;
@@ -40,10 +40,12 @@ impl Check {
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
         let day = self.records.day(&loaded);
-        let mut report = Report::with_history(&values, day, &Past::for_checks(&loaded, day));
+        let mut logs = Logs::default();
+        let past = Past::for_checks_with(&mut logs, &loaded, day);
+        let mut report = Report::with_history(&values, day, &past);
         // A commit answers for what it brings; what stood before is for those who brought it.
         let older = if self.records.staged && !self.all {
-            let new = brought(&request, &values, &report, pool)?;
+            let new = brought(&request, &values, &report, pool, logs)?;
             Some(Older::split(&mut report, new))
         } else {
             None
@@ -88,7 +90,13 @@ impl Older {
 const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
 
 /// The findings that the last commit does not have.
-fn brought(request: &Request, values: &Values<'_, '_>, report: &Report, mut pool: Pool) -> Result<Vec<Finding>, Error> {
+fn brought(
+    request: &Request,
+    values: &Values<'_, '_>,
+    report: &Report,
+    mut pool: Pool,
+    mut logs: Logs,
+) -> Result<Vec<Finding>, Error> {
     if report.findings.is_empty() {
         return Ok(Vec::new());
     }
@@ -96,7 +104,8 @@ fn brought(request: &Request, values: &Values<'_, '_>, report: &Report, mut pool
     let before = Loaded::from_pool(snapshot, &mut pool);
     let graph = Graph::new(&before);
     let old = Values::new(&graph);
-    let old_report = Report::with_history(&old, report.day, &Past::for_checks(&before, report.day));
+    let past = Past::for_checks_with(&mut logs, &before, report.day);
+    let old_report = Report::with_history(&old, report.day, &past);
     let delta = Delta::findings(Side { values: &old, report: &old_report }, Side { values, report });
     Ok(delta.new)
 }

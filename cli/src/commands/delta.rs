@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use schema::Day;
 use trace::graph::Graph;
-use trace::history::Past;
+use trace::history::{Logs, Past};
 use trace::load::Pool;
 use trace::snapshot::{Base, Request, Snapshot, State};
 use trace::values::Values;
@@ -92,8 +92,10 @@ impl Delta {
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
         let (old_graph, graph) = (Graph::new(&before), Graph::new(&head));
         let (old_values, values) = (Values::new(&old_graph), Values::new(&graph));
-        let old_report = Report::with_history(&old_values, day, &Past::for_checks(&before, day));
-        let report = Report::with_history(&values, day, &Past::for_checks(&head, day));
+        let mut logs = Logs::default();
+        let report = Report::with_history(&values, day, &Past::for_checks_with(&mut logs, &head, day));
+        let old_report = Report::with_history(&old_values, day, &Past::for_checks_with(&mut logs, &before, day));
+        drop(logs);
         let sides = [
             trace::compare::Side { values: &old_values, report: &old_report },
             trace::compare::Side { values: &values, report: &report },

@@ -51,11 +51,14 @@ pub fn shipped<T: DeserializeOwned>(text: &str) -> Result<T, String> {
 fn is_simple(text: &str) -> bool {
     const DEEPEST_ON_A_LINE: usize = 64;
     const MOST_STEPS: usize = 2_000_000_000;
+    const ODD: [&str; 4] = ["\u{85}", "\u{2028}", "\u{2029}", "\u{feff}"];
     let opens = |before: u8| matches!(before, b' ' | b'\t' | b'\n' | b'\r' | b'[' | b'{' | b',' | b':' | b'(');
     let bytes = text.as_bytes();
-    let (mut before, mut opened) = (b'\n', 0_usize);
+    let mut opened = 0_usize;
     let (mut depth, mut doubles, mut singles, mut single_opens) = (0_usize, 0_usize, 0_usize, false);
-    for (i, &byte) in bytes.iter().chain(b"\n").enumerate() {
+    let marks = bytes.iter().enumerate().filter(|(_, byte)| IS_MARK[usize::from(**byte)]);
+    for (i, &byte) in marks.chain([(bytes.len(), &b'\n')]) {
+        let before = if i > 0 { bytes[i - 1] } else { b'\n' };
         match byte {
             b'[' | b'{' => {
                 (depth, opened) = (depth + 1, opened + 1);
@@ -72,6 +75,7 @@ fn is_simple(text: &str) -> bool {
             b'!' if opens(before) => return false,
             b'&' if opens(before) && bytes.get(i + 1).is_some_and(|b| !b.is_ascii_whitespace()) => return false,
             b'%' if matches!(before, b'\n' | b'\r') => return false,
+            0xc2 | 0xe2 | 0xef if ODD.iter().any(|odd| bytes[i..].starts_with(odd.as_bytes())) => return false,
             b'\n' | b'\r' => {
                 if depth > 0 || doubles % 2 == 1 || (single_opens && singles % 2 == 1) {
                     return false;
@@ -80,11 +84,20 @@ fn is_simple(text: &str) -> bool {
             }
             _ => {}
         }
-        before = byte;
     }
     opened.saturating_mul(bytes.len()) <= MOST_STEPS
-        && (text.is_ascii() || !text.contains(['\u{85}', '\u{2028}', '\u{2029}', '\u{feff}']))
 }
+
+/// The bytes that [`is_simple`] must look at: few of a file.
+const IS_MARK: [bool; 256] = {
+    let marks = b"[]{}\"'#!&%\n\r\xc2\xe2\xef";
+    let (mut table, mut at) = ([false; 256], 0);
+    while at < marks.len() {
+        table[marks[at] as usize] = true;
+        at += 1;
+    }
+    table
+};
 
 struct Frame {
     node: NodeId,

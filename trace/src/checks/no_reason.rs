@@ -54,14 +54,18 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
 
 /// What a reason wants: it is not there, or it says no more than a name does.
 fn wanting<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -> Option<&'static str> {
-    let words =
-        |text: &str| -> String { text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect() };
-    let reason = words(reason.unwrap_or(""));
-    if reason.is_empty() {
+    let reason = reason.unwrap_or("");
+    if letters(reason).next().is_none() {
         return Some("is not said");
     }
-    if ["todo", "tbd", "tba", "fixme", "wip"].contains(&reason.as_str()) {
+    let says = |text: &str| letters(text).eq(letters(reason));
+    if ["todo", "tbd", "tba", "fixme", "wip"].into_iter().any(says) {
         return Some("is put off");
     }
-    names.into_iter().any(|name| words(name) == reason).then_some("only repeats a name")
+    names.into_iter().any(says).then_some("only repeats a name")
+}
+
+/// What a text says, however it is spaced, pointed and capitalised.
+fn letters(text: &str) -> impl Iterator<Item = char> {
+    text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase)
 }

@@ -206,17 +206,15 @@ impl<'s> Reader<'s> {
         let mut before = self.files();
         let number = self.log.steps.len() as u32;
         let told = (self.log.events.len(), self.log.unread.len());
-        let like = before.values().next().map(|blob| self.log.strings[*blob as usize].clone());
         let snapshot = self.snapshot;
         for file in snapshot.files.iter().skip(1) {
             let path = self.names.name(&file.path, &mut self.log);
             let old = before.remove(&path);
             let content = file.content.as_ref().ok();
-            if let (Some(old), Some(bytes), Some(like)) = (old, content, &like) {
-                let same = snapshot.blob_id(bytes, like).is_some_and(|id| *id == *self.log.strings[old as usize]);
-                if same {
-                    continue;
-                }
+            if let (Some(old), Some(bytes)) = (old, content)
+                && snapshot.is_object(bytes, &self.log.strings[old as usize])
+            {
+                continue;
             }
             self.prepare(path, old)?;
             self.change(number, path, Some(content.cloned()));

@@ -312,8 +312,13 @@ impl Past {
 
     /// The history for the checks: none where the settings leave it out.
     pub fn for_checks(loaded: &Loaded, day: Day) -> Self {
+        Self::for_checks_with(&mut Logs::default(), loaded, day)
+    }
+
+    /// The same; what two states of a data root share is read once.
+    pub fn for_checks_with(logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
-            Switch::On => Self::of(loaded, day),
+            Switch::On => read(&loaded.snapshot, day, Some(logs)).unwrap_or_else(|error| Self::None(error.to_string())),
             Switch::Off => Self::Off,
         }
     }
@@ -322,22 +327,39 @@ impl Past {
     ///
     /// Never an error: a check goes on without a history, and says so.
     pub fn of(loaded: &Loaded, day: Day) -> Self {
-        match read(&loaded.snapshot, day, true) {
-            Ok(past) => past,
-            Err(error) => Self::None(error.to_string()),
-        }
+        read(&loaded.snapshot, day, Some(&mut Logs::default())).unwrap_or_else(|error| Self::None(error.to_string()))
     }
 
     /// The same, without the cache.
     pub fn anew(loaded: &Loaded, day: Day) -> Self {
-        read(&loaded.snapshot, day, false).unwrap_or_else(|error| Self::None(error.to_string()))
+        read(&loaded.snapshot, day, None).unwrap_or_else(|error| Self::None(error.to_string()))
     }
 }
 
-/// The log of the commits up to a tip: from the cache as far as it knows them, else from git.
-fn log(snapshot: &Snapshot, tip: &str, cached: bool) -> Result<Option<Log>, Error> {
+/// The last log that was read, for another state of the same data root.
+#[derive(Default)]
+pub struct Logs(Option<(LogKey, Log)>);
+
+/// What a log depends on: the tip, the data root's prefix, and the files that are passed over.
+type LogKey = (String, String, Vec<String>);
+
+impl Logs {
+    fn log(&mut self, snapshot: &Snapshot, tip: &str) -> Result<Option<Log>, Error> {
+        let key = (tip.to_owned(), snapshot.prefix.clone(), snapshot.settings.ignore.clone());
+        let found = match self.0.take() {
+            Some((known, log)) if known == key => Some(log),
+            Some((known, begun)) if (&known.1, &known.2) == (&key.1, &key.2) => log(snapshot, tip, true, Some(begun))?,
+            _ => log(snapshot, tip, true, None)?,
+        };
+        self.0 = found.clone().map(|log| (key, log));
+        Ok(found)
+    }
+}
+
+/// The log of the commits up to a tip: from one that has begun or the cache as far as they know them, else from git.
+fn log(snapshot: &Snapshot, tip: &str, cached: bool, begun: Option<Log>) -> Result<Option<Log>, Error> {
     let cache = if cached { cache::Cache::of(snapshot) } else { None };
-    let mut log = cache.as_ref().and_then(cache::Cache::read).unwrap_or_default();
+    let mut log = begun.or_else(|| cache.as_ref()?.read()).unwrap_or_default();
     let Some(mut walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
     let kept = walk.met.as_deref().is_some_and(|met| log.keep_to(met));
     if !kept {
@@ -366,13 +388,18 @@ fn log(snapshot: &Snapshot, tip: &str, cached: bool) -> Result<Option<Log>, Erro
     Ok(Some(log))
 }
 
-fn read(snapshot: &Snapshot, day: Day, cached: bool) -> Result<Past, Error> {
+/// Reads the history; from git alone without `logs`.
+fn read(snapshot: &Snapshot, day: Day, logs: Option<&mut Logs>) -> Result<Past, Error> {
     if !snapshot.in_repository() {
         return Ok(Past::None("the data root is in no git repository".to_owned()));
     }
     // Before the first commit there is no history, and none is missing.
     let Some(tip) = snapshot.tip()? else { return Ok(Past::Known(Box::default())) };
-    let Some(mut log) = log(snapshot, &tip, cached)? else { return Ok(Past::Known(Box::default())) };
+    let log = match logs {
+        Some(logs) => logs.log(snapshot, &tip)?,
+        None => log(snapshot, &tip, false, None)?,
+    };
+    let Some(mut log) = log else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });
     if !committed {
         let step = Step {

@@ -334,11 +334,6 @@ fn roots(tree: &Tree<'_>) -> Result<Vec<String>, Failure> {
     Ok(roots)
 }
 
-/// The object id that git gives a blob under SHA-1.
-pub(super) fn blob_id(bytes: &[u8]) -> Option<String> {
-    Oid::hash_object(ObjectType::Blob, bytes).ok().map(|id| id.to_string())
-}
-
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, Failure> {
     let id = Oid::from_str(&entry.id)?;
     // The size in the index is that of the work tree's file: near enough to tell small from large.

@@ -135,16 +135,13 @@ impl Snapshot {
         }
     }
 
-    /// The object id that git gives these bytes, in the repository's own hash.
-    pub(crate) fn blob_id(&self, bytes: &[u8], like: &str) -> Option<String> {
-        if like.len() == 64 {
-            use sha2::Digest as _;
-            let mut hash = sha2::Sha256::new();
-            hash.update(format!("blob {}\0", bytes.len()));
-            hash.update(bytes);
-            return Some(hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect());
+    /// Are these bytes of the snapshot those of an object?
+    pub(crate) fn is_object(&self, bytes: &[u8], id: &str) -> bool {
+        match self.blob(id) {
+            Some(content) => content.as_ref().is_ok_and(|content| **content == *bytes),
+            // What was read from objects and is none of them is another one.
+            None => self.source == Source::Worktree && blob_id(bytes, id.len()) == id,
         }
-        super::git::blob_id(bytes)
     }
 
     /// The data root as a commit of its history has it; what another state of it has read already is shared with it.
@@ -164,5 +161,34 @@ impl Snapshot {
     pub(crate) fn common_folder(&self) -> Option<std::path::PathBuf> {
         let folder = self.repository()?.common_folder()?;
         (folder.join("HEAD").exists() && folder.join("objects").is_dir()).then_some(folder)
+    }
+}
+
+/// The object id that git gives these bytes, by the hash whose names have so many digits.
+fn blob_id(bytes: &[u8], digits: usize) -> String {
+    let head = format!("blob {}\0", bytes.len());
+    if digits == 64 {
+        hex::<sha2::Sha256>(&[head.as_bytes(), bytes])
+    } else {
+        hex::<sha1::Sha1>(&[head.as_bytes(), bytes])
+    }
+}
+
+fn hex<D: sha2::Digest>(parts: &[&[u8]]) -> String {
+    let mut hash = D::new();
+    parts.iter().for_each(|part| hash.update(part));
+    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What `git hash-object` says of an empty file (both hashes), and of the example in the book Pro Git, chapter 10.2.
+    #[test]
+    fn objects_are_named_as_git_names_them() {
+        assert_eq!(blob_id(b"", 40), "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391");
+        assert_eq!(blob_id(b"test content\n", 40), "d670460b4b4aece5915caf5c68d12f560a9fe3e4");
+        assert_eq!(blob_id(b"", 64), "473a0f4c3be8a93681a267e3b1e9a7dcda1185436fe141f7749120a303721813");
     }
 }
