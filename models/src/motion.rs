@@ -175,8 +175,7 @@ impl Leg<'_> {
                 return Ok(End::High);
             }
             if self.held(limit, v, acceleration, HELD) {
-                self.settle(s, limit, acceleration, HELD);
-                return self.hold(s, distance, time);
+                return self.settle(s, limit, acceleration, HELD, distance, time);
             }
             if !up && v <= self.low {
                 return Ok(End::Low);
@@ -214,8 +213,7 @@ impl Leg<'_> {
                 if to == v || to == before || !to.is_finite() {
                     // rounding has the last digits so near an equilibrium
                     if self.held(limit, v, acceleration, 1e3 * HELD) {
-                        self.settle(s, limit, acceleration, 1e3 * HELD);
-                        return self.hold(s, distance, time);
+                        return self.settle(s, limit, acceleration, 1e3 * HELD, distance, time);
                     }
                     return Err(ModelError::NotComputable);
                 }
@@ -234,20 +232,42 @@ impl Leg<'_> {
         }
     }
 
-    /// Takes the speed to the equilibrium right beside it. What is lost against it on the way there, an exponential
-    /// approach, goes on the clock.
-    fn settle(&self, s: &mut State, limit: Limit, acceleration: f64, near: f64) {
+    /// Moves on towards the equilibrium right beside the speed, until the distance or the time is reached: an exponential
+    /// approach, since over so short a way the acceleration is linear in the speed.
+    fn settle(
+        &self,
+        s: &mut State,
+        limit: Limit,
+        acceleration: f64,
+        near: f64,
+        distance: f64,
+        time: f64,
+    ) -> Result<End, ModelError> {
         let v = s.speed;
         if acceleration == 0.0 || v == 0.0 {
-            return;
+            return self.hold(s, distance, time);
         }
         let beside = v * (1.0 + near.copysign(acceleration));
         let sign = acceleration.signum();
         s.speed = last_below(v, beside, |v| -sign * self.rates(limit, v).0);
-        let lost = (s.speed - v) * (s.speed - v) / (acceleration * v);
-        if lost.is_finite() {
-            s.time += lost;
+        let (held, gap) = (s.speed, s.speed - v);
+        let rate = acceleration / gap;
+        if !rate.is_finite() {
+            return self.hold(s, distance, time);
         }
+        // what is lost against the equilibrium after a while, as a distance; at most the gap over the rate
+        let lost = |span: f64| -gap * (-rate * span).exp_m1() / rate;
+        let (ahead, left) = (distance - s.distance, time - s.time);
+        let takes = (ahead + lost(ahead / held)) / held;
+        let span = takes.min(left);
+        let before = s.distance;
+        let end = self.hold(s, distance + lost(span), time)?;
+        s.distance = if end == End::Distance { distance } else { before + held * span - lost(span) };
+        s.speed = held - gap * (-rate * span).exp();
+        if self.push == Push::Drive {
+            s.energy += self.forces.inertia * held * (s.speed - v);
+        }
+        Ok(end)
     }
 
     /// Moves on at an unchanged speed until the distance or the time is reached.
