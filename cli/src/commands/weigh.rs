@@ -3,7 +3,7 @@
 use clap::Args;
 use trace::Error;
 use trace::graph::Graph;
-use trace::values::Values;
+use trace::values::{Measured, Values};
 
 use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
@@ -29,7 +29,7 @@ impl Weigh {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
-        let values = Values::new(&graph);
+        let values = Values::with(&graph, Measured::Nothing);
         let index = super::why::find(&loaded, &self.decision)?;
         let Body::Decision(decision) = &loaded.record(index).body else {
             let kind = loaded.record(index).kind();

@@ -3,7 +3,7 @@
 use clap::Args;
 use trace::Error;
 use trace::graph::Graph;
-use trace::values::Values;
+use trace::values::{Measured, Values};
 
 use super::points::no_goal;
 use super::{Done, Format, warned};
@@ -34,7 +34,7 @@ impl Worth {
         }
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
-        let values = Values::new(&graph);
+        let values = Values::with(&graph, Measured::Nothing);
         let gradients = values.gradients();
         let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
         let sensitivities = values.worth_of_all(goal.node);

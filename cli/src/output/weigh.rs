@@ -8,7 +8,7 @@ use super::numbers::quantity;
 use super::points::points;
 use super::table::{Paint, Table, faint, plain, strong};
 use super::values::{number, status};
-use super::worth::CAUTION;
+use super::worth::{CAUTION, aside};
 use crate::screen::{Ink, clean};
 
 /// The amounts of the whole car, as nodes.
@@ -96,6 +96,9 @@ pub(crate) fn terminal(
             }
         }
     }
+    if let Some(aside) = aside(values) {
+        ink.block(&mut out, "", 0, &aside);
+    }
     out.push('\n');
     ink.block(&mut out, "care", 4, CAUTION);
     out
@@ -139,5 +142,5 @@ pub(crate) fn json(values: &Values<'_, '_>, index: usize, goal: &GoalPoints, out
             })
         })
         .collect();
-    json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "alternatives": alternatives})
+    json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "results_aside": values.results(), "alternatives": alternatives})
 }

@@ -54,6 +54,16 @@ const HEADS: [(&str, bool); 5] = [("value", false), ("now", true), ("points", tr
 pub(crate) const CAUTION: &str = "points say what a value brings, and nothing of what a part must bear: loads and methods \
      come first, the contest's rules and local codes stand above it, and a qualified person decides";
 
+/// That results stand aside, if there are any.
+pub(crate) fn aside(values: &Values<'_, '_>) -> Option<String> {
+    let results = values.results();
+    let what = crate::screen::count(results, "result");
+    let stands = if results == 1 { "stands" } else { "stand" };
+    (results > 0).then(|| {
+        format!("by the estimates: {what} {stands} aside, for what was measured no longer moves with the parts")
+    })
+}
+
 /// For people.
 pub(crate) fn terminal(values: &Values<'_, '_>, report: &Report, ink: Ink) -> String {
     let mut out = String::new();
@@ -88,6 +98,9 @@ pub(crate) fn terminal(values: &Values<'_, '_>, report: &Report, ink: Ink) -> St
         out.push_str(&ink.faint("an amount of a part counts as often as the car has it, with its growth"));
         out.push('\n');
     }
+    if let Some(aside) = aside(values) {
+        ink.block(&mut out, "", 0, &aside);
+    }
     out.push('\n');
     ink.block(&mut out, "care", 4, CAUTION);
     out
@@ -109,6 +122,7 @@ pub(crate) fn json(values: &Values<'_, '_>, report: &Report) -> Value {
     json!({
         "version": 1,
         "goal": values.name(report.goal),
+        "results_aside": values.results(),
         "car": all(&report.car),
         "values": report.one.as_ref().map_or_else(|| all(&report.leaves), |worth| vec![one(worth)]),
     })

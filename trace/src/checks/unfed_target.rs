@@ -24,7 +24,10 @@ targets:
 };
 
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let (graph, values) = (inputs.graph, inputs.values);
+    let graph = inputs.graph;
+    // A value that was measured no longer moves with what is below it, and yet that is what it came from.
+    let on_paper = (inputs.values.results() > 0).then(|| inputs.values.on_paper());
+    let values = on_paper.as_ref().unwrap_or(inputs.values);
     let network = &values.network;
     let feeds = values.feeding();
     // Downward again: what shares one of these values.
