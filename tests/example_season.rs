@@ -302,6 +302,7 @@ fn the_history_checks_fire_where_the_season_put_them() {
         told,
         [
             ("open-loop", "wheel-power"),
+            ("rewritten-result", "driver-changes"),
             ("stale-analysis", "cooling-balance"),
             ("stale-result", "mould-list"),
             ("stale-result", "rod-ends-incoming"),

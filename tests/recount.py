@@ -116,6 +116,15 @@ for commit, day, now, _ in states:
             if not steps or steps[-1] != step:
                 steps.append(step)
 
+# The commits in which the first result of a target, and each of its limits, came.
+first_result, first_limit = {}, {}
+for at, (commit, day, now, _) in enumerate(states):
+    for result in now.get("results", {}).values():
+        first_result.setdefault(older.get(result["of"], result["of"]), at)
+    for name, target in now.get("targets", {}).items():
+        if limit(target):
+            first_limit.setdefault((older.get(name, name), limit(target)[1]), at)
+
 # Goal and events.
 results = {}
 for name, result in last.get("results", {}).items():
@@ -137,7 +146,10 @@ verdicts = {}
 same("targets", sorted(last["targets"]), sorted(target["id"] for target in audit["targets"]))
 for told in audit["targets"]:
     name, target = told["id"], last["targets"][told["id"]]
-    verdict = "never verified"
+    verify = target.get("verify") or []
+    due = [one.get("due") for one in (verify if isinstance(verify, list) else [verify])]
+    due = min((str(day) for day in due if day), default="")
+    verdict = "not due yet" if due >= audit["day"] else "never verified"
     if name in results:
         result = results[name]
         same(f"result of {name}", result["id"], told["result"]["id"])
@@ -153,6 +165,9 @@ for told in audit["targets"]:
             verdict = "met" if low and high else "missed"
     same(f"outcome of {name}", verdict, told["verdict"])
     verdicts[verdict] = verdicts.get(verdict, 0) + 1
+    for (_, (_, text)), step in zip(limits[name], told["limits"]):
+        after = first_result.get(name, len(states)) < first_limit[name, text]
+        same(f"{name} {text} after a result", after, step["after_result"])
     same(f"limits of {name}", [day for day, _ in limits[name]], [step["date"] for step in told["limits"]])
     revised = {number(r["to"]) for r in last.get("revisions", {}).values() if r["of"] == name}
     first = limits[name][0][1][1]

@@ -1,12 +1,13 @@
 //! What can be wrong with a file, worded for a person.
 
+use foldhash::{HashSet, HashSetExt as _};
+
 use super::decode::ErrorKind;
 use super::tree::{Content, NodeId, Tree};
 use super::{LARGEST_FILE, Spot};
 use crate::records::Kind;
 use crate::suggest;
 use crate::words::shorten;
-use foldhash::{HashSet, HashSetExt as _};
 
 /// What kind of thing is wrong; each is a check of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -1,7 +1,8 @@
 //! A YAML file as a tree in which every key and value knows its place.
 
-use super::Spot;
 use foldhash::HashMap;
+
+use super::Spot;
 
 /// The index of a node in its tree. An alias is the same node again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -135,7 +135,7 @@ macro_rules! record {
             pub serves: crate::records::Serves,
             /// The role that answers for the record, never a person's name; inherited from the system.
             pub lead: Option<String>,
-            /// Anything else worth keeping; no check reads it.
+            /// Anything else worth keeping; in a result, why it stands after a change.
             pub notes: Option<String>,
             /// Older ids of this record, so that history follows a rename.
             pub formerly: Vec<crate::words::Id>,

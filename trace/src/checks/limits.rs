@@ -18,12 +18,17 @@ pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
 
 /// The revisions of a target, in the order of the records.
 pub(super) fn revisions<'r>(inputs: &Inputs<'_, 'r>, target: usize) -> Vec<&'r Revision> {
+    numbered(inputs, target).into_iter().map(|(_, revision)| revision).collect()
+}
+
+/// The same with their records.
+pub(super) fn numbered<'r>(inputs: &Inputs<'_, 'r>, target: usize) -> Vec<(usize, &'r Revision)> {
     let mut about: Vec<usize> = inputs.graph.linked(target, Link::Of, Direction::Incoming).collect();
     about.sort_unstable();
     let loaded = inputs.graph.loaded;
     let as_written = about.into_iter().filter(|index| !is_rewritten(inputs, loaded.record(*index).id.as_str()));
     let bodies = as_written.filter_map(|index| match &loaded.record(index).body {
-        Body::Revision(revision) => Some(revision.as_ref()),
+        Body::Revision(revision) => Some((index, revision.as_ref())),
         _ => None,
     });
     bodies.collect()

@@ -29,6 +29,7 @@ mod plan_short;
 mod points_short;
 mod reading;
 mod reference_cycle;
+mod rewritten_result;
 mod stale;
 mod stale_analysis;
 mod stale_result;
@@ -216,7 +217,7 @@ impl Told {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 42] = [
+static ALL: [&Check; 43] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &childless::CHECK,
@@ -240,6 +241,7 @@ static ALL: [&Check; 42] = [
     &plan_short::CHECK,
     &points_short::CHECK,
     &reference_cycle::CHECK,
+    &rewritten_result::CHECK,
     &stale_analysis::CHECK,
     &stale_result::CHECK,
     &target_after_result::CHECK,

@@ -1,10 +1,11 @@
 //! Findings by fingerprint: those of head less those of base.
 
+use foldhash::{HashMap, HashMapExt as _};
+
 use super::{Delta, Renames, Side};
 use crate::Loaded;
 use crate::finding::{Finding, fingerprint};
 use crate::snapshot::Content;
-use foldhash::{HashMap, HashMapExt as _};
 
 /// The fingerprint that a finding of base has in head, where records have another id.
 fn renamed(finding: &Finding, renames: &Renames) -> String {

@@ -2,9 +2,10 @@
 
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
+
 use super::{Delta, Side};
 use crate::Loaded;
-use foldhash::{HashMap, HashMapExt as _};
 
 /// Which record of base is which of head.
 pub struct Renames {

@@ -93,6 +93,74 @@ fn a_revision_that_ends_elsewhere_is_told_without_a_history() {
     assert_eq!(told(&[("2027-03-01", revisions("205 kg"))]), [""; 0]);
 }
 
+#[test]
+fn a_revision_begins_at_the_limit_in_force() {
+    let at = |day: &'static str, limit: &str, more: &str| (day, target(limit, more));
+    let revision = |id: &str, from: &str, to: &str| {
+        format!("  {id}: {{of: t, from: {from}, to: {to}, date: 2027-01-06, agreed-by: x, reason: y}}\n")
+    };
+    let run = |revisions: &str| {
+        let more = format!("revisions:\n{revisions}");
+        told(&[at("2027-01-01", "at-most: 4.2 s", ""), at("2027-01-07", "at-most: 4.4 s", &more)])
+    };
+    assert_eq!(run(&revision("v", "4.2 s", "4.4 s")), [""; 0]);
+    assert_eq!(run(&revision("v", "4200 ms", "4.4 s")), [""; 0], "in another unit");
+    assert_eq!(
+        run(&revision("v", "4.3 s", "4.4 s")),
+        [
+            "unrecorded-revision v: it says that the limit of t was 4.3 s, and it was at most 4.2 s until 2027-01-07 (0000000000)"
+        ]
+    );
+    let both = revision("v", "4.2 s", "4.3 s") + &revision("w", "4.3 s", "4.4 s");
+    assert_eq!(run(&both), [""; 0], "two in one commit");
+}
+
+#[test]
+fn a_result_that_is_rewritten() {
+    let result = |id: &str, said: &str| format!("  {id}: {{of: t, {said}}}\n");
+    let at = |day: &'static str, results: &str| (day, target("at-most: 5 s", &format!("results:\n{results}")));
+    let said = "value: 4.3 s ± 0.1 s, date: 2027-01-05";
+    let start = ("2027-01-01", target("at-most: 5 s", ""));
+    let first = at("2027-01-06", &result("r", said));
+    let run = |later: &str| told(&[start.clone(), first.clone(), at("2027-01-08", later)]);
+    assert_eq!(
+        run(&result("r", "value: 4.1 s ± 0.1 s, date: 2027-01-05")),
+        [
+            "rewritten-result r: the value of r was `4.3 s ± 0.1 s` on 2027-01-06 (0000000000) and is `4.1 s ± 0.1 s` since 2027-01-08 (0000000000), and no note says why"
+        ]
+    );
+    assert!(run(&result("r", "value: 4.3 s ± 0.4 s, date: 2027-01-05"))[0].contains("the value of r"), "wider");
+    assert!(run(&result("r", "value: 4.3 s ± 0.1 s, date: 2027-01-04"))[0].contains("the date of r"));
+    let turned = run(&result("r", "outcome: pass, date: 2027-01-05"));
+    assert!(turned[0].contains("is no more given since 2027-01-08"), "{turned:?}");
+    for (why, later) in [
+        ("written otherwise", result("r", "value: 4300 ms ± 100 ms, date: 2027-01-05")),
+        ("a note", result("r", "value: 4.1 s ± 0.1 s, date: 2027-01-05, notes: The gates stood a metre too far.")),
+        ("more said", result("r", &format!("{said}, evidence: [a.yaml], title: Gates"))),
+        ("another id for it", result("p", said)),
+        ("named", result("p", "value: 4.1 s, date: 2027-01-07, notes: 'The gates of r stood wrong.'")),
+    ] {
+        assert_eq!(run(&later), [""; 0], "{why}");
+    }
+    let gone = run(&result("p", "value: 4.1 s, date: 2027-01-07, notes: 'No r-like gates.'"));
+    assert_eq!(
+        gone,
+        [
+            "rewritten-result t: the result r (4.3 s ± 0.1 s, 2027-01-05) of t was removed on 2027-01-08 (0000000000), and no other result of it says why"
+        ]
+    );
+    // There and back, and a note that is older than the change.
+    let back =
+        [start.clone(), first.clone(), at("2027-01-08", &result("r", "value: 4.1 s, date: 2027-01-05")), first.clone()];
+    assert_eq!(told(&back), [""; 0]);
+    let noted = |value: &str| result("r", &format!("value: {value}, date: 2027-01-05, notes: No wind."));
+    let older = [start.clone(), at("2027-01-06", &noted("4.3 s")), at("2027-01-08", &noted("4.1 s"))];
+    assert!(told(&older)[0].starts_with("rewritten-result r: "));
+    // The target has another id.
+    let renamed = "targets: {u: {of: car, at-most: 5 s, formerly: [t]}}\nresults: {r: {of: u, value: 4.3 s ± 0.1 s, date: 2027-01-05}}\n";
+    assert_eq!(told(&[start, first, ("2027-01-08", renamed.to_owned())]), [""; 0]);
+}
+
 /// A system with two parts, a result and what else there is.
 fn car(parts: &str, more: &str) -> String {
     format!(

@@ -3,9 +3,10 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
+
 use super::log::{Log, RecordEvent, kind};
 use super::{Change, Life};
-use foldhash::{HashMap, HashMapExt as _};
 
 /// A record as one file has it: path, kind, and where its fields lie.
 type Held = (u32, u8, u32, u32);

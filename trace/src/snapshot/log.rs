@@ -3,12 +3,13 @@
 use std::ffi::OsStr;
 use std::path::PathBuf;
 
+use foldhash::HashMap;
+
 use super::locate::Locals;
 use super::past::{FileChange, Place, Step, Walk, marker, plain, renamed};
 use super::place::EntryKind;
 use super::plumbing::{Git, strange};
 use crate::Error;
-use foldhash::HashMap;
 
 /// How far back a commit that is known is looked for before everything is read.
 const NEAR: &str = "--max-count=200";

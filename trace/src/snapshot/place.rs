@@ -2,11 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use foldhash::{HashMap, HashSet};
+
 use super::locate::Locals;
 use super::past::{Place, Walk};
 use super::{git, plumbing};
 use crate::Error;
-use foldhash::{HashMap, HashSet};
 
 /// One entry of the index or of a tree.
 #[derive(Clone, Debug)]

@@ -1,0 +1,155 @@
+//! `rewritten-result`: what was measured reads otherwise than when it was written down.
+
+use std::sync::Arc;
+
+use schema::quantity::same_number;
+use schema::records::Body;
+use schema::{Kind, Quantity, words};
+
+use super::{Check, Group, Inputs, Note, Told, Warning};
+use crate::history::{Change, History, Life};
+
+pub(super) static CHECK: Check = Check {
+    name: "rewritten-result",
+    group: Group::History,
+    levels: [Note, Note, Warning, Warning, Warning],
+    finds: "A result whose value, outcome, date or subject was changed in a later commit than the one that brought it, and no note \
+            was written with the change or after it; a result that was removed, and no other one of the same subject names it.",
+    why: "A measurement is what was seen on that day: one that can be changed in silence proves nothing.",
+    mend: "Say in the `notes` of the result why it reads otherwise, or put it back and write the new measurement as a result of \
+           its own. A result that was removed is put back, or named in the `notes` of the one in its place.",
+    found: "\
+# on 2027-02-01
+targets:
+  rack-force: {of: car, at-most: 300 N}
+results:
+  rack-pull: {of: rack-force, value: 310 N, date: 2027-01-30, evidence: [chain.yaml]}
+# on 2027-02-10
+targets:
+  rack-force: {of: car, at-most: 300 N}
+results:
+  rack-pull: {of: rack-force, value: 295 N, date: 2027-01-30, evidence: [chain.yaml]}",
+    mended: "\
+# on 2027-02-01
+targets:
+  rack-force: {of: car, at-most: 300 N}
+results:
+  rack-pull: {of: rack-force, value: 310 N, date: 2027-01-30, evidence: [chain.yaml]}
+# on 2027-02-10
+targets:
+  rack-force: {of: car, at-most: 300 N}
+results:
+  rack-pull:
+    {of: rack-force, value: 295 N, date: 2027-01-30, evidence: [chain.yaml], notes: The cell was read before its zero was taken off.}",
+    run,
+};
+
+/// What a result says.
+const SAID: [&str; 4] = ["value", "outcome", "date", "of"];
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
+    for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
+        match inputs.graph.loaded.find(&life.id) {
+            Some(index) => changed(inputs, history, life, index, told),
+            None => removed(inputs, history, life, told),
+        }
+    }
+}
+
+fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize, told: &mut Told) {
+    let end = history.steps.len();
+    let note = life.changes_of("notes").filter(|change| change.after.is_some()).map(|change| change.step).max();
+    for route in SAID {
+        let Some(first) = life.last_at(route, life.born) else { continue };
+        // What was put back is as it was, and a subject that got another id is the same.
+        let as_before = |before: Option<&str>, after: Option<&str>| {
+            let life = |id: Option<&str>| history.life(id?).map(|life| &life.id);
+            same(before, after) || (route == "of" && life(before).is_some() && life(before) == life(after))
+        };
+        if as_before(Some(first), life.last_at(route, end)) {
+            continue;
+        }
+        let moved =
+            |change: &&Change| change.step > life.born && !as_before(change.before.as_deref(), change.after.as_deref());
+        let Some(last) = life.changes_of(route).filter(moved).next_back() else { continue };
+        if note.is_some_and(|note| note >= last.step) {
+            continue;
+        }
+        let (born, step) = (&history.steps[life.born], &history.steps[last.step]);
+        let now = match &last.after {
+            Some(text) => format!("`{}`", words::shorten(text)),
+            None => "no more given".to_owned(),
+        };
+        let message = format!(
+            "the {route} of {} was `{}` on {} ({}) and is {now} since {} ({}), and no note says why",
+            inputs.graph.loaded.record(index).name(),
+            words::shorten(first),
+            born.day,
+            born.short(),
+            step.day,
+            step.short(),
+        );
+        let key: &[&str] = if last.after.is_some() { &[route] } else { &[] };
+        told.tell(
+            index,
+            key,
+            message,
+            "say in its `notes` why; or put it back, and write the new one as a result of its own",
+        );
+    }
+}
+
+fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut Told) {
+    let Some(gone) = life.gone else { return };
+    let before = |route: &str| life.last_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
+    let Some(of) = before("of") else { return };
+    let loaded = inputs.graph.loaded;
+    let Some(index) = loaded.find(&of) else { return };
+    let accounted = loaded.entries.iter().any(|entry| {
+        let Body::Result(other) = &entry.record.body else { return false };
+        let about = other.of.as_ref().is_some_and(|other| other.as_str() == &*of);
+        let named = other.notes.as_deref().is_some_and(|notes| names(notes, &life.id));
+        about && (named || copied(history, entry.record.id.as_str(), life, gone))
+    });
+    if accounted {
+        return;
+    }
+    let said: Vec<Arc<str>> = ["value", "outcome", "date"].into_iter().filter_map(before).collect();
+    let said = if said.is_empty() { String::new() } else { format!(" ({})", words::shorten(&said.join(", "))) };
+    let step = &history.steps[gone];
+    let message = format!(
+        "the result {}{said} of {} was removed on {} ({}), and no other result of it says why",
+        life.id,
+        loaded.record(index).name(),
+        step.day,
+        step.short(),
+    );
+    told.tell(index, &[], message, "put it back, or name it in the `notes` of the result in its place");
+}
+
+/// Does another result of that commit say the same under another id?
+fn copied(history: &History, id: &str, life: &Life, gone: usize) -> bool {
+    history.life(id).filter(|other| other.born == gone).is_some_and(|other| {
+        SAID.iter().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.born)))
+    })
+}
+
+/// Is this id one of the words of a text?
+fn names(text: &str, id: &str) -> bool {
+    text.split(|c: char| !(c.is_alphanumeric() || c == '-')).any(|word| word == id)
+}
+
+/// Do two texts say the same?
+fn same(a: Option<&str>, b: Option<&str>) -> bool {
+    let read = |text: Option<&str>| Quantity::parse(text?).ok();
+    match (read(a), read(b)) {
+        (Some(a), Some(b)) => {
+            let spread = |one: &Quantity| one.uncertainty().unwrap_or(0.0) * one.unit().factor();
+            a.unit().dimension() == b.unit().dimension()
+                && same_number(a.si(), b.si())
+                && same_number(spread(&a), spread(&b))
+        }
+        _ => a == b,
+    }
+}
