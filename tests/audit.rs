@@ -127,6 +127,77 @@ fn the_first_line_answers_whether_it_was_met() {
     assert!(out.contains("52.0 points from 1 of 2 events"), "{out}");
 }
 
+/// A day before the contest: what is missing is not due yet, and what was due and is missing is never verified.
+#[test]
+fn what_is_not_due_yet_stands_apart() {
+    let sandbox = car();
+    let results = CAR.split_once("results:").unwrap().0;
+    sandbox.write("car.yaml", results);
+    let audit = |day: &str| sandbox.tierod(&["audit", "--on", day]).ended(0).out;
+    assert!(audit("2027-05-02").contains("targets: 0 met, 0 missed, 0 never verified, 3 not due yet\n"));
+    assert!(audit("2027-06-01").contains("not due yet\n  sprint-time "), "the day itself is in time");
+    let out = audit("2027-06-02");
+    assert!(out.contains("targets: 0 met, 0 missed, 3 never verified\n"), "{out}");
+    assert!(out.contains("never verified\n  sprint-time "), "{out}");
+    let page = sandbox.tierod(&["audit", "--on", "2027-05-02", "--format", "html"]).ended(0).out;
+    assert!(page.contains("<option>not due yet</option>") && page.contains("<b>3</b>not due yet"));
+    let text = sandbox.tierod(&["audit", "--on", "2027-05-02", "--format", "markdown"]).ended(0).out;
+    assert!(text.contains("0 never verified, 3 not due yet"), "{text}");
+}
+
+/// A limit that moved once there was a result is marked, with a revision or without; one that moved before is not.
+#[test]
+fn a_limit_that_moves_after_its_result_is_marked() {
+    let sandbox = Sandbox::repository();
+    sandbox.write("tierod.yaml", SETTINGS);
+    let results = CAR.split_once("results:").unwrap().0;
+    sandbox.write("car.yaml", results);
+    sandbox.commit_on("2027-03-01", "Set targets");
+    sandbox.write("car.yaml", results.replace("at-most: 100 kg", "at-most: 101 kg"));
+    sandbox.commit_on("2027-04-01", "Move the mass");
+    sandbox.write("car.yaml", CAR.replace("at-most: 100 kg", "at-most: 101 kg"));
+    sandbox.commit_on("2027-05-04", "Measure");
+    let revision = "revisions:\n  later: {of: sprint-time, from: 4 s, to: 4.2 s, date: 2027-05-05, agreed-by: lead, reason: The gates stand further.}\n";
+    let moved = CAR.replace("at-most: 100 kg", "at-most: 101 kg").replace("at-most: 4 s", "at-most: 4.2 s");
+    sandbox.write("car.yaml", moved + revision);
+    sandbox.commit_on("2027-05-06", "Move the time");
+    let out = sandbox.tierod(&["audit"]).ended(0).out;
+    let line = |id: &str| out.lines().find(|line| line.trim_start().starts_with(id)).unwrap().to_owned();
+    assert!(line("sprint-time").ends_with("1 revision, after a result"), "{out}");
+    assert!(line("car-mass").ends_with("1 unrecorded"), "{out}");
+    let audit = sandbox.tierod(&["audit", "--format", "json"]).ended(0).json();
+    let marks = |id: &str| {
+        let target = audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == id).unwrap();
+        let steps = target["limits"].as_array().unwrap().iter();
+        steps.map(|step| step["after_result"].as_bool().unwrap()).collect::<Vec<_>>()
+    };
+    assert_eq!(marks("sprint-time"), [false, true]);
+    assert_eq!(marks("car-mass"), [false, false]);
+}
+
+/// Once the points are scored a kilogram is worth what the estimates say, and not nothing.
+#[test]
+fn results_do_not_take_the_worth_of_a_value() {
+    let sandbox = Sandbox::new();
+    sandbox.write("tierod.yaml", SETTINGS);
+    let scored = "reads: {time: sprint-time}, score: {formula: 60 pts - 5 pts/s * (time - 3 s)}";
+    let car = CAR.replace("expect: 55 pts ± 6 pts", scored);
+    let car = car.replace("estimate: 3.9 s ± 0.2 s", "formula: 3 s + car-mass * 0.01 s/kg");
+    let worth = |records: &str| {
+        sandbox.write("car.yaml", records);
+        sandbox.tierod(&["worth", "car.mass", "--format", "json"]).ended(0).json()
+    };
+    let before = worth(car.split_once("results:").unwrap().0);
+    // Five points a second, and a hundredth of a second a kilogram.
+    assert!((before["values"][0]["points_per_unit"].as_f64().unwrap() + 0.05).abs() < 1e-9, "{before}");
+    assert_eq!(before["results_aside"], 0);
+    let after = worth(&car);
+    assert_eq!(after["values"], before["values"]);
+    assert_eq!(after["results_aside"], 4);
+    let out = sandbox.tierod(&["worth"]).ended(0).out;
+    assert!(out.contains("by the estimates: 4 results stand aside"), "{out}");
+}
+
 #[test]
 fn hostile_titles_stay_text_in_the_page() {
     let sandbox = car();

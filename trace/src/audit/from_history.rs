@@ -2,8 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use schema::Quantity;
+use foldhash::HashMap;
 use schema::records::Body;
+use schema::{Kind, Quantity};
 
 use super::season::{AmountStep, LimitStep, Moment, Season};
 use crate::Loaded;
@@ -41,11 +42,12 @@ impl Season {
         for (step, outlook) in outlook::outlooks(loaded, history, most, tick) {
             season.moments.push(moment(history, step, &outlook, loaded));
         }
+        let tested = tested(history);
         for entry in &loaded.entries {
             let id = entry.record.id.as_str();
             match &entry.record.body {
                 Body::Target(_) => {
-                    season.limits.insert(id.to_owned(), limits(history, id));
+                    season.limits.insert(id.to_owned(), limits(history, id, tested.get(id).copied()));
                 }
                 Body::Part(part) => {
                     let Some(life) = history.life(id) else { continue };
@@ -95,7 +97,19 @@ fn moment(history: &History, step: usize, outlook: &outlook::Outlook, loaded: &L
     moment
 }
 
-fn limits(history: &History, id: &str) -> Vec<LimitStep> {
+/// The step in which the first result of each subject came.
+fn tested(history: &History) -> HashMap<&str, usize> {
+    let mut tested: HashMap<&str, usize> = HashMap::default();
+    for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
+        let Some(of) = life.last_at("of", life.born) else { continue };
+        let of = history.life(of).map_or(of, |life| &*life.id);
+        let first = tested.entry(of).or_insert(life.born);
+        *first = life.born.min(*first);
+    }
+    tested
+}
+
+fn limits(history: &History, id: &str, tested: Option<usize>) -> Vec<LimitStep> {
     let moves = history.limit_moves(id).into_iter();
     moves
         .filter_map(|(step, _, after)| {
@@ -107,7 +121,8 @@ fn limits(history: &History, id: &str) -> Vec<LimitStep> {
                 }
                 _ => None,
             };
-            Some(LimitStep { day: commit.day, commit: commit.short().to_owned(), text: after.text, si })
+            let after_result = tested.is_some_and(|tested| tested < step);
+            Some(LimitStep { day: commit.day, commit: commit.short().to_owned(), text: after.text, si, after_result })
         })
         .collect()
 }

@@ -48,6 +48,8 @@ pub struct LimitStep {
     pub text: String,
     /// The limit in SI, where it is one number.
     pub si: Option<f64>,
+    /// Was there a result of the target already, in an earlier commit?
+    pub after_result: bool,
 }
 
 /// An amount that a part had.

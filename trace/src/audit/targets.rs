@@ -1,7 +1,7 @@
 //! Every target: its limit and how it moved, what was expected, what came, by which method and evidence.
 
 use schema::quantity::same_number;
-use schema::records::{Body, Outcome};
+use schema::records::{Body, Outcome, Verify};
 
 use super::Results;
 use super::season::{LimitStep, Season};
@@ -16,8 +16,10 @@ pub enum Verdict {
     Met,
     /// A result does not.
     Missed,
-    /// No result says either.
+    /// No result says either, and the day by which one was due has passed, or none was named.
     NeverVerified,
+    /// No result says either, and none is due yet.
+    NotDue,
 }
 
 impl Verdict {
@@ -27,6 +29,7 @@ impl Verdict {
             Self::Met => "met",
             Self::Missed => "missed",
             Self::NeverVerified => "never verified",
+            Self::NotDue => "not due yet",
         }
     }
 }
@@ -95,6 +98,9 @@ pub(super) fn all(
                 // The latest result has the word, and a failed trial stands above an older number.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
+                _ if loaded.record(index).verify().and_then(Verify::due).is_some_and(|due| due >= report.day) => {
+                    Verdict::NotDue
+                }
                 _ => Verdict::NeverVerified,
             };
             let estimate = on_paper.of_record(index).and_then(|node| {

@@ -33,7 +33,7 @@ pub(super) fn closed(graph: &Graph<'_>, targets: &[TargetAudit], results: &Resul
         return match targets[at].verdict {
             Verdict::Met => Some(true),
             Verdict::Missed => Some(false),
-            Verdict::NeverVerified => None,
+            Verdict::NeverVerified | Verdict::NotDue => None,
         };
     }
     match &graph.loaded.record(results.latest(index)?).body {

@@ -72,7 +72,7 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
         }
         let moved =
             |change: &&Change| change.step > life.born && !as_before(change.before.as_deref(), change.after.as_deref());
-        let Some(last) = life.changes_of(route).filter(moved).next_back() else { continue };
+        let Some(last) = life.changes_of(route).rfind(moved) else { continue };
         if note.is_some_and(|note| note >= last.step) {
             continue;
         }

@@ -144,7 +144,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         .enumerate()
         .map(|(at, step)| {
             json!({"date": step.day.to_string(), "commit": step.commit, "limit": step.text,
-                   "recorded": !target.unrecorded.contains(&at)})
+                   "recorded": !target.unrecorded.contains(&at), "after_result": step.after_result})
         })
         .collect();
     let result = target.result.map(|index| {

@@ -61,7 +61,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
                    "allowance_used": share(told.used(group))})
         })
         .collect();
-    let [met, missed, never] = told.verdicts();
+    let [met, missed, never, not_due] = told.verdicts();
     context["shown"] = json!({
         "goals": goals,
         "targets": targets,
@@ -69,6 +69,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
         "met": met,
         "missed": missed,
         "never_verified": never,
+        "not_due": not_due,
     });
     context
 }

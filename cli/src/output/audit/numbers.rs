@@ -6,9 +6,9 @@ use trace::values::Origin;
 use super::Told;
 
 impl Told<'_> {
-    /// How many targets were met, missed, and never verified.
-    pub(super) fn verdicts(&self) -> [usize; 3] {
-        [Verdict::Met, Verdict::Missed, Verdict::NeverVerified]
+    /// How many targets were met, missed, never verified, and are not due yet.
+    pub(super) fn verdicts(&self) -> [usize; 4] {
+        [Verdict::Met, Verdict::Missed, Verdict::NeverVerified, Verdict::NotDue]
             .map(|verdict| self.audit.targets.iter().filter(|target| target.verdict == verdict).count())
     }
 

@@ -3,10 +3,10 @@
 use std::fmt::Write as _;
 
 use schema::settings::Level;
-use trace::audit::{GoalScore, Verdict, groups};
+use trace::audit::{GoalScore, TargetAudit, Verdict, groups};
 
 use super::super::numbers::{percent, quantity};
-use super::super::table::{Paint, Table, faint, plain, strong};
+use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::Told;
 use crate::screen::{Ink, clean, count};
@@ -92,8 +92,11 @@ fn goal(out: &mut String, told: &Told<'_>, goal: &GoalScore, ink: Ink) {
 }
 
 fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let [met, missed, never] = told.verdicts();
-    let text = format!("targets: {met} met, {missed} missed, {never} never verified");
+    let [met, missed, never, not_due] = told.verdicts();
+    let mut text = format!("targets: {met} met, {missed} missed, {never} never verified");
+    if not_due > 0 {
+        let _ = write!(text, ", {not_due} not due yet");
+    }
     let _ = writeln!(out, "{}", ink.strong(&text));
     let mut table = Table::new(&[
         ("target", false),
@@ -101,36 +104,61 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
         ("estimate", true),
         ("result", true),
         ("margin", true),
-        ("outcome", false),
         ("by", false),
         ("moved", false),
     ]);
-    for target in &told.audit.targets {
-        let standing = &target.standing;
-        let unit = told.values.unit(standing.node);
-        let verdict = match target.verdict {
-            Verdict::Met => plain("met"),
-            Verdict::Missed => ("missed".to_owned(), Paint::Level(Level::Error)),
-            Verdict::NeverVerified => faint("never verified"),
-        };
-        let moves = match (target.unrecorded.len(), target.revisions.len()) {
-            (0, 0) => faint(""),
-            (0, revisions) => plain(count(revisions, "revision")),
-            (unrecorded, _) => (format!("{unrecorded} unrecorded"), Paint::Level(Level::Warning)),
-        };
-        table.row(vec![
-            strong(told.id(standing.index)),
-            plain(limit_text(told.values, standing)),
-            plain(target.estimate.map(|(si, spread, _)| quantity(si, spread, unit)).unwrap_or_default()),
-            plain(told.measured(target).map(|si| quantity(si, 0.0, unit)).unwrap_or_default()),
-            plain(told.measured(target).and(standing.margin).map(percent).unwrap_or_default()),
-            verdict,
-            plain(told.methods(standing.index).join(", ")),
-            moves,
-        ]);
+    // What was not reached stands first.
+    let order = [
+        (Verdict::Missed, Paint::Level(Level::Error)),
+        (Verdict::NeverVerified, Paint::Level(Level::Warning)),
+        (Verdict::NotDue, Paint::Faint),
+        (Verdict::Met, Paint::Faint),
+    ];
+    for (verdict, paint) in order {
+        let mut of_it = told.audit.targets.iter().filter(|target| target.verdict == verdict).peekable();
+        if of_it.peek().is_some() {
+            table.row(vec![(verdict.words().to_owned(), paint)]);
+        }
+        of_it.for_each(|one| table.row(target(told, one)));
     }
     out.push_str(&table.text(ink));
     out.push('\n');
+}
+
+fn target(told: &Told<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
+    let standing = &target.standing;
+    let unit = told.values.unit(standing.node);
+    let limit = limit_text(told.values, standing);
+    // The limit has the unit; once a line is enough.
+    let own = format!(" {unit}");
+    let bare = |text: String| match text.strip_suffix(&own) {
+        Some(number) if limit.ends_with(&own) => number.to_owned(),
+        _ => text,
+    };
+    let measured = told.measured(target);
+    vec![
+        strong(format!("  {}", told.id(standing.index))),
+        plain(limit.clone()),
+        plain(target.estimate.map(|(si, spread, _)| bare(quantity(si, spread, unit))).unwrap_or_default()),
+        plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
+        plain(measured.and(standing.margin).map(percent).unwrap_or_default()),
+        plain(told.methods(standing.index).join(", ")),
+        moved(target),
+    ]
+}
+
+/// How the limit moved, and whether it did so once there was a result.
+fn moved(target: &TargetAudit) -> (String, Paint) {
+    let (mut text, mut paint) = match (target.unrecorded.len(), target.revisions.len()) {
+        (0, 0) => (String::new(), Paint::Plain),
+        (0, revisions) => (count(revisions, "revision"), Paint::Plain),
+        (unrecorded, _) => (format!("{unrecorded} unrecorded"), Paint::Level(Level::Warning)),
+    };
+    if target.limits.iter().any(|step| step.after_result) {
+        text.push_str(if text.is_empty() { "after a result" } else { ", after a result" });
+        paint = Paint::Level(Level::Warning);
+    }
+    (text, paint)
 }
 
 fn verification(out: &mut String, told: &Told<'_>, ink: Ink) {
@@ -208,7 +236,11 @@ fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
 fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64) -> String) {
     let known = || values.iter().flatten();
     let (Some(first), Some(last)) = (known().next(), known().next_back()) else { return };
-    table.row(vec![strong(name), plain(show(*first)), plain(show(*last)), plain(super::super::spark::line(values))]);
+    /// A line of a terminal holds no more beside the name and two numbers.
+    const MOST: usize = 52;
+    let slots = values.chunks(values.len().div_ceil(MOST).max(1));
+    let ends: Vec<Option<f64>> = slots.map(|slot| slot.iter().rev().copied().flatten().next()).collect();
+    table.row(vec![strong(name), plain(show(*first)), plain(show(*last)), plain(super::super::spark::line(&ends))]);
 }
 
 fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
