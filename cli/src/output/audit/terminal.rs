@@ -249,7 +249,9 @@ fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
         let open = audit.loops.iter().filter(|one| !one.closed()).count();
         let text = format!("loops: {} closed, {open} open", audit.loops.len() - open);
         let _ = writeln!(out, "{}", ink.strong(&text));
-        for one in &audit.loops {
+        let mut table = Table::new(&[("target", false), ("off course from", false), ("until", false)]);
+        let (open, closed): (Vec<_>, Vec<_>) = audit.loops.iter().partition(|one| !one.closed());
+        for one in open.into_iter().chain(closed) {
             let end = match one.until {
                 None => "still open".to_owned(),
                 Some(day) if one.measured => format!("measured on {day}"),
@@ -257,8 +259,10 @@ fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
                 Some(day) if one.revised => format!("limit moved on {day}, not on record"),
                 Some(day) => format!("brought back on {day}"),
             };
-            let _ = writeln!(out, "  {}  off course from {}, {end}", told.id(one.index), one.since);
+            let paint = if one.closed() { Paint::Plain } else { Paint::Level(Level::Warning) };
+            table.row(vec![strong(format!("  {}", told.id(one.index))), plain(one.since.to_string()), (end, paint)]);
         }
+        out.push_str(&table.text(ink));
         out.push('\n');
     }
     let carry = told.carry_over();
