@@ -4,6 +4,7 @@
 
 use std::fmt::Write as _;
 
+use crate::support::Sandbox;
 use crate::values::Read;
 
 /// NIST SP 811 (2008), tables 1 to 8 and appendix B.8, from memory: what is exact by definition, to all its digits, the rest to
@@ -127,6 +128,24 @@ targets:
     }
     assert!((read.get("heat")["limit"]["at_most"].as_f64().unwrap() - 100.0).abs() < 1e-9);
     assert!((read.get("speed")["limit"]["at_least"].as_f64().unwrap() - 100.0).abs() < 1e-9);
+    // A tenth of 100 °C is another tenth in kelvins: the margin of a temperature is a difference.
+    assert!(read.get("heat")["margin"].is_null());
+    assert!((read.get("speed")["margin"].as_f64().unwrap() - 0.08).abs() < 1e-9);
+}
+
+#[test]
+fn the_margin_of_a_temperature_is_a_difference() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    sandbox.write(
+        "heat.yaml",
+        "targets:\n  heat: {of: car, at-most: 100 °C, estimate: 363.15 K}\n  cold: {of: car, between: [60 °C, 80 °C], estimate: 55 °C}\n  kelvin: {of: car, at-most: 373.15 K, estimate: 90 °C}\n",
+    );
+    let out = sandbox.tierod(&["values"]).out;
+    let line = |id: &str| out.lines().find(|line| line.starts_with(id)).unwrap().to_owned();
+    assert!(line("heat").contains(" +10 °C  on course"), "{out}");
+    assert!(line("cold").contains(" -5 °C  off course"), "{out}");
+    assert!(line("kelvin").contains(" +2.7 %  on course"), "{out}");
 }
 
 /// Money, points and the decibel have dimensions of their own, which pint does not know.

@@ -6,7 +6,7 @@ use trace::graph::{Graph, Link};
 use trace::values::{Gradients, Values};
 
 use super::Paths;
-use super::numbers::{percent, quantity};
+use super::numbers::{margin, quantity};
 use super::values::limit_text;
 use crate::screen::{Ink, clean, count};
 
@@ -207,7 +207,7 @@ fn standing(values: &Values<'_, '_>, gradients: &Gradients, index: usize) -> Opt
     let Some(standing) = values.standings(gradients).into_iter().find(|standing| standing.index == index) else {
         return Some(now);
     };
-    let margin = standing.margin.map(|margin| format!(", margin {}", percent(margin))).unwrap_or_default();
+    let margin = margin(&standing, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();
     Some(format!("{now}, {}: {}{margin}", limit_text(values, &standing), standing.status.word()))
 }
 

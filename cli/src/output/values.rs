@@ -5,7 +5,7 @@ use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::values::{Gradients, Key, Origin, Standing, Status, Values};
 
-use super::numbers::{percent, quantity};
+use super::numbers::{margin, quantity};
 use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
 
@@ -67,7 +67,7 @@ pub(crate) fn terminal(values: &Values<'_, '_>, gradients: &Gradients, ink: Ink)
             strong(loaded.record(standing.index).id.as_str()),
             plain(shown(values, gradients, standing.node)),
             plain(limit_text(values, &standing)),
-            plain(standing.margin.map(percent).unwrap_or_default()),
+            plain(margin(&standing, values.unit(standing.node)).unwrap_or_default()),
             status(standing.status),
             faint(origin(values, standing.index)),
         ]);

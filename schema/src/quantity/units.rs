@@ -174,6 +174,11 @@ impl Unit {
         self.factor
     }
 
+    /// Has it a zero of its own, as degrees Celsius have? A ratio of its values then says nothing.
+    pub fn has_own_zero(&self) -> bool {
+        self.offset != 0.0
+    }
+
     /// A value in SI, in this unit.
     pub fn from_si(&self, value: f64) -> f64 {
         (value - self.offset) / self.factor

@@ -62,12 +62,6 @@ impl Limit {
             && self.at_most.is_none_or(|most| value + uncertainty <= most + slack)
     }
 
-    /// The same limit in a unit: degrees Celsius have another zero than kelvins.
-    fn in_unit(self, unit: &schema::quantity::Unit) -> Self {
-        let convert = |si: f64| unit.from_si(si);
-        Self { at_least: self.at_least.map(convert), at_most: self.at_most.map(convert) }
-    }
-
     /// How far a value is inside: `value/limit - 1` for at-least, `1 - value/limit` for at-most, the smaller
     /// of both between two limits; the other way round below zero. None where a limit is zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
@@ -78,6 +72,14 @@ impl Limit {
             (one, other) => one.or(other)?,
         };
         margin.is_finite().then_some(margin)
+    }
+
+    /// How far a value is inside the nearer limit, in SI; below zero outside.
+    pub fn room(&self, value: f64) -> Option<f64> {
+        match (self.at_least.map(|least| value - least), self.at_most.map(|most| most - value)) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (one, other) => one.or(other),
+        }
     }
 }
 
@@ -94,7 +96,7 @@ pub struct Standing {
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2), in SI.
     pub uncertainty: f64,
-    /// How far the value is inside the limit.
+    /// How far the value is inside the limit, as a ratio; none where the unit has a zero of its own.
     pub margin: Option<f64>,
     /// Where it stands.
     pub status: Status,
@@ -130,9 +132,8 @@ impl Values<'_, '_> {
             (Some(value), _) if limit.holds(value, uncertainty) => Status::OnCourse,
             (Some(_), _) => Status::OffCourse,
         };
-        // A margin is reckoned in the unit that the limit is written in.
-        let unit = self.unit(node);
-        let margin = value.and_then(|value| limit.in_unit(unit).margin(unit.from_si(value)));
+        // A fifth of a temperature in degrees Celsius is another one in kelvins: neither is a margin.
+        let margin = value.filter(|_| !self.unit(node).has_own_zero()).and_then(|value| limit.margin(value));
         Some(Standing { index, node, limit, value, uncertainty, margin, status })
     }
 }

@@ -5,7 +5,7 @@ use trace::Error;
 use trace::audit::groups;
 
 use super::{Told, json, terminal};
-use crate::output::numbers::{percent, quantity};
+use crate::output::numbers::{margin, percent, quantity};
 use crate::output::template::{self, Escape};
 
 /// What the templates see: the document, and the numbers as they are shown.
@@ -50,7 +50,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
             let estimate = target.estimate.map(|(si, spread, _)| quantity(si, spread, unit));
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
-                   "margin": measured.and(target.standing.margin).map(percent).unwrap_or_default(),
+                   "margin": measured.and_then(|_| margin(&target.standing, unit)).unwrap_or_default(),
                    "unrecorded": target.unrecorded.len()})
         })
         .collect();

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use schema::settings::Level;
 use trace::audit::{GoalScore, TargetAudit, Verdict, groups};
 
-use super::super::numbers::{percent, quantity};
+use super::super::numbers::{margin, percent, quantity};
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::Told;
@@ -141,7 +141,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
         plain(limit.clone()),
         plain(target.estimate.map(|(si, spread, _)| bare(quantity(si, spread, unit))).unwrap_or_default()),
         plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
-        plain(measured.and(standing.margin).map(percent).unwrap_or_default()),
+        plain(measured.and_then(|_| margin(standing, unit)).unwrap_or_default()),
         plain(told.methods(standing.index).join(", ")),
         moved(target),
     ]
