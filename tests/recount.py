@@ -117,13 +117,16 @@ for commit, day, now, _ in states:
                 steps.append(step)
 
 # The commits in which the first result of a target, and each of its limits, came.
-first_result, first_limit = {}, {}
+born, tested, first_limit = {}, {}, {}
 for at, (commit, day, now, _) in enumerate(states):
-    for result in now.get("results", {}).values():
-        first_result.setdefault(older.get(result["of"], result["of"]), at)
+    for name in now.get("results", {}):
+        born.setdefault(older.get(name, name), at)
     for name, target in now.get("targets", {}).items():
         if limit(target):
             first_limit.setdefault((older.get(name, name), limit(target)[1]), at)
+
+for name, result in last.get("results", {}).items():
+    tested.setdefault(result["of"], []).append((born[name], result["date"]))
 
 # Goal and events.
 results = {}
@@ -166,7 +169,8 @@ for told in audit["targets"]:
     same(f"outcome of {name}", verdict, told["verdict"])
     verdicts[verdict] = verdicts.get(verdict, 0) + 1
     for (_, (_, text)), step in zip(limits[name], told["limits"]):
-        after = first_result.get(name, len(states)) < first_limit[name, text]
+        at = first_limit[name, text]
+        after = any(born < at or (born > at and str(date) < states[at][1]) for born, date in tested.get(name, []))
         same(f"{name} {text} after a result", after, step["after_result"])
     same(f"limits of {name}", [day for day, _ in limits[name]], [step["date"] for step in told["limits"]])
     revised = {number(r["to"]) for r in last.get("revisions", {}).values() if r["of"] == name}

@@ -1,11 +1,13 @@
 //! `audit`: the season looked back on.
 
 use clap::{Args, ValueEnum};
+use schema::Day;
+use schema::records::Body;
 use trace::audit::{Audit as Look, Season};
 use trace::graph::Graph;
 use trace::history::Past;
 use trace::values::Values;
-use trace::{Error, Report};
+use trace::{Error, Loaded, Report};
 
 use super::Done;
 use crate::args::{Records, Shared};
@@ -60,7 +62,7 @@ impl Audit {
             values: &values,
             report: &report,
             season: season.as_ref(),
-            note: past.reason().map(|why| format!("what git would tell is missing: {why}")),
+            note: note(&loaded, &past, day),
         };
         let text = if self.context {
             json::text(&audit::context(&told))
@@ -75,4 +77,23 @@ impl Audit {
         };
         Ok(Done { text, errors: report.has_errors() })
     }
+}
+
+/// What the reader is to know before all else.
+fn note(loaded: &Loaded, past: &Past, day: Day) -> Option<String> {
+    let missing = past.reason().map(|why| format!("what git would tell is missing: {why}"));
+    let later = loaded.entries.iter().filter(
+        |entry| matches!(&entry.record.body, Body::Result(result) if result.date.is_some_and(|date| date > day)),
+    );
+    let later = match later.count() {
+        0 => None,
+        1 => {
+            Some(format!("a result is dated after {day} and counts all the same; --rev shows the records as they were"))
+        }
+        more => Some(format!(
+            "{more} results are dated after {day} and count all the same; --rev shows the records as they were"
+        )),
+    };
+    let notes: Vec<String> = missing.into_iter().chain(later).collect();
+    (!notes.is_empty()).then(|| notes.join("; "))
 }

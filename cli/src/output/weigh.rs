@@ -18,13 +18,17 @@ fn amounts(values: &Values<'_, '_>) -> Vec<usize> {
 
 /// The difference in words: how much, and whether it can be told from none.
 fn difference(outcome: &Outcome) -> (String, Paint) {
+    let shown = |by: f64, within: f64| match (format!("{by:+.1}"), format!("{within:.1}")) {
+        (by, _) if matches!(&*by, "+0.0" | "-0.0") => "less than 0.1".to_owned(),
+        (by, within) if within == "0.0" => by,
+        (by, within) => format!("{by} ± {within}"),
+    };
     match outcome.difference {
         None => plain(""),
         Some(_) if outcome.sets_nothing => faint("sets nothing"),
         Some((0.0, _)) => faint("as now"),
-        Some((by, within)) if by.abs() <= within => faint(format!("{by:+.1} ± {within:.1}, not told apart")),
-        Some((by, within)) if within > 0.0 => strong(format!("{by:+.1} ± {within:.1}")),
-        Some((by, _)) => strong(format!("{by:+.1}")),
+        Some((by, within)) if by.abs() <= within => faint(format!("{}, not told apart", shown(by, within))),
+        Some((by, within)) => strong(shown(by, within)),
     }
 }
 
@@ -47,7 +51,8 @@ pub(crate) fn terminal(
     }
     let names: Vec<String> =
         outcomes.iter().map(|o| if o.chosen { format!("{} (chosen)", o.name) } else { o.name.clone() }).collect();
-    let mut heads: Vec<(&str, bool)> = vec![("", false), ("now", true)];
+    let now = if values.results() > 0 { "estimated now" } else { "now" };
+    let mut heads: Vec<(&str, bool)> = vec![("", false), (now, true)];
     heads.extend(names.iter().map(|name| (name.as_str(), true)));
     let mut table = Table::new(&heads);
     let line = |head: (String, Paint), now: (String, Paint), cell: &dyn Fn(&Outcome) -> (String, Paint)| {
@@ -79,7 +84,7 @@ pub(crate) fn terminal(
             let Some(weighed) = o.weighed.get(at) else { return plain("") };
             // What an alternative leaves alone is no word about it.
             if weighed.value == values.value(weighed.node) {
-                return faint("as now");
+                return faint(if weighed.value.is_some() { "as now" } else { "no value" });
             }
             let (word, paint) = status(weighed.status);
             let shown = weighed.value.map(|value| quantity(value, 0.0, values.unit(weighed.node))).unwrap_or_default();

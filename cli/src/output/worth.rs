@@ -48,7 +48,8 @@ fn row(values: &Values<'_, '_>, worth: &Worth) -> Vec<(String, super::table::Pai
     ]
 }
 
-const HEADS: [(&str, bool); 5] = [("value", false), ("now", true), ("points", true), ("", false), ("per 1 %", true)];
+const HEADS: [(&str, bool); 5] =
+    [("value", false), ("now", true), ("points", true), ("", false), ("per 1 % of it", true)];
 
 /// Said wherever mass may be taken away.
 pub(crate) const CAUTION: &str = "points say what a value brings, and nothing of what a part must bear: loads and methods \

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use foldhash::HashMap;
 use schema::records::Body;
-use schema::{Kind, Quantity};
+use schema::{Day, Kind, Quantity};
 
 use super::season::{AmountStep, LimitStep, Moment, Season};
 use crate::Loaded;
@@ -47,7 +47,7 @@ impl Season {
             let id = entry.record.id.as_str();
             match &entry.record.body {
                 Body::Target(_) => {
-                    season.limits.insert(id.to_owned(), limits(history, id, tested.get(id).copied()));
+                    season.limits.insert(id.to_owned(), limits(history, id, tested.get(id).map_or(&[], Vec::as_slice)));
                 }
                 Body::Part(part) => {
                     let Some(life) = history.life(id) else { continue };
@@ -97,19 +97,21 @@ fn moment(history: &History, step: usize, outlook: &outlook::Outlook, loaded: &L
     moment
 }
 
-/// The step in which the first result of each subject came.
-fn tested(history: &History) -> HashMap<&str, usize> {
-    let mut tested: HashMap<&str, usize> = HashMap::default();
+/// The results of each subject, with their dates.
+fn tested(history: &History) -> HashMap<&str, Vec<(&Life, Day)>> {
+    let mut tested: HashMap<&str, Vec<(&Life, Day)>> = HashMap::default();
     for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
-        let Some(of) = life.last_at("of", life.born) else { continue };
+        let said = |route: &str| life.last_at(route, history.steps.len());
+        let (Some(of), Some(date)) = (said("of"), said("date").and_then(|date| Day::parse(date).ok())) else {
+            continue;
+        };
         let of = history.life(of).map_or(of, |life| &*life.id);
-        let first = tested.entry(of).or_insert(life.born);
-        *first = life.born.min(*first);
+        tested.entry(of).or_default().push((life, date));
     }
     tested
 }
 
-fn limits(history: &History, id: &str, tested: Option<usize>) -> Vec<LimitStep> {
+fn limits(history: &History, id: &str, tested: &[(&Life, Day)]) -> Vec<LimitStep> {
     let moves = history.limit_moves(id).into_iter();
     moves
         .filter_map(|(step, _, after)| {
@@ -121,7 +123,7 @@ fn limits(history: &History, id: &str, tested: Option<usize>) -> Vec<LimitStep> 
                 }
                 _ => None,
             };
-            let after_result = tested.is_some_and(|tested| tested < step);
+            let after_result = tested.iter().any(|(life, date)| history.came_after(step, life, *date));
             Some(LimitStep { day: commit.day, commit: commit.short().to_owned(), text: after.text, si, after_result })
         })
         .collect()

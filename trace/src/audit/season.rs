@@ -48,7 +48,7 @@ pub struct LimitStep {
     pub text: String,
     /// The limit in SI, where it is one number.
     pub si: Option<f64>,
-    /// Was there a result of the target already, in an earlier commit?
+    /// Was there a result of the target already?
     pub after_result: bool,
 }
 

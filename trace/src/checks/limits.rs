@@ -7,7 +7,9 @@ use schema::records::{Body, Revision, Target};
 
 use super::Inputs;
 use crate::graph::Link;
+use crate::history::LimitMove;
 pub(super) use crate::history::same_limit;
+use crate::values::Limit;
 
 /// Is this quantity the limit of the target, or an end of it?
 pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
@@ -16,35 +18,68 @@ pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
     })
 }
 
-/// The revisions of a target, in the order of the records.
-pub(super) fn revisions<'r>(inputs: &Inputs<'_, 'r>, target: usize) -> Vec<&'r Revision> {
-    numbered(inputs, target).into_iter().map(|(_, revision)| revision).collect()
+/// A revision of a target.
+pub(super) struct Agreed<'r> {
+    /// Its record.
+    pub(super) index: usize,
+    /// What it says.
+    pub(super) revision: &'r Revision,
+    /// The step in which its end was edited after the limit had gone there: such a one records nothing.
+    pub(super) edited: Option<usize>,
 }
 
-/// The same with their records.
-pub(super) fn numbered<'r>(inputs: &Inputs<'_, 'r>, target: usize) -> Vec<(usize, &'r Revision)> {
-    let mut about: Vec<usize> = inputs.graph.linked(target, Link::Of, Direction::Incoming).collect();
+impl Agreed<'_> {
+    /// Does it record a limit that ends here, in SI?
+    fn leads_to(&self, end: f64) -> bool {
+        self.edited.is_none() && self.revision.to.as_ref().is_some_and(|to| same_number(to.si(), end))
+    }
+}
+
+/// The revisions of a target, in the order of the records.
+pub(super) fn revisions<'r>(inputs: &Inputs<'_, 'r>, index: usize, target: &Target) -> Vec<Agreed<'r>> {
+    let mut about: Vec<usize> = inputs.graph.linked(index, Link::Of, Direction::Incoming).collect();
     about.sort_unstable();
     let loaded = inputs.graph.loaded;
-    let as_written = about.into_iter().filter(|index| !is_rewritten(inputs, loaded.record(*index).id.as_str()));
-    let bodies = as_written.filter_map(|index| match &loaded.record(index).body {
+    let id = loaded.record(index).id.as_str();
+    let dimension = target.limit().next().map(|(_, limit)| limit.unit().dimension());
+    let bodies = about.into_iter().filter_map(|index| match &loaded.record(index).body {
         Body::Revision(revision) => Some((index, revision.as_ref())),
         _ => None,
     });
-    bodies.collect()
+    // In another dimension it ends nowhere, which is told as a mismatch of units.
+    let of_it = bodies.filter(|(_, revision)| revision.to.as_ref().map(|to| to.unit().dimension()) == dimension);
+    of_it.map(|(index, revision)| Agreed { index, revision, edited: edited(inputs, id, index, revision) }).collect()
 }
 
-/// A revision is written when the change is made: one whose end was edited in a later commit records nothing.
-fn is_rewritten(inputs: &Inputs<'_, '_>, id: &str) -> bool {
+/// The step in which the end of a revision was edited, if the limit of its target was there before.
+fn edited(inputs: &Inputs<'_, '_>, target: &str, index: usize, revision: &Revision) -> Option<usize> {
+    let history = inputs.history?;
+    let to = revision.to.as_ref()?.si();
+    let life = history.life(inputs.graph.loaded.record(index).id.as_str())?;
     let number = |text: &Option<std::sync::Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
-    inputs.history.and_then(|history| history.life(id)).is_some_and(|life| {
-        life.changes_of("to").filter(|change| change.step > life.born).any(|change| {
-            match (number(&change.before), number(&change.after)) {
-                (Some(before), Some(after)) => !same_number(before, after),
-                _ => false,
-            }
-        })
-    })
+    let mut edited = life.changes_of("to").filter(|change| change.step > life.born);
+    let edited = edited.rfind(|change| match (number(&change.before), number(&change.after)) {
+        (Some(before), Some(after)) => !same_number(before, after),
+        _ => false,
+    });
+    let step = edited?.step;
+    let went = |(at, _, after): &LimitMove| {
+        *at < step && after.as_ref().is_some_and(|after| ends(&after.limit).any(|end| same_number(end, to)))
+    };
+    history.limit_moves(target).iter().any(went).then_some(step)
+}
+
+/// The ends of a limit, in SI.
+pub(super) fn ends(limit: &Limit) -> impl Iterator<Item = f64> {
+    [limit.at_least, limit.at_most].into_iter().flatten()
+}
+
+/// Does a revision lead to every end that moved?
+pub(super) fn on_record(before: Option<&Limit>, after: &Limit, revisions: &[Agreed<'_>]) -> bool {
+    let same = |a: Option<f64>, b: f64| a.is_some_and(|a| same_number(a, b));
+    let moved = [(before.and_then(|b| b.at_least), after.at_least), (before.and_then(|b| b.at_most), after.at_most)];
+    let mut moved = moved.into_iter().filter_map(|(before, after)| after.filter(|after| !same(before, *after)));
+    moved.all(|end| revisions.iter().any(|agreed| agreed.leads_to(end)))
 }
 
 /// The targets with their indices.

@@ -10,6 +10,7 @@ mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
 mod expired_waiver;
+mod future_result;
 mod idle_analysis;
 mod limits;
 mod missing_key;
@@ -217,7 +218,7 @@ impl Told {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 43] = [
+static ALL: [&Check; 44] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &childless::CHECK,
@@ -225,6 +226,7 @@ static ALL: [&Check; 43] = [
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,
     &expired_waiver::CHECK,
+    &future_result::CHECK,
     &idle_analysis::CHECK,
     &missing_key::CHECK,
     &no_estimate::CHECK,

@@ -66,6 +66,6 @@ fn wanting<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -
 }
 
 /// What a text says, however it is spaced, pointed and capitalised.
-fn letters(text: &str) -> impl Iterator<Item = char> {
+pub(super) fn letters(text: &str) -> impl Iterator<Item = char> {
     text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase)
 }

@@ -6,6 +6,7 @@ use schema::quantity::same_number;
 use schema::records::Body;
 use schema::{Kind, Quantity, words};
 
+use super::no_reason::letters;
 use super::{Check, Group, Inputs, Note, Told, Warning};
 use crate::history::{Change, History, Life};
 
@@ -59,7 +60,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
 
 fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize, told: &mut Told) {
     let end = history.steps.len();
-    let note = life.changes_of("notes").filter(|change| change.after.is_some()).map(|change| change.step).max();
+    let note = noted(life, end);
     for route in SAID {
         let Some(first) = life.last_at(route, life.born) else { continue };
         // What was put back is as it was, and a subject that got another id is the same.
@@ -82,7 +83,8 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
             None => "no more given".to_owned(),
         };
         let message = format!(
-            "the {route} of {} was `{}` on {} ({}) and is {now} since {} ({}), and no note says why",
+            "the {} of {} was `{}` on {} ({}) and is {now} since {} ({}), and no note says why",
+            if route == "of" { "subject" } else { route },
             inputs.graph.loaded.record(index).name(),
             words::shorten(first),
             born.day,
@@ -100,15 +102,26 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
     }
 }
 
+/// The last step in which a note was written that stands to this day, and says something that was not said before.
+fn noted(life: &Life, end: usize) -> Option<usize> {
+    life.last_at("notes", end).filter(|note| letters(note).next().is_some())?;
+    let says = |text: &Option<Arc<str>>| letters(text.as_deref().unwrap_or("")).collect::<String>();
+    let written = life.changes_of("notes").filter(|change| change.after.is_some());
+    written.filter(|change| says(&change.before) != says(&change.after)).map(|change| change.step).max()
+}
+
 fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut Told) {
     let Some(gone) = life.gone else { return };
     let before = |route: &str| life.last_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
     let Some(of) = before("of") else { return };
     let loaded = inputs.graph.loaded;
-    let Some(index) = loaded.find(&of) else { return };
+    // The subject may have another id by now.
+    let now = |id: &str| history.life(id).map(|life| life.id.clone());
+    let Some(subject) = now(&of) else { return };
+    let Some(index) = loaded.find(&subject) else { return };
     let accounted = loaded.entries.iter().any(|entry| {
         let Body::Result(other) = &entry.record.body else { return false };
-        let about = other.of.as_ref().is_some_and(|other| other.as_str() == &*of);
+        let about = other.of.as_ref().is_some_and(|other| now(other.as_str()).as_ref() == Some(&subject));
         let named = other.notes.as_deref().is_some_and(|notes| names(notes, &life.id));
         about && (named || copied(history, entry.record.id.as_str(), life, gone))
     });

@@ -1,10 +1,12 @@
 //! `target-after-result`: the limit was written once the result was known.
 
 use petgraph::Direction;
+use schema::Day;
 use schema::records::Body;
 
-use super::{Check, Group, Inputs, Note, Told, Warning, limits, numbers};
+use super::{Check, Group, Inputs, Note, Told, Warning, limits};
 use crate::graph::Link;
+use crate::history::Life;
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -75,43 +77,50 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
             continue;
         }
         let moves = history.limit_moves(id);
-        let Some((set, before, Some(now))) = moves.last() else { continue };
+        let Some((last, _, Some(now))) = moves.last() else { continue };
         let limit = Limit::of(target);
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        if limits::revisions(inputs, index).iter().any(|r| r.to.as_ref().is_some_and(|to| limits::is_limit(target, to)))
-        {
-            continue;
-        }
-        let mut first = None;
-        for result in results {
-            let record = inputs.graph.loaded.record(result);
-            let Body::Result(body) = &record.body else { continue };
-            let (Some(value), Some(date)) = (&body.value, body.date) else { continue };
-            let Some(life) = history.life(record.id.as_str()) else { continue };
-            // What came in one commit with its result was written down together, and nobody can tell which was first.
-            if life.born == *set || !limit.holds(value.si(), 0.0) {
-                continue;
+        let revisions = limits::revisions(inputs, index, target);
+        let results: Vec<(usize, &Life, Day, f64)> = results
+            .filter_map(|result| {
+                let record = inputs.graph.loaded.record(result);
+                let Body::Result(body) = &record.body else { return None };
+                Some((result, history.life(record.id.as_str())?, body.date?, body.value.as_ref()?.si()))
+            })
+            .filter(|(.., value)| limit.holds(*value, 0.0))
+            .collect();
+        // The last move, and any before it that made a result good which the limit of then did not hold.
+        let found = moves.iter().rev().find_map(|(set, before, after)| {
+            let after = after.as_ref()?;
+            if limits::on_record(before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
+                return None;
             }
-            if life.born < *set || history.steps[*set].no_later_than > date {
-                first = first.min(Some((date, result))).or(Some((date, result)));
-            }
-        }
-        let Some((date, result)) = first else { continue };
+            let missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));
+            let made = results.iter().filter(|(_, life, date, value)| {
+                history.came_after(*set, life, *date)
+                    && after.limit.holds(*value, 0.0)
+                    && (set == last || missed(*value))
+            });
+            made.min_by_key(|(result, _, date, _)| (*date, *result))
+                .map(|(result, life, date, _)| (set, before, after, *result, *life, *date))
+        });
+        let Some((set, before, after, result, life, date)) = found else { continue };
         let record = inputs.graph.loaded.record(index);
         let step = &history.steps[*set];
         let how = match before {
-            Some(before) => format!("moved from {} to {}", before.text, numbers::limit(record)),
-            None => format!("first set to {}", numbers::limit(record)),
+            Some(before) => format!("moved from {} to {}", before.text, after.text),
+            None => format!("first set to {}", after.text),
         };
-        let message = format!(
-            "the limit of {} was {how} on {} ({}), after the result of {date} that meets it ({})",
-            record.name(),
-            step.day,
-            step.short(),
-            inputs.graph.loaded.record(result).id
-        );
+        let born = &history.steps[life.born];
+        let id = &inputs.graph.loaded.record(result).id;
+        let known = if date <= step.day {
+            format!("after the result of {date} that meets it ({id})")
+        } else {
+            format!("after a result that meets it was written on {} ({id})", born.day)
+        };
+        let message = format!("the limit of {} was {how} on {} ({}), {known}", record.name(), step.day, step.short());
         all.push(Found { target: index, key: now.key, message });
     }
     all

@@ -3,8 +3,9 @@
 use foldhash::HashSet;
 use schema::quantity::same_number;
 
-use super::{Check, Group, Inputs, Note, Told, Warning, limits, numbers, target_after_result};
-use crate::history::LimitText;
+use super::limits::{self, Agreed};
+use super::{Check, Group, Inputs, Note, Told, Warning, numbers, target_after_result};
+use crate::history::{LimitMove, LimitText};
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -12,7 +13,8 @@ pub(super) static CHECK: Check = Check {
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
     finds: "A target whose limit is not the one it was first set to, with no revision that ends at it; a target whose \
-            newest revision ends at another limit; a revision that begins at a limit that was not in force.",
+            newest revision ends at another limit; a revision that begins at a limit that was not in \
+            force, or to which no revision leads.",
     why: "Others design to the limit they agreed on, and nobody can tell later who moved it and why.",
     mend: "Write the revision (who agreed, and the reason), or put the limit back.",
     found: "\
@@ -40,93 +42,137 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let after: HashSet<usize> = target_after_result::all(inputs).iter().map(|found| found.target).collect();
     for (index, id, target) in limits::targets(inputs) {
         let Some((key, _)) = target.limit().next() else { continue };
-        begins_elsewhere(inputs, index, id, told);
         let record = inputs.graph.loaded.record(index);
-        let revisions = limits::revisions(inputs, index);
-        let mut newest = None;
-        for revision in revisions.iter().filter(|revision| revision.to.is_some()) {
-            if newest.is_none_or(|(date, _)| date <= revision.date) {
-                newest = Some((revision.date, *revision));
-            }
-        }
-        if let Some((date, to)) = newest.and_then(|(date, revision)| Some((date?, revision.to.as_ref()?))) {
-            if !limits::is_limit(target, to) {
-                let limit = numbers::limit(record);
-                let message =
-                    format!("the limit of {} is {limit}, and its revision of {date} ends at {to}", record.name());
-                told.tell(index, &[key], message, "write the revision that is missing, or put the limit back");
-                continue;
-            }
-            // The newest one ends at the limit in force.
-            continue;
-        }
-        if after.contains(&index)
-            || revisions.iter().any(|r| r.to.as_ref().is_some_and(|to| limits::is_limit(target, to)))
-        {
+        let revisions = limits::revisions(inputs, index, target);
+        let standing: Vec<&Agreed<'_>> = revisions.iter().filter(|agreed| agreed.edited.is_none()).collect();
+        // Of one day the later record counts.
+        let newest = standing.iter().max_by_key(|agreed| (agreed.revision.date, agreed.index));
+        let newest = newest.and_then(|agreed| Some((agreed.revision.date?, agreed.revision.to.as_ref()?)));
+        if let Some((date, to)) = newest.filter(|(_, to)| !limits::is_limit(target, to)) {
+            let limit = numbers::limit(record);
+            let message = format!("the limit of {} is {limit}, and its revision of {date} ends at {to}", record.name());
+            told.tell(index, &[key], message, "write the revision that is missing, or put the limit back");
             continue;
         }
         let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { continue };
         let moves = history.limit_moves(id);
-        let first = moves.iter().find_map(|(step, _, now)| Some((*step, now.as_ref()?)));
-        let (Some((_, first)), Some((step, _, Some(now)))) = (first, moves.last()) else { continue };
+        let first = moves.iter().find_map(|(_, _, now)| now.as_ref());
+        let (Some(first), Some((step, _, Some(now)))) = (first, moves.last()) else { continue };
         let limit = Limit::of(target);
-        if limits::same_limit(&first.limit, &limit) || !limits::same_limit(&now.limit, &limit) {
+        let is_first = limits::same_limit(&first.limit, &limit);
+        if is_first || limits::on_record(Some(&first.limit), &limit, &revisions) {
+            begins_elsewhere(inputs, index, &moves, &standing, told);
+            continue;
+        }
+        if after.contains(&index) || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
         let step = &history.steps[*step];
+        let edited = revisions.iter().find_map(|agreed| {
+            let to = agreed.revision.to.as_ref()?;
+            Some((inputs.graph.loaded.record(agreed.index), &history.steps[agreed.edited?]))
+                .filter(|_| limits::is_limit(target, to))
+        });
+        let (why, help) = match edited {
+            Some((revision, edit)) => (
+                format!(
+                    "the revision {} was made to end there on {} ({}), after it",
+                    revision.id,
+                    edit.day,
+                    edit.short()
+                ),
+                "write a revision of its own, with who agreed and why: one that is edited later records nothing",
+            ),
+            None => {
+                ("no revision says so".to_owned(), "write the revision, with who agreed and why, or put the limit back")
+            }
+        };
         let message = format!(
-            "the limit of {} is {} since {} ({}) and was {} at first, and no revision says so",
+            "the limit of {} is {} since {} ({}) and was {} at first, and {why}",
             record.name(),
             numbers::limit(record),
             step.day,
             step.short(),
             first.text
         );
-        told.tell(index, &[key], message, "write the revision, with who agreed and why, or put the limit back");
+        told.tell(index, &[key], message, help);
     }
 }
 
-/// A revision that says what the limit was, and it was not.
-fn begins_elsewhere(inputs: &Inputs<'_, '_>, target: usize, id: &str, told: &mut Told) {
-    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
-    let revisions = limits::numbered(inputs, target);
-    if revisions.is_empty() {
-        return;
-    }
-    let end = |limit: &Limit| match (limit.at_least, limit.at_most) {
-        (Some(end), None) | (None, Some(end)) => Some(end),
-        _ => None,
-    };
-    let moves = history.limit_moves(id);
-    for (index, revision) in &revisions {
-        let (Some(from), Some(to)) = (&revision.from, &revision.to) else { continue };
-        // Two revisions in one commit are one move, and the second begins where the first ends.
-        let goes_on = revisions.iter().any(|(other, revision)| {
-            other != index && revision.to.as_ref().is_some_and(|end| same_number(end.si(), from.si()))
-        });
-        let own = moves.iter().filter_map(|(step, before, after)| {
-            let there = end(&after.as_ref()?.limit).is_some_and(|limit| same_number(limit, to.si()));
-            Some((*step, before.as_ref().filter(|_| there)?))
-        });
-        let own: Vec<_> = own.collect();
-        let right = |before: &LimitText| end(&before.limit).is_none_or(|limit| same_number(limit, from.si()));
-        if goes_on || own.iter().any(|(_, before)| right(before)) {
+/// Revisions that begin at a limit that was not in force, or to which none of them leads.
+fn begins_elsewhere(
+    inputs: &Inputs<'_, '_>,
+    target: usize,
+    moves: &[LimitMove],
+    revisions: &[&Agreed<'_>],
+    told: &mut Told,
+) {
+    let Some(history) = inputs.history else { return };
+    let Some((_, _, Some(first))) = moves.first() else { return };
+    let record = inputs.graph.loaded.record(target);
+    let name = record.name();
+    let is_end = |text: &LimitText, si: f64| limits::ends(&text.limit).any(|end| same_number(end, si));
+    for agreed in revisions {
+        let Some(to) = &agreed.revision.to else { continue };
+        // The moves that it records, and what was in force before each.
+        let own: Vec<(usize, &LimitText)> = moves
+            .iter()
+            .filter_map(|(step, before, after)| {
+                Some((*step, before.as_ref().filter(|_| after.as_ref().is_some_and(|after| is_end(after, to.si())))?))
+            })
+            .collect();
+        let from = match (&agreed.revision.from, own.last()) {
+            (Some(from), _) if from.unit().dimension() != to.unit().dimension() => {
+                let message = format!("it says that the limit of {name} was {from}, and ends at {to}");
+                told.tell(agreed.index, &["from"], message, "write both in units of the same quantity");
+                continue;
+            }
+            (Some(from), _) => from.si(),
+            // Where it does not say, it begins at what it replaced.
+            (None, Some((_, before))) => match limits::ends(&before.limit).collect::<Vec<f64>>()[..] {
+                [only] => only,
+                _ => continue,
+            },
+            (None, None) => continue,
+        };
+        let others = revisions.iter().filter(|other| other.index != agreed.index);
+        let goes_on = others.filter_map(|other| other.revision.to.as_ref()).any(|end| same_number(end.si(), from));
+        let in_force = own.is_empty() || own.iter().any(|(_, before)| is_end(before, from));
+        if goes_on || (in_force && is_end(first, from)) {
             continue;
         }
-        let Some((step, before)) = own.last() else { continue };
-        let step = &history.steps[*step];
-        let name = inputs.graph.loaded.record(target).name();
-        let message = format!(
-            "it says that the limit of {name} was {from}, and it was {} until {} ({})",
-            before.text,
-            step.day,
-            step.short()
-        );
-        told.tell(
-            *index,
-            &["from"],
-            message,
-            "write the limit that was in force, or the revision that is missing before it",
-        );
+        let went = moves.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
+        let (message, help) = match (own.last().filter(|_| !in_force), went) {
+            (Some((step, before)), _) => {
+                let (was, step) = (&agreed.revision.from, &history.steps[*step]);
+                let was = was.as_ref().map(ToString::to_string).unwrap_or_default();
+                let message = format!(
+                    "it says that the limit of {name} was {was}, and it was {} until {} ({})",
+                    before.text,
+                    step.day,
+                    step.short()
+                );
+                (message, "write the limit that was in force, or the revision that is missing before it")
+            }
+            (None, Some((step, _, Some(after)))) => {
+                let step = &history.steps[*step];
+                let message = format!(
+                    "it begins at {}, where the limit of {name} went on {} ({}) with no revision",
+                    after.text,
+                    step.day,
+                    step.short()
+                );
+                (message, "write the revision that leads there, with who agreed and why")
+            }
+            _ => {
+                let was = agreed.revision.from.as_ref().map(ToString::to_string).unwrap_or_default();
+                (
+                    format!("it says that the limit of {name} was {was}, and it never was"),
+                    "write the limit that was in force",
+                )
+            }
+        };
+        let key: &[&str] = if agreed.revision.from.is_some() { &["from"] } else { &[] };
+        told.tell(agreed.index, key, message, help);
     }
 }

@@ -187,6 +187,12 @@ impl History {
         moves
     }
 
+    /// Did what a step brought come after a result of this life and date? What came in one commit with its result was
+    /// written down together, and nobody can tell which was first.
+    pub(crate) fn came_after(&self, step: usize, result: &Life, date: Day) -> bool {
+        result.born < step || (result.born > step && self.steps[step].no_later_than > date)
+    }
+
     /// The last step that was made no later than a day.
     pub fn step_on(&self, day: Day) -> Option<usize> {
         self.steps.iter().rposition(|step| step.id.is_some() && step.no_later_than <= day)

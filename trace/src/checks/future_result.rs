@@ -1,0 +1,31 @@
+//! `future-result`: a measurement that has not been made yet.
+
+use schema::records::Body;
+
+use super::{Check, Group, Inputs, Told, Warning};
+
+pub(super) static CHECK: Check = Check {
+    name: "future-result",
+    group: Group::Verification,
+    levels: [Warning; 5],
+    finds: "A result dated after the day that the checks reckon with.",
+    why: "What has not been measured yet counts all the same: targets are told as met, and points as scored.",
+    mend: "Mend the date. To see the records as they were on an earlier day, name a revision of it with --rev: --on moves \
+           the day and nothing else.",
+    found: "\
+results:
+  weighing-june: {of: circle-time, value: 5.1 s, date: 2028-06-02, evidence: [chain.yaml]}",
+    mended: "\
+results:
+  weighing-june: {of: circle-time, value: 5.1 s, date: 2027-03-02, evidence: [chain.yaml]}",
+    run,
+};
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
+        let Body::Result(result) = &entry.record.body else { continue };
+        let Some(date) = result.date.filter(|date| *date > inputs.day) else { continue };
+        let message = format!("{} is dated {date}, which is after {}", entry.record.name(), inputs.day);
+        told.tell(index, &["date"], message, "mend the date, or take the records of that day with --rev");
+    }
+}
