@@ -163,7 +163,8 @@ fn a_limit_that_moves_after_its_result_is_marked() {
     sandbox.commit_on("2027-05-06", "Move the time");
     let out = sandbox.tierod(&["audit"]).ended(0).out;
     let line = |id: &str| out.lines().find(|line| line.trim_start().starts_with(id)).unwrap().to_owned();
-    assert!(line("sprint-time").ends_with("1 revision, after a result"), "{out}");
+    assert!(line("sprint-time").ends_with("1 revision"), "{out}");
+    assert!(out.contains("  limits that were set or moved after a result: sprint-time\n"), "{out}");
     assert!(line("car-mass").ends_with("1 unrecorded"), "{out}");
     let audit = sandbox.tierod(&["audit", "--format", "json"]).ended(0).json();
     let marks = |id: &str| {

@@ -22,7 +22,7 @@ pub(crate) fn print(text: &str) -> std::io::Result<()> {
 /// Tells on stderr what kept the tool from its work: error, cause, cure.
 pub(crate) fn complain(error: &trace::Error, shared: &Shared) {
     let on = wants_color(shared.color, std::io::stderr().is_terminal());
-    let ink = Ink { on, width: 100 };
+    let ink = Ink { on, width: 100, room: None };
     let mut text = format!("{}  {}\n", ink.level(Level::Error), clean(&error.message));
     for (label, line) in [("cause", &error.cause), ("cure", &error.help)] {
         if let Some(line) = line {
@@ -104,15 +104,28 @@ pub(crate) fn width(text: &str) -> usize {
 pub(crate) struct Ink {
     on: bool,
     width: usize,
+    /// How wide the terminal is, where there is one.
+    room: Option<usize>,
 }
 
 impl Ink {
     /// For stdout.
     pub(crate) fn stdout(shared: &Shared) -> Self {
         let terminal = std::io::stdout().is_terminal();
-        let width = terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0));
-        let width = if terminal { width.clamp(40, 120) } else { 100 };
-        Self { on: wants_color(shared.color, terminal), width }
+        let room = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0)).filter(|_| terminal);
+        let width = room.map_or(100, |room| room.clamp(40, 120));
+        Self { on: wants_color(shared.color, terminal), width, room }
+    }
+
+    /// How wide a table may be; it is never cut short in a file or a pipe.
+    pub(crate) fn room(self) -> usize {
+        self.room.unwrap_or(usize::MAX)
+    }
+
+    /// For a terminal so wide, without colour.
+    #[cfg(test)]
+    pub(crate) fn plain(room: usize) -> Self {
+        Self { on: false, width: room, room: Some(room) }
     }
 
     fn paint(self, style: Style, text: &str) -> String {

@@ -6,6 +6,8 @@ use crate::screen::{Ink, clean, width};
 pub(crate) struct Table {
     heads: Vec<(String, bool)>,
     rows: Vec<Vec<(String, Paint)>>,
+    /// The columns that a narrow terminal can do without, the first to go first.
+    spare: Vec<usize>,
 }
 
 /// How a cell is painted, once its width is known.
@@ -21,7 +23,13 @@ impl Table {
     /// A table with these heads; `true` aligns a column to the right.
     pub(crate) fn new(heads: &[(&str, bool)]) -> Self {
         let heads = heads.iter().map(|(head, right)| ((*head).to_owned(), *right)).collect();
-        Self { heads, rows: Vec::new() }
+        Self { heads, rows: Vec::new(), spare: Vec::new() }
+    }
+
+    /// Names the columns that a narrow terminal can do without, the first to go first.
+    pub(crate) fn spare(mut self, columns: &[usize]) -> Self {
+        self.spare = columns.to_vec();
+        self
     }
 
     /// Adds a row.
@@ -42,11 +50,21 @@ impl Table {
                 *own = (*own).max(width(&clean(text)));
             }
         }
+        let mut gone: Vec<usize> = Vec::new();
+        let total = |gone: &[usize]| -> usize {
+            let kept = (0..widths.len()).filter(|at| !gone.contains(at));
+            kept.map(|at| widths[at] + 2).sum::<usize>().saturating_sub(2)
+        };
+        for column in &self.spare {
+            if total(&gone) > ink.room() {
+                gone.push(*column);
+            }
+        }
         let mut out = String::new();
         let heads = self.heads.iter().map(|(head, _)| (head.clone(), Paint::Faint)).collect();
         for row in std::iter::once(&heads).chain(&self.rows) {
             let mut line = String::new();
-            for (at, (text, paint)) in row.iter().enumerate() {
+            for (at, (text, paint)) in row.iter().enumerate().filter(|(at, _)| !gone.contains(at)) {
                 let text = clean(text);
                 let pad = " ".repeat(widths[at].saturating_sub(width(&text)));
                 let painted = match paint {
@@ -69,6 +87,11 @@ impl Table {
             out.push_str(line.trim_end());
             out.push('\n');
         }
+        if !gone.is_empty() {
+            let names: Vec<&str> = gone.iter().map(|at| self.heads[*at].0.as_str()).collect();
+            out.push_str(&ink.faint(&format!("a wider terminal shows too: {}", names.join(", "))));
+            out.push('\n');
+        }
         out
     }
 }
@@ -86,4 +109,25 @@ pub(crate) fn faint(text: impl Into<String>) -> (String, Paint) {
 /// A cell that stands out.
 pub(crate) fn strong(text: impl Into<String>) -> (String, Paint) {
     (text.into(), Paint::Strong)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_narrow_terminal_does_without() {
+        let mut table =
+            Table::new(&[("target", false), ("limit", true), ("by", false), ("from", false)]).spare(&[3, 2]);
+        table.row(vec![strong("mass"), plain("205 kg"), plain("inspection"), plain("estimate")]);
+        assert_eq!(
+            table.text(Ink::plain(40)),
+            "target   limit  by          from\nmass    205 kg  inspection  estimate\n"
+        );
+        assert_eq!(
+            table.text(Ink::plain(30)),
+            "target   limit  by\nmass    205 kg  inspection\na wider terminal shows too: from\n"
+        );
+        assert_eq!(table.text(Ink::plain(5)), "target   limit\nmass    205 kg\na wider terminal shows too: from, by\n");
+    }
 }

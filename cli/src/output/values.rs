@@ -61,7 +61,8 @@ pub(crate) fn terminal(values: &Values<'_, '_>, gradients: &Gradients, ink: Ink)
         ("margin", true),
         ("status", false),
         ("from", false),
-    ]);
+    ])
+    .spare(&[5, 3]);
     for standing in values.standings(gradients) {
         table.row(vec![
             strong(loaded.record(standing.index).id.as_str()),

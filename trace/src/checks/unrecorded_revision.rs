@@ -157,7 +157,7 @@ fn begins_elsewhere(
             (None, Some((step, _, Some(after)))) => {
                 let step = &history.steps[*step];
                 let message = format!(
-                    "it begins at {}, where the limit of {name} went on {} ({}) with no revision",
+                    "it begins at a limit that no revision leads to: {}, set on {} ({})",
                     after.text,
                     step.day,
                     step.short()

@@ -116,6 +116,80 @@ fn a_revision_begins_at_the_limit_in_force() {
 }
 
 #[test]
+fn every_step_of_a_limit_is_to_be_agreed() {
+    let revision =
+        |id: &str, more: &str| format!("  {id}: {{of: t, {more}, date: 2027-01-06, agreed-by: x, reason: y}}\n");
+    let at = |day: &'static str, limit: &str, revisions: &str| {
+        let revisions = if revisions.is_empty() { String::new() } else { format!("revisions:\n{revisions}") };
+        (day, target(limit, &revisions))
+    };
+    // A step in silence, and a small one on record after it.
+    let steps = |revision: &str| {
+        let first = at("2027-01-01", "at-most: 300 N", "");
+        told(&[first, at("2027-01-07", "at-most: 335 N", ""), at("2027-01-09", "at-most: 340 N", revision)])
+    };
+    let silent = "unrecorded-revision v: it begins at a limit that no revision leads to: at most 335 N, set on 2027-01-07 (0000000000)";
+    assert_eq!(steps(&revision("v", "from: 335 N, to: 340 N")), [silent]);
+    assert_eq!(steps(&revision("v", "to: 340 N")), [silent], "what it does not say is what it replaced");
+    let both = revision("u", "from: 300 N, to: 335 N") + &revision("v", "from: 335 N, to: 340 N");
+    assert_eq!(steps(&both), [""; 0]);
+    // A predecessor that never was, and another quantity.
+    let run = |revisions: &str| {
+        told(&[at("2027-01-01", "at-most: 300 N", ""), at("2027-01-07", "at-most: 320 N", revisions)])
+    };
+    let invented = revision("u", "from: 290 N, to: 310 N") + &revision("v", "from: 310 N, to: 320 N");
+    assert_eq!(run(&invented), ["unrecorded-revision u: it says that the limit of t was 290 N, and it never was"]);
+    let other = run(&revision("v", "from: 300 kg, to: 320 N"));
+    assert_eq!(other, ["unrecorded-revision v: it says that the limit of t was 300 kg, and ends at 320 N"]);
+    // Both ends of a range.
+    let range = |revisions: &str| {
+        told(&[at("2027-01-01", "between: [10 N, 20 N]", ""), at("2027-01-07", "between: [12 N, 25 N]", revisions)])
+    };
+    let low = revision("v", "from: 10 N, to: 12 N");
+    assert!(range(&low)[0].contains("12 N to 25 N since 2027-01-07"), "{:?}", range(&low));
+    assert_eq!(range(&(low + &revision("w", "from: 20 N, to: 25 N"))), [""; 0]);
+    // Made to end there once the limit had gone there; and a draft that was mended before.
+    let edited = [
+        at("2027-01-01", "at-most: 300 N", ""),
+        at("2027-01-07", "at-most: 320 N", &revision("v", "from: 300 N, to: 302 N")),
+        at("2027-01-09", "at-most: 320 N", &revision("v", "from: 300 N, to: 320 N")),
+    ];
+    assert!(
+        told(&edited)[0].ends_with("and the revision v was made to end there on 2027-01-09 (0000000000), after it")
+    );
+    let draft = [
+        at("2027-01-01", "at-most: 300 N", &revision("v", "from: 300 N, to: 302 N")),
+        at("2027-01-07", "at-most: 320 N", &revision("v", "from: 300 N, to: 320 N")),
+    ];
+    assert_eq!(told(&draft), [""; 0]);
+}
+
+#[test]
+fn a_result_is_not_made_good_in_two_steps() {
+    let at = |day: &'static str, limit: &str, more: &str| (day, target(limit, &format!("{RESULT}{more}")));
+    let revision = "revisions: {v: {of: t, from: 4.35 s, to: 4.4 s, date: 2027-01-09, agreed-by: x, reason: y}}\n";
+    let states = [
+        ("2027-01-01", target("at-most: 4.2 s", "")),
+        at("2027-01-06", "at-most: 4.2 s", ""),
+        at("2027-01-07", "at-most: 4.35 s", ""),
+        at("2027-01-09", "at-most: 4.4 s", revision),
+    ];
+    let found = told(&states);
+    assert!(found[0].contains("moved from at most 4.2 s to at most 4.35 s on 2027-01-07"), "{found:?}");
+    // A result that was dated later than the move, after it had been written.
+    let states = [
+        states[0].clone(),
+        states[1].clone(),
+        (
+            "2027-01-07",
+            target("at-most: 4.35 s", &RESULT.replace("01-05}", "01-12, notes: The sheet was of another day.}")),
+        ),
+    ];
+    let found = told(&states);
+    assert!(found[0].ends_with("after a result that meets it was written on 2027-01-06 (r)"), "{found:?}");
+}
+
+#[test]
 fn a_result_that_is_rewritten() {
     let result = |id: &str, said: &str| format!("  {id}: {{of: t, {said}}}\n");
     let at = |day: &'static str, results: &str| (day, target("at-most: 5 s", &format!("results:\n{results}")));
@@ -156,6 +230,20 @@ fn a_result_that_is_rewritten() {
     let noted = |value: &str| result("r", &format!("value: {value}, date: 2027-01-05, notes: No wind."));
     let older = [start.clone(), at("2027-01-06", &noted("4.3 s")), at("2027-01-08", &noted("4.1 s"))];
     assert!(told(&older)[0].starts_with("rewritten-result r: "));
+    // Notes that say nothing, or nothing new, or are gone again.
+    let changed = |notes: &str| result("r", &format!("value: 4.1 s, date: 2027-01-05, notes: {notes}"));
+    for blank in ["''", "' '", "null", "'.'"] {
+        assert_eq!(run(&changed(blank)).len(), 1, "{blank}");
+    }
+    let spaced = [start.clone(), at("2027-01-06", &noted("4.3 s")), at("2027-01-08", &changed("No  wind"))];
+    assert_eq!(told(&spaced).len(), 1);
+    let unsaid = at("2027-01-09", &result("r", "value: 4.1 s, date: 2027-01-05"));
+    let taken_back = [start.clone(), first.clone(), at("2027-01-08", &changed("A reason.")), unsaid];
+    assert_eq!(told(&taken_back).len(), 1);
+    // The target has another id, and the result is gone.
+    let gone = "targets: {u: {of: car, at-most: 5 s, formerly: [t]}}\n".to_owned();
+    let found = told(&[start.clone(), first.clone(), ("2027-01-08", gone)]);
+    assert!(found[0].starts_with("rewritten-result u: the result r (4.3 s ± 0.1 s, 2027-01-05) of u was removed"));
     // The target has another id.
     let renamed = "targets: {u: {of: car, at-most: 5 s, formerly: [t]}}\nresults: {r: {of: u, value: 4.3 s ± 0.1 s, date: 2027-01-05}}\n";
     assert_eq!(told(&[start, first, ("2027-01-08", renamed.to_owned())]), [""; 0]);

@@ -106,7 +106,8 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
         ("margin", true),
         ("by", false),
         ("moved", false),
-    ]);
+    ])
+    .spare(&[5, 2]);
     // What was not reached stands first.
     let order = [
         (Verdict::Missed, Paint::Level(Level::Error)),
@@ -122,6 +123,11 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
         of_it.for_each(|one| table.row(target(told, one)));
     }
     out.push_str(&table.text(ink));
+    let late = told.audit.targets.iter().filter(|target| target.limits.iter().any(|step| step.after_result));
+    let late: Vec<&str> = late.map(|target| told.id(target.standing.index)).collect();
+    if !late.is_empty() {
+        ink.block(out, "", 0, &format!("limits that were set or moved after a result: {}", late.join(", ")));
+    }
     out.push('\n');
 }
 
@@ -147,18 +153,13 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     ]
 }
 
-/// How the limit moved, and whether it did so once there was a result.
+/// How the limit moved.
 fn moved(target: &TargetAudit) -> (String, Paint) {
-    let (mut text, mut paint) = match (target.unrecorded.len(), target.revisions.len()) {
-        (0, 0) => (String::new(), Paint::Plain),
-        (0, revisions) => (count(revisions, "revision"), Paint::Plain),
+    match (target.unrecorded.len(), target.revisions.len()) {
+        (0, 0) => plain(""),
+        (0, revisions) => plain(count(revisions, "revision")),
         (unrecorded, _) => (format!("{unrecorded} unrecorded"), Paint::Level(Level::Warning)),
-    };
-    if target.limits.iter().any(|step| step.after_result) {
-        text.push_str(if text.is_empty() { "after a result" } else { ", after a result" });
-        paint = Paint::Level(Level::Warning);
     }
-    (text, paint)
 }
 
 fn verification(out: &mut String, told: &Told<'_>, ink: Ink) {
