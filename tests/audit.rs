@@ -176,6 +176,36 @@ fn a_limit_that_moves_after_its_result_is_marked() {
     assert_eq!(marks("car-mass"), [false, false]);
 }
 
+/// A revision that was made to fit once the limit had moved records nothing, in the audit as in the checks.
+#[test]
+fn a_revision_that_was_edited_later_records_nothing() {
+    let sandbox = Sandbox::repository();
+    sandbox.write("tierod.yaml", SETTINGS);
+    let car = CAR.split_once("results:").unwrap().0;
+    let moved = car.replace("at-most: 100 kg", "at-most: 101 kg");
+    let revision = |to: &str| {
+        format!(
+            "revisions:\n  more: {{of: car-mass, from: 100 kg, to: {to}, date: 2027-04-01, agreed-by: lead, reason: The frame.}}\n"
+        )
+    };
+    let states = [
+        ("2027-03-01", car.to_owned()),
+        ("2027-04-01", moved.clone() + &revision("110 kg")),
+        ("2027-04-02", moved + &revision("101 kg")),
+    ];
+    for (day, records) in states {
+        sandbox.write("car.yaml", records);
+        sandbox.commit_on(day, "Go on");
+    }
+    let out = sandbox.tierod(&["audit"]).ended(0).out;
+    assert!(
+        out.lines().any(|line| line.trim_start().starts_with("car-mass") && line.ends_with("1 unrecorded")),
+        "{out}"
+    );
+    let out = sandbox.tierod(&["check", "--format", "lines"]).ended(0).out;
+    assert!(out.contains("the revision more was made to end there on 2027-04-02"), "{out}");
+}
+
 /// Once the points are scored a kilogram is worth what the estimates say, and not nothing.
 #[test]
 fn results_do_not_take_the_worth_of_a_value() {

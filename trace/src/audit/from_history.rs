@@ -49,6 +49,12 @@ impl Season {
                 Body::Target(_) => {
                     season.limits.insert(id.to_owned(), limits(history, id, tested.get(id).map_or(&[], Vec::as_slice)));
                 }
+                Body::Revision(revision) => {
+                    let (Some(of), Some(to)) = (&revision.of, &revision.to) else { continue };
+                    if history.edited(id, of.as_str(), to.si()).is_some() {
+                        season.edited.insert(id.to_owned());
+                    }
+                }
                 Body::Part(part) => {
                     let Some(life) = history.life(id) else { continue };
                     for (name, _) in part.amounts.iter() {

@@ -52,7 +52,7 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
         let id = loaded.record(standing.index).id.as_str();
         let recorded = |course: &Course| {
             let ends = [course.limits.0, course.limits.1];
-            ends.into_iter().flatten().any(|end| on_record(loaded, &target.revisions, end))
+            ends.into_iter().flatten().any(|end| on_record(loaded, &target.agreed, end))
         };
         let mut since: Option<(Day, &Course)> = None;
         for (moment, course) in season.course(id) {

@@ -1,6 +1,6 @@
 //! What git knows of a season, as the audit needs it.
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 use schema::{Day, Quantity};
 
 use crate::values::Status;
@@ -16,6 +16,8 @@ pub struct Season {
     pub moments: Vec<Moment>,
     /// The limits that each target had, from the one first set on.
     pub limits: HashMap<String, Vec<LimitStep>>,
+    /// The revisions that were edited once the limit had gone where they end: they record nothing.
+    pub edited: HashSet<String>,
     /// The amounts that each part had, by `part.amount`, from the one first written on.
     pub amounts: HashMap<String, Vec<AmountStep>>,
 }

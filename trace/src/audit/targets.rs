@@ -47,6 +47,8 @@ pub struct TargetAudit {
     pub result: Option<usize>,
     /// Its revisions, by date.
     pub revisions: Vec<usize>,
+    /// Those of them that record something.
+    pub agreed: Vec<usize>,
     /// The limits it had, from the first on; empty where git does not tell.
     pub limits: Vec<LimitStep>,
     /// Which of them no revision leads to, by their number.
@@ -112,13 +114,17 @@ pub(super) fn all(
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
             let limits = limits.cloned().unwrap_or_default();
             let revisions: Vec<usize> = revised.into_iter().map(|(_, index)| index).collect();
+            let edited =
+                |index: &usize| season.is_some_and(|season| season.edited.contains(loaded.record(*index).id.as_str()));
+            let agreed: Vec<usize> = revisions.iter().copied().filter(|index| !edited(index)).collect();
             TargetAudit {
                 standing: standing.clone(),
                 verdict,
                 estimate,
                 result,
-                unrecorded: unrecorded(loaded, &revisions, &limits),
+                unrecorded: unrecorded(loaded, &agreed, &limits),
                 revisions,
+                agreed,
                 limits,
             }
         })

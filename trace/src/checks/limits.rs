@@ -7,8 +7,7 @@ use schema::records::{Body, Revision, Target};
 
 use super::Inputs;
 use crate::graph::Link;
-use crate::history::LimitMove;
-pub(super) use crate::history::same_limit;
+pub(super) use crate::history::{ends, same_limit};
 use crate::values::Limit;
 
 /// Is this quantity the limit of the target, or an end of it?
@@ -48,30 +47,10 @@ pub(super) fn revisions<'r>(inputs: &Inputs<'_, 'r>, index: usize, target: &Targ
     });
     // In another dimension it ends nowhere, which is told as a mismatch of units.
     let of_it = bodies.filter(|(_, revision)| revision.to.as_ref().map(|to| to.unit().dimension()) == dimension);
-    of_it.map(|(index, revision)| Agreed { index, revision, edited: edited(inputs, id, index, revision) }).collect()
-}
-
-/// The step in which the end of a revision was edited, if the limit of its target was there before.
-fn edited(inputs: &Inputs<'_, '_>, target: &str, index: usize, revision: &Revision) -> Option<usize> {
-    let history = inputs.history?;
-    let to = revision.to.as_ref()?.si();
-    let life = history.life(inputs.graph.loaded.record(index).id.as_str())?;
-    let number = |text: &Option<std::sync::Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
-    let mut edited = life.changes_of("to").filter(|change| change.step > life.born);
-    let edited = edited.rfind(|change| match (number(&change.before), number(&change.after)) {
-        (Some(before), Some(after)) => !same_number(before, after),
-        _ => false,
-    });
-    let step = edited?.step;
-    let went = |(at, _, after): &LimitMove| {
-        *at < step && after.as_ref().is_some_and(|after| ends(&after.limit).any(|end| same_number(end, to)))
+    let edited = |index: usize, revision: &Revision| {
+        inputs.history?.edited(loaded.record(index).id.as_str(), id, revision.to.as_ref()?.si())
     };
-    history.limit_moves(target).iter().any(went).then_some(step)
-}
-
-/// The ends of a limit, in SI.
-pub(super) fn ends(limit: &Limit) -> impl Iterator<Item = f64> {
-    [limit.at_least, limit.at_most].into_iter().flatten()
+    of_it.map(|(index, revision)| Agreed { index, revision, edited: edited(index, revision) }).collect()
 }
 
 /// Does a revision lead to every end that moved?

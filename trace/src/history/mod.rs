@@ -193,6 +193,23 @@ impl History {
         result.born < step || (result.born > step && self.steps[step].no_later_than > date)
     }
 
+    /// The step in which the end of a revision was edited, if the limit of its target was there before: such a revision
+    /// records nothing.
+    pub(crate) fn edited(&self, revision: &str, target: &str, to: f64) -> Option<usize> {
+        let life = self.life(revision)?;
+        let number = |text: &Option<Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
+        let mut edits = life.changes_of("to").filter(|change| change.step > life.born);
+        let last = edits.rfind(|change| match (number(&change.before), number(&change.after)) {
+            (Some(before), Some(after)) => !same_number(before, after),
+            _ => false,
+        });
+        let step = last?.step;
+        let went = |(at, _, after): &LimitMove| {
+            *at < step && after.as_ref().is_some_and(|after| ends(&after.limit).any(|end| same_number(end, to)))
+        };
+        self.limit_moves(target).iter().any(went).then_some(step)
+    }
+
     /// The last step that was made no later than a day.
     pub fn step_on(&self, day: Day) -> Option<usize> {
         self.steps.iter().rposition(|step| step.id.is_some() && step.no_later_than <= day)
@@ -243,6 +260,11 @@ impl History {
         }
         history
     }
+}
+
+/// The ends of a limit, in SI.
+pub(crate) fn ends(limit: &Limit) -> impl Iterator<Item = f64> {
+    [limit.at_least, limit.at_most].into_iter().flatten()
 }
 
 /// Are two limits the same but for rounding?
