@@ -206,6 +206,47 @@ fn a_revision_that_was_edited_later_records_nothing() {
     assert!(out.contains("the revision more was made to end there on 2027-04-02"), "{out}");
 }
 
+/// What moved of a range, and a limit that was first set after its result, in every form.
+#[test]
+fn ranges_and_first_limits_are_looked_at_too() {
+    let sandbox = Sandbox::repository();
+    sandbox.write("tierod.yaml", SETTINGS);
+    let states = [
+        (
+            "2027-03-01",
+            CAR.replace("at-least: 2 kN*m/deg", "between: [2 kN*m/deg, 3 kN*m/deg]").replace("    at-most: 4 s\n", ""),
+        ),
+        ("2027-05-10", CAR.replace("at-least: 2 kN*m/deg", "between: [2 kN*m/deg, 4 kN*m/deg]")),
+    ];
+    for (day, records) in states {
+        sandbox.write("car.yaml", records);
+        sandbox.commit_on(day, "Go on");
+    }
+    let form = |name: &str| sandbox.tierod(&["audit", "--format", name]).ended(0).out;
+    let audit: serde_json::Value = serde_json::from_str(&form("json")).unwrap();
+    let limits = |id: &str| {
+        let target = audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == id).unwrap();
+        target["limits"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|step| (step["recorded"].as_bool().unwrap(), step["after_result"].as_bool().unwrap()))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(limits("frame-stiffness"), [(true, false), (false, false)]);
+    assert_eq!(limits("sprint-time"), [(true, true)]);
+    let markdown = form("markdown");
+    assert!(
+        markdown.contains("- `sprint-time` at most 4 s on 2027-05-10: first set, **after a result of it**"),
+        "{markdown}"
+    );
+    assert!(
+        markdown.contains("- `frame-stiffness` 2 kN\\*m/deg to 4 kN\\*m/deg on 2027-05-10: **no revision says so**"),
+        "{markdown}"
+    );
+    assert!(form("html").contains("first set<br><span class=\"small-print\">after a result of it</span>"));
+}
+
 /// Once the points are scored a kilogram is worth what the estimates say, and not nothing.
 #[test]
 fn results_do_not_take_the_worth_of_a_value() {

@@ -105,28 +105,39 @@ for kind in last.values():
         older.update({str(before): name for before in (record or {}).get("formerly") or []})
 
 limits, written = {}, {}
-for commit, day, now, _ in states:
+for at, (commit, day, now, _) in enumerate(states):
     for name, target in now.get("targets", {}).items():
         steps = limits.setdefault(older.get(name, name), [])
         if limit(target) and (not steps or steps[-1][1] != limit(target)):
-            steps.append((day, limit(target)))
+            steps.append((day, limit(target), at))
     for name, part in now.get("parts", {}).items():
         for amount, step in amounts(part).items():
             steps = written.setdefault((older.get(name, name), amount), [])
             if not steps or steps[-1] != step:
                 steps.append(step)
 
-# The commits in which the first result of a target, and each of its limits, came.
-born, tested, first_limit = {}, {}, {}
+# The results of each target, also those that are gone: the commit in which each came, and its date. No commit was made
+# after those that follow it.
+born, said, tested = {}, {}, {}
 for at, (commit, day, now, _) in enumerate(states):
-    for name in now.get("results", {}):
+    for name, result in now.get("results", {}).items():
         born.setdefault(older.get(name, name), at)
-    for name, target in now.get("targets", {}).items():
-        if limit(target):
-            first_limit.setdefault((older.get(name, name), limit(target)[1]), at)
+        said[older.get(name, name)] = result
+for name, result in said.items():
+    tested.setdefault(older.get(result["of"], result["of"]), []).append((born[name], str(result["date"])))
+no_later, least = [], "9999"
+for _, day, _, _ in reversed(states):
+    least = min(least, day)
+    no_later.insert(0, least)
 
-for name, result in last.get("results", {}).items():
-    tested.setdefault(result["of"], []).append((born[name], result["date"]))
+
+def ends(limit):
+    """(least, most) of a limit as it is written"""
+    key, text = limit
+    low, high = text.strip("[]").split(",") if key == "between" else (text, text)
+    low, high = number(low.strip(" '")), number(high.strip(" '"))
+    return (None if key == "at-most" else low, None if key == "at-least" else high)
+
 
 # Goal and events.
 results = {}
@@ -168,17 +179,17 @@ for told in audit["targets"]:
             verdict = "met" if low and high else "missed"
     same(f"outcome of {name}", verdict, told["verdict"])
     verdicts[verdict] = verdicts.get(verdict, 0) + 1
-    for (_, (_, text)), step in zip(limits[name], told["limits"]):
-        at = first_limit[name, text]
-        after = any(born < at or (born > at and str(date) < states[at][1]) for born, date in tested.get(name, []))
+    for (_, (_, text), at), step in zip(limits[name], told["limits"]):
+        after = any(came < at or (came > at and date < no_later[at]) for came, date in tested.get(name, []))
         same(f"{name} {text} after a result", after, step["after_result"])
-    same(f"limits of {name}", [day for day, _ in limits[name]], [step["date"] for step in told["limits"]])
+    same(f"limits of {name}", [day for day, _, _ in limits[name]], [step["date"] for step in told["limits"]])
     revised = {number(r["to"]) for r in last.get("revisions", {}).values() if r["of"] == name}
-    first = limits[name][0][1][1]
-    for (_, (_, text)), step in list(zip(limits[name], told["limits"]))[1:]:
-        if "[" not in text:
-            recorded = number(text) in revised or number(text) == number(first)
-            same(f"{name} moved to {text}", recorded, step["recorded"])
+    first = ends(limits[name][0][1])
+    for before, now, step in zip(limits[name], limits[name][1:], told["limits"][1:]):
+        was, now = ends(before[1]), ends(now[1])
+        moved = [new for old, new in zip(was, now) if new is not None and new != old]
+        recorded = now == first or (bool(moved) and all(new in revised for new in moved))
+        same(f"{name} moved to {now}", recorded, step["recorded"])
 
 # Verification by method.
 for line in audit["verification"]:

@@ -83,15 +83,15 @@ impl Audit {
 fn note(loaded: &Loaded, past: &Past, day: Day) -> Option<String> {
     let missing = past.reason().map(|why| format!("what git would tell is missing: {why}"));
     let later = loaded.entries.iter().filter(
-        |entry| matches!(&entry.record.body, Body::Result(result) if result.date.is_some_and(|date| date > day)),
+        |entry| matches!(&entry.record.body, Body::Result(result) if result.date.is_some_and(|date| day.days_until(date) > 1)),
     );
     let later = match later.count() {
         0 => None,
-        1 => {
-            Some(format!("a result is dated after {day} and counts all the same; --rev shows the records as they were"))
-        }
+        1 => Some(format!(
+            "a result is dated after {day} and counts all the same; `--rev` shows the records as they were"
+        )),
         more => Some(format!(
-            "{more} results are dated after {day} and count all the same; --rev shows the records as they were"
+            "{more} results are dated after {day} and count all the same; `--rev` shows the records as they were"
         )),
     };
     let notes: Vec<String> = missing.into_iter().chain(later).collect();

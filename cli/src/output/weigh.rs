@@ -18,17 +18,20 @@ fn amounts(values: &Values<'_, '_>) -> Vec<usize> {
 
 /// The difference in words: how much, and whether it can be told from none.
 fn difference(outcome: &Outcome) -> (String, Paint) {
-    let shown = |by: f64, within: f64| match (format!("{by:+.1}"), format!("{within:.1}")) {
-        (by, _) if matches!(&*by, "+0.0" | "-0.0") => "less than 0.1".to_owned(),
-        (by, within) if within == "0.0" => by,
-        (by, within) => format!("{by} ± {within}"),
-    };
     match outcome.difference {
         None => plain(""),
         Some(_) if outcome.sets_nothing => faint("sets nothing"),
         Some((0.0, _)) => faint("as now"),
         Some((by, within)) if by.abs() <= within => faint(format!("{}, not told apart", shown(by, within))),
         Some((by, within)) => strong(shown(by, within)),
+    }
+}
+
+fn shown(by: f64, within: f64) -> String {
+    match (format!("{by:+.1}"), format!("{within:.1}")) {
+        (by, within) if matches!(&*by, "+0.0" | "-0.0") && within == "0.0" => "less than 0.1".to_owned(),
+        (by, within) if within == "0.0" => by,
+        (by, within) => format!("{} ± {within}", if by == "-0.0" { "+0.0" } else { &by }),
     }
 }
 
@@ -148,4 +151,17 @@ pub(crate) fn json(values: &Values<'_, '_>, index: usize, goal: &GoalPoints, out
         })
         .collect();
     json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "results_aside": values.results(), "alternatives": alternatives})
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_difference_says_no_more_than_is_known() {
+        assert_eq!(shown(-0.01, 0.02), "less than 0.1");
+        assert_eq!(shown(-0.04, 3.0), "+0.0 ± 3.0");
+        assert_eq!(shown(0.3, 0.01), "+0.3");
+        assert_eq!(shown(-2.26, 0.4), "-2.3 ± 0.4");
+    }
 }

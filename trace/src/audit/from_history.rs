@@ -8,7 +8,8 @@ use schema::{Day, Kind, Quantity};
 
 use super::season::{AmountStep, LimitStep, Moment, Season};
 use crate::Loaded;
-use crate::history::{History, Life, outlook};
+use crate::history::agreed::{Agreed, agreed, on_record};
+use crate::history::{History, Life, LimitMove, outlook, same_limit};
 use crate::values::{Limit, Status};
 
 use super::loops::Course;
@@ -42,18 +43,18 @@ impl Season {
         for (step, outlook) in outlook::outlooks(loaded, history, most, tick) {
             season.moments.push(moment(history, step, &outlook, loaded));
         }
-        let tested = tested(history);
+        let (tested, revisions) = (tested(history), revisions(loaded));
         for entry in &loaded.entries {
             let id = entry.record.id.as_str();
             match &entry.record.body {
-                Body::Target(_) => {
-                    season.limits.insert(id.to_owned(), limits(history, id, tested.get(id).map_or(&[], Vec::as_slice)));
-                }
-                Body::Revision(revision) => {
-                    let (Some(of), Some(to)) = (&revision.of, &revision.to) else { continue };
-                    if history.edited(id, of.as_str(), to.si()).is_some() {
-                        season.edited.insert(id.to_owned());
-                    }
+                Body::Target(target) => {
+                    let moves = history.limit_moves(id);
+                    let about = revisions.get(id).map_or(&[][..], Vec::as_slice).iter().copied();
+                    let agreed = agreed(loaded, Some(history), &moves, target, about);
+                    let edited = agreed.iter().filter(|one| one.edited.is_some());
+                    season.edited.extend(edited.map(|one| loaded.record(one.index).id.to_string()));
+                    let results = tested.get(id).map_or(&[][..], Vec::as_slice);
+                    season.limits.insert(id.to_owned(), limits(history, &moves, &agreed, results));
                 }
                 Body::Part(part) => {
                     let Some(life) = history.life(id) else { continue };
@@ -117,22 +118,39 @@ fn tested(history: &History) -> HashMap<&str, Vec<(&Life, Day)>> {
     tested
 }
 
-fn limits(history: &History, id: &str, tested: &[(&Life, Day)]) -> Vec<LimitStep> {
-    let moves = history.limit_moves(id).into_iter();
-    moves
-        .filter_map(|(step, _, after)| {
-            let after = after?;
-            let commit = &history.steps[step];
-            let si = match after.limit {
-                Limit { at_least: Some(limit), at_most: None } | Limit { at_least: None, at_most: Some(limit) } => {
-                    Some(limit)
-                }
-                _ => None,
-            };
-            let after_result = tested.iter().any(|(life, date)| history.came_after(step, life, *date));
-            Some(LimitStep { day: commit.day, commit: commit.short().to_owned(), text: after.text, si, after_result })
+/// The revisions of each target.
+fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<usize>> {
+    let mut revisions: HashMap<&str, Vec<usize>> = HashMap::default();
+    for (index, entry) in loaded.entries.iter().enumerate() {
+        let Body::Revision(revision) = &entry.record.body else { continue };
+        revisions.entry(revision.of.as_ref().map_or("", schema::Id::as_str)).or_default().push(index);
+    }
+    revisions
+}
+
+fn limits(history: &History, moves: &[LimitMove], agreed: &[Agreed<'_>], results: &[(&Life, Day)]) -> Vec<LimitStep> {
+    let first = moves.iter().find_map(|(.., after)| after.as_ref());
+    let step = |(step, before, after): &LimitMove| {
+        let after = after.as_ref()?;
+        let commit = &history.steps[*step];
+        let si = match after.limit {
+            Limit { at_least: Some(limit), at_most: None } | Limit { at_least: None, at_most: Some(limit) } => {
+                Some(limit)
+            }
+            _ => None,
+        };
+        let recorded = first.is_some_and(|first| same_limit(&first.limit, &after.limit))
+            || on_record(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
+        Some(LimitStep {
+            day: commit.day,
+            commit: commit.short().to_owned(),
+            text: after.text.clone(),
+            si,
+            recorded,
+            after_result: results.iter().any(|(life, date)| history.came_after(*step, life, *date)),
         })
-        .collect()
+    };
+    moves.iter().filter_map(step).collect()
 }
 
 /// Written as `mass: 2 kg` or as `mass: {value: 2 kg, basis: drawn}`, and from one to the other.

@@ -3,7 +3,7 @@
 use schema::Day;
 
 use super::season::Season;
-use super::targets::{TargetAudit, on_record};
+use super::targets::{TargetAudit, leads_to};
 use crate::Loaded;
 use crate::values::Status;
 
@@ -52,7 +52,7 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
         let id = loaded.record(standing.index).id.as_str();
         let recorded = |course: &Course| {
             let ends = [course.limits.0, course.limits.1];
-            ends.into_iter().flatten().any(|end| on_record(loaded, &target.agreed, end))
+            ends.into_iter().flatten().any(|end| leads_to(loaded, &target.agreed, end))
         };
         let mut since: Option<(Day, &Course)> = None;
         for (moment, course) in season.course(id) {

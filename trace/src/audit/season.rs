@@ -50,7 +50,9 @@ pub struct LimitStep {
     pub text: String,
     /// The limit in SI, where it is one number.
     pub si: Option<f64>,
-    /// Was there a result of the target already?
+    /// Is it the first one, or back at it, or does a revision lead to it?
+    pub recorded: bool,
+    /// Was there a result of the target already, be it gone by now?
     pub after_result: bool,
 }
 

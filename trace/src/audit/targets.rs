@@ -55,19 +55,12 @@ pub struct TargetAudit {
     pub unrecorded: Vec<usize>,
 }
 
-/// Does one of these revisions lead to a limit, in SI?
-pub(super) fn on_record(loaded: &Loaded, revisions: &[usize], limit: f64) -> bool {
+/// Does one of these revisions lead to an end of a limit, in SI?
+pub(super) fn leads_to(loaded: &Loaded, revisions: &[usize], end: f64) -> bool {
     revisions.iter().any(|index| match &loaded.record(*index).body {
-        Body::Revision(revision) => revision.to.as_ref().is_some_and(|to| same_number(to.si(), limit)),
+        Body::Revision(revision) => revision.to.as_ref().is_some_and(|to| same_number(to.si(), end)),
         _ => false,
     })
-}
-
-/// The limits after the first that are neither on record nor back at the first.
-fn unrecorded(loaded: &Loaded, revisions: &[usize], limits: &[LimitStep]) -> Vec<usize> {
-    let first = limits.first().and_then(|step| step.si);
-    let known = |si: f64| first.is_some_and(|first| same_number(first, si)) || on_record(loaded, revisions, si);
-    (1..limits.len()).filter(|at| limits[*at].si.is_some_and(|si| !known(si))).collect()
 }
 
 pub(super) fn all(
@@ -122,7 +115,7 @@ pub(super) fn all(
                 verdict,
                 estimate,
                 result,
-                unrecorded: unrecorded(loaded, &agreed, &limits),
+                unrecorded: (0..limits.len()).filter(|at| !limits[*at].recorded).collect(),
                 revisions,
                 agreed,
                 limits,

@@ -1,5 +1,6 @@
 //! `future-result`: a measurement that has not been made yet.
 
+use schema::Day;
 use schema::records::Body;
 
 use super::{Check, Group, Inputs, Told, Warning};
@@ -8,9 +9,9 @@ pub(super) static CHECK: Check = Check {
     name: "future-result",
     group: Group::Verification,
     levels: [Warning; 5],
-    finds: "A result dated after the day that the checks reckon with.",
+    finds: "A result dated more than a day after the day that the checks reckon with.",
     why: "What has not been measured yet counts all the same: targets are told as met, and points as scored.",
-    mend: "Mend the date. To see the records as they were on an earlier day, name a revision of it with --rev: --on moves \
+    mend: "Mend the date. To see the records as they were on an earlier day, name a commit of it with `--rev`: `--on` moves \
            the day and nothing else.",
     found: "\
 results:
@@ -24,8 +25,13 @@ results:
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
         let Body::Result(result) = &entry.record.body else { continue };
-        let Some(date) = result.date.filter(|date| *date > inputs.day) else { continue };
+        let Some(date) = result.date.filter(|date| lies_ahead(inputs.day, *date)) else { continue };
         let message = format!("{} is dated {date}, which is after {}", entry.record.name(), inputs.day);
-        told.tell(index, &["date"], message, "mend the date, or take the records of that day with --rev");
+        told.tell(index, &["date"], message, "mend the date, or name a commit of that day with `--rev`");
     }
+}
+
+/// Is a day more than one after another? Somewhere in the world it is tomorrow already.
+pub(super) fn lies_ahead(today: Day, day: Day) -> bool {
+    today.days_until(day) > 1
 }

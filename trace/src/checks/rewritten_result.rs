@@ -2,20 +2,24 @@
 
 use std::sync::Arc;
 
+use foldhash::HashSet;
+use petgraph::Direction;
 use schema::quantity::same_number;
 use schema::records::Body;
 use schema::{Kind, Quantity, words};
 
 use super::no_reason::letters;
 use super::{Check, Group, Inputs, Note, Told, Warning};
+use crate::graph::Link;
 use crate::history::{Change, History, Life};
 
 pub(super) static CHECK: Check = Check {
     name: "rewritten-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A result whose value, outcome, date or subject was changed in a later commit than the one that brought it, and no note \
-            was written with the change or after it; a result that was removed, and no other one of the same subject names it.",
+    finds: "A result whose value, outcome, date or subject was changed in a later commit than the one that wrote it, and no new note \
+            was written with the change or after it; a result that was removed while its subject stands, and no other one of \
+            the subject names it or came with the same words.",
     why: "A measurement is what was seen on that day: one that can be changed in silence proves nothing.",
     mend: "Say in the `notes` of the result why it reads otherwise, or put it back and write the new measurement as a result of \
            its own. A result that was removed is put back, or named in the `notes` of the one in its place.",
@@ -62,7 +66,9 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
     let end = history.steps.len();
     let note = noted(life, end);
     for route in SAID {
-        let Some(first) = life.last_at(route, life.born) else { continue };
+        // What was not said at first was not measured otherwise.
+        let Some(written) = life.changes_of(route).find(|change| change.after.is_some()) else { continue };
+        let Some(first) = written.after.as_deref() else { continue };
         // What was put back is as it was, and a subject that got another id is the same.
         let as_before = |before: Option<&str>, after: Option<&str>| {
             let life = |id: Option<&str>| history.life(id?).map(|life| &life.id);
@@ -71,16 +77,17 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
         if as_before(Some(first), life.last_at(route, end)) {
             continue;
         }
-        let moved =
-            |change: &&Change| change.step > life.born && !as_before(change.before.as_deref(), change.after.as_deref());
+        let moved = |change: &&Change| {
+            change.step > written.step && !as_before(change.before.as_deref(), change.after.as_deref())
+        };
         let Some(last) = life.changes_of(route).rfind(moved) else { continue };
         if note.is_some_and(|note| note >= last.step) {
             continue;
         }
-        let (born, step) = (&history.steps[life.born], &history.steps[last.step]);
+        let (born, step) = (&history.steps[written.step], &history.steps[last.step]);
         let now = match &last.after {
             Some(text) => format!("`{}`", words::shorten(text)),
-            None => "no more given".to_owned(),
+            None => "gone".to_owned(),
         };
         let message = format!(
             "the {} of {} was `{}` on {} ({}) and is {now} since {} ({}), and no note says why",
@@ -106,8 +113,9 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
 fn noted(life: &Life, end: usize) -> Option<usize> {
     life.last_at("notes", end).filter(|note| letters(note).next().is_some())?;
     let says = |text: &Option<Arc<str>>| letters(text.as_deref().unwrap_or("")).collect::<String>();
-    let written = life.changes_of("notes").filter(|change| change.after.is_some());
-    written.filter(|change| says(&change.before) != says(&change.after)).map(|change| change.step).max()
+    let mut said = HashSet::default();
+    let new = life.changes_of("notes").filter(|change| change.after.is_some() && said.insert(says(&change.after)));
+    new.map(|change| change.step).max()
 }
 
 fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut Told) {
@@ -119,11 +127,11 @@ fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut T
     let now = |id: &str| history.life(id).map(|life| life.id.clone());
     let Some(subject) = now(&of) else { return };
     let Some(index) = loaded.find(&subject) else { return };
-    let accounted = loaded.entries.iter().any(|entry| {
-        let Body::Result(other) = &entry.record.body else { return false };
-        let about = other.of.as_ref().is_some_and(|other| now(other.as_str()).as_ref() == Some(&subject));
+    let accounted = inputs.graph.linked(index, Link::Verifies, Direction::Incoming).any(|other| {
+        let record = loaded.record(other);
+        let Body::Result(other) = &record.body else { return false };
         let named = other.notes.as_deref().is_some_and(|notes| names(notes, &life.id));
-        about && (named || copied(history, entry.record.id.as_str(), life, gone))
+        named || copied(history, record.id.as_str(), life, gone)
     });
     if accounted {
         return;
@@ -143,8 +151,10 @@ fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut T
 
 /// Does another result of that commit say the same under another id?
 fn copied(history: &History, id: &str, life: &Life, gone: usize) -> bool {
+    // That both have one subject is known by now, whatever its id was.
+    let said = SAID.iter().filter(|route| **route != "of");
     history.life(id).filter(|other| other.born == gone).is_some_and(|other| {
-        SAID.iter().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.born)))
+        said.clone().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.born)))
     })
 }
 

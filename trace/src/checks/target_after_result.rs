@@ -82,7 +82,7 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let revisions = limits::revisions(inputs, index, target);
+        let revisions = limits::revisions(inputs, index, target, &moves);
         let results: Vec<(usize, &Life, Day, f64)> = results
             .filter_map(|result| {
                 let record = inputs.graph.loaded.record(result);
@@ -94,7 +94,7 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
         // The last move, and any before it that made a result good which the limit of then did not hold.
         let found = moves.iter().rev().find_map(|(set, before, after)| {
             let after = after.as_ref()?;
-            if limits::on_record(before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
+            if limits::on_record(*set, before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
                 return None;
             }
             let missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));

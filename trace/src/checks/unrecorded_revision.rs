@@ -43,7 +43,9 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for (index, id, target) in limits::targets(inputs) {
         let Some((key, _)) = target.limit().next() else { continue };
         let record = inputs.graph.loaded.record(index);
-        let revisions = limits::revisions(inputs, index, target);
+        let history = inputs.history.filter(|history| history.steps.len() > 1);
+        let moves = history.map(|history| history.limit_moves(id)).unwrap_or_default();
+        let revisions = limits::revisions(inputs, index, target, &moves);
         let standing: Vec<&Agreed<'_>> = revisions.iter().filter(|agreed| agreed.edited.is_none()).collect();
         // Of one day the later record counts.
         let newest = standing.iter().max_by_key(|agreed| (agreed.revision.date, agreed.index));
@@ -54,13 +56,12 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             told.tell(index, &[key], message, "write the revision that is missing, or put the limit back");
             continue;
         }
-        let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { continue };
-        let moves = history.limit_moves(id);
+        let Some(history) = history else { continue };
         let first = moves.iter().find_map(|(_, _, now)| now.as_ref());
         let (Some(first), Some((step, _, Some(now)))) = (first, moves.last()) else { continue };
         let limit = Limit::of(target);
         let is_first = limits::same_limit(&first.limit, &limit);
-        if is_first || limits::on_record(Some(&first.limit), &limit, &revisions) {
+        if is_first || limits::on_record(*step, Some(&first.limit), &limit, &revisions) {
             begins_elsewhere(inputs, index, &moves, &standing, told);
             continue;
         }
@@ -112,37 +113,28 @@ fn begins_elsewhere(
     let record = inputs.graph.loaded.record(target);
     let name = record.name();
     let is_end = |text: &LimitText, si: f64| limits::ends(&text.limit).any(|end| same_number(end, si));
-    for agreed in revisions {
+    let own: Vec<Own<'_>> = revisions.iter().map(|agreed| Own::of(agreed, moves)).collect();
+    for (at, (agreed, one)) in revisions.iter().zip(&own).enumerate() {
         let Some(to) = &agreed.revision.to else { continue };
-        // The moves that it records, and what was in force before each.
-        let own: Vec<(usize, &LimitText)> = moves
-            .iter()
-            .filter_map(|(step, before, after)| {
-                Some((*step, before.as_ref().filter(|_| after.as_ref().is_some_and(|after| is_end(after, to.si())))?))
-            })
-            .collect();
-        let from = match (&agreed.revision.from, own.last()) {
-            (Some(from), _) if from.unit().dimension() != to.unit().dimension() => {
-                let message = format!("it says that the limit of {name} was {from}, and ends at {to}");
-                told.tell(agreed.index, &["from"], message, "write both in units of the same quantity");
-                continue;
-            }
-            (Some(from), _) => from.si(),
-            // Where it does not say, it begins at what it replaced.
-            (None, Some((_, before))) => match limits::ends(&before.limit).collect::<Vec<f64>>()[..] {
-                [only] => only,
-                _ => continue,
-            },
-            (None, None) => continue,
+        if let Some(from) =
+            agreed.revision.from.as_ref().filter(|from| from.unit().dimension() != to.unit().dimension())
+        {
+            let message = format!("it says that the limit of {name} was {from}, and ends at {to}");
+            told.tell(agreed.index, &["from"], message, "write both in units of the same quantity");
+            continue;
+        }
+        let Some(from) = one.from else { continue };
+        let in_force = one.moves.is_empty() || one.moves.iter().any(|(_, before)| is_end(before, from));
+        // Two revisions in one commit are one move: the second begins where the first ends, and that one at what was in force.
+        let begins = |si: f64| match in_force {
+            true => is_end(first, si),
+            false => one.moves.iter().any(|(_, before)| is_end(before, si)),
         };
-        let others = revisions.iter().filter(|other| other.index != agreed.index);
-        let goes_on = others.filter_map(|other| other.revision.to.as_ref()).any(|end| same_number(end.si(), from));
-        let in_force = own.is_empty() || own.iter().any(|(_, before)| is_end(before, from));
-        if goes_on || (in_force && is_end(first, from)) {
+        if leads_back(&own, at, begins) {
             continue;
         }
         let went = moves.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
-        let (message, help) = match (own.last().filter(|_| !in_force), went) {
+        let (message, help) = match (one.moves.last().filter(|_| !in_force), went) {
             (Some((step, before)), _) => {
                 let (was, step) = (&agreed.revision.from, &history.steps[*step]);
                 let was = was.as_ref().map(ToString::to_string).unwrap_or_default();
@@ -175,4 +167,50 @@ fn begins_elsewhere(
         let key: &[&str] = if agreed.revision.from.is_some() { &["from"] } else { &[] };
         told.tell(agreed.index, key, message, help);
     }
+}
+
+/// What git tells of a revision.
+struct Own<'m> {
+    /// Where it begins, in SI; where it does not say, at what it replaced.
+    from: Option<f64>,
+    /// Where it ends, in SI.
+    to: Option<f64>,
+    /// The moves that it records: the step, and what was in force before.
+    moves: Vec<(usize, &'m LimitText)>,
+}
+
+impl<'m> Own<'m> {
+    fn of(agreed: &Agreed<'_>, moves: &'m [LimitMove]) -> Self {
+        let to = agreed.revision.to.as_ref().map(schema::Quantity::si);
+        let ends_there =
+            |text: &LimitText| to.is_some_and(|to| limits::ends(&text.limit).any(|end| same_number(end, to)));
+        let recorded = moves.iter().filter(|(.., after)| after.as_ref().is_some_and(ends_there));
+        let moves: Vec<(usize, &LimitText)> =
+            recorded.filter_map(|(step, before, _)| Some((*step, before.as_ref()?))).collect();
+        let replaced = moves.last().and_then(|(_, before)| match (before.limit.at_least, before.limit.at_most) {
+            (Some(end), None) | (None, Some(end)) => Some(end),
+            _ => None,
+        });
+        Self { from: agreed.revision.from.as_ref().map(schema::Quantity::si).or(replaced), to, moves }
+    }
+}
+
+/// Do revisions lead from such a beginning to where this one begins?
+fn leads_back(all: &[Own<'_>], at: usize, begins: impl Fn(f64) -> bool) -> bool {
+    let mut seen = vec![false; all.len()];
+    let mut left = vec![at];
+    seen[at] = true;
+    while let Some(at) = left.pop() {
+        let Some(from) = all[at].from else { continue };
+        if begins(from) {
+            return true;
+        }
+        for (other, own) in all.iter().enumerate() {
+            if !seen[other] && own.to.is_some_and(|to| same_number(to, from)) {
+                seen[other] = true;
+                left.push(other);
+            }
+        }
+    }
+    false
 }

@@ -138,7 +138,11 @@ fn every_step_of_a_limit_is_to_be_agreed() {
         told(&[at("2027-01-01", "at-most: 300 N", ""), at("2027-01-07", "at-most: 320 N", revisions)])
     };
     let invented = revision("u", "from: 290 N, to: 310 N") + &revision("v", "from: 310 N, to: 320 N");
-    assert_eq!(run(&invented), ["unrecorded-revision u: it says that the limit of t was 290 N, and it never was"]);
+    let found = run(&invented);
+    assert_eq!(found[0], "unrecorded-revision u: it says that the limit of t was 290 N, and it never was");
+    assert!(
+        found[1].starts_with("unrecorded-revision v: it says that the limit of t was 310 N, and it was at most 300 N")
+    );
     let other = run(&revision("v", "from: 300 kg, to: 320 N"));
     assert_eq!(other, ["unrecorded-revision v: it says that the limit of t was 300 kg, and ends at 320 N"]);
     // Both ends of a range.
@@ -148,6 +152,51 @@ fn every_step_of_a_limit_is_to_be_agreed() {
     let low = revision("v", "from: 10 N, to: 12 N");
     assert!(range(&low)[0].contains("12 N to 25 N since 2027-01-07"), "{:?}", range(&low));
     assert_eq!(range(&(low + &revision("w", "from: 20 N, to: 25 N"))), [""; 0]);
+    // An end that is given up moves too.
+    let given_up = |revisions: &str| {
+        told(&[at("2027-01-01", "between: [10 N, 20 N]", ""), at("2027-01-07", "at-least: 10 N", revisions)])
+    };
+    assert!(given_up("")[0].contains("is at least 10 N since 2027-01-07"), "{:?}", given_up(""));
+    assert_eq!(given_up(&revision("v", "from: 20 N, to: 10 N")), [""; 0]);
+    // Two revisions do not vouch for one another, nor one of an earlier day for what came between.
+    let steps = [
+        at("2027-01-01", "at-most: 300 N", ""),
+        at("2027-01-02", "at-most: 320 N", &revision("u", "from: 300 N, to: 320 N")),
+        at(
+            "2027-01-03",
+            "at-most: 350 N",
+            &(revision("u", "from: 300 N, to: 320 N") + &revision("w", "from: 320 N, to: 350 N")),
+        ),
+        at(
+            "2027-01-04",
+            "at-most: 360 N",
+            &(revision("u", "from: 300 N, to: 320 N")
+                + &revision("w", "from: 320 N, to: 350 N")
+                + &revision("x", "from: 320 N, to: 360 N")),
+        ),
+    ];
+    let found = told(&steps);
+    assert!(
+        found[0].starts_with("unrecorded-revision x: it says that the limit of t was 320 N, and it was at most 350 N"),
+        "{found:?}"
+    );
+    let ring = revision("u", "from: 335 N, to: 340 N") + &revision("v", "from: 340 N, to: 335 N");
+    let ring = [
+        at("2027-01-01", "at-most: 300 N", ""),
+        at("2027-01-02", "at-most: 335 N", ""),
+        at("2027-01-03", "at-most: 340 N", ""),
+        at("2027-01-04", "at-most: 335 N", &ring),
+    ];
+    assert!(!told(&ring).is_empty());
+    // A draft that is mended with the limit, which goes where it was long before.
+    let there = revision("u", "from: 200 N, to: 205 N");
+    let back = [
+        at("2027-01-01", "at-most: 200 N", ""),
+        at("2027-01-02", "at-most: 205 N", &there),
+        at("2027-01-03", "at-most: 205 N", &(there.clone() + &revision("v", "from: 205 N, to: 210 N"))),
+        at("2027-01-04", "at-most: 200 N", &(there.clone() + &revision("v", "from: 205 N, to: 200 N"))),
+    ];
+    assert_eq!(told(&back), [""; 0]);
     // Made to end there once the limit had gone there; and a draft that was mended before.
     let edited = [
         at("2027-01-01", "at-most: 300 N", ""),
@@ -206,7 +255,7 @@ fn a_result_that_is_rewritten() {
     assert!(run(&result("r", "value: 4.3 s ± 0.4 s, date: 2027-01-05"))[0].contains("the value of r"), "wider");
     assert!(run(&result("r", "value: 4.3 s ± 0.1 s, date: 2027-01-04"))[0].contains("the date of r"));
     let turned = run(&result("r", "outcome: pass, date: 2027-01-05"));
-    assert!(turned[0].contains("is no more given since 2027-01-08"), "{turned:?}");
+    assert!(turned[0].contains("is gone since 2027-01-08"), "{turned:?}");
     for (why, later) in [
         ("written otherwise", result("r", "value: 4300 ms ± 100 ms, date: 2027-01-05")),
         ("a note", result("r", "value: 4.1 s ± 0.1 s, date: 2027-01-05, notes: The gates stood a metre too far.")),
@@ -240,6 +289,21 @@ fn a_result_that_is_rewritten() {
     let unsaid = at("2027-01-09", &result("r", "value: 4.1 s, date: 2027-01-05"));
     let taken_back = [start.clone(), first.clone(), at("2027-01-08", &changed("A reason.")), unsaid];
     assert_eq!(told(&taken_back).len(), 1);
+    // Put back in one commit and taken for new in the next; and a value that came in a later commit.
+    let put_back = [
+        start.clone(),
+        at("2027-01-06", &noted("4.3 s")),
+        at("2027-01-07", &result("r", "value: 4.1 s, date: 2027-01-05")),
+        at("2027-01-08", &noted("4.1 s")),
+    ];
+    assert_eq!(told(&put_back).len(), 1);
+    let later = [
+        start.clone(),
+        at("2027-01-06", &result("r", "outcome: pass, date: 2027-01-05")),
+        at("2027-01-07", &result("r", "value: 4.3 s, date: 2027-01-05, notes: The number was found.")),
+        at("2027-01-08", &result("r", "value: 4.1 s, date: 2027-01-05, notes: The number was found.")),
+    ];
+    assert!(told(&later)[0].contains("the value of r was `4.3 s` on 2027-01-07"), "{:?}", told(&later));
     // The target has another id, and the result is gone.
     let gone = "targets: {u: {of: car, at-most: 5 s, formerly: [t]}}\n".to_owned();
     let found = told(&[start.clone(), first.clone(), ("2027-01-08", gone)]);

@@ -5,6 +5,7 @@
 //! which clocks get wrong. A field is a route of keys below the record, joined by dots, as
 //! [`schema::read::flat`] tells it.
 
+pub(crate) mod agreed;
 mod cache;
 #[cfg(test)]
 mod check_tests;
@@ -191,23 +192,6 @@ impl History {
     /// written down together, and nobody can tell which was first.
     pub(crate) fn came_after(&self, step: usize, result: &Life, date: Day) -> bool {
         result.born < step || (result.born > step && self.steps[step].no_later_than > date)
-    }
-
-    /// The step in which the end of a revision was edited, if the limit of its target was there before: such a revision
-    /// records nothing.
-    pub(crate) fn edited(&self, revision: &str, target: &str, to: f64) -> Option<usize> {
-        let life = self.life(revision)?;
-        let number = |text: &Option<Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
-        let mut edits = life.changes_of("to").filter(|change| change.step > life.born);
-        let last = edits.rfind(|change| match (number(&change.before), number(&change.after)) {
-            (Some(before), Some(after)) => !same_number(before, after),
-            _ => false,
-        });
-        let step = last?.step;
-        let went = |(at, _, after): &LimitMove| {
-            *at < step && after.as_ref().is_some_and(|after| ends(&after.limit).any(|end| same_number(end, to)))
-        };
-        self.limit_moves(target).iter().any(went).then_some(step)
     }
 
     /// The last step that was made no later than a day.

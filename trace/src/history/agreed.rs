@@ -1,0 +1,88 @@
+//! Which moves of a limit were agreed on record: one rule for the checks and the audit.
+
+use std::sync::Arc;
+
+use schema::Quantity;
+use schema::quantity::same_number;
+use schema::records::{Body, Revision, Target};
+
+use super::{History, Life, LimitMove, ends};
+use crate::load::Loaded;
+use crate::values::Limit;
+
+/// A revision of a target.
+pub(crate) struct Agreed<'r> {
+    /// Its record.
+    pub(crate) index: usize,
+    /// What it says.
+    pub(crate) revision: &'r Revision,
+    /// The step in which it came; the first where there is no history.
+    born: usize,
+    /// The step in which its end was edited after the limit had gone there: such a one records nothing.
+    pub(crate) edited: Option<usize>,
+}
+
+impl Agreed<'_> {
+    /// Does it record a limit that ends here, in SI?
+    fn leads_to(&self, end: f64) -> bool {
+        self.edited.is_none() && self.revision.to.as_ref().is_some_and(|to| same_number(to.si(), end))
+    }
+}
+
+/// The revisions of a target among these records, given how its limit moved.
+pub(crate) fn agreed<'r>(
+    loaded: &'r Loaded,
+    history: Option<&History>,
+    moves: &[LimitMove],
+    target: &Target,
+    about: impl Iterator<Item = usize>,
+) -> Vec<Agreed<'r>> {
+    let dimension = target.limit().next().map(|(_, limit)| limit.unit().dimension());
+    let bodies = about.filter_map(|index| match &loaded.record(index).body {
+        Body::Revision(revision) => Some((index, revision.as_ref())),
+        _ => None,
+    });
+    // In another dimension it ends nowhere, which is told as a mismatch of units.
+    let of_it = bodies.filter(|(_, revision)| revision.to.as_ref().map(|to| to.unit().dimension()) == dimension);
+    of_it
+        .map(|(index, revision)| {
+            let life = history.and_then(|history| history.life(loaded.record(index).id.as_str()));
+            let edited = life.zip(revision.to.as_ref()).and_then(|(life, to)| edited(life, moves, to.si()));
+            Agreed { index, revision, born: life.map_or(0, |life| life.born), edited }
+        })
+        .collect()
+}
+
+/// The step in which the end of a revision was edited, if the limit was there before.
+fn edited(life: &Life, moves: &[LimitMove], to: f64) -> Option<usize> {
+    let number = |text: &Option<Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
+    let mut edits = life.changes_of("to").filter(|change| change.step > life.born);
+    let last = edits.rfind(|change| match (number(&change.before), number(&change.after)) {
+        (Some(before), Some(after)) => !same_number(before, after),
+        _ => false,
+    });
+    let step = last?.step;
+    let leads = |after: &super::LimitText| ends(&after.limit).any(|end| same_number(end, to));
+    let went = moves.iter().rfind(|(.., after)| after.as_ref().is_some_and(leads));
+    went.is_some_and(|(at, ..)| *at < step).then_some(step)
+}
+
+/// Does a revision lead to every end that moved? Where an end was only given up, to what is left, and no earlier than
+/// the step that did it.
+pub(crate) fn on_record(step: usize, before: Option<&Limit>, after: &Limit, revisions: &[Agreed<'_>]) -> bool {
+    let both: [fn(&Limit) -> Option<f64>; 2] = [|limit| limit.at_least, |limit| limit.at_most];
+    let (mut moved, mut given_up) = (Vec::new(), false);
+    for end in both {
+        match (before.and_then(end), end(after)) {
+            (Some(_), None) => given_up = true,
+            (Some(before), Some(after)) if same_number(before, after) => {}
+            (_, Some(after)) => moved.push(after),
+            (None, None) => {}
+        }
+    }
+    if moved.is_empty() && given_up {
+        let left = || ends(after);
+        return revisions.iter().any(|agreed| agreed.born >= step && left().any(|end| agreed.leads_to(end)));
+    }
+    moved.into_iter().all(|end| revisions.iter().any(|agreed| agreed.leads_to(end)))
+}
