@@ -233,3 +233,20 @@ fn a_character_of_a_text_is_found_in_every_style() {
     assert_eq!(spot("a: x + yy", 1, 4, "x + yy", 6), (1, 10), "the end of the text");
     assert_eq!(spot("a: \"x\\u0020+\"", 1, 4, "x +", 2), (1, 4), "its start, where the two part");
 }
+
+/// Found by fuzzing: libyaml gives a block that the end of the file cuts off no line break, and the other reader one.
+#[test]
+fn a_block_at_the_end_of_a_file_is_read_alike_both_ways() {
+    for end in ["", "\n", "\r\n", "\n\n"] {
+        for line in ["\n", "\r\n"] {
+            for sign in ["|", ">", "|-", "|+", ">+"] {
+                let text = format!(
+                    "parts:{line}  hub: {{in: a}}{line}  nut:{line}    in: a{line}    notes: {sign}{line}      two words{end}"
+                );
+                let (quick, slow) = (records(text.as_bytes()), by_record(&text));
+                assert_eq!(format!("{:?}", quick.records), format!("{:?}", slow.records), "{text:?}");
+                assert_eq!((quick.records.len(), quick.problems.len()), (2, 0), "{text:?}");
+            }
+        }
+    }
+}
