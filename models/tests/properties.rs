@@ -64,9 +64,7 @@ fn smooth(f: impl Fn(f64) -> f64) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    // The same cars each run: of a million, some stand where the answer itself has a kink (two limits that cross at all
-    // speeds at once), and a test must not fail by the luck of the draw.
-    #![proptest_config(ProptestConfig { failure_persistence: None, rng_seed: RngSeed::Fixed(2027), ..ProptestConfig::with_cases(300) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(300) })]
 
     #[test]
     fn straight_line_moves_the_right_way(car in any_car(), power in 20e3..120e3_f64, more in 1.001..1.5_f64) {
@@ -188,6 +186,12 @@ proptest! {
         let mirrored: Vec<_> = track.iter().map(|(length, curvature)| (*length, -curvature)).collect();
         prop_assert_eq!(lap(&car, curve(power), &mirrored).run().unwrap(), whole);
     }
+}
+
+proptest! {
+    // The same cars each run: one in some ten thousand stands where the answer itself has a kink (two limits that cross at
+    // all speeds at once) or a tolerance of 1e-9 shows, and a test must not fail by the luck of the draw.
+    #![proptest_config(ProptestConfig { failure_persistence: None, rng_seed: RngSeed::Fixed(2027), ..ProptestConfig::with_cases(300) })]
 
     #[test]
     fn answers_are_smooth_in_mass_power_and_grip(car in any_car(), track in any_track(), power in 20e3..120e3_f64) {

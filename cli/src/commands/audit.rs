@@ -1,13 +1,11 @@
 //! `audit`: the season looked back on.
 
 use clap::{Args, ValueEnum};
-use schema::Day;
-use schema::records::Body;
 use trace::audit::{Audit as Look, Season};
 use trace::graph::Graph;
 use trace::history::Past;
 use trace::values::Values;
-use trace::{Error, Loaded, Report};
+use trace::{Error, Report};
 
 use super::Done;
 use crate::args::{Records, Shared};
@@ -62,7 +60,7 @@ impl Audit {
             values: &values,
             report: &report,
             season: season.as_ref(),
-            note: note(&loaded, &past, day),
+            note: note(&past, &look),
         };
         let text = if self.context {
             json::text(&audit::context(&told))
@@ -80,20 +78,19 @@ impl Audit {
 }
 
 /// What the reader is to know before all else.
-fn note(loaded: &Loaded, past: &Past, day: Day) -> Option<String> {
+fn note(past: &Past, look: &Look) -> Option<String> {
     let missing = past.reason().map(|why| format!("what git would tell is missing: {why}"));
-    let later = loaded.entries.iter().filter(
-        |entry| matches!(&entry.record.body, Body::Result(result) if result.date.is_some_and(|date| day.days_until(date) > 1)),
-    );
-    let later = match later.count() {
+    let ahead = match look.ahead {
         0 => None,
-        1 => Some(format!(
-            "a result is dated after {day} and counts all the same; `--rev` shows the records as they were"
-        )),
-        more => Some(format!(
-            "{more} results are dated after {day} and count all the same; `--rev` shows the records as they were"
-        )),
+        1 => Some("a result is dated".to_owned()),
+        more => Some(format!("{more} results are dated")),
     };
-    let notes: Vec<String> = missing.into_iter().chain(later).collect();
+    let ahead = ahead.map(|dated| {
+        format!(
+            "{dated} after {}, and the audit counts what lies ahead: `--rev` shows the records as they were",
+            look.day
+        )
+    });
+    let notes: Vec<String> = missing.into_iter().chain(ahead).collect();
     (!notes.is_empty()).then(|| notes.join("; "))
 }

@@ -72,6 +72,11 @@ impl Quantity {
         self.uncertainty
     }
 
+    /// Is it the same value of the same kind, however it is written? The uncertainty is left aside.
+    pub fn same_value(&self, other: &Self) -> bool {
+        self.unit.dimension() == other.unit.dimension() && same_number(self.si(), other.si())
+    }
+
     /// The value in SI base units (money in its own currency, points in points).
     pub fn si(&self) -> f64 {
         self.unit.to_si(self.value)

@@ -51,8 +51,6 @@ impl Season {
                     let moves = history.limit_moves(id);
                     let about = revisions.get(id).map_or(&[][..], Vec::as_slice).iter().copied();
                     let agreed = agreed(loaded, Some(history), &moves, target, about);
-                    let edited = agreed.iter().filter(|one| one.edited.is_some());
-                    season.edited.extend(edited.map(|one| loaded.record(one.index).id.to_string()));
                     let results = tested.get(id).map_or(&[][..], Vec::as_slice);
                     season.limits.insert(id.to_owned(), limits(history, &moves, &agreed, results));
                 }
@@ -133,19 +131,13 @@ fn limits(history: &History, moves: &[LimitMove], agreed: &[Agreed<'_>], results
     let step = |(step, before, after): &LimitMove| {
         let after = after.as_ref()?;
         let commit = &history.steps[*step];
-        let si = match after.limit {
-            Limit { at_least: Some(limit), at_most: None } | Limit { at_least: None, at_most: Some(limit) } => {
-                Some(limit)
-            }
-            _ => None,
-        };
         let recorded = first.is_some_and(|first| same_limit(&first.limit, &after.limit))
             || on_record(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
         Some(LimitStep {
             day: commit.day,
             commit: commit.short().to_owned(),
             text: after.text.clone(),
-            si,
+            limit: after.limit,
             recorded,
             after_result: results.iter().any(|(life, date)| history.came_after(*step, life, *date)),
         })

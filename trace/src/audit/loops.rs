@@ -3,9 +3,10 @@
 use schema::Day;
 
 use super::season::Season;
-use super::targets::{TargetAudit, leads_to};
+use super::targets::TargetAudit;
 use crate::Loaded;
-use crate::values::Status;
+use crate::history::same_limit;
+use crate::values::{Limit, Status};
 
 /// Where a target stood at one moment.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,7 +34,7 @@ pub struct Loop {
     pub revised: bool,
     /// Did a result end it?
     pub measured: bool,
-    /// Where the limit moved: does a revision lead to where it went?
+    /// Where the limit moved: is it on record where it went?
     pub recorded: bool,
 }
 
@@ -51,8 +52,8 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
         let standing = &target.standing;
         let id = loaded.record(standing.index).id.as_str();
         let recorded = |course: &Course| {
-            let ends = [course.limits.0, course.limits.1];
-            ends.into_iter().flatten().any(|end| leads_to(loaded, &target.agreed, end))
+            let limit = Limit { at_least: course.limits.0, at_most: course.limits.1 };
+            target.limits.iter().rfind(|step| same_limit(&step.limit, &limit)).is_some_and(|step| step.recorded)
         };
         let mut since: Option<(Day, &Course)> = None;
         for (moment, course) in season.course(id) {

@@ -27,6 +27,7 @@ use std::collections::BTreeMap;
 use schema::Day;
 use schema::records::Body;
 
+use crate::checks::future_result::lies_ahead;
 use crate::graph::{Graph, Link};
 use crate::report::Report;
 use crate::values::{Measured, Values};
@@ -36,6 +37,8 @@ use crate::values::{Measured, Values};
 pub struct Audit {
     /// The day it reckons with.
     pub day: Day,
+    /// How many results are dated after it, and count all the same.
+    pub ahead: usize,
     /// The goals: points planned, predicted and scored.
     pub goals: Vec<GoalScore>,
     /// Every target, in the order of the records.
@@ -63,6 +66,7 @@ impl Audit {
         let pairs = predictions::pairs(values, &targets, season);
         Self {
             day: report.day,
+            ahead: ahead(graph, report.day),
             goals: points::all(values, &expected, report),
             verified: verification::all(graph, &targets, &results),
             loops: season.map(|season| loops::all(graph.loaded, &targets, season)).unwrap_or_default(),
@@ -105,6 +109,12 @@ fn idle(graph: &Graph<'_>, report: &Report) -> Vec<usize> {
     let mut idle: Vec<usize> = told.filter_map(|finding| graph.loaded.find(finding.record.as_deref()?)).collect();
     idle.sort_unstable();
     idle
+}
+
+fn ahead(graph: &Graph<'_>, day: Day) -> usize {
+    let bodies = graph.loaded.entries.iter().map(|entry| &entry.record.body);
+    let dates = bodies.filter_map(|body| if let Body::Result(result) = body { result.date } else { None });
+    dates.filter(|date| lies_ahead(day, *date)).count()
 }
 
 fn waivers(graph: &Graph<'_>, day: Day) -> Vec<(usize, bool)> {

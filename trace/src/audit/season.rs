@@ -1,9 +1,9 @@
 //! What git knows of a season, as the audit needs it.
 
-use foldhash::{HashMap, HashSet};
+use foldhash::HashMap;
 use schema::{Day, Quantity};
 
-use crate::values::Status;
+use crate::values::{Limit, Status};
 
 /// What git knows.
 #[derive(Debug, Default)]
@@ -16,8 +16,6 @@ pub struct Season {
     pub moments: Vec<Moment>,
     /// The limits that each target had, from the one first set on.
     pub limits: HashMap<String, Vec<LimitStep>>,
-    /// The revisions that were edited once the limit had gone where they end: they record nothing.
-    pub edited: HashSet<String>,
     /// The amounts that each part had, by `part.amount`, from the one first written on.
     pub amounts: HashMap<String, Vec<AmountStep>>,
 }
@@ -48,8 +46,8 @@ pub struct LimitStep {
     pub commit: String,
     /// The limit as it is written.
     pub text: String,
-    /// The limit in SI, where it is one number.
-    pub si: Option<f64>,
+    /// The limit, in SI.
+    pub limit: Limit,
     /// Is it the first one, or back at it, or does a revision lead to it?
     pub recorded: bool,
     /// Was there a result of the target already, be it gone by now?

@@ -1,11 +1,9 @@
 //! Every target: its limit and how it moved, what was expected, what came, by which method and evidence.
 
-use schema::quantity::same_number;
 use schema::records::{Body, Outcome, Verify};
 
 use super::Results;
 use super::season::{LimitStep, Season};
-use crate::Loaded;
 use crate::report::Report;
 use crate::values::{Origin, Standing, Status, Values};
 
@@ -23,6 +21,9 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// All of them, what was not reached first.
+    pub const ALL: [Self; 4] = [Self::Missed, Self::NeverVerified, Self::NotDue, Self::Met];
+
     /// The words in outputs.
     pub fn words(self) -> &'static str {
         match self {
@@ -47,20 +48,20 @@ pub struct TargetAudit {
     pub result: Option<usize>,
     /// Its revisions, by date.
     pub revisions: Vec<usize>,
-    /// Those of them that record something.
-    pub agreed: Vec<usize>,
     /// The limits it had, from the first on; empty where git does not tell.
     pub limits: Vec<LimitStep>,
-    /// Which of them no revision leads to, by their number.
-    pub unrecorded: Vec<usize>,
 }
 
-/// Does one of these revisions lead to an end of a limit, in SI?
-pub(super) fn leads_to(loaded: &Loaded, revisions: &[usize], end: f64) -> bool {
-    revisions.iter().any(|index| match &loaded.record(*index).body {
-        Body::Revision(revision) => revision.to.as_ref().is_some_and(|to| same_number(to.si(), end)),
-        _ => false,
-    })
+impl TargetAudit {
+    /// How many of its limits are not on record.
+    pub fn unrecorded(&self) -> usize {
+        self.limits.iter().filter(|step| !step.recorded).count()
+    }
+
+    /// Was a limit set or moved once there was a result?
+    pub fn after_result(&self) -> bool {
+        self.limits.iter().any(|step| step.after_result)
+    }
 }
 
 pub(super) fn all(
@@ -107,19 +108,7 @@ pub(super) fn all(
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
             let limits = limits.cloned().unwrap_or_default();
             let revisions: Vec<usize> = revised.into_iter().map(|(_, index)| index).collect();
-            let edited =
-                |index: &usize| season.is_some_and(|season| season.edited.contains(loaded.record(*index).id.as_str()));
-            let agreed: Vec<usize> = revisions.iter().copied().filter(|index| !edited(index)).collect();
-            TargetAudit {
-                standing: standing.clone(),
-                verdict,
-                estimate,
-                result,
-                unrecorded: (0..limits.len()).filter(|at| !limits[*at].recorded).collect(),
-                revisions,
-                agreed,
-                limits,
-            }
+            TargetAudit { standing: standing.clone(), verdict, estimate, result, revisions, limits }
         })
         .collect()
 }

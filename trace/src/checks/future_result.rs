@@ -32,6 +32,6 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
 }
 
 /// Is a day more than one after another? Somewhere in the world it is tomorrow already.
-pub(super) fn lies_ahead(today: Day, day: Day) -> bool {
+pub(crate) fn lies_ahead(today: Day, day: Day) -> bool {
     today.days_until(day) > 1
 }

@@ -2,7 +2,6 @@
 
 use petgraph::Direction;
 use schema::Quantity;
-use schema::quantity::same_number;
 use schema::records::{Body, Target};
 
 use super::Inputs;
@@ -14,9 +13,7 @@ pub(super) use crate::history::{ends, same_limit};
 
 /// Is this quantity the limit of the target, or an end of it?
 pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
-    target.limit().any(|(_, limit)| {
-        limit.unit().dimension() == quantity.unit().dimension() && same_number(limit.si(), quantity.si())
-    })
+    target.limit().any(|(_, limit)| limit.same_value(quantity))
 }
 
 /// The revisions of a target, in the order of the records, given how its limit moved.

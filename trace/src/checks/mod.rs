@@ -10,7 +10,7 @@ mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
 mod expired_waiver;
-mod future_result;
+pub(crate) mod future_result;
 mod idle_analysis;
 mod limits;
 mod missing_key;

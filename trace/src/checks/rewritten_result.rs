@@ -169,9 +169,7 @@ fn same(a: Option<&str>, b: Option<&str>) -> bool {
     match (read(a), read(b)) {
         (Some(a), Some(b)) => {
             let spread = |one: &Quantity| one.uncertainty().unwrap_or(0.0) * one.unit().factor();
-            a.unit().dimension() == b.unit().dimension()
-                && same_number(a.si(), b.si())
-                && same_number(spread(&a), spread(&b))
+            a.same_value(&b) && same_number(spread(&a), spread(&b))
         }
         _ => a == b,
     }

@@ -1,7 +1,6 @@
 //! What has changed since: the amounts, counts and choices that a result or a calculation was about.
 
 use foldhash::HashSet;
-use schema::quantity::same_number;
 use schema::records::Body;
 use schema::{Kind, Quantity};
 
@@ -215,7 +214,7 @@ fn same(route: &str, a: Option<&str>, b: Option<&str>) -> bool {
     }
     let read = |text: Option<&str>| text.and_then(|text| Quantity::parse(text).ok());
     match (read(a), read(b)) {
-        (Some(a), Some(b)) => same_number(a.si(), b.si()) && a.unit().dimension() == b.unit().dimension(),
+        (Some(a), Some(b)) => a.same_value(&b),
         _ => a == b,
     }
 }

@@ -4,6 +4,7 @@ use schema::records::Body;
 
 use super::{Check, Group, Inputs, Level, Note, Told};
 use crate::graph::Tier;
+use crate::values::{Measured, Values};
 
 pub(super) static CHECK: Check = Check {
     name: "unfed-target",
@@ -26,7 +27,7 @@ targets:
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let graph = inputs.graph;
     // A value that was measured no longer moves with what is below it, and yet that is what it came from.
-    let on_paper = (inputs.values.results() > 0).then(|| inputs.values.on_paper());
+    let on_paper = (inputs.values.results() > 0).then(|| Values::with(graph, Measured::Nothing));
     let values = on_paper.as_ref().unwrap_or(inputs.values);
     let network = &values.network;
     let feeds = values.feeding();

@@ -187,10 +187,7 @@ impl<'m> Own<'m> {
         let recorded = moves.iter().filter(|(.., after)| after.as_ref().is_some_and(ends_there));
         let moves: Vec<(usize, &LimitText)> =
             recorded.filter_map(|(step, before, _)| Some((*step, before.as_ref()?))).collect();
-        let replaced = moves.last().and_then(|(_, before)| match (before.limit.at_least, before.limit.at_most) {
-            (Some(end), None) | (None, Some(end)) => Some(end),
-            _ => None,
-        });
+        let replaced = moves.last().and_then(|(_, before)| before.limit.only_end());
         Self { from: agreed.revision.from.as_ref().map(schema::Quantity::si).or(replaced), to, moves }
     }
 }

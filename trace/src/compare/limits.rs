@@ -1,7 +1,5 @@
 //! Targets whose limit moved, and the revision that records it.
 
-use schema::Quantity;
-use schema::quantity::same_number;
 use schema::records::{Body, Target};
 
 use super::{Delta, Renames, Side};
@@ -18,20 +16,15 @@ pub struct LimitMove {
     pub revision: Option<usize>,
 }
 
-/// Two quantities that are the same but for the last digits of their units' factors.
-fn same(a: &Quantity, b: &Quantity) -> bool {
-    a.unit().dimension() == b.unit().dimension() && same_number(a.si(), b.si())
-}
-
 fn same_limit(a: &Target, b: &Target) -> bool {
     let (a, b): (Vec<_>, Vec<_>) = (a.limit().collect(), b.limit().collect());
-    a.len() == b.len() && a.iter().zip(&b).all(|((key, x), (other, y))| key == other && same(x, y))
+    a.len() == b.len() && a.iter().zip(&b).all(|((key, x), (other, y))| key == other && x.same_value(y))
 }
 
 /// Does a revision begin at one of a target's limits?
 fn begins_at(revision: &Body, target: &Target) -> bool {
     let Body::Revision(revision) = revision else { return false };
-    revision.from.as_ref().is_some_and(|from| target.limit().any(|(_, limit)| same(limit, from)))
+    revision.from.as_ref().is_some_and(|from| target.limit().any(|(_, limit)| limit.same_value(from)))
 }
 
 /// The revision of a target that leads to one of its limits; the latest of them.
@@ -42,7 +35,7 @@ fn recorded(loaded: &Loaded, target: usize) -> Option<usize> {
     let leading = entries.filter_map(|(index, entry)| match &entry.record.body {
         Body::Revision(revision) if revision.of.as_ref() == Some(&record.id) => {
             let to = revision.to.as_ref()?;
-            limits.limit().any(|(_, limit)| same(limit, to)).then_some((revision.date, index))
+            limits.limit().any(|(_, limit)| limit.same_value(to)).then_some((revision.date, index))
         }
         _ => None,
     });
@@ -64,7 +57,7 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
             let (then, body) = (&before.record(old).body, &after.record(*revision).body);
             // One whose end was edited was agreed for another limit.
             let (Body::Revision(earlier), Body::Revision(now)) = (then, body) else { return true };
-            let as_agreed = earlier.to.as_ref().zip(now.to.as_ref()).is_none_or(|(then, now)| same(then, now));
+            let as_agreed = earlier.to.as_ref().zip(now.to.as_ref()).is_none_or(|(then, now)| then.same_value(now));
             as_agreed && (then != body || begins_at(body, was))
         });
         delta.limits.push(LimitMove { base: old, head: new, revision });

@@ -63,8 +63,10 @@ fn edited(life: &Life, moves: &[LimitMove], to: f64) -> Option<usize> {
     });
     let step = last?.step;
     let leads = |after: &super::LimitText| ends(&after.limit).any(|end| same_number(end, to));
-    let went = moves.iter().rfind(|(.., after)| after.as_ref().is_some_and(leads));
-    went.is_some_and(|(at, ..)| *at < step).then_some(step)
+    let went = || moves.iter().filter(|(.., after)| after.as_ref().is_some_and(leads)).map(|(at, ..)| *at);
+    // Where the limit stood long before the revision came says nothing of it.
+    let since = went().any(|at| life.born <= at && at < step);
+    (since || went().next_back().is_some_and(|last| last < step)).then_some(step)
 }
 
 /// Does a revision lead to every end that moved? Where an end was only given up, to what is left, and no earlier than

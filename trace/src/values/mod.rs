@@ -121,11 +121,6 @@ impl<'g, 'r> Values<'g, 'r> {
         build::build(graph, measured)
     }
 
-    /// The same without results: a value that was measured no longer moves with what is below it.
-    pub fn on_paper(&self) -> Self {
-        Self::with(self.graph, Measured::Nothing)
-    }
-
     /// How many results give a value.
     pub fn results(&self) -> usize {
         let bodies = self.graph.loaded.entries.iter().map(|entry| &entry.record.body);

@@ -74,6 +74,14 @@ impl Limit {
         margin.is_finite().then_some(margin)
     }
 
+    /// The one end of a limit that has no other.
+    pub fn only_end(&self) -> Option<f64> {
+        match (self.at_least, self.at_most) {
+            (Some(end), None) | (None, Some(end)) => Some(end),
+            _ => None,
+        }
+    }
+
     /// How far a value is inside the nearer limit, in SI; below zero outside.
     pub fn room(&self, value: f64) -> Option<f64> {
         match (self.at_least.map(|least| value - least), self.at_most.map(|most| most - value)) {

@@ -141,10 +141,9 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
     let limits: Vec<Value> = target
         .limits
         .iter()
-        .enumerate()
-        .map(|(at, step)| {
+        .map(|step| {
             json!({"date": step.day.to_string(), "commit": step.commit, "limit": step.text,
-                   "recorded": !target.unrecorded.contains(&at), "after_result": step.after_result})
+                   "recorded": step.recorded, "after_result": step.after_result})
         })
         .collect();
     let result = target.result.map(|index| {
@@ -183,8 +182,8 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         "result": result,
         "margin": number(told.measured(target).and(standing.margin)),
         "moved": target.limits.len().saturating_sub(1),
-        "unrecorded": target.unrecorded.len(),
-        "after_result": target.limits.iter().any(|step| step.after_result),
+        "unrecorded": target.unrecorded(),
+        "after_result": target.after_result(),
         "verdict": target.verdict.words(),
         "status": standing.status.word(),
         "methods": told.methods(standing.index),

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 use trace::Error;
-use trace::audit::groups;
+use trace::audit::{Verdict, groups};
 
 use super::{Told, json, terminal};
 use crate::output::numbers::{margin, percent, quantity};
@@ -51,7 +51,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
                    "margin": measured.and_then(|_| margin(&target.standing, unit)).unwrap_or_default(),
-                   "unrecorded": target.unrecorded.len()})
+                   "unrecorded": target.unrecorded()})
         })
         .collect();
     let groups: Vec<Value> = groups(&told.audit.pairs)
@@ -66,6 +66,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
         "goals": goals,
         "targets": targets,
         "groups": groups,
+        "verdicts": Verdict::ALL.map(Verdict::words),
         "met": met,
         "missed": missed,
         "never_verified": never,

@@ -157,7 +157,8 @@ impl Told<'_> {
         });
         let mut limits: Vec<(Day, f64)> = Vec::new();
         if let Some(target) = limited {
-            limits.extend(target.limits.iter().filter_map(|step| Some((step.day, unit.from_si(step.si?)))));
+            limits
+                .extend(target.limits.iter().filter_map(|step| Some((step.day, unit.from_si(step.limit.only_end()?)))));
             if limits.is_empty() {
                 limits.extend(
                     points.first().zip(target.standing.limit.at_most).map(|((day, _), si)| (*day, unit.from_si(si))),

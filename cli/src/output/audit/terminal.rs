@@ -108,14 +108,12 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
         ("moved", false),
     ])
     .spare(&[5, 2]);
-    // What was not reached stands first.
-    let order = [
-        (Verdict::Missed, Paint::Level(Level::Error)),
-        (Verdict::NeverVerified, Paint::Level(Level::Warning)),
-        (Verdict::NotDue, Paint::Faint),
-        (Verdict::Met, Paint::Faint),
-    ];
-    for (verdict, paint) in order {
+    for verdict in Verdict::ALL {
+        let paint = match verdict {
+            Verdict::Missed => Paint::Level(Level::Error),
+            Verdict::NeverVerified => Paint::Level(Level::Warning),
+            Verdict::NotDue | Verdict::Met => Paint::Faint,
+        };
         let mut of_it = told.audit.targets.iter().filter(|target| target.verdict == verdict).peekable();
         if of_it.peek().is_some() {
             table.row(vec![(verdict.words().to_owned(), paint)]);
@@ -123,7 +121,7 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
         of_it.for_each(|one| table.row(target(told, one)));
     }
     out.push_str(&table.text(ink));
-    let late = told.audit.targets.iter().filter(|target| target.limits.iter().any(|step| step.after_result));
+    let late = told.audit.targets.iter().filter(|target| target.after_result());
     let late: Vec<&str> = late.map(|target| told.id(target.standing.index)).collect();
     if !late.is_empty() {
         ink.block(out, "", 0, &format!("limits that were set or moved after a result: {}", late.join(", ")));
@@ -155,7 +153,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
 
 /// How the limit moved.
 fn moved(target: &TargetAudit) -> (String, Paint) {
-    match (target.unrecorded.len(), target.revisions.len()) {
+    match (target.unrecorded(), target.revisions.len()) {
         (0, 0) => plain(""),
         (0, revisions) => plain(count(revisions, "revision")),
         (unrecorded, _) => (format!("{unrecorded} unrecorded"), Paint::Level(Level::Warning)),
