@@ -1,5 +1,6 @@
 #!/bin/sh
-# Runs the fuzz target `reader` for a number of seconds (60 unless given); fails when it finds something.
+# Runs the fuzz target `reader` for a number of seconds (60 unless given), with more of libFuzzer's options if
+# wanted; fails when it finds something.
 # What it finds is written to fuzz/artifacts/reader; a short one belongs into schema/src/read/tests.rs.
 #
 # Only a stable compiler is asked for. RUSTC_BOOTSTRAP=1 lets it take the flags that coverage needs, and
@@ -7,8 +8,9 @@
 #   SANITIZER=address sh fuzz/run.sh
 set -eu
 seconds="${1:-60}"
+[ $# = 0 ] || shift
 cd "$(dirname "$0")"
 command -v cargo-fuzz >/dev/null || cargo install cargo-fuzz --locked
 mkdir -p found
 RUSTC_BOOTSTRAP=1 exec cargo fuzz run reader --fuzz-dir . --sanitizer "${SANITIZER:-none}" found corpus/reader -- \
-    -max_total_time="$seconds" -timeout=10 -rss_limit_mb=1024 -max_len=4096 -dict=yaml.dict -print_final_stats=1
+    -max_total_time="$seconds" -timeout=10 -rss_limit_mb=1024 -max_len=4096 -dict=yaml.dict -print_final_stats=1 "$@"

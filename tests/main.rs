@@ -8,6 +8,10 @@
     reason = "a test fails by panicking, and says what it measured or skipped"
 )]
 
+#[path = "../fuzz/src/agree.rs"]
+#[allow(unreachable_pub, reason = "the fuzz target has it too")]
+mod agree;
+
 mod audit;
 mod budgets;
 mod check_staged;
@@ -42,6 +46,7 @@ mod uncertainty;
 mod units;
 mod values;
 mod yaml_cases;
+mod yaml_changes;
 
 /// A file that no `mod` names would be a test that never runs.
 #[test]

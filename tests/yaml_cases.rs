@@ -13,11 +13,8 @@ use proptest::prelude::*;
 use schema::read::{self, ProblemKind};
 use serde_json::Value;
 
+use crate::agree;
 use crate::support::{SETTINGS, Sandbox};
-
-#[path = "../fuzz/src/agree.rs"]
-#[allow(unreachable_pub, reason = "the fuzz target has it too")]
-mod agree;
 
 struct Case {
     name: String,

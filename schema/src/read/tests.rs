@@ -250,3 +250,30 @@ fn a_block_at_the_end_of_a_file_is_read_alike_both_ways() {
         }
     }
 }
+
+/// Found by fuzzing, and by putting every mark into every place: what libyaml takes and YAML 1.2 does not.
+#[test]
+fn a_question_mark_a_tab_or_a_comment_at_a_sign_is_no_quick_reading() {
+    let cases = [
+        ("{?\"parts\": {\"hub\": {\"in\": \"a\"}}}", 1, 2),
+        ("parts:\n  hub:\n    in:\ta\n", 3, 9),
+        ("parts:\n  hub:\n    in: a\n    notes: |#\n      x\n", 4, 13),
+        ("parts:\n  hub:\n    in: a\n    notes:\n    |\n      x\n", 7, 1),
+        ("parts:\n  hub:\n    in: a\n    notes: |\n      \n     #x\n", 6, 6),
+        // Columns of a directive's line are not told beyond its end.
+        ("a: b\r%%%, \u{85}\u{85}\u{85}\u{85} y\u{feff}\n", 2, 13),
+    ];
+    for (text, line, column) in cases {
+        let spots: Vec<_> = told(text).iter().map(|(_, line, column, _)| (*line, *column)).collect();
+        assert_eq!(spots, [(line, column)], "{text:?}");
+        assert!(records(text.as_bytes()).records.is_empty(), "{text:?}");
+    }
+    assert_told("parts:\n  hub:\n\t  in: a\n", &[(Unreadable, 3, 4, "write spaces in its place")]);
+    // Within a text they are texts.
+    for text in ["a > b", "a | b", "why?", "(x) > y", "2 | 3"] {
+        let file = format!("parts:\n  hub:\n    in: a\n    notes: {text}\n    title: 'is it?'\n");
+        let read = records(file.as_bytes());
+        assert_eq!(format!("{:?}", read.records), format!("{:?}", by_record(&file).records), "{text}");
+        assert!(yaml::typed::<RecordFile>(&file).is_some(), "{text} is read slowly");
+    }
+}

@@ -45,7 +45,8 @@ pub fn shipped<T: DeserializeOwned>(text: &str) -> Result<T, String> {
 /// than [`tree`] does, or take long over? What is called simple here may still be wrong, to both.
 ///
 /// Not simple are tags; anchors, whose aliases could write a text out a million times; directives; characters
-/// that ended a line in YAML 1.1; brackets and quotes that go on over a line, which `serde_yaml` reads at
+/// that ended a line in YAML 1.1; tabs; keys behind a `?`; blocks with a number, a comment or nothing behind
+/// their sign; brackets and quotes that go on over a line, which `serde_yaml` reads at
 /// any indentation; comments right behind them; brackets very deep or so many that they may be: it takes
 /// time square in them, and one in quotes may hide another one from the count.
 fn is_simple(text: &str) -> bool {
@@ -75,6 +76,9 @@ fn is_simple(text: &str) -> bool {
             b'!' if opens(before) => return false,
             b'&' if opens(before) && bytes.get(i + 1).is_some_and(|b| !b.is_ascii_whitespace()) => return false,
             b'%' if matches!(before, b'\n' | b'\r') => return false,
+            b'\t' => return false,
+            b'?' if opens(before) || matches!(before, b'"' | b'\'') => return false,
+            b'|' | b'>' if !is_plain_block(bytes, i) => return false,
             0xc2 | 0xe2 | 0xef if ODD.iter().any(|odd| bytes[i..].starts_with(odd.as_bytes())) => return false,
             b'\n' | b'\r' => {
                 if depth > 0 || doubles % 2 == 1 || (single_opens && singles % 2 == 1) {
@@ -90,9 +94,27 @@ fn is_simple(text: &str) -> bool {
     !cut_off && opened.saturating_mul(bytes.len()) <= MOST_STEPS
 }
 
+/// Is the mark a part of a text, or the sign of a block as it is commonly written: behind a key and before a
+/// line with something on it?
+fn is_plain_block(bytes: &[u8], at: usize) -> bool {
+    let before = bytes[..at].trim_ascii_end();
+    let blanks = &bytes[before.len()..at];
+    if blanks.contains(&b'\n') {
+        return false;
+    }
+    let Some(b':') = before.last() else {
+        return before.last().is_some_and(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b')'));
+    };
+    let rest = &bytes[at + 1..];
+    let rest = rest.strip_prefix(b"-").or_else(|| rest.strip_prefix(b"+")).unwrap_or(rest);
+    let rest = rest.strip_prefix(b"\r").unwrap_or(rest);
+    let first = rest.strip_prefix(b"\n").and_then(|next| next.iter().find(|b| **b != b' '));
+    !blanks.is_empty() && first.is_some_and(|b| !matches!(b, b'\n' | b'\r'))
+}
+
 /// The bytes that [`is_simple`] must look at: few of a file.
 const IS_MARK: [bool; 256] = {
-    let marks = b"[]{}\"'#!&%\n\r\xc2\xe2\xef";
+    let marks = b"[]{}\"'#!&%?|>\t\n\r\xc2\xe2\xef";
     let (mut table, mut at) = ([false; 256], 0);
     while at < marks.len() {
         table[marks[at] as usize] = true;
@@ -158,6 +180,20 @@ fn too_deep(spot: Spot) -> SyntaxError {
     SyntaxError { spot, message, help: "records need 7 levels: check the brackets".to_owned() }
 }
 
+/// What the parser cannot go on from. The column is held to its line: some characters of a directive are
+/// counted twice.
+fn no_yaml(text: &str, spot: Spot, info: &str) -> SyntaxError {
+    let text = text.replace("\r\n", "\n");
+    let line = text.split(['\n', '\r']).nth(spot.line as usize - 1).unwrap_or("");
+    let help = if line.contains('\t') {
+        "there is a tab on this line: write spaces in its place"
+    } else {
+        "mend the YAML at this place; indentation and quotes are the usual causes"
+    };
+    let last = Spot::new(spot.line as usize, line.chars().count());
+    SyntaxError { spot: spot.min(last), message: format!("not valid YAML: {info}"), help: help.to_owned() }
+}
+
 /// A `%YAML` line that does not give a version, which the parser passes over.
 fn odd_directive(text: &str) -> Option<Spot> {
     let heads = text.lines().take_while(|line| line.is_empty() || line.starts_with(['%', '#']));
@@ -207,11 +243,7 @@ pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
                 if error.info().contains("recursion limit") {
                     return Err(too_deep(spot));
                 }
-                return Err(SyntaxError {
-                    spot,
-                    message: format!("not valid YAML: {}", error.info()),
-                    help: "mend the YAML at this place; indentation and quotes are the usual causes".to_owned(),
-                });
+                return Err(no_yaml(text, spot, error.info()));
             }
         };
         let spot = Spot::new(span.start.line(), span.start.col()).min(end);
