@@ -61,6 +61,9 @@ fn is_simple(text: &str) -> bool {
     for (i, &byte) in marks.chain([(bytes.len(), &b'\n')]) {
         let before = if i > 0 { bytes[i - 1] } else { b'\n' };
         match byte {
+            // What ends in a dash within brackets, as in `{title: left -}`.
+            b',' | b'[' | b']' | b'{' | b'}' if before == b'-' && depth > 0 => return false,
+            b',' => {}
             b'[' | b'{' => {
                 (depth, opened) = (depth + 1, opened + 1);
                 if depth > DEEPEST_ON_A_LINE {
@@ -114,7 +117,7 @@ fn is_plain_block(bytes: &[u8], at: usize) -> bool {
 
 /// The bytes that [`is_simple`] must look at: few of a file.
 const IS_MARK: [bool; 256] = {
-    let marks = b"[]{}\"'#!&%?|>\t\n\r\xc2\xe2\xef";
+    let marks = b",[]{}\"'#!&%?|>\t\n\r\xc2\xe2\xef";
     let (mut table, mut at) = ([false; 256], 0);
     while at < marks.len() {
         table[marks[at] as usize] = true;
