@@ -32,6 +32,7 @@ mod git_shapes;
 mod git_troubles;
 mod history;
 mod history_cache;
+mod history_merges;
 mod hook_install;
 mod hostile;
 mod json_schema;

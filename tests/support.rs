@@ -111,11 +111,17 @@ impl Sandbox {
     #[track_caller]
     pub(crate) fn commit_on(&self, day: &str, message: &str) {
         self.git(&["add", "-A"]);
+        self.git_on(day, &["commit", "-q", "--allow-empty", "-m", message]);
+    }
+
+    /// Runs git as if it were a day.
+    #[track_caller]
+    pub(crate) fn git_on(&self, day: &str, args: &[&str]) {
         let mut command = self.command("git", &self.path());
         for who in ["AUTHOR", "COMMITTER"] {
             command.env(format!("GIT_{who}_DATE"), format!("{day}T12:00:00Z"));
         }
-        let output = command.args(["commit", "-q", "--allow-empty", "-m", message]).output().unwrap();
+        let output = command.args(args).output().unwrap();
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     }
 

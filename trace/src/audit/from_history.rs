@@ -52,7 +52,7 @@ impl Season {
                     let about = revisions.get(id).map_or(&[][..], Vec::as_slice).iter().copied();
                     let agreed = agreed(loaded, Some(history), &moves, target, about);
                     let results = tested.get(id).map_or(&[][..], Vec::as_slice);
-                    season.limits.insert(id.to_owned(), limits(history, &moves, &agreed, results));
+                    season.limits.insert(id.to_owned(), limits(history, id, &moves, &agreed, results));
                 }
                 Body::Part(part) => {
                     let Some(life) = history.life(id) else { continue };
@@ -126,11 +126,18 @@ fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<usize>> {
     revisions
 }
 
-fn limits(history: &History, moves: &[LimitMove], agreed: &[Agreed<'_>], results: &[(&Life, Day)]) -> Vec<LimitStep> {
+fn limits(
+    history: &History,
+    id: &str,
+    moves: &[LimitMove],
+    agreed: &[Agreed<'_>],
+    results: &[(&Life, Day)],
+) -> Vec<LimitStep> {
     let first = moves.iter().find_map(|(.., after)| after.as_ref());
-    let step = |(step, before, after): &LimitMove| {
+    let step = |moved: &LimitMove| {
+        let (step, before, after) = moved;
         let after = after.as_ref()?;
-        let commit = &history.steps[*step];
+        let commit = history.written(id, moved);
         let recorded = first.is_some_and(|first| same_limit(&first.limit, &after.limit))
             || on_record(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
         Some(LimitStep {
@@ -139,7 +146,7 @@ fn limits(history: &History, moves: &[LimitMove], agreed: &[Agreed<'_>], results
             text: after.text.clone(),
             limit: after.limit,
             recorded,
-            after_result: results.iter().any(|(life, date)| history.came_after(*step, life, *date)),
+            after_result: results.iter().any(|(life, date)| history.came_after(id, moved, &life.id, *date)),
         })
     };
     moves.iter().filter_map(step).collect()

@@ -92,23 +92,24 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
             .filter(|(.., value)| limit.holds(*value, 0.0))
             .collect();
         // The last move, and any before it that made a result good which the limit of then did not hold.
-        let found = moves.iter().rev().find_map(|(set, before, after)| {
+        let found = moves.iter().rev().find_map(|moved| {
+            let (set, before, after) = moved;
             let after = after.as_ref()?;
             if limits::on_record(*set, before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
                 return None;
             }
             let missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));
             let made = results.iter().filter(|(_, life, date, value)| {
-                history.came_after(*set, life, *date)
+                history.came_after(id, moved, &life.id, *date)
                     && after.limit.holds(*value, 0.0)
                     && (set == last || missed(*value))
             });
             made.min_by_key(|(result, _, date, _)| (*date, *result))
-                .map(|(result, life, date, _)| (set, before, after, *result, *life, *date))
+                .map(|(result, life, date, _)| (moved, before, after, *result, *life, *date))
         });
-        let Some((set, before, after, result, life, date)) = found else { continue };
+        let Some((moved, before, after, result, life, date)) = found else { continue };
         let record = inputs.graph.loaded.record(index);
-        let step = &history.steps[*set];
+        let step = history.written(id, moved);
         let how = match before {
             Some(before) => format!("moved from {} to {}", before.text, after.text),
             None => format!("first set to {}", after.text),

@@ -12,11 +12,12 @@ use std::sync::Arc;
 use sha2::{Digest as _, Sha256};
 
 use super::log::{FileEvent, Log, Mark, RecordEvent};
+use super::sides::{DEEPEST, SideLog};
 use crate::snapshot::Snapshot;
 use crate::snapshot::past::Step;
 
 /// Counts up with every change of what is kept or how it is read from git.
-const FORMAT: u32 = 1;
+const FORMAT: u32 = 2;
 /// The folder below git's.
 const FOLDER: &str = "tierod";
 /// A larger file is not read: it would be no cache of ours, or slower than git.
@@ -231,16 +232,28 @@ fn put_log(out: &mut Vec<u8>, log: &Log) {
     }
     put_text(out, &log.tip.0);
     put_text(out, &log.tip.1);
+    put_number(out, log.sides.len() as u32);
+    for side in &log.sides {
+        put_number(out, side.merge);
+        put_number(out, side.fork.unwrap_or(NONE));
+        put_log(out, &side.log);
+    }
 }
 
 fn log(source: &mut Source<'_>) -> Option<Log> {
+    let whole = log_in(source, 0)?;
+    source.bytes.is_empty().then_some(whole)
+}
+
+fn log_in(source: &mut Source<'_>, depth: usize) -> Option<Log> {
     let strings: Vec<Arc<str>> = source.list(4, |source| source.text().map(Arc::from))?;
     let steps = source.list(32, |source| {
         let commit = source.text()?.to_owned();
         let (author_time, committer_time) = (source.long()?, source.long()?);
         let zone = source.number()? as i32;
         let (tree, prefix) = (source.text()?.to_owned(), source.text()?.to_owned());
-        Some(Mark { step: Step { commit, author_time, committer_time, zone, tree, prefix, changes: Vec::new() } })
+        let (changes, others) = (Vec::new(), Vec::new());
+        Some(Mark { step: Step { commit, author_time, committer_time, zone, tree, prefix, changes, others } })
     })?;
     let text = |number: u32| ((number as usize) < strings.len()).then_some(number);
     let of = |step: u32| ((step as usize) < steps.len()).then_some(step);
@@ -259,9 +272,15 @@ fn log(source: &mut Source<'_>) -> Option<Log> {
     };
     let (fields, unread, nested) = (pairs(&text)?, pairs(&of)?, pairs(&of)?);
     let tip = (source.text()?.to_owned(), source.text()?.to_owned());
+    let sides = source.list(48, |source| {
+        let (merge, fork) = (of(source.number()?)?, source.number()?);
+        let fork = if fork == NONE { None } else { Some(of(fork)?) };
+        let log = if depth < DEEPEST { log_in(source, depth + 1)? } else { return None };
+        Some(SideLog { merge, fork, log })
+    })?;
     let inside =
         |event: &RecordEvent| event.set.is_none_or(|(_, begin, end)| begin <= end && end as usize <= fields.len());
-    (source.bytes.is_empty() && events.iter().all(inside)).then_some(Log {
+    events.iter().all(inside).then_some(Log {
         strings,
         steps,
         files,
@@ -271,6 +290,7 @@ fn log(source: &mut Source<'_>) -> Option<Log> {
         nested,
         tip,
         shallow: false,
+        sides,
     })
 }
 
@@ -285,6 +305,9 @@ mod tests {
             ("2027-01-02", "parts: {b: {count: 1}}"),
         ]);
         log.tip = ("abc".to_owned(), "car/".to_owned());
+        let side = super::super::log::scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
+        log.sides =
+            vec![SideLog { merge: 1, fork: Some(0), log: side.clone() }, SideLog { merge: 1, fork: None, log: side }];
         let mut bytes = Vec::new();
         put_log(&mut bytes, &log);
         assert_eq!(super::log(&mut Source { bytes: &bytes }), Some(log));

@@ -5,14 +5,15 @@
 
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashMapExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Kind;
 use schema::read::flat::{self, Chunk, FlatRecord};
 use schema::settings;
 
+use super::sides::{self, SideLog};
 use crate::Error;
 use crate::snapshot::Snapshot;
-use crate::snapshot::past::{Step, Walk};
+use crate::snapshot::past::{Known, Step, Walk};
 
 /// How many blobs are held at once while a history is read.
 const AT_ONCE: usize = 64;
@@ -59,17 +60,23 @@ pub(super) struct Log {
     /// The tip that it was read from, and the data root's prefix there.
     pub(super) tip: (String, String),
     pub(super) shallow: bool,
+    /// What merges that touched a target brought in.
+    pub(super) sides: Vec<SideLog>,
 }
 
 impl Log {
-    /// The commits that are known: their names, and the data root's prefix in each.
-    pub(super) fn known(&self) -> HashMap<&str, &str> {
-        let mut known: HashMap<&str, &str> =
-            self.steps.iter().map(|mark| (mark.step.commit.as_str(), mark.step.prefix.as_str())).collect();
+    /// The commits that are known, and the data root's prefix in each.
+    pub(super) fn known(&self) -> Known {
+        let mut known = Known::default();
+        self.add_steps(&mut known);
         if !self.tip.0.is_empty() {
-            known.insert(&self.tip.0, &self.tip.1);
+            known.insert(self.tip.0.clone(), self.tip.1.clone());
         }
         known
+    }
+
+    pub(super) fn add_steps(&self, known: &mut Known) {
+        known.extend(self.steps.iter().map(|mark| (mark.step.commit.clone(), mark.step.prefix.clone())));
     }
 
     /// Keeps what is known at a commit; everything at the tip. `false` where another data root came up inside this one
@@ -84,6 +91,7 @@ impl Log {
         self.files.retain(|event| event.step < kept);
         self.events.retain(|event| event.step < kept);
         self.unread.retain(|(step, _)| *step < kept);
+        self.sides.retain(|side| side.merge < kept);
         self.nested.iter().all(|(step, _)| *step < kept)
     }
 
@@ -93,14 +101,14 @@ impl Log {
 }
 
 /// Names strings by numbers.
-struct Names(HashMap<Arc<str>, u32>);
+pub(super) struct Names(HashMap<Arc<str>, u32>);
 
 impl Names {
     fn of(log: &Log) -> Self {
         Self(log.strings.iter().enumerate().map(|(at, text)| (text.clone(), at as u32)).collect())
     }
 
-    fn name(&mut self, text: &str, log: &mut Log) -> u32 {
+    pub(super) fn name(&mut self, text: &str, log: &mut Log) -> u32 {
         if let Some(known) = self.0.get(text) {
             return *known;
         }
@@ -127,8 +135,8 @@ impl Version {
 /// Adds steps to a log.
 pub(super) struct Reader<'s> {
     pub(super) log: Log,
-    names: Names,
-    snapshot: &'s Snapshot,
+    pub(super) names: Names,
+    pub(super) snapshot: &'s Snapshot,
     current: HashMap<u32, Version>,
 }
 
@@ -138,9 +146,22 @@ impl<'s> Reader<'s> {
         Self { names: Names::of(&log), log, snapshot, current: HashMap::new() }
     }
 
-    /// Adds what a walk found. `false` where another data root came up inside this one: its records were
-    /// never ours, and the log is to be read anew.
+    /// Adds what a walk found, with what its merges brought in. `false` where another data root came up inside this
+    /// one: its records were never ours, and the log is to be read anew.
     pub(super) fn add(&mut self, walk: Walk) -> Result<bool, Error> {
+        let merges = sides::merges(&walk, self.log.steps.len());
+        let whole = self.add_steps(walk)?;
+        if whole && !merges.is_empty() {
+            let mut known = Known::default();
+            self.log.add_steps(&mut known);
+            self.log.add_sides(&mut known);
+            self.add_sides(merges, &mut known, 0)?;
+        }
+        Ok(whole)
+    }
+
+    /// Adds the steps of a walk.
+    pub(super) fn add_steps(&mut self, walk: Walk) -> Result<bool, Error> {
         let begun = !self.log.steps.is_empty();
         let base = self.log.steps.len() as u32;
         for (at, step) in walk.steps.iter().enumerate() {
@@ -161,6 +182,7 @@ impl<'s> Reader<'s> {
         let mut work: Vec<(u32, u32, Option<u32>, Option<u32>)> = Vec::new();
         for mut step in walk.steps {
             let number = self.log.steps.len() as u32;
+            step.others.clear();
             for change in std::mem::take(&mut step.changes) {
                 if !is_record(&change.path) || self.log.holds_nested(&change.path) {
                     continue;
@@ -374,7 +396,7 @@ fn settle(before: Vec<FlatRecord>, after: Vec<FlatRecord>) -> Differences {
     for record in before {
         old.entry(record.id.clone()).or_insert(record);
     }
-    let mut seen = foldhash::HashSet::default();
+    let mut seen = HashSet::default();
     let mut set = Vec::new();
     for record in after {
         if seen.insert(record.id.clone()) && old.get(&record.id) != Some(&record) {
@@ -404,6 +426,7 @@ pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
             tree: format!("{:040x}", at + 1),
             prefix: String::new(),
             changes: Vec::new(),
+            others: Vec::new(),
         };
         reader.log.steps.push(Mark { step });
         reader.change(at as u32, path, Some(Some(records.as_bytes().into())));

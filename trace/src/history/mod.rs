@@ -12,6 +12,7 @@ mod check_tests;
 mod lives;
 mod log;
 pub mod outlook;
+mod sides;
 #[cfg(test)]
 mod tests;
 
@@ -24,10 +25,11 @@ use schema::{Day, Kind, Quantity};
 
 use crate::load::Loaded;
 use crate::snapshot::Source;
-use crate::snapshot::past::Step;
+use crate::snapshot::past::{Known, Step};
 use crate::values::Limit;
 use crate::{Error, snapshot::Snapshot};
 use log::{Log, Reader};
+use sides::Side;
 
 /// The keys of a target's limit.
 pub const LIMITS: [&str; 3] = ["at-least", "at-most", "between"];
@@ -143,6 +145,7 @@ pub struct History {
     pub unread: Vec<(usize, String)>,
     lives: Vec<Life>,
     by_id: HashMap<Arc<str>, usize>,
+    sides: Vec<Side>,
 }
 
 impl History {
@@ -188,12 +191,6 @@ impl History {
         moves
     }
 
-    /// Did what a step brought come after a result of this life and date? What came in one commit with its result was
-    /// written down together, and nobody can tell which was first.
-    pub(crate) fn came_after(&self, step: usize, result: &Life, date: Day) -> bool {
-        result.born < step || (result.born > step && self.steps[step].no_later_than > date)
-    }
-
     /// The last step that was made no later than a day.
     pub fn step_on(&self, day: Day) -> Option<usize> {
         self.steps.iter().rposition(|step| step.id.is_some() && step.no_later_than <= day)
@@ -232,6 +229,7 @@ impl History {
             unread: unread.collect(),
             lives: lives::lives(log),
             by_id: HashMap::new(),
+            sides: log.sides.iter().map(Side::of).collect(),
         };
         for (at, life) in history.lives.iter().enumerate() {
             for id in &life.older_ids {
@@ -377,7 +375,7 @@ fn log(snapshot: &Snapshot, tip: &str, cached: bool, begun: Option<Log>) -> Resu
     if !kept {
         log = Log::default();
         if walk.met.is_some() {
-            let Some(whole) = snapshot.walk(tip, &HashMap::new())? else { return Ok(None) };
+            let Some(whole) = snapshot.walk(tip, &Known::default())? else { return Ok(None) };
             walk = whole;
         }
     }
@@ -387,7 +385,7 @@ fn log(snapshot: &Snapshot, tip: &str, cached: bool, begun: Option<Log>) -> Resu
     let mut whole = reader.add(walk)?;
     if !whole {
         reader = Reader::new(Log::default(), snapshot);
-        if let Some(walk) = snapshot.walk(tip, &HashMap::new())? {
+        if let Some(walk) = snapshot.walk(tip, &Known::default())? {
             whole = reader.add(walk)?;
         }
     }
@@ -422,6 +420,7 @@ fn read(snapshot: &Snapshot, day: Day, logs: Option<&mut Logs>) -> Result<Past, 
             tree: String::new(),
             prefix: snapshot.prefix.clone(),
             changes: Vec::new(),
+            others: Vec::new(),
         };
         let mut reader = Reader::new(log, snapshot);
         let differs = reader.add_snapshot(step)?;

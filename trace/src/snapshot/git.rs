@@ -3,13 +3,13 @@
 use std::cmp::Ordering;
 use std::path::{Path, PathBuf};
 
-use foldhash::{HashMap, HashSet};
+use foldhash::HashSet;
 use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags, Tree, TreeEntry, TreeWalkMode, TreeWalkResult};
 use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
 use super::locate::{self, Locals};
-use super::past::{FileChange, Place, Step, Walk, marker, plain, renamed};
+use super::past::{FileChange, Known, Place, Step, Walk, marker, plain, renamed};
 use super::place::{Commit, Content, Entry, EntryKind, Index};
 use super::{plumbing, text_of};
 
@@ -180,7 +180,7 @@ impl Library {
     }
 
     /// The commits that changed a data root, back to the first or to one that is known (with its prefix).
-    pub(super) fn walk(&self, from: &Place, known: &HashMap<&str, &str>) -> Result<Walk, Failure> {
+    pub(super) fn walk(&self, from: &Place, known: &Known) -> Result<Walk, Failure> {
         let mut walk = Walk { tip: from.commit.clone(), ..Walk::default() };
         let mut prefix = from.prefix.clone();
         let mut commit = self.repository.find_commit(Oid::from_str(&from.commit)?)?;
@@ -188,7 +188,7 @@ impl Library {
         let mut own = below(&tree, &prefix)?;
         loop {
             let name = commit.id().to_string();
-            if known.get(name.as_str()) == Some(&prefix.as_str()) {
+            if known.get(&name) == Some(&prefix) {
                 walk.met = Some(name);
                 break;
             }
@@ -229,6 +229,7 @@ impl Library {
                     tree: own.map(|id| id.to_string()).unwrap_or_default(),
                     prefix: prefix.clone(),
                     changes,
+                    others: commit.parent_ids().skip(1).map(|id| id.to_string()).collect(),
                 });
             }
             let (Some(parent), Some((parent_tree, parent_own))) = (parent, before) else {

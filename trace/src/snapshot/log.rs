@@ -3,10 +3,8 @@
 use std::ffi::OsStr;
 use std::path::PathBuf;
 
-use foldhash::HashMap;
-
 use super::locate::Locals;
-use super::past::{FileChange, Place, Step, Walk, marker, plain, renamed};
+use super::past::{FileChange, Known, Place, Step, Walk, marker, plain, renamed};
 use super::place::EntryKind;
 use super::plumbing::{Git, strange};
 use crate::Error;
@@ -46,14 +44,14 @@ impl Git {
     }
 
     /// The commits that changed a data root, back to the first or to one that is known (with its prefix).
-    pub(super) fn walk(&self, from: &Place, known: &HashMap<&str, &str>) -> Result<Walk, Error> {
+    pub(super) fn walk(&self, from: &Place, known: &Known) -> Result<Walk, Error> {
         let mut walk = Walk { tip: from.commit.clone(), ..Walk::default() };
         if !known.is_empty() {
             let near = self.words(&["--no-replace-objects", "rev-list", "--first-parent", NEAR, &from.commit])?;
-            walk.met = near.lines().find(|id| known.contains_key(id)).map(str::to_owned);
+            walk.met = near.lines().find(|id| known.contains_key(*id)).map(str::to_owned);
         }
         let end = self.log(from, &mut walk)?;
-        if walk.met.as_ref().is_some_and(|met| known.get(met.as_str()) != Some(&end.as_str())) {
+        if walk.met.as_ref().is_some_and(|met| known.get(met) != Some(&end)) {
             // The data root had another name there: all is read anew.
             walk = Walk { tip: from.commit.clone(), ..Walk::default() };
             self.log(from, &mut walk)?;
@@ -215,7 +213,8 @@ fn header(line: &str, prefix: &str) -> Option<(Step, Option<String>)> {
     let commit = fields.next()?.to_owned();
     let (author, zone) = fields.next()?.split_once(' ')?;
     let committer_time = fields.next()?.parse().ok()?;
-    let parent = fields.next()?.split(' ').next().filter(|id| !id.is_empty()).map(str::to_owned);
+    let mut parents = fields.next()?.split(' ').filter(|id| !id.is_empty()).map(str::to_owned);
+    let parent = parents.next();
     let zone: i32 = zone.parse().ok()?;
     let step = Step {
         commit,
@@ -225,6 +224,7 @@ fn header(line: &str, prefix: &str) -> Option<(Step, Option<String>)> {
         tree: String::new(),
         prefix: prefix.to_owned(),
         changes: Vec::new(),
+        others: parents.collect(),
     };
     Some((step, parent))
 }

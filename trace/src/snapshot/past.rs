@@ -26,6 +26,8 @@ pub struct Step {
     pub prefix: String,
     /// The files that differ from the first parent, by their paths below the data root.
     pub changes: Vec<FileChange>,
+    /// The other parents, of a merge.
+    pub others: Vec<String>,
 }
 
 impl Step {
@@ -61,6 +63,9 @@ pub struct Walk {
     /// How many commits were passed on the way, as far as that is known.
     pub passed: usize,
 }
+
+/// The commits that are known, and the prefix of the data root in each.
+pub(crate) type Known = HashMap<String, String>;
 
 /// Where a walk stands: a commit, and the data root in it.
 #[derive(Clone, Debug)]
@@ -111,7 +116,7 @@ impl Snapshot {
     /// The commits that changed the data root, from the tip back to the first, or to one that `known` says is known.
     ///
     /// `None` where the tip does not hold the data root.
-    pub(crate) fn walk(&self, tip: &str, known: &HashMap<&str, &str>) -> Result<Option<Walk>, Error> {
+    pub(crate) fn walk(&self, tip: &str, known: &Known) -> Result<Option<Walk>, Error> {
         let Some(repository) = self.repository() else { return Ok(None) };
         let prefix = if repository.has(tip, &marker(&self.prefix))? {
             self.prefix.clone()
@@ -125,6 +130,15 @@ impl Snapshot {
             }
         };
         repository.walk(&Place { commit: tip.to_owned(), prefix }, known).map(Some)
+    }
+
+    /// The same, from a commit that a merge brought in; `None` where it does not hold the data root under this prefix.
+    pub(crate) fn walk_side(&self, tip: &str, prefix: &str, known: &Known) -> Result<Option<Walk>, Error> {
+        let Some(repository) = self.repository() else { return Ok(None) };
+        if !repository.has(tip, &marker(prefix))? {
+            return Ok(None);
+        }
+        repository.walk(&Place { commit: tip.to_owned(), prefix: prefix.to_owned() }, known).map(Some)
     }
 
     /// The contents of blobs, in their order.

@@ -2,10 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use foldhash::{HashMap, HashSet};
+use foldhash::HashSet;
 
 use super::locate::Locals;
-use super::past::{Place, Walk};
+use super::past::{Known, Place, Walk};
 use super::{git, plumbing};
 use crate::Error;
 
@@ -173,7 +173,7 @@ impl Repository {
     }
 
     /// The commits that changed a data root, back to the first or to one that is known (with its prefix).
-    pub(super) fn walk(&self, from: &Place, known: &HashMap<&str, &str>) -> Result<Walk, Error> {
+    pub(super) fn walk(&self, from: &Place, known: &Known) -> Result<Walk, Error> {
         self.with(|library| library.walk(from, known), |git| git.walk(from, known))
     }
 

@@ -1,0 +1,221 @@
+//! Which of a limit and a result was written first, where a merge brought one of them or both.
+
+use serde_json::Value;
+
+use crate::support::Sandbox;
+
+fn limit(sandbox: &Sandbox, day: &str, seconds: &str) {
+    sandbox.write(
+        "track.yaml",
+        format!("targets: {{track: {{of: car, at-most: {seconds}, serves: {{skidpad: A wide car turns late.}}}}}}\n"),
+    );
+    sandbox.commit_on(day, "limit");
+}
+
+/// A measurement of this date, committed on this day.
+fn result(sandbox: &Sandbox, day: &str, date: &str) {
+    sandbox.write(
+        "rig.yaml",
+        format!("results: {{rig: {{of: track, value: 1.25 m, date: {date}, evidence: [chain.yaml]}}}}\n"),
+    );
+    sandbox.commit_on(day, "result");
+}
+
+fn other(sandbox: &Sandbox, day: &str, count: u32) {
+    sandbox.write("other.yaml", format!("parts: {{link: {{in: suspension, count: {count}}}}}\n"));
+    sandbox.commit_on(day, "another file");
+}
+
+/// A repository whose limit of 1.2 m the result of 1.25 m misses.
+fn start(format: &str) -> Sandbox {
+    let sandbox = Sandbox::new();
+    sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
+    sandbox.small_root("");
+    limit(&sandbox, "2027-01-01", "1.2 m");
+    sandbox
+}
+
+fn branch(sandbox: &Sandbox, name: &str) {
+    sandbox.git(&["switch", "-qc", name]);
+}
+
+fn switch(sandbox: &Sandbox, name: &str) {
+    sandbox.git(&["switch", "-q", name]);
+}
+
+fn merge(sandbox: &Sandbox, day: &str, branches: &[&str]) {
+    sandbox.git_on(day, &[&["merge", "-q", "--no-ff", "--no-edit"], branches].concat());
+}
+
+fn name(sandbox: &Sandbox, revision: &str) -> String {
+    sandbox.git(&["rev-parse", revision])[..10].to_owned()
+}
+
+/// What `target-after-result` says, with the cache of what was read before, and without it.
+#[track_caller]
+fn told(sandbox: &Sandbox) -> Option<String> {
+    let say = || {
+        let report = sandbox.tierod(&["check", "--format", "json"]).json();
+        let mut found = report["findings"].as_array().unwrap().iter().filter(|f| f["check"] == "target-after-result");
+        let first = found.next().map(|finding| finding["message"].as_str().unwrap().to_owned());
+        assert!(found.next().is_none());
+        first
+    };
+    let first = say();
+    assert_eq!(say(), first, "from the cache");
+    std::fs::remove_dir_all(sandbox.at(".git/tierod")).unwrap();
+    assert_eq!(say(), first, "without the cache");
+    // The audit says the same of it.
+    let audit: Value = sandbox.tierod(&["audit", "--format", "json"]).json();
+    let target = audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == "track").unwrap();
+    assert_eq!(target["after_result"], first.is_some(), "{target}");
+    first
+}
+
+#[track_caller]
+fn assert_told(sandbox: &Sandbox, day: &str, commit: &str) {
+    let expected =
+        format!("the limit of track was moved from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
+    let told = told(sandbox);
+    assert!(told.as_ref().is_some_and(|told| told.starts_with(&expected)), "{told:?}, not {expected}");
+}
+
+#[test]
+fn both_on_one_branch() {
+    for format in ["files", "reftable"] {
+        let sandbox = start(format);
+        branch(&sandbox, "side");
+        result(&sandbox, "2027-02-03", "2027-02-03");
+        limit(&sandbox, "2027-02-03", "1.3 m");
+        let moved = name(&sandbox, "HEAD");
+        switch(&sandbox, "main");
+        other(&sandbox, "2027-02-04", 1);
+        merge(&sandbox, "2027-02-05", &["side"]);
+        assert_told(&sandbox, "2027-02-03", &moved);
+
+        let sandbox = start(format);
+        branch(&sandbox, "side");
+        limit(&sandbox, "2027-02-03", "1.3 m");
+        result(&sandbox, "2027-02-03", "2027-02-03");
+        switch(&sandbox, "main");
+        merge(&sandbox, "2027-02-05", &["side"]);
+        assert_eq!(told(&sandbox), None, "the limit was first");
+    }
+}
+
+/// Neither branch goes on from the other: the dates decide, and the day of the merge counts for nothing.
+#[test]
+fn one_on_a_branch_and_one_beside_it() {
+    for (written, after) in [("2027-02-01", false), ("2027-02-03", false), ("2027-02-04", true)] {
+        let sandbox = start("files");
+        branch(&sandbox, "side");
+        limit(&sandbox, written, "1.3 m");
+        let moved = name(&sandbox, "HEAD");
+        switch(&sandbox, "main");
+        result(&sandbox, "2027-02-06", "2027-02-03");
+        merge(&sandbox, "2027-02-08", &["side"]);
+        if after {
+            assert_told(&sandbox, written, &moved);
+        } else {
+            assert_eq!(told(&sandbox), None, "{written}");
+        }
+
+        // The result is written down when the merge is there.
+        let sandbox = start("files");
+        branch(&sandbox, "side");
+        limit(&sandbox, written, "1.3 m");
+        let moved = name(&sandbox, "HEAD");
+        switch(&sandbox, "main");
+        other(&sandbox, "2027-02-02", 1);
+        merge(&sandbox, "2027-02-05", &["side"]);
+        result(&sandbox, "2027-02-06", "2027-02-03");
+        if after {
+            assert_told(&sandbox, written, &moved);
+        } else {
+            assert_eq!(told(&sandbox), None, "{written}");
+        }
+    }
+}
+
+/// What was written before the branch forked came before all that is on it, whatever the clocks say.
+#[test]
+fn the_result_before_the_fork() {
+    let sandbox = start("files");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    branch(&sandbox, "side");
+    other(&sandbox, "2027-02-03", 1);
+    limit(&sandbox, "2027-02-01", "1.3 m");
+    let moved = name(&sandbox, "HEAD");
+    switch(&sandbox, "main");
+    merge(&sandbox, "2027-02-05", &["side"]);
+    assert_told(&sandbox, "2027-02-01", &moved);
+}
+
+/// The main branch was merged into one's own, which then became the main branch: first parents lead along the own one.
+#[test]
+fn the_main_branch_merged_into_the_own_one() {
+    let sandbox = start("files");
+    branch(&sandbox, "own");
+    other(&sandbox, "2027-02-01", 1);
+    switch(&sandbox, "main");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    limit(&sandbox, "2027-02-03", "1.3 m");
+    let moved = name(&sandbox, "HEAD");
+    switch(&sandbox, "own");
+    merge(&sandbox, "2027-02-05", &["main"]);
+    switch(&sandbox, "main");
+    sandbox.git(&["merge", "-q", "--ff-only", "own"]);
+    assert_told(&sandbox, "2027-02-03", &moved);
+}
+
+#[test]
+fn branches_of_branches_and_many_at_once() {
+    // The limit on a branch of the branch that has the result.
+    let sandbox = start("files");
+    branch(&sandbox, "side");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    branch(&sandbox, "inner");
+    limit(&sandbox, "2027-02-03", "1.3 m");
+    let moved = name(&sandbox, "HEAD");
+    switch(&sandbox, "side");
+    other(&sandbox, "2027-02-04", 1);
+    merge(&sandbox, "2027-02-05", &["inner"]);
+    switch(&sandbox, "main");
+    sandbox.write("third.yaml", "parts: {nut: {in: suspension}}\n");
+    sandbox.commit_on("2027-02-05", "third");
+    merge(&sandbox, "2027-02-06", &["side"]);
+    assert_told(&sandbox, "2027-02-03", &moved);
+
+    // A merge of two branches: one has both.
+    let sandbox = start("files");
+    branch(&sandbox, "one");
+    other(&sandbox, "2027-02-01", 1);
+    switch(&sandbox, "main");
+    branch(&sandbox, "two");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    limit(&sandbox, "2027-02-03", "1.3 m");
+    let moved = name(&sandbox, "HEAD");
+    switch(&sandbox, "main");
+    merge(&sandbox, "2027-02-05", &["one", "two"]);
+    assert_told(&sandbox, "2027-02-03", &moved);
+}
+
+/// A branch that is merged time and again is read on from where it was merged before.
+#[test]
+fn a_branch_that_is_merged_again() {
+    let sandbox = start("files");
+    branch(&sandbox, "side");
+    limit(&sandbox, "2027-01-10", "1.1 m");
+    switch(&sandbox, "main");
+    merge(&sandbox, "2027-01-11", &["side"]);
+    assert_eq!(told(&sandbox), None);
+    switch(&sandbox, "side");
+    limit(&sandbox, "2027-01-12", "1.2 m");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    limit(&sandbox, "2027-02-03", "1.3 m");
+    let moved = name(&sandbox, "HEAD");
+    switch(&sandbox, "main");
+    merge(&sandbox, "2027-02-05", &["side"]);
+    let told = told(&sandbox).unwrap();
+    assert!(told.contains(&format!("on 2027-02-03 ({moved})")), "{told}");
+}
