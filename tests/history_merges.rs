@@ -219,3 +219,58 @@ fn a_branch_that_is_merged_again() {
     let told = told(&sandbox).unwrap();
     assert!(told.contains(&format!("on 2027-02-03 ({moved})")), "{told}");
 }
+
+/// What a result said at first stands on its branch, however the branch came in.
+#[test]
+fn a_result_that_is_rewritten_on_a_branch() {
+    let rig = |sandbox: &Sandbox, day: &str, value: &str, notes: &str| {
+        let text = format!("{{of: track, value: {value}, date: 2027-02-03, evidence: [chain.yaml]{notes}}}");
+        sandbox.write("rig.yaml", format!("results: {{rig: {text}}}\n"));
+        sandbox.commit_on(day, "result");
+    };
+    let told = |sandbox: &Sandbox| {
+        let report = sandbox.tierod(&["check", "--format", "json"]).json();
+        let all = report["findings"].as_array().unwrap().iter();
+        let mut all = all.filter(|finding| finding["check"] == "rewritten-result");
+        all.next().map(|finding| finding["message"].as_str().unwrap().to_owned())
+    };
+    for nested in [false, true] {
+        let sandbox = start("files");
+        branch(&sandbox, "side");
+        if nested {
+            other(&sandbox, "2027-02-02", 1);
+            branch(&sandbox, "inner");
+        }
+        rig(&sandbox, "2027-02-03", "1.25 m", "");
+        let first = name(&sandbox, "HEAD");
+        rig(&sandbox, "2027-02-04", "1.15 m", "");
+        let second = name(&sandbox, "HEAD");
+        if nested {
+            switch(&sandbox, "side");
+            merge(&sandbox, "2027-02-04", &["inner"]);
+        }
+        switch(&sandbox, "main");
+        merge(&sandbox, "2027-02-05", &["side"]);
+        let expected = format!(
+            "the value of rig was `1.25 m` on 2027-02-03 ({first}) and is `1.15 m` since 2027-02-04 ({second}), and no note says why"
+        );
+        assert_eq!(told(&sandbox), Some(expected));
+        // A note, on the main branch and since.
+        rig(&sandbox, "2027-02-06", "1.15 m", ", notes: The tape was read from its wrong end.");
+        assert_eq!(told(&sandbox), None);
+        rig(&sandbox, "2027-02-07", "1.15 m", "");
+        assert!(told(&sandbox).is_some(), "the note is gone");
+        rig(&sandbox, "2027-02-08", "1.25 m", "");
+        assert_eq!(told(&sandbox), None, "put back");
+    }
+    // A note on the branch, with the change.
+    let sandbox = start("files");
+    branch(&sandbox, "side");
+    rig(&sandbox, "2027-02-03", "1.25 m", "");
+    rig(&sandbox, "2027-02-04", "1.15 m", ", notes: The tape was read from its wrong end.");
+    switch(&sandbox, "main");
+    merge(&sandbox, "2027-02-05", &["side"]);
+    assert_eq!(told(&sandbox), None);
+    rig(&sandbox, "2027-02-06", "1.15 m", "");
+    assert!(told(&sandbox).is_some(), "the note is gone");
+}

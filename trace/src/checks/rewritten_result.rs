@@ -63,28 +63,35 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
 }
 
 fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize, told: &mut Told) {
-    let end = history.steps.len();
-    let note = noted(life, end);
+    let noted_now = noted(history, life).is_some();
     for route in SAID {
+        let written = written(history, life, route);
         // What was not said at first was not measured otherwise.
-        let Some(written) = life.changes_of(route).find(|change| change.after.is_some()) else { continue };
-        let Some(first) = written.after.as_deref() else { continue };
+        let Some((origin, _, begun)) = written.last() else { continue };
+        let Some(first) = begun.after.as_deref() else { continue };
         // What was put back is as it was, and a subject that got another id is the same.
         let as_before = |before: Option<&str>, after: Option<&str>| {
             let life = |id: Option<&str>| history.life(id?).map(|life| &life.id);
             same(before, after) || (route == "of" && life(before).is_some() && life(before) == life(after))
         };
-        if as_before(Some(first), life.last_at(route, end)) {
+        if as_before(Some(first), life.last_at(route, history.steps.len())) {
             continue;
         }
-        let moved = |change: &&Change| {
-            change.step > written.step && !as_before(change.before.as_deref(), change.after.as_deref())
-        };
-        let Some(last) = life.changes_of(route).rfind(moved) else { continue };
-        if note.is_some_and(|note| note >= last.step) {
+        let found = written.iter().enumerate().find_map(|(at, (_, life, written))| {
+            let last = life.changes_of(route).rfind(|change| {
+                change.step > written.step && !as_before(change.before.as_deref(), change.after.as_deref())
+            });
+            Some((at, last?))
+        });
+        let Some((at, last)) = found else { continue };
+        let (place, own, _) = &written[at];
+        let later =
+            |(history, life, written): &Written<'_>| noted(history, life).is_some_and(|note| note > written.step);
+        let said = noted(place, own).is_some_and(|note| note >= last.step) || written[..at].iter().any(later);
+        if noted_now && said {
             continue;
         }
-        let (born, step) = (&history.steps[written.step], &history.steps[last.step]);
+        let (born, step) = (&origin.steps[begun.step], &place.steps[last.step]);
         let now = match &last.after {
             Some(text) => format!("`{}`", words::shorten(text)),
             None => "gone".to_owned(),
@@ -109,9 +116,21 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
     }
 }
 
-/// The last step in which a note was written that stands to this day, and says something that was not said before.
-fn noted(life: &Life, end: usize) -> Option<usize> {
-    life.last_at("notes", end).filter(|note| letters(note).next().is_some())?;
+/// Where a field of a record was first written: its life in a history, and the change.
+type Written<'h> = (&'h History, &'h Life, &'h Change);
+
+/// The step that brought a field, then that of the branch which a merge brought it from, and so on.
+fn written<'h>(history: &'h History, life: &'h Life, route: &'h str) -> Vec<Written<'h>> {
+    let in_life = |(history, life): (&'h History, &'h Life)| -> Option<Written<'h>> {
+        Some((history, life, life.changes_of(route).find(|change| change.after.is_some())?))
+    };
+    let branch = |(history, life, change): &Written<'h>| history.branch(&life.id, change.step).and_then(in_life);
+    std::iter::successors(in_life((history, life)), branch).collect()
+}
+
+/// The last step in which a note was written that stands at the end, and says something that was not said before.
+fn noted(history: &History, life: &Life) -> Option<usize> {
+    life.last_at("notes", history.steps.len()).filter(|note| letters(note).next().is_some())?;
     let says = |text: &Option<Arc<str>>| letters(text.as_deref().unwrap_or("")).collect::<String>();
     let mut said = HashSet::default();
     let new = life.changes_of("notes").filter(|change| change.after.is_some() && said.insert(says(&change.after)));

@@ -58,7 +58,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         }
         let Some(history) = history else { continue };
         let first = moves.iter().find_map(|(_, _, now)| now.as_ref());
-        let (Some(first), Some((step, _, Some(now)))) = (first, moves.last()) else { continue };
+        let (Some(first), Some(moved @ (step, _, Some(now)))) = (first, moves.last()) else { continue };
         let limit = Limit::of(target);
         let is_first = limits::same_limit(&first.limit, &limit);
         if is_first || limits::on_record(*step, Some(&first.limit), &limit, &revisions) {
@@ -68,7 +68,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         if after.contains(&index) || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let step = &history.steps[*step];
+        let step = history.written(id, moved);
         let edited = revisions.iter().find_map(|agreed| {
             let to = agreed.revision.to.as_ref()?;
             Some((inputs.graph.loaded.record(agreed.index), &history.steps[agreed.edited?]))
@@ -146,8 +146,8 @@ fn begins_elsewhere(
                 );
                 (message, "write the limit that was in force, or the revision that is missing before it")
             }
-            (None, Some((step, _, Some(after)))) => {
-                let step = &history.steps[*step];
+            (None, Some(moved @ (_, _, Some(after)))) => {
+                let step = history.written(record.id.as_str(), moved);
                 let message = format!(
                     "it begins at a limit that no revision leads to: {}, set on {} ({})",
                     after.text,

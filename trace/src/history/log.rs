@@ -60,7 +60,7 @@ pub(super) struct Log {
     /// The tip that it was read from, and the data root's prefix there.
     pub(super) tip: (String, String),
     pub(super) shallow: bool,
-    /// What merges that touched a target brought in.
+    /// What merges that touched a target or a result brought in.
     pub(super) sides: Vec<SideLog>,
 }
 

@@ -1,13 +1,14 @@
 //! What merges bring in. The history goes by first parents, so that a merge is one step and what a branch held came
-//! when it was merged; but which of a limit and a result was written first is told by the branch.
+//! when it was merged; but which of a limit and a result was written first, and what a result said at first, is told
+//! by the branch.
 //!
-//! Only merges that touch a target are looked into: nothing asks for the order of anything else.
+//! Only merges that touch a target or a result are looked into: nothing asks that of anything else.
 
 use foldhash::HashSet;
 use schema::{Day, Kind};
 
 use super::log::{Log, Reader, RecordEvent, kind};
-use super::{Commit, History, LimitMove, same_limit};
+use super::{Commit, History, Life, LimitMove, same_limit};
 use crate::Error;
 use crate::snapshot::past::{Known, Walk};
 
@@ -44,11 +45,11 @@ impl Log {
 }
 
 impl Reader<'_> {
-    /// Reads what merges brought in, where they touched a target: nothing asks for the order of anything else.
+    /// Reads what merges brought in.
     pub(super) fn add_sides(&mut self, all: Vec<Merge>, known: &mut Known, depth: usize) -> Result<(), Error> {
-        let targets: HashSet<u32> = self.log.events.iter().filter(|event| is_target(event)).map(|e| e.step).collect();
+        let asked: HashSet<u32> = self.log.events.iter().filter(|event| is_asked(event)).map(|e| e.step).collect();
         for (merge, others) in all {
-            if !targets.contains(&merge) || depth >= DEEPEST {
+            if !asked.contains(&merge) || depth >= DEEPEST {
                 continue;
             }
             let prefix = self.log.steps[merge as usize].step.prefix.clone();
@@ -74,8 +75,8 @@ impl Reader<'_> {
     }
 }
 
-fn is_target(event: &RecordEvent) -> bool {
-    event.set.is_some_and(|(number, ..)| kind(number) == Kind::Target)
+fn is_asked(event: &RecordEvent) -> bool {
+    event.set.is_some_and(|(number, ..)| matches!(kind(number), Kind::Target | Kind::Result))
 }
 
 /// What a merge brought in.
@@ -123,6 +124,12 @@ impl History {
             Some((side, inner)) => side.history.written(target, &inner),
             None => &self.steps[moved.0],
         }
+    }
+
+    /// The branch from which a step brought a record, and its life there.
+    pub(crate) fn branch(&self, id: &str, step: usize) -> Option<(&Self, &Life)> {
+        let mut sides = self.sides.iter().filter(|side| side.merge == step);
+        sides.find_map(|side| Some((&side.history, side.history.life(id)?)))
     }
 
     /// The same move on the branch that a merge brought it from.
