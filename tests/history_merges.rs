@@ -92,6 +92,13 @@ fn both_on_one_branch() {
         other(&sandbox, "2027-02-04", 1);
         merge(&sandbox, "2027-02-05", &["side"]);
         assert_told(&sandbox, "2027-02-03", &moved);
+        let story = sandbox.tierod(&["history", "track", "--format", "json"]).ended(0).json();
+        let mut changes = story["changes"].as_array().unwrap().iter();
+        let moved_there = changes.rfind(|change| change["what"] == "at-most").unwrap();
+        assert_eq!(moved_there["commit"].as_str().unwrap()[..10], name(&sandbox, "HEAD"));
+        assert_eq!(moved_there["written"]["commit"].as_str().unwrap()[..10], moved);
+        let page = sandbox.tierod(&["history", "track"]).ended(0).out;
+        assert!(page.contains(&format!("at-most, written 2027-02-03 in {moved}")), "{page}");
 
         let sandbox = start(format);
         branch(&sandbox, "side");

@@ -8,7 +8,7 @@ use schema::quantity::Unit;
 use schema::words::shorten;
 use serde_json::{Value, json};
 use trace::history::outlook::{Outlook, Stood};
-use trace::history::{Change, History, LIMITS, Life};
+use trace::history::{Change, Commit, History, LIMITS, Life};
 
 use super::spark::blocks;
 use super::table::{Table, faint, plain, strong};
@@ -35,6 +35,8 @@ pub(crate) struct Event {
     what: String,
     before: Option<String>,
     after: Option<String>,
+    /// The commit on the branch that a merge brought it from.
+    written: Option<Commit>,
 }
 
 /// The keys that tell nothing about the record's course.
@@ -59,14 +61,14 @@ pub(crate) fn events(history: &History, life: Option<&Life>, amount: Option<&str
     let route = amount.map(|amount| format!("amounts.{amount}."));
     match life {
         Some(life) => {
-            own(life, route.as_deref(), &mut all);
+            own(history, life, route.as_deref(), &mut all);
             about(history, life, route.as_deref(), &mut all);
         }
         // An amount of the car is what its parts take.
         None => {
             for part in history.lives().iter().filter(|life| life.kind == Kind::Part) {
                 let changes = part.changes.iter().filter(|change| touches(change, route.as_deref()));
-                all.extend(changes.map(|change| other(part, change)));
+                all.extend(changes.map(|change| other(history, part, change)));
             }
         }
     }
@@ -82,7 +84,7 @@ fn text(text: &Option<Arc<str>>) -> Option<String> {
     text.as_deref().map(str::to_owned)
 }
 
-fn other(life: &Life, change: &Change) -> Event {
+fn other(history: &History, life: &Life, change: &Change) -> Event {
     let what = format!("{} {}: {}", life.kind.singular(), life.id, change.route);
     Event {
         step: change.step,
@@ -90,16 +92,18 @@ fn other(life: &Life, change: &Change) -> Event {
         what,
         before: text(&change.before),
         after: text(&change.after),
+        written: history.on_branch(&life.id, change).cloned(),
     }
 }
 
-fn own(life: &Life, route: Option<&str>, all: &mut Vec<Event>) {
+fn own(history: &History, life: &Life, route: Option<&str>, all: &mut Vec<Event>) {
     let said = |step: usize, what: &str, before: Option<&str>, after: Option<&str>| Event {
         step,
         record: None,
         what: what.to_owned(),
         before: before.map(str::to_owned),
         after: after.map(str::to_owned),
+        written: None,
     };
     all.push(said(life.born, "added", None, None));
     let mut newer: Vec<&str> = life.older_ids.iter().skip(1).map(|id| &**id).collect();
@@ -114,7 +118,8 @@ fn own(life: &Life, route: Option<&str>, all: &mut Vec<Event>) {
         if is_aside(&change.route) || (change.step == life.born && !is_first(&change.route)) {
             continue;
         }
-        all.push(said(change.step, &change.route, change.before.as_deref(), change.after.as_deref()));
+        let event = said(change.step, &change.route, change.before.as_deref(), change.after.as_deref());
+        all.push(Event { written: history.on_branch(&life.id, change).cloned(), ..event });
     }
     if let Some(gone) = life.gone {
         all.push(said(gone, "removed", None, None));
@@ -145,7 +150,7 @@ fn about(history: &History, life: &Life, amount: Option<&str>, all: &mut Vec<Eve
                     || (*change.route == *"finds"
                         && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_it)));
             if found || keys.contains(&&*change.route) {
-                let mut event = other(record, change);
+                let mut event = other(history, record, change);
                 if record.kind == Kind::Revision && change.before.is_none() {
                     event.before = record.last_at("from", change.step).map(str::to_owned);
                 }
@@ -243,10 +248,11 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
             Some(text) if text.chars().count() > 44 => text.chars().take(43).chain(['…']).collect(),
             other => other.map(shorten).unwrap_or_default(),
         };
+        let written = event.written.as_ref().map(|commit| format!(", written {} in {}", commit.day, commit.short()));
         table.row(vec![
             plain(day),
             faint(commit),
-            strong(&event.what),
+            strong(format!("{}{}", event.what, written.unwrap_or_default())),
             plain(short(&event.before)),
             plain(short(&event.after)),
         ]);
@@ -279,7 +285,14 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
         .iter()
         .map(|event| {
             let id = event.record.as_deref().or(story.life.map(|life| &*life.id));
-            with(event.step, json!({"record": id, "what": event.what, "before": event.before, "after": event.after}))
+            let more = json!({
+                "record": id,
+                "what": event.what,
+                "before": event.before,
+                "after": event.after,
+                "written": event.written.as_ref().map(|at| json!({"commit": at.id, "day": at.day.to_string()})),
+            });
+            with(event.step, more)
         })
         .collect();
     let line: Vec<Value> = story

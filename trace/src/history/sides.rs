@@ -8,7 +8,7 @@ use foldhash::HashSet;
 use schema::{Day, Kind};
 
 use super::log::{Log, Reader, RecordEvent, kind};
-use super::{Commit, History, Life, LimitMove, same_limit};
+use super::{Change, Commit, History, Life, LimitMove, same_limit};
 use crate::Error;
 use crate::snapshot::past::{Known, Walk};
 
@@ -130,6 +130,13 @@ impl History {
     pub(crate) fn branch(&self, id: &str, step: usize) -> Option<(&Self, &Life)> {
         let mut sides = self.sides.iter().filter(|side| side.merge == step);
         sides.find_map(|side| Some((&side.history, side.history.life(id)?)))
+    }
+
+    /// The commit on a branch that wrote what a merge brought, as far as branches are read; none for other commits.
+    pub fn on_branch(&self, id: &str, change: &Change) -> Option<&Commit> {
+        let (branch, life) = self.branch(id, change.step)?;
+        let written = life.changes_of(&change.route).rfind(|inner| inner.after == change.after)?;
+        Some(branch.on_branch(&life.id, written).unwrap_or(&branch.steps[written.step]))
     }
 
     /// The same move on the branch that a merge brought it from.
