@@ -1,9 +1,8 @@
 //! From events in files to the lives of records.
 
-use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashMapExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 
 use super::log::{Log, RecordEvent, kind};
 use super::{Change, Life};
@@ -51,7 +50,9 @@ impl Builder<'_> {
 
     fn step(&mut self, events: &[RecordEvent]) {
         let Some(step) = events.first().map(|event| event.step as usize) else { return };
-        let touched: BTreeSet<u32> = events.iter().map(|event| event.id).collect();
+        // In the order of the events: the numbers of strings depend on what was read before.
+        let mut seen = HashSet::default();
+        let touched: Vec<u32> = events.iter().map(|event| event.id).filter(|id| seen.insert(*id)).collect();
         let now = |held: &HashMap<u32, Vec<Held>>, id: u32| held.get(&id).and_then(|all| all.first().copied());
         let before: Vec<Option<Held>> = touched.iter().map(|id| now(&self.held, *id)).collect();
         for event in events {
