@@ -281,3 +281,116 @@ fn a_result_that_is_rewritten_on_a_branch() {
     rig(&sandbox, "2027-02-06", "1.15 m", "");
     assert!(told(&sandbox).is_some(), "the note is gone");
 }
+
+/// A history of random commits, branches and merges, as `git fast-import` reads it; commit N is the branch `cN`.
+fn random_history(seed: u32, commits: usize) -> String {
+    let mut state = seed;
+    let mut draw = |below: usize| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 16) as usize % below
+    };
+    let mut out = String::new();
+    // What each commit holds: the limit, and the values of two results.
+    let mut held: Vec<[usize; 3]> = Vec::new();
+    let mut heads = vec![0];
+    for number in 0..commits {
+        let head = draw(heads.len());
+        let mut parents = if number == 0 { Vec::new() } else { vec![heads[head]] };
+        let mut now = parents.first().map_or([1, 0, 0], |parent| held[*parent]);
+        if heads.len() > 1 && draw(3) == 0 {
+            let other = heads[draw(heads.len())];
+            if other != parents[0] {
+                parents.push(other);
+                (0..3)
+                    .filter(|_| draw(2) == 0)
+                    .collect::<Vec<_>>()
+                    .into_iter()
+                    .for_each(|at| now[at] = held[other][at]);
+            }
+        } else if number > 0 {
+            now[draw(3)] = draw(4);
+        }
+        let time = 1_800_000_000 + 86_400 * (number - draw(3).min(number));
+        out += &format!("commit refs/heads/c{number}\nmark :{}\n", number + 1);
+        out += &format!("author T <t@example.org> {time} +0000\ncommitter T <t@example.org> {time} +0000\ndata 1\nx\n");
+        for (at, parent) in parents.iter().enumerate() {
+            out += &format!("{} :{}\n", if at == 0 { "from" } else { "merge" }, parent + 1);
+        }
+        let [limit, one, two] = now;
+        let chain = format!(
+            "targets: {{track: {{of: car, at-most: 1.{limit} m, serves: {{skidpad: A wide car turns late.}}}}}}\n"
+        );
+        let result = |id: &str, value: usize| match value {
+            0 => String::new(),
+            _ => {
+                // By a limit of 1.1 m the first is met, the last missed.
+                let value = format!("1.{}5 m, date: 2027-01-1{value}", value - 1);
+                format!("  {id}: {{of: track, value: {value}, evidence: [chain.yaml]}}\n")
+            }
+        };
+        let results = format!("results:\n{}{}", result("rig", one), result("tape", two));
+        for (path, text) in [("track.yaml", chain), ("rig.yaml", results), ("chain.yaml", String::from("parts:\n"))] {
+            out += &format!("M 100644 inline {path}\ndata {}\n{text}\n", text.len());
+        }
+        out += "M 100644 inline tierod.yaml\ndata 13\nseason: 2027\n\n";
+        held.push(now);
+        if draw(4) == 0 && heads.len() < 4 {
+            heads.push(number);
+        } else {
+            heads[head] = number;
+        }
+    }
+    out
+}
+
+/// Whatever was read before, of whichever branch, what is told of a history is what a fresh reading tells.
+#[test]
+fn what_was_read_before_changes_nothing() {
+    const COMMITS: usize = 16;
+    let (mut after, mut rewritten) = (0, 0);
+    for seed in 0..12 {
+        let sandbox = Sandbox::new();
+        sandbox.git(&["init", "-q", "-b", "main"]);
+        sandbox.write("stream", random_history(seed, COMMITS));
+        let stream = std::fs::File::open(sandbox.at("stream")).unwrap();
+        let import = sandbox.command("git", &sandbox.path()).args(["fast-import", "--quiet"]).stdin(stream).status();
+        assert!(import.unwrap().success());
+        let tip = format!("c{}", COMMITS - 1);
+        sandbox.git(&["checkout", "-q", "-f", "--detach", &tip]);
+        let all = || {
+            let ask = |args: &[&str]| sandbox.tierod(&[args, &["--rev", &tip, "--format", "json"]].concat()).out;
+            [ask(&["check"]), ask(&["history", "track"]), ask(&["audit"])]
+        };
+        let fresh = all();
+        assert_eq!(all(), fresh, "seed {seed}: from the cache");
+        std::fs::remove_dir_all(sandbox.at(".git/tierod")).unwrap();
+        for number in 0..COMMITS {
+            sandbox.tierod(&["check", "--rev", &format!("c{number}")]);
+        }
+        assert_eq!(all(), fresh, "seed {seed}: after every other commit");
+        after += usize::from(fresh[0].contains("target-after-result"));
+        rewritten += usize::from(fresh[0].contains("rewritten-result"));
+    }
+    assert!(after > 2 && rewritten > 2, "nothing to compare: {after}, {rewritten}");
+}
+
+/// What one commit brought is told in the order of its file, whichever of it another branch had brought before.
+#[test]
+fn the_order_within_a_commit() {
+    let sandbox = start("files");
+    let results = |ids: &[&str]| {
+        let one =
+            |id: &&str| format!("  {id}: {{of: track, value: 1.1 m, date: 2027-01-05, evidence: [chain.yaml]}}\n");
+        sandbox.write("rig.yaml", format!("results:\n{}", ids.iter().map(one).collect::<String>()));
+        sandbox.commit_on("2027-01-05", "results");
+    };
+    branch(&sandbox, "side");
+    results(&["tape"]);
+    switch(&sandbox, "main");
+    results(&["rig", "tape"]);
+    let tell = |rev: &str| sandbox.tierod(&["history", "track", "--rev", rev, "--format", "json"]).ended(0).out;
+    let fresh = tell("main");
+    std::fs::remove_dir_all(sandbox.at(".git/tierod")).unwrap();
+    tell("side");
+    assert_eq!(tell("main"), fresh);
+}
