@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use crate::support::Sandbox;
 
-fn limit(sandbox: &Sandbox, day: &str, seconds: &str) {
+pub(crate) fn limit(sandbox: &Sandbox, day: &str, seconds: &str) {
     sandbox.write(
         "track.yaml",
         format!("targets: {{track: {{of: car, at-most: {seconds}, serves: {{skidpad: A wide car turns late.}}}}}}\n"),
@@ -13,7 +13,7 @@ fn limit(sandbox: &Sandbox, day: &str, seconds: &str) {
 }
 
 /// A measurement of this date, committed on this day.
-fn result(sandbox: &Sandbox, day: &str, date: &str) {
+pub(crate) fn result(sandbox: &Sandbox, day: &str, date: &str) {
     sandbox.write(
         "rig.yaml",
         format!("results: {{rig: {{of: track, value: 1.25 m, date: {date}, evidence: [chain.yaml]}}}}\n"),
@@ -21,13 +21,13 @@ fn result(sandbox: &Sandbox, day: &str, date: &str) {
     sandbox.commit_on(day, "result");
 }
 
-fn other(sandbox: &Sandbox, day: &str, count: u32) {
+pub(crate) fn other(sandbox: &Sandbox, day: &str, count: u32) {
     sandbox.write("other.yaml", format!("parts: {{link: {{in: suspension, count: {count}}}}}\n"));
     sandbox.commit_on(day, "another file");
 }
 
 /// A repository whose limit of 1.2 m the result of 1.25 m misses.
-fn start(format: &str) -> Sandbox {
+pub(crate) fn start(format: &str) -> Sandbox {
     let sandbox = Sandbox::new();
     sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
     sandbox.small_root("");
@@ -35,25 +35,25 @@ fn start(format: &str) -> Sandbox {
     sandbox
 }
 
-fn branch(sandbox: &Sandbox, name: &str) {
+pub(crate) fn branch(sandbox: &Sandbox, name: &str) {
     sandbox.git(&["switch", "-qc", name]);
 }
 
-fn switch(sandbox: &Sandbox, name: &str) {
+pub(crate) fn switch(sandbox: &Sandbox, name: &str) {
     sandbox.git(&["switch", "-q", name]);
 }
 
-fn merge(sandbox: &Sandbox, day: &str, branches: &[&str]) {
+pub(crate) fn merge(sandbox: &Sandbox, day: &str, branches: &[&str]) {
     sandbox.git_on(day, &[&["merge", "-q", "--no-ff", "--no-edit"], branches].concat());
 }
 
-fn name(sandbox: &Sandbox, revision: &str) -> String {
+pub(crate) fn name(sandbox: &Sandbox, revision: &str) -> String {
     sandbox.git(&["rev-parse", revision])[..10].to_owned()
 }
 
 /// What `target-after-result` says, with the cache of what was read before, and without it.
 #[track_caller]
-fn told(sandbox: &Sandbox) -> Option<String> {
+pub(crate) fn told(sandbox: &Sandbox) -> Option<String> {
     let say = || {
         let report = sandbox.tierod(&["check", "--format", "json"]).json();
         let mut found = report["findings"].as_array().unwrap().iter().filter(|f| f["check"] == "target-after-result");
@@ -73,7 +73,7 @@ fn told(sandbox: &Sandbox) -> Option<String> {
 }
 
 #[track_caller]
-fn assert_told(sandbox: &Sandbox, day: &str, commit: &str) {
+pub(crate) fn assert_told(sandbox: &Sandbox, day: &str, commit: &str) {
     let expected =
         format!("the limit of track was moved from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
     let told = told(sandbox);

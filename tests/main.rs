@@ -33,6 +33,7 @@ mod git_troubles;
 mod history;
 mod history_cache;
 mod history_merges;
+mod history_order;
 mod hook_install;
 mod hostile;
 mod json_schema;

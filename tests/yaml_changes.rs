@@ -31,6 +31,7 @@ const FILES: &[&str] = &[
     "targets:\n  a:\n    verify: [{by: test}]\n",
     "parts:\n  a:\n    notes: b\n      c\n",
     "parts:\n  a:\n    notes: 'b\n      c'\n",
+    "parts:\r  a:\r    notes: |\r      x\r",
     "---\nparts:\n  a:\n...\n",
     "parts:\n  a: &x {in: b}\n  c: *x\n",
     "? parts\n: a: {in: b}\n",

@@ -92,7 +92,7 @@ fn other(history: &History, life: &Life, change: &Change) -> Event {
         what,
         before: text(&change.before),
         after: text(&change.after),
-        written: history.on_branch(&life.id, change).cloned(),
+        written: history.on_branch(life, change).cloned(),
     }
 }
 
@@ -119,7 +119,7 @@ fn own(history: &History, life: &Life, route: Option<&str>, all: &mut Vec<Event>
             continue;
         }
         let event = said(change.step, &change.route, change.before.as_deref(), change.after.as_deref());
-        all.push(Event { written: history.on_branch(&life.id, change).cloned(), ..event });
+        all.push(Event { written: history.on_branch(life, change).cloned(), ..event });
     }
     if let Some(gone) = life.gone {
         all.push(said(gone, "removed", None, None));

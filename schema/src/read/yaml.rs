@@ -102,7 +102,7 @@ fn is_simple(text: &str) -> bool {
 fn is_plain_block(bytes: &[u8], at: usize) -> bool {
     let before = bytes[..at].trim_ascii_end();
     let blanks = &bytes[before.len()..at];
-    if blanks.contains(&b'\n') {
+    if blanks.iter().any(|b| matches!(b, b'\n' | b'\r')) {
         return false;
     }
     let Some(b':') = before.last() else {

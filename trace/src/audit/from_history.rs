@@ -48,11 +48,12 @@ impl Season {
             let id = entry.record.id.as_str();
             match &entry.record.body {
                 Body::Target(target) => {
+                    let Some(life) = history.life(id) else { continue };
                     let moves = history.limit_moves(id);
                     let about = revisions.get(id).map_or(&[][..], Vec::as_slice).iter().copied();
                     let agreed = agreed(loaded, Some(history), &moves, target, about);
                     let results = tested.get(id).map_or(&[][..], Vec::as_slice);
-                    season.limits.insert(id.to_owned(), limits(history, id, &moves, &agreed, results));
+                    season.limits.insert(id.to_owned(), limits(history, life, &moves, &agreed, results));
                 }
                 Body::Part(part) => {
                     let Some(life) = history.life(id) else { continue };
@@ -128,7 +129,7 @@ fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<usize>> {
 
 fn limits(
     history: &History,
-    id: &str,
+    target: &Life,
     moves: &[LimitMove],
     agreed: &[Agreed<'_>],
     results: &[(&Life, Day)],
@@ -137,7 +138,7 @@ fn limits(
     let step = |moved: &LimitMove| {
         let (step, before, after) = moved;
         let after = after.as_ref()?;
-        let commit = history.written(id, moved);
+        let commit = history.written(target, moved);
         let recorded = first.is_some_and(|first| same_limit(&first.limit, &after.limit))
             || on_record(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
         Some(LimitStep {
@@ -146,7 +147,7 @@ fn limits(
             text: after.text.clone(),
             limit: after.limit,
             recorded,
-            after_result: results.iter().any(|(life, date)| history.came_after(id, moved, &life.id, *date)),
+            after_result: results.iter().any(|(life, date)| history.came_after(target, moved, life, *date)),
         })
     };
     moves.iter().filter_map(step).collect()

@@ -65,9 +65,9 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
 fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize, told: &mut Told) {
     let noted_now = noted(history, life).is_some();
     for route in SAID {
-        let written = written(history, life, route);
+        let levels = written(history, life, route);
         // What was not said at first was not measured otherwise.
-        let Some((origin, _, begun)) = written.last() else { continue };
+        let Some((origin, _, begun)) = levels.last() else { continue };
         let Some(first) = begun.after.as_deref() else { continue };
         // What was put back is as it was, and a subject that got another id is the same.
         let as_before = |before: Option<&str>, after: Option<&str>| {
@@ -77,17 +77,20 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
         if as_before(Some(first), life.last_at(route, history.steps.len())) {
             continue;
         }
-        let found = written.iter().enumerate().find_map(|(at, (_, life, written))| {
+        let found = levels.iter().enumerate().find_map(|(at, (_, life, written))| {
             let last = life.changes_of(route).rfind(|change| {
                 change.step > written.step && !as_before(change.before.as_deref(), change.after.as_deref())
             });
-            Some((at, last?))
+            // The merge itself may have brought another value than its branch had.
+            let came = || levels.get(at + 1).map(|(branch, life, _)| life.last_at(route, branch.steps.len()));
+            let other = || came().is_some_and(|came| !as_before(came, written.after.as_deref()));
+            Some((at, last.or_else(|| Some(*written).filter(|_| other()))?))
         });
         let Some((at, last)) = found else { continue };
-        let (place, own, _) = &written[at];
+        let (place, own, _) = &levels[at];
         let later =
             |(history, life, written): &Written<'_>| noted(history, life).is_some_and(|note| note > written.step);
-        let said = noted(place, own).is_some_and(|note| note >= last.step) || written[..at].iter().any(later);
+        let said = noted(place, own).is_some_and(|note| note >= last.step) || levels[..at].iter().any(later);
         if noted_now && said {
             continue;
         }
@@ -124,7 +127,7 @@ fn written<'h>(history: &'h History, life: &'h Life, route: &'h str) -> Vec<Writ
     let in_life = |(history, life): (&'h History, &'h Life)| -> Option<Written<'h>> {
         Some((history, life, life.changes_of(route).find(|change| change.after.is_some())?))
     };
-    let branch = |(history, life, change): &Written<'h>| history.branch(&life.id, change.step).and_then(in_life);
+    let branch = |(history, life, change): &Written<'h>| history.brought(life, change).and_then(in_life);
     std::iter::successors(in_life((history, life)), branch).collect()
 }
 

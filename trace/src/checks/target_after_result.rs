@@ -76,6 +76,7 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
         if results.peek().is_none() {
             continue;
         }
+        let Some(own) = history.life(id) else { continue };
         let moves = history.limit_moves(id);
         let Some((last, _, Some(now))) = moves.last() else { continue };
         let limit = Limit::of(target);
@@ -100,7 +101,7 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
             }
             let missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));
             let made = results.iter().filter(|(_, life, date, value)| {
-                history.came_after(id, moved, &life.id, *date)
+                history.came_after(own, moved, life, *date)
                     && after.limit.holds(*value, 0.0)
                     && (set == last || missed(*value))
             });
@@ -109,12 +110,12 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
         });
         let Some((moved, before, after, result, life, date)) = found else { continue };
         let record = inputs.graph.loaded.record(index);
-        let step = history.written(id, moved);
+        let step = history.written(own, moved);
         let how = match before {
             Some(before) => format!("moved from {} to {}", before.text, after.text),
             None => format!("first set to {}", after.text),
         };
-        let born = &history.steps[life.born];
+        let born = history.first_written(life);
         let id = &inputs.graph.loaded.record(result).id;
         let known = if date <= step.day {
             format!("after the result of {date} that meets it ({id})")

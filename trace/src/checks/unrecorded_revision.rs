@@ -68,7 +68,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         if after.contains(&index) || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let step = history.written(id, moved);
+        let Some(step) = history.life(id).map(|life| history.written(life, moved)) else { continue };
         let edited = revisions.iter().find_map(|agreed| {
             let to = agreed.revision.to.as_ref()?;
             Some((inputs.graph.loaded.record(agreed.index), &history.steps[agreed.edited?]))
@@ -147,7 +147,9 @@ fn begins_elsewhere(
                 (message, "write the limit that was in force, or the revision that is missing before it")
             }
             (None, Some(moved @ (_, _, Some(after)))) => {
-                let step = history.written(record.id.as_str(), moved);
+                let Some(step) = history.life(record.id.as_str()).map(|life| history.written(life, moved)) else {
+                    continue;
+                };
                 let message = format!(
                     "it begins at a limit that no revision leads to: {}, set on {} ({})",
                     after.text,

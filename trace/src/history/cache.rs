@@ -235,7 +235,6 @@ fn put_log(out: &mut Vec<u8>, log: &Log) {
     put_number(out, log.sides.len() as u32);
     for side in &log.sides {
         put_number(out, side.merge);
-        put_number(out, side.fork.unwrap_or(NONE));
         put_log(out, &side.log);
     }
 }
@@ -272,11 +271,10 @@ fn log_in(source: &mut Source<'_>, depth: usize) -> Option<Log> {
     };
     let (fields, unread, nested) = (pairs(&text)?, pairs(&of)?, pairs(&of)?);
     let tip = (source.text()?.to_owned(), source.text()?.to_owned());
-    let sides = source.list(48, |source| {
-        let (merge, fork) = (of(source.number()?)?, source.number()?);
-        let fork = if fork == NONE { None } else { Some(of(fork)?) };
+    let sides = source.list(44, |source| {
+        let merge = of(source.number()?)?;
         let log = if depth < DEEPEST { log_in(source, depth + 1)? } else { return None };
-        Some(SideLog { merge, fork, log })
+        Some(SideLog { merge, log })
     })?;
     let inside =
         |event: &RecordEvent| event.set.is_none_or(|(_, begin, end)| begin <= end && end as usize <= fields.len());
@@ -306,8 +304,7 @@ mod tests {
         ]);
         log.tip = ("abc".to_owned(), "car/".to_owned());
         let side = super::super::log::scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
-        log.sides =
-            vec![SideLog { merge: 1, fork: Some(0), log: side.clone() }, SideLog { merge: 1, fork: None, log: side }];
+        log.sides = vec![SideLog { merge: 1, log: side.clone() }, SideLog { merge: 1, log: side }];
         let mut bytes = Vec::new();
         put_log(&mut bytes, &log);
         assert_eq!(super::log(&mut Source { bytes: &bytes }), Some(log));

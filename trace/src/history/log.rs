@@ -10,7 +10,7 @@ use schema::Kind;
 use schema::read::flat::{self, Chunk, FlatRecord};
 use schema::settings;
 
-use super::sides::{self, SideLog};
+use super::sides::{self, Base, SideLog};
 use crate::Error;
 use crate::snapshot::Snapshot;
 use crate::snapshot::past::{Known, Step, Walk};
@@ -76,7 +76,8 @@ impl Log {
     }
 
     pub(super) fn add_steps(&self, known: &mut Known) {
-        known.extend(self.steps.iter().map(|mark| (mark.step.commit.clone(), mark.step.prefix.clone())));
+        let steps = self.steps.iter().map(|mark| &mark.step).filter(|step| !step.commit.is_empty());
+        known.extend(steps.map(|step| (step.commit.clone(), step.prefix.clone())));
     }
 
     /// Keeps what is known at a commit; everything at the tip. `false` where another data root came up inside this one
@@ -120,8 +121,8 @@ impl Names {
 }
 
 /// The last version of a file that could be read.
-struct Version {
-    bytes: Arc<[u8]>,
+pub(super) struct Version {
+    pub(super) bytes: Arc<[u8]>,
     chunks: Option<Vec<Chunk>>,
 }
 
@@ -138,12 +139,14 @@ pub(super) struct Reader<'s> {
     pub(super) names: Names,
     pub(super) snapshot: &'s Snapshot,
     current: HashMap<u32, Version>,
+    /// For a branch: what it found where it forked.
+    pub(super) base: Option<Base>,
 }
 
 impl<'s> Reader<'s> {
     /// Goes on with a log: empty, or what was known.
     pub(super) fn new(log: Log, snapshot: &'s Snapshot) -> Self {
-        Self { names: Names::of(&log), log, snapshot, current: HashMap::new() }
+        Self { names: Names::of(&log), log, snapshot, current: HashMap::new(), base: None }
     }
 
     /// Adds what a walk found, with what its merges brought in. `false` where another data root came up inside this
@@ -160,9 +163,16 @@ impl<'s> Reader<'s> {
         Ok(whole)
     }
 
+    /// Adds what a merge that is not committed yet brings in: the last step.
+    pub(super) fn add_heads(&mut self, others: Vec<String>) -> Result<(), Error> {
+        let mut known = self.log.known();
+        self.log.add_sides(&mut known);
+        self.add_sides(vec![(self.log.steps.len() as u32 - 1, others)], &mut known, 0)
+    }
+
     /// Adds the steps of a walk.
     pub(super) fn add_steps(&mut self, walk: Walk) -> Result<bool, Error> {
-        let begun = !self.log.steps.is_empty();
+        let begun = self.base.is_none() && !self.log.steps.is_empty();
         let base = self.log.steps.len() as u32;
         for (at, step) in walk.steps.iter().enumerate() {
             for change in &step.changes {
@@ -268,6 +278,17 @@ impl<'s> Reader<'s> {
         Ok(())
     }
 
+    /// A record has these fields.
+    pub(super) fn set(&mut self, step: u32, path: u32, record: &FlatRecord) -> RecordEvent {
+        let id = self.names.name(&record.id, &mut self.log);
+        let begin = self.log.fields.len() as u32;
+        for (route, text) in &record.fields {
+            let field = (self.names.name(route, &mut self.log), self.names.name(text, &mut self.log));
+            self.log.fields.push(field);
+        }
+        RecordEvent { step, path, id, set: Some((record.kind as u8, begin, self.log.fields.len() as u32)) }
+    }
+
     /// A file has another content now (`None`: it is gone; `Some(None)`: it cannot be had).
     fn change(&mut self, step: u32, path: u32, content: Option<Option<Arc<[u8]>>>) {
         let old = self.current.remove(&path);
@@ -285,19 +306,16 @@ impl<'s> Reader<'s> {
             self.current.extend(old.map(|old| (path, old)));
             return;
         };
+        if let Some(base) = self.base.take() {
+            self.base = Some(self.stood(base, step, path, old.as_ref(), &differs));
+        }
         for id in differs.gone {
             let id = self.names.name(&id, &mut self.log);
             self.log.events.push(RecordEvent { step, path, id, set: None });
         }
-        for record in differs.set {
-            let id = self.names.name(&record.id, &mut self.log);
-            let begin = self.log.fields.len() as u32;
-            for (route, text) in &record.fields {
-                let field = (self.names.name(route, &mut self.log), self.names.name(text, &mut self.log));
-                self.log.fields.push(field);
-            }
-            let set = Some((record.kind as u8, begin, self.log.fields.len() as u32));
-            self.log.events.push(RecordEvent { step, path, id, set });
+        for record in &differs.set {
+            let event = self.set(step, path, record);
+            self.log.events.push(event);
         }
         self.current.extend(new.map(|new| (path, new)));
     }
@@ -309,9 +327,9 @@ pub(super) fn kind(number: u8) -> Kind {
 }
 
 /// What two versions of a file differ in.
-struct Differences {
-    set: Vec<FlatRecord>,
-    gone: Vec<String>,
+pub(super) struct Differences {
+    pub(super) set: Vec<FlatRecord>,
+    pub(super) gone: Vec<String>,
 }
 
 /// Compares two versions of a file, reading only the pieces that differ; `None` where the later cannot be read.

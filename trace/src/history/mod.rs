@@ -6,6 +6,7 @@
 //! [`schema::read::flat`] tells it.
 
 pub(crate) mod agreed;
+mod ancestry;
 mod cache;
 #[cfg(test)]
 mod check_tests;
@@ -28,8 +29,8 @@ use crate::snapshot::Source;
 use crate::snapshot::past::{Known, Step};
 use crate::values::Limit;
 use crate::{Error, snapshot::Snapshot};
+use ancestry::{Ancestry, Side};
 use log::{Log, Reader};
-use sides::Side;
 
 /// The keys of a target's limit.
 pub const LIMITS: [&str; 3] = ["at-least", "at-most", "between"];
@@ -146,6 +147,8 @@ pub struct History {
     lives: Vec<Life>,
     by_id: HashMap<Arc<str>, usize>,
     sides: Vec<Side>,
+    /// None where no branch was read.
+    ancestry: Option<Ancestry>,
 }
 
 impl History {
@@ -171,7 +174,10 @@ impl History {
 
     /// The steps in which the limit of a target was set or moved; one that is only written otherwise did not move.
     pub fn limit_moves(&self, id: &str) -> Vec<LimitMove> {
-        let Some(life) = self.life(id) else { return Vec::new() };
+        self.life(id).map_or_else(Vec::new, |life| self.moves_of(life))
+    }
+
+    fn moves_of(&self, life: &Life) -> Vec<LimitMove> {
         let mut moves: Vec<LimitMove> = Vec::new();
         let mut last: Option<LimitText> = None;
         let changed = life.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
@@ -197,6 +203,16 @@ impl History {
     }
 
     fn of(log: &Log, uncommitted: Option<Day>) -> Self {
+        let mut history = Self::of_chain(log, uncommitted);
+        if !history.sides.is_empty() {
+            ancestry::date_forks(&mut history);
+            history.ancestry = Some(Ancestry::of(&history));
+        }
+        history
+    }
+
+    /// The commits of one chain; how those of its branches go on from one another is not asked yet.
+    fn of_chain(log: &Log, uncommitted: Option<Day>) -> Self {
         let mut steps: Vec<Commit> = log
             .steps
             .iter()
@@ -230,6 +246,7 @@ impl History {
             lives: lives::lives(log),
             by_id: HashMap::new(),
             sides: log.sides.iter().map(Side::of).collect(),
+            ancestry: None,
         };
         for (at, life) in history.lives.iter().enumerate() {
             for id in &life.older_ids {
@@ -412,18 +429,12 @@ fn read(snapshot: &Snapshot, day: Day, logs: Option<&mut Logs>) -> Result<Past, 
     let Some(mut log) = log else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });
     if !committed {
-        let step = Step {
-            commit: String::new(),
-            author_time: 0,
-            committer_time: 0,
-            zone: 0,
-            tree: String::new(),
-            prefix: snapshot.prefix.clone(),
-            changes: Vec::new(),
-            others: Vec::new(),
-        };
+        let step = Step::beyond(String::new(), snapshot.prefix.clone());
         let mut reader = Reader::new(log, snapshot);
         let differs = reader.add_snapshot(step)?;
+        if differs {
+            reader.add_heads(snapshot.merge_heads()?)?;
+        }
         log = reader.log;
         if !differs {
             log.steps.pop();

@@ -2,15 +2,16 @@
 //! when it was merged; but which of a limit and a result was written first, and what a result said at first, is told
 //! by the branch.
 //!
-//! Only merges that touch a target or a result are looked into: nothing asks that of anything else.
+//! Only merges that touch a target or a result are looked into: nothing asks that of anything else. What is asked of
+//! the branches is in [`super::ancestry`].
 
-use foldhash::HashSet;
-use schema::{Day, Kind};
+use foldhash::{HashMap, HashSet};
+use schema::Kind;
+use schema::read::flat;
 
-use super::log::{Log, Reader, RecordEvent, kind};
-use super::{Change, Commit, History, Life, LimitMove, same_limit};
+use super::log::{Differences, Log, Mark, Reader, RecordEvent, Version, kind};
 use crate::Error;
-use crate::snapshot::past::{Known, Walk};
+use crate::snapshot::past::{Known, Step, Walk};
 
 /// How many merges may lie in one another.
 pub(super) const DEEPEST: usize = 8;
@@ -20,10 +21,18 @@ pub(super) const DEEPEST: usize = 8;
 pub(super) struct SideLog {
     /// The step of the merge.
     pub(super) merge: u32,
-    /// The step that the branch goes on from, where it is one of those that the merge goes on from.
-    pub(super) fork: Option<u32>,
-    /// The commits by first parents from the merge's other parent, as far as no other step or side has them.
+    /// The commits by first parents from the merge's other parent, as far as no other step or side has them. Its first
+    /// step is no commit of its own: the one it goes on from, with what stood there of the targets and results
+    /// that the branch touched.
     pub(super) log: Log,
+}
+
+/// What a branch found where it forked, as far as it touched it.
+#[derive(Default)]
+pub(super) struct Base {
+    /// The step in which a record was touched first.
+    touched: HashMap<u32, u32>,
+    events: Vec<RecordEvent>,
 }
 
 /// The step of a merge, and its other parents.
@@ -52,100 +61,73 @@ impl Reader<'_> {
             if !asked.contains(&merge) || depth >= DEEPEST {
                 continue;
             }
-            let prefix = self.log.steps[merge as usize].step.prefix.clone();
             for other in others {
-                let Some(walk) = self.snapshot.walk_side(&other, &prefix, known)? else { continue };
-                let merges = merges(&walk, 0);
-                let mut side = Reader::new(Log::default(), self.snapshot);
-                for (_, folder) in &self.log.nested {
-                    let folder = side.names.name(&self.log.strings[*folder as usize], &mut side.log);
-                    side.log.nested.push((0, folder));
+                if let Some(log) = self.side(merge, &other, known, depth)? {
+                    self.log.shallow |= log.shallow;
+                    self.log.sides.push(SideLog { merge, log });
                 }
-                let fork = walk.met.as_ref();
-                let fork = fork.and_then(|met| self.log.steps.iter().position(|mark| mark.step.commit == *met));
-                if !side.add_steps(walk)? || side.log.steps.is_empty() {
-                    continue;
-                }
-                side.log.add_steps(known);
-                side.add_sides(merges, known, depth + 1)?;
-                self.log.sides.push(SideLog { merge, fork: fork.map(|at| at as u32), log: side.log });
             }
         }
         Ok(())
     }
+
+    fn side(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
+        let child = &self.log.steps[merge as usize].step;
+        let Some(walk) = self.snapshot.walk_side(other, &child.commit, &child.prefix, known)? else { return Ok(None) };
+        if walk.met.is_none() && walk.steps.is_empty() {
+            return Ok(None);
+        }
+        let mut side = Reader::new(Log::default(), self.snapshot);
+        for (_, folder) in &self.log.nested {
+            let folder = side.names.name(&self.log.strings[*folder as usize], &mut side.log);
+            side.log.nested.push((0, folder));
+        }
+        let met = walk.met.clone().unwrap_or_default();
+        let prefix = known.get(&met).cloned().unwrap_or_default();
+        side.log.steps.push(Mark { step: Step::beyond(met, prefix) });
+        side.base = Some(Base::default());
+        let merges = merges(&walk, 1);
+        side.add_steps(walk)?;
+        let base = side.base.take().unwrap_or_default();
+        side.log.events.splice(0..0, base.events);
+        side.log.add_steps(known);
+        side.add_sides(merges, known, depth + 1)?;
+        Ok(Some(side.log))
+    }
+
+    /// Adds what stood at the fork of the targets and results that a step touches first.
+    pub(super) fn stood(
+        &mut self,
+        mut base: Base,
+        step: u32,
+        path: u32,
+        old: Option<&Version>,
+        now: &Differences,
+    ) -> Base {
+        let set = now.set.iter().filter(|record| is_asked_of(record.kind)).map(|record| &record.id);
+        let mut first = HashSet::default();
+        for id in set.chain(&now.gone) {
+            let name = self.names.name(id, &mut self.log);
+            // A record that goes to another file is touched in both.
+            if *base.touched.entry(name).or_insert(step) == step {
+                first.insert(id.as_str());
+            }
+        }
+        let Some(old) = old.filter(|_| !first.is_empty()) else { return base };
+        for record in flat::records(&old.bytes).unwrap_or_default() {
+            if is_asked_of(record.kind) && first.remove(record.id.as_str()) {
+                let event = self.set(0, path, &record);
+                base.events.push(event);
+            }
+        }
+        base
+    }
+}
+
+fn is_asked_of(kind: Kind) -> bool {
+    matches!(kind, Kind::Target | Kind::Result)
 }
 
 fn is_asked(event: &RecordEvent) -> bool {
-    event.set.is_some_and(|(number, ..)| matches!(kind(number), Kind::Target | Kind::Result))
-}
-
-/// What a merge brought in.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Side {
-    /// The step of the merge.
-    merge: usize,
-    /// The step that the branch goes on from, as far as that is known.
-    fork: Option<usize>,
-    /// The branch since then.
-    history: History,
-}
-
-impl Side {
-    pub(super) fn of(side: &SideLog) -> Self {
-        Self {
-            merge: side.merge as usize,
-            fork: side.fork.map(|at| at as usize),
-            history: History::of(&side.log, None),
-        }
-    }
-}
-
-impl History {
-    /// Did a limit get where it moved after a result of this id and date was written down? What came in one commit
-    /// with its result was written down together, and nobody can tell which was first. What a merge brought came when
-    /// it was written on its branch; where neither goes on from the other, the dates decide.
-    pub(crate) fn came_after(&self, target: &str, moved: &LimitMove, result: &str, date: Day) -> bool {
-        let Some(born) = self.life(result).map(|life| life.born) else { return false };
-        let (step, _, _) = *moved;
-        let dated_later = |day: Day| day.min(self.steps[step].no_later_than) > date;
-        match self.inside(target, moved) {
-            Some((side, inner)) if born == step => side.history.came_after(target, &inner, result, date),
-            Some((side, inner)) => {
-                side.fork.is_some_and(|fork| born <= fork)
-                    || dated_later(side.history.written(target, &inner).no_later_than)
-            }
-            None => born < step || (born > step && dated_later(self.steps[step].no_later_than)),
-        }
-    }
-
-    /// The commit in which a limit was written as it came: where a merge brought it, the one on its branch.
-    pub(crate) fn written(&self, target: &str, moved: &LimitMove) -> &Commit {
-        match self.inside(target, moved) {
-            Some((side, inner)) => side.history.written(target, &inner),
-            None => &self.steps[moved.0],
-        }
-    }
-
-    /// The branch from which a step brought a record, and its life there.
-    pub(crate) fn branch(&self, id: &str, step: usize) -> Option<(&Self, &Life)> {
-        let mut sides = self.sides.iter().filter(|side| side.merge == step);
-        sides.find_map(|side| Some((&side.history, side.history.life(id)?)))
-    }
-
-    /// The commit on a branch that wrote what a merge brought, as far as branches are read; none for other commits.
-    pub fn on_branch(&self, id: &str, change: &Change) -> Option<&Commit> {
-        let (branch, life) = self.branch(id, change.step)?;
-        let written = life.changes_of(&change.route).rfind(|inner| inner.after == change.after)?;
-        Some(branch.on_branch(&life.id, written).unwrap_or(&branch.steps[written.step]))
-    }
-
-    /// The same move on the branch that a merge brought it from.
-    fn inside(&self, target: &str, (step, _, after): &LimitMove) -> Option<(&Side, LimitMove)> {
-        let after = after.as_ref()?;
-        self.sides.iter().filter(|side| side.merge == *step).find_map(|side| {
-            let last = side.history.limit_moves(target).pop()?;
-            let there = last.2.as_ref().is_some_and(|there| same_limit(&there.limit, &after.limit));
-            there.then_some((side, last))
-        })
-    }
+    event.set.is_some_and(|(number, ..)| is_asked_of(kind(number)))
 }

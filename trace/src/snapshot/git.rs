@@ -242,6 +242,11 @@ impl Library {
         Ok(walk)
     }
 
+    /// A file of git's own for this work tree.
+    pub(super) fn own_file(&self, name: &str) -> PathBuf {
+        self.repository.path().join(name)
+    }
+
     /// Does a shallow clone end at this commit?
     fn is_cut(&self, commit: &str) -> bool {
         // What cannot be read is taken to be cut.

@@ -4,12 +4,11 @@ use std::ffi::OsStr;
 use std::path::PathBuf;
 
 use super::locate::Locals;
-use super::past::{FileChange, Known, Place, Step, Walk, marker, plain, renamed};
+use super::past::{FileChange, Known, Place, Reach, Step, Walk, marker, plain, renamed};
 use super::place::EntryKind;
 use super::plumbing::{Git, strange};
 use crate::Error;
 
-/// How far back a commit that is known is looked for before everything is read.
 const NEAR: &str = "--max-count=200";
 
 impl Git {
@@ -30,6 +29,11 @@ impl Git {
         Some(self.folder.join(self.words(&["rev-parse", "--git-common-dir"]).ok()?))
     }
 
+    /// A file of git's own for this work tree.
+    pub(super) fn own_file(&self, name: &str) -> Result<PathBuf, Error> {
+        Ok(self.folder.join(self.words(&["rev-parse", "--git-path", name])?))
+    }
+
     /// Does a commit hold a file of this path?
     pub(super) fn has(&self, commit: &str, path: &str) -> Result<bool, Error> {
         Ok(self.words(&["cat-file", "-e", &format!("{commit}:{path}")]).is_ok())
@@ -44,10 +48,12 @@ impl Git {
     }
 
     /// The commits that changed a data root, back to the first or to one that is known (with its prefix).
-    pub(super) fn walk(&self, from: &Place, known: &Known) -> Result<Walk, Error> {
+    pub(super) fn walk(&self, from: &Place, known: &Known, reach: Reach) -> Result<Walk, Error> {
         let mut walk = Walk { tip: from.commit.clone(), ..Walk::default() };
         if !known.is_empty() {
-            let near = self.words(&["--no-replace-objects", "rev-list", "--first-parent", NEAR, &from.commit])?;
+            let mut list = vec!["--no-replace-objects", "rev-list", "--first-parent", &from.commit];
+            list.extend(Some(NEAR).filter(|_| reach == Reach::Near));
+            let near = self.words(&list)?;
             walk.met = near.lines().find(|id| known.contains_key(*id)).map(str::to_owned);
         }
         let end = self.log(from, &mut walk)?;
@@ -61,8 +67,7 @@ impl Git {
         walk.steps.reverse();
         if walk.met.is_none() && self.words(&["rev-parse", "--is-shallow-repository"])? == "true" {
             let chain = self.words(&["--no-replace-objects", "rev-list", "--first-parent", &from.commit])?;
-            let list = self.folder.join(self.words(&["rev-parse", "--git-path", "shallow"])?);
-            let list = std::fs::read_to_string(list).ok();
+            let list = std::fs::read_to_string(self.own_file("shallow")?).ok();
             let cut = |id: &str| list.as_ref().is_none_or(|list| list.lines().any(|line| line.trim() == id));
             walk.shallow = chain.lines().last().is_none_or(cut);
         }

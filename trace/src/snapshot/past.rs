@@ -31,6 +31,12 @@ pub struct Step {
 }
 
 impl Step {
+    /// No step of the walk: what is not committed, or the commit that it ended before.
+    pub(crate) fn beyond(commit: String, prefix: String) -> Self {
+        let (changes, others, tree) = (Vec::new(), Vec::new(), String::new());
+        Self { commit, author_time: 0, committer_time: 0, zone: 0, tree, prefix, changes, others }
+    }
+
     /// The day of the author, where the author was.
     pub fn day(&self) -> Day {
         let day = plumbing::day_of(self.author_time.saturating_add(i64::from(self.zone) * 60));
@@ -66,6 +72,15 @@ pub struct Walk {
 
 /// The commits that are known, and the prefix of the data root in each.
 pub(crate) type Known = HashMap<String, String>;
+
+/// How far back a commit that is known is looked for before everything is read, where git lists them first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Reach {
+    /// Some 200 commits.
+    Near,
+    /// All of them.
+    Far,
+}
 
 /// Where a walk stands: a commit, and the data root in it.
 #[derive(Clone, Debug)]
@@ -129,16 +144,28 @@ impl Snapshot {
                 None => return Ok(None),
             }
         };
-        repository.walk(&Place { commit: tip.to_owned(), prefix }, known).map(Some)
+        repository.walk(&Place { commit: tip.to_owned(), prefix }, known, Reach::Near).map(Some)
     }
 
-    /// The same, from a commit that a merge brought in; `None` where it does not hold the data root under this prefix.
-    pub(crate) fn walk_side(&self, tip: &str, prefix: &str, known: &Known) -> Result<Option<Walk>, Error> {
+    /// The same, from a commit that a merge brought in, given the merge (empty where it is not committed yet) and the
+    /// data root's prefix there.
+    pub(crate) fn walk_side(&self, tip: &str, merge: &str, prefix: &str, known: &Known) -> Result<Option<Walk>, Error> {
         let Some(repository) = self.repository() else { return Ok(None) };
-        if !repository.has(tip, &marker(prefix))? {
-            return Ok(None);
+        let mut prefix = prefix.to_owned();
+        if !repository.has(tip, &marker(&prefix))? {
+            // Renamed since the branch forked.
+            let there = |root: &str| merge.is_empty() || repository.has(merge, &marker(root)).unwrap_or(true);
+            match renamed(&repository.roots(tip)?, there) {
+                Some(before) => prefix = before,
+                None => return Ok(None),
+            }
         }
-        repository.walk(&Place { commit: tip.to_owned(), prefix: prefix.to_owned() }, known).map(Some)
+        repository.walk(&Place { commit: tip.to_owned(), prefix }, known, Reach::Far).map(Some)
+    }
+
+    /// The commits that a merge which is not committed yet brings in.
+    pub(crate) fn merge_heads(&self) -> Result<Vec<String>, Error> {
+        self.repository().map_or(Ok(Vec::new()), Repository::merge_heads)
     }
 
     /// The contents of blobs, in their order.

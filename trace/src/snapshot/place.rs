@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use foldhash::HashSet;
 
 use super::locate::Locals;
-use super::past::{Known, Place, Walk};
+use super::past::{Known, Place, Reach, Walk};
 use super::{git, plumbing};
 use crate::Error;
 
@@ -173,8 +173,15 @@ impl Repository {
     }
 
     /// The commits that changed a data root, back to the first or to one that is known (with its prefix).
-    pub(super) fn walk(&self, from: &Place, known: &Known) -> Result<Walk, Error> {
-        self.with(|library| library.walk(from, known), |git| git.walk(from, known))
+    pub(super) fn walk(&self, from: &Place, known: &Known, reach: Reach) -> Result<Walk, Error> {
+        self.with(|library| library.walk(from, known), |git| git.walk(from, known, reach))
+    }
+
+    /// The commits that a merge which is not committed yet brings in.
+    pub(super) fn merge_heads(&self) -> Result<Vec<String>, Error> {
+        let path = self.with(|library| Ok(library.own_file("MERGE_HEAD")), |git| git.own_file("MERGE_HEAD"))?;
+        let list = std::fs::read_to_string(path).unwrap_or_default();
+        Ok(list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect())
     }
 
     /// The contents of blobs, in their order.

@@ -1,0 +1,267 @@
+//! Shapes of branches in which it is easy to get wrong which of a limit and a result was written first.
+
+use crate::history_merges::{assert_told, branch, limit, merge, name, other, result, start, switch, told};
+use crate::support::Sandbox;
+
+/// A feature that comes in through another branch: the limit does not go on from the result, and is older.
+#[test]
+fn through_an_integration_branch() {
+    let sandbox = start("files");
+    branch(&sandbox, "feature");
+    limit(&sandbox, "2027-02-01", "1.3 m");
+    switch(&sandbox, "main");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    branch(&sandbox, "develop");
+    merge(&sandbox, "2027-02-04", &["feature"]);
+    other(&sandbox, "2027-02-04", 1);
+    switch(&sandbox, "main");
+    merge(&sandbox, "2027-02-05", &["develop"]);
+    assert_eq!(told(&sandbox), None);
+}
+
+/// The own branch was brought up to date by a merge of the main branch, which had the result; the clock is behind.
+#[test]
+fn after_the_main_branch_was_merged_in() {
+    for format in ["files", "reftable"] {
+        for day in ["2027-02-03", "2027-02-02"] {
+            let sandbox = start(format);
+            branch(&sandbox, "side");
+            other(&sandbox, "2027-02-01", 1);
+            switch(&sandbox, "main");
+            result(&sandbox, "2027-02-03", "2027-02-03");
+            switch(&sandbox, "side");
+            merge(&sandbox, "2027-02-03", &["main"]);
+            limit(&sandbox, day, "1.3 m");
+            let moved = name(&sandbox, "HEAD");
+            switch(&sandbox, "main");
+            merge(&sandbox, "2027-02-05", &["side"]);
+            assert_told(&sandbox, day, &moved);
+        }
+    }
+}
+
+/// A branch is merged with the result, and again with the limit.
+#[test]
+fn one_branch_merged_twice() {
+    for on_main in [false, true] {
+        let sandbox = start("files");
+        if on_main {
+            result(&sandbox, "2027-02-03", "2027-02-03");
+        }
+        branch(&sandbox, "side");
+        if on_main {
+            // A merge that is read, since it touches a result.
+            sandbox.write("more.yaml", "results: {x: {of: track, outcome: pass, date: 2027-02-02}}\n");
+            sandbox.commit_on("2027-02-03", "another result");
+        } else {
+            result(&sandbox, "2027-02-03", "2027-02-03");
+        }
+        switch(&sandbox, "main");
+        merge(&sandbox, "2027-02-03", &["side"]);
+        switch(&sandbox, "side");
+        limit(&sandbox, "2027-02-03", "1.3 m");
+        let moved = name(&sandbox, "HEAD");
+        switch(&sandbox, "main");
+        merge(&sandbox, "2027-02-05", &["side"]);
+        assert_told(&sandbox, "2027-02-03", &moved);
+    }
+}
+
+/// Each on a branch of its own, merged at once or one after the other: the dates decide.
+#[test]
+fn each_on_a_branch_of_its_own() {
+    for at_once in [false, true] {
+        for (day, after) in [("2027-02-03", false), ("2027-02-10", true)] {
+            let sandbox = start("files");
+            branch(&sandbox, "one");
+            result(&sandbox, "2027-02-03", "2027-02-03");
+            switch(&sandbox, "main");
+            branch(&sandbox, "two");
+            limit(&sandbox, day, "1.3 m");
+            let moved = name(&sandbox, "HEAD");
+            switch(&sandbox, "main");
+            other(&sandbox, "2027-02-10", 1);
+            if at_once {
+                merge(&sandbox, "2027-02-12", &["one", "two"]);
+            } else {
+                merge(&sandbox, "2027-02-11", &["one"]);
+                merge(&sandbox, "2027-02-12", &["two"]);
+            }
+            if after {
+                assert_told(&sandbox, day, &moved);
+            } else {
+                assert_eq!(told(&sandbox), None, "at once: {at_once}");
+            }
+        }
+    }
+}
+
+/// The limit was moved by the merge that brought the result, while it was made.
+#[test]
+fn a_limit_that_the_merge_itself_moved() {
+    let sandbox = start("files");
+    branch(&sandbox, "side");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    switch(&sandbox, "main");
+    other(&sandbox, "2027-02-03", 1);
+    sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "side"]);
+    limit(&sandbox, "2027-02-03", "1.3 m");
+    assert_told(&sandbox, "2027-02-03", &name(&sandbox, "HEAD"));
+}
+
+/// What a merge brings is where it was written before the merge is committed, too.
+#[test]
+fn a_merge_that_is_not_committed_yet() {
+    for format in ["files", "reftable"] {
+        let sandbox = start(format);
+        branch(&sandbox, "side");
+        limit(&sandbox, "2027-02-01", "1.3 m");
+        switch(&sandbox, "main");
+        result(&sandbox, "2027-02-06", "2027-02-03");
+        sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "side"]);
+        assert_eq!(told(&sandbox), None);
+        let staged = sandbox.tierod(&["check", "--staged", "--format", "json"]).json();
+        assert!(!staged.to_string().contains("target-after-result"), "{staged}");
+        sandbox.git_on("2027-02-08", &["commit", "-q", "--no-edit"]);
+        assert_eq!(told(&sandbox), None);
+    }
+}
+
+/// Names that were given later, and a data root that was moved, change nothing about what a branch wrote.
+#[test]
+fn renamed_after_the_merge() {
+    let target = |sandbox: &Sandbox, id: &str, formerly: &str| {
+        sandbox.write(
+            "track.yaml",
+            format!(
+                "targets: {{{id}: {{of: car, at-most: 1.3 m, serves: {{skidpad: A wide car turns late.}}{formerly}}}}}\n"
+            ),
+        );
+    };
+    for after in [false, true] {
+        let sandbox = start("files");
+        branch(&sandbox, "side");
+        limit(&sandbox, if after { "2027-02-04" } else { "2027-02-01" }, "1.3 m");
+        let moved = name(&sandbox, "HEAD");
+        switch(&sandbox, "main");
+        result(&sandbox, "2027-02-06", "2027-02-03");
+        merge(&sandbox, "2027-02-08", &["side"]);
+        target(&sandbox, "track-width", ", formerly: [track]");
+        let rig = "results: {bench: {of: track-width, value: 1.25 m, date: 2027-02-03, evidence: [chain.yaml], formerly: [rig]}}\n";
+        sandbox.write("rig.yaml", rig);
+        sandbox.commit_on("2027-02-09", "other names");
+        let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
+        let told = format!("moved from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
+        assert_eq!(report.contains("target-after-result"), after, "{report}");
+        assert_eq!(report.contains(&told), after, "{report}");
+    }
+}
+
+#[test]
+fn a_data_root_that_was_renamed_before_the_merge() {
+    for format in ["files", "reftable"] {
+        let sandbox = Sandbox::new();
+        sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
+        sandbox.small_root("car/");
+        let write = |path: &str, text: &str, day: &str| {
+            sandbox.write(path, text);
+            sandbox.commit_on(day, "step");
+        };
+        let target = |limit: &str| {
+            format!("targets: {{track: {{of: car, at-most: {limit}, serves: {{skidpad: A wide car turns late.}}}}}}\n")
+        };
+        write("car/track.yaml", &target("1.2 m"), "2027-01-01");
+        branch(&sandbox, "side");
+        write("car/track.yaml", &target("1.3 m"), "2027-02-01");
+        switch(&sandbox, "main");
+        let rig = "results: {rig: {of: track, value: 1.25 m, date: 2027-02-03, evidence: [chain.yaml]}}\n";
+        write("car/rig.yaml", rig, "2027-02-06");
+        sandbox.git(&["mv", "car", "vehicle"]);
+        sandbox.commit_on("2027-02-07", "rename");
+        merge(&sandbox, "2027-02-08", &["side"]);
+        let report = sandbox.tierod(&["check", "vehicle", "--format", "json"]).json().to_string();
+        assert!(!report.contains("target-after-result"), "{format}: {report}");
+    }
+}
+
+/// A branch that changes the target's title only does not move its limit.
+#[test]
+fn a_branch_that_touches_something_else_of_the_target() {
+    let sandbox = start("files");
+    limit(&sandbox, "2027-01-02", "1.3 m");
+    branch(&sandbox, "side");
+    let text = std::fs::read_to_string(sandbox.at("track.yaml")).unwrap();
+    sandbox.write("track.yaml", text.replace("{of:", "{title: Track, of:"));
+    sandbox.commit_on("2027-02-01", "title");
+    switch(&sandbox, "main");
+    limit(&sandbox, "2027-02-02", "1.2 m");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "-s", "ours", "side"]);
+    limit(&sandbox, "2027-02-08", "1.3 m");
+    assert_told(&sandbox, "2027-02-08", &name(&sandbox, "HEAD"));
+}
+
+/// A clone that cuts a branch off has a history that is short, whatever the main branch has.
+#[test]
+fn a_clone_that_cuts_a_branch_off() {
+    let sandbox = start("files");
+    branch(&sandbox, "side");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    for number in 1..4 {
+        other(&sandbox, "2027-02-04", number);
+    }
+    limit(&sandbox, "2027-02-08", "1.3 m");
+    let moved = name(&sandbox, "HEAD");
+    for number in 4..7 {
+        other(&sandbox, "2027-02-09", number);
+    }
+    switch(&sandbox, "main");
+    sandbox.write("third.yaml", "parts: {nut: {in: suspension}}\n");
+    sandbox.commit_on("2027-02-09", "third");
+    merge(&sandbox, "2027-02-10", &["side"]);
+    assert_told(&sandbox, "2027-02-08", &moved);
+    let url = format!("file://{}", sandbox.path().display());
+    for depth in 3..8 {
+        let clone = format!("clone-{depth}");
+        sandbox.git(&["clone", "-q", "--depth", &depth.to_string(), &url, &clone]);
+        let folder = sandbox.at(&clone);
+        let check = || sandbox.tierod_in(&folder, &["check", "--format", "json"]).json();
+        assert_eq!(check()["history"], "short", "depth {depth}");
+        let output = sandbox.command("git", &folder).args(["fetch", "-q", "--unshallow"]).output().unwrap();
+        assert!(output.status.success());
+        assert!(check().to_string().contains(&moved), "depth {depth}");
+    }
+}
+
+/// A result is rewritten on one of two branches that are merged at once, in either order.
+#[test]
+fn rewritten_on_one_of_two_branches() {
+    let value = |sandbox: &Sandbox, value: &str| {
+        let text =
+            format!("results: {{rig: {{of: track, value: {value}, date: 2027-02-03, evidence: [chain.yaml]}}}}\n");
+        sandbox.write("rig.yaml", text);
+        sandbox.commit_on("2027-02-03", "result");
+    };
+    for order in [["one", "two"], ["two", "one"]] {
+        let sandbox = start("files");
+        branch(&sandbox, "one");
+        value(&sandbox, "1.25 m");
+        branch(&sandbox, "two");
+        value(&sandbox, "1.15 m");
+        switch(&sandbox, "one");
+        other(&sandbox, "2027-02-04", 1);
+        switch(&sandbox, "main");
+        merge(&sandbox, "2027-02-05", &order);
+        let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
+        assert!(report.contains("the value of rig was `1.25 m` on 2027-02-03"), "{order:?}: {report}");
+    }
+    // The merge itself rewrites what its branch has.
+    let sandbox = start("files");
+    branch(&sandbox, "one");
+    value(&sandbox, "1.25 m");
+    switch(&sandbox, "main");
+    sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "one"]);
+    value(&sandbox, "1.15 m");
+    let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
+    assert!(report.contains("the value of rig was `1.25 m` on 2027-02-03"), "{report}");
+}

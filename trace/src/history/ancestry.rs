@@ -1,0 +1,209 @@
+//! Which commit goes on from which, over the branches that merges brought in, and what is asked of that: which of a
+//! limit and a result was written first, and where.
+
+use std::sync::Arc;
+
+use foldhash::{HashMap, HashSet};
+use petgraph::algo::toposort;
+use petgraph::graph::DiGraph;
+use schema::{Day, Kind};
+
+use super::sides::SideLog;
+use super::{Change, Commit, History, Life, LimitMove, same_limit};
+
+/// What a merge brought in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Side {
+    /// The step of the merge.
+    merge: usize,
+    /// The branch; its first step is the commit that it goes on from.
+    history: History,
+}
+
+impl Side {
+    pub(super) fn of(side: &SideLog) -> Self {
+        Self { merge: side.merge as usize, history: History::of_chain(&side.log, None) }
+    }
+}
+
+/// Gives the first step of every branch the times of the commit that it stands for.
+pub(super) fn date_forks(history: &mut History) {
+    fn collect(history: &History, is_side: bool, all: &mut HashMap<String, Commit>) {
+        for step in history.steps.iter().skip(usize::from(is_side)) {
+            all.extend(step.id.clone().map(|id| (id, step.clone())));
+        }
+        history.sides.iter().for_each(|side| collect(&side.history, true, all));
+    }
+    fn apply(history: &mut History, all: &HashMap<String, Commit>) {
+        for side in &mut history.sides {
+            let fork = side.history.steps.first_mut();
+            if let Some((known, fork)) = fork.and_then(|fork| Some((all.get(fork.id.as_ref()?)?, fork))) {
+                fork.clone_from(known);
+            }
+            apply(&mut side.history, all);
+        }
+    }
+    let mut all = HashMap::default();
+    collect(history, false, &mut all);
+    apply(history, &all);
+}
+
+/// How the commits of a history and of its branches go on from one another.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Ancestry {
+    numbers: HashMap<String, usize>,
+    parents: Vec<Vec<usize>>,
+    /// No commit was made after those that follow it: the earliest day among its own and theirs.
+    no_later_than: Vec<Option<Day>>,
+    /// The commits from which on a result is there, on any branch, by its id there.
+    holders: HashMap<Arc<str>, Vec<usize>>,
+}
+
+impl Ancestry {
+    pub(super) fn of(history: &History) -> Self {
+        let mut all = Self::default();
+        all.add(history, false);
+        // Children before their parents, so that the days go up the whole way.
+        let mut graph = DiGraph::<(), ()>::new();
+        let nodes: Vec<_> = all.parents.iter().map(|_| graph.add_node(())).collect();
+        for (child, parents) in all.parents.iter().enumerate() {
+            for parent in parents {
+                graph.add_edge(nodes[child], nodes[*parent], ());
+            }
+        }
+        // The day of what is not committed may be one of the settings, and says nothing about the commits.
+        let uncommitted = all.numbers.get("").copied();
+        for node in toposort(&graph, None).unwrap_or_default() {
+            if Some(node.index()) == uncommitted {
+                continue;
+            }
+            let day = all.no_later_than[node.index()];
+            for parent in &all.parents[node.index()] {
+                let own = all.no_later_than[*parent];
+                all.no_later_than[*parent] = own.into_iter().chain(day).min();
+            }
+        }
+        all
+    }
+
+    fn number(&mut self, commit: &Commit) -> usize {
+        let key = commit.id.as_deref().unwrap_or("");
+        if let Some(known) = self.numbers.get(key) {
+            return *known;
+        }
+        self.numbers.insert(key.to_owned(), self.parents.len());
+        self.parents.push(Vec::new());
+        self.no_later_than.push(None);
+        self.parents.len() - 1
+    }
+
+    /// Adds a chain of commits with its branches; gives the last one.
+    fn add(&mut self, history: &History, is_side: bool) -> Option<usize> {
+        let mut last: Option<usize> = None;
+        let mut numbers = Vec::new();
+        for (at, step) in history.steps.iter().enumerate() {
+            let begins = is_side && at == 0;
+            // A branch that goes on from nothing.
+            if begins && step.id.is_none() {
+                numbers.push(None);
+                continue;
+            }
+            let number = self.number(step);
+            if !begins {
+                self.no_later_than[number] = Some(step.no_later_than);
+                self.parents[number].extend(last);
+            }
+            numbers.push(Some(number));
+            last = Some(number);
+        }
+        for side in &history.sides {
+            let tip = self.add(&side.history, true);
+            if let Some(merge) = numbers[side.merge] {
+                self.parents[merge].extend(tip);
+            }
+        }
+        for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
+            for id in ids(life) {
+                self.holders.entry(id.clone()).or_default().extend(numbers[life.born]);
+            }
+        }
+        last
+    }
+
+    fn is_before(&self, earlier: usize, later: usize) -> bool {
+        let mut seen = HashSet::from_iter([later]);
+        let mut open = vec![later];
+        while let Some(next) = open.pop() {
+            if self.parents[next].contains(&earlier) {
+                return true;
+            }
+            open.extend(self.parents[next].iter().filter(|parent| seen.insert(**parent)));
+        }
+        false
+    }
+}
+
+/// The ids of a life, the newest first.
+fn ids(life: &Life) -> impl Iterator<Item = &Arc<str>> {
+    std::iter::once(&life.id).chain(life.older_ids.iter().rev())
+}
+
+impl History {
+    /// Did a limit get where it moved after a result of this date was written down? The commits tell, where one goes on
+    /// from the other; else the dates do. What came in one commit with its result was written down together, and
+    /// nobody can tell which was first.
+    pub(crate) fn came_after(&self, target: &Life, moved: &LimitMove, result: &Life, date: Day) -> bool {
+        let (step, _, _) = *moved;
+        let Some(ancestry) = &self.ancestry else {
+            return result.born < step || (result.born > step && self.steps[step].no_later_than > date);
+        };
+        let key = self.written(target, moved).id.as_deref().unwrap_or("");
+        let Some(&limit) = ancestry.numbers.get(key) else { return false };
+        let holders = || ids(result).filter_map(|id| ancestry.holders.get(id)).flatten().copied();
+        if holders().any(|holder| ancestry.is_before(holder, limit)) {
+            return true;
+        }
+        holders().all(|holder| holder != limit) && ancestry.no_later_than[limit].is_some_and(|day| day > date)
+    }
+
+    /// The commit in which a limit was written as it came: where a merge brought it, the one on its branch.
+    pub(crate) fn written(&self, target: &Life, moved: &LimitMove) -> &Commit {
+        let (step, _, after) = moved;
+        let inside = self.branches(target, *step).into_iter().find_map(|(branch, life)| {
+            let last = branch.moves_of(life).pop().filter(|(step, ..)| *step > 0)?;
+            let there = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
+            there.then(|| branch.written(life, &last))
+        });
+        inside.unwrap_or(&self.steps[*step])
+    }
+
+    /// The commit that wrote a record first: where a merge brought it, the one on its branch.
+    pub(crate) fn first_written(&self, life: &Life) -> &Commit {
+        let branches = self.branches(life, life.born);
+        let inside = branches.into_iter().find(|(_, inner)| inner.born > 0);
+        inside.map_or(&self.steps[life.born], |(branch, inner)| branch.first_written(inner))
+    }
+
+    /// The commit on a branch that wrote what a merge brought, as far as branches are read; none for other commits.
+    pub fn on_branch(&self, life: &Life, change: &Change) -> Option<&Commit> {
+        let (branch, inner) = self.brought(life, change)?;
+        let last = inner.changes_of(&change.route).next_back().filter(|last| last.after == change.after)?;
+        Some(branch.on_branch(inner, last).unwrap_or(&branch.steps[last.step]))
+    }
+
+    /// The branch from which a merge brought a field of a record, and its life there: one that ends with what the merge
+    /// has, else one that touched the field.
+    pub(crate) fn brought(&self, life: &Life, change: &Change) -> Option<(&Self, &Life)> {
+        let last = |inner: &Life| inner.changes_of(&change.route).next_back().filter(|last| last.step > 0).cloned();
+        let mut all = self.branches(life, change.step);
+        all.retain(|(_, inner)| last(inner).is_some());
+        let same = all.iter().position(|(_, inner)| last(inner).is_some_and(|last| last.after == change.after));
+        all.get(same.unwrap_or(0)).copied()
+    }
+
+    /// The branches that a step merged and that touched a record, with its life there.
+    fn branches(&self, life: &Life, step: usize) -> Vec<(&Self, &Life)> {
+        let sides = self.sides.iter().filter(|side| side.merge == step);
+        sides.filter_map(|side| Some((&side.history, ids(life).find_map(|id| side.history.life(id))?))).collect()
+    }
+}
