@@ -130,11 +130,12 @@ impl Ancestry {
         last
     }
 
-    fn is_before(&self, earlier: usize, later: usize) -> bool {
-        let mut seen = HashSet::from_iter([later]);
-        let mut open = vec![later];
+    /// Does a commit go on from one of these?
+    fn goes_on_from(&self, commit: usize, any: &[usize]) -> bool {
+        let mut seen = HashSet::from_iter([commit]);
+        let mut open = vec![commit];
         while let Some(next) = open.pop() {
-            if self.parents[next].contains(&earlier) {
+            if self.parents[next].iter().any(|parent| any.contains(parent)) {
                 return true;
             }
             open.extend(self.parents[next].iter().filter(|parent| seen.insert(**parent)));
@@ -159,11 +160,9 @@ impl History {
         };
         let key = self.written(target, moved).id.as_deref().unwrap_or("");
         let Some(&limit) = ancestry.numbers.get(key) else { return false };
-        let holders = || ids(result).filter_map(|id| ancestry.holders.get(id)).flatten().copied();
-        if holders().any(|holder| ancestry.is_before(holder, limit)) {
-            return true;
-        }
-        holders().all(|holder| holder != limit) && ancestry.no_later_than[limit].is_some_and(|day| day > date)
+        let holders: Vec<usize> = ids(result).filter_map(|id| ancestry.holders.get(id)).flatten().copied().collect();
+        let dated_later = || ancestry.no_later_than[limit].is_some_and(|day| day > date);
+        ancestry.goes_on_from(limit, &holders) || (!holders.contains(&limit) && dated_later())
     }
 
     /// The commit in which a limit was written as it came: where a merge brought it, the one on its branch.
