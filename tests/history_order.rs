@@ -255,6 +255,16 @@ fn rewritten_on_one_of_two_branches() {
         let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
         assert!(report.contains("the value of rig was `1.25 m` on 2027-02-03"), "{order:?}: {report}");
     }
+    // On a branch of its own, after the result came in.
+    let sandbox = start("files");
+    value(&sandbox, "1.25 m");
+    branch(&sandbox, "one");
+    value(&sandbox, "1.15 m");
+    let second = name(&sandbox, "HEAD");
+    switch(&sandbox, "main");
+    merge(&sandbox, "2027-02-05", &["one"]);
+    let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
+    assert!(report.contains(&format!("and is `1.15 m` since 2027-02-03 ({second})")), "{report}");
     // The merge itself rewrites what its branch has.
     let sandbox = start("files");
     branch(&sandbox, "one");

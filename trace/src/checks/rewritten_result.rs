@@ -94,7 +94,8 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
         if noted_now && said {
             continue;
         }
-        let (born, step) = (&origin.steps[begun.step], &place.steps[last.step]);
+        let born = &origin.steps[begun.step];
+        let step = place.on_branch(own, last).unwrap_or(&place.steps[last.step]);
         let now = match &last.after {
             Some(text) => format!("`{}`", words::shorten(text)),
             None => "gone".to_owned(),
