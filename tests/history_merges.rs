@@ -4,20 +4,24 @@ use serde_json::Value;
 
 use crate::support::Sandbox;
 
-pub(crate) fn limit(sandbox: &Sandbox, day: &str, seconds: &str) {
-    sandbox.write(
-        "track.yaml",
-        format!("targets: {{track: {{of: car, at-most: {seconds}, serves: {{skidpad: A wide car turns late.}}}}}}\n"),
-    );
+/// The record file of a target with a limit.
+pub(crate) fn track(id: &str, limit: &str, more: &str) -> String {
+    format!("targets: {{{id}: {{of: car, at-most: {limit}, serves: {{skidpad: A wide car turns late.}}{more}}}}}\n")
+}
+
+/// The record file of a measurement.
+pub(crate) fn rig(id: &str, of: &str, value: &str, date: &str, more: &str) -> String {
+    format!("results: {{{id}: {{of: {of}, value: {value}, date: {date}, evidence: [chain.yaml]{more}}}}}\n")
+}
+
+pub(crate) fn limit(sandbox: &Sandbox, day: &str, limit: &str) {
+    sandbox.write("track.yaml", track("track", limit, ""));
     sandbox.commit_on(day, "limit");
 }
 
 /// A measurement of this date, committed on this day.
 pub(crate) fn result(sandbox: &Sandbox, day: &str, date: &str) {
-    sandbox.write(
-        "rig.yaml",
-        format!("results: {{rig: {{of: track, value: 1.25 m, date: {date}, evidence: [chain.yaml]}}}}\n"),
-    );
+    sandbox.write("rig.yaml", rig("rig", "track", "1.25 m", date, ""));
     sandbox.commit_on(day, "result");
 }
 
@@ -230,9 +234,8 @@ fn a_branch_that_is_merged_again() {
 /// What a result said at first stands on its branch, however the branch came in.
 #[test]
 fn a_result_that_is_rewritten_on_a_branch() {
-    let rig = |sandbox: &Sandbox, day: &str, value: &str, notes: &str| {
-        let text = format!("{{of: track, value: {value}, date: 2027-02-03, evidence: [chain.yaml]{notes}}}");
-        sandbox.write("rig.yaml", format!("results: {{rig: {text}}}\n"));
+    let write = |sandbox: &Sandbox, day: &str, value: &str, notes: &str| {
+        sandbox.write("rig.yaml", rig("rig", "track", value, "2027-02-03", notes));
         sandbox.commit_on(day, "result");
     };
     let told = |sandbox: &Sandbox| {
@@ -248,9 +251,9 @@ fn a_result_that_is_rewritten_on_a_branch() {
             other(&sandbox, "2027-02-02", 1);
             branch(&sandbox, "inner");
         }
-        rig(&sandbox, "2027-02-03", "1.25 m", "");
+        write(&sandbox, "2027-02-03", "1.25 m", "");
         let first = name(&sandbox, "HEAD");
-        rig(&sandbox, "2027-02-04", "1.15 m", "");
+        write(&sandbox, "2027-02-04", "1.15 m", "");
         let second = name(&sandbox, "HEAD");
         if nested {
             switch(&sandbox, "side");
@@ -263,22 +266,22 @@ fn a_result_that_is_rewritten_on_a_branch() {
         );
         assert_eq!(told(&sandbox), Some(expected));
         // A note, on the main branch and since.
-        rig(&sandbox, "2027-02-06", "1.15 m", ", notes: The tape was read from its wrong end.");
+        write(&sandbox, "2027-02-06", "1.15 m", ", notes: The tape was read from its wrong end.");
         assert_eq!(told(&sandbox), None);
-        rig(&sandbox, "2027-02-07", "1.15 m", "");
+        write(&sandbox, "2027-02-07", "1.15 m", "");
         assert!(told(&sandbox).is_some(), "the note is gone");
-        rig(&sandbox, "2027-02-08", "1.25 m", "");
+        write(&sandbox, "2027-02-08", "1.25 m", "");
         assert_eq!(told(&sandbox), None, "put back");
     }
     // A note on the branch, with the change.
     let sandbox = start("files");
     branch(&sandbox, "side");
-    rig(&sandbox, "2027-02-03", "1.25 m", "");
-    rig(&sandbox, "2027-02-04", "1.15 m", ", notes: The tape was read from its wrong end.");
+    write(&sandbox, "2027-02-03", "1.25 m", "");
+    write(&sandbox, "2027-02-04", "1.15 m", ", notes: The tape was read from its wrong end.");
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["side"]);
     assert_eq!(told(&sandbox), None);
-    rig(&sandbox, "2027-02-06", "1.15 m", "");
+    write(&sandbox, "2027-02-06", "1.15 m", "");
     assert!(told(&sandbox).is_some(), "the note is gone");
 }
 
@@ -317,9 +320,7 @@ fn random_history(seed: u32, commits: usize) -> String {
             out += &format!("{} :{}\n", if at == 0 { "from" } else { "merge" }, parent + 1);
         }
         let [limit, one, two] = now;
-        let chain = format!(
-            "targets: {{track: {{of: car, at-most: 1.{limit} m, serves: {{skidpad: A wide car turns late.}}}}}}\n"
-        );
+        let chain = track("track", &format!("1.{limit} m"), "");
         let result = |id: &str, value: usize| match value {
             0 => String::new(),
             _ => {

@@ -1,6 +1,6 @@
 //! Shapes of branches in which it is easy to get wrong which of a limit and a result was written first.
 
-use crate::history_merges::{assert_told, branch, limit, merge, name, other, result, start, switch, told};
+use crate::history_merges::{assert_told, branch, limit, merge, name, other, result, rig, start, switch, told, track};
 use crate::support::Sandbox;
 
 /// A feature that comes in through another branch: the limit does not go on from the result, and is older.
@@ -127,17 +127,37 @@ fn a_merge_that_is_not_committed_yet() {
     }
 }
 
+/// The branch forked from a commit that did not change the data root.
+#[test]
+fn a_merge_in_the_making_from_a_commit_beside_the_records() {
+    for committed in [false, true] {
+        let sandbox = Sandbox::new();
+        sandbox.git(&["init", "-q", "-b", "main"]);
+        sandbox.small_root("car/");
+        let write = |path: &str, text: &str| {
+            sandbox.write(path, text);
+            sandbox.commit_on("2027-02-03", "step");
+        };
+        write("car/track.yaml", &track("track", "1.2 m", ""));
+        write("car/rig.yaml", &rig("rig", "track", "1.25 m", "2027-02-03", ""));
+        write("beside.txt", "no record");
+        branch(&sandbox, "side");
+        write("car/track.yaml", &track("track", "1.3 m", ""));
+        let moved = name(&sandbox, "HEAD");
+        switch(&sandbox, "main");
+        sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "side"]);
+        if committed {
+            sandbox.git_on("2027-02-03", &["commit", "-q", "--no-edit"]);
+        }
+        let report = sandbox.tierod(&["check", "car", "--format", "json"]).json().to_string();
+        let told = format!("moved from at most 1.2 m to at most 1.3 m on 2027-02-03 ({moved})");
+        assert!(report.contains(&told), "committed: {committed}\n{report}");
+    }
+}
+
 /// Names that were given later, and a data root that was moved, change nothing about what a branch wrote.
 #[test]
 fn renamed_after_the_merge() {
-    let target = |sandbox: &Sandbox, id: &str, formerly: &str| {
-        sandbox.write(
-            "track.yaml",
-            format!(
-                "targets: {{{id}: {{of: car, at-most: 1.3 m, serves: {{skidpad: A wide car turns late.}}{formerly}}}}}\n"
-            ),
-        );
-    };
     for after in [false, true] {
         let sandbox = start("files");
         branch(&sandbox, "side");
@@ -146,9 +166,8 @@ fn renamed_after_the_merge() {
         switch(&sandbox, "main");
         result(&sandbox, "2027-02-06", "2027-02-03");
         merge(&sandbox, "2027-02-08", &["side"]);
-        target(&sandbox, "track-width", ", formerly: [track]");
-        let rig = "results: {bench: {of: track-width, value: 1.25 m, date: 2027-02-03, evidence: [chain.yaml], formerly: [rig]}}\n";
-        sandbox.write("rig.yaml", rig);
+        sandbox.write("track.yaml", track("track-width", "1.3 m", ", formerly: [track]"));
+        sandbox.write("rig.yaml", rig("bench", "track-width", "1.25 m", "2027-02-03", ", formerly: [rig]"));
         sandbox.commit_on("2027-02-09", "other names");
         let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
         let told = format!("moved from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
@@ -167,15 +186,11 @@ fn a_data_root_that_was_renamed_before_the_merge() {
             sandbox.write(path, text);
             sandbox.commit_on(day, "step");
         };
-        let target = |limit: &str| {
-            format!("targets: {{track: {{of: car, at-most: {limit}, serves: {{skidpad: A wide car turns late.}}}}}}\n")
-        };
-        write("car/track.yaml", &target("1.2 m"), "2027-01-01");
+        write("car/track.yaml", &track("track", "1.2 m", ""), "2027-01-01");
         branch(&sandbox, "side");
-        write("car/track.yaml", &target("1.3 m"), "2027-02-01");
+        write("car/track.yaml", &track("track", "1.3 m", ""), "2027-02-01");
         switch(&sandbox, "main");
-        let rig = "results: {rig: {of: track, value: 1.25 m, date: 2027-02-03, evidence: [chain.yaml]}}\n";
-        write("car/rig.yaml", rig, "2027-02-06");
+        write("car/rig.yaml", &rig("rig", "track", "1.25 m", "2027-02-03", ""), "2027-02-06");
         sandbox.git(&["mv", "car", "vehicle"]);
         sandbox.commit_on("2027-02-07", "rename");
         merge(&sandbox, "2027-02-08", &["side"]);
@@ -237,8 +252,7 @@ fn a_clone_that_cuts_a_branch_off() {
 #[test]
 fn rewritten_on_one_of_two_branches() {
     let value = |sandbox: &Sandbox, value: &str| {
-        let text =
-            format!("results: {{rig: {{of: track, value: {value}, date: 2027-02-03, evidence: [chain.yaml]}}}}\n");
+        let text = rig("rig", "track", value, "2027-02-03", "");
         sandbox.write("rig.yaml", text);
         sandbox.commit_on("2027-02-03", "result");
     };

@@ -46,8 +46,8 @@ pub fn shipped<T: DeserializeOwned>(text: &str) -> Result<T, String> {
 ///
 /// Not simple are tags; anchors, whose aliases could write a text out a million times; directives; characters
 /// that ended a line in YAML 1.1; tabs; keys behind a `?`; blocks with a number, a comment or nothing behind
-/// their sign; brackets and quotes that go on over a line, which `serde_yaml` reads at
-/// any indentation; comments right behind them; brackets very deep or so many that they may be: it takes
+/// their sign; a dash at the end of something in brackets; brackets and quotes that go on over a line, which
+/// `serde_yaml` reads at any indentation; comments right behind them; brackets very deep or so many that they may be: it takes
 /// time square in them, and one in quotes may hide another one from the count.
 fn is_simple(text: &str) -> bool {
     const DEEPEST_ON_A_LINE: usize = 64;

@@ -8,39 +8,39 @@ use petgraph::algo::toposort;
 use petgraph::graph::DiGraph;
 use schema::{Day, Kind};
 
-use super::sides::SideLog;
+use super::branches::BranchLog;
 use super::{Change, Commit, History, Life, LimitMove, same_limit};
 
 /// What a merge brought in.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Side {
+pub(super) struct Branch {
     /// The step of the merge.
     merge: usize,
     /// The branch; its first step is the commit that it goes on from.
     history: History,
 }
 
-impl Side {
-    pub(super) fn of(side: &SideLog) -> Self {
-        Self { merge: side.merge as usize, history: History::of_chain(&side.log, None) }
+impl Branch {
+    pub(super) fn of(branch: &BranchLog) -> Self {
+        Self { merge: branch.merge as usize, history: History::of_chain(&branch.log, None) }
     }
 }
 
 /// Gives the first step of every branch the times of the commit that it stands for.
 pub(super) fn date_forks(history: &mut History) {
-    fn collect(history: &History, is_side: bool, all: &mut HashMap<String, Commit>) {
-        for step in history.steps.iter().skip(usize::from(is_side)) {
+    fn collect(history: &History, is_branch: bool, all: &mut HashMap<String, Commit>) {
+        for step in history.steps.iter().skip(usize::from(is_branch)) {
             all.extend(step.id.clone().map(|id| (id, step.clone())));
         }
-        history.sides.iter().for_each(|side| collect(&side.history, true, all));
+        history.branches.iter().for_each(|branch| collect(&branch.history, true, all));
     }
     fn apply(history: &mut History, all: &HashMap<String, Commit>) {
-        for side in &mut history.sides {
-            let fork = side.history.steps.first_mut();
+        for branch in &mut history.branches {
+            let fork = branch.history.steps.first_mut();
             if let Some((known, fork)) = fork.and_then(|fork| Some((all.get(fork.id.as_ref()?)?, fork))) {
                 fork.clone_from(known);
             }
-            apply(&mut side.history, all);
+            apply(&mut branch.history, all);
         }
     }
     let mut all = HashMap::default();
@@ -98,11 +98,11 @@ impl Ancestry {
     }
 
     /// Adds a chain of commits with its branches; gives the last one.
-    fn add(&mut self, history: &History, is_side: bool) -> Option<usize> {
+    fn add(&mut self, history: &History, is_branch: bool) -> Option<usize> {
         let mut last: Option<usize> = None;
         let mut numbers = Vec::new();
         for (at, step) in history.steps.iter().enumerate() {
-            let begins = is_side && at == 0;
+            let begins = is_branch && at == 0;
             // A branch that goes on from nothing.
             if begins && step.id.is_none() {
                 numbers.push(None);
@@ -116,9 +116,9 @@ impl Ancestry {
             numbers.push(Some(number));
             last = Some(number);
         }
-        for side in &history.sides {
-            let tip = self.add(&side.history, true);
-            if let Some(merge) = numbers[side.merge] {
+        for branch in &history.branches {
+            let tip = self.add(&branch.history, true);
+            if let Some(merge) = numbers[branch.merge] {
                 self.parents[merge].extend(tip);
             }
         }
@@ -168,7 +168,7 @@ impl History {
     /// The commit in which a limit was written as it came: where a merge brought it, the one on its branch.
     pub(crate) fn written(&self, target: &Life, moved: &LimitMove) -> &Commit {
         let (step, _, after) = moved;
-        let inside = self.branches(target, *step).into_iter().find_map(|(branch, life)| {
+        let inside = self.branches_of(target, *step).into_iter().find_map(|(branch, life)| {
             let last = branch.moves_of(life).pop().filter(|(step, ..)| *step > 0)?;
             let there = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
             there.then(|| branch.written(life, &last))
@@ -178,8 +178,7 @@ impl History {
 
     /// The commit that wrote a record first: where a merge brought it, the one on its branch.
     pub(crate) fn first_written(&self, life: &Life) -> &Commit {
-        let branches = self.branches(life, life.born);
-        let inside = branches.into_iter().find(|(_, inner)| inner.born > 0);
+        let inside = self.branches_of(life, life.born).into_iter().find(|(_, inner)| inner.born > 0);
         inside.map_or(&self.steps[life.born], |(branch, inner)| branch.first_written(inner))
     }
 
@@ -194,15 +193,17 @@ impl History {
     /// has, else one that touched the field.
     pub(crate) fn brought(&self, life: &Life, change: &Change) -> Option<(&Self, &Life)> {
         let last = |inner: &Life| inner.changes_of(&change.route).next_back().filter(|last| last.step > 0).cloned();
-        let mut all = self.branches(life, change.step);
+        let mut all = self.branches_of(life, change.step);
         all.retain(|(_, inner)| last(inner).is_some());
         let same = all.iter().position(|(_, inner)| last(inner).is_some_and(|last| last.after == change.after));
         all.get(same.unwrap_or(0)).copied()
     }
 
     /// The branches that a step merged and that touched a record, with its life there.
-    fn branches(&self, life: &Life, step: usize) -> Vec<(&Self, &Life)> {
-        let sides = self.sides.iter().filter(|side| side.merge == step);
-        sides.filter_map(|side| Some((&side.history, ids(life).find_map(|id| side.history.life(id))?))).collect()
+    fn branches_of(&self, life: &Life, step: usize) -> Vec<(&Self, &Life)> {
+        let branches = self.branches.iter().filter(|branch| branch.merge == step);
+        branches
+            .filter_map(|branch| Some((&branch.history, ids(life).find_map(|id| branch.history.life(id))?)))
+            .collect()
     }
 }

@@ -11,8 +11,8 @@ use std::sync::Arc;
 
 use sha2::{Digest as _, Sha256};
 
+use super::branches::{BranchLog, DEEPEST};
 use super::log::{FileEvent, Log, Mark, RecordEvent};
-use super::sides::{DEEPEST, SideLog};
 use crate::snapshot::Snapshot;
 use crate::snapshot::past::Step;
 
@@ -232,10 +232,10 @@ fn put_log(out: &mut Vec<u8>, log: &Log) {
     }
     put_text(out, &log.tip.0);
     put_text(out, &log.tip.1);
-    put_number(out, log.sides.len() as u32);
-    for side in &log.sides {
-        put_number(out, side.merge);
-        put_log(out, &side.log);
+    put_number(out, log.branches.len() as u32);
+    for branch in &log.branches {
+        put_number(out, branch.merge);
+        put_log(out, &branch.log);
     }
 }
 
@@ -271,10 +271,10 @@ fn log_in(source: &mut Source<'_>, depth: usize) -> Option<Log> {
     };
     let (fields, unread, nested) = (pairs(&text)?, pairs(&of)?, pairs(&of)?);
     let tip = (source.text()?.to_owned(), source.text()?.to_owned());
-    let sides = source.list(44, |source| {
+    let branches = source.list(44, |source| {
         let merge = of(source.number()?)?;
         let log = if depth < DEEPEST { log_in(source, depth + 1)? } else { return None };
-        Some(SideLog { merge, log })
+        Some(BranchLog { merge, log })
     })?;
     let inside =
         |event: &RecordEvent| event.set.is_none_or(|(_, begin, end)| begin <= end && end as usize <= fields.len());
@@ -288,7 +288,7 @@ fn log_in(source: &mut Source<'_>, depth: usize) -> Option<Log> {
         nested,
         tip,
         shallow: false,
-        sides,
+        branches,
     })
 }
 
@@ -303,8 +303,8 @@ mod tests {
             ("2027-01-02", "parts: {b: {count: 1}}"),
         ]);
         log.tip = ("abc".to_owned(), "car/".to_owned());
-        let side = super::super::log::scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
-        log.sides = vec![SideLog { merge: 1, log: side.clone() }, SideLog { merge: 1, log: side }];
+        let branch = super::super::log::scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
+        log.branches = vec![BranchLog { merge: 1, log: branch.clone() }, BranchLog { merge: 1, log: branch }];
         let mut bytes = Vec::new();
         put_log(&mut bytes, &log);
         assert_eq!(super::log(&mut Source { bytes: &bytes }), Some(log));

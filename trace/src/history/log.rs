@@ -10,7 +10,7 @@ use schema::Kind;
 use schema::read::flat::{self, Chunk, FlatRecord};
 use schema::settings;
 
-use super::sides::{self, Base, SideLog};
+use super::branches::{self, Base, BranchLog};
 use crate::Error;
 use crate::snapshot::Snapshot;
 use crate::snapshot::past::{Known, Step, Walk};
@@ -61,23 +61,29 @@ pub(super) struct Log {
     pub(super) tip: (String, String),
     pub(super) shallow: bool,
     /// What merges that touched a target or a result brought in.
-    pub(super) sides: Vec<SideLog>,
+    pub(super) branches: Vec<BranchLog>,
 }
 
 impl Log {
-    /// The commits that are known, and the data root's prefix in each.
+    /// The commits at which a chain can be gone on with, and the data root's prefix in each: its steps and its tip.
     pub(super) fn known(&self) -> Known {
-        let mut known = Known::default();
-        self.add_steps(&mut known);
+        let mut known = self.chain();
         if !self.tip.0.is_empty() {
             known.insert(self.tip.0.clone(), self.tip.1.clone());
         }
         known
     }
 
-    pub(super) fn add_steps(&self, known: &mut Known) {
+    fn chain(&self) -> Known {
         let steps = self.steps.iter().map(|mark| &mark.step).filter(|step| !step.commit.is_empty());
-        known.extend(steps.map(|step| (step.commit.clone(), step.prefix.clone())));
+        steps.map(|step| (step.commit.clone(), step.prefix.clone())).collect()
+    }
+
+    /// The commits that a branch can go on from: the steps, and those of all branches.
+    pub(super) fn commits(&self) -> Known {
+        let mut all = self.chain();
+        all.extend(self.branches.iter().flat_map(|branch| branch.log.commits()));
+        all
     }
 
     /// Keeps what is known at a commit; everything at the tip. `false` where another data root came up inside this one
@@ -92,7 +98,7 @@ impl Log {
         self.files.retain(|event| event.step < kept);
         self.events.retain(|event| event.step < kept);
         self.unread.retain(|(step, _)| *step < kept);
-        self.sides.retain(|side| side.merge < kept);
+        self.branches.retain(|branch| branch.merge < kept);
         self.nested.iter().all(|(step, _)| *step < kept)
     }
 
@@ -152,22 +158,19 @@ impl<'s> Reader<'s> {
     /// Adds what a walk found, with what its merges brought in. `false` where another data root came up inside this
     /// one: its records were never ours, and the log is to be read anew.
     pub(super) fn add(&mut self, walk: Walk) -> Result<bool, Error> {
-        let merges = sides::merges(&walk, self.log.steps.len());
+        let merges = branches::merges(&walk, self.log.steps.len());
         let whole = self.add_steps(walk)?;
         if whole && !merges.is_empty() {
-            let mut known = Known::default();
-            self.log.add_steps(&mut known);
-            self.log.add_sides(&mut known);
-            self.add_sides(merges, &mut known, 0)?;
+            let mut known = self.log.commits();
+            self.add_branches(merges, &mut known, 0)?;
         }
         Ok(whole)
     }
 
     /// Adds what a merge that is not committed yet brings in: the last step.
     pub(super) fn add_heads(&mut self, others: Vec<String>) -> Result<(), Error> {
-        let mut known = self.log.known();
-        self.log.add_sides(&mut known);
-        self.add_sides(vec![(self.log.steps.len() as u32 - 1, others)], &mut known, 0)
+        let mut known = self.log.commits();
+        self.add_branches(vec![(self.log.steps.len() as u32 - 1, others)], &mut known, 0)
     }
 
     /// Adds the steps of a walk.

@@ -7,13 +7,13 @@
 
 pub(crate) mod agreed;
 mod ancestry;
+mod branches;
 mod cache;
 #[cfg(test)]
 mod check_tests;
 mod lives;
 mod log;
 pub mod outlook;
-mod sides;
 #[cfg(test)]
 mod tests;
 
@@ -29,7 +29,7 @@ use crate::snapshot::Source;
 use crate::snapshot::past::{Known, Step};
 use crate::values::Limit;
 use crate::{Error, snapshot::Snapshot};
-use ancestry::{Ancestry, Side};
+use ancestry::{Ancestry, Branch};
 use log::{Log, Reader};
 
 /// The keys of a target's limit.
@@ -146,7 +146,7 @@ pub struct History {
     pub unread: Vec<(usize, String)>,
     lives: Vec<Life>,
     by_id: HashMap<Arc<str>, usize>,
-    sides: Vec<Side>,
+    branches: Vec<Branch>,
     /// None where no branch was read.
     ancestry: Option<Ancestry>,
 }
@@ -204,7 +204,7 @@ impl History {
 
     fn of(log: &Log, uncommitted: Option<Day>) -> Self {
         let mut history = Self::of_chain(log, uncommitted);
-        if !history.sides.is_empty() {
+        if !history.branches.is_empty() {
             ancestry::date_forks(&mut history);
             history.ancestry = Some(Ancestry::of(&history));
         }
@@ -245,7 +245,7 @@ impl History {
             unread: unread.collect(),
             lives: lives::lives(log),
             by_id: HashMap::new(),
-            sides: log.sides.iter().map(Side::of).collect(),
+            branches: log.branches.iter().map(Branch::of).collect(),
             ancestry: None,
         };
         for (at, life) in history.lives.iter().enumerate() {

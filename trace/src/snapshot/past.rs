@@ -149,7 +149,13 @@ impl Snapshot {
 
     /// The same, from a commit that a merge brought in, given the merge (empty where it is not committed yet) and the
     /// data root's prefix there.
-    pub(crate) fn walk_side(&self, tip: &str, merge: &str, prefix: &str, known: &Known) -> Result<Option<Walk>, Error> {
+    pub(crate) fn walk_branch(
+        &self,
+        tip: &str,
+        merge: &str,
+        prefix: &str,
+        known: &Known,
+    ) -> Result<Option<Walk>, Error> {
         let Some(repository) = self.repository() else { return Ok(None) };
         let mut prefix = prefix.to_owned();
         if !repository.has(tip, &marker(&prefix))? {

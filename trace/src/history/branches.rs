@@ -18,10 +18,10 @@ pub(super) const DEEPEST: usize = 8;
 
 /// A branch that a merge brought in.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct SideLog {
+pub(super) struct BranchLog {
     /// The step of the merge.
     pub(super) merge: u32,
-    /// The commits by first parents from the merge's other parent, as far as no other step or side has them. Its first
+    /// The commits by first parents from the merge's other parent, as far as no other step or branch has them. Its first
     /// step is no commit of its own: the one it goes on from, with what stood there of the targets and results
     /// that the branch touched.
     pub(super) log: Log,
@@ -44,55 +44,48 @@ pub(super) fn merges(walk: &Walk, first: usize) -> Vec<Merge> {
     steps.filter(|(_, step)| !step.others.is_empty()).map(|(number, step)| (number, step.others.clone())).collect()
 }
 
-impl Log {
-    pub(super) fn add_sides(&self, known: &mut Known) {
-        for side in &self.sides {
-            side.log.add_steps(known);
-            side.log.add_sides(known);
-        }
-    }
-}
-
 impl Reader<'_> {
     /// Reads what merges brought in.
-    pub(super) fn add_sides(&mut self, all: Vec<Merge>, known: &mut Known, depth: usize) -> Result<(), Error> {
+    pub(super) fn add_branches(&mut self, all: Vec<Merge>, known: &mut Known, depth: usize) -> Result<(), Error> {
         let asked: HashSet<u32> = self.log.events.iter().filter(|event| is_asked(event)).map(|e| e.step).collect();
         for (merge, others) in all {
             if !asked.contains(&merge) || depth >= DEEPEST {
                 continue;
             }
             for other in others {
-                if let Some(log) = self.side(merge, &other, known, depth)? {
+                if let Some(log) = self.branch(merge, &other, known, depth)? {
                     self.log.shallow |= log.shallow;
-                    self.log.sides.push(SideLog { merge, log });
+                    self.log.branches.push(BranchLog { merge, log });
                 }
             }
         }
         Ok(())
     }
 
-    fn side(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
+    fn branch(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
         let child = &self.log.steps[merge as usize].step;
-        let Some(walk) = self.snapshot.walk_side(other, &child.commit, &child.prefix, known)? else { return Ok(None) };
+        let Some(walk) = self.snapshot.walk_branch(other, &child.commit, &child.prefix, known)? else {
+            return Ok(None);
+        };
         if walk.met.is_none() && walk.steps.is_empty() {
             return Ok(None);
         }
-        let mut side = Reader::new(Log::default(), self.snapshot);
+        let mut branch = Reader::new(Log::default(), self.snapshot);
         for (_, folder) in &self.log.nested {
-            let folder = side.names.name(&self.log.strings[*folder as usize], &mut side.log);
-            side.log.nested.push((0, folder));
+            let folder = branch.names.name(&self.log.strings[*folder as usize], &mut branch.log);
+            branch.log.nested.push((0, folder));
         }
         let met = walk.met.clone().unwrap_or_default();
         let prefix = known.get(&met).cloned().unwrap_or_default();
-        side.log.steps.push(Mark { step: Step::beyond(met, prefix) });
-        side.base = Some(Base::default());
+        branch.log.steps.push(Mark { step: Step::beyond(met, prefix) });
+        branch.base = Some(Base::default());
         let merges = merges(&walk, 1);
-        side.add_steps(walk)?;
-        let base = side.base.take().unwrap_or_default();
-        side.log.events.splice(0..0, base.events);
-        side.log.add_steps(known);
-        side.add_sides(merges, known, depth + 1)?;
-        Ok(Some(side.log))
+        branch.add_steps(walk)?;
+        let base = branch.base.take().unwrap_or_default();
+        branch.log.events.splice(0..0, base.events);
+        known.extend(branch.log.commits());
+        branch.add_branches(merges, known, depth + 1)?;
+        Ok(Some(branch.log))
     }
 
     /// Adds what stood at the fork of the targets and results that a step touches first.
