@@ -53,6 +53,19 @@ fn a_transfer_reaches_into_budgets_and_out_of_them() {
     assert_eq!(close(10.0, &slots, 0), Closing::Short(1.0), "the inner reserve is kept");
 }
 
+/// Found by random budgets: limits off the grid, whose least change of 2.00004 steps is no change of 2.
+#[test]
+fn a_least_change_just_above_a_whole_number() {
+    let given = [28.091845339631742, 22.30225248017136, 29.600522840919098, 67.82117513181105, 74.788525430812];
+    let more = [11.446225632412503, 1.1183721116519982, 64.61572352888786, 15.452138011006397];
+    let mut slots: Vec<Slot> = given.into_iter().chain(more).map(|limit| slot(limit, 0.3 * limit)).collect();
+    slots[6].value = 1.19265053227443;
+    let room = slots.iter().map(|slot| slot.limit).sum::<f64>();
+    let limits = limits(close(room, &slots, 0));
+    holds(room, &slots, &limits, "off the grid");
+    assert_eq!(limits[6], 2.0);
+}
+
 /// The smallest change over all whole limits, found by trying them all.
 fn brute(room: i32, slots: &[(Option<usize>, i32, i32, i32)]) -> Option<i32> {
     fn step(room: i32, slots: &[(Option<usize>, i32, i32, i32)], tried: &mut Vec<i32>, best: &mut Option<i32>) {

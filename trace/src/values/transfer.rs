@@ -148,7 +148,8 @@ fn solve(room: f64, slots: &[Slot]) -> Option<Vec<f64>> {
     for (rank, at) in by_room.into_iter().enumerate() {
         costs[at] = 1.0 + (rank + 1) as f64 / (slots.len() + 1) as f64;
     }
-    let (limits, _) = programme(room, slots, &costs, Some(snap(least)))?;
+    // Limits that are off the grid can have a least change just above a whole one, which is not to be asked for.
+    let (limits, _) = programme(room, slots, &costs, Some(snap(least).max(least)))?;
     Some(limits)
 }
 
