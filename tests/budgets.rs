@@ -258,16 +258,13 @@ fn systems_in_systems_roll_up_and_share_out() {
     assert!(inner.contains("told with car-mass"), "{inner}");
     let leaf = sandbox.tierod(&["budget", "suspension-mass"]).ended(0).out;
     assert!(leaf.contains("-0.6000") && leaf.contains("over") && !leaf.contains("wheels"), "{leaf}");
-    let checks = ["over-budget", "over-allocated", "unallocated", "no-estimate"];
+    let checks = ["over-budget", "over-allocated", "no-share", "no-estimate"];
     assert_eq!(
         found(&sandbox, &checks, "2027-03-19"),
-        ["warning over-budget suspension-mass", "warning unallocated seat"]
+        ["warning over-budget suspension-mass", "warning no-share seat"]
     );
-    assert_eq!(found(&sandbox, &checks, "2026-10-01"), ["note over-budget suspension-mass", "note unallocated seat"]);
-    assert_eq!(
-        found(&sandbox, &checks, "2027-07-01"),
-        ["error over-budget suspension-mass", "warning unallocated seat"]
-    );
+    assert_eq!(found(&sandbox, &checks, "2026-10-01"), ["note over-budget suspension-mass", "note no-share seat"]);
+    assert_eq!(found(&sandbox, &checks, "2027-07-01"), ["error over-budget suspension-mass", "warning no-share seat"]);
 }
 
 #[test]

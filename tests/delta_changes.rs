@@ -235,8 +235,8 @@ fn a_system_split() {
     car.assert_delta(
         0,
         "
-new warning unallocated anti-roll
-new warning unallocated anti-roll
+new warning no-share anti-roll
+new warning no-share anti-roll
 added system anti-roll
 edited part front-anti-roll-bar
 edited part rear-anti-roll-bar
@@ -314,17 +314,17 @@ fn a_decision_switched() {
     car.assert_delta(
         0,
         "
-new warning target-off-course fuel-use
-new warning target-off-course lap-energy
+new warning target-at-risk fuel-use
+new warning target-at-risk lap-energy
 new warning over-budget car-mass
 new warning over-budget powertrain-mass
-new warning target-off-course engine-efficiency
+new warning target-at-risk engine-efficiency
 new warning points-short first-eight
-new warning target-off-course steering-torque
-new warning target-off-course roll-gradient
-new note over-margin crank-power
-new note over-margin wheel-power
-fixed warning target-off-course accel-time
+new warning target-at-risk steering-torque
+new warning target-at-risk roll-gradient
+new note excess-margin crank-power
+new note excess-margin wheel-power
+fixed warning target-at-risk accel-time
 edited decision engine
 edited analysis engine-simulation
 edited part engine-unit

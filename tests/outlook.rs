@@ -317,7 +317,7 @@ fn two_results_of_one_day_are_told() {
     );
     let report = sandbox.tierod(&["check", "--format", "json"]).json();
     let finding = &report["findings"][0];
-    assert_eq!((finding["check"].as_str(), finding["record"].as_str()), (Some("two-estimates"), Some("one")));
+    assert_eq!((finding["check"].as_str(), finding["record"].as_str()), (Some("two-sources"), Some("one")));
     assert_eq!((finding["line"].as_u64(), finding["column"].as_u64()), (Some(3), Some(46)));
 }
 
@@ -344,7 +344,7 @@ fn an_analysis_that_moves_points_is_not_idle() {
     let idle = |records: String| {
         sandbox.write("more.yaml", records);
         let report = sandbox.tierod(&["check", "--format", "json"]).json();
-        report["findings"].as_array().unwrap().iter().any(|f| f["check"] == "idle-analysis")
+        report["findings"].as_array().unwrap().iter().any(|f| f["check"] == "unused-analysis")
     };
     assert!(idle(analysis.to_owned()), "nothing rests on it");
     assert!(!idle(format!("{event}{analysis}")), "an event's points rest on it");

@@ -152,7 +152,7 @@ results:
         close(read.number(id), value, 1e-12);
         assert!((read.uncertainty(id) - uncertainty).abs() < 1e-12, "{}", read.get(id));
     }
-    read.tells("two-estimates", "formula", "`formula` and `total`", "");
+    read.tells("two-sources", "formula", "`formula` and `total`", "");
 }
 
 /// An event has its result, else its score, else what is expected of it; a goal the sum of the events that serve it.

@@ -105,7 +105,7 @@ impl Results {
 /// What the check of this name told, whether it is waived or not.
 fn idle(graph: &Graph<'_>, report: &Report) -> Vec<usize> {
     let all = report.findings.iter().chain(&report.waived);
-    let told = all.filter(|finding| finding.check.name == "idle-analysis");
+    let told = all.filter(|finding| finding.check.name == "unused-analysis");
     let mut idle: Vec<usize> = told.filter_map(|finding| graph.loaded.find(finding.record.as_deref()?)).collect();
     idle.sort_unstable();
     idle

@@ -8,14 +8,14 @@ pub(super) static CHECK: Check = Check {
     name: "expired-waiver",
     group: Group::Waivers,
     levels: [Warning, Warning, Warning, Error, Error],
-    finds: "A waiver whose last day has passed.",
+    reports: "A waiver whose last day has passed.",
     why: "The finding was accepted until then and no longer; it counts again.",
-    mend: "Mend the finding and remove the waiver, or agree on another day and write it down.",
-    found: "\
+    fix: "Mend the finding and remove the waiver, or agree on another day and write it down.",
+    bad_example: "\
 waivers:
   spare-upright:
     {check: no-verification, on: hub, until: 2027-01-31, agreed-by: chief engineer, reason: The gauge is lent out.}",
-    mended: "\
+    good_example: "\
 waivers:
   spare-upright:
     {check: verification-overdue, on: hub, until: 2027-04-30, agreed-by: chief engineer, reason: The gauge is lent out.}",

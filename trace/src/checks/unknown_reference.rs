@@ -9,13 +9,13 @@ pub(super) static CHECK: Check = Check {
     name: "unknown-reference",
     group: Group::Structure,
     levels: ALWAYS_ERROR,
-    finds: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
+    reports: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
     why: "A link that leads nowhere carries no reason, no budget and no points.",
-    mend: "Take the name suggested, write the record, or remove the link.",
-    found: "\
+    fix: "Take the name suggested, write the record, or remove the link.",
+    bad_example: "\
 parts:
   front-upright: {in: suspention}",
-    mended: "\
+    good_example: "\
 parts:
   front-upright: {in: suspension}",
     run,

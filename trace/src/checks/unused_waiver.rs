@@ -7,14 +7,14 @@ pub(super) static CHECK: Check = Check {
     name: "unused-waiver",
     group: Group::Waivers,
     levels: [Note; 5],
-    finds: "A waiver in force whose check finds nothing on its record.",
+    reports: "A waiver in force whose check finds nothing on its record.",
     why: "It would hide the next finding of that kind, which nobody has accepted.",
-    mend: "Remove it: git keeps what it said.",
-    found: "\
+    fix: "Remove it: git keeps what it said.",
+    bad_example: "\
 waivers:
   late-scale:
     {check: verification-overdue, on: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
-    mended: "\
+    good_example: "\
 # no waiver",
     // Only known once the waivers were applied.
     run: |_, _| {},

@@ -1,23 +1,23 @@
-//! `unweighed-decision`: a choice that nothing was weighed for.
+//! `incomplete-decision`: a choice that nothing was weighed for.
 
 use schema::records::Body;
 
 use super::{Check, Group, Inputs, Note, Told, Warning};
 
 pub(super) static CHECK: Check = Check {
-    name: "unweighed-decision",
+    name: "incomplete-decision",
     group: Group::Verification,
     levels: [Note, Warning, Warning, Warning, Warning],
-    finds: "A decision that weighs no target, has fewer than two alternatives, or has one that sets no value.",
+    reports: "A decision that weighs no target, has fewer than two alternatives, or has one that sets no value.",
     why: "A choice between things that were not put side by side is a habit.",
-    mend: "Name the targets that judge it under `weighs`, and what each alternative would change under `sets`.",
-    found: "\
+    fix: "Name the targets that judge it under `weighs`, and what each alternative would change under `sets`.",
+    bad_example: "\
 decisions:
   damper-choice:
     serves: {circle-time: The dampers set how fast the load moves.}
     weighs: [circle-time]
     alternatives: {long: {title: Long travel}, short: {sets: {hub.mass: 0.4 kg}}}",
-    mended: "\
+    good_example: "\
 decisions:
   damper-choice:
     serves: {circle-time: The dampers set how fast the load moves.}

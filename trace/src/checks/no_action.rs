@@ -1,4 +1,4 @@
-//! `open-loop`: off course for long, and nothing was done about it.
+//! `no-action`: off course for long, and nothing was done about it.
 
 use schema::Day;
 use schema::records::Body;
@@ -10,21 +10,21 @@ use crate::values::Status;
 const DAYS: i32 = 28;
 
 pub(super) static CHECK: Check = Check {
-    name: "open-loop",
+    name: "no-action",
     group: Group::History,
     levels: [super::Level::Off, Note, Warning, Warning, Warning],
-    finds: "A target that is off course and was so 28 days ago too, while neither its limit moved nor a revision of it \
+    reports: "A target that is off course and was so 28 days ago too, while neither its limit moved nor a revision of it \
             or a waiver on it was written.",
     why: "Somebody saw it four weeks ago, and the season is short.",
-    mend: "Change the car, agree on another limit and write the revision, or accept it until a day with a waiver.",
-    found: "\
+    fix: "Change the car, agree on another limit and write the revision, or accept it until a day with a waiver.",
+    bad_example: "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N, estimate: 320 N}
 # on 2027-03-10
 targets:
   rack-force: {of: car, at-most: 300 N, estimate: 315 N}",
-    mended:
+    good_example:
         "\
 # on 2026-12-01
 targets:
