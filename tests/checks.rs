@@ -171,7 +171,7 @@ fn levels_rise_with_the_stage_and_follow_the_settings() {
 fn a_waiver_accepts_one_finding_until_its_day() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
-    let waiver = "  late: {check: no-verification, on: arm, until: 2027-03-19, agreed-by: chief engineer, reason: The rig is lent out.}\n";
+    let waiver = "  late: {check: no-verification, of: arm, until: 2027-03-19, agreed-by: chief engineer, reason: The rig is lent out.}\n";
     sandbox.write(
         "more.yaml",
         format!("parts:\n  arm: {{in: suspension, serves: {{circle-time: It holds the hub.}}}}\nwaivers:\n{waiver}"),

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use clap::Args;
-use schema::{Kind, suggest};
+use schema::{Kind, renamed, suggest};
 use serde_json::{Value, json};
 use trace::Error;
 use trace::checks::{self, Check, Group};
@@ -68,6 +68,9 @@ impl Explain {
                 Format::Json => json::text(&sheet_json(name, sheet)),
             }
             .into());
+        }
+        if let Some((message, new)) = renamed::notice(renamed::Use::Check, name) {
+            return Err(Error::new(message).help(format!("run `tierod explain {new}`")));
         }
         let names = models::MODELS.iter().map(|model| model.name);
         let names = names

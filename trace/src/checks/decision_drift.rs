@@ -14,7 +14,7 @@ pub(super) static CHECK: Check = Check {
     reports: "A decision whose chosen alternative was judged on a value that has moved since: by more than 2 %, and more \
             than the uncertainty of both.",
     why: "The choice may fall another way on what is known now.",
-    fix: "`tierod weigh` puts the alternatives into the car as it is now. If the choice stands, bring `sets` up to date.",
+    fix: "`tierod compare` puts the alternatives into the car as it is now. If the choice stands, bring `sets` up to date.",
     bad_example: "\
 targets:
   hub-stiffness: {of: suspension, at-least: 2 kN/mm, estimate: 3 kN/mm}
@@ -52,7 +52,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                     index,
                     &route,
                     message,
-                    format!("`tierod weigh {}` puts the alternatives into the car as it is", entry.record.id),
+                    format!("`tierod compare {}` puts the alternatives into the car as it is", entry.record.id),
                 );
             }
         }

@@ -10,7 +10,7 @@ pub(super) static CHECK: Check = Check {
     name: "excess-margin",
     group: Group::Values,
     levels: [Note; 5],
-    reports: "A target that is met, or on course, by more than 25 % of its limit.",
+    reports: "A target that is met, or on target, by more than 25 % of its limit.",
     why: "What is much better than it needs to be costs mass, money or time that another part could use, or the limit \
           was set too low.",
     fix: "Ask whether the limit is right; if it is, see what the margin costs. Nothing here says that a part may be \
@@ -29,7 +29,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     let much: Vec<_> = inputs
         .standings
         .iter()
-        .filter(|standing| matches!(standing.status, Status::Met | Status::OnCourse))
+        .filter(|standing| matches!(standing.status, Status::Met | Status::OnTarget))
         .filter_map(|standing| Some((standing, standing.margin.filter(|margin| *margin > MUCH)?)))
         .collect();
     if much.is_empty() {

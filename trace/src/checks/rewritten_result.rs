@@ -142,7 +142,7 @@ fn noted(history: &History, life: &Life) -> Option<usize> {
 }
 
 fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut Told) {
-    let Some(gone) = life.gone else { return };
+    let Some(gone) = life.removed else { return };
     let before = |route: &str| life.last_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
     let Some(of) = before("of") else { return };
     let loaded = inputs.graph.loaded;
@@ -176,8 +176,8 @@ fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut T
 fn copied(history: &History, id: &str, life: &Life, gone: usize) -> bool {
     // That both have one subject is known by now, whatever its id was.
     let said = SAID.iter().filter(|route| **route != "of");
-    history.life(id).filter(|other| other.born == gone).is_some_and(|other| {
-        said.clone().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.born)))
+    history.life(id).filter(|other| other.added == gone).is_some_and(|other| {
+        said.clone().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.added)))
     })
 }
 

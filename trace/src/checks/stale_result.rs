@@ -71,7 +71,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let value = life.changes_of("value").last();
         // A note may say why the result still holds.
         let said = ["value", "outcome", "date", "notes"].iter().filter_map(|route| life.changes_of(route).last());
-        let brought = said.map(|change| change.step).max().unwrap_or(life.born);
+        let brought = said.map(|change| change.step).max().unwrap_or(life.added);
         let moved = subjects(inputs, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
         if let Some(what) = moves.told(moved) {
             let record = loaded.record(of);

@@ -20,7 +20,7 @@ targets:
 };
 
 fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for standing in inputs.standings.iter().filter(|standing| standing.status == Status::OffCourse) {
+    for standing in inputs.standings.iter().filter(|standing| standing.status == Status::AtRisk) {
         // A roll-up beyond its limit is told as such.
         let rolled_up = inputs.values.origin(standing.index) == Origin::Total;
         let upper = standing.limit.at_least.is_none();

@@ -13,7 +13,7 @@ pub(super) static CHECK: Check = Check {
     bad_example: "\
 waivers:
   late-scale:
-    {check: verification-overdue, on: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
+    {check: verification-overdue, of: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
     good_example: "\
 # no waiver",
     // Only known once the waivers were applied.
@@ -26,7 +26,7 @@ pub(crate) fn drafts(graph: &Graph<'_>, unused: &[usize]) -> Vec<Draft> {
     for &index in unused {
         let record = graph.loaded.record(index);
         if let schema::Body::Waiver(waiver) = &record.body
-            && let (Some(check), Some(on)) = (&waiver.check, &waiver.on)
+            && let (Some(check), Some(on)) = (&waiver.check, &waiver.of)
         {
             told.tell(index, &[], format!("there is no finding of {check} on {on} to accept"), "remove the waiver");
         }
