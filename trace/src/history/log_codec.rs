@@ -3,6 +3,7 @@
 //! Kinds are written by word. Every index is compared with the length of the table that it points into, so that no
 //! bytes give a log with an index out of range.
 
+use std::borrow::Cow;
 use std::sync::Arc;
 
 use schema::Kind;
@@ -43,7 +44,10 @@ struct KeptLog<'b> {
     /// Commit, path and blob.
     files: Vec<(u32, u32, Option<u32>)>,
     events: Vec<KeptEvent>,
-    fields: Vec<(u32, u32)>,
+    /// Route and text, in four bytes each: there are ten times as many as events, and numbers of a variable length took
+    /// most of the time of reading.
+    #[serde(borrow)]
+    fields: Cow<'b, [u8]>,
     unread: Vec<(u32, u32)>,
     nested: Vec<(u32, u32)>,
     #[serde(borrow)]
@@ -112,7 +116,7 @@ fn keep(log: &Log, branch_of: Option<(u32, u32)>) -> Option<KeptLog<'_>> {
         commits: commits.collect(),
         files: log.files.iter().map(|event| (event.step, event.path, event.blob)).collect(),
         events,
-        fields: log.fields.clone(),
+        fields: log.fields.iter().flat_map(|(route, text)| [*route, *text]).flat_map(u32::to_le_bytes).collect(),
         unread: log.unread.clone(),
         nested: log.nested.clone(),
         tip: (&log.tip.0, &log.tip.1),
@@ -155,10 +159,17 @@ fn restore(kept: KeptLog<'_>) -> Option<Log> {
     let is_string = |string: u32| (string as usize) < kept.strings.len();
     let is_commit = |commit: u32| (commit as usize) < kept.commits.len();
     let kinds: Vec<Kind> = kept.kinds.iter().map(|word| kind(word)).collect::<Option<_>>()?;
+    let (pairs, rest) = kept.fields.as_chunks::<8>();
+    let number = |bytes: [u8; 4]| u32::from_le_bytes(bytes);
+    let pair = |&[a, b, c, d, e, f, g, h]: &[u8; 8]| (number([a, b, c, d]), number([e, f, g, h]));
+    let fields: Vec<(u32, u32)> = pairs.iter().map(pair).collect();
+    if !rest.is_empty() {
+        return None;
+    }
     let mut events = Vec::with_capacity(kept.events.len());
     for (step, path, id, set) in kept.events {
         let set = match set {
-            Some((kind, begin, end)) if begin <= end && end as usize <= kept.fields.len() => {
+            Some((kind, begin, end)) if begin <= end && end as usize <= fields.len() => {
                 Some((*kinds.get(usize::from(kind))?, begin, end))
             }
             Some(_) => return None,
@@ -174,7 +185,7 @@ fn restore(kept: KeptLog<'_>) -> Option<Log> {
     };
     let of_commit = |&(commit, string): &(u32, u32)| is_commit(commit) && is_string(string);
     let whole = kept.files.iter().all(is_file)
-        && kept.fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
+        && fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
         && kept.unread.iter().chain(&kept.nested).all(of_commit);
     let commit = |commit: KeptCommit<'_>| Mark {
         step: Step {
@@ -193,7 +204,7 @@ fn restore(kept: KeptLog<'_>) -> Option<Log> {
         steps: kept.commits.into_iter().map(commit).collect(),
         files: kept.files.into_iter().map(|(step, path, blob)| FileEvent { step, path, blob }).collect(),
         events,
-        fields: kept.fields,
+        fields,
         unread: kept.unread,
         nested: kept.nested,
         tip: (kept.tip.0.to_owned(), kept.tip.1.to_owned()),
@@ -292,8 +303,10 @@ mod tests {
             |log| log.events[0].3 = Some((1, 0, 0)),
             |log| log.events[0].3 = Some((0, 1, 0)),
             |log| log.events[0].3 = Some((0, 0, 999)),
-            |log| log.fields[0].0 = 999,
-            |log| log.fields[0].1 = 999,
+            |log| log.fields.to_mut()[1] = 9,
+            |log| log.fields.to_mut()[5] = 9,
+            |log| log.fields.to_mut().push(0),
+            |log| log.fields.to_mut().clear(),
             |log| log.unread.push((1, 0)),
             |log| log.unread.push((0, 999)),
             |log| log.nested.push((1, 0)),
