@@ -66,7 +66,7 @@ impl Report {
             standings: &standings,
             budgets: &budgets,
             history: past.whole(),
-            outlook: &|step| history::outlook::at(graph.loaded, past.whole()?, step),
+            state_at: &|step| history::outlook::state_at(graph.loaded, past.whole()?, step),
             day,
             stage,
         };

@@ -7,7 +7,7 @@ use schema::Kind;
 use schema::quantity::Unit;
 use schema::words::shorten;
 use serde_json::{Value, json};
-use trace::history::outlook::{Outlook, Stood};
+use trace::history::outlook::{CommitState, PastValue};
 use trace::history::{Change, Commit, History, LIMITS, Life};
 
 use super::spark::blocks;
@@ -23,7 +23,7 @@ pub(crate) struct Story<'h> {
     pub(crate) name: &'h str,
     pub(crate) amount: Option<&'h str>,
     pub(crate) events: Vec<Event>,
-    pub(crate) line: Vec<(usize, Stood)>,
+    pub(crate) line: Vec<(usize, PastValue)>,
     pub(crate) note: Option<String>,
 }
 
@@ -165,8 +165,8 @@ pub(crate) fn line(
     history: &History,
     life: Option<&Life>,
     name: &str,
-    outlooks: &[(usize, Outlook)],
-) -> Vec<(usize, Stood)> {
+    states: &[(usize, CommitState)],
+) -> Vec<(usize, PastValue)> {
     let amount = name.split_once('.').map(|(_, amount)| format!(".{amount}")).unwrap_or_default();
     let ids: Vec<String> = match life {
         Some(life) => {
@@ -174,15 +174,16 @@ pub(crate) fn line(
         }
         None => vec![name.to_owned()],
     };
-    let there = |step: usize| life.is_none_or(|life| life.added <= step && life.removed.is_none_or(|gone| gone > step));
-    let seen = outlooks.iter().filter(|(step, _)| *step < history.steps.len() && there(*step));
-    let found = seen.filter_map(|(step, outlook)| Some((*step, ids.iter().find_map(|id| outlook.get(id))?.clone())));
+    let there =
+        |step: usize| life.is_none_or(|life| life.added <= step && life.removed.is_none_or(|removed| removed > step));
+    let seen = states.iter().filter(|(step, _)| *step < history.steps.len() && there(*step));
+    let found = seen.filter_map(|(step, state)| Some((*step, ids.iter().find_map(|id| state.get(id))?.clone())));
     found.filter(|(_, stood)| stood.value.is_some() || stood.limit.is_some()).collect()
 }
 
 /// Rows of blocks: the value and each end of the limit, with the first and the last number.
 fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
-    let stood: Vec<&Stood> = story.line.iter().map(|(_, stood)| stood).collect();
+    let stood: Vec<&PastValue> = story.line.iter().map(|(_, stood)| stood).collect();
     let Some(last) = stood.last() else { return };
     let unit = Unit::parse(&last.unit).unwrap_or_else(|_| Unit::one());
     let finite = |number: Option<f64>| number.filter(|number| number.is_finite());

@@ -58,7 +58,7 @@ use schema::settings::{Level, Settings, Stage};
 
 use crate::graph::{Chains, Graph};
 use crate::history::History;
-use crate::history::outlook::Outlook;
+use crate::history::outlook::CommitState;
 use crate::values::{Budget, GoalPoints, Gradients, Partials, Standing, ValueProblemKind, Values};
 
 /// The groups of checks, as the docs list them.
@@ -140,8 +140,8 @@ pub struct Inputs<'i, 'r> {
     pub budgets: &'i [Budget],
     /// The commits that changed the records, where all of them are there.
     pub history: Option<&'i History>,
-    /// Where everything stood after a step of the history, which takes a while to find out.
-    pub outlook: &'i dyn Fn(usize) -> Option<Outlook>,
+    /// The evaluated state at a commit of the history, which takes time unless it is in the cache.
+    pub state_at: &'i dyn Fn(usize) -> Option<CommitState>,
     /// The day to reckon with.
     pub day: Day,
     /// The stage of that day.

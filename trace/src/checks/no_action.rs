@@ -66,7 +66,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         if moved || answered.contains(id) {
             continue;
         }
-        let Some(before) = earlier.get_or_insert_with(|| (inputs.outlook)(step)) else { return };
+        let Some(before) = earlier.get_or_insert_with(|| (inputs.state_at)(step)) else { return };
         // It may have had another id then.
         let life = history.life(id);
         let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
