@@ -1,7 +1,7 @@
-//! The record kinds: one file a kind, each key with its meaning and unit.
+//! The record kinds: one file per kind, with the meaning and unit of each key.
 //!
-//! Keys that a kind cannot do without are still optional in the types, so that a record that lacks one
-//! stays in the graph and hides nothing else; [`Body::shape`] tells what is missing.
+//! Required keys are still optional in the types, because a record without one stays in the graph, so that no other
+//! problem is hidden; [`Body::shape`] reports what is missing.
 
 mod analysis;
 mod decision;
@@ -33,7 +33,7 @@ pub use result::{Outcome, TestResult};
 pub use revision::Revision;
 pub use roles::{ReferenceKey, Tier};
 pub use system::System;
-pub use target::Target;
+pub use target::{LimitStyle, Target, limit_text};
 pub use verify::{Method, Verification, Verify};
 pub use waiver::Waiver;
 
@@ -41,10 +41,10 @@ use crate::entries::Entries;
 use crate::words::{Id, shorten};
 use roles::{ChildrenRule, ReferenceKey as Key, Roles, TierRule, VerificationRule};
 
-/// Parent id to the reason why, in one sentence; a reason left empty is read, for a check to tell.
+/// Id of the parent, and the reason in one sentence. An empty reason is accepted here and reported by a check.
 pub type Serves = Entries<Id, Reason>;
 
-/// A text that a record may name but leave empty: `serves: {car-mass: }`.
+/// A reason, which may still be empty: `serves: {car-mass: }`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Reason(pub Option<String>);
 
@@ -62,16 +62,16 @@ impl JsonSchema for Reason {
         "Reason".into()
     }
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": "string", "pattern": "\\S", "description": "Why, in one sentence."})
+        json_schema!({"type": "string", "pattern": "\\S", "description": "The reason, in one sentence."})
     }
 }
 
-/// A quantity, the name of a value, or a formula with units; formulas are parsed where values are computed.
+/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expression(Box<str>);
 
 impl Expression {
-    /// The text as written.
+    /// The text as it is in the record.
     pub fn text(&self) -> &str {
         &self.0
     }
@@ -112,35 +112,35 @@ impl JsonSchema for Expression {
     }
 }
 
-/// What every record may have.
+/// The keys that every record may have.
 pub trait Common {
     /// A short phrase.
     fn title(&self) -> Option<&str>;
     /// The upward links, each with its reason.
     fn serves(&self) -> &Serves;
-    /// The role that answers for the record.
+    /// The role that is responsible for the record.
     fn lead(&self) -> Option<&str>;
-    /// Older ids.
+    /// Earlier ids.
     fn formerly(&self) -> &[Id];
 }
 
-/// Declares a kind's struct with the keys that all kinds share, and its place in [`Common`].
+/// Declares the struct of a kind with the keys that all kinds share, and implements [`Common`] for it.
 macro_rules! record {
     ($(#[$meta:meta])* pub struct $name:ident { $($(#[$key:meta])* pub $field:ident: $type:ty,)* }) => {
         $(#[$meta])*
         #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize, schemars::JsonSchema)]
         #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
         pub struct $name {
-            /// A short phrase that names the record for people.
+            /// A short name of the record for people.
             pub title: Option<String>,
             $($(#[$key])* pub $field: $type,)*
-            /// The upward links: id of what it serves, and the reason why, in one sentence.
+            /// The upward links: the id of each record that it serves, with the reason in one sentence.
             pub serves: crate::records::Serves,
-            /// The role that answers for the record, never a person's name; inherited from the system.
+            /// The role that is responsible for the record, never a person's name; without it, the lead of the system.
             pub lead: Option<String>,
-            /// Anything else worth keeping; in a result, why it stands after a change.
+            /// Any other information; in a result, why it is still valid after a change.
             pub notes: Option<String>,
-            /// Older ids of this record, so that history follows a rename.
+            /// Earlier ids of this record, so that its history continues after a rename.
             pub formerly: Vec<crate::words::Id>,
         }
         impl crate::records::Common for $name {
@@ -153,16 +153,16 @@ macro_rules! record {
 }
 use record;
 
-/// What a record lacks or says twice, told after it was read.
+/// A missing or contradictory key of a record, found after it was read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ShapeProblem {
-    /// Is a key missing (else a value is wrong)?
+    /// Whether a key is missing; otherwise a value is wrong.
     pub missing: bool,
-    /// The keys from the record to the value.
+    /// The keys from the record down to the value.
     pub route: Vec<&'static str>,
-    /// What is wrong, for a person.
+    /// What is wrong.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }
 
