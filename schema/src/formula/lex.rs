@@ -103,7 +103,7 @@ fn number(chars: &[char], start: usize, tokens: &mut Vec<(Token, usize)>) -> Res
     };
     let begins_unit = |c: &char| c.is_alphabetic() || matches!(c, '%' | '°' | 'µ' | '€' | '$' | '£');
     if !chars.get(unit_at).is_some_and(begins_unit) {
-        tokens.push((Token::Number(value, Unit::one()), start));
+        tokens.push((Token::Number(value, Unit::dimensionless()), start));
         return Ok(at);
     }
     if unit_at == at && !matches!(chars[at], '%' | '°') {

@@ -117,7 +117,7 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
     }
     let name = rest.trim();
     if name.is_empty() {
-        return Ok((value, Unit::one()));
+        return Ok((value, Unit::dimensionless()));
     }
     if name.contains("+/-") || name.contains("+-") {
         return Err("write the uncertainty with ±, for example `0.62 kg ± 0.02 kg`".to_owned());

@@ -46,10 +46,10 @@ mod tests {
         assert_eq!(unit("s").show(4.278_31, 0.028), "4.278 ± 0.028 s");
         assert_eq!(unit("s").show(4.25, 0.0), "4.25 s");
         assert_eq!(unit("kg").show(205.0, 0.0), "205 kg");
-        assert_eq!(Unit::one().show(2.0, 0.0), "2");
+        assert_eq!(Unit::dimensionless().show(2.0, 0.0), "2");
         assert_eq!(unit("kg").show_change(0.8), "+0.8 kg");
         assert_eq!(unit("°C").show_change(-2.0), "-2 °C", "a difference does not depend on the zero of the scale");
         assert_eq!(unit("kg").show_change(1e-9), "±0 kg");
-        assert_eq!((unit("kg").after("2"), Unit::one().after("2")), ("2 kg".to_owned(), "2".to_owned()));
+        assert_eq!((unit("kg").after("2"), Unit::dimensionless().after("2")), ("2 kg".to_owned(), "2".to_owned()));
     }
 }

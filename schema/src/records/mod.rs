@@ -460,7 +460,7 @@ impl Record {
         self.body.kind()
     }
 
-    /// The title, or the id where there is none.
+    /// The title, or the id if there is no title.
     pub fn name(&self) -> &str {
         self.body.common().title().unwrap_or(self.id.as_str())
     }

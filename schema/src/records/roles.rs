@@ -149,8 +149,7 @@ impl Kind {
         }
     }
 
-    /// Whether a record of the kind needs a planned verification, given whether a target or requirement has it as its
-    /// subject.
+    /// Whether a record of the kind needs a planned verification. `is_subject`: whether a target or requirement is `of` it.
     pub fn needs_verification(self, is_subject: bool) -> bool {
         match self.roles().verification {
             VerificationRule::Always => true,
@@ -215,7 +214,7 @@ mod tests {
         assert_eq!(kinds(|kind| kind.needs_verification(true)), ["target", "requirement"]);
     }
 
-    /// A role that depends on a key is given only to kinds that have the key.
+    /// Only a kind with the key of a role has that role.
     #[test]
     fn roles_agree_with_the_keys() {
         let schema = crate::json_schema::records();
