@@ -77,7 +77,7 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             all.values("given", &target.given, &[]);
         }
         Body::Requirement(requirement) => {
-            all.id(Link::Of, "of", requirement.of.as_ref(), May::CarOr(ReferenceKey::Subject))
+            all.id(Link::Of, "of", requirement.of.as_ref(), May::CarOr(ReferenceKey::Subject));
         }
         Body::Part(part) => all.id(Link::In, "in", part.r#in.as_ref(), May::Named(ReferenceKey::In)),
         Body::Analysis(analysis) => {
