@@ -12,7 +12,7 @@ mod history;
 mod hook;
 mod init;
 mod points;
-mod schema;
+pub(crate) mod schema;
 mod values;
 mod weigh;
 mod why;
