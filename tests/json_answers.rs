@@ -158,10 +158,11 @@ fn renamed(name: &str, mut json: Value) -> Value {
         match value {
             Value::Object(object) => {
                 for (answer, at, old, new) in RENAMED {
-                    if name.starts_with(answer) && path == *at {
-                        if let Some(value) = object.remove(*old) {
-                            object.insert((*new).to_owned(), value);
-                        }
+                    if name.starts_with(answer)
+                        && path == *at
+                        && let Some(value) = object.remove(*old)
+                    {
+                        object.insert((*new).to_owned(), value);
                     }
                 }
                 for (key, value) in object {

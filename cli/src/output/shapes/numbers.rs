@@ -131,7 +131,7 @@ pub(crate) static BUDGET: Answer = Answer {
                                 )
                                 .optional(),
                             ]])),
-                            "limit changes between the shares; null without shares",
+                            "limit changes between the shares; null without shares and for a share of another budget",
                         ),
                         key("caution", TEXT_OR_NULL, "caution on reducing mass; only for masses"),
                     ],
