@@ -36,6 +36,7 @@ mod history_merges;
 mod history_order;
 mod hook_install;
 mod hostile;
+mod json_answers;
 mod json_schema;
 mod models;
 mod outlook;
