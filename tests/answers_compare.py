@@ -144,8 +144,8 @@ class Comparison:
                 self.report("structure", f"{where}.{name}", "key", "missing")
             for name in [name for name in new if name not in old]:
                 self.report("structure", f"{where}.{name}", "missing", "key")
-            path = old.get("path", old.get("artifactLocation", {}).get("uri", path))
-            renamed = {old.get(name) for name in ("check", "ruleId", "check_name")} & set(self.renamed)
+            path = place_of(old, path)
+            renamed = any(str(old.get(name)) in self.renamed for name in ("check", "ruleId", "check_name"))
             for name in [name for name in old if name in new]:
                 if renamed and name in ("fingerprint", "partialFingerprints"):
                     continue
@@ -217,7 +217,7 @@ class Comparison:
     def csv(self, old, new):
         tables = [list(csv.reader(io.StringIO(text))) for text in (old, new)]
         heads = names.HEADS.get(self.name.rpartition("audit-")[2].removesuffix(".csv"), {})
-        if tables[0]:
+        if tables[0] and self.renamed:
             tables[0][0] = [heads.get(head, head) for head in tables[0][0]]
         if [len(row) for row in tables[0]] != [len(row) for row in tables[1]]:
             self.report("count", "rows or columns", str(len(tables[0])), str(len(tables[1])))
@@ -237,7 +237,6 @@ class Comparison:
         self.prose("stderr", one["error"], other["error"])
         old, new = self.old.read(name), self.new.read(name)
         self.renamed = names.CHECKS if self.old.old and not self.new.old else {}
-        # The old text is kept as it is where both sides are old.
         if name.endswith(".json") and old and new:
             command = "schema" if name.startswith("schema") else "explain" if name.startswith("explain") else name.split("/")[-1].split("-")[0]
             command = command.removesuffix(".json")
@@ -262,6 +261,13 @@ class Comparison:
             for result in run["results"]:
                 if rules[int(result["ruleIndex"])]["id"] != result["ruleId"]:
                     self.report("value", "ruleIndex", result["ruleId"], rules[int(result["ruleIndex"])]["id"])
+
+
+def place_of(entry, path):
+    """The file that an entry of a JSON answer names, else the one around it."""
+    location = entry.get("artifactLocation")
+    own = location.get("uri") if isinstance(location, dict) else entry.get("path")
+    return own if isinstance(own, str) else path
 
 
 def is_number(text):
