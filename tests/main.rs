@@ -43,8 +43,6 @@ mod readme;
 mod reference_graphs;
 mod scores;
 mod support;
-mod transfers;
-mod uncertainty;
 mod units;
 mod values;
 mod yaml_cases;
