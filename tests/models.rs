@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::support::{SETTINGS, Sandbox};
-use crate::values::Read;
+use crate::values_json::Read;
 
 fn targets<'a>(all: impl Iterator<Item = (&'a str, &'a str)>) -> String {
     let mut text = String::from("targets:\n");

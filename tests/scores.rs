@@ -1,6 +1,6 @@
 //! Score sheets that cannot score, and inputs without a value.
 
-use crate::values::Read;
+use crate::values_json::Read;
 
 #[test]
 fn a_time_that_is_not_there_scores_nothing() {

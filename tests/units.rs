@@ -1,7 +1,7 @@
 //! Units in answers: which unit a value is shown in, temperatures, and units that do not mix.
 
 use crate::support::Sandbox;
-use crate::values::Read;
+use crate::values_json::Read;
 
 #[test]
 fn a_value_is_shown_in_the_unit_of_the_limit() {
