@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Compares all answers of two tierod binaries over the example car and its season: only words may differ.
 
-    answers.py run BINARY FOLDER [--season REPOSITORY] [--car FOLDER]
+    answers.py run BINARY FOLDER [--season REPOSITORY] [--car FOLDER] [--revisions N]
     answers.py rename REPOSITORY NEW_REPOSITORY
     answers.py compare OLD_FOLDER NEW_FOLDER [--strict]
 
@@ -29,7 +29,6 @@ import answers_compare
 import answers_names as names
 
 HERE = pathlib.Path(__file__).resolve().parent
-REVISIONS = 20
 KINDS = [
     "goal", "event", "system", "target", "requirement", "part", "decision", "analysis", "result", "revision", "waiver",
 ]  # fmt: skip
@@ -141,7 +140,8 @@ def run(arguments):
     shutil.copytree(arguments.car, car)
     log = git(season, "rev-list", "--first-parent", "--reverse", "HEAD").decode().split()
     last = len(log) - 1
-    chosen = [log[round(turn * last / (REVISIONS - 1))] for turn in range(REVISIONS)]
+    count = min(arguments.revisions, len(log))
+    chosen = [log[round(turn * last / max(count - 1, 1))] for turn in range(count)]
     jobs = [lambda: runner.explain(folder), lambda: runner.state("car", None, car, ["car"], 0)]
     jobs.append(lambda: runner.state("season/tree", None, season, [log[-1]], 1))
     for turn, rev in enumerate(chosen):
@@ -194,6 +194,7 @@ def main():
     command.add_argument("folder")
     command.add_argument("--season")
     command.add_argument("--car", default=HERE.parent / "example-car")
+    command.add_argument("--revisions", type=int, default=20)
     command.add_argument("--jobs", type=int, default=2)
     command.set_defaults(call=run)
     command = commands.add_parser("rename")

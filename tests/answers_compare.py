@@ -20,10 +20,13 @@ TOKEN = re.compile(
     r"|(?P<date>\d{4}-\d\d-\d\d)"
     r"|(?P<commit>\b[0-9a-f]{7,40}\b)"
     r"|(?P<id>\b[a-z][a-z0-9]*(?:[-.][a-z0-9]+)+\b|(?<=[`(])[a-z][a-z0-9]*(?=[`)])|(?<=^)[a-z][a-z0-9]*(?=  ))"
-    r"|(?P<number>(?<![\w.])[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?(?: ?(?:" + UNITS + r")(?![\w*/^]))?)",
+    r"|(?P<number>(?<![\w.])[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?(?:(?: |\n +)?(?:" + UNITS + r")(?![\w*/^]))?)",
     re.MULTILINE,
 )
-IDENTITY = ("check", "ruleId", "check_name", "record", "id", "path", "line", "of", "commit", "from", "to", "link", "key", "name")
+IDENTITY = (
+    "check", "ruleId", "check_name", "record", "id", "path", "line", "of", "commit", "from", "to", "link", "key",
+    "name",
+)  # fmt: skip
 
 
 class Number(float):
@@ -86,13 +89,15 @@ class Comparison:
         return any(pick(self.old, before) != pick(self.new, after) for before, after in states)
 
     def tokens(self, side, text):
-        """The numbers, ids, places, dates and commits of a text in order."""
+        """The numbers, ids, places, dates and commits of a text in order, line by line: the line, and what is in it."""
         if side.old:
             text = names.new_checks(text)
         text = re.sub(r"file=([^,]+),line=(\d+),col=(\d+),", r"\1:\2:\3 ", text)
-        found = []
+        lines = [(line.strip(), []) for line in text.split("\n")]
+        line, end = 0, 0
         for match in TOKEN.finditer(text):
             kind, token = match.lastgroup, match.group()
+            line, end = line + text.count("\n", end, match.start()), match.start()
             if kind == "commit":
                 number = side.commit(token)
                 if number is not None:
@@ -105,15 +110,14 @@ class Comparison:
                     token = token.rpartition(":")[0]
             elif kind == "id" and token not in self.ids and token.split(".")[0] not in self.ids | {"car"}:
                 continue
-            found.append(token.replace(" ", ""))
-        return found
+            lines[line][1].append(re.sub(r"\s", "", token))
+        return [(text, found) for text, found in lines if found]
 
     def prose(self, where, old, new):
         """Compares two texts; the order of their lines counts, their words do not."""
         if old == new:
             return
-        rows = [[(line, self.tokens(side, line)) for line in text.split("\n")] for side, text in ((self.old, old), (self.new, new))]
-        rows = [[(line, found) for line, found in part if found] for part in rows]
+        rows = [self.tokens(side, text) for side, text in ((self.old, old), (self.new, new))]
         lost, added, lines = Counter(), Counter(), ([], [])
         matcher = difflib.SequenceMatcher(None, *[[tuple(found) for _, found in part] for part in rows], autojunk=False)
         changed = False
@@ -125,8 +129,8 @@ class Comparison:
             changed = True
             lost.update(flat[0])
             added.update(flat[1])
-            lines[0].extend(line.strip() for line, _ in before)
-            lines[1].extend(line.strip() for line, _ in after)
+            lines[0].extend(line for line, _ in before)
+            lines[1].extend(line for line, _ in after)
         if not changed:
             self.words += 1
             return
@@ -210,9 +214,14 @@ class Comparison:
         if not isinstance(item, dict):
             text = item if isinstance(item, str) else json.dumps(item)
             return names.new_value("", text) if old else text
-        values = [(key, json.dumps(item[key])) for key in IDENTITY if key in item]
-        side = self.old if old else self.new
-        return tuple((key, names.new_checks(value) if old else value) if side.commit(value.strip('"')) is None else (key, side.commit(value.strip('"'))) for key, value in values)
+        side, values = self.old if old else self.new, []
+        for key in IDENTITY:
+            value = item.get(key)
+            if isinstance(value, str):
+                commit = side.commit(value) if re.fullmatch(r"[0-9a-f]{7,40}", value) else None
+                value = commit if commit is not None else names.new_value(key, value) if old else value
+            values.append(json.dumps(value))
+        return tuple(values)
 
     def csv(self, old, new):
         tables = [list(csv.reader(io.StringIO(text))) for text in (old, new)]
@@ -238,8 +247,8 @@ class Comparison:
         old, new = self.old.read(name), self.new.read(name)
         self.renamed = names.CHECKS if self.old.old and not self.new.old else {}
         if name.endswith(".json") and old and new:
-            command = "schema" if name.startswith("schema") else "explain" if name.startswith("explain") else name.split("/")[-1].split("-")[0]
-            command = command.removesuffix(".json")
+            group, _, file = name.partition("/")
+            command = group if group in ("schema", "explain") else file.rpartition("/")[2].split("-")[0]
             values = [json.loads(text, parse_int=Number, parse_float=Number) for text in (old, new)]
             if self.renamed:
                 values[0] = names.new_keys(values[0], command)
@@ -307,7 +316,8 @@ def compare(arguments):
     comparison = Comparison(old, new)
     for name in sorted(set(old.answers) ^ set(new.answers)):
         comparison.name = name
-        comparison.report("missing answer", "", *["there" if name in side.answers else "missing" for side in (old, new)])
+        found = ["found" if name in side.answers else "missing" for side in (old, new)]
+        comparison.report("missing answer", "", *found)
     both = sorted(set(old.answers) & set(new.answers))
     for name in both:
         comparison.answer(name)
@@ -316,10 +326,13 @@ def compare(arguments):
         key = kind, re.sub(r"\[\d+\]", "[]", masked(where)), masked(before), masked(after)
         groups.setdefault(key, []).append((name, where, before, after))
     strict = lambda kind: arguments.strict or kind not in NOTES
-    for (kind, *_), entries in sorted(groups.items(), key=lambda group: (not strict(group[0][0]), group[0][0], -len(group[1]))):
+    order = lambda group: (not strict(group[0][0]), group[0][0], -len(group[1]))
+    for (kind, *_), entries in sorted(groups.items(), key=order):
         name, where, before, after = entries[0]
-        print(f"{'' if strict(kind) else 'note: '}{kind}, {len(entries)} times, first in {name} {where}\n  - {before}\n  + {after}")
+        print(f"{'' if strict(kind) else 'note: '}{kind}, {len(entries)} times, first in {name} {where}")
+        print(f"  - {before}\n  + {after}")
     errors = sum(strict(kind) for kind, *_ in comparison.found)
     notes = len(comparison.found) - errors
-    print(f"{len(both)} answers compared: {errors} differences, {notes} notes, {comparison.words} texts with other words only")
+    words = f"{comparison.words} texts with other words only"
+    print(f"{len(both)} answers compared: {errors} differences, {notes} notes, {words}")
     return 1 if errors or not both else 0

@@ -32,7 +32,7 @@ RECORD_KEYS = {
     "waiver": {"on": "of"},
 }
 
-# Keys of JSON answers: command -> (parent key or "", old, new). A parent of "" is any parent.
+# Keys of JSON answers: command -> (old parent key or "", old, new). A parent of "" is any parent.
 KEYS = {
     "graph": [("nodes", "level", "tier")],
     "why": [("record", "level", "tier")],
@@ -50,6 +50,11 @@ KEYS = {
         ("", "carry_over", "next_season"),
         ("", "idle_analyses", "unused_analyses"),
         ("targets", "moved", "limit_changes"),
+        ("limits", "date", "day"),
+        ("result", "date", "day"),
+        ("revisions", "date", "day"),
+        ("moments", "date", "day"),
+        ("waivers", "on", "of"),
     ],
     "history": [
         ("", "born", "added"),
@@ -81,11 +86,20 @@ VALUES = [
     ("before", "open", "no value"),
     ("after", "open", "no value"),
     ("history", "short", "shallow"),
+    ("link", "weighs", "criteria"),
+    ("key", "weighs", "criteria"),
+    ("key", "field", "past-standings"),
+    ("key", "on", "of"),
+    ("field", "weighs", "criteria"),
+    ("field", "field", "past-standings"),
+    ("field", "on", "of"),
+    ("$ref", "#/$defs/Field", "#/$defs/PastStandings"),
 ]
 
 # Heads of CSV tables: table -> old -> new.
 HEADS = {
-    "targets": {"moved": "limit_changes"},
+    "targets": {"moved": "limit_changes", "date": "day"},
+    "timeline": {"date": "day"},
 }
 
 # Keys whose values are words for people: their numbers, ids and places are compared, and not their words.
@@ -100,7 +114,7 @@ def new_checks(text):
     for old, new in CHECKS.items():
         if old != "unallocated":
             text = re.sub(rf"(?<![\w-]){old}(?![\w-])", new, text)
-    return re.sub(r"(?<=[\[`=])unallocated(?=[\]`:])", CHECKS["unallocated"], text)
+    return re.sub(r"(?m)((?<=[\[`=])|^ *)unallocated(?=[\]`:]|  )", rf"\1{CHECKS['unallocated']}", text)
 
 
 def new_keys(value, command, parent=""):
@@ -109,12 +123,24 @@ def new_keys(value, command, parent=""):
         return [new_keys(item, command, parent) for item in value]
     if not isinstance(value, dict):
         return value
+    if command == "history" and parent == "values":
+        value = one_limit(value)
     renamed = {old: new for where, old, new in KEYS.get(command, []) if where in ("", parent)}
     if command == "schema" and parent in ("Decision", "Goal", "Waiver"):
         own = RECORD_KEYS[parent.lower()]
         value = dict(value, properties={own.get(key, key): item for key, item in value.get("properties", {}).items()})
         value |= {"required": [own.get(key, key) for key in value["required"]]} if "required" in value else {}
+    if command == "schema" and parent == "$defs" and "Field" in value:
+        value = {("PastStandings" if key == "Field" else key): item for key, item in value.items()}
     return {renamed.get(key, key): new_keys(item, command, key) for key, item in value.items()}
+
+
+def one_limit(entry):
+    """An entry with `limit` in place of `at_least` and `at_most`, as in the other answers."""
+    low, high = entry.get("at_least"), entry.get("at_most")
+    both = {"between": [low, high]} if None not in (low, high) else None
+    limit = both or ({"at_least": low} if low is not None else {"at_most": high} if high is not None else None)
+    return {key: item for key, item in entry.items() if key not in ("at_least", "at_most")} | {"limit": limit}
 
 
 def new_value(key, text):
@@ -123,6 +149,8 @@ def new_value(key, text):
     for where, old, new in VALUES:
         if text == old and where in ("", key):
             return new
+        if key == where == "field" and text.startswith(f"{old}."):
+            return new + text[len(old):]
     return text
 
 
