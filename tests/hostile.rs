@@ -1,6 +1,6 @@
 //! Files that were written by mistake or to do harm: each is reported in time, in little memory, with a place.
 
-#![allow(clippy::print_stdout, reason = "what was measured or skipped is printed")]
+#![allow(clippy::print_stdout, reason = "a test prints what it measured or skipped")]
 
 use std::fs;
 use std::os::unix::fs::{PermissionsExt as _, symlink};
@@ -62,8 +62,8 @@ pub(crate) fn findings(sandbox: &Sandbox, path: &str, code: i32) -> Vec<Value> {
     let run = run(sandbox, &["check", "--format", "json"]);
     assert_eq!(run.answer.code, code, "{}", run.answer.err.get(..2000).unwrap_or(&run.answer.err));
     assert!(run.seconds < LONGEST && run.peak.is_none_or(|peak| peak < 400_000));
-    let told = run.answer.json();
-    told["findings"].as_array().unwrap().iter().filter(|finding| finding["path"] == path).cloned().collect()
+    let report = run.answer.json();
+    report["findings"].as_array().unwrap().iter().filter(|finding| finding["path"] == path).cloned().collect()
 }
 
 /// A root with a good chain and one bad file, which must be reported as unreadable at a place, with a word in the message.
@@ -77,9 +77,9 @@ fn unreadable(what: &str, content: impl AsRef<[u8]>, place: (u64, u64), word: &s
 
 #[track_caller]
 fn assert_unreadable(sandbox: &Sandbox, what: &str, place: (u64, u64), word: &str) {
-    let told = findings(sandbox, "bad.yaml", 1);
-    assert_eq!(told.len(), 1, "{what}: {told:#?}");
-    let finding = &told[0];
+    let found = findings(sandbox, "bad.yaml", 1);
+    assert_eq!(found.len(), 1, "{what}: {found:#?}");
+    let finding = &found[0];
     let message = finding["message"].as_str().unwrap();
     assert_eq!(finding["check"], "unreadable-file", "{what}: {finding}");
     assert!(message.contains(word), "{what}: {message:?} lacks {word:?}");
@@ -159,9 +159,9 @@ fn a_byte_order_mark_is_passed_over() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write("mark.yaml", "\u{feff}systems:\r\n  brakes: {in: car, lead: brake lead, titel: B}\r\n");
-    let told = findings(&sandbox, "mark.yaml", 1);
-    assert_eq!(told.len(), 1);
-    assert_eq!((told[0]["line"].as_u64(), told[0]["column"].as_u64()), (Some(2), Some(39)), "{}", told[0]);
+    let found = findings(&sandbox, "mark.yaml", 1);
+    assert_eq!(found.len(), 1);
+    assert_eq!((found[0]["line"].as_u64(), found[0]["column"].as_u64()), (Some(2), Some(39)), "{}", found[0]);
 }
 
 #[test]
@@ -191,12 +191,12 @@ fn things_that_are_no_files() {
         symlink("..", sandbox.at("sub/up")).unwrap();
         symlink("sub", sandbox.at("again")).unwrap();
     });
-    let told = run(&circle, &["check", "--format", "json"]).answer.ended(0).json();
-    assert_eq!(told["summary"]["records"], 5, "no record is read twice");
+    let report = run(&circle, &["check", "--format", "json"]).answer.ended(0).json();
+    assert_eq!(report["summary"]["records"], 5, "no record is read twice");
 }
 
 /// Runs tierod as a user who may read only what all may, where that can be done here.
-fn as_nobody(sandbox: &Sandbox, args: &[&str]) -> Option<Run> {
+fn as_other_user(sandbox: &Sandbox, args: &[&str]) -> Option<Run> {
     let binary = sandbox.outside().join("tierod");
     fs::copy(env!("CARGO_BIN_EXE_tierod"), &binary).unwrap();
     let id = sandbox.command("id", &sandbox.path()).arg("-u").output().unwrap().stdout;
@@ -223,17 +223,18 @@ fn what_may_not_be_read() {
         sandbox.write("closed/inside.yaml", "parts: {}\n");
         sandbox.write("bad.yaml", "parts: {}\n");
         fs::set_permissions(sandbox.at(path), fs::Permissions::from_mode(0o000)).unwrap();
-        let run = as_nobody(&sandbox, &["check", "--format", "json"]);
+        let run = as_other_user(&sandbox, &["check", "--format", "json"]);
         fs::set_permissions(sandbox.at(path), fs::Permissions::from_mode(0o700)).unwrap();
         run
     };
-    for (path, told_at) in [("bad.yaml", "bad.yaml"), ("closed", "closed")] {
+    for (path, expected) in [("bad.yaml", "bad.yaml"), ("closed", "closed")] {
         let Some(run) = locked(path) else { return };
-        let told = run.answer.ended(1).json();
-        let here: Vec<&Value> = told["findings"].as_array().unwrap().iter().filter(|f| f["level"] == "error").collect();
-        assert_eq!(here.len(), 1, "{path}: {told:#}");
+        let report = run.answer.ended(1).json();
+        let here: Vec<&Value> =
+            report["findings"].as_array().unwrap().iter().filter(|f| f["level"] == "error").collect();
+        assert_eq!(here.len(), 1, "{path}: {report:#}");
         assert_eq!(here[0]["check"], "unreadable-file", "{path}");
-        assert_eq!(here[0]["path"], told_at, "{path}");
+        assert_eq!(here[0]["path"], expected, "{path}");
     }
     if let Some(run) = locked("tierod.yaml") {
         let answer = run.answer;
@@ -261,10 +262,10 @@ fn long_keys_ids_and_texts() {
     let serves: String = (0..10_000).map(|number| format!("      k{number}: Because it is so.\n")).collect();
     sandbox.write("serves.yaml", format!("parts:\n  rim:\n    in: suspension\n    serves:\n{serves}"));
     let run = run(&sandbox, &["check", "--format", "json"]);
-    let told = run.answer.ended(1).json();
+    let report = run.answer.ended(1).json();
     let at = |path: &str, check: &str| {
         let here = |finding: &&Value| finding["path"] == path && finding["check"] == check;
-        let mut places: Vec<(u64, u64)> = told["findings"]
+        let mut places: Vec<(u64, u64)> = report["findings"]
             .as_array()
             .unwrap()
             .iter()
@@ -280,7 +281,7 @@ fn long_keys_ids_and_texts() {
     assert_eq!(at("keys.yaml", "unknown-key").first(), Some(&(4, 5)));
     let broken = at("serves.yaml", "unknown-reference");
     assert_eq!((broken.len(), broken[0], broken[9_999]), (10_000, (5, 7), (10_004, 7)));
-    for finding in told["findings"].as_array().unwrap() {
+    for finding in report["findings"].as_array().unwrap() {
         let length = finding["message"].as_str().unwrap().len();
         assert!(length < 2000 || finding["path"] == "id.yaml", "{} has {length} bytes", finding["check"]);
     }
@@ -349,8 +350,8 @@ fn a_root_of_which_nothing_can_be_read() {
     // Each is an error with a place: that says more than a failure would.
     let run = run(&broken, &["check"]);
     assert_eq!(run.answer.code, 1, "{}{}", run.answer.out, run.answer.err);
-    let told = format!("{}{}", run.answer.out, run.answer.err);
-    assert!(told.contains("a.yaml"), "{told}");
+    let report = format!("{}{}", run.answer.out, run.answer.err);
+    assert!(report.contains("a.yaml"), "{report}");
 }
 
 #[test]
@@ -367,9 +368,9 @@ fn settings_that_are_no_settings() {
         sandbox.small_root("");
         sandbox.write("tierod.yaml", content);
         let run = run(&sandbox, &["check", "--format", "json"]);
-        let told = run.answer.ended(1).json();
+        let report = run.answer.ended(1).json();
         let here: Vec<&Value> =
-            told["findings"].as_array().unwrap().iter().filter(|finding| finding["path"] == "tierod.yaml").collect();
+            report["findings"].as_array().unwrap().iter().filter(|finding| finding["path"] == "tierod.yaml").collect();
         assert_eq!(here.len(), 1, "{what}: {here:#?}");
         assert_eq!(
             (here[0]["line"].as_u64(), here[0]["column"].as_u64()),
@@ -383,7 +384,7 @@ fn settings_that_are_no_settings() {
     fs::File::create(huge.at("tierod.yaml")).unwrap().set_len(100 << 20).unwrap();
     assert_eq!(findings(&huge, "tierod.yaml", 1).len(), 1);
 
-    // A folder of that name marks no data root; a link does, and is followed or told.
+    // A folder of that name does not make a project root; a link does, and is followed or reported.
     let folder = Sandbox::new();
     folder.write("tierod.yaml/x.yaml", "parts: {}\n");
     let answer = run(&folder, &["check"]).answer;

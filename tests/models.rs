@@ -66,7 +66,7 @@ fn wrong_inputs() {
         ("plain", changed("power: 60000"), "unit-mismatch", "plain number", ""),
         ("worked-out", changed("mass: 200 kg * 2 s"), "unit-mismatch", "`kg*s`", ""),
         ("mixed", changed("mass: 200 kg + 2 s"), "unit-mismatch", "adding", ""),
-        ("nobody", changed("mass: car-mas"), "unknown-reference", "`car-mas`", "`car-mass`"),
+        ("unknown", changed("mass: car-mas"), "unknown-reference", "`car-mas`", "`car-mass`"),
         ("gears-alone", with("gears: 2, 1"), "bad-value", "", ""),
         (
             "wordy-gears",
@@ -111,8 +111,8 @@ fn wrong_inputs() {
     for (id, _, check, message, help) in &cases {
         let found = read.get(id);
         assert!(found["value"].is_null() && found["status"] == "open", "{found}");
-        let told = read.tells(check, &format!("run-{id}"), message, help);
-        assert_eq!(told["path"], "records.yaml");
+        let finding = read.reports(check, &format!("run-{id}"), message, help);
+        assert_eq!(finding["path"], "records.yaml");
     }
 }
 
@@ -136,10 +136,10 @@ analyses:
         assert!(read.get(id)["value"].is_null(), "{}", read.get(id));
     }
     assert!(read.number("e") > 3.0, "a name that an input uses is a step on the way");
-    read.tells("unknown-reference", "of-a", "no model `straightline`", "`straight-line`");
-    read.tells("unknown-reference", "of-b", "gives no `duration`", "time");
-    read.tells("unit-mismatch", "of-c", "`s`", "");
+    read.reports("unknown-reference", "of-a", "no model `straightline`", "`straight-line`");
+    read.reports("unknown-reference", "of-b", "gives no `duration`", "time");
+    read.reports("unit-mismatch", "of-c", "`s`", "");
     // mu kL R beyond m: there is no finite limit.
-    read.tells("bad-value", "of-d", "no finite limit", "");
-    read.tells_nothing(&["unknown-reference", "bad-value"], "of-e");
+    read.reports("bad-value", "of-d", "no finite limit", "");
+    read.reports_nothing(&["unknown-reference", "bad-value"], "of-e");
 }

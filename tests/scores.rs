@@ -43,6 +43,6 @@ events:
         ("e", "unit-mismatch", "`m`", ""),
         ("f", "unit-mismatch", "`s`", ""),
     ] {
-        read.tells(check, id, message, help);
+        read.reports(check, id, message, help);
     }
 }

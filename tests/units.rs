@@ -68,6 +68,6 @@ targets:
     }
     for id in ["two", "product", "points", "noise"] {
         assert!(read.get(id)["value"].is_null());
-        read.tells("unit-mismatch", id, "", "");
+        read.reports("unit-mismatch", id, "", "");
     }
 }

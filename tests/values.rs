@@ -1,4 +1,4 @@
-//! Values: where they come from, how they add up, where they stand, how sure they are, and what a program reads of them.
+//! Values: their origin, totals, statuses and uncertainty, and their JSON.
 
 use std::fmt::Write as _;
 
@@ -7,7 +7,7 @@ use serde_json::Value;
 use crate::support::Sandbox;
 use crate::values_json::{Read, close};
 
-/// DESIGN 5: the latest result, else what an analysis finds, else `formula`, else `total`, else `estimate`.
+/// DESIGN 5: the latest result, otherwise the value from an analysis, then `formula`, `total`, `estimate`.
 #[test]
 fn where_a_value_comes_from() {
     let own = "of: car, at-most: 100 kg, estimate: 1 kg ± 0.1 kg";
@@ -61,7 +61,7 @@ results:
         close(read.number(id), value, 1e-12);
         assert!((read.uncertainty(id) - uncertainty).abs() < 1e-12, "{}", read.get(id));
     }
-    read.tells("two-estimates", "formula", "`formula` and `total`", "");
+    read.reports("two-estimates", "formula", "`formula` and `total`", "");
 }
 
 /// An event has its result, else its score, else what is expected of it; a goal the sum of the events that serve it.
@@ -102,8 +102,8 @@ results:
     }
     assert!(read.get("wrong")["value"].is_null() && read.get("unknown")["value"].is_null());
     assert!(read.get("empty")["value"].is_null());
-    read.tells("unit-mismatch", "clock", "`s`", "");
-    read.tells_nothing(&["unit-mismatch", "bad-value", "unknown-reference"], "wrong");
+    read.reports("unit-mismatch", "clock", "`s`", "");
+    read.reports_nothing(&["unit-mismatch", "bad-value", "unknown-reference"], "wrong");
 }
 
 const GROWTH: &str = "\
@@ -277,11 +277,11 @@ results: {r: {of: knot, value: 4 kg, date: 2027-01-01}}
     }
     close(read.number("beside"), 3.0, 1e-15);
     close(read.number("cut"), 4.0, 1e-15);
-    read.tells("value-cycle", "alone", "alone ← alone", "");
-    read.tells("value-cycle", "a", "a ← b ← c ← a", "");
-    read.tells("value-cycle", "local", "x of local ← y of local ← x of local", "");
+    read.reports("value-cycle", "alone", "alone ← alone", "");
+    read.reports("value-cycle", "a", "a ← b ← c ← a", "");
+    read.reports("value-cycle", "local", "x of local ← y of local ← x of local", "");
     for id in ["b", "c", "above", "beside", "cut", "knot"] {
-        read.tells_nothing(&["value-cycle"], id);
+        read.reports_nothing(&["value-cycle"], id);
     }
 }
 
@@ -335,7 +335,7 @@ fn margins_and_where_a_target_stands() {
     }
 }
 
-/// DESIGN 9: what a program may rely on.
+/// DESIGN 9: the keys that a program can use.
 #[test]
 fn what_a_program_reads() {
     let read = Read::new(

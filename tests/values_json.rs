@@ -65,7 +65,7 @@ impl Read {
 
     /// The finding of a check about a record, which must have a place; fails if there is none.
     #[track_caller]
-    pub(crate) fn tells(&self, check: &str, record: &str, message: &str, help: &str) -> Value {
+    pub(crate) fn reports(&self, check: &str, record: &str, message: &str, help: &str) -> Value {
         let answer = self.sandbox.tierod(&["check", "--format", "json"]).json();
         let text = |finding: &Value, key: &str| finding[key].as_str().unwrap_or("").to_owned();
         let all = answer["findings"].as_array().unwrap();
@@ -83,7 +83,7 @@ impl Read {
 
     /// Fails if one of these checks reports a record.
     #[track_caller]
-    pub(crate) fn tells_nothing(&self, checks: &[&str], record: &str) {
+    pub(crate) fn reports_nothing(&self, checks: &[&str], record: &str) {
         let answer = self.sandbox.tierod(&["check", "--format", "json"]).json();
         for finding in answer["findings"].as_array().unwrap() {
             let wrong = checks.iter().any(|check| finding["check"] == *check) && finding["record"] == record;
