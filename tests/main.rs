@@ -42,6 +42,7 @@ mod models;
 mod outlook;
 mod readme;
 mod reference_graphs;
+mod renamed;
 mod scores;
 mod support;
 mod units;

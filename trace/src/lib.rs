@@ -7,7 +7,7 @@
 
 pub mod audit;
 pub mod checks;
-pub mod compare;
+pub mod delta;
 pub mod error;
 pub mod finding;
 pub mod graph;
@@ -17,7 +17,7 @@ pub mod report;
 pub mod snapshot;
 pub mod values;
 
-pub use compare::Delta;
+pub use delta::Delta;
 pub use error::Error;
 pub use finding::Finding;
 pub use load::Loaded;

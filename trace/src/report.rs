@@ -33,7 +33,7 @@ pub struct Report {
     pub goals: Vec<GoalPoints>,
     /// The derivatives of values by what they read.
     pub partials: Partials,
-    /// Did the checks of the history run: `on`, `off`, or `short` in a shallow clone?
+    /// Did the checks of the history run: `on`, `off`, or `shallow` in a shallow clone?
     pub history: &'static str,
     /// Why they did not, and what brings them back.
     pub history_note: Option<String>,
@@ -117,7 +117,7 @@ fn accept<'r>(graph: &Graph<'r>, day: Day, drafts: &mut Vec<Draft>) -> (Vec<(Dra
     let mut in_force: BTreeMap<(&str, &str), (usize, &'r Id, bool)> = BTreeMap::new();
     for (index, entry) in graph.loaded.entries.iter().enumerate() {
         let Body::Waiver(waiver) = &entry.record.body else { continue };
-        let (Some(check), Some(on), Some(until)) = (&waiver.check, &waiver.on, waiver.until) else { continue };
+        let (Some(check), Some(on), Some(until)) = (&waiver.check, &waiver.of, waiver.until) else { continue };
         if until >= day && waiver.agreed_by.is_some() && checks::can_be_waived(check.as_str()) {
             in_force.insert((check.as_str(), on.as_str()), (index, &entry.record.id, false));
         }

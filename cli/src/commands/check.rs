@@ -2,7 +2,7 @@
 
 use clap::Args;
 use schema::settings::Level;
-use trace::compare::Side;
+use trace::delta::Side;
 use trace::graph::Graph;
 use trace::history::{Logs, Past};
 use trace::load::Pool;

@@ -97,8 +97,8 @@ impl Delta {
         let old_report = Report::with_history(&old_values, day, &Past::for_checks_with(&mut logs, &before, day));
         drop(logs);
         let sides = [
-            trace::compare::Side { values: &old_values, report: &old_report },
-            trace::compare::Side { values: &values, report: &report },
+            trace::delta::Side { values: &old_values, report: &old_report },
+            trace::delta::Side { values: &values, report: &report },
         ];
         let delta = trace::Delta::new(sides[0], sides[1]);
         let told = Told { delta: &delta, base: sides[0], head: sides[1], found: &base };

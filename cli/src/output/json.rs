@@ -112,7 +112,7 @@ fn node(graph: &Graph<'_>, lines: &mut Lines<'_>, index: usize) -> Value {
     json!({
         "id": entry.record.id.as_str(),
         "kind": entry.record.kind().singular(),
-        "level": graph.tier(index).map(trace::graph::Tier::word),
+        "tier": graph.tier(index).map(trace::graph::Tier::word),
         "path": format!("{}{}", snapshot.prefix, snapshot.files[entry.file].path),
         "line": lines.of(index).line,
     })

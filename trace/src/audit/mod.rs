@@ -4,8 +4,8 @@
 //! [`Audit`] is made of the records as they are; what git alone knows (when a limit moved, what a part weighed on paper,
 //! the car's mass week by week) comes in as a [`Season`], and is left out where there is none.
 
+mod at_risk;
 mod from_history;
-mod loops;
 mod points;
 mod predictions;
 mod season;
@@ -15,7 +15,7 @@ mod verification;
 #[cfg(test)]
 mod tests;
 
-pub use loops::{Course, Loop};
+pub use at_risk::{AtRiskPeriod, Course};
 pub use points::{EventScore, GoalScore};
 pub use predictions::{Group, Pair, Source, allowance, groups};
 pub use season::{AmountStep, LimitStep, Moment, Season};
@@ -47,10 +47,10 @@ pub struct Audit {
     pub verified: Vec<Verified>,
     /// Estimates beside what came of them.
     pub pairs: Vec<Pair>,
-    /// The targets that were off course at some time.
-    pub loops: Vec<Loop>,
+    /// The targets that were at risk at some time.
+    pub at_risk_periods: Vec<AtRiskPeriod>,
     /// The analyses that informed nothing.
-    pub idle: Vec<usize>,
+    pub unused_analyses: Vec<usize>,
     /// The waivers, and whether each was in force on the day.
     pub waivers: Vec<(usize, bool)>,
 }
@@ -69,8 +69,8 @@ impl Audit {
             ahead: ahead(graph, report.day),
             goals: points::all(values, &expected, report),
             verified: verification::all(graph, &targets, &results),
-            loops: season.map(|season| loops::all(graph.loaded, &targets, season)).unwrap_or_default(),
-            idle: idle(graph, report),
+            at_risk_periods: season.map(|season| at_risk::all(graph.loaded, &targets, season)).unwrap_or_default(),
+            unused_analyses: unused_analyses(graph, report),
             waivers: waivers(graph, report.day),
             targets,
             pairs,
@@ -103,12 +103,12 @@ impl Results {
 }
 
 /// What the check of this name told, whether it is waived or not.
-fn idle(graph: &Graph<'_>, report: &Report) -> Vec<usize> {
+fn unused_analyses(graph: &Graph<'_>, report: &Report) -> Vec<usize> {
     let all = report.findings.iter().chain(&report.waived);
-    let told = all.filter(|finding| finding.check.name == "idle-analysis");
-    let mut idle: Vec<usize> = told.filter_map(|finding| graph.loaded.find(finding.record.as_deref()?)).collect();
-    idle.sort_unstable();
-    idle
+    let told = all.filter(|finding| finding.check.name == "unused-analysis");
+    let mut unused: Vec<usize> = told.filter_map(|finding| graph.loaded.find(finding.record.as_deref()?)).collect();
+    unused.sort_unstable();
+    unused
 }
 
 fn ahead(graph: &Graph<'_>, day: Day) -> usize {

@@ -7,14 +7,14 @@ pub(super) static CHECK: Check = Check {
     name: "unused-waiver",
     group: Group::Waivers,
     levels: [Note; 5],
-    finds: "A waiver in force whose check finds nothing on its record.",
+    reports: "A waiver in force whose check finds nothing on its record.",
     why: "It would hide the next finding of that kind, which nobody has accepted.",
-    mend: "Remove it: git keeps what it said.",
-    found: "\
+    fix: "Remove it: git keeps what it said.",
+    bad_example: "\
 waivers:
   late-scale:
-    {check: verification-overdue, on: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
-    mended: "\
+    {check: verification-overdue, of: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
+    good_example: "\
 # no waiver",
     // Only known once the waivers were applied.
     run: |_, _| {},
@@ -26,7 +26,7 @@ pub(crate) fn drafts(graph: &Graph<'_>, unused: &[usize]) -> Vec<Draft> {
     for &index in unused {
         let record = graph.loaded.record(index);
         if let schema::Body::Waiver(waiver) = &record.body
-            && let (Some(check), Some(on)) = (&waiver.check, &waiver.on)
+            && let (Some(check), Some(on)) = (&waiver.check, &waiver.of)
         {
             told.tell(index, &[], format!("there is no finding of {check} on {on} to accept"), "remove the waiver");
         }

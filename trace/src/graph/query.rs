@@ -29,7 +29,7 @@ impl Chains {
         // The distance of what hangs on the chain is not asked for: only its way.
         let mut hanging = Self { hop: chains.hop.clone(), distance: chains.distance.clone() };
         let mut queue: VecDeque<usize> = (0..graph.len()).filter(|index| hanging.distance[*index].is_some()).collect();
-        hanging.spread(graph, &mut queue, &[Link::Verifies, Link::Finds, Link::Weighs, Link::Informs]);
+        hanging.spread(graph, &mut queue, &[Link::Verifies, Link::Finds, Link::Criteria, Link::Informs]);
         for index in 0..graph.len() {
             let is_revision = graph.loaded.record(index).kind() == Kind::Revision;
             let of_revision = || graph.linked(index, Link::Of, Direction::Outgoing).next().filter(|_| is_revision);

@@ -1,27 +1,27 @@
-//! `unweighed-decision`: a choice that nothing was weighed for.
+//! `incomplete-decision`: a choice that nothing was weighed for.
 
 use schema::records::Body;
 
 use super::{Check, Group, Inputs, Note, Told, Warning};
 
 pub(super) static CHECK: Check = Check {
-    name: "unweighed-decision",
+    name: "incomplete-decision",
     group: Group::Verification,
     levels: [Note, Warning, Warning, Warning, Warning],
-    finds: "A decision that weighs no target, has fewer than two alternatives, or has one that sets no value.",
+    reports: "A decision without `criteria`, has fewer than two alternatives, or has one that sets no value.",
     why: "A choice between things that were not put side by side is a habit.",
-    mend: "Name the targets that judge it under `weighs`, and what each alternative would change under `sets`.",
-    found: "\
+    fix: "Name the targets that judge it under `criteria`, and what each alternative would change under `sets`.",
+    bad_example: "\
 decisions:
   damper-choice:
     serves: {circle-time: The dampers set how fast the load moves.}
-    weighs: [circle-time]
+    criteria: [circle-time]
     alternatives: {long: {title: Long travel}, short: {sets: {hub.mass: 0.4 kg}}}",
-    mended: "\
+    good_example: "\
 decisions:
   damper-choice:
     serves: {circle-time: The dampers set how fast the load moves.}
-    weighs: [circle-time]
+    criteria: [circle-time]
     alternatives: {long: {sets: {hub.mass: 0.5 kg}}, short: {sets: {hub.mass: 0.4 kg}}}",
     run,
 };
@@ -30,9 +30,9 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
         let Body::Decision(decision) = &entry.record.body else { continue };
         let name = entry.record.name();
-        if decision.weighs.is_empty() {
-            let help = "name the targets that judge the alternatives under `weighs`";
-            told.tell(index, &["weighs"], format!("{name} is weighed by no target"), help);
+        if decision.criteria.is_empty() {
+            let help = "name the targets that judge the alternatives under `criteria`";
+            told.tell(index, &["criteria"], format!("{name} is weighed by no target"), help);
         }
         if decision.alternatives.len() < 2 {
             let message = match decision.alternatives.len() {

@@ -1,4 +1,4 @@
-//! `weigh`: put each alternative of a decision into the whole car.
+//! `compare`: put each alternative of a decision into the whole car.
 
 use clap::Args;
 use trace::Error;
@@ -7,7 +7,7 @@ use trace::values::{Measured, Values};
 
 use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
-use crate::output::{json, weigh};
+use crate::output::{compare, json};
 use crate::screen::Ink;
 use schema::records::Body;
 
@@ -15,7 +15,7 @@ use super::points::no_goal;
 
 /// Put each alternative of a decision into the whole car.
 #[derive(Args)]
-pub(crate) struct Weigh {
+pub(crate) struct Compare {
     /// The decision
     decision: String,
     #[command(flatten)]
@@ -25,7 +25,7 @@ pub(crate) struct Weigh {
     format: Format,
 }
 
-impl Weigh {
+impl Compare {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let loaded = self.records.load()?;
         let graph = Graph::new(&loaded);
@@ -37,11 +37,11 @@ impl Weigh {
         };
         let gradients = values.gradients();
         let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
-        let outcomes = values.weigh(decision, goal.node);
+        let outcomes = values.compare(decision, goal.node);
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&loaded, ink) + &weigh::terminal(&values, index, &goal, &outcomes, ink),
-            Format::Json => json::text(&weigh::json(&values, index, &goal, &outcomes)),
+            Format::Terminal => warned(&loaded, ink) + &compare::terminal(&values, index, &goal, &outcomes, ink),
+            Format::Json => json::text(&compare::json(&values, index, &goal, &outcomes)),
         }
         .into())
     }

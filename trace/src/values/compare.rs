@@ -8,7 +8,7 @@ use super::{Gradients, Values};
 
 /// A target as an alternative leaves it.
 #[derive(Clone, Debug)]
-pub struct Weighed {
+pub struct Comparison {
     /// The target's record.
     pub index: usize,
     /// Its node.
@@ -38,16 +38,16 @@ pub struct Outcome {
     /// The difference to the car as the records have it, with its own uncertainty: what both share cancels.
     pub difference: Option<(f64, f64)>,
     /// The targets that judge the alternatives.
-    pub weighed: Vec<Weighed>,
+    pub criteria: Vec<Comparison>,
     /// Targets that are met as the records have it and would not be then, and the other way round.
-    pub broken: Vec<usize>,
+    pub newly_at_risk: Vec<usize>,
     /// Targets that would be met then and are not now.
-    pub mended: Vec<usize>,
+    pub newly_on_target: Vec<usize>,
 }
 
 impl Values<'_, '_> {
     /// Puts each alternative of a decision into the whole car; the goal is the first one.
-    pub fn weigh(&self, decision: &Decision, goal: Node) -> Vec<Outcome> {
+    pub fn compare(&self, decision: &Decision, goal: Node) -> Vec<Outcome> {
         let partials = self.network.partials(&self.state);
         let now = self.network.gradients(&partials);
         decision
@@ -75,7 +75,7 @@ impl Values<'_, '_> {
                 let difference = points.zip(before).map(|(points, before)| {
                     (points - before, spread(&self.network, &now, &network, &then, goal, &fixed))
                 });
-                let (broken, mended) = self.turned(&now, &network, &state, &then);
+                let (newly_at_risk, newly_on_target) = self.turned(&now, &network, &state, &then);
                 Outcome {
                     name: name.to_string(),
                     title: alternative.title.clone(),
@@ -83,36 +83,36 @@ impl Values<'_, '_> {
                     sets_nothing: set.is_empty(),
                     points: points.map(|points| (points, then.uncertainty(&network, goal))),
                     difference,
-                    weighed: decision
-                        .weighs
+                    criteria: decision
+                        .criteria
                         .iter()
-                        .filter_map(|id| self.weighed(id.as_str(), &network, &state, &then))
+                        .filter_map(|id| self.criterion(id.as_str(), &network, &state, &then))
                         .collect(),
-                    broken,
-                    mended,
+                    newly_at_risk,
+                    newly_on_target,
                     state,
                 }
             })
             .collect()
     }
 
-    fn weighed(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Weighed> {
+    fn criterion(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Comparison> {
         let index = self.graph.loaded.find(id)?;
         let Body::Target(target) = &self.graph.loaded.record(index).body else { return None };
         let node = self.of_record(index)?;
         let value = Some(state.values[node]).filter(|value| !value.is_nan());
         let uncertainty = gradients.uncertainty(network, node);
         let status = match value {
-            None => Status::Open,
-            Some(value) if self.limit(target).holds(value, uncertainty) => Status::OnCourse,
-            Some(_) => Status::OffCourse,
+            None => Status::NoValue,
+            Some(value) if self.limit(target).holds(value, uncertainty) => Status::OnTarget,
+            Some(_) => Status::AtRisk,
         };
-        Some(Weighed { index, node, value, uncertainty, status })
+        Some(Comparison { index, node, value, uncertainty, status })
     }
 
     /// Targets whose limit is held before and not after, and the other way round.
     fn turned(&self, now: &Gradients, network: &Network, state: &State, then: &Gradients) -> (Vec<usize>, Vec<usize>) {
-        let (mut broken, mut mended) = (Vec::new(), Vec::new());
+        let (mut newly_at_risk, mut newly_on_target) = (Vec::new(), Vec::new());
         for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
             let (Body::Target(target), Some(node)) = (&entry.record.body, self.of_record(index)) else { continue };
             let limit = self.limit(target);
@@ -121,12 +121,12 @@ impl Values<'_, '_> {
             let held = limit.holds(before, now.uncertainty(&self.network, node));
             let holds = limit.holds(after, then.uncertainty(network, node));
             if held && !holds {
-                broken.push(index);
+                newly_at_risk.push(index);
             } else if !held && holds {
-                mended.push(index);
+                newly_on_target.push(index);
             }
         }
-        (broken, mended)
+        (newly_at_risk, newly_on_target)
     }
 }
 
