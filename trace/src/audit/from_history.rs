@@ -1,6 +1,7 @@
 //! A season from the history of the records.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use foldhash::HashMap;
 use schema::records::Body;
@@ -10,6 +11,7 @@ use super::season::{AmountStep, LimitStep, Moment, Season};
 use crate::Loaded;
 use crate::history::agreed::{Agreed, agreed, on_record};
 use crate::history::{History, Life, LimitMove, outlook, same_limit};
+use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
 use super::loops::Course;
@@ -33,7 +35,7 @@ impl Season {
     /// What the history tells of the records that were loaded.
     ///
     /// `tick` is told how many commits are evaluated, of how many.
-    pub fn of(loaded: &Loaded, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
+    pub fn of(loaded: &Arc<Loaded>, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
         let mut season = Self {
             commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
             shallow: history.shallow,
@@ -44,9 +46,9 @@ impl Season {
             season.moments.push(moment(history, step, &outlook, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));
-        for entry in &loaded.entries {
-            let id = entry.record.id.as_str();
-            match &entry.record.body {
+        for (_, record) in loaded.records() {
+            let id = record.id.as_str();
+            match &record.body {
                 Body::Target(target) => {
                     let Some(life) = history.life(id) else { continue };
                     let moves = history.limit_moves(id);
@@ -118,10 +120,9 @@ fn tested(history: &History) -> HashMap<&str, Vec<(&Life, Day)>> {
 }
 
 /// The revisions of each target.
-fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<usize>> {
-    let mut revisions: HashMap<&str, Vec<usize>> = HashMap::default();
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        let Body::Revision(revision) = &entry.record.body else { continue };
+fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<RecordId>> {
+    let mut revisions: HashMap<&str, Vec<RecordId>> = HashMap::default();
+    for (index, _, revision) in loaded.revisions() {
         revisions.entry(revision.of.as_ref().map_or("", schema::Id::as_str)).or_default().push(index);
     }
     revisions

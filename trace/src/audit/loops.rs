@@ -6,6 +6,7 @@ use super::season::Season;
 use super::targets::TargetAudit;
 use crate::Loaded;
 use crate::history::same_limit;
+use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
 /// Where a target stood at one moment.
@@ -25,7 +26,7 @@ pub struct Course {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Loop {
     /// The target's record.
-    pub index: usize,
+    pub index: RecordId,
     /// The day of the first commit at which it was off course.
     pub since: Day,
     /// The day of the commit that ended it; none while it is open.

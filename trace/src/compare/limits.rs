@@ -2,18 +2,20 @@
 
 use schema::records::{Body, Target};
 
-use super::{Delta, Renames, Side};
+use super::{Delta, Renames};
 use crate::Loaded;
+use crate::ids::RecordId;
+use crate::study::Study;
 
 /// A target whose limit is another one.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LimitMove {
     /// The target in base.
-    pub base: usize,
+    pub base: RecordId,
     /// The target in head.
-    pub head: usize,
+    pub head: RecordId,
     /// The revision in head that records the new limit, by its index there.
-    pub revision: Option<usize>,
+    pub revision: Option<RecordId>,
 }
 
 fn same_limit(a: &Target, b: &Target) -> bool {
@@ -28,22 +30,19 @@ fn begins_at(revision: &Body, target: &Target) -> bool {
 }
 
 /// The revision of a target that leads to one of its limits; the latest of them.
-fn recorded(loaded: &Loaded, target: usize) -> Option<usize> {
+fn recorded(loaded: &Loaded, target: RecordId) -> Option<RecordId> {
     let record = loaded.record(target);
     let Body::Target(limits) = &record.body else { return None };
-    let entries = loaded.entries.iter().enumerate();
-    let leading = entries.filter_map(|(index, entry)| match &entry.record.body {
-        Body::Revision(revision) if revision.of.as_ref() == Some(&record.id) => {
-            let to = revision.to.as_ref()?;
-            limits.limit().any(|(_, limit)| limit.same_value(to)).then_some((revision.date, index))
-        }
-        _ => None,
+    let own = loaded.revisions().filter(|(.., revision)| revision.of.as_ref() == Some(&record.id));
+    let leading = own.filter_map(|(index, _, revision)| {
+        let to = revision.to.as_ref()?;
+        limits.limit().any(|(_, limit)| limit.same_value(to)).then_some((revision.date, index))
     });
     leading.max().map(|(_, index)| index)
 }
 
-pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, delta: &mut Delta) {
-    let (before, after) = (base.values.graph.loaded, head.values.graph.loaded);
+pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
+    let (before, after) = (&base.loaded, &head.loaded);
     for &(old, new) in delta.edited.iter().chain(&delta.renamed) {
         let (Body::Target(was), Body::Target(is)) = (&before.record(old).body, &after.record(new).body) else {
             continue;

@@ -1,5 +1,7 @@
 //! Where everything stood at a commit: the whole value graph, as the records had it then.
 
+use std::sync::Arc;
+
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Unit;
 use schema::records::Body;
@@ -8,6 +10,7 @@ use sha2::{Digest as _, Sha256};
 use super::cache::{Cache, Source, put_number, put_text};
 use super::{Commit, History};
 use crate::graph::Graph;
+use crate::ids::NodeId;
 use crate::load::{Loaded, Pool};
 use crate::values::{Key, Limit, Status, Values};
 
@@ -56,12 +59,11 @@ impl Outlook {
     }
 
     /// Where everything stands in records that were loaded.
-    pub fn of(loaded: &Loaded) -> Self {
-        let graph = Graph::new(loaded);
-        let values = Values::new(&graph);
+    pub fn of(loaded: &Arc<Loaded>) -> Self {
+        let values = Values::new(&Arc::new(Graph::new(loaded)));
         let gradients = values.gradients();
         let mut stood = HashMap::new();
-        let one = |node: usize| Stood {
+        let one = |node: NodeId| Stood {
             value: values.value(node),
             uncertainty: gradients.uncertainty(&values.network, node),
             limit: None,
@@ -69,18 +71,18 @@ impl Outlook {
             origin: String::new(),
             unit: values.unit(node).to_string(),
         };
-        for standing in values.standings(&gradients) {
+        for standing in values.standings(gradients) {
             let origin = values.origin(standing.index).word().to_owned();
             let (limit, status) = (Some(standing.limit), Some(standing.status));
             stood.insert(values.name(standing.node), Stood { limit, status, origin, ..one(standing.node) });
         }
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&entry.record.body, values.of_record(index)) {
+        for (index, record) in loaded.records() {
+            if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
                 let origin = values.origin(index).word().to_owned();
                 stood.insert(values.name(node), Stood { origin, ..one(node) });
             }
         }
-        for (node, key) in values.keys.iter().enumerate() {
+        for (node, key) in values.nodes() {
             // The amounts of single parts are in their records as they are; there are too many to keep.
             if matches!(key, Key::Group(..)) && values.value(node).is_some() {
                 stood.insert(values.name(node), Stood { origin: "total".to_owned(), ..one(node) });
@@ -91,14 +93,14 @@ impl Outlook {
 }
 
 /// The records of a commit of the history: the one place that loads them.
-fn load_at(loaded: &Loaded, step: &Commit, pool: &mut Pool, before: Option<&Loaded>) -> Option<Loaded> {
+fn load_at(loaded: &Loaded, step: &Commit, pool: &mut Pool, before: Option<&Arc<Loaded>>) -> Option<Arc<Loaded>> {
     let other = before.map(|before| &before.snapshot);
     let snapshot = loaded.snapshot.at(step.id.as_deref()?, &step.prefix, other).ok()?;
-    Some(Loaded::from_pool(snapshot, pool))
+    Some(Arc::new(Loaded::from_pool(snapshot, pool)))
 }
 
 /// The outlook of one step; none where its records cannot be had any more.
-pub fn at(loaded: &Loaded, history: &History, step: usize) -> Option<Outlook> {
+pub fn at(loaded: &Arc<Loaded>, history: &History, step: usize) -> Option<Outlook> {
     some(loaded, &[history.steps.get(step)?], &mut |_, _| {}).pop().flatten()
 }
 
@@ -107,7 +109,7 @@ pub fn at(loaded: &Loaded, history: &History, step: usize) -> Option<Outlook> {
 ///
 /// `tick` is told how many are evaluated, of how many.
 pub fn outlooks(
-    loaded: &Loaded,
+    loaded: &Arc<Loaded>,
     history: &History,
     most: usize,
     tick: &mut dyn FnMut(usize, usize),
@@ -137,7 +139,7 @@ fn slots(steps: &[Commit], most: usize) -> Vec<usize> {
     ends
 }
 
-fn some(loaded: &Loaded, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) -> Vec<Option<Outlook>> {
+fn some(loaded: &Arc<Loaded>, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) -> Vec<Option<Outlook>> {
     let cache = Cache::of_outlooks(&loaded.snapshot);
     let content = cache.as_ref().and_then(Cache::unchecked).unwrap_or_default();
     let kept = entries(&content);

@@ -11,7 +11,7 @@ use super::Told;
 
 /// For programs.
 pub(crate) fn json(told: &Told<'_>) -> Value {
-    let (audit, loaded) = (told.audit, told.values.graph.loaded);
+    let (audit, loaded) = (told.audit, &told.study.loaded);
     let verification: Vec<Value> = audit
         .verified
         .iter()
@@ -53,7 +53,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         "source": source(loaded),
         "season": loaded.settings().season,
         "day": audit.day.to_string(),
-        "stage": told.report.stage.word(),
+        "stage": told.study.stage.word(),
         "history": {
             "on": told.season.is_some(),
             "commits": told.season.map(|season| season.commits),
@@ -73,7 +73,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
 }
 
 fn goal(told: &Told<'_>, goal: &GoalScore) -> Value {
-    let loaded = told.values.graph.loaded;
+    let loaded = &told.study.loaded;
     let (place, reason) = match &loaded.record(goal.index).body {
         Body::Goal(body) => (body.place, body.reason.clone()),
         _ => (None, None),
@@ -118,9 +118,9 @@ fn goal(told: &Told<'_>, goal: &GoalScore) -> Value {
 }
 
 fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
-    let (loaded, standing) = (told.values.graph.loaded, &target.standing);
+    let (loaded, standing) = (&told.study.loaded, &target.standing);
     let record = loaded.record(standing.index);
-    let unit = told.values.unit(standing.node);
+    let unit = told.study.values().unit(standing.node);
     let in_unit = |si: f64| number(Some(unit.from_si(si)));
     let limit = match (standing.limit.at_least, standing.limit.at_most) {
         (Some(low), Some(high)) => json!({"between": [in_unit(low), in_unit(high)]}),
@@ -170,12 +170,12 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         "id": record.id.as_str(),
         "title": record.name(),
         "of": record.about().map(ToString::to_string),
-        "system": told.system(standing.index),
-        "lead": told.values.graph.lead(standing.index),
+        "system": told.study.section(standing.index),
+        "lead": told.study.graph.lead(standing.index),
         "safety_critical": record.safety_critical(),
         "unit": unit.to_string(),
         "limit": limit,
-        "limit_text": limit_text(told.values, standing),
+        "limit_text": limit_text(told.study.values(), standing),
         "limits": limits,
         "revisions": revisions,
         "estimate": estimate,
@@ -220,7 +220,8 @@ fn predictions(told: &Told<'_>) -> Value {
 /// The car over the season: in the units that its amounts are shown in.
 fn moments(told: &Told<'_>) -> Value {
     let Some(season) = told.season else { return json!([]) };
-    let unit = |name: &str| told.values.named(&format!("car.{name}")).map(|node| told.values.unit(node));
+    let unit =
+        |name: &str| told.study.values().named(&format!("car.{name}")).map(|node| told.study.values().unit(node));
     let moments = season.moments.iter().map(|moment| {
         let mut names: Vec<&String> = moment.amounts.keys().collect();
         names.sort();

@@ -13,7 +13,8 @@ use crate::output::template::{self, Escape};
 pub(crate) fn html(told: &Told<'_>) -> Result<String, Error> {
     let mut context = context(told);
     let amounts: Vec<Value> = told
-        .values
+        .study
+        .values()
         .amounts()
         .iter()
         .filter_map(|name| Some(json!({"name": &**name, "picture": told.picture_of_amount(name)?})))
@@ -27,7 +28,7 @@ pub(crate) fn html(told: &Told<'_>) -> Result<String, Error> {
     let targets: Vec<Option<String>> = told.audit.targets.iter().map(|target| told.picture_of_target(target)).collect();
     context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});
     context["chain"] = json!(embedded(&chain(told)));
-    let folder = told.values.graph.loaded.snapshot.folder.clone();
+    let folder = told.study.loaded.snapshot.folder.clone();
     let shipped = include_str!("../../../../templates/audit.html");
     template::render("audit.html", shipped, folder.as_deref(), Escape::Html, &context)
 }
@@ -51,23 +52,23 @@ fn embedded(value: &Value) -> String {
 
 /// Every record of the chain with what it serves and why, for the way from any part to the goal.
 fn chain(told: &Told<'_>) -> Value {
-    let graph = told.values.graph;
+    let graph = &told.study.graph;
     let mut all = Map::new();
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let record = &entry.record;
+    for (index, record) in graph.loaded.records() {
         if matches!(record.kind(), Kind::Revision | Kind::Waiver) {
             continue;
         }
         let up: Vec<Value> = graph
-            .out(index)
+            .outgoing(index)
             .into_iter()
             .filter(|(_, edge)| edge.link != Link::In && edge.link != Link::Of)
             .map(|(to, edge)| json!([told.id(to), edge.link.word(), edge.reason.map(crate::screen::clean)]))
             .collect();
         let value = told
-            .values
+            .study
+            .values()
             .of_record(index)
-            .and_then(|node| Some(told.values.unit(node).show(told.values.value(node)?, 0.0)));
+            .and_then(|node| Some(told.study.values().unit(node).show(told.study.values().value(node)?, 0.0)));
         let amounts = match &record.body {
             Body::Part(part) => {
                 let all = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));

@@ -45,7 +45,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
         .targets
         .iter()
         .map(|target| {
-            let unit = told.values.unit(target.standing.node);
+            let unit = told.study.values().unit(target.standing.node);
             let measured = told.measured(target);
             let estimate = target.estimate.map(|(si, spread, _)| quantity(si, spread, unit));
             json!({"estimate": estimate.unwrap_or_default(),
@@ -77,7 +77,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
 
 /// For a wiki or a forge.
 pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
-    let folder = told.values.graph.loaded.snapshot.folder.clone();
+    let folder = told.study.loaded.snapshot.folder.clone();
     let shipped = include_str!("../../../../templates/audit.md");
     template::render("audit.md", shipped, folder.as_deref(), Escape::Markdown, &context(told))
 }

@@ -1,5 +1,6 @@
 //! The numbers that several forms of the audit tell.
 
+use trace::RecordId;
 use trace::audit::{Group, TargetAudit, Verdict};
 use trace::values::Origin;
 
@@ -14,26 +15,26 @@ impl Told<'_> {
 
     /// The growth allowance that the settings add on a basis.
     pub(super) fn used(&self, group: &Group) -> Option<f64> {
-        let growth = self.values.graph.loaded.settings().growth.get(group.quantity.as_str())?;
+        let growth = self.study.loaded.settings().growth.get(group.quantity.as_str())?;
         Some(growth.get(group.basis.as_str())?.si())
     }
 
     /// The measured value of a target in SI, where it has one.
     pub(super) fn measured(&self, target: &TargetAudit) -> Option<f64> {
-        matches!(self.values.origin(target.standing.index), Origin::Result(_))
+        matches!(self.study.values().origin(target.standing.index), Origin::Result(_))
             .then_some(target.standing.value)
             .flatten()
     }
 
     /// The methods by which a record is to be verified.
-    pub(super) fn methods(&self, index: usize) -> Vec<&'static str> {
-        let verify = self.values.graph.loaded.record(index).verify();
+    pub(super) fn methods(&self, index: RecordId) -> Vec<&'static str> {
+        let verify = self.study.loaded.record(index).verify();
         verify.into_iter().flat_map(|verify| verify.0.iter().map(|one| one.by.word())).collect()
     }
 
     /// The files that show the latest result.
     pub(super) fn evidence(&self, target: &TargetAudit) -> &[String] {
-        target.result.map_or(&[], |result| self.values.graph.loaded.record(result).evidence())
+        target.result.map_or(&[], |result| self.study.loaded.record(result).evidence())
     }
 
     /// What to take into the next season, in short phrases.

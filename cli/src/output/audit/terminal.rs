@@ -131,8 +131,8 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
 
 fn target(told: &Told<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     let standing = &target.standing;
-    let unit = told.values.unit(standing.node);
-    let limit = limit_text(told.values, standing);
+    let unit = told.study.values().unit(standing.node);
+    let limit = limit_text(told.study.values(), standing);
     // The limit has the unit; once a line is enough.
     let own = format!(" {unit}");
     let bare = |text: String| match text.strip_suffix(&own) {
@@ -218,8 +218,8 @@ fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
     let mut names: Vec<&String> = last.amounts.keys().collect();
     names.sort();
     for name in names {
-        let Some(node) = told.values.named(&format!("car.{name}")) else { continue };
-        let unit = told.values.unit(node);
+        let Some(node) = told.study.values().named(&format!("car.{name}")) else { continue };
+        let unit = told.study.values().unit(node);
         let values: Vec<Option<f64>> = season.moments.iter().map(|moment| moment.amounts.get(name).copied()).collect();
         row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
     }

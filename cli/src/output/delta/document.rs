@@ -1,6 +1,7 @@
 //! The report of `delta` for programs and for templates.
 
 use serde_json::{Value, json};
+use trace::RecordId;
 
 use super::super::json::findings;
 use super::super::values::number;
@@ -56,7 +57,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         .collect();
     let [errors, warnings, notes] = told.open();
     let level = |[before, after]: [usize; 2]| json!({"before": before, "after": after});
-    let ids = |loaded: &trace::Loaded, list: &[usize]| {
+    let ids = |loaded: &trace::Loaded, list: &[RecordId]| {
         list.iter()
             .map(|index| {
                 let record = loaded.record(*index);
@@ -72,7 +73,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
                    "kind": new.record(*to).kind().singular()})
         })
         .collect();
-    let edited: Vec<usize> = delta.edited.iter().map(|(_, index)| *index).collect();
+    let edited: Vec<RecordId> = delta.edited.iter().map(|(_, index)| *index).collect();
     let statuses: Vec<Value> = told
         .statuses()
         .into_iter()

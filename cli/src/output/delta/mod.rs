@@ -12,29 +12,30 @@ use std::collections::HashSet;
 
 use schema::quantity::{Unit, same_number};
 use schema::settings::Level;
-use trace::compare::{Cause, LimitMove, Side, ValueMove};
+use trace::compare::{Cause, LimitMove, Named, ValueMove};
 use trace::snapshot::{Base, Source};
 use trace::values::Key;
-use trace::{Delta, Finding, Loaded};
+use trace::{Delta, Finding, Loaded, RecordId, Study};
 
 use super::listed::{Baseline, Listed};
 
 /// What is told.
 pub(crate) struct Told<'t> {
     pub(crate) delta: &'t Delta,
-    pub(crate) base: Side<'t, 't, 't>,
-    pub(crate) head: Side<'t, 't, 't>,
+    pub(crate) base: &'t Study,
+    pub(crate) head: &'t Study,
     pub(crate) found: &'t Base,
 }
 
 /// Every finding of both sides once, with what became of it; those that head waives among them.
 pub(crate) fn listed<'t>(told: &Told<'t>) -> Vec<Listed<'t>> {
-    let base = told.base.report;
+    let base = told.base.report();
     let known: HashSet<String> = base.findings.iter().chain(&base.waived).map(Finding::fingerprint).collect();
     let state = |known: bool| Some(if known { Baseline::Unchanged } else { Baseline::New });
     let new = told.delta.new.iter().map(|finding| (finding, state(false)));
     let staying = told.delta.staying.iter().map(|finding| (finding, state(true)));
-    let waived = told.head.report.waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
+    let waived =
+        told.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
     // What head accepts by a waiver stands among what head has.
     let mended = told.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
     let mended = mended.map(|finding| (finding, Some(Baseline::Absent)));
@@ -77,27 +78,27 @@ fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
 
 impl Told<'_> {
     fn loaded(&self) -> [&Loaded; 2] {
-        [self.base.values.graph.loaded, self.head.values.graph.loaded]
+        [&self.base.loaded, &self.head.loaded]
     }
 
     /// The points of each goal, and the amounts of the whole car.
     fn headlines(&self) -> Vec<Headline> {
         let mut all = Vec::new();
-        let goals = &self.head.report.goals;
+        let goals = self.head.goals();
         for goal in goals {
             let id = &self.loaded()[1].record(goal.index).id;
-            let moved = self.delta.values.iter().find(|value| value.head == Some(goal.node));
+            let moved = self.delta.values.iter().find(|value| value.named == Named::Head(goal.node));
             let before = moved.map_or(goal.predicted, |moved| moved.before);
             let name = if goals.len() == 1 { "points".to_owned() } else { format!("points of {id}") };
-            let unit = self.head.values.unit(goal.node).clone();
+            let unit = self.head.values().unit(goal.node).clone();
             all.push(Headline { name, points: true, before, after: goal.predicted, unit });
         }
-        let [old, new] = [self.base.values, self.head.values];
+        let [old, new] = [self.base.values(), self.head.values()];
         let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
         names.sort_unstable();
         names.dedup();
         for name in names {
-            let node = |values: &trace::values::Values<'_, '_>| values.node(&Key::Group(None, values.amount(name)?));
+            let node = |values: &trace::values::Values| values.node(&Key::Group(None, values.amount(name)?));
             let (before, after) = (node(old), node(new));
             let unit = match (before, after) {
                 (_, Some(node)) => new.unit(node).clone(),
@@ -115,21 +116,21 @@ impl Told<'_> {
     /// How many findings stand before and after, by level.
     fn open(&self) -> [[usize; 2]; 3] {
         [Level::Error, Level::Warning, Level::Note]
-            .map(|level| [self.base.report.count(level), self.head.report.count(level)])
+            .map(|level| [self.base.report().count(level), self.head.report().count(level)])
     }
 
     /// The name of a value, and its unit.
     fn value(&self, value: &ValueMove) -> (String, &Unit) {
-        let (values, node) = match (value.head, value.base) {
-            (Some(node), _) => (self.head.values, node),
-            (None, node) => (self.base.values, node.unwrap_or_default()),
+        let (values, node) = match value.named {
+            Named::Head(node) => (self.head.values(), node),
+            Named::Base(node) => (self.base.values(), node),
         };
         (values.name(node), values.unit(node))
     }
 
     /// The names on the way of a cause, less itself.
     fn way(&self, cause: &Cause) -> Vec<String> {
-        let values = if cause.value.head.is_some() { self.head.values } else { self.base.values };
+        let values = if matches!(cause.value.named, Named::Head(_)) { self.head.values() } else { self.base.values() };
         cause.way.iter().skip(1).map(|node| values.name(*node)).collect()
     }
 
@@ -144,12 +145,12 @@ impl Told<'_> {
     /// The targets that stand elsewhere than before: id, before, after.
     fn statuses(&self) -> Vec<(String, &'static str, &'static str)> {
         let [old, new] = self.loaded();
-        let before: std::collections::HashMap<usize, &'static str> =
-            self.base.report.standings.iter().map(|standing| (standing.index, standing.status.word())).collect();
-        let renamed: std::collections::HashMap<usize, usize> =
+        let before: std::collections::HashMap<RecordId, &'static str> =
+            self.base.standings().iter().map(|standing| (standing.index, standing.status.word())).collect();
+        let renamed: std::collections::HashMap<RecordId, RecordId> =
             self.delta.renamed.iter().map(|(old, new)| (*new, *old)).collect();
         let mut all = Vec::new();
-        for standing in &self.head.report.standings {
+        for standing in self.head.standings() {
             let id = &new.record(standing.index).id;
             let was = renamed.get(&standing.index).copied().or_else(|| old.find(id.as_str()));
             let (Some(before), after) = (was.and_then(|was| before.get(&was)), standing.status.word()) else {
@@ -163,7 +164,7 @@ impl Told<'_> {
     }
 }
 
-fn limit_text(loaded: &Loaded, index: usize) -> String {
+fn limit_text(loaded: &Loaded, index: RecordId) -> String {
     let schema::records::Body::Target(target) = &loaded.record(index).body else { return String::new() };
     super::values::limit(target)
 }

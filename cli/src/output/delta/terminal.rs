@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use schema::settings::Level;
-use trace::Finding;
+use trace::{Finding, RecordId};
 
 use super::super::table::{Paint, Table, plain, strong};
 use super::{Told, shown, side_name};
@@ -134,7 +134,7 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
 
 fn records(out: &mut String, told: &Told<'_>, ink: Ink) {
     let (delta, [old, new]) = (told.delta, told.loaded());
-    let named = |loaded: &trace::Loaded, index: usize| {
+    let named = |loaded: &trace::Loaded, index: RecordId| {
         let record = loaded.record(index);
         format!("{} {}", record.kind(), record.id)
     };
@@ -151,7 +151,7 @@ fn records(out: &mut String, told: &Told<'_>, ink: Ink) {
     };
     list("added", delta.added.iter().map(|index| named(new, *index)).collect());
     list("removed", delta.removed.iter().map(|index| named(old, *index)).collect());
-    let rename = |(from, to): &(usize, usize)| format!("{} → {}", named(old, *from), new.record(*to).id);
+    let rename = |(from, to): &(RecordId, RecordId)| format!("{} → {}", named(old, *from), new.record(*to).id);
     list("renamed", delta.renamed.iter().map(rename).collect());
     list("edited", delta.edited.iter().map(|(_, index)| named(new, *index)).collect());
     let staying = delta.staying.len();
