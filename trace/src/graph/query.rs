@@ -117,16 +117,18 @@ impl Graph {
     pub fn enclosing(&self, id: RecordId) -> impl Iterator<Item = RecordId> {
         // More than any car has; a long chain that somebody made must not take the time of its square.
         const DEEPEST: usize = 64;
-        let mut way = vec![id];
-        let mut at = id;
-        while let Some(outer) = self.loaded.record(at).about().and_then(|outer| self.loaded.find(outer.as_str())) {
-            if way.len() > DEEPEST || way.contains(&outer) {
-                break;
+        let mut way: Vec<RecordId> = Vec::new();
+        std::iter::from_fn(move || {
+            let next = match way.last() {
+                None => id,
+                Some(last) => self.loaded.find(self.loaded.record(*last).about()?.as_str())?,
+            };
+            if way.len() > DEEPEST || way.contains(&next) {
+                return None;
             }
-            way.push(outer);
-            at = outer;
-        }
-        way.into_iter()
+            way.push(next);
+            Some(next)
+        })
     }
 
     /// The ids of analyses that a later one supersedes.
