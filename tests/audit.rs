@@ -262,10 +262,10 @@ fn results_do_not_take_the_worth_of_a_value() {
     let before = worth(car.split_once("results:").unwrap().0);
     // Five points a second, and a hundredth of a second a kilogram.
     assert!((before["values"][0]["points_per_unit"].as_f64().unwrap() + 0.05).abs() < 1e-9, "{before}");
-    assert_eq!(before["results_aside"], 0);
+    assert_eq!(before["results_ignored"], 0);
     let after = worth(&car);
     assert_eq!(after["values"], before["values"]);
-    assert_eq!(after["results_aside"], 4);
+    assert_eq!(after["results_ignored"], 4);
     let out = sandbox.tierod(&["worth"]).ended(0).out;
     assert!(out.contains("by the estimates: 4 results stand aside"), "{out}");
 }

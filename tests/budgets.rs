@@ -258,16 +258,13 @@ fn systems_in_systems_roll_up_and_share_out() {
     assert!(inner.contains("told with car-mass"), "{inner}");
     let leaf = sandbox.tierod(&["budget", "suspension-mass"]).ended(0).out;
     assert!(leaf.contains("-0.6000") && leaf.contains("over") && !leaf.contains("wheels"), "{leaf}");
-    let checks = ["over-budget", "over-allocated", "unallocated", "no-estimate"];
+    let checks = ["over-budget", "over-allocated", "no-share", "no-estimate"];
     assert_eq!(
         found(&sandbox, &checks, "2027-03-19"),
-        ["warning over-budget suspension-mass", "warning unallocated seat"]
+        ["warning no-share seat", "warning over-budget suspension-mass"]
     );
-    assert_eq!(found(&sandbox, &checks, "2026-10-01"), ["note over-budget suspension-mass", "note unallocated seat"]);
-    assert_eq!(
-        found(&sandbox, &checks, "2027-07-01"),
-        ["error over-budget suspension-mass", "warning unallocated seat"]
-    );
+    assert_eq!(found(&sandbox, &checks, "2026-10-01"), ["note no-share seat", "note over-budget suspension-mass"]);
+    assert_eq!(found(&sandbox, &checks, "2027-07-01"), ["error over-budget suspension-mass", "warning no-share seat"]);
 }
 
 #[test]
@@ -348,7 +345,7 @@ parts:
     let (sandbox, all) = budgets(SETTINGS, records);
     let transfer = &of(&all, "car-mass")["transfer"];
     assert_eq!((&transfer["closes"], transfer["changes"].as_array().unwrap().len()), (&Value::Bool(false), 0));
-    assert!(near(transfer["short"].as_f64().unwrap(), 10.8 + 10.0 - 19.0), "{transfer:#}");
+    assert!(near(transfer["shortfall"].as_f64().unwrap(), 10.8 + 10.0 - 19.0), "{transfer:#}");
     assert_eq!(transfer["largest_growth"]["id"], "seat-mass");
     assert!(near(transfer["largest_growth"]["growth"].as_f64().unwrap(), 1.8));
     let text = sandbox.tierod(&["budget"]).ended(0).out;

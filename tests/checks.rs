@@ -49,9 +49,9 @@ fn every_check_reports_its_example_and_not_the_mended_one() {
             }
             own.len()
         };
-        let (found, mended) = (check["found"].as_str().unwrap(), check["mended"].as_str().unwrap());
-        assert!(told(found) > 0, "{name} does not report its own example:\n{found}");
-        assert_eq!(told(mended), 0, "{name} reports what its docs call mended:\n{mended}");
+        let (bad, good) = (check["bad_example"].as_str().unwrap(), check["good_example"].as_str().unwrap());
+        assert!(told(bad) > 0, "{name} does not report its own example:\n{bad}");
+        assert_eq!(told(good), 0, "{name} reports what its docs call fixed:\n{good}");
     }
 }
 
@@ -70,7 +70,7 @@ fn registry_docs_and_explain_agree() {
         let name = check["check"].as_str().unwrap();
         assert!(list.contains(&format!(" {name}  ")), "{name} is in the list");
         let page = sandbox.tierod(&["explain", name]).ended(0).out;
-        for key in ["finds", "why", "mend"] {
+        for key in ["reports", "why", "fix"] {
             let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
             let text = check[key].as_str().unwrap();
             assert!(words(&page).contains(&words(text)), "{name}: {key} is in the page\n{page}");
@@ -129,7 +129,7 @@ revisions:
             "2:3 warning no-verification arm verify",
             "4:27 warning no-reason arm serves.circle-time",
             "5:3 warning no-verification link verify",
-            "5:37 warning wrong-level link serves.skidpad",
+            "5:37 warning wrong-tier link serves.skidpad",
             "14:69 warning no-evidence run evidence.a.csv",
             "16:3 warning no-reason later reason",
             "2:3 note no-lead arm -",
@@ -171,7 +171,7 @@ fn levels_rise_with_the_stage_and_follow_the_settings() {
 fn a_waiver_accepts_one_finding_until_its_day() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
-    let waiver = "  late: {check: no-verification, on: arm, until: 2027-03-19, agreed-by: chief engineer, reason: The rig is lent out.}\n";
+    let waiver = "  late: {check: no-verification, of: arm, until: 2027-03-19, agreed-by: chief engineer, reason: The rig is lent out.}\n";
     sandbox.write(
         "more.yaml",
         format!("parts:\n  arm: {{in: suspension, serves: {{circle-time: It holds the hub.}}}}\nwaivers:\n{waiver}"),

@@ -79,7 +79,7 @@ fn the_graph_in_three_forms() {
     let json = sandbox.tierod(&["graph", "--format", "json"]).ended(0).json();
     let node = &json["nodes"][3];
     let expected =
-        serde_json::json!({"id": "circle-time", "kind": "target", "level": "car", "path": "chain.yaml", "line": 11});
+        serde_json::json!({"id": "circle-time", "kind": "target", "tier": "car", "path": "chain.yaml", "line": 11});
     assert_eq!(node, &expected);
     let serves =
         serde_json::json!({"from": "hub", "to": "circle-time", "link": "serves", "reason": "It holds the wheel."});

@@ -75,14 +75,14 @@ fn told(answer: &Value) -> String {
         }
     }
     let change = |value: &Value| format!("{} > {}", shown(&value["before"]), shown(&value["after"]));
-    for limit in list(&answer["targets_moved"]) {
+    for limit in list(&answer["limits_changed"]) {
         lines.push(format!("limit {} {} by {}", shown(&limit["id"]), change(&limit), shown(&limit["revision"])));
     }
-    for status in list(&answer["statuses"]) {
+    for status in list(&answer["status_changes"]) {
         lines.push(format!("status {} {}", shown(&status["id"]), change(&status)));
     }
     for cause in list(&answer["causes"]) {
-        let way: Vec<String> = list(&cause["way"]).iter().map(shown).collect();
+        let way: Vec<String> = list(&cause["affects"]).iter().map(shown).collect();
         let points = shown(&cause["points"]);
         let unit = shown(&cause["unit"]);
         lines.push(format!("cause {} {} {unit}, {points} pts: {}", shown(&cause["id"]), change(&cause), way.join(" ")));
@@ -94,7 +94,7 @@ fn told(answer: &Value) -> String {
     lines.push(format!("points {}", change(&answer["points"])));
     lines.push(format!("mass {}", change(&answer["amounts"]["mass"])));
     lines.push(format!("cost {}", change(&answer["amounts"]["cost"])));
-    lines.push(format!("staying {}\n", answer["staying"]));
+    lines.push(format!("unchanged {}\n", answer["unchanged"]));
     lines.join("\n")
 }
 
@@ -113,7 +113,7 @@ edited part rear-anti-roll-bar
 points 685.93 > 685.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -131,7 +131,7 @@ limit car-mass ≤ 205 kg > ≤ 207 kg by none
 points 685.93 > 685.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -153,7 +153,7 @@ limit car-mass ≤ 205 kg > ≤ 207 kg by car-mass-march
 points 685.93 > 685.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -166,7 +166,7 @@ fn a_revision_that_was_there_before() {
     car.0.git(&["commit", "-qam", "agreed"]);
     car.edit("car/targets.yaml", "at-most: 205 kg", "at-most: 207 kg");
     let revision = |car: &Car| {
-        car.0.tierod(&["delta", "HEAD", "--format", "json"]).ended(0).json()["targets_moved"][0]["revision"].clone()
+        car.0.tierod(&["delta", "HEAD", "--format", "json"]).ended(0).json()["limits_changed"][0]["revision"].clone()
     };
     assert_eq!(revision(&car), "car-mass-march", "written ahead");
     car.0.git(&["commit", "-qam", "moved"]);
@@ -191,7 +191,7 @@ values 20
 points 685.93 > 685.68
 mass 200.64 > 201.04
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -209,13 +209,13 @@ fn a_result_added() {
         "
 new warning target-missed skidpad-time
 added result skidpad-on-the-yard
-status skidpad-time on course > missed
+status skidpad-time on target > missed
 cause skidpad-time 5.13 > 5.31 s, -11.72 pts: skidpad first-eight
 values 3
 points 685.93 > 673.57
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -235,8 +235,8 @@ fn a_system_split() {
     car.assert_delta(
         0,
         "
-new warning unallocated anti-roll
-new warning unallocated anti-roll
+new warning no-share anti-roll
+new warning no-share anti-roll
 added system anti-roll
 edited part front-anti-roll-bar
 edited part rear-anti-roll-bar
@@ -248,7 +248,7 @@ values 6
 points 685.93 > 685.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -274,7 +274,7 @@ renamed part front-upright > knuckle
 points 685.93 > 685.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -291,7 +291,7 @@ edited part rear-anti-roll-bar
 points 685.93 > 685.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -314,28 +314,28 @@ fn a_decision_switched() {
     car.assert_delta(
         0,
         "
-new warning target-off-course fuel-use
-new warning target-off-course lap-energy
+new warning target-at-risk fuel-use
+new warning target-at-risk lap-energy
 new warning over-budget car-mass
 new warning over-budget powertrain-mass
-new warning target-off-course engine-efficiency
+new warning target-at-risk engine-efficiency
 new warning points-short first-eight
-new warning target-off-course steering-torque
-new warning target-off-course roll-gradient
-new note over-margin crank-power
-new note over-margin wheel-power
-fixed warning target-off-course accel-time
+new warning target-at-risk steering-torque
+new warning target-at-risk roll-gradient
+new note excess-margin crank-power
+new note excess-margin wheel-power
+fixed warning target-at-risk accel-time
 edited decision engine
 edited analysis engine-simulation
 edited part engine-unit
-status accel-time off course > on course
-status fuel-use on course > off course
-status lap-energy on course > off course
-status car-mass on course > off course
-status powertrain-mass on course > off course
-status engine-efficiency on course > off course
-status steering-torque on course > off course
-status roll-gradient on course > off course
+status accel-time at risk > on target
+status fuel-use on target > at risk
+status lap-energy on target > at risk
+status car-mass on target > at risk
+status powertrain-mass on target > at risk
+status engine-efficiency on target > at risk
+status steering-torque on target > at risk
+status roll-gradient on target > at risk
 cause engine-efficiency 25 > 19 %, -46.52 pts: fuel-use efficiency first-eight
 cause engine-unit.mass 31.4 > 57.5 kg, -15.47 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
 cause crank-power 37 > 52 kW, 4.02 pts: wheel-power accel-time acceleration first-eight
@@ -344,7 +344,7 @@ values 29
 points 685.93 > 648.4
 mass 200.64 > 226.74
 cost 18015.1 > 17865.1
-staying 14
+unchanged 14
 ",
     );
 }
@@ -360,7 +360,7 @@ new warning no-evidence balance-bar-free
 points 685.93 > 685.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
-staying 15
+unchanged 15
 ",
     );
 }
@@ -371,7 +371,7 @@ fn assert_empty(sandbox: &Sandbox, args: &[&str], code: i32) {
     let out = sandbox.tierod(&[&["delta", "HEAD"], args].concat()).ended(code).out;
     assert!(out.ends_with("\nno difference\n"), "{out}");
     let json = sandbox.tierod(&[&["delta", "HEAD", "--format", "json"], args].concat()).ended(code).json();
-    for list in ["new", "fixed", "values", "causes", "statuses", "targets_moved"] {
+    for list in ["new", "fixed", "values", "causes", "status_changes", "limits_changed"] {
         assert_eq!(json[list], serde_json::json!([]), "{list}");
     }
     for list in ["added", "removed", "renamed", "edited"] {

@@ -221,7 +221,7 @@ fn every_part_of_the_report_is_rendered() {
         "and ",
         "Moved",
         "no revision says so",
-        "circle-time was on course, is off course",
+        "circle-time was on target, is at risk",
         "incomplete: 1 problem",
         "added: part bare-0, ",
     ] {
@@ -242,7 +242,7 @@ fn every_part_of_the_report_is_rendered() {
     let commit = sandbox.git(&["commit-tree", "-m", "with it", tree.trim()]);
     let back = sandbox.tierod(&["delta", commit.trim(), "HEAD", "--format", "markdown"]).ended(0).out;
     let rendered = shown(&back).text;
-    for part in ["Mended", "more", "removed: part bare-0, ", "is on course"] {
+    for part in ["Mended", "more", "removed: part bare-0, ", "is on target"] {
         assert!(rendered.contains(part), "{part} in\n{back}");
     }
 }
@@ -320,7 +320,7 @@ fn the_json_has_its_keys() {
     assert_eq!(
         keys(&json),
         set(
-            "version base head shallow new fixed staying open records values causes statuses targets_moved points amounts"
+            "version base head shallow new fixed unchanged counts records values causes status_changes limits_changed points amounts"
         )
     );
     for side in ["base", "head"] {
@@ -332,15 +332,15 @@ fn the_json_has_its_keys() {
         "the keys of a finding of `check`"
     );
     assert_eq!(keys(&json["values"][0]), set("id before after unit"));
-    assert_eq!(keys(&json["causes"][0]), set("id before after unit way points"));
-    assert_eq!(keys(&json["targets_moved"][0]), set("id before after revision"));
-    assert_eq!(keys(&json["statuses"][0]), set("id before after"));
+    assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points"));
+    assert_eq!(keys(&json["limits_changed"][0]), set("id before after revision"));
+    assert_eq!(keys(&json["status_changes"][0]), set("id before after"));
     assert_eq!(keys(&json["points"]), set("before after"));
     assert_eq!(json["values"].as_array().unwrap().iter().filter(|value| value["id"] == "bare.mass").count(), 1);
     // What a template sees is the same, and more.
     let context = sandbox.tierod(&["delta", "HEAD", "--context"]);
     let context = context.json();
-    for key in ["version", "values", "targets_moved", "points", "records", "causes"] {
+    for key in ["version", "values", "limits_changed", "points", "records", "causes"] {
         assert_eq!(context[key], json[key], "{key}");
     }
     assert_eq!(keys(&context["shown"]), set("base head how incomplete headline causes values empty"));

@@ -111,7 +111,7 @@ impl State {
             if part.waived {
                 let _ = writeln!(
                     agreed,
-                    "  waiver-{number}: {{check: no-verification, on: {id}, until: 2027-09-01, agreed-by: lead, reason: It is late.}}"
+                    "  waiver-{number}: {{check: no-verification, of: {id}, until: 2027-09-01, agreed-by: lead, reason: It is late.}}"
                 );
             }
         }
@@ -179,7 +179,7 @@ fn holds(a: &State, b: &State, on: &str) {
 
     assert_eq!(findings(&there["new"]), findings(&back["fixed"]), "new, and fixed on the way back");
     assert_eq!(findings(&there["fixed"]), findings(&back["new"]), "fixed, and new on the way back");
-    assert_eq!(there["staying"], back["staying"]);
+    assert_eq!(there["unchanged"], back["unchanged"]);
     let ids = |answer: &Value, sort: &str| sorted(list(&answer["records"][sort]).iter().map(|it| it["id"].clone()));
     assert_eq!(ids(&there, "added"), ids(&back, "removed"));
     assert_eq!(ids(&there, "removed"), ids(&back, "added"));
@@ -188,7 +188,7 @@ fn holds(a: &State, b: &State, on: &str) {
         list(&answer["records"]["renamed"]).iter().map(|it| format!("{} {}", it[from], it[to])).collect()
     };
     assert_eq!(renames(&there, "before", "id"), renames(&back, "id", "before"));
-    for changes in ["values", "statuses"] {
+    for changes in ["values", "status_changes"] {
         assert_eq!(sorted(list(&there[changes]).iter().cloned()), sorted(turned(&back[changes])), "{changes}");
     }
     let limits = |items: &mut dyn Iterator<Item = Value>| {
@@ -198,11 +198,11 @@ fn holds(a: &State, b: &State, on: &str) {
         }))
     };
     assert_eq!(
-        limits(&mut list(&there["targets_moved"]).clone().into_iter()),
-        limits(&mut turned(&back["targets_moved"]))
+        limits(&mut list(&there["limits_changed"]).clone().into_iter()),
+        limits(&mut turned(&back["limits_changed"]))
     );
     for level in ["error", "warning", "note"] {
-        assert_eq!(there["open"][level]["before"], back["open"][level]["after"]);
+        assert_eq!(there["counts"][level]["before"], back["counts"][level]["after"]);
     }
     assert_eq!(there["points"]["before"], back["points"]["after"]);
     assert_eq!(there["points"]["after"], back["points"]["before"]);
@@ -212,13 +212,13 @@ fn holds(a: &State, b: &State, on: &str) {
     for (side, revision, level) in [("new", "b", "after"), ("fixed", "a", "before")] {
         let (_, check) = ask(&["check", "--rev", revision]);
         let mut all = findings(&check["findings"]);
-        let staying = usize::try_from(there["staying"].as_u64().unwrap()).unwrap();
-        assert_eq!(list(&there[side]).len() + staying, all.len(), "{side}");
+        let unchanged = usize::try_from(there["unchanged"].as_u64().unwrap()).unwrap();
+        assert_eq!(list(&there[side]).len() + unchanged, all.len(), "{side}");
         for finding in findings(&there[side]) {
             let at = all.iter().position(|other| *other == finding);
             all.remove(at.unwrap_or_else(|| panic!("{finding} is not in check at {revision}")));
         }
-        assert_eq!(check["summary"]["error"], there["open"]["error"][level]);
+        assert_eq!(check["summary"]["error"], there["counts"]["error"][level]);
     }
     let errors = list(&there["new"]).iter().any(|finding| finding["level"] == "error");
     assert_eq!(code, i32::from(errors));
@@ -235,7 +235,7 @@ fn holds(a: &State, b: &State, on: &str) {
     for side in ["a", "b"] {
         let (code, none) = ask(&["delta", side, side]);
         assert_eq!(code, 0);
-        for key in ["new", "fixed", "values", "causes", "statuses", "targets_moved"] {
+        for key in ["new", "fixed", "values", "causes", "status_changes", "limits_changed"] {
             assert_eq!(none[key], json!([]), "{key}");
         }
         assert_eq!(none["records"], json!({"added": [], "removed": [], "renamed": [], "edited": []}));

@@ -41,7 +41,7 @@ fn it_has_the_size_of_a_real_season() {
     for node in graph["nodes"].as_array().unwrap() {
         let kind = node["kind"].as_str().unwrap();
         *kinds.entry(kind).or_default() += 1;
-        match (kind, node["level"].as_str()) {
+        match (kind, node["tier"].as_str()) {
             ("target", Some("car")) => of_car += 1,
             ("target" | "requirement", Some("system" | "part")) => below_car += 1,
             _ => {}

@@ -164,11 +164,11 @@ fn it_ends_with_what_stayed_open_and_no_more() {
     for error in errors {
         assert!(open("error").contains(error), "{error}: {:?}", open("error"));
     }
-    let off_course = |report: &Value| told(report, |finding| finding["check"] == "target-off-course");
-    assert_eq!(off_course(&report), ["target-off-course wheel-power".to_owned()].into());
-    // Four weeks before it was off course as well, and nobody has done anything about it since.
+    let at_risk = |report: &Value| told(report, |finding| finding["check"] == "target-at-risk");
+    assert_eq!(at_risk(&report), ["target-at-risk wheel-power".to_owned()].into());
+    // Four weeks before it was at risk as well, and nobody has done anything about it since.
     let before = season.git(&["rev-list", "-1", "--before=2027-06-22", "main"]);
-    assert!(off_course(&season.check(&["--rev", before.trim()])).contains("target-off-course wheel-power"));
+    assert!(at_risk(&season.check(&["--rev", before.trim()])).contains("target-at-risk wheel-power"));
 
     let values = season.sandbox.tierod_in(&season.at(), &["values", "--format", "json"]).ended(0).json();
     let targets = values["values"].as_array().unwrap();
@@ -301,7 +301,7 @@ fn the_history_checks_fire_where_the_season_put_them() {
     assert_eq!(
         told,
         [
-            ("open-loop", "wheel-power"),
+            ("no-action", "wheel-power"),
             ("rewritten-result", "driver-changes"),
             ("stale-analysis", "cooling-balance"),
             ("stale-result", "mould-list"),
@@ -337,6 +337,12 @@ fn the_audit_of_the_season_needs_no_cache() {
     });
     assert_eq!((met, missed, never), (76, 1, 3));
     assert_eq!(here["goals"][0]["reached"], true);
-    assert!(here["loops"].as_array().unwrap().iter().any(|one| one["end"] == "revised"));
-    assert!(here["loops"].as_array().unwrap().iter().any(|one| one["target"] == "wheel-power" && one["end"].is_null()));
+    assert!(here["at_risk_periods"].as_array().unwrap().iter().any(|one| one["end"] == "revised"));
+    assert!(
+        here["at_risk_periods"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|one| one["target"] == "wheel-power" && one["end"].is_null())
+    );
 }

@@ -35,7 +35,7 @@ parts:
     in: suspension
     serves: {circle-time: It holds the rod.}
 waivers:
-  late: {check: no-verification, on: bolt, until: 2027-06-01, agreed-by: chief engineer, reason: The rig is lent out.}
+  late: {check: no-verification, of: bolt, until: 2027-06-01, agreed-by: chief engineer, reason: The rig is lent out.}
 ",
     );
     sandbox
@@ -274,7 +274,7 @@ fn a_comparison_tells_the_state_of_each_finding() {
     // The warning is mended, the note is accepted, and an error is new.
     let more = more.replace("circle-time: Link", "circle-time: It carries the thrust.");
     let waiver =
-        "  too: {check: no-verification, on: rod, until: 2027-06-01, agreed-by: chief engineer, reason: No rig yet.}\n";
+        "  too: {check: no-verification, of: rod, until: 2027-06-01, agreed-by: chief engineer, reason: No rig yet.}\n";
     sandbox.write("car 1/more.yaml", more + waiver);
     sandbox.write(
         "car 1/new.yaml",

@@ -109,7 +109,7 @@ fn what_is_not_committed_is_the_last_step() {
     assert_eq!(last(&["--rev", "HEAD"]), "2027-01-01 count: - -> 1");
     std::fs::remove_file(sandbox.at("rack.yaml")).unwrap();
     assert_eq!(last(&[]), "2027-03-19 removed: - -> -");
-    assert_eq!(story_in(&sandbox, &sandbox.path(), &["rack"])["gone"]["commit"], Value::Null);
+    assert_eq!(story_in(&sandbox, &sandbox.path(), &["rack"])["removed"]["commit"], Value::Null);
 }
 
 #[test]
@@ -150,7 +150,7 @@ fn broken_yaml_is_passed_over_and_counted() {
         sandbox.commit_on(day, "text");
     }
     assert_eq!(told(&sandbox, &["rack"])[2..], ["2027-01-03 count: 1 -> 2"]);
-    assert_eq!(story_in(&sandbox, &sandbox.path(), &["rack"])["unread"], 1);
+    assert_eq!(story_in(&sandbox, &sandbox.path(), &["rack"])["unreadable_versions"], 1);
     let page = sandbox.tierod(&["history", "rack"]).ended(0).out;
     assert!(page.contains("1 version of record files could not be read"), "{page}");
 }
@@ -204,7 +204,7 @@ fn a_history_that_is_missing_or_short_is_said() {
         let ref_format = format!("--ref-format={format}");
         sandbox.git(&["clone", "-q", "--depth=1", &ref_format, &origin, clone.to_str().unwrap()]);
         let report = check(&sandbox, &clone);
-        assert_eq!(report["history"], "short", "{format}");
+        assert_eq!(report["history"], "shallow", "{format}");
         assert!(report["history_note"].as_str().unwrap().contains("git fetch --unshallow"));
         let page = sandbox.tierod_in(&clone, &["history", "rack"]).ended(0).out;
         assert!(page.contains("the beginning is missing"), "{page}");
@@ -324,12 +324,18 @@ fn a_target_is_told_with_its_values() {
         .unwrap()
         .iter()
         .map(|v| {
-            format!("{} {} {} {}", v["day"].as_str().unwrap(), v["value"], v["at_most"], v["status"].as_str().unwrap())
+            format!(
+                "{} {} {} {}",
+                v["day"].as_str().unwrap(),
+                v["value"],
+                v["limit"]["at_most"],
+                v["status"].as_str().unwrap()
+            )
         })
         .collect();
     assert_eq!(
         values,
-        ["2027-01-01 1.25 1.2 off course", "2027-01-11 1.22 1.2 off course", "2027-01-21 1.21 1.22 on course"]
+        ["2027-01-01 1.25 1.2 at risk", "2027-01-11 1.22 1.2 at risk", "2027-01-21 1.21 1.22 on target"]
     );
     let page = sandbox.tierod(&["history", "track"]).ended(0).out;
     for line in [
@@ -367,7 +373,7 @@ fn a_revision_that_is_edited_later_records_nothing() {
     moved("5.4 s");
     assert_eq!(unrecorded(&sandbox.path()), 1, "not committed yet");
     let delta = sandbox.tierod(&["delta", "HEAD", "--format", "json"]).json();
-    assert!(delta["targets_moved"][0]["revision"].is_null(), "{}", delta["targets_moved"]);
+    assert!(delta["limits_changed"][0]["revision"].is_null(), "{}", delta["limits_changed"]);
     sandbox.commit_on("2027-03-01", "moved again by editing what was agreed");
     assert_eq!(unrecorded(&sandbox.path()), 1);
     // Written otherwise is not edited.

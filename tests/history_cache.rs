@@ -41,7 +41,7 @@ fn answer(sandbox: &Sandbox) -> String {
 fn without(sandbox: &Sandbox) -> String {
     let _ = std::fs::remove_dir_all(folder(sandbox));
     let answer = answer(sandbox);
-    assert!(answer.contains("stale-result") && answer.contains("open-loop"), "{answer}");
+    assert!(answer.contains("stale-result") && answer.contains("no-action"), "{answer}");
     answer
 }
 

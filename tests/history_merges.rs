@@ -100,7 +100,7 @@ fn both_on_one_branch() {
         let mut changes = story["changes"].as_array().unwrap().iter();
         let moved_there = changes.rfind(|change| change["what"] == "at-most").unwrap();
         assert_eq!(moved_there["commit"].as_str().unwrap()[..10], name(&sandbox, "HEAD"));
-        assert_eq!(moved_there["written"]["commit"].as_str().unwrap()[..10], moved);
+        assert_eq!(moved_there["branch_commit"]["commit"].as_str().unwrap()[..10], moved);
         let page = sandbox.tierod(&["history", "track"]).ended(0).out;
         assert!(page.contains(&format!("at-most, written 2027-02-03 in {moved}")), "{page}");
 

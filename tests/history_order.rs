@@ -241,7 +241,7 @@ fn a_clone_that_cuts_a_branch_off() {
         sandbox.git(&["clone", "-q", "--depth", &depth.to_string(), &url, &clone]);
         let folder = sandbox.at(&clone);
         let check = || sandbox.tierod_in(&folder, &["check", "--format", "json"]).json();
-        assert_eq!(check()["history"], "short", "depth {depth}");
+        assert_eq!(check()["history"], "shallow", "depth {depth}");
         let output = sandbox.command("git", &folder).args(["fetch", "-q", "--unshallow"]).output().unwrap();
         assert!(output.status.success());
         assert!(check().to_string().contains(&moved), "depth {depth}");

@@ -41,6 +41,7 @@ mod models;
 mod outlook;
 mod readme;
 mod reference_graphs;
+mod renamed;
 mod scores;
 mod support;
 mod transfers;

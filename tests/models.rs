@@ -423,7 +423,7 @@ fn wrong_inputs() {
     });
     for (id, _, check, message, help) in &cases {
         let found = read.get(id);
-        assert!(found["value"].is_null() && found["status"] == "open", "{found}");
+        assert!(found["value"].is_null() && found["status"] == "no value", "{found}");
         let told = read.tells(check, &format!("run-{id}"), message, help);
         assert_eq!(told["path"], "records.yaml");
     }

@@ -1,4 +1,4 @@
-//! `points`, `worth` and `weigh`: against the records edited by hand and evaluated anew.
+//! `points`, `worth` and `compare`: against the records edited by hand and evaluated anew.
 
 use serde_json::Value;
 
@@ -73,7 +73,7 @@ fn worth_is_the_slope_of_points_when_records_are_edited() {
 fn weigh_is_what_the_records_give_when_edited() {
     let sandbox = Sandbox::new();
     copy(&sandbox);
-    let weighed = json(&sandbox, &["weigh", "engine"]);
+    let weighed = json(&sandbox, &["compare", "engine"]);
     let four = weighed["alternatives"].as_array().unwrap().iter().find(|a| a["name"] == "four").unwrap().clone();
     let decisions = std::fs::read_to_string(sandbox.at("decisions/decisions.yaml")).unwrap();
     let decisions: serde_yaml::Value = serde_yaml::from_str(&decisions).unwrap();
@@ -131,8 +131,7 @@ fn points_invert_the_score_and_tell_the_place() {
     let chain = CHAIN
         .replace("at-most: 5.2 s\n    estimate: 5.1 s ± 0.05 s", "at-most: 5.5 s\n    estimate: 5.25 s ± 0.05 s")
         .replace("    lead: team lead", "");
-    let goal =
-        "top-ten: {place: 2, reason: A place among ten keeps the workshop., lead: team lead, field: {file: past.csv}}";
+    let goal = "top-ten: {place: 2, reason: A place among ten keeps the workshop., lead: team lead, past-standings: {file: past.csv}}";
     let chain =
         chain.replace("top-ten: {place: 10, reason: A place among ten keeps the workshop., lead: team lead}", goal);
     sandbox.write("chain.yaml", chain);
@@ -157,13 +156,13 @@ fn points_invert_the_score_and_tell_the_place() {
 fn a_difference_inside_its_uncertainty_is_called_so() {
     let sandbox = Sandbox::new();
     copy(&sandbox);
-    let weighed = json(&sandbox, &["weigh", "tyre-size"]);
+    let weighed = json(&sandbox, &["compare", "tyre-size"]);
     let tall = &weighed["alternatives"][1];
     let (by, within) = (tall["difference"].as_f64().unwrap(), tall["difference_uncertainty"].as_f64().unwrap());
-    assert_eq!(tall["told_apart"], by.abs() > within);
+    assert_eq!(tall["significant"], by.abs() > within);
     assert!(by.abs() < within, "{by} ± {within}");
-    assert!(sandbox.tierod(&["weigh", "tyre-size"]).ended(0).out.contains("not told apart"));
-    let error = sandbox.tierod(&["weigh", "car-mass"]).ended(2).err;
+    assert!(sandbox.tierod(&["compare", "tyre-size"]).ended(0).out.contains("not told apart"));
+    let error = sandbox.tierod(&["compare", "car-mass"]).ended(2).err;
     assert!(error.contains("is no decision but a target"), "{error}");
 }
 
@@ -176,9 +175,9 @@ fn check_ends_with_points_and_the_tightest_budgets() {
     assert!(last[1].contains("points predicted") && last[1].contains("the place takes"), "{out}");
     assert!(last[0].starts_with("tightest budgets: chassis-mass "), "{out}");
     let out = sandbox.tierod(&["why", "accel-time"]).ended(0).out;
-    assert!(out.contains("≤ 4.27 s: off course, margin -"), "{out}");
+    assert!(out.contains("≤ 4.27 s: at risk, margin -"), "{out}");
     // Whoever takes mass away is told what comes first.
-    for args in [&["worth"][..], &["weigh", "engine"]] {
+    for args in [&["worth"][..], &["compare", "engine"]] {
         let out = sandbox.tierod(args).ended(0).out.replace('\n', " ");
         assert!(out.contains("loads and") && out.contains("qualified person"), "{out}");
     }
@@ -317,7 +316,7 @@ fn two_results_of_one_day_are_told() {
     );
     let report = sandbox.tierod(&["check", "--format", "json"]).json();
     let finding = &report["findings"][0];
-    assert_eq!((finding["check"].as_str(), finding["record"].as_str()), (Some("two-estimates"), Some("one")));
+    assert_eq!((finding["check"].as_str(), finding["record"].as_str()), (Some("two-sources"), Some("one")));
     assert_eq!((finding["line"].as_u64(), finding["column"].as_u64()), (Some(3), Some(46)));
 }
 
@@ -344,7 +343,7 @@ fn an_analysis_that_moves_points_is_not_idle() {
     let idle = |records: String| {
         sandbox.write("more.yaml", records);
         let report = sandbox.tierod(&["check", "--format", "json"]).json();
-        report["findings"].as_array().unwrap().iter().any(|f| f["check"] == "idle-analysis")
+        report["findings"].as_array().unwrap().iter().any(|f| f["check"] == "unused-analysis")
     };
     assert!(idle(analysis.to_owned()), "nothing rests on it");
     assert!(!idle(format!("{event}{analysis}")), "an event's points rest on it");

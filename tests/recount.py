@@ -182,7 +182,7 @@ for told in audit["targets"]:
     for (_, (_, text), at), step in zip(limits[name], told["limits"]):
         after = any(came < at or (came > at and date < no_later[at]) for came, date in tested.get(name, []))
         same(f"{name} {text} after a result", after, step["after_result"])
-    same(f"limits of {name}", [day for day, _, _ in limits[name]], [step["date"] for step in told["limits"]])
+    same(f"limits of {name}", [day for day, _, _ in limits[name]], [step["day"] for step in told["limits"]])
     revised = {number(r["to"]) for r in last.get("revisions", {}).values() if r["of"] == name}
     first = ends(limits[name][0][1])
     for before, now, step in zip(limits[name], limits[name][1:], told["limits"][1:]):
@@ -247,7 +247,7 @@ for group in audit["predictions"]["groups"]:
 
 # The car at each commit that the audit evaluated.
 by_commit = {commit: (now, own) for commit, _, now, own in states}
-for moment in audit["moments"]:
+for moment in audit["timeline"]:
     commit = next(commit for commit in by_commit if commit.startswith(moment["commit"]))
     for name, total in rolled_up(*by_commit[commit]).items():
         if name in moment["amounts"]:

@@ -96,7 +96,7 @@ fn counts(nodes: &str, edges: &str) -> Counts {
         no_lower: ids.difference(&lower).count(),
         dangling: count("unknown-reference"),
         links: links.len(),
-        alone_on_top: count("childless"),
+        alone_on_top: count("no-children"),
     }
 }
 

@@ -143,9 +143,9 @@ fn the_margin_of_a_temperature_is_a_difference() {
     );
     let out = sandbox.tierod(&["values"]).out;
     let line = |id: &str| out.lines().find(|line| line.starts_with(id)).unwrap().to_owned();
-    assert!(line("heat").contains(" +10 °C  on course"), "{out}");
-    assert!(line("cold").contains(" -5 °C  off course"), "{out}");
-    assert!(line("kelvin").contains(" +2.7 %  on course"), "{out}");
+    assert!(line("heat").contains(" +10 °C  on target"), "{out}");
+    assert!(line("cold").contains(" -5 °C  at risk"), "{out}");
+    assert!(line("kelvin").contains(" +2.7 %  on target"), "{out}");
 }
 
 /// Money, points and the decibel have dimensions of their own, which pint does not know.

@@ -152,7 +152,7 @@ results:
         close(read.number(id), value, 1e-12);
         assert!((read.uncertainty(id) - uncertainty).abs() < 1e-12, "{}", read.get(id));
     }
-    read.tells("two-estimates", "formula", "`formula` and `total`", "");
+    read.tells("two-sources", "formula", "`formula` and `total`", "");
 }
 
 /// An event has its result, else its score, else what is expected of it; a goal the sum of the events that serve it.
@@ -299,11 +299,11 @@ targets:
     // 260 USD are 234 EUR: the total is above it, though 250 is below 260.
     close(read.get("abroad")["limit"]["at_most"].as_f64().unwrap(), 234.0, 1e-12);
     for (id, status, margin) in [
-        ("price", "on course", 1.0 - 250.0 / 300.0),
-        ("abroad", "off course", 1.0 - 250.0 / 234.0),
-        ("dear", "off course", 1.0 - 250.0 / 180.0),
-        ("rate", "on course", 1.0 - 8.0 / 9.0),
-        ("held", "off course", (250.0_f64 / 243.0 - 1.0).min(1.0 - 250.0 / 261.0)),
+        ("price", "on target", 1.0 - 250.0 / 300.0),
+        ("abroad", "at risk", 1.0 - 250.0 / 234.0),
+        ("dear", "at risk", 1.0 - 250.0 / 180.0),
+        ("rate", "on target", 1.0 - 8.0 / 9.0),
+        ("held", "at risk", (250.0_f64 / 243.0 - 1.0).min(1.0 - 250.0 / 261.0)),
     ] {
         let found = read.get(id);
         assert_eq!(found["status"], status, "{found}");
@@ -364,7 +364,7 @@ results: {r: {of: knot, value: 4 kg, date: 2027-01-01}}
     );
     for id in ["alone", "a", "b", "c", "above", "local"] {
         assert!(read.get(id)["value"].is_null(), "{}", read.get(id));
-        assert_eq!(read.get(id)["status"], "open");
+        assert_eq!(read.get(id)["status"], "no value");
     }
     close(read.number("beside"), 3.0, 1e-15);
     close(read.number("cut"), 4.0, 1e-15);
@@ -383,27 +383,27 @@ fn margins_and_where_a_target_stands() {
     let mut records = String::from("targets:\n");
     let mut results = String::from("results:\n");
     let cases: [(&str, &str, &str, Option<f64>); 20] = [
-        ("at-most: 200 kg", "190 kg", "on course", Some(0.05)),
-        ("at-most: 200 kg", "190 kg ± 9 kg", "on course", Some(0.05)),
-        ("at-most: 200 kg", "190 kg ± 11 kg", "off course", Some(0.05)),
-        ("at-most: 200 kg", "210 kg", "off course", Some(-0.05)),
-        ("at-most: 200 kg", "200 kg", "on course", Some(0.0)),
-        ("at-least: 2.0", "2.5 ± 0.4", "on course", Some(0.25)),
-        ("at-least: 2.0", "2.5 ± 0.6", "off course", Some(0.25)),
-        ("at-least: 2.0", "1.9", "off course", Some(-0.05)),
-        ("between: [10 mm, 20 mm]", "12 mm", "on course", Some(0.2)),
-        ("between: [10 mm, 20 mm]", "19 mm ± 0.5 mm", "on course", Some(0.05)),
-        ("between: [10 mm, 20 mm]", "19 mm ± 2 mm", "off course", Some(0.05)),
-        ("between: [10 mm, 20 mm]", "0.9 cm", "off course", Some(-0.1)),
-        ("at-most: 0 mm", "-1 mm", "on course", None),
+        ("at-most: 200 kg", "190 kg", "on target", Some(0.05)),
+        ("at-most: 200 kg", "190 kg ± 9 kg", "on target", Some(0.05)),
+        ("at-most: 200 kg", "190 kg ± 11 kg", "at risk", Some(0.05)),
+        ("at-most: 200 kg", "210 kg", "at risk", Some(-0.05)),
+        ("at-most: 200 kg", "200 kg", "on target", Some(0.0)),
+        ("at-least: 2.0", "2.5 ± 0.4", "on target", Some(0.25)),
+        ("at-least: 2.0", "2.5 ± 0.6", "at risk", Some(0.25)),
+        ("at-least: 2.0", "1.9", "at risk", Some(-0.05)),
+        ("between: [10 mm, 20 mm]", "12 mm", "on target", Some(0.2)),
+        ("between: [10 mm, 20 mm]", "19 mm ± 0.5 mm", "on target", Some(0.05)),
+        ("between: [10 mm, 20 mm]", "19 mm ± 2 mm", "at risk", Some(0.05)),
+        ("between: [10 mm, 20 mm]", "0.9 cm", "at risk", Some(-0.1)),
+        ("at-most: 0 mm", "-1 mm", "on target", None),
         // Camber, below zero: inside is a margin above zero.
-        ("between: [-2 deg, -1 deg]", "-1.5 deg", "on course", Some(0.25)),
-        ("at-least: -2 deg", "-2.5 deg", "off course", Some(-0.25)),
+        ("between: [-2 deg, -1 deg]", "-1.5 deg", "on target", Some(0.25)),
+        ("at-least: -2 deg", "-2.5 deg", "at risk", Some(-0.25)),
         ("at-most: 200 kg", "result 190 kg ± 20 kg", "met", Some(0.05)),
         ("at-most: 200 kg", "result 201 kg ± 20 kg", "missed", Some(-0.005)),
         ("at-least: 2.0", "result 2.0", "met", Some(0.0)),
         ("at-least: 2.0", "result 1.999999", "missed", Some(-5e-7)),
-        ("at-least: 2.0", "", "open", None),
+        ("at-least: 2.0", "", "no value", None),
     ];
     for (number, (limit, value, ..)) in cases.iter().enumerate() {
         match value.strip_prefix("result ") {

@@ -242,7 +242,7 @@ const KEYS: &[&str] = &[
     "informs",
     "evidence",
     "supersedes",
-    "weighs",
+    "criteria",
     "alternatives",
     "chosen",
     "reason",

@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Args, ValueEnum};
 use schema::Day;
+use schema::renamed::Use;
 use trace::history::Past;
 use trace::snapshot::{Request, State};
 use trace::{Error, Loaded, Study};
@@ -89,4 +91,21 @@ pub(crate) fn cwd() -> Result<PathBuf, Error> {
 /// Today, where the user is.
 pub(crate) fn today() -> Day {
     jiff::ZonedDateTime::now().date().into()
+}
+
+/// The answer to an old name of a command or of a table, where the arguments have one.
+pub(crate) fn renamed(error: &clap::Error) -> Option<Error> {
+    let text = |kind: ContextKind| match error.get(kind)? {
+        ContextValue::String(text) => Some(text.as_str()),
+        _ => None,
+    };
+    let (place, old, how) = match error.kind() {
+        ErrorKind::InvalidSubcommand => (Use::Command, text(ContextKind::InvalidSubcommand)?, "run `tierod"),
+        ErrorKind::InvalidValue if text(ContextKind::InvalidArg)?.starts_with("--table") => {
+            (Use::Table, text(ContextKind::InvalidValue)?, "use `--table")
+        }
+        _ => return None,
+    };
+    let (message, new) = schema::renamed::notice(place, old)?;
+    Some(Error::new(message).help(format!("{how} {new}`")))
 }

@@ -12,6 +12,7 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
+use args::{Color, Shared};
 use commands::Cli;
 
 /// Records are many small pieces: the system's allocator takes a fifth of the time of a check.
@@ -26,7 +27,16 @@ const FINDINGS: u8 = 1;
 const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => match args::renamed(&error) {
+            Some(error) => {
+                screen::complain(&error, &Shared { color: Color::Auto });
+                return ExitCode::from(FAILED);
+            }
+            None => error.exit(),
+        },
+    };
     match commands::run(cli.command, &cli.shared) {
         Ok(done) => match screen::print(&done.text) {
             Ok(()) => ExitCode::from(if done.errors { FINDINGS } else { CLEAN }),

@@ -17,7 +17,7 @@ pub fn records() -> Value {
     for &kind in Kind::ALL {
         require(&mut schema, kind);
     }
-    schema["$defs"]["Field"]["required"] = json!(["file"]);
+    schema["$defs"]["PastStandings"]["required"] = json!(["file"]);
     allow_nothing(&mut schema);
     schema
 }

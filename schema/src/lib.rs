@@ -11,6 +11,7 @@ pub mod json_schema;
 pub mod quantity;
 pub mod read;
 pub mod records;
+pub mod renamed;
 pub mod settings;
 pub mod sheet;
 pub mod suggest;

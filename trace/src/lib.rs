@@ -8,7 +8,7 @@
 
 pub mod audit;
 pub mod checks;
-pub mod compare;
+pub mod delta;
 pub mod error;
 pub mod finding;
 pub mod graph;
@@ -21,7 +21,7 @@ pub mod snapshot;
 pub mod study;
 pub mod values;
 
-pub use compare::Delta;
+pub use delta::Delta;
 pub use error::Error;
 pub use finding::Finding;
 pub use ids::{FileId, NodeId, RecordId};

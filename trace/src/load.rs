@@ -244,17 +244,17 @@ impl Loaded {
     }
 }
 
-/// The files that a record names: evidence, past fields, tables that a model reads.
+/// The files that a record names: evidence, past standings, tables that a model reads.
 pub fn files_named(record: &Record) -> Vec<&str> {
     let mut files: Vec<&str> = record.evidence().iter().map(String::as_str).collect();
     files.extend(tables_named(record));
     files
 }
 
-/// The tables among them: past fields, and what a model reads.
+/// The tables among them: past standings, and what a model reads.
 fn tables_named(record: &Record) -> Vec<&str> {
     match &record.body {
-        Body::Goal(goal) => goal.field.iter().filter_map(|field| field.file.as_deref()).collect(),
+        Body::Goal(goal) => goal.past_standings.iter().filter_map(|table| table.file.as_deref()).collect(),
         Body::Analysis(analysis) => {
             let values = analysis.given.iter().map(|(_, value)| value);
             values.filter(|value| is_table(value)).map(Expression::text).collect()

@@ -9,7 +9,7 @@ use schema::records::Kind;
 use schema::settings::Level;
 
 use crate::checks::{self, Draft, Group};
-use crate::compare::Delta;
+use crate::delta::Delta;
 use crate::finding::Finding;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
@@ -97,7 +97,7 @@ fn accept<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, &'s Id)
     let (loaded, day) = (&study.loaded, study.day);
     let mut in_force: BTreeMap<(&str, &str), (RecordId, &'s Id, bool)> = BTreeMap::new();
     for (index, record, waiver) in loaded.waivers() {
-        let (Some(check), Some(on), Some(until)) = (&waiver.check, &waiver.on, waiver.until) else { continue };
+        let (Some(check), Some(on), Some(until)) = (&waiver.check, &waiver.of, waiver.until) else { continue };
         if until >= day && waiver.agreed_by.is_some() && checks::can_be_waived(check.as_str()) {
             in_force.insert((check.as_str(), on.as_str()), (index, &record.id, false));
         }

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use clap::Args;
-use schema::{Kind, suggest};
+use schema::{Kind, renamed, suggest};
 use serde_json::{Value, json};
 use trace::Error;
 use trace::checks::{self, Check, Group};
@@ -69,6 +69,9 @@ impl Explain {
             }
             .into());
         }
+        if let Some((message, new)) = renamed::notice(renamed::Use::Check, name) {
+            return Err(Error::new(message).help(format!("run `tierod explain {new}`")));
+        }
         let names = models::MODELS.iter().map(|model| model.name);
         let names = names
             .chain(checks::all().iter().map(|check| check.name))
@@ -83,11 +86,11 @@ fn as_json(check: &Check) -> Value {
         "check": check.name,
         "group": check.group.word(),
         "levels": check.levels.map(schema::settings::Level::word),
-        "finds": check.finds,
+        "reports": check.reports,
         "why": check.why,
-        "mend": check.mend,
-        "found": check.found,
-        "mended": check.mended,
+        "fix": check.fix,
+        "bad_example": check.bad_example,
+        "good_example": check.good_example,
     })
 }
 
@@ -97,7 +100,7 @@ fn list(ink: Ink) -> String {
     {
         let _ = writeln!(out, "{}", ink.strong(group.word()));
         for check in checks::all().iter().filter(|check| check.group == group) {
-            ink.block(&mut out, check.name, 22, check.finds);
+            ink.block(&mut out, check.name, 22, check.reports);
         }
         out.push('\n');
     }
@@ -202,7 +205,7 @@ fn model_json(model: &models::Model) -> Value {
 
 fn docs(check: &Check, ink: Ink) -> String {
     let mut out = format!("{}  ({})\n", ink.strong(check.name), check.group.word());
-    for (label, text) in [("finds", check.finds), ("why", check.why), ("mend", check.mend)] {
+    for (label, text) in [("reports", check.reports), ("why", check.why), ("fix", check.fix)] {
         ink.block(&mut out, label, 7, text);
     }
     let stages = schema::settings::Stage::ALL;
@@ -211,7 +214,7 @@ fn docs(check: &Check, ink: Ink) -> String {
     let same = check.levels.iter().all(|level| *level == check.levels[0]);
     let levels = if same { format!("{} at every stage", check.levels[0].word()) } else { levels.join(", ") };
     ink.block(&mut out, "level", 7, &levels);
-    for (label, records) in [("found", check.found), ("mended", check.mended)] {
+    for (label, records) in [("bad", check.bad_example), ("good", check.good_example)] {
         for (number, line) in records.lines().enumerate() {
             let label = if number == 0 { label } else { "" };
             let pad = " ".repeat(7 - label.len());

@@ -3,6 +3,7 @@
 mod audit;
 mod budget;
 mod check;
+mod compare;
 mod completions;
 mod delta;
 mod example;
@@ -14,7 +15,6 @@ mod init;
 mod points;
 mod schema;
 mod values;
-mod weigh;
 mod why;
 mod worth;
 
@@ -59,7 +59,7 @@ pub(crate) enum Command {
     /// Tell what a unit, or a hundredth, of each value is worth in points
     Worth(worth::Worth),
     /// Put each alternative of a decision into the whole car
-    Weigh(weigh::Weigh),
+    Compare(compare::Compare),
     /// Look back on the season: which targets were met, by what evidence, and how good the predictions were
     Audit(audit::Audit),
     /// Tell the life of a record: every commit that changed it, and its value against its limit
@@ -136,7 +136,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Budget(command) => command.run(shared),
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),
-        Command::Weigh(command) => command.run(shared),
+        Command::Compare(command) => command.run(shared),
         Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),

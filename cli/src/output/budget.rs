@@ -263,7 +263,7 @@ fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &
             ink.block(out, "", 0, "no transfer was found that closes the gap");
             return;
         }
-        Transfer::Short { by, growth } => {
+        Transfer::Shortfall { by, growth } => {
             let mut text =
                 format!("no transfer closes the gap: the shares need {} more than there is to give", scale.text(*by));
             if let Some((index, growth)) = growth {
@@ -342,10 +342,10 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
     let transfer = report.transfer(budget).map(|transfer| match transfer {
         Transfer::None => json!({"closes": true, "changes": []}),
         Transfer::Unsolved => json!({"closes": null, "changes": []}),
-        Transfer::Short { by, growth } => json!({
+        Transfer::Shortfall { by, growth } => json!({
             "closes": false,
             "changes": [],
-            "short": shown(by),
+            "shortfall": shown(by),
             "largest_growth": growth.map(|(index, growth)| json!({"id": report.id(index), "growth": shown(growth)})),
         }),
         Transfer::Moves(moves) => json!({

@@ -36,7 +36,7 @@ pub(crate) struct Event {
     before: Option<String>,
     after: Option<String>,
     /// The commit on the branch that a merge brought it from.
-    written: Option<Commit>,
+    branch_commit: Option<Commit>,
 }
 
 /// The keys that tell nothing about the record's course.
@@ -92,7 +92,7 @@ fn other(history: &History, life: &Life, change: &Change) -> Event {
         what,
         before: text(&change.before),
         after: text(&change.after),
-        written: history.on_branch(life, change).cloned(),
+        branch_commit: history.on_branch(life, change).cloned(),
     }
 }
 
@@ -103,9 +103,9 @@ fn own(history: &History, life: &Life, route: Option<&str>, all: &mut Vec<Event>
         what: what.to_owned(),
         before: before.map(str::to_owned),
         after: after.map(str::to_owned),
-        written: None,
+        branch_commit: None,
     };
-    all.push(said(life.born, "added", None, None));
+    all.push(said(life.added, "added", None, None));
     let mut newer: Vec<&str> = life.older_ids.iter().skip(1).map(|id| &**id).collect();
     newer.push(&life.id);
     for ((step, before), after) in life.renames.iter().zip(newer) {
@@ -115,13 +115,13 @@ fn own(history: &History, life: &Life, route: Option<&str>, all: &mut Vec<Event>
         all.push(said(*step, "moved to another file", Some(before), Some(after)));
     }
     for change in life.changes.iter().filter(|change| touches(change, route)) {
-        if is_aside(&change.route) || (change.step == life.born && !is_first(&change.route)) {
+        if is_aside(&change.route) || (change.step == life.added && !is_first(&change.route)) {
             continue;
         }
         let event = said(change.step, &change.route, change.before.as_deref(), change.after.as_deref());
-        all.push(Event { written: history.on_branch(life, change).cloned(), ..event });
+        all.push(Event { branch_commit: history.on_branch(life, change).cloned(), ..event });
     }
-    if let Some(gone) = life.gone {
+    if let Some(gone) = life.removed {
         all.push(said(gone, "removed", None, None));
     }
 }
@@ -136,8 +136,8 @@ fn about(history: &History, life: &Life, amount: Option<&str>, all: &mut Vec<Eve
         let (linked, keys): (bool, &[&str]) = match record.kind {
             Kind::Result => (of("of"), &["value", "outcome"]),
             Kind::Revision => (of("of"), &["to"]),
-            Kind::Waiver => (of("on"), &["until"]),
-            Kind::Decision => (of("of") || of("weighs"), &["chosen"]),
+            Kind::Waiver => (of("of"), &["until"]),
+            Kind::Decision => (of("of") || of("criteria"), &["chosen"]),
             Kind::Analysis => (true, &[]),
             _ => (false, &[]),
         };
@@ -174,7 +174,7 @@ pub(crate) fn line(
         }
         None => vec![name.to_owned()],
     };
-    let there = |step: usize| life.is_none_or(|life| life.born <= step && life.gone.is_none_or(|gone| gone > step));
+    let there = |step: usize| life.is_none_or(|life| life.added <= step && life.removed.is_none_or(|gone| gone > step));
     let seen = outlooks.iter().filter(|(step, _)| *step < history.steps.len() && there(*step));
     let found = seen.filter_map(|(step, outlook)| Some((*step, ids.iter().find_map(|id| outlook.get(id))?.clone())));
     found.filter(|(_, stood)| stood.value.is_some() || stood.limit.is_some()).collect()
@@ -248,7 +248,8 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
             Some(text) if text.chars().count() > 44 => text.chars().take(43).chain(['…']).collect(),
             other => other.map(shorten).unwrap_or_default(),
         };
-        let written = event.written.as_ref().map(|commit| format!(", written {} in {}", commit.day, commit.short()));
+        let written =
+            event.branch_commit.as_ref().map(|commit| format!(", written {} in {}", commit.day, commit.short()));
         table.row(vec![
             plain(day),
             faint(commit),
@@ -258,7 +259,7 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
         ]);
     }
     out.push_str(&table.text(ink));
-    let unread = story.history.unread.len();
+    let unread = story.history.unreadable_versions.len();
     if unread > 0 {
         let text = format!("{} of record files could not be read and were passed over", count(unread, "version"));
         let _ = writeln!(out, "\n{}", ink.faint(&text));
@@ -290,7 +291,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
                 "what": event.what,
                 "before": event.before,
                 "after": event.after,
-                "written": event.written.as_ref().map(|at| json!({"commit": at.id, "day": at.day.to_string()})),
+                "branch_commit": event.branch_commit.as_ref().map(|at| json!({"commit": at.id, "day": at.day.to_string()})),
             });
             with(event.step, more)
         })
@@ -306,8 +307,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
                 "unit": stood.unit,
                 "si": number(stood.value),
                 "uncertainty": number(stood.value.map(|_| stood.uncertainty / unit.factor())),
-                "at_least": shown(stood.limit.and_then(|limit| limit.at_least)),
-                "at_most": shown(stood.limit.and_then(|limit| limit.at_most)),
+                "limit": stood.limit.map(|limit| super::values::limit_json(&limit, &unit)),
                 "status": stood.status.map(trace::values::Status::word),
                 "origin": stood.origin,
             });
@@ -319,10 +319,10 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
         "id": story.life.map_or(story.name, |life| &*life.id),
         "kind": story.life.map(|life| life.kind.singular()),
         "older_ids": story.life.map(|life| life.older_ids.iter().map(|id| &**id).collect::<Vec<_>>()).unwrap_or_default(),
-        "born": story.life.map(|life| commit(life.born)),
-        "gone": story.life.and_then(|life| life.gone).map(commit),
+        "added": story.life.map(|life| commit(life.added)),
+        "removed": story.life.and_then(|life| life.removed).map(commit),
         "shallow": history.shallow,
-        "unread": history.unread.len(),
+        "unreadable_versions": history.unreadable_versions.len(),
         "changes": changes,
         "values": line,
     })

@@ -110,7 +110,7 @@ fn node(graph: &Graph, lines: &mut Lines<'_>, index: RecordId) -> Value {
     json!({
         "id": record.id.as_str(),
         "kind": record.kind().singular(),
-        "level": graph.tier(index).map(trace::graph::Tier::word),
+        "tier": graph.tier(index).map(trace::graph::Tier::word),
         "path": format!("{}{}", loaded.snapshot.prefix, loaded.path(loaded.file(index))),
         "line": lines.of(index).line,
     })

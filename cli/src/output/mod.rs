@@ -2,6 +2,7 @@
 
 pub(crate) mod audit;
 pub(crate) mod budget;
+pub(crate) mod compare;
 pub(crate) mod delta;
 pub(crate) mod dot;
 pub(crate) mod github;
@@ -19,7 +20,6 @@ pub(crate) mod template;
 pub(crate) mod terminal;
 pub(crate) mod tree;
 pub(crate) mod values;
-pub(crate) mod weigh;
 pub(crate) mod worth;
 
 use std::path::{Component, Path};

@@ -95,9 +95,9 @@ fn rule(check: &Check) -> Value {
         .collect();
     json!({
         "id": check.name,
-        "shortDescription": {"text": message(check.finds)},
-        "fullDescription": {"text": message(&format!("{} {}", check.finds, check.why))},
-        "help": {"text": message(&format!("{} {}", check.why, check.mend))},
+        "shortDescription": {"text": message(check.reports)},
+        "fullDescription": {"text": message(&format!("{} {}", check.reports, check.why))},
+        "help": {"text": message(&format!("{} {}", check.why, check.fix))},
         "defaultConfiguration": {"level": level(worst)},
         "properties": {"group": check.group.word(), "levels": by_stage},
     })
@@ -256,12 +256,12 @@ mod tests {
 
     #[test]
     fn every_check_is_a_rule_and_results_point_at_it() {
-        let finding = finding("wrong-level", Level::Error, "hub", "a.yaml", "x");
+        let finding = finding("wrong-tier", Level::Error, "hub", "a.yaml", "x");
         let log = log(&[(&finding, None)], "");
         let rules = log["runs"][0]["tool"]["driver"]["rules"].as_array().unwrap();
         assert_eq!(rules.len(), checks::all().len());
         let index = log["runs"][0]["results"][0]["ruleIndex"].as_u64().unwrap();
-        assert_eq!(rules[usize::try_from(index).unwrap()]["id"], "wrong-level");
+        assert_eq!(rules[usize::try_from(index).unwrap()]["id"], "wrong-tier");
         assert!(log["runs"][0]["results"][0].get("baselineState").is_none());
     }
 }

@@ -163,7 +163,7 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
             let said = match link {
                 Link::Verifies => "measures it",
                 Link::Finds => "finds its value",
-                Link::Weighs => "is judged by it",
+                Link::Criteria => "is judged by it",
                 Link::Informs => "informs it",
                 Link::In => "is in it",
                 Link::Of => "is about it",
@@ -188,7 +188,7 @@ fn said(record: &schema::Record) -> Vec<String> {
         Body::Waiver(w) => {
             let id = |id: &Option<schema::Id>| id.as_ref().map_or_else(|| "?".to_owned(), ToString::to_string);
             let until = w.until.map(|until| format!(" until {until}")).unwrap_or_default();
-            (format!("{} on {} is accepted{until}", id(&w.check), id(&w.on)), &w.agreed_by, &w.reason)
+            (format!("{} on {} is accepted{until}", id(&w.check), id(&w.of)), &w.agreed_by, &w.reason)
         }
         _ => return Vec::new(),
     };

@@ -1,9 +1,10 @@
 //! The report of `values`: targets with their limits, events, the goal and amounts.
 
+use schema::quantity::Unit;
 use schema::records::Body;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::values::{Gradients, Key, Origin, Standing, Status, Values};
+use trace::values::{Gradients, Key, Limit, Origin, Standing, Status, Values};
 use trace::{NodeId, RecordId, Study};
 
 use super::numbers::{margin, quantity};
@@ -27,10 +28,10 @@ pub(crate) fn limit(target: &schema::records::Target) -> String {
 /// A status, painted: what wants mending stands out.
 pub(crate) fn status(status: Status) -> (String, Paint) {
     let paint = match status {
-        Status::Met | Status::OnCourse => Paint::Plain,
+        Status::Met | Status::OnTarget => Paint::Plain,
         Status::Missed => Paint::Level(Level::Error),
-        Status::OffCourse => Paint::Level(Level::Warning),
-        Status::Open => Paint::Faint,
+        Status::AtRisk => Paint::Level(Level::Warning),
+        Status::NoValue => Paint::Faint,
     };
     (status.word().to_owned(), paint)
 }
@@ -108,6 +109,17 @@ pub(crate) fn number(value: Option<f64>) -> Value {
     value.filter(|value| value.is_finite()).map_or(Value::Null, |value| json!(value))
 }
 
+/// A limit for JSON, in the unit of its value.
+pub(crate) fn limit_json(limit: &Limit, unit: &Unit) -> Value {
+    let in_unit = |si: f64| number(Some(unit.from_si(si)));
+    match (limit.at_least, limit.at_most) {
+        (Some(low), Some(high)) => json!({"between": [in_unit(low), in_unit(high)]}),
+        (Some(low), None) => json!({"at_least": in_unit(low)}),
+        (None, Some(high)) => json!({"at_most": in_unit(high)}),
+        (None, None) => Value::Null,
+    }
+}
+
 /// For programs.
 pub(crate) fn json(study: &Study) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
@@ -115,13 +127,7 @@ pub(crate) fn json(study: &Study) -> Value {
         let unit = values.unit(node);
         let si = values.value(node);
         let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
-        let in_unit = |si: f64| number(Some(unit.from_si(si)));
-        let limit = standing.map(|standing| match (standing.limit.at_least, standing.limit.at_most) {
-            (Some(low), Some(high)) => json!({"between": [in_unit(low), in_unit(high)]}),
-            (Some(low), None) => json!({"at_least": in_unit(low)}),
-            (None, Some(high)) => json!({"at_most": in_unit(high)}),
-            (None, None) => Value::Null,
-        });
+        let limit = standing.map(|standing| limit_json(&standing.limit, unit));
         json!({
             "id": values.name(node),
             "value": number(si.map(|si| unit.from_si(si))),

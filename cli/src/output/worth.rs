@@ -124,7 +124,7 @@ pub(crate) fn json(values: &Values, report: &Report) -> Value {
     json!({
         "version": 1,
         "goal": values.name(report.goal),
-        "results_aside": values.results(),
+        "results_ignored": values.results(),
         "car": all(&report.car),
         "values": report.one.as_ref().map_or_else(|| all(&report.leaves), |worth| vec![one(worth)]),
     })

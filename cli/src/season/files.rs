@@ -45,7 +45,7 @@ pub(super) const CAR: &[(&str, &str)] = texts! {
     "electrics/electrics.yaml"
     "powertrain/powertrain.yaml"
     "season/goal-and-events.yaml"
-    "season/past-fields.csv"
+    "season/past-standings.csv"
     "season/power-curve.csv"
     "season/revisions-and-waivers.yaml"
     "season/track-autocross.csv"

@@ -14,6 +14,7 @@ mod shapes;
 pub use problems::{Problem, ProblemKind};
 
 use crate::records::{Body, Kind, Record, RecordFile};
+use crate::renamed;
 use crate::settings::Settings;
 use crate::words::{Id, shorten};
 use decode::Source;
@@ -209,12 +210,15 @@ fn one_record<'t>(
     let body = decode_all(
         tree,
         node,
+        Some(kind),
         out,
         |problem| problem.on_record(kind, &shorten(text), &[]),
         |source| Body::decode(kind, source),
     );
     let Some(id) = id else { return };
-    let keys: Vec<String> = out.problems[told..].iter().filter_map(|problem| problem.route.get(2).cloned()).collect();
+    let wrong = out.problems[told..].iter().filter_map(|problem| problem.route.get(2));
+    let new_name = |key: &str| renamed::new_name(renamed::Use::Key(kind), key).map(str::to_owned);
+    let keys: Vec<String> = wrong.flat_map(|key| std::iter::once(key.clone()).chain(new_name(key))).collect();
     if body.is_none() || !keys.is_empty() {
         out.damaged.push(Damage { id: id.clone(), keys: if body.is_some() { keys } else { Vec::new() } });
     }
@@ -229,6 +233,7 @@ fn one_record<'t>(
 fn decode_all<T>(
     tree: &Tree,
     node: NodeId,
+    kind: Option<Kind>,
     out: &mut FileRecords,
     own: impl Fn(Problem) -> Problem,
     decode: impl Fn(Source<'_>) -> Result<T, decode::DecodeError>,
@@ -247,7 +252,7 @@ fn decode_all<T>(
             Err(error) => error,
         };
         let at = error.node.unwrap_or(node);
-        if let Some((problem, route)) = problems::of_decoding(tree, node, at, error.kind, &left_out) {
+        if let Some((problem, route)) = problems::of_decoding(tree, node, kind, at, error.kind, &left_out) {
             out.problems.push(own(problem).below(&route));
         }
         if at == node || !left_out.insert(at) {
@@ -273,7 +278,7 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
         Ok(tree) => match tree.root().filter(|root| !tree.is_null(*root)) {
             Some(root) => {
                 let settings =
-                    decode_all(&tree, root, &mut out, |problem| problem, |source| Settings::deserialize(source));
+                    decode_all(&tree, root, None, &mut out, |problem| problem, |source| Settings::deserialize(source));
                 settings.unwrap_or_default()
             }
             None => Settings::default(),

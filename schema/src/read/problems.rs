@@ -6,6 +6,7 @@ use super::decode::ErrorKind;
 use super::tree::{Content, NodeId, Tree};
 use super::{LARGEST_FILE, Spot};
 use crate::records::Kind;
+use crate::renamed;
 use crate::suggest;
 use crate::words::shorten;
 
@@ -182,6 +183,7 @@ fn route_to(tree: &Tree, from: NodeId, to: NodeId) -> Option<Vec<String>> {
 pub(super) fn of_decoding(
     tree: &Tree,
     record: NodeId,
+    of: Option<Kind>,
     at: NodeId,
     kind: ErrorKind,
     left_out: &HashSet<NodeId>,
@@ -190,6 +192,11 @@ pub(super) fn of_decoding(
     let spot = Some(tree.spot(at));
     let problem = match kind {
         ErrorKind::UnknownKey { key, known } => {
+            let renamed = of.filter(|_| route.len() <= 1).map(renamed::Use::Key);
+            if let Some((message, new)) = renamed.and_then(|place| renamed::notice(place, &key)) {
+                let help = format!("use `{new}`");
+                return Some((Problem::new(ProblemKind::UnknownKey, spot, message, &help), route));
+            }
             let otherwise = format!("the keys here are {}", suggest::any_of(known.iter().copied()));
             let help = match key.as_str() {
                 "<<" => "merge keys are not read: write the keys out".to_owned(),

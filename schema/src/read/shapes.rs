@@ -4,6 +4,7 @@ use super::problems::{Problem, ProblemKind};
 use super::tree::Tree;
 use super::{Aim, FileRecords};
 use crate::records::Record;
+use crate::renamed;
 use crate::settings::{Settings, Stage};
 
 /// Tells the shape problems of a record; with the tree at hand their places too.
@@ -16,7 +17,8 @@ pub(super) fn tell(record: &Record, tree: Option<&Tree>, told: usize, out: &mut 
         let is_told = out.problems[told..].iter().filter_map(|problem| problem.route.get(2)).any(|wrong| {
             // A target whose only limit could not be read does not lack one.
             let limit = shape.missing && key == "at-most" && matches!(wrong.as_str(), "at-least" | "between");
-            wrong == key || limit
+            let renamed = renamed::new_name(renamed::Use::Key(record.kind()), wrong) == Some(key);
+            wrong == key || limit || renamed
         });
         if is_told {
             continue;

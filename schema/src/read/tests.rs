@@ -209,7 +209,7 @@ fn empty_files_hold_no_records() {
 
 #[test]
 fn settings_are_read_with_places() {
-    let text = "season: 2027\ncurrency: EURO\nstages: {design: 2027-02-01, build: 2027-01-01}\ngrowth: {mass: {drawn: 5 kg}}\nlevels: {over-margin: loud, no-lead: {buld: off}}\n";
+    let text = "season: 2027\ncurrency: EURO\nstages: {design: 2027-02-01, build: 2027-01-01}\ngrowth: {mass: {drawn: 5 kg}}\nlevels: {excess-margin: loud, no-lead: {buld: off}}\n";
     let (settings, problems) = settings(text.as_bytes());
     assert_eq!(settings.season, Some(2027), "what is right is kept");
     let messages: Vec<_> = problems.iter().map(|p| p.message.as_str()).collect();

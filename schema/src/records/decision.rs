@@ -15,7 +15,7 @@ record! {
         /// `car`, or the system or part it is about.
         pub of: Option<Id>,
         /// The targets that judge the alternatives.
-        pub weighs: Vec<Id>,
+        pub criteria: Vec<Id>,
         /// The alternatives by name.
         pub alternatives: Entries<Id, Alternative>,
         /// The alternative that was chosen; left out while the decision is open.

@@ -15,15 +15,15 @@ record! {
         pub points: Option<Quantity>,
         /// Why this goal, in one or two sentences.
         pub reason: Option<String>,
-        /// The table of past fields that says what points a place has taken.
-        pub field: Option<Field>,
+        /// The table of past standings that says what points a place has taken.
+        pub past_standings: Option<PastStandings>,
     }
 }
 
-/// A CSV table of past fields, and the names of its columns.
+/// A CSV table of past standings, and the names of its columns.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
-pub struct Field {
+pub struct PastStandings {
     /// The CSV file, relative to the data root.
     #[schemars(required)]
     pub file: Option<String>,
@@ -51,9 +51,9 @@ impl Goal {
             }
             _ => {}
         }
-        if let Some(Field { file: None, .. }) = self.field {
-            let mut problem = ShapeProblem::missing("file", "name the CSV file of past fields");
-            problem.route = vec!["field", "file"];
+        if let Some(PastStandings { file: None, .. }) = self.past_standings {
+            let mut problem = ShapeProblem::missing("file", "name the CSV file of past standings");
+            problem.route = vec!["past-standings", "file"];
             problems.push(problem);
         }
     }

@@ -25,7 +25,7 @@ use serde::de::{self, Deserialize, Deserializer, Visitor};
 pub use analysis::{Analysis, Finds};
 pub use decision::{Alternative, Decision};
 pub use event::{Event, Score};
-pub use goal::{Field, Goal};
+pub use goal::{Goal, PastStandings};
 pub use part::{Amount, Part};
 pub use requirement::Requirement;
 pub use result::{Outcome, TestResult};

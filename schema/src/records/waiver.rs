@@ -11,7 +11,7 @@ record! {
         pub check: Option<Id>,
         /// The record that the finding is about.
         #[schemars(required)]
-        pub on: Option<Id>,
+        pub of: Option<Id>,
         /// The last day on which it is accepted.
         #[schemars(required)]
         pub until: Option<Day>,
@@ -28,7 +28,7 @@ impl Waiver {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         for (key, absent, help) in [
             ("check", self.check.is_none(), "name the check whose finding is accepted"),
-            ("on", self.on.is_none(), "name the record that the finding is about"),
+            ("of", self.of.is_none(), "name the record that the finding is about"),
             ("until", self.until.is_none(), "write the last day on which it is accepted"),
             ("agreed-by", self.agreed_by.is_none(), "name the role that accepted it"),
         ] {

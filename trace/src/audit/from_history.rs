@@ -14,7 +14,7 @@ use crate::history::{History, Life, LimitMove, outlook, same_limit};
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
-use super::loops::Course;
+use super::at_risk::Course;
 
 /// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots
 /// of time.
@@ -43,7 +43,7 @@ impl Season {
         };
         let most = most_moments(loaded.entries.len());
         for (step, outlook) in outlook::outlooks(loaded, history, most, tick) {
-            season.moments.push(moment(history, step, &outlook, loaded));
+            season.timeline.push(moment(history, step, &outlook, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));
         for (_, record) in loaded.records() {
@@ -74,7 +74,7 @@ fn moment(history: &History, step: usize, outlook: &outlook::Outlook, loaded: &L
     let commit = &history.steps[step];
     let mut moment = Moment {
         day: commit.day,
-        commit: commit.short().to_owned(),
+        commit: commit.id.clone(),
         amounts: Default::default(),
         points: Default::default(),
         targets: Default::default(),
@@ -92,7 +92,7 @@ fn moment(history: &History, step: usize, outlook: &outlook::Outlook, loaded: &L
             Body::Target(_) => {
                 let Limit { at_least, at_most } = stood.limit.unwrap_or(Limit { at_least: None, at_most: None });
                 let course = Course {
-                    status: stood.status.unwrap_or(Status::Open),
+                    status: stood.status.unwrap_or(Status::NoValue),
                     value: stood.value,
                     uncertainty: stood.uncertainty,
                     limits: (at_least, at_most),
@@ -144,7 +144,7 @@ fn limits(
             || on_record(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
         Some(LimitStep {
             day: commit.day,
-            commit: commit.short().to_owned(),
+            commit: commit.id.clone(),
             text: after.text.clone(),
             limit: after.limit,
             recorded,

@@ -4,8 +4,8 @@
 //! [`Audit`] is made of the records as they are; what git alone knows (when a limit moved, what a part weighed on paper,
 //! the car's mass week by week) comes in as a [`Season`], and is left out where there is none.
 
+mod at_risk;
 mod from_history;
-mod loops;
 mod points;
 mod predictions;
 mod season;
@@ -15,7 +15,7 @@ mod verification;
 #[cfg(test)]
 mod tests;
 
-pub use loops::{Course, Loop};
+pub use at_risk::{AtRiskPeriod, Course};
 pub use points::{EventScore, GoalScore};
 pub use predictions::{Group, Pair, Source, allowance, groups};
 pub use season::{AmountStep, LimitStep, Moment, Season};
@@ -44,10 +44,10 @@ pub struct Audit {
     pub verified: Vec<Verified>,
     /// Estimates beside what came of them.
     pub pairs: Vec<Pair>,
-    /// The targets that were off course at some time.
-    pub loops: Vec<Loop>,
+    /// The targets that were at risk at some time.
+    pub at_risk_periods: Vec<AtRiskPeriod>,
     /// The analyses that informed nothing.
-    pub idle: Vec<RecordId>,
+    pub unused_analyses: Vec<RecordId>,
     /// The waivers, and whether each was in force on the day.
     pub waivers: Vec<(RecordId, bool)>,
 }
@@ -62,8 +62,8 @@ impl Audit {
             goals: points::all(study),
             verified: verification::all(study, &targets),
             pairs: predictions::pairs(study.values(), &targets, season),
-            loops: season.map(|season| loops::all(&study.loaded, &targets, season)).unwrap_or_default(),
-            idle: idle(study),
+            at_risk_periods: season.map(|season| at_risk::all(&study.loaded, &targets, season)).unwrap_or_default(),
+            unused_analyses: unused_analyses(study),
             waivers: waivers(study),
             targets,
         }
@@ -71,13 +71,13 @@ impl Audit {
 }
 
 /// What the check of this name told, whether it is waived or not.
-fn idle(study: &Study) -> Vec<RecordId> {
+fn unused_analyses(study: &Study) -> Vec<RecordId> {
     let report = study.report();
     let all = report.findings.iter().chain(&report.waived);
-    let told = all.filter(|finding| finding.check.name == "idle-analysis");
-    let mut idle: Vec<RecordId> = told.filter_map(|finding| study.loaded.find(finding.record.as_deref()?)).collect();
-    idle.sort_unstable();
-    idle
+    let told = all.filter(|finding| finding.check.name == "unused-analysis");
+    let mut unused: Vec<RecordId> = told.filter_map(|finding| study.loaded.find(finding.record.as_deref()?)).collect();
+    unused.sort_unstable();
+    unused
 }
 
 fn ahead(study: &Study) -> usize {

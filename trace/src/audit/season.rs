@@ -13,7 +13,7 @@ pub struct Season {
     /// Is the history cut off before its beginning?
     pub shallow: bool,
     /// The car at commits of the season, oldest first.
-    pub moments: Vec<Moment>,
+    pub timeline: Vec<Moment>,
     /// The limits that each target had, from the one first set on.
     pub limits: HashMap<String, Vec<LimitStep>>,
     /// The amounts that each part had, by `part.amount`, from the one first written on.
@@ -25,8 +25,8 @@ pub struct Season {
 pub struct Moment {
     /// The day of the commit.
     pub day: Day,
-    /// Its short name.
-    pub commit: String,
+    /// Its full name; `None` where it is not committed.
+    pub commit: Option<String>,
     /// The amounts of the whole car, by name: value in SI.
     pub amounts: HashMap<String, f64>,
     /// The points predicted for each goal, by id.
@@ -35,15 +35,15 @@ pub struct Moment {
     pub targets: HashMap<String, Course>,
 }
 
-use super::loops::Course;
+use super::at_risk::Course;
 
 /// A limit that a target had.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LimitStep {
     /// The day it was set or moved.
     pub day: Day,
-    /// The short name of the commit.
-    pub commit: String,
+    /// The full name of the commit; `None` where it is not committed.
+    pub commit: Option<String>,
     /// The limit as it is written.
     pub text: String,
     /// The limit, in SI.
@@ -68,7 +68,7 @@ pub struct AmountStep {
 impl Season {
     /// Where a target stood at each moment at which it was there.
     pub fn course<'s>(&'s self, id: &'s str) -> impl Iterator<Item = (&'s Moment, &'s Course)> + 's {
-        self.moments.iter().filter_map(move |moment| Some((moment, moment.targets.get(id)?)))
+        self.timeline.iter().filter_map(move |moment| Some((moment, moment.targets.get(id)?)))
     }
 
     /// How a target stood at its last moment before a day.

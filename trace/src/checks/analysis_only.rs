@@ -6,19 +6,19 @@ pub(super) static CHECK: Check = Check {
     name: "analysis-only",
     group: Group::Verification,
     levels: [Warning, Warning, Error, Error, Error],
-    finds: "A safety-critical target, requirement or part that is verified by analysis alone.",
+    reports: "A safety-critical target, requirement or part that is verified by analysis alone.",
     why: "A calculation is as good as its loads and its assumptions. What people's safety depends on is also tested, \
           demonstrated or inspected. The contest's rules and local codes stand above this check, and a qualified \
           person decides.",
-    mend: "Add a second verification by test, demonstration or inspection.",
-    found: "\
+    fix: "Add a second verification by test, demonstration or inspection.",
+    bad_example: "\
 targets:
   upright-safety:
     of: hub
     at-least: 2.0
     safety-critical: true
     verify: {by: analysis, with: finite elements}",
-    mended: "\
+    good_example: "\
 targets:
   upright-safety:
     of: hub

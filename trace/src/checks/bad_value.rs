@@ -8,13 +8,13 @@ pub(super) static CHECK: Check = Check {
     name: "bad-value",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    finds: "A value of the wrong type or form: a quantity without a known unit, a day that is none, an id that is not kebab-case.",
+    reports: "A value of the wrong type or form: a quantity without a known unit, a day that is none, an id that is not kebab-case.",
     why: "A value that cannot be read takes part in no budget and no prediction.",
-    mend: "Write it as the help says. A quantity is a number, a space and a unit, and `±` before its expanded uncertainty: `0.62 kg ± 0.02 kg`.",
-    found: "\
+    fix: "Write it as the help says. A quantity is a number, a space and a unit, and `±` before its expanded uncertainty: `0.62 kg ± 0.02 kg`.",
+    bad_example: "\
 targets:
   car-mass: {of: car, at-most: 205 kgs}",
-    mended: "\
+    good_example: "\
 targets:
   car-mass: {of: car, at-most: 205 kg}",
     run: |study, reporter| {

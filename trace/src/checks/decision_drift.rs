@@ -9,18 +9,18 @@ pub(super) static CHECK: Check = Check {
     name: "decision-drift",
     group: Group::Values,
     levels: [Note; 5],
-    finds: "A decision whose chosen alternative was judged on a value that has moved since: by more than 2 %, and more \
+    reports: "A decision whose chosen alternative was judged on a value that has moved since: by more than 2 %, and more \
             than the uncertainty of both.",
     why: "The choice may fall another way on what is known now.",
-    mend: "`tierod weigh` puts the alternatives into the car as it is now. If the choice stands, bring `sets` up to date.",
-    found: "\
+    fix: "`tierod compare` puts the alternatives into the car as it is now. If the choice stands, bring `sets` up to date.",
+    bad_example: "\
 targets:
   hub-stiffness: {of: suspension, at-least: 2 kN/mm, estimate: 3 kN/mm}
 decisions:
   hub-material:
     chosen: steel
     alternatives: {steel: {sets: {hub-stiffness: 2.5 kN/mm}}, alloy: {sets: {hub-stiffness: 2 kN/mm}}}",
-    mended: "\
+    good_example: "\
 targets:
   hub-stiffness: {of: suspension, at-least: 2 kN/mm, estimate: 3 kN/mm}
 decisions:
@@ -49,7 +49,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
                     index,
                     &route,
                     message,
-                    format!("`tierod weigh {}` puts the alternatives into the car as it is", record.id),
+                    format!("`tierod compare {}` puts the alternatives into the car as it is", record.id),
                 );
             }
         }

@@ -8,15 +8,15 @@ pub(super) static CHECK: Check = Check {
     name: "duplicate-id",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    finds: "An id that two records share, in one file or in two, of one kind or of two.",
+    reports: "An id that two records share, in one file or in two, of one kind or of two.",
     why: "Whoever names the id may mean either; only the first one read is in the graph.",
-    mend: "Give one of them another id, and list the old one under `formerly` if history should follow it.",
-    found: "\
+    fix: "Give one of them another id, and list the old one under `formerly` if history should follow it.",
+    bad_example: "\
 parts:
   front-upright: {in: suspension}
 targets:
   front-upright: {of: suspension, at-most: 2 kg}",
-    mended: "\
+    good_example: "\
 parts:
   front-upright: {in: suspension}
 targets:

@@ -8,13 +8,13 @@ pub(super) static CHECK: Check = Check {
     name: "duplicate-key",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    finds: "A key given twice in one map.",
+    reports: "A key given twice in one map.",
     why: "Only one of the two values could count, and nobody would know which.",
-    mend: "Keep one of them.",
-    found: "\
+    fix: "Keep one of them.",
+    bad_example: "\
 parts:
   front-upright: {in: suspension, in: brakes}",
-    mended: "\
+    good_example: "\
 parts:
   front-upright: {in: suspension}",
     run: |study, reporter| reporter.report_read_problems(ProblemKind::DuplicateKey, study),

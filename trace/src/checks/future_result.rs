@@ -7,14 +7,14 @@ pub(super) static CHECK: Check = Check {
     name: "future-result",
     group: Group::Verification,
     levels: [Warning; 5],
-    finds: "A result dated more than a day after the day that the checks reckon with.",
+    reports: "A result dated more than a day after the day that the checks reckon with.",
     why: "What has not been measured yet counts all the same: targets are told as met, and points as scored.",
-    mend: "Mend the date. To see the records as they were on an earlier day, name a commit of it with `--rev`: `--on` moves \
+    fix: "Mend the date. To see the records as they were on an earlier day, name a commit of it with `--rev`: `--on` moves \
            the day and nothing else.",
-    found: "\
+    bad_example: "\
 results:
   weighing-june: {of: circle-time, value: 5.1 s, date: 2028-06-02, evidence: [chain.yaml]}",
-    mended: "\
+    good_example: "\
 results:
   weighing-june: {of: circle-time, value: 5.1 s, date: 2027-03-02, evidence: [chain.yaml]}",
     run,

@@ -8,13 +8,13 @@ pub(super) static CHECK: Check = Check {
     name: "missing-key",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    finds: "A record without a key that its kind cannot do without.",
+    reports: "A record without a key that its kind cannot do without.",
     why: "A target without a limit, or a result without a day, says nothing that can be checked.",
-    mend: "Add the key that is named.",
-    found: "\
+    fix: "Add the key that is named.",
+    bad_example: "\
 targets:
   car-mass: {of: car}",
-    mended: "\
+    good_example: "\
 targets:
   car-mass: {of: car, at-most: 205 kg}",
     run: |study, reporter| reporter.report_read_problems(ProblemKind::MissingKey, study),

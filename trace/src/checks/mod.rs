@@ -5,27 +5,30 @@
 
 mod analysis_only;
 mod bad_value;
-mod childless;
 mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
+mod excess_margin;
 mod expired_waiver;
 pub(crate) mod future_result;
-mod idle_analysis;
+mod incomplete_decision;
 mod limits;
 mod missing_key;
+mod no_action;
+mod no_children;
+mod no_effect_on_points;
 mod no_estimate;
 mod no_evidence;
 mod no_lead;
 mod no_parent;
 mod no_reason;
+mod no_share;
 mod no_verification;
 mod numbers;
 mod off_chain;
-mod open_loop;
 mod over_allocated;
 mod over_budget;
-mod over_margin;
+mod plan_above_targets;
 mod plan_short;
 mod points_short;
 mod reference_cycle;
@@ -34,22 +37,19 @@ mod stale;
 mod stale_analysis;
 mod stale_result;
 mod target_after_result;
+mod target_at_risk;
 mod target_missed;
-mod target_off_course;
-mod target_off_plan;
-mod two_estimates;
-mod unallocated;
-mod unfed_target;
+mod two_sources;
 mod unit_mismatch;
 mod unknown_key;
 mod unknown_reference;
 mod unreadable_file;
 mod unrecorded_revision;
+mod unused_analysis;
 pub(crate) mod unused_waiver;
-mod unweighed_decision;
 mod value_cycle;
 mod verification_overdue;
-mod wrong_level;
+mod wrong_tier;
 
 use schema::read::{ProblemKind, Spot};
 use schema::settings::{Level, Settings, Stage};
@@ -98,16 +98,16 @@ pub struct Check {
     /// The level at each stage: concept, design, build, test, contest.
     pub levels: [Level; 5],
     /// What it finds, in one sentence.
-    pub finds: &'static str,
+    pub reports: &'static str,
     /// Why that matters.
     pub why: &'static str,
     /// How to mend it.
-    pub mend: &'static str,
+    pub fix: &'static str,
     /// Records that it reports, as a file beside a chain that holds together.
-    pub found: &'static str,
+    pub bad_example: &'static str,
     /// The same records mended. Checks of the history show the file after some commits, each after a line
     /// `# on DATE`.
-    pub mended: &'static str,
+    pub good_example: &'static str,
     run: fn(&Study, &mut Reporter),
 }
 
@@ -208,25 +208,28 @@ impl Reporter {
 static ALL: [&Check; 44] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
-    &childless::CHECK,
     &decision_drift::CHECK,
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,
+    &excess_margin::CHECK,
     &expired_waiver::CHECK,
     &future_result::CHECK,
-    &idle_analysis::CHECK,
+    &incomplete_decision::CHECK,
     &missing_key::CHECK,
+    &no_action::CHECK,
+    &no_children::CHECK,
+    &no_effect_on_points::CHECK,
     &no_estimate::CHECK,
     &no_evidence::CHECK,
     &no_lead::CHECK,
     &no_parent::CHECK,
     &no_reason::CHECK,
+    &no_share::CHECK,
     &no_verification::CHECK,
     &off_chain::CHECK,
-    &open_loop::CHECK,
     &over_allocated::CHECK,
     &over_budget::CHECK,
-    &over_margin::CHECK,
+    &plan_above_targets::CHECK,
     &plan_short::CHECK,
     &points_short::CHECK,
     &reference_cycle::CHECK,
@@ -234,22 +237,19 @@ static ALL: [&Check; 44] = [
     &stale_analysis::CHECK,
     &stale_result::CHECK,
     &target_after_result::CHECK,
+    &target_at_risk::CHECK,
     &target_missed::CHECK,
-    &target_off_course::CHECK,
-    &target_off_plan::CHECK,
-    &two_estimates::CHECK,
-    &unallocated::CHECK,
-    &unfed_target::CHECK,
+    &two_sources::CHECK,
     &unit_mismatch::CHECK,
     &unknown_key::CHECK,
     &unknown_reference::CHECK,
     &unreadable_file::CHECK,
     &unrecorded_revision::CHECK,
+    &unused_analysis::CHECK,
     &unused_waiver::CHECK,
-    &unweighed_decision::CHECK,
     &value_cycle::CHECK,
     &verification_overdue::CHECK,
-    &wrong_level::CHECK,
+    &wrong_tier::CHECK,
 ];
 
 /// All checks, in the order of their names.

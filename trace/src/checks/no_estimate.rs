@@ -9,14 +9,14 @@ pub(super) static CHECK: Check = Check {
     name: "no-estimate",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Error],
-    finds: "From the design stage on, a target without any value; a part that lacks an amount which a budget adds up.",
+    reports: "From the design stage on, a target without any value; a part that lacks an amount which a budget adds up.",
     why: "A target without a value cannot be seen to slip, and a part that weighs nothing makes a sum that is wrong.",
-    mend: "Write an `estimate`, however rough, with its uncertainty, or a formula or an analysis; give the part the \
+    fix: "Write an `estimate`, however rough, with its uncertainty, or a formula or an analysis; give the part the \
            amount with its basis, so that growth is added.",
-    found: "\
+    bad_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m}",
-    mended: "\
+    good_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m, estimate: 30 m ± 2 m}",
     run,

@@ -9,14 +9,14 @@ pub(super) static CHECK: Check = Check {
     name: "no-evidence",
     group: Group::Verification,
     levels: [Warning, Warning, Warning, Error, Error],
-    finds: "A result without evidence; a result or an analysis whose evidence file is absent or empty.",
+    reports: "A result without evidence; a result or an analysis whose evidence file is absent or empty.",
     why: "Without the runs, the sheet or the photograph nobody can tell later what was measured.",
-    mend: "Put the file into the data root and its path, relative to it, under `evidence`. With --staged the file must \
+    fix: "Put the file into the data root and its path, relative to it, under `evidence`. With --staged the file must \
            be staged too; an empty file and a path out of the data root do not count.",
-    found: "\
+    bad_example: "\
 results:
   weighing-march: {of: circle-time, value: 5.1 s, date: 2027-03-02}",
-    mended: "\
+    good_example: "\
 results:
   weighing-march: {of: circle-time, value: 5.1 s, date: 2027-03-02, evidence: [chain.yaml]}",
     run,

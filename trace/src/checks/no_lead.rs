@@ -8,13 +8,13 @@ pub(super) static CHECK: Check = Check {
     name: "no-lead",
     group: Group::Structure,
     levels: [Note, Note, Note, Warning, Warning],
-    finds: "A goal, event, system, target, requirement, part or decision without a lead, on it or on its system.",
+    reports: "A goal, event, system, target, requirement, part or decision without a lead, on it or on its system.",
     why: "What nobody answers for is found open at the contest.",
-    mend: "Name the role under `lead`, on the record or on its system; never a person's name.",
-    found: "\
+    fix: "Name the role under `lead`, on the record or on its system; never a person's name.",
+    bad_example: "\
 targets:
   cg-height: {of: car, at-most: 290 mm, serves: {circle-time: Less load moves outward.}}",
-    mended: "\
+    good_example: "\
 targets:
   cg-height: {of: car, lead: chief engineer, at-most: 290 mm, serves: {circle-time: Less load moves outward.}}",
     run,

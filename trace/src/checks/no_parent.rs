@@ -8,13 +8,13 @@ pub(super) static CHECK: Check = Check {
     name: "no-parent",
     group: Group::Structure,
     levels: [Warning, Error, Error, Error, Error],
-    finds: "An event, target, requirement, part or decision that serves nothing.",
+    reports: "An event, target, requirement, part or decision that serves nothing.",
     why: "Nobody can say why it is there, so nobody can say what it is worth.",
-    mend: "Name what it serves, and why, under `serves`. If there is no reason, the record (and the part) can go.",
-    found: "\
+    fix: "Name what it serves, and why, under `serves`. If there is no reason, the record (and the part) can go.",
+    bad_example: "\
 parts:
   front-upright: {title: Front upright, in: suspension}",
-    mended: "\
+    good_example: "\
 parts:
   front-upright:
     title: Front upright

@@ -8,16 +8,16 @@ pub(super) static CHECK: Check = Check {
     name: "no-reason",
     group: Group::Structure,
     levels: [Warning, Warning, Warning, Error, Error],
-    finds: "A missing reason, or one that only repeats a title or an id.",
+    reports: "A missing reason, or one that only repeats a title or an id.",
     why: "The reason is what a newcomer, a judge and next season's team need; the link alone says only that there is one.",
-    mend: "Say in one sentence why, best with the number that follows from it: what would be lost without it?",
-    found: "\
+    fix: "Say in one sentence why, best with the number that follows from it: what would be lost without it?",
+    bad_example: "\
 parts:
   front-upright:
     title: Front upright
     in: suspension
     serves: {circle-time: Front upright}",
-    mended: "\
+    good_example: "\
 parts:
   front-upright:
     title: Front upright

@@ -9,17 +9,17 @@ pub(super) static CHECK: Check = Check {
     name: "no-verification",
     group: Group::Verification,
     levels: [Note, Warning, Warning, Error, Error],
-    finds: "A target or requirement without `verify`; a part without it that no target or requirement is about.",
+    reports: "A target or requirement without `verify`; a part without it that no target or requirement is about.",
     why: "A target that nobody plans to measure is a wish. The four methods are test, analysis, inspection and \
           demonstration (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).",
-    mend: "Add `verify: {by: test, with: the rig or instrument, due: the day}`.",
-    found: "\
+    fix: "Add `verify: {by: test, with: the rig or instrument, due: the day}`.",
+    bad_example: "\
 targets:
   wheel-stiffness:
     of: suspension
     at-least: 2.4 kN*m/deg
     serves: {circle-time: Camber stays within 0.3 deg.}",
-    mended: "\
+    good_example: "\
 targets:
   wheel-stiffness:
     of: suspension

@@ -8,15 +8,15 @@ pub(super) static CHECK: Check = Check {
     name: "off-chain",
     group: Group::Structure,
     levels: [Note, Warning, Warning, Error, Error],
-    finds: "A record that has parents, none of which leads to a goal.",
+    reports: "A record that has parents, none of which leads to a goal.",
     why: "It has a reason, and that reason has none: it earns no points that anybody planned.",
-    mend: "Follow the chain shown to where it ends, and let that record serve what it is there for.",
-    found: "\
+    fix: "Follow the chain shown to where it ends, and let that record serve what it is there for.",
+    bad_example: "\
 systems:
   electrics: {in: car}
 parts:
   dashboard: {in: electrics, serves: {electrics: The driver reads the oil pressure from it.}}",
-    mended: "\
+    good_example: "\
 systems:
   electrics: {in: car}
 parts:

@@ -6,17 +6,17 @@ pub(super) static CHECK: Check = Check {
     name: "over-allocated",
     group: Group::Values,
     levels: [Note, Warning, Warning, Error, Error],
-    finds: "A budget whose shares' limits add up to more than its own limit less the reserve.",
+    reports: "A budget whose shares' limits add up to more than its own limit less the reserve.",
     why: "Every section can keep to its share and the car still be over.",
-    mend: "Give less to the shares that have room, or agree on another limit for the whole, with a revision for each.",
-    found: "\
+    fix: "Give less to the shares that have room, or agree on another limit for the whole, with a revision for each.",
+    bad_example: "\
 systems:
   brakes: {in: car}
 targets:
   car-mass: {of: car, at-most: 30 kg, reserve: 2 kg, total: mass}
   suspension-mass: {of: suspension, at-most: 20 kg, total: mass, share-of: car-mass}
   brakes-mass: {of: brakes, at-most: 9 kg, total: mass, share-of: car-mass}",
-    mended: "\
+    good_example: "\
 systems:
   brakes: {in: car}
 targets:

@@ -7,17 +7,17 @@ pub(super) static CHECK: Check = Check {
     name: "over-budget",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Error],
-    finds: "A target whose parts add up, times count and with growth, to more than its limit.",
+    reports: "A target whose parts add up, times count and with growth, to more than its limit.",
     why: "What one section takes too much is missing in another, and the later it is found the dearer it is.",
-    mend: "See with `tierod budget` who has room, and agree on a transfer or another limit with a revision for each. \
+    fix: "See with `tierod budget` who has room, and agree on a transfer or another limit with a revision for each. \
            No part is made lighter for a budget alone: loads and methods come first, the contest's rules and local \
            codes stand above it, and a qualified person decides.",
-    found: "\
+    bad_example: "\
 targets:
   suspension-mass: {of: suspension, at-most: 2 kg, total: mass}
 parts:
   upright: {in: suspension, count: 2, amounts: {mass: {value: 0.9 kg, basis: estimated}}}",
-    mended: "\
+    good_example: "\
 targets:
   suspension-mass: {of: suspension, at-most: 2 kg, total: mass}
 parts:

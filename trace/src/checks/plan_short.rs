@@ -6,15 +6,15 @@ pub(super) static CHECK: Check = Check {
     name: "plan-short",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Warning],
-    finds: "A goal whose events' plans add up to fewer points than it needs.",
+    reports: "A goal whose events' plans add up to fewer points than it needs.",
     why: "Even if everything goes to plan, the goal is not reached.",
-    mend: "Plan more from an event, and move the targets that earn it; or set another goal on record.",
-    found: "\
+    fix: "Plan more from an event, and move the targets that earn it; or set another goal on record.",
+    bad_example: "\
 goals:
   podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
 events:
   hill-climb: {plan: 55 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event there.}}",
-    mended: "\
+    good_example: "\
 goals:
   podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
 events:

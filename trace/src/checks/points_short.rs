@@ -6,18 +6,18 @@ pub(super) static CHECK: Check = Check {
     name: "points-short",
     group: Group::Values,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A goal whose predicted points are fewer than it needs.",
+    reports: "A goal whose predicted points are fewer than it needs.",
     why: "The car as the records have it does not reach what the team set out for. What a place takes is the mean of \
           its totals in past fields; the interval beside it holds the next year's with a probability of 90 % (prediction \
           interval for one more draw from a normal distribution, Student's t: Hahn and Meeker, Statistical Intervals, \
           chapter 4, from memory), as long as the contest and its rules stay alike.",
-    mend: "`tierod points` shows where points are lost, and `tierod worth` what would bring them.",
-    found: "\
+    fix: "`tierod points` shows where points are lost, and `tierod worth` what would bring them.",
+    bad_example: "\
 goals:
   podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
 events:
   hill-climb: {plan: 60 pts, expect: 50 pts, lead: team lead, serves: {podium: It is the only event there.}}",
-    mended: "\
+    good_example: "\
 goals:
   podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
 events:

@@ -6,14 +6,14 @@ pub(super) static CHECK: Check = Check {
     name: "reference-cycle",
     group: Group::Structure,
     levels: ALWAYS_ERROR,
-    finds: "Links of one kind (`serves`, `in`, `share-of`, `supersedes`) that lead back to where they began.",
+    reports: "Links of one kind (`serves`, `in`, `share-of`, `supersedes`) that lead back to where they began.",
     why: "Each record in the circle is there for the next one, and none of them for the goal.",
-    mend: "Remove the link that points down instead of up. The message tells the whole way.",
-    found: "\
+    fix: "Remove the link that points down instead of up. The message tells the whole way.",
+    bad_example: "\
 targets:
   wheel-stiffness: {of: suspension, at-least: 2 kN*m/deg, serves: {upright-stiffness: The upright needs it.}}
   upright-stiffness: {of: suspension, at-least: 9 kN*m/deg, serves: {wheel-stiffness: The wheel needs it.}}",
-    mended: "\
+    good_example: "\
 targets:
   wheel-stiffness: {of: suspension, at-least: 2 kN*m/deg, serves: {circle-time: Camber stays where the grip is.}}
   upright-stiffness: {of: suspension, at-least: 9 kN*m/deg, serves: {wheel-stiffness: The wheel needs it.}}",

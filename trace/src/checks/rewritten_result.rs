@@ -14,13 +14,13 @@ pub(super) static CHECK: Check = Check {
     name: "rewritten-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A result whose value, outcome, date or subject was changed in a later commit than the one that wrote it, and no new note \
+    reports: "A result whose value, outcome, date or subject was changed in a later commit than the one that wrote it, and no new note \
             was written with the change or after it; a result that was removed while its subject stands, and no other one of \
             the subject names it or came with the same words.",
     why: "A measurement is what was seen on that day: one that can be changed in silence proves nothing.",
-    mend: "Say in the `notes` of the result why it reads otherwise, or put it back and write the new measurement as a result of \
+    fix: "Say in the `notes` of the result why it reads otherwise, or put it back and write the new measurement as a result of \
            its own. A result that was removed is put back, or named in the `notes` of the one in its place.",
-    found: "\
+    bad_example: "\
 # on 2027-02-01
 targets:
   rack-force: {of: car, at-most: 300 N}
@@ -31,7 +31,7 @@ targets:
   rack-force: {of: car, at-most: 300 N}
 results:
   rack-pull: {of: rack-force, value: 295 N, date: 2027-01-30, evidence: [chain.yaml]}",
-    mended: "\
+    good_example: "\
 # on 2027-02-01
 targets:
   rack-force: {of: car, at-most: 300 N}
@@ -139,7 +139,7 @@ fn noted(history: &History, life: &Life) -> Option<usize> {
 }
 
 fn removed(study: &Study, history: &History, life: &Life, reporter: &mut Reporter) {
-    let Some(gone) = life.gone else { return };
+    let Some(gone) = life.removed else { return };
     let before = |route: &str| life.last_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
     let Some(of) = before("of") else { return };
     let loaded = &study.loaded;
@@ -171,8 +171,8 @@ fn removed(study: &Study, history: &History, life: &Life, reporter: &mut Reporte
 fn copied(history: &History, id: &str, life: &Life, gone: usize) -> bool {
     // That both have one subject is known by now, whatever its id was.
     let said = SAID.iter().filter(|route| **route != "of");
-    history.life(id).filter(|other| other.born == gone).is_some_and(|other| {
-        said.clone().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.born)))
+    history.life(id).filter(|other| other.added == gone).is_some_and(|other| {
+        said.clone().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.added)))
     })
 }
 

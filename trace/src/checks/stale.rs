@@ -138,16 +138,16 @@ impl<'h, 'r> Moves<'h, 'r> {
             let counts = match &event.what {
                 // What went there and back is as it was.
                 What::Value(route) => {
-                    event.life.born <= after && event.life.gone.is_none() && {
+                    event.life.added <= after && event.life.removed.is_none() && {
                         let (then, now) = (event.life.last_at(route, after), event.life.last_at(route, end));
                         !same(route, then, now)
                     }
                 }
-                What::Added => event.life.gone.is_none(),
-                What::Removed => event.life.born <= after,
+                What::Added => event.life.removed.is_none(),
+                What::Removed => event.life.added <= after,
                 What::Out | What::Into => {
                     let (then, now) = (event.life.last_at("in", after), event.life.last_at("in", end));
-                    event.life.born <= after && event.life.gone.is_none() && then != now
+                    event.life.added <= after && event.life.removed.is_none() && then != now
                 }
             };
             if counts {
@@ -159,7 +159,7 @@ impl<'h, 'r> Moves<'h, 'r> {
     /// The choices that fell otherwise in decisions of these.
     fn choices(&self, of: &HashSet<&str>, after: usize, all: &mut Vec<Moved>) {
         let end = self.history.steps.len();
-        for life in self.history.lives().iter().filter(|life| life.kind == Kind::Decision && life.gone.is_none()) {
+        for life in self.history.lives().iter().filter(|life| life.kind == Kind::Decision && life.removed.is_none()) {
             if !life.last_at("of", end).is_some_and(|id| of.contains(id)) {
                 continue;
             }
@@ -213,11 +213,11 @@ fn part<'h>(study: &Study, life: &'h Life, events: &mut Vec<Event<'h>>) {
     let mut add = |step: usize, system: Option<&'h str>, what: What, text: String| {
         events.push(Event { step, life, system, what, text });
     };
-    add(life.born, system(life.born), What::Added, format!("the part {} was added", life.id));
-    if let Some(gone) = life.gone {
+    add(life.added, system(life.added), What::Added, format!("the part {} was added", life.id));
+    if let Some(gone) = life.removed {
         add(gone, system(gone), What::Removed, format!("the part {} was removed", life.id));
     }
-    for change in life.changes.iter().filter(|change| change.step > life.born) {
+    for change in life.changes.iter().filter(|change| change.step > life.added) {
         let route = &*change.route;
         let is_amount = route.starts_with("amounts.") && route.ends_with(".value");
         if route == "in" {

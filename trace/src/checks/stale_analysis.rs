@@ -10,11 +10,11 @@ pub(super) static CHECK: Check = Check {
     name: "stale-analysis",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A calculation made outside the tool, not superseded, whose subject changed since its record did: the parts \
+    reports: "A calculation made outside the tool, not superseded, whose subject changed since its record did: the parts \
             or systems of the targets that it finds, and the parts whose amounts it is given.",
     why: "Its numbers are those of an earlier car, and nothing brings them up to date by itself.",
-    mend: "Calculate again and bring the record up to date, or write the new one and let it supersede the old.",
-    found: "\
+    fix: "Calculate again and bring the record up to date, or write the new one and let it supersede the old.",
+    bad_example: "\
 # on 2026-12-01
 parts:
   rack: {in: suspension, amounts: {mass: 1.4 kg}}
@@ -29,7 +29,7 @@ targets:
   rack-safety: {of: rack, at-least: 2}
 analyses:
   rack-bending: {finds: {rack-safety: 2.4}, informs: [rack]}",
-    mended: "\
+    good_example: "\
 # on 2026-12-01
 parts:
   rack: {in: suspension, amounts: {mass: 1.4 kg}}

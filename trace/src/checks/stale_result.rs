@@ -9,12 +9,12 @@ pub(super) static CHECK: Check = Check {
     name: "stale-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A result, the latest of its record, whose subject changed since: what a requirement asks for; a part's \
+    reports: "A result, the latest of its record, whose subject changed since: what a requirement asks for; a part's \
             amounts or count, or a choice about it; for a target of a system its parts; for a budget of the car, that amount of any \
             part. An amount that was weighed or paid is better known, and has not changed.",
     why: "The car that was measured is not the car that will run.",
-    mend: "Measure again, or say in the `notes` of the result why it still holds.",
-    found: "\
+    fix: "Measure again, or say in the `notes` of the result why it still holds.",
+    bad_example: "\
 # on 2026-12-01
 parts:
   rack: {in: suspension, amounts: {mass: 1.4 kg}}
@@ -28,7 +28,7 @@ parts:
   rack: {in: suspension, amounts: {mass: 1.1 kg}}
 results:
   rack-on-the-rig: {of: rack, outcome: pass, date: 2027-01-30, evidence: [chain.yaml]}",
-    mended: "\
+    good_example: "\
 # on 2026-12-01
 parts:
   rack: {in: suspension, amounts: {mass: 1.4 kg}}
@@ -58,7 +58,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let value = life.changes_of("value").last();
         // A note may say why the result still holds.
         let said = ["value", "outcome", "date", "notes"].iter().filter_map(|route| life.changes_of(route).last());
-        let brought = said.map(|change| change.step).max().unwrap_or(life.born);
+        let brought = said.map(|change| change.step).max().unwrap_or(life.added);
         let moved = subjects(study, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
         if let Some(what) = moves.told(moved) {
             let record = loaded.record(of);

@@ -10,12 +10,12 @@ pub(super) static CHECK: Check = Check {
     name: "target-after-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A target whose limit was first set, or moved, after the result that meets it, with no revision that says so.",
+    reports: "A target whose limit was first set, or moved, after the result that meets it, with no revision that says so.",
     why: "A limit that follows the result proves nothing: any car meets the targets that are written after it was \
           measured.",
-    mend: "If the change was agreed, write the revision with its reason; else put the limit back and let the result \
+    fix: "If the change was agreed, write the revision with its reason; else put the limit back and let the result \
            stand as missed.",
-    found: "\
+    bad_example: "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N}
@@ -29,7 +29,7 @@ targets:
   rack-force: {of: car, at-most: 320 N}
 results:
   rack-pull: {of: rack-force, value: 310 N, date: 2027-01-30, evidence: [chain.yaml]}",
-    mended:
+    good_example:
         "\
 # on 2026-12-01
 targets:

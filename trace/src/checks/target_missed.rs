@@ -9,17 +9,17 @@ pub(super) static CHECK: Check = Check {
     name: "target-missed",
     group: Group::Values,
     levels: [Warning, Warning, Warning, Error, Error],
-    finds: "A target whose latest result lies beyond its limit; a target, requirement or part whose latest result failed.",
+    reports: "A target whose latest result lies beyond its limit; a target, requirement or part whose latest result failed.",
     why: "It was measured, and it is not so: what rests on the target will not be so either.",
-    mend: "Change the car and measure again, or agree on another limit and write the revision. A safety-critical \
+    fix: "Change the car and measure again, or agree on another limit and write the revision. A safety-critical \
            target is never lowered to meet a result: loads and methods come first, the contest's rules and local \
            codes stand above it, and a qualified person decides.",
-    found: "\
+    bad_example: "\
 targets:
   track-width: {of: car, at-most: 1.2 m}
 results:
   track-width-measured: {of: track-width, value: 1.21 m, date: 2027-03-01, evidence: [chain.yaml]}",
-    mended: "\
+    good_example: "\
 targets:
   track-width: {of: car, at-most: 1.2 m}
 results:

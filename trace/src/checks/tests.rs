@@ -11,10 +11,10 @@ fn the_registry_is_sorted_and_has_each_check_once() {
 fn every_check_has_its_docs() {
     for check in all() {
         assert!(schema::words::is_kebab_case(check.name));
-        for text in [check.finds, check.why, check.mend] {
+        for text in [check.reports, check.why, check.fix] {
             assert!(text.ends_with(['.', '?']) && text.len() > 12, "{}: {text:?}", check.name);
         }
-        assert!(!check.found.is_empty() && !check.mended.is_empty(), "{}", check.name);
+        assert!(!check.bad_example.is_empty() && !check.good_example.is_empty(), "{}", check.name);
         assert!(check.levels.windows(2).all(|pair| pair[0] <= pair[1]), "{}: levels rise with the stage", check.name);
     }
 }
@@ -34,12 +34,12 @@ fn every_check_has_a_file_of_its_name() {
 
 #[test]
 fn settings_change_levels_and_never_those_of_reading() {
-    let text = b"levels: {no-lead: off, childless: {test: error}, unknown-key: off}";
+    let text = b"levels: {no-lead: off, no-children: {test: error}, unknown-key: off}";
     let (settings, problems) = schema::read::settings(text);
     assert!(problems.is_empty(), "{problems:?}");
     let at = |name: &str, stage| level(find(name).unwrap(), &settings, stage);
     assert_eq!(at("no-lead", Stage::Build), Level::Off);
-    assert_eq!(at("childless", Stage::Test), Error);
-    assert_eq!(at("childless", Stage::Contest), Warning, "stages that are not named keep the check's own level");
+    assert_eq!(at("no-children", Stage::Test), Error);
+    assert_eq!(at("no-children", Stage::Contest), Warning, "stages that are not named keep the check's own level");
     assert_eq!(at("unknown-key", Stage::Build), Error);
 }

@@ -8,13 +8,13 @@ pub(super) static CHECK: Check = Check {
     name: "unknown-key",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    finds: "A key that the record, or the file, does not have.",
+    reports: "A key that the record, or the file, does not have.",
     why: "A mistyped key is a value that nobody reads.",
-    mend: "Take the key suggested, or put the text under `notes`. `tierod schema` lists all keys.",
-    found: "\
+    fix: "Take the key suggested, or put the text under `notes`. `tierod schema` lists all keys.",
+    bad_example: "\
 parts:
   front-upright: {in: suspension, cuont: 2}",
-    mended: "\
+    good_example: "\
 parts:
   front-upright: {in: suspension, count: 2}",
     run: |study, reporter| reporter.report_read_problems(ProblemKind::UnknownKey, study),

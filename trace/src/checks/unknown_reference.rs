@@ -1,7 +1,7 @@
 //! `unknown-reference`: a name that leads nowhere, or to the wrong kind of record.
 
 use schema::records::Body;
-use schema::suggest;
+use schema::{renamed, suggest};
 
 use super::{ALWAYS_ERROR, Check, FileId, Group, Reporter, Study, all, can_be_waived};
 
@@ -9,13 +9,13 @@ pub(super) static CHECK: Check = Check {
     name: "unknown-reference",
     group: Group::Structure,
     levels: ALWAYS_ERROR,
-    finds: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
+    reports: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
     why: "A link that leads nowhere carries no reason, no budget and no points.",
-    mend: "Take the name suggested, write the record, or remove the link.",
-    found: "\
+    fix: "Take the name suggested, write the record, or remove the link.",
+    bad_example: "\
 parts:
   front-upright: {in: suspention}",
-    mended: "\
+    good_example: "\
 parts:
   front-upright: {in: suspension}",
     run,
@@ -33,14 +33,13 @@ fn run(study: &Study, reporter: &mut Reporter) {
         }
     }
     reporter.report_value_problems(crate::values::ValueProblemKind::Reference, study);
-    let names = || all().iter().map(|check| check.name);
     for (index, record) in graph.loaded.records() {
         match &record.body {
             Body::Waiver(waiver) => {
                 let Some(check) = waiver.check.as_ref().map(schema::Id::as_str) else { continue };
-                if !names().any(|name| name == check) {
-                    let help = suggest::did_you_mean(check, names(), "`tierod explain` lists the checks");
-                    reporter.report(index, &["check"], format!("there is no check `{check}`"), help);
+                if super::find(check).is_none() {
+                    let (message, help) = unknown_check(check);
+                    reporter.report(index, &["check"], message, help);
                 } else if !can_be_waived(check) {
                     let help = "mend the finding, and remove the waiver";
                     reporter.report(index, &["check"], format!("findings of `{check}` cannot be waived"), help);
@@ -83,10 +82,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (check, _) in graph.loaded.settings().levels.iter() {
         let name = check.as_str();
         let problem = match super::find(name) {
-            None => Some((
-                format!("there is no check `{name}`"),
-                suggest::did_you_mean(name, names(), "`tierod explain` lists the checks"),
-            )),
+            None => Some(unknown_check(name)),
             Some(check) if check.group == Group::Reading => {
                 let help = "remove the line: what cannot be read is an error at every stage".to_owned();
                 Some((format!("the level of `{name}` cannot be set"), help))
@@ -95,6 +91,18 @@ fn run(study: &Study, reporter: &mut Reporter) {
         };
         if let Some((message, help)) = problem {
             reporter.report_in_file(FileId::new(0), None, ["levels", name], message, help);
+        }
+    }
+}
+
+/// What is wrong with the name of a check, and what to do.
+fn unknown_check(name: &str) -> (String, String) {
+    match renamed::notice(renamed::Use::Check, name) {
+        Some((message, new)) => (message, format!("use `{new}`")),
+        None => {
+            let names = all().iter().map(|check| check.name);
+            let help = suggest::did_you_mean(name, names, "`tierod explain` lists the checks");
+            (format!("there is no check `{name}`"), help)
         }
     }
 }

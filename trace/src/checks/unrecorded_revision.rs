@@ -12,19 +12,19 @@ pub(super) static CHECK: Check = Check {
     name: "unrecorded-revision",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A target whose limit is not the one it was first set to, with no revision that ends at it; a target whose \
+    reports: "A target whose limit is not the one it was first set to, with no revision that ends at it; a target whose \
             newest revision ends at another limit; a revision that begins at a limit that was not in \
             force, or to which no revision leads.",
     why: "Others design to the limit they agreed on, and nobody can tell later who moved it and why.",
-    mend: "Write the revision (who agreed, and the reason), or put the limit back.",
-    found: "\
+    fix: "Write the revision (who agreed, and the reason), or put the limit back.",
+    bad_example: "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N}
 # on 2027-02-10
 targets:
   rack-force: {of: car, at-most: 320 N}",
-    mended:
+    good_example:
         "\
 # on 2026-12-01
 targets:

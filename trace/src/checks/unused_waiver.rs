@@ -7,14 +7,14 @@ pub(super) static CHECK: Check = Check {
     name: "unused-waiver",
     group: Group::Waivers,
     levels: [Note; 5],
-    finds: "A waiver in force whose check finds nothing on its record.",
+    reports: "A waiver in force whose check finds nothing on its record.",
     why: "It would hide the next finding of that kind, which nobody has accepted.",
-    mend: "Remove it: git keeps what it said.",
-    found: "\
+    fix: "Remove it: git keeps what it said.",
+    bad_example: "\
 waivers:
   late-scale:
-    {check: verification-overdue, on: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
-    mended: "\
+    {check: verification-overdue, of: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
+    good_example: "\
 # no waiver",
     // Only known once the waivers were applied.
     run: |_, _| {},
@@ -24,7 +24,7 @@ waivers:
 pub(crate) fn drafts(loaded: &Loaded, unused: &[RecordId]) -> Vec<Draft> {
     let mut reporter = super::Reporter { check: &CHECK, drafts: Vec::new() };
     for &index in unused {
-        if let Some((Some(check), Some(on))) = loaded.waiver(index).map(|waiver| (&waiver.check, &waiver.on)) {
+        if let Some((Some(check), Some(on))) = loaded.waiver(index).map(|waiver| (&waiver.check, &waiver.of)) {
             reporter.report(
                 index,
                 &[],

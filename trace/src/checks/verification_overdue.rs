@@ -9,16 +9,16 @@ pub(super) static CHECK: Check = Check {
     name: "verification-overdue",
     group: Group::Verification,
     levels: [Warning, Warning, Warning, Warning, Error],
-    finds: "A verification whose day has passed, of a record that has no result.",
+    reports: "A verification whose day has passed, of a record that has no result.",
     why: "Late results come too late to change the car.",
-    mend: "Do it and write the result, or agree on another day and say so under `verify`.",
-    found: "\
+    fix: "Do it and write the result, or agree on another day and say so under `verify`.",
+    bad_example: "\
 targets:
   suspension-mass:
     of: suspension
     at-most: 37 kg
     verify: {by: test, with: bench scale, due: 2026-04-20}",
-    mended: "\
+    good_example: "\
 targets:
   suspension-mass:
     of: suspension

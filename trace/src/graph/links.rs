@@ -62,8 +62,8 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
     let mut all = Collector(Vec::new());
     match &record.body {
         Body::Goal(goal) => {
-            if let Some(file) = goal.field.as_ref().and_then(|field| field.file.as_deref()) {
-                all.name(None, &["field", "file"], file, May::File);
+            if let Some(file) = goal.past_standings.as_ref().and_then(|table| table.file.as_deref()) {
+                all.name(None, &["past-standings", "file"], file, May::File);
             }
         }
         Body::Event(event) => {
@@ -101,8 +101,8 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         }
         Body::Decision(decision) => {
             all.id(Link::Of, "of", decision.of.as_ref(), May::CarOr(SYSTEM_OR_PART));
-            for id in &decision.weighs {
-                all.name(Some(Link::Weighs), &["weighs", id.as_str()], id.as_str(), May::Kinds(&[Kind::Target]));
+            for id in &decision.criteria {
+                all.name(Some(Link::Criteria), &["criteria", id.as_str()], id.as_str(), May::Kinds(&[Kind::Target]));
             }
             for (name, alternative) in decision.alternatives.iter() {
                 for reference in alternative.sets.keys() {
@@ -117,8 +117,8 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         }
         Body::Revision(revision) => all.id(Link::Of, "of", revision.of.as_ref(), May::Kinds(&[Kind::Target])),
         Body::Waiver(waiver) => {
-            if let Some(on) = &waiver.on {
-                all.name(None, &["on"], on.as_str(), May::Any);
+            if let Some(of) = &waiver.of {
+                all.name(None, &["of"], of.as_str(), May::Any);
             }
         }
     }

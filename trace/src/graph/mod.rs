@@ -33,7 +33,7 @@ pub enum Link {
     /// An analysis changed a decision or a part.
     Informs,
     /// A decision is judged by a target.
-    Weighs,
+    Criteria,
     /// A result is about a target, requirement, part or event.
     Verifies,
 }
@@ -47,7 +47,7 @@ impl Link {
             Self::In => "in",
             Self::Finds => "finds",
             Self::Informs => "informs",
-            Self::Weighs => "weighs",
+            Self::Criteria => "criteria",
             Self::Verifies => "verifies",
         }
     }

@@ -33,7 +33,7 @@ impl Chains {
         let mut hanging = Self { hop: chains.hop.clone(), distance: chains.distance.clone() };
         let mut queue: VecDeque<RecordId> =
             graph.loaded.record_ids().filter(|index| hanging.distance[*index].is_some()).collect();
-        hanging.spread(graph, &mut queue, &[Link::Verifies, Link::Finds, Link::Weighs, Link::Informs]);
+        hanging.spread(graph, &mut queue, &[Link::Verifies, Link::Finds, Link::Criteria, Link::Informs]);
         for index in graph.loaded.record_ids() {
             let is_revision = graph.loaded.record(index).kind() == Kind::Revision;
             let of_revision = || graph.linked(index, Link::Of, Direction::Outgoing).next().filter(|_| is_revision);

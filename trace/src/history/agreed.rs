@@ -18,7 +18,7 @@ pub(crate) struct Agreed<'r> {
     /// What it says.
     pub(crate) revision: &'r Revision,
     /// The step in which it came; the first where there is no history.
-    born: usize,
+    added: usize,
     /// The step in which its end was edited after the limit had gone there: such a one records nothing.
     pub(crate) edited: Option<usize>,
 }
@@ -49,7 +49,7 @@ pub(crate) fn agreed<'r>(
         .map(|(index, revision)| {
             let life = history.and_then(|history| history.life(loaded.record(index).id.as_str()));
             let edited = life.zip(revision.to.as_ref()).and_then(|(life, to)| edited(life, moves, to.si()));
-            Agreed { index, revision, born: life.map_or(0, |life| life.born), edited }
+            Agreed { index, revision, added: life.map_or(0, |life| life.added), edited }
         })
         .collect()
 }
@@ -57,7 +57,7 @@ pub(crate) fn agreed<'r>(
 /// The step in which the end of a revision was edited, if the limit was there before.
 fn edited(life: &Life, moves: &[LimitMove], to: f64) -> Option<usize> {
     let number = |text: &Option<Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
-    let mut edits = life.changes_of("to").filter(|change| change.step > life.born);
+    let mut edits = life.changes_of("to").filter(|change| change.step > life.added);
     let last = edits.rfind(|change| match (number(&change.before), number(&change.after)) {
         (Some(before), Some(after)) => !same_number(before, after),
         _ => false,
@@ -66,7 +66,7 @@ fn edited(life: &Life, moves: &[LimitMove], to: f64) -> Option<usize> {
     let leads = |after: &super::LimitText| ends(&after.limit).any(|end| same_number(end, to));
     let went = || moves.iter().filter(|(.., after)| after.as_ref().is_some_and(leads)).map(|(at, ..)| *at);
     // Where the limit stood long before the revision came says nothing of it.
-    let since = went().any(|at| life.born <= at && at < step);
+    let since = went().any(|at| life.added <= at && at < step);
     (since || went().next_back().is_some_and(|last| last < step)).then_some(step)
 }
 
@@ -85,7 +85,7 @@ pub(crate) fn on_record(step: usize, before: Option<&Limit>, after: &Limit, revi
     }
     if moved.is_empty() && given_up {
         let left = || ends(after);
-        return revisions.iter().any(|agreed| agreed.born >= step && left().any(|end| agreed.leads_to(end)));
+        return revisions.iter().any(|agreed| agreed.added >= step && left().any(|end| agreed.leads_to(end)));
     }
     moved.into_iter().all(|end| revisions.iter().any(|agreed| agreed.leads_to(end)))
 }

@@ -124,7 +124,7 @@ impl Ancestry {
         }
         for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
             for id in ids(life) {
-                self.holders.entry(id.clone()).or_default().extend(numbers[life.born]);
+                self.holders.entry(id.clone()).or_default().extend(numbers[life.added]);
             }
         }
         last
@@ -156,7 +156,7 @@ impl History {
     pub(crate) fn came_after(&self, target: &Life, moved: &LimitMove, result: &Life, date: Day) -> bool {
         let (step, _, _) = *moved;
         let Some(ancestry) = &self.ancestry else {
-            return result.born < step || (result.born > step && self.steps[step].no_later_than > date);
+            return result.added < step || (result.added > step && self.steps[step].no_later_than > date);
         };
         let key = self.written(target, moved).id.as_deref().unwrap_or("");
         let Some(&limit) = ancestry.numbers.get(key) else { return false };
@@ -178,8 +178,8 @@ impl History {
 
     /// The commit that wrote a record first: where a merge brought it, the one on its branch.
     pub(crate) fn first_written(&self, life: &Life) -> &Commit {
-        let inside = self.branches_of(life, life.born).into_iter().find(|(_, inner)| inner.born > 0);
-        inside.map_or(&self.steps[life.born], |(branch, inner)| branch.first_written(inner))
+        let inside = self.branches_of(life, life.added).into_iter().find(|(_, inner)| inner.added > 0);
+        inside.map_or(&self.steps[life.added], |(branch, inner)| branch.first_written(inner))
     }
 
     /// The commit on a branch that wrote what a merge brought, as far as branches are read; none for other commits.

@@ -17,7 +17,7 @@ use crate::snapshot::Snapshot;
 use crate::snapshot::past::Step;
 
 /// Counts up with every change of what is kept or how it is read from git.
-const FORMAT: u32 = 2;
+const FORMAT: u32 = 3;
 /// The folder below git's.
 const FOLDER: &str = "tierod";
 /// A larger file is not read: it would be no cache of ours, or slower than git.

@@ -89,7 +89,7 @@ impl Builder<'_> {
     fn end(&mut self, id: u32, step: usize) {
         if let Some(&life) = self.of.get(&id) {
             self.alive[life] = false;
-            self.lives[life].gone = Some(step);
+            self.lives[life].removed = Some(step);
         }
     }
 
@@ -110,8 +110,8 @@ impl Builder<'_> {
                     older_ids: Vec::new(),
                     renames: Vec::new(),
                     moves: Vec::new(),
-                    born: step,
-                    gone: None,
+                    added: step,
+                    removed: None,
                     changes: Vec::new(),
                 });
                 self.alive.push(true);
@@ -121,7 +121,7 @@ impl Builder<'_> {
             }
         };
         self.alive[life] = true;
-        self.lives[life].gone = None;
+        self.lives[life].removed = None;
         self.change(id, step, held);
     }
 
@@ -171,7 +171,7 @@ impl Builder<'_> {
             for older in self.older(held) {
                 if older != life
                     && !self.alive[older]
-                    && self.lives[older].gone.is_some_and(|gone| gone <= self.lives[life].born)
+                    && self.lives[older].removed.is_some_and(|gone| gone <= self.lives[life].added)
                 {
                     self.join(older, life, id);
                     break;
@@ -195,7 +195,7 @@ impl Builder<'_> {
         let life = std::mem::replace(&mut self.lives[later], empty);
         let mut changes = Vec::new();
         for mut change in life.changes {
-            if change.step == life.born {
+            if change.step == life.added {
                 change.before = values.remove(&change.route);
                 if change.before == change.after {
                     continue;
@@ -205,17 +205,21 @@ impl Builder<'_> {
         }
         let mut dropped: Vec<_> = values.into_iter().collect();
         dropped.sort();
-        let dropped =
-            dropped.into_iter().map(|(route, text)| Change { step: life.born, route, before: Some(text), after: None });
-        let at = changes.iter().position(|change| change.step > life.born).unwrap_or(changes.len());
+        let dropped = dropped.into_iter().map(|(route, text)| Change {
+            step: life.added,
+            route,
+            before: Some(text),
+            after: None,
+        });
+        let at = changes.iter().position(|change| change.step > life.added).unwrap_or(changes.len());
         changes.splice(at..at, dropped);
-        self.rename(older, id, life.born);
+        self.rename(older, id, life.added);
         self.of.insert(id, older);
         self.alive[older] = true;
         self.alive[later] = false;
         self.last.swap(older, later);
         let joined = &mut self.lives[older];
-        joined.gone = life.gone;
+        joined.removed = life.removed;
         joined.kind = life.kind;
         joined.older_ids.extend(life.older_ids);
         joined.renames.extend(life.renames);

@@ -88,9 +88,9 @@ pub struct Life {
     /// The steps in which it went to another file: from where, and where to.
     pub moves: Vec<(usize, Arc<str>, Arc<str>)>,
     /// The step in which it came.
-    pub born: usize,
+    pub added: usize,
     /// The step in which it went, if it did.
-    pub gone: Option<usize>,
+    pub removed: Option<usize>,
     /// What was changed, in the order of the steps; its first fields are set in the step in which it came.
     pub changes: Vec<Change>,
 }
@@ -103,7 +103,7 @@ impl Life {
 
     /// The text of a field after a step.
     pub fn value_at(&self, route: &str, step: usize) -> Option<&str> {
-        if self.gone.is_some_and(|gone| gone <= step) {
+        if self.removed.is_some_and(|removed| removed <= step) {
             return None;
         }
         self.last_at(route, step)
@@ -117,7 +117,7 @@ impl Life {
 
     /// The last step in which anything in it changed.
     pub fn last_change(&self) -> usize {
-        self.changes.last().map_or(self.born, |change| change.step)
+        self.changes.last().map_or(self.added, |change| change.step)
     }
 }
 
@@ -143,7 +143,7 @@ pub struct History {
     /// Does it begin where a shallow clone was cut?
     pub shallow: bool,
     /// Versions of files that could not be read and were passed over: the step, and the path.
-    pub unread: Vec<(usize, String)>,
+    pub unreadable_versions: Vec<(usize, String)>,
     lives: Vec<Life>,
     by_id: HashMap<Arc<str>, usize>,
     branches: Vec<Branch>,
@@ -242,7 +242,7 @@ impl History {
         let mut history = Self {
             steps,
             shallow: log.shallow,
-            unread: unread.collect(),
+            unreadable_versions: unread.collect(),
             lives: lives::lives(log),
             by_id: HashMap::new(),
             branches: log.branches.iter().map(Branch::of).collect(),
@@ -295,7 +295,7 @@ pub enum Past {
     /// All of it.
     Known(Box<History>),
     /// The clone is shallow: the beginning is missing, and what is there may mislead.
-    Short(Box<History>),
+    Shallow(Box<History>),
     /// None, and why.
     None(String),
     /// The settings leave it out.
@@ -307,14 +307,14 @@ impl Past {
     pub fn whole(&self) -> Option<&History> {
         match self {
             Self::Known(history) => Some(history),
-            Self::Short(_) | Self::None(_) | Self::Off => None,
+            Self::Shallow(_) | Self::None(_) | Self::Off => None,
         }
     }
 
     /// The history as far as it is there.
     pub fn any(&self) -> Option<&History> {
         match self {
-            Self::Known(history) | Self::Short(history) => Some(history),
+            Self::Known(history) | Self::Shallow(history) => Some(history),
             Self::None(_) | Self::Off => None,
         }
     }
@@ -323,7 +323,7 @@ impl Past {
     pub fn word(&self) -> &'static str {
         match self {
             Self::Known(_) => "on",
-            Self::Short(_) => "short",
+            Self::Shallow(_) => "shallow",
             Self::None(_) | Self::Off => "off",
         }
     }
@@ -332,7 +332,7 @@ impl Past {
     pub fn reason(&self) -> Option<String> {
         match self {
             Self::Known(_) | Self::Off => None,
-            Self::Short(_) => Some("the clone is shallow: `git fetch --unshallow` brings the rest".to_owned()),
+            Self::Shallow(_) => Some("the clone is shallow: `git fetch --unshallow` brings the rest".to_owned()),
             Self::None(why) => Some(why.clone()),
         }
     }
@@ -441,7 +441,7 @@ fn read(snapshot: &Snapshot, day: Day, logs: Option<&mut Logs>) -> Result<Past, 
         }
     }
     let history = Box::new(History::of(&log, (!committed).then_some(day)));
-    Ok(if history.shallow { Past::Short(history) } else { Past::Known(history) })
+    Ok(if history.shallow { Past::Shallow(history) } else { Past::Known(history) })
 }
 
 /// A history that is told rather than read from git, for tests: the day of each step, and the record file after it.

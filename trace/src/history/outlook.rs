@@ -206,7 +206,7 @@ fn sum_of(bytes: &[u8]) -> [u8; 32] {
     Sha256::digest(bytes).into()
 }
 
-const STATUSES: [Status; 5] = [Status::Met, Status::Missed, Status::OnCourse, Status::OffCourse, Status::Open];
+const STATUSES: [Status; 5] = [Status::Met, Status::Missed, Status::OnTarget, Status::AtRisk, Status::NoValue];
 
 fn bytes_of(outlook: &Outlook) -> Vec<u8> {
     let mut out = Vec::new();
@@ -264,7 +264,7 @@ mod tests {
     fn an_outlook_is_read_as_it_was_written() {
         let limit = Some(Limit { at_least: None, at_most: Some(2.0) });
         let (origin, unit) = ("estimate".to_owned(), "kg".to_owned());
-        let stood = Stood { value: Some(1.5), uncertainty: 0.1, limit, status: Some(Status::OnCourse), origin, unit };
+        let stood = Stood { value: Some(1.5), uncertainty: 0.1, limit, status: Some(Status::OnTarget), origin, unit };
         let outlook = Outlook { stood: HashMap::from_iter([("a".to_owned(), stood)]) };
         let bytes = bytes_of(&outlook);
         assert_eq!(read(&sum_of(&bytes), &bytes), Some(outlook));

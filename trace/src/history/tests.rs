@@ -25,7 +25,7 @@ fn fields_are_set_changed_and_removed() {
             "2 count: 2 -> -"
         ]
     );
-    assert_eq!((told(&history, "b").len(), history.life("b").unwrap().gone), (1, Some(2)));
+    assert_eq!((told(&history, "b").len(), history.life("b").unwrap().removed), (1, Some(2)));
     assert_eq!(history.value_at("a", "count", 1), Some("2"));
     assert_eq!(history.value_at("a", "count", 2), None);
     assert_eq!(history.value_at("b", "count", 2), None);
@@ -43,7 +43,7 @@ fn a_rename_goes_on_with_one_life_whenever_it_is_told() {
     for (states, told_at) in [(&at_once[..], 1), (&later, 2)] {
         let history = scripted(states);
         let life = history.life("hub").unwrap();
-        assert_eq!((&*life.id, life.born, life.gone), ("upright", 0, None));
+        assert_eq!((&*life.id, life.added, life.removed), ("upright", 0, None));
         assert_eq!(life.older_ids.iter().map(|id| &**id).collect::<Vec<_>>(), ["hub"]);
         assert_eq!(life.renames[0].0, 1);
         assert_eq!(history.lives().len(), 1);
@@ -72,7 +72,7 @@ fn broken_yaml_leaves_the_records_as_they_were() {
         ("2027-01-03", "parts:\n  a: {count: 3}\n"),
     ]);
     assert_eq!(told(&history, "a"), ["0 count: - -> 1", "2 count: 1 -> 3"]);
-    assert_eq!(history.unread, [(1, "a.yaml".to_owned())]);
+    assert_eq!(history.unreadable_versions, [(1, "a.yaml".to_owned())]);
 }
 
 #[test]
@@ -80,7 +80,7 @@ fn a_record_that_comes_back_has_one_life() {
     let a = "parts:\n  a: {count: 1}\n";
     let history = scripted(&[("2027-01-01", a), ("2027-01-02", ""), ("2027-01-03", a)]);
     assert_eq!(told(&history, "a"), ["0 count: - -> 1"]);
-    assert_eq!(history.life("a").unwrap().gone, None);
+    assert_eq!(history.life("a").unwrap().removed, None);
 }
 
 #[test]

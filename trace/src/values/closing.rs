@@ -16,7 +16,7 @@ pub enum Transfer {
     /// The least change of limits that closes them all.
     Moves(Vec<Move>),
     /// No transfer does: the shares need more than there is.
-    Short {
+    Shortfall {
         /// This much, in SI.
         by: f64,
         /// The share with the largest growth allowance left, and that allowance.
@@ -120,7 +120,7 @@ impl Values {
                         largest = Some((index, growth));
                     }
                 }
-                Transfer::Short { by: by * factor, growth: largest }
+                Transfer::Shortfall { by: by * factor, growth: largest }
             }
             Closing::Limits(limits) => {
                 let all = placed.iter().zip(&slots).zip(limits);

@@ -4,6 +4,7 @@
 mod budgets;
 mod build;
 mod closing;
+mod compare;
 mod ledger;
 mod network;
 mod order;
@@ -13,17 +14,16 @@ mod sheets;
 mod status;
 mod tables;
 pub mod transfer;
-mod weigh;
 mod worth;
 
 pub use budgets::{Budget, Share};
 pub use closing::{Move, Transfer};
+pub use compare::{Comparison, Outcome};
 pub use network::{Gradients, Network, Partials, Rule, State};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
 pub use status::{Limit, Standing, Status};
-pub use weigh::{Outcome, Weighed};
 pub use worth::Worth;
 
 use std::sync::{Arc, OnceLock};

@@ -93,13 +93,13 @@ impl Values {
             return Ok(Needed { points, low: points, high: points, years: Vec::new() });
         }
         let place = goal.place.ok_or("the goal has neither a place nor points")?;
-        let field = goal.field.as_ref().ok_or("the goal names no past fields under `field`")?;
-        let file = field.file.as_deref().ok_or("`field` names no file")?;
+        let table = goal.past_standings.as_ref().ok_or("the goal names no table under `past-standings`")?;
+        let file = table.file.as_deref().ok_or("`past-standings` names no file")?;
         let bytes =
-            self.graph.loaded.tables.get(file).ok_or_else(|| format!("the past fields in {file} cannot be read"))?;
+            self.graph.loaded.tables.get(file).ok_or_else(|| format!("the past standings in {file} cannot be read"))?;
         let column = |name: &Option<String>, usual: &'static str| name.clone().unwrap_or_else(|| usual.to_owned());
         let (year, rank, total) =
-            (column(&field.year, "year"), column(&field.place, "place"), column(&field.total, "total"));
+            (column(&table.year, "year"), column(&table.place, "place"), column(&table.total, "total"));
         let rows = tables::columns(bytes, [&year, &rank, &total]).map_err(|error| format!("{file}: {error}"))?;
         let mut fields: Vec<Field> = Vec::new();
         for [year, rank, total] in rows {

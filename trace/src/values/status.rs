@@ -1,4 +1,4 @@
-//! Where a target stands: met or missed by a result, on or off course by an estimate, open without a value.
+//! Where a target stands: met or missed by a result, on target or at risk by an estimate, or without a value.
 
 use schema::Quantity;
 use schema::records::Target;
@@ -14,11 +14,11 @@ pub enum Status {
     /// A result does not.
     Missed,
     /// An estimate meets it, uncertainty and all.
-    OnCourse,
+    OnTarget,
     /// The limit lies inside the uncertainty of the estimate, or beyond it.
-    OffCourse,
+    AtRisk,
     /// It has no value.
-    Open,
+    NoValue,
 }
 
 impl Status {
@@ -27,9 +27,9 @@ impl Status {
         match self {
             Self::Met => "met",
             Self::Missed => "missed",
-            Self::OnCourse => "on course",
-            Self::OffCourse => "off course",
-            Self::Open => "open",
+            Self::OnTarget => "on target",
+            Self::AtRisk => "at risk",
+            Self::NoValue => "no value",
         }
     }
 }
@@ -130,11 +130,11 @@ impl Values {
         let value = self.value(node);
         let uncertainty = gradients.uncertainty(&self.network, node);
         let status = match (value, self.origin(index)) {
-            (None, _) => Status::Open,
+            (None, _) => Status::NoValue,
             (Some(value), Origin::Result(_)) if limit.holds(value, 0.0) => Status::Met,
             (Some(_), Origin::Result(_)) => Status::Missed,
-            (Some(value), _) if limit.holds(value, uncertainty) => Status::OnCourse,
-            (Some(_), _) => Status::OffCourse,
+            (Some(value), _) if limit.holds(value, uncertainty) => Status::OnTarget,
+            (Some(_), _) => Status::AtRisk,
         };
         // A fifth of a temperature in degrees Celsius is another one in kelvins: neither is a margin.
         let margin = value.filter(|_| !self.unit(node).has_own_zero()).and_then(|value| limit.margin(value));

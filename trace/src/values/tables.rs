@@ -1,4 +1,4 @@
-//! CSV tables: what a model reads, and past fields.
+//! CSV tables: what a model reads, and past standings.
 
 /// Two named columns of a CSV table, as numbers.
 ///

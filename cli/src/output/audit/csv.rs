@@ -24,10 +24,10 @@ const COLUMNS: [Table; 5] = [
             ("estimate_from", "/estimate/origin"),
             ("result", "/result/value"),
             ("outcome", "/result/outcome"),
-            ("date", "/result/date"),
+            ("day", "/result/day"),
             ("margin", "/margin"),
             ("verdict", "/verdict"),
-            ("moved", "/moved"),
+            ("limit_changes", "/limit_changes"),
             ("unrecorded", "/unrecorded"),
             ("after_result", "/after_result"),
             ("methods", "/methods"),
@@ -71,14 +71,14 @@ const COLUMNS: [Table; 5] = [
         ],
     ),
     (
-        "moments",
-        "/moments",
-        &[("date", "/date"), ("commit", "/commit"), ("points", "/points"), ("amounts", "/amounts")],
+        "timeline",
+        "/timeline",
+        &[("day", "/day"), ("commit", "/commit"), ("points", "/points"), ("amounts", "/amounts")],
     ),
 ];
 
 /// The names of the tables.
-pub(crate) const TABLES: [&str; 5] = ["targets", "events", "predictions", "verification", "moments"];
+pub(crate) const TABLES: [&str; 5] = ["targets", "events", "predictions", "verification", "timeline"];
 
 /// One table, by its name; the first where there is no such name.
 pub(crate) fn csv(told: &Told<'_>, table: &str) -> String {
@@ -92,8 +92,8 @@ pub(crate) fn csv(told: &Told<'_>, table: &str) -> String {
         None => document.pointer(list).and_then(Value::as_array).into_iter().flatten().collect(),
     };
     let mut out = String::new();
-    if table == "moments" {
-        moments(&mut out, &rows);
+    if table == "timeline" {
+        timeline(&mut out, &rows);
         return out;
     }
     line(&mut out, columns.iter().map(|(name, _)| (*name).to_owned()));
@@ -104,7 +104,7 @@ pub(crate) fn csv(told: &Told<'_>, table: &str) -> String {
 }
 
 /// A column for each goal and each amount.
-fn moments(out: &mut String, rows: &[&Value]) {
+fn timeline(out: &mut String, rows: &[&Value]) {
     let keys = |of: &str| {
         let objects = rows.iter().filter_map(|row| row.get(of)?.as_object());
         let mut keys: Vec<String> = objects.flat_map(|object| object.keys().cloned()).collect();
@@ -113,12 +113,12 @@ fn moments(out: &mut String, rows: &[&Value]) {
         keys
     };
     let (goals, amounts) = (keys("points"), keys("amounts"));
-    let heads = ["date".to_owned(), "commit".to_owned()].into_iter();
+    let heads = ["day".to_owned(), "commit".to_owned()].into_iter();
     let unit = |name: &str| rows.iter().find_map(|row| row["amounts"][name]["unit"].as_str()).unwrap_or("").to_owned();
     let amount_heads = amounts.iter().map(|name| format!("car.{name} ({})", unit(name)));
     line(out, heads.chain(goals.iter().map(|goal| format!("{goal} (pts)"))).chain(amount_heads));
     for row in rows {
-        let fixed = [cell(row.get("date")), cell(row.get("commit"))].into_iter();
+        let fixed = [cell(row.get("day")), cell(row.get("commit"))].into_iter();
         let points = goals.iter().map(|goal| cell(row["points"].get(goal)));
         line(out, fixed.chain(points).chain(amounts.iter().map(|name| cell(row["amounts"][name].get("value")))));
     }

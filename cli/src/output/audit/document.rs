@@ -6,7 +6,7 @@ use trace::audit::{GoalScore, Source, TargetAudit};
 use trace::values::{LEVEL, Origin};
 
 use super::super::json::source;
-use super::super::values::{limit_text, number};
+use super::super::values::{limit_json, limit_text, number};
 use super::Told;
 
 /// For programs.
@@ -20,8 +20,8 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
                    "failed": line.failed, "open": line.open()})
         })
         .collect();
-    let loops: Vec<Value> = audit
-        .loops
+    let at_risk_periods: Vec<Value> = audit
+        .at_risk_periods
         .iter()
         .map(|one| {
             let end = match (one.until, one.measured, one.revised) {
@@ -41,13 +41,13 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         .map(|(index, in_force)| {
             let Body::Waiver(waiver) = &loaded.record(*index).body else { return Value::Null };
             let text = |id: &Option<schema::Id>| id.as_ref().map(ToString::to_string);
-            json!({"id": told.id(*index), "check": text(&waiver.check), "on": text(&waiver.on),
+            json!({"id": told.id(*index), "check": text(&waiver.check), "of": text(&waiver.of),
                    "until": waiver.until.map(|day| day.to_string()), "agreed_by": waiver.agreed_by,
                    "reason": waiver.reason, "in_force": in_force})
         })
         .collect();
-    let idle: Vec<Value> =
-        audit.idle.iter().map(|index| json!({"id": told.id(*index), "title": told.title(*index)})).collect();
+    let unused: Vec<Value> =
+        audit.unused_analyses.iter().map(|index| json!({"id": told.id(*index), "title": told.title(*index)})).collect();
     json!({
         "version": 1,
         "source": source(loaded),
@@ -64,11 +64,11 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         "targets": audit.targets.iter().map(|target| self::target(told, target)).collect::<Vec<_>>(),
         "verification": verification,
         "predictions": predictions(told),
-        "moments": moments(told),
-        "loops": loops,
-        "idle_analyses": idle,
+        "timeline": timeline(told),
+        "at_risk_periods": at_risk_periods,
+        "unused_analyses": unused,
         "waivers": waivers,
-        "carry_over": told.carry_over(),
+        "next_season": told.next_season(),
     })
 }
 
@@ -122,19 +122,14 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
     let record = loaded.record(standing.index);
     let unit = told.study.values().unit(standing.node);
     let in_unit = |si: f64| number(Some(unit.from_si(si)));
-    let limit = match (standing.limit.at_least, standing.limit.at_most) {
-        (Some(low), Some(high)) => json!({"between": [in_unit(low), in_unit(high)]}),
-        (Some(low), None) => json!({"at_least": in_unit(low)}),
-        (None, Some(high)) => json!({"at_most": in_unit(high)}),
-        (None, None) => Value::Null,
-    };
+    let limit = limit_json(&standing.limit, unit);
     let revisions: Vec<Value> = target
         .revisions
         .iter()
         .map(|index| {
             let Body::Revision(revision) = &loaded.record(*index).body else { return Value::Null };
             let text = |quantity: &Option<schema::Quantity>| quantity.as_ref().map(ToString::to_string);
-            json!({"id": told.id(*index), "date": revision.date.map(|day| day.to_string()), "from": text(&revision.from),
+            json!({"id": told.id(*index), "day": revision.date.map(|day| day.to_string()), "from": text(&revision.from),
                    "to": text(&revision.to), "agreed_by": revision.agreed_by, "reason": revision.reason})
         })
         .collect();
@@ -142,7 +137,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         .limits
         .iter()
         .map(|step| {
-            json!({"date": step.day.to_string(), "commit": step.commit, "limit": step.text,
+            json!({"day": step.day.to_string(), "commit": step.commit, "limit": step.text,
                    "recorded": step.recorded, "after_result": step.after_result})
         })
         .collect();
@@ -155,7 +150,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
             schema::records::Outcome::Pass => "pass",
             schema::records::Outcome::Fail => "fail",
         });
-        json!({"id": told.id(index), "date": date.map(|day| day.to_string()),
+        json!({"id": told.id(index), "day": date.map(|day| day.to_string()),
                "value": told.measured(target).map(in_unit), "outcome": outcome})
     });
     let estimate = target.estimate.map(|(value, uncertainty, origin)| {
@@ -181,7 +176,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         "estimate": estimate,
         "result": result,
         "margin": number(told.measured(target).and(standing.margin)),
-        "moved": target.limits.len().saturating_sub(1),
+        "limit_changes": target.limits.len().saturating_sub(1),
         "unrecorded": target.unrecorded(),
         "after_result": target.after_result(),
         "verdict": target.verdict.words(),
@@ -218,11 +213,11 @@ fn predictions(told: &Told<'_>) -> Value {
 }
 
 /// The car over the season: in the units that its amounts are shown in.
-fn moments(told: &Told<'_>) -> Value {
+fn timeline(told: &Told<'_>) -> Value {
     let Some(season) = told.season else { return json!([]) };
     let unit =
         |name: &str| told.study.values().named(&format!("car.{name}")).map(|node| told.study.values().unit(node));
-    let moments = season.moments.iter().map(|moment| {
+    let timeline = season.timeline.iter().map(|moment| {
         let mut names: Vec<&String> = moment.amounts.keys().collect();
         names.sort();
         let amounts: Map<String, Value> = names
@@ -238,7 +233,7 @@ fn moments(told: &Told<'_>) -> Value {
         goals.sort();
         let points: Map<String, Value> =
             goals.into_iter().map(|id| (id.clone(), number(Some(moment.points[id])))).collect();
-        json!({"date": moment.day.to_string(), "commit": moment.commit, "amounts": amounts, "points": points})
+        json!({"day": moment.day.to_string(), "commit": moment.commit, "amounts": amounts, "points": points})
     });
-    Value::Array(moments.collect())
+    Value::Array(timeline.collect())
 }

@@ -38,7 +38,7 @@ impl Told<'_> {
     }
 
     /// What to take into the next season, in short phrases.
-    pub(super) fn carry_over(&self) -> Vec<String> {
+    pub(super) fn next_season(&self) -> Vec<String> {
         let mut all = Vec::new();
         for group in trace::audit::groups(&self.audit.pairs) {
             let used = self.used(&group);
@@ -87,12 +87,17 @@ impl Told<'_> {
         };
         list("missed, so set anew with what was measured", ids(Verdict::Missed));
         list("not verified, so plan a result or drop the target", ids(Verdict::NeverVerified));
-        let open: Vec<String> =
-            self.audit.loops.iter().filter(|one| !one.closed()).map(|one| self.id(one.index).to_owned()).collect();
-        list("off course still, with nothing revised on record", open);
+        let open: Vec<String> = self
+            .audit
+            .at_risk_periods
+            .iter()
+            .filter(|one| !one.closed())
+            .map(|one| self.id(one.index).to_owned())
+            .collect();
+        list("at risk still, with nothing revised on record", open);
         list(
             "analyses that informed nothing",
-            self.audit.idle.iter().map(|index| self.id(*index).to_owned()).collect(),
+            self.audit.unused_analyses.iter().map(|index| self.id(*index).to_owned()).collect(),
         );
         all
     }

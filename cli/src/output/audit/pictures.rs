@@ -146,7 +146,7 @@ impl Told<'_> {
         let node = self.study.values().named(&format!("car.{name}"))?;
         let unit = self.study.values().unit(node);
         let points: Vec<(Day, f64)> = season
-            .moments
+            .timeline
             .iter()
             .filter_map(|moment| Some((moment.day, unit.from_si(*moment.amounts.get(name)?))))
             .collect();
@@ -174,7 +174,7 @@ impl Told<'_> {
         let season = self.season?;
         let id = self.id(goal.index);
         let points: Vec<(Day, f64)> =
-            season.moments.iter().filter_map(|moment| Some((moment.day, *moment.points.get(id)?))).collect();
+            season.timeline.iter().filter_map(|moment| Some((moment.day, *moment.points.get(id)?))).collect();
         let takes = goal.needed.as_ref().ok().map(|needed| needed.points);
         let limits: Vec<(Day, f64)> =
             points.first().zip(takes).map(|((day, _), takes)| (*day, takes)).into_iter().collect();

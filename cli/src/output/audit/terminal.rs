@@ -211,7 +211,7 @@ fn predictions(out: &mut String, told: &Told<'_>, ink: Ink) {
 
 fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
     let Some(season) = told.season else { return };
-    let (Some(first), Some(last)) = (season.moments.first(), season.moments.last()) else { return };
+    let (Some(first), Some(last)) = (season.timeline.first(), season.timeline.last()) else { return };
     let text = format!("the season: {} from {} to {}", count(season.commits, "commit"), first.day, last.day);
     let _ = writeln!(out, "{}", ink.strong(&text));
     let mut table = Table::new(&[("", false), ("first", true), ("last", true), ("over the season", false)]);
@@ -220,12 +220,12 @@ fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
     for name in names {
         let Some(node) = told.study.values().named(&format!("car.{name}")) else { continue };
         let unit = told.study.values().unit(node);
-        let values: Vec<Option<f64>> = season.moments.iter().map(|moment| moment.amounts.get(name).copied()).collect();
+        let values: Vec<Option<f64>> = season.timeline.iter().map(|moment| moment.amounts.get(name).copied()).collect();
         row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
     }
     for goal in &told.audit.goals {
         let id = told.id(goal.index);
-        let values: Vec<Option<f64>> = season.moments.iter().map(|moment| moment.points.get(id).copied()).collect();
+        let values: Vec<Option<f64>> = season.timeline.iter().map(|moment| moment.points.get(id).copied()).collect();
         row(&mut table, id, &values, |si| format!("{si:.1} pts"));
     }
     out.push_str(&table.text(ink));
@@ -244,12 +244,12 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
 
 fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
     let audit = told.audit;
-    if !audit.loops.is_empty() {
-        let open = audit.loops.iter().filter(|one| !one.closed()).count();
-        let text = format!("loops: {} closed, {open} open", audit.loops.len() - open);
+    if !audit.at_risk_periods.is_empty() {
+        let open = audit.at_risk_periods.iter().filter(|one| !one.closed()).count();
+        let text = format!("loops: {} closed, {open} open", audit.at_risk_periods.len() - open);
         let _ = writeln!(out, "{}", ink.strong(&text));
-        let mut table = Table::new(&[("target", false), ("off course from", false), ("until", false)]);
-        let (open, closed): (Vec<_>, Vec<_>) = audit.loops.iter().partition(|one| !one.closed());
+        let mut table = Table::new(&[("target", false), ("at risk from", false), ("until", false)]);
+        let (open, closed): (Vec<_>, Vec<_>) = audit.at_risk_periods.iter().partition(|one| !one.closed());
         for one in open.into_iter().chain(closed) {
             let end = match one.until {
                 None => "still open".to_owned(),
@@ -264,7 +264,7 @@ fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let carry = told.carry_over();
+    let carry = told.next_season();
     if !carry.is_empty() {
         let _ = writeln!(out, "{}", ink.strong("to carry over"));
         for text in carry {

@@ -38,7 +38,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
                 "before": in_unit(cause.value.before),
                 "after": in_unit(cause.value.after),
                 "unit": unit.to_string(),
-                "way": told.way(cause),
+                "affects": told.affects(cause),
                 "points": number(cause.points),
             })
         })
@@ -55,7 +55,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
             (line.name.clone(), both)
         })
         .collect();
-    let [errors, warnings, notes] = told.open();
+    let [errors, warnings, notes] = told.counts();
     let level = |[before, after]: [usize; 2]| json!({"before": before, "after": after});
     let ids = |loaded: &trace::Loaded, list: &[RecordId]| {
         list.iter()
@@ -74,8 +74,8 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         })
         .collect();
     let edited: Vec<RecordId> = delta.edited.iter().map(|(_, index)| *index).collect();
-    let statuses: Vec<Value> = told
-        .statuses()
+    let status_changes: Vec<Value> = told
+        .status_changes()
         .into_iter()
         .map(|(id, before, after)| json!({"id": id, "before": before, "after": after}))
         .collect();
@@ -86,8 +86,8 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         "shallow": told.found.shallow,
         "new": findings(&delta.new, new),
         "fixed": findings(&delta.fixed, old),
-        "staying": delta.staying.len(),
-        "open": {"error": level(errors), "warning": level(warnings), "note": level(notes)},
+        "unchanged": delta.unchanged.len(),
+        "counts": {"error": level(errors), "warning": level(warnings), "note": level(notes)},
         "records": {
             "added": ids(new, &delta.added),
             "removed": ids(old, &delta.removed),
@@ -96,8 +96,8 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         },
         "values": values,
         "causes": causes,
-        "statuses": statuses,
-        "targets_moved": limits,
+        "status_changes": status_changes,
+        "limits_changed": limits,
         "points": points.map(|line| json!({"before": number(line.before), "after": number(line.after)})),
         "amounts": amounts,
     })
@@ -128,7 +128,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
             let (id, unit) = told.value(&cause.value);
             let mut shown = three(shown(cause.value.before, cause.value.after, unit));
             shown["id"] = json!(id);
-            shown["way"] = json!(told.way(cause));
+            shown["affects"] = json!(told.affects(cause));
             shown["points"] = json!(cause.points.map(|points| format!("{points:+.2}")));
             shown
         })

@@ -12,7 +12,7 @@ use std::collections::HashSet;
 
 use schema::quantity::{Unit, same_number};
 use schema::settings::Level;
-use trace::compare::{Cause, LimitMove, Named, ValueMove};
+use trace::delta::{Cause, LimitMove, Named, ValueMove};
 use trace::snapshot::{Base, Source};
 use trace::values::Key;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
@@ -33,13 +33,13 @@ pub(crate) fn listed<'t>(told: &Told<'t>) -> Vec<Listed<'t>> {
     let known: HashSet<String> = base.findings.iter().chain(&base.waived).map(Finding::fingerprint).collect();
     let state = |known: bool| Some(if known { Baseline::Unchanged } else { Baseline::New });
     let new = told.delta.new.iter().map(|finding| (finding, state(false)));
-    let staying = told.delta.staying.iter().map(|finding| (finding, state(true)));
+    let unchanged = told.delta.unchanged.iter().map(|finding| (finding, state(true)));
     let waived =
         told.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
     // What head accepts by a waiver stands among what head has.
     let mended = told.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
     let mended = mended.map(|finding| (finding, Some(Baseline::Absent)));
-    new.chain(staying).chain(waived).chain(mended).collect()
+    new.chain(unchanged).chain(waived).chain(mended).collect()
 }
 
 /// A number of the headline: points, or an amount of the car.
@@ -114,7 +114,7 @@ impl Told<'_> {
     }
 
     /// How many findings stand before and after, by level.
-    fn open(&self) -> [[usize; 2]; 3] {
+    fn counts(&self) -> [[usize; 2]; 3] {
         [Level::Error, Level::Warning, Level::Note]
             .map(|level| [self.base.report().count(level), self.head.report().count(level)])
     }
@@ -129,7 +129,7 @@ impl Told<'_> {
     }
 
     /// The names on the way of a cause, less itself.
-    fn way(&self, cause: &Cause) -> Vec<String> {
+    fn affects(&self, cause: &Cause) -> Vec<String> {
         let values = if matches!(cause.value.named, Named::Head(_)) { self.head.values() } else { self.base.values() };
         cause.way.iter().skip(1).map(|node| values.name(*node)).collect()
     }
@@ -143,7 +143,7 @@ impl Told<'_> {
     }
 
     /// The targets that stand elsewhere than before: id, before, after.
-    fn statuses(&self) -> Vec<(String, &'static str, &'static str)> {
+    fn status_changes(&self) -> Vec<(String, &'static str, &'static str)> {
         let [old, new] = self.loaded();
         let before: std::collections::HashMap<RecordId, &'static str> =
             self.base.standings().iter().map(|standing| (standing.index, standing.status.word())).collect();

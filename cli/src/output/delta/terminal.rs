@@ -54,7 +54,7 @@ fn headline(out: &mut String, told: &Told<'_>, ink: Ink) {
         let [before, after, change] = line.shown();
         table.row(vec![strong(line.name), plain(before), plain(after), strong(change)]);
     }
-    for (level, [before, after]) in ["errors", "warnings", "notes"].into_iter().zip(told.open()) {
+    for (level, [before, after]) in ["errors", "warnings", "notes"].into_iter().zip(told.counts()) {
         let change = after as i64 - before as i64;
         let change = if change == 0 { String::new() } else { format!("{change:+}") };
         table.row(vec![plain(level), plain(before.to_string()), plain(after.to_string()), strong(change)]);
@@ -103,10 +103,10 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let statuses = told.statuses();
-    if !statuses.is_empty() {
+    let status_changes = told.status_changes();
+    if !status_changes.is_empty() {
         let _ = writeln!(out, "{}", ink.strong("targets that stand elsewhere"));
-        for (id, before, after) in statuses {
+        for (id, before, after) in status_changes {
             let _ = writeln!(out, "  {id}  {before} → {after}");
         }
         out.push('\n');
@@ -119,7 +119,7 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
             let [before, after, _] = shown(cause.value.before, cause.value.after, unit);
             let points = cause.points.map(|points| format!("   about {points:+.2} pts")).unwrap_or_default();
             let _ = writeln!(out, "  {}  {before} → {after}{points}", ink.strong(&clean(&name)));
-            let way = told.way(cause);
+            let way = told.affects(cause);
             if !way.is_empty() {
                 ink.block(out, "moves", 9, &way.join(" → "));
             }
@@ -154,8 +154,8 @@ fn records(out: &mut String, told: &Told<'_>, ink: Ink) {
     let rename = |(from, to): &(RecordId, RecordId)| format!("{} → {}", named(old, *from), new.record(*to).id);
     list("renamed", delta.renamed.iter().map(rename).collect());
     list("edited", delta.edited.iter().map(|(_, index)| named(new, *index)).collect());
-    let staying = delta.staying.len();
-    if staying > 0 {
-        let _ = writeln!(out, "{}", ink.faint(&format!("{} as before", count(staying, "open item"))));
+    let unchanged = delta.unchanged.len();
+    if unchanged > 0 {
+        let _ = writeln!(out, "{}", ink.faint(&format!("{} as before", count(unchanged, "open item"))));
     }
 }

@@ -1,18 +1,18 @@
-//! `weigh`: put each alternative of a decision into the whole car.
+//! `compare`: put each alternative of a decision into the whole car.
 
 use clap::Args;
 use trace::Error;
 
 use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
-use crate::output::{json, weigh};
+use crate::output::{compare, json};
 use crate::screen::Ink;
 
 use super::points::no_goal;
 
 /// Put each alternative of a decision into the whole car.
 #[derive(Args)]
-pub(crate) struct Weigh {
+pub(crate) struct Compare {
     /// The decision
     decision: String,
     #[command(flatten)]
@@ -22,7 +22,7 @@ pub(crate) struct Weigh {
     format: Format,
 }
 
-impl Weigh {
+impl Compare {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let study = self.records.study()?;
         let (loaded, values) = (&study.loaded, study.values_on_paper());
@@ -32,11 +32,11 @@ impl Weigh {
             return Err(Error::new(format!("`{}` is no decision but a {kind}", self.decision)).help("name a decision"));
         };
         let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
-        let outcomes = values.weigh(decision, goal.node);
+        let outcomes = values.compare(decision, goal.node);
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(loaded, ink) + &weigh::terminal(values, index, &goal, &outcomes, ink),
-            Format::Json => json::text(&weigh::json(values, index, &goal, &outcomes)),
+            Format::Terminal => warned(loaded, ink) + &compare::terminal(values, index, &goal, &outcomes, ink),
+            Format::Json => json::text(&compare::json(values, index, &goal, &outcomes)),
         }
         .into())
     }

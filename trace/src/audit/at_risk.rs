@@ -1,4 +1,4 @@
-//! Loops: a target that went off course, and what came of it.
+//! Loops: a target that was at risk, and what came of it.
 
 use schema::Day;
 
@@ -22,12 +22,12 @@ pub struct Course {
     pub limits: (Option<f64>, Option<f64>),
 }
 
-/// A time during which a target was off course.
+/// A time during which a target was at risk.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Loop {
+pub struct AtRiskPeriod {
     /// The target's record.
     pub index: RecordId,
-    /// The day of the first commit at which it was off course.
+    /// The day of the first commit at which it was at risk.
     pub since: Day,
     /// The day of the commit that ended it; none while it is open.
     pub until: Option<Day>,
@@ -39,15 +39,15 @@ pub struct Loop {
     pub recorded: bool,
 }
 
-impl Loop {
+impl AtRiskPeriod {
     /// A loop is closed by a result, by bringing the value back, or by a revision on record.
     pub fn closed(&self) -> bool {
         self.until.is_some() && (!self.revised || self.recorded)
     }
 }
 
-/// The times off course of every target, by target and time.
-pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> Vec<Loop> {
+/// The times at risk of every target, by target and time.
+pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> Vec<AtRiskPeriod> {
     let mut all = Vec::new();
     for target in targets {
         let standing = &target.standing;
@@ -58,13 +58,13 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
         };
         let mut since: Option<(Day, &Course)> = None;
         for (moment, course) in season.course(id) {
-            let off = course.status == Status::OffCourse;
+            let off = course.status == Status::AtRisk;
             match since {
                 None if off => since = Some((moment.day, course)),
                 Some((day, before)) if !off => {
                     let measured = matches!(course.status, Status::Met | Status::Missed);
                     let moved = before.limits != course.limits;
-                    all.push(Loop {
+                    all.push(AtRiskPeriod {
                         index: standing.index,
                         since: day,
                         until: Some(moment.day),
@@ -79,7 +79,7 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
             }
         }
         if let Some((since, _)) = since {
-            all.push(Loop {
+            all.push(AtRiskPeriod {
                 index: standing.index,
                 since,
                 until: None,

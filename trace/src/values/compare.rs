@@ -9,7 +9,7 @@ use crate::ids::{NodeId, RecordId};
 
 /// A target as an alternative leaves it.
 #[derive(Clone, Debug)]
-pub struct Weighed {
+pub struct Comparison {
     /// The target's record.
     pub index: RecordId,
     /// Its node.
@@ -39,16 +39,16 @@ pub struct Outcome {
     /// The difference to the car as the records have it, with its own uncertainty: what both share cancels.
     pub difference: Option<(f64, f64)>,
     /// The targets that judge the alternatives.
-    pub weighed: Vec<Weighed>,
+    pub criteria: Vec<Comparison>,
     /// Targets that are met as the records have it and would not be then, and the other way round.
-    pub broken: Vec<RecordId>,
+    pub newly_at_risk: Vec<RecordId>,
     /// Targets that would be met then and are not now.
-    pub mended: Vec<RecordId>,
+    pub newly_on_target: Vec<RecordId>,
 }
 
 impl Values {
     /// Puts each alternative of a decision into the whole car; the goal is the first one.
-    pub fn weigh(&self, decision: &Decision, goal: NodeId) -> Vec<Outcome> {
+    pub fn compare(&self, decision: &Decision, goal: NodeId) -> Vec<Outcome> {
         let (partials, now) = (self.partials(), self.gradients());
         decision
             .alternatives
@@ -75,7 +75,7 @@ impl Values {
                 let difference = points.zip(before).map(|(points, before)| {
                     (points - before, spread(&self.network, now, &network, &then, goal, &fixed))
                 });
-                let (broken, mended) = self.turned(now, &network, &state, &then);
+                let (newly_at_risk, newly_on_target) = self.turned(now, &network, &state, &then);
                 Outcome {
                     name: name.to_string(),
                     title: alternative.title.clone(),
@@ -83,31 +83,31 @@ impl Values {
                     sets_nothing: set.is_empty(),
                     points: points.map(|points| (points, then.uncertainty(&network, goal))),
                     difference,
-                    weighed: decision
-                        .weighs
+                    criteria: decision
+                        .criteria
                         .iter()
-                        .filter_map(|id| self.weighed(id.as_str(), &network, &state, &then))
+                        .filter_map(|id| self.criterion(id.as_str(), &network, &state, &then))
                         .collect(),
-                    broken,
-                    mended,
+                    newly_at_risk,
+                    newly_on_target,
                     state,
                 }
             })
             .collect()
     }
 
-    fn weighed(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Weighed> {
+    fn criterion(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Comparison> {
         let index = self.graph.loaded.find(id)?;
         let target = self.graph.loaded.target(index)?;
         let node = self.of_record(index)?;
         let value = Some(state.values[node]).filter(|value| !value.is_nan());
         let uncertainty = gradients.uncertainty(network, node);
         let status = match value {
-            None => Status::Open,
-            Some(value) if self.limit(target).holds(value, uncertainty) => Status::OnCourse,
-            Some(_) => Status::OffCourse,
+            None => Status::NoValue,
+            Some(value) if self.limit(target).holds(value, uncertainty) => Status::OnTarget,
+            Some(_) => Status::AtRisk,
         };
-        Some(Weighed { index, node, value, uncertainty, status })
+        Some(Comparison { index, node, value, uncertainty, status })
     }
 
     /// Targets whose limit is held before and not after, and the other way round.
@@ -118,7 +118,7 @@ impl Values {
         state: &State,
         then: &Gradients,
     ) -> (Vec<RecordId>, Vec<RecordId>) {
-        let (mut broken, mut mended) = (Vec::new(), Vec::new());
+        let (mut newly_at_risk, mut newly_on_target) = (Vec::new(), Vec::new());
         for (index, _, target) in self.graph.loaded.targets() {
             let Some(node) = self.of_record(index) else { continue };
             let limit = self.limit(target);
@@ -127,12 +127,12 @@ impl Values {
             let held = limit.holds(before, now.uncertainty(&self.network, node));
             let holds = limit.holds(after, then.uncertainty(network, node));
             if held && !holds {
-                broken.push(index);
+                newly_at_risk.push(index);
             } else if !held && holds {
-                mended.push(index);
+                newly_on_target.push(index);
             }
         }
-        (broken, mended)
+        (newly_at_risk, newly_on_target)
     }
 }
 

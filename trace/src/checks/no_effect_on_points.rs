@@ -1,20 +1,20 @@
-//! `unfed-target`: a system target that no value ties to an event.
+//! `no-effect-on-points`: a system target that no value ties to an event.
 
 use super::{Check, Group, Level, Note, Reporter, Study};
 use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
-    name: "unfed-target",
+    name: "no-effect-on-points",
     group: Group::Values,
     levels: [Level::Off, Level::Off, Level::Off, Note, Note],
-    finds: "A system target, not safety-critical, that shares no value with anything that an event's points rest on.",
+    reports: "A system target, not safety-critical, that shares no value with anything that an event's points rest on.",
     why: "Its reason says what it is good for, and no number does: nobody can tell what missing it would cost.",
-    mend: "Let a formula, a model or a budget above read it, or what it rests on. Some targets are yes or no and have \
+    fix: "Let a formula, a model or a budget above read it, or what it rests on. Some targets are yes or no and have \
            no number above them; set the level of this check as suits the team.",
-    found: "\
+    bad_example: "\
 targets:
   seat-heat: {of: suspension, at-most: 45 °C, estimate: 40 °C, serves: {circle-time: The driver stays awake.}}",
-    mended:
+    good_example:
         "\
 targets:
   seat-heat: {of: suspension, at-most: 45 °C, estimate: 40 °C, safety-critical: true, serves: {circle-time: It burns.}}",

@@ -1,15 +1,15 @@
-//! `target-off-plan`: meeting the targets would not score the plan.
+//! `plan-above-targets`: meeting the targets would not score the plan.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
-    name: "target-off-plan",
+    name: "plan-above-targets",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Warning],
-    finds: "An event whose plan is not scored when every target that it reads is just met.",
+    reports: "An event whose plan is not scored when every target that it reads is just met.",
     why: "The limit and the plan were set apart from one another: the team may meet its target and miss its points.",
-    mend: "Move the limit to the value that earns the plan (`tierod points` shows it), or the plan, on record.",
-    found: "\
+    fix: "Move the limit to the value that earns the plan (`tierod points` shows it), or the plan, on record.",
+    bad_example: "\
 targets:
   sprint-time: {of: car, at-most: 4.4 s, estimate: 4.3 s}
 events:
@@ -17,7 +17,7 @@ events:
     plan: 80 pts
     reads: {time: sprint-time}
     score: {use: sae-2024.acceleration, given: {best: 4.0 s}}",
-    mended: "\
+    good_example: "\
 targets:
   sprint-time: {of: car, at-most: 4.4 s, estimate: 4.3 s}
 events:

@@ -1,26 +1,26 @@
-//! `target-off-course`: an estimate that may not meet the limit.
+//! `target-at-risk`: an estimate that may not meet the limit.
 
 use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::{Origin, Status};
 
 pub(super) static CHECK: Check = Check {
-    name: "target-off-course",
+    name: "target-at-risk",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Warning],
-    finds: "A target whose limit lies inside the uncertainty of its estimate, or beyond it.",
+    reports: "A target whose limit lies inside the uncertainty of its estimate, or beyond it.",
     why: "As things stand nobody can say that it will be met.",
-    mend: "Bring the value back, know it better, or agree on another limit and write the revision.",
-    found: "\
+    fix: "Bring the value back, know it better, or agree on another limit and write the revision.",
+    bad_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m, estimate: 30.6 m ± 0.8 m}",
-    mended: "\
+    good_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m, estimate: 30.6 m ± 0.3 m}",
     run,
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for standing in study.standings().iter().filter(|standing| standing.status == Status::OffCourse) {
+    for standing in study.standings().iter().filter(|standing| standing.status == Status::AtRisk) {
         // A roll-up beyond its limit is told as such.
         let rolled_up = study.values().origin(standing.index) == Origin::Total;
         let upper = standing.limit.at_least.is_none();

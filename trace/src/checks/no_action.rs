@@ -1,4 +1,4 @@
-//! `open-loop`: off course for long, and nothing was done about it.
+//! `no-action`: at risk for long, and nothing was done about it.
 
 use schema::Day;
 use schema::records::Body;
@@ -6,25 +6,25 @@ use schema::records::Body;
 use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::Status;
 
-/// How long a target may be off course before somebody answers.
+/// How long a target may be at risk before somebody answers.
 const DAYS: i32 = 28;
 
 pub(super) static CHECK: Check = Check {
-    name: "open-loop",
+    name: "no-action",
     group: Group::History,
     levels: [super::Level::Off, Note, Warning, Warning, Warning],
-    finds: "A target that is off course and was so 28 days ago too, while neither its limit moved nor a revision of it \
+    reports: "A target that is at risk and was so 28 days ago too, while neither its limit moved nor a revision of it \
             or a waiver on it was written.",
     why: "Somebody saw it four weeks ago, and the season is short.",
-    mend: "Change the car, agree on another limit and write the revision, or accept it until a day with a waiver.",
-    found: "\
+    fix: "Change the car, agree on another limit and write the revision, or accept it until a day with a waiver.",
+    bad_example: "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N, estimate: 320 N}
 # on 2027-03-10
 targets:
   rack-force: {of: car, at-most: 300 N, estimate: 315 N}",
-    mended:
+    good_example:
         "\
 # on 2026-12-01
 targets:
@@ -40,7 +40,7 @@ revisions:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let Some(history) = study.history() else { return };
-    let off = || study.standings().iter().filter(|standing| standing.status == Status::OffCourse);
+    let off = || study.standings().iter().filter(|standing| standing.status == Status::AtRisk);
     if off().next().is_none() {
         return;
     }
@@ -52,7 +52,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (_, record) in loaded.records() {
         let on = match &record.body {
             Body::Revision(revision) => revision.of.as_ref(),
-            Body::Waiver(waiver) => waiver.on.as_ref(),
+            Body::Waiver(waiver) => waiver.of.as_ref(),
             _ => continue,
         };
         let written = history.life(record.id.as_str()).is_none_or(|life| life.last_change() > step);
@@ -71,11 +71,11 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let life = history.life(id);
         let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
         let Some(then) = std::iter::once(id).chain(older).find_map(|id| before.get(id)) else { continue };
-        if then.status != Some(Status::OffCourse) {
+        if then.status != Some(Status::AtRisk) {
             continue;
         }
         let message = format!(
-            "{} is off course at {}, as it was on {} ({}) at {}; its limit is {}, and nobody answered",
+            "{} is at risk at {}, as it was on {} ({}) at {}; its limit is {}, and nobody answered",
             record.name(),
             numbers::shown(study, standing),
             history.steps[step].day,

@@ -1,20 +1,20 @@
-//! `idle-analysis`: a calculation that changed nothing.
+//! `unused-analysis`: a calculation that changed nothing.
 
 use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
-    name: "idle-analysis",
+    name: "unused-analysis",
     group: Group::Verification,
     levels: [Note, Note, Note, Warning, Warning],
-    finds: "An analysis that informs no decision and no part, gives no value that the points of an event rest on, and \
+    reports: "An analysis that informs no decision and no part, gives no value that the points of an event rest on, and \
             is not superseded by a later one.",
     why: "A calculation that changes nothing cost a week and earned no point.",
-    mend: "Name the decisions or parts that it changed under `informs`; if there are none, ask what it was for.",
-    found: "\
+    fix: "Name the decisions or parts that it changed under `informs`; if there are none, ask what it was for.",
+    bad_example: "\
 analyses:
   upright-stress: {title: Stress in the upright}",
-    mended: "\
+    good_example: "\
 analyses:
   upright-stress: {title: Stress in the upright, informs: [hub]}",
     run,

@@ -1,15 +1,15 @@
-//! `unallocated`: a system takes of a budget without a share in it.
+//! `no-share`: a system takes of a budget without a share in it.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
-    name: "unallocated",
+    name: "no-share",
     group: Group::Values,
     levels: [Note, Note, Warning, Warning, Warning],
-    finds: "A system that takes of an amount which is shared out to others, and has no share itself.",
+    reports: "A system that takes of an amount which is shared out to others, and has no share itself.",
     why: "What nobody has promised to keep to grows unseen, out of what the others have been given.",
-    mend: "Give the system a target with `share-of` the budget, or let a share that is there cover it.",
-    found: "\
+    fix: "Give the system a target with `share-of` the budget, or let a share that is there cover it.",
+    bad_example: "\
 systems:
   brakes: {in: car}
 targets:
@@ -17,7 +17,7 @@ targets:
   suspension-mass: {of: suspension, at-most: 20 kg, total: mass, share-of: car-mass}
 parts:
   disc: {in: brakes, count: 4, amounts: {mass: 0.4 kg}}",
-    mended: "\
+    good_example: "\
 systems:
   brakes: {in: car}
 targets:

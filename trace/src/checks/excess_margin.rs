@@ -1,4 +1,4 @@
-//! `over-margin`: better than it needs to be.
+//! `excess-margin`: better than it needs to be.
 
 use super::{Check, Group, Note, Reporter, Study, numbers};
 use crate::values::Status;
@@ -7,19 +7,19 @@ use crate::values::Status;
 const MUCH: f64 = 0.25;
 
 pub(super) static CHECK: Check = Check {
-    name: "over-margin",
+    name: "excess-margin",
     group: Group::Values,
     levels: [Note; 5],
-    finds: "A target that is met, or on course, by more than 25 % of its limit.",
+    reports: "A target that is met, or on target, by more than 25 % of its limit.",
     why: "What is much better than it needs to be costs mass, money or time that another part could use, or the limit \
           was set too low.",
-    mend: "Ask whether the limit is right; if it is, see what the margin costs. Nothing here says that a part may be \
+    fix: "Ask whether the limit is right; if it is, see what the margin costs. Nothing here says that a part may be \
            made weaker: loads and methods come first, the contest's rules and local codes stand above it, and a \
            qualified person decides.",
-    found: "\
+    bad_example: "\
 targets:
   rack-travel: {of: car, at-least: 60 mm, estimate: 82 mm ± 1 mm}",
-    mended: "\
+    good_example: "\
 targets:
   rack-travel: {of: car, at-least: 60 mm, estimate: 66 mm ± 1 mm}",
     run,
@@ -29,7 +29,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let much: Vec<_> = study
         .standings()
         .iter()
-        .filter(|standing| matches!(standing.status, Status::Met | Status::OnCourse))
+        .filter(|standing| matches!(standing.status, Status::Met | Status::OnTarget))
         .filter_map(|standing| Some((standing, standing.margin.filter(|margin| *margin > MUCH)?)))
         .collect();
     if much.is_empty() {

@@ -1,25 +1,25 @@
-//! `unweighed-decision`: a choice that nothing was weighed for.
+//! `incomplete-decision`: a choice that nothing was weighed for.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
-    name: "unweighed-decision",
+    name: "incomplete-decision",
     group: Group::Verification,
     levels: [Note, Warning, Warning, Warning, Warning],
-    finds: "A decision that weighs no target, has fewer than two alternatives, or has one that sets no value.",
+    reports: "A decision without `criteria`, has fewer than two alternatives, or has one that sets no value.",
     why: "A choice between things that were not put side by side is a habit.",
-    mend: "Name the targets that judge it under `weighs`, and what each alternative would change under `sets`.",
-    found: "\
+    fix: "Name the targets that judge it under `criteria`, and what each alternative would change under `sets`.",
+    bad_example: "\
 decisions:
   damper-choice:
     serves: {circle-time: The dampers set how fast the load moves.}
-    weighs: [circle-time]
+    criteria: [circle-time]
     alternatives: {long: {title: Long travel}, short: {sets: {hub.mass: 0.4 kg}}}",
-    mended: "\
+    good_example: "\
 decisions:
   damper-choice:
     serves: {circle-time: The dampers set how fast the load moves.}
-    weighs: [circle-time]
+    criteria: [circle-time]
     alternatives: {long: {sets: {hub.mass: 0.5 kg}}, short: {sets: {hub.mass: 0.4 kg}}}",
     run,
 };
@@ -27,9 +27,9 @@ decisions:
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, decision) in study.loaded.decisions() {
         let name = record.name();
-        if decision.weighs.is_empty() {
-            let help = "name the targets that judge the alternatives under `weighs`";
-            reporter.report(index, &["weighs"], format!("{name} is weighed by no target"), help);
+        if decision.criteria.is_empty() {
+            let help = "name the targets that judge the alternatives under `criteria`";
+            reporter.report(index, &["criteria"], format!("{name} is weighed by no target"), help);
         }
         if decision.alternatives.len() < 2 {
             let message = match decision.alternatives.len() {

@@ -1,4 +1,4 @@
-//! `childless`: something in the upper chain that nothing serves.
+//! `no-children`: something in the upper chain that nothing serves.
 
 use schema::Kind;
 
@@ -6,16 +6,16 @@ use super::{Check, Group, Note, Reporter, Study, Warning};
 use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
-    name: "childless",
+    name: "no-children",
     group: Group::Structure,
     levels: [Note, Warning, Warning, Warning, Warning],
-    finds: "A goal, an event or a car target that nothing serves.",
+    reports: "A goal, an event or a car target that nothing serves.",
     why: "It is wanted, and nothing in the car is there for it: nobody works on it, or nobody wrote it down.",
-    mend: "Let the targets or parts that bring it about serve it, or give it up on record.",
-    found: "\
+    fix: "Let the targets or parts that bring it about serve it, or give it up on record.",
+    bad_example: "\
 targets:
   turning-circle: {of: car, at-most: 7 m, serves: {skidpad: The circle is driven at 9 m radius.}}",
-    mended: "\
+    good_example: "\
 targets:
   turning-circle: {of: car, at-most: 7 m, serves: {skidpad: The circle is driven at 9 m radius.}}
   rack-travel: {of: suspension, at-least: 60 mm, serves: {turning-circle: 60 mm turn the wheels by 28 deg.}}",

@@ -24,7 +24,7 @@ pub struct Delta {
     /// The findings of base that head does not have; with a waiver where head accepts it by one.
     pub fixed: Vec<Finding>,
     /// The findings of head that base has too.
-    pub staying: Vec<Finding>,
+    pub unchanged: Vec<Finding>,
     /// The records that head alone has, by their index there.
     pub added: Vec<RecordId>,
     /// The records that base alone has, by their index there.

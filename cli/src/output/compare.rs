@@ -1,4 +1,4 @@
-//! The report of `weigh`: the whole car with each alternative in it, side by side.
+//! The report of `compare`: the whole car with each alternative in it, side by side.
 
 use schema::records::Body;
 use serde_json::{Value, json};
@@ -75,17 +75,18 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
         let shown = |value: f64| plain(quantity(value, 0.0, values.unit(node)));
         table.row(line(plain(values.name(node)), shown(values.state.values[node]), &|o| shown(o.state.values[node])));
     }
-    for (at, id) in decision.weighs.iter().enumerate() {
+    for (at, id) in decision.criteria.iter().enumerate() {
         let now =
             values.named(id.as_str()).and_then(|node| Some(quantity(values.value(node)?, 0.0, values.unit(node))));
         table.row(line(plain(id.to_string()), plain(now.unwrap_or_default()), &|o| {
-            let Some(weighed) = o.weighed.get(at) else { return plain("") };
+            let Some(criterion) = o.criteria.get(at) else { return plain("") };
             // What an alternative leaves alone is no word about it.
-            if weighed.value == values.value(weighed.node) {
-                return faint(if weighed.value.is_some() { "as now" } else { "no value" });
+            if criterion.value == values.value(criterion.node) {
+                return faint(if criterion.value.is_some() { "as now" } else { "no value" });
             }
-            let (word, paint) = status(weighed.status);
-            let shown = weighed.value.map(|value| quantity(value, 0.0, values.unit(weighed.node))).unwrap_or_default();
+            let (word, paint) = status(criterion.status);
+            let shown =
+                criterion.value.map(|value| quantity(value, 0.0, values.unit(criterion.node))).unwrap_or_default();
             let holds = paint == Paint::Plain;
             (if holds { shown } else { format!("{shown}, {word}") }, paint)
         }));
@@ -94,7 +95,7 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
     for outcome in outcomes {
         let ids =
             |all: &[RecordId]| all.iter().map(|i| loaded.record(*i).id.to_string()).collect::<Vec<_>>().join(", ");
-        for (what, all) in [("puts off course", &outcome.broken), ("brings on course", &outcome.mended)] {
+        for (what, all) in [("newly at risk", &outcome.newly_at_risk), ("newly on target", &outcome.newly_on_target)] {
             if !all.is_empty() {
                 ink.block(&mut out, "", 0, &format!("{} {what}: {}", outcome.name, ids(all)));
             }
@@ -124,8 +125,8 @@ pub(crate) fn json(values: &Values, index: RecordId, goal: &GoalPoints, outcomes
                 .into_iter()
                 .map(|node| json!({"id": values.name(node), "value": in_unit(node, outcome.state.values[node]), "unit": values.unit(node).to_string()}))
                 .collect();
-            let weighed: Vec<Value> = outcome
-                .weighed
+            let criteria: Vec<Value> = outcome
+                .criteria
                 .iter()
                 .map(|w| json!({"id": id(w.index), "value": w.value.map(|si| in_unit(w.node, si)), "unit": values.unit(w.node).to_string(), "status": w.status.word()}))
                 .collect();
@@ -137,16 +138,16 @@ pub(crate) fn json(values: &Values, index: RecordId, goal: &GoalPoints, outcomes
                 "uncertainty": outcome.points.map(|(_, uncertainty)| uncertainty),
                 "difference": outcome.difference.map(|(by, _)| by),
                 "difference_uncertainty": outcome.difference.map(|(_, uncertainty)| uncertainty),
-                "told_apart": outcome.difference.map(|(by, uncertainty)| by.abs() > uncertainty),
+                "significant": outcome.difference.map(|(by, uncertainty)| by.abs() > uncertainty),
                 "events": events,
                 "amounts": amounts,
-                "weighed": weighed,
-                "off_course": outcome.broken.iter().map(|i| id(*i)).collect::<Vec<_>>(),
-                "on_course": outcome.mended.iter().map(|i| id(*i)).collect::<Vec<_>>(),
+                "criteria": criteria,
+                "newly_at_risk": outcome.newly_at_risk.iter().map(|i| id(*i)).collect::<Vec<_>>(),
+                "newly_on_target": outcome.newly_on_target.iter().map(|i| id(*i)).collect::<Vec<_>>(),
             })
         })
         .collect();
-    json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "results_aside": values.results(), "alternatives": alternatives})
+    json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "results_ignored": values.results(), "alternatives": alternatives})
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! `wrong-level`: a link that does not lead up the chain.
+//! `wrong-tier`: a link that does not lead up the chain.
 
 use schema::Kind;
 
@@ -6,17 +6,17 @@ use super::{Check, Group, Reporter, Study, Warning};
 use crate::graph::{Link, Tier};
 
 pub(super) static CHECK: Check = Check {
-    name: "wrong-level",
+    name: "wrong-tier",
     group: Group::Structure,
     levels: [Warning; 5],
-    finds: "A record that serves something below its own level, or a part that serves a goal or an event.",
+    reports: "A record that serves something below its own level, or a part that serves a goal or an event.",
     why: "The chain is goal, event, car target, system target or requirement, part. A link that skips to the top \
           says nothing of what the part must do; one that points down turns the reason around.",
-    mend: "Let the part serve the target it is there for, and turn a link that points down around.",
-    found: "\
+    fix: "Let the part serve the target it is there for, and turn a link that points down around.",
+    bad_example: "\
 parts:
   front-wing: {in: suspension, serves: {skidpad: Downforce makes the circle faster.}}",
-    mended: "\
+    good_example: "\
 parts:
   front-wing: {in: suspension, serves: {circle-time: Downforce makes the circle faster.}}",
     run,

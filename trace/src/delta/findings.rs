@@ -86,7 +86,7 @@ pub(super) fn subtract(base: &Study, head: &Study, renames: &Renames, delta: &mu
         }
     }
     for (finding, stays) in head.report().findings.iter().zip(stays) {
-        let list = if stays { &mut delta.staying } else { &mut delta.new };
+        let list = if stays { &mut delta.unchanged } else { &mut delta.new };
         list.push(finding.clone());
     }
     let mut waived: HashMap<String, &Finding> =
