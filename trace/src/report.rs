@@ -59,6 +59,11 @@ impl Report {
         self.findings.iter().filter(|finding| finding.level == level).count()
     }
 
+    /// How many findings stand at each level: errors, warnings and notes.
+    pub fn counts(&self) -> [usize; 3] {
+        LEVELS.map(|level| self.count(level))
+    }
+
     /// Is there a finding at error level?
     pub fn has_errors(&self) -> bool {
         self.count(Level::Error) > 0

@@ -3,7 +3,7 @@
 use clap::Args;
 use schema::suggest;
 use trace::Error;
-use trace::history::{Past, outlook};
+use trace::history::{Past, outlook, story};
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
@@ -48,8 +48,8 @@ impl History {
             life,
             name: &self.id,
             amount,
-            events: history::events(all, life, amount),
-            line: history::line(
+            events: story::events(all, life, amount),
+            line: story::line(
                 all,
                 life,
                 &self.id,

@@ -6,6 +6,7 @@
 
 mod at_risk;
 mod from_history;
+mod next_season;
 mod points;
 mod predictions;
 mod season;
@@ -16,6 +17,7 @@ mod verification;
 mod tests;
 
 pub use at_risk::{AtRiskPeriod, Course};
+pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
 pub use predictions::{Group, Pair, Source, allowance, groups};
 pub use season::{AmountStep, LimitStep, Moment, Season};

@@ -4,10 +4,12 @@
 //! Nothing is told by line or file, so that a move or another order of files is no difference.
 
 mod findings;
+mod headlines;
 mod limits;
 mod records;
 mod values;
 
+pub use headlines::{Headline, HeadlineOf, StatusChange};
 pub use limits::LimitMove;
 pub use records::Renames;
 pub use values::{Cause, Named, ValueMove};

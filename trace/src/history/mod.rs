@@ -14,6 +14,7 @@ mod check_tests;
 mod lives;
 mod log;
 pub mod outlook;
+pub mod story;
 #[cfg(test)]
 mod tests;
 

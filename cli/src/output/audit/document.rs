@@ -151,7 +151,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
             schema::records::Outcome::Fail => "fail",
         });
         json!({"id": told.id(index), "day": date.map(|day| day.to_string()),
-               "value": told.measured(target).map(in_unit), "outcome": outcome})
+               "value": target.measured().map(in_unit), "outcome": outcome})
     });
     let estimate = target.estimate.map(|(value, uncertainty, origin)| {
         let by = match origin {
@@ -175,7 +175,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         "revisions": revisions,
         "estimate": estimate,
         "result": result,
-        "margin": number(told.measured(target).and(standing.margin)),
+        "margin": number(target.measured().and(standing.margin)),
         "limit_changes": target.limits.len().saturating_sub(1),
         "unrecorded": target.unrecorded(),
         "after_result": target.after_result(),

@@ -46,7 +46,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
         .iter()
         .map(|target| {
             let unit = told.study.values().unit(target.standing.node);
-            let measured = told.measured(target);
+            let measured = target.measured();
             let estimate = target.estimate.map(|(si, spread, _)| quantity(si, spread, unit));
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),

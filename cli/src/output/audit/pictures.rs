@@ -94,7 +94,7 @@ impl Told<'_> {
         let unit = self.study.values().unit(standing.node);
         let (low, high) = (standing.limit.at_least, standing.limit.at_most);
         let estimate = target.estimate.map(|(value, spread, _)| (unit.from_si(value), spread / unit.factor()));
-        let result = self.measured(target).map(|value| unit.from_si(value));
+        let result = target.measured().map(|value| unit.from_si(value));
         if estimate.is_none() && result.is_none() {
             return None;
         }

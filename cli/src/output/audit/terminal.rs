@@ -139,7 +139,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
         Some(number) if limit.ends_with(&own) => number.to_owned(),
         _ => text,
     };
-    let measured = told.measured(target);
+    let measured = target.measured();
     vec![
         strong(format!("  {}", told.id(standing.index))),
         plain(limit.clone()),

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 use trace::RecordId;
+use trace::delta::HeadlineOf;
 
 use super::super::json::findings;
 use super::super::values::number;
@@ -44,15 +45,18 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         })
         .collect();
     let headlines = told.headlines();
-    let points = headlines.iter().find(|line| line.points);
+    let points = headlines.iter().find(|line| matches!(line.of, HeadlineOf::Points(_)));
     let amounts: serde_json::Map<String, Value> = headlines
         .iter()
-        .filter(|line| !line.points)
-        .map(|line| {
+        .filter_map(|line| match &line.of {
+            HeadlineOf::Amount(name) => Some((name, line)),
+            HeadlineOf::Points(_) => None,
+        })
+        .map(|(name, line)| {
             let in_unit = |si: Option<f64>| number(si.map(|si| line.unit.from_si(si)));
             let both =
                 json!({"before": in_unit(line.before), "after": in_unit(line.after), "unit": line.unit.to_string()});
-            (line.name.clone(), both)
+            (name.clone(), both)
         })
         .collect();
     let [errors, warnings, notes] = told.counts();
@@ -115,9 +119,9 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
         .headlines()
         .iter()
         .map(|line| {
-            let mut shown = three(line.shown());
-            shown["name"] = json!(line.name);
-            shown
+            let mut text = three(shown(line.before, line.after, &line.unit));
+            text["name"] = json!(told.headline_name(line));
+            text
         })
         .collect();
     let causes: Vec<Value> = told

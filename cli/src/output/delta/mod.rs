@@ -11,10 +11,8 @@ pub(crate) use terminal::terminal;
 use std::collections::HashSet;
 
 use schema::quantity::{Unit, same_number};
-use schema::settings::Level;
-use trace::delta::{Cause, LimitMove, Named, ValueMove};
+use trace::delta::{Cause, Headline, HeadlineOf, LimitMove, Named, ValueMove};
 use trace::snapshot::{Base, Source};
-use trace::values::Key;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
 
 use super::listed::{Baseline, Listed};
@@ -42,23 +40,6 @@ pub(crate) fn listed<'t>(told: &Told<'t>) -> Vec<Listed<'t>> {
     new.chain(unchanged).chain(waived).chain(mended).collect()
 }
 
-/// A number of the headline: points, or an amount of the car.
-struct Headline {
-    name: String,
-    /// Is it the points of a goal?
-    points: bool,
-    before: Option<f64>,
-    after: Option<f64>,
-    unit: Unit,
-}
-
-impl Headline {
-    /// Before, after and the change as text.
-    fn shown(&self) -> [String; 3] {
-        shown(self.before, self.after, &self.unit)
-    }
-}
-
 /// Before, after and the change of a value as text; the change is empty where there is none.
 fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     let text = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |si| unit.show(si, 0.0));
@@ -83,40 +64,22 @@ impl Told<'_> {
 
     /// The points of each goal, and the amounts of the whole car.
     fn headlines(&self) -> Vec<Headline> {
-        let mut all = Vec::new();
-        let goals = self.head.goals();
-        for goal in goals {
-            let id = &self.loaded()[1].record(goal.index).id;
-            let moved = self.delta.values.iter().find(|value| value.named == Named::Head(goal.node));
-            let before = moved.map_or(goal.predicted, |moved| moved.before);
-            let name = if goals.len() == 1 { "points".to_owned() } else { format!("points of {id}") };
-            let unit = self.head.values().unit(goal.node).clone();
-            all.push(Headline { name, points: true, before, after: goal.predicted, unit });
+        self.delta.headlines(self.base, self.head)
+    }
+
+    /// The name of a headline, as it is shown.
+    fn headline_name(&self, headline: &Headline) -> String {
+        match &headline.of {
+            HeadlineOf::Points(_) if self.head.goals().len() == 1 => "points".to_owned(),
+            HeadlineOf::Points(goal) => format!("points of {}", self.head.loaded.record(*goal).id),
+            HeadlineOf::Amount(name) => name.clone(),
         }
-        let [old, new] = [self.base.values(), self.head.values()];
-        let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
-        names.sort_unstable();
-        names.dedup();
-        for name in names {
-            let node = |values: &trace::values::Values| values.node(&Key::Group(None, values.amount(name)?));
-            let (before, after) = (node(old), node(new));
-            let unit = match (before, after) {
-                (_, Some(node)) => new.unit(node).clone(),
-                (Some(node), None) => old.unit(node).clone(),
-                (None, None) => continue,
-            };
-            let (before, after) = (before.and_then(|node| old.value(node)), after.and_then(|node| new.value(node)));
-            if before.is_some() || after.is_some() {
-                all.push(Headline { name: name.to_owned(), points: false, before, after, unit });
-            }
-        }
-        all
     }
 
     /// How many findings stand before and after, by level.
     fn counts(&self) -> [[usize; 2]; 3] {
-        [Level::Error, Level::Warning, Level::Note]
-            .map(|level| [self.base.report().count(level), self.head.report().count(level)])
+        let [before, after] = [self.base.report().counts(), self.head.report().counts()];
+        [0, 1, 2].map(|level| [before[level], after[level]])
     }
 
     /// The name of a value, and its unit.
@@ -144,29 +107,14 @@ impl Told<'_> {
 
     /// The targets that stand elsewhere than before: id, before, after.
     fn status_changes(&self) -> Vec<(String, &'static str, &'static str)> {
-        let [old, new] = self.loaded();
-        let before: std::collections::HashMap<RecordId, &'static str> =
-            self.base.standings().iter().map(|standing| (standing.index, standing.status.word())).collect();
-        let renamed: std::collections::HashMap<RecordId, RecordId> =
-            self.delta.renamed.iter().map(|(old, new)| (*new, *old)).collect();
-        let mut all = Vec::new();
-        for standing in self.head.standings() {
-            let id = &new.record(standing.index).id;
-            let was = renamed.get(&standing.index).copied().or_else(|| old.find(id.as_str()));
-            let (Some(before), after) = (was.and_then(|was| before.get(&was)), standing.status.word()) else {
-                continue;
-            };
-            if *before != after {
-                all.push((id.to_string(), *before, after));
-            }
-        }
-        all
+        let changes = self.delta.status_changes(self.base, self.head).into_iter();
+        let id = |target: RecordId| self.head.loaded.record(target).id.to_string();
+        changes.map(|change| (id(change.target), change.before.word(), change.after.word())).collect()
     }
 }
 
 fn limit_text(loaded: &Loaded, index: RecordId) -> String {
-    let schema::records::Body::Target(target) = &loaded.record(index).body else { return String::new() };
-    super::values::limit(target)
+    loaded.target(index).map(super::values::limit).unwrap_or_default()
 }
 
 /// What a side is, in words.

@@ -51,8 +51,8 @@ fn heading(out: &mut String, told: &Told<'_>, ink: Ink) {
 fn headline(out: &mut String, told: &Told<'_>, ink: Ink) {
     let mut table = Table::new(&[("", false), ("before", true), ("after", true), ("change", true)]);
     for line in told.headlines() {
-        let [before, after, change] = line.shown();
-        table.row(vec![strong(line.name), plain(before), plain(after), strong(change)]);
+        let [before, after, change] = shown(line.before, line.after, &line.unit);
+        table.row(vec![strong(told.headline_name(&line)), plain(before), plain(after), strong(change)]);
     }
     for (level, [before, after]) in ["errors", "warnings", "notes"].into_iter().zip(told.counts()) {
         let change = after as i64 - before as i64;
