@@ -23,8 +23,7 @@ pub mod values;
 
 pub use delta::Delta;
 pub use error::Error;
-pub use finding::Finding;
+pub use finding::{Finding, Report};
 pub use ids::{FileId, NodeId, RecordId};
 pub use load::Loaded;
-pub use report::Report;
 pub use study::Study;

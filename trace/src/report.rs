@@ -9,82 +9,37 @@ use schema::records::Kind;
 use schema::settings::Level;
 
 use crate::checks::{self, Draft, Group};
-use crate::delta::Delta;
-use crate::finding::Finding;
+use crate::finding::{Finding, Report};
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::study::Study;
 
-/// What the checks found.
-#[derive(Clone, Debug)]
-pub struct Report {
-    /// The findings that stand, worst first.
-    pub findings: Vec<Finding>,
-    /// The findings that waivers accept.
-    pub waived: Vec<Finding>,
-}
-
-impl Report {
-    /// Runs every check.
-    pub(crate) fn new(study: &Study) -> Self {
-        let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, study)).collect();
-        drafts.retain(|draft| !follows_from_damage(&study.loaded, draft));
-
-        let (waived, unused) = accept(study, &mut drafts);
-        drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
-
-        let mut places = Places::new(&study.loaded);
-        let mut finish = |draft: Draft, waiver: Option<&Id>| {
-            let level = checks::level(draft.check, study.settings(), study.stage);
-            (level != Level::Off).then(|| places.finding(study, draft, level, waiver))
-        };
-        let mut waived: Vec<Finding> =
-            waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
-        let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
-        findings.sort_by(|a, b| a.order().cmp(&b.order()));
-        waived.sort_by(|a, b| a.order().cmp(&b.order()));
-        Self { findings, waived }
-    }
-
-    /// Splits off the findings that an earlier state has too: what is left is new, and the others are counted.
-    pub fn since(study: &Study, before: &Study) -> (Self, Older) {
-        let all = study.report();
-        let new = Self { findings: Delta::findings(before, study).new, waived: all.waived.clone() };
-        let counts = LEVELS.map(|level| all.count(level) - new.count(level));
-        (new, Older { counts })
-    }
-
-    /// How many findings stand at a level.
-    pub fn count(&self, level: Level) -> usize {
-        self.findings.iter().filter(|finding| finding.level == level).count()
-    }
-
-    /// How many findings stand at each level: errors, warnings and notes.
-    pub fn counts(&self) -> [usize; 3] {
-        LEVELS.map(|level| self.count(level))
-    }
-
-    /// Is there a finding at error level?
-    pub fn has_errors(&self) -> bool {
-        self.count(Level::Error) > 0
+impl Study {
+    /// What the checks find.
+    pub fn report(&self) -> &Report {
+        self.report.get_or_init(|| run(self))
     }
 }
 
-/// The levels of findings, worst first.
-pub const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
+/// Runs every check.
+fn run(study: &Study) -> Report {
+    let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, study)).collect();
+    drafts.retain(|draft| !follows_from_damage(&study.loaded, draft));
 
-/// How many findings an earlier state has too.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Older {
-    /// Errors, warnings and notes.
-    pub counts: [usize; 3],
-}
+    let (waived, unused) = accept(study, &mut drafts);
+    drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
 
-impl Older {
-    /// All of them.
-    pub fn sum(&self) -> usize {
-        self.counts.iter().sum()
-    }
+    let mut places = Places::new(&study.loaded);
+    let mut finish = |draft: Draft, waiver: Option<&Id>| {
+        let level = checks::level(draft.check, study.settings(), study.stage);
+        (level != Level::Off).then(|| places.finding(study, draft, level, waiver))
+    };
+    let mut waived: Vec<Finding> =
+        waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
+    let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
+    findings.sort_by(|a, b| a.order().cmp(&b.order()));
+    waived.sort_by(|a, b| a.order().cmp(&b.order()));
+    Report { findings, waived }
 }
 
 /// A key that could not be read is told once; that the record seems to lack it is no news.

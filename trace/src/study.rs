@@ -9,12 +9,12 @@ use schema::Day;
 use schema::records::TestResult;
 use schema::settings::{Settings, Stage};
 
+use crate::finding::Report;
 use crate::graph::{Chains, Graph};
 use crate::history::outlook::{self, Outlook};
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
-use crate::report::Report;
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, Standing, Values};
 
 /// One evaluated state of a project root.
@@ -36,7 +36,7 @@ pub struct Study {
     standings: OnceLock<Vec<Standing>>,
     goals: OnceLock<Vec<GoalPoints>>,
     budgets: OnceLock<Vec<Budget>>,
-    report: OnceLock<Report>,
+    pub(crate) report: OnceLock<Report>,
 }
 
 impl Study {
@@ -152,11 +152,6 @@ impl Study {
         let mut all: Vec<_> = totals.filter_map(|own| Some((own.index, own.margin?))).collect();
         all.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
         all.into_iter()
-    }
-
-    /// What the checks find.
-    pub fn report(&self) -> &Report {
-        self.report.get_or_init(|| Report::new(self))
     }
 
     /// The latest result of a record, be it a value or an outcome: the one rule is in [`Graph::results`].

@@ -50,16 +50,16 @@ impl Audit {
         drop(progress);
         let look = Look::new(&study, season.as_ref());
         let note = note(study.past(), &look);
-        let told = audit::Told { audit: &look, study: &study, season: season.as_ref(), note };
+        let view = audit::AuditView { audit: &look, study: &study, season: season.as_ref(), note };
         let text = if self.context {
-            json::text(&audit::context(&told))
+            json::text(&audit::context(&view))
         } else {
             match self.format {
-                Format::Terminal => audit::terminal(&told, Ink::stdout(shared)),
-                Format::Markdown => audit::markdown(&told)?,
-                Format::Json => json::text(&audit::json(&told)),
-                Format::Csv => audit::csv(&told, &self.table),
-                Format::Html => audit::html(&told)?,
+                Format::Terminal => audit::terminal(&view, Ink::stdout(shared)),
+                Format::Markdown => audit::markdown(&view)?,
+                Format::Json => json::text(&audit::json(&view)),
+                Format::Csv => audit::csv(&view, &self.table),
+                Format::Html => audit::html(&view)?,
             }
         };
         Ok(Done { text, errors: study.report().has_errors() })

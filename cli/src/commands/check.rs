@@ -1,11 +1,11 @@
 //! `check`: what is open or broken.
 
 use clap::Args;
+use trace::delta::Older;
 use trace::history::{Logs, Past};
 use trace::load::Pool;
-use trace::report::Older;
 use trace::snapshot::{Request, Snapshot};
-use trace::{Error, Loaded, Report, Study};
+use trace::{Error, Loaded, Study};
 
 use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared};
@@ -41,7 +41,7 @@ impl Check {
         let report = study.report();
         // A commit answers for what it brings; what stood before is for those who brought it.
         let split = match self.records.staged && !self.all && !report.findings.is_empty() {
-            true => Some(Report::since(&study, &before(&request, &study, pool, logs)?)),
+            true => Some(Older::split(&before(&request, &study, pool, logs)?, &study)),
             false => None,
         };
         let (report, older) = match &split {

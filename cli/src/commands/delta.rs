@@ -11,7 +11,7 @@ use trace::{Error, Loaded, Study};
 
 use super::Done;
 use crate::args::{Shared, cwd, today};
-use crate::output::delta::{self, Told};
+use crate::output::delta::{self, DeltaView};
 use crate::output::listed::{Baseline, Listed};
 use crate::output::{Paths, github, gitlab, json, lines, sarif};
 use crate::screen::Ink;
@@ -97,17 +97,17 @@ impl Delta {
         let before = study(before);
         drop(logs);
         let delta = trace::Delta::new(&before, &head);
-        let told = Told { delta: &delta, base: &before, head: &head, found: &base };
+        let view = DeltaView { delta: &delta, base: &before, head: &head, found: &base };
         // Beside a change stands what it brings; a log holds all that there is.
         let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
         let text = if self.context {
-            json::text(&delta::context(&told))
+            json::text(&delta::context(&view))
         } else {
             match self.format {
-                Format::Terminal => delta::terminal(&told, Ink::stdout(shared)),
-                Format::Markdown => delta::markdown(&told)?,
-                Format::Json => json::text(&delta::json(&told)),
-                Format::Sarif => sarif::text(&delta::listed(&told), &head.loaded.snapshot.prefix),
+                Format::Terminal => delta::terminal(&view, Ink::stdout(shared)),
+                Format::Markdown => delta::markdown(&view)?,
+                Format::Json => json::text(&delta::json(&view)),
+                Format::Sarif => sarif::text(&delta::listed(&view), &head.loaded.snapshot.prefix),
                 Format::Lines => lines::text(&new, &Paths::new(&head.loaded)),
                 Format::Github => github::text(&new, &head.loaded.snapshot.prefix),
                 Format::Gitlab => gitlab::text(&new, &head.loaded.snapshot.prefix),

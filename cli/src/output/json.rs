@@ -3,8 +3,9 @@
 use schema::settings::Level;
 use serde::Serialize;
 use serde_json::{Value, json};
+use trace::delta::Older;
 use trace::graph::{Graph, Link};
-use trace::report::{Lines, Older};
+use trace::report::Lines;
 use trace::snapshot::Source;
 use trace::{Finding, Loaded, RecordId, Report, Study};
 

@@ -3,7 +3,8 @@
 
 use std::fmt::Write as _;
 
-use trace::report::{LEVELS, Older};
+use trace::delta::Older;
+use trace::finding::LEVELS;
 use trace::snapshot::Source;
 use trace::{Finding, Report, Study};
 

@@ -7,14 +7,12 @@ use foldhash::HashMap;
 use schema::records::Body;
 use schema::{Day, Kind, Quantity};
 
-use super::season::{AmountStep, LimitStep, Moment, Season};
+use super::season::{AmountStep, Course, LimitStep, Moment, Season};
 use crate::Loaded;
 use crate::history::agreed::{Agreed, agreed, on_record};
 use crate::history::{History, Life, LimitMove, outlook, same_limit};
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
-
-use super::at_risk::Course;
 
 /// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots
 /// of time.

@@ -16,11 +16,11 @@ mod verification;
 #[cfg(test)]
 mod tests;
 
-pub use at_risk::{AtRiskPeriod, Course};
+pub use at_risk::AtRiskPeriod;
 pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
-pub use predictions::{Group, Pair, Source, allowance, groups};
-pub use season::{AmountStep, LimitStep, Moment, Season};
+pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
+pub use season::{AmountStep, Course, LimitStep, Moment, Season};
 pub use targets::{TargetAudit, Verdict};
 pub use verification::{Method, Verified};
 

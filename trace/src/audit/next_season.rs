@@ -87,13 +87,15 @@ impl Audit {
         }
         let targets = |verdict| self.with_verdict(verdict).map(|target| target.standing.index).collect();
         let at_risk = self.at_risk_periods.iter().filter(|period| !period.closed());
-        let lists: [(fn(Vec<RecordId>) -> Lesson, Vec<RecordId>); 4] = [
-            (Lesson::Missed, targets(Verdict::Missed)),
-            (Lesson::NotVerified, targets(Verdict::NeverVerified)),
-            (Lesson::StillAtRisk, at_risk.map(|period| period.index).collect()),
-            (Lesson::UnusedAnalyses, self.unused_analyses.clone()),
-        ];
-        all.extend(lists.into_iter().filter(|(_, ids)| !ids.is_empty()).map(|(lesson, ids)| lesson(ids)));
+        let mut list = |lesson: fn(Vec<RecordId>) -> Lesson, ids: Vec<RecordId>| {
+            if !ids.is_empty() {
+                all.push(lesson(ids));
+            }
+        };
+        list(Lesson::Missed, targets(Verdict::Missed));
+        list(Lesson::NotVerified, targets(Verdict::NeverVerified));
+        list(Lesson::StillAtRisk, at_risk.map(|period| period.index).collect());
+        list(Lesson::UnusedAnalyses, self.unused_analyses.clone());
         all
     }
 }

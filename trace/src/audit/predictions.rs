@@ -12,7 +12,7 @@ use crate::values::{Origin, Values};
 
 /// What an estimate was of.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Source {
+pub enum EstimateOf {
     /// A target, by its record.
     Target(RecordId),
     /// An amount of a part, by its record and the amount's name.
@@ -23,7 +23,7 @@ pub enum Source {
 #[derive(Clone, Debug)]
 pub struct Pair {
     /// What it was of.
-    pub source: Source,
+    pub source: EstimateOf,
     /// The quantity: an amount's name, or the unit's kind.
     pub quantity: String,
     /// What the estimate stood on: a basis of an amount, or where a target's value came from.
@@ -117,7 +117,7 @@ pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Se
             _ => unit.dimension().quantity_name().to_owned(),
         };
         let basis = origin.word().to_owned();
-        pairs.push(Pair { source: Source::Target(index), quantity, basis, estimate, result, unit });
+        pairs.push(Pair { source: EstimateOf::Target(index), quantity, basis, estimate, result, unit });
     }
     if let Some(season) = season {
         parts(values, season, &mut pairs);
@@ -164,7 +164,7 @@ fn parts(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
             }
             let unit = amount.value.unit().clone();
             pairs.extend(last.into_iter().map(|(basis, estimate)| Pair {
-                source: Source::Part(index, name.to_owned()),
+                source: EstimateOf::Part(index, name.to_owned()),
                 quantity: name.to_owned(),
                 basis: basis.to_owned(),
                 estimate,

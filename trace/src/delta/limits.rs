@@ -1,9 +1,9 @@
 //! Targets whose limit moved, and the revision that records it.
 
+use schema::Quantity;
 use schema::records::{Body, Target};
 
 use super::{Delta, Renames};
-use crate::Loaded;
 use crate::ids::RecordId;
 use crate::study::Study;
 
@@ -30,15 +30,11 @@ fn begins_at(revision: &Body, target: &Target) -> bool {
 }
 
 /// The revision of a target that leads to one of its limits; the latest of them.
-fn recorded(loaded: &Loaded, target: RecordId) -> Option<RecordId> {
-    let record = loaded.record(target);
-    let Body::Target(limits) = &record.body else { return None };
-    let own = loaded.revisions().filter(|(.., revision)| revision.of.as_ref() == Some(&record.id));
-    let leading = own.filter_map(|(index, _, revision)| {
-        let to = revision.to.as_ref()?;
-        limits.limit().any(|(_, limit)| limit.same_value(to)).then_some((revision.date, index))
-    });
-    leading.max().map(|(_, index)| index)
+fn recorded(study: &Study, target: RecordId) -> Option<RecordId> {
+    let limits = study.loaded.target(target)?;
+    let leads = |to: &Quantity| limits.limit().any(|(_, limit)| limit.same_value(to));
+    let mut revisions = study.graph.revisions(target).into_iter().rev();
+    revisions.find(|(_, revision)| revision.to.as_ref().is_some_and(leads)).map(|(id, _)| id)
 }
 
 pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
@@ -51,7 +47,7 @@ pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mu
             continue;
         }
         // A revision that base has recorded an earlier move, unless it was written ahead of this one.
-        let revision = recorded(after, new).filter(|revision| {
+        let revision = recorded(head, new).filter(|revision| {
             let Some(old) = renames.base_of[*revision] else { return true };
             let (then, body) = (&before.record(old).body, &after.record(*revision).body);
             // One whose end was edited was agreed for another limit.

@@ -6,11 +6,13 @@
 mod findings;
 mod headlines;
 mod limits;
+mod older;
 mod records;
 mod values;
 
 pub use headlines::{Headline, HeadlineOf, StatusChange};
 pub use limits::LimitMove;
+pub use older::Older;
 pub use records::Renames;
 pub use values::{Cause, Named, ValueMove};
 

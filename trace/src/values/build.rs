@@ -24,7 +24,7 @@ type Members = Vec<(NodeId, f64)>;
 
 /// Where the text of a node stands.
 #[derive(Clone, Debug)]
-pub(super) struct Place {
+pub(super) struct Field {
     pub(super) record: RecordId,
     pub(super) route: Vec<String>,
 }
@@ -33,7 +33,7 @@ pub(super) struct Builder<'g> {
     pub(super) graph: &'g Graph,
     pub(super) network: Network,
     pub(super) keys: Vec<Key>,
-    pub(super) places: Vec<Place>,
+    pub(super) places: Vec<Field>,
     /// The dimension a node must have, where that is known before its inputs are.
     pub(super) wanted: Vec<Option<Dimension>>,
     pub(super) by_key: HashMap<Key, NodeId>,
@@ -85,7 +85,7 @@ pub(super) fn in_currency(rates: &Entries<Code, Quantity>, quantity: &Quantity) 
 }
 
 impl Builder<'_> {
-    fn add(&mut self, key: Key, place: Place, wanted: Option<Dimension>) -> NodeId {
+    fn add(&mut self, key: Key, place: Field, wanted: Option<Dimension>) -> NodeId {
         let node = NodeId::new(self.network.nodes.len());
         let unit = Unit::si(wanted.unwrap_or_default());
         let dimension = wanted.unwrap_or_default();
@@ -100,12 +100,12 @@ impl Builder<'_> {
     pub(super) fn tell(
         &mut self,
         kind: ValueProblemKind,
-        place: &Place,
+        place: &Field,
         offset: usize,
         message: impl Into<String>,
         help: impl Into<String>,
     ) {
-        let Place { record, route } = place.clone();
+        let Field { record, route } = place.clone();
         self.problems.push(ValueProblem { kind, record, route, offset, message: message.into(), help: help.into() });
     }
 
@@ -123,7 +123,7 @@ impl Builder<'_> {
         let loaded = &*self.graph.loaded;
         for (index, record) in loaded.records() {
             let place =
-                |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+                |route: &[&str]| Field { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
             match &record.body {
                 Body::Goal(_) | Body::Event(_) => {
                     let node = self.add(Key::Record(index), place(&[]), Some(Dimension::points()));
@@ -171,7 +171,7 @@ impl Builder<'_> {
         in_currency(&self.graph.loaded.settings().rates, quantity)
     }
 
-    fn give(&mut self, node: NodeId, quantity: &Quantity, place: &Place) {
+    fn give(&mut self, node: NodeId, quantity: &Quantity, place: &Field) {
         let (unit, value, uncertainty) = self.in_currency(quantity);
         if let Some(wanted) = self.wanted[node]
             && wanted != unit.dimension()
@@ -188,14 +188,14 @@ impl Builder<'_> {
         own.uncertainty = uncertainty;
     }
 
-    pub(super) fn mismatch(&mut self, place: &Place, offset: usize, found: Dimension, wanted: Dimension) {
+    pub(super) fn mismatch(&mut self, place: &Field, offset: usize, found: Dimension, wanted: Dimension) {
         let words = |d: Dimension| if d.is_one() { "a plain number".to_owned() } else { format!("`{d}`") };
         let message = format!("this is {}, and {} is needed", words(found), words(wanted));
         self.tell(ValueProblemKind::Unit, place, offset, message, "correct the unit, or what is computed");
     }
 
     /// Defines a node by a text: a quantity, a name or a formula.
-    fn define(&mut self, node: NodeId, text: &str, place: &Place) {
+    fn define(&mut self, node: NodeId, text: &str, place: &Field) {
         self.places[node] = place.clone();
         if let Ok(quantity) = Quantity::parse(text) {
             self.give(node, &quantity, place);
@@ -237,7 +237,7 @@ impl Builder<'_> {
         self.network.nodes[node].rule = Rule::Formula(Arc::new(formula));
     }
 
-    fn broken_is_told(&self, place: &Place) -> bool {
+    fn broken_is_told(&self, place: &Field) -> bool {
         self.graph.broken.iter().any(|broken| broken.from == place.record && broken.route.iter().eq(place.route.iter()))
     }
 
@@ -255,7 +255,7 @@ impl Builder<'_> {
         .collect()
     }
 
-    pub(super) fn formula_error(&mut self, place: &Place, error: schema::formula::FormulaError) {
+    pub(super) fn formula_error(&mut self, place: &Field, error: schema::formula::FormulaError) {
         let kind = match error.kind {
             FormulaErrorKind::Syntax => ValueProblemKind::Bad,
             FormulaErrorKind::Unit => ValueProblemKind::Unit,
@@ -294,7 +294,7 @@ impl Builder<'_> {
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
             for (name, amount) in part.amounts.iter() {
                 let number = self.amount(name.as_str());
-                let place = Place { record: index, route: vec!["amounts".to_owned(), name.to_string()] };
+                let place = Field { record: index, route: vec!["amounts".to_owned(), name.to_string()] };
                 let first = members.get(&(None, number)).and_then(|all| all.first());
                 let wanted = first.map(|(node, _)| self.network.nodes[*node].dimension);
                 let node = self.add(Key::Part(index, number), place.clone(), wanted);
@@ -325,7 +325,7 @@ impl Builder<'_> {
             let Some(first) = first else { continue };
             let (dimension, unit) = (self.network.nodes[first].dimension, self.network.nodes[first].unit.clone());
             for group in std::iter::once(None).chain(systems.iter().copied().map(Some)) {
-                let place = Place { record: group.unwrap_or(RecordId::new(0)), route: Vec::new() };
+                let place = Field { record: group.unwrap_or(RecordId::new(0)), route: Vec::new() };
                 let node = self.add(Key::Group(group, number), place, Some(dimension));
                 self.network.nodes[node].unit = unit.clone();
             }
@@ -357,7 +357,7 @@ impl Builder<'_> {
             }
             let node = self.by_key[&Key::Local(index, name.as_str().into())];
             let route = route.iter().map(|s| (*s).to_owned()).chain([name.to_string()]).collect();
-            self.define(node, text.text(), &Place { record: index, route });
+            self.define(node, text.text(), &Field { record: index, route });
         }
     }
 
@@ -378,7 +378,7 @@ impl Builder<'_> {
         let results = self.graph.results(index);
         let of_the_day = |other: &TestResult| other.value.is_some() && other.date == date;
         if let Some((rival, _)) = results.into_iter().find(|(id, other)| *id != counts && of_the_day(other)) {
-            let place = Place { record: rival, route: vec!["date".to_owned()] };
+            let place = Field { record: rival, route: vec!["date".to_owned()] };
             let message = format!("{} is of the same day, and counts", loaded.record(counts).id);
             self.tell(ValueProblemKind::Twice, &place, 0, message, "put both into one result, or mend a date");
         }
@@ -392,7 +392,7 @@ impl Builder<'_> {
             self.own_value(index, node, target);
             if let Some((result, value)) = self.latest_result(index) {
                 self.rival(index, result);
-                let place = Place { record: result, route: vec!["value".to_owned()] };
+                let place = Field { record: result, route: vec!["value".to_owned()] };
                 self.settle(index, node, Origin::Result(result));
                 self.give(node, &value, &place);
             }
@@ -410,7 +410,7 @@ impl Builder<'_> {
 
     /// What the target itself says of its value: `formula`, else `total`, else `estimate`.
     fn own_value(&mut self, index: RecordId, node: NodeId, target: &Target) {
-        let place = |key: &str| Place { record: index, route: vec![key.to_owned()] };
+        let place = |key: &str| Field { record: index, route: vec![key.to_owned()] };
         let said = [
             ("formula", target.formula.is_some()),
             ("total", target.total.is_some()),
@@ -439,7 +439,7 @@ impl Builder<'_> {
         }
     }
 
-    fn total(&mut self, node: NodeId, target: &Target, amount: &Id, place: &Place) {
+    fn total(&mut self, node: NodeId, target: &Target, amount: &Id, place: &Field) {
         let Some(number) = self.amounts.iter().position(|known| **known == *amount.as_str()).map(|at| at as u16) else {
             let names: Vec<&str> = self.amounts.iter().map(AsRef::as_ref).collect();
             let help = suggest::did_you_mean(amount.as_str(), names, "give it under `amounts` of parts");

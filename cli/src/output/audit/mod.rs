@@ -19,7 +19,7 @@ use trace::audit::{Audit, Season};
 use trace::{RecordId, Study};
 
 /// What is told.
-pub(crate) struct Told<'t> {
+pub(crate) struct AuditView<'t> {
     pub(crate) audit: &'t Audit,
     pub(crate) study: &'t Study,
     pub(crate) season: Option<&'t Season>,
@@ -27,7 +27,7 @@ pub(crate) struct Told<'t> {
     pub(crate) note: Option<String>,
 }
 
-impl Told<'_> {
+impl AuditView<'_> {
     fn id(&self, index: RecordId) -> &str {
         self.study.loaded.record(index).id.as_str()
     }

@@ -3,9 +3,9 @@
 use trace::RecordId;
 use trace::audit::{Group, Lesson, TargetAudit, Verdict};
 
-use super::Told;
+use super::AuditView;
 
-impl Told<'_> {
+impl AuditView<'_> {
     /// How many targets were met, missed, never verified, and are not due yet.
     pub(super) fn verdicts(&self) -> [usize; 4] {
         [Verdict::Met, Verdict::Missed, Verdict::NeverVerified, Verdict::NotDue]

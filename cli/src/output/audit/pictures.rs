@@ -7,7 +7,7 @@ use schema::quantity::Unit;
 use schema::records::Body;
 use trace::audit::{GoalScore, TargetAudit};
 
-use super::Told;
+use super::AuditView;
 use super::scale::{Axis, place, tick};
 
 /// The width of a picture in its own units: as many as a phone is wide.
@@ -47,7 +47,7 @@ fn bar(out: &mut String, x: f64, y: f64, width: f64, height: f64, class: &str) {
     let _ = write!(out, "<rect x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" class=\"{class}\"/>");
 }
 
-impl Told<'_> {
+impl AuditView<'_> {
     /// The points of each event: planned, predicted with its uncertainty, scored.
     pub(super) fn picture_of_points(&self, goal: &GoalScore) -> String {
         const ROW: f64 = 62.0;

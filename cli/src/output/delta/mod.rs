@@ -18,7 +18,7 @@ use trace::{Delta, Finding, Loaded, RecordId, Study};
 use super::listed::{Baseline, Listed};
 
 /// What is told.
-pub(crate) struct Told<'t> {
+pub(crate) struct DeltaView<'t> {
     pub(crate) delta: &'t Delta,
     pub(crate) base: &'t Study,
     pub(crate) head: &'t Study,
@@ -26,16 +26,16 @@ pub(crate) struct Told<'t> {
 }
 
 /// Every finding of both sides once, with what became of it; those that head waives among them.
-pub(crate) fn listed<'t>(told: &Told<'t>) -> Vec<Listed<'t>> {
-    let base = told.base.report();
+pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
+    let base = view.base.report();
     let known: HashSet<String> = base.findings.iter().chain(&base.waived).map(Finding::fingerprint).collect();
     let state = |known: bool| Some(if known { Baseline::Unchanged } else { Baseline::New });
-    let new = told.delta.new.iter().map(|finding| (finding, state(false)));
-    let unchanged = told.delta.unchanged.iter().map(|finding| (finding, state(true)));
+    let new = view.delta.new.iter().map(|finding| (finding, state(false)));
+    let unchanged = view.delta.unchanged.iter().map(|finding| (finding, state(true)));
     let waived =
-        told.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
+        view.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
     // What head accepts by a waiver stands among what head has.
-    let mended = told.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
+    let mended = view.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
     let mended = mended.map(|finding| (finding, Some(Baseline::Absent)));
     new.chain(unchanged).chain(waived).chain(mended).collect()
 }
@@ -57,7 +57,7 @@ fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     [text(before), text(after), change]
 }
 
-impl Told<'_> {
+impl DeltaView<'_> {
     fn loaded(&self) -> [&Loaded; 2] {
         [&self.base.loaded, &self.head.loaded]
     }

@@ -8,7 +8,7 @@ use schema::quantity::{Dimension, Unit};
 use schema::records::{Expression, Finds};
 use schema::{Id, Quantity, suggest};
 
-use super::{Builder, Call, Key, NodeId, Origin, Place, RecordId, Rule, ValueProblemKind};
+use super::{Builder, Call, Field, Key, NodeId, Origin, RecordId, Rule, ValueProblemKind};
 use crate::load::is_table;
 use crate::values::{State, tables};
 
@@ -29,8 +29,8 @@ impl Builder<'_> {
                     continue;
                 }
                 let place = match finds {
-                    Finds::Target(_) => Place { record: index, route: vec!["finds".to_owned()] },
-                    Finds::Values(_) => Place { record: index, route: vec!["finds".to_owned(), target.to_string()] },
+                    Finds::Target(_) => Field { record: index, route: vec!["finds".to_owned()] },
+                    Finds::Values(_) => Field { record: index, route: vec!["finds".to_owned(), target.to_string()] },
                 };
                 if let Some(other) = finder.insert(target_index, index) {
                     let message = format!("{} finds the value of {target} too", loaded.record(other).id);
@@ -45,7 +45,7 @@ impl Builder<'_> {
                     (_, Some((call, inputs)), _) => self.output(node, finds, target, *call, inputs, &place),
                     (_, None, _) if analysis.model.is_some() => {}
                     (Finds::Target(_), None, Some(formula)) => {
-                        self.define(node, formula.text(), &Place { record: index, route: vec!["formula".to_owned()] });
+                        self.define(node, formula.text(), &Field { record: index, route: vec!["formula".to_owned()] });
                     }
                     (Finds::Values(values), None, _) => {
                         if let Some(text) = values.get(target.as_str()) {
@@ -61,7 +61,7 @@ impl Builder<'_> {
         }
     }
 
-    fn output(&mut self, node: NodeId, finds: &Finds, target: &Id, call: usize, inputs: &[NodeId], place: &Place) {
+    fn output(&mut self, node: NodeId, finds: &Finds, target: &Id, call: usize, inputs: &[NodeId], place: &Field) {
         let model = self.network.calls[call].model;
         let output = match finds {
             Finds::Target(_) => 0,
@@ -97,7 +97,7 @@ impl Builder<'_> {
         analysis: &schema::records::Analysis,
         name: &str,
     ) -> Option<(usize, Vec<NodeId>)> {
-        let at = |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+        let at = |route: &[&str]| Field { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
         let Some(model) = models::find(name) else {
             let names = || models::MODELS.iter().map(|model| model.name);
             let help = suggest::did_you_mean(name, names(), &format!("the models are {}", suggest::any_of(names())));
@@ -189,7 +189,7 @@ impl Builder<'_> {
     }
 
     /// Asks a dimension of a node whose rule may be known already.
-    fn expect(&mut self, node: NodeId, wanted: Dimension, place: &Place) {
+    fn expect(&mut self, node: NodeId, wanted: Dimension, place: &Field) {
         self.wanted[node] = Some(wanted);
         let own = &self.network.nodes[node];
         if let Rule::Given(_) = own.rule
@@ -212,7 +212,7 @@ impl Builder<'_> {
             }
             if let Some(error) = self.network.failure(state, call) {
                 told[call] = true;
-                let place = Place { record: self.places[node].record, route: vec!["model".to_owned()] };
+                let place = Field { record: self.places[node].record, route: vec!["model".to_owned()] };
                 let name = self.network.calls[call].model.name;
                 self.tell(
                     ValueProblemKind::Bad,

@@ -2,7 +2,7 @@
 
 use schema::records::Body;
 
-use super::{Builder, Key, NodeId, Origin, Place, RecordId, Rule, ValueProblemKind, sheets, suggest};
+use super::{Builder, Field, Key, NodeId, Origin, RecordId, Rule, ValueProblemKind, sheets, suggest};
 
 impl Builder<'_> {
     pub(super) fn events_and_goals(&mut self) {
@@ -12,7 +12,7 @@ impl Builder<'_> {
                 Body::Event(event) => {
                     let node = self.by_key[&Key::Record(index)];
                     self.locals(index, &event.reads, &["reads"], None);
-                    let place = |route: &[&str]| Place {
+                    let place = |route: &[&str]| Field {
                         record: index,
                         route: route.iter().map(|s| (*s).to_owned()).collect(),
                     };
@@ -30,7 +30,7 @@ impl Builder<'_> {
                         self.give(node, expect, &place(&["expect"]));
                     }
                     if let Some((result, value)) = self.latest_result(index) {
-                        let place = Place { record: result, route: vec!["value".to_owned()] };
+                        let place = Field { record: result, route: vec!["value".to_owned()] };
                         self.settle(index, node, Origin::Result(result));
                         self.give(node, &value, &place);
                     }
@@ -49,7 +49,7 @@ impl Builder<'_> {
         }
     }
 
-    fn sheet(&mut self, index: RecordId, node: NodeId, event: &schema::records::Event, name: &str, place: &Place) {
+    fn sheet(&mut self, index: RecordId, node: NodeId, event: &schema::records::Event, name: &str, place: &Field) {
         let Some(sheet) = sheets::find(name) else {
             let names = sheets::names();
             let otherwise = format!("the sheets are {}", names.join(", "));
