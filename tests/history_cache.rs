@@ -4,6 +4,8 @@ use std::path::PathBuf;
 use std::process::Stdio;
 use std::time::Duration;
 
+use sha2::{Digest as _, Sha256};
+
 use crate::support::Sandbox;
 
 fn rack(count: usize, mass: &str) -> String {
@@ -73,6 +75,130 @@ fn damage_is_not_believed() {
         std::fs::write(&file, "").unwrap();
         assert_eq!(answer(&sandbox), expected);
     }
+}
+
+/// The file of the cache whose name begins so.
+#[track_caller]
+fn file(sandbox: &Sandbox, name: &str) -> PathBuf {
+    let named = |file: &PathBuf| file.file_name().unwrap().to_str().unwrap().starts_with(name);
+    files(sandbox).into_iter().find(named).unwrap()
+}
+
+/// Takes a number as `postcard` writes it.
+fn take_number(bytes: &mut &[u8]) -> usize {
+    let mut number = 0;
+    for shift in (0..).step_by(7) {
+        let (first, rest) = bytes.split_first().unwrap();
+        *bytes = rest;
+        number |= usize::from(first & 0x7f) << shift;
+        if first & 0x80 == 0 {
+            break;
+        }
+    }
+    number
+}
+
+/// A cache file with its values changed and all checksums right, as a build with other sources would write it.
+#[track_caller]
+fn forged(whole: &[u8], sources: impl Fn(&str) -> String, change: impl Fn(&[u8]) -> Vec<u8>) -> Vec<u8> {
+    let ends: Vec<usize> = whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(at, _)| at + 1).collect();
+    let (head, rest) = whole.split_at(ends[2]);
+    let head = std::str::from_utf8(head).unwrap();
+    let own = head.lines().nth(1).unwrap().strip_prefix("sources ").unwrap();
+    assert!(own.len() == 64 && own.bytes().all(|digit| digit.is_ascii_hexdigit()), "{head}");
+    let head = head.replace(own, &sources(own));
+    let length = u32::from_le_bytes(rest[..4].try_into().unwrap()) as usize;
+    let mut list = rest[36..36 + length].to_vec();
+    let (read, mut values) = (list.clone(), &rest[36 + length..]);
+    let (mut read, mut changed) = (&read[..], Vec::new());
+    for _ in 0..take_number(&mut read) {
+        let key = take_number(&mut read);
+        read = &read[key..];
+        let (value, others) = values.split_at(take_number(&mut read));
+        values = others;
+        let value = change(value);
+        assert_eq!(take_number(&mut read), 32);
+        let at = length - read.len();
+        list[at..at + 32].copy_from_slice(&Sha256::digest(&value));
+        read = &read[32..];
+        changed.extend(value);
+    }
+    assert!(read.is_empty() && values.is_empty());
+    assert_ne!(changed, rest[36 + length..], "the values differ");
+    [head.as_bytes(), &(length as u32).to_le_bytes(), &Sha256::digest(&list), &list, &changed].concat()
+}
+
+/// The bytes with one part in place of another of the same length.
+fn replaced(bytes: &[u8], old: &[u8], new: &[u8]) -> Vec<u8> {
+    assert_eq!(old.len(), new.len());
+    let mut bytes = bytes.to_vec();
+    let mut at = 0;
+    while let Some(found) = bytes[at..].windows(old.len()).position(|part| part == old) {
+        bytes[at + found..at + found + old.len()].copy_from_slice(new);
+        at += found + old.len();
+    }
+    bytes
+}
+
+/// The hash of other sources.
+fn of_another_build(own: &str) -> String {
+    own.chars().map(|digit| if digit == '0' { '1' } else { '0' }).collect()
+}
+
+/// The case: the evaluated states of another build, with values times 1.5.
+#[test]
+fn numbers_of_another_build_are_not_believed() {
+    let sandbox = season();
+    sandbox.tierod(&["check"]).ended(0);
+    std::fs::remove_dir_all(folder(&sandbox)).unwrap();
+    let history = || sandbox.tierod(&["history", "car.mass", "--format", "json"]).ended(0);
+    let numbers = || -> Vec<f64> {
+        let answer = history().json();
+        answer["values"].as_array().unwrap().iter().map(|value| value["si"].as_f64().unwrap()).collect()
+    };
+    let expected = history().out;
+    let values = numbers();
+    assert_eq!(values.len(), 6, "{expected}");
+    let file = file(&sandbox, "states-");
+    let whole = std::fs::read(&file).unwrap();
+    let more = |bytes: &[u8]| {
+        let change = |bytes: Vec<u8>, value: &f64| replaced(&bytes, &value.to_le_bytes(), &(value * 1.5).to_le_bytes());
+        values.iter().rev().fold(bytes.to_vec(), change)
+    };
+    // It would be believed if this build had written it: the hash alone decides.
+    std::fs::write(&file, forged(&whole, str::to_owned, more)).unwrap();
+    assert_eq!(numbers(), values.iter().map(|value| value * 1.5).collect::<Vec<f64>>());
+    std::fs::write(&file, forged(&whole, of_another_build, more)).unwrap();
+    assert_eq!(history().out, expected, "of another build");
+    assert_eq!(std::fs::read(&file).unwrap(), whole, "replaced by the numbers of this build");
+    // Not even one digit may differ, or be missing.
+    let last = |own: &str| format!("{}{}", &own[..63], if own.ends_with('0') { '1' } else { '0' });
+    std::fs::write(&file, forged(&whole, last, more)).unwrap();
+    assert_eq!(history().out, expected, "with another last digit");
+    std::fs::write(&file, forged(&whole, |own| own[..16].to_owned(), more)).unwrap();
+    assert_eq!(history().out, expected, "with a part of the hash");
+    // As an older format began: its number, the version of the crate, and the prefix.
+    let body = forged(&whole, str::to_owned, more);
+    let head = whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').nth(2).unwrap().0 + 1;
+    std::fs::write(&file, [&b"2\x000.1.0\0\n"[..], &body[head..]].concat()).unwrap();
+    assert_eq!(history().out, expected, "of an older format");
+}
+
+/// The same for the log of the history.
+#[test]
+fn a_log_of_another_build_is_not_believed() {
+    let sandbox = season();
+    let history = || sandbox.tierod(&["history", "rack", "--format", "json"]).ended(0).out;
+    let expected = without(&sandbox);
+    let rack = history();
+    let file = file(&sandbox, "history-");
+    let whole = std::fs::read(&file).unwrap();
+    let other = |bytes: &[u8]| replaced(bytes, b"1.3 kg", b"7.3 kg");
+    std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
+    assert!(rack.contains("1.3 kg") && history() == rack.replace("1.3 kg", "7.3 kg"), "the hash alone decides");
+    std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
+    assert_eq!(answer(&sandbox), expected);
+    assert_eq!(std::fs::read(&file).unwrap(), whole, "replaced by the log of this build");
 }
 
 /// Rebases, amended commits, cherry-picks and switches leave a cache of commits that are no more.

@@ -11,7 +11,7 @@ use schema::settings::{Settings, Stage};
 
 use crate::finding::Report;
 use crate::graph::{Chains, Graph};
-use crate::history::outlook::{self, Outlook};
+use crate::history::outlook::{self, CommitState};
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
@@ -82,8 +82,8 @@ impl Study {
 
     /// The state of all values after a step of the history, which takes a while to evaluate; none where its records
     /// are not available any more.
-    pub fn past_state(&self, step: usize) -> Option<Outlook> {
-        outlook::at(&self.loaded, self.past.whole()?, step)
+    pub fn past_state(&self, step: usize) -> Option<CommitState> {
+        outlook::state_at(&self.loaded, self.past.whole()?, step)
     }
 
     /// All values, by the latest results where there are any.

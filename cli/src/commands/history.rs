@@ -53,7 +53,7 @@ impl History {
                 all,
                 life,
                 &self.id,
-                &outlook::outlooks(loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
+                &outlook::states(loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
             ),
             note: past.reason(),
         };

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use schema::quantity::Unit;
 use schema::words::shorten;
 use serde_json::{Value, json};
-use trace::history::outlook::Stood;
+use trace::history::outlook::PastValue;
 use trace::history::story::Event;
 use trace::history::{History, Life};
 
@@ -22,13 +22,13 @@ pub(crate) struct Story<'h> {
     pub(crate) name: &'h str,
     pub(crate) amount: Option<&'h str>,
     pub(crate) events: Vec<Event>,
-    pub(crate) line: Vec<(usize, Stood)>,
+    pub(crate) line: Vec<(usize, PastValue)>,
     pub(crate) note: Option<String>,
 }
 
 /// Rows of blocks: the value and each end of the limit, with the first and the last number.
 fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
-    let stood: Vec<&Stood> = story.line.iter().map(|(_, stood)| stood).collect();
+    let stood: Vec<&PastValue> = story.line.iter().map(|(_, stood)| stood).collect();
     let Some(last) = stood.last() else { return };
     let unit = Unit::parse(&last.unit).unwrap_or_else(|_| Unit::one());
     let finite = |number: Option<f64>| number.filter(|number| number.is_finite());

@@ -40,8 +40,8 @@ impl Season {
             ..Self::default()
         };
         let most = most_moments(loaded.entries.len());
-        for (step, outlook) in outlook::outlooks(loaded, history, most, tick) {
-            season.timeline.push(moment(history, step, &outlook, loaded));
+        for (step, state) in outlook::states(loaded, history, most, tick) {
+            season.timeline.push(moment(history, step, &state, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));
         for (_, record) in loaded.records() {
@@ -68,7 +68,7 @@ impl Season {
     }
 }
 
-fn moment(history: &History, step: usize, outlook: &outlook::Outlook, loaded: &Loaded) -> Moment {
+fn moment(history: &History, step: usize, state: &outlook::CommitState, loaded: &Loaded) -> Moment {
     let commit = &history.steps[step];
     let mut moment = Moment {
         day: commit.day,
@@ -77,22 +77,22 @@ fn moment(history: &History, step: usize, outlook: &outlook::Outlook, loaded: &L
         points: Default::default(),
         targets: Default::default(),
     };
-    for (name, stood) in outlook.all() {
+    for (name, past) in state.all() {
         if let Some(amount) = name.strip_prefix(schema::words::CAR).and_then(|rest| rest.strip_prefix('.')) {
-            moment.amounts.extend(stood.value.map(|value| (amount.to_owned(), value)));
+            moment.amounts.extend(past.value.map(|value| (amount.to_owned(), value)));
             continue;
         }
         // A record that had another id then is told under the one it has now.
         let id = history.life(name).map_or(name, |life| &*life.id);
         let Some(index) = loaded.find(id) else { continue };
         match &loaded.record(index).body {
-            Body::Goal(_) => moment.points.extend(stood.value.map(|value| (id.to_owned(), value))),
+            Body::Goal(_) => moment.points.extend(past.value.map(|value| (id.to_owned(), value))),
             Body::Target(_) => {
-                let Limit { at_least, at_most } = stood.limit.unwrap_or(Limit { at_least: None, at_most: None });
+                let Limit { at_least, at_most } = past.limit.unwrap_or(Limit { at_least: None, at_most: None });
                 let course = Course {
-                    status: stood.status.unwrap_or(Status::NoValue),
-                    value: stood.value,
-                    uncertainty: stood.uncertainty,
+                    status: past.status.unwrap_or(Status::NoValue),
+                    value: past.value,
+                    uncertainty: past.uncertainty,
                     limits: (at_least, at_most),
                 };
                 moment.targets.insert(id.to_owned(), course);

@@ -9,7 +9,7 @@ use foldhash::{HashMap, HashSet};
 use schema::Kind;
 use schema::read::flat;
 
-use super::log::{Differences, Log, Mark, Reader, RecordEvent, Version, kind};
+use super::log::{Differences, Log, Mark, Reader, RecordEvent, Version};
 use crate::Error;
 use crate::snapshot::past::{Known, Step, Walk};
 
@@ -122,5 +122,5 @@ fn is_asked_of(kind: Kind) -> bool {
 }
 
 fn is_asked(event: &RecordEvent) -> bool {
-    event.set.is_some_and(|(number, ..)| is_asked_of(kind(number)))
+    event.set.is_some_and(|(kind, ..)| is_asked_of(kind))
 }

@@ -1,117 +1,143 @@
-//! Logs kept under git's own folder, so that a history is read once and then only what is new.
+//! Cache files in git's common folder: entries of a key and a value, so that what was calculated once is only read.
 //!
-//! The name of a commit stands for all that came before it, so a log that holds a commit of the chain is right up to
-//! there, whatever rebases and branch switches did since. A file is written under another name and renamed; nothing
-//! is locked, and whatever is not exactly as it was written counts as absent. All of it can be deleted at any time.
+//! - A file begins with a text: the format, the hash over the sources of the build that wrote it, and what else the
+//!   values depend on. A file with another beginning counts as absent, so the numbers of another build are not used.
+//! - The keys of entries are ids of git objects, or other names of what a value was calculated from.
+//! - A list of the entries follows, with a checksum, and then the values, each with a checksum. A damaged list makes the
+//!   file count as absent, a damaged value only its entry.
+//! - A file is written under another name and renamed, without a lock. If two processes write at once, the file of the
+//!   later one is kept, complete.
+//! - A file has a largest size. The entries that were not read or written for the longest time are dropped first.
+//!
+//! All of it can be deleted at any time.
 
 use std::fs;
-use std::io::Write as _;
+use std::io::{Read as _, Write as _};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
+use foldhash::{HashMap, HashSet};
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use super::branches::{BranchLog, DEEPEST};
-use super::log::{FileEvent, Log, Mark, RecordEvent};
 use crate::snapshot::Snapshot;
-use crate::snapshot::past::Step;
 
-/// Counts up with every change of what is kept or how it is read from git.
+/// The layout of the files; what the values contain is covered by the hash over the sources.
 const FORMAT: u32 = 3;
+/// The hash over the sources of this build that decide numbers.
+const SOURCES: &str = env!("TIEROD_SOURCES_HASH");
 /// The folder below git's.
 const FOLDER: &str = "tierod";
-/// A larger file is not read: it would be no cache of ours, or slower than git.
-const LARGEST: u64 = 1 << 30;
+/// A larger history is read from git again, in some seconds.
+const MOST_OF_HISTORY: usize = 256 << 20;
+const MOST_OF_STATES: usize = 32 << 20;
+/// What an entry takes in the list, in addition to its key: the lengths and the checksum.
+const OF_ENTRY: usize = 48;
 
-/// A file of the cache.
-pub(super) struct Cache {
+/// A cache file: its place, what it must begin with, and its largest size.
+pub(crate) struct CacheFile {
     file: PathBuf,
-    /// What the content depends on besides the commits.
-    key: String,
+    head: Vec<u8>,
+    most: usize,
 }
 
-impl Cache {
-    /// The cache of a data root's log.
-    pub(super) fn of(snapshot: &Snapshot) -> Option<Self> {
-        let key = format!("{FORMAT}\0{}\0{}", snapshot.prefix, snapshot.settings.ignore.join("\0"));
-        Self::named(snapshot, "history", key)
+impl CacheFile {
+    /// The cache of the history of a project root: one entry, the log.
+    pub(super) fn of_history(snapshot: &Snapshot) -> Option<Self> {
+        let ignore = snapshot.settings.ignore.iter().map(String::as_str);
+        let depends_on: Vec<&str> = [&*snapshot.prefix].into_iter().chain(ignore).collect();
+        Self::in_repository(snapshot, "history", &depends_on, MOST_OF_HISTORY)
     }
 
-    /// The cache of a data root's outlooks; they change with the tool.
-    pub(super) fn of_outlooks(snapshot: &Snapshot) -> Option<Self> {
-        let key = format!("{FORMAT}\0{}\0{}", env!("CARGO_PKG_VERSION"), snapshot.prefix);
-        Self::named(snapshot, "outlook", key)
+    /// The cache of the evaluated states of a project root, by the object id of its tree.
+    pub(super) fn of_states(snapshot: &Snapshot) -> Option<Self> {
+        Self::in_repository(snapshot, "states", &[&snapshot.prefix], MOST_OF_STATES)
     }
 
-    fn named(snapshot: &Snapshot, what: &str, key: String) -> Option<Self> {
-        let folder = snapshot.common_folder()?.join(FOLDER);
-        let hash = hex(&Sha256::digest(format!("{FORMAT}\0{}", snapshot.prefix)));
-        Some(Self { file: folder.join(format!("{what}-{}", &hash[..16])), key })
+    fn in_repository(snapshot: &Snapshot, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
+        let of_root = hexadecimal(&Sha256::digest(&*snapshot.prefix));
+        Some(Self::new(&snapshot.common_folder()?, &format!("{name}-{}", &of_root[..16]), depends_on, most))
     }
 
-    /// What was kept, if it is whole and of this format.
-    pub(super) fn read(&self) -> Option<Log> {
-        log(&mut Source { bytes: &self.content()? })
+    /// A cache file of this name in git's common folder.
+    ///
+    /// `depends_on` is what the values depend on, in addition to the sources of this build and the keys of the entries;
+    /// `most` is the largest size of all entries, in bytes.
+    pub(crate) fn new(common_folder: &Path, name: &str, depends_on: &[&str], most: usize) -> Self {
+        Self::of_build(SOURCES, common_folder, name, depends_on, most)
     }
 
-    /// Keeps a log; where that cannot be done nothing is kept.
-    pub(super) fn write(&self, log: &Log) {
-        let mut out = Vec::new();
-        put_log(&mut out, log);
-        self.put(&out);
+    fn of_build(sources: &str, common_folder: &Path, name: &str, depends_on: &[&str], most: usize) -> Self {
+        // With the length of each, so that no two lists give the same text.
+        let depends_on: String = depends_on.iter().map(|part| format!("{}:{part} ", part.len())).collect();
+        let head = format!("tierod cache {FORMAT}\nsources {sources}\n{depends_on}\n").into_bytes();
+        Self { file: common_folder.join(FOLDER).join(name), head, most }
     }
 
-    /// The content of the file, if it is whole and of this key.
-    pub(super) fn content(&self) -> Option<Vec<u8>> {
-        let (mut bytes, start) = self.bytes()?;
-        let mut source = Source { bytes: &bytes[start..] };
-        let length = u64::from_le_bytes(source.take(8)?.try_into().ok()?);
-        let sum = source.take(32)?;
-        if source.bytes.len() as u64 != length || Sha256::digest(source.bytes).as_slice() != sum {
-            return None;
-        }
-        let start = bytes.len() - source.bytes.len();
-        Some(bytes.split_off(start))
+    /// The entries of the file; none if it is missing, damaged, too large, or written by another build.
+    pub(crate) fn read(&self) -> Entries {
+        self.bytes().and_then(|bytes| Entries::parse(bytes, self.head.len())).unwrap_or_default()
     }
 
-    /// What stands behind the key, for content with checksums of its own.
-    pub(super) fn unchecked(&self) -> Option<Vec<u8>> {
-        let (mut bytes, start) = self.bytes()?;
-        Some(bytes.split_off(start))
-    }
-
-    /// Puts a content with checksums of its own in place of the file.
-    pub(super) fn put_unchecked(&self, content: &[u8]) {
-        let mut bytes = format!("{}\n", self.key).into_bytes();
-        bytes.extend_from_slice(content);
-        let _ = self.replace(&bytes);
-    }
-
-    /// The bytes of the file, and where they go on behind the key.
-    fn bytes(&self) -> Option<(Vec<u8>, usize)> {
-        let folder = self.file.parent()?;
-        if !is_plain_folder(folder) {
+    fn bytes(&self) -> Option<Vec<u8>> {
+        if !is_plain_folder(self.file.parent()?) {
             return None;
         }
         let size = fs::symlink_metadata(&self.file).ok().filter(fs::Metadata::is_file)?.len();
-        if size > LARGEST {
+        let most = self.largest_file() as u64;
+        if size > most {
             return None;
         }
-        let bytes = fs::read(&self.file).ok()?;
-        let head = self.key.len() + 1;
-        let own = bytes.get(..head)?;
-        (own[..self.key.len()] == *self.key.as_bytes() && own.ends_with(b"\n")).then_some((bytes, head))
+        let mut file = fs::File::open(&self.file).ok()?;
+        let mut bytes = vec![0; self.head.len()];
+        file.read_exact(&mut bytes).ok()?;
+        if bytes != self.head {
+            return None;
+        }
+        bytes.reserve_exact(usize::try_from(size).ok()?.saturating_sub(bytes.len()));
+        // It may have grown in the meantime.
+        file.take(most).read_to_end(&mut bytes).ok()?;
+        Some(bytes)
     }
 
-    /// Puts a content in place of the file.
-    pub(super) fn put(&self, content: &[u8]) {
-        let mut bytes = Vec::with_capacity(content.len() + self.key.len() + 64);
-        bytes.extend_from_slice(self.key.as_bytes());
-        bytes.push(b'\n');
-        bytes.extend_from_slice(&(content.len() as u64).to_le_bytes());
-        bytes.extend_from_slice(&Sha256::digest(content));
-        bytes.extend_from_slice(content);
-        // Without a cache the answer is the same, only later.
+    fn largest_file(&self) -> usize {
+        self.head.len() + ListHead::BYTES + OF_ENTRY + self.most
+    }
+
+    /// Replaces the file: the new entries, then those of `before` that were read, then the others, as many as fit.
+    ///
+    /// An entry of `before` gives way to a new one with its key. If the file cannot be written there is no cache, and
+    /// the answers are the same.
+    pub(crate) fn write(&self, before: &Entries, new: &[(&[u8], Vec<u8>)]) {
+        let keys: HashSet<&[u8]> = new.iter().map(|(key, _)| *key).collect();
+        let sums: Vec<[u8; 32]> = new.iter().map(|(_, value)| checksum(value)).collect();
+        let new = new.iter().zip(&sums).map(|((key, value), sum)| (*key, value.as_slice(), sum.as_slice()));
+        let old = |read: bool| {
+            let all = before.all.iter().filter(move |entry| entry.was_read.load(Ordering::Relaxed) == read);
+            let all = all.map(|entry| (&*entry.key, &before.bytes[entry.value.clone()], entry.sum.as_slice()));
+            all.filter(|(key, ..)| !keys.contains(key))
+        };
+        let (mut list, mut values, mut size) = (Vec::new(), Vec::new(), 0);
+        for (key, value, sum) in new.chain(old(true)).chain(old(false)) {
+            let Ok(length) = u32::try_from(value.len()) else { continue };
+            let own = key.len() + value.len() + OF_ENTRY;
+            if own > self.most - size {
+                continue;
+            }
+            size += own;
+            list.push(Listed { key, length, sum });
+            values.push(value);
+        }
+        let Ok(list) = postcard::to_stdvec(&list) else { return };
+        let Ok(length) = u32::try_from(list.len()) else { return };
+        let mut bytes = Vec::with_capacity(self.largest_file().min(self.head.len() + ListHead::BYTES + size));
+        bytes.extend_from_slice(&self.head);
+        bytes.extend_from_slice(&length.to_le_bytes());
+        bytes.extend_from_slice(&checksum(&list));
+        bytes.extend_from_slice(&list);
+        values.iter().for_each(|value| bytes.extend_from_slice(value));
         let _ = self.replace(&bytes);
     }
 
@@ -123,7 +149,7 @@ impl Cache {
         if !is_plain_folder(folder) {
             return Ok(());
         }
-        sweep(folder);
+        remove_abandoned(folder);
         let own = self.file.with_extension(format!("{}-{}.new", std::process::id(), nonce()));
         let written =
             fs::OpenOptions::new().write(true).create_new(true).open(&own).and_then(|mut file| file.write_all(bytes));
@@ -135,18 +161,96 @@ impl Cache {
     }
 }
 
-/// A folder and no link, which could lead out of git's.
+/// An entry in the list of a file.
+#[derive(Serialize, Deserialize)]
+struct Listed<'b> {
+    #[serde(borrow)]
+    key: &'b [u8],
+    /// The length of its value.
+    length: u32,
+    /// The checksum of its value.
+    #[serde(borrow)]
+    sum: &'b [u8],
+}
+
+/// What is before the list: its length and its checksum.
+struct ListHead;
+
+impl ListHead {
+    const BYTES: usize = 4 + 32;
+}
+
+/// The entries of a file that was read. Values are compared with their checksums when they are asked for.
+#[derive(Default)]
+pub(crate) struct Entries {
+    bytes: Vec<u8>,
+    all: Vec<Entry>,
+    by_key: HashMap<Arc<[u8]>, usize>,
+}
+
+struct Entry {
+    key: Arc<[u8]>,
+    /// Where its value is in the bytes of the file.
+    value: Range<usize>,
+    /// The checksum of its value.
+    sum: [u8; 32],
+    was_read: AtomicBool,
+}
+
+impl Entries {
+    fn parse(bytes: Vec<u8>, head: usize) -> Option<Self> {
+        let length = u32::from_le_bytes(bytes.get(head..head + 4)?.try_into().ok()?);
+        let begin = head + ListHead::BYTES;
+        let end = begin.checked_add(usize::try_from(length).ok()?)?;
+        let list = bytes.get(begin..end)?;
+        if checksum(list)[..] != bytes[head + 4..begin] {
+            return None;
+        }
+        let (list, rest): (Vec<Listed<'_>>, &[u8]) = postcard::take_from_bytes(list).ok()?;
+        if !rest.is_empty() {
+            return None;
+        }
+        let (mut all, mut by_key, mut at) = (Vec::with_capacity(list.len()), HashMap::default(), end);
+        for Listed { key, length, sum } in list {
+            let value = at..at.checked_add(usize::try_from(length).ok()?)?;
+            at = value.end;
+            // Of a file that was cut, what is left is used.
+            if at > bytes.len() {
+                break;
+            }
+            let (key, sum): (Arc<[u8]>, [u8; 32]) = (key.into(), sum.try_into().ok()?);
+            by_key.entry(key.clone()).or_insert(all.len());
+            all.push(Entry { key, value, sum, was_read: AtomicBool::new(false) });
+        }
+        Some(Self { all, by_key, bytes })
+    }
+
+    /// The value of a key; `None` if there is none, or if it is damaged.
+    pub(crate) fn get(&self, key: &[u8]) -> Option<&[u8]> {
+        let entry = &self.all[*self.by_key.get(key)?];
+        let value = &self.bytes[entry.value.clone()];
+        let whole = checksum(value) == entry.sum;
+        entry.was_read.fetch_or(whole, Ordering::Relaxed);
+        whole.then_some(value)
+    }
+}
+
+fn checksum(bytes: &[u8]) -> [u8; 32] {
+    Sha256::digest(bytes).into()
+}
+
+/// Whether it is a folder and not a link, which could lead out of git's folder.
 fn is_plain_folder(folder: &Path) -> bool {
     fs::symlink_metadata(folder).is_ok_and(|found| found.is_dir())
 }
 
-/// Removes what writers that were killed have left behind.
-fn sweep(folder: &Path) {
+/// Removes the unfinished files of processes that were killed.
+fn remove_abandoned(folder: &Path) {
     const OLD: std::time::Duration = std::time::Duration::from_secs(3600);
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
-        let left = entry.path().extension().is_some_and(|end| end == "new");
+        let unfinished = entry.path().extension().is_some_and(|end| end == "new");
         let age = entry.metadata().and_then(|data| data.modified()).ok().and_then(|time| time.elapsed().ok());
-        if left && age.is_some_and(|age| age > OLD) {
+        if unfinished && age.is_some_and(|age| age > OLD) {
             let _ = fs::remove_file(entry.path());
         }
     }
@@ -156,168 +260,10 @@ fn nonce() -> u32 {
     std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).map_or(0, |time| time.subsec_nanos())
 }
 
-fn hex(bytes: &[u8]) -> String {
+fn hexadecimal(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
-/// Bytes that are taken from the front; nothing is taken beyond the end.
-pub(super) struct Source<'b> {
-    pub(super) bytes: &'b [u8],
-}
-
-impl<'b> Source<'b> {
-    pub(super) fn take(&mut self, length: usize) -> Option<&'b [u8]> {
-        let (head, rest) = self.bytes.split_at_checked(length)?;
-        self.bytes = rest;
-        Some(head)
-    }
-
-    pub(super) fn number(&mut self) -> Option<u32> {
-        Some(u32::from_le_bytes(self.take(4)?.try_into().ok()?))
-    }
-
-    pub(super) fn long(&mut self) -> Option<i64> {
-        Some(i64::from_le_bytes(self.take(8)?.try_into().ok()?))
-    }
-
-    pub(super) fn text(&mut self) -> Option<&'b str> {
-        let length = self.number()?;
-        std::str::from_utf8(self.take(length as usize)?).ok()
-    }
-
-    /// A list of things that take no less than `least` bytes each.
-    pub(super) fn list<T>(&mut self, least: usize, mut one: impl FnMut(&mut Self) -> Option<T>) -> Option<Vec<T>> {
-        let count = self.number()? as usize;
-        if count.saturating_mul(least) > self.bytes.len() {
-            return None;
-        }
-        (0..count).map(|_| one(self)).collect()
-    }
-}
-
-pub(super) fn put_number(out: &mut Vec<u8>, number: u32) {
-    out.extend_from_slice(&number.to_le_bytes());
-}
-
-pub(super) fn put_text(out: &mut Vec<u8>, text: &str) {
-    put_number(out, text.len() as u32);
-    out.extend_from_slice(text.as_bytes());
-}
-
-const NONE: u32 = u32::MAX;
-
-fn put_log(out: &mut Vec<u8>, log: &Log) {
-    put_number(out, log.strings.len() as u32);
-    log.strings.iter().for_each(|text| put_text(out, text));
-    put_number(out, log.steps.len() as u32);
-    for Mark { step } in &log.steps {
-        put_text(out, &step.commit);
-        out.extend_from_slice(&step.author_time.to_le_bytes());
-        out.extend_from_slice(&step.committer_time.to_le_bytes());
-        out.extend_from_slice(&step.zone.to_le_bytes());
-        put_text(out, &step.tree);
-        put_text(out, &step.prefix);
-    }
-    let mut list = |all: &mut dyn ExactSizeIterator<Item = Vec<u32>>| {
-        put_number(out, all.len() as u32);
-        all.for_each(|numbers| numbers.into_iter().for_each(|number| put_number(out, number)));
-    };
-    list(&mut log.files.iter().map(|event| vec![event.step, event.path, event.blob.unwrap_or(NONE)]));
-    list(&mut log.events.iter().map(|event| {
-        let (kind, begin, end) = event.set.map_or((NONE, 0, 0), |(kind, begin, end)| (u32::from(kind), begin, end));
-        vec![event.step, event.path, event.id, kind, begin, end]
-    }));
-    for pairs in [&log.fields, &log.unread, &log.nested] {
-        list(&mut pairs.iter().map(|(a, b)| vec![*a, *b]));
-    }
-    put_text(out, &log.tip.0);
-    put_text(out, &log.tip.1);
-    put_number(out, log.branches.len() as u32);
-    for branch in &log.branches {
-        put_number(out, branch.merge);
-        put_log(out, &branch.log);
-    }
-}
-
-fn log(source: &mut Source<'_>) -> Option<Log> {
-    let whole = log_in(source, 0)?;
-    source.bytes.is_empty().then_some(whole)
-}
-
-fn log_in(source: &mut Source<'_>, depth: usize) -> Option<Log> {
-    let strings: Vec<Arc<str>> = source.list(4, |source| source.text().map(Arc::from))?;
-    let steps = source.list(32, |source| {
-        let commit = source.text()?.to_owned();
-        let (author_time, committer_time) = (source.long()?, source.long()?);
-        let zone = source.number()? as i32;
-        let (tree, prefix) = (source.text()?.to_owned(), source.text()?.to_owned());
-        let (changes, others) = (Vec::new(), Vec::new());
-        Some(Mark { step: Step { commit, author_time, committer_time, zone, tree, prefix, changes, others } })
-    })?;
-    let text = |number: u32| ((number as usize) < strings.len()).then_some(number);
-    let of = |step: u32| ((step as usize) < steps.len()).then_some(step);
-    let files = source.list(12, |source| {
-        let (step, path, blob) = (of(source.number()?)?, text(source.number()?)?, source.number()?);
-        Some(FileEvent { step, path, blob: if blob == NONE { None } else { Some(text(blob)?) } })
-    })?;
-    let events = source.list(24, |source| {
-        let (step, path, id) = (of(source.number()?)?, text(source.number()?)?, text(source.number()?)?);
-        let (kind, begin, end) = (source.number()?, source.number()?, source.number()?);
-        let set = if kind == NONE { None } else { Some((u8::try_from(kind).ok()?, begin, end)) };
-        Some(RecordEvent { step, path, id, set })
-    })?;
-    let mut pairs = |first: &dyn Fn(u32) -> Option<u32>| {
-        source.list(8, |source| Some((first(source.number()?)?, text(source.number()?)?)))
-    };
-    let (fields, unread, nested) = (pairs(&text)?, pairs(&of)?, pairs(&of)?);
-    let tip = (source.text()?.to_owned(), source.text()?.to_owned());
-    let branches = source.list(44, |source| {
-        let merge = of(source.number()?)?;
-        let log = if depth < DEEPEST { log_in(source, depth + 1)? } else { return None };
-        Some(BranchLog { merge, log })
-    })?;
-    let inside =
-        |event: &RecordEvent| event.set.is_none_or(|(_, begin, end)| begin <= end && end as usize <= fields.len());
-    events.iter().all(inside).then_some(Log {
-        strings,
-        steps,
-        files,
-        events,
-        fields,
-        unread,
-        nested,
-        tip,
-        shallow: false,
-        branches,
-    })
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_log_is_read_as_it_was_written() {
-        let mut log = super::super::log::scripted(&[
-            ("2027-01-01", "parts: {a: {count: 1}}"),
-            ("2027-01-02", "parts: {b: {count: 1}}"),
-        ]);
-        log.tip = ("abc".to_owned(), "car/".to_owned());
-        let branch = super::super::log::scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
-        log.branches = vec![BranchLog { merge: 1, log: branch.clone() }, BranchLog { merge: 1, log: branch }];
-        let mut bytes = Vec::new();
-        put_log(&mut bytes, &log);
-        assert_eq!(super::log(&mut Source { bytes: &bytes }), Some(log));
-        for length in 0..bytes.len() {
-            assert_eq!(super::log(&mut Source { bytes: &bytes[..length] }), None, "{length}");
-        }
-        // No bytes lead it astray, even if a checksum held.
-        for at in 0..bytes.len() {
-            let mut damaged = bytes.clone();
-            damaged[at] ^= 0x81;
-            if let Some(log) = super::log(&mut Source { bytes: &damaged }) {
-                super::super::lives::lives(&log);
-            }
-        }
-    }
-}
+#[path = "cache_tests.rs"]
+mod tests;

@@ -3,12 +3,13 @@
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
+use schema::Kind;
 
-use super::log::{Log, RecordEvent, kind};
+use super::log::{Log, RecordEvent};
 use super::{Change, Life};
 
 /// A record as one file has it: path, kind, and where its fields lie.
-type Held = (u32, u8, u32, u32);
+type Held = (u32, Kind, u32, u32);
 
 struct Builder<'l> {
     log: &'l Log,
@@ -106,7 +107,7 @@ impl Builder<'_> {
             None => {
                 self.lives.push(Life {
                     id: self.text(id),
-                    kind: kind(held.1),
+                    kind: held.1,
                     older_ids: Vec::new(),
                     renames: Vec::new(),
                     moves: Vec::new(),
@@ -146,7 +147,7 @@ impl Builder<'_> {
     /// The fields of a record become these.
     fn change(&mut self, id: u32, step: usize, held: Held) {
         let Some(&life) = self.of.get(&id) else { return };
-        self.lives[life].kind = kind(held.1);
+        self.lives[life].kind = held.1;
         let fields = &self.log.fields[held.2 as usize..held.3 as usize];
         let mut last = std::mem::take(&mut self.last[life]);
         let mut now = HashMap::with_capacity(fields.len());

@@ -41,7 +41,7 @@ pub(super) struct RecordEvent {
     pub(super) path: u32,
     pub(super) id: u32,
     /// Its kind, and where its fields begin and end; none where the file has it no more.
-    pub(super) set: Option<(u8, u32, u32)>,
+    pub(super) set: Option<(Kind, u32, u32)>,
 }
 
 /// The whole log.
@@ -289,7 +289,7 @@ impl<'s> Reader<'s> {
             let field = (self.names.name(route, &mut self.log), self.names.name(text, &mut self.log));
             self.log.fields.push(field);
         }
-        RecordEvent { step, path, id, set: Some((record.kind as u8, begin, self.log.fields.len() as u32)) }
+        RecordEvent { step, path, id, set: Some((record.kind, begin, self.log.fields.len() as u32)) }
     }
 
     /// A file has another content now (`None`: it is gone; `Some(None)`: it cannot be had).
@@ -322,11 +322,6 @@ impl<'s> Reader<'s> {
         }
         self.current.extend(new.map(|new| (path, new)));
     }
-}
-
-/// The kind of a number in an event.
-pub(super) fn kind(number: u8) -> Kind {
-    Kind::ALL.get(usize::from(number)).copied().unwrap_or(Kind::Goal)
 }
 
 /// What two versions of a file differ in.

@@ -13,6 +13,7 @@ mod cache;
 mod check_tests;
 mod lives;
 mod log;
+mod log_codec;
 pub mod outlook;
 pub mod story;
 #[cfg(test)]
@@ -386,8 +387,8 @@ impl Logs {
 
 /// The log of the commits up to a tip: from one that has begun or the cache as far as they know them, else from git.
 fn log(snapshot: &Snapshot, tip: &str, cached: bool, begun: Option<Log>) -> Result<Option<Log>, Error> {
-    let cache = if cached { cache::Cache::of(snapshot) } else { None };
-    let mut log = begun.or_else(|| cache.as_ref()?.read()).unwrap_or_default();
+    let cache = if cached { cache::CacheFile::of_history(snapshot) } else { None };
+    let mut log = begun.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();
     let Some(mut walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
     let kept = walk.met.as_deref().is_some_and(|met| log.keep_to(met));
     if !kept {
@@ -411,7 +412,7 @@ fn log(snapshot: &Snapshot, tip: &str, cached: bool, begun: Option<Log>) -> Resu
     log.tip = (tip.to_owned(), snapshot.prefix.clone());
     // A shallow clone may be deepened, which no name of a commit tells.
     if let Some(cache) = cache.filter(|_| whole && news && !log.shallow) {
-        cache.write(&log);
+        log_codec::write(&cache, &log);
     }
     Ok(Some(log))
 }

@@ -1,69 +1,70 @@
-//! Where everything stood at a commit: the whole value graph, as the records had it then.
+//! The evaluated state at a commit: the values of its complete value graph, calculated from its records.
 
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Unit;
 use schema::records::Body;
-use sha2::{Digest as _, Sha256};
+use serde::{Deserialize, Serialize};
 
-use super::cache::{Cache, Source, put_number, put_text};
+use super::cache::CacheFile;
 use super::{Commit, History};
 use crate::graph::Graph;
 use crate::ids::NodeId;
 use crate::load::{Loaded, Pool};
 use crate::values::{Key, Limit, Status, Values};
 
-/// A value as it stood.
+/// A value at a commit.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Stood {
+pub struct PastValue {
     /// The value in SI, if there was one.
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2), in SI.
     pub uncertainty: f64,
-    /// The limit in SI, for a target.
+    /// The limit in SI, of a target.
     pub limit: Option<Limit>,
-    /// Where it stood, for a target.
+    /// The status of a target.
     pub status: Option<Status>,
-    /// Where the value came from, in a word.
+    /// The origin of the value, as a word.
     pub origin: String,
     /// The unit to show it in.
     pub unit: String,
 }
 
-impl Stood {
-    /// The value with its uncertainty, for a person.
+impl PastValue {
+    /// The value with its uncertainty, as text.
     pub fn shown(&self) -> String {
         let unit = Unit::parse(&self.unit).unwrap_or_else(|_| Unit::one());
         self.value.map_or_else(|| "no value".to_owned(), |value| unit.show(value, self.uncertainty))
     }
 }
 
-/// Where everything stood: targets, events and goals by their ids, amounts of the car as in `car.mass`.
+/// The evaluated state at a commit: targets, events and goals by their ids, amounts of the car and of systems by names
+/// like `car.mass`.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Outlook {
-    stood: HashMap<String, Stood>,
+pub struct CommitState {
+    values: HashMap<String, PastValue>,
 }
 
-impl Outlook {
-    /// A target, an event or a goal by its id; an amount of the car or a system as in `car.mass`.
-    pub fn get(&self, name: &str) -> Option<&Stood> {
-        self.stood.get(name)
+impl CommitState {
+    /// A target, an event or a goal by its id; an amount of the car or of a system by a name like `car.mass`.
+    pub fn get(&self, name: &str) -> Option<&PastValue> {
+        self.values.get(name)
     }
 
-    /// All of it, in the order of the names.
-    pub fn all(&self) -> Vec<(&str, &Stood)> {
-        let mut all: Vec<(&str, &Stood)> = self.stood.iter().map(|(name, stood)| (name.as_str(), stood)).collect();
+    /// All values, sorted by name.
+    pub fn all(&self) -> Vec<(&str, &PastValue)> {
+        let mut all: Vec<(&str, &PastValue)> = self.values.iter().map(|(name, past)| (name.as_str(), past)).collect();
         all.sort_unstable_by_key(|(name, _)| *name);
         all
     }
 
-    /// Where everything stands in records that were loaded.
+    /// The state of records that were loaded.
     pub fn of(loaded: &Arc<Loaded>) -> Self {
         let values = Values::new(&Arc::new(Graph::new(loaded)));
         let gradients = values.gradients();
-        let mut stood = HashMap::new();
-        let one = |node: NodeId| Stood {
+        let mut past = HashMap::new();
+        let without_limit = |node: NodeId| PastValue {
             value: values.value(node),
             uncertainty: gradients.uncertainty(&values.network, node),
             limit: None,
@@ -74,175 +75,159 @@ impl Outlook {
         for standing in values.standings(gradients) {
             let origin = values.origin(standing.index).word().to_owned();
             let (limit, status) = (Some(standing.limit), Some(standing.status));
-            stood.insert(values.name(standing.node), Stood { limit, status, origin, ..one(standing.node) });
+            let value = PastValue { limit, status, origin, ..without_limit(standing.node) };
+            past.insert(values.name(standing.node), value);
         }
         for (index, record) in loaded.records() {
             if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
                 let origin = values.origin(index).word().to_owned();
-                stood.insert(values.name(node), Stood { origin, ..one(node) });
+                past.insert(values.name(node), PastValue { origin, ..without_limit(node) });
             }
         }
         for (node, key) in values.nodes() {
-            // The amounts of single parts are in their records as they are; there are too many to keep.
+            // The amounts of single parts are in their records; there are too many to keep.
             if matches!(key, Key::Group(..)) && values.value(node).is_some() {
-                stood.insert(values.name(node), Stood { origin: "total".to_owned(), ..one(node) });
+                past.insert(values.name(node), PastValue { origin: "total".to_owned(), ..without_limit(node) });
             }
         }
-        Self { stood }
+        Self { values: past }
     }
 }
 
-/// The records of a commit of the history: the one place that loads them.
-fn load_at(loaded: &Loaded, step: &Commit, pool: &mut Pool, before: Option<&Arc<Loaded>>) -> Option<Arc<Loaded>> {
+/// The records of a commit of the history: the only place that loads them.
+fn load_at(loaded: &Loaded, commit: &Commit, pool: &mut Pool, before: Option<&Arc<Loaded>>) -> Option<Arc<Loaded>> {
     let other = before.map(|before| &before.snapshot);
-    let snapshot = loaded.snapshot.at(step.id.as_deref()?, &step.prefix, other).ok()?;
+    let snapshot = loaded.snapshot.at(commit.id.as_deref()?, &commit.prefix, other).ok()?;
     Some(Arc::new(Loaded::from_pool(snapshot, pool)))
 }
 
-/// The outlook of one step; none where its records cannot be had any more.
-pub fn at(loaded: &Arc<Loaded>, history: &History, step: usize) -> Option<Outlook> {
-    some(loaded, &[history.steps.get(step)?], &mut |_, _| {}).pop().flatten()
+/// The evaluated state at one commit of a history; `None` if its records cannot be read any more.
+pub fn state_at(loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
+    states_of(loaded, &[history.steps.get(commit)?], &mut |_, _| {}).pop().flatten()
 }
 
-/// The outlooks over a history: of every step where there are no more than `most`, else of the last step in each of so
-/// many equal slots of time.
+/// The evaluated states over a history: at every commit if there are at most `most`, otherwise at the last commit of each
+/// of `most` equal periods.
 ///
-/// `tick` is told how many are evaluated, of how many.
-pub fn outlooks(
+/// `tick` is called with the number of states that are evaluated, and the number of all.
+pub fn states(
     loaded: &Arc<Loaded>,
     history: &History,
     most: usize,
     tick: &mut dyn FnMut(usize, usize),
-) -> Vec<(usize, Outlook)> {
-    let chosen = slots(&history.steps, most);
-    let steps: Vec<&Commit> = chosen.iter().map(|step| &history.steps[*step]).collect();
-    let all = chosen.iter().zip(some(loaded, &steps, tick));
-    all.filter_map(|(step, outlook)| Some((*step, outlook?))).collect()
+) -> Vec<(usize, CommitState)> {
+    let chosen = last_of_periods(&history.steps, most);
+    let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.steps[*commit]).collect();
+    let all = chosen.iter().zip(states_of(loaded, &commits, tick));
+    all.filter_map(|(commit, state)| Some((*commit, state?))).collect()
 }
 
-/// The last step of each slot, by days that never go back.
-fn slots(steps: &[Commit], most: usize) -> Vec<usize> {
-    if steps.len() <= most {
-        return (0..steps.len()).collect();
+/// The last commit of each period, by dates that never decrease.
+fn last_of_periods(commits: &[Commit], most: usize) -> Vec<usize> {
+    if commits.len() <= most {
+        return (0..commits.len()).collect();
     }
-    let (Some(first), Some(last)) = (steps.first(), steps.last()) else { return Vec::new() };
-    let whole = first.no_later_than.days_until(last.no_later_than).max(1) as usize;
-    let slot = |step: &Commit| {
-        let days = first.no_later_than.days_until(step.no_later_than).max(0) as usize;
-        (days * most / (whole + 1)).min(most - 1)
+    let (Some(first), Some(last)) = (commits.first(), commits.last()) else { return Vec::new() };
+    let days = first.no_later_than.days_until(last.no_later_than).max(1) as usize;
+    let period = |commit: &Commit| {
+        let day = first.no_later_than.days_until(commit.no_later_than).max(0) as usize;
+        (day * most / (days + 1)).min(most - 1)
     };
-    let ends = (0..steps.len()).filter(|at| steps.get(at + 1).is_none_or(|next| slot(next) != slot(&steps[*at])));
-    let mut ends: Vec<usize> = ends.collect();
-    // Clocks that went back may make more slots than asked for.
-    let surplus = ends.len().saturating_sub(most);
-    ends.drain(..surplus);
-    ends
+    let is_last = |at: &usize| commits.get(at + 1).is_none_or(|next| period(next) != period(&commits[*at]));
+    let mut chosen: Vec<usize> = (0..commits.len()).filter(is_last).collect();
+    // Dates that go back in time may give more periods than asked for.
+    let surplus = chosen.len().saturating_sub(most);
+    chosen.drain(..surplus);
+    chosen
 }
 
-fn some(loaded: &Arc<Loaded>, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) -> Vec<Option<Outlook>> {
-    let cache = Cache::of_outlooks(&loaded.snapshot);
-    let content = cache.as_ref().and_then(Cache::unchecked).unwrap_or_default();
-    let kept = entries(&content);
-    let mut new: Vec<(&str, Vec<u8>)> = Vec::new();
+/// The states of these commits: from the cache, or from their records.
+fn states_of(
+    loaded: &Arc<Loaded>,
+    commits: &[&Commit],
+    tick: &mut dyn FnMut(usize, usize),
+) -> Vec<Option<CommitState>> {
+    let cache = CacheFile::of_states(&loaded.snapshot);
+    let kept = cache.as_ref().map(CacheFile::read).unwrap_or_default();
+    let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();
     let (mut all, mut pool, mut before) = (Vec::new(), Pool::of_many_states(), None);
-    for (done, step) in steps.iter().enumerate() {
-        tick(done, steps.len());
-        if step.id.is_none() {
-            all.push(Some(Outlook::of(loaded)));
+    for (done, commit) in commits.iter().enumerate() {
+        tick(done, commits.len());
+        if commit.id.is_none() {
+            all.push(Some(CommitState::of(loaded)));
             continue;
         }
-        let known = kept.iter().find(|(tree, ..)| *tree == step.tree).and_then(|(_, sum, bytes)| read(sum, bytes));
-        let outlook = known.or_else(|| {
-            let then = load_at(loaded, step, &mut pool, before.as_ref())?;
-            let outlook = Outlook::of(&then);
+        let tree = commit.tree.as_bytes();
+        let state = kept.get(tree).and_then(decode).or_else(|| {
+            let then = load_at(loaded, commit, &mut pool, before.as_ref())?;
+            let state = CommitState::of(&then);
             before = Some(then);
-            new.push((&step.tree, bytes_of(&outlook)));
-            Some(outlook)
+            new.extend(encode(&state).map(|bytes| (tree, bytes)));
+            Some(state)
         });
-        all.push(outlook);
+        all.push(state);
     }
     if let (Some(cache), false) = (cache, new.is_empty()) {
-        cache.put_unchecked(&joined(&kept, &new));
+        cache.write(&kept, &new);
     }
     all
 }
 
-/// What is kept of outlooks: the tree, the checksum of the rest, and the rest.
-type Kept<'b> = (&'b str, &'b [u8], &'b [u8]);
-
-fn entries(content: &[u8]) -> Vec<Kept<'_>> {
-    let mut source = Source { bytes: content };
-    let mut all = Vec::new();
-    let mut next = || {
-        let tree = source.text()?;
-        let length = source.number()? as usize;
-        Some((tree, source.take(32)?, source.take(length)?))
-    };
-    while let Some(entry) = next() {
-        all.push(entry);
-    }
-    all
+/// A value of a state, as it is kept.
+#[derive(Serialize, Deserialize)]
+struct KeptValue<'b> {
+    name: &'b str,
+    value: Option<f64>,
+    uncertainty: f64,
+    /// At least, and at most.
+    limit: Option<(Option<f64>, Option<f64>)>,
+    /// By word.
+    #[serde(borrow)]
+    status: Option<&'b str>,
+    origin: &'b str,
+    unit: &'b str,
 }
 
-/// All entries, the newest first; what is damaged or too much is left out.
-fn joined(kept: &[Kept<'_>], new: &[(&str, Vec<u8>)]) -> Vec<u8> {
-    const MOST_BYTES: usize = 32 << 20;
-    let mut out = Vec::new();
-    let fresh = new.iter().map(|(tree, bytes)| (*tree, bytes.as_slice()));
-    let old = kept.iter().filter(|(tree, sum, bytes)| sum_of(bytes) == **sum && new.iter().all(|(own, _)| own != tree));
-    for (tree, bytes) in fresh.chain(old.map(|(tree, _, bytes)| (*tree, *bytes))) {
-        if out.len() + bytes.len() > MOST_BYTES {
-            break;
-        }
-        put_text(&mut out, tree);
-        put_number(&mut out, bytes.len() as u32);
-        out.extend_from_slice(&sum_of(bytes));
-        out.extend_from_slice(bytes);
-    }
-    out
+/// The bytes of a state; `None` if they could not be read again.
+fn encode(state: &CommitState) -> Option<Vec<u8>> {
+    let all = state.all();
+    let kept = all.iter().map(|(name, past)| KeptValue {
+        name,
+        value: past.value,
+        uncertainty: past.uncertainty,
+        limit: past.limit.map(|limit| (limit.at_least, limit.at_most)),
+        status: past.status.map(Status::word),
+        origin: &past.origin,
+        unit: &past.unit,
+    });
+    let all: Vec<KeptValue<'_>> = kept.collect();
+    postcard::to_stdvec(&all).ok()
 }
 
-fn sum_of(bytes: &[u8]) -> [u8; 32] {
-    Sha256::digest(bytes).into()
-}
-
-const STATUSES: [Status; 5] = [Status::Met, Status::Missed, Status::OnTarget, Status::AtRisk, Status::NoValue];
-
-fn bytes_of(outlook: &Outlook) -> Vec<u8> {
-    let mut out = Vec::new();
-    let all = outlook.all();
-    put_number(&mut out, all.len() as u32);
-    for (name, stood) in all {
-        put_text(&mut out, name);
-        let limit = stood.limit.unwrap_or(Limit { at_least: None, at_most: None });
-        for number in [stood.value, Some(stood.uncertainty), limit.at_least, limit.at_most] {
-            out.extend_from_slice(&number.unwrap_or(f64::NAN).to_le_bytes());
-        }
-        let status = stood.status.and_then(|status| STATUSES.iter().position(|known| *known == status));
-        put_number(&mut out, status.map_or(u32::MAX, |at| at as u32));
-        put_text(&mut out, &stood.origin);
-        put_text(&mut out, &stood.unit);
-    }
-    out
-}
-
-fn read(sum: &[u8], bytes: &[u8]) -> Option<Outlook> {
-    if sum_of(bytes) != sum {
+/// The state of these bytes; `None` if they are not what [`encode`] writes.
+fn decode(bytes: &[u8]) -> Option<CommitState> {
+    let (all, rest): (Vec<KeptValue<'_>>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+    let in_order = all.windows(2).all(|pair| pair[0].name < pair[1].name);
+    if !rest.is_empty() || !in_order {
         return None;
     }
-    let mut source = Source { bytes };
-    let all = source.list(48, |source| {
-        let name = source.text()?.to_owned();
-        let mut number = || Some(f64::from_le_bytes(source.take(8)?.try_into().ok()?));
-        let numbers = [number()?, number()?, number()?, number()?];
-        let [value, uncertainty, at_least, at_most] = numbers;
-        let some = |number: f64| (!number.is_nan()).then_some(number);
-        let status = STATUSES.get(source.number()? as usize).copied();
-        let limit = status.map(|_| Limit { at_least: some(at_least), at_most: some(at_most) });
-        let (origin, unit) = (source.text()?.to_owned(), source.text()?.to_owned());
-        Some((name, Stood { value: some(value), uncertainty, limit, status, origin, unit }))
-    })?;
-    source.bytes.is_empty().then(|| Outlook { stood: all.into_iter().collect() })
+    let mut values = HashMap::with_capacity(all.len());
+    for kept in all {
+        let status = match kept.status {
+            Some(word) => Some(Status::from_word(word)?),
+            None => None,
+        };
+        let limit = kept.limit.map(|(at_least, at_most)| Limit { at_least, at_most });
+        let ends = limit.into_iter().flat_map(|limit| [limit.at_least, limit.at_most]);
+        // A value that is not there is `None`, and an uncertainty is the root of a sum of squares.
+        if ends.chain([kept.value]).flatten().any(f64::is_nan) || kept.uncertainty < 0.0 {
+            return None;
+        }
+        let (origin, unit) = (kept.origin.to_owned(), kept.unit.to_owned());
+        let past = PastValue { value: kept.value, uncertainty: kept.uncertainty, limit, status, origin, unit };
+        values.insert(kept.name.to_owned(), past);
+    }
+    Some(CommitState { values })
 }
 
 #[cfg(test)]
@@ -250,28 +235,74 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_last_step_of_each_slot() {
+    fn the_last_commit_of_each_period() {
         let days = ["2027-01-01", "2027-01-02", "2027-01-10", "2027-01-11", "2027-01-12", "2027-01-20"];
-        let steps = super::super::scripted(&days.map(|day| (day, ""))).steps;
-        assert_eq!(slots(&steps, 6), [0, 1, 2, 3, 4, 5]);
+        let commits = super::super::scripted(&days.map(|day| (day, ""))).steps;
+        assert_eq!(last_of_periods(&commits, 6), [0, 1, 2, 3, 4, 5]);
         // 1 to 10 January, 11 to 20 January.
-        assert_eq!(slots(&steps, 2), [2, 5]);
-        assert_eq!(slots(&steps, 1), [5]);
-        assert_eq!(slots(&[], 3), [0; 0]);
+        assert_eq!(last_of_periods(&commits, 2), [2, 5]);
+        assert_eq!(last_of_periods(&commits, 1), [5]);
+        assert_eq!(last_of_periods(&[], 3), [0; 0]);
+    }
+
+    /// A state with a value of every status.
+    fn of_every_status() -> CommitState {
+        let value = |(number, status): (usize, Status)| {
+            let limit = Some(Limit { at_least: None, at_most: Some(2.0) });
+            let (origin, unit) = ("estimate".to_owned(), "kg".to_owned());
+            let past = PastValue { value: Some(1.5), uncertainty: 0.1, limit, status: Some(status), origin, unit };
+            (format!("target-{number}"), past)
+        };
+        let mut values: HashMap<String, PastValue> = Status::ALL.into_iter().enumerate().map(value).collect();
+        let (origin, unit) = ("total".to_owned(), "kg".to_owned());
+        let total = PastValue { value: None, uncertainty: 0.0, limit: None, status: None, origin, unit };
+        values.insert("car.mass".to_owned(), total);
+        CommitState { values }
     }
 
     #[test]
-    fn an_outlook_is_read_as_it_was_written() {
-        let limit = Some(Limit { at_least: None, at_most: Some(2.0) });
-        let (origin, unit) = ("estimate".to_owned(), "kg".to_owned());
-        let stood = Stood { value: Some(1.5), uncertainty: 0.1, limit, status: Some(Status::OnTarget), origin, unit };
-        let outlook = Outlook { stood: HashMap::from_iter([("a".to_owned(), stood)]) };
-        let bytes = bytes_of(&outlook);
-        assert_eq!(read(&sum_of(&bytes), &bytes), Some(outlook));
-        let file = joined(&[], &[("tree", bytes.clone())]);
-        let kept = entries(&file);
-        assert_eq!(kept, [("tree", &sum_of(&bytes)[..], &bytes[..])]);
-        // An older version of the same tree gives way.
-        assert_eq!(joined(&kept, &[("tree", bytes)]), file);
+    fn a_state_is_read_as_it_was_written() {
+        let bytes = encode(&of_every_status()).unwrap();
+        assert_eq!(decode(&bytes), Some(of_every_status()));
+        for length in 0..bytes.len() {
+            assert_eq!(decode(&bytes[..length]), None, "{length}");
+        }
+        assert_eq!(decode(&[&bytes[..], &[0]].concat()), None);
+        // No panic, even if a checksum held.
+        for at in 0..bytes.len() {
+            for bits in [0x01, 0x81, 0xff] {
+                let mut damaged = bytes.clone();
+                damaged[at] ^= bits;
+                if let Some(state) = decode(&damaged) {
+                    state.all().iter().for_each(|(_, past)| drop(past.shown()));
+                }
+            }
+        }
+    }
+
+    /// The order of the statuses in the code can change without a new meaning for what is kept.
+    #[test]
+    fn statuses_are_kept_by_word() {
+        let bytes = encode(&of_every_status()).unwrap();
+        let occurs = |bytes: &[u8], word: &str| bytes.windows(word.len()).any(|part| part == word.as_bytes());
+        for status in Status::ALL {
+            assert!(occurs(&bytes, status.word()), "{status:?}");
+            assert_eq!(Status::from_word(status.word()), Some(status));
+        }
+        let unknown = bytes.iter().map(|byte| if *byte == b'm' { b'n' } else { *byte }).collect::<Vec<_>>();
+        assert!(occurs(&unknown, "nissed") && decode(&unknown).is_none(), "an unknown word is not guessed");
+    }
+
+    #[test]
+    fn values_that_cannot_be_are_refused() {
+        let state = |change: fn(&mut PastValue)| {
+            let mut state = of_every_status();
+            state.values.values_mut().for_each(change);
+            encode(&state).unwrap()
+        };
+        assert!(decode(&state(|_| {})).is_some());
+        assert_eq!(decode(&state(|past| past.value = Some(f64::NAN))), None);
+        assert_eq!(decode(&state(|past| past.uncertainty = -0.1)), None);
+        assert_eq!(decode(&state(|past| past.limit = Some(Limit { at_least: Some(f64::NAN), at_most: None }))), None);
     }
 }

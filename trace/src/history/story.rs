@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use schema::Kind;
 
-use super::outlook::{Outlook, Stood};
+use super::outlook::{CommitState, PastValue};
 use super::{Change, Commit, History, LIMITS, Life};
 
 /// One line of a life.
@@ -146,7 +146,12 @@ fn about(history: &History, life: &Life, amount: Option<&str>, all: &mut Vec<Eve
 }
 
 /// The values of a name over the history, under the ids that it had.
-pub fn line(history: &History, life: Option<&Life>, name: &str, outlooks: &[(usize, Outlook)]) -> Vec<(usize, Stood)> {
+pub fn line(
+    history: &History,
+    life: Option<&Life>,
+    name: &str,
+    states: &[(usize, CommitState)],
+) -> Vec<(usize, PastValue)> {
     let amount = name.split_once('.').map(|(_, amount)| format!(".{amount}")).unwrap_or_default();
     let ids: Vec<String> = match life {
         Some(life) => {
@@ -155,7 +160,7 @@ pub fn line(history: &History, life: Option<&Life>, name: &str, outlooks: &[(usi
         None => vec![name.to_owned()],
     };
     let there = |step: usize| life.is_none_or(|life| life.added <= step && life.removed.is_none_or(|gone| gone > step));
-    let seen = outlooks.iter().filter(|(step, _)| *step < history.steps.len() && there(*step));
-    let found = seen.filter_map(|(step, outlook)| Some((*step, ids.iter().find_map(|id| outlook.get(id))?.clone())));
+    let seen = states.iter().filter(|(step, _)| *step < history.steps.len() && there(*step));
+    let found = seen.filter_map(|(step, state)| Some((*step, ids.iter().find_map(|id| state.get(id))?.clone())));
     found.filter(|(_, stood)| stood.value.is_some() || stood.limit.is_some()).collect()
 }

@@ -22,6 +22,14 @@ pub enum Status {
 }
 
 impl Status {
+    /// All of them.
+    pub const ALL: [Self; 5] = [Self::Met, Self::Missed, Self::OnTarget, Self::AtRisk, Self::NoValue];
+
+    /// The status of a word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|status| status.word() == word)
+    }
+
     /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {

@@ -1,0 +1,319 @@
+//! The log of a history as bytes, for its cache file.
+//!
+//! Kinds are written by word. Every index is compared with the length of the table that it points into, so that no
+//! bytes give a log with an index out of range.
+
+use std::borrow::Cow;
+use std::sync::Arc;
+
+use schema::Kind;
+use serde::{Deserialize, Serialize};
+
+use super::branches::{BranchLog, DEEPEST};
+use super::cache::{CacheFile, Entries};
+use super::log::{FileEvent, Log, Mark, RecordEvent};
+use crate::snapshot::past::Step;
+
+/// The one entry of the file.
+const ENTRY: &[u8] = b"log";
+
+/// The log in a cache file.
+pub(super) fn read(cache: &CacheFile) -> Option<Log> {
+    decode(cache.read().get(ENTRY)?)
+}
+
+/// Replaces the log in a cache file.
+pub(super) fn write(cache: &CacheFile, log: &Log) {
+    if let Some(bytes) = encode(log) {
+        cache.write(&Entries::default(), &[(ENTRY, bytes)]);
+    }
+}
+
+/// A log without its branches, which follow it as logs of their own: no recursion, so no depth of the bytes matters.
+#[derive(Serialize, Deserialize)]
+struct KeptLog<'b> {
+    /// For a branch: the log that it is a branch of, by its index, and the commit of the merge there.
+    branch_of: Option<(u32, u32)>,
+    #[serde(borrow)]
+    strings: Vec<&'b str>,
+    /// The words of the kinds of the events.
+    #[serde(borrow)]
+    kinds: Vec<&'b str>,
+    #[serde(borrow)]
+    commits: Vec<KeptCommit<'b>>,
+    /// Commit, path and blob.
+    files: Vec<(u32, u32, Option<u32>)>,
+    events: Vec<KeptEvent>,
+    /// Route and text, in four bytes each: there are ten times as many as events, and numbers of a variable length took
+    /// most of the time of reading.
+    #[serde(borrow)]
+    fields: Cow<'b, [u8]>,
+    unread: Vec<(u32, u32)>,
+    nested: Vec<(u32, u32)>,
+    #[serde(borrow)]
+    tip: (&'b str, &'b str),
+}
+
+/// Commit, path and id; then the index of the kind's word, and where the fields begin and end.
+type KeptEvent = (u32, u32, u32, Option<(u8, u32, u32)>);
+
+#[derive(Serialize, Deserialize)]
+struct KeptCommit<'b> {
+    id: &'b str,
+    author_time: i64,
+    committer_time: i64,
+    zone: i32,
+    tree: &'b str,
+    prefix: &'b str,
+}
+
+/// The bytes of a log; `None` if there are too many branches in one another.
+fn encode(log: &Log) -> Option<Vec<u8>> {
+    let mut all = Vec::new();
+    add(log, None, 0, &mut all)?;
+    postcard::to_stdvec(&all).ok()
+}
+
+fn add<'b>(log: &'b Log, branch_of: Option<(u32, u32)>, depth: usize, all: &mut Vec<KeptLog<'b>>) -> Option<()> {
+    if depth > DEEPEST {
+        return None;
+    }
+    let own = u32::try_from(all.len()).ok()?;
+    all.push(keep(log, branch_of)?);
+    log.branches.iter().try_for_each(|branch| add(&branch.log, Some((own, branch.merge)), depth + 1, all))
+}
+
+fn keep(log: &Log, branch_of: Option<(u32, u32)>) -> Option<KeptLog<'_>> {
+    let mut kinds: Vec<&str> = Vec::new();
+    let mut index = |kind: Kind| {
+        let word = kind.singular();
+        let at = kinds.iter().position(|known| *known == word).unwrap_or_else(|| {
+            kinds.push(word);
+            kinds.len() - 1
+        });
+        u8::try_from(at).ok()
+    };
+    let mut events = Vec::with_capacity(log.events.len());
+    for event in &log.events {
+        let set = match event.set {
+            Some((kind, begin, end)) => Some((index(kind)?, begin, end)),
+            None => None,
+        };
+        events.push((event.step, event.path, event.id, set));
+    }
+    let commits = log.steps.iter().map(|Mark { step }| KeptCommit {
+        id: &step.commit,
+        author_time: step.author_time,
+        committer_time: step.committer_time,
+        zone: step.zone,
+        tree: &step.tree,
+        prefix: &step.prefix,
+    });
+    Some(KeptLog {
+        branch_of,
+        strings: log.strings.iter().map(|text| &**text).collect(),
+        kinds,
+        commits: commits.collect(),
+        files: log.files.iter().map(|event| (event.step, event.path, event.blob)).collect(),
+        events,
+        fields: log.fields.iter().flat_map(|(route, text)| [*route, *text]).flat_map(u32::to_le_bytes).collect(),
+        unread: log.unread.clone(),
+        nested: log.nested.clone(),
+        tip: (&log.tip.0, &log.tip.1),
+    })
+}
+
+/// The log of these bytes; `None` if they are not exactly what [`encode`] writes.
+fn decode(bytes: &[u8]) -> Option<Log> {
+    let (kept, rest): (Vec<KeptLog<'_>>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+    if !rest.is_empty() || kept.is_empty() {
+        return None;
+    }
+    let places: Vec<Option<(u32, u32)>> = kept.iter().map(|log| log.branch_of).collect();
+    let mut logs: Vec<Log> = kept.into_iter().map(restore).collect::<Option<_>>()?;
+    let mut depths = Vec::with_capacity(places.len());
+    for (own, branch_of) in places.iter().enumerate() {
+        depths.push(match branch_of {
+            None if own == 0 => 0,
+            // A branch comes after the log that it belongs to.
+            Some((parent, _)) if (*parent as usize) < own && depths[*parent as usize] < DEEPEST => {
+                depths[*parent as usize] + 1
+            }
+            _ => return None,
+        });
+    }
+    // From the last one, so that a branch is complete when it is added to its log.
+    for (parent, merge) in places.into_iter().skip(1).rev().flatten() {
+        let mut log = logs.pop()?;
+        log.branches.reverse();
+        let parent = logs.get_mut(parent as usize).filter(|log| (merge as usize) < log.steps.len())?;
+        parent.branches.push(BranchLog { merge, log });
+    }
+    let mut log = logs.pop()?;
+    log.branches.reverse();
+    Some(log)
+}
+
+/// A log without its branches.
+fn restore(kept: KeptLog<'_>) -> Option<Log> {
+    let is_string = |string: u32| (string as usize) < kept.strings.len();
+    let is_commit = |commit: u32| (commit as usize) < kept.commits.len();
+    let kinds: Vec<Kind> = kept.kinds.iter().map(|word| kind(word)).collect::<Option<_>>()?;
+    let (pairs, rest) = kept.fields.as_chunks::<8>();
+    let number = |bytes: [u8; 4]| u32::from_le_bytes(bytes);
+    let pair = |&[a, b, c, d, e, f, g, h]: &[u8; 8]| (number([a, b, c, d]), number([e, f, g, h]));
+    let fields: Vec<(u32, u32)> = pairs.iter().map(pair).collect();
+    if !rest.is_empty() {
+        return None;
+    }
+    let mut events = Vec::with_capacity(kept.events.len());
+    for (step, path, id, set) in kept.events {
+        let set = match set {
+            Some((kind, begin, end)) if begin <= end && end as usize <= fields.len() => {
+                Some((*kinds.get(usize::from(kind))?, begin, end))
+            }
+            Some(_) => return None,
+            None => None,
+        };
+        if !(is_commit(step) && is_string(path) && is_string(id)) {
+            return None;
+        }
+        events.push(RecordEvent { step, path, id, set });
+    }
+    let is_file = |&(commit, path, blob): &(u32, u32, Option<u32>)| {
+        is_commit(commit) && is_string(path) && blob.is_none_or(is_string)
+    };
+    let of_commit = |&(commit, string): &(u32, u32)| is_commit(commit) && is_string(string);
+    let whole = kept.files.iter().all(is_file)
+        && fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
+        && kept.unread.iter().chain(&kept.nested).all(of_commit);
+    let commit = |commit: KeptCommit<'_>| Mark {
+        step: Step {
+            commit: commit.id.to_owned(),
+            author_time: commit.author_time,
+            committer_time: commit.committer_time,
+            zone: commit.zone,
+            tree: commit.tree.to_owned(),
+            prefix: commit.prefix.to_owned(),
+            changes: Vec::new(),
+            others: Vec::new(),
+        },
+    };
+    whole.then(|| Log {
+        strings: kept.strings.into_iter().map(Arc::from).collect(),
+        steps: kept.commits.into_iter().map(commit).collect(),
+        files: kept.files.into_iter().map(|(step, path, blob)| FileEvent { step, path, blob }).collect(),
+        events,
+        fields,
+        unread: kept.unread,
+        nested: kept.nested,
+        tip: (kept.tip.0.to_owned(), kept.tip.1.to_owned()),
+        shallow: false,
+        branches: Vec::new(),
+    })
+}
+
+fn kind(word: &str) -> Option<Kind> {
+    Kind::ALL.iter().copied().find(|kind| kind.singular() == word)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::History;
+    use super::super::log::scripted;
+    use super::*;
+
+    /// A log with branches, one of them in another.
+    fn with_branches() -> Log {
+        let mut log = scripted(&[("2027-01-01", "parts: {a: {count: 1}}"), ("2027-01-02", "parts: {b: {count: 1}}")]);
+        log.tip = ("abc".to_owned(), "car/".to_owned());
+        let mut first = scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
+        let mut inner = scripted(&[("2027-01-04", "results: {r: {of: t, value: 1 s}}")]);
+        inner.files = vec![FileEvent { step: 0, path: 0, blob: Some(1) }, FileEvent { step: 0, path: 0, blob: None }];
+        first.branches = vec![BranchLog { merge: 0, log: inner }];
+        let second = scripted(&[("2027-01-05", "systems: {s: {in: car}}")]);
+        log.branches = vec![BranchLog { merge: 0, log: first }, BranchLog { merge: 1, log: second }];
+        log
+    }
+
+    #[test]
+    fn a_log_is_read_as_it_was_written() {
+        let log = with_branches();
+        let bytes = encode(&log).unwrap();
+        assert_eq!(decode(&bytes), Some(log));
+        for length in 0..bytes.len() {
+            assert_eq!(decode(&bytes[..length]), None, "{length}");
+        }
+        assert_eq!(decode(&[&bytes[..], &[0]].concat()), None);
+        // No panic and no endless work, even if a checksum held.
+        for at in 0..bytes.len() {
+            for bits in [0x01, 0x81, 0xff] {
+                let mut damaged = bytes.clone();
+                damaged[at] ^= bits;
+                if let Some(log) = decode(&damaged) {
+                    History::of(&log, None);
+                }
+            }
+        }
+    }
+
+    /// The order of the kinds in the code can change without a new meaning for what is kept.
+    #[test]
+    fn kinds_are_kept_by_word() {
+        for kind in Kind::ALL.iter().copied() {
+            let log = scripted(&[("2027-01-01", &format!("{}: {{a: {{notes: x}}}}", kind.plural()))]);
+            assert_eq!(log.events[0].set.map(|(kind, ..)| kind), Some(kind));
+            let bytes = encode(&log).unwrap();
+            let word = kind.singular().as_bytes();
+            let at = bytes.windows(word.len()).position(|part| part == word);
+            let at = at.unwrap_or_else(|| panic!("{kind:?} is not among the bytes"));
+            // The only kind of the log has the index 0, whatever its place in `Kind::ALL` is.
+            let kept: Vec<KeptLog<'_>> = postcard::from_bytes(&bytes).unwrap();
+            assert_eq!(kept[0].events[0].3.map(|(kind, ..)| kind), Some(0));
+            assert_eq!(decode(&bytes), Some(log));
+            let mut unknown = bytes;
+            unknown[at] = b'_';
+            assert_eq!(decode(&unknown), None, "an unknown word is not guessed");
+        }
+    }
+
+    /// Each index, out of the range of its table.
+    #[test]
+    fn indices_are_compared_with_their_tables() {
+        let log = with_branches();
+        let refused = |change: fn(&mut KeptLog<'_>)| {
+            let mut all = Vec::new();
+            add(&log, None, 0, &mut all).unwrap();
+            all.iter_mut().skip(2).take(1).for_each(change);
+            decode(&postcard::to_stdvec(&all).unwrap()).is_none()
+        };
+        assert!(!refused(|_| {}));
+        let changes: &[fn(&mut KeptLog<'_>)] = &[
+            |log| log.branch_of = None,
+            |log| log.branch_of = Some((2, 0)),
+            |log| log.branch_of = Some((7, 0)),
+            |log| log.branch_of = Some((1, 1)),
+            |log| log.kinds.clear(),
+            |log| log.files[0].0 = 1,
+            |log| log.files[0].1 = 999,
+            |log| log.files[0].2 = Some(999),
+            |log| log.events[0].0 = 1,
+            |log| log.events[0].1 = 999,
+            |log| log.events[0].2 = 999,
+            |log| log.events[0].3 = Some((1, 0, 0)),
+            |log| log.events[0].3 = Some((0, 1, 0)),
+            |log| log.events[0].3 = Some((0, 0, 999)),
+            |log| log.fields.to_mut()[1] = 9,
+            |log| log.fields.to_mut()[5] = 9,
+            |log| log.fields.to_mut().push(0),
+            |log| log.fields.to_mut().clear(),
+            |log| log.unread.push((1, 0)),
+            |log| log.unread.push((0, 999)),
+            |log| log.nested.push((1, 0)),
+            |log| log.nested.push((0, 999)),
+        ];
+        for (number, change) in changes.iter().enumerate() {
+            assert!(refused(*change), "change {number}");
+        }
+    }
+}
