@@ -3,25 +3,12 @@
 use std::path::PathBuf;
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
-use clap::{Args, Parser, ValueEnum};
+use clap::{Args, ValueEnum};
 use schema::Day;
 use schema::renamed::Use;
+use trace::history::Past;
 use trace::snapshot::{Request, State};
-use trace::{Error, Loaded};
-
-use crate::commands::Command;
-
-/// Ties every part of a race car to the points it is built to score.
-#[derive(Parser)]
-#[command(name = "tierod", version, about, max_term_width = 100, disable_help_subcommand = true)]
-pub(crate) struct Cli {
-    /// What to do.
-    #[command(subcommand)]
-    pub(crate) command: Command,
-    /// Options of every command.
-    #[command(flatten)]
-    pub(crate) shared: Shared,
-}
+use trace::{Error, Loaded, Study};
 
 /// Options of every command.
 #[derive(Args)]
@@ -63,6 +50,21 @@ impl Records {
     /// Reads the records asked for.
     pub(crate) fn load(&self) -> Result<Loaded, Error> {
         Loaded::from_request(&self.request()?)
+    }
+
+    /// Reads the records asked for and studies them, without their history.
+    pub(crate) fn study(&self) -> Result<Study, Error> {
+        let loaded = self.load()?;
+        let day = self.day(&loaded);
+        Ok(Study::without_history(loaded, day))
+    }
+
+    /// The same, with the history that the checks go by.
+    pub(crate) fn study_with_history(&self) -> Result<Study, Error> {
+        let loaded = self.load()?;
+        let day = self.day(&loaded);
+        let past = Past::for_checks(&loaded, day);
+        Ok(Study::new(loaded, day, past))
     }
 
     /// Which state of which data root is asked for.

@@ -12,7 +12,8 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use args::{Cli, Color, Shared};
+use args::{Color, Shared};
+use commands::Cli;
 
 /// Records are many small pieces: the system's allocator takes a fifth of the time of a check.
 #[global_allocator]

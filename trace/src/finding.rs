@@ -51,6 +51,35 @@ impl Finding {
     }
 }
 
+/// What the checks found.
+#[derive(Clone, Debug)]
+pub struct Report {
+    /// The findings that stand, worst first.
+    pub findings: Vec<Finding>,
+    /// The findings that waivers accept.
+    pub waived: Vec<Finding>,
+}
+
+impl Report {
+    /// How many findings stand at a level.
+    pub fn count(&self, level: Level) -> usize {
+        self.findings.iter().filter(|finding| finding.level == level).count()
+    }
+
+    /// How many findings stand at each level: errors, warnings and notes.
+    pub fn counts(&self) -> [usize; 3] {
+        LEVELS.map(|level| self.count(level))
+    }
+
+    /// Is there a finding at error level?
+    pub fn has_errors(&self) -> bool {
+        self.count(Level::Error) > 0
+    }
+}
+
+/// The levels of findings, worst first.
+pub const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
+
 /// The fingerprint of a check, its subject (a record, or a path) and a field.
 pub(crate) fn fingerprint(check: &str, subject: &str, field: &str) -> String {
     let mut hash = Sha256::new();

@@ -8,6 +8,7 @@ use schema::records::{Body, Expression};
 use schema::{Day, Id, Record, Settings};
 
 use crate::Error;
+use crate::ids::{FileId, RecordId};
 use crate::snapshot::{Request, Snapshot, Source};
 
 /// A record and the file it stands in.
@@ -16,7 +17,7 @@ pub struct Entry {
     /// The record; states of a data root that have the same file share it.
     pub record: Arc<Record>,
     /// The index of its file in [`Snapshot::files`].
-    pub file: usize,
+    pub file: FileId,
 }
 
 /// Files that were read already, by their bytes, so that what two states of a data root share is parsed once.
@@ -111,7 +112,7 @@ impl Pool {
 #[derive(Debug)]
 pub struct FileProblem {
     /// The index of the file in [`Snapshot::files`].
-    pub file: usize,
+    pub file: FileId,
     /// What is wrong.
     pub problem: Problem,
 }
@@ -124,7 +125,7 @@ pub struct Loaded {
     /// The records, file by file; each id once.
     pub entries: Vec<Entry>,
     /// Records whose id was taken already: the later one, and the index of the first.
-    pub doubles: Vec<(Entry, usize)>,
+    pub doubles: Vec<(Entry, RecordId)>,
     /// What is wrong with the files.
     pub problems: Vec<FileProblem>,
     /// Records that could be read in part only, or not at all, by id.
@@ -133,7 +134,7 @@ pub struct Loaded {
     pub present: HashSet<String>,
     /// The bytes of the CSV tables that records name, by path.
     pub tables: HashMap<String, Arc<[u8]>>,
-    by_id: HashMap<Box<str>, usize>,
+    by_id: HashMap<Box<str>, RecordId>,
 }
 
 impl Loaded {
@@ -168,10 +169,14 @@ impl Loaded {
             tables: HashMap::new(),
             by_id: HashMap::new(),
         };
-        loaded.problems.extend(settings_problems.into_iter().map(|problem| FileProblem { file: 0, problem }));
+        loaded
+            .problems
+            .extend(settings_problems.into_iter().map(|problem| FileProblem { file: FileId::new(0), problem }));
         for (file, source) in files.iter().enumerate() {
+            let is_record_file = file > 0;
+            let file = FileId::new(file);
             match &source.content {
-                Ok(bytes) if file > 0 => loaded.take_in(file, &read(bytes)),
+                Ok(bytes) if is_record_file => loaded.take_in(file, &read(bytes)),
                 Ok(_) => {}
                 Err(problem) => loaded.problems.push(FileProblem { file, problem: problem.clone() }),
             }
@@ -181,7 +186,7 @@ impl Loaded {
         loaded
     }
 
-    fn take_in(&mut self, file: usize, read: &Parsed) {
+    fn take_in(&mut self, file: FileId, read: &Parsed) {
         self.problems.extend(read.problems.iter().map(|problem| FileProblem { file, problem: problem.clone() }));
         self.damaged.extend(read.damaged.iter().map(|damage| (damage.id.clone(), damage.clone())));
         for record in &read.records {
@@ -189,7 +194,7 @@ impl Loaded {
             match self.by_id.get(entry.record.id.as_str()) {
                 Some(&first) => self.doubles.push((entry, first)),
                 None => {
-                    self.by_id.insert(entry.record.id.as_str().into(), self.entries.len());
+                    self.by_id.insert(entry.record.id.as_str().into(), RecordId::new(self.entries.len()));
                     self.entries.push(entry);
                 }
             }
@@ -205,12 +210,12 @@ impl Loaded {
     }
 
     /// The index of a record.
-    pub fn find(&self, id: &str) -> Option<usize> {
+    pub fn find(&self, id: &str) -> Option<RecordId> {
         self.by_id.get(id).copied()
     }
 
     /// The record of an index.
-    pub fn record(&self, index: usize) -> &Record {
+    pub fn record(&self, index: RecordId) -> &Record {
         &self.entries[index].record
     }
 

@@ -3,129 +3,69 @@
 use std::collections::BTreeMap;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
+use schema::Id;
 use schema::read::{self, Aim, Spot};
-use schema::records::{Body, Kind};
-use schema::settings::{Level, Stage};
-use schema::{Day, Id};
+use schema::records::Kind;
+use schema::settings::Level;
 
-use crate::checks::{self, Draft, Group, Inputs};
-use crate::finding::Finding;
-use crate::graph::{Chains, Graph};
-use crate::history::{self, Past};
-use crate::values::{GoalPoints, Partials, Standing, Values};
+use crate::checks::{self, Draft, Group};
+use crate::finding::{Finding, Report};
+use crate::ids::{FileId, RecordId};
+use crate::load::Loaded;
+use crate::study::Study;
 
-/// What the checks found.
-#[derive(Debug)]
-pub struct Report {
-    /// The stage on the day of the check.
-    pub stage: Stage,
-    /// The day the check reckons with.
-    pub day: Day,
-    /// How many records were read.
-    pub records: usize,
-    /// The findings that stand, worst first.
-    pub findings: Vec<Finding>,
-    /// The findings that waivers accept.
-    pub waived: Vec<Finding>,
-    /// Where every target stands.
-    pub standings: Vec<Standing>,
-    /// The goals, with their points.
-    pub goals: Vec<GoalPoints>,
-    /// The derivatives of values by what they read.
-    pub partials: Partials,
-    /// Did the checks of the history run: `on`, `off`, or `shallow` in a shallow clone?
-    pub history: &'static str,
-    /// Why they did not, and what brings them back.
-    pub history_note: Option<String>,
+impl Study {
+    /// What the checks find.
+    pub fn report(&self) -> &Report {
+        self.report.get_or_init(|| run(self))
+    }
 }
 
-impl Report {
-    /// Runs every check on the values of a graph, as of a day, without a history.
-    pub fn new(values: &Values<'_, '_>, day: Day) -> Self {
-        Self::with_history(values, day, &Past::None("it was not asked for".to_owned()))
-    }
+/// Runs every check.
+fn run(study: &Study) -> Report {
+    let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, study)).collect();
+    drafts.retain(|draft| !follows_from_damage(&study.loaded, draft));
 
-    /// Runs every check, those of the history too where all of it is there.
-    pub fn with_history(values: &Values<'_, '_>, day: Day, past: &Past) -> Self {
-        let graph = values.graph;
-        let settings = graph.loaded.settings();
-        let stage = settings.stages.on(day);
-        let chains = Chains::new(graph);
-        let partials = values.network.partials(&values.state);
-        let gradients = values.network.gradients(&partials);
-        let standings = values.standings(&gradients);
-        let goals = values.goals(&gradients);
-        let budgets = values.budgets(&gradients);
-        let inputs = Inputs {
-            graph,
-            chains: &chains,
-            values,
-            partials: &partials,
-            gradients: &gradients,
-            goals: &goals,
-            standings: &standings,
-            budgets: &budgets,
-            history: past.whole(),
-            state_at: &|step| history::outlook::state_at(graph.loaded, past.whole()?, step),
-            day,
-            stage,
-        };
-        let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, &inputs)).collect();
-        drafts.retain(|draft| !follows_from_damage(graph, draft));
+    let (waived, unused) = accept(study, &mut drafts);
+    drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
 
-        let (waived, unused) = accept(graph, day, &mut drafts);
-        drafts.extend(checks::unused_waiver::drafts(graph, &unused));
-
-        let level = |draft: &Draft| checks::level(draft.check, settings, stage);
-        let mut places = Places::new(graph);
-        let mut finish = |draft: Draft, waiver: Option<&Id>| {
-            let level = level(&draft);
-            (level != Level::Off).then(|| places.finding(&chains, draft, level, waiver))
-        };
-        let mut waived: Vec<Finding> =
-            waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
-        let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
-        findings.sort_by(|a, b| a.order().cmp(&b.order()));
-        waived.sort_by(|a, b| a.order().cmp(&b.order()));
-        let (history, history_note) = (past.word(), past.reason());
-        Self { stage, day, records: graph.len(), findings, waived, standings, goals, partials, history, history_note }
-    }
-
-    /// How many findings stand at a level.
-    pub fn count(&self, level: Level) -> usize {
-        self.findings.iter().filter(|finding| finding.level == level).count()
-    }
-
-    /// Is there a finding at error level?
-    pub fn has_errors(&self) -> bool {
-        self.count(Level::Error) > 0
-    }
+    let mut places = Places::new(&study.loaded);
+    let mut finish = |draft: Draft, waiver: Option<&Id>| {
+        let level = checks::level(draft.check, study.settings(), study.stage);
+        (level != Level::Off).then(|| places.finding(study, draft, level, waiver))
+    };
+    let mut waived: Vec<Finding> =
+        waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
+    let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
+    findings.sort_by(|a, b| a.order().cmp(&b.order()));
+    waived.sort_by(|a, b| a.order().cmp(&b.order()));
+    Report { findings, waived }
 }
 
 /// A key that could not be read is told once; that the record seems to lack it is no news.
-fn follows_from_damage(graph: &Graph<'_>, draft: &Draft) -> bool {
+fn follows_from_damage(loaded: &Loaded, draft: &Draft) -> bool {
     if draft.check.group == Group::Reading {
         return false;
     }
     let Some(index) = draft.record else { return false };
-    let Some(damage) = graph.loaded.damaged.get(graph.loaded.record(index).id.as_str()) else { return false };
+    let Some(damage) = loaded.damaged.get(loaded.record(index).id.as_str()) else { return false };
     draft.route.first().is_some_and(|key| damage.keys.iter().any(|lost| lost == key))
 }
 
 /// Splits off the drafts that a waiver in force accepts, and names the waivers that accept none.
-fn accept<'r>(graph: &Graph<'r>, day: Day, drafts: &mut Vec<Draft>) -> (Vec<(Draft, &'r Id)>, Vec<usize>) {
-    let mut in_force: BTreeMap<(&str, &str), (usize, &'r Id, bool)> = BTreeMap::new();
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let Body::Waiver(waiver) = &entry.record.body else { continue };
+fn accept<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, &'s Id)>, Vec<RecordId>) {
+    let (loaded, day) = (&study.loaded, study.day);
+    let mut in_force: BTreeMap<(&str, &str), (RecordId, &'s Id, bool)> = BTreeMap::new();
+    for (index, record, waiver) in loaded.waivers() {
         let (Some(check), Some(on), Some(until)) = (&waiver.check, &waiver.of, waiver.until) else { continue };
         if until >= day && waiver.agreed_by.is_some() && checks::can_be_waived(check.as_str()) {
-            in_force.insert((check.as_str(), on.as_str()), (index, &entry.record.id, false));
+            in_force.insert((check.as_str(), on.as_str()), (index, &record.id, false));
         }
     }
     let mut waived = Vec::new();
     let mut kept = Vec::with_capacity(drafts.len());
     for draft in drafts.drain(..) {
-        let on = draft.record.map(|index| graph.loaded.record(index).id.as_str());
+        let on = draft.record.map(|index| loaded.record(index).id.as_str());
         match on.and_then(|on| in_force.get_mut(&(draft.check.name, on))) {
             Some((_, id, used)) => {
                 *used = true;
@@ -135,7 +75,7 @@ fn accept<'r>(graph: &Graph<'r>, day: Day, drafts: &mut Vec<Draft>) -> (Vec<(Dra
         }
     }
     *drafts = kept;
-    let known: HashSet<&str> = graph.loaded.ids().collect();
+    let known: HashSet<&str> = loaded.ids().collect();
     let unused = in_force
         .iter()
         .filter(|((_, on), (.., used))| !used && known.contains(on))
@@ -146,16 +86,16 @@ fn accept<'r>(graph: &Graph<'r>, day: Day, drafts: &mut Vec<Draft>) -> (Vec<(Dra
 
 /// Turns routes into places; each file is read for places once, and only when something in it is shown.
 struct Places<'r> {
-    trees: HashMap<usize, Option<read::tree::Tree>>,
-    loaded: &'r crate::Loaded,
+    trees: HashMap<FileId, Option<read::tree::Tree>>,
+    loaded: &'r Loaded,
 }
 
 impl<'r> Places<'r> {
-    fn new(graph: &Graph<'r>) -> Self {
-        Self { trees: HashMap::new(), loaded: graph.loaded }
+    fn new(loaded: &'r Loaded) -> Self {
+        Self { trees: HashMap::new(), loaded }
     }
 
-    fn spot(&mut self, file: usize, route: &[&str], aim: Aim) -> Spot {
+    fn spot(&mut self, file: FileId, route: &[&str], aim: Aim) -> Spot {
         let loaded = self.loaded;
         let tree = self
             .trees
@@ -165,7 +105,7 @@ impl<'r> Places<'r> {
     }
 
     /// The place of a character in a value's text.
-    fn spot_within(&mut self, file: usize, route: &[&str], offset: usize) -> Spot {
+    fn spot_within(&mut self, file: FileId, route: &[&str], offset: usize) -> Spot {
         let start = self.spot(file, route, Aim::Value);
         let source = self.loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::text(bytes).ok());
         let text =
@@ -176,14 +116,14 @@ impl<'r> Places<'r> {
         }
     }
 
-    fn finding(&mut self, chains: &Chains, draft: Draft, level: Level, waiver: Option<&Id>) -> Finding {
+    fn finding(&mut self, study: &Study, draft: Draft, level: Level, waiver: Option<&Id>) -> Finding {
         let loaded = self.loaded;
         let (file, mut top) = match draft.record {
             Some(index) => {
                 let entry = &loaded.entries[index];
                 (entry.file, vec![entry.record.kind().plural(), entry.record.id.as_str()])
             }
-            None => (draft.file.unwrap_or(0), Vec::new()),
+            None => (draft.file.unwrap_or(FileId::new(0)), Vec::new()),
         };
         let file = draft.file.unwrap_or(file);
         top.extend(draft.route.iter().map(String::as_str));
@@ -192,9 +132,9 @@ impl<'r> Places<'r> {
             None => self.spot(file, &top, aim),
             Some(offset) => self.spot_within(file, &top, offset),
         });
-        let id = |index: usize| loaded.record(index).id.to_string();
+        let id = |index: RecordId| loaded.record(index).id.to_string();
         // A chain of one says nothing.
-        let way = draft.record.map(|index| chains.up(index)).filter(|way| way.len() > 1).unwrap_or_default();
+        let way = draft.record.map(|index| study.chain(index)).filter(|way| way.len() > 1).unwrap_or_default();
         let chain = way.into_iter().map(id).collect();
         let kind = match draft.record {
             Some(index) => Some(loaded.record(index).kind()),
@@ -226,12 +166,12 @@ pub struct Lines<'r>(Places<'r>);
 
 impl<'r> Lines<'r> {
     /// Nothing is read yet.
-    pub fn new(graph: &Graph<'r>) -> Self {
-        Self(Places::new(graph))
+    pub fn new(loaded: &'r Loaded) -> Self {
+        Self(Places::new(loaded))
     }
 
     /// Where a record begins.
-    pub fn of(&mut self, index: usize) -> Spot {
+    pub fn of(&mut self, index: RecordId) -> Spot {
         let entry = &self.0.loaded.entries[index];
         self.0.spot(entry.file, &[entry.record.kind().plural(), entry.record.id.as_str()], Aim::Key)
     }

@@ -1,11 +1,9 @@
 //! `audit`: the season looked back on.
 
 use clap::{Args, ValueEnum};
+use trace::Error;
 use trace::audit::{Audit as Look, Season};
-use trace::graph::Graph;
 use trace::history::Past;
-use trace::values::Values;
-use trace::{Error, Report};
 
 use super::Done;
 use crate::args::{Records, Shared};
@@ -45,35 +43,26 @@ enum Format {
 
 impl Audit {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
-        let graph = Graph::new(&loaded);
-        let values = Values::new(&graph);
-        let day = self.records.day(&loaded);
-        let past = Past::for_checks(&loaded, day);
-        let report = Report::with_history(&values, day, &past);
+        let study = self.records.study_with_history()?;
         let mut progress = Progress::new();
-        let season = past.any().map(|history| Season::of(&loaded, history, &mut |done, all| progress.tick(done, all)));
+        let mut tick = |done, all| progress.tick(done, all);
+        let season = study.past().any().map(|history| Season::of(&study.loaded, history, &mut tick));
         drop(progress);
-        let look = Look::new(&values, &report, season.as_ref());
-        let told = audit::Told {
-            audit: &look,
-            values: &values,
-            report: &report,
-            season: season.as_ref(),
-            note: note(&past, &look),
-        };
+        let look = Look::new(&study, season.as_ref());
+        let note = note(study.past(), &look);
+        let view = audit::AuditView { audit: &look, study: &study, season: season.as_ref(), note };
         let text = if self.context {
-            json::text(&audit::context(&told))
+            json::text(&audit::context(&view))
         } else {
             match self.format {
-                Format::Terminal => audit::terminal(&told, Ink::stdout(shared)),
-                Format::Markdown => audit::markdown(&told)?,
-                Format::Json => json::text(&audit::json(&told)),
-                Format::Csv => audit::csv(&told, &self.table),
-                Format::Html => audit::html(&told)?,
+                Format::Terminal => audit::terminal(&view, Ink::stdout(shared)),
+                Format::Markdown => audit::markdown(&view)?,
+                Format::Json => json::text(&audit::json(&view)),
+                Format::Csv => audit::csv(&view, &self.table),
+                Format::Html => audit::html(&view)?,
             }
         };
-        Ok(Done { text, errors: report.has_errors() })
+        Ok(Done { text, errors: study.report().has_errors() })
     }
 }
 

@@ -5,8 +5,6 @@ use std::path::Path;
 use clap::Args;
 use schema::suggest;
 use trace::Error;
-use trace::graph::Graph;
-use trace::values::Values;
 
 use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
@@ -31,11 +29,8 @@ impl Budget {
         if self.records.root.is_none() && self.amount.as_deref().is_some_and(is_root) {
             self.records.root = self.amount.take().map(Into::into);
         }
-        let loaded = self.records.load()?;
-        let graph = Graph::new(&loaded);
-        let values = Values::new(&graph);
-        let gradients = values.gradients();
-        let budgets = values.budgets(&gradients);
+        let study = self.records.study()?;
+        let (loaded, budgets) = (&study.loaded, study.budgets());
         let wanted = |budget: &trace::values::Budget| match self.amount.as_deref() {
             None => true,
             Some(name) => budget.amount.as_deref() == Some(name) || loaded.record(budget.index).id.as_str() == name,
@@ -48,11 +43,10 @@ impl Budget {
             let help = suggest::did_you_mean(name, names.chain(ids), "`tierod budget` shows all budgets");
             return Err(Error::new(format!("there is no budget of `{}`", clean(name))).help(help));
         }
-        let report =
-            budget::Report { values: &values, budgets: &budgets, wanted: &wanted, day: self.records.day(&loaded) };
+        let report = budget::Report { values: study.values(), budgets, wanted: &wanted, day: study.day };
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&loaded, ink) + &budget::terminal(&report, ink),
+            Format::Terminal => warned(loaded, ink) + &budget::terminal(&report, ink),
             Format::Json => json::text(&budget::json(&report)),
         }
         .into())

@@ -1,14 +1,11 @@
 //! `check`: what is open or broken.
 
 use clap::Args;
-use schema::settings::Level;
-use trace::delta::Side;
-use trace::graph::Graph;
+use trace::delta::Older;
 use trace::history::{Logs, Past};
 use trace::load::Pool;
 use trace::snapshot::{Request, Snapshot};
-use trace::values::Values;
-use trace::{Delta, Error, Finding, Loaded, Report};
+use trace::{Error, Loaded, Study};
 
 use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared};
@@ -37,27 +34,29 @@ impl Check {
         } else {
             Loaded::from_request(&request)?
         };
-        let graph = Graph::new(&loaded);
-        let values = Values::new(&graph);
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
         let past = Past::for_checks_with(&mut logs, &loaded, day);
-        let mut report = Report::with_history(&values, day, &past);
+        let study = Study::new(loaded, day, past);
+        let report = study.report();
         // A commit answers for what it brings; what stood before is for those who brought it.
-        let older = if self.records.staged && !self.all {
-            let new = brought(&request, &values, &report, pool, logs)?;
-            Some(Older::split(&mut report, new))
-        } else {
-            None
+        let split = match self.records.staged && !self.all && !report.findings.is_empty() {
+            true => Some(Older::split(&before(&request, &study, pool, logs)?, &study)),
+            false => None,
+        };
+        let (report, older) = match &split {
+            Some((new, older)) => (new, Some(older)),
+            None if self.records.staged && !self.all => (report, Some(&NONE_OLDER)),
+            None => (report, None),
         };
         // Formats that tell waived findings mark them; the others leave them out.
         let all: Vec<_> = report.findings.iter().chain(&report.waived).map(|finding| (finding, None)).collect();
-        let prefix = &loaded.snapshot.prefix;
+        let prefix = &study.loaded.snapshot.prefix;
         let text = match self.format {
-            FindingsFormat::Terminal => terminal::check(&report, older.as_ref(), &values, Ink::stdout(shared)),
-            FindingsFormat::Json => json::check(&report, older.as_ref(), &loaded),
+            FindingsFormat::Terminal => terminal::check(&study, report, older, Ink::stdout(shared)),
+            FindingsFormat::Json => json::check(&study, report, older),
             FindingsFormat::Sarif => sarif::text(&all, prefix),
-            FindingsFormat::Lines => lines::text(&all, &Paths::new(&loaded)),
+            FindingsFormat::Lines => lines::text(&all, &Paths::new(&study.loaded)),
             FindingsFormat::Github => github::text(&all, prefix),
             FindingsFormat::Gitlab => gitlab::text(&all, prefix),
         };
@@ -65,47 +64,13 @@ impl Check {
     }
 }
 
-/// How many findings stood before the next commit, by level.
-pub(crate) struct Older {
-    /// Errors, warnings and notes.
-    pub(crate) counts: [usize; 3],
-}
+/// Where nothing is found, nothing stood before.
+const NONE_OLDER: Older = Older { counts: [0; 3] };
 
-impl Older {
-    /// Leaves the new findings in the report, and counts the others.
-    fn split(report: &mut Report, new: Vec<Finding>) -> Self {
-        let all = LEVELS.map(|level| report.count(level));
-        report.findings = new;
-        let new = LEVELS.map(|level| report.count(level));
-        Self { counts: [0, 1, 2].map(|at| all[at] - new[at]) }
-    }
-
-    /// All of them.
-    pub(crate) fn sum(&self) -> usize {
-        self.counts.iter().sum()
-    }
-}
-
-/// The levels of findings, worst first.
-const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
-
-/// The findings that the last commit does not have.
-fn brought(
-    request: &Request,
-    values: &Values<'_, '_>,
-    report: &Report,
-    mut pool: Pool,
-    mut logs: Logs,
-) -> Result<Vec<Finding>, Error> {
-    if report.findings.is_empty() {
-        return Ok(Vec::new());
-    }
-    let snapshot = Snapshot::before(request, "HEAD", &values.graph.loaded.snapshot)?;
-    let before = Loaded::from_pool(snapshot, &mut pool);
-    let graph = Graph::new(&before);
-    let old = Values::new(&graph);
-    let past = Past::for_checks_with(&mut logs, &before, report.day);
-    let old_report = Report::with_history(&old, report.day, &past);
-    let delta = Delta::findings(Side { values: &old, report: &old_report }, Side { values, report });
-    Ok(delta.new)
+/// The last commit, as of the same day.
+fn before(request: &Request, study: &Study, mut pool: Pool, mut logs: Logs) -> Result<Study, Error> {
+    let snapshot = Snapshot::before(request, "HEAD", &study.loaded.snapshot)?;
+    let loaded = Loaded::from_pool(snapshot, &mut pool);
+    let past = Past::for_checks_with(&mut logs, &loaded, study.day);
+    Ok(Study::new(loaded, study.day, past))
 }

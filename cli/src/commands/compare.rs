@@ -2,14 +2,11 @@
 
 use clap::Args;
 use trace::Error;
-use trace::graph::Graph;
-use trace::values::{Measured, Values};
 
 use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
 use crate::output::{compare, json};
 use crate::screen::Ink;
-use schema::records::Body;
 
 use super::points::no_goal;
 
@@ -27,21 +24,19 @@ pub(crate) struct Compare {
 
 impl Compare {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
-        let graph = Graph::new(&loaded);
-        let values = Values::with(&graph, Measured::Nothing);
-        let index = super::why::find(&loaded, &self.decision)?;
-        let Body::Decision(decision) = &loaded.record(index).body else {
-            let kind = loaded.record(index).kind();
+        let study = self.records.study()?;
+        let (loaded, values) = (&study.loaded, study.values_on_paper());
+        let index = super::why::find(loaded, &self.decision)?;
+        let Some(decision) = loaded.decision(index) else {
+            let kind = loaded.kind(index);
             return Err(Error::new(format!("`{}` is no decision but a {kind}", self.decision)).help("name a decision"));
         };
-        let gradients = values.gradients();
-        let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
+        let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
         let outcomes = values.compare(decision, goal.node);
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&loaded, ink) + &compare::terminal(&values, index, &goal, &outcomes, ink),
-            Format::Json => json::text(&compare::json(&values, index, &goal, &outcomes)),
+            Format::Terminal => warned(loaded, ink) + &compare::terminal(values, index, &goal, &outcomes, ink),
+            Format::Json => json::text(&compare::json(values, index, &goal, &outcomes)),
         }
         .into())
     }

@@ -4,8 +4,7 @@ use clap::{Args, CommandFactory};
 use clap_complete::Shell;
 use trace::Error;
 
-use super::Done;
-use crate::args::Cli;
+use super::{Cli, Done};
 
 /// Print completions for a shell.
 #[derive(Args)]

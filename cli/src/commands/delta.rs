@@ -4,16 +4,14 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use schema::Day;
-use trace::graph::Graph;
 use trace::history::{Logs, Past};
 use trace::load::Pool;
 use trace::snapshot::{Base, Request, Snapshot, State};
-use trace::values::Values;
-use trace::{Error, Loaded, Report};
+use trace::{Error, Loaded, Study};
 
 use super::Done;
 use crate::args::{Shared, cwd, today};
-use crate::output::delta::{self, Told};
+use crate::output::delta::{self, DeltaView};
 use crate::output::listed::{Baseline, Listed};
 use crate::output::{Paths, github, gitlab, json, lines, sarif};
 use crate::screen::Ink;
@@ -90,31 +88,29 @@ impl Delta {
         drop(pool);
 
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
-        let (old_graph, graph) = (Graph::new(&before), Graph::new(&head));
-        let (old_values, values) = (Values::new(&old_graph), Values::new(&graph));
         let mut logs = Logs::default();
-        let report = Report::with_history(&values, day, &Past::for_checks_with(&mut logs, &head, day));
-        let old_report = Report::with_history(&old_values, day, &Past::for_checks_with(&mut logs, &before, day));
+        let mut study = |loaded: Loaded| {
+            let past = Past::for_checks_with(&mut logs, &loaded, day);
+            Study::new(loaded, day, past)
+        };
+        let head = study(head);
+        let before = study(before);
         drop(logs);
-        let sides = [
-            trace::delta::Side { values: &old_values, report: &old_report },
-            trace::delta::Side { values: &values, report: &report },
-        ];
-        let delta = trace::Delta::new(sides[0], sides[1]);
-        let told = Told { delta: &delta, base: sides[0], head: sides[1], found: &base };
+        let delta = trace::Delta::new(&before, &head);
+        let view = DeltaView { delta: &delta, base: &before, head: &head, found: &base };
         // Beside a change stands what it brings; a log holds all that there is.
         let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
         let text = if self.context {
-            json::text(&delta::context(&told))
+            json::text(&delta::context(&view))
         } else {
             match self.format {
-                Format::Terminal => delta::terminal(&told, Ink::stdout(shared)),
-                Format::Markdown => delta::markdown(&told)?,
-                Format::Json => json::text(&delta::json(&told)),
-                Format::Sarif => sarif::text(&delta::listed(&told), &head.snapshot.prefix),
-                Format::Lines => lines::text(&new, &Paths::new(&head)),
-                Format::Github => github::text(&new, &head.snapshot.prefix),
-                Format::Gitlab => gitlab::text(&new, &head.snapshot.prefix),
+                Format::Terminal => delta::terminal(&view, Ink::stdout(shared)),
+                Format::Markdown => delta::markdown(&view)?,
+                Format::Json => json::text(&delta::json(&view)),
+                Format::Sarif => sarif::text(&delta::listed(&view), &head.loaded.snapshot.prefix),
+                Format::Lines => lines::text(&new, &Paths::new(&head.loaded)),
+                Format::Github => github::text(&new, &head.loaded.snapshot.prefix),
+                Format::Gitlab => gitlab::text(&new, &head.loaded.snapshot.prefix),
             }
         };
         Ok(Done { text, errors: delta.has_new_errors() })

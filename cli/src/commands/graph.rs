@@ -34,9 +34,9 @@ enum Format {
 
 impl Graph {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
-        let graph = trace::graph::Graph::new(&loaded);
-        let top = self.below.as_deref().map(|id| why::find(&loaded, id)).transpose()?;
+        let study = self.records.study()?;
+        let graph = &study.graph;
+        let top = self.below.as_deref().map(|id| why::find(&study.loaded, id)).transpose()?;
         let keep = top.map(|index| {
             let mut keep = graph.below(index);
             keep.push(index);
@@ -45,9 +45,9 @@ impl Graph {
         });
         let keep = keep.as_deref();
         Ok(match self.format {
-            Format::Terminal => tree::graph(&graph, top, Ink::stdout(shared)),
-            Format::Json => json::text(&json::graph(&graph, keep)),
-            Format::Dot => dot::graph(&graph, keep),
+            Format::Terminal => tree::graph(graph, top, Ink::stdout(shared)),
+            Format::Json => json::text(&json::graph(graph, keep)),
+            Format::Dot => dot::graph(graph, keep),
         }
         .into())
     }

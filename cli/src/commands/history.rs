@@ -3,7 +3,7 @@
 use clap::Args;
 use schema::suggest;
 use trace::Error;
-use trace::history::{Past, outlook};
+use trace::history::{Past, outlook, story};
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
@@ -27,9 +27,9 @@ pub(crate) struct History {
 
 impl History {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
-        let day = self.records.day(&loaded);
-        let past = Past::of(&loaded, day);
+        let study = self.records.study()?;
+        let (loaded, day) = (&study.loaded, study.day);
+        let past = Past::of(loaded, day);
         let Some(all) = past.any().filter(|all| !all.steps.is_empty()) else {
             let error = Error::new("there is no history to tell")
                 .because(past.reason().unwrap_or_else(|| "there is no commit yet".to_owned()));
@@ -48,12 +48,12 @@ impl History {
             life,
             name: &self.id,
             amount,
-            events: history::events(all, life, amount),
-            line: history::line(
+            events: story::events(all, life, amount),
+            line: story::line(
                 all,
                 life,
                 &self.id,
-                &outlook::states(&loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
+                &outlook::states(loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
             ),
             note: past.reason(),
         };

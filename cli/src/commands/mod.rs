@@ -2,7 +2,7 @@
 
 mod audit;
 mod budget;
-pub(crate) mod check;
+mod check;
 mod compare;
 mod completions;
 mod delta;
@@ -18,10 +18,22 @@ mod values;
 mod why;
 mod worth;
 
-use clap::{Subcommand, ValueEnum};
+use clap::{Parser, Subcommand, ValueEnum};
 use trace::Error;
 
 use crate::args::Shared;
+
+/// Ties every part of a race car to the points it is built to score.
+#[derive(Parser)]
+#[command(name = "tierod", version, about, max_term_width = 100, disable_help_subcommand = true)]
+pub(crate) struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) command: Command,
+    /// Options of every command.
+    #[command(flatten)]
+    pub(crate) shared: Shared,
+}
 
 /// What to do.
 #[derive(Subcommand)]

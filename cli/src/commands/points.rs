@@ -2,8 +2,6 @@
 
 use clap::Args;
 use trace::Error;
-use trace::graph::Graph;
-use trace::values::Values;
 
 use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
@@ -22,18 +20,14 @@ pub(crate) struct Points {
 
 impl Points {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
-        let graph = Graph::new(&loaded);
-        let values = Values::new(&graph);
-        let gradients = values.gradients();
-        let goals = values.goals(&gradients);
-        if goals.is_empty() {
+        let study = self.records.study()?;
+        if study.goals().is_empty() {
             return Err(no_goal());
         }
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&loaded, ink) + &points::terminal(&values, &goals, ink),
-            Format::Json => json::text(&points::json(&values, &goals)),
+            Format::Terminal => warned(&study.loaded, ink) + &points::terminal(study.values(), study.goals(), ink),
+            Format::Json => json::text(&points::json(study.values(), study.goals())),
         }
         .into())
     }

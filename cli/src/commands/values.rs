@@ -2,7 +2,6 @@
 
 use clap::Args;
 use trace::Error;
-use trace::graph::Graph;
 
 use super::{Done, Format, warned};
 use crate::args::{Records, Shared};
@@ -21,14 +20,11 @@ pub(crate) struct Values {
 
 impl Values {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
-        let graph = Graph::new(&loaded);
-        let all = trace::values::Values::new(&graph);
-        let gradients = all.gradients();
+        let study = self.records.study()?;
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&loaded, ink) + &values::terminal(&all, &gradients, ink),
-            Format::Json => json::text(&values::json(&all, &gradients)),
+            Format::Terminal => warned(&study.loaded, ink) + &values::terminal(&study, ink),
+            Format::Json => json::text(&values::json(&study)),
         }
         .into())
     }

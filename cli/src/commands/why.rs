@@ -2,8 +2,7 @@
 
 use clap::Args;
 use schema::suggest;
-use trace::graph::Graph;
-use trace::{Error, Loaded};
+use trace::{Error, Loaded, RecordId};
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
@@ -24,21 +23,18 @@ pub(crate) struct Why {
 
 impl Why {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
-        let graph = Graph::new(&loaded);
-        let index = find(&loaded, &self.id)?;
-        let values = trace::values::Values::new(&graph);
-        let gradients = values.gradients();
+        let study = self.records.study()?;
+        let index = find(&study.loaded, &self.id)?;
         Ok(match self.format {
-            Format::Terminal => tree::why(&values, &gradients, index, Ink::stdout(shared)),
-            Format::Json => json::text(&json::why(&graph, index)),
+            Format::Terminal => tree::why(&study, index, Ink::stdout(shared)),
+            Format::Json => json::text(&json::why(&study.graph, index)),
         }
         .into())
     }
 }
 
 /// The record of an id that was asked for.
-pub(super) fn find(loaded: &Loaded, id: &str) -> Result<usize, Error> {
+pub(super) fn find(loaded: &Loaded, id: &str) -> Result<RecordId, Error> {
     loaded.find(id).ok_or_else(|| {
         let help = suggest::did_you_mean(id, loaded.ids(), "`tierod graph --format json` lists all records");
         Error::new(format!("there is no record `{}`", clean(id))).help(help)

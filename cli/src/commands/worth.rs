@@ -2,8 +2,6 @@
 
 use clap::Args;
 use trace::Error;
-use trace::graph::Graph;
-use trace::values::{Measured, Values};
 
 use super::points::no_goal;
 use super::{Done, Format, warned};
@@ -32,17 +30,15 @@ impl Worth {
         if self.records.root.is_none() && self.id.as_deref().is_some_and(|id| std::path::Path::new(id).is_dir()) {
             self.records.root = self.id.take().map(Into::into);
         }
-        let loaded = self.records.load()?;
-        let graph = Graph::new(&loaded);
-        let values = Values::with(&graph, Measured::Nothing);
-        let gradients = values.gradients();
-        let goal = values.goals(&gradients).into_iter().next().ok_or_else(no_goal)?;
+        let study = self.records.study()?;
+        let values = study.values_on_paper();
+        let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
         let sensitivities = values.worth_of_all(goal.node);
         let one = match &self.id {
             None => None,
             Some(id) => {
                 let Some(node) = values.named(id) else {
-                    let names = (0..values.keys.len()).map(|node| values.name(node)).collect::<Vec<_>>();
+                    let names = values.nodes().map(|(node, _)| values.name(node)).collect::<Vec<_>>();
                     let names = names.iter().map(String::as_str);
                     let help = schema::suggest::did_you_mean(id, names, "`tierod values` lists the values");
                     return Err(Error::new(format!("there is no value `{}`", crate::screen::clean(id))).help(help));
@@ -60,8 +56,8 @@ impl Worth {
         };
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&loaded, ink) + &worth::terminal(&values, &report, ink),
-            Format::Json => json::text(&worth::json(&values, &report)),
+            Format::Terminal => warned(&study.loaded, ink) + &worth::terminal(values, &report, ink),
+            Format::Json => json::text(&worth::json(values, &report)),
         }
         .into())
     }

@@ -6,6 +6,7 @@ use schema::Day;
 use schema::quantity::Unit;
 use schema::settings::Level;
 use serde_json::{Value, json};
+use trace::RecordId;
 use trace::values::{Budget, Move, Share, Transfer, Values};
 
 use super::table::{Paint, Table, faint, plain, strong};
@@ -19,14 +20,14 @@ const CAUTION: &str = "a limit says nothing of what a part must bear: loads and 
 
 /// What `budget` tells.
 pub(crate) struct Report<'r> {
-    pub(crate) values: &'r Values<'r, 'r>,
+    pub(crate) values: &'r Values,
     pub(crate) budgets: &'r [Budget],
     pub(crate) wanted: &'r dyn Fn(&Budget) -> bool,
     pub(crate) day: Day,
 }
 
 impl Report<'_> {
-    fn id(&self, index: usize) -> &str {
+    fn id(&self, index: RecordId) -> &str {
         self.values.graph.loaded.record(index).id.as_str()
     }
 
@@ -35,7 +36,7 @@ impl Report<'_> {
     }
 
     /// Is the budget that another is a share of shown too?
-    fn shows(&self, outer: Option<usize>) -> bool {
+    fn shows(&self, outer: Option<RecordId>) -> bool {
         outer.is_some_and(|outer| self.wanted().any(|budget| budget.index == outer))
     }
 
@@ -323,8 +324,8 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
     let shown = |si: f64| number(Some(unit.from_si(si)));
     let optional = |si: Option<f64>| si.map_or(Value::Null, shown);
     let spread = |value: Option<f64>, u: f64| value.map_or(Value::Null, |_| number(Some(u / unit.factor())));
-    let ids = |all: &[usize]| all.iter().map(|index| report.id(*index).to_owned()).collect::<Vec<_>>();
-    let about = |index: usize| report.values.graph.loaded.record(index).about().map(ToString::to_string);
+    let ids = |all: &[RecordId]| all.iter().map(|index| report.id(*index).to_owned()).collect::<Vec<_>>();
+    let about = |index: RecordId| report.values.graph.loaded.record(index).about().map(ToString::to_string);
     let share = |share: &Share| {
         json!({
             "id": report.id(share.index),
@@ -352,7 +353,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
             "changes": moves.iter().map(|step| change(report, step, &shown)).collect::<Vec<_>>(),
         }),
     });
-    let without = |(index, si): &(usize, f64)| json!({"id": report.id(*index), "value": shown(*si)});
+    let without = |(index, si): &(RecordId, f64)| json!({"id": report.id(*index), "value": shown(*si)});
     let without_share: Vec<Value> = budget.without_share.iter().map(without).collect();
     json!({
         "id": report.id(budget.index),

@@ -3,6 +3,7 @@
 use schema::records::Body;
 use serde_json::{Value, json};
 use trace::values::{GoalPoints, Key, Outcome, Values};
+use trace::{NodeId, RecordId};
 
 use super::numbers::quantity;
 use super::points::points;
@@ -12,7 +13,7 @@ use super::worth::{CAUTION, aside};
 use crate::screen::{Ink, clean};
 
 /// The amounts of the whole car, as nodes.
-fn amounts(values: &Values<'_, '_>) -> Vec<usize> {
+fn amounts(values: &Values) -> Vec<NodeId> {
     (0..values.amounts().len()).filter_map(|amount| values.node(&Key::Group(None, amount as u16))).collect()
 }
 
@@ -36,14 +37,8 @@ fn shown(by: f64, within: f64) -> String {
 }
 
 /// For people.
-pub(crate) fn terminal(
-    values: &Values<'_, '_>,
-    index: usize,
-    goal: &GoalPoints,
-    outcomes: &[Outcome],
-    ink: Ink,
-) -> String {
-    let loaded = values.graph.loaded;
+pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outcomes: &[Outcome], ink: Ink) -> String {
+    let loaded = &values.graph.loaded;
     let record = loaded.record(index);
     let mut out =
         format!("{}  {}\n", ink.strong(record.id.as_str()), clean(record.body.common().title().unwrap_or("")));
@@ -98,7 +93,8 @@ pub(crate) fn terminal(
     }
     out.push_str(&table.text(ink));
     for outcome in outcomes {
-        let ids = |all: &[usize]| all.iter().map(|i| loaded.record(*i).id.to_string()).collect::<Vec<_>>().join(", ");
+        let ids =
+            |all: &[RecordId]| all.iter().map(|i| loaded.record(*i).id.to_string()).collect::<Vec<_>>().join(", ");
         for (what, all) in [("newly at risk", &outcome.newly_at_risk), ("newly on target", &outcome.newly_on_target)] {
             if !all.is_empty() {
                 ink.block(&mut out, "", 0, &format!("{} {what}: {}", outcome.name, ids(all)));
@@ -114,9 +110,9 @@ pub(crate) fn terminal(
 }
 
 /// For programs.
-pub(crate) fn json(values: &Values<'_, '_>, index: usize, goal: &GoalPoints, outcomes: &[Outcome]) -> Value {
-    let id = |index: usize| values.graph.loaded.record(index).id.as_str();
-    let in_unit = |node: usize, si: f64| number(Some(values.unit(node).from_si(si)));
+pub(crate) fn json(values: &Values, index: RecordId, goal: &GoalPoints, outcomes: &[Outcome]) -> Value {
+    let id = |index: RecordId| values.graph.loaded.record(index).id.as_str();
+    let in_unit = |node: NodeId, si: f64| number(Some(values.unit(node).from_si(si)));
     let alternatives: Vec<Value> = outcomes
         .iter()
         .map(|outcome| {

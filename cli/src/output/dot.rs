@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use trace::RecordId;
 use trace::graph::{Graph, Link, Tier};
 
 use crate::screen::clean;
@@ -11,10 +12,10 @@ fn quoted(text: &str) -> String {
 }
 
 /// All records and links, or those among the records to keep (sorted).
-pub(crate) fn graph(graph: &Graph<'_>, keep: Option<&[usize]>) -> String {
-    let kept = |index: &usize| keep.is_none_or(|keep| keep.binary_search(index).is_ok());
+pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> String {
+    let kept = |index: &RecordId| keep.is_none_or(|keep| keep.binary_search(index).is_ok());
     let mut out = String::from("digraph tierod {\n  rankdir=BT;\n  node [shape=box, fontname=\"sans-serif\"];\n");
-    for index in (0..graph.len()).filter(kept) {
+    for index in graph.loaded.record_ids().filter(kept) {
         let record = graph.loaded.record(index);
         let label = match record.body.common().title() {
             Some(title) => {
@@ -31,7 +32,7 @@ pub(crate) fn graph(graph: &Graph<'_>, keep: Option<&[usize]>) -> String {
         let _ = writeln!(out, "  {} [label=\"{label}\"{style}];", quoted(record.id.as_str()));
     }
     for (from, to, edge) in graph.edges().filter(|(from, to, _)| kept(from) && kept(to)) {
-        let id = |index: usize| quoted(graph.loaded.record(index).id.as_str());
+        let id = |index: RecordId| quoted(graph.loaded.record(index).id.as_str());
         let style = match edge.link {
             Link::Serves => format!(" [tooltip={}]", quoted(edge.reason.unwrap_or(""))),
             other => format!(" [style=dashed, label={}]", quoted(other.word())),

@@ -8,8 +8,9 @@ use std::fmt::Write as _;
 
 use schema::settings::Level;
 use trace::Finding;
+use trace::finding::LEVELS;
 
-use super::listed::{LEVELS, Listed, sentences, standing};
+use super::listed::{Listed, sentences, standing};
 use crate::screen::{clean, count};
 
 /// How many annotations of a level the forge shows a step; it drops the others without a word (from memory).

@@ -3,12 +3,11 @@
 use schema::settings::Level;
 use serde::Serialize;
 use serde_json::{Value, json};
+use trace::delta::Older;
 use trace::graph::{Graph, Link};
 use trace::report::Lines;
 use trace::snapshot::Source;
-use trace::{Finding, Loaded, Report};
-
-use crate::commands::check::Older;
+use trace::{Finding, Loaded, RecordId, Report, Study};
 
 /// A value as the text that is printed.
 pub(crate) fn text(value: &Value) -> String {
@@ -28,7 +27,8 @@ pub(crate) fn source(loaded: &Loaded) -> Value {
 }
 
 /// The report of `check`, written straight to text: there may be a hundred thousand findings.
-pub(crate) fn check(report: &Report, older: Option<&Older>, loaded: &Loaded) -> String {
+pub(crate) fn check(study: &Study, report: &Report, older: Option<&Older>) -> String {
+    let loaded = &study.loaded;
     #[derive(Serialize)]
     struct Answer<'a> {
         version: u32,
@@ -36,12 +36,12 @@ pub(crate) fn check(report: &Report, older: Option<&Older>, loaded: &Loaded) -> 
         stage: &'static str,
         history: &'static str,
         #[serde(skip_serializing_if = "Option::is_none")]
-        history_note: Option<&'a str>,
+        history_note: Option<String>,
         summary: Value,
         findings: Vec<One<'a>>,
     }
     let mut summary = json!({
-        "records": report.records,
+        "records": loaded.entries.len(),
         "error": report.count(Level::Error),
         "warning": report.count(Level::Warning),
         "note": report.count(Level::Note),
@@ -54,9 +54,9 @@ pub(crate) fn check(report: &Report, older: Option<&Older>, loaded: &Loaded) -> 
     let answer = Answer {
         version: 1,
         source: source(loaded),
-        stage: report.stage.word(),
-        history: report.history,
-        history_note: report.history_note.as_deref(),
+        stage: study.stage.word(),
+        history: study.past().word(),
+        history_note: study.past().reason(),
         summary,
         findings: report.findings.iter().map(|finding| One::new(finding, loaded)).collect(),
     };
@@ -106,28 +106,28 @@ impl<'a> One<'a> {
     }
 }
 
-fn node(graph: &Graph<'_>, lines: &mut Lines<'_>, index: usize) -> Value {
-    let entry = &graph.loaded.entries[index];
-    let snapshot = &graph.loaded.snapshot;
+fn node(graph: &Graph, lines: &mut Lines<'_>, index: RecordId) -> Value {
+    let (loaded, record) = (&graph.loaded, graph.loaded.record(index));
     json!({
-        "id": entry.record.id.as_str(),
-        "kind": entry.record.kind().singular(),
+        "id": record.id.as_str(),
+        "kind": record.kind().singular(),
         "tier": graph.tier(index).map(trace::graph::Tier::word),
-        "path": format!("{}{}", snapshot.prefix, snapshot.files[entry.file].path),
+        "path": format!("{}{}", loaded.snapshot.prefix, loaded.path(loaded.file(index))),
         "line": lines.of(index).line,
     })
 }
 
-fn edge(graph: &Graph<'_>, from: usize, to: usize, link: Link, reason: Option<&str>) -> Value {
-    let id = |index: usize| graph.loaded.record(index).id.as_str();
+fn edge(graph: &Graph, from: RecordId, to: RecordId, link: Link, reason: Option<&str>) -> Value {
+    let id = |index: RecordId| graph.loaded.record(index).id.as_str();
     json!({"from": id(from), "to": id(to), "link": link.word(), "reason": reason})
 }
 
 /// All records and links, or those among the records to keep (sorted).
-pub(crate) fn graph(graph: &Graph<'_>, keep: Option<&[usize]>) -> Value {
-    let kept = |index: &usize| keep.is_none_or(|keep| keep.binary_search(index).is_ok());
-    let mut lines = Lines::new(graph);
-    let nodes: Vec<Value> = (0..graph.len()).filter(kept).map(|index| node(graph, &mut lines, index)).collect();
+pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> Value {
+    let kept = |index: &RecordId| keep.is_none_or(|keep| keep.binary_search(index).is_ok());
+    let mut lines = Lines::new(&graph.loaded);
+    let nodes: Vec<Value> =
+        graph.loaded.record_ids().filter(kept).map(|index| node(graph, &mut lines, index)).collect();
     let edges: Vec<Value> = graph
         .edges()
         .filter(|(from, to, _)| kept(from) && kept(to))
@@ -137,7 +137,7 @@ pub(crate) fn graph(graph: &Graph<'_>, keep: Option<&[usize]>) -> Value {
 }
 
 /// One record, the links on all its ways up to the goals, and the links below it.
-pub(crate) fn why(graph: &Graph<'_>, index: usize) -> Value {
+pub(crate) fn why(graph: &Graph, index: RecordId) -> Value {
     let mut up = Vec::new();
     let mut seen = vec![false; graph.len()];
     let mut queue = std::collections::VecDeque::from([index]);
@@ -145,7 +145,7 @@ pub(crate) fn why(graph: &Graph<'_>, index: usize) -> Value {
         if std::mem::replace(&mut seen[at], true) {
             continue;
         }
-        for (to, link) in graph.out(at) {
+        for (to, link) in graph.outgoing(at) {
             if link.link == Link::Serves || (at == index && link.link != Link::In) {
                 up.push(edge(graph, at, to, link.link, link.reason));
                 queue.push_back(to);
@@ -154,11 +154,11 @@ pub(crate) fn why(graph: &Graph<'_>, index: usize) -> Value {
     }
     let mut below = Vec::new();
     for at in std::iter::once(index).chain(graph.below(index)) {
-        for (from, link) in graph.into(at) {
+        for (from, link) in graph.incoming(at) {
             below.push(edge(graph, from, at, link.link, link.reason));
         }
     }
-    let mut lines = Lines::new(graph);
+    let mut lines = Lines::new(&graph.loaded);
     json!({
         "version": 1,
         "record": node(graph, &mut lines, index),

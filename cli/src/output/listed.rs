@@ -1,6 +1,5 @@
 //! What the formats share that list findings and nothing else.
 
-use schema::settings::Level;
 use trace::Finding;
 
 use crate::screen::clean;
@@ -35,12 +34,11 @@ pub(crate) fn sentences(finding: &Finding) -> (String, String) {
     (ended(&finding.message), if help.is_empty() { help } else { format!("To mend: {help}") })
 }
 
-/// The levels at which findings are told, worst first.
-pub(crate) const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
-
 /// A finding made by hand, for the tests of the formats.
 #[cfg(test)]
 pub(crate) mod tests {
+    use schema::settings::Level;
+
     use super::*;
 
     /// A finding of a check at a level, on a record of a file.

@@ -1,6 +1,7 @@
 //! The report of `points`: planned, needed and predicted, by event.
 
 use serde_json::{Value, json};
+use trace::RecordId;
 use trace::values::{EventPoints, GoalPoints, LEVEL, Needed, Values};
 
 use super::numbers::quantity;
@@ -31,7 +32,7 @@ pub(crate) fn needed(needed: &Needed) -> String {
     }
 }
 
-fn read(values: &Values<'_, '_>, event: &EventPoints, si: Option<f64>) -> String {
+fn read(values: &Values, event: &EventPoints, si: Option<f64>) -> String {
     match (&event.reads, si) {
         (Some((_, node)), Some(si)) => quantity(si, 0.0, values.unit(*node)),
         _ => String::new(),
@@ -39,8 +40,8 @@ fn read(values: &Values<'_, '_>, event: &EventPoints, si: Option<f64>) -> String
 }
 
 /// For people.
-pub(crate) fn terminal(values: &Values<'_, '_>, goals: &[GoalPoints], ink: Ink) -> String {
-    let loaded = values.graph.loaded;
+pub(crate) fn terminal(values: &Values, goals: &[GoalPoints], ink: Ink) -> String {
+    let loaded = &values.graph.loaded;
     let mut out = String::new();
     for goal in goals {
         out.push_str(&ink.strong(&clean(loaded.record(goal.index).name())));
@@ -88,9 +89,9 @@ pub(crate) fn terminal(values: &Values<'_, '_>, goals: &[GoalPoints], ink: Ink) 
 }
 
 /// For programs: the first goal.
-pub(crate) fn json(values: &Values<'_, '_>, goals: &[GoalPoints]) -> Value {
+pub(crate) fn json(values: &Values, goals: &[GoalPoints]) -> Value {
     let Some(goal) = goals.first() else { return json!({"version": 1, "events": []}) };
-    let id = |index: usize| values.graph.loaded.record(index).id.as_str();
+    let id = |index: RecordId| values.graph.loaded.record(index).id.as_str();
     let events: Vec<Value> = goal
         .events
         .iter()

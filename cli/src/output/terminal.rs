@@ -3,31 +3,29 @@
 
 use std::fmt::Write as _;
 
-use schema::settings::Level;
+use trace::delta::Older;
+use trace::finding::LEVELS;
 use trace::snapshot::Source;
-use trace::values::{EventPoints, Origin, Values};
-use trace::{Finding, Loaded, Report};
+use trace::{Finding, Report, Study};
 
 use super::numbers::percent;
 use super::points::points;
 use super::{Paths, incomplete};
-use crate::commands::check::Older;
 use crate::screen::{Ink, clean, count};
 
 /// Where the labels end.
 const COLUMN: usize = 7;
 
 /// The report of `check`.
-pub(crate) fn check(report: &Report, older: Option<&Older>, values: &Values<'_, '_>, ink: Ink) -> String {
-    let loaded = values.graph.loaded;
+pub(crate) fn check(study: &Study, report: &Report, older: Option<&Older>, ink: Ink) -> String {
     let mut out = String::new();
-    let paths = Paths::new(loaded);
+    let paths = Paths::new(&study.loaded);
     for finding in &report.findings {
         one(&mut out, finding, &paths, ink);
         out.push('\n');
     }
-    summary(&mut out, report, older, loaded, ink);
-    outlook(&mut out, report, values, ink);
+    summary(&mut out, study, report, older, ink);
+    outlook(&mut out, study, ink);
     out
 }
 
@@ -45,20 +43,21 @@ pub(crate) fn one(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) 
     ink.block(out, "mend", COLUMN, &finding.help);
 }
 
-fn summary(out: &mut String, report: &Report, older: Option<&Older>, loaded: &Loaded, ink: Ink) {
+fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Older>, ink: Ink) {
+    let (loaded, records) = (&study.loaded, study.loaded.entries.len());
     let what = match &loaded.snapshot.source {
         Source::Worktree => "as they are in the folder".to_owned(),
         Source::Index => "as staged for the next commit".to_owned(),
         Source::Nothing => "before the first commit".to_owned(),
         Source::Revision { commit, .. } => format!("at {}", commit.get(..10).unwrap_or(commit)),
     };
-    let stage = report.stage.word();
-    let _ = writeln!(out, "{} {what}; {} is in the {stage} stage", count(report.records, "record"), report.day.long());
-    if report.records == 0 {
+    let stage = study.stage.word();
+    let _ = writeln!(out, "{} {what}; {} is in the {stage} stage", count(records, "record"), study.day.long());
+    if records == 0 {
         let _ = writeln!(out, "no record yet: `tierod explain` lists the kinds of record to write");
     }
     let mut parts = Vec::new();
-    for level in [Level::Error, Level::Warning, Level::Note] {
+    for level in LEVELS {
         let number = report.count(level);
         let text = count(number, level.word());
         parts.push(if number == 0 { ink.faint(&text) } else { ink.on_level(level, &text) });
@@ -72,21 +71,20 @@ fn summary(out: &mut String, report: &Report, older: Option<&Older>, loaded: &Lo
         let text = format!("as before: {errors}   {warnings}   {notes}; `tierod check --staged --all` tells them");
         let _ = writeln!(out, "{}", ink.faint(&text));
     }
-    if let Some(why) = &report.history_note {
+    if let Some(why) = study.past().reason() {
         let _ = writeln!(out, "{}", ink.faint(&clean(&format!("no checks of the history: {why}"))));
     }
 }
 
 /// One line of points for each goal, and the tightest budgets.
-fn outlook(out: &mut String, report: &Report, values: &Values<'_, '_>, ink: Ink) {
-    if let Some(text) = incomplete(values.graph.loaded) {
+fn outlook(out: &mut String, study: &Study, ink: Ink) {
+    if let Some(text) = incomplete(&study.loaded) {
         ink.block(out, "", 0, &text);
         return;
     }
-    for goal in &report.goals {
+    for goal in study.goals() {
         let Some(predicted) = goal.predicted else { continue };
-        let scored = |event: &EventPoints| matches!(values.origin(event.index), Origin::Result(_));
-        let word = if !goal.events.is_empty() && goal.events.iter().all(scored) { "scored" } else { "predicted" };
+        let word = if study.is_scored(goal) { "scored" } else { "predicted" };
         let mut text = format!("{} points {word}, {:.1} planned", points(predicted, goal.uncertainty), goal.plan);
         if let Ok(needed) = &goal.needed {
             let _ = match needed.years[..] {
@@ -100,17 +98,10 @@ fn outlook(out: &mut String, report: &Report, values: &Values<'_, '_>, ink: Ink)
         }
         let _ = writeln!(out, "{}", ink.strong(&text));
     }
-    let mut budgets: Vec<_> = report
-        .standings
-        .iter()
-        .filter(|standing| values.origin(standing.index) == Origin::Total)
-        .filter_map(|standing| Some((standing.margin?, standing.index)))
-        .collect();
-    budgets.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    let tightest: Vec<String> = budgets
-        .iter()
+    let tightest: Vec<String> = study
+        .tightest_budgets()
         .take(3)
-        .map(|(margin, index)| format!("{} {}", values.graph.loaded.record(*index).id, percent(*margin)))
+        .map(|(id, margin)| format!("{} {}", study.loaded.record(id).id, percent(margin)))
         .collect();
     if !tightest.is_empty() {
         let _ = writeln!(out, "tightest budgets: {}", tightest.join(", "));

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use trace::graph::{Graph, Link};
-use trace::values::{Gradients, Values};
+use trace::{RecordId, Study};
 
 use super::Paths;
 use super::numbers::{margin, quantity};
@@ -11,8 +11,8 @@ use super::values::limit_text;
 use crate::screen::{Ink, clean, count};
 
 /// Draws lines with the branches that lead to them.
-struct Branches<'g, 'r> {
-    graph: &'g Graph<'r>,
+struct Branches<'g> {
+    graph: &'g Graph,
     ink: Ink,
     out: String,
     /// Records drawn with what hangs on them; a second time they are only named.
@@ -33,12 +33,12 @@ enum Way {
     Down,
 }
 
-impl<'g, 'r> Branches<'g, 'r> {
-    fn new(graph: &'g Graph<'r>, ink: Ink, reasons: bool) -> Self {
+impl<'g> Branches<'g> {
+    fn new(graph: &'g Graph, ink: Ink, reasons: bool) -> Self {
         Self { graph, ink, out: String::new(), drawn: vec![false; graph.len()], reasons, depth: 0 }
     }
 
-    fn name(&self, index: usize) -> String {
+    fn name(&self, index: RecordId) -> String {
         let record = self.graph.loaded.record(index);
         let id = self.ink.strong(record.id.as_str());
         match record.body.common().title() {
@@ -47,13 +47,13 @@ impl<'g, 'r> Branches<'g, 'r> {
         }
     }
 
-    fn next(&self, index: usize, way: Way) -> Vec<(usize, Option<&'r str>)> {
-        let links = if way == Way::Up { self.graph.out(index) } else { self.graph.into(index) };
+    fn next(&self, index: RecordId, way: Way) -> Vec<(RecordId, Option<&'g str>)> {
+        let links = if way == Way::Up { self.graph.outgoing(index) } else { self.graph.incoming(index) };
         links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).map(|(to, edge)| (to, edge.reason)).collect()
     }
 
     /// Draws what hangs on a record, one branch a link.
-    fn grow(&mut self, index: usize, stem: &str, way: Way) {
+    fn grow(&mut self, index: RecordId, stem: &str, way: Way) {
         let next = self.next(index, way);
         if self.depth == DEEPEST && !next.is_empty() {
             let id = &self.graph.loaded.record(index).id;
@@ -89,12 +89,11 @@ impl<'g, 'r> Branches<'g, 'r> {
 }
 
 /// The answer of `why`.
-pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, ink: Ink) -> String {
-    let graph = values.graph;
-    let loaded = graph.loaded;
+pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
+    let (graph, loaded) = (&study.graph, &study.loaded);
     let record = loaded.record(index);
-    let file = &loaded.snapshot.files[loaded.entries[index].file].path;
-    let line = trace::report::Lines::new(graph).of(index).line;
+    let file = loaded.path(loaded.file(index));
+    let line = trace::report::Lines::new(&graph.loaded).of(index).line;
 
     let mut branches = Branches::new(graph, ink, true);
     let _ = writeln!(branches.out, "{}", branches.name(index));
@@ -103,15 +102,15 @@ pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, 
     let place = format!("{}:{line}", clean(&Paths::new(loaded).shown(file)));
     let _ = writeln!(branches.out, "{}", ink.faint(&format!("{}{about}, {place}{lead}", record.kind())));
 
-    if let Some(text) = standing(values, gradients, index) {
+    if let Some(text) = standing(study, index) {
         let _ = writeln!(branches.out, "{text}");
     }
 
     let heading = |out: &mut String, text: &str| {
         let _ = writeln!(out, "\n{}", ink.strong(text));
     };
-    let hangs: Vec<(usize, Link)> = graph
-        .out(index)
+    let hangs: Vec<(RecordId, Link)> = graph
+        .outgoing(index)
         .into_iter()
         .filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::In | Link::Of))
         .map(|(to, edge)| (to, edge.link))
@@ -150,8 +149,8 @@ pub(crate) fn why(values: &Values<'_, '_>, gradients: &Gradients, index: usize, 
         branches.grow(index, "", Way::Down);
     }
 
-    let beside: Vec<(usize, Link)> = graph
-        .into(index)
+    let beside: Vec<(RecordId, Link)> = graph
+        .incoming(index)
         .into_iter()
         .filter(|(_, edge)| edge.link != Link::Serves)
         .map(|(from, edge)| (from, edge.link))
@@ -197,25 +196,26 @@ fn said(record: &schema::Record) -> Vec<String> {
 }
 
 /// The value of a record in words: with its limit and margin where it is a target, its points where it is an event or a goal.
-fn standing(values: &Values<'_, '_>, gradients: &Gradients, index: usize) -> Option<String> {
+fn standing(study: &Study, index: RecordId) -> Option<String> {
+    let values = study.values();
     let node = values.of_record(index)?;
     let now = values.value(node).map_or_else(
         || "no value yet".to_owned(),
-        |value| quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
+        |value| quantity(value, study.gradients().uncertainty(&values.network, node), values.unit(node)),
     );
-    let Some(standing) = values.standings(gradients).into_iter().find(|standing| standing.index == index) else {
+    let Some(standing) = study.standings().iter().find(|standing| standing.index == index) else {
         return Some(now);
     };
-    let margin = margin(&standing, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();
-    Some(format!("{now}, {}: {}{margin}", limit_text(values, &standing), standing.status.word()))
+    let margin = margin(standing, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();
+    Some(format!("{now}, {}: {}{margin}", limit_text(values, standing), standing.status.word()))
 }
 
 /// The whole graph from the goals down, or from one record.
-pub(crate) fn graph(graph: &Graph<'_>, top: Option<usize>, ink: Ink) -> String {
+pub(crate) fn graph(graph: &Graph, top: Option<RecordId>, ink: Ink) -> String {
     let mut branches = Branches::new(graph, ink, false);
-    let tops: Vec<usize> = match top {
+    let tops: Vec<RecordId> = match top {
         Some(index) => vec![index],
-        None => (0..graph.len()).filter(|index| graph.loaded.record(*index).kind() == schema::Kind::Goal).collect(),
+        None => graph.loaded.goals().map(|(goal, ..)| goal).collect(),
     };
     for index in tops {
         let _ = writeln!(branches.out, "{}", branches.name(index));
@@ -223,8 +223,9 @@ pub(crate) fn graph(graph: &Graph<'_>, top: Option<usize>, ink: Ink) -> String {
         branches.grow(index, "", Way::Down);
     }
     if top.is_none() {
-        let chained = |index: &usize| graph.loaded.record(*index).kind().must_reach_goal();
-        let loose: Vec<usize> = (0..graph.len()).filter(|index| chained(index) && !branches.drawn[*index]).collect();
+        let chained = |index: &RecordId| graph.loaded.record(*index).kind().must_reach_goal();
+        let loose: Vec<RecordId> =
+            graph.loaded.record_ids().filter(|index| chained(index) && !branches.drawn[*index]).collect();
         if !loose.is_empty() {
             let _ = writeln!(branches.out, "\n{}", ink.strong("leading to no goal"));
             for &index in &loose {

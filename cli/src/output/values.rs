@@ -5,15 +5,15 @@ use schema::records::Body;
 use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::values::{Gradients, Key, Limit, Origin, Standing, Status, Values};
+use trace::{NodeId, RecordId, Study};
 
 use super::numbers::{margin, quantity};
 use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
 
 /// The limit of a target, as it is written.
-pub(crate) fn limit_text(values: &Values<'_, '_>, standing: &Standing) -> String {
-    let Body::Target(target) = &values.graph.loaded.record(standing.index).body else { return String::new() };
-    limit(target)
+pub(crate) fn limit_text(values: &Values, standing: &Standing) -> String {
+    values.graph.loaded.target(standing.index).map(limit).unwrap_or_default()
 }
 
 /// The limit of a target, as it is written.
@@ -36,15 +36,15 @@ pub(crate) fn status(status: Status) -> (String, Paint) {
     (status.word().to_owned(), paint)
 }
 
-fn origin(values: &Values<'_, '_>, index: usize) -> String {
-    let id = |index: usize| values.graph.loaded.record(index).id.to_string();
+fn origin(values: &Values, index: RecordId) -> String {
+    let id = |index: RecordId| values.graph.loaded.record(index).id.to_string();
     match values.origin(index) {
         Origin::Result(by) | Origin::Analysis(by) => id(by),
         other => other.word().to_owned(),
     }
 }
 
-fn shown(values: &Values<'_, '_>, gradients: &Gradients, node: usize) -> String {
+fn shown(values: &Values, gradients: &Gradients, node: NodeId) -> String {
     match values.value(node) {
         Some(value) => quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
         None => "none".to_owned(),
@@ -52,8 +52,8 @@ fn shown(values: &Values<'_, '_>, gradients: &Gradients, node: usize) -> String 
 }
 
 /// For people.
-pub(crate) fn terminal(values: &Values<'_, '_>, gradients: &Gradients, ink: Ink) -> String {
-    let loaded = values.graph.loaded;
+pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
+    let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
     let mut out = String::new();
     let mut table = Table::new(&[
         ("target", false),
@@ -64,12 +64,12 @@ pub(crate) fn terminal(values: &Values<'_, '_>, gradients: &Gradients, ink: Ink)
         ("from", false),
     ])
     .spare(&[5, 3]);
-    for standing in values.standings(gradients) {
+    for standing in study.standings() {
         table.row(vec![
             strong(loaded.record(standing.index).id.as_str()),
             plain(shown(values, gradients, standing.node)),
-            plain(limit_text(values, &standing)),
-            plain(margin(&standing, values.unit(standing.node)).unwrap_or_default()),
+            plain(limit_text(values, standing)),
+            plain(margin(standing, values.unit(standing.node)).unwrap_or_default()),
             status(standing.status),
             faint(origin(values, standing.index)),
         ]);
@@ -79,10 +79,10 @@ pub(crate) fn terminal(values: &Values<'_, '_>, gradients: &Gradients, ink: Ink)
         out.push('\n');
     }
     let mut table = Table::new(&[("event or goal", false), ("points", true), ("from", false)]);
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&entry.record.body, values.of_record(index)) {
+    for (index, record) in loaded.records() {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
             let points = shown(values, gradients, node);
-            table.row(vec![strong(entry.record.id.as_str()), plain(points), faint(origin(values, index))]);
+            table.row(vec![strong(record.id.as_str()), plain(points), faint(origin(values, index))]);
         }
     }
     if !table.is_empty() {
@@ -90,7 +90,7 @@ pub(crate) fn terminal(values: &Values<'_, '_>, gradients: &Gradients, ink: Ink)
         out.push('\n');
     }
     let mut table = Table::new(&[("amount", false), ("with growth", true)]);
-    for (node, key) in values.keys.iter().enumerate() {
+    for (node, key) in values.nodes() {
         if matches!(key, Key::Group(..)) && values.value(node).is_some() {
             table.row(vec![strong(values.name(node)), plain(shown(values, gradients, node))]);
         }
@@ -121,9 +121,9 @@ pub(crate) fn limit_json(limit: &Limit, unit: &Unit) -> Value {
 }
 
 /// For programs.
-pub(crate) fn json(values: &Values<'_, '_>, gradients: &Gradients) -> Value {
-    let loaded = values.graph.loaded;
-    let one = |node: usize, origin: &str, standing: Option<&Standing>| {
+pub(crate) fn json(study: &Study) -> Value {
+    let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
+    let one = |node: NodeId, origin: &str, standing: Option<&Standing>| {
         let unit = values.unit(node);
         let si = values.value(node);
         let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
@@ -141,15 +141,15 @@ pub(crate) fn json(values: &Values<'_, '_>, gradients: &Gradients) -> Value {
         })
     };
     let mut all = Vec::new();
-    for standing in values.standings(gradients) {
-        all.push(one(standing.node, values.origin(standing.index).word(), Some(&standing)));
+    for standing in study.standings() {
+        all.push(one(standing.node, values.origin(standing.index).word(), Some(standing)));
     }
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&entry.record.body, values.of_record(index)) {
+    for (index, record) in loaded.records() {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
             all.push(one(node, values.origin(index).word(), None));
         }
     }
-    for (node, key) in values.keys.iter().enumerate() {
+    for (node, key) in values.nodes() {
         if matches!(key, Key::Group(..)) && values.value(node).is_some() {
             all.push(one(node, "total", None));
         }

@@ -2,6 +2,7 @@
 
 use schema::quantity::Unit;
 use serde_json::{Value, json};
+use trace::NodeId;
 use trace::values::{Key, Values, Worth};
 
 use super::numbers::quantity;
@@ -12,7 +13,7 @@ use crate::screen::Ink;
 /// What `worth` tells.
 pub(crate) struct Report {
     /// The goal.
-    pub(crate) goal: usize,
+    pub(crate) goal: NodeId,
     /// Every given value, the largest effect first.
     pub(crate) leaves: Vec<Worth>,
     /// The amounts of the whole car.
@@ -35,7 +36,7 @@ fn signed(points: f64) -> String {
     format!("{points:+.places$}")
 }
 
-fn row(values: &Values<'_, '_>, worth: &Worth) -> Vec<(String, super::table::Paint)> {
+fn row(values: &Values, worth: &Worth) -> Vec<(String, super::table::Paint)> {
     let unit = values.unit(worth.node);
     let name = unit.to_string();
     let one = if name.is_empty() { "1".to_owned() } else { name };
@@ -56,7 +57,7 @@ pub(crate) const CAUTION: &str = "points say what a value brings, and nothing of
      come first, the contest's rules and local codes stand above it, and a qualified person decides";
 
 /// That results stand aside, if there are any.
-pub(crate) fn aside(values: &Values<'_, '_>) -> Option<String> {
+pub(crate) fn aside(values: &Values) -> Option<String> {
     let results = values.results();
     let what = crate::screen::count(results, "result");
     let stands = if results == 1 { "stands" } else { "stand" };
@@ -66,7 +67,7 @@ pub(crate) fn aside(values: &Values<'_, '_>) -> Option<String> {
 }
 
 /// For people.
-pub(crate) fn terminal(values: &Values<'_, '_>, report: &Report, ink: Ink) -> String {
+pub(crate) fn terminal(values: &Values, report: &Report, ink: Ink) -> String {
     let mut out = String::new();
     if let Some(one) = &report.one {
         let mut table = Table::new(&HEADS);
@@ -108,7 +109,7 @@ pub(crate) fn terminal(values: &Values<'_, '_>, report: &Report, ink: Ink) -> St
 }
 
 /// For programs.
-pub(crate) fn json(values: &Values<'_, '_>, report: &Report) -> Value {
+pub(crate) fn json(values: &Values, report: &Report) -> Value {
     let one = |worth: &Worth| {
         let unit = values.unit(worth.node);
         json!({

@@ -2,30 +2,18 @@
 
 use schema::Day;
 
-use super::season::Season;
+use super::season::{Course, Season};
 use super::targets::TargetAudit;
 use crate::Loaded;
 use crate::history::same_limit;
+use crate::ids::RecordId;
 use crate::values::{Limit, Status};
-
-/// Where a target stood at one moment.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Course {
-    /// Its status.
-    pub status: Status,
-    /// Its value in SI, where it had one.
-    pub value: Option<f64>,
-    /// The expanded uncertainty of the value, in SI.
-    pub uncertainty: f64,
-    /// Its lower and upper limit in SI.
-    pub limits: (Option<f64>, Option<f64>),
-}
 
 /// A time during which a target was at risk.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AtRiskPeriod {
     /// The target's record.
-    pub index: usize,
+    pub index: RecordId,
     /// The day of the first commit at which it was at risk.
     pub since: Day,
     /// The day of the commit that ended it; none while it is open.

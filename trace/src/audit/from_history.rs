@@ -1,18 +1,18 @@
 //! A season from the history of the records.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use foldhash::HashMap;
 use schema::records::Body;
 use schema::{Day, Kind, Quantity};
 
-use super::season::{AmountStep, LimitStep, Moment, Season};
+use super::season::{AmountStep, Course, LimitStep, Moment, Season};
 use crate::Loaded;
 use crate::history::agreed::{Agreed, agreed, on_record};
 use crate::history::{History, Life, LimitMove, outlook, same_limit};
+use crate::ids::RecordId;
 use crate::values::{Limit, Status};
-
-use super::at_risk::Course;
 
 /// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots
 /// of time.
@@ -33,7 +33,7 @@ impl Season {
     /// What the history tells of the records that were loaded.
     ///
     /// `tick` is told how many commits are evaluated, of how many.
-    pub fn of(loaded: &Loaded, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
+    pub fn of(loaded: &Arc<Loaded>, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
         let mut season = Self {
             commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
             shallow: history.shallow,
@@ -44,9 +44,9 @@ impl Season {
             season.timeline.push(moment(history, step, &state, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));
-        for entry in &loaded.entries {
-            let id = entry.record.id.as_str();
-            match &entry.record.body {
+        for (_, record) in loaded.records() {
+            let id = record.id.as_str();
+            match &record.body {
                 Body::Target(target) => {
                     let Some(life) = history.life(id) else { continue };
                     let moves = history.limit_moves(id);
@@ -118,10 +118,9 @@ fn tested(history: &History) -> HashMap<&str, Vec<(&Life, Day)>> {
 }
 
 /// The revisions of each target.
-fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<usize>> {
-    let mut revisions: HashMap<&str, Vec<usize>> = HashMap::default();
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        let Body::Revision(revision) = &entry.record.body else { continue };
+fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<RecordId>> {
+    let mut revisions: HashMap<&str, Vec<RecordId>> = HashMap::default();
+    for (index, _, revision) in loaded.revisions() {
         revisions.entry(revision.of.as_ref().map_or("", schema::Id::as_str)).or_default().push(index);
     }
     revisions

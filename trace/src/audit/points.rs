@@ -1,13 +1,14 @@
 //! Points planned, predicted and scored.
 
-use crate::report::Report;
-use crate::values::{Needed, Origin, Values};
+use crate::ids::RecordId;
+use crate::study::Study;
+use crate::values::{Needed, Origin};
 
 /// An event looked back on.
 #[derive(Clone, Debug)]
 pub struct EventScore {
     /// The event's record.
-    pub index: usize,
+    pub index: RecordId,
     /// The points planned.
     pub plan: Option<f64>,
     /// The points predicted before the contest, with what the tests had shown.
@@ -15,14 +16,14 @@ pub struct EventScore {
     /// The expanded uncertainty (k = 2) of that.
     pub uncertainty: f64,
     /// The points scored, and the result that says so.
-    pub scored: Option<(f64, usize)>,
+    pub scored: Option<(f64, RecordId)>,
 }
 
 /// A goal looked back on.
 #[derive(Clone, Debug)]
 pub struct GoalScore {
     /// The goal's record.
-    pub index: usize,
+    pub index: RecordId,
     /// The points it takes.
     pub needed: Result<Needed, String>,
     /// The sum of the plans.
@@ -57,10 +58,11 @@ impl GoalScore {
     }
 }
 
-pub(super) fn all(values: &Values<'_, '_>, expected: &Values<'_, '_>, report: &Report) -> Vec<GoalScore> {
-    let before = expected.goals(&expected.gradients());
-    report
-        .goals
+pub(super) fn all(study: &Study) -> Vec<GoalScore> {
+    let (values, expected) = (study.values(), study.values_before_contest());
+    let before = expected.goals(expected.gradients());
+    study
+        .goals()
         .iter()
         .zip(before)
         .map(|(goal, before)| {

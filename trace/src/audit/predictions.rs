@@ -4,26 +4,26 @@ use std::collections::BTreeMap;
 
 use foldhash::HashMap;
 use schema::quantity::Unit;
-use schema::records::Body;
 
 use super::season::Season;
 use super::targets::TargetAudit;
+use crate::ids::RecordId;
 use crate::values::{Origin, Values};
 
 /// What an estimate was of.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Source {
+pub enum EstimateOf {
     /// A target, by its record.
-    Target(usize),
+    Target(RecordId),
     /// An amount of a part, by its record and the amount's name.
-    Part(usize, String),
+    Part(RecordId, String),
 }
 
 /// An estimate and what came of it, both in SI.
 #[derive(Clone, Debug)]
 pub struct Pair {
     /// What it was of.
-    pub source: Source,
+    pub source: EstimateOf,
     /// The quantity: an amount's name, or the unit's kind.
     pub quantity: String,
     /// What the estimate stood on: a basis of an amount, or where a target's value came from.
@@ -98,7 +98,7 @@ pub fn groups(pairs: &[Pair]) -> Vec<Group> {
 }
 
 /// Every target with an estimate and a measured value; every amount of a part that ended on the surest basis.
-pub(super) fn pairs(values: &Values<'_, '_>, targets: &[TargetAudit], season: Option<&Season>) -> Vec<Pair> {
+pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Season>) -> Vec<Pair> {
     let mut pairs = Vec::new();
     for target in targets {
         let index = target.standing.index;
@@ -117,7 +117,7 @@ pub(super) fn pairs(values: &Values<'_, '_>, targets: &[TargetAudit], season: Op
             _ => unit.dimension().quantity_name().to_owned(),
         };
         let basis = origin.word().to_owned();
-        pairs.push(Pair { source: Source::Target(index), quantity, basis, estimate, result, unit });
+        pairs.push(Pair { source: EstimateOf::Target(index), quantity, basis, estimate, result, unit });
     }
     if let Some(season) = season {
         parts(values, season, &mut pairs);
@@ -125,16 +125,14 @@ pub(super) fn pairs(values: &Values<'_, '_>, targets: &[TargetAudit], season: Op
     pairs
 }
 
-fn amount_of(values: &Values<'_, '_>, index: usize) -> String {
-    match &values.graph.loaded.record(index).body {
-        Body::Target(target) => target.total.as_ref().map(ToString::to_string).unwrap_or_default(),
-        _ => String::new(),
-    }
+fn amount_of(values: &Values, index: RecordId) -> String {
+    let total = values.graph.loaded.target(index).and_then(|target| target.total.as_ref());
+    total.map(ToString::to_string).unwrap_or_default()
 }
 
 /// A part's estimate on each basis it stood on, the last one of each, beside what it ended as.
-fn parts(values: &Values<'_, '_>, season: &Season, pairs: &mut Vec<Pair>) {
-    let loaded = values.graph.loaded;
+fn parts(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
+    let loaded = &values.graph.loaded;
     let surest: HashMap<&str, &str> = loaded
         .settings()
         .growth
@@ -147,15 +145,14 @@ fn parts(values: &Values<'_, '_>, season: &Season, pairs: &mut Vec<Pair>) {
         .iter()
         .filter_map(|(amount, bases)| Some((amount.as_str(), bases.keys().next()?.as_str())))
         .collect();
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        let Body::Part(part) = &entry.record.body else { continue };
+    for (index, record, part) in loaded.parts() {
         for (name, amount) in part.amounts.iter() {
             let name = name.as_str();
             let Some(sure) = surest.get(name) else { continue };
             if amount.basis.as_ref().is_none_or(|basis| basis.as_str() != *sure) {
                 continue;
             }
-            let Some(steps) = season.amounts.get(&format!("{}.{name}", entry.record.id)) else { continue };
+            let Some(steps) = season.amounts.get(&format!("{}.{name}", record.id)) else { continue };
             let (dimension, result, _) = values.in_team(&amount.value);
             let mut last: BTreeMap<&str, f64> = BTreeMap::new();
             for step in steps {
@@ -167,7 +164,7 @@ fn parts(values: &Values<'_, '_>, season: &Season, pairs: &mut Vec<Pair>) {
             }
             let unit = amount.value.unit().clone();
             pairs.extend(last.into_iter().map(|(basis, estimate)| Pair {
-                source: Source::Part(index, name.to_owned()),
+                source: EstimateOf::Part(index, name.to_owned()),
                 quantity: name.to_owned(),
                 basis: basis.to_owned(),
                 estimate,

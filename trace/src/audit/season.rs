@@ -35,7 +35,18 @@ pub struct Moment {
     pub targets: HashMap<String, Course>,
 }
 
-use super::at_risk::Course;
+/// Where a target stood at one moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Course {
+    /// Its status.
+    pub status: Status,
+    /// Its value in SI, where it had one.
+    pub value: Option<f64>,
+    /// The expanded uncertainty of the value, in SI.
+    pub uncertainty: f64,
+    /// Its lower and upper limit in SI.
+    pub limits: (Option<f64>, Option<f64>),
+}
 
 /// A limit that a target had.
 #[derive(Clone, Debug, PartialEq)]

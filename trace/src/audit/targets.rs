@@ -1,11 +1,11 @@
 //! Every target: its limit and how it moved, what was expected, what came, by which method and evidence.
 
-use schema::records::{Body, Outcome, Verify};
+use schema::records::{Outcome, Verify};
 
-use super::Results;
 use super::season::{LimitStep, Season};
-use crate::report::Report;
-use crate::values::{Origin, Standing, Status, Values};
+use crate::ids::RecordId;
+use crate::study::Study;
+use crate::values::{Origin, Standing, Status};
 
 /// What became of a target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -45,9 +45,9 @@ pub struct TargetAudit {
     /// What was expected without any result: value and expanded uncertainty in SI, and where it comes from.
     pub estimate: Option<(f64, f64, Origin)>,
     /// The latest result, with a value or without.
-    pub result: Option<usize>,
+    pub result: Option<RecordId>,
     /// Its revisions, by date.
-    pub revisions: Vec<usize>,
+    pub revisions: Vec<RecordId>,
     /// The limits it had, from the first on; empty where git does not tell.
     pub limits: Vec<LimitStep>,
 }
@@ -64,37 +64,21 @@ impl TargetAudit {
     }
 }
 
-pub(super) fn all(
-    values: &Values<'_, '_>,
-    on_paper: &Values<'_, '_>,
-    report: &Report,
-    results: &Results,
-    season: Option<&Season>,
-) -> Vec<TargetAudit> {
-    let loaded = values.graph.loaded;
+pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
+    let (loaded, on_paper) = (&study.loaded, study.values_on_paper());
     let gradients = on_paper.gradients();
-    let mut revisions: foldhash::HashMap<usize, Vec<(Option<schema::Day>, usize)>> = Default::default();
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        let Body::Revision(revision) = &entry.record.body else { continue };
-        if let Some(of) = revision.of.as_ref().and_then(|id| loaded.find(id.as_str())) {
-            revisions.entry(of).or_default().push((revision.date, index));
-        }
-    }
-    report
-        .standings
+    study
+        .standings()
         .iter()
         .map(|standing| {
             let index = standing.index;
-            let result = results.latest(index);
-            let outcome = result.and_then(|result| match &loaded.record(result).body {
-                Body::Result(result) => result.outcome,
-                _ => None,
-            });
+            let (result, outcome) = study.latest_result(index).map(|(id, result)| (id, result.outcome)).unzip();
+            let outcome = outcome.flatten();
             let verdict = match (outcome, standing.status) {
                 // The latest result has the word, and a failed trial stands above an older number.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
-                _ if loaded.record(index).verify().and_then(Verify::due).is_some_and(|due| due >= report.day) => {
+                _ if loaded.record(index).verify().and_then(Verify::due).is_some_and(|due| due >= study.day) => {
                     Verdict::NotDue
                 }
                 _ => Verdict::NeverVerified,
@@ -103,11 +87,9 @@ pub(super) fn all(
                 let uncertainty = gradients.uncertainty(&on_paper.network, node);
                 Some((on_paper.value(node)?, uncertainty, on_paper.origin(index)))
             });
-            let mut revised = revisions.remove(&index).unwrap_or_default();
-            revised.sort_unstable();
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
             let limits = limits.cloned().unwrap_or_default();
-            let revisions: Vec<usize> = revised.into_iter().map(|(_, index)| index).collect();
+            let revisions = study.graph.revisions(index).into_iter().map(|(id, _)| id).collect();
             TargetAudit { standing: standing.clone(), verdict, estimate, result, revisions, limits }
         })
         .collect()

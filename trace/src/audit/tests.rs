@@ -16,7 +16,7 @@ fn the_allowance_covers_nine_of_ten_and_is_no_rebate() {
 fn bias_and_spread_are_those_of_the_sample() {
     let unit = schema::quantity::Unit::parse("kg").unwrap();
     let pair = |estimate: f64, result: f64| Pair {
-        source: Source::Target(0),
+        source: EstimateOf::Target(RecordId::new(0)),
         quantity: "mass".to_owned(),
         basis: Origin::Formula.word().to_owned(),
         estimate,

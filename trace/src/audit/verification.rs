@@ -1,11 +1,11 @@
 //! What was to be verified, by method: targets, requirements and parts that say how.
 
 pub use schema::records::Method;
-use schema::records::{Body, Outcome};
+use schema::records::Outcome;
 
-use super::Results;
 use super::targets::{TargetAudit, Verdict};
-use crate::graph::Graph;
+use crate::ids::RecordId;
+use crate::study::Study;
 
 /// One method, and how far it came.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,7 +28,7 @@ impl Verified {
 }
 
 /// Did the latest result close it? None without a result.
-pub(super) fn closed(graph: &Graph<'_>, targets: &[TargetAudit], results: &Results, index: usize) -> Option<bool> {
+pub(super) fn closed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option<bool> {
     if let Ok(at) = targets.binary_search_by_key(&index, |target| target.standing.index) {
         return match targets[at].verdict {
             Verdict::Met => Some(true),
@@ -36,22 +36,19 @@ pub(super) fn closed(graph: &Graph<'_>, targets: &[TargetAudit], results: &Resul
             Verdict::NeverVerified | Verdict::NotDue => None,
         };
     }
-    match &graph.loaded.record(results.latest(index)?).body {
-        Body::Result(result) => Some(result.outcome != Some(Outcome::Fail)),
-        _ => None,
-    }
+    study.latest_result(index).map(|(_, result)| result.outcome != Some(Outcome::Fail))
 }
 
-pub(super) fn all(graph: &Graph<'_>, targets: &[TargetAudit], results: &Results) -> Vec<Verified> {
+pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<Verified> {
     let mut all = [Method::Test, Method::Analysis, Method::Inspection, Method::Demonstration].map(|method| Verified {
         method,
         planned: 0,
         closed: 0,
         failed: 0,
     });
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let Some(verify) = entry.record.verify() else { continue };
-        let closed = closed(graph, targets, results, index);
+    for (index, record) in study.loaded.records() {
+        let Some(verify) = record.verify() else { continue };
+        let closed = closed(study, targets, index);
         for line in &mut all {
             if verify.0.iter().any(|one| one.by == line.method) {
                 line.planned += 1;

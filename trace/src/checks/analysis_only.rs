@@ -1,6 +1,6 @@
 //! `analysis-only`: safety rests on a calculation alone.
 
-use super::{Check, Error, Group, Inputs, Told, Warning};
+use super::{Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "analysis-only",
@@ -28,14 +28,13 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        let record = &entry.record;
+fn run(study: &Study, reporter: &mut Reporter) {
+    for (index, record) in study.loaded.records() {
         if record.safety_critical() && record.verify().is_some_and(schema::records::Verify::only_analysis) {
             let message = format!("{} is safety-critical and verified by analysis alone", record.name());
             let help =
                 "add a test, demonstration or inspection; loads and methods come first, and a qualified person decides";
-            told.tell(index, &["verify"], message, help);
+            reporter.report(index, &["verify"], message, help);
         }
     }
 }

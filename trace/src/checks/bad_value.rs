@@ -2,7 +2,7 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group, reading};
+use super::{ALWAYS_ERROR, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "bad-value",
@@ -17,8 +17,8 @@ targets:
     good_example: "\
 targets:
   car-mass: {of: car, at-most: 205 kg}",
-    run: |inputs, told| {
-        reading::tell(ProblemKind::BadValue, inputs, told);
-        told.tell_problems(crate::values::ValueProblemKind::Bad, inputs);
+    run: |study, reporter| {
+        reporter.report_read_problems(ProblemKind::BadValue, study);
+        reporter.report_value_problems(crate::values::ValueProblemKind::Bad, study);
     },
 };

@@ -1,8 +1,6 @@
 //! `decision-drift`: what a choice was judged on has moved.
 
-use schema::records::Body;
-
-use super::{Check, Group, Inputs, Note, Told};
+use super::{Check, Group, Note, Reporter, Study};
 
 /// A value that has moved by more than this part of it, and more than its uncertainty, is told.
 const MUCH: f64 = 0.02;
@@ -32,27 +30,26 @@ decisions:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let values = inputs.values;
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        let Body::Decision(decision) = &entry.record.body else { continue };
+fn run(study: &Study, reporter: &mut Reporter) {
+    let values = study.values();
+    for (index, record, decision) in study.loaded.decisions() {
         let chosen = decision.chosen.as_ref().and_then(|name| Some((name, decision.alternatives.get(name.as_str())?)));
         let Some((name, alternative)) = chosen else { continue };
         for (to, judged) in alternative.sets.iter() {
             let Some(node) = values.named(to.as_str()) else { continue };
             let (dimension, then, spread) = values.in_team(judged);
             let Some(now) = values.value(node).filter(|_| values.dimension(node) == dimension) else { continue };
-            let within = spread.hypot(inputs.gradients.uncertainty(&values.network, node));
+            let within = spread.hypot(study.gradients().uncertainty(&values.network, node));
             let moved = (now - then).abs();
             if moved > MUCH * then.abs() && moved > within {
                 let now = values.unit(node).show(now, 0.0);
                 let message = format!("{name} was judged with {to} at {judged}, and it is {now} now");
                 let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                told.tell(
+                reporter.report(
                     index,
                     &route,
                     message,
-                    format!("`tierod compare {}` puts the alternatives into the car as it is", entry.record.id),
+                    format!("`tierod compare {}` puts the alternatives into the car as it is", record.id),
                 );
             }
         }

@@ -2,7 +2,7 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Draft, Group, Inputs, Told, reading};
+use super::{ALWAYS_ERROR, Check, Group, Reporter, Study};
 
 pub(super) static CHECK: Check = Check {
     name: "duplicate-id",
@@ -24,24 +24,15 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    reading::tell(ProblemKind::DuplicateId, inputs, told);
-    let loaded = inputs.graph.loaded;
+fn run(study: &Study, reporter: &mut Reporter) {
+    reporter.report_read_problems(ProblemKind::DuplicateId, study);
+    let loaded = &study.loaded;
     for (double, first) in &loaded.doubles {
         let record = &double.record;
         let first = &loaded.entries[*first];
-        let place = &loaded.snapshot.files[first.file].path;
-        told.drafts.push(Draft {
-            check: told.check,
-            record: None,
-            named: Some(record.id.to_string()),
-            file: Some(double.file),
-            route: vec![record.kind().plural().to_owned(), record.id.to_string()],
-            at_key: true,
-            offset: None,
-            spot: None,
-            message: format!("`{}` is also the id of a {} in {place}", record.id, first.record.kind()),
-            help: "give one of them another id".to_owned(),
-        });
+        let (place, named) = (loaded.path(first.file), Some(record.id.to_string()));
+        let message = format!("`{}` is also the id of a {} in {place}", record.id, first.record.kind());
+        let route = [record.kind().plural(), record.id.as_str()];
+        reporter.report_in_file(double.file, named, route, message, "give one of them another id".to_owned());
     }
 }

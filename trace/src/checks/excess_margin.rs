@@ -1,6 +1,6 @@
 //! `excess-margin`: better than it needs to be.
 
-use super::{Check, Group, Inputs, Note, Told, numbers};
+use super::{Check, Group, Note, Reporter, Study, numbers};
 use crate::values::Status;
 
 /// A value that beats its need by more than this part of it is told.
@@ -25,9 +25,9 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let much: Vec<_> = inputs
-        .standings
+fn run(study: &Study, reporter: &mut Reporter) {
+    let much: Vec<_> = study
+        .standings()
         .iter()
         .filter(|standing| matches!(standing.status, Status::Met | Status::OnTarget))
         .filter_map(|standing| Some((standing, standing.margin.filter(|margin| *margin > MUCH)?)))
@@ -35,16 +35,16 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     if much.is_empty() {
         return;
     }
-    let goal = inputs.goals.first().map(|goal| goal.node);
-    let worth = goal.map(|goal| inputs.values.network.sensitivities(inputs.partials, goal));
+    let goal = study.goals().first().map(|goal| goal.node);
+    let worth = goal.map(|goal| study.values().network.sensitivities(study.partials(), goal));
     for (standing, margin) in much {
-        let record = inputs.graph.loaded.record(standing.index);
+        let record = study.loaded.record(standing.index);
         let percent = (margin * 100.0).round();
         let mut message = format!("{} is {percent:.0} % better than its limit", record.name());
         if record.safety_critical() {
             let help =
                 "leave it: safety margins are not for spending; a qualified person decides, under the contest's rules";
-            told.tell(standing.index, &[], message, help);
+            reporter.report(standing.index, &[], message, help);
             continue;
         }
         let per_si = worth.as_ref().map_or(0.0, |worth| worth[standing.node]);
@@ -55,6 +55,6 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             message.push_str(&format!(", which brings {} points", numbers::signed(per_si * (value - limit))));
         }
         let help = "ask what the margin costs and whether the limit is right; loads and methods come first";
-        told.tell(standing.index, &[], message, help);
+        reporter.report(standing.index, &[], message, help);
     }
 }

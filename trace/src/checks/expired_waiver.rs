@@ -1,8 +1,6 @@
 //! `expired-waiver`: a waiver whose day has passed.
 
-use schema::records::Body;
-
-use super::{Check, Error, Group, Inputs, Told, Warning};
+use super::{Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "expired-waiver",
@@ -22,14 +20,13 @@ waivers:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        let Body::Waiver(waiver) = &entry.record.body else { continue };
-        let Some(until) = waiver.until.filter(|until| *until < inputs.day) else { continue };
+fn run(study: &Study, reporter: &mut Reporter) {
+    for (index, _, waiver) in study.loaded.waivers() {
+        let Some(until) = waiver.until.filter(|until| *until < study.day) else { continue };
         let message = match (&waiver.check, &waiver.of) {
             (Some(check), Some(on)) => format!("{check} on {on} was accepted until {until}"),
             _ => format!("it held until {until}"),
         };
-        told.tell(index, &["until"], message, "mend the finding and remove the waiver, or agree on another day");
+        reporter.report(index, &["until"], message, "mend the finding and remove the waiver, or agree on another day");
     }
 }

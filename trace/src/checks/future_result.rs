@@ -1,9 +1,7 @@
 //! `future-result`: a measurement that has not been made yet.
 
+use super::{Check, Group, Reporter, Study, Warning};
 use schema::Day;
-use schema::records::Body;
-
-use super::{Check, Group, Inputs, Told, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "future-result",
@@ -22,12 +20,11 @@ results:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        let Body::Result(result) = &entry.record.body else { continue };
-        let Some(date) = result.date.filter(|date| lies_ahead(inputs.day, *date)) else { continue };
-        let message = format!("{} is dated {date}, which is after {}", entry.record.name(), inputs.day);
-        told.tell(index, &["date"], message, "mend the date, or name a commit of that day with `--rev`");
+fn run(study: &Study, reporter: &mut Reporter) {
+    for (index, record, result) in study.loaded.results() {
+        let Some(date) = result.date.filter(|date| lies_ahead(study.day, *date)) else { continue };
+        let message = format!("{} is dated {date}, which is after {}", record.name(), study.day);
+        reporter.report(index, &["date"], message, "mend the date, or name a commit of that day with `--rev`");
     }
 }
 

@@ -1,8 +1,6 @@
 //! `incomplete-decision`: a choice that nothing was weighed for.
 
-use schema::records::Body;
-
-use super::{Check, Group, Inputs, Note, Told, Warning};
+use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "incomplete-decision",
@@ -26,20 +24,19 @@ decisions:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        let Body::Decision(decision) = &entry.record.body else { continue };
-        let name = entry.record.name();
+fn run(study: &Study, reporter: &mut Reporter) {
+    for (index, record, decision) in study.loaded.decisions() {
+        let name = record.name();
         if decision.criteria.is_empty() {
             let help = "name the targets that judge the alternatives under `criteria`";
-            told.tell(index, &["criteria"], format!("{name} is weighed by no target"), help);
+            reporter.report(index, &["criteria"], format!("{name} is weighed by no target"), help);
         }
         if decision.alternatives.len() < 2 {
             let message = match decision.alternatives.len() {
                 0 => format!("{name} has no alternatives"),
                 _ => format!("{name} has one alternative only"),
             };
-            told.tell(
+            reporter.report(
                 index,
                 &["alternatives"],
                 message,
@@ -50,7 +47,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         for (alternative, body) in decision.alternatives.iter() {
             if body.sets.is_empty() {
                 let message = format!("the alternative {alternative} sets no value, so nothing can be weighed");
-                told.tell(
+                reporter.report(
                     index,
                     &["alternatives", alternative.as_str()],
                     message,

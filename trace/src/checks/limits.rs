@@ -2,9 +2,9 @@
 
 use petgraph::Direction;
 use schema::Quantity;
-use schema::records::{Body, Target};
+use schema::records::Target;
 
-use super::Inputs;
+use super::{RecordId, Study};
 use crate::graph::Link;
 use crate::history::LimitMove;
 use crate::history::agreed;
@@ -18,21 +18,12 @@ pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
 
 /// The revisions of a target, in the order of the records, given how its limit moved.
 pub(super) fn revisions<'r>(
-    inputs: &Inputs<'_, 'r>,
-    index: usize,
+    study: &'r Study,
+    index: RecordId,
     target: &Target,
     moves: &[LimitMove],
 ) -> Vec<Agreed<'r>> {
-    let mut about: Vec<usize> = inputs.graph.linked(index, Link::Of, Direction::Incoming).collect();
+    let mut about: Vec<RecordId> = study.graph.linked(index, Link::Of, Direction::Incoming).collect();
     about.sort_unstable();
-    agreed::agreed(inputs.graph.loaded, inputs.history, moves, target, about.into_iter())
-}
-
-/// The targets with their indices.
-pub(super) fn targets<'r>(inputs: &Inputs<'_, 'r>) -> impl Iterator<Item = (usize, &'r str, &'r Target)> {
-    let entries = inputs.graph.loaded.entries.iter().enumerate();
-    entries.filter_map(|(index, entry)| match &entry.record.body {
-        Body::Target(target) => Some((index, entry.record.id.as_str(), target.as_ref())),
-        _ => None,
-    })
+    agreed::agreed(&study.loaded, study.history(), moves, target, about.into_iter())
 }

@@ -2,7 +2,7 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group, reading};
+use super::{ALWAYS_ERROR, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "missing-key",
@@ -17,5 +17,5 @@ targets:
     good_example: "\
 targets:
   car-mass: {of: car, at-most: 205 kg}",
-    run: |inputs, told| reading::tell(ProblemKind::MissingKey, inputs, told),
+    run: |study, reporter| reporter.report_read_problems(ProblemKind::MissingKey, study),
 };

@@ -1,6 +1,6 @@
 //! The checks: a registry, one file a check, its docs beside it.
 //!
-//! A check looks at [`Inputs`] and tells [`Draft`]s; levels, waivers and places come later, in
+//! A check asks a [`Study`] and reports [`Draft`]s; levels, waivers and places come later, in
 //! [`crate::report`]. To add one, see DEVELOPERS.md.
 
 mod analysis_only;
@@ -31,7 +31,6 @@ mod over_budget;
 mod plan_above_targets;
 mod plan_short;
 mod points_short;
-mod reading;
 mod reference_cycle;
 mod rewritten_result;
 mod stale;
@@ -52,14 +51,12 @@ mod value_cycle;
 mod verification_overdue;
 mod wrong_tier;
 
-use schema::Day;
-use schema::read::Spot;
+use schema::read::{ProblemKind, Spot};
 use schema::settings::{Level, Settings, Stage};
 
-use crate::graph::{Chains, Graph};
-use crate::history::History;
-use crate::history::outlook::CommitState;
-use crate::values::{Budget, GoalPoints, Gradients, Partials, Standing, ValueProblemKind, Values};
+use crate::Study;
+use crate::ids::{FileId, RecordId};
+use crate::values::ValueProblemKind;
 
 /// The groups of checks, as the docs list them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -111,7 +108,7 @@ pub struct Check {
     /// The same records mended. Checks of the history show the file after some commits, each after a line
     /// `# on DATE`.
     pub good_example: &'static str,
-    run: fn(&Inputs<'_, '_>, &mut Told),
+    run: fn(&Study, &mut Reporter),
 }
 
 impl std::fmt::Debug for Check {
@@ -120,44 +117,16 @@ impl std::fmt::Debug for Check {
     }
 }
 
-/// What a check may look at.
-pub struct Inputs<'i, 'r> {
-    /// The records and their links.
-    pub graph: &'i Graph<'r>,
-    /// The ways up to the goals.
-    pub chains: &'i Chains,
-    /// The values.
-    pub values: &'i Values<'i, 'r>,
-    /// The derivatives of values by what they read: models are slow to differentiate, so it is done once.
-    pub partials: &'i Partials,
-    /// The derivatives of values by what is uncertain.
-    pub gradients: &'i Gradients,
-    /// The goals, with their points.
-    pub goals: &'i [GoalPoints],
-    /// Where every target stands.
-    pub standings: &'i [Standing],
-    /// Every budget with its shares.
-    pub budgets: &'i [Budget],
-    /// The commits that changed the records, where all of them are there.
-    pub history: Option<&'i History>,
-    /// The evaluated state at a commit of the history, which takes time unless it is in the cache.
-    pub state_at: &'i dyn Fn(usize) -> Option<CommitState>,
-    /// The day to reckon with.
-    pub day: Day,
-    /// The stage of that day.
-    pub stage: Stage,
-}
-
 /// A finding before its level and place are known.
 pub struct Draft {
     /// The check.
     pub check: &'static Check,
     /// The record it is about.
-    pub record: Option<usize>,
+    pub record: Option<RecordId>,
     /// The id of a record that could not be read.
     pub named: Option<String>,
     /// The file, where it is not the record's own.
-    pub file: Option<usize>,
+    pub file: Option<FileId>,
     /// The keys below the record; from the top of the file where there is no record.
     pub route: Vec<String>,
     /// Is it the last key of the route that is wrong, and not its value?
@@ -172,47 +141,65 @@ pub struct Draft {
     pub help: String,
 }
 
-/// Collects what one check tells.
-pub struct Told {
+/// Collects what one check reports.
+pub struct Reporter {
     check: &'static Check,
     drafts: Vec<Draft>,
 }
 
-impl Told {
-    /// Tells a finding about a record, at one of its keys (or at its id).
-    fn tell(&mut self, record: usize, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
-        self.drafts.push(Draft {
+impl Reporter {
+    /// Reports a finding about a record, at one of its keys (or at its id).
+    fn report(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        let route = route.iter().map(|key| (*key).to_owned()).collect();
+        self.drafts.push(Draft { record: Some(record), route, ..self.draft(message, help) });
+    }
+
+    /// Reports a finding about a key itself, as where a key names another record.
+    fn report_key(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        self.report(record, route, message, help);
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.at_key = true;
+        }
+    }
+
+    /// Reports the problems of one kind that evaluating the values found.
+    fn report_value_problems(&mut self, kind: ValueProblemKind, study: &Study) {
+        for problem in study.values().problems.iter().filter(|problem| problem.kind == kind) {
+            let draft = self.draft(&problem.message, &problem.help);
+            let (record, route, offset) = (Some(problem.record), problem.route.clone(), Some(problem.offset));
+            self.drafts.push(Draft { record, route, offset, ..draft });
+        }
+    }
+
+    /// Reports the problems of one kind that reading the files found.
+    fn report_read_problems(&mut self, kind: ProblemKind, study: &Study) {
+        for found in study.loaded.problems.iter().filter(|found| found.problem.kind == kind) {
+            let problem = &found.problem;
+            let draft = self.draft(&problem.message, &problem.help);
+            let (named, route, file) = (problem.record.clone(), problem.route.clone(), Some(found.file));
+            self.drafts.push(Draft { named, file, route, spot: problem.spot, ..draft });
+        }
+    }
+
+    /// Reports a finding about a key of a file, where there is no record; `named` is the id of one that was not taken.
+    fn report_in_file(&mut self, file: FileId, named: Option<String>, route: [&str; 2], message: String, help: String) {
+        let route = route.map(str::to_owned).into();
+        let draft = self.draft(message, help);
+        self.drafts.push(Draft { named, file: Some(file), route, at_key: true, ..draft });
+    }
+
+    fn draft(&self, message: impl Into<String>, help: impl Into<String>) -> Draft {
+        Draft {
             check: self.check,
-            record: Some(record),
+            record: None,
             named: None,
             file: None,
-            route: route.iter().map(|key| (*key).to_owned()).collect(),
+            route: Vec::new(),
             at_key: false,
             offset: None,
             spot: None,
             message: message.into(),
             help: help.into(),
-        });
-    }
-
-    /// Tells a finding about a key itself, as where a key names another record.
-    fn tell_key(&mut self, record: usize, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
-        self.tell(record, route, message, help);
-        if let Some(draft) = self.drafts.last_mut() {
-            draft.at_key = true;
-        }
-    }
-}
-
-impl Told {
-    /// Tells the problems that building the values found, of one kind.
-    fn tell_problems(&mut self, kind: ValueProblemKind, inputs: &Inputs<'_, '_>) {
-        for problem in inputs.values.problems.iter().filter(|problem| problem.kind == kind) {
-            let route: Vec<&str> = problem.route.iter().map(String::as_str).collect();
-            self.tell(problem.record, &route, problem.message.clone(), problem.help.clone());
-            if let Some(draft) = self.drafts.last_mut() {
-                draft.offset = Some(problem.offset);
-            }
         }
     }
 }
@@ -292,10 +279,10 @@ pub fn level(check: &Check, settings: &Settings, stage: Stage) -> Level {
 }
 
 /// Runs one check.
-pub(crate) fn run(check: &'static Check, inputs: &Inputs<'_, '_>) -> Vec<Draft> {
-    let mut told = Told { check, drafts: Vec::new() };
-    (check.run)(inputs, &mut told);
-    told.drafts
+pub(crate) fn run(check: &'static Check, study: &Study) -> Vec<Draft> {
+    let mut reporter = Reporter { check, drafts: Vec::new() };
+    (check.run)(study, &mut reporter);
+    reporter.drafts
 }
 
 use Level::{Error, Note, Warning};

@@ -3,7 +3,7 @@
 use schema::Day;
 use schema::records::Body;
 
-use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::Status;
 
 /// How long a target may be at risk before somebody answers.
@@ -38,24 +38,24 @@ revisions:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
-    let off = || inputs.standings.iter().filter(|standing| standing.status == Status::AtRisk);
+fn run(study: &Study, reporter: &mut Reporter) {
+    let Some(history) = study.history() else { return };
+    let off = || study.standings().iter().filter(|standing| standing.status == Status::AtRisk);
     if off().next().is_none() {
         return;
     }
-    let then = inputs.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
+    let then = study.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
     let Some(step) = then.and_then(|then| history.step_on(then)) else { return };
-    let loaded = inputs.graph.loaded;
+    let loaded = &study.loaded;
     // What was agreed since, about which record.
     let mut answered = foldhash::HashSet::default();
-    for entry in &loaded.entries {
-        let on = match &entry.record.body {
+    for (_, record) in loaded.records() {
+        let on = match &record.body {
             Body::Revision(revision) => revision.of.as_ref(),
             Body::Waiver(waiver) => waiver.of.as_ref(),
             _ => continue,
         };
-        let written = history.life(entry.record.id.as_str()).is_none_or(|life| life.last_change() > step);
+        let written = history.life(record.id.as_str()).is_none_or(|life| life.last_change() > step);
         answered.extend(on.filter(|_| written).map(schema::Id::as_str));
     }
     let mut earlier = None;
@@ -66,7 +66,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         if moved || answered.contains(id) {
             continue;
         }
-        let Some(before) = earlier.get_or_insert_with(|| (inputs.state_at)(step)) else { return };
+        let Some(before) = earlier.get_or_insert_with(|| study.past_state(step)) else { return };
         // It may have had another id then.
         let life = history.life(id);
         let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
@@ -77,12 +77,12 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let message = format!(
             "{} is at risk at {}, as it was on {} ({}) at {}; its limit is {}, and nobody answered",
             record.name(),
-            numbers::shown(inputs, standing),
+            numbers::shown(study, standing),
             history.steps[step].day,
             history.steps[step].short(),
             then.shown(),
             numbers::limit(record)
         );
-        told.tell(standing.index, &[], message, "change the car, revise the limit, or accept it until a day");
+        reporter.report(standing.index, &[], message, "change the car, revise the limit, or accept it until a day");
     }
 }

@@ -2,7 +2,7 @@
 
 use schema::Kind;
 
-use super::{Check, Group, Inputs, Note, Told, Warning};
+use super::{Check, Group, Note, Reporter, Study, Warning};
 use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
@@ -22,21 +22,21 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let upper = match entry.record.kind() {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
+    for (index, record) in graph.loaded.records() {
+        let upper = match record.kind() {
             Kind::Goal | Kind::Event => true,
             Kind::Target => graph.tier(index) == Some(Tier::Car),
             _ => false,
         };
         if upper && graph.children(index).next().is_none() {
-            let below = match entry.record.kind() {
+            let below = match record.kind() {
                 Kind::Goal => "let events serve it",
                 Kind::Event => "let car targets serve it",
                 _ => "let system targets or parts serve it",
             };
-            told.tell(index, &[], format!("nothing serves {}", entry.record.name()), below);
+            reporter.report(index, &[], format!("nothing serves {}", record.name()), below);
         }
     }
 }

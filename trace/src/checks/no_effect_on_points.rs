@@ -1,10 +1,7 @@
 //! `no-effect-on-points`: a system target that no value ties to an event.
 
-use schema::records::Body;
-
-use super::{Check, Group, Inputs, Level, Note, Told};
+use super::{Check, Group, Level, Note, Reporter, Study};
 use crate::graph::Tier;
-use crate::values::{Measured, Values};
 
 pub(super) static CHECK: Check = Check {
     name: "no-effect-on-points",
@@ -24,11 +21,10 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
     // A value that was measured no longer moves with what is below it, and yet that is what it came from.
-    let on_paper = (inputs.values.results() > 0).then(|| Values::with(graph, Measured::Nothing));
-    let values = on_paper.as_ref().unwrap_or(inputs.values);
+    let values = study.values_on_paper();
     let network = &values.network;
     let feeds = values.feeding();
     // Downward again: what shares one of these values.
@@ -36,14 +32,13 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
     for &node in &network.order {
         ties[node] |= network.nodes[node].inputs.iter().any(|input| ties[*input]);
     }
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let Body::Target(target) = &entry.record.body else { continue };
+    for (index, record, target) in graph.loaded.targets() {
         if target.safety_critical || graph.tier(index) != Some(Tier::System) {
             continue;
         }
         if values.of_record(index).is_some_and(|node| !ties[node]) {
-            let message = format!("no value ties {} to the points of any event", entry.record.name());
-            told.tell(index, &[], message, "let a formula, a model or a budget above read it");
+            let message = format!("no value ties {} to the points of any event", record.name());
+            reporter.report(index, &[], message, "let a formula, a model or a budget above read it");
         }
     }
 }

@@ -1,10 +1,8 @@
 //! `no-estimate`: nothing says what a value is.
 
-use schema::records::Body;
 use schema::settings::Stage;
 
-use super::{Check, Error, Group, Inputs, Note, Told, Warning};
-use crate::graph::Link;
+use super::{Check, Error, Group, Note, Reporter, Study, Warning};
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
@@ -24,18 +22,15 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let loaded = inputs.graph.loaded;
-    let passed = |index: usize| {
-        let mut results = inputs.graph.linked(index, Link::Verifies, petgraph::Direction::Incoming);
-        results.any(|result| matches!(&loaded.record(result).body, Body::Result(result) if result.outcome.is_some()))
-    };
-    for standing in inputs.standings.iter().filter(|_| inputs.stage >= Stage::Design) {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let loaded = &study.loaded;
+    let passed = |index| study.graph.results(index).iter().any(|(_, result)| result.outcome.is_some());
+    for standing in study.standings().iter().filter(|_| study.stage >= Stage::Design) {
         // Where a formula or a model has no answer, what it lacks is told.
-        let given = standing.value.is_some() || inputs.values.origin(standing.index) != Origin::None;
+        let given = standing.value.is_some() || study.values().origin(standing.index) != Origin::None;
         if !given && !passed(standing.index) {
             let message = format!("nothing says what {} will be", loaded.record(standing.index).name());
-            told.tell(
+            reporter.report(
                 standing.index,
                 &["estimate"],
                 message,
@@ -43,9 +38,14 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             );
         }
     }
-    for (part, amount, budget) in inputs.values.without_amount(inputs.budgets) {
+    for (part, amount, budget) in study.values().without_amount(study.budgets()) {
         let whole = &loaded.record(budget).id;
         let message = format!("{} has no {amount}, which {whole} adds up", loaded.record(part).name());
-        told.tell(part, &["amounts", amount], message, format!("add `{amount}` to its `amounts`, with its basis"));
+        reporter.report(
+            part,
+            &["amounts", amount],
+            message,
+            format!("add `{amount}` to its `amounts`, with its basis"),
+        );
     }
 }

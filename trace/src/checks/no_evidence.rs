@@ -3,7 +3,7 @@
 use schema::Kind;
 use schema::words::shorten;
 
-use super::{Check, Error, Group, Inputs, Told, Warning};
+use super::{Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-evidence",
@@ -22,18 +22,17 @@ results:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let loaded = inputs.graph.loaded;
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        let record = &entry.record;
+fn run(study: &Study, reporter: &mut Reporter) {
+    let loaded = &study.loaded;
+    for (index, record) in loaded.records() {
         let evidence = record.evidence();
         if record.kind() == Kind::Result && evidence.is_empty() {
             let help = "list the files that show it under `evidence`";
-            told.tell(index, &["evidence"], format!("no file shows {}", record.name()), help);
+            reporter.report(index, &["evidence"], format!("no file shows {}", record.name()), help);
         }
         for path in evidence.iter().filter(|path| !loaded.present.contains(*path)) {
             let help = "add the file, or mend its path, which is relative to the data root";
-            told.tell(index, &["evidence", path], format!("the evidence `{}` is not there", shorten(path)), help);
+            reporter.report(index, &["evidence", path], format!("the evidence `{}` is not there", shorten(path)), help);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use schema::Kind;
 
-use super::{Check, Group, Inputs, Note, Told, Warning};
+use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-lead",
@@ -20,16 +20,16 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
+    for (index, record) in graph.loaded.records() {
         let answered_for = matches!(
-            entry.record.kind(),
+            record.kind(),
             Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part | Kind::Decision
         );
         if answered_for && graph.lead(index).is_none() {
-            let message = format!("nobody answers for {}", entry.record.name());
-            told.tell(index, &[], message, "name the role under `lead`, here or on its system");
+            let message = format!("nobody answers for {}", record.name());
+            reporter.report(index, &[], message, "name the role under `lead`, here or on its system");
         }
     }
 }

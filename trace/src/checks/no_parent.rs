@@ -2,7 +2,7 @@
 
 use schema::Kind;
 
-use super::{Check, Error, Group, Inputs, Told, Warning};
+use super::{Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-parent",
@@ -23,13 +23,13 @@ parts:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let kind = entry.record.kind();
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
+    for (index, record) in graph.loaded.records() {
+        let kind = record.kind();
         let chained = matches!(kind, Kind::Event | Kind::Target | Kind::Requirement | Kind::Part | Kind::Decision);
         // Where all it names is missing, that is told already, and is the one thing to mend.
-        if !chained || !entry.record.body.common().serves().is_empty() {
+        if !chained || !record.body.common().serves().is_empty() {
             continue;
         }
         let what = match kind {
@@ -37,7 +37,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             Kind::Target | Kind::Requirement => "event or target",
             _ => "target or requirement",
         };
-        let message = format!("{} serves nothing", entry.record.name());
-        told.tell(index, &["serves"], message, format!("add `serves: {{id of the {what}: reason why}}`"));
+        let message = format!("{} serves nothing", record.name());
+        reporter.report(index, &["serves"], message, format!("add `serves: {{id of the {what}: reason why}}`"));
     }
 }

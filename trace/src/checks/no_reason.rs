@@ -2,7 +2,7 @@
 
 use schema::records::Body;
 
-use super::{Check, Error, Group, Inputs, Told, Warning};
+use super::{Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-reason",
@@ -26,17 +26,16 @@ parts:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let record = &entry.record;
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
+    for (index, record) in graph.loaded.records() {
         let own = [Some(record.id.as_str()), record.body.common().title()];
         for (parent, reason) in record.body.common().serves().iter() {
             let title = graph.loaded.find(parent.as_str()).and_then(|i| graph.loaded.record(i).body.common().title());
             let names = own.into_iter().flatten().chain([parent.as_str()]).chain(title);
             if let Some(problem) = wanting(reason.0.as_deref(), names) {
                 let message = format!("why it serves {parent} {problem}");
-                told.tell(index, &["serves", parent.as_str()], message, "say in one sentence why");
+                reporter.report(index, &["serves", parent.as_str()], message, "say in one sentence why");
             }
         }
         let (what, reason) = match &record.body {
@@ -47,7 +46,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             _ => continue,
         };
         if let Some(problem) = wanting(reason.as_deref(), own.into_iter().flatten()) {
-            told.tell(index, &["reason"], format!("{what} {problem}"), "say in one sentence why");
+            reporter.report(index, &["reason"], format!("{what} {problem}"), "say in one sentence why");
         }
     }
 }

@@ -1,6 +1,6 @@
 //! `no-share`: a system takes of a budget without a share in it.
 
-use super::{Check, Group, Inputs, Note, Told, Warning};
+use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-share",
@@ -29,14 +29,14 @@ parts:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let loaded = inputs.graph.loaded;
-    for budget in inputs.budgets {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let loaded = &study.loaded;
+    for budget in study.budgets() {
         for (system, takes) in &budget.without_share {
-            let takes = inputs.values.unit(budget.node).show(*takes, 0.0);
+            let takes = study.values().unit(budget.node).show(*takes, 0.0);
             let whole = &loaded.record(budget.index).id;
             let message = format!("{} takes {takes} without a share of {whole}", loaded.record(*system).name());
-            told.tell(*system, &[], message, format!("give it a target with `share-of: {whole}`"));
+            reporter.report(*system, &[], message, format!("give it a target with `share-of: {whole}`"));
         }
     }
 }

@@ -3,7 +3,7 @@
 use foldhash::HashSet;
 use schema::Kind;
 
-use super::{Check, Error, Group, Inputs, Note, Told, Warning};
+use super::{Check, Error, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-verification",
@@ -29,14 +29,11 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    let entries = || graph.loaded.entries.iter().map(|entry| &entry.record);
-    let asked_of: HashSet<&str> = entries()
-        .filter(|record| matches!(record.kind(), Kind::Target | Kind::Requirement))
-        .filter_map(|record| record.about().map(schema::Id::as_str))
-        .collect();
-    for (index, record) in entries().enumerate() {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let records = study.loaded.records();
+    let asked = records.clone().filter(|(_, record)| matches!(record.kind(), Kind::Target | Kind::Requirement));
+    let asked_of: HashSet<&str> = asked.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect();
+    for (index, record) in records {
         let wanted = match record.kind() {
             Kind::Target | Kind::Requirement => true,
             Kind::Part => !asked_of.contains(record.id.as_str()),
@@ -44,7 +41,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         };
         if wanted && record.verify().is_none() {
             let message = format!("nothing says how {} is verified", record.name());
-            told.tell(index, &["verify"], message, "add `verify: {by: test, with: ..., due: ...}`");
+            reporter.report(index, &["verify"], message, "add `verify: {by: test, with: ..., due: ...}`");
         }
     }
 }

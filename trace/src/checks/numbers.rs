@@ -3,12 +3,12 @@
 use schema::Record;
 use schema::records::Body;
 
-use super::Inputs;
+use super::Study;
 use crate::values::Standing;
 
 /// The value of a target with its uncertainty.
-pub(super) fn shown(inputs: &Inputs<'_, '_>, standing: &Standing) -> String {
-    inputs.values.unit(standing.node).show(standing.value.unwrap_or(f64::NAN), standing.uncertainty)
+pub(super) fn shown(study: &Study, standing: &Standing) -> String {
+    study.values().unit(standing.node).show(standing.value.unwrap_or(f64::NAN), standing.uncertainty)
 }
 
 /// The limit of a target, as it is written.

@@ -2,7 +2,7 @@
 
 use schema::Kind;
 
-use super::{Check, Error, Group, Inputs, Note, Told, Warning};
+use super::{Check, Error, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "off-chain",
@@ -24,17 +24,16 @@ parts:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    for index in 0..graph.len() {
-        let record = graph.loaded.record(index);
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
+    for (index, record) in graph.loaded.records() {
         if record.kind() == Kind::Goal
-            || inputs.chains.distance(index).is_some()
+            || study.chains().distance(index).is_some()
             || graph.parents(index).next().is_none()
         {
             continue;
         }
-        let way = inputs.chains.up(index);
+        let way = study.chain(index);
         let end = way.last().map_or(record.id.as_str(), |last| graph.loaded.record(*last).id.as_str());
         let message = format!("{} leads to no goal: the chain ends at {end}", record.name());
         let is_system = way.last().is_some_and(|last| graph.loaded.record(*last).kind() == Kind::System);
@@ -43,6 +42,6 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         } else {
             format!("let {end} serve what it is there for")
         };
-        told.tell(index, &["serves"], message, help);
+        reporter.report(index, &["serves"], message, help);
     }
 }

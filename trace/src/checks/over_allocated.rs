@@ -1,6 +1,6 @@
 //! `over-allocated`: the shares of a budget add up to more than there is.
 
-use super::{Check, Error, Group, Inputs, Note, Told, Warning};
+use super::{Check, Error, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "over-allocated",
@@ -26,11 +26,11 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for budget in inputs.budgets {
+fn run(study: &Study, reporter: &mut Reporter) {
+    for budget in study.budgets() {
         let Some(by) = budget.over_allocated() else { continue };
-        let record = inputs.graph.loaded.record(budget.index);
-        let shown = |si: f64| inputs.values.unit(budget.node).show(si, 0.0);
+        let record = study.loaded.record(budget.index);
+        let shown = |si: f64| study.values().unit(budget.node).show(si, 0.0);
         let less = if budget.reserve == 0.0 { "" } else { " less the reserve" };
         let message = format!(
             "the shares of {} add up to {}, {} more than its limit{less}",
@@ -38,6 +38,6 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             shown(budget.allocated),
             shown(by)
         );
-        told.tell(budget.index, &[], message, "take from the shares that have room, or agree on a revision");
+        reporter.report(budget.index, &[], message, "take from the shares that have room, or agree on a revision");
     }
 }

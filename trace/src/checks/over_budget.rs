@@ -1,6 +1,6 @@
 //! `over-budget`: a roll-up exceeds its limit.
 
-use super::{Check, Error, Group, Inputs, Note, Told, Warning, numbers};
+use super::{Check, Error, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
@@ -25,11 +25,11 @@ parts:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let values = inputs.values;
-    for budget in inputs.budgets.iter().filter(|budget| values.origin(budget.index) == Origin::Total) {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let values = study.values();
+    for budget in study.budgets().iter().filter(|budget| values.origin(budget.index) == Origin::Total) {
         let (Some(by), Some(value)) = (budget.over(), budget.value) else { continue };
-        let record = inputs.graph.loaded.record(budget.index);
+        let record = study.loaded.record(budget.index);
         let unit = values.unit(budget.node);
         let sum = unit.show(value, 0.0);
         let over = unit.show(by, 0.0);
@@ -39,7 +39,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let limit = limit.trim_start_matches("at most ");
         let message = format!("{} adds up to {sum}{grown}: {over} over its limit of {limit}", record.name());
         let amount = budget.amount.as_deref().unwrap_or_default();
-        told.tell(
+        reporter.report(
             budget.index,
             &[],
             message,

@@ -1,6 +1,6 @@
 //! `plan-above-targets`: meeting the targets would not score the plan.
 
-use super::{Check, Group, Inputs, Note, Told, Warning};
+use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "plan-above-targets",
@@ -28,18 +28,18 @@ events:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        if entry.record.kind() != schema::Kind::Event {
+fn run(study: &Study, reporter: &mut Reporter) {
+    for (index, record) in study.loaded.records() {
+        if record.kind() != schema::Kind::Event {
             continue;
         }
-        let Some(event) = inputs.values.event(index, inputs.gradients) else { continue };
+        let Some(event) = study.values().event(index, study.gradients()) else { continue };
         let (Some(plan), Some(points)) = (event.plan, event.at_limits) else { continue };
         // A tenth of a point is no difference: plans are round numbers.
         if points < plan - 0.1 {
-            let name = entry.record.name();
+            let name = record.name();
             let message = format!("{name}: its targets just met score {points:.1} points, and {plan:.1} are planned");
-            told.tell(
+            reporter.report(
                 index,
                 &["plan"],
                 message,

@@ -1,6 +1,6 @@
 //! `plan-short`: the plans of the events do not add up to the goal.
 
-use super::{Check, Group, Inputs, Note, Told, Warning};
+use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "plan-short",
@@ -22,8 +22,8 @@ events:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for goal in inputs.goals {
+fn run(study: &Study, reporter: &mut Reporter) {
+    for goal in study.goals() {
         let Ok(needed) = &goal.needed else { continue };
         if goal.events.is_empty() || goal.plan >= needed.points - 1e-9 {
             continue;
@@ -33,6 +33,6 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             "the plans add up to {:.1} points, and {:.1} are needed: {short:.1} short",
             goal.plan, needed.points
         );
-        told.tell(goal.index, &[], message, "plan more from an event, or set another goal on record");
+        reporter.report(goal.index, &[], message, "plan more from an event, or set another goal on record");
     }
 }

@@ -1,6 +1,6 @@
 //! `points-short`: the car as it is will not reach the goal.
 
-use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
 
 pub(super) static CHECK: Check = Check {
     name: "points-short",
@@ -25,8 +25,8 @@ events:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for goal in inputs.goals {
+fn run(study: &Study, reporter: &mut Reporter) {
+    for goal in study.goals() {
         let (Some(predicted), Ok(needed)) = (goal.predicted, &goal.needed) else { continue };
         if predicted < needed.points {
             let message = format!(
@@ -35,7 +35,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                 needed.points,
                 needed.points - predicted
             );
-            told.tell(
+            reporter.report(
                 goal.index,
                 &[],
                 message,

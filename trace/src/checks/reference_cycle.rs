@@ -1,6 +1,6 @@
 //! `reference-cycle`: links that lead back to where they began.
 
-use super::{ALWAYS_ERROR, Check, Group, Inputs, Told};
+use super::{ALWAYS_ERROR, Check, Group, RecordId, Reporter, Study};
 
 pub(super) static CHECK: Check = Check {
     name: "reference-cycle",
@@ -20,9 +20,9 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for cycle in inputs.graph.cycles() {
-        let name = |index: &usize| inputs.graph.loaded.record(*index).id.as_str();
+fn run(study: &Study, reporter: &mut Reporter) {
+    for cycle in study.graph.cycles() {
+        let name = |index: &RecordId| study.loaded.record(*index).id.as_str();
         let Some(first) = cycle.way.first() else { continue };
         let next = cycle.way.get(1).unwrap_or(first);
         let mut way: Vec<&str> = cycle.way.iter().map(name).collect();
@@ -41,6 +41,6 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             "serves" | "supersedes" => &[cycle.key, name(next)],
             _ => &[cycle.key],
         };
-        told.tell(*first, route, message, "remove the link that points down instead of up");
+        reporter.report(*first, route, message, "remove the link that points down instead of up");
     }
 }

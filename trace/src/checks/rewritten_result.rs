@@ -3,14 +3,11 @@
 use std::sync::Arc;
 
 use foldhash::HashSet;
-use petgraph::Direction;
 use schema::quantity::same_number;
-use schema::records::Body;
 use schema::{Kind, Quantity, words};
 
 use super::no_reason::letters;
-use super::{Check, Group, Inputs, Note, Told, Warning};
-use crate::graph::Link;
+use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::history::{Change, History, Life};
 
 pub(super) static CHECK: Check = Check {
@@ -52,17 +49,17 @@ results:
 /// What a result says.
 const SAID: [&str; 4] = ["value", "outcome", "date", "of"];
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
+fn run(study: &Study, reporter: &mut Reporter) {
+    let Some(history) = study.history() else { return };
     for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
-        match inputs.graph.loaded.find(&life.id) {
-            Some(index) => changed(inputs, history, life, index, told),
-            None => removed(inputs, history, life, told),
+        match study.loaded.find(&life.id) {
+            Some(index) => changed(study, history, life, index, reporter),
+            None => removed(study, history, life, reporter),
         }
     }
 }
 
-fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize, told: &mut Told) {
+fn changed(study: &Study, history: &History, life: &Life, index: RecordId, reporter: &mut Reporter) {
     let noted_now = noted(history, life).is_some();
     for route in SAID {
         let levels = written(history, life, route);
@@ -103,7 +100,7 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
         let message = format!(
             "the {} of {} was `{}` on {} ({}) and is {now} since {} ({}), and no note says why",
             if route == "of" { "subject" } else { route },
-            inputs.graph.loaded.record(index).name(),
+            study.loaded.record(index).name(),
             words::shorten(first),
             born.day,
             born.short(),
@@ -111,7 +108,7 @@ fn changed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, index: usize
             step.short(),
         );
         let key: &[&str] = if last.after.is_some() { &[route] } else { &[] };
-        told.tell(
+        reporter.report(
             index,
             key,
             message,
@@ -141,20 +138,18 @@ fn noted(history: &History, life: &Life) -> Option<usize> {
     new.map(|change| change.step).max()
 }
 
-fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut Told) {
+fn removed(study: &Study, history: &History, life: &Life, reporter: &mut Reporter) {
     let Some(gone) = life.removed else { return };
     let before = |route: &str| life.last_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
     let Some(of) = before("of") else { return };
-    let loaded = inputs.graph.loaded;
+    let loaded = &study.loaded;
     // The subject may have another id by now.
     let now = |id: &str| history.life(id).map(|life| life.id.clone());
     let Some(subject) = now(&of) else { return };
     let Some(index) = loaded.find(&subject) else { return };
-    let accounted = inputs.graph.linked(index, Link::Verifies, Direction::Incoming).any(|other| {
-        let record = loaded.record(other);
-        let Body::Result(other) = &record.body else { return false };
+    let accounted = study.graph.results(index).into_iter().any(|(id, other)| {
         let named = other.notes.as_deref().is_some_and(|notes| names(notes, &life.id));
-        named || copied(history, record.id.as_str(), life, gone)
+        named || copied(history, loaded.record(id).id.as_str(), life, gone)
     });
     if accounted {
         return;
@@ -169,7 +164,7 @@ fn removed(inputs: &Inputs<'_, '_>, history: &History, life: &Life, told: &mut T
         step.day,
         step.short(),
     );
-    told.tell(index, &[], message, "put it back, or name it in the `notes` of the result in its place");
+    reporter.report(index, &[], message, "put it back, or name it in the `notes` of the result in its place");
 }
 
 /// Does another result of that commit say the same under another id?

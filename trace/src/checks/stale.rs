@@ -1,10 +1,9 @@
 //! What has changed since: the amounts, counts and choices that a result or a calculation was about.
 
 use foldhash::HashSet;
-use schema::records::Body;
 use schema::{Kind, Quantity};
 
-use super::Inputs;
+use super::Study;
 use crate::history::{Change, History, Life};
 
 /// What a result or a calculation is about.
@@ -53,13 +52,13 @@ struct Event<'h> {
 pub(super) struct Moves<'h, 'r> {
     history: &'h History,
     events: Vec<Event<'h>>,
-    systems: Vec<(&'r str, Option<&'r str>)>,
+    study: &'r Study,
 }
 
 /// The subjects of a target or requirement that is `of` something.
-pub(super) fn subject_of<'r>(inputs: &Inputs<'_, 'r>, of: &'r str) -> Option<Subject<'r>> {
-    let index = inputs.graph.loaded.find(of)?;
-    match inputs.graph.loaded.record(index).kind() {
+pub(super) fn subject_of<'r>(study: &'r Study, of: &'r str) -> Option<Subject<'r>> {
+    let index = study.loaded.find(of)?;
+    match study.loaded.record(index).kind() {
         Kind::Part => Some(Subject::Part(of)),
         Kind::System => Some(Subject::System(of)),
         _ => None,
@@ -67,31 +66,20 @@ pub(super) fn subject_of<'r>(inputs: &Inputs<'_, 'r>, of: &'r str) -> Option<Sub
 }
 
 impl<'h, 'r> Moves<'h, 'r> {
-    pub(super) fn new(inputs: &Inputs<'_, 'r>, history: &'h History) -> Self {
+    pub(super) fn new(study: &'r Study, history: &'h History) -> Self {
         let mut events = Vec::new();
         for life in history.lives().iter().filter(|life| life.kind == Kind::Part) {
-            part(inputs, life, &mut events);
+            part(study, life, &mut events);
         }
-        let entries = inputs.graph.loaded.entries.iter();
-        let systems = entries.filter_map(|entry| match &entry.record.body {
-            Body::System(system) => Some((entry.record.id.as_str(), system.r#in.as_ref().map(schema::Id::as_str))),
-            _ => None,
-        });
-        Self { history, events, systems: systems.collect() }
+        Self { history, events, study }
     }
 
     /// A system and all that are in it.
     fn within(&self, system: &'r str) -> HashSet<&'r str> {
-        let mut all = HashSet::from_iter([system]);
-        loop {
-            let before = all.len();
-            let inner = self.systems.iter().filter(|(_, outer)| outer.is_some_and(|outer| all.contains(outer)));
-            let inner: Vec<&str> = inner.map(|(id, _)| *id).collect();
-            all.extend(inner);
-            if all.len() == before {
-                return all;
-            }
-        }
+        let Some(outer) = self.study.loaded.find(system) else { return HashSet::from_iter([system]) };
+        let systems = self.study.loaded.systems();
+        let inner = systems.filter(|(id, ..)| self.study.graph.enclosing(*id).any(|around| around == outer));
+        inner.map(|(_, record, _)| record.id.as_str()).collect()
     }
 
     /// What changed of a subject after a step, the oldest first.
@@ -220,7 +208,7 @@ fn same(route: &str, a: Option<&str>, b: Option<&str>) -> bool {
 }
 
 /// The events of a part.
-fn part<'h>(inputs: &Inputs<'_, '_>, life: &'h Life, events: &mut Vec<Event<'h>>) {
+fn part<'h>(study: &Study, life: &'h Life, events: &mut Vec<Event<'h>>) {
     let system = |step: usize| life.last_at("in", step);
     let mut add = |step: usize, system: Option<&'h str>, what: What, text: String| {
         events.push(Event { step, life, system, what, text });
@@ -238,7 +226,7 @@ fn part<'h>(inputs: &Inputs<'_, '_>, life: &'h Life, events: &mut Vec<Event<'h>>
             add(change.step, change.after.as_deref(), What::Into, text);
         } else if (route == "count" || is_amount)
             && !same(route, change.before.as_deref(), change.after.as_deref())
-            && !measured(inputs, life, change)
+            && !measured(study, life, change)
         {
             let name = route.strip_prefix("amounts.").and_then(|rest| rest.strip_suffix(".value")).unwrap_or(route);
             let text = from_to(&format!("{}.{name}", life.id), change);
@@ -248,11 +236,11 @@ fn part<'h>(inputs: &Inputs<'_, '_>, life: &'h Life, events: &mut Vec<Event<'h>>
 }
 
 /// A change of an amount that comes with the surest basis is a measurement: the part is as it was, and better known.
-fn measured(inputs: &Inputs<'_, '_>, life: &Life, change: &Change) -> bool {
+fn measured(study: &Study, life: &Life, change: &Change) -> bool {
     let Some(amount) = change.route.strip_prefix("amounts.").and_then(|rest| rest.strip_suffix(".value")) else {
         return false;
     };
-    let surest = inputs.graph.loaded.settings().growth.get(amount).and_then(|bases| bases.keys().last());
+    let surest = study.loaded.settings().growth.get(amount).and_then(|bases| bases.keys().last());
     let Some(surest) = surest else { return false };
     let route = format!("amounts.{amount}.basis");
     life.changes_of(&route).any(|c| c.step == change.step && c.after.as_deref() == Some(surest.as_str()))

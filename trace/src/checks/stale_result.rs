@@ -1,14 +1,9 @@
 //! `stale-result`: what was measured has changed since.
 
-use std::collections::BTreeMap;
-
-use petgraph::Direction;
-use schema::Day;
 use schema::records::Body;
 
 use super::stale::{Moves, Subject, subject_of};
-use super::{Check, Group, Inputs, Note, Told, Warning};
-use crate::graph::Link;
+use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "stale-result",
@@ -50,52 +45,44 @@ results:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
-    let loaded = inputs.graph.loaded;
-    let mut latest: BTreeMap<usize, (Day, usize)> = BTreeMap::new();
-    for (index, entry) in loaded.entries.iter().enumerate() {
-        let Body::Result(result) = &entry.record.body else { continue };
-        let Some(date) = result.date else { continue };
-        for of in inputs.graph.linked(index, Link::Verifies, Direction::Outgoing) {
-            let own = latest.entry(of).or_insert((date, index));
-            *own = (*own).max((date, index));
-        }
-    }
-    if latest.is_empty() {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let Some(history) = study.history() else { return };
+    let loaded = &study.loaded;
+    let mut latest = study.latest_results().peekable();
+    if latest.peek().is_none() {
         return;
     }
-    let moves = Moves::new(inputs, history);
-    for (of, (_, result)) in latest {
+    let moves = Moves::new(study, history);
+    for (of, result, _) in latest {
         let Some(life) = history.life(loaded.record(result).id.as_str()) else { continue };
         let value = life.changes_of("value").last();
         // A note may say why the result still holds.
         let said = ["value", "outcome", "date", "notes"].iter().filter_map(|route| life.changes_of(route).last());
         let brought = said.map(|change| change.step).max().unwrap_or(life.added);
-        let moved = subjects(inputs, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
+        let moved = subjects(study, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
         if let Some(what) = moves.told(moved) {
             let record = loaded.record(of);
             let key = if value.is_some_and(|change| change.after.is_some()) { "value" } else { "outcome" };
             let message = format!("{} was tested before {what}", record.name());
-            told.tell(result, &[key], message, "measure again, or say in its `notes` why it still holds");
+            reporter.report(result, &[key], message, "measure again, or say in its `notes` why it still holds");
         }
     }
 }
 
-fn subjects<'r>(inputs: &Inputs<'_, 'r>, of: usize) -> Vec<Subject<'r>> {
-    let record = inputs.graph.loaded.record(of);
+fn subjects(study: &Study, of: RecordId) -> Vec<Subject<'_>> {
+    let record = study.loaded.record(of);
     let id = record.id.as_str();
     match &record.body {
         Body::Part(_) => vec![Subject::Part(id)],
         Body::Requirement(body) => {
             // Most of a system may change and its requirement still be met; a part is what was tried.
-            let about = body.of.as_ref().and_then(|of| subject_of(inputs, of.as_str()));
+            let about = body.of.as_ref().and_then(|of| subject_of(study, of.as_str()));
             let about = about.filter(|subject| matches!(subject, Subject::Part(_)));
             [Subject::Shall(id)].into_iter().chain(about).collect()
         }
         Body::Target(body) => match (body.of.as_ref(), body.total.as_ref()) {
             (Some(of), Some(total)) if of.as_str() == schema::words::CAR => vec![Subject::Amount(total.as_str())],
-            (Some(of), total) => match (subject_of(inputs, of.as_str()), total) {
+            (Some(of), total) => match (subject_of(study, of.as_str()), total) {
                 // What a part costs does not change what the system weighs.
                 (Some(Subject::System(id)), Some(amount)) => vec![Subject::Share(id, amount.as_str())],
                 (subject, _) => subject.into_iter().collect(),

@@ -1,11 +1,8 @@
 //! `target-after-result`: the limit was written once the result was known.
 
-use petgraph::Direction;
 use schema::Day;
-use schema::records::Body;
 
-use super::{Check, Group, Inputs, Note, Told, Warning, limits};
-use crate::graph::Link;
+use super::{Check, Group, Note, RecordId, Reporter, Study, Warning, limits};
 use crate::history::Life;
 use crate::values::Limit;
 
@@ -55,27 +52,28 @@ revisions:
 
 /// A target whose limit follows a result.
 pub(super) struct Found {
-    pub(super) target: usize,
+    pub(super) target: RecordId,
     key: &'static str,
     message: String,
 }
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for found in all(inputs) {
+fn run(study: &Study, reporter: &mut Reporter) {
+    for found in all(study) {
         let help = "write the revision if the change was agreed; else put the limit back";
-        told.tell(found.target, &[found.key], found.message, help);
+        reporter.report(found.target, &[found.key], found.message, help);
     }
 }
 
 /// All of them; `unrecorded-revision` does not tell them again.
-pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
+pub(super) fn all(study: &Study) -> Vec<Found> {
     let mut all = Vec::new();
-    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return all };
-    for (index, id, target) in limits::targets(inputs) {
-        let mut results = inputs.graph.linked(index, Link::Verifies, Direction::Incoming).peekable();
-        if results.peek().is_none() {
+    let Some(history) = study.history() else { return all };
+    for (index, record, target) in study.loaded.targets() {
+        let results = study.graph.results(index);
+        if results.is_empty() {
             continue;
         }
+        let id = record.id.as_str();
         let Some(own) = history.life(id) else { continue };
         let moves = history.limit_moves(id);
         let Some((last, _, Some(now))) = moves.last() else { continue };
@@ -83,12 +81,12 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let revisions = limits::revisions(inputs, index, target, &moves);
-        let results: Vec<(usize, &Life, Day, f64)> = results
-            .filter_map(|result| {
-                let record = inputs.graph.loaded.record(result);
-                let Body::Result(body) = &record.body else { return None };
-                Some((result, history.life(record.id.as_str())?, body.date?, body.value.as_ref()?.si()))
+        let revisions = limits::revisions(study, index, target, &moves);
+        let results: Vec<(RecordId, &Life, Day, f64)> = results
+            .into_iter()
+            .filter_map(|(result, body)| {
+                let life = history.life(study.loaded.record(result).id.as_str())?;
+                Some((result, life, body.date?, body.value.as_ref()?.si()))
             })
             .filter(|(.., value)| limit.holds(*value, 0.0))
             .collect();
@@ -109,14 +107,13 @@ pub(super) fn all(inputs: &Inputs<'_, '_>) -> Vec<Found> {
                 .map(|(result, life, date, _)| (moved, before, after, *result, *life, *date))
         });
         let Some((moved, before, after, result, life, date)) = found else { continue };
-        let record = inputs.graph.loaded.record(index);
         let step = history.written(own, moved);
         let how = match before {
             Some(before) => format!("moved from {} to {}", before.text, after.text),
             None => format!("first set to {}", after.text),
         };
         let born = history.first_written(life);
-        let id = &inputs.graph.loaded.record(result).id;
+        let id = &study.loaded.record(result).id;
         let known = if date <= step.day {
             format!("after the result of {date} that meets it ({id})")
         } else {

@@ -1,6 +1,6 @@
 //! `target-at-risk`: an estimate that may not meet the limit.
 
-use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
+use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::{Origin, Status};
 
 pub(super) static CHECK: Check = Check {
@@ -19,17 +19,17 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for standing in inputs.standings.iter().filter(|standing| standing.status == Status::AtRisk) {
+fn run(study: &Study, reporter: &mut Reporter) {
+    for standing in study.standings().iter().filter(|standing| standing.status == Status::AtRisk) {
         // A roll-up beyond its limit is told as such.
-        let rolled_up = inputs.values.origin(standing.index) == Origin::Total;
+        let rolled_up = study.values().origin(standing.index) == Origin::Total;
         let upper = standing.limit.at_least.is_none();
         if rolled_up && upper && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
             continue;
         }
-        let record = inputs.graph.loaded.record(standing.index);
-        let value = numbers::shown(inputs, standing);
+        let record = study.loaded.record(standing.index);
+        let value = numbers::shown(study, standing);
         let message = format!("{} is expected at {value}, and the limit is {}", record.name(), numbers::limit(record));
-        told.tell(standing.index, &[], message, "bring it back, reduce its uncertainty, or agree on a revision");
+        reporter.report(standing.index, &[], message, "bring it back, reduce its uncertainty, or agree on a revision");
     }
 }

@@ -1,13 +1,8 @@
 //! `target-missed`: a result lies beyond the limit.
 
-use std::collections::BTreeMap;
+use schema::records::Outcome;
 
-use petgraph::Direction;
-use schema::Day;
-use schema::records::{Body, Outcome};
-
-use super::{Check, Error, Group, Inputs, Told, Warning, numbers};
-use crate::graph::Link;
+use super::{Check, Error, Group, Reporter, Study, Warning, numbers};
 use crate::values::Status;
 
 pub(super) static CHECK: Check = Check {
@@ -32,34 +27,23 @@ results:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for standing in inputs.standings.iter().filter(|standing| standing.status == Status::Missed) {
-        let record = inputs.graph.loaded.record(standing.index);
-        let value = numbers::shown(inputs, standing);
+fn run(study: &Study, reporter: &mut Reporter) {
+    for standing in study.standings().iter().filter(|standing| standing.status == Status::Missed) {
+        let record = study.loaded.record(standing.index);
+        let value = numbers::shown(study, standing);
         let message = format!("{} is {value}, and the limit is {}", record.name(), numbers::limit(record));
-        told.tell(standing.index, &[], message, "change the car and measure again, or agree on a revision");
+        reporter.report(standing.index, &[], message, "change the car and measure again, or agree on a revision");
     }
-    failed(inputs, told);
+    failed(study, reporter);
 }
 
 /// Whatever was tried and failed, by its latest result: what has no number can be missed too.
-fn failed(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let mut latest: BTreeMap<usize, (Day, usize, Option<Outcome>)> = BTreeMap::new();
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        let Body::Result(result) = &entry.record.body else { continue };
-        let Some(date) = result.date else { continue };
-        for of in inputs.graph.linked(index, Link::Verifies, Direction::Outgoing) {
-            let known = latest.get(&of).map(|(known, at, _)| (*known, *at));
-            if known.is_none_or(|known| known < (date, index)) {
-                latest.insert(of, (date, index, result.outcome));
-            }
-        }
-    }
-    for (of, (date, result, outcome)) in latest {
-        if outcome == Some(Outcome::Fail) {
-            let (name, id) = (inputs.graph.loaded.record(of).name(), &inputs.graph.loaded.record(result).id);
+fn failed(study: &Study, reporter: &mut Reporter) {
+    for (of, id, result) in study.latest_results() {
+        if let (Some(Outcome::Fail), Some(date)) = (result.outcome, result.date) {
+            let (name, id) = (study.loaded.record(of).name(), &study.loaded.record(id).id);
             let message = format!("{name} failed on {date} ({id})");
-            told.tell(
+            reporter.report(
                 of,
                 &[],
                 message,

@@ -17,5 +17,5 @@ targets:
     good_example: "\
 targets:
   corner-speed: {of: car, at-least: 12 m/s, formula: 2 * 6 m/s}",
-    run: |inputs, told| told.tell_problems(ValueProblemKind::Twice, inputs),
+    run: |study, reporter| reporter.report_value_problems(ValueProblemKind::Twice, study),
 };

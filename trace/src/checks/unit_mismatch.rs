@@ -1,8 +1,6 @@
 //! `unit-mismatch`: numbers that cannot be added, compared or put where they stand.
 
-use schema::records::Body;
-
-use super::{ALWAYS_ERROR, Check, Group, Inputs, Told};
+use super::{ALWAYS_ERROR, Check, Group, RecordId, Reporter, Study};
 use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
@@ -28,36 +26,40 @@ targets:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    told.tell_problems(ValueProblemKind::Unit, inputs);
-    let id = |index: usize| inputs.graph.loaded.record(index).id.as_str();
-    for budget in inputs.budgets {
+fn run(study: &Study, reporter: &mut Reporter) {
+    reporter.report_value_problems(ValueProblemKind::Unit, study);
+    let id = |index: RecordId| study.loaded.record(index).id.as_str();
+    for budget in study.budgets() {
         if !budget.reserve_fits {
             let message = "the reserve has another dimension than the limit, and is not counted";
-            told.tell(budget.index, &["reserve"], message, "write it in the limit's unit");
+            reporter.report(budget.index, &["reserve"], message, "write it in the limit's unit");
         }
         for &share in &budget.misfits {
             let message = format!(
                 "it takes no share of {}: its limit has another dimension, or is no upper one",
                 id(budget.index)
             );
-            told.tell(share, &["share-of"], message, "write `at-most` in the unit of that limit, or remove `share-of`");
+            reporter.report(
+                share,
+                &["share-of"],
+                message,
+                "write `at-most` in the unit of that limit, or remove `share-of`",
+            );
         }
     }
-    judged_in_another_unit(inputs, told);
+    judged_in_another_unit(study, reporter);
 }
 
 /// Values that alternatives set, in another dimension than what they replace.
-fn judged_in_another_unit(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    for (index, entry) in inputs.graph.loaded.entries.iter().enumerate() {
-        let Body::Decision(decision) = &entry.record.body else { continue };
+fn judged_in_another_unit(study: &Study, reporter: &mut Reporter) {
+    for (index, _, decision) in study.loaded.decisions() {
         for (name, alternative) in decision.alternatives.iter() {
             for (to, quantity) in alternative.sets.iter() {
-                let wanted = inputs.values.named(to.as_str()).map(|node| inputs.values.dimension(node));
-                if wanted.is_some_and(|wanted| wanted != inputs.values.in_team(quantity).0) {
+                let wanted = study.values().named(to.as_str()).map(|node| study.values().dimension(node));
+                if wanted.is_some_and(|wanted| wanted != study.values().in_team(quantity).0) {
                     let message = format!("{to} is set to {quantity}, which has another dimension than its value");
                     let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                    told.tell(index, &route, message, "mend the unit: the alternative weighs nothing until then");
+                    reporter.report(index, &route, message, "mend the unit: the alternative weighs nothing until then");
                 }
             }
         }

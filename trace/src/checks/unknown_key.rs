@@ -2,7 +2,7 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group, reading};
+use super::{ALWAYS_ERROR, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "unknown-key",
@@ -17,5 +17,5 @@ parts:
     good_example: "\
 parts:
   front-upright: {in: suspension, count: 2}",
-    run: |inputs, told| reading::tell(ProblemKind::UnknownKey, inputs, told),
+    run: |study, reporter| reporter.report_read_problems(ProblemKind::UnknownKey, study),
 };

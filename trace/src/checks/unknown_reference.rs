@@ -3,7 +3,7 @@
 use schema::records::Body;
 use schema::{renamed, suggest};
 
-use super::{ALWAYS_ERROR, Check, Draft, Group, Inputs, Told, all, can_be_waived};
+use super::{ALWAYS_ERROR, Check, FileId, Group, Reporter, Study, all, can_be_waived};
 
 pub(super) static CHECK: Check = Check {
     name: "unknown-reference",
@@ -21,27 +21,28 @@ parts:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
     for broken in &graph.broken {
         let (message, help) = (broken.message.clone(), broken.help.clone());
+        let route: Vec<&str> = broken.route.iter().map(String::as_str).collect();
         if broken.is_key {
-            told.tell_key(broken.from, &broken.route, message, help);
+            reporter.report_key(broken.from, &route, message, help);
         } else {
-            told.tell(broken.from, &broken.route, message, help);
+            reporter.report(broken.from, &route, message, help);
         }
     }
-    told.tell_problems(crate::values::ValueProblemKind::Reference, inputs);
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        match &entry.record.body {
+    reporter.report_value_problems(crate::values::ValueProblemKind::Reference, study);
+    for (index, record) in graph.loaded.records() {
+        match &record.body {
             Body::Waiver(waiver) => {
                 let Some(check) = waiver.check.as_ref().map(schema::Id::as_str) else { continue };
                 if super::find(check).is_none() {
                     let (message, help) = unknown_check(check);
-                    told.tell(index, &["check"], message, help);
+                    reporter.report(index, &["check"], message, help);
                 } else if !can_be_waived(check) {
                     let help = "mend the finding, and remove the waiver";
-                    told.tell(index, &["check"], format!("findings of `{check}` cannot be waived"), help);
+                    reporter.report(index, &["check"], format!("findings of `{check}` cannot be waived"), help);
                 }
             }
             Body::Decision(decision) => {
@@ -51,11 +52,11 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                         // A record that there is none of is told with all other names.
                         let known = graph.loaded.find(id).is_some() || id == schema::words::CAR;
                         let Some(amount) = amount.filter(|_| known) else { continue };
-                        if inputs.values.named(to.as_str()).is_none() {
-                            let amounts = inputs.values.amounts().iter().map(AsRef::as_ref);
+                        if study.values().named(to.as_str()).is_none() {
+                            let amounts = study.values().amounts().iter().map(AsRef::as_ref);
                             let help = suggest::did_you_mean(amount, amounts, "name an amount that the record has");
                             let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                            told.tell_key(index, &route, format!("`{id}` has no amount `{amount}`"), help);
+                            reporter.report_key(index, &route, format!("`{id}` has no amount `{amount}`"), help);
                         }
                     }
                 }
@@ -71,7 +72,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                         let otherwise = format!("the settings list {}", suggest::any_of(known()));
                         let help = suggest::did_you_mean(basis.as_str(), known(), &otherwise);
                         let route = ["amounts", name.as_str(), "basis"];
-                        told.tell(index, &route, format!("`{basis}` is no basis under `growth.{name}`"), help);
+                        reporter.report(index, &route, format!("`{basis}` is no basis under `growth.{name}`"), help);
                     }
                 }
             }
@@ -89,18 +90,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             Some(_) => None,
         };
         if let Some((message, help)) = problem {
-            told.drafts.push(Draft {
-                check: told.check,
-                record: None,
-                named: None,
-                file: Some(0),
-                route: vec!["levels".to_owned(), name.to_owned()],
-                at_key: true,
-                offset: None,
-                spot: None,
-                message,
-                help,
-            });
+            reporter.report_in_file(FileId::new(0), None, ["levels", name], message, help);
         }
     }
 }

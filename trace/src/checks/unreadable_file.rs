@@ -2,7 +2,7 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group, reading};
+use super::{ALWAYS_ERROR, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "unreadable-file",
@@ -17,5 +17,5 @@ parts:
     good_example: "\
 parts:
   front-upright: {in: suspension}",
-    run: |inputs, told| reading::tell(ProblemKind::Unreadable, inputs, told),
+    run: |study, reporter| reporter.report_read_problems(ProblemKind::Unreadable, study),
 };

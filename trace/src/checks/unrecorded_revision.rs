@@ -4,7 +4,7 @@ use foldhash::HashSet;
 use schema::quantity::same_number;
 
 use super::limits::{self, Agreed};
-use super::{Check, Group, Inputs, Note, Told, Warning, numbers, target_after_result};
+use super::{Check, Group, Note, RecordId, Reporter, Study, Warning, numbers, target_after_result};
 use crate::history::{LimitMove, LimitText};
 use crate::values::Limit;
 
@@ -38,14 +38,14 @@ revisions:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let after: HashSet<usize> = target_after_result::all(inputs).iter().map(|found| found.target).collect();
-    for (index, id, target) in limits::targets(inputs) {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let after: HashSet<RecordId> = target_after_result::all(study).iter().map(|found| found.target).collect();
+    for (index, record, target) in study.loaded.targets() {
+        let id = record.id.as_str();
         let Some((key, _)) = target.limit().next() else { continue };
-        let record = inputs.graph.loaded.record(index);
-        let history = inputs.history.filter(|history| history.steps.len() > 1);
+        let history = study.history();
         let moves = history.map(|history| history.limit_moves(id)).unwrap_or_default();
-        let revisions = limits::revisions(inputs, index, target, &moves);
+        let revisions = limits::revisions(study, index, target, &moves);
         let standing: Vec<&Agreed<'_>> = revisions.iter().filter(|agreed| agreed.edited.is_none()).collect();
         // Of one day the later record counts.
         let newest = standing.iter().max_by_key(|agreed| (agreed.revision.date, agreed.index));
@@ -53,7 +53,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         if let Some((date, to)) = newest.filter(|(_, to)| !limits::is_limit(target, to)) {
             let limit = numbers::limit(record);
             let message = format!("the limit of {} is {limit}, and its revision of {date} ends at {to}", record.name());
-            told.tell(index, &[key], message, "write the revision that is missing, or put the limit back");
+            reporter.report(index, &[key], message, "write the revision that is missing, or put the limit back");
             continue;
         }
         let Some(history) = history else { continue };
@@ -62,7 +62,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let limit = Limit::of(target);
         let is_first = limits::same_limit(&first.limit, &limit);
         if is_first || limits::on_record(*step, Some(&first.limit), &limit, &revisions) {
-            begins_elsewhere(inputs, index, &moves, &standing, told);
+            begins_elsewhere(study, index, &moves, &standing, reporter);
             continue;
         }
         if after.contains(&index) || !limits::same_limit(&now.limit, &limit) {
@@ -71,7 +71,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let Some(step) = history.life(id).map(|life| history.written(life, moved)) else { continue };
         let edited = revisions.iter().find_map(|agreed| {
             let to = agreed.revision.to.as_ref()?;
-            Some((inputs.graph.loaded.record(agreed.index), &history.steps[agreed.edited?]))
+            Some((study.loaded.record(agreed.index), &history.steps[agreed.edited?]))
                 .filter(|_| limits::is_limit(target, to))
         });
         let (why, help) = match edited {
@@ -96,21 +96,21 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             step.short(),
             first.text
         );
-        told.tell(index, &[key], message, help);
+        reporter.report(index, &[key], message, help);
     }
 }
 
 /// Revisions that begin at a limit that was not in force, or to which none of them leads.
 fn begins_elsewhere(
-    inputs: &Inputs<'_, '_>,
-    target: usize,
+    study: &Study,
+    target: RecordId,
     moves: &[LimitMove],
     revisions: &[&Agreed<'_>],
-    told: &mut Told,
+    reporter: &mut Reporter,
 ) {
-    let Some(history) = inputs.history else { return };
+    let Some(history) = study.history() else { return };
     let Some((_, _, Some(first))) = moves.first() else { return };
-    let record = inputs.graph.loaded.record(target);
+    let record = study.loaded.record(target);
     let name = record.name();
     let is_end = |text: &LimitText, si: f64| limits::ends(&text.limit).any(|end| same_number(end, si));
     let own: Vec<Own<'_>> = revisions.iter().map(|agreed| Own::of(agreed, moves)).collect();
@@ -120,7 +120,7 @@ fn begins_elsewhere(
             agreed.revision.from.as_ref().filter(|from| from.unit().dimension() != to.unit().dimension())
         {
             let message = format!("it says that the limit of {name} was {from}, and ends at {to}");
-            told.tell(agreed.index, &["from"], message, "write both in units of the same quantity");
+            reporter.report(agreed.index, &["from"], message, "write both in units of the same quantity");
             continue;
         }
         let Some(from) = one.from else { continue };
@@ -167,7 +167,7 @@ fn begins_elsewhere(
             }
         };
         let key: &[&str] = if agreed.revision.from.is_some() { &["from"] } else { &[] };
-        told.tell(agreed.index, key, message, help);
+        reporter.report(agreed.index, key, message, help);
     }
 }
 

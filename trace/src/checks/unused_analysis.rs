@@ -1,9 +1,6 @@
 //! `unused-analysis`: a calculation that changed nothing.
 
-use foldhash::HashSet;
-use schema::records::Body;
-
-use super::{Check, Group, Inputs, Note, Told, Warning};
+use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
@@ -23,31 +20,23 @@ analyses:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let entries = &inputs.graph.loaded.entries;
-    let analyses = || {
-        entries.iter().enumerate().filter_map(|(index, entry)| match &entry.record.body {
-            Body::Analysis(analysis) => Some((index, &entry.record, analysis)),
-            _ => None,
-        })
-    };
-    let superseded: HashSet<&str> =
-        analyses().flat_map(|(.., analysis)| analysis.supersedes.iter().map(schema::Id::as_str)).collect();
-    let feeds = inputs.values.feeding();
-    let moves_points = |index: usize, analysis: &schema::records::Analysis| {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let superseded = study.graph.superseded();
+    let feeds = study.values().feeding();
+    let moves_points = |index: RecordId, analysis: &schema::records::Analysis| {
         let found = analysis.finds.as_ref().map(schema::records::Finds::targets).unwrap_or_default();
         found.iter().any(|target| {
-            let target = inputs.graph.loaded.find(target.as_str());
+            let target = study.loaded.find(target.as_str());
             // Where a result stands in its place, its value moves nothing any more.
-            let counts = target.filter(|target| inputs.values.origin(*target) == Origin::Analysis(index));
-            counts.and_then(|target| inputs.values.of_record(target)).is_some_and(|node| feeds[node])
+            let counts = target.filter(|target| study.values().origin(*target) == Origin::Analysis(index));
+            counts.and_then(|target| study.values().of_record(target)).is_some_and(|node| feeds[node])
         })
     };
-    for (index, record, analysis) in analyses() {
+    for (index, record, analysis) in study.loaded.analyses() {
         let idle = analysis.informs.is_empty() && !superseded.contains(record.id.as_str());
         if idle && !moves_points(index, analysis) {
             let message = format!("{} informs no decision and no part, and moves no points", record.name());
-            told.tell(index, &["informs"], message, "name what it changed under `informs`");
+            reporter.report(index, &["informs"], message, "name what it changed under `informs`");
         }
     }
 }

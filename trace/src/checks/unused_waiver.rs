@@ -1,7 +1,7 @@
 //! `unused-waiver`: a waiver that accepts nothing.
 
-use super::{Check, Draft, Group, Note};
-use crate::graph::Graph;
+use super::{Check, Draft, Group, Note, RecordId};
+use crate::Loaded;
 
 pub(super) static CHECK: Check = Check {
     name: "unused-waiver",
@@ -21,15 +21,17 @@ waivers:
 };
 
 /// Tells the waivers that accepted nothing.
-pub(crate) fn drafts(graph: &Graph<'_>, unused: &[usize]) -> Vec<Draft> {
-    let mut told = super::Told { check: &CHECK, drafts: Vec::new() };
+pub(crate) fn drafts(loaded: &Loaded, unused: &[RecordId]) -> Vec<Draft> {
+    let mut reporter = super::Reporter { check: &CHECK, drafts: Vec::new() };
     for &index in unused {
-        let record = graph.loaded.record(index);
-        if let schema::Body::Waiver(waiver) = &record.body
-            && let (Some(check), Some(on)) = (&waiver.check, &waiver.of)
-        {
-            told.tell(index, &[], format!("there is no finding of {check} on {on} to accept"), "remove the waiver");
+        if let Some((Some(check), Some(on))) = loaded.waiver(index).map(|waiver| (&waiver.check, &waiver.of)) {
+            reporter.report(
+                index,
+                &[],
+                format!("there is no finding of {check} on {on} to accept"),
+                "remove the waiver",
+            );
         }
     }
-    told.drafts
+    reporter.drafts
 }

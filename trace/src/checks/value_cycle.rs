@@ -18,5 +18,5 @@ targets:
 targets:
   top-speed: {of: car, at-least: 28 m/s, estimate: 29 m/s}
   mean-speed: {of: car, at-least: 14 m/s, formula: 0.5 * top-speed}",
-    run: |inputs, told| told.tell_problems(ValueProblemKind::Cycle, inputs),
+    run: |study, reporter| reporter.report_value_problems(ValueProblemKind::Cycle, study),
 };

@@ -2,7 +2,7 @@
 
 use petgraph::Direction;
 
-use super::{Check, Error, Group, Inputs, Told, Warning};
+use super::{Check, Error, Group, Reporter, Study, Warning};
 use crate::graph::Link;
 
 pub(super) static CHECK: Check = Check {
@@ -29,16 +29,16 @@ results:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let Some(due) = entry.record.verify().and_then(schema::records::Verify::due) else { continue };
-        if due >= inputs.day || graph.linked(index, Link::Verifies, Direction::Incoming).next().is_some() {
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
+    for (index, record) in graph.loaded.records() {
+        let Some(due) = record.verify().and_then(schema::records::Verify::due) else { continue };
+        if due >= study.day || graph.linked(index, Link::Verifies, Direction::Incoming).next().is_some() {
             continue;
         }
-        let late = due.days_until(inputs.day);
+        let late = due.days_until(study.day);
         let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
-        let message = format!("{} was to be verified by {due}, {days} ago", entry.record.name());
-        told.tell(index, &["verify", "due"], message, "write the result, or agree on another day");
+        let message = format!("{} was to be verified by {due}, {days} ago", record.name());
+        reporter.report(index, &["verify", "due"], message, "write the result, or agree on another day");
     }
 }

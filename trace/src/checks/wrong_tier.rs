@@ -2,7 +2,7 @@
 
 use schema::Kind;
 
-use super::{Check, Group, Inputs, Told, Warning};
+use super::{Check, Group, Reporter, Study, Warning};
 use crate::graph::{Link, Tier};
 
 pub(super) static CHECK: Check = Check {
@@ -22,25 +22,25 @@ parts:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let graph = inputs.graph;
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let kind = entry.record.kind();
+fn run(study: &Study, reporter: &mut Reporter) {
+    let graph = &study.graph;
+    for (index, record) in graph.loaded.records() {
+        let kind = record.kind();
         if !matches!(kind, Kind::Event | Kind::Target | Kind::Requirement | Kind::Part) {
             continue;
         }
         let Some(own) = graph.tier(index) else { continue };
-        for (parent, edge) in graph.out(index) {
+        for (parent, edge) in graph.outgoing(index) {
             if edge.link != Link::Serves {
                 continue;
             }
             let Some(above) = graph.tier(parent) else { continue };
             let to = graph.loaded.record(parent).id.as_str();
             if above > own {
-                let name = entry.record.name();
+                let name = record.name();
                 let (own, above) = (own.word(), above.word());
                 let message = format!("{name}, on {own} level, serves {to}, on {above} level: the link points down");
-                told.tell_key(
+                reporter.report_key(
                     index,
                     &["serves", to],
                     message,
@@ -48,7 +48,7 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
                 );
             } else if kind == Kind::Part && above <= Tier::Event {
                 let message = format!("a part serves the {} {to}", above.word());
-                told.tell_key(index, &["serves", to], message, "let it serve the target that it is there for");
+                reporter.report_key(index, &["serves", to], message, "let it serve the target that it is there for");
             }
         }
     }

@@ -2,10 +2,11 @@
 
 use foldhash::{HashMap, HashMapExt as _};
 
-use super::{Delta, Renames, Side};
+use super::{Delta, Renames};
 use crate::Loaded;
 use crate::finding::{Finding, fingerprint};
 use crate::snapshot::Content;
+use crate::study::Study;
 
 /// The fingerprint that a finding of base has in head, where records have another id.
 fn renamed(finding: &Finding, renames: &Renames) -> String {
@@ -38,18 +39,18 @@ impl<'l> Moves<'l> {
 }
 
 /// A check may tell two things about one field: of so many, as many stay as both sides have.
-pub(super) fn subtract(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, renames: &Renames, delta: &mut Delta) {
+pub(super) fn subtract(base: &Study, head: &Study, renames: &Renames, delta: &mut Delta) {
     let mut before: HashMap<String, Vec<&Finding>> = HashMap::new();
-    for finding in &base.report.findings {
+    for finding in &base.report().findings {
         before.entry(renamed(finding, renames)).or_default().push(finding);
     }
     let mut unmatched: Vec<(String, &Finding)> = Vec::new();
-    let mut stays = vec![false; head.report.findings.len()];
+    let mut stays = vec![false; head.report().findings.len()];
     let at: HashMap<*const Finding, usize> =
-        head.report.findings.iter().enumerate().map(|(at, finding)| (std::ptr::from_ref(finding), at)).collect();
+        head.report().findings.iter().enumerate().map(|(at, finding)| (std::ptr::from_ref(finding), at)).collect();
     let mut mark = |finding: &Finding| stays[at[&std::ptr::from_ref(finding)]] = true;
     // Those that say the same words are the same, before any others.
-    for finding in &head.report.findings {
+    for finding in &head.report().findings {
         let print = finding.fingerprint();
         let known = before.get_mut(&print);
         let same = known.and_then(|known| {
@@ -76,7 +77,7 @@ pub(super) fn subtract(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, renames: 
     let mut gone: Vec<&Finding> = before.into_values().flatten().collect();
     gone.sort_by(|a, b| a.order().cmp(&b.order()).then_with(|| a.record.cmp(&b.record)));
     if !of_files.is_empty() && gone.iter().any(|finding| finding.record.is_none()) {
-        let moves = Moves::new(base.values.graph.loaded, head.values.graph.loaded);
+        let moves = Moves::new(&base.loaded, &head.loaded);
         for finding in of_files {
             if let Some(at) = gone.iter().position(|old| moves.join(old, finding)) {
                 gone.remove(at);
@@ -84,12 +85,12 @@ pub(super) fn subtract(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, renames: 
             }
         }
     }
-    for (finding, stays) in head.report.findings.iter().zip(stays) {
+    for (finding, stays) in head.report().findings.iter().zip(stays) {
         let list = if stays { &mut delta.unchanged } else { &mut delta.new };
         list.push(finding.clone());
     }
     let mut waived: HashMap<String, &Finding> =
-        head.report.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
+        head.report().waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
     for finding in gone {
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
         delta.fixed.push(Finding { waiver, ..finding.clone() });

@@ -1,19 +1,21 @@
 //! Targets whose limit moved, and the revision that records it.
 
+use schema::Quantity;
 use schema::records::{Body, Target};
 
-use super::{Delta, Renames, Side};
-use crate::Loaded;
+use super::{Delta, Renames};
+use crate::ids::RecordId;
+use crate::study::Study;
 
 /// A target whose limit is another one.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LimitMove {
     /// The target in base.
-    pub base: usize,
+    pub base: RecordId,
     /// The target in head.
-    pub head: usize,
+    pub head: RecordId,
     /// The revision in head that records the new limit, by its index there.
-    pub revision: Option<usize>,
+    pub revision: Option<RecordId>,
 }
 
 fn same_limit(a: &Target, b: &Target) -> bool {
@@ -28,22 +30,15 @@ fn begins_at(revision: &Body, target: &Target) -> bool {
 }
 
 /// The revision of a target that leads to one of its limits; the latest of them.
-fn recorded(loaded: &Loaded, target: usize) -> Option<usize> {
-    let record = loaded.record(target);
-    let Body::Target(limits) = &record.body else { return None };
-    let entries = loaded.entries.iter().enumerate();
-    let leading = entries.filter_map(|(index, entry)| match &entry.record.body {
-        Body::Revision(revision) if revision.of.as_ref() == Some(&record.id) => {
-            let to = revision.to.as_ref()?;
-            limits.limit().any(|(_, limit)| limit.same_value(to)).then_some((revision.date, index))
-        }
-        _ => None,
-    });
-    leading.max().map(|(_, index)| index)
+fn recorded(study: &Study, target: RecordId) -> Option<RecordId> {
+    let limits = study.loaded.target(target)?;
+    let leads = |to: &Quantity| limits.limit().any(|(_, limit)| limit.same_value(to));
+    let mut revisions = study.graph.revisions(target).into_iter().rev();
+    revisions.find(|(_, revision)| revision.to.as_ref().is_some_and(leads)).map(|(id, _)| id)
 }
 
-pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, delta: &mut Delta) {
-    let (before, after) = (base.values.graph.loaded, head.values.graph.loaded);
+pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
+    let (before, after) = (&base.loaded, &head.loaded);
     for &(old, new) in delta.edited.iter().chain(&delta.renamed) {
         let (Body::Target(was), Body::Target(is)) = (&before.record(old).body, &after.record(new).body) else {
             continue;
@@ -52,7 +47,7 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
             continue;
         }
         // A revision that base has recorded an earlier move, unless it was written ahead of this one.
-        let revision = recorded(after, new).filter(|revision| {
+        let revision = recorded(head, new).filter(|revision| {
             let Some(old) = renames.base_of[*revision] else { return true };
             let (then, body) = (&before.record(old).body, &after.record(*revision).body);
             // One whose end was edited was agreed for another limit.

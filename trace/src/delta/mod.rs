@@ -4,26 +4,21 @@
 //! Nothing is told by line or file, so that a move or another order of files is no difference.
 
 mod findings;
+mod headlines;
 mod limits;
+mod older;
 mod records;
 mod values;
 
+pub use headlines::{Headline, HeadlineOf, StatusChange};
 pub use limits::LimitMove;
+pub use older::Older;
 pub use records::Renames;
-pub use values::{Cause, ValueMove};
+pub use values::{Cause, Named, ValueMove};
 
 use crate::finding::Finding;
-use crate::report::Report;
-use crate::values::Values;
-
-/// One of the two states, evaluated.
-#[derive(Clone, Copy)]
-pub struct Side<'s, 'g, 'r> {
-    /// Its values.
-    pub values: &'s Values<'g, 'r>,
-    /// What its checks found.
-    pub report: &'s Report,
-}
+use crate::ids::RecordId;
+use crate::study::Study;
 
 /// The difference from base to head.
 #[derive(Debug, Default)]
@@ -35,13 +30,13 @@ pub struct Delta {
     /// The findings of head that base has too.
     pub unchanged: Vec<Finding>,
     /// The records that head alone has, by their index there.
-    pub added: Vec<usize>,
+    pub added: Vec<RecordId>,
     /// The records that base alone has, by their index there.
-    pub removed: Vec<usize>,
+    pub removed: Vec<RecordId>,
     /// The records that have another id: their index in base and in head.
-    pub renamed: Vec<(usize, usize)>,
+    pub renamed: Vec<(RecordId, RecordId)>,
     /// The records that say something else: their index in base and in head.
-    pub edited: Vec<(usize, usize)>,
+    pub edited: Vec<(RecordId, RecordId)>,
     /// The targets whose limit moved.
     pub limits: Vec<LimitMove>,
     /// The values of targets, events, goals and amounts that changed.
@@ -52,8 +47,8 @@ pub struct Delta {
 
 impl Delta {
     /// Subtracts base from head.
-    pub fn new(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>) -> Self {
-        let renames = Renames::new(base.values.graph.loaded, head.values.graph.loaded);
+    pub fn new(base: &Study, head: &Study) -> Self {
+        let renames = Renames::new(&base.loaded, &head.loaded);
         let mut delta = Self::default();
         findings::subtract(base, head, &renames, &mut delta);
         records::subtract(&renames, base, head, &mut delta);
@@ -63,8 +58,8 @@ impl Delta {
     }
 
     /// The findings alone: what a commit brings.
-    pub fn findings(base: Side<'_, '_, '_>, head: Side<'_, '_, '_>) -> Self {
-        let renames = Renames::new(base.values.graph.loaded, head.values.graph.loaded);
+    pub fn findings(base: &Study, head: &Study) -> Self {
+        let renames = Renames::new(&base.loaded, &head.loaded);
         let mut delta = Self::default();
         findings::subtract(base, head, &renames, &mut delta);
         delta

@@ -6,16 +6,25 @@ use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
 use schema::records::Body;
 
-use super::{Delta, Renames, Side};
-use crate::values::{Key, Node, Values};
+use super::{Delta, Renames};
+use crate::ids::{NodeId, RecordId};
+use crate::study::Study;
+use crate::values::{Key, Values};
+
+/// The node that a changed value is named by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Named {
+    /// A node of head.
+    Head(NodeId),
+    /// A node of base, where head has lost it.
+    Base(NodeId),
+}
 
 /// A value that changed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ValueMove {
-    /// Its node in base, where it is there.
-    pub base: Option<Node>,
-    /// Its node in head, where it is there.
-    pub head: Option<Node>,
+    /// Its node in head, or in base where head does not have it.
+    pub named: Named,
     /// Its value in base, in SI.
     pub before: Option<f64>,
     /// Its value in head, in SI.
@@ -29,7 +38,7 @@ pub struct Cause {
     pub value: ValueMove,
     /// The values that changed on the way from it up to an event and the goal, itself first: nodes of head, or of base
     /// where head has lost it.
-    pub way: Vec<Node>,
+    pub way: Vec<NodeId>,
     /// What it brings the first goal in points, reckoned straight from the derivatives.
     pub points: Option<f64>,
 }
@@ -45,17 +54,17 @@ fn same(a: Option<f64>, b: Option<f64>) -> bool {
 
 /// The nodes of one side as the other side knows them.
 struct Counterparts {
-    base_of: Vec<Option<Node>>,
-    head_of: Vec<Option<Node>>,
+    base_of: Vec<Option<NodeId>>,
+    head_of: Vec<Option<NodeId>>,
 }
 
 impl Counterparts {
-    fn new(renames: &Renames, base: &Values<'_, '_>, head: &Values<'_, '_>) -> Self {
+    fn new(renames: &Renames, base: &Values, head: &Values) -> Self {
         let amounts: Vec<Option<u16>> = head.amounts().iter().map(|name| base.amount(name)).collect();
         let mut base_of = vec![None; head.keys.len()];
         let mut head_of = vec![None; base.keys.len()];
-        for (node, key) in head.keys.iter().enumerate() {
-            let record = |index: usize| renames.base_of[index];
+        for (node, key) in head.nodes() {
+            let record = |index: RecordId| renames.base_of[index];
             let amount = |of: u16| amounts[usize::from(of)];
             let before = match key {
                 Key::Record(index) => record(*index).map(Key::Record),
@@ -75,29 +84,24 @@ impl Counterparts {
     }
 }
 
-pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_, '_, '_>, delta: &mut Delta) {
-    let (old, new) = (base.values, head.values);
+pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
+    let (old, new) = (base.values(), head.values());
     let twins = Counterparts::new(renames, old, new);
-    let moved = |before: Option<Node>, after: Option<Node>| ValueMove {
-        base: before,
-        head: after,
-        before: before.and_then(|node| old.value(node)),
-        after: after.and_then(|node| new.value(node)),
+    let moved = |node: NodeId| ValueMove {
+        named: Named::Head(node),
+        before: twins.base_of[node].and_then(|node| old.value(node)),
+        after: new.value(node),
     };
-    let changed: Vec<bool> = (0..new.keys.len())
-        .map(|node| {
-            let both = moved(twins.base_of[node], Some(node));
-            !same(both.before, both.after)
-        })
-        .collect();
+    let has_changed = |moved: ValueMove| !same(moved.before, moved.after);
+    let changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(moved(node))).collect();
     let gone: Vec<bool> =
-        (0..old.keys.len()).map(|node| twins.head_of[node].is_none() && old.value(node).is_some()).collect();
+        NodeId::all(old.keys.len()).map(|node| twins.head_of[node].is_none() && old.value(node).is_some()).collect();
     // Before as well as after: does it rest on something that has changed or is gone?
-    let rests_on_change = |node: Node| {
+    let rests_on_change = |node: NodeId| {
         let now = new.network.nodes[node].inputs.iter().any(|input| changed[*input]);
         let then = twins.base_of[node].is_some_and(|node| {
             let gone_or_changed =
-                |input: &Node| gone[*input] || twins.head_of[*input].is_some_and(|node| changed[node]);
+                |input: &NodeId| gone[*input] || twins.head_of[*input].is_some_and(|node| changed[node]);
             old.network.nodes[node].inputs.iter().any(gone_or_changed)
         });
         now || then
@@ -105,30 +109,29 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
     let told = |key: &Key| !matches!(key, Key::Local(..));
 
     let up = Dependents::new(new, |node| changed[node]);
-    let worth =
-        head.report.goals.first().map(|goal| (goal.node, new.network.sensitivities(&head.report.partials, goal.node)));
-    for (node, _) in changed.iter().enumerate().filter(|(_, changed)| **changed) {
-        let value = moved(twins.base_of[node], Some(node));
+    let worth = head.goals().first().map(|goal| new.worth_of_all(goal.node));
+    for node in NodeId::all(new.keys.len()).filter(|node| changed[*node]) {
+        let value = moved(node);
         if told(&new.keys[node]) {
             delta.values.push(value.clone());
         }
         if !rests_on_change(node) {
             let way = up.way(new, node);
             // The system that a part left owes the goal nothing for it, where the whole car stays the same.
-            let is_goal = |node: &Node| match new.keys[*node] {
-                Key::Record(index) => matches!(new.graph.loaded.record(index).body, Body::Goal(_)),
+            let is_goal = |node: &NodeId| match new.keys[*node] {
+                Key::Record(index) => new.graph.loaded.goal(index).is_some(),
                 _ => false,
             };
             let reached = worth.as_ref().filter(|_| way.last().is_some_and(is_goal));
-            let points = reached.zip(value.before.zip(value.after)).and_then(|((_, worth), (before, after))| {
+            let points = reached.zip(value.before.zip(value.after)).and_then(|(worth, (before, after))| {
                 Some(new.worth_of_one(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
             });
             delta.causes.push(Cause { value, way, points });
         }
     }
     let up = Dependents::new(old, |node| gone[node] || twins.head_of[node].is_some_and(|node| changed[node]));
-    for node in (0..old.keys.len()).filter(|node| gone[*node]) {
-        let value = moved(Some(node), None);
+    for node in NodeId::all(old.keys.len()).filter(|node| gone[*node]) {
+        let value = ValueMove { named: Named::Base(node), before: old.value(node), after: None };
         if told(&old.keys[node]) {
             delta.values.push(value.clone());
         }
@@ -136,9 +139,9 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
             delta.causes.push(Cause { value, way: up.way(old, node), points: None });
         }
     }
-    let name = |value: &ValueMove| match (value.head, value.base) {
-        (Some(node), _) => new.name(node),
-        (None, node) => node.map(|node| old.name(node)).unwrap_or_default(),
+    let name = |value: &ValueMove| match value.named {
+        Named::Head(node) => new.name(node),
+        Named::Base(node) => old.name(node),
     };
     delta.values.sort_by_cached_key(name);
     let size = |cause: &Cause| cause.points.map_or(0.0, f64::abs);
@@ -152,13 +155,13 @@ pub(super) fn subtract(renames: &Renames, base: Side<'_, '_, '_>, head: Side<'_,
 
 /// Who reads whom, among the values that changed.
 struct Dependents {
-    readers: HashMap<Node, Vec<Node>>,
+    readers: HashMap<NodeId, Vec<NodeId>>,
 }
 
 impl Dependents {
-    fn new(values: &Values<'_, '_>, changed: impl Fn(Node) -> bool) -> Self {
-        let mut readers: HashMap<Node, Vec<Node>> = HashMap::new();
-        for node in (0..values.keys.len()).filter(|node| changed(*node)) {
+    fn new(values: &Values, changed: impl Fn(NodeId) -> bool) -> Self {
+        let mut readers: HashMap<NodeId, Vec<NodeId>> = HashMap::new();
+        for node in NodeId::all(values.keys.len()).filter(|node| changed(*node)) {
             for &input in values.network.nodes[node].inputs.iter().filter(|input| changed(**input)) {
                 readers.entry(input).or_default().push(node);
             }
@@ -167,8 +170,8 @@ impl Dependents {
     }
 
     /// The shortest way from a value to an event, and on to its goal; where it reaches none, to the last value it moves.
-    fn way(&self, values: &Values<'_, '_>, from: Node) -> Vec<Node> {
-        let ends = |node: Node, event: bool| match values.keys[node] {
+    fn way(&self, values: &Values, from: NodeId) -> Vec<NodeId> {
+        let ends = |node: NodeId, event: bool| match values.keys[node] {
             Key::Record(index) => match values.graph.loaded.record(index).body {
                 Body::Event(_) => event,
                 Body::Goal(_) => !event,
@@ -198,8 +201,8 @@ impl Dependents {
         way
     }
 
-    fn search(&self, from: Node, found: impl Fn(Node) -> bool) -> Vec<Node> {
-        let mut before: HashMap<Node, Node> = HashMap::from_iter([(from, from)]);
+    fn search(&self, from: NodeId, found: impl Fn(NodeId) -> bool) -> Vec<NodeId> {
+        let mut before: HashMap<NodeId, NodeId> = HashMap::from_iter([(from, from)]);
         let mut queue = VecDeque::from([from]);
         let mut last = from;
         while let Some(node) = queue.pop_front() {

@@ -7,6 +7,7 @@ use schema::words::{CAR, is_kebab_case, shorten};
 use schema::{Entries, Record};
 
 use super::Link;
+use crate::ids::RecordId;
 use crate::load::{Loaded, is_table};
 
 /// A key that names another record.
@@ -39,11 +40,12 @@ pub enum May {
 }
 
 /// A reference that leads nowhere, or to the wrong kind of record.
-pub struct Broken<'r> {
+#[derive(Debug)]
+pub struct Broken {
     /// The record that names.
-    pub from: usize,
+    pub from: RecordId,
     /// The keys below it.
-    pub route: Vec<&'r str>,
+    pub route: Vec<String>,
     /// Is the name itself a key?
     pub is_key: bool,
     /// What is wrong.
@@ -170,15 +172,18 @@ fn is_name(text: &str) -> bool {
 /// The record that a reference leads to; `None` where it leads to none and need not (the car, a file, a record that could not be read).
 ///
 /// Looking for a near name takes time in the number of records, so it is done only when `suggest` says so.
-pub(super) fn resolve<'r>(
+pub(super) fn resolve(
     loaded: &Loaded,
-    from: usize,
-    reference: &Reference<'r>,
+    from: RecordId,
+    reference: &Reference<'_>,
     suggest: bool,
-) -> Result<Option<usize>, Broken<'r>> {
+) -> Result<Option<RecordId>, Broken> {
     // A list's items are found by their text, so that there the name is the value.
     let is_key = reference.route.len() > 1 && reference.route.last() == Some(&reference.to);
-    let broken = |message: String, help: String| Broken { from, route: reference.route.clone(), is_key, message, help };
+    let broken = |message: String, help: String| {
+        let route = reference.route.iter().map(|key| (*key).to_owned()).collect();
+        Broken { from, route, is_key, message, help }
+    };
     let name = reference.to;
     let (id, amount) = match reference.may_be {
         May::File if loaded.present.contains(name) => return Ok(None),
@@ -206,8 +211,8 @@ pub(super) fn resolve<'r>(
         if loaded.damaged.contains_key(id) {
             return Ok(None);
         }
-        let fits = |index: &usize| allows(reference.may_be, loaded.record(*index).kind(), amount.is_some());
-        let candidates = (0..loaded.entries.len()).filter(|index| fits(index));
+        let fits = |index: &RecordId| allows(reference.may_be, loaded.record(*index).kind(), amount.is_some());
+        let candidates = loaded.record_ids().filter(|index| fits(index));
         let near =
             suggest.then(|| suggest::nearest(id, candidates.map(|index| loaded.record(index).id.as_str()))).flatten();
         let help = match near {

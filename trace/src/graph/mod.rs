@@ -4,14 +4,18 @@ mod cycles;
 mod links;
 mod query;
 
+use std::sync::Arc;
+
 use petgraph::graph::{DiGraph, NodeIndex};
 use petgraph::visit::EdgeRef;
 use petgraph::{Direction, graph::EdgeIndex};
 use schema::records::roles::TierRule;
 use schema::words::CAR;
 
+use crate::ids::RecordId;
 use crate::load::Loaded;
 pub use cycles::Cycle;
+pub(crate) use cycles::shortest_cycle;
 pub use links::{Broken, Reference};
 pub use query::Chains;
 pub use schema::records::Tier;
@@ -60,38 +64,38 @@ pub struct Edge<'r> {
 }
 
 /// The graph of all records; node `i` is entry `i` of [`Loaded`].
-pub struct Graph<'r> {
+#[derive(Debug)]
+pub struct Graph {
     /// Where the records are.
-    pub loaded: &'r Loaded,
+    pub loaded: Arc<Loaded>,
     /// References that lead nowhere, or to the wrong kind of record.
-    pub broken: Vec<Broken<'r>>,
-    edges: DiGraph<(), Edge<'r>, u32>,
+    pub broken: Vec<Broken>,
+    edges: DiGraph<(), Link, u32>,
 }
 
-impl<'r> Graph<'r> {
+impl Graph {
     /// Builds the graph.
-    pub fn new(loaded: &'r Loaded) -> Self {
+    pub fn new(loaded: &Arc<Loaded>) -> Self {
         let mut edges = DiGraph::with_capacity(loaded.entries.len(), loaded.entries.len() * 3);
         for _ in &loaded.entries {
             edges.add_node(());
         }
-        let mut graph = Self { loaded, broken: Vec::new(), edges };
+        let mut broken = Vec::new();
         let suggestions = 5 + 500_000 / loaded.entries.len().max(1);
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            for reference in links::references(&entry.record) {
-                match links::resolve(loaded, index, &reference, graph.broken.len() < suggestions) {
+        for (id, record) in loaded.records() {
+            for reference in links::references(record) {
+                match links::resolve(loaded, id, &reference, broken.len() < suggestions) {
                     Ok(Some(target)) => {
                         if let Some(link) = reference.link {
-                            let edge = Edge { link, reason: reference.reason };
-                            graph.edges.add_edge(node(index), node(target), edge);
+                            edges.add_edge(node(id), node(target), link);
                         }
                     }
                     Ok(None) => {}
-                    Err(broken) => graph.broken.push(broken),
+                    Err(found) => broken.push(found),
                 }
             }
         }
-        graph
+        Self { loaded: Arc::clone(loaded), broken, edges }
     }
 
     /// How many records there are.
@@ -105,54 +109,61 @@ impl<'r> Graph<'r> {
     }
 
     /// The edges from a record, in the order in which they are written.
-    pub fn out(&self, index: usize) -> Vec<(usize, Edge<'r>)> {
-        let mut all: Vec<(EdgeIndex<u32>, usize, Edge<'r>)> = self
-            .edges
-            .edges_directed(node(index), Direction::Outgoing)
-            .map(|edge| (edge.id(), edge.target().index(), *edge.weight()))
-            .collect();
-        all.sort_by_key(|(id, ..)| *id);
-        all.into_iter().map(|(_, to, edge)| (to, edge)).collect()
+    pub fn outgoing(&self, id: RecordId) -> Vec<(RecordId, Edge<'_>)> {
+        self.sorted(id, Direction::Outgoing).map(|(_, to, link)| (to, self.edge(id, to, link))).collect()
     }
 
     /// The edges to a record, in the order of the records they come from.
-    pub fn into(&self, index: usize) -> Vec<(usize, Edge<'r>)> {
-        let mut all: Vec<(EdgeIndex<u32>, usize, Edge<'r>)> = self
-            .edges
-            .edges_directed(node(index), Direction::Incoming)
-            .map(|edge| (edge.id(), edge.source().index(), *edge.weight()))
-            .collect();
+    pub fn incoming(&self, id: RecordId) -> Vec<(RecordId, Edge<'_>)> {
+        self.sorted(id, Direction::Incoming).map(|(_, from, link)| (from, self.edge(from, id, link))).collect()
+    }
+
+    fn sorted(
+        &self,
+        id: RecordId,
+        direction: Direction,
+    ) -> impl Iterator<Item = (EdgeIndex<u32>, RecordId, Link)> + use<> {
+        let edges = self.edges.edges_directed(node(id), direction);
+        let mut all: Vec<_> = edges.map(|edge| (edge.id(), end(&edge, direction), *edge.weight())).collect();
         all.sort_by_key(|(id, ..)| *id);
-        all.into_iter().map(|(_, from, edge)| (from, edge)).collect()
+        all.into_iter()
+    }
+
+    fn edge(&self, from: RecordId, to: RecordId, link: Link) -> Edge<'_> {
+        let serves = || self.loaded.record(from).body.common().serves();
+        let reason = || serves().get(self.loaded.record(to).id.as_str())?.0.as_deref();
+        Edge { link, reason: if link == Link::Serves { reason() } else { None } }
     }
 
     /// What a record serves.
-    pub fn parents(&self, index: usize) -> impl Iterator<Item = usize> + '_ {
-        self.linked(index, Link::Serves, Direction::Outgoing)
+    pub fn parents(&self, id: RecordId) -> impl Iterator<Item = RecordId> + '_ {
+        self.linked(id, Link::Serves, Direction::Outgoing)
     }
 
     /// What serves a record.
-    pub fn children(&self, index: usize) -> impl Iterator<Item = usize> + '_ {
-        self.linked(index, Link::Serves, Direction::Incoming)
+    pub fn children(&self, id: RecordId) -> impl Iterator<Item = RecordId> + '_ {
+        self.linked(id, Link::Serves, Direction::Incoming)
     }
 
     /// The records at the other end of one kind of link.
-    pub fn linked(&self, index: usize, link: Link, direction: Direction) -> impl Iterator<Item = usize> + '_ {
-        self.edges.edges_directed(node(index), direction).filter(move |edge| edge.weight().link == link).map(
-            move |edge| match direction {
-                Direction::Outgoing => edge.target().index(),
-                Direction::Incoming => edge.source().index(),
-            },
-        )
+    pub fn linked(&self, id: RecordId, link: Link, direction: Direction) -> impl Iterator<Item = RecordId> + '_ {
+        let edges = self.edges.edges_directed(node(id), direction);
+        edges.filter(move |edge| *edge.weight() == link).map(move |edge| end(&edge, direction))
     }
 
     /// All edges, by the record they come from.
-    pub fn edges(&self) -> impl Iterator<Item = (usize, usize, Edge<'r>)> + '_ {
-        self.edges.edge_references().map(|edge| (edge.source().index(), edge.target().index(), *edge.weight()))
+    pub fn edges(&self) -> impl Iterator<Item = (RecordId, RecordId, Edge<'_>)> + '_ {
+        self.pairs().map(|(from, to, link)| (from, to, self.edge(from, to, link)))
+    }
+
+    /// All edges without their reasons.
+    fn pairs(&self) -> impl Iterator<Item = (RecordId, RecordId, Link)> + '_ {
+        let edges = self.edges.edge_references();
+        edges.map(|edge| (record_of(edge.source()), record_of(edge.target()), *edge.weight()))
     }
 
     /// The tier of a record; `None` for records outside the chain.
-    pub fn tier(&self, index: usize) -> Option<Tier> {
+    pub fn tier(&self, index: RecordId) -> Option<Tier> {
         let record = self.loaded.record(index);
         match record.kind().roles().tier {
             TierRule::Fixed(tier) => Some(tier),
@@ -172,23 +183,27 @@ impl<'r> Graph<'r> {
         }
     }
 
-    /// The lead of a record: its own, else that of the system it belongs to.
-    pub fn lead(&self, index: usize) -> Option<&'r str> {
-        let mut at = index;
-        // A system inside itself would turn for ever; no car is 20 systems deep.
-        for _ in 0..20 {
-            let record = self.loaded.record(at);
-            if let Some(lead) = record.body.common().lead().filter(|lead| !lead.trim().is_empty()) {
-                return Some(lead);
-            }
-            at = self.loaded.find(record.about()?.as_str())?;
-        }
-        None
+    /// The lead of a record: its own, else that of the nearest system around it.
+    pub fn lead(&self, id: RecordId) -> Option<&str> {
+        let lead = |id| self.loaded.record(id).body.common().lead().filter(|lead| !lead.trim().is_empty());
+        self.enclosing(id).find_map(lead)
     }
 }
 
-fn node(index: usize) -> NodeIndex<u32> {
-    NodeIndex::new(index)
+fn node(id: RecordId) -> NodeIndex<u32> {
+    NodeIndex::new(id.index())
+}
+
+fn record_of(node: NodeIndex<u32>) -> RecordId {
+    RecordId::new(node.index())
+}
+
+/// The record at the other end of an edge.
+fn end(edge: &impl EdgeRef<NodeId = NodeIndex<u32>>, direction: Direction) -> RecordId {
+    record_of(match direction {
+        Direction::Outgoing => edge.target(),
+        Direction::Incoming => edge.source(),
+    })
 }
 
 #[cfg(test)]

@@ -3,9 +3,9 @@
 use super::*;
 use crate::snapshot::Snapshot;
 
-fn loaded(records: &str) -> Loaded {
+fn loaded(records: &str) -> Arc<Loaded> {
     let file = crate::snapshot::File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().into()) };
-    Loaded::from_snapshot(Snapshot::in_memory(vec![file]))
+    Arc::new(Loaded::from_snapshot(Snapshot::in_memory(vec![file])))
 }
 
 const CHAIN: &str = "
@@ -29,7 +29,7 @@ fn distances_chains_and_what_is_below() {
     let chains = Chains::new(&graph);
     let at = |id: &str| loaded.find(id).unwrap();
     let names =
-        |way: Vec<usize>| way.into_iter().map(|i| loaded.record(i).id.to_string()).collect::<Vec<_>>().join(" ");
+        |way: Vec<RecordId>| way.into_iter().map(|i| loaded.record(i).id.to_string()).collect::<Vec<_>>().join(" ");
     assert_eq!(["g", "e", "t", "u", "p"].map(|id| chains.distance(at(id))), [0, 1, 1, 2, 2].map(Some));
     assert_eq!(chains.distance(at("loose")), None);
     assert_eq!(names(chains.up(at("p"))), "p t g", "the shortest way");

@@ -7,13 +7,14 @@ use schema::quantity::same_number;
 use schema::records::{Body, Revision, Target};
 
 use super::{History, Life, LimitMove, ends};
+use crate::ids::RecordId;
 use crate::load::Loaded;
 use crate::values::Limit;
 
 /// A revision of a target.
 pub(crate) struct Agreed<'r> {
     /// Its record.
-    pub(crate) index: usize,
+    pub(crate) index: RecordId,
     /// What it says.
     pub(crate) revision: &'r Revision,
     /// The step in which it came; the first where there is no history.
@@ -35,7 +36,7 @@ pub(crate) fn agreed<'r>(
     history: Option<&History>,
     moves: &[LimitMove],
     target: &Target,
-    about: impl Iterator<Item = usize>,
+    about: impl Iterator<Item = RecordId>,
 ) -> Vec<Agreed<'r>> {
     let dimension = target.limit().next().map(|(_, limit)| limit.unit().dimension());
     let bodies = about.filter_map(|index| match &loaded.record(index).body {

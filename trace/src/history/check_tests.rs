@@ -3,11 +3,9 @@
 use schema::Day;
 
 use super::{Past, scripted};
-use crate::graph::Graph;
 use crate::load::Loaded;
-use crate::report::Report;
 use crate::snapshot::{File, Snapshot};
-use crate::values::Values;
+use crate::study::Study;
 
 /// The findings of the checks of the history after the last state: check, record and message.
 fn told(states: &[(&str, String)]) -> Vec<String> {
@@ -17,10 +15,9 @@ fn told(states: &[(&str, String)]) -> Vec<String> {
     snapshot.settings = schema::read::settings(b"growth: {mass: {drawn: 5 %, weighed: 0 %}}").0;
     let loaded = Loaded::from_snapshot(snapshot);
     assert_eq!(loaded.unread(), 0, "{:?}", loaded.problems);
-    let graph = Graph::new(&loaded);
-    let values = Values::new(&graph);
     let past = Past::Known(Box::new(scripted(&states)));
-    let report = Report::with_history(&values, Day::parse("2027-03-19").unwrap(), &past);
+    let study = Study::new(loaded, Day::parse("2027-03-19").unwrap(), past);
+    let report = study.report();
     let own = report.findings.iter().filter(|finding| finding.check.group == crate::checks::Group::History);
     own.map(|f| format!("{} {}: {}", f.check.name, f.record.as_deref().unwrap_or("-"), f.message)).collect()
 }

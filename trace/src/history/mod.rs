@@ -15,6 +15,7 @@ mod lives;
 mod log;
 mod log_codec;
 pub mod outlook;
+pub mod story;
 #[cfg(test)]
 mod tests;
 

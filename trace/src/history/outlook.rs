@@ -1,5 +1,7 @@
 //! The evaluated state at a commit: the values of its complete value graph, calculated from its records.
 
+use std::sync::Arc;
+
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Unit;
 use schema::records::Body;
@@ -8,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::cache::CacheFile;
 use super::{Commit, History};
 use crate::graph::Graph;
+use crate::ids::NodeId;
 use crate::load::{Loaded, Pool};
 use crate::values::{Key, Limit, Status, Values};
 
@@ -57,12 +60,11 @@ impl CommitState {
     }
 
     /// The state of records that were loaded.
-    pub fn of(loaded: &Loaded) -> Self {
-        let graph = Graph::new(loaded);
-        let values = Values::new(&graph);
+    pub fn of(loaded: &Arc<Loaded>) -> Self {
+        let values = Values::new(&Arc::new(Graph::new(loaded)));
         let gradients = values.gradients();
         let mut past = HashMap::new();
-        let without_limit = |node: usize| PastValue {
+        let without_limit = |node: NodeId| PastValue {
             value: values.value(node),
             uncertainty: gradients.uncertainty(&values.network, node),
             limit: None,
@@ -70,19 +72,19 @@ impl CommitState {
             origin: String::new(),
             unit: values.unit(node).to_string(),
         };
-        for standing in values.standings(&gradients) {
+        for standing in values.standings(gradients) {
             let origin = values.origin(standing.index).word().to_owned();
             let (limit, status) = (Some(standing.limit), Some(standing.status));
             let value = PastValue { limit, status, origin, ..without_limit(standing.node) };
             past.insert(values.name(standing.node), value);
         }
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&entry.record.body, values.of_record(index)) {
+        for (index, record) in loaded.records() {
+            if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
                 let origin = values.origin(index).word().to_owned();
                 past.insert(values.name(node), PastValue { origin, ..without_limit(node) });
             }
         }
-        for (node, key) in values.keys.iter().enumerate() {
+        for (node, key) in values.nodes() {
             // The amounts of single parts are in their records; there are too many to keep.
             if matches!(key, Key::Group(..)) && values.value(node).is_some() {
                 past.insert(values.name(node), PastValue { origin: "total".to_owned(), ..without_limit(node) });
@@ -93,14 +95,14 @@ impl CommitState {
 }
 
 /// The records of a commit of the history: the only place that loads them.
-fn load_at(loaded: &Loaded, commit: &Commit, pool: &mut Pool, before: Option<&Loaded>) -> Option<Loaded> {
+fn load_at(loaded: &Loaded, commit: &Commit, pool: &mut Pool, before: Option<&Arc<Loaded>>) -> Option<Arc<Loaded>> {
     let other = before.map(|before| &before.snapshot);
     let snapshot = loaded.snapshot.at(commit.id.as_deref()?, &commit.prefix, other).ok()?;
-    Some(Loaded::from_pool(snapshot, pool))
+    Some(Arc::new(Loaded::from_pool(snapshot, pool)))
 }
 
 /// The evaluated state at one commit of a history; `None` if its records cannot be read any more.
-pub fn state_at(loaded: &Loaded, history: &History, commit: usize) -> Option<CommitState> {
+pub fn state_at(loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
     states_of(loaded, &[history.steps.get(commit)?], &mut |_, _| {}).pop().flatten()
 }
 
@@ -109,7 +111,7 @@ pub fn state_at(loaded: &Loaded, history: &History, commit: usize) -> Option<Com
 ///
 /// `tick` is called with the number of states that are evaluated, and the number of all.
 pub fn states(
-    loaded: &Loaded,
+    loaded: &Arc<Loaded>,
     history: &History,
     most: usize,
     tick: &mut dyn FnMut(usize, usize),
@@ -140,7 +142,11 @@ fn last_of_periods(commits: &[Commit], most: usize) -> Vec<usize> {
 }
 
 /// The states of these commits: from the cache, or from their records.
-fn states_of(loaded: &Loaded, commits: &[&Commit], tick: &mut dyn FnMut(usize, usize)) -> Vec<Option<CommitState>> {
+fn states_of(
+    loaded: &Arc<Loaded>,
+    commits: &[&Commit],
+    tick: &mut dyn FnMut(usize, usize),
+) -> Vec<Option<CommitState>> {
     let cache = CacheFile::of_states(&loaded.snapshot);
     let kept = cache.as_ref().map(CacheFile::read).unwrap_or_default();
     let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();

@@ -7,10 +7,11 @@
 use foldhash::{HashMap, HashMapExt as _};
 use schema::Quantity;
 use schema::quantity::Dimension;
-use schema::records::{Body, Target};
+use schema::records::Target;
 use schema::words::CAR;
 
-use super::{Gradients, Node, Values, build};
+use super::{Gradients, Values, build};
+use crate::ids::{NodeId, RecordId};
 
 /// A part in 10^9 is no difference.
 const SLACK: f64 = 1e-9;
@@ -19,9 +20,9 @@ const SLACK: f64 = 1e-9;
 #[derive(Clone, Debug)]
 pub struct Budget {
     /// The target.
-    pub index: usize,
+    pub index: RecordId,
     /// Its node.
-    pub node: Node,
+    pub node: NodeId,
     /// What adds up, where it is an amount of parts.
     pub amount: Option<String>,
     /// The upper limit.
@@ -37,7 +38,7 @@ pub struct Budget {
     /// How much of the value is growth allowance, where it is a roll-up.
     pub growth: Option<f64>,
     /// The target it is itself a share of.
-    pub share_of: Option<usize>,
+    pub share_of: Option<RecordId>,
     /// Its shares, those with the least room first.
     pub shares: Vec<Share>,
     /// The sum of its shares' limits.
@@ -45,18 +46,18 @@ pub struct Budget {
     /// What parts take that lie in no share.
     pub outside: f64,
     /// The systems of these parts, and how much of it each.
-    pub without_share: Vec<(usize, f64)>,
+    pub without_share: Vec<(RecordId, f64)>,
     /// Shares that cannot be counted, since they are in another unit or have no upper limit.
-    pub misfits: Vec<usize>,
+    pub misfits: Vec<RecordId>,
 }
 
 /// A share of a budget.
 #[derive(Clone, Debug)]
 pub struct Share {
     /// The target.
-    pub index: usize,
+    pub index: RecordId,
     /// Its node.
-    pub node: Node,
+    pub node: NodeId,
     /// The upper limit, in SI.
     pub limit: f64,
     /// The value, if there is one.
@@ -113,26 +114,23 @@ fn over(value: Option<f64>, limit: f64) -> Option<f64> {
 }
 
 /// What a target is about: the car where it is none.
-pub(super) type Owner = Option<usize>;
+pub(super) type Owner = Option<RecordId>;
 
-impl Values<'_, '_> {
+impl Values {
     /// Every budget, in the order of the records.
     pub fn budgets(&self, gradients: &Gradients) -> Vec<Budget> {
-        let loaded = self.graph.loaded;
-        let mut shares_of: HashMap<usize, Vec<usize>> = HashMap::new();
-        let mut targets: Vec<(usize, &Target)> = Vec::new();
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            let Body::Target(target) = &entry.record.body else { continue };
-            targets.push((index, target));
+        let loaded = &*self.graph.loaded;
+        let mut shares_of: HashMap<RecordId, Vec<RecordId>> = HashMap::new();
+        for (index, _, target) in loaded.targets() {
             let whole = target.share_of.as_ref().and_then(|id| loaded.find(id.as_str()));
             if let Some(whole) = whole.filter(|whole| *whole != index) {
                 shares_of.entry(whole).or_default().push(index);
             }
         }
-        let mut budgets: Vec<Budget> = targets
-            .iter()
-            .filter(|(index, target)| target.total.is_some() || shares_of.contains_key(index))
-            .filter_map(|(index, target)| self.budget(*index, target, gradients, shares_of.get(index)))
+        let mut budgets: Vec<Budget> = loaded
+            .targets()
+            .filter(|(index, _, target)| target.total.is_some() || shares_of.contains_key(index))
+            .filter_map(|(index, _, target)| self.budget(index, target, gradients, shares_of.get(&index)))
             .collect();
         self.fill_from_parts(&mut budgets);
         for budget in &mut budgets {
@@ -143,11 +141,8 @@ impl Values<'_, '_> {
         budgets
     }
 
-    pub(super) fn target(&self, index: usize) -> Option<&Target> {
-        match &self.graph.loaded.record(index).body {
-            Body::Target(target) => Some(target),
-            _ => None,
-        }
+    pub(super) fn target(&self, index: RecordId) -> Option<&Target> {
+        self.graph.loaded.target(index)
     }
 
     /// A quantity in SI, where it has this dimension once its money is the team's.
@@ -158,10 +153,10 @@ impl Values<'_, '_> {
 
     fn budget(
         &self,
-        index: usize,
+        index: RecordId,
         target: &Target,
         gradients: &Gradients,
-        shares: Option<&Vec<usize>>,
+        shares: Option<&Vec<RecordId>>,
     ) -> Option<Budget> {
         let node = self.of_record(index)?;
         let dimension = self.dimension(node);
@@ -195,7 +190,7 @@ impl Values<'_, '_> {
         })
     }
 
-    fn share(&self, index: usize, dimension: Dimension, gradients: &Gradients) -> Option<Share> {
+    fn share(&self, index: RecordId, dimension: Dimension, gradients: &Gradients) -> Option<Share> {
         let target = self.target(index)?;
         let node = self.of_record(index)?;
         let limit = self.fitting(upper(target)?, dimension)?;
@@ -204,7 +199,7 @@ impl Values<'_, '_> {
         Some(Share { index, node, limit, value: self.value(node), uncertainty, growth: None, safety_critical })
     }
 
-    pub(super) fn owner(&self, index: usize) -> Option<Owner> {
+    pub(super) fn owner(&self, index: RecordId) -> Option<Owner> {
         let of = self.target(index)?.of.as_ref()?.as_str();
         if of == CAR { Some(None) } else { self.graph.loaded.find(of).map(Some) }
     }

@@ -3,47 +3,48 @@
 mod analyses;
 mod events;
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::{Formula, FormulaErrorKind};
 use schema::quantity::{Dimension, Unit};
-use schema::records::{Body, Expression, Target};
+use schema::records::{Body, Expression, Target, TestResult};
 use schema::words::{CAR, Code};
-use schema::{Day, Entries, Id, Quantity, suggest};
+use schema::{Entries, Id, Quantity, suggest};
 
-use super::network::{Call, Network, Node, Rule, Value};
+use super::network::{Call, Network, Rule, Value};
 use super::problems::{ValueProblem, ValueProblemKind};
 use super::{Key, Measured, Origin, Values, order, sheets};
 use crate::graph::Graph;
+use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
 
 /// What a system or the car holds of an amount, each with its factor.
-type Members = Vec<(Node, f64)>;
+type Members = Vec<(NodeId, f64)>;
 
 /// Where the text of a node stands.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Place {
-    pub(super) record: usize,
+#[derive(Clone, Debug)]
+pub(super) struct Field {
+    pub(super) record: RecordId,
     pub(super) route: Vec<String>,
 }
 
-pub(super) struct Builder<'g, 'r> {
-    pub(super) graph: &'g Graph<'r>,
+pub(super) struct Builder<'g> {
+    pub(super) graph: &'g Graph,
     pub(super) network: Network,
     pub(super) keys: Vec<Key>,
-    pub(super) places: Vec<Place>,
+    pub(super) places: Vec<Field>,
     /// The dimension a node must have, where that is known before its inputs are.
     pub(super) wanted: Vec<Option<Dimension>>,
-    pub(super) by_key: HashMap<Key, Node>,
+    pub(super) by_key: HashMap<Key, NodeId>,
     pub(super) amounts: Vec<Box<str>>,
-    pub(super) origins: HashMap<usize, Origin>,
+    pub(super) origins: HashMap<RecordId, Origin>,
     pub(super) problems: Vec<ValueProblem>,
     measured: Measured,
 }
 
 /// Builds and evaluates the value graph of all records.
-pub(super) fn build<'g, 'r>(graph: &'g Graph<'r>, measured: Measured) -> Values<'g, 'r> {
+pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     let mut builder = Builder {
         graph,
         network: Network::default(),
@@ -66,7 +67,9 @@ pub(super) fn build<'g, 'r>(graph: &'g Graph<'r>, measured: Measured) -> Values<
     let state = builder.network.evaluate();
     builder.failures(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
-    Values { graph, network, state, keys, problems, amounts, by_key, origins }
+    let (partials, gradients) = (OnceLock::new(), OnceLock::new());
+    let graph = Arc::clone(graph);
+    Values { graph, network, state, keys, problems, amounts, by_key, origins, partials, gradients }
 }
 
 /// A unit in the team's currency where the settings have a rate: the unit, and value and uncertainty in SI.
@@ -81,9 +84,9 @@ pub(super) fn in_currency(rates: &Entries<Code, Quantity>, quantity: &Quantity) 
     }
 }
 
-impl<'r> Builder<'_, 'r> {
-    fn add(&mut self, key: Key, place: Place, wanted: Option<Dimension>) -> Node {
-        let node = self.network.nodes.len();
+impl Builder<'_> {
+    fn add(&mut self, key: Key, place: Field, wanted: Option<Dimension>) -> NodeId {
+        let node = NodeId::new(self.network.nodes.len());
         let unit = Unit::si(wanted.unwrap_or_default());
         let dimension = wanted.unwrap_or_default();
         self.network.nodes.push(Value { rule: Rule::None, inputs: Vec::new(), dimension, unit, uncertainty: 0.0 });
@@ -97,12 +100,12 @@ impl<'r> Builder<'_, 'r> {
     pub(super) fn tell(
         &mut self,
         kind: ValueProblemKind,
-        place: &Place,
+        place: &Field,
         offset: usize,
         message: impl Into<String>,
         help: impl Into<String>,
     ) {
-        let Place { record, route } = place.clone();
+        let Field { record, route } = place.clone();
         self.problems.push(ValueProblem { kind, record, route, offset, message: message.into(), help: help.into() });
     }
 
@@ -117,11 +120,11 @@ impl<'r> Builder<'_, 'r> {
     }
 
     fn declare(&mut self) {
-        let loaded = self.graph.loaded;
-        for (index, entry) in loaded.entries.iter().enumerate() {
+        let loaded = &*self.graph.loaded;
+        for (index, record) in loaded.records() {
             let place =
-                |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
-            match &entry.record.body {
+                |route: &[&str]| Field { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+            match &record.body {
                 Body::Goal(_) | Body::Event(_) => {
                     let node = self.add(Key::Record(index), place(&[]), Some(Dimension::points()));
                     self.network.nodes[node].unit = Unit::parse("pts").unwrap_or_else(|_| Unit::one());
@@ -144,7 +147,7 @@ impl<'r> Builder<'_, 'r> {
                     self.add(Key::Local(index, name.as_str().into()), place(&route), None);
                 }
             };
-            match &entry.record.body {
+            match &record.body {
                 Body::Event(event) => {
                     local(&event.reads, &["reads"]);
                     if let Some(score) = &event.score {
@@ -168,7 +171,7 @@ impl<'r> Builder<'_, 'r> {
         in_currency(&self.graph.loaded.settings().rates, quantity)
     }
 
-    fn give(&mut self, node: Node, quantity: &Quantity, place: &Place) {
+    fn give(&mut self, node: NodeId, quantity: &Quantity, place: &Field) {
         let (unit, value, uncertainty) = self.in_currency(quantity);
         if let Some(wanted) = self.wanted[node]
             && wanted != unit.dimension()
@@ -185,14 +188,14 @@ impl<'r> Builder<'_, 'r> {
         own.uncertainty = uncertainty;
     }
 
-    pub(super) fn mismatch(&mut self, place: &Place, offset: usize, found: Dimension, wanted: Dimension) {
+    pub(super) fn mismatch(&mut self, place: &Field, offset: usize, found: Dimension, wanted: Dimension) {
         let words = |d: Dimension| if d.is_one() { "a plain number".to_owned() } else { format!("`{d}`") };
         let message = format!("this is {}, and {} is needed", words(found), words(wanted));
         self.tell(ValueProblemKind::Unit, place, offset, message, "correct the unit, or what is computed");
     }
 
     /// Defines a node by a text: a quantity, a name or a formula.
-    fn define(&mut self, node: Node, text: &str, place: &Place) {
+    fn define(&mut self, node: NodeId, text: &str, place: &Field) {
         self.places[node] = place.clone();
         if let Ok(quantity) = Quantity::parse(text) {
             self.give(node, &quantity, place);
@@ -234,11 +237,11 @@ impl<'r> Builder<'_, 'r> {
         self.network.nodes[node].rule = Rule::Formula(Arc::new(formula));
     }
 
-    fn broken_is_told(&self, place: &Place) -> bool {
+    fn broken_is_told(&self, place: &Field) -> bool {
         self.graph.broken.iter().any(|broken| broken.from == place.record && broken.route.iter().eq(place.route.iter()))
     }
 
-    fn known_names(&self, record: usize) -> Vec<String> {
+    fn known_names(&self, record: RecordId) -> Vec<String> {
         // Looking through all of a large root for every slip would be slow, and helps nobody.
         let keys = self.keys.iter().take(3000);
         keys.filter_map(|key| match key {
@@ -252,7 +255,7 @@ impl<'r> Builder<'_, 'r> {
         .collect()
     }
 
-    pub(super) fn formula_error(&mut self, place: &Place, error: schema::formula::FormulaError) {
+    pub(super) fn formula_error(&mut self, place: &Field, error: schema::formula::FormulaError) {
         let kind = match error.kind {
             FormulaErrorKind::Syntax => ValueProblemKind::Bad,
             FormulaErrorKind::Unit => ValueProblemKind::Unit,
@@ -261,13 +264,13 @@ impl<'r> Builder<'_, 'r> {
     }
 
     /// The node of a name: local names first, then ids. A local name does not mean itself.
-    fn lookup(&self, record: usize, asking: Node, name: &str) -> Option<Node> {
+    fn lookup(&self, record: RecordId, asking: NodeId, name: &str) -> Option<NodeId> {
         if let Some(&local) = self.by_key.get(&Key::Local(record, name.into()))
             && local != asking
         {
             return Some(local);
         }
-        let loaded = self.graph.loaded;
+        let loaded = &*self.graph.loaded;
         let Some((id, amount)) = name.split_once('.') else {
             return self.by_key.get(&Key::Record(loaded.find(name)?)).copied();
         };
@@ -285,14 +288,13 @@ impl<'r> Builder<'_, 'r> {
 
     /// Amounts of parts, and their roll-up through systems to the car: times count, with growth.
     fn amounts(&mut self) {
-        let loaded = self.graph.loaded;
-        let mut members: HashMap<(Option<usize>, u16), Members> = HashMap::new();
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            let Body::Part(part) = &entry.record.body else { continue };
+        let loaded = &*self.graph.loaded;
+        let mut members: HashMap<(Option<RecordId>, u16), Members> = HashMap::new();
+        for (index, _, part) in loaded.parts() {
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
             for (name, amount) in part.amounts.iter() {
                 let number = self.amount(name.as_str());
-                let place = Place { record: index, route: vec!["amounts".to_owned(), name.to_string()] };
+                let place = Field { record: index, route: vec!["amounts".to_owned(), name.to_string()] };
                 let first = members.get(&(None, number)).and_then(|all| all.first());
                 let wanted = first.map(|(node, _)| self.network.nodes[*node].dimension);
                 let node = self.add(Key::Part(index, number), place.clone(), wanted);
@@ -311,9 +313,8 @@ impl<'r> Builder<'_, 'r> {
                 }
             }
         }
-        let systems: Vec<usize> =
-            (0..loaded.entries.len()).filter(|index| matches!(loaded.record(*index).body, Body::System(_))).collect();
-        let mut within: HashMap<usize, Vec<usize>> = HashMap::new();
+        let systems: Vec<RecordId> = loaded.systems().map(|(system, ..)| system).collect();
+        let mut within: HashMap<RecordId, Vec<RecordId>> = HashMap::new();
         for &inner in &systems {
             if let Some(outer) = loaded.record(inner).about().and_then(|id| loaded.find(id.as_str())) {
                 within.entry(outer).or_default().push(inner);
@@ -324,7 +325,7 @@ impl<'r> Builder<'_, 'r> {
             let Some(first) = first else { continue };
             let (dimension, unit) = (self.network.nodes[first].dimension, self.network.nodes[first].unit.clone());
             for group in std::iter::once(None).chain(systems.iter().copied().map(Some)) {
-                let place = Place { record: group.unwrap_or(0), route: Vec::new() };
+                let place = Field { record: group.unwrap_or(RecordId::new(0)), route: Vec::new() };
                 let node = self.add(Key::Group(group, number), place, Some(dimension));
                 self.network.nodes[node].unit = unit.clone();
             }
@@ -344,7 +345,7 @@ impl<'r> Builder<'_, 'r> {
     /// Defines local names, less those that are a table or a list of the model.
     fn locals(
         &mut self,
-        index: usize,
+        index: RecordId,
         names: &Entries<Id, Expression>,
         route: &[&str],
         model: Option<&'static models::Model>,
@@ -356,52 +357,42 @@ impl<'r> Builder<'_, 'r> {
             }
             let node = self.by_key[&Key::Local(index, name.as_str().into())];
             let route = route.iter().map(|s| (*s).to_owned()).chain([name.to_string()]).collect();
-            self.define(node, text.text(), &Place { record: index, route });
+            self.define(node, text.text(), &Field { record: index, route });
         }
     }
 
     /// The latest result with a value of a record.
-    fn latest_result(&self, index: usize) -> Option<(usize, Quantity)> {
-        let event = matches!(self.graph.loaded.record(index).body, Body::Event(_));
+    fn latest_result(&self, index: RecordId) -> Option<(RecordId, Quantity)> {
+        let event = self.graph.loaded.event(index).is_some();
         if self.measured == Measured::Nothing || (event && self.measured == Measured::BeforeTheContest) {
             return None;
         }
-        let results = self.graph.linked(index, crate::graph::Link::Verifies, petgraph::Direction::Incoming);
-        let dated = results.filter_map(|result| match &self.graph.loaded.record(result).body {
-            Body::Result(body) => Some((body.date?, result, body.value.clone()?)),
-            _ => None,
-        });
-        dated
-            .max_by_key(|(date, result, _): &(Day, usize, _)| (*date, *result))
-            .map(|(_, result, value)| (result, value))
+        let mut results = self.graph.results(index).into_iter().rev();
+        results.find_map(|(id, result)| result.date.and(result.value.clone()).map(|value| (id, value)))
     }
 
     /// Tells another result of the same day, which nothing puts before or after this one.
-    fn rival(&mut self, index: usize, counts: usize) {
-        let loaded = self.graph.loaded;
-        let date = |index: usize| match &loaded.record(index).body {
-            Body::Result(result) if result.value.is_some() => result.date,
-            _ => None,
-        };
-        let results = self.graph.linked(index, crate::graph::Link::Verifies, petgraph::Direction::Incoming);
-        let rival = results.filter(|other| *other != counts && date(*other) == date(counts)).min();
-        if let Some(rival) = rival {
-            let place = Place { record: rival, route: vec!["date".to_owned()] };
+    fn rival(&mut self, index: RecordId, counts: RecordId) {
+        let loaded = &*self.graph.loaded;
+        let date = loaded.result(counts).and_then(|result| result.date);
+        let results = self.graph.results(index);
+        let of_the_day = |other: &TestResult| other.value.is_some() && other.date == date;
+        if let Some((rival, _)) = results.into_iter().find(|(id, other)| *id != counts && of_the_day(other)) {
+            let place = Field { record: rival, route: vec!["date".to_owned()] };
             let message = format!("{} is of the same day, and counts", loaded.record(counts).id);
             self.tell(ValueProblemKind::Twice, &place, 0, message, "put both into one result, or mend a date");
         }
     }
 
     fn targets(&mut self) {
-        let loaded = self.graph.loaded;
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            let Body::Target(target) = &entry.record.body else { continue };
+        let loaded = &*self.graph.loaded;
+        for (index, _, target) in loaded.targets() {
             let node = self.by_key[&Key::Record(index)];
             self.locals(index, &target.given, &["given"], None);
             self.own_value(index, node, target);
             if let Some((result, value)) = self.latest_result(index) {
                 self.rival(index, result);
-                let place = Place { record: result, route: vec!["value".to_owned()] };
+                let place = Field { record: result, route: vec!["value".to_owned()] };
                 self.settle(index, node, Origin::Result(result));
                 self.give(node, &value, &place);
             }
@@ -409,7 +400,7 @@ impl<'r> Builder<'_, 'r> {
     }
 
     /// Clears a node for another source of its value.
-    fn settle(&mut self, index: usize, node: Node, origin: Origin) {
+    fn settle(&mut self, index: RecordId, node: NodeId, origin: Origin) {
         let own = &mut self.network.nodes[node];
         own.inputs.clear();
         own.rule = Rule::None;
@@ -418,8 +409,8 @@ impl<'r> Builder<'_, 'r> {
     }
 
     /// What the target itself says of its value: `formula`, else `total`, else `estimate`.
-    fn own_value(&mut self, index: usize, node: Node, target: &Target) {
-        let place = |key: &str| Place { record: index, route: vec![key.to_owned()] };
+    fn own_value(&mut self, index: RecordId, node: NodeId, target: &Target) {
+        let place = |key: &str| Field { record: index, route: vec![key.to_owned()] };
         let said = [
             ("formula", target.formula.is_some()),
             ("total", target.total.is_some()),
@@ -448,7 +439,7 @@ impl<'r> Builder<'_, 'r> {
         }
     }
 
-    fn total(&mut self, node: Node, target: &Target, amount: &Id, place: &Place) {
+    fn total(&mut self, node: NodeId, target: &Target, amount: &Id, place: &Field) {
         let Some(number) = self.amounts.iter().position(|known| **known == *amount.as_str()).map(|at| at as u16) else {
             let names: Vec<&str> = self.amounts.iter().map(AsRef::as_ref).collect();
             let help = suggest::did_you_mean(amount.as_str(), names, "give it under `amounts` of parts");

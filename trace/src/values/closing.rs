@@ -6,6 +6,7 @@ use schema::Day;
 use super::budgets::{Budget, Share, upper};
 use super::transfer::{self, Closing, Slot};
 use super::{Values, build};
+use crate::ids::RecordId;
 
 /// What would close the gaps of a budget and of the budgets in it.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,7 +20,7 @@ pub enum Transfer {
         /// This much, in SI.
         by: f64,
         /// The share with the largest growth allowance left, and that allowance.
-        growth: Option<(usize, f64)>,
+        growth: Option<(RecordId, f64)>,
     },
     /// The solver found no answer that holds.
     Unsolved,
@@ -29,7 +30,7 @@ pub enum Transfer {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Move {
     /// The target.
-    pub index: usize,
+    pub index: RecordId,
     /// The limit as it is written.
     pub from: String,
     /// The limit as it would be written.
@@ -44,8 +45,8 @@ pub struct Move {
 
 impl Move {
     /// The revision to record when the change is agreed: its id, and the record in one line of YAML.
-    pub fn revision(&self, values: &Values<'_, '_>, day: Day) -> (String, String) {
-        let loaded = values.graph.loaded;
+    pub fn revision(&self, values: &Values, day: Day) -> (String, String) {
+        let loaded = &values.graph.loaded;
         let of = &loaded.record(self.index).id;
         let month = MONTHS[(day.date().month() - 1).clamp(0, 11) as usize];
         let names = [format!("{of}-{month}"), format!("{of}-{day}")];
@@ -78,11 +79,11 @@ struct Placed<'b> {
     slot: Slot,
 }
 
-impl Values<'_, '_> {
+impl Values {
     /// What would close the gaps of a budget that is no share of another, and of all budgets in it: the least change
     /// of limits. No limit goes below the value of its share; a share without a value keeps its limit.
     pub fn transfer(&self, budgets: &[Budget], root: &Budget) -> Transfer {
-        let by_target: HashMap<usize, &Budget> = budgets.iter().map(|budget| (budget.index, budget)).collect();
+        let by_target: HashMap<RecordId, &Budget> = budgets.iter().map(|budget| (budget.index, budget)).collect();
         let mut placed: Vec<Placed<'_>> = Vec::new();
         let mut seen = HashSet::from_iter([root.index]);
         let mut queue = vec![(None, root)];
@@ -113,7 +114,7 @@ impl Values<'_, '_> {
             Closing::Unsolved => Transfer::Unsolved,
             Closing::Short(by) => {
                 let growth = |p: &Placed<'_>| Some((p.share.index, p.share.growth.filter(|growth| *growth > 0.0)?));
-                let mut largest: Option<(usize, f64)> = None;
+                let mut largest: Option<(RecordId, f64)> = None;
                 for (index, growth) in placed.iter().filter(|p| p.slot.inside.is_none()).filter_map(growth) {
                     if largest.is_none_or(|(_, most)| growth > most) {
                         largest = Some((index, growth));

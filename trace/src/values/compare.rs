@@ -1,18 +1,19 @@
 //! Weighing: each alternative of a decision put into the whole car.
 
-use schema::records::{Body, Decision};
+use schema::records::Decision;
 
-use super::network::{Network, Node, Partials, Rule, State};
+use super::network::{Network, Partials, Rule, State};
 use super::status::Status;
 use super::{Gradients, Values};
+use crate::ids::{NodeId, RecordId};
 
 /// A target as an alternative leaves it.
 #[derive(Clone, Debug)]
 pub struct Comparison {
     /// The target's record.
-    pub index: usize,
+    pub index: RecordId,
     /// Its node.
-    pub node: Node,
+    pub node: NodeId,
     /// Its value then, in SI.
     pub value: Option<f64>,
     /// Its expanded uncertainty (k = 2) then.
@@ -40,21 +41,20 @@ pub struct Outcome {
     /// The targets that judge the alternatives.
     pub criteria: Vec<Comparison>,
     /// Targets that are met as the records have it and would not be then, and the other way round.
-    pub newly_at_risk: Vec<usize>,
+    pub newly_at_risk: Vec<RecordId>,
     /// Targets that would be met then and are not now.
-    pub newly_on_target: Vec<usize>,
+    pub newly_on_target: Vec<RecordId>,
 }
 
-impl Values<'_, '_> {
+impl Values {
     /// Puts each alternative of a decision into the whole car; the goal is the first one.
-    pub fn compare(&self, decision: &Decision, goal: Node) -> Vec<Outcome> {
-        let partials = self.network.partials(&self.state);
-        let now = self.network.gradients(&partials);
+    pub fn compare(&self, decision: &Decision, goal: NodeId) -> Vec<Outcome> {
+        let (partials, now) = (self.partials(), self.gradients());
         decision
             .alternatives
             .iter()
             .map(|(name, alternative)| {
-                let set: Vec<(Node, f64, Option<f64>)> = alternative
+                let set: Vec<(NodeId, f64, Option<f64>)> = alternative
                     .sets
                     .iter()
                     .filter_map(|(to, quantity)| {
@@ -65,17 +65,17 @@ impl Values<'_, '_> {
                         (dimension == self.dimension(node)).then_some((node, value, uncertainty))
                     })
                     .collect();
-                let network = self.network.with(&self.state, &partials, &set);
+                let network = self.network.with(&self.state, partials, &set);
                 let state = network.evaluate();
                 let then = network.gradients(&network.partials(&state));
                 let points = Some(state.values[goal]).filter(|points| !points.is_nan());
                 let before = self.value(goal);
                 // What is set with an uncertainty of its own has nothing to do with what it replaces.
-                let fixed: Vec<Node> = set.iter().filter(|(.., own)| own.is_some()).map(|(node, ..)| *node).collect();
+                let fixed: Vec<NodeId> = set.iter().filter(|(.., own)| own.is_some()).map(|(node, ..)| *node).collect();
                 let difference = points.zip(before).map(|(points, before)| {
-                    (points - before, spread(&self.network, &now, &network, &then, goal, &fixed))
+                    (points - before, spread(&self.network, now, &network, &then, goal, &fixed))
                 });
-                let (newly_at_risk, newly_on_target) = self.turned(&now, &network, &state, &then);
+                let (newly_at_risk, newly_on_target) = self.turned(now, &network, &state, &then);
                 Outcome {
                     name: name.to_string(),
                     title: alternative.title.clone(),
@@ -98,7 +98,7 @@ impl Values<'_, '_> {
 
     fn criterion(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Comparison> {
         let index = self.graph.loaded.find(id)?;
-        let Body::Target(target) = &self.graph.loaded.record(index).body else { return None };
+        let target = self.graph.loaded.target(index)?;
         let node = self.of_record(index)?;
         let value = Some(state.values[node]).filter(|value| !value.is_nan());
         let uncertainty = gradients.uncertainty(network, node);
@@ -111,10 +111,16 @@ impl Values<'_, '_> {
     }
 
     /// Targets whose limit is held before and not after, and the other way round.
-    fn turned(&self, now: &Gradients, network: &Network, state: &State, then: &Gradients) -> (Vec<usize>, Vec<usize>) {
+    fn turned(
+        &self,
+        now: &Gradients,
+        network: &Network,
+        state: &State,
+        then: &Gradients,
+    ) -> (Vec<RecordId>, Vec<RecordId>) {
         let (mut newly_at_risk, mut newly_on_target) = (Vec::new(), Vec::new());
-        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
-            let (Body::Target(target), Some(node)) = (&entry.record.body, self.of_record(index)) else { continue };
+        for (index, _, target) in self.graph.loaded.targets() {
+            let Some(node) = self.of_record(index) else { continue };
             let limit = self.limit(target);
             let after = state.values[node];
             let Some(before) = self.value(node).filter(|_| !after.is_nan()) else { continue };
@@ -133,7 +139,7 @@ impl Values<'_, '_> {
 impl Network {
     /// The same graph with some values given: as if the records said so. One that is given without an
     /// uncertainty is as uncertain, relative to its size, as what it stands in place of.
-    pub fn with(&self, state: &State, partials: &Partials, set: &[(Node, f64, Option<f64>)]) -> Self {
+    pub fn with(&self, state: &State, partials: &Partials, set: &[(NodeId, f64, Option<f64>)]) -> Self {
         let mut network = self.clone();
         for &(node, value, uncertainty) in set {
             let before = state.values[node];
@@ -155,10 +161,9 @@ impl Network {
 }
 
 /// The expanded uncertainty of a difference: an input that both sides share counts by the difference of its effects.
-fn spread(before: &Network, now: &Gradients, after: &Network, then: &Gradients, goal: Node, fixed: &[Node]) -> f64 {
-    let term =
-        |network: &Network, (leaf, derivative): &(u32, f64)| derivative * network.nodes[*leaf as usize].uncertainty;
-    let mut terms: std::collections::BTreeMap<u32, (f64, f64)> = std::collections::BTreeMap::new();
+fn spread(before: &Network, now: &Gradients, after: &Network, then: &Gradients, goal: NodeId, fixed: &[NodeId]) -> f64 {
+    let term = |network: &Network, (leaf, derivative): &(NodeId, f64)| derivative * network.nodes[*leaf].uncertainty;
+    let mut terms: std::collections::BTreeMap<NodeId, (f64, f64)> = std::collections::BTreeMap::new();
     for pair in now.of(goal) {
         terms.entry(pair.0).or_default().0 = term(before, pair);
     }
@@ -167,7 +172,7 @@ fn spread(before: &Network, now: &Gradients, after: &Network, then: &Gradients, 
     }
     let squares = terms.iter().map(|(leaf, (a, b))| {
         // A value that the alternative sets has nothing to do with the one it replaces.
-        if fixed.contains(&(*leaf as usize)) { a * a + b * b } else { (a - b).powi(2) }
+        if fixed.contains(leaf) { a * a + b * b } else { (a - b).powi(2) }
     });
     squares.sum::<f64>().sqrt()
 }

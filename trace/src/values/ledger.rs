@@ -4,20 +4,17 @@
 use std::collections::BTreeMap;
 
 use foldhash::{HashMap, HashSet, HashSetExt as _};
-use schema::records::Body;
 
 use super::budgets::{Budget, Owner};
-use super::{Key, Node, Origin, Rule, Values};
-
-/// So many systems in one another are looked through: more than any car has, and a bound for what goes in a circle.
-const DEEPEST: usize = 64;
+use super::{Key, Origin, Rule, Values};
+use crate::ids::{NodeId, RecordId};
 
 /// What the parts of one amount add up to.
 #[derive(Default)]
 struct Ledger {
     growth: HashMap<Owner, f64>,
     /// By the number of the budget: what lies in no share, and the systems it lies in.
-    outside: HashMap<usize, (f64, HashMap<usize, f64>)>,
+    outside: HashMap<usize, (f64, HashMap<RecordId, f64>)>,
 }
 
 /// Where the budgets of one amount and their shares lie.
@@ -29,34 +26,18 @@ struct Fences {
     hold_a_share: HashSet<(usize, Owner)>,
 }
 
-impl Values<'_, '_> {
+impl Values {
     /// A record, what it lies in from the inside out, and the car.
-    fn way_out(&self, from: Owner) -> Vec<Owner> {
-        let loaded = self.graph.loaded;
-        let mut way = Vec::new();
-        let mut at = from;
-        while let Some(index) = at {
-            if way.contains(&at) || way.len() > DEEPEST {
-                break;
-            }
-            way.push(at);
-            let outer = match &loaded.record(index).body {
-                Body::Part(part) => part.r#in.as_ref(),
-                _ => loaded.record(index).about(),
-            };
-            at = outer.and_then(|id| loaded.find(id.as_str()));
-        }
-        way.push(None);
-        way
+    fn owners(&self, from: Owner) -> Vec<Owner> {
+        let inside = from.into_iter().flat_map(|id| self.graph.enclosing(id));
+        inside.map(Some).chain([None]).collect()
     }
 
     pub(super) fn fill_from_parts(&self, budgets: &mut [Budget]) {
-        let loaded = self.graph.loaded;
+        let loaded = &*self.graph.loaded;
         let mut critical: HashSet<Owner> = HashSet::new();
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            if matches!(&entry.record.body, Body::Part(part) if part.safety_critical) {
-                critical.extend(self.way_out(Some(index)));
-            }
+        for (part, ..) in loaded.parts().filter(|(.., part)| part.safety_critical) {
+            critical.extend(self.owners(Some(part)));
         }
         let mut names: Vec<String> = budgets.iter().filter_map(|budget| budget.amount.clone()).collect();
         names.sort_unstable();
@@ -67,7 +48,7 @@ impl Values<'_, '_> {
                 if budget.amount.as_ref() != Some(&name) {
                     continue;
                 }
-                let growth = |index: usize| {
+                let growth = |index: RecordId| {
                     let total = self.target(index)?.total.as_ref()?.as_str();
                     let rolled_up = total == name && self.origin(index) == Origin::Total;
                     let owner = self.owner(index).filter(|_| rolled_up)?;
@@ -100,7 +81,7 @@ impl Values<'_, '_> {
             fences.wholes.entry(whole).or_default().push(at);
             for owner in budget.shares.iter().filter_map(|share| self.owner(share.index)) {
                 fences.shares.entry(owner).or_default().push(at);
-                fences.hold_a_share.extend(self.way_out(owner).into_iter().map(|owner| (at, owner)));
+                fences.hold_a_share.extend(self.owners(owner).into_iter().map(|owner| (at, owner)));
             }
         }
         fences
@@ -112,14 +93,13 @@ impl Values<'_, '_> {
         let Some(number) = self.amount(amount) else { return ledger };
         let Some(car) = self.node(&Key::Group(None, number)) else { return ledger };
         let Rule::Total(factors) = &self.network.nodes[car].rule else { return ledger };
-        let factors: HashMap<Node, f64> =
+        let factors: HashMap<NodeId, f64> =
             self.network.nodes[car].inputs.iter().copied().zip(factors.iter().copied()).collect();
         let fences = self.fences(amount, budgets);
-        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
-            let Body::Part(part) = &entry.record.body else { continue };
+        for (index, _, part) in self.graph.loaded.parts() {
             let Some(node) = self.node(&Key::Part(index, number)) else { continue };
             let (Some(piece), Some(factor)) = (self.value(node), factors.get(&node)) else { continue };
-            let way = self.way_out(Some(index));
+            let way = self.owners(Some(index));
             let growth = piece * (factor - f64::from(part.count.unwrap_or(1)));
             for owner in &way {
                 *ledger.growth.entry(*owner).or_default() += growth;
@@ -146,9 +126,9 @@ impl Values<'_, '_> {
     }
 
     /// Parts that lack an amount, though a budget that they lie in adds it up: with the amount and that budget.
-    pub fn without_amount<'b>(&self, budgets: &'b [Budget]) -> Vec<(usize, &'b str, usize)> {
+    pub fn without_amount<'b>(&self, budgets: &'b [Budget]) -> Vec<(RecordId, &'b str, RecordId)> {
         let mut found = Vec::new();
-        let mut by_amount: BTreeMap<&str, HashMap<Owner, usize>> = BTreeMap::new();
+        let mut by_amount: BTreeMap<&str, HashMap<Owner, RecordId>> = BTreeMap::new();
         for budget in budgets {
             let Some(total) = self.target(budget.index).and_then(|target| target.total.as_ref()) else { continue };
             let Some(name) = budget.amount.as_deref().filter(|name| *name == total.as_str()) else { continue };
@@ -156,14 +136,13 @@ impl Values<'_, '_> {
                 by_amount.entry(name).or_default().entry(owner).or_insert(budget.index);
             }
         }
-        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
-            let Body::Part(part) = &entry.record.body else { continue };
+        for (index, _, part) in self.graph.loaded.parts() {
             for (name, owners) in &by_amount {
                 if part.amounts.get(name).is_some() {
                     continue;
                 }
                 // The innermost budget is the one that its section keeps.
-                let budget = self.way_out(Some(index)).iter().find_map(|owner| owners.get(owner).copied());
+                let budget = self.owners(Some(index)).iter().find_map(|owner| owners.get(owner).copied());
                 found.extend(budget.map(|budget| (index, *name, budget)));
             }
         }

@@ -19,39 +19,42 @@ mod worth;
 pub use budgets::{Budget, Share};
 pub use closing::{Move, Transfer};
 pub use compare::{Comparison, Outcome};
-pub use network::{Gradients, Network, Node, Partials, Rule, State};
+pub use network::{Gradients, Network, Partials, Rule, State};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
 pub use status::{Limit, Standing, Status};
 pub use worth::Worth;
 
+use std::sync::{Arc, OnceLock};
+
 use foldhash::HashMap;
 use schema::quantity::{Dimension, Unit};
 use schema::records::Body;
 
 use crate::graph::Graph;
+use crate::ids::{NodeId, RecordId};
 
 /// What a node stands for.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Key {
     /// A target, an event (its points) or a goal (its total).
-    Record(usize),
+    Record(RecordId),
     /// An amount of one piece of a part, as it is written.
-    Part(usize, u16),
+    Part(RecordId, u16),
     /// An amount of a system, or of the car where there is none: counted, with growth.
-    Group(Option<usize>, u16),
+    Group(Option<RecordId>, u16),
     /// A name under `given` or `reads` of a record.
-    Local(usize, Box<str>),
+    Local(RecordId, Box<str>),
 }
 
 /// Where the value of a target, an event or a goal comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Origin {
     /// A result.
-    Result(usize),
+    Result(RecordId),
     /// An analysis.
-    Analysis(usize),
+    Analysis(RecordId),
     /// Its formula.
     Formula,
     /// The roll-up of an amount.
@@ -94,9 +97,10 @@ pub enum Measured {
 }
 
 /// All values of a data root.
-pub struct Values<'g, 'r> {
+#[derive(Debug)]
+pub struct Values {
     /// The records and links.
-    pub graph: &'g Graph<'r>,
+    pub graph: Arc<Graph>,
     /// The value graph.
     pub network: Network,
     /// The values as the records have them.
@@ -106,39 +110,45 @@ pub struct Values<'g, 'r> {
     /// What is wrong with formulas, units and models.
     pub problems: Vec<ValueProblem>,
     amounts: Vec<Box<str>>,
-    by_key: HashMap<Key, Node>,
-    origins: HashMap<usize, Origin>,
+    by_key: HashMap<Key, NodeId>,
+    origins: HashMap<RecordId, Origin>,
+    partials: OnceLock<Partials>,
+    gradients: OnceLock<Gradients>,
 }
 
-impl<'g, 'r> Values<'g, 'r> {
+impl Values {
     /// Builds and evaluates the value graph.
-    pub fn new(graph: &'g Graph<'r>) -> Self {
+    pub fn new(graph: &Arc<Graph>) -> Self {
         build::build(graph, Measured::All)
     }
 
     /// The value graph as it would be with fewer results: what was expected.
-    pub fn with(graph: &'g Graph<'r>, measured: Measured) -> Self {
+    pub fn with(graph: &Arc<Graph>, measured: Measured) -> Self {
         build::build(graph, measured)
     }
 
     /// How many results give a value.
     pub fn results(&self) -> usize {
-        let bodies = self.graph.loaded.entries.iter().map(|entry| &entry.record.body);
-        bodies.filter(|body| matches!(body, Body::Result(result) if result.value.is_some())).count()
+        self.graph.loaded.results().filter(|(.., result)| result.value.is_some()).count()
+    }
+
+    /// All nodes with what they stand for.
+    pub fn nodes(&self) -> impl Iterator<Item = (NodeId, &Key)> {
+        self.keys.iter().enumerate().map(|(at, key)| (NodeId::new(at), key))
     }
 
     /// The node of a key.
-    pub fn node(&self, key: &Key) -> Option<Node> {
+    pub fn node(&self, key: &Key) -> Option<NodeId> {
         self.by_key.get(key).copied()
     }
 
     /// The node of a target, an event or a goal.
-    pub fn of_record(&self, index: usize) -> Option<Node> {
+    pub fn of_record(&self, index: RecordId) -> Option<NodeId> {
         self.node(&Key::Record(index))
     }
 
     /// The node of a name such as `car-mass`, `engine-unit.mass` or `car.cost`.
-    pub fn named(&self, name: &str) -> Option<Node> {
+    pub fn named(&self, name: &str) -> Option<NodeId> {
         let (id, amount) = name.split_once('.').map_or((name, None), |(id, amount)| (id, Some(amount)));
         let Some(amount) = amount else { return self.of_record(self.graph.loaded.find(id)?) };
         let amount = self.amount(amount)?;
@@ -153,8 +163,8 @@ impl<'g, 'r> Values<'g, 'r> {
     }
 
     /// The name of a node, as it can be referred to; a local name stands behind its record's.
-    pub fn name(&self, node: Node) -> String {
-        let id = |index: usize| self.graph.loaded.record(index).id.as_str();
+    pub fn name(&self, node: NodeId) -> String {
+        let id = |index: RecordId| self.graph.loaded.record(index).id.as_str();
         let amount = |amount: u16| &self.amounts[usize::from(amount)];
         match &self.keys[node] {
             Key::Record(index) => id(*index).to_owned(),
@@ -175,22 +185,26 @@ impl<'g, 'r> Values<'g, 'r> {
     }
 
     /// Where the value of a target, an event or a goal comes from.
-    pub fn origin(&self, index: usize) -> Origin {
+    pub fn origin(&self, index: RecordId) -> Origin {
         self.origins.get(&index).copied().unwrap_or(Origin::None)
     }
 
+    /// The derivatives of values by what they read, as the records have them: models are slow to differentiate, so it is
+    /// done once.
+    pub fn partials(&self) -> &Partials {
+        self.partials.get_or_init(|| self.network.partials(&self.state))
+    }
+
     /// What every value owes to each uncertain one, as the records have them.
-    pub fn gradients(&self) -> Gradients {
-        self.network.gradients(&self.network.partials(&self.state))
+    pub fn gradients(&self) -> &Gradients {
+        self.gradients.get_or_init(|| self.network.gradients(self.partials()))
     }
 
     /// For every node: do the points of an event rest on it?
     pub fn feeding(&self) -> Vec<bool> {
         let mut feeds = vec![false; self.network.nodes.len()];
-        for (index, entry) in self.graph.loaded.entries.iter().enumerate() {
-            if let (Body::Event(_), Some(node)) = (&entry.record.body, self.of_record(index)) {
-                feeds[node] = true;
-            }
+        for node in self.graph.loaded.events().filter_map(|(event, ..)| self.of_record(event)) {
+            feeds[node] = true;
         }
         for &node in self.network.order.iter().rev() {
             if feeds[node] {
@@ -203,12 +217,12 @@ impl<'g, 'r> Values<'g, 'r> {
     }
 
     /// The value of a node in SI, if it has one.
-    pub fn value(&self, node: Node) -> Option<f64> {
+    pub fn value(&self, node: NodeId) -> Option<f64> {
         Some(self.state.values[node]).filter(|value| !value.is_nan())
     }
 
     /// The unit to show a node in.
-    pub fn unit(&self, node: Node) -> &Unit {
+    pub fn unit(&self, node: NodeId) -> &Unit {
         &self.network.nodes[node].unit
     }
 
@@ -221,7 +235,7 @@ impl<'g, 'r> Values<'g, 'r> {
     }
 
     /// The dimension of a node.
-    pub fn dimension(&self, node: Node) -> Dimension {
+    pub fn dimension(&self, node: NodeId) -> Dimension {
         self.network.nodes[node].dimension
     }
 }

@@ -9,8 +9,7 @@ use models::{Bound, Model, ModelError};
 use schema::formula::{Formula, Work};
 use schema::quantity::{Dimension, Unit};
 
-/// The number of a node.
-pub type Node = usize;
+use crate::ids::NodeId;
 
 /// How a node gets its value.
 #[derive(Clone, Debug)]
@@ -69,7 +68,7 @@ pub struct Value {
     /// The rule.
     pub rule: Rule,
     /// The nodes that the rule reads.
-    pub inputs: Vec<Node>,
+    pub inputs: Vec<NodeId>,
     /// Its dimension.
     pub dimension: Dimension,
     /// The unit to show it in.
@@ -86,7 +85,7 @@ pub struct Network {
     /// The calls of models.
     pub calls: Vec<Arc<Call>>,
     /// The order of evaluation.
-    pub order: Vec<Node>,
+    pub order: Vec<NodeId>,
 }
 
 /// The values at one state of the inputs.
@@ -106,7 +105,7 @@ pub struct Partials(Vec<Box<[f64]>>);
 
 impl Partials {
     /// The derivatives of one node by its inputs.
-    pub fn of(&self, node: Node) -> &[f64] {
+    pub fn of(&self, node: NodeId) -> &[f64] {
         &self.0[node]
     }
 }
@@ -123,7 +122,7 @@ impl Network {
     }
 
     /// The same graph with some values set; only what lies downstream of them is computed again.
-    pub fn what_if(&self, state: &State, set: &[(Node, f64)]) -> State {
+    pub fn what_if(&self, state: &State, set: &[(NodeId, f64)]) -> State {
         let mut state = state.clone();
         let mut changed = vec![false; self.nodes.len()];
         let mut fixed = vec![false; self.nodes.len()];
@@ -142,7 +141,7 @@ impl Network {
     }
 
     /// How one node answers to another: only what lies between them is computed again. None where nothing does.
-    pub fn response(&self, state: &State, of: Node, result: Node) -> Option<Response<'_>> {
+    pub fn response(&self, state: &State, of: NodeId, result: NodeId) -> Option<Response<'_>> {
         let mut depends = vec![false; self.nodes.len()];
         depends[of] = true;
         let mut downstream = Vec::new();
@@ -161,11 +160,11 @@ impl Network {
                 }
             }
         }
-        let between: Vec<Node> = downstream.into_iter().filter(|node| needed[*node]).collect();
+        let between: Vec<NodeId> = downstream.into_iter().filter(|node| needed[*node]).collect();
         depends[result].then(|| Response { network: self, state: state.clone(), of, result, between })
     }
 
-    fn step(&self, node: Node, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
+    fn step(&self, node: NodeId, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
         let value = &self.nodes[node];
         numbers.clear();
         numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
@@ -234,7 +233,7 @@ impl Network {
     }
 
     /// The derivative of one node by every other: one pass backward.
-    pub fn sensitivities(&self, partials: &Partials, of: Node) -> Vec<f64> {
+    pub fn sensitivities(&self, partials: &Partials, of: NodeId) -> Vec<f64> {
         let mut adjoints = vec![0.0_f64; self.nodes.len()];
         adjoints[of] = 1.0;
         for &node in self.order.iter().rev() {
@@ -255,14 +254,14 @@ impl Network {
     ///
     /// Shared inputs are counted once, since each node keeps its derivative by each of them.
     pub fn gradients(&self, partials: &Partials) -> Gradients {
-        let mut rows: Vec<Vec<(u32, f64)>> = vec![Vec::new(); self.nodes.len()];
+        let mut rows: Vec<Vec<(NodeId, f64)>> = vec![Vec::new(); self.nodes.len()];
         let mut sums = vec![0.0_f64; self.nodes.len()];
-        let mut touched: Vec<u32> = Vec::new();
+        let mut touched: Vec<NodeId> = Vec::new();
         for &node in &self.order {
             let value = &self.nodes[node];
             if value.inputs.is_empty() {
                 if value.uncertainty > 0.0 {
-                    rows[node] = vec![(node as u32, 1.0)];
+                    rows[node] = vec![(node, 1.0)];
                 }
                 continue;
             }
@@ -271,17 +270,17 @@ impl Network {
                     continue;
                 }
                 for &(leaf, derivative) in &rows[input] {
-                    if sums[leaf as usize] == 0.0 {
+                    if sums[leaf] == 0.0 {
                         touched.push(leaf);
                     }
-                    sums[leaf as usize] += partial * derivative;
+                    sums[leaf] += partial * derivative;
                 }
             }
             touched.sort_unstable();
             touched.dedup();
-            rows[node] = touched.iter().map(|leaf| (*leaf, sums[*leaf as usize])).collect();
+            rows[node] = touched.iter().map(|leaf| (*leaf, sums[*leaf])).collect();
             for leaf in touched.drain(..) {
-                sums[leaf as usize] = 0.0;
+                sums[leaf] = 0.0;
             }
         }
         Gradients(rows)
@@ -292,9 +291,9 @@ impl Network {
 pub struct Response<'n> {
     network: &'n Network,
     state: State,
-    of: Node,
-    result: Node,
-    between: Vec<Node>,
+    of: NodeId,
+    result: NodeId,
+    between: Vec<NodeId>,
 }
 
 impl Response<'_> {
@@ -341,18 +340,19 @@ fn differences(call: &Call, numbers: &[f64]) -> Vec<Vec<f64>> {
 }
 
 /// The derivatives of every node by the uncertain given values.
-pub struct Gradients(Vec<Vec<(u32, f64)>>);
+#[derive(Debug)]
+pub struct Gradients(Vec<Vec<(NodeId, f64)>>);
 
 impl Gradients {
     /// The expanded uncertainty (k = 2) of a node to first order, in SI (JCGM 100:2008, 5.1.2).
-    pub fn uncertainty(&self, network: &Network, node: Node) -> f64 {
-        let term = |(leaf, derivative): &(u32, f64)| (derivative * network.nodes[*leaf as usize].uncertainty).powi(2);
+    pub fn uncertainty(&self, network: &Network, node: NodeId) -> f64 {
+        let term = |(leaf, derivative): &(NodeId, f64)| (derivative * network.nodes[*leaf].uncertainty).powi(2);
         // The sum of nothing is a negative zero.
         (self.0[node].iter().map(term).sum::<f64>() + 0.0).sqrt()
     }
 
     /// The derivatives of a node by the uncertain given values it rests on.
-    pub fn of(&self, node: Node) -> &[(u32, f64)] {
+    pub fn of(&self, node: NodeId) -> &[(NodeId, f64)] {
         &self.0[node]
     }
 }

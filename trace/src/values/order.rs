@@ -5,26 +5,28 @@ use petgraph::graph::{DiGraph, NodeIndex};
 
 use super::Key;
 use super::build::Builder;
-use super::network::{Node, Rule};
+use super::network::Rule;
 use super::problems::ValueProblemKind;
+use crate::graph::shortest_cycle;
+use crate::ids::{NodeId, RecordId};
 
-pub(super) fn put(builder: &mut Builder<'_, '_>) {
+pub(super) fn put(builder: &mut Builder<'_>) {
     let count = builder.network.nodes.len();
     let mut links: DiGraph<(), (), u32> = DiGraph::with_capacity(count, count * 2);
     for _ in 0..count {
         links.add_node(());
     }
     for (node, value) in builder.network.nodes.iter().enumerate() {
-        for &input in &value.inputs {
-            links.add_edge(NodeIndex::new(node), NodeIndex::new(input), ());
+        for input in &value.inputs {
+            links.add_edge(NodeIndex::new(node), NodeIndex::new(input.index()), ());
         }
     }
     // What is read comes before what reads it: the order of evaluation. (Tarjan's way, as petgraph has it, recurses: a
     // long chain would overflow the stack.)
     let mut order = Vec::with_capacity(count);
-    let mut knots: Vec<Vec<Node>> = Vec::new();
+    let mut knots: Vec<Vec<NodeId>> = Vec::new();
     for knot in kosaraju_scc(&links) {
-        let members: Vec<Node> = knot.iter().map(|index| index.index()).collect();
+        let members: Vec<NodeId> = knot.iter().map(|index| NodeId::new(index.index())).collect();
         let turns = members.len() > 1 || builder.network.nodes[members[0]].inputs.contains(&members[0]);
         order.extend(members.iter().copied());
         if turns {
@@ -43,8 +45,8 @@ pub(super) fn put(builder: &mut Builder<'_, '_>) {
     builder.network.order = order;
 }
 
-fn name(builder: &Builder<'_, '_>, node: Node) -> String {
-    let id = |index: usize| builder.graph.loaded.record(index).id.to_string();
+fn name(builder: &Builder<'_>, node: NodeId) -> String {
+    let id = |index: RecordId| builder.graph.loaded.record(index).id.to_string();
     match &builder.keys[node] {
         Key::Record(index) => id(*index),
         Key::Part(index, amount) | Key::Group(Some(index), amount) => {
@@ -56,29 +58,11 @@ fn name(builder: &Builder<'_, '_>, node: Node) -> String {
 }
 
 /// Tells a knot by the shortest way from its first node back to it.
-fn tell(builder: &mut Builder<'_, '_>, knot: &[Node]) {
+fn tell(builder: &mut Builder<'_>, knot: &[NodeId]) {
     let Some(&start) = knot.first() else { return };
-    let mut came_from: foldhash::HashMap<Node, Node> = foldhash::HashMap::default();
-    let mut queue = std::collections::VecDeque::from([start]);
-    let mut way = vec![start];
-    'search: while let Some(at) = queue.pop_front() {
-        for &next in builder.network.nodes[at].inputs.iter().filter(|next| knot.binary_search(next).is_ok()) {
-            if next == start {
-                let mut back = at;
-                let mut steps = Vec::new();
-                while back != start {
-                    steps.push(back);
-                    back = came_from[&back];
-                }
-                way.extend(steps.into_iter().rev());
-                break 'search;
-            }
-            if let std::collections::hash_map::Entry::Vacant(new) = came_from.entry(next) {
-                new.insert(at);
-                queue.push_back(next);
-            }
-        }
-    }
+    let inputs = |node: NodeId| builder.network.nodes[node].inputs.iter().copied();
+    let inside = |node: NodeId| inputs(node).filter(|next| knot.binary_search(next).is_ok());
+    let mut way = shortest_cycle(start, inside).unwrap_or_else(|| vec![start]);
     way.push(start);
     let names: Vec<String> = way.iter().map(|node| name(builder, *node)).collect();
     let place = builder.places[start].clone();
@@ -86,7 +70,7 @@ fn tell(builder: &mut Builder<'_, '_>, knot: &[Node]) {
     builder.tell(ValueProblemKind::Cycle, &place, 0, message, "give one of them another source, as an estimate");
 }
 
-fn dimensions(builder: &mut Builder<'_, '_>, order: &[Node]) {
+fn dimensions(builder: &mut Builder<'_>, order: &[NodeId]) {
     // A value that has none, and whose dimension nobody said, says nothing about what reads it.
     let mut unknown = vec![false; builder.network.nodes.len()];
     for &node in order {

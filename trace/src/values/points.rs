@@ -1,11 +1,12 @@
 //! Points: planned, predicted, and needed for the goal; the value that earns a plan.
 
 use models::fields::{Field, points_for_place};
-use schema::records::{Body, Goal, Target};
+use schema::records::Goal;
 
-use super::network::{Network, Node, State};
+use super::network::{Network, State};
 use super::status::Limit;
 use super::{Gradients, Key, Values, tables};
+use crate::ids::{NodeId, RecordId};
 
 /// The level of the interval for the points that a place takes.
 pub const LEVEL: f64 = 0.9;
@@ -27,9 +28,9 @@ pub struct Needed {
 #[derive(Clone, Debug)]
 pub struct EventPoints {
     /// The event's record.
-    pub index: usize,
+    pub index: RecordId,
     /// Its node.
-    pub node: Node,
+    pub node: NodeId,
     /// The points planned.
     pub plan: Option<f64>,
     /// The points predicted, with their expanded uncertainty (k = 2).
@@ -37,7 +38,7 @@ pub struct EventPoints {
     /// The expanded uncertainty (k = 2).
     pub uncertainty: f64,
     /// What is scored: the name that the event reads first, and its node.
-    pub reads: Option<(String, Node)>,
+    pub reads: Option<(String, NodeId)>,
     /// The value of that which would earn the plan, in SI.
     pub needed_value: Option<f64>,
     /// The points when every target that the event reads is just met.
@@ -48,9 +49,9 @@ pub struct EventPoints {
 #[derive(Clone, Debug)]
 pub struct GoalPoints {
     /// The goal's record.
-    pub index: usize,
+    pub index: RecordId,
     /// Its node.
-    pub node: Node,
+    pub node: NodeId,
     /// The sum of the plans.
     pub plan: f64,
     /// The sum of the predictions.
@@ -63,19 +64,13 @@ pub struct GoalPoints {
     pub events: Vec<EventPoints>,
 }
 
-impl Values<'_, '_> {
+impl Values {
     /// Every goal with its events.
     pub fn goals(&self, gradients: &Gradients) -> Vec<GoalPoints> {
-        let entries = self.graph.loaded.entries.iter().enumerate();
-        entries
-            .filter_map(|(index, entry)| match &entry.record.body {
-                Body::Goal(goal) => self.goal(index, goal, gradients),
-                _ => None,
-            })
-            .collect()
+        self.graph.loaded.goals().filter_map(|(index, _, goal)| self.goal(index, goal, gradients)).collect()
     }
 
-    fn goal(&self, index: usize, goal: &Goal, gradients: &Gradients) -> Option<GoalPoints> {
+    fn goal(&self, index: RecordId, goal: &Goal, gradients: &Gradients) -> Option<GoalPoints> {
         let node = self.of_record(index)?;
         let events: Vec<EventPoints> = self.network.nodes[node]
             .inputs
@@ -120,15 +115,15 @@ impl Values<'_, '_> {
     }
 
     /// An event with its plan, its prediction, and the value that earns the plan.
-    pub fn event(&self, index: usize, gradients: &Gradients) -> Option<EventPoints> {
-        let Body::Event(event) = &self.graph.loaded.record(index).body else { return None };
+    pub fn event(&self, index: RecordId, gradients: &Gradients) -> Option<EventPoints> {
+        let event = self.graph.loaded.event(index)?;
         let node = self.of_record(index)?;
         let plan = event.plan.as_ref().map(schema::Quantity::si);
         let local = |name: &str| self.node(&Key::Local(index, name.into()));
         let reads = event.reads.keys().next().and_then(|name| Some((name.to_string(), local(name.as_str())?)));
         let needed_value =
             plan.zip(reads.as_ref()).and_then(|(plan, (_, read))| self.network.invert(&self.state, *read, node, plan));
-        let met: Vec<(Node, f64)> = event
+        let met: Vec<(NodeId, f64)> = event
             .reads
             .keys()
             .filter_map(|name| Some((local(name.as_str())?, self.limit_read(local(name.as_str())?)?)))
@@ -150,12 +145,10 @@ impl Values<'_, '_> {
     }
 
     /// The limit of the target that a local name is another name of.
-    fn limit_read(&self, local: Node) -> Option<f64> {
+    fn limit_read(&self, local: NodeId) -> Option<f64> {
         let [read] = self.network.nodes[local].inputs[..] else { return None };
         let Key::Record(index) = self.keys[read] else { return None };
-        let Body::Target(target) = &self.graph.loaded.record(index).body else { return None };
-        let target: &Target = target;
-        match self.limit(target) {
+        match self.limit(self.graph.loaded.target(index)?) {
             Limit { at_most: Some(most), at_least: None } => Some(most),
             Limit { at_least: Some(least), at_most: None } => Some(least),
             _ => None,
@@ -168,7 +161,7 @@ impl Network {
     ///
     /// None where the second does not depend on the first, or cannot be made so between a fifth and five
     /// times the value.
-    pub fn invert(&self, state: &State, of: Node, result: Node, wanted: f64) -> Option<f64> {
+    pub fn invert(&self, state: &State, of: NodeId, result: NodeId, wanted: f64) -> Option<f64> {
         let now = state.values[of];
         if now.is_nan() || now == 0.0 {
             return None;

@@ -1,5 +1,7 @@
 //! What is wrong with formulas, units and models: told at the key, and at the character of its text.
 
+use crate::ids::RecordId;
+
 /// The kinds of thing that can be wrong; each goes to the check of its name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ValueProblemKind {
@@ -21,7 +23,7 @@ pub struct ValueProblem {
     /// What kind of thing.
     pub kind: ValueProblemKind,
     /// The record.
-    pub record: usize,
+    pub record: RecordId,
     /// The keys below it.
     pub route: Vec<String>,
     /// The character of the text, counted from 0.

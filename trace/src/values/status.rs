@@ -1,9 +1,10 @@
 //! Where a target stands: met or missed by a result, on target or at risk by an estimate, or without a value.
 
 use schema::Quantity;
-use schema::records::{Body, Target};
+use schema::records::Target;
 
-use super::{Gradients, Node, Origin, Values, build};
+use super::{Gradients, Origin, Values, build};
+use crate::ids::{NodeId, RecordId};
 
 /// Where a target stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -103,9 +104,9 @@ impl Limit {
 #[derive(Clone, Debug)]
 pub struct Standing {
     /// The target's record.
-    pub index: usize,
+    pub index: RecordId,
     /// Its node.
-    pub node: Node,
+    pub node: NodeId,
     /// Its limit, in SI.
     pub limit: Limit,
     /// Its value in SI, if it has one.
@@ -118,7 +119,7 @@ pub struct Standing {
     pub status: Status,
 }
 
-impl Values<'_, '_> {
+impl Values {
     /// The limit of a target in SI, its money in the team's currency.
     pub fn limit(&self, target: &Target) -> Limit {
         let rates = &self.graph.loaded.settings().rates;
@@ -127,16 +128,11 @@ impl Values<'_, '_> {
 
     /// Where every target stands, in the order of the records.
     pub fn standings(&self, gradients: &Gradients) -> Vec<Standing> {
-        let entries = self.graph.loaded.entries.iter().enumerate();
-        entries
-            .filter_map(|(index, entry)| match &entry.record.body {
-                Body::Target(target) => self.standing(index, target, gradients),
-                _ => None,
-            })
-            .collect()
+        let targets = self.graph.loaded.targets();
+        targets.filter_map(|(index, _, target)| self.standing(index, target, gradients)).collect()
     }
 
-    fn standing(&self, index: usize, target: &Target, gradients: &Gradients) -> Option<Standing> {
+    fn standing(&self, index: RecordId, target: &Target, gradients: &Gradients) -> Option<Standing> {
         let node = self.of_record(index)?;
         let limit = self.limit(target);
         let value = self.value(node);

@@ -53,7 +53,7 @@ fn parts(formulas: usize) -> impl Strategy<Value = Vec<Part>> {
 fn network(parts: &[Part]) -> Network {
     let mut network = Network::default();
     for (node, part) in parts.iter().enumerate() {
-        let earlier = |input: &usize| input % node.max(1);
+        let earlier = |input: &usize| NodeId::new(input % node.max(1));
         let (rule, inputs, uncertainty) = match part {
             Part::Given(value, spread) => (Rule::Given(*value), vec![], *spread),
             Part::Nothing => (Rule::None, vec![], 0.0),
@@ -71,16 +71,16 @@ fn network(parts: &[Part]) -> Network {
             }
         };
         network.nodes.push(Value { rule, inputs, dimension: Dimension::default(), unit: Unit::one(), uncertainty });
-        network.order.push(node);
+        network.order.push(NodeId::new(node));
     }
     network
 }
 
 /// The same parts with some nodes given.
-fn with(parts: &[Part], set: &[(usize, f64)]) -> State {
+fn with(parts: &[Part], set: &[(NodeId, f64)]) -> State {
     let mut parts = parts.to_vec();
     for &(node, value) in set {
-        parts[node] = Part::Given(value, 0.0);
+        parts[node.index()] = Part::Given(value, 0.0);
     }
     network(&parts).evaluate()
 }
@@ -97,7 +97,8 @@ proptest! {
         set in proptest::collection::vec((any::<usize>(), -3.0..3.0), 0..4),
     ) {
         let network = network(&parts);
-        let mut set: Vec<(usize, f64)> = set.into_iter().map(|(node, value)| (node % parts.len(), value)).collect();
+        let mut set: Vec<(NodeId, f64)> =
+            set.into_iter().map(|(node, value)| (NodeId::new(node % parts.len()), value)).collect();
         set.sort_unstable_by_key(|(node, _)| *node);
         set.dedup_by_key(|(node, _)| *node);
         let state = network.evaluate();
@@ -106,7 +107,7 @@ proptest! {
             prop_assert!(same(*a, b), "node {node}: {a} is not {b}");
         }
         // And back again.
-        let back: Vec<(usize, f64)> = set.iter().map(|(node, _)| (*node, state.values[*node])).collect();
+        let back: Vec<(NodeId, f64)> = set.iter().map(|(node, _)| (*node, state.values[*node])).collect();
         for (a, b) in network.what_if(&what_if, &back).values.iter().zip(&state.values) {
             prop_assert!(same(*a, *b));
         }
@@ -119,17 +120,17 @@ proptest! {
         let state = network.evaluate();
         let partials = network.partials(&state);
         // Given values come first, so there is one.
-        let of = (0..parts.len()).rev().find(|node| !state.values[*node].is_nan()).unwrap();
+        let of = NodeId::all(parts.len()).rev().find(|node| !state.values[*node].is_nan()).unwrap();
         let slopes = network.sensitivities(&partials, of);
         let step = 1e-5;
-        for node in (0..parts.len()).filter(|node| !state.values[*node].is_nan()) {
+        for node in NodeId::all(parts.len()).filter(|node| !state.values[*node].is_nan()) {
             let at = |by: f64| with(&parts, &[(node, state.values[node] + by)]).values[of];
             let (up, down) = (at(step), at(-step));
             let numeric = (up - down) / (2.0 * step);
             // What is lost to rounding grows with the values, what is lost to the step with the bend.
             let bend = ((up - 2.0 * state.values[of] + down) / (step * step)).abs();
             let within = 1e-6 * (1.0 + numeric.abs() + state.values[of].abs() + bend);
-            prop_assert!((slopes[node] - numeric).abs() < within, "node {node}: {} is not {numeric}", slopes[node]);
+            prop_assert!((slopes[node] - numeric).abs() < within, "{node:?}: {} is not {numeric}", slopes[node]);
         }
     }
 
@@ -140,7 +141,7 @@ proptest! {
         let state = network.evaluate();
         let partials = network.partials(&state);
         let gradients = network.gradients(&partials);
-        for node in 0..parts.len() {
+        for node in NodeId::all(parts.len()) {
             let slopes = network.sensitivities(&partials, node);
             // At the end of a domain, as that of a root, there is no slope.
             if slopes.iter().any(|slope| !slope.is_finite()) {
@@ -149,7 +150,7 @@ proptest! {
             let mut squares = 0.0;
             for (leaf, part) in parts.iter().enumerate() {
                 let Part::Given(_, spread) = part else { continue };
-                let found = gradients.of(node).iter().find(|(of, _)| *of as usize == leaf).map_or(0.0, |(_, slope)| *slope);
+                let found = gradients.of(node).iter().find(|(of, _)| of.index() == leaf).map_or(0.0, |(_, slope)| *slope);
                 if *spread == 0.0 {
                     prop_assert_eq!(found, 0.0, "what is certain is no leaf");
                     continue;
@@ -179,16 +180,15 @@ fn totals_pass_over_what_has_no_value() {
     assert_eq!((state.values[2], state.values[5]), (6.0, 6.0));
     assert!(state.values[3].is_nan() && state.values[4].is_nan(), "of nothing there is no total");
     let gradients = network.gradients(&network.partials(&state));
-    assert!((gradients.uncertainty(&network, 5) - 0.6).abs() < 1e-15);
+    assert!((gradients.uncertainty(&network, NodeId::new(5)) - 0.6).abs() < 1e-15);
     // A part that gets its value counts from then on.
-    assert_eq!(network.what_if(&state, &[(1, 1.0)]).values[5], 6.0 + 5.0 + 5.0);
+    assert_eq!(network.what_if(&state, &[(NodeId::new(1), 1.0)]).values[5], 6.0 + 5.0 + 5.0);
 }
 
-fn values_of<T>(records: &str, then: impl FnOnce(&Values<'_, '_>) -> T) -> T {
+fn values_of<T>(records: &str, then: impl FnOnce(&Values) -> T) -> T {
     let file = File { path: "a.yaml".to_owned(), content: Ok(records.as_bytes().into()) };
     let loaded = Loaded::from_snapshot(Snapshot::in_memory(vec![file]));
-    let graph = Graph::new(&loaded);
-    then(&Values::new(&graph))
+    then(&Values::new(&Arc::new(Graph::new(&Arc::new(loaded)))))
 }
 
 const CAR: &str = "
@@ -217,7 +217,7 @@ fn a_kilogram_in_points_through_a_model() {
         assert!(values.problems.is_empty(), "{:?}", values.problems);
         let partials = values.network.partials(&values.state);
         let slopes = values.network.sensitivities(&partials, goal);
-        let points = |node: Node, by: f64| {
+        let points = |node: NodeId, by: f64| {
             values.network.what_if(&values.state, &[(node, values.state.values[node] + by)]).values[goal]
         };
         for node in [wheel, frame, node("mass"), node("run"), node("sprint")] {
@@ -227,12 +227,10 @@ fn a_kilogram_in_points_through_a_model() {
         }
         assert!(slopes[frame] < 0.0 && (slopes[wheel] / slopes[frame] - 4.0).abs() < 1e-12, "there are four wheels");
         let gradients = values.network.gradients(&partials);
-        let of: Vec<String> = gradients.of(goal).iter().map(|(leaf, _)| values.name(*leaf as usize)).collect();
+        let of: Vec<String> = gradients.of(goal).iter().map(|(leaf, _)| values.name(*leaf)).collect();
         assert_eq!(of, ["straight given engine", "frame.mass", "wheel.mass"]);
-        let expected = gradients
-            .of(goal)
-            .iter()
-            .map(|(leaf, _)| slopes[*leaf as usize] * values.network.nodes[*leaf as usize].uncertainty);
+        let expected =
+            gradients.of(goal).iter().map(|(leaf, _)| slopes[*leaf] * values.network.nodes[*leaf].uncertainty);
         let expected = expected.map(|part| part * part).sum::<f64>().sqrt();
         assert!((gradients.uncertainty(&values.network, goal) / expected - 1.0).abs() < 1e-9);
     });

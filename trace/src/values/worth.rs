@@ -1,13 +1,14 @@
 //! Worth: what a unit, or a hundredth, of each value brings in points.
 
-use super::network::{Node, Rule};
+use super::network::Rule;
 use super::{Key, Values};
+use crate::ids::NodeId;
 
 /// What a value is worth.
 #[derive(Clone, Debug)]
 pub struct Worth {
     /// The value.
-    pub node: Node,
+    pub node: NodeId,
     /// Its value in SI.
     pub value: f64,
     /// Points for one SI unit more of it.
@@ -16,20 +17,19 @@ pub struct Worth {
     pub per_percent: f64,
 }
 
-impl Values<'_, '_> {
+impl Values {
     /// The points of a goal by every value: one pass backward.
-    pub fn worth_of_all(&self, goal: Node) -> Vec<f64> {
-        let partials = self.network.partials(&self.state);
-        self.network.sensitivities(&partials, goal)
+    pub fn worth_of_all(&self, goal: NodeId) -> Vec<f64> {
+        self.network.sensitivities(self.partials(), goal)
     }
 
-    fn worth(&self, node: Node, sensitivities: &[f64]) -> Option<Worth> {
+    fn worth(&self, node: NodeId, sensitivities: &[f64]) -> Option<Worth> {
         let (value, per_si) = (self.value(node)?, self.per_si(node, sensitivities));
         Some(Worth { node, value, per_si, per_percent: per_si * value / 100.0 })
     }
 
     /// The points for one more of a value: what reads it, and for a system or a roll-up the car it is part of.
-    fn per_si(&self, node: Node, sensitivities: &[f64]) -> f64 {
+    fn per_si(&self, node: NodeId, sensitivities: &[f64]) -> f64 {
         let own = sensitivities[node];
         match (&self.keys[node], &self.network.nodes[node]) {
             // The car adds up parts, not systems: a kilogram more in a system is one more in the car.
@@ -47,8 +47,8 @@ impl Values<'_, '_> {
 
     /// Every given value that the goal's points depend on, the largest effect of a hundredth first.
     pub fn worth_of_leaves(&self, sensitivities: &[f64]) -> Vec<Worth> {
-        let leaves =
-            (0..self.network.nodes.len()).filter(|node| matches!(self.network.nodes[*node].rule, Rule::Given(_)));
+        let leaves = NodeId::all(self.network.nodes.len())
+            .filter(|node| matches!(self.network.nodes[*node].rule, Rule::Given(_)));
         let mut all: Vec<Worth> = leaves
             .filter(|node| sensitivities[*node] != 0.0)
             .filter_map(|node| self.worth(node, sensitivities))
@@ -64,7 +64,7 @@ impl Values<'_, '_> {
     }
 
     /// What one value is worth.
-    pub fn worth_of_one(&self, node: Node, sensitivities: &[f64]) -> Option<Worth> {
+    pub fn worth_of_one(&self, node: NodeId, sensitivities: &[f64]) -> Option<Worth> {
         self.worth(node, sensitivities)
     }
 }

@@ -2,10 +2,9 @@
 
 use std::collections::HashMap;
 
-use trace::Loaded;
-use trace::graph::Graph;
+use schema::Day;
 use trace::snapshot::{Request, State};
-use trace::values::Values;
+use trace::{Loaded, Study};
 
 /// Settings in the build stage, without growth of amounts.
 const SETTINGS: &str = "\
@@ -56,16 +55,17 @@ impl Read {
         let request = Request { cwd: root.clone(), path: Some(root), state: State::Worktree };
         let loaded = Loaded::from_request(&request).unwrap();
         assert!(loaded.problems.is_empty(), "{:?}", loaded.problems);
-        let graph = Graph::new(&loaded);
-        let values = Values::new(&graph);
+        let day = Day::parse("2027-03-19").unwrap();
+        let study = Study::without_history(loaded, day);
+        let (loaded, values) = (&study.loaded, study.values());
         assert!(values.problems.is_empty(), "{:?}", values.problems);
-        let gradients = values.gradients();
+        let gradients = study.gradients();
         let mut numbers = HashMap::new();
-        for index in 0..loaded.entries.len() {
+        for index in loaded.record_ids() {
             let Some(node) = values.of_record(index) else { continue };
             let unit = values.unit(node);
             let si = values.value(node).unwrap_or(f64::NAN);
-            let needed = values.event(index, &gradients).and_then(|event| event.needed_value);
+            let needed = values.event(index, gradients).and_then(|event| event.needed_value);
             let number = Number {
                 si,
                 value: unit.from_si(si),

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::{Told, json};
+use super::{AuditView, json};
 
 /// A name, the list in the document, and the columns with their way into a row.
 type Table = (&'static str, &'static str, &'static [(&'static str, &'static str)]);
@@ -81,8 +81,8 @@ const COLUMNS: [Table; 5] = [
 pub(crate) const TABLES: [&str; 5] = ["targets", "events", "predictions", "verification", "timeline"];
 
 /// One table, by its name; the first where there is no such name.
-pub(crate) fn csv(told: &Told<'_>, table: &str) -> String {
-    let document = json(told);
+pub(crate) fn csv(view: &AuditView<'_>, table: &str) -> String {
+    let document = json(view);
     let (_, list, columns) = COLUMNS.iter().find(|(name, ..)| *name == table).unwrap_or(&COLUMNS[0]);
     let rows: Vec<&Value> = match list.split_once("/*") {
         Some((outer, inner)) => {

@@ -2,16 +2,16 @@
 
 use schema::records::Body;
 use serde_json::{Map, Value, json};
-use trace::audit::{GoalScore, Source, TargetAudit};
+use trace::audit::{EstimateOf, GoalScore, TargetAudit};
 use trace::values::{LEVEL, Origin};
 
 use super::super::json::source;
 use super::super::values::{limit_json, limit_text, number};
-use super::Told;
+use super::AuditView;
 
 /// For programs.
-pub(crate) fn json(told: &Told<'_>) -> Value {
-    let (audit, loaded) = (told.audit, told.values.graph.loaded);
+pub(crate) fn json(view: &AuditView<'_>) -> Value {
+    let (audit, loaded) = (view.audit, &view.study.loaded);
     let verification: Vec<Value> = audit
         .verified
         .iter()
@@ -31,7 +31,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
                 (_, _, true) => Some("limit moved, not on record"),
                 _ => Some("brought back"),
             };
-            json!({"target": told.id(one.index), "since": one.since.to_string(),
+            json!({"target": view.id(one.index), "since": one.since.to_string(),
                    "until": one.until.map(|day| day.to_string()), "end": end})
         })
         .collect();
@@ -41,39 +41,39 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         .map(|(index, in_force)| {
             let Body::Waiver(waiver) = &loaded.record(*index).body else { return Value::Null };
             let text = |id: &Option<schema::Id>| id.as_ref().map(ToString::to_string);
-            json!({"id": told.id(*index), "check": text(&waiver.check), "of": text(&waiver.of),
+            json!({"id": view.id(*index), "check": text(&waiver.check), "of": text(&waiver.of),
                    "until": waiver.until.map(|day| day.to_string()), "agreed_by": waiver.agreed_by,
                    "reason": waiver.reason, "in_force": in_force})
         })
         .collect();
     let unused: Vec<Value> =
-        audit.unused_analyses.iter().map(|index| json!({"id": told.id(*index), "title": told.title(*index)})).collect();
+        audit.unused_analyses.iter().map(|index| json!({"id": view.id(*index), "title": view.title(*index)})).collect();
     json!({
         "version": 1,
         "source": source(loaded),
         "season": loaded.settings().season,
         "day": audit.day.to_string(),
-        "stage": told.report.stage.word(),
+        "stage": view.study.stage.word(),
         "history": {
-            "on": told.season.is_some(),
-            "commits": told.season.map(|season| season.commits),
-            "shallow": told.season.is_some_and(|season| season.shallow),
-            "note": told.note,
+            "on": view.season.is_some(),
+            "commits": view.season.map(|season| season.commits),
+            "shallow": view.season.is_some_and(|season| season.shallow),
+            "note": view.note,
         },
-        "goals": audit.goals.iter().map(|goal| self::goal(told, goal)).collect::<Vec<_>>(),
-        "targets": audit.targets.iter().map(|target| self::target(told, target)).collect::<Vec<_>>(),
+        "goals": audit.goals.iter().map(|goal| self::goal(view, goal)).collect::<Vec<_>>(),
+        "targets": audit.targets.iter().map(|target| self::target(view, target)).collect::<Vec<_>>(),
         "verification": verification,
-        "predictions": predictions(told),
-        "timeline": timeline(told),
+        "predictions": predictions(view),
+        "timeline": timeline(view),
         "at_risk_periods": at_risk_periods,
         "unused_analyses": unused,
         "waivers": waivers,
-        "next_season": told.next_season(),
+        "next_season": view.next_season(),
     })
 }
 
-fn goal(told: &Told<'_>, goal: &GoalScore) -> Value {
-    let loaded = told.values.graph.loaded;
+fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
+    let loaded = &view.study.loaded;
     let (place, reason) = match &loaded.record(goal.index).body {
         Body::Goal(body) => (body.place, body.reason.clone()),
         _ => (None, None),
@@ -88,21 +88,21 @@ fn goal(told: &Told<'_>, goal: &GoalScore) -> Value {
         .map(|event| {
             let result = event.scored.map(|(_, result)| result);
             json!({
-                "id": told.id(event.index),
-                "title": told.title(event.index),
+                "id": view.id(event.index),
+                "title": view.title(event.index),
                 "plan": number(event.plan),
                 "predicted": number(event.predicted),
                 "uncertainty": number(event.predicted.map(|_| event.uncertainty)),
                 "scored": number(event.scored.map(|(points, _)| points)),
-                "result": result.map(|index| told.id(index)),
+                "result": result.map(|index| view.id(index)),
                 "evidence": result.map(|index| loaded.record(index).evidence()),
             })
         })
         .collect();
     let (so_far, scored) = goal.so_far();
     json!({
-        "id": told.id(goal.index),
-        "title": told.title(goal.index),
+        "id": view.id(goal.index),
+        "title": view.title(goal.index),
         "reason": reason,
         "place": place,
         "needed": needed,
@@ -117,10 +117,10 @@ fn goal(told: &Told<'_>, goal: &GoalScore) -> Value {
     })
 }
 
-fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
-    let (loaded, standing) = (told.values.graph.loaded, &target.standing);
+fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
+    let (loaded, standing) = (&view.study.loaded, &target.standing);
     let record = loaded.record(standing.index);
-    let unit = told.values.unit(standing.node);
+    let unit = view.study.values().unit(standing.node);
     let in_unit = |si: f64| number(Some(unit.from_si(si)));
     let limit = limit_json(&standing.limit, unit);
     let revisions: Vec<Value> = target
@@ -129,7 +129,7 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         .map(|index| {
             let Body::Revision(revision) = &loaded.record(*index).body else { return Value::Null };
             let text = |quantity: &Option<schema::Quantity>| quantity.as_ref().map(ToString::to_string);
-            json!({"id": told.id(*index), "day": revision.date.map(|day| day.to_string()), "from": text(&revision.from),
+            json!({"id": view.id(*index), "day": revision.date.map(|day| day.to_string()), "from": text(&revision.from),
                    "to": text(&revision.to), "agreed_by": revision.agreed_by, "reason": revision.reason})
         })
         .collect();
@@ -150,12 +150,12 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
             schema::records::Outcome::Pass => "pass",
             schema::records::Outcome::Fail => "fail",
         });
-        json!({"id": told.id(index), "day": date.map(|day| day.to_string()),
-               "value": told.measured(target).map(in_unit), "outcome": outcome})
+        json!({"id": view.id(index), "day": date.map(|day| day.to_string()),
+               "value": target.measured().map(in_unit), "outcome": outcome})
     });
     let estimate = target.estimate.map(|(value, uncertainty, origin)| {
         let by = match origin {
-            Origin::Analysis(index) | Origin::Result(index) => Some(told.id(index)),
+            Origin::Analysis(index) | Origin::Result(index) => Some(view.id(index)),
             _ => None,
         };
         json!({"value": in_unit(value), "uncertainty": number(Some(uncertainty / unit.factor())),
@@ -165,57 +165,58 @@ fn target(told: &Told<'_>, target: &TargetAudit) -> Value {
         "id": record.id.as_str(),
         "title": record.name(),
         "of": record.about().map(ToString::to_string),
-        "system": told.system(standing.index),
-        "lead": told.values.graph.lead(standing.index),
+        "system": view.study.section(standing.index),
+        "lead": view.study.graph.lead(standing.index),
         "safety_critical": record.safety_critical(),
         "unit": unit.to_string(),
         "limit": limit,
-        "limit_text": limit_text(told.values, standing),
+        "limit_text": limit_text(view.study.values(), standing),
         "limits": limits,
         "revisions": revisions,
         "estimate": estimate,
         "result": result,
-        "margin": number(told.measured(target).and(standing.margin)),
+        "margin": number(target.measured().and(standing.margin)),
         "limit_changes": target.limits.len().saturating_sub(1),
         "unrecorded": target.unrecorded(),
         "after_result": target.after_result(),
         "verdict": target.verdict.words(),
         "status": standing.status.word(),
-        "methods": told.methods(standing.index),
-        "evidence": told.evidence(target),
+        "methods": view.methods(standing.index),
+        "evidence": view.evidence(target),
     })
 }
 
-fn predictions(told: &Told<'_>) -> Value {
-    let pairs: Vec<Value> = told
+fn predictions(view: &AuditView<'_>) -> Value {
+    let pairs: Vec<Value> = view
         .audit
         .pairs
         .iter()
         .map(|pair| {
             let of = match &pair.source {
-                Source::Target(index) => told.id(*index).to_owned(),
-                Source::Part(index, amount) => format!("{}.{amount}", told.id(*index)),
+                EstimateOf::Target(index) => view.id(*index).to_owned(),
+                EstimateOf::Part(index, amount) => format!("{}.{amount}", view.id(*index)),
             };
             let in_unit = |si: f64| number(Some(pair.unit.from_si(si)));
             json!({"of": of, "quantity": pair.quantity, "basis": pair.basis, "estimate": in_unit(pair.estimate),
                    "result": in_unit(pair.result), "unit": pair.unit.to_string(), "error": number(Some(pair.error()))})
         })
         .collect();
-    let groups: Vec<Value> = trace::audit::groups(&told.audit.pairs)
+    let groups: Vec<Value> = trace::audit::groups(&view.audit.pairs)
         .iter()
         .map(|group| {
             json!({"quantity": group.quantity, "basis": group.basis, "pairs": group.size,
                    "bias": number(Some(group.bias)), "spread": number(group.spread),
-                   "allowance_90": number(group.allowance), "allowance_used": number(told.used(group))})
+                   "allowance_90": number(group.allowance), "allowance_used": number(view.used(group))})
         })
         .collect();
     json!({"groups": groups, "pairs": pairs})
 }
 
 /// The car over the season: in the units that its amounts are shown in.
-fn timeline(told: &Told<'_>) -> Value {
-    let Some(season) = told.season else { return json!([]) };
-    let unit = |name: &str| told.values.named(&format!("car.{name}")).map(|node| told.values.unit(node));
+fn timeline(view: &AuditView<'_>) -> Value {
+    let Some(season) = view.season else { return json!([]) };
+    let unit =
+        |name: &str| view.study.values().named(&format!("car.{name}")).map(|node| view.study.values().unit(node));
     let timeline = season.timeline.iter().map(|moment| {
         let mut names: Vec<&String> = moment.amounts.keys().collect();
         names.sort();

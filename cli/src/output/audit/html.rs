@@ -6,28 +6,29 @@ use serde_json::{Map, Value, json};
 use trace::Error;
 use trace::graph::Link;
 
-use super::{Told, context};
+use super::{AuditView, context};
 use crate::output::template::{self, Escape};
 
 /// The page.
-pub(crate) fn html(told: &Told<'_>) -> Result<String, Error> {
-    let mut context = context(told);
-    let amounts: Vec<Value> = told
-        .values
+pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
+    let mut context = context(view);
+    let amounts: Vec<Value> = view
+        .study
+        .values()
         .amounts()
         .iter()
-        .filter_map(|name| Some(json!({"name": &**name, "picture": told.picture_of_amount(name)?})))
+        .filter_map(|name| Some(json!({"name": &**name, "picture": view.picture_of_amount(name)?})))
         .collect();
-    let goals: Vec<Value> = told
+    let goals: Vec<Value> = view
         .audit
         .goals
         .iter()
-        .map(|goal| json!({"points": told.picture_of_points(goal), "over_time": told.picture_of_prediction(goal)}))
+        .map(|goal| json!({"points": view.picture_of_points(goal), "over_time": view.picture_of_prediction(goal)}))
         .collect();
-    let targets: Vec<Option<String>> = told.audit.targets.iter().map(|target| told.picture_of_target(target)).collect();
+    let targets: Vec<Option<String>> = view.audit.targets.iter().map(|target| view.picture_of_target(target)).collect();
     context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});
-    context["chain"] = json!(embedded(&chain(told)));
-    let folder = told.values.graph.loaded.snapshot.folder.clone();
+    context["chain"] = json!(embedded(&chain(view)));
+    let folder = view.study.loaded.snapshot.folder.clone();
     let shipped = include_str!("../../../../templates/audit.html");
     template::render("audit.html", shipped, folder.as_deref(), Escape::Html, &context)
 }
@@ -50,24 +51,24 @@ fn embedded(value: &Value) -> String {
 }
 
 /// Every record of the chain with what it serves and why, for the way from any part to the goal.
-fn chain(told: &Told<'_>) -> Value {
-    let graph = told.values.graph;
+fn chain(view: &AuditView<'_>) -> Value {
+    let graph = &view.study.graph;
     let mut all = Map::new();
-    for (index, entry) in graph.loaded.entries.iter().enumerate() {
-        let record = &entry.record;
+    for (index, record) in graph.loaded.records() {
         if matches!(record.kind(), Kind::Revision | Kind::Waiver) {
             continue;
         }
         let up: Vec<Value> = graph
-            .out(index)
+            .outgoing(index)
             .into_iter()
             .filter(|(_, edge)| edge.link != Link::In && edge.link != Link::Of)
-            .map(|(to, edge)| json!([told.id(to), edge.link.word(), edge.reason.map(crate::screen::clean)]))
+            .map(|(to, edge)| json!([view.id(to), edge.link.word(), edge.reason.map(crate::screen::clean)]))
             .collect();
-        let value = told
-            .values
+        let value = view
+            .study
+            .values()
             .of_record(index)
-            .and_then(|node| Some(told.values.unit(node).show(told.values.value(node)?, 0.0)));
+            .and_then(|node| Some(view.study.values().unit(node).show(view.study.values().value(node)?, 0.0)));
         let amounts = match &record.body {
             Body::Part(part) => {
                 let all = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));

@@ -4,13 +4,13 @@ use serde_json::{Value, json};
 use trace::Error;
 use trace::audit::{Verdict, groups};
 
-use super::{Told, json, terminal};
+use super::{AuditView, json, terminal};
 use crate::output::numbers::{margin, percent, quantity};
 use crate::output::template::{self, Escape};
 
 /// What the templates see: the document, and the numbers as they are shown.
-pub(crate) fn context(told: &Told<'_>) -> Value {
-    let mut context = json(told);
+pub(crate) fn context(view: &AuditView<'_>) -> Value {
+    let mut context = json(view);
     let share = |value: Option<f64>| value.map(|value| format!("{:.1} %", value * 100.0)).unwrap_or_default();
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
     let with_spread = |value: Option<f64>, spread: f64| {
@@ -19,7 +19,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
     let change = |from: Option<f64>, to: Option<f64>| {
         from.zip(to).map(|(from, to)| format!("{:+.1}", to - from)).unwrap_or_default()
     };
-    let goals: Vec<Value> = told
+    let goals: Vec<Value> = view
         .audit
         .goals
         .iter()
@@ -40,13 +40,13 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
                    "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored)})
         })
         .collect();
-    let targets: Vec<Value> = told
+    let targets: Vec<Value> = view
         .audit
         .targets
         .iter()
         .map(|target| {
-            let unit = told.values.unit(target.standing.node);
-            let measured = told.measured(target);
+            let unit = view.study.values().unit(target.standing.node);
+            let measured = target.measured();
             let estimate = target.estimate.map(|(si, spread, _)| quantity(si, spread, unit));
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
@@ -54,14 +54,14 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
                    "unrecorded": target.unrecorded()})
         })
         .collect();
-    let groups: Vec<Value> = groups(&told.audit.pairs)
+    let groups: Vec<Value> = groups(&view.audit.pairs)
         .iter()
         .map(|group| {
             json!({"bias": percent(group.bias), "spread": share(group.spread), "allowance_90": share(group.allowance),
-                   "allowance_used": share(told.used(group))})
+                   "allowance_used": share(view.used(group))})
         })
         .collect();
-    let [met, missed, never, not_due] = told.verdicts();
+    let [met, missed, never, not_due] = view.verdicts();
     context["shown"] = json!({
         "goals": goals,
         "targets": targets,
@@ -76,8 +76,8 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
 }
 
 /// For a wiki or a forge.
-pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
-    let folder = told.values.graph.loaded.snapshot.folder.clone();
+pub(crate) fn markdown(view: &AuditView<'_>) -> Result<String, Error> {
+    let folder = view.study.loaded.snapshot.folder.clone();
     let shipped = include_str!("../../../../templates/audit.md");
-    template::render("audit.md", shipped, folder.as_deref(), Escape::Markdown, &context(told))
+    template::render("audit.md", shipped, folder.as_deref(), Escape::Markdown, &context(view))
 }

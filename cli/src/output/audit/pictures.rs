@@ -7,7 +7,7 @@ use schema::quantity::Unit;
 use schema::records::Body;
 use trace::audit::{GoalScore, TargetAudit};
 
-use super::Told;
+use super::AuditView;
 use super::scale::{Axis, place, tick};
 
 /// The width of a picture in its own units: as many as a phone is wide.
@@ -47,7 +47,7 @@ fn bar(out: &mut String, x: f64, y: f64, width: f64, height: f64, class: &str) {
     let _ = write!(out, "<rect x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" class=\"{class}\"/>");
 }
 
-impl Told<'_> {
+impl AuditView<'_> {
     /// The points of each event: planned, predicted with its uncertainty, scored.
     pub(super) fn picture_of_points(&self, goal: &GoalScore) -> String {
         const ROW: f64 = 62.0;
@@ -91,10 +91,10 @@ impl Told<'_> {
     pub(super) fn picture_of_target(&self, target: &TargetAudit) -> Option<String> {
         const W: f64 = 150.0;
         let standing = &target.standing;
-        let unit = self.values.unit(standing.node);
+        let unit = self.study.values().unit(standing.node);
         let (low, high) = (standing.limit.at_least, standing.limit.at_most);
         let estimate = target.estimate.map(|(value, spread, _)| (unit.from_si(value), spread / unit.factor()));
-        let result = self.measured(target).map(|value| unit.from_si(value));
+        let result = target.measured().map(|value| unit.from_si(value));
         if estimate.is_none() && result.is_none() {
             return None;
         }
@@ -143,15 +143,15 @@ impl Told<'_> {
     /// A car's amount over the season, with its limit and how that moved.
     pub(super) fn picture_of_amount(&self, name: &str) -> Option<String> {
         let season = self.season?;
-        let node = self.values.named(&format!("car.{name}"))?;
-        let unit = self.values.unit(node);
+        let node = self.study.values().named(&format!("car.{name}"))?;
+        let unit = self.study.values().unit(node);
         let points: Vec<(Day, f64)> = season
             .timeline
             .iter()
             .filter_map(|moment| Some((moment.day, unit.from_si(*moment.amounts.get(name)?))))
             .collect();
         let limited = self.audit.targets.iter().find(|target| {
-            let Body::Target(body) = &self.values.graph.loaded.record(target.standing.index).body else { return false };
+            let Body::Target(body) = &self.study.loaded.record(target.standing.index).body else { return false };
             let car = body.of.as_ref().is_some_and(|of| of.as_str() == schema::words::CAR);
             car && body.total.as_ref().is_some_and(|total| total.as_str() == name)
         });
@@ -183,7 +183,7 @@ impl Told<'_> {
             &points,
             &limits,
             "goal",
-            self.values.unit(self.values.of_record(goal.index)?),
+            self.study.values().unit(self.study.values().of_record(goal.index)?),
         )
     }
 }

@@ -8,24 +8,24 @@ use trace::audit::{GoalScore, TargetAudit, Verdict, groups};
 use super::super::numbers::{margin, percent, quantity};
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
-use super::Told;
+use super::AuditView;
 use crate::screen::{Ink, clean, count};
 
 /// For people.
-pub(crate) fn terminal(told: &Told<'_>, ink: Ink) -> String {
+pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
     let mut out = String::new();
-    if let Some(note) = &told.note {
+    if let Some(note) = &view.note {
         ink.block(&mut out, "", 0, note);
         out.push('\n');
     }
-    for goal in &told.audit.goals {
-        self::goal(&mut out, told, goal, ink);
+    for goal in &view.audit.goals {
+        self::goal(&mut out, view, goal, ink);
     }
-    targets(&mut out, told, ink);
-    verification(&mut out, told, ink);
-    predictions(&mut out, told, ink);
-    season(&mut out, told, ink);
-    rest(&mut out, told, ink);
+    targets(&mut out, view, ink);
+    verification(&mut out, view, ink);
+    predictions(&mut out, view, ink);
+    season(&mut out, view, ink);
+    rest(&mut out, view, ink);
     out
 }
 
@@ -48,8 +48,8 @@ pub(super) fn verdict(goal: &GoalScore) -> String {
     }
 }
 
-fn goal(out: &mut String, told: &Told<'_>, goal: &GoalScore, ink: Ink) {
-    let _ = writeln!(out, "{}", ink.strong(&clean(told.title(goal.index))));
+fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
+    let _ = writeln!(out, "{}", ink.strong(&clean(view.title(goal.index))));
     ink.block(out, "", 0, &verdict(goal));
     out.push('\n');
     let mut table = Table::new(&[
@@ -70,7 +70,7 @@ fn goal(out: &mut String, told: &Told<'_>, goal: &GoalScore, ink: Ink) {
     for event in &goal.events {
         let scored = event.scored.map(|(points, _)| points);
         table.row(vec![
-            strong(told.id(event.index)),
+            strong(view.id(event.index)),
             plain(points(event.plan)),
             plain(predicted(event.predicted, event.uncertainty)),
             plain(points(scored)),
@@ -91,8 +91,8 @@ fn goal(out: &mut String, told: &Told<'_>, goal: &GoalScore, ink: Ink) {
     out.push('\n');
 }
 
-fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let [met, missed, never, not_due] = told.verdicts();
+fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    let [met, missed, never, not_due] = view.verdicts();
     let mut text = format!("targets: {met} met, {missed} missed, {never} never verified");
     if not_due > 0 {
         let _ = write!(text, ", {not_due} not due yet");
@@ -114,39 +114,39 @@ fn targets(out: &mut String, told: &Told<'_>, ink: Ink) {
             Verdict::NeverVerified => Paint::Level(Level::Warning),
             Verdict::NotDue | Verdict::Met => Paint::Faint,
         };
-        let mut of_it = told.audit.targets.iter().filter(|target| target.verdict == verdict).peekable();
+        let mut of_it = view.audit.targets.iter().filter(|target| target.verdict == verdict).peekable();
         if of_it.peek().is_some() {
             table.row(vec![(verdict.words().to_owned(), paint)]);
         }
-        of_it.for_each(|one| table.row(target(told, one)));
+        of_it.for_each(|one| table.row(target(view, one)));
     }
     out.push_str(&table.text(ink));
-    let late = told.audit.targets.iter().filter(|target| target.after_result());
-    let late: Vec<&str> = late.map(|target| told.id(target.standing.index)).collect();
+    let late = view.audit.targets.iter().filter(|target| target.after_result());
+    let late: Vec<&str> = late.map(|target| view.id(target.standing.index)).collect();
     if !late.is_empty() {
         ink.block(out, "", 0, &format!("limits that were set or moved after a result: {}", late.join(", ")));
     }
     out.push('\n');
 }
 
-fn target(told: &Told<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
+fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     let standing = &target.standing;
-    let unit = told.values.unit(standing.node);
-    let limit = limit_text(told.values, standing);
+    let unit = view.study.values().unit(standing.node);
+    let limit = limit_text(view.study.values(), standing);
     // The limit has the unit; once a line is enough.
     let own = format!(" {unit}");
     let bare = |text: String| match text.strip_suffix(&own) {
         Some(number) if limit.ends_with(&own) => number.to_owned(),
         _ => text,
     };
-    let measured = told.measured(target);
+    let measured = target.measured();
     vec![
-        strong(format!("  {}", told.id(standing.index))),
+        strong(format!("  {}", view.id(standing.index))),
         plain(limit.clone()),
         plain(target.estimate.map(|(si, spread, _)| bare(quantity(si, spread, unit))).unwrap_or_default()),
         plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
         plain(measured.and_then(|_| margin(standing, unit)).unwrap_or_default()),
-        plain(told.methods(standing.index).join(", ")),
+        plain(view.methods(standing.index).join(", ")),
         moved(target),
     ]
 }
@@ -160,7 +160,7 @@ fn moved(target: &TargetAudit) -> (String, Paint) {
     }
 }
 
-fn verification(out: &mut String, told: &Told<'_>, ink: Ink) {
+fn verification(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let mut table = Table::new(&[
         ("verification by", false),
         ("planned", true),
@@ -168,7 +168,7 @@ fn verification(out: &mut String, told: &Told<'_>, ink: Ink) {
         ("failed", true),
         ("open", true),
     ]);
-    for line in &told.audit.verified {
+    for line in &view.audit.verified {
         let number = |number: usize| plain(number.to_string());
         let cells = [line.planned, line.closed, line.failed, line.open()].map(number);
         table.row(std::iter::once(strong(line.method.word())).chain(cells).collect());
@@ -177,8 +177,8 @@ fn verification(out: &mut String, told: &Told<'_>, ink: Ink) {
     out.push('\n');
 }
 
-fn predictions(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let groups = groups(&told.audit.pairs);
+fn predictions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    let groups = groups(&view.audit.pairs);
     if groups.is_empty() {
         return;
     }
@@ -200,7 +200,7 @@ fn predictions(out: &mut String, told: &Told<'_>, ink: Ink) {
             plain(percent(group.bias)),
             plain(share(group.spread)),
             plain(share(group.allowance)),
-            plain(share(told.used(group))),
+            plain(share(view.used(group))),
         ]);
     }
     out.push_str(&table.text(ink));
@@ -209,8 +209,8 @@ fn predictions(out: &mut String, told: &Told<'_>, ink: Ink) {
     out.push('\n');
 }
 
-fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let Some(season) = told.season else { return };
+fn season(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    let Some(season) = view.season else { return };
     let (Some(first), Some(last)) = (season.timeline.first(), season.timeline.last()) else { return };
     let text = format!("the season: {} from {} to {}", count(season.commits, "commit"), first.day, last.day);
     let _ = writeln!(out, "{}", ink.strong(&text));
@@ -218,13 +218,13 @@ fn season(out: &mut String, told: &Told<'_>, ink: Ink) {
     let mut names: Vec<&String> = last.amounts.keys().collect();
     names.sort();
     for name in names {
-        let Some(node) = told.values.named(&format!("car.{name}")) else { continue };
-        let unit = told.values.unit(node);
+        let Some(node) = view.study.values().named(&format!("car.{name}")) else { continue };
+        let unit = view.study.values().unit(node);
         let values: Vec<Option<f64>> = season.timeline.iter().map(|moment| moment.amounts.get(name).copied()).collect();
         row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
     }
-    for goal in &told.audit.goals {
-        let id = told.id(goal.index);
+    for goal in &view.audit.goals {
+        let id = view.id(goal.index);
         let values: Vec<Option<f64>> = season.timeline.iter().map(|moment| moment.points.get(id).copied()).collect();
         row(&mut table, id, &values, |si| format!("{si:.1} pts"));
     }
@@ -242,8 +242,8 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
     table.row(vec![strong(name), plain(show(*first)), plain(show(*last)), plain(super::super::spark::line(&ends))]);
 }
 
-fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let audit = told.audit;
+fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    let audit = view.audit;
     if !audit.at_risk_periods.is_empty() {
         let open = audit.at_risk_periods.iter().filter(|one| !one.closed()).count();
         let text = format!("loops: {} closed, {open} open", audit.at_risk_periods.len() - open);
@@ -259,12 +259,12 @@ fn rest(out: &mut String, told: &Told<'_>, ink: Ink) {
                 Some(day) => format!("brought back on {day}"),
             };
             let paint = if one.closed() { Paint::Plain } else { Paint::Level(Level::Warning) };
-            table.row(vec![strong(format!("  {}", told.id(one.index))), plain(one.since.to_string()), (end, paint)]);
+            table.row(vec![strong(format!("  {}", view.id(one.index))), plain(one.since.to_string()), (end, paint)]);
         }
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let carry = told.next_season();
+    let carry = view.next_season();
     if !carry.is_empty() {
         let _ = writeln!(out, "{}", ink.strong("to carry over"));
         for text in carry {

@@ -1,19 +1,21 @@
 //! The report of `delta` for programs and for templates.
 
 use serde_json::{Value, json};
+use trace::RecordId;
+use trace::delta::HeadlineOf;
 
 use super::super::json::findings;
 use super::super::values::number;
-use super::{Told, shown, side_name};
+use super::{DeltaView, shown, side_name};
 
 /// For programs: version 1, stable.
-pub(crate) fn json(told: &Told<'_>) -> Value {
-    let (delta, [old, new]) = (told.delta, told.loaded());
+pub(crate) fn json(view: &DeltaView<'_>) -> Value {
+    let (delta, [old, new]) = (view.delta, view.loaded());
     let values: Vec<Value> = delta
         .values
         .iter()
         .map(|value| {
-            let (id, unit) = told.value(value);
+            let (id, unit) = view.value(value);
             let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
             json!({"id": id, "before": in_unit(value.before), "after": in_unit(value.after), "unit": unit.to_string()})
         })
@@ -22,7 +24,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         .limits
         .iter()
         .map(|limit| {
-            let (id, [before, after], revision) = told.limit(limit);
+            let (id, [before, after], revision) = view.limit(limit);
             json!({"id": id, "before": before, "after": after, "revision": revision})
         })
         .collect();
@@ -30,33 +32,36 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         .causes
         .iter()
         .map(|cause| {
-            let (id, unit) = told.value(&cause.value);
+            let (id, unit) = view.value(&cause.value);
             let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
             json!({
                 "id": id,
                 "before": in_unit(cause.value.before),
                 "after": in_unit(cause.value.after),
                 "unit": unit.to_string(),
-                "affects": told.affects(cause),
+                "affects": view.affects(cause),
                 "points": number(cause.points),
             })
         })
         .collect();
-    let headlines = told.headlines();
-    let points = headlines.iter().find(|line| line.points);
+    let headlines = view.headlines();
+    let points = headlines.iter().find(|line| matches!(line.of, HeadlineOf::Points(_)));
     let amounts: serde_json::Map<String, Value> = headlines
         .iter()
-        .filter(|line| !line.points)
-        .map(|line| {
+        .filter_map(|line| match &line.of {
+            HeadlineOf::Amount(name) => Some((name, line)),
+            HeadlineOf::Points(_) => None,
+        })
+        .map(|(name, line)| {
             let in_unit = |si: Option<f64>| number(si.map(|si| line.unit.from_si(si)));
             let both =
                 json!({"before": in_unit(line.before), "after": in_unit(line.after), "unit": line.unit.to_string()});
-            (line.name.clone(), both)
+            (name.clone(), both)
         })
         .collect();
-    let [errors, warnings, notes] = told.counts();
+    let [errors, warnings, notes] = view.counts();
     let level = |[before, after]: [usize; 2]| json!({"before": before, "after": after});
-    let ids = |loaded: &trace::Loaded, list: &[usize]| {
+    let ids = |loaded: &trace::Loaded, list: &[RecordId]| {
         list.iter()
             .map(|index| {
                 let record = loaded.record(*index);
@@ -72,8 +77,8 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
                    "kind": new.record(*to).kind().singular()})
         })
         .collect();
-    let edited: Vec<usize> = delta.edited.iter().map(|(_, index)| *index).collect();
-    let status_changes: Vec<Value> = told
+    let edited: Vec<RecordId> = delta.edited.iter().map(|(_, index)| *index).collect();
+    let status_changes: Vec<Value> = view
         .status_changes()
         .into_iter()
         .map(|(id, before, after)| json!({"id": id, "before": before, "after": after}))
@@ -82,7 +87,7 @@ pub(crate) fn json(told: &Told<'_>) -> Value {
         "version": 1,
         "base": side(old),
         "head": side(new),
-        "shallow": told.found.shallow,
+        "shallow": view.found.shallow,
         "new": findings(&delta.new, new),
         "fixed": findings(&delta.fixed, old),
         "unchanged": delta.unchanged.len(),
@@ -107,37 +112,37 @@ fn side(loaded: &trace::Loaded) -> Value {
 }
 
 /// What the template of the Markdown sees: the same, and the numbers as they are shown.
-pub(crate) fn context(told: &Told<'_>) -> Value {
-    let mut context = json(told);
+pub(crate) fn context(view: &DeltaView<'_>) -> Value {
+    let mut context = json(view);
     let three = |[before, after, change]: [String; 3]| json!({"before": before, "after": after, "change": change});
-    let headline: Vec<Value> = told
+    let headline: Vec<Value> = view
         .headlines()
         .iter()
         .map(|line| {
-            let mut shown = three(line.shown());
-            shown["name"] = json!(line.name);
-            shown
+            let mut text = three(shown(line.before, line.after, &line.unit));
+            text["name"] = json!(view.headline_name(line));
+            text
         })
         .collect();
-    let causes: Vec<Value> = told
+    let causes: Vec<Value> = view
         .delta
         .causes
         .iter()
         .map(|cause| {
-            let (id, unit) = told.value(&cause.value);
+            let (id, unit) = view.value(&cause.value);
             let mut shown = three(shown(cause.value.before, cause.value.after, unit));
             shown["id"] = json!(id);
-            shown["affects"] = json!(told.affects(cause));
+            shown["affects"] = json!(view.affects(cause));
             shown["points"] = json!(cause.points.map(|points| format!("{points:+.2}")));
             shown
         })
         .collect();
-    let values: Vec<Value> = told
+    let values: Vec<Value> = view
         .delta
         .values
         .iter()
         .map(|value| {
-            let (id, unit) = told.value(value);
+            let (id, unit) = view.value(value);
             let mut shown = three(shown(value.before, value.after, unit));
             shown["id"] = json!(id);
             shown
@@ -151,17 +156,17 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
             }
         }
     }
-    let [old, new] = told.loaded().map(side_name);
-    let incomplete: Vec<String> = told.loaded().into_iter().filter_map(super::super::incomplete).collect();
+    let [old, new] = view.loaded().map(side_name);
+    let incomplete: Vec<String> = view.loaded().into_iter().filter_map(super::super::incomplete).collect();
     context["shown"] = json!({
         "base": old,
         "head": new,
-        "how": told.found.how,
+        "how": view.found.how,
         "incomplete": incomplete,
         "headline": headline,
         "causes": causes,
         "values": values,
-        "empty": told.delta.is_empty(),
+        "empty": view.delta.is_empty(),
     });
     context
 }

@@ -2,17 +2,17 @@
 
 use trace::Error;
 
-use super::{Told, context};
+use super::{DeltaView, context};
 use crate::output::template::{self, Escape};
 
 /// For a pull request, or the summary of a step in CI.
-pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
-    let own = told.loaded()[1].snapshot.folder.clone();
+pub(crate) fn markdown(view: &DeltaView<'_>) -> Result<String, Error> {
+    let own = view.loaded()[1].snapshot.folder.clone();
     template::render(
         "delta.md",
         include_str!("../../../../templates/delta.md"),
         own.as_deref(),
         Escape::Markdown,
-        &context(told),
+        &context(view),
     )
 }

@@ -11,51 +11,33 @@ pub(crate) use terminal::terminal;
 use std::collections::HashSet;
 
 use schema::quantity::{Unit, same_number};
-use schema::settings::Level;
-use trace::delta::{Cause, LimitMove, Side, ValueMove};
+use trace::delta::{Cause, Headline, HeadlineOf, LimitMove, Named, ValueMove};
 use trace::snapshot::{Base, Source};
-use trace::values::Key;
-use trace::{Delta, Finding, Loaded};
+use trace::{Delta, Finding, Loaded, RecordId, Study};
 
 use super::listed::{Baseline, Listed};
 
 /// What is told.
-pub(crate) struct Told<'t> {
+pub(crate) struct DeltaView<'t> {
     pub(crate) delta: &'t Delta,
-    pub(crate) base: Side<'t, 't, 't>,
-    pub(crate) head: Side<'t, 't, 't>,
+    pub(crate) base: &'t Study,
+    pub(crate) head: &'t Study,
     pub(crate) found: &'t Base,
 }
 
 /// Every finding of both sides once, with what became of it; those that head waives among them.
-pub(crate) fn listed<'t>(told: &Told<'t>) -> Vec<Listed<'t>> {
-    let base = told.base.report;
+pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
+    let base = view.base.report();
     let known: HashSet<String> = base.findings.iter().chain(&base.waived).map(Finding::fingerprint).collect();
     let state = |known: bool| Some(if known { Baseline::Unchanged } else { Baseline::New });
-    let new = told.delta.new.iter().map(|finding| (finding, state(false)));
-    let unchanged = told.delta.unchanged.iter().map(|finding| (finding, state(true)));
-    let waived = told.head.report.waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
+    let new = view.delta.new.iter().map(|finding| (finding, state(false)));
+    let unchanged = view.delta.unchanged.iter().map(|finding| (finding, state(true)));
+    let waived =
+        view.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
     // What head accepts by a waiver stands among what head has.
-    let mended = told.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
+    let mended = view.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
     let mended = mended.map(|finding| (finding, Some(Baseline::Absent)));
     new.chain(unchanged).chain(waived).chain(mended).collect()
-}
-
-/// A number of the headline: points, or an amount of the car.
-struct Headline {
-    name: String,
-    /// Is it the points of a goal?
-    points: bool,
-    before: Option<f64>,
-    after: Option<f64>,
-    unit: Unit,
-}
-
-impl Headline {
-    /// Before, after and the change as text.
-    fn shown(&self) -> [String; 3] {
-        shown(self.before, self.after, &self.unit)
-    }
 }
 
 /// Before, after and the change of a value as text; the change is empty where there is none.
@@ -75,61 +57,43 @@ fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     [text(before), text(after), change]
 }
 
-impl Told<'_> {
+impl DeltaView<'_> {
     fn loaded(&self) -> [&Loaded; 2] {
-        [self.base.values.graph.loaded, self.head.values.graph.loaded]
+        [&self.base.loaded, &self.head.loaded]
     }
 
     /// The points of each goal, and the amounts of the whole car.
     fn headlines(&self) -> Vec<Headline> {
-        let mut all = Vec::new();
-        let goals = &self.head.report.goals;
-        for goal in goals {
-            let id = &self.loaded()[1].record(goal.index).id;
-            let moved = self.delta.values.iter().find(|value| value.head == Some(goal.node));
-            let before = moved.map_or(goal.predicted, |moved| moved.before);
-            let name = if goals.len() == 1 { "points".to_owned() } else { format!("points of {id}") };
-            let unit = self.head.values.unit(goal.node).clone();
-            all.push(Headline { name, points: true, before, after: goal.predicted, unit });
+        self.delta.headlines(self.base, self.head)
+    }
+
+    /// The name of a headline, as it is shown.
+    fn headline_name(&self, headline: &Headline) -> String {
+        match &headline.of {
+            HeadlineOf::Points(_) if self.head.goals().len() == 1 => "points".to_owned(),
+            HeadlineOf::Points(goal) => format!("points of {}", self.head.loaded.record(*goal).id),
+            HeadlineOf::Amount(name) => name.clone(),
         }
-        let [old, new] = [self.base.values, self.head.values];
-        let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
-        names.sort_unstable();
-        names.dedup();
-        for name in names {
-            let node = |values: &trace::values::Values<'_, '_>| values.node(&Key::Group(None, values.amount(name)?));
-            let (before, after) = (node(old), node(new));
-            let unit = match (before, after) {
-                (_, Some(node)) => new.unit(node).clone(),
-                (Some(node), None) => old.unit(node).clone(),
-                (None, None) => continue,
-            };
-            let (before, after) = (before.and_then(|node| old.value(node)), after.and_then(|node| new.value(node)));
-            if before.is_some() || after.is_some() {
-                all.push(Headline { name: name.to_owned(), points: false, before, after, unit });
-            }
-        }
-        all
     }
 
     /// How many findings stand before and after, by level.
     fn counts(&self) -> [[usize; 2]; 3] {
-        [Level::Error, Level::Warning, Level::Note]
-            .map(|level| [self.base.report.count(level), self.head.report.count(level)])
+        let [before, after] = [self.base.report().counts(), self.head.report().counts()];
+        [0, 1, 2].map(|level| [before[level], after[level]])
     }
 
     /// The name of a value, and its unit.
     fn value(&self, value: &ValueMove) -> (String, &Unit) {
-        let (values, node) = match (value.head, value.base) {
-            (Some(node), _) => (self.head.values, node),
-            (None, node) => (self.base.values, node.unwrap_or_default()),
+        let (values, node) = match value.named {
+            Named::Head(node) => (self.head.values(), node),
+            Named::Base(node) => (self.base.values(), node),
         };
         (values.name(node), values.unit(node))
     }
 
     /// The names on the way of a cause, less itself.
     fn affects(&self, cause: &Cause) -> Vec<String> {
-        let values = if cause.value.head.is_some() { self.head.values } else { self.base.values };
+        let values = if matches!(cause.value.named, Named::Head(_)) { self.head.values() } else { self.base.values() };
         cause.way.iter().skip(1).map(|node| values.name(*node)).collect()
     }
 
@@ -143,29 +107,14 @@ impl Told<'_> {
 
     /// The targets that stand elsewhere than before: id, before, after.
     fn status_changes(&self) -> Vec<(String, &'static str, &'static str)> {
-        let [old, new] = self.loaded();
-        let before: std::collections::HashMap<usize, &'static str> =
-            self.base.report.standings.iter().map(|standing| (standing.index, standing.status.word())).collect();
-        let renamed: std::collections::HashMap<usize, usize> =
-            self.delta.renamed.iter().map(|(old, new)| (*new, *old)).collect();
-        let mut all = Vec::new();
-        for standing in &self.head.report.standings {
-            let id = &new.record(standing.index).id;
-            let was = renamed.get(&standing.index).copied().or_else(|| old.find(id.as_str()));
-            let (Some(before), after) = (was.and_then(|was| before.get(&was)), standing.status.word()) else {
-                continue;
-            };
-            if *before != after {
-                all.push((id.to_string(), *before, after));
-            }
-        }
-        all
+        let changes = self.delta.status_changes(self.base, self.head).into_iter();
+        let id = |target: RecordId| self.head.loaded.record(target).id.to_string();
+        changes.map(|change| (id(change.target), change.before.word(), change.after.word())).collect()
     }
 }
 
-fn limit_text(loaded: &Loaded, index: usize) -> String {
-    let schema::records::Body::Target(target) = &loaded.record(index).body else { return String::new() };
-    super::values::limit(target)
+fn limit_text(loaded: &Loaded, index: RecordId) -> String {
+    loaded.target(index).map(super::values::limit).unwrap_or_default()
 }
 
 /// What a side is, in words.

@@ -3,10 +3,10 @@
 use std::fmt::Write as _;
 
 use schema::settings::Level;
-use trace::Finding;
+use trace::{Finding, RecordId};
 
 use super::super::table::{Paint, Table, plain, strong};
-use super::{Told, shown, side_name};
+use super::{DeltaView, shown, side_name};
 use crate::output::{Paths, incomplete, terminal};
 use crate::screen::{Ink, clean, count};
 
@@ -16,45 +16,45 @@ const MOST_CAUSES: usize = 12;
 const MOST_RECORDS: usize = 12;
 
 /// For people.
-pub(crate) fn terminal(told: &Told<'_>, ink: Ink) -> String {
+pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
     let mut out = String::new();
-    heading(&mut out, told, ink);
-    if told.delta.is_empty() {
+    heading(&mut out, view, ink);
+    if view.delta.is_empty() {
         out.push_str("no difference\n");
         return out;
     }
-    headline(&mut out, told, ink);
-    let [old, new] = told.loaded();
-    section(&mut out, told, ink, "broke", &told.delta.new, new);
-    section(&mut out, told, ink, "mended", &told.delta.fixed, old);
-    moved(&mut out, told, ink);
-    records(&mut out, told, ink);
+    headline(&mut out, view, ink);
+    let [old, new] = view.loaded();
+    section(&mut out, view, ink, "broke", &view.delta.new, new);
+    section(&mut out, view, ink, "mended", &view.delta.fixed, old);
+    moved(&mut out, view, ink);
+    records(&mut out, view, ink);
     out
 }
 
-fn heading(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let [old, new] = told.loaded();
-    let how = told.found.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
+fn heading(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
+    let [old, new] = view.loaded();
+    let how = view.found.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
     let _ = writeln!(out, "from {}{how} to {}", side_name(old), side_name(new));
     for loaded in [old, new] {
         if let Some(text) = incomplete(loaded) {
             ink.block(out, "", 0, &format!("{}: {text}", side_name(loaded)));
         }
     }
-    if told.found.shallow {
+    if view.found.shallow {
         out.push_str(&ink.faint("the clone is shallow: older history is not here"));
         out.push('\n');
     }
     out.push('\n');
 }
 
-fn headline(out: &mut String, told: &Told<'_>, ink: Ink) {
+fn headline(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let mut table = Table::new(&[("", false), ("before", true), ("after", true), ("change", true)]);
-    for line in told.headlines() {
-        let [before, after, change] = line.shown();
-        table.row(vec![strong(line.name), plain(before), plain(after), strong(change)]);
+    for line in view.headlines() {
+        let [before, after, change] = shown(line.before, line.after, &line.unit);
+        table.row(vec![strong(view.headline_name(&line)), plain(before), plain(after), strong(change)]);
     }
-    for (level, [before, after]) in ["errors", "warnings", "notes"].into_iter().zip(told.counts()) {
+    for (level, [before, after]) in ["errors", "warnings", "notes"].into_iter().zip(view.counts()) {
         let change = after as i64 - before as i64;
         let change = if change == 0 { String::new() } else { format!("{change:+}") };
         table.row(vec![plain(level), plain(before.to_string()), plain(after.to_string()), strong(change)]);
@@ -63,14 +63,14 @@ fn headline(out: &mut String, told: &Told<'_>, ink: Ink) {
     out.push('\n');
 }
 
-fn section(out: &mut String, told: &Told<'_>, ink: Ink, name: &str, findings: &[Finding], loaded: &trace::Loaded) {
+fn section(out: &mut String, view: &DeltaView<'_>, ink: Ink, name: &str, findings: &[Finding], loaded: &trace::Loaded) {
     if findings.is_empty() {
         return;
     }
     let _ = writeln!(out, "{}", ink.strong(&format!("{name} ({})", findings.len())));
     let paths = Paths::new(loaded);
     for finding in findings {
-        if std::ptr::eq(findings, told.delta.new.as_slice()) {
+        if std::ptr::eq(findings, view.delta.new.as_slice()) {
             terminal::one(out, finding, &paths, ink);
         } else {
             gone(out, finding, ink);
@@ -87,13 +87,13 @@ fn gone(out: &mut String, finding: &Finding, ink: Ink) {
     ink.block(out, finding.level.word(), 7, &format!("{}  {line}", finding.check.name));
 }
 
-fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let delta = told.delta;
+fn moved(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
+    let delta = view.delta;
     if !delta.limits.is_empty() {
         let _ = writeln!(out, "{}", ink.strong("limits moved"));
         let mut table = Table::new(&[("  target", false), ("before", true), ("after", true), ("on record", false)]);
         for limit in &delta.limits {
-            let (id, [before, after], revision) = told.limit(limit);
+            let (id, [before, after], revision) = view.limit(limit);
             let recorded = match revision {
                 Some(revision) => plain(format!("by {revision}")),
                 None => ("no revision says so".to_owned(), Paint::Level(Level::Warning)),
@@ -103,7 +103,7 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let status_changes = told.status_changes();
+    let status_changes = view.status_changes();
     if !status_changes.is_empty() {
         let _ = writeln!(out, "{}", ink.strong("targets that stand elsewhere"));
         for (id, before, after) in status_changes {
@@ -115,11 +115,11 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
         let changes = count(delta.values.len(), "value");
         let _ = writeln!(out, "{}", ink.strong(&format!("values: {changes} changed; where it begins")));
         for cause in delta.causes.iter().take(MOST_CAUSES) {
-            let (name, unit) = told.value(&cause.value);
+            let (name, unit) = view.value(&cause.value);
             let [before, after, _] = shown(cause.value.before, cause.value.after, unit);
             let points = cause.points.map(|points| format!("   about {points:+.2} pts")).unwrap_or_default();
             let _ = writeln!(out, "  {}  {before} → {after}{points}", ink.strong(&clean(&name)));
-            let way = told.affects(cause);
+            let way = view.affects(cause);
             if !way.is_empty() {
                 ink.block(out, "moves", 9, &way.join(" → "));
             }
@@ -132,9 +132,9 @@ fn moved(out: &mut String, told: &Told<'_>, ink: Ink) {
     }
 }
 
-fn records(out: &mut String, told: &Told<'_>, ink: Ink) {
-    let (delta, [old, new]) = (told.delta, told.loaded());
-    let named = |loaded: &trace::Loaded, index: usize| {
+fn records(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
+    let (delta, [old, new]) = (view.delta, view.loaded());
+    let named = |loaded: &trace::Loaded, index: RecordId| {
         let record = loaded.record(index);
         format!("{} {}", record.kind(), record.id)
     };
@@ -151,7 +151,7 @@ fn records(out: &mut String, told: &Told<'_>, ink: Ink) {
     };
     list("added", delta.added.iter().map(|index| named(new, *index)).collect());
     list("removed", delta.removed.iter().map(|index| named(old, *index)).collect());
-    let rename = |(from, to): &(usize, usize)| format!("{} → {}", named(old, *from), new.record(*to).id);
+    let rename = |(from, to): &(RecordId, RecordId)| format!("{} → {}", named(old, *from), new.record(*to).id);
     list("renamed", delta.renamed.iter().map(rename).collect());
     list("edited", delta.edited.iter().map(|(_, index)| named(new, *index)).collect());
     let unchanged = delta.unchanged.len();

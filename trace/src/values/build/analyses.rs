@@ -5,28 +5,19 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::Formula;
 use schema::quantity::{Dimension, Unit};
-use schema::records::{Body, Expression, Finds};
+use schema::records::{Expression, Finds};
 use schema::{Id, Quantity, suggest};
 
-use super::{Builder, Call, Key, Node, Origin, Place, Rule, ValueProblemKind};
+use super::{Builder, Call, Field, Key, NodeId, Origin, RecordId, Rule, ValueProblemKind};
 use crate::load::is_table;
 use crate::values::{State, tables};
 
-impl Builder<'_, '_> {
+impl Builder<'_> {
     pub(super) fn analyses(&mut self) {
-        let loaded = self.graph.loaded;
-        let superseded: foldhash::HashSet<&str> = loaded
-            .entries
-            .iter()
-            .filter_map(|entry| match &entry.record.body {
-                Body::Analysis(analysis) => Some(analysis.supersedes.iter().map(Id::as_str)),
-                _ => None,
-            })
-            .flatten()
-            .collect();
-        let mut finder: HashMap<usize, usize> = HashMap::new();
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            let Body::Analysis(analysis) = &entry.record.body else { continue };
+        let loaded = &*self.graph.loaded;
+        let superseded = self.graph.superseded();
+        let mut finder: HashMap<RecordId, RecordId> = HashMap::new();
+        for (index, record, analysis) in loaded.analyses() {
             let model = analysis.model.as_ref().and_then(|model| models::find(model.as_str()));
             self.locals(index, &analysis.given, &["given"], model);
             let call = analysis.model.as_ref().and_then(|model| self.call(index, analysis, model.as_str()));
@@ -34,14 +25,12 @@ impl Builder<'_, '_> {
             for target in finds.targets() {
                 let Some(target_index) = loaded.find(target.as_str()) else { continue };
                 let Some(&node) = self.by_key.get(&Key::Record(target_index)) else { continue };
-                if !matches!(loaded.record(target_index).body, Body::Target(_))
-                    || superseded.contains(entry.record.id.as_str())
-                {
+                if loaded.target(target_index).is_none() || superseded.contains(record.id.as_str()) {
                     continue;
                 }
                 let place = match finds {
-                    Finds::Target(_) => Place { record: index, route: vec!["finds".to_owned()] },
-                    Finds::Values(_) => Place { record: index, route: vec!["finds".to_owned(), target.to_string()] },
+                    Finds::Target(_) => Field { record: index, route: vec!["finds".to_owned()] },
+                    Finds::Values(_) => Field { record: index, route: vec!["finds".to_owned(), target.to_string()] },
                 };
                 if let Some(other) = finder.insert(target_index, index) {
                     let message = format!("{} finds the value of {target} too", loaded.record(other).id);
@@ -56,7 +45,7 @@ impl Builder<'_, '_> {
                     (_, Some((call, inputs)), _) => self.output(node, finds, target, *call, inputs, &place),
                     (_, None, _) if analysis.model.is_some() => {}
                     (Finds::Target(_), None, Some(formula)) => {
-                        self.define(node, formula.text(), &Place { record: index, route: vec!["formula".to_owned()] });
+                        self.define(node, formula.text(), &Field { record: index, route: vec!["formula".to_owned()] });
                     }
                     (Finds::Values(values), None, _) => {
                         if let Some(text) = values.get(target.as_str()) {
@@ -72,7 +61,7 @@ impl Builder<'_, '_> {
         }
     }
 
-    fn output(&mut self, node: Node, finds: &Finds, target: &Id, call: usize, inputs: &[Node], place: &Place) {
+    fn output(&mut self, node: NodeId, finds: &Finds, target: &Id, call: usize, inputs: &[NodeId], place: &Field) {
         let model = self.network.calls[call].model;
         let output = match finds {
             Finds::Target(_) => 0,
@@ -102,8 +91,13 @@ impl Builder<'_, '_> {
     }
 
     /// Binds the inputs of a model.
-    fn call(&mut self, index: usize, analysis: &schema::records::Analysis, name: &str) -> Option<(usize, Vec<Node>)> {
-        let at = |route: &[&str]| Place { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+    fn call(
+        &mut self,
+        index: RecordId,
+        analysis: &schema::records::Analysis,
+        name: &str,
+    ) -> Option<(usize, Vec<NodeId>)> {
+        let at = |route: &[&str]| Field { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
         let Some(model) = models::find(name) else {
             let names = || models::MODELS.iter().map(|model| model.name);
             let help = suggest::did_you_mean(name, names(), &format!("the models are {}", suggest::any_of(names())));
@@ -195,7 +189,7 @@ impl Builder<'_, '_> {
     }
 
     /// Asks a dimension of a node whose rule may be known already.
-    fn expect(&mut self, node: Node, wanted: Dimension, place: &Place) {
+    fn expect(&mut self, node: NodeId, wanted: Dimension, place: &Field) {
         self.wanted[node] = Some(wanted);
         let own = &self.network.nodes[node];
         if let Rule::Given(_) = own.rule
@@ -210,7 +204,7 @@ impl Builder<'_, '_> {
     /// Models that gave no answer though all their inputs have values.
     pub(super) fn failures(&mut self, state: &State) {
         let mut told = vec![false; self.network.calls.len()];
-        for node in 0..self.network.nodes.len() {
+        for node in NodeId::all(self.network.nodes.len()) {
             let Rule::Model { call, .. } = self.network.nodes[node].rule else { continue };
             let inputs = &self.network.nodes[node].inputs;
             if told[call] || inputs.iter().any(|input| state.values[*input].is_nan()) {
@@ -218,7 +212,7 @@ impl Builder<'_, '_> {
             }
             if let Some(error) = self.network.failure(state, call) {
                 told[call] = true;
-                let place = Place { record: self.places[node].record, route: vec!["model".to_owned()] };
+                let place = Field { record: self.places[node].record, route: vec!["model".to_owned()] };
                 let name = self.network.calls[call].model.name;
                 self.tell(
                     ValueProblemKind::Bad,

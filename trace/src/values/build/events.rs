@@ -2,17 +2,17 @@
 
 use schema::records::Body;
 
-use super::{Builder, Key, Node, Origin, Place, Rule, ValueProblemKind, sheets, suggest};
+use super::{Builder, Field, Key, NodeId, Origin, RecordId, Rule, ValueProblemKind, sheets, suggest};
 
-impl Builder<'_, '_> {
+impl Builder<'_> {
     pub(super) fn events_and_goals(&mut self) {
-        let loaded = self.graph.loaded;
-        for (index, entry) in loaded.entries.iter().enumerate() {
-            match &entry.record.body {
+        let loaded = &*self.graph.loaded;
+        for (index, record) in loaded.records() {
+            match &record.body {
                 Body::Event(event) => {
                     let node = self.by_key[&Key::Record(index)];
                     self.locals(index, &event.reads, &["reads"], None);
-                    let place = |route: &[&str]| Place {
+                    let place = |route: &[&str]| Field {
                         record: index,
                         route: route.iter().map(|s| (*s).to_owned()).collect(),
                     };
@@ -30,15 +30,14 @@ impl Builder<'_, '_> {
                         self.give(node, expect, &place(&["expect"]));
                     }
                     if let Some((result, value)) = self.latest_result(index) {
-                        let place = Place { record: result, route: vec!["value".to_owned()] };
+                        let place = Field { record: result, route: vec!["value".to_owned()] };
                         self.settle(index, node, Origin::Result(result));
                         self.give(node, &value, &place);
                     }
                 }
                 Body::Goal(_) => {
-                    let events =
-                        self.graph.children(index).filter(|child| matches!(loaded.record(*child).body, Body::Event(_)));
-                    let mut inputs: Vec<Node> = events.map(|event| self.by_key[&Key::Record(event)]).collect();
+                    let events = self.graph.children(index).filter(|child| loaded.event(*child).is_some());
+                    let mut inputs: Vec<NodeId> = events.map(|event| self.by_key[&Key::Record(event)]).collect();
                     inputs.sort_unstable();
                     let node = self.by_key[&Key::Record(index)];
                     self.network.nodes[node].rule = Rule::Total(vec![1.0; inputs.len()]);
@@ -50,7 +49,7 @@ impl Builder<'_, '_> {
         }
     }
 
-    fn sheet(&mut self, index: usize, node: Node, event: &schema::records::Event, name: &str, place: &Place) {
+    fn sheet(&mut self, index: RecordId, node: NodeId, event: &schema::records::Event, name: &str, place: &Field) {
         let Some(sheet) = sheets::find(name) else {
             let names = sheets::names();
             let otherwise = format!("the sheets are {}", names.join(", "));

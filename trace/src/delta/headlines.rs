@@ -1,0 +1,86 @@
+//! The headlines of a difference: points, amounts of the car, and targets whose status changed.
+
+use foldhash::HashMap;
+use schema::quantity::Unit;
+
+use super::{Delta, Named};
+use crate::ids::{NodeId, RecordId};
+use crate::study::Study;
+use crate::values::{Key, Status, Values};
+
+/// What a headline is about.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum HeadlineOf {
+    /// The points of a goal of head.
+    Points(RecordId),
+    /// An amount of the whole car.
+    Amount(String),
+}
+
+/// A number that stands at the top of a report.
+#[derive(Clone, Debug)]
+pub struct Headline {
+    /// What it is about.
+    pub of: HeadlineOf,
+    /// The value in base, in SI.
+    pub before: Option<f64>,
+    /// The value in head, in SI.
+    pub after: Option<f64>,
+    /// The unit to show both in.
+    pub unit: Unit,
+}
+
+/// A target that has another status than before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StatusChange {
+    /// The target in head.
+    pub target: RecordId,
+    /// Its status in base.
+    pub before: Status,
+    /// Its status in head.
+    pub after: Status,
+}
+
+impl Delta {
+    /// The points of each goal, and the amounts of the whole car.
+    pub fn headlines(&self, base: &Study, head: &Study) -> Vec<Headline> {
+        let mut all = Vec::new();
+        let (old, new) = (base.values(), head.values());
+        for goal in head.goals() {
+            let moved = self.values.iter().find(|value| value.named == Named::Head(goal.node));
+            let before = moved.map_or(goal.predicted, |moved| moved.before);
+            let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
+            all.push(Headline { of, before, after: goal.predicted, unit });
+        }
+        let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
+        names.sort_unstable();
+        names.dedup();
+        for name in names {
+            let node = |values: &Values| -> Option<NodeId> { values.node(&Key::Group(None, values.amount(name)?)) };
+            let (before, after) = (node(old), node(new));
+            let unit = match (before, after) {
+                (_, Some(node)) => new.unit(node).clone(),
+                (Some(node), None) => old.unit(node).clone(),
+                (None, None) => continue,
+            };
+            let (before, after) = (before.and_then(|node| old.value(node)), after.and_then(|node| new.value(node)));
+            if before.is_some() || after.is_some() {
+                all.push(Headline { of: HeadlineOf::Amount(name.to_owned()), before, after, unit });
+            }
+        }
+        all
+    }
+
+    /// The targets whose status changed, in the order of the records of head.
+    pub fn status_changes(&self, base: &Study, head: &Study) -> Vec<StatusChange> {
+        let before: HashMap<RecordId, Status> = base.standings().iter().map(|own| (own.index, own.status)).collect();
+        let renamed: HashMap<RecordId, RecordId> = self.renamed.iter().map(|(old, new)| (*new, *old)).collect();
+        let change = |target: RecordId, after: Status| {
+            let was = renamed.get(&target).copied();
+            let was = was.or_else(|| base.loaded.find(head.loaded.record(target).id.as_str()))?;
+            let before = before.get(&was).copied().filter(|before| *before != after)?;
+            Some(StatusChange { target, before, after })
+        };
+        head.standings().iter().filter_map(|own| change(own.index, own.status)).collect()
+    }
+}

@@ -1,0 +1,60 @@
+//! Typed indices: a number of a record is no number of a value or a file.
+
+use std::ops::{Index, IndexMut};
+
+macro_rules! ids {
+    ($($(#[$doc:meta])* $name:ident;)*) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub struct $name(u32);
+
+        impl $name {
+            /// The id of a position in its list.
+            pub fn new(position: usize) -> Self {
+                debug_assert!(u32::try_from(position).is_ok());
+                Self(position as u32)
+            }
+
+            /// The position in its list.
+            pub fn index(self) -> usize {
+                self.0 as usize
+            }
+
+            /// The ids of a list of this length, in order.
+            pub fn all(length: usize) -> impl DoubleEndedIterator<Item = Self> + ExactSizeIterator + Clone {
+                (0..length).map(Self::new)
+            }
+        }
+
+        impl<T> Index<$name> for Vec<T> {
+            type Output = T;
+
+            fn index(&self, id: $name) -> &T {
+                &self[id.index()]
+            }
+        }
+
+        impl<T> Index<$name> for [T] {
+            type Output = T;
+
+            fn index(&self, id: $name) -> &T {
+                &self[id.index()]
+            }
+        }
+
+        impl<T> IndexMut<$name> for Vec<T> {
+            fn index_mut(&mut self, id: $name) -> &mut T {
+                &mut self[id.index()]
+            }
+        }
+    )*};
+}
+
+ids! {
+    /// A record: its position in [`crate::Loaded::entries`].
+    RecordId;
+    /// A value: its position in [`crate::values::Network::nodes`].
+    NodeId;
+    /// A file: its position in [`crate::snapshot::Snapshot::files`].
+    FileId;
+}
