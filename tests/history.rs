@@ -182,9 +182,9 @@ fn a_history_that_is_missing_or_short_is_said() {
         let report = check(sandbox, &sandbox.path());
         (report["history"].as_str().unwrap().to_owned(), report["history_note"].as_str().unwrap_or("").to_owned())
     };
-    assert_eq!(told(&sandbox), ("off".to_owned(), "the data root is in no git repository".to_owned()));
+    assert_eq!(told(&sandbox), ("off".to_owned(), "the project is not in a git repository".to_owned()));
     let page = sandbox.tierod(&["check"]).ended(0).out;
-    assert!(page.contains("\nno checks of the history: the data root is in no git repository\n"), "{page}");
+    assert!(page.contains("\nno checks of the history: the project is not in a git repository\n"), "{page}");
     sandbox.git(&["init", "-q", "-b", "main"]);
     // Before the first commit none is missing.
     assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, ValueEnum};
 use schema::Day;
 use trace::snapshot::{Request, State};
-use trace::{Error, Loaded};
+use trace::{Error, Loaded, Project};
 
 use crate::commands::Command;
 
@@ -60,7 +60,12 @@ pub(crate) struct Records {
 impl Records {
     /// Reads the records asked for.
     pub(crate) fn load(&self) -> Result<Loaded, Error> {
-        Loaded::from_request(&self.request()?)
+        self.project()?.load()
+    }
+
+    /// Opens the project that was asked for.
+    pub(crate) fn project(&self) -> Result<Project, Error> {
+        Ok(Project::open(&self.request()?))
     }
 
     /// Which state of which data root is asked for.

@@ -11,7 +11,8 @@ use schema::{Day, Id};
 use crate::checks::{self, Draft, Group, Inputs};
 use crate::finding::Finding;
 use crate::graph::{Chains, Graph};
-use crate::history::{self, Past};
+use crate::history::Past;
+use crate::history::outlook::Outlook;
 use crate::values::{GoalPoints, Partials, Standing, Values};
 
 /// What the checks found.
@@ -42,11 +43,17 @@ pub struct Report {
 impl Report {
     /// Runs every check on the values of a graph, as of a day, without a history.
     pub fn new(values: &Values<'_, '_>, day: Day) -> Self {
-        Self::with_history(values, day, &Past::None("it was not asked for".to_owned()))
+        Self::with_history(values, day, &Past::None("it was not asked for".to_owned()), |_| None)
     }
 
-    /// Runs every check, those of the history too where all of it is there.
-    pub fn with_history(values: &Values<'_, '_>, day: Day, past: &Past) -> Self {
+    /// Runs every check, those of the history too where all of it is there. `values_at` is called before the first check,
+    /// and only if one needs the values after an earlier step of the history: see [`crate::Project::values_at`].
+    pub fn with_history(
+        values: &Values<'_, '_>,
+        day: Day,
+        past: &Past,
+        values_at: impl FnOnce(usize) -> Option<Outlook>,
+    ) -> Self {
         let graph = values.graph;
         let settings = graph.loaded.settings();
         let stage = settings.stages.on(day);
@@ -56,6 +63,10 @@ impl Report {
         let standings = values.standings(&gradients);
         let goals = values.goals(&gradients);
         let budgets = values.budgets(&gradients);
+        let needed = past
+            .whole()
+            .and_then(|history| checks::open_loop::step_needed(graph.loaded, &standings, history, day));
+        let earlier = needed.and_then(|step| Some((step, values_at(step)?)));
         let inputs = Inputs {
             graph,
             chains: &chains,
@@ -66,7 +77,7 @@ impl Report {
             standings: &standings,
             budgets: &budgets,
             history: past.whole(),
-            outlook: &|step| history::outlook::at(graph.loaded, past.whole()?, step),
+            earlier: earlier.as_ref(),
             day,
             stage,
         };

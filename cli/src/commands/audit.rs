@@ -45,15 +45,17 @@ enum Format {
 
 impl Audit {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let loaded = self.records.load()?;
+        let project = self.records.project()?;
+        let loaded = project.load()?;
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
         let day = self.records.day(&loaded);
-        let past = Past::for_checks(&loaded, day);
-        let report = Report::with_history(&values, day, &past);
+        let past = Past::for_checks(&project, &loaded, day);
         let mut progress = Progress::new();
-        let season = past.any().map(|history| Season::of(&loaded, history, &mut |done, all| progress.tick(done, all)));
+        let season =
+            past.any().map(|history| Season::of(&project, &loaded, history, &mut |done, all| progress.tick(done, all)));
         drop(progress);
+        let report = Report::with_history(&values, day, &past, |step| project.values_at(&loaded, past.whole()?, step));
         let look = Look::new(&values, &report, season.as_ref());
         let told = audit::Told {
             audit: &look,

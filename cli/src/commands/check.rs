@@ -6,9 +6,8 @@ use trace::compare::Side;
 use trace::graph::Graph;
 use trace::history::{Logs, Past};
 use trace::load::Pool;
-use trace::snapshot::{Request, Snapshot};
 use trace::values::Values;
-use trace::{Delta, Error, Finding, Loaded, Report};
+use trace::{Delta, Error, Finding, Project, Report};
 
 use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared};
@@ -30,22 +29,22 @@ pub(crate) struct Check {
 
 impl Check {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let request = self.records.request()?;
+        let project = self.records.project()?;
         let mut pool = Pool::default();
         let loaded = if self.records.staged {
-            Loaded::from_pool(Snapshot::take(&request)?, &mut pool)
+            project.load_with(&mut pool)?
         } else {
-            Loaded::from_request(&request)?
+            project.load()?
         };
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
-        let past = Past::for_checks_with(&mut logs, &loaded, day);
-        let mut report = Report::with_history(&values, day, &past);
+        let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
+        let mut report = Report::with_history(&values, day, &past, |step| project.values_at(&loaded, past.whole()?, step));
         // A commit answers for what it brings; what stood before is for those who brought it.
         let older = if self.records.staged && !self.all {
-            let new = brought(&request, &values, &report, pool, logs)?;
+            let new = brought(&project, &values, &report, pool, logs)?;
             Some(Older::split(&mut report, new))
         } else {
             None
@@ -91,7 +90,7 @@ const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
 
 /// The findings that the last commit does not have.
 fn brought(
-    request: &Request,
+    project: &Project,
     values: &Values<'_, '_>,
     report: &Report,
     mut pool: Pool,
@@ -100,12 +99,11 @@ fn brought(
     if report.findings.is_empty() {
         return Ok(Vec::new());
     }
-    let snapshot = Snapshot::before(request, "HEAD", &values.graph.loaded.snapshot)?;
-    let before = Loaded::from_pool(snapshot, &mut pool);
+    let before = project.load_before("HEAD", &values.graph.loaded.snapshot, &mut pool)?;
     let graph = Graph::new(&before);
     let old = Values::new(&graph);
-    let past = Past::for_checks_with(&mut logs, &before, report.day);
-    let old_report = Report::with_history(&old, report.day, &past);
+    let past = Past::for_checks_with(project, &mut logs, &before, report.day);
+    let old_report = Report::with_history(&old, report.day, &past, |step| project.values_at(&before, past.whole()?, step));
     let delta = Delta::findings(Side { values: &old, report: &old_report }, Side { values, report });
     Ok(delta.new)
 }

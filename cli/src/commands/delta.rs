@@ -7,9 +7,9 @@ use schema::Day;
 use trace::graph::Graph;
 use trace::history::{Logs, Past};
 use trace::load::Pool;
-use trace::snapshot::{Base, Request, Snapshot, State};
+use trace::snapshot::{Request, State};
 use trace::values::Values;
-use trace::{Error, Loaded, Report};
+use trace::{Error, Loaded, Project, Report};
 
 use super::Done;
 use crate::args::{Shared, cwd, today};
@@ -76,25 +76,29 @@ impl Delta {
         };
         let request = Request { cwd: cwd()?, path: self.root.clone(), state };
         let mut pool = Pool::default();
-        let head = Loaded::from_pool(Snapshot::take(&request)?, &mut pool);
+        let project = Project::open(&request);
+        let head = project.load_with(&mut pool)?;
         if self.base.as_deref().or(self.base_flag.as_deref()) == Some("") {
             let help = "name a revision, or `auto`; in CI, see that the variable is set";
             return Err(Error::new("the base is empty").help(help));
         }
         let named = self.base.as_deref().or(self.base_flag.as_deref()).filter(|base| *base != "auto");
         let base = match named {
-            Some(revision) => Base::named(&request, revision),
-            None => Base::found(&request, in_ci())?,
+            Some(revision) => project.named_base(revision),
+            None => project.find_base(in_ci())?,
         };
-        let before = Loaded::from_pool(Snapshot::before(&request, &base.revision, &head.snapshot)?, &mut pool);
+        let before = project.load_before(&base.revision, &head.snapshot, &mut pool)?;
         drop(pool);
 
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
         let (old_graph, graph) = (Graph::new(&before), Graph::new(&head));
         let (old_values, values) = (Values::new(&old_graph), Values::new(&graph));
         let mut logs = Logs::default();
-        let report = Report::with_history(&values, day, &Past::for_checks_with(&mut logs, &head, day));
-        let old_report = Report::with_history(&old_values, day, &Past::for_checks_with(&mut logs, &before, day));
+        let mut report = |loaded: &Loaded, values: &Values<'_, '_>| {
+            let past = Past::for_checks_with(&project, &mut logs, loaded, day);
+            Report::with_history(values, day, &past, |step| project.values_at(loaded, past.whole()?, step))
+        };
+        let (report, old_report) = (report(&head, &values), report(&before, &old_values));
         drop(logs);
         let sides = [
             trace::compare::Side { values: &old_values, report: &old_report },

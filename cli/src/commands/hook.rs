@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 use schema::settings;
 use trace::Error;
-use trace::snapshot::hooks_folder;
+use trace::git::hooks_folder;
 
 use super::Done;
 use crate::args::{Shared, cwd};

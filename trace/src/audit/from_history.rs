@@ -7,6 +7,7 @@ use schema::records::Body;
 use schema::{Day, Kind, Quantity};
 
 use super::season::{AmountStep, LimitStep, Moment, Season};
+use crate::git::Project;
 use crate::Loaded;
 use crate::history::agreed::{Agreed, agreed, on_record};
 use crate::history::{History, Life, LimitMove, outlook, same_limit};
@@ -33,14 +34,14 @@ impl Season {
     /// What the history tells of the records that were loaded.
     ///
     /// `tick` is told how many commits are evaluated, of how many.
-    pub fn of(loaded: &Loaded, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
+    pub fn of(project: &Project, loaded: &Loaded, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
         let mut season = Self {
             commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
             shallow: history.shallow,
             ..Self::default()
         };
         let most = most_moments(loaded.entries.len());
-        for (step, outlook) in outlook::outlooks(loaded, history, most, tick) {
+        for (step, outlook) in outlook::outlooks(project, loaded, history, most, tick) {
             season.moments.push(moment(history, step, &outlook, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));

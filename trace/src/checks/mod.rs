@@ -22,7 +22,7 @@ mod no_reason;
 mod no_verification;
 mod numbers;
 mod off_chain;
-mod open_loop;
+pub(crate) mod open_loop;
 mod over_allocated;
 mod over_budget;
 mod over_margin;
@@ -140,8 +140,8 @@ pub struct Inputs<'i, 'r> {
     pub budgets: &'i [Budget],
     /// The commits that changed the records, where all of them are there.
     pub history: Option<&'i History>,
-    /// Where everything stood after a step of the history, which takes a while to find out.
-    pub outlook: &'i dyn Fn(usize) -> Option<Outlook>,
+    /// A step of the history and the values after it: the step that [`open_loop::step_needed`] names.
+    pub earlier: Option<&'i (usize, Outlook)>,
     /// The day to reckon with.
     pub day: Day,
     /// The stage of that day.

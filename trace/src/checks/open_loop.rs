@@ -4,7 +4,9 @@ use schema::Day;
 use schema::records::Body;
 
 use super::{Check, Group, Inputs, Note, Told, Warning, numbers};
-use crate::values::Status;
+use crate::Loaded;
+use crate::history::History;
+use crate::values::{Standing, Status};
 
 /// How long a target may be off course before somebody answers.
 const DAYS: i32 = 28;
@@ -38,16 +40,30 @@ revisions:
     run,
 };
 
-fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
-    let Some(history) = inputs.history.filter(|history| history.steps.len() > 1) else { return };
-    let off = || inputs.standings.iter().filter(|standing| standing.status == Status::OffCourse);
-    if off().next().is_none() {
-        return;
+/// The step of the history whose values the check needs: `None` unless a target is at risk and nothing was done.
+pub(crate) fn step_needed(loaded: &Loaded, standings: &[Standing], history: &History, day: Day) -> Option<usize> {
+    Some(candidates(loaded, standings, history, day)?.0)
+}
+
+/// The targets at risk whose limit did not change since a day, and on which nothing was agreed since; with the step of
+/// that day.
+fn candidates<'s>(
+    loaded: &Loaded,
+    standings: &'s [Standing],
+    history: &History,
+    day: Day,
+) -> Option<(usize, Vec<&'s Standing>)> {
+    if history.steps.len() < 2 {
+        return None;
     }
-    let then = inputs.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
-    let Some(step) = then.and_then(|then| history.step_on(then)) else { return };
-    let loaded = inputs.graph.loaded;
-    // What was agreed since, about which record.
+    let mut off: Vec<&Standing> =
+        standings.iter().filter(|standing| standing.status == Status::OffCourse).collect();
+    if off.is_empty() {
+        return None;
+    }
+    let then = day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
+    let step = history.step_on(then?)?;
+    // What was agreed since, by the record that it is about.
     let mut answered = foldhash::HashSet::default();
     for entry in &loaded.entries {
         let on = match &entry.record.body {
@@ -58,15 +74,24 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
         let written = history.life(entry.record.id.as_str()).is_none_or(|life| life.last_change() > step);
         answered.extend(on.filter(|_| written).map(schema::Id::as_str));
     }
-    let mut earlier = None;
-    for standing in off() {
+    off.retain(|standing| {
+        let id = loaded.record(standing.index).id.as_str();
+        let changed = history.limit_moves(id).last().is_none_or(|(at, ..)| *at > step);
+        !changed && !answered.contains(id)
+    });
+    (!off.is_empty()).then_some((step, off))
+}
+
+fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
+    let (Some(history), Some((step, before))) = (inputs.history, inputs.earlier) else { return };
+    let loaded = inputs.graph.loaded;
+    let Some((at, off)) = candidates(loaded, inputs.standings, history, inputs.day) else { return };
+    if at != *step {
+        return;
+    }
+    for standing in off {
         let record = loaded.record(standing.index);
         let id = record.id.as_str();
-        let moved = history.limit_moves(id).last().is_none_or(|(at, ..)| *at > step);
-        if moved || answered.contains(id) {
-            continue;
-        }
-        let Some(before) = earlier.get_or_insert_with(|| (inputs.outlook)(step)) else { return };
         // It may have had another id then.
         let life = history.life(id);
         let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
@@ -78,8 +103,8 @@ fn run(inputs: &Inputs<'_, '_>, told: &mut Told) {
             "{} is off course at {}, as it was on {} ({}) at {}; its limit is {}, and nobody answered",
             record.name(),
             numbers::shown(inputs, standing),
-            history.steps[step].day,
-            history.steps[step].short(),
+            history.steps[*step].day,
+            history.steps[*step].short(),
             then.shown(),
             numbers::limit(record)
         );

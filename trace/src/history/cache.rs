@@ -13,8 +13,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::branches::{BranchLog, DEEPEST};
 use super::log::{FileEvent, Log, Mark, RecordEvent};
-use crate::snapshot::Snapshot;
-use crate::snapshot::past::Step;
+use crate::git::walk::{CommitSource, Step};
 
 /// Counts up with every change of what is kept or how it is read from git.
 const FORMAT: u32 = 2;
@@ -32,20 +31,22 @@ pub(super) struct Cache {
 
 impl Cache {
     /// The cache of a data root's log.
-    pub(super) fn of(snapshot: &Snapshot) -> Option<Self> {
+    pub(super) fn of(source: CommitSource<'_>) -> Option<Self> {
+        let snapshot = source.snapshot;
         let key = format!("{FORMAT}\0{}\0{}", snapshot.prefix, snapshot.settings.ignore.join("\0"));
-        Self::named(snapshot, "history", key)
+        Self::named(source, "history", key)
     }
 
     /// The cache of a data root's outlooks; they change with the tool.
-    pub(super) fn of_outlooks(snapshot: &Snapshot) -> Option<Self> {
+    pub(super) fn of_outlooks(source: CommitSource<'_>) -> Option<Self> {
+        let snapshot = source.snapshot;
         let key = format!("{FORMAT}\0{}\0{}", env!("CARGO_PKG_VERSION"), snapshot.prefix);
-        Self::named(snapshot, "outlook", key)
+        Self::named(source, "outlook", key)
     }
 
-    fn named(snapshot: &Snapshot, what: &str, key: String) -> Option<Self> {
-        let folder = snapshot.common_folder()?.join(FOLDER);
-        let hash = hex(&Sha256::digest(format!("{FORMAT}\0{}", snapshot.prefix)));
+    fn named(commits: CommitSource<'_>, what: &str, key: String) -> Option<Self> {
+        let folder = commits.common_folder()?.join(FOLDER);
+        let hash = hex(&Sha256::digest(format!("{FORMAT}\0{}", commits.snapshot.prefix)));
         Some(Self { file: folder.join(format!("{what}-{}", &hash[..16])), key })
     }
 

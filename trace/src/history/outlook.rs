@@ -7,6 +7,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::cache::{Cache, Source, put_number, put_text};
 use super::{Commit, History};
+use crate::git::Project;
 use crate::graph::Graph;
 use crate::load::{Loaded, Pool};
 use crate::values::{Key, Limit, Status, Values};
@@ -90,16 +91,9 @@ impl Outlook {
     }
 }
 
-/// The records of a commit of the history: the one place that loads them.
-fn load_at(loaded: &Loaded, step: &Commit, pool: &mut Pool, before: Option<&Loaded>) -> Option<Loaded> {
-    let other = before.map(|before| &before.snapshot);
-    let snapshot = loaded.snapshot.at(step.id.as_deref()?, &step.prefix, other).ok()?;
-    Some(Loaded::from_pool(snapshot, pool))
-}
-
-/// The outlook of one step; none where its records cannot be had any more.
-pub fn at(loaded: &Loaded, history: &History, step: usize) -> Option<Outlook> {
-    some(loaded, &[history.steps.get(step)?], &mut |_, _| {}).pop().flatten()
+/// The outlook of one step; `None` if its records can no longer be read.
+pub fn at(project: &Project, loaded: &Loaded, history: &History, step: usize) -> Option<Outlook> {
+    evaluate(project, loaded, &[history.steps.get(step)?], &mut |_, _| {}).pop().flatten()
 }
 
 /// The outlooks over a history: of every step where there are no more than `most`, else of the last step in each of so
@@ -107,6 +101,7 @@ pub fn at(loaded: &Loaded, history: &History, step: usize) -> Option<Outlook> {
 ///
 /// `tick` is told how many are evaluated, of how many.
 pub fn outlooks(
+    project: &Project,
     loaded: &Loaded,
     history: &History,
     most: usize,
@@ -114,7 +109,7 @@ pub fn outlooks(
 ) -> Vec<(usize, Outlook)> {
     let chosen = slots(&history.steps, most);
     let steps: Vec<&Commit> = chosen.iter().map(|step| &history.steps[*step]).collect();
-    let all = chosen.iter().zip(some(loaded, &steps, tick));
+    let all = chosen.iter().zip(evaluate(project, loaded, &steps, tick));
     all.filter_map(|(step, outlook)| Some((*step, outlook?))).collect()
 }
 
@@ -137,12 +132,17 @@ fn slots(steps: &[Commit], most: usize) -> Vec<usize> {
     ends
 }
 
-fn some(loaded: &Loaded, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) -> Vec<Option<Outlook>> {
-    let cache = Cache::of_outlooks(&loaded.snapshot);
+fn evaluate(
+    project: &Project,
+    loaded: &Loaded,
+    steps: &[&Commit],
+    tick: &mut dyn FnMut(usize, usize),
+) -> Vec<Option<Outlook>> {
+    let cache = Cache::of_outlooks(project.commits(&loaded.snapshot));
     let content = cache.as_ref().and_then(Cache::unchecked).unwrap_or_default();
     let kept = entries(&content);
     let mut new: Vec<(&str, Vec<u8>)> = Vec::new();
-    let (mut all, mut pool, mut before) = (Vec::new(), Pool::of_many_states(), None);
+    let (mut all, mut pool, mut before) = (Vec::new(), Pool::of_many_states(), None::<Loaded>);
     for (done, step) in steps.iter().enumerate() {
         tick(done, steps.len());
         if step.id.is_none() {
@@ -151,7 +151,9 @@ fn some(loaded: &Loaded, steps: &[&Commit], tick: &mut dyn FnMut(usize, usize)) 
         }
         let known = kept.iter().find(|(tree, ..)| *tree == step.tree).and_then(|(_, sum, bytes)| read(sum, bytes));
         let outlook = known.or_else(|| {
-            let then = load_at(loaded, step, &mut pool, before.as_ref())?;
+            let other = before.as_ref().map(|before| &before.snapshot);
+            let commit = step.id.as_deref()?;
+            let then = project.load_commit(commit, &step.prefix, &loaded.snapshot, other, &mut pool).ok()?;
             let outlook = Outlook::of(&then);
             before = Some(then);
             new.push((&step.tree, bytes_of(&outlook)));

@@ -27,9 +27,9 @@ pub(crate) fn html(told: &Told<'_>) -> Result<String, Error> {
     let targets: Vec<Option<String>> = told.audit.targets.iter().map(|target| told.picture_of_target(target)).collect();
     context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});
     context["chain"] = json!(embedded(&chain(told)));
-    let folder = told.values.graph.loaded.snapshot.folder.clone();
+    let own = told.values.graph.loaded.snapshot.template("audit.html");
     let shipped = include_str!("../../../../templates/audit.html");
-    template::render("audit.html", shipped, folder.as_deref(), Escape::Html, &context)
+    template::render("audit.html", shipped, own, Escape::Html, &context)
 }
 
 /// Data that no text in it can end: `<` and its like are written as escapes.

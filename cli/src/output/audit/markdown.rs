@@ -77,7 +77,7 @@ pub(crate) fn context(told: &Told<'_>) -> Value {
 
 /// For a wiki or a forge.
 pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
-    let folder = told.values.graph.loaded.snapshot.folder.clone();
+    let own = told.values.graph.loaded.snapshot.template("audit.md");
     let shipped = include_str!("../../../../templates/audit.md");
-    template::render("audit.md", shipped, folder.as_deref(), Escape::Markdown, &context(told))
+    template::render("audit.md", shipped, own, Escape::Markdown, &context(told))
 }

@@ -7,11 +7,11 @@ use crate::output::template::{self, Escape};
 
 /// For a pull request, or the summary of a step in CI.
 pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
-    let own = told.loaded()[1].snapshot.folder.clone();
+    let own = told.loaded()[1].snapshot.template("delta.md");
     template::render(
         "delta.md",
         include_str!("../../../../templates/delta.md"),
-        own.as_deref(),
+        own,
         Escape::Markdown,
         &context(told),
     )

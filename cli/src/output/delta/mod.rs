@@ -13,7 +13,8 @@ use std::collections::HashSet;
 use schema::quantity::{Unit, same_number};
 use schema::settings::Level;
 use trace::compare::{Cause, LimitMove, Side, ValueMove};
-use trace::snapshot::{Base, Source};
+use trace::git::Base;
+use trace::snapshot::Source;
 use trace::values::Key;
 use trace::{Delta, Finding, Loaded};
 

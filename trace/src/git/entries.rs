@@ -1,60 +1,64 @@
-//! The data root as the index or a revision has it.
+//! Snapshots of a project from the index or from a revision.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use schema::read::Problem;
 use schema::settings;
 
-use super::place::{Entry, EntryKind, Index, Repository};
-use super::{Beside, File, Filter, Request, Snapshot, Source, nested_root, text_of};
+use super::access::{Entry, EntryKind, Index};
+use super::error::GitError;
+use super::project::Project;
+use super::repository::{Repository, roots};
 use crate::Error;
+use crate::snapshot::{
+    File, Filter, Listing, OtherFile, Repositories, Snapshot, Source, TEMPLATES, nested_root, text_of,
+};
 
-/// The data root as the next commit will hold it.
-pub(super) fn index(request: &Request) -> Result<Snapshot, Error> {
-    let (repository, start) = open(request)?;
+/// The project as the next commit will have it.
+pub(super) fn index(project: &Project) -> Result<Snapshot, Error> {
+    let (repository, start) = open(project)?;
     if repository.bare {
-        return Err(Error::new("a bare repository has no index").help("name a revision: `--rev main`"));
+        return Err(GitError::NoIndex.into());
     }
     let Index { entries, unmerged } = repository.index()?;
-    if let Some(path) = unmerged.first() {
-        return Err(Error::new("a merge is not finished: the index has unmerged entries")
-            .because(path)
-            .help("resolve the conflicts and `git add` the files, then check again"));
+    if let Some(path) = unmerged.into_iter().next() {
+        return Err(GitError::UnfinishedMerge { path }.into());
     }
-    let cure = match entries[..] {
-        [] => "the index is empty: `git add` the records, or run `git reset` where nothing was checked out yet",
+    let fix = match entries[..] {
+        [] => "the index is empty: `git add` the records, or run `git reset` if nothing was checked out yet",
         [..] => "`git add` the settings file, or run without --staged",
     };
-    let prefix = find_root(&entries, &start, "the index", cure)?;
+    let prefix = find_root(&entries, &start, "the index", fix)?;
     build(repository, entries, prefix, Source::Index, None)
 }
 
-/// The data root at a revision.
-pub(super) fn revision(request: &Request, revision: &str) -> Result<Snapshot, Error> {
-    let (repository, start) = open(request)?;
-    let (commit, entries) = repository.tree(revision)?;
+/// The project at a revision.
+pub(super) fn revision(project: &Project, revision: &str) -> Result<Snapshot, Error> {
+    let (repository, start) = open(project)?;
+    let (commit, entries) = repository.files_of(revision)?;
     let place = format!("revision {}", schema::words::shorten(revision));
-    let prefix = find_root(&entries, &start, &place, "name another revision, or the folder of the data root")?;
+    let prefix = find_root(&entries, &start, &place, "name another revision, or the folder of the project")?;
     let source = Source::Revision { commit: commit.id, day: commit.day };
     build(repository, entries, prefix, source, None)
 }
 
-/// The data root at an earlier revision, whatever its folder was called then.
-pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Result<Snapshot, Error> {
-    let (repository, _) = open(request)?;
-    if revision == "HEAD" && repository.unborn()? {
+/// The project at an earlier revision, whatever the name of its folder was then.
+pub(super) fn before(project: &Project, revision: &str, head: &Snapshot) -> Result<Snapshot, Error> {
+    let (repository, _) = open(project)?;
+    if revision == "HEAD" && repository.is_unborn()? {
         return Ok(Snapshot::empty(head.settings.clone()));
     }
-    let (commit, entries) = repository.tree(revision)?;
+    let (commit, entries) = repository.files_of(revision)?;
     let same = format!("{}{}", head.prefix, settings::FILE);
     let prefix = if entries.iter().any(|entry| entry.kind == EntryKind::File && entry.path == same) {
         head.prefix.clone()
     } else {
-        // A root that both have is another one; the one that is gone was moved here.
+        // A project that both have is another one; the one that is gone was moved here.
         let mut gone = roots(&entries).map(str::to_owned).collect::<Vec<String>>();
         if !gone.is_empty() {
-            let still = roots_of(&repository, head)?;
-            gone.retain(|root| !still(root));
+            let exists = roots_of(repository, head)?;
+            gone.retain(|root| !exists(root));
         }
         match &gone[..] {
             [] => return Ok(Snapshot::empty(head.settings.clone())),
@@ -62,10 +66,10 @@ pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Resu
             [..] => {
                 let place = format!("revision {}", schema::words::shorten(revision));
                 let list = gone.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
-                let error = Error::new(format!("more than one data root of {place} may have become this one"));
+                let error = Error::new(format!("more than one project of {place} may have become this one"));
                 return Err(error
                     .because(list)
-                    .help("compare with a revision in which the data root is in the same folder"));
+                    .help("compare with a revision in which the project is in the same folder"));
             }
         }
     };
@@ -73,48 +77,42 @@ pub(super) fn before(request: &Request, revision: &str, head: &Snapshot) -> Resu
     build(repository, entries, prefix, source, Some(head))
 }
 
-/// The data root of a prefix as a commit has it.
-pub(super) fn at(
-    repository: Repository,
+/// The project of a prefix at a commit of the history of `head`.
+pub(super) fn at_commit(
+    project: &Project,
     commit: &str,
     prefix: &str,
+    head: &Snapshot,
     other: Option<&Snapshot>,
 ) -> Result<Snapshot, Error> {
-    let (commit, entries) = repository.tree(commit)?;
-    build(repository, entries, prefix.to_owned(), Source::Revision { commit: commit.id, day: commit.day }, other)
+    let repository = project.commits(head).repository;
+    let repository = repository.ok_or(GitError::NoRepository { hint: "run `git init` and commit the records" })?;
+    let (commit, entries) = repository.files_of(commit)?;
+    let source = Source::Revision { commit: commit.id, day: commit.day };
+    let mut snapshot = build(repository, entries, prefix.to_owned(), source, other)?;
+    snapshot.repository = head.repository;
+    Ok(snapshot)
 }
 
-/// The repository, and the path from its top to where the search for the data root begins.
-fn open(request: &Request) -> Result<(Repository, String), Error> {
-    let path = match &request.path {
-        Some(path) => request.cwd.join(path),
-        None => request.cwd.clone(),
-    };
+/// The repository, and the path from its top to where the search for the project begins.
+fn open(project: &Project) -> Result<(&Repository, String), Error> {
+    let path = project.path();
     // The folder may exist in the index or the revision alone.
     let there = path.ancestors().find(|up| up.is_dir()).unwrap_or(Path::new("/"));
     let rest = path.strip_prefix(there).map(PathBuf::from).unwrap_or_default();
     let there = there.canonicalize().unwrap_or_else(|_| there.to_owned());
-    let repository = Repository::of(&there, &request.cwd)?.ok_or_else(|| {
-        let error = Error::new(format!("{} is in no git repository", path.display()));
-        error.help("run `git init` and commit the records, or check the files as they are, without --staged or --rev")
-    })?;
+    let repository = project.repository_of_path(&there)?;
+    let repository = repository.ok_or_else(|| GitError::NotARepository { folder: path.to_owned() })?;
     let below_top = there.strip_prefix(&repository.top).map(PathBuf::from).unwrap_or_default();
     Ok((repository, text_of(&below_top.join(rest))))
 }
 
-/// The data roots among entries, as prefixes.
-fn roots(entries: &[Entry]) -> impl Iterator<Item = &str> {
-    let files = entries.iter().filter(|entry| entry.kind == EntryKind::File);
-    let prefixes = files.filter_map(|entry| entry.path.strip_suffix(settings::FILE));
-    prefixes.filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
-}
-
-/// Tells whether a prefix is a data root where a snapshot was taken.
-fn roots_of(repository: &Repository, snapshot: &Snapshot) -> Result<impl Fn(&str) -> bool, Error> {
+/// Returns whether a prefix is a project root in the state of a snapshot.
+fn roots_of(repository: &Repository, snapshot: &Snapshot) -> Result<impl Fn(&str) -> bool + use<>, Error> {
     let entries = match &snapshot.source {
         Source::Worktree | Source::Nothing => None,
         Source::Index => Some(repository.index()?.entries),
-        Source::Revision { commit, .. } => Some(repository.tree(commit)?.1),
+        Source::Revision { commit, .. } => Some(repository.files_of(commit)?.1),
     };
     let listed = entries.map(|entries| roots(&entries).map(str::to_owned).collect::<Vec<String>>());
     let top = repository.top.clone();
@@ -124,8 +122,8 @@ fn roots_of(repository: &Repository, snapshot: &Snapshot) -> Result<impl Fn(&str
     })
 }
 
-/// The nearest data root upward of a folder, else the only one below it: as a prefix that is empty or ends in `/`.
-fn find_root(entries: &[Entry], start: &str, place: &str, cure: &str) -> Result<String, Error> {
+/// The nearest project root upward of a folder, otherwise the only one below it: as a prefix that is empty or ends in `/`.
+fn find_root(entries: &[Entry], start: &str, place: &str, fix: &str) -> Result<String, Error> {
     let roots: Vec<&str> = roots(entries).collect();
     let start = if start.is_empty() { String::new() } else { format!("{start}/") };
     if let Some(nearest) = roots.iter().filter(|root| start.starts_with(**root)).max_by_key(|root| root.len()) {
@@ -136,27 +134,27 @@ fn find_root(entries: &[Entry], start: &str, place: &str, cure: &str) -> Result<
         [only] => Ok(only.to_owned()),
         [] => {
             let asked = if start.is_empty() { "the repository".to_owned() } else { format!("`{start}`") };
-            let error = Error::new(format!("there is no data root in {asked} in {place}"));
-            Err(error.because(format!("no {} in it or above it", settings::FILE)).help(cure))
+            let error = Error::new(format!("there is no project in {asked} in {place}"));
+            Err(error.because(format!("no {} in it or above it", settings::FILE)).help(fix))
         }
         [..] => {
             let list = below.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
-            Err(Error::new(format!("there is more than one data root in {place}"))
+            Err(Error::new(format!("there is more than one project in {place}"))
                 .because(list)
                 .help("name one of them"))
         }
     }
 }
 
-/// Reads the data root at a prefix; what another state of it has read already is shared with it.
+/// Reads the project of a prefix; what another state of it has read already is shared with it.
 fn build(
-    repository: Repository,
+    repository: &Repository,
     entries: Vec<Entry>,
     prefix: String,
     source: Source,
     other: Option<&Snapshot>,
 ) -> Result<Snapshot, Error> {
-    let mut beside = Beside::default();
+    let mut listing = Listing::default();
     let mut own: Vec<(String, Entry)> = Vec::new();
     let mut nested: Vec<String> = Vec::new();
     for entry in entries {
@@ -169,7 +167,7 @@ fn build(
 
     let marker = own.iter().position(|(path, _)| path == settings::FILE);
     let marker = marker.map(|at| own.remove(at).1);
-    let marker = marker.ok_or_else(|| Error::new("the data root has lost its settings file"))?;
+    let marker = marker.ok_or_else(|| Error::new("the project no longer has its settings file"))?;
     let settings_content = repository.contents(&[&marker])?.pop().unwrap_or_else(|| Ok([].into()));
     let (settings, mut settings_problems) = match &settings_content {
         Ok(bytes) => schema::read::settings(bytes),
@@ -179,16 +177,18 @@ fn build(
 
     let mut files = vec![File { path: settings::FILE.to_owned(), content: settings_content }];
     let mut wanted: Vec<(usize, &Entry)> = Vec::new();
+    let mut templates: Vec<(&str, &Entry)> = Vec::new();
     for (path, entry) in &own {
         let in_nested = nested.iter().any(|folder| path.starts_with(folder.as_str()));
         let is_record = filter.is_record(path) && !in_nested;
         match entry.kind {
-            EntryKind::Submodule => beside.submodules.push(path.clone()),
+            EntryKind::Submodule => listing.submodules.push(path.clone()),
             EntryKind::Symlink if is_record => files.push(File { path: path.clone(), content: Err(symlink()) }),
-            EntryKind::Symlink => drop(beside.paths.insert(path.clone())),
+            EntryKind::Symlink => drop(listing.paths.insert(path.clone())),
             EntryKind::File => {
-                if !entry.is_empty() {
-                    beside.note(path, entry);
+                list(&mut listing, path, entry);
+                if is_template(path) {
+                    templates.push((path, entry));
                 }
                 if is_record {
                     wanted.push((files.len(), entry));
@@ -197,8 +197,8 @@ fn build(
             }
         }
     }
-    beside.blobs = wanted.iter().map(|(at, entry)| (entry.id.clone(), *at)).collect();
-    wanted.retain(|(at, entry)| match other.and_then(|other| other.blob(&entry.id)) {
+    let objects = wanted.iter().map(|(at, entry)| (entry.id.clone(), *at)).collect();
+    wanted.retain(|(at, entry)| match other.and_then(|other| other.object(&entry.id)) {
         Some(content) => {
             files[*at].content = content.clone();
             false
@@ -209,9 +209,39 @@ fn build(
     for ((at, _), content) in wanted.iter().zip(repository.contents(&blobs)?) {
         files[*at].content = content;
     }
+    let blobs: Vec<&Entry> = templates.iter().map(|(_, entry)| *entry).collect();
+    let contents = repository.contents(&blobs)?;
+    let others = templates.iter().zip(contents).map(|((path, entry), content)| {
+        ((*path).to_owned(), OtherFile { there: !entry.is_empty(), content: Some(content) })
+    });
+    let others = others.collect();
     let folder = (!repository.bare).then(|| repository.top.join(&prefix));
-    beside.repository = Some(repository);
-    Ok(Snapshot { source, prefix, folder, files, settings, settings_problems, beside })
+    Ok(Snapshot {
+        prefix,
+        folder,
+        listing: Arc::new(listing),
+        others,
+        objects,
+        repository: Repositories::OfPath,
+        ..Snapshot::new(source, files, settings, settings_problems)
+    })
+}
+
+/// Adds a file to a listing; an empty one is not evidence.
+pub(super) fn list(listing: &mut Listing, path: &str, entry: &Entry) {
+    if entry.is_empty() {
+        return;
+    }
+    listing.paths.insert(path.to_owned());
+    if path.ends_with(".csv") {
+        listing.tables.insert(path.to_owned(), entry.id.clone());
+    }
+}
+
+/// Whether this is the path of a template of the team.
+pub(super) fn is_template(path: &str) -> bool {
+    let name = path.strip_prefix(TEMPLATES).and_then(|rest| rest.strip_prefix('/'));
+    name.is_some_and(|name| !name.contains('/') && (name.ends_with(".md") || name.ends_with(".html")))
 }
 
 /// A record file that is a symbolic link, in any state of the data root.
