@@ -63,9 +63,8 @@ impl Report {
         let standings = values.standings(&gradients);
         let goals = values.goals(&gradients);
         let budgets = values.budgets(&gradients);
-        let needed = past
-            .whole()
-            .and_then(|history| checks::open_loop::step_needed(graph.loaded, &standings, history, day));
+        let needed =
+            past.whole().and_then(|history| checks::open_loop::step_needed(graph.loaded, &standings, history, day));
         let earlier = needed.and_then(|step| Some((step, values_at(step)?)));
         let inputs = Inputs {
             graph,

@@ -26,7 +26,7 @@ fn files(repository: usize, commit: usize) -> BTreeMap<String, Vec<u8>> {
         "systems: {{chassis: {{in: car, lead: someone}}}}\n\
          targets:\n  car-mass: {{of: car, formula: car.mass, at-most: {} kg}}\n\
          parts:\n  frame: {{in: chassis, amounts: {{mass: {{value: {} kg, basis: drawn}}}}}}\n\
-         results:\n  weighing: {{of: frame, value: pass, date: 2027-03-01, evidence: [test/scale.csv, test/none.csv]}}\n",
+         results:\n  weighing: {{of: frame, outcome: pass, date: 2027-03-01, evidence: [test/scale.csv, test/none.csv]}}\n",
         30 + repository,
         31.5 + repository as f64 / 4.0 + commit as f64 / 16.0,
     );

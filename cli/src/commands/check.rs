@@ -31,17 +31,14 @@ impl Check {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let project = self.records.project()?;
         let mut pool = Pool::default();
-        let loaded = if self.records.staged {
-            project.load_with(&mut pool)?
-        } else {
-            project.load()?
-        };
+        let loaded = if self.records.staged { project.load_with(&mut pool)? } else { project.load()? };
         let graph = Graph::new(&loaded);
         let values = Values::new(&graph);
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
         let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
-        let mut report = Report::with_history(&values, day, &past, |step| project.values_at(&loaded, past.whole()?, step));
+        let mut report =
+            Report::with_history(&values, day, &past, |step| project.values_at(&loaded, past.whole()?, step));
         // A commit answers for what it brings; what stood before is for those who brought it.
         let older = if self.records.staged && !self.all {
             let new = brought(&project, &values, &report, pool, logs)?;
@@ -103,7 +100,8 @@ fn brought(
     let graph = Graph::new(&before);
     let old = Values::new(&graph);
     let past = Past::for_checks_with(project, &mut logs, &before, report.day);
-    let old_report = Report::with_history(&old, report.day, &past, |step| project.values_at(&before, past.whole()?, step));
+    let old_report =
+        Report::with_history(&old, report.day, &past, |step| project.values_at(&before, past.whole()?, step));
     let delta = Delta::findings(Side { values: &old, report: &old_report }, Side { values, report });
     Ok(delta.new)
 }

@@ -7,8 +7,8 @@ use schema::records::Body;
 use schema::{Day, Kind, Quantity};
 
 use super::season::{AmountStep, LimitStep, Moment, Season};
-use crate::git::Project;
 use crate::Loaded;
+use crate::git::Project;
 use crate::history::agreed::{Agreed, agreed, on_record};
 use crate::history::{History, Life, LimitMove, outlook, same_limit};
 use crate::values::{Limit, Status};

@@ -56,8 +56,7 @@ fn candidates<'s>(
     if history.steps.len() < 2 {
         return None;
     }
-    let mut off: Vec<&Standing> =
-        standings.iter().filter(|standing| standing.status == Status::OffCourse).collect();
+    let mut off: Vec<&Standing> = standings.iter().filter(|standing| standing.status == Status::OffCourse).collect();
     if off.is_empty() {
         return None;
     }

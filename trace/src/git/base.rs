@@ -1,8 +1,8 @@
 //! Which revision a change is compared with, if none is named.
 
+use super::access::Access as _;
 use super::environment::Locals;
 use super::error::GitError;
-use super::access::Access as _;
 use super::plumbing::Plumbing;
 use super::project::Project;
 use crate::snapshot::State;
@@ -40,10 +40,10 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     if tip == "HEAD" && git.is_unborn()? {
         return base("HEAD".to_owned(), "there is no commit yet".to_owned());
     }
-    let tip = git.resolve(tip).map(|commit| commit.id).map_err(|error| GitError::NoSuchRevision {
-        name: tip.to_owned(),
-        cause: error.to_string(),
-    })?;
+    let tip = git
+        .resolve(tip)
+        .map(|commit| commit.id)
+        .map_err(|error| GitError::NoSuchRevision { name: tip.to_owned(), cause: error.to_string() })?;
     let parents = git.parents(&tip)?;
     if ci && parents.written >= 2 {
         let first = parents.there.first().ok_or_else(|| cut("the first parent of the merge is cut off"))?;

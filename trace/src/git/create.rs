@@ -40,7 +40,8 @@ pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Err
     let branch = format!("--initial-branch={BRANCH}");
     Git::run_isolated(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
     // From here on the repository is named, whatever is around it.
-    let here = |args: &[&str], input| Git::run_isolated(folder, &[&["--git-dir=.git", "--work-tree=."], args].concat(), input);
+    let here =
+        |args: &[&str], input| Git::run_isolated(folder, &[&["--git-dir=.git", "--work-tree=."], args].concat(), input);
     here(&["fast-import", "--quiet", "--done"], stream(commits))?;
     Ok(here(&["reset", "--quiet", "--hard"], Vec::new())?)
 }

@@ -139,9 +139,7 @@ fn find_root(entries: &[Entry], start: &str, place: &str, fix: &str) -> Result<S
         }
         [..] => {
             let list = below.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
-            Err(Error::new(format!("there is more than one project in {place}"))
-                .because(list)
-                .help("name one of them"))
+            Err(Error::new(format!("there is more than one project in {place}")).because(list).help("name one of them"))
         }
     }
 }

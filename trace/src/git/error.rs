@@ -139,9 +139,7 @@ impl GitError {
             Self::ShallowBeforeBase { missing } => missing.clone(),
             Self::NoDefaultBranch => "no default branch is known to compare with".to_owned(),
             Self::NoCommonCommit { branch } => format!("{branch} shares no commit with what is compared"),
-            Self::NoHooks => {
-                "no commits are made in a bare repository, so it needs no pre-commit hook".to_owned()
-            }
+            Self::NoHooks => "no commits are made in a bare repository, so it needs no pre-commit hook".to_owned(),
         }
     }
 

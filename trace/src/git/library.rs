@@ -36,7 +36,9 @@ impl Library {
         let flags = match locals {
             // Not only the repository: also the place of the user's configuration.
             Locals::Nothing if !environment.binds() => RepositoryOpenFlags::CROSS_FS | RepositoryOpenFlags::FROM_ENV,
-            Locals::Whole(_) => return Err(GitError::Unsupported { feature: "a repository from environment variables" }),
+            Locals::Whole(_) => {
+                return Err(GitError::Unsupported { feature: "a repository from environment variables" });
+            }
             _ => RepositoryOpenFlags::CROSS_FS,
         };
         match git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>()) {
@@ -179,7 +181,6 @@ fn trust_object_names() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| git2::opts::strict_hash_verification(false));
 }
-
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {
     let id = Oid::from_str(&entry.id)?;

@@ -126,8 +126,8 @@ impl Project {
         };
         for path in files.iter().filter_map(|path| inside(path)) {
             if !snapshot.others.contains_key(&path) {
-                let there =
-                    snapshot.listing.has(&path) || on_disk.as_ref().is_some_and(|root| worktree::has(&root.join(&path)));
+                let there = snapshot.listing.has(&path)
+                    || on_disk.as_ref().is_some_and(|root| worktree::has(&root.join(&path)));
                 snapshot.others.insert(path, OtherFile { there, content: None });
             }
         }

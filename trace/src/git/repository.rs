@@ -78,10 +78,9 @@ impl Repository {
 
     /// The commit of a revision and all its files.
     pub(super) fn files_of(&self, revision: &str) -> Result<(NamedCommit, Vec<Entry>), GitError> {
-        let commit = self.with(|access| access.resolve(revision)).map_err(|error| GitError::NoSuchRevision {
-            name: revision.to_owned(),
-            cause: error.to_string(),
-        })?;
+        let commit = self
+            .with(|access| access.resolve(revision))
+            .map_err(|error| GitError::NoSuchRevision { name: revision.to_owned(), cause: error.to_string() })?;
         let entries = self.with(|access| access.list_tree(&commit.id))?;
         Ok((commit, entries))
     }

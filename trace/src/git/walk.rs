@@ -135,8 +135,7 @@ impl<'p> CommitSource<'p> {
             prefix.clone()
         } else {
             // Renamed, and not committed yet.
-            let exists =
-                |root: &str| self.snapshot.folder.is_some() && repository.top.join(marker(root)).is_file();
+            let exists = |root: &str| self.snapshot.folder.is_some() && repository.top.join(marker(root)).is_file();
             match renamed(&repository.roots(tip)?, exists) {
                 Some(prefix) => prefix,
                 None => return Ok(None),
@@ -215,10 +214,7 @@ impl Repository {
             let mut parent_prefix = prefix.clone();
             if let Some((parent_id, before)) = &parent {
                 let mut there = self.trail(&before.tree, &prefix, &trail)?;
-                if there.folder() != trail.folder()
-                    && !self.is_root(there.folder())?
-                    && self.is_root(trail.folder())?
-                {
+                if there.folder() != trail.folder() && !self.is_root(there.folder())? && self.is_root(trail.folder())? {
                     let in_child = |root: &str| self.holds(&commit.tree, &marker(root)).unwrap_or(true);
                     if let Some(earlier) = renamed(&self.roots(parent_id)?, in_child) {
                         there = self.trail(&before.tree, &earlier, &Trail::default())?;

@@ -172,7 +172,10 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
         } else if kind.is_file() {
             read(step.path())
         } else {
-            Err(Problem::cannot_open("this is not a regular file", "remove it, or list it under `ignore:` in tierod.yaml"))
+            Err(Problem::cannot_open(
+                "this is not a regular file",
+                "remove it, or list it under `ignore:` in tierod.yaml",
+            ))
         };
         files.push(File { path, content });
     }

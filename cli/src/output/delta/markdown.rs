@@ -8,11 +8,5 @@ use crate::output::template::{self, Escape};
 /// For a pull request, or the summary of a step in CI.
 pub(crate) fn markdown(told: &Told<'_>) -> Result<String, Error> {
     let own = told.loaded()[1].snapshot.template("delta.md");
-    template::render(
-        "delta.md",
-        include_str!("../../../../templates/delta.md"),
-        own,
-        Escape::Markdown,
-        &context(told),
-    )
+    template::render("delta.md", include_str!("../../../../templates/delta.md"), own, Escape::Markdown, &context(told))
 }
