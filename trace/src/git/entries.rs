@@ -87,7 +87,7 @@ pub(super) fn at_commit(
 ) -> Result<Snapshot, Error> {
     let repository = project.commits(head).repository;
     let repository = repository.ok_or(GitError::NoRepository { hint: "run `git init` and commit the records" })?;
-    let (commit, entries) = repository.files_of(commit)?;
+    let (commit, entries) = repository.files_below(commit, prefix)?;
     let source = Source::Revision { commit: commit.id, day: commit.day };
     let mut snapshot = build(repository, entries, prefix.to_owned(), source, other)?;
     snapshot.repository = head.repository;

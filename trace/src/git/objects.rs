@@ -3,10 +3,12 @@
 use std::cmp::Ordering;
 use std::sync::Arc;
 
-use super::access::{EntryKind, ObjectKind};
+use schema::Day;
+
+use super::access::{Entry, EntryKind, ObjectKind};
 use super::error::GitError;
 use super::repository::Repository;
-use super::walk::FileChange;
+use super::walk::{FileChange, day_of};
 
 /// A commit.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -21,6 +23,8 @@ pub(super) struct Commit {
     pub(super) zone: i32,
     /// When it was committed.
     pub(super) committer_time: i64,
+    /// The time zone of the committer, in minutes.
+    committer_zone: i32,
 }
 
 impl Commit {
@@ -34,11 +38,16 @@ impl Commit {
                 "tree" if commit.tree.is_empty() => value.clone_into(&mut commit.tree),
                 "parent" => commit.parents.push(value.to_owned()),
                 "author" => (commit.author_time, commit.zone) = time_of(value),
-                "committer" => commit.committer_time = time_of(value).0,
+                "committer" => (commit.committer_time, commit.committer_zone) = time_of(value),
                 _ => {}
             }
         }
         (!commit.tree.is_empty()).then_some(commit)
+    }
+
+    /// The day on which it was committed, in the time zone of the committer.
+    pub(super) fn day(&self) -> Option<Day> {
+        day_of(self.committer_time.saturating_add(i64::from(self.committer_zone) * 60))
     }
 }
 
@@ -212,6 +221,20 @@ impl Repository {
         Ok(self.tree(folder)?.find(name).is_some_and(|entry| entry.is_file()))
     }
 
+    /// All files below a tree, whose folder has this prefix.
+    pub(super) fn list_below(&self, tree: &str, prefix: &str, out: &mut Vec<Entry>) -> Result<(), GitError> {
+        check_depth(prefix, tree)?;
+        for entry in self.tree(tree)?.iter() {
+            let path = format!("{prefix}{}", String::from_utf8_lossy(entry.name));
+            if entry.is_folder() {
+                self.list_below(&entry.hex(), &format!("{path}/"), out)?;
+            } else if let Some(kind) = EntryKind::of_mode(entry.mode) {
+                out.push(Entry { path, kind, ..Entry::of_object(&entry.hex()) });
+            }
+        }
+        Ok(())
+    }
+
     /// The files in which two trees differ; equal subtrees are skipped by their ids.
     pub(super) fn differences(
         &self,
@@ -220,6 +243,7 @@ impl Repository {
         folder: &str,
         out: &mut Vec<FileChange>,
     ) -> Result<(), GitError> {
+        check_depth(folder, old.or(new).unwrap_or_default())?;
         let (old, new) = (old.map(|id| self.tree(id)).transpose()?, new.map(|id| self.tree(id)).transpose()?);
         let mut before = old.iter().flat_map(|tree| tree.iter()).peekable();
         let mut after = new.iter().flat_map(|tree| tree.iter()).peekable();
@@ -251,6 +275,13 @@ impl Repository {
     }
 }
 
+/// Stops at a tree that contains itself, which only a damaged repository can have.
+fn check_depth(folder: &str, tree: &str) -> Result<(), GitError> {
+    const DEEPEST: usize = 1000;
+    let depth = folder.bytes().filter(|b| *b == b'/').count();
+    if depth > DEEPEST { Err(GitError::DamagedObject { object: tree.to_owned() }) } else { Ok(()) }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -262,6 +293,7 @@ mod tests {
         let commit = Commit::parse(text).unwrap();
         assert_eq!((commit.tree.as_str(), &commit.parents[..]), ("aa", &["b1".to_owned(), "b2".to_owned()][..]));
         assert_eq!((commit.author_time, commit.zone, commit.committer_time), (86400, -210, 90000));
+        assert_eq!(commit.day().unwrap().to_string(), "1970-01-02");
         assert_eq!(Commit::parse(b"parent b1\n\ntree aa\n"), None, "the message is not part of it");
         assert_eq!(time_of("nothing"), (0, 0));
         assert_eq!(time_of("A <a> 5 +9999"), (5, 0));

@@ -13,7 +13,7 @@ use walkdir::WalkDir;
 use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
-use super::process::{Git, ObjectProcess, refused, unexpected};
+use super::process::{Git, ObjectProcess, StoredObject, refused, unexpected};
 use crate::snapshot::{Content, text_of};
 
 /// A repository behind the program `git`.
@@ -92,6 +92,21 @@ impl Plumbing {
         closed.retain(|path| !ignored.contains(path.as_os_str().as_encoded_bytes()));
         Ok(closed.iter().map(|path| text_of(path.strip_prefix(top).unwrap_or(path))).collect())
     }
+
+    /// An object by the process that stays open; the bytes of one that is larger than `most` are skipped.
+    fn stored(&self, id: &str, most: u64) -> Result<StoredObject, GitError> {
+        let mut process = self.objects.borrow_mut();
+        let open = match process.take() {
+            Some(open) => open,
+            None => ObjectProcess::start(&self.git)?,
+        };
+        let read = process.insert(open).read(id, most);
+        if read.is_err() {
+            // One that failed in the middle is not used again.
+            *process = None;
+        }
+        read?.ok_or_else(|| missing(id))
+    }
 }
 
 /// The exit code of `git check-ignore` for a path that is not ignored.
@@ -169,62 +184,24 @@ impl Access for Plumbing {
     }
 
     fn object(&self, id: &str) -> Result<Object, GitError> {
-        let mut process = self.objects.borrow_mut();
-        let open = match process.take() {
-            Some(open) => open,
-            None => ObjectProcess::start(&self.git)?,
-        };
-        // One that failed in the middle is not used again.
-        let answer = process.insert(open).read(id);
-        if answer.is_err() {
-            *process = None;
-        }
-        let (kind, bytes) = answer?.ok_or_else(|| GitError::MissingObject { object: id.to_owned() })?;
-        let kind = match kind.as_str() {
+        let object = self.stored(id, u64::MAX)?;
+        let kind = match object.kind.as_str() {
             "commit" => ObjectKind::Commit,
             "tree" => ObjectKind::Tree,
             _ => ObjectKind::Other,
         };
-        Ok(Object { kind, bytes })
+        Ok(Object { kind, bytes: object.bytes.unwrap_or_default() })
     }
 
-    /// Sizes first, so that no large file is read.
     fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
-        if entries.is_empty() {
-            return Ok(Vec::new());
-        }
-        let ids: HashSet<&str> = entries.iter().map(|entry| entry.id.as_str()).collect();
-        let mut large = foldhash::HashMap::default();
-        self.git.batch("--batch-check", ids.into_iter(), |header, _| {
-            let mut fields = header.split(' ');
-            if let (Some(id), Some("blob"), Some(size)) = (fields.next(), fields.next(), fields.next()) {
-                let size: u64 = size.parse().map_err(|_| unexpected("cat-file", header))?;
-                if size > LARGEST_FILE {
-                    large.insert(id.to_owned(), size);
-                }
-                return Ok(());
+        let content = |entry: &&Entry| {
+            let object = self.stored(&entry.id, LARGEST_FILE)?;
+            if object.kind != "blob" {
+                return Err(missing(&entry.id));
             }
-            Err(missing(header))
-        })?;
-        let wanted = entries.iter().filter(|entry| !large.contains_key(&entry.id));
-        let mut found = Vec::with_capacity(entries.len());
-        self.git.batch("--batch", wanted.map(|entry| entry.id.as_str()), |header, out| {
-            let size = header.rsplit(' ').next().and_then(|size| size.parse::<usize>().ok());
-            let size = size.filter(|size| *size as u64 <= LARGEST_FILE).ok_or_else(|| missing(header))?;
-            let mut content = vec![0; size + 1];
-            out.read_exact(&mut content).map_err(|error| GitError::Stopped { cause: Some(error.to_string()) })?;
-            content.pop();
-            found.push(content);
-            Ok(())
-        })?;
-        let mut found = found.into_iter();
-        entries
-            .iter()
-            .map(|entry| match large.get(&entry.id) {
-                Some(size) => Ok(Err(Problem::too_large(*size))),
-                None => found.next().map(|bytes| Ok(bytes.into())).ok_or_else(|| missing(&entry.path)),
-            })
-            .collect()
+            Ok(object.bytes.map(Into::into).ok_or_else(|| Problem::too_large(object.size)))
+        };
+        entries.iter().map(content).collect()
     }
 
     fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {

@@ -70,49 +70,6 @@ impl Git {
         let args: Vec<&OsStr> = args.iter().map(OsStr::new).collect();
         Ok(String::from_utf8_lossy(&self.run(&args)?).trim_end_matches(['\n', '\r']).to_owned())
     }
-
-    /// Gives objects to `git cat-file` and each of its answers to a function.
-    pub(super) fn batch<'a>(
-        &self,
-        mode: &str,
-        ids: impl Iterator<Item = &'a str>,
-        mut answer: impl FnMut(&str, &mut dyn Read) -> Result<(), GitError>,
-    ) -> Result<(), GitError> {
-        let mut command = self.command();
-        command.args(["cat-file", mode]).stdin(Stdio::piped()).stderr(Stdio::null());
-        let mut child = command.spawn().map_err(|error| not_started(&error))?;
-        let (Some(mut input), Some(output)) = (child.stdin.take(), child.stdout.take()) else {
-            return Err(GitError::Stopped { cause: None });
-        };
-        let ids: Vec<String> = ids.map(str::to_owned).collect();
-        let count = ids.len();
-        // A thread of its own, so that neither side waits for the other with a full pipe.
-        let writer = std::thread::spawn(move || {
-            for id in ids {
-                if writeln!(input, "{id}").is_err() {
-                    break;
-                }
-            }
-        });
-        let mut output = BufReader::new(output);
-        let mut result = Ok(());
-        for _ in 0..count {
-            let mut header = String::new();
-            result = match output.read_line(&mut header) {
-                Ok(0) => Err(GitError::Stopped { cause: None }),
-                Err(error) => Err(GitError::Stopped { cause: Some(error.to_string()) }),
-                Ok(_) => answer(header.trim_end(), &mut output),
-            };
-            if result.is_err() {
-                break;
-            }
-        }
-        drop(output);
-        let _ = child.kill();
-        let _ = child.wait();
-        let _ = writer.join();
-        result
-    }
 }
 
 /// One `git cat-file --batch` that stays open, so that a walk over thousands of objects is one process.
@@ -133,8 +90,8 @@ impl ObjectProcess {
         }
     }
 
-    /// The type and the bytes of an object; `None` if it is missing.
-    pub(super) fn read(&mut self, id: &str) -> Result<Option<(String, Vec<u8>)>, GitError> {
+    /// Reads an object; `None` if it is missing. The bytes of one that is larger than `most` are skipped.
+    pub(super) fn read(&mut self, id: &str, most: u64) -> Result<Option<StoredObject>, GitError> {
         let stopped = |error: std::io::Error| GitError::Stopped { cause: Some(error.to_string()) };
         let Some(input) = &mut self.input else { return Err(GitError::Stopped { cause: None }) };
         writeln!(input, "{id}").and_then(|()| input.flush()).map_err(stopped)?;
@@ -145,15 +102,32 @@ impl ObjectProcess {
         // `<id> <type> <size>`, or `<id> missing`.
         let fields: Vec<&str> = header.trim_end().split(' ').collect();
         let [_, kind, size] = fields[..] else { return Ok(None) };
-        let size: usize = size.parse().map_err(|_| unexpected("cat-file", &header))?;
-        let mut bytes = Vec::new();
-        let read = self.output.by_ref().take(size as u64 + 1).read_to_end(&mut bytes).map_err(stopped)?;
-        if read != size + 1 {
+        let size: u64 = size.parse().map_err(|_| unexpected("cat-file", &header))?;
+        // A line break follows the content.
+        let mut content = self.output.by_ref().take(size.saturating_add(1));
+        let mut bytes = None;
+        let read = if size > most {
+            std::io::copy(&mut content, &mut std::io::sink())
+        } else {
+            let bytes = bytes.insert(Vec::new());
+            content.read_to_end(bytes).map(|read| read as u64)
+        };
+        if read.map_err(stopped)? != size.saturating_add(1) {
             return Err(GitError::Stopped { cause: None });
         }
-        bytes.pop();
-        Ok(Some((kind.to_owned(), bytes)))
+        if let Some(bytes) = &mut bytes {
+            bytes.pop();
+        }
+        Ok(Some(StoredObject { kind: kind.to_owned(), size, bytes }))
     }
+}
+
+/// An object as `git cat-file` prints it.
+pub(super) struct StoredObject {
+    pub(super) kind: String,
+    pub(super) size: u64,
+    /// `None` if it is too large.
+    pub(super) bytes: Option<Vec<u8>>,
 }
 
 impl Drop for ObjectProcess {

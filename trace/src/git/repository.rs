@@ -10,7 +10,7 @@ use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::library::{Library, SHALLOW};
-use super::objects::Tree;
+use super::objects::{Trail, Tree};
 use super::plumbing::Plumbing;
 use crate::snapshot::Content;
 
@@ -88,6 +88,18 @@ impl Repository {
     /// Whether the branch that is checked out has no commit yet.
     pub(super) fn is_unborn(&self) -> Result<bool, GitError> {
         self.with(|access| access.is_unborn())
+    }
+
+    /// The files below a prefix in a commit of the history, by its full id.
+    pub(super) fn files_below(&self, commit: &str, prefix: &str) -> Result<(NamedCommit, Vec<Entry>), GitError> {
+        let parsed = self.commit(commit)?;
+        let day = parsed.day().ok_or_else(|| GitError::DamagedObject { object: commit.to_owned() })?;
+        let trail = self.trail(&parsed.tree, prefix, &Trail::default())?;
+        let mut entries = Vec::new();
+        if let Some(folder) = trail.folder() {
+            self.list_below(folder, prefix, &mut entries)?;
+        }
+        Ok((NamedCommit { id: commit.to_owned(), day }, entries))
     }
 
     /// The contents of entries, in their order.
