@@ -140,7 +140,7 @@ pub struct Inputs<'i, 'r> {
     pub budgets: &'i [Budget],
     /// The commits that changed the records, where all of them are there.
     pub history: Option<&'i History>,
-    /// A step of the history and the values after it: the step that [`open_loop::step_needed`] names.
+    /// A step of the history and the values after it: the step that `open_loop::step_needed` names.
     pub earlier: Option<&'i (usize, Outlook)>,
     /// The day to reckon with.
     pub day: Day,

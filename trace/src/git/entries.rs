@@ -242,7 +242,7 @@ pub(super) fn is_template(path: &str) -> bool {
     name.is_some_and(|name| !name.contains('/') && (name.ends_with(".md") || name.ends_with(".html")))
 }
 
-/// A record file that is a symbolic link, in any state of the data root.
+/// The problem of a record file that is a symbolic link, in any state of a project.
 pub(super) fn symlink() -> Problem {
     Problem::cannot_open(
         "the file is a symbolic link, and git keeps only the name it points to",

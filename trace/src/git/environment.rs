@@ -7,7 +7,6 @@
 use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 /// The variables with the places of a repository, its files and its index.
 const PLACES: [&str; 5] = ["GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_IMPLICIT_WORK_TREE"];
@@ -144,22 +143,24 @@ impl Locals {
         if named || anywhere { Self::Index(index) } else { Self::Another }
     }
 
-    /// Git in the folder, or where the environment was set up, without the variables of other repositories.
-    pub(super) fn git(&self, folder: &Path) -> Command {
-        let mut command = Command::new("git");
-        command.current_dir(if let Self::Whole(cwd) = self { cwd } else { folder });
-        let gone: &[&[&str]] = match self {
+    /// The folder to start git in, for the repository of `folder`.
+    pub(super) fn start_folder<'f>(&'f self, folder: &'f Path) -> &'f Path {
+        if let Self::Whole(cwd) = self { cwd } else { folder }
+    }
+
+    /// The variables that git must not see, because they name another repository or repeat what its folder determines.
+    pub(super) fn hidden(&self) -> impl Iterator<Item = &'static str> {
+        let hidden: &[&[&'static str]] = match self {
             Self::Nothing | Self::Index(_) => &[&PLACES],
             Self::Whole(_) => &[],
             Self::Another => &[&PLACES, &PIECES, &OTHERS],
         };
-        for name in gone.iter().copied().flatten() {
-            command.env_remove(name);
-        }
-        if let Self::Index(file) = self {
-            command.env("GIT_INDEX_FILE", file);
-        }
-        command
+        hidden.iter().flat_map(|names| names.iter().copied())
+    }
+
+    /// The index, if it is not the usual one.
+    pub(super) fn index(&self) -> Option<&Path> {
+        if let Self::Index(file) = self { Some(file) } else { None }
     }
 }
 

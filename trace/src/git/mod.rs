@@ -40,3 +40,4 @@ pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use project::Project;
 pub use repository::hooks_folder;
+pub use worktree::find_root;

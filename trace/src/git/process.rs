@@ -25,8 +25,14 @@ impl Git {
     }
 
     pub(super) fn command(&self) -> Command {
-        let mut command = self.locals.git(&self.folder);
-        command.arg("--no-pager");
+        let mut command = Command::new("git");
+        command.current_dir(self.locals.start_folder(&self.folder)).arg("--no-pager");
+        for name in self.locals.hidden() {
+            command.env_remove(name);
+        }
+        if let Some(file) = self.locals.index() {
+            command.env("GIT_INDEX_FILE", file);
+        }
         // No lock for refreshing the index, nothing fetched, no question on the terminal.
         command.env("GIT_OPTIONAL_LOCKS", "0").env("GIT_NO_LAZY_FETCH", "1").env("GIT_TERMINAL_PROMPT", "0");
         command.env("LC_ALL", "C").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());

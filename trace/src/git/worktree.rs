@@ -96,8 +96,11 @@ pub(super) fn has(path: &Path) -> bool {
     }
 }
 
-/// The nearest folder upward that holds a settings file.
-fn find_root(start: &Path) -> Result<PathBuf, Error> {
+/// The project root of a folder: the nearest one upward that has a settings file.
+///
+/// # Errors
+/// The folder cannot be opened, or there is no settings file in it or above it.
+pub fn find_root(start: &Path) -> Result<PathBuf, Error> {
     let start = start.canonicalize().map_err(|error| {
         Error::new(format!("{} cannot be opened", start.display())).because(error).help("name an existing folder")
     })?;

@@ -331,6 +331,12 @@ mod tests {
         assert!(present(&with) && with.has("test") && !with.has("tes"));
         assert_eq!(with.read("test/a.csv").unwrap()[..], *b"1,2\n");
         assert!(!present(&with.with_file("test/a.csv", *b"")));
+        // A check of the buffer.
+        let loaded = Loaded::from_snapshot(more.with_file("c.yaml", *b"parts: {c: {in: nowhere}}"));
+        let graph = crate::graph::Graph::new(&loaded);
+        let report = crate::Report::new(&crate::values::Values::new(&graph), Day::parse("2027-03-19").unwrap());
+        let mut unknown = report.findings.iter().filter(|finding| finding.check.name == "unknown-reference");
+        assert!(unknown.any(|finding| finding.path == "c.yaml" && finding.record.as_deref() == Some("c")));
         // What leads out of the project is not part of it.
         assert_eq!(ids(snapshot.with_file("../x.yaml", *b"parts: {x: {}}")), ["a", "c"]);
         // A template.
