@@ -3,6 +3,7 @@
 use super::access::Access as _;
 use super::environment::Locals;
 use super::error::GitError;
+use super::objects::Commit;
 use super::plumbing::Plumbing;
 use super::project::Project;
 use crate::snapshot::State;
@@ -89,9 +90,8 @@ impl Plumbing {
 
     fn parents(&self, commit: &str) -> Result<Parents, GitError> {
         // The object itself is whole even where the history is cut off.
-        let text = self.git.text(&["cat-file", "commit", commit])?;
-        let head = text.split("\n\n").next().unwrap_or(&text);
-        let written = head.lines().filter(|line| line.starts_with("parent ")).count();
+        let parsed = Commit::parse(&self.object(commit)?.bytes);
+        let written = parsed.ok_or_else(|| GitError::DamagedObject { object: commit.to_owned() })?.parents.len();
         let there = self.git.text(&["rev-parse", &format!("{commit}^@")]).unwrap_or_default();
         Ok(Parents { written, there: there.lines().map(str::to_owned).collect() })
     }

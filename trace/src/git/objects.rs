@@ -29,7 +29,7 @@ pub(super) struct Commit {
 
 impl Commit {
     /// Reads the lines up to the first empty one.
-    fn parse(bytes: &[u8]) -> Option<Self> {
+    pub(super) fn parse(bytes: &[u8]) -> Option<Self> {
         let mut commit = Self::default();
         for line in bytes.split(|b| *b == b'\n').take_while(|line| !line.is_empty()) {
             let line = String::from_utf8_lossy(line);
@@ -87,7 +87,9 @@ impl TreeEntry<'_> {
     }
 
     fn hex(&self) -> String {
-        self.id.iter().map(|byte| format!("{byte:02x}")).collect()
+        const DIGITS: &[u8; 16] = b"0123456789abcdef";
+        let digits = self.id.iter().flat_map(|byte| [byte >> 4, byte & 15]);
+        digits.map(|digit| char::from(DIGITS[usize::from(digit)])).collect()
     }
 
     /// The bytes of its name in the order of a tree, in which a folder sorts as if its name ended in `/`.
