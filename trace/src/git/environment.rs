@@ -246,4 +246,30 @@ mod tests {
         }
         std::fs::remove_dir_all(&place).unwrap();
     }
+
+    #[test]
+    fn a_repository_is_named_by_its_folder_or_by_a_variable() {
+        let place = tempfile::tempdir().unwrap();
+        let at = |path: &str| place.path().join(path);
+        for path in ["a/.git/objects", "a/.git/refs", "a/sub/deep", "gone", "damaged", "none/.git"] {
+            std::fs::create_dir_all(at(path)).unwrap();
+        }
+        std::fs::write(at("a/.git/HEAD"), "ref: refs/heads/main\n").unwrap();
+        std::fs::write(at("gone/.git"), "gitdir: ../b/.git/worktrees/gone\n").unwrap();
+        std::fs::write(at("damaged/.git"), "no link\n").unwrap();
+        let named = |path: &str, locals: &Locals, set: &[(&str, PathBuf)]| {
+            let set = set.iter().map(|(name, value)| ((*name).to_owned(), value.clone().into_os_string())).collect();
+            Environment(set).names_repository(&at(path), locals)
+        };
+        for (path, expected) in [("a/sub/deep", true), ("a", true), ("gone", false), ("damaged", true), ("none", false)]
+        {
+            assert_eq!(named(path, &Locals::Nothing, &[]), expected, "{path}");
+        }
+        let ceiling = [("GIT_CEILING_DIRECTORIES", at("a"))];
+        assert!(!named("a/sub/deep", &Locals::Nothing, &ceiling), "git does not go up to a ceiling");
+        assert!(named("a", &Locals::Nothing, &ceiling), "but reads the folder that it is started in");
+        let whole = Locals::Whole(at("none"));
+        assert!(named("none", &whole, &[("GIT_DIR", at("a/.git"))]));
+        assert!(!named("a", &whole, &[("GIT_DIR", at("none/.git"))]));
+    }
 }

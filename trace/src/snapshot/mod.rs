@@ -294,6 +294,8 @@ mod tests {
         fn is_plain<T: Clone + Send + Sync + 'static>() {}
         is_plain::<Snapshot>();
         is_plain::<State>();
+        fn is_sent<T: Send>() {}
+        is_sent::<crate::Project>();
     }
 
     fn file(path: &str, text: &str) -> File {
