@@ -105,7 +105,7 @@ fn the_status_tells_findings_from_failures() {
     sandbox.tierod(&["check", "--format", "xml"]).ended(2);
     sandbox.tierod(&["check", "--on", "19.3.2027"]).ended(2);
     let error = sandbox.tierod(&["check", "--staged"]).ended(2).err;
-    assert!(error.contains("is in no git repository"), "{error}");
+    assert!(error.contains("is not in a git repository"), "{error}");
 }
 
 #[test]

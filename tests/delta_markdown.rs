@@ -275,6 +275,40 @@ fn a_template_of_the_team_is_used() {
     }
 }
 
+/// The template is part of the state that is compared, whatever the working tree has.
+#[test]
+fn a_template_is_read_from_the_state_that_is_compared() {
+    let sandbox = repository();
+    let template = |text: &str| sandbox.write("templates/delta.md", text);
+    template("committed\n");
+    sandbox.commit_on("2027-03-18", "a template");
+    template("staged\n");
+    sandbox.git(&["add", "."]);
+    template("in the folder\n");
+    let with = |args: &[&str]| sandbox.tierod(&[&["delta", "--format", "markdown"], args].concat()).ended(0).out;
+    assert_eq!(with(&["HEAD"]), "in the folder\n");
+    assert_eq!(with(&["HEAD", "--staged"]), "staged\n");
+    assert_eq!(with(&["HEAD~1", "HEAD"]), "committed\n");
+    assert!(with(&["HEAD", "HEAD~1"]).starts_with('#'), "there was none: the one that ships");
+    // The same for a page about one state.
+    sandbox.write("templates/audit.md", "audit of {{ shown.met }}\n");
+    let audit = |args: &[&str]| sandbox.tierod(&[&["audit", "--format", "markdown"], args].concat()).ended(0).out;
+    assert!(audit(&[]).starts_with("audit of "), "{}", audit(&[]));
+    for state in [&["--staged"][..], &["--rev", "HEAD"]] {
+        assert!(!audit(state).starts_with("audit of "), "{state:?}");
+    }
+    sandbox.git(&["add", "."]);
+    assert!(audit(&["--staged"]).starts_with("audit of "));
+    // A link in the index is not a template.
+    #[cfg(unix)]
+    {
+        std::fs::remove_file(sandbox.at("templates/delta.md")).unwrap();
+        std::os::unix::fs::symlink("../chain.yaml", sandbox.at("templates/delta.md")).unwrap();
+        sandbox.git(&["add", "."]);
+        assert!(with(&["HEAD", "--staged"]).starts_with('#'), "a link is followed");
+    }
+}
+
 #[test]
 fn a_template_that_is_wrong_is_told_by_its_line() {
     let sandbox = repository();

@@ -208,7 +208,7 @@ fn a_folder_with_anything_in_it_is_left_alone() {
     let sandbox = Sandbox::new();
     sandbox.write("car/notes.txt", "mine");
     sandbox.write("file", "mine");
-    for (folder, why) in [("car", "is not empty"), ("file", "is no folder"), (".", "is not empty")] {
+    for (folder, why) in [("car", "is not empty"), ("file", "is not a folder"), (".", "is not empty")] {
         let error = sandbox.tierod(&["example", folder]).ended(2).err;
         assert!(error.contains(why) && error.contains("nothing was written"), "{error}");
     }

@@ -275,7 +275,7 @@ fn an_ignored_data_root_is_read() {
         let seen = read_files(&sandbox, "private/car/");
         assert!(seen.contains("private/car/a.yaml") && seen.contains("private/car/chain.yaml"), "{seen:?}");
         let staged = sandbox.tierod(&["check", "--staged", "private/car"]).ended(2);
-        assert!(staged.err.contains("no data root"), "{}", staged.err);
+        assert!(staged.err.contains("no project"), "{}", staged.err);
     }
 }
 

@@ -170,6 +170,35 @@ fn what_is_ignored_and_other_data_roots_stay_out() {
     assert_eq!(told(&sandbox, &["rack"]).len(), 2);
 }
 
+/// What libgit2 does not read is read by one process of git that stays open, not by one for each commit.
+#[cfg(unix)]
+#[test]
+fn a_long_history_is_few_processes() {
+    use std::os::unix::fs::PermissionsExt as _;
+    const COMMITS: usize = 40;
+    let sandbox = Sandbox::new();
+    sandbox.git(&["init", "-q", "-b", "main", "--ref-format=reftable"]);
+    sandbox.small_root("car/");
+    for count in 1..=COMMITS {
+        sandbox.write("car/rack.yaml", hub("rack", count as u32, ""));
+        sandbox.commit_on("2027-01-02", "a change");
+    }
+    let log = sandbox.outside().join("processes");
+    let path = std::env::var("PATH").unwrap();
+    sandbox
+        .write("../bin/git", format!("#!/bin/sh\necho \"$*\" >> '{}'\nPATH='{path}' exec git \"$@\"\n", log.display()));
+    let bin = sandbox.outside().join("bin");
+    std::fs::set_permissions(bin.join("git"), std::fs::Permissions::from_mode(0o755)).unwrap();
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.at("car"));
+    command.env("PATH", format!("{}:{path}", bin.display())).args(["history", "rack", "--format", "json"]);
+    let output = command.output().unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let story: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert!(story["changes"].as_array().unwrap().len() >= COMMITS, "{story}");
+    let processes = std::fs::read_to_string(log).unwrap();
+    assert!((1..20).contains(&processes.lines().count()), "{processes}");
+}
+
 fn check(sandbox: &Sandbox, folder: &Path) -> Value {
     sandbox.tierod_in(folder, &["check", "--format", "json"]).json()
 }
@@ -182,9 +211,9 @@ fn a_history_that_is_missing_or_short_is_said() {
         let report = check(sandbox, &sandbox.path());
         (report["history"].as_str().unwrap().to_owned(), report["history_note"].as_str().unwrap_or("").to_owned())
     };
-    assert_eq!(told(&sandbox), ("off".to_owned(), "the data root is in no git repository".to_owned()));
+    assert_eq!(told(&sandbox), ("off".to_owned(), "the project is not in a git repository".to_owned()));
     let page = sandbox.tierod(&["check"]).ended(0).out;
-    assert!(page.contains("\nno checks of the history: the data root is in no git repository\n"), "{page}");
+    assert!(page.contains("\nno checks of the history: the project is not in a git repository\n"), "{page}");
     sandbox.git(&["init", "-q", "-b", "main"]);
     // Before the first commit none is missing.
     assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));

@@ -8,7 +8,7 @@ use schema::Day;
 use schema::renamed::Use;
 use trace::history::Past;
 use trace::snapshot::{Request, State};
-use trace::{Error, Loaded, Study};
+use trace::{Error, Project, Study};
 
 /// Options of every command.
 #[derive(Args)]
@@ -47,24 +47,29 @@ pub(crate) struct Records {
 }
 
 impl Records {
-    /// Reads the records asked for.
-    pub(crate) fn load(&self) -> Result<Loaded, Error> {
-        Loaded::from_request(&self.request()?)
+    /// Opens the project that was asked for.
+    pub(crate) fn project(&self) -> Result<Project, Error> {
+        Ok(Project::open(&self.request()?))
     }
 
-    /// Reads the records asked for and studies them, without their history.
+    /// Reads the records and evaluates them, without their history.
     pub(crate) fn study(&self) -> Result<Study, Error> {
-        let loaded = self.load()?;
+        self.study_of(&self.project()?)
+    }
+
+    /// Reads the records of an open project and evaluates them, without their history.
+    pub(crate) fn study_of(&self, project: &Project) -> Result<Study, Error> {
+        let loaded = project.load()?;
         let day = self.day(&loaded);
         Ok(Study::without_history(loaded, day))
     }
 
-    /// The same, with the history that the checks go by.
-    pub(crate) fn study_with_history(&self) -> Result<Study, Error> {
-        let loaded = self.load()?;
+    /// Reads the records of an open project and evaluates them, with the history that the checks use.
+    pub(crate) fn study_with_history(&self, project: &Project) -> Result<Study, Error> {
+        let loaded = project.load()?;
         let day = self.day(&loaded);
-        let past = Past::for_checks(&loaded, day);
-        Ok(Study::new(loaded, day, past))
+        let past = Past::for_checks(project, &loaded, day);
+        Ok(project.study(loaded, day, past))
     }
 
     /// Which state of which data root is asked for.
@@ -78,7 +83,7 @@ impl Records {
     }
 
     /// The day to reckon with.
-    pub(crate) fn day(&self, loaded: &Loaded) -> Day {
+    pub(crate) fn day(&self, loaded: &trace::Loaded) -> Day {
         loaded.day(self.on, today())
     }
 }

@@ -11,7 +11,6 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-use trace::Loaded;
 use trace::history::Past;
 use trace::snapshot::{Request, State};
 
@@ -116,7 +115,8 @@ fn main() {
         assert!(git(folder, args).status().unwrap().success());
     }
     let request = Request { cwd: folder.to_owned(), path: Some(folder.join("car")), state: State::Worktree };
-    let loaded = Loaded::from_request(&request).unwrap();
+    let project = trace::Project::open(&request);
+    let loaded = project.load().unwrap();
     let day = schema::Day::parse("2027-03-19").unwrap();
     let mut reference = Vec::new();
     let mut read = (0, 0);
@@ -127,9 +127,9 @@ fn main() {
     }
     reference.sort_by(f64::total_cmp);
     let by_git = reference[1];
-    let from_git = median(3, || drop(Past::anew(&loaded, day)));
-    let past = Past::of(&loaded, day);
-    let kept = median(11, || drop(Past::of(&loaded, day)));
+    let from_git = median(3, || drop(Past::anew(&project, &loaded, day)));
+    let past = Past::of(&project, &loaded, day);
+    let kept = median(11, || drop(Past::of(&project, &loaded, day)));
     let history = past.whole().unwrap();
     // A few commits change a number into what it was.
     let count = git(folder, &["rev-list", "--count", "HEAD", "--", "car"]).output().unwrap().stdout;

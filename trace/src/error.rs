@@ -1,22 +1,26 @@
-//! What keeps the tool from doing its work: told as error, cause and cure, and ended with status 2.
+//! What keeps the tool from doing its work: reported as message, cause and fix, and ended with status 2.
 
 use std::fmt;
+
+use crate::git::GitError;
 
 /// An error with its cause and what to do about it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Error {
     /// What could not be done.
     pub message: String,
-    /// Why, in the words of whoever said so.
+    /// Why, in the words of the program or library that failed.
     pub cause: Option<String>,
-    /// What cures it.
+    /// How to fix it.
     pub help: Option<String>,
+    /// The kind of the error, if it came from git. Decide on this, never on the texts.
+    pub git: Option<Box<GitError>>,
 }
 
 impl Error {
     /// An error without a cause of its own.
     pub fn new(message: impl Into<String>) -> Self {
-        Self { message: message.into(), cause: None, help: None }
+        Self { message: message.into(), cause: None, help: None, git: None }
     }
 
     /// Adds the cause.
@@ -26,11 +30,17 @@ impl Error {
         self
     }
 
-    /// Adds the cure.
+    /// Adds the fix.
     #[must_use]
     pub fn help(mut self, help: impl Into<String>) -> Self {
         self.help = Some(help.into());
         self
+    }
+}
+
+impl From<GitError> for Error {
+    fn from(error: GitError) -> Self {
+        Self { message: error.message(), cause: error.cause(), help: error.hint(), git: Some(Box::new(error)) }
     }
 }
 

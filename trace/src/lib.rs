@@ -1,16 +1,16 @@
-//! From a snapshot of a data root to findings, one way only:
+//! From a snapshot of a project to findings, in one direction only:
 //! [`snapshot`] -> [`load`] -> [`graph`] -> [`checks`] -> [`finding`].
 //!
-//! Only [`snapshot`] reads files or git; everything after it works on what is in memory.
+//! Only [`git`] reads files or repositories; everything else works on what is in memory.
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
-#![allow(clippy::arc_with_non_send_sync, reason = "until a snapshot no longer holds its repository")]
 
 pub mod audit;
 pub mod checks;
 pub mod delta;
 pub mod error;
 pub mod finding;
+pub mod git;
 pub mod graph;
 pub mod history;
 pub mod ids;
@@ -24,6 +24,7 @@ pub mod values;
 pub use delta::Delta;
 pub use error::Error;
 pub use finding::{Finding, Report};
+pub use git::Project;
 pub use ids::{FileId, NodeId, RecordId};
 pub use load::Loaded;
 pub use study::Study;

@@ -8,6 +8,7 @@ use schema::records::{Body, Expression};
 use schema::{Day, Id, Record, Settings};
 
 use crate::Error;
+use crate::git::Project;
 use crate::ids::{FileId, RecordId};
 use crate::snapshot::{Request, Snapshot, Source};
 
@@ -138,12 +139,12 @@ pub struct Loaded {
 }
 
 impl Loaded {
-    /// Takes a snapshot and reads it.
+    /// Takes a snapshot, decodes it and fetches the files that its records name.
     ///
     /// # Errors
-    /// Those of [`Snapshot::take`].
+    /// Those of [`Project::snapshot`].
     pub fn from_request(request: &Request) -> Result<Self, Error> {
-        Ok(Self::from_snapshot(Snapshot::take(request)?))
+        Project::open(request).load()
     }
 
     /// Reads the files of a snapshot.
@@ -201,6 +202,17 @@ impl Loaded {
         }
     }
 
+    /// Reads the files that the records name, as far as the snapshot does not have them yet.
+    #[must_use]
+    pub fn fetched(mut self, project: &Project) -> Self {
+        let named: Vec<&str> = self.entries.iter().flat_map(|entry| files_named(&entry.record)).collect();
+        let tables: Vec<&str> = self.entries.iter().flat_map(|entry| tables_named(&entry.record)).collect();
+        project.fetch(&mut self.snapshot, &named, &tables);
+        self.look_up_files();
+        self
+    }
+
+    /// Takes over what the snapshot has of the files that the records name.
     fn look_up_files(&mut self) {
         let named = self.entries.iter().flat_map(|entry| files_named(&entry.record));
         self.present = named.filter(|path| self.snapshot.has(path)).map(str::to_owned).collect();

@@ -11,7 +11,7 @@ use schema::settings::{Settings, Stage};
 
 use crate::finding::Report;
 use crate::graph::{Chains, Graph};
-use crate::history::outlook::{self, CommitState};
+use crate::history::outlook::CommitState;
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
@@ -28,6 +28,7 @@ pub struct Study {
     /// The stage of the season on that day.
     pub stage: Stage,
     past: Past,
+    past_state: Option<(usize, CommitState)>,
     values: OnceLock<Values>,
     /// None where no result counts: then the values are the same.
     before_contest: OnceLock<Option<Values>>,
@@ -49,6 +50,7 @@ impl Study {
             loaded,
             day,
             past,
+            past_state: None,
             values: OnceLock::new(),
             before_contest: OnceLock::new(),
             on_paper: OnceLock::new(),
@@ -80,10 +82,14 @@ impl Study {
         self.past.whole().filter(|history| history.steps.len() > 1)
     }
 
-    /// The state of all values after a step of the history, which takes a while to evaluate; none where its records
-    /// are not available any more.
-    pub fn past_state(&self, step: usize) -> Option<CommitState> {
-        outlook::state_at(&self.loaded, self.past.whole()?, step)
+    /// The evaluated state at a commit of the history; `None` unless it was provided.
+    pub fn past_state(&self, commit: usize) -> Option<&CommitState> {
+        self.past_state.as_ref().filter(|(at, _)| *at == commit).map(|(_, state)| state)
+    }
+
+    /// Adds the evaluated state at the commit of the history that a check needs.
+    pub(crate) fn provide_past_state(&mut self, commit: usize, state: CommitState) {
+        self.past_state = Some((commit, state));
     }
 
     /// All values, by the latest results where there are any.

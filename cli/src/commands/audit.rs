@@ -43,10 +43,11 @@ enum Format {
 
 impl Audit {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let study = self.records.study_with_history()?;
+        let project = self.records.project()?;
+        let study = self.records.study_with_history(&project)?;
         let mut progress = Progress::new();
         let mut tick = |done, all| progress.tick(done, all);
-        let season = study.past().any().map(|history| Season::of(&study.loaded, history, &mut tick));
+        let season = study.past().any().map(|history| Season::of(&project, &study.loaded, history, &mut tick));
         drop(progress);
         let look = Look::new(&study, season.as_ref());
         let note = note(study.past(), &look);

@@ -4,8 +4,7 @@ use clap::Args;
 use trace::delta::Older;
 use trace::history::{Logs, Past};
 use trace::load::Pool;
-use trace::snapshot::{Request, Snapshot};
-use trace::{Error, Loaded, Study};
+use trace::{Error, Project, Study};
 
 use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared};
@@ -27,21 +26,17 @@ pub(crate) struct Check {
 
 impl Check {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let request = self.records.request()?;
+        let project = self.records.project()?;
         let mut pool = Pool::default();
-        let loaded = if self.records.staged {
-            Loaded::from_pool(Snapshot::take(&request)?, &mut pool)
-        } else {
-            Loaded::from_request(&request)?
-        };
+        let loaded = if self.records.staged { project.load_with(&mut pool)? } else { project.load()? };
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
-        let past = Past::for_checks_with(&mut logs, &loaded, day);
-        let study = Study::new(loaded, day, past);
+        let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
+        let study = project.study(loaded, day, past);
         let report = study.report();
         // A commit answers for what it brings; what stood before is for those who brought it.
         let split = match self.records.staged && !self.all && !report.findings.is_empty() {
-            true => Some(Older::split(&before(&request, &study, pool, logs)?, &study)),
+            true => Some(Older::split(&before(&project, &study, pool, logs)?, &study)),
             false => None,
         };
         let (report, older) = match &split {
@@ -68,9 +63,8 @@ impl Check {
 const NONE_OLDER: Older = Older { counts: [0; 3] };
 
 /// The last commit, as of the same day.
-fn before(request: &Request, study: &Study, mut pool: Pool, mut logs: Logs) -> Result<Study, Error> {
-    let snapshot = Snapshot::before(request, "HEAD", &study.loaded.snapshot)?;
-    let loaded = Loaded::from_pool(snapshot, &mut pool);
-    let past = Past::for_checks_with(&mut logs, &loaded, study.day);
-    Ok(Study::new(loaded, study.day, past))
+fn before(project: &Project, study: &Study, mut pool: Pool, mut logs: Logs) -> Result<Study, Error> {
+    let loaded = project.load_before("HEAD", &study.loaded.snapshot, &mut pool)?;
+    let past = Past::for_checks_with(project, &mut logs, &loaded, study.day);
+    Ok(project.study(loaded, study.day, past))
 }

@@ -6,8 +6,8 @@ use clap::{Args, ValueEnum};
 use schema::Day;
 use trace::history::{Logs, Past};
 use trace::load::Pool;
-use trace::snapshot::{Base, Request, Snapshot, State};
-use trace::{Error, Loaded, Study};
+use trace::snapshot::{Request, State};
+use trace::{Error, Loaded, Project};
 
 use super::Done;
 use crate::args::{Shared, cwd, today};
@@ -74,24 +74,25 @@ impl Delta {
         };
         let request = Request { cwd: cwd()?, path: self.root.clone(), state };
         let mut pool = Pool::default();
-        let head = Loaded::from_pool(Snapshot::take(&request)?, &mut pool);
+        let project = Project::open(&request);
+        let head = project.load_with(&mut pool)?;
         if self.base.as_deref().or(self.base_flag.as_deref()) == Some("") {
             let help = "name a revision, or `auto`; in CI, see that the variable is set";
             return Err(Error::new("the base is empty").help(help));
         }
         let named = self.base.as_deref().or(self.base_flag.as_deref()).filter(|base| *base != "auto");
         let base = match named {
-            Some(revision) => Base::named(&request, revision),
-            None => Base::found(&request, in_ci())?,
+            Some(revision) => project.named_base(revision),
+            None => project.find_base(in_ci())?,
         };
-        let before = Loaded::from_pool(Snapshot::before(&request, &base.revision, &head.snapshot)?, &mut pool);
+        let before = project.load_before(&base.revision, &head.snapshot, &mut pool)?;
         drop(pool);
 
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
         let mut logs = Logs::default();
         let mut study = |loaded: Loaded| {
-            let past = Past::for_checks_with(&mut logs, &loaded, day);
-            Study::new(loaded, day, past)
+            let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
+            project.study(loaded, day, past)
         };
         let head = study(head);
         let before = study(before);

@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use trace::snapshot::{Request, State, lay_out};
+use trace::git::create_repository;
+use trace::snapshot::{Request, State};
 use trace::{Error, Loaded};
 
 use super::{Done, Shared};
@@ -23,7 +24,7 @@ impl Example {
         let folder = cwd()?.join(&self.folder);
         let season = season::read()?;
         let commits = season.commits()?;
-        lay_out(&folder, &commits)?;
+        create_repository(&folder, &commits)?;
         let loaded = Loaded::from_request(&Request { cwd: folder, path: None, state: State::Worktree })?;
         let (commits, records) = (count(commits.len(), "commit"), count(loaded.entries.len(), "record"));
         let (first, last) = season.days();

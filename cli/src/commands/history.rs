@@ -27,9 +27,10 @@ pub(crate) struct History {
 
 impl History {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let study = self.records.study()?;
+        let project = self.records.project()?;
+        let study = self.records.study_of(&project)?;
         let (loaded, day) = (&study.loaded, study.day);
-        let past = Past::of(loaded, day);
+        let past = Past::of(&project, loaded, day);
         let Some(all) = past.any().filter(|all| !all.steps.is_empty()) else {
             let error = Error::new("there is no history to tell")
                 .because(past.reason().unwrap_or_else(|| "there is no commit yet".to_owned()));
@@ -53,7 +54,7 @@ impl History {
                 all,
                 life,
                 &self.id,
-                &outlook::states(loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
+                &outlook::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
             ),
             note: past.reason(),
         };

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 use schema::settings;
 use trace::Error;
-use trace::snapshot::hooks_folder;
+use trace::git::{find_root, hooks_folder};
 
 use super::Done;
 use crate::args::{Shared, cwd};
@@ -50,14 +50,8 @@ impl Hook {
 fn find(place: &Place) -> Result<(PathBuf, String), Error> {
     let cwd = cwd()?;
     let start = place.root.as_ref().map_or_else(|| cwd.clone(), |root| cwd.join(root));
-    let start = start.canonicalize().map_err(|error| {
-        Error::new(format!("{} cannot be opened", start.display())).because(error).help("name an existing folder")
-    })?;
-    let root = start.ancestors().find(|up| up.join(settings::FILE).is_file()).ok_or_else(|| {
-        let error = Error::new(format!("there is no data root at {}", start.display()));
-        error.help("`tierod init` starts one here; else name the folder of yours")
-    })?;
-    let (hooks, top) = hooks_folder(root, &cwd)?;
+    let root = find_root(&start)?;
+    let (hooks, top) = hooks_folder(&root, &cwd)?;
     if hooks.exists() && !hooks.is_dir() {
         let error = Error::new("hooks are switched off here").because(format!("{} is no folder", hooks.display()));
         return Err(error.help("`git config --unset core.hooksPath`, or name a folder there"));

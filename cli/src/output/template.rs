@@ -1,17 +1,15 @@
 //! Reports from templates: those that ship with the tool, or the team's own of the same name.
 
 use std::fmt::Write as _;
-use std::path::Path;
 
 use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, Output, State, UndefinedBehavior, Value};
 use trace::Error;
+use trace::snapshot::{Content, TEMPLATES};
 
 use crate::screen::clean;
 
-/// The folder of a data root that holds its own templates.
-const FOLDER: &str = "templates";
 /// Steps a template may take: the largest report takes a hundredth of it, an endless loop none too long.
 const FUEL: u64 = 50_000_000;
 
@@ -22,21 +20,18 @@ pub(crate) enum Escape {
     Html,
 }
 
-/// Renders a template; `folder` is the data root on disk, where there is one.
+/// Renders a template; `own` is the team's own of the same name, in the state that is shown.
 pub(crate) fn render(
     name: &'static str,
     shipped: &str,
-    folder: Option<&Path>,
+    own: Option<&Content>,
     escape: Escape,
     context: &serde_json::Value,
 ) -> Result<String, Error> {
-    // A link could lead a report to any file of the machine that it is made on.
-    let is_link = |path: &Path| path.symlink_metadata().is_ok_and(|meta| meta.is_symlink());
-    let own = folder.map(|folder| folder.join(FOLDER).join(name));
-    let own = own.filter(|path| path.is_file() && !is_link(path) && !path.parent().is_some_and(is_link));
-    let source = match &own {
-        Some(path) => std::fs::read_to_string(path)
-            .map_err(|error| Error::new(format!("the template {FOLDER}/{name} cannot be read")).because(error))?,
+    let unreadable = || Error::new(format!("the template {TEMPLATES}/{name} cannot be read"));
+    let source = match own {
+        Some(Ok(bytes)) => std::str::from_utf8(bytes).map_err(|error| unreadable().because(error))?.to_owned(),
+        Some(Err(problem)) => return Err(unreadable().because(&problem.message).help(problem.help.clone())),
         None => shipped.to_owned(),
     };
     let mut environment = Environment::new();
@@ -74,7 +69,7 @@ pub(crate) fn render(
             source = cause.source();
         }
         let help = "`tierod delta --context` prints what the template sees";
-        Error::new(format!("the template {FOLDER}/{name} does not render")).because(detail).help(help)
+        Error::new(format!("the template {TEMPLATES}/{name} does not render")).because(detail).help(help)
     };
     environment.add_filter("code", code);
     environment.add_filter("prose", prose);

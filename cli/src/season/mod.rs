@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use schema::settings;
 use serde::Deserialize;
 use trace::Error;
-use trace::snapshot::NewCommit;
+use trace::git::NewCommit;
 
 /// The files of one state, by path.
 type Files = BTreeMap<String, String>;

@@ -9,6 +9,7 @@ use schema::{Day, Kind, Quantity};
 
 use super::season::{AmountStep, Course, LimitStep, Moment, Season};
 use crate::Loaded;
+use crate::git::Project;
 use crate::history::agreed::{Agreed, agreed, on_record};
 use crate::history::{History, Life, LimitMove, outlook, same_limit};
 use crate::ids::RecordId;
@@ -33,14 +34,14 @@ impl Season {
     /// What the history tells of the records that were loaded.
     ///
     /// `tick` is told how many commits are evaluated, of how many.
-    pub fn of(loaded: &Arc<Loaded>, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
+    pub fn of(project: &Project, loaded: &Arc<Loaded>, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
         let mut season = Self {
             commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
             shallow: history.shallow,
             ..Self::default()
         };
         let most = most_moments(loaded.entries.len());
-        for (step, state) in outlook::states(loaded, history, most, tick) {
+        for (step, state) in outlook::states(project, loaded, history, most, tick) {
             season.timeline.push(moment(history, step, &state, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));

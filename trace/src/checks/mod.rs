@@ -14,7 +14,7 @@ pub(crate) mod future_result;
 mod incomplete_decision;
 mod limits;
 mod missing_key;
-mod no_action;
+pub(crate) mod no_action;
 mod no_children;
 mod no_effect_on_points;
 mod no_estimate;

@@ -4,7 +4,7 @@ use schema::Day;
 use schema::records::Body;
 
 use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
-use crate::values::Status;
+use crate::values::{Standing, Status};
 
 /// How long a target may be at risk before somebody answers.
 const DAYS: i32 = 28;
@@ -38,35 +38,49 @@ revisions:
     run,
 };
 
-fn run(study: &Study, reporter: &mut Reporter) {
-    let Some(history) = study.history() else { return };
-    let off = || study.standings().iter().filter(|standing| standing.status == Status::AtRisk);
-    if off().next().is_none() {
-        return;
+/// The commit of the history whose state the check needs: `None` unless a target is at risk and nothing was done.
+pub(crate) fn commit_needed(study: &Study) -> Option<usize> {
+    Some(candidates(study)?.0)
+}
+
+/// The targets at risk whose limit did not change since a date, and on which nothing was agreed since; with the last
+/// commit of that date.
+fn candidates(study: &Study) -> Option<(usize, Vec<&Standing>)> {
+    let history = study.history()?;
+    let mut at_risk: Vec<&Standing> =
+        study.standings().iter().filter(|standing| standing.status == Status::AtRisk).collect();
+    if at_risk.is_empty() {
+        return None;
     }
     let then = study.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
-    let Some(step) = then.and_then(|then| history.step_on(then)) else { return };
+    let commit = history.step_on(then?)?;
     let loaded = &study.loaded;
-    // What was agreed since, about which record.
-    let mut answered = foldhash::HashSet::default();
+    // What was agreed since, by the record that it is about.
+    let mut agreed = foldhash::HashSet::default();
     for (_, record) in loaded.records() {
-        let on = match &record.body {
+        let of = match &record.body {
             Body::Revision(revision) => revision.of.as_ref(),
             Body::Waiver(waiver) => waiver.of.as_ref(),
             _ => continue,
         };
-        let written = history.life(record.id.as_str()).is_none_or(|life| life.last_change() > step);
-        answered.extend(on.filter(|_| written).map(schema::Id::as_str));
+        let written = history.life(record.id.as_str()).is_none_or(|life| life.last_change() > commit);
+        agreed.extend(of.filter(|_| written).map(schema::Id::as_str));
     }
-    let mut earlier = None;
-    for standing in off() {
+    at_risk.retain(|standing| {
+        let id = loaded.record(standing.index).id.as_str();
+        let changed = history.limit_moves(id).last().is_none_or(|(at, ..)| *at > commit);
+        !changed && !agreed.contains(id)
+    });
+    (!at_risk.is_empty()).then_some((commit, at_risk))
+}
+
+fn run(study: &Study, reporter: &mut Reporter) {
+    let (Some(history), Some((commit, at_risk))) = (study.history(), candidates(study)) else { return };
+    let Some(before) = study.past_state(commit) else { return };
+    let loaded = &study.loaded;
+    for standing in at_risk {
         let record = loaded.record(standing.index);
         let id = record.id.as_str();
-        let moved = history.limit_moves(id).last().is_none_or(|(at, ..)| *at > step);
-        if moved || answered.contains(id) {
-            continue;
-        }
-        let Some(before) = earlier.get_or_insert_with(|| study.past_state(step)) else { return };
         // It may have had another id then.
         let life = history.life(id);
         let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
@@ -75,14 +89,15 @@ fn run(study: &Study, reporter: &mut Reporter) {
             continue;
         }
         let message = format!(
-            "{} is at risk at {}, as it was on {} ({}) at {}; its limit is {}, and nobody answered",
+            "{} is at risk: {} now, {} on {} ({}), limit {}; limit unchanged, no revision, no waiver since",
             record.name(),
             numbers::shown(study, standing),
-            history.steps[step].day,
-            history.steps[step].short(),
             then.shown(),
+            history.steps[commit].day,
+            history.steps[commit].short(),
             numbers::limit(record)
         );
-        reporter.report(standing.index, &[], message, "change the car, revise the limit, or accept it until a day");
+        let help = "change the car, agree on a new limit and add a revision, or add a waiver";
+        reporter.report(standing.index, &[], message, help);
     }
 }

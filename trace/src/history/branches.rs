@@ -11,7 +11,7 @@ use schema::read::flat;
 
 use super::log::{Differences, Log, Mark, Reader, RecordEvent, Version};
 use crate::Error;
-use crate::snapshot::past::{Known, Step, Walk};
+use crate::git::walk::{Known, Step, Walk};
 
 /// How many merges may lie in one another.
 pub(super) const DEEPEST: usize = 8;
@@ -64,13 +64,13 @@ impl Reader<'_> {
 
     fn branch(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
         let child = &self.log.steps[merge as usize].step;
-        let Some(walk) = self.snapshot.walk_branch(other, &child.commit, &child.prefix, known)? else {
+        let Some(walk) = self.source.walk_branch(other, &child.commit, &child.prefix, known)? else {
             return Ok(None);
         };
         if walk.met.is_none() && walk.steps.is_empty() {
             return Ok(None);
         }
-        let mut branch = Reader::new(Log::default(), self.snapshot);
+        let mut branch = Reader::new(Log::default(), self.source);
         for (_, folder) in &self.log.nested {
             let folder = branch.names.name(&self.log.strings[*folder as usize], &mut branch.log);
             branch.log.nested.push((0, folder));

@@ -22,7 +22,7 @@ use foldhash::{HashMap, HashSet};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use crate::snapshot::Snapshot;
+use crate::git::walk::CommitSource;
 
 /// The layout of the files; what the values contain is covered by the hash over the sources.
 const FORMAT: u32 = 3;
@@ -45,20 +45,21 @@ pub(crate) struct CacheFile {
 
 impl CacheFile {
     /// The cache of the history of a project root: one entry, the log.
-    pub(super) fn of_history(snapshot: &Snapshot) -> Option<Self> {
+    pub(super) fn of_history(commits: CommitSource<'_>) -> Option<Self> {
+        let snapshot = commits.snapshot;
         let ignore = snapshot.settings.ignore.iter().map(String::as_str);
         let depends_on: Vec<&str> = [&*snapshot.prefix].into_iter().chain(ignore).collect();
-        Self::in_repository(snapshot, "history", &depends_on, MOST_OF_HISTORY)
+        Self::in_repository(commits, "history", &depends_on, MOST_OF_HISTORY)
     }
 
     /// The cache of the evaluated states of a project root, by the object id of its tree.
-    pub(super) fn of_states(snapshot: &Snapshot) -> Option<Self> {
-        Self::in_repository(snapshot, "states", &[&snapshot.prefix], MOST_OF_STATES)
+    pub(super) fn of_states(commits: CommitSource<'_>) -> Option<Self> {
+        Self::in_repository(commits, "states", &[&commits.snapshot.prefix], MOST_OF_STATES)
     }
 
-    fn in_repository(snapshot: &Snapshot, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
-        let of_root = hexadecimal(&Sha256::digest(&*snapshot.prefix));
-        Some(Self::new(&snapshot.common_folder()?, &format!("{name}-{}", &of_root[..16]), depends_on, most))
+    fn in_repository(commits: CommitSource<'_>, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
+        let of_root = hexadecimal(&Sha256::digest(&*commits.snapshot.prefix));
+        Some(Self::new(&commits.common_folder()?, &format!("{name}-{}", &of_root[..16]), depends_on, most))
     }
 
     /// A cache file of this name in git's common folder.

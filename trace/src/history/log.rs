@@ -12,8 +12,7 @@ use schema::settings;
 
 use super::branches::{self, Base, BranchLog};
 use crate::Error;
-use crate::snapshot::Snapshot;
-use crate::snapshot::past::{Known, Step, Walk};
+use crate::git::walk::{CommitSource, Known, Step, Walk};
 
 /// How many blobs are held at once while a history is read.
 const AT_ONCE: usize = 64;
@@ -143,7 +142,7 @@ impl Version {
 pub(super) struct Reader<'s> {
     pub(super) log: Log,
     pub(super) names: Names,
-    pub(super) snapshot: &'s Snapshot,
+    pub(super) source: CommitSource<'s>,
     current: HashMap<u32, Version>,
     /// For a branch: what it found where it forked.
     pub(super) base: Option<Base>,
@@ -151,8 +150,8 @@ pub(super) struct Reader<'s> {
 
 impl<'s> Reader<'s> {
     /// Goes on with a log: empty, or what was known.
-    pub(super) fn new(log: Log, snapshot: &'s Snapshot) -> Self {
-        Self { names: Names::of(&log), log, snapshot, current: HashMap::new(), base: None }
+    pub(super) fn new(log: Log, source: CommitSource<'s>) -> Self {
+        Self { names: Names::of(&log), log, source, current: HashMap::new(), base: None }
     }
 
     /// Adds what a walk found, with what its merges brought in. `false` where another data root came up inside this
@@ -191,7 +190,7 @@ impl<'s> Reader<'s> {
                 }
             }
         }
-        let is_record = self.snapshot.is_record();
+        let is_record = self.source.snapshot.is_record();
         let mut work: Vec<(u32, u32, Option<u32>, Option<u32>)> = Vec::new();
         for mut step in walk.steps {
             let number = self.log.steps.len() as u32;
@@ -211,7 +210,7 @@ impl<'s> Reader<'s> {
             let ids: Vec<Arc<str>> =
                 some.iter().filter_map(|(.., new)| Some(self.log.strings[(*new)? as usize].clone())).collect();
             let ids: Vec<&str> = ids.iter().map(|id| &**id).collect();
-            let mut contents = self.snapshot.blobs(&ids)?.into_iter();
+            let mut contents = self.source.blobs(&ids)?.into_iter();
             for &(step, path, old, new) in some {
                 let content = if new.is_some() { contents.next() } else { None };
                 self.prepare(path, old)?;
@@ -241,7 +240,7 @@ impl<'s> Reader<'s> {
         let mut before = self.files();
         let number = self.log.steps.len() as u32;
         let told = (self.log.events.len(), self.log.unread.len());
-        let snapshot = self.snapshot;
+        let snapshot = self.source.snapshot;
         for file in snapshot.files.iter().skip(1) {
             let path = self.names.name(&file.path, &mut self.log);
             let old = before.remove(&path);
@@ -275,7 +274,7 @@ impl<'s> Reader<'s> {
         let good = own.filter(|event| !unread(event.step)).find_map(|event| event.blob).or(old);
         let Some(good) = good else { return Ok(()) };
         let id = self.log.strings[good as usize].clone();
-        if let Some(Ok(bytes)) = self.snapshot.blobs(&[&id])?.pop() {
+        if let Some(Ok(bytes)) = self.source.blobs(&[&id])?.pop() {
             self.current.insert(path, Version::new(bytes));
         }
         Ok(())
@@ -427,9 +426,8 @@ fn settle(before: Vec<FlatRecord>, after: Vec<FlatRecord>) -> Differences {
 /// A log of one file over some days.
 #[cfg(test)]
 pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
-    use crate::snapshot::File;
-    let snapshot = Snapshot::in_memory(Vec::<File>::new());
-    let mut reader = Reader::new(Log::default(), &snapshot);
+    let snapshot = crate::snapshot::Snapshot::in_memory(Vec::new());
+    let mut reader = Reader::new(Log::default(), CommitSource::without_repository(&snapshot));
     let path = reader.names.name("a.yaml", &mut reader.log);
     for (at, (day, records)) in states.iter().enumerate() {
         let date = schema::Day::parse(day).unwrap().date().at(0, 0, 0, 0);

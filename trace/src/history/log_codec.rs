@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::branches::{BranchLog, DEEPEST};
 use super::cache::{CacheFile, Entries};
 use super::log::{FileEvent, Log, Mark, RecordEvent};
-use crate::snapshot::past::Step;
+use crate::git::walk::Step;
 
 /// The one entry of the file.
 const ENTRY: &[u8] = b"log";

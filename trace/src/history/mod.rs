@@ -26,11 +26,12 @@ use schema::quantity::same_number;
 use schema::settings::Switch;
 use schema::{Day, Kind, Quantity};
 
+use crate::Error;
+use crate::git::Project;
+use crate::git::walk::{CommitSource, Known, Step};
 use crate::load::Loaded;
 use crate::snapshot::Source;
-use crate::snapshot::past::{Known, Step};
 use crate::values::Limit;
-use crate::{Error, snapshot::Snapshot};
 use ancestry::{Ancestry, Branch};
 use log::{Log, Reader};
 
@@ -340,28 +341,33 @@ impl Past {
     }
 
     /// The history for the checks: none where the settings leave it out.
-    pub fn for_checks(loaded: &Loaded, day: Day) -> Self {
-        Self::for_checks_with(&mut Logs::default(), loaded, day)
+    pub fn for_checks(project: &Project, loaded: &Loaded, day: Day) -> Self {
+        Self::for_checks_with(project, &mut Logs::default(), loaded, day)
     }
 
     /// The same; what two states of a data root share is read once.
-    pub fn for_checks_with(logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
+    pub fn for_checks_with(project: &Project, logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
-            Switch::On => read(&loaded.snapshot, day, Some(logs)).unwrap_or_else(|error| Self::None(error.to_string())),
+            Switch::On => Self::read(project, loaded, day, Some(logs)),
             Switch::Off => Self::Off,
         }
+    }
+
+    fn read(project: &Project, loaded: &Loaded, day: Day, logs: Option<&mut Logs>) -> Self {
+        let source = project.commits(&loaded.snapshot);
+        read(source, day, logs).unwrap_or_else(|error| Self::None(error.to_string()))
     }
 
     /// The history of the records that were loaded. What is not committed is the last step, dated `day`.
     ///
     /// Never an error: a check goes on without a history, and says so.
-    pub fn of(loaded: &Loaded, day: Day) -> Self {
-        read(&loaded.snapshot, day, Some(&mut Logs::default())).unwrap_or_else(|error| Self::None(error.to_string()))
+    pub fn of(project: &Project, loaded: &Loaded, day: Day) -> Self {
+        Self::read(project, loaded, day, Some(&mut Logs::default()))
     }
 
     /// The same, without the cache.
-    pub fn anew(loaded: &Loaded, day: Day) -> Self {
-        read(&loaded.snapshot, day, None).unwrap_or_else(|error| Self::None(error.to_string()))
+    pub fn anew(project: &Project, loaded: &Loaded, day: Day) -> Self {
+        Self::read(project, loaded, day, None)
     }
 }
 
@@ -373,12 +379,13 @@ pub struct Logs(Option<(LogKey, Log)>);
 type LogKey = (String, String, Vec<String>);
 
 impl Logs {
-    fn log(&mut self, snapshot: &Snapshot, tip: &str) -> Result<Option<Log>, Error> {
+    fn log(&mut self, source: CommitSource<'_>, tip: &str) -> Result<Option<Log>, Error> {
+        let snapshot = source.snapshot;
         let key = (tip.to_owned(), snapshot.prefix.clone(), snapshot.settings.ignore.clone());
         let found = match self.0.take() {
             Some((known, log)) if known == key => Some(log),
-            Some((known, begun)) if (&known.1, &known.2) == (&key.1, &key.2) => log(snapshot, tip, true, Some(begun))?,
-            _ => log(snapshot, tip, true, None)?,
+            Some((known, begun)) if (&known.1, &known.2) == (&key.1, &key.2) => log(source, tip, true, Some(begun))?,
+            _ => log(source, tip, true, None)?,
         };
         self.0 = found.clone().map(|log| (key, log));
         Ok(found)
@@ -386,30 +393,30 @@ impl Logs {
 }
 
 /// The log of the commits up to a tip: from one that has begun or the cache as far as they know them, else from git.
-fn log(snapshot: &Snapshot, tip: &str, cached: bool, begun: Option<Log>) -> Result<Option<Log>, Error> {
-    let cache = if cached { cache::CacheFile::of_history(snapshot) } else { None };
+fn log(source: CommitSource<'_>, tip: &str, cached: bool, begun: Option<Log>) -> Result<Option<Log>, Error> {
+    let cache = if cached { cache::CacheFile::of_history(source) } else { None };
     let mut log = begun.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();
-    let Some(mut walk) = snapshot.walk(tip, &log.known())? else { return Ok(None) };
+    let Some(mut walk) = source.walk(tip, &log.known())? else { return Ok(None) };
     let kept = walk.met.as_deref().is_some_and(|met| log.keep_to(met));
     if !kept {
         log = Log::default();
         if walk.met.is_some() {
-            let Some(whole) = snapshot.walk(tip, &Known::default())? else { return Ok(None) };
+            let Some(whole) = source.walk(tip, &Known::default())? else { return Ok(None) };
             walk = whole;
         }
     }
     // A look at an older revision makes no one forget the newer ones.
     let news = !walk.steps.is_empty() || walk.met.is_none() || walk.passed > 20;
-    let mut reader = Reader::new(log, snapshot);
+    let mut reader = Reader::new(log, source);
     let mut whole = reader.add(walk)?;
     if !whole {
-        reader = Reader::new(Log::default(), snapshot);
-        if let Some(walk) = snapshot.walk(tip, &Known::default())? {
+        reader = Reader::new(Log::default(), source);
+        if let Some(walk) = source.walk(tip, &Known::default())? {
             whole = reader.add(walk)?;
         }
     }
     let mut log = reader.log;
-    log.tip = (tip.to_owned(), snapshot.prefix.clone());
+    log.tip = (tip.to_owned(), source.snapshot.prefix.clone());
     // A shallow clone may be deepened, which no name of a commit tells.
     if let Some(cache) = cache.filter(|_| whole && news && !log.shallow) {
         log_codec::write(&cache, &log);
@@ -418,24 +425,25 @@ fn log(snapshot: &Snapshot, tip: &str, cached: bool, begun: Option<Log>) -> Resu
 }
 
 /// Reads the history; from git alone without `logs`.
-fn read(snapshot: &Snapshot, day: Day, logs: Option<&mut Logs>) -> Result<Past, Error> {
-    if !snapshot.in_repository() {
-        return Ok(Past::None("the data root is in no git repository".to_owned()));
+fn read(source: CommitSource<'_>, day: Day, logs: Option<&mut Logs>) -> Result<Past, Error> {
+    let snapshot = source.snapshot;
+    if !source.in_repository() {
+        return Ok(Past::None("the project is not in a git repository".to_owned()));
     }
     // Before the first commit there is no history, and none is missing.
-    let Some(tip) = snapshot.tip()? else { return Ok(Past::Known(Box::default())) };
+    let Some(tip) = source.tip()? else { return Ok(Past::Known(Box::default())) };
     let log = match logs {
-        Some(logs) => logs.log(snapshot, &tip)?,
-        None => log(snapshot, &tip, false, None)?,
+        Some(logs) => logs.log(source, &tip)?,
+        None => log(source, &tip, false, None)?,
     };
     let Some(mut log) = log else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });
     if !committed {
         let step = Step::beyond(String::new(), snapshot.prefix.clone());
-        let mut reader = Reader::new(log, snapshot);
+        let mut reader = Reader::new(log, source);
         let differs = reader.add_snapshot(step)?;
         if differs {
-            reader.add_heads(snapshot.merge_heads()?)?;
+            reader.add_heads(source.merge_heads()?)?;
         }
         log = reader.log;
         if !differs {

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::cache::CacheFile;
 use super::{Commit, History};
+use crate::git::Project;
 use crate::graph::Graph;
 use crate::ids::NodeId;
 use crate::load::{Loaded, Pool};
@@ -94,16 +95,9 @@ impl CommitState {
     }
 }
 
-/// The records of a commit of the history: the only place that loads them.
-fn load_at(loaded: &Loaded, commit: &Commit, pool: &mut Pool, before: Option<&Arc<Loaded>>) -> Option<Arc<Loaded>> {
-    let other = before.map(|before| &before.snapshot);
-    let snapshot = loaded.snapshot.at(commit.id.as_deref()?, &commit.prefix, other).ok()?;
-    Some(Arc::new(Loaded::from_pool(snapshot, pool)))
-}
-
 /// The evaluated state at one commit of a history; `None` if its records cannot be read any more.
-pub fn state_at(loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
-    states_of(loaded, &[history.steps.get(commit)?], &mut |_, _| {}).pop().flatten()
+pub fn state_at(project: &Project, loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
+    states_of(project, loaded, &[history.steps.get(commit)?], &mut |_, _| {}).pop().flatten()
 }
 
 /// The evaluated states over a history: at every commit if there are at most `most`, otherwise at the last commit of each
@@ -111,6 +105,7 @@ pub fn state_at(loaded: &Arc<Loaded>, history: &History, commit: usize) -> Optio
 ///
 /// `tick` is called with the number of states that are evaluated, and the number of all.
 pub fn states(
+    project: &Project,
     loaded: &Arc<Loaded>,
     history: &History,
     most: usize,
@@ -118,7 +113,7 @@ pub fn states(
 ) -> Vec<(usize, CommitState)> {
     let chosen = last_of_periods(&history.steps, most);
     let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.steps[*commit]).collect();
-    let all = chosen.iter().zip(states_of(loaded, &commits, tick));
+    let all = chosen.iter().zip(states_of(project, loaded, &commits, tick));
     all.filter_map(|(commit, state)| Some((*commit, state?))).collect()
 }
 
@@ -143,14 +138,15 @@ fn last_of_periods(commits: &[Commit], most: usize) -> Vec<usize> {
 
 /// The states of these commits: from the cache, or from their records.
 fn states_of(
+    project: &Project,
     loaded: &Arc<Loaded>,
     commits: &[&Commit],
     tick: &mut dyn FnMut(usize, usize),
 ) -> Vec<Option<CommitState>> {
-    let cache = CacheFile::of_states(&loaded.snapshot);
+    let cache = CacheFile::of_states(project.commits(&loaded.snapshot));
     let kept = cache.as_ref().map(CacheFile::read).unwrap_or_default();
     let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();
-    let (mut all, mut pool, mut before) = (Vec::new(), Pool::of_many_states(), None);
+    let (mut all, mut pool, mut before) = (Vec::new(), Pool::of_many_states(), None::<Arc<Loaded>>);
     for (done, commit) in commits.iter().enumerate() {
         tick(done, commits.len());
         if commit.id.is_none() {
@@ -159,7 +155,10 @@ fn states_of(
         }
         let tree = commit.tree.as_bytes();
         let state = kept.get(tree).and_then(decode).or_else(|| {
-            let then = load_at(loaded, commit, &mut pool, before.as_ref())?;
+            let other = before.as_ref().map(|before| &before.snapshot);
+            let id = commit.id.as_deref()?;
+            let then = project.load_commit(id, &commit.prefix, &loaded.snapshot, other, &mut pool).ok()?;
+            let then = Arc::new(then);
             let state = CommitState::of(&then);
             before = Some(then);
             new.extend(encode(&state).map(|bytes| (tree, bytes)));

@@ -1,50 +1,41 @@
-//! The same data root from the work tree, from the index or from a revision.
+//! A state of a project as plain data: from the working tree, from the index or from a revision.
 //!
-//! A snapshot holds the bytes of every record file and knows which other files stand beside them, so
-//! that evidence is looked up where the records came from. Nothing here writes into a repository that is
-//! there: no lock is taken, no tree is written, nothing is stashed. `lay` makes a new one, in an empty folder.
+//! A snapshot has the bytes of every record file, and for every other file that a check, a model, a template or an
+//! evidence rule may need: its bytes, whether it is there, or why it cannot be read. It is taken by
+//! [`crate::git::Project`]; nothing here reads a file or a repository.
 
-mod base;
-mod entries;
-mod git;
-mod lay;
-mod locate;
-mod log;
-pub mod past;
-mod place;
-mod plumbing;
-mod worktree;
+mod filter;
+mod object_id;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
-use globset::{Glob, GlobSet, GlobSetBuilder};
 use schema::read::Problem;
 use schema::{Day, Settings, settings};
 
-use crate::Error;
-pub use base::Base;
-pub use lay::{NewCommit, lay_out};
-pub use place::{Content, hooks_folder};
+pub(crate) use filter::{Filter, nested_root};
 
-/// Which state of the data root is read.
+/// The folder of a project that holds its own templates.
+pub const TEMPLATES: &str = "templates";
+
+/// Which state of a project is read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum State {
     /// The files as they are in the folder.
     Worktree,
-    /// The index: exactly what the next commit will hold.
+    /// The index: exactly the content of the next commit.
     Index,
-    /// A revision, by any name that git knows.
+    /// A revision, by any name that git accepts.
     Revision(String),
 }
 
-/// What is asked for.
+/// Which project is read, and which state of it.
 #[derive(Clone, Debug)]
 pub struct Request {
     /// The folder the command was started in.
     pub cwd: PathBuf,
-    /// The data root, or a folder in it; the current folder where it is left out.
+    /// The project root, or a folder in it; `None` for the current folder.
     pub path: Option<PathBuf>,
     /// Which state of it.
     pub state: State,
@@ -53,38 +44,83 @@ pub struct Request {
 /// Where a snapshot came from.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Source {
-    /// The work tree.
+    /// The working tree.
     Worktree,
     /// The index.
     Index,
-    /// A commit: its full name, and the day it was made.
+    /// A commit: its full id, and the day it was made.
     Revision {
-        /// The full name of the commit.
+        /// The full id of the commit.
         commit: String,
-        /// The day of the commit, in the time zone of who made it.
+        /// The day of the commit, in the time zone of its committer.
         day: Day,
     },
-    /// Nothing: before the first commit, or before there was a data root.
+    /// Nothing: before the first commit, or before there was a project.
     Nothing,
 }
 
+/// The bytes of a file, or why it cannot be read.
+pub type Content = Result<Arc<[u8]>, Problem>;
+
 /// One file that was read.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct File {
-    /// The path relative to the data root, with `/`.
+    /// The path relative to the project root, with `/`.
     pub path: String,
     /// The bytes, or why there are none.
     pub content: Content,
 }
 
-/// A state of a data root.
-#[derive(Debug)]
+/// A file that is not a record file.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct OtherFile {
+    /// Whether it is there with something in it; a folder with something in it counts.
+    pub(crate) there: bool,
+    /// Its content; `None` if it is absent, or only its presence was needed.
+    pub(crate) content: Option<Content>,
+}
+
+/// The files of the index or of a revision that are next to the record files. In the working tree: only those that a
+/// sparse checkout leaves out.
+#[derive(Debug, Default)]
+pub(crate) struct Listing {
+    /// The paths relative to the project root, except empty files.
+    pub(crate) paths: HashSet<String>,
+    /// The object ids of the tables among them.
+    pub(crate) tables: HashMap<String, String>,
+    /// Submodules: what is below them cannot be seen from here, and counts as present.
+    pub(crate) submodules: Vec<String>,
+}
+
+impl Listing {
+    /// Whether it has a file of this path, or a folder with one.
+    pub(crate) fn has(&self, path: &str) -> bool {
+        let below = |path: &str, folder: &str| path.strip_prefix(folder).is_some_and(|rest| rest.starts_with('/'));
+        self.paths.contains(path)
+            || self.submodules.iter().any(|module| below(path, module))
+            || self.paths.iter().any(|known| below(known, path))
+    }
+}
+
+/// Which repository of [`crate::git::Project`] a snapshot was taken from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Repositories {
+    /// None.
+    None,
+    /// That of the project root in the working tree.
+    OfRoot,
+    /// That of the path that was named.
+    OfPath,
+}
+
+/// A state of a project.
+#[derive(Clone, Debug)]
 pub struct Snapshot {
     /// Where it came from.
     pub source: Source,
-    /// From the repository's top to the data root: empty, or ending in `/`.
+    /// From the repository's top to the project root: empty, or ending in `/`.
     pub prefix: String,
-    /// The folder on disk, where there is one.
+    /// The folder on disk, if there is one.
     pub folder: Option<PathBuf>,
     /// The settings file first, then the record files in the order of their paths.
     pub files: Vec<File>,
@@ -92,95 +128,39 @@ pub struct Snapshot {
     pub settings: Settings,
     /// What is wrong in the settings file.
     pub settings_problems: Vec<Problem>,
-    beside: Beside,
-}
-
-/// Which files stand beside the records.
-#[derive(Default)]
-struct Beside {
-    /// Look in this folder, ...
-    folder: Option<PathBuf>,
-    /// ... and among these paths, relative to the data root.
-    paths: HashSet<String>,
-    /// Submodules: what is below them cannot be seen from here, and is taken to be there.
-    submodules: Vec<String>,
-    /// The tables among the paths, and the repository that has their content.
-    tables: HashMap<String, place::Entry>,
-    repository: Option<place::Repository>,
-    /// The objects that record files were read from, and the index of each file.
-    blobs: HashMap<String, usize>,
-}
-
-impl std::fmt::Debug for Beside {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Beside").field("folder", &self.folder).field("paths", &self.paths.len()).finish()
-    }
-}
-
-impl Beside {
-    fn note(&mut self, path: &str, entry: &place::Entry) {
-        self.paths.insert(path.to_owned());
-        if path.ends_with(".csv") {
-            self.tables.insert(path.to_owned(), entry.clone());
-        }
-    }
+    /// The files next to the record files, as far as they are listed.
+    pub(crate) listing: Arc<Listing>,
+    /// What is known about single files that are not record files, by path.
+    pub(crate) others: HashMap<String, OtherFile>,
+    /// The object ids that record files were read from, and the index of each file.
+    pub(crate) objects: HashMap<String, usize>,
+    pub(crate) repository: Repositories,
 }
 
 impl Snapshot {
-    /// Takes the snapshot that is asked for.
-    ///
-    /// # Errors
-    /// No data root, no repository, a revision that does not exist, an index in the middle of a merge,
-    /// or a repository that neither libgit2 nor git can read; each with its cure.
-    pub fn take(request: &Request) -> Result<Self, Error> {
-        let snapshot = match &request.state {
-            State::Worktree => worktree::take(request)?,
-            State::Index => entries::index(request)?,
-            State::Revision(revision) => entries::revision(request, revision)?,
-        };
-        let records = snapshot.files.iter().skip(1);
-        let (listed, lost) =
-            records.fold((0, 0), |(all, lost), file| (all + 1, lost + usize::from(file.content.is_err())));
-        if listed > 0 && listed == lost {
-            let first = snapshot.files.get(1).and_then(|file| file.content.as_ref().err().map(|e| (&file.path, e)));
-            let mut error = Error::new(format!("none of the {listed} record files could be read"));
-            if let Some((path, problem)) = first {
-                error = error.because(format!("{path}: {}", problem.message)).help(problem.help.clone());
-            }
-            return Err(error);
-        }
-        Ok(snapshot)
-    }
-
-    /// The data root at a revision that another state of it is compared with: at the same place, else the only one there
-    /// is. Empty where the revision has none, and where there is no commit yet.
-    ///
-    /// # Errors
-    /// Those of [`Snapshot::take`], and more than one data root where none is at the same place.
-    pub fn before(request: &Request, revision: &str, head: &Self) -> Result<Self, Error> {
-        entries::before(request, revision, head)
-    }
-
-    /// The content of an object, where a record file was read from it.
-    fn blob(&self, id: &str) -> Option<&Content> {
-        self.beside.blobs.get(id).and_then(|at| self.files.get(*at)).map(|file| &file.content)
-    }
-
-    /// No record at all.
-    fn empty(settings: Settings) -> Self {
-        let files = vec![File { path: settings::FILE.to_owned(), content: Ok([].into()) }];
+    /// A snapshot of these files: the settings file first.
+    pub(crate) fn new(source: Source, files: Vec<File>, settings: Settings, settings_problems: Vec<Problem>) -> Self {
         Self {
-            source: Source::Nothing,
+            source,
             prefix: String::new(),
             folder: None,
             files,
             settings,
-            settings_problems: Vec::new(),
-            beside: Beside::default(),
+            settings_problems,
+            listing: Arc::default(),
+            others: HashMap::default(),
+            objects: HashMap::default(),
+            repository: Repositories::None,
         }
     }
 
-    /// A work tree that holds these record files and nothing else, for tests of what comes after.
+    /// A snapshot without records.
+    pub(crate) fn empty(settings: Settings) -> Self {
+        let files = vec![File { path: settings::FILE.to_owned(), content: Ok([].into()) }];
+        Self::new(Source::Nothing, files, settings, Vec::new())
+    }
+
+    /// A working tree that has these record files and no others, for tests of what comes after.
     #[cfg(test)]
     pub(crate) fn in_memory(records: Vec<File>) -> Self {
         let mut snapshot = Self { source: Source::Worktree, ..Self::empty(Settings::default()) };
@@ -188,42 +168,90 @@ impl Snapshot {
         snapshot
     }
 
-    /// The bytes of a table (`.csv`) that stands beside the records; none when there is none, or it is too large.
-    pub fn read(&self, path: &str) -> Option<Arc<[u8]>> {
-        let path = inside(path)?;
-        if let (Some(entry), Some(repository)) = (self.beside.tables.get(&path), &self.beside.repository) {
-            return repository.contents(&[entry]).ok()?.pop()?.ok();
+    /// The same state with other bytes in one file, as in an editor that has not saved it: the settings file, a record
+    /// file, a table, a template, or evidence. `path` is relative to the project root; one that leads out of it changes
+    /// nothing.
+    ///
+    /// A file that earlier settings ignored is not in the snapshot: new settings cannot add it, only a new snapshot can.
+    #[must_use]
+    pub fn with_file(&self, path: &str, bytes: impl Into<Arc<[u8]>>) -> Self {
+        let mut changed = self.clone();
+        let (Some(path), bytes) = (inside(path), bytes.into()) else { return changed };
+        if path == settings::FILE {
+            let (settings, mut problems) = schema::read::settings(&bytes);
+            let filter = Filter::new(&settings, &mut problems);
+            (changed.settings, changed.settings_problems) = (settings, problems);
+            changed.files.retain(|file| file.path == path || filter.is_record(&file.path));
+            if let Some(file) = changed.files.first_mut() {
+                file.content = Ok(bytes);
+            }
+        } else {
+            let own = changed.files.iter().skip(1).position(|file| file.path == path).map(|at| at + 1);
+            let content = Ok(Arc::clone(&bytes));
+            match own {
+                Some(at) => changed.files[at].content = content,
+                None if changed.is_record()(&path) => {
+                    let at = changed.files.partition_point(|file| file.path == settings::FILE || file.path < path);
+                    changed.files.insert(at, File { path: path.clone(), content });
+                }
+                None => {}
+            }
+            // Record files are evidence too, if a record names them.
+            let there = !bytes.is_empty();
+            changed.others.insert(path.clone(), OtherFile { there, content: Some(Ok(bytes)) });
+            for (end, _) in path.match_indices('/').filter(|_| there) {
+                changed.others.entry(path[..end].to_owned()).or_default().there = true;
+            }
         }
-        worktree::read(&self.beside.folder.as_ref()?.join(path)).ok()
+        // The indices of the files may be others now, and the changed file is not an object.
+        let index: HashMap<&str, usize> =
+            changed.files.iter().enumerate().map(|(at, file)| (file.path.as_str(), at)).collect();
+        let objects = self.objects.iter().filter(|(_, at)| self.files[**at].path != path);
+        let objects = objects.filter_map(|(id, at)| Some((id.clone(), *index.get(self.files[*at].path.as_str())?)));
+        changed.objects = objects.collect();
+        changed
     }
 
-    /// Is there a file of this path, relative to the data root, with something in it? A folder counts when it holds one.
+    /// The bytes of a table (`.csv`) next to the records; `None` if it is absent or too large, or nothing named it.
+    pub fn read(&self, path: &str) -> Option<Arc<[u8]>> {
+        self.others.get(&inside(path)?)?.content.clone()?.ok()
+    }
+
+    /// A template of the team by its file name; `None` if the project has no such file.
+    pub fn template(&self, name: &str) -> Option<&Content> {
+        self.others.get(&format!("{TEMPLATES}/{name}"))?.content.as_ref()
+    }
+
+    /// Whether there is a file of this path, relative to the project root, with something in it. A folder counts if it
+    /// holds one. In the working tree only those are known that the records or settings name.
     pub fn has(&self, path: &str) -> bool {
         let Some(path) = inside(path) else { return false };
-        let beside = &self.beside;
-        if beside.paths.contains(&path) || beside.submodules.iter().any(|module| below(&path, module)) {
-            return true;
+        self.others.get(&path).map_or_else(|| self.listing.has(&path), |file| file.there)
+    }
+
+    /// The content of an object, if a record file was read from it.
+    pub(crate) fn object(&self, id: &str) -> Option<&Content> {
+        self.objects.get(id).and_then(|at| self.files.get(*at)).map(|file| &file.content)
+    }
+
+    /// Whether these bytes of the snapshot are those of an object.
+    pub(crate) fn is_object(&self, bytes: &[u8], id: &str) -> bool {
+        match self.object(id) {
+            Some(content) => content.as_ref().is_ok_and(|content| **content == *bytes),
+            // What was read from objects, but not from this one, is another one.
+            None => self.source == Source::Worktree && object_id::blob_id(bytes, id.len()) == id,
         }
-        let folder = format!("{path}/");
-        if beside.paths.iter().any(|known| known.starts_with(&folder)) {
-            return true;
-        }
-        let Some(root) = &beside.folder else { return false };
-        let full = root.join(&path);
-        match std::fs::metadata(&full) {
-            Ok(found) if found.is_dir() => std::fs::read_dir(&full).is_ok_and(|mut entries| entries.next().is_some()),
-            Ok(found) => found.len() > 0,
-            Err(_) => false,
-        }
+    }
+
+    /// Returns whether a path is a record file of the project.
+    pub(crate) fn is_record(&self) -> impl Fn(&str) -> bool + use<> {
+        let filter = Filter::new(&self.settings, &mut Vec::new());
+        move |path: &str| filter.is_record(path)
     }
 }
 
-fn below(path: &str, folder: &str) -> bool {
-    path.strip_prefix(folder).is_some_and(|rest| rest.starts_with('/'))
-}
-
-/// The path with `.` steps taken out, unless it leads out of the data root.
-fn inside(path: &str) -> Option<String> {
+/// The path without `.` and `..` steps; `None` if it leads out of the project.
+pub(crate) fn inside(path: &str) -> Option<String> {
     let mut steps: Vec<&str> = Vec::new();
     if path.starts_with('/') || path.contains(['\\', '\0']) {
         return None;
@@ -240,55 +268,8 @@ fn inside(path: &str) -> Option<String> {
     (!steps.is_empty()).then(|| steps.join("/"))
 }
 
-/// Which files of a data root are record files.
-struct Filter {
-    ignore: GlobSet,
-}
-
-impl Filter {
-    /// The filter of the settings; a glob that cannot be read is told and ignores nothing.
-    fn new(settings: &Settings, problems: &mut Vec<Problem>) -> Self {
-        let mut builder = GlobSetBuilder::new();
-        for glob in &settings.ignore {
-            match Glob::new(glob) {
-                Ok(glob) => {
-                    builder.add(glob);
-                }
-                Err(error) => {
-                    let message = format!("`{}` is not a glob", schema::words::shorten(glob));
-                    let mut problem = Problem::cannot_open(&message, &error.kind().to_string());
-                    problem.kind = schema::read::ProblemKind::BadValue;
-                    problem.route = vec!["ignore".to_owned(), glob.clone()];
-                    problem.spot = None;
-                    problems.push(problem);
-                }
-            }
-        }
-        Self { ignore: builder.build().unwrap_or_else(|_| GlobSet::empty()) }
-    }
-
-    /// A record file ends in `.yaml` or `.yml`; names that begin with a dot belong to other tools.
-    fn is_record(&self, path: &str) -> bool {
-        let yaml = path.ends_with(".yaml") || path.ends_with(".yml");
-        yaml && path != settings::FILE
-            && !path.split('/').any(|step| step.starts_with('.'))
-            && !self.ignore.is_match(path)
-            && !path.match_indices('/').any(|(end, _)| self.skips_folder(&path[..end]))
-    }
-
-    /// A folder that is ignored hides all that is in it.
-    fn skips_folder(&self, path: &str) -> bool {
-        self.ignore.is_match(path) || self.ignore.is_match(format!("{path}/"))
-    }
-}
-
-/// The folder of another data root, with its `/`, where this path is that root's settings file.
-fn nested_root(path: &str) -> Option<&str> {
-    path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'))
-}
-
-/// The path relative to the data root as text; what is not UTF-8 in it is replaced.
-fn text_of(path: &Path) -> String {
+/// A relative path as text; what is not UTF-8 in it is replaced.
+pub(crate) fn text_of(path: &Path) -> String {
     let steps: Vec<_> = path.components().map(|step| step.as_os_str().to_string_lossy()).collect();
     steps.join("/")
 }
@@ -296,9 +277,10 @@ fn text_of(path: &Path) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Loaded;
 
     #[test]
-    fn paths_that_leave_the_data_root_are_not_looked_up() {
+    fn paths_that_leave_the_project_are_not_looked_up() {
         assert_eq!(inside("test/a.csv").as_deref(), Some("test/a.csv"));
         assert_eq!(inside("./test//b/../a.csv").as_deref(), Some("test/a.csv"));
         for out in ["../a.csv", "a/../../b", "/etc/passwd", "", ".", "a\\b"] {
@@ -306,20 +288,62 @@ mod tests {
         }
     }
 
+    /// A snapshot can be cloned, sent to a thread and shared by threads.
     #[test]
-    fn record_files_and_others() {
-        let ignore = ["cad/**", "old", "["].map(str::to_owned).into();
-        let settings = Settings { ignore, ..Settings::default() };
-        let mut problems = Vec::new();
-        let filter = Filter::new(&settings, &mut problems);
-        assert_eq!(problems.len(), 1, "the broken glob is told");
-        for record in ["a.yaml", "b/c.yml", "cadet/x.yaml", "older/x.yaml", "b/old/x.yaml"] {
-            assert!(filter.is_record(record), "{record}");
-        }
-        for other in
-            ["tierod.yaml", "a.yaml.txt", ".ci/x.yaml", "a/.b.yml", "cad/x.yaml", "cad/deep/x.yaml", "old/x.yaml"]
-        {
-            assert!(!filter.is_record(other), "{other}");
-        }
+    fn a_snapshot_is_plain_data() {
+        fn is_plain<T: Clone + Send + Sync + 'static>() {}
+        is_plain::<Snapshot>();
+        is_plain::<State>();
+        fn is_sent<T: Send>() {}
+        is_sent::<crate::Project>();
+    }
+
+    fn file(path: &str, text: &str) -> File {
+        File { path: path.to_owned(), content: Ok(text.as_bytes().into()) }
+    }
+
+    fn ids(snapshot: Snapshot) -> Vec<String> {
+        Loaded::from_snapshot(snapshot).ids().map(str::to_owned).collect()
+    }
+
+    #[test]
+    fn an_unsaved_buffer_counts_as_its_file() {
+        let mut snapshot = Snapshot::in_memory(vec![
+            file("a.yaml", "results: {a: {of: c, evidence: [test/a.csv]}}"),
+            file("c.yaml", "parts: {c: {}}"),
+        ]);
+        snapshot.objects = [("01".to_owned(), 1), ("02".to_owned(), 2)].into_iter().collect();
+        // A record file, in the order of the paths; the objects of the others are still theirs.
+        let more = snapshot.with_file("./b.yaml", *b"parts: {b: {}}");
+        assert_eq!(ids(more.clone()), ["a", "b", "c"]);
+        assert_eq!(more.object("02").unwrap().as_ref().unwrap()[..], *b"parts: {c: {}}");
+        let edited = more.with_file("c.yaml", *b"parts: {d: {}}");
+        assert_eq!(ids(edited.clone()), ["a", "b", "d"]);
+        assert!(edited.object("02").is_none() && edited.object("01").is_some());
+        assert_eq!(ids(snapshot.clone()), ["a", "c"], "the snapshot itself is as it was");
+        // The settings, and with them what is ignored.
+        let less = more.with_file("tierod.yaml", *b"ignore: [b.yaml]\nseason: 2027\n");
+        assert_eq!((ids(less.clone()), less.settings.season), (vec!["a".to_owned(), "c".to_owned()], Some(2027)));
+        let wrong = more.with_file("tierod.yaml", *b"season: x");
+        assert!(!wrong.settings_problems.is_empty());
+        // Evidence: absent, present, emptied; a folder is there with a file in it.
+        let present = |snapshot: &Snapshot| Loaded::from_snapshot(snapshot.clone()).present.contains("test/a.csv");
+        assert!(!present(&snapshot));
+        let with = snapshot.with_file("test/a.csv", *b"1,2\n");
+        assert!(present(&with) && with.has("test") && !with.has("tes"));
+        assert_eq!(with.read("test/a.csv").unwrap()[..], *b"1,2\n");
+        assert!(!present(&with.with_file("test/a.csv", *b"")));
+        // A check of the buffer.
+        let loaded = Loaded::from_snapshot(more.with_file("c.yaml", *b"parts: {c: {in: nowhere}}"));
+        let study = crate::Study::without_history(loaded, Day::parse("2027-03-19").unwrap());
+        let report = study.report();
+        let mut unknown = report.findings.iter().filter(|finding| finding.check.name == "unknown-reference");
+        assert!(unknown.any(|finding| finding.path == "c.yaml" && finding.record.as_deref() == Some("c")));
+        // What leads out of the project is not part of it.
+        assert_eq!(ids(snapshot.with_file("../x.yaml", *b"parts: {x: {}}")), ["a", "c"]);
+        // A template.
+        let with = snapshot.with_file("templates/delta.md", *b"x");
+        assert_eq!(with.template("delta.md").unwrap().as_ref().unwrap()[..], *b"x");
+        assert!(snapshot.template("delta.md").is_none());
     }
 }

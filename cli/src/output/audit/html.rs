@@ -28,9 +28,9 @@ pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     let targets: Vec<Option<String>> = view.audit.targets.iter().map(|target| view.picture_of_target(target)).collect();
     context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});
     context["chain"] = json!(embedded(&chain(view)));
-    let folder = view.study.loaded.snapshot.folder.clone();
+    let own = view.study.loaded.snapshot.template("audit.html");
     let shipped = include_str!("../../../../templates/audit.html");
-    template::render("audit.html", shipped, folder.as_deref(), Escape::Html, &context)
+    template::render("audit.html", shipped, own, Escape::Html, &context)
 }
 
 /// Data that no text in it can end: `<` and its like are written as escapes.

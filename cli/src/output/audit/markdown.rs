@@ -77,7 +77,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
 
 /// For a wiki or a forge.
 pub(crate) fn markdown(view: &AuditView<'_>) -> Result<String, Error> {
-    let folder = view.study.loaded.snapshot.folder.clone();
+    let own = view.study.loaded.snapshot.template("audit.md");
     let shipped = include_str!("../../../../templates/audit.md");
-    template::render("audit.md", shipped, folder.as_deref(), Escape::Markdown, &context(view))
+    template::render("audit.md", shipped, own, Escape::Markdown, &context(view))
 }

@@ -7,12 +7,6 @@ use crate::output::template::{self, Escape};
 
 /// For a pull request, or the summary of a step in CI.
 pub(crate) fn markdown(view: &DeltaView<'_>) -> Result<String, Error> {
-    let own = view.loaded()[1].snapshot.folder.clone();
-    template::render(
-        "delta.md",
-        include_str!("../../../../templates/delta.md"),
-        own.as_deref(),
-        Escape::Markdown,
-        &context(view),
-    )
+    let own = view.loaded()[1].snapshot.template("delta.md");
+    template::render("delta.md", include_str!("../../../../templates/delta.md"), own, Escape::Markdown, &context(view))
 }

@@ -12,7 +12,8 @@ use std::collections::HashSet;
 
 use schema::quantity::{Unit, same_number};
 use trace::delta::{Cause, Headline, HeadlineOf, LimitMove, Named, ValueMove};
-use trace::snapshot::{Base, Source};
+use trace::git::Base;
+use trace::snapshot::Source;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
 
 use super::listed::{Baseline, Listed};

@@ -1,13 +1,14 @@
-//! Which repository the environment speaks of.
+//! Which repository the environment names, and which one a folder is in.
 //!
 //! In a hook git sets `GIT_INDEX_FILE`, and in linked worktrees `GIT_DIR`: `git commit -a` and
 //! `git commit FILE` build the commit in another index than `.git/index`. These variables count for the
-//! repository they speak of and for no other, wherever the hook has gone since.
+//! repository they name and for no other, wherever the hook has changed to since.
 
+use std::collections::BTreeMap;
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
-/// The variables that say where a repository, its files and its index are.
+/// The variables with the places of a repository, its files and its index.
 const PLACES: [&str; 5] = ["GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_IMPLICIT_WORK_TREE"];
 
 /// The variables that put a repository together from pieces that cannot be seen from its folder.
@@ -25,16 +26,63 @@ const OTHERS: [&str; 7] = [
     "GIT_SHALLOW_FILE",
 ];
 
-/// What the environment says of the repository of a folder.
+/// The variables of git, read once, so that all that is read for a project follows from the same ones.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Environment(BTreeMap<String, OsString>);
+
+impl Environment {
+    /// The variables as they are now.
+    pub(super) fn read() -> Self {
+        let named = std::env::vars_os().filter_map(|(name, value)| Some((name.into_string().ok()?, value)));
+        Self(named.filter(|(name, _)| name.starts_with("GIT_")).collect())
+    }
+
+    /// The names of all variables of git that are set.
+    pub(super) fn names(&self) -> impl Iterator<Item = &str> {
+        self.0.keys().map(String::as_str)
+    }
+
+    fn path(&self, name: &str) -> Option<PathBuf> {
+        self.0.get(name).filter(|value| !value.is_empty()).map(PathBuf::from)
+    }
+
+    /// Whether it binds git to any one repository.
+    pub(super) fn binds(&self) -> bool {
+        PLACES.iter().chain(&PIECES).any(|name| self.0.contains_key(*name))
+    }
+
+    /// Whether git finds a repository from a folder upward, readable or not.
+    pub(super) fn names_repository(&self, folder: &Path, locals: &Locals) -> bool {
+        let folder = match (locals, self.path("GIT_DIR")) {
+            (Locals::Whole(cwd), Some(dir)) => return cwd.join(dir).join("HEAD").symlink_metadata().is_ok(),
+            (Locals::Whole(cwd), None) => cwd,
+            _ => folder,
+        };
+        let ceilings: Vec<PathBuf> =
+            self.0.get("GIT_CEILING_DIRECTORIES").map(|list| std::env::split_paths(list).collect()).unwrap_or_default();
+        let reached = |up: &&Path| *up == folder || !ceilings.iter().any(|ceiling| ceiling == *up);
+        folder.ancestors().take_while(reached).any(|up| {
+            let dot = up.join(".git");
+            if !dot.is_file() {
+                return is_git_dir(&dot) || is_git_dir(up);
+            }
+            // What is no link to a folder at all is damage; a link to a folder that is gone is no repository.
+            let text = std::fs::read_to_string(&dot).unwrap_or_default();
+            text.strip_prefix("gitdir:").is_none_or(|target| up.join(target.trim()).join("HEAD").exists())
+        })
+    }
+}
+
+/// What the environment determines about the repository of a folder.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum Locals {
-    /// Nothing that its folder does not say too.
+    /// Nothing that does not follow from its folder too.
     Nothing,
     /// Its index is this file.
     Index(PathBuf),
-    /// Where it is, or what it is made of: only git, started in this folder, puts it together.
+    /// Where it is, or which pieces it has: only git, started in this folder, puts it together.
     Whole(PathBuf),
-    /// Nothing: the environment speaks of another repository.
+    /// Nothing: the environment names another repository.
     Another,
 }
 
@@ -48,9 +96,9 @@ pub(super) struct Found {
 }
 
 impl Locals {
-    /// The environment's word on the repository of `folder`, for a command started in `cwd`.
-    pub(super) fn of(folder: &Path, cwd: &Path) -> Self {
-        Self::read(folder, cwd, |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from))
+    /// What the environment determines about the repository of `folder`, for a command started in `cwd`.
+    pub(super) fn new(folder: &Path, cwd: &Path, environment: &Environment) -> Self {
+        Self::read(folder, cwd, |name| environment.path(name))
     }
 
     fn read(folder: &Path, cwd: &Path, set: impl Fn(&str) -> Option<PathBuf>) -> Self {
@@ -61,8 +109,8 @@ impl Locals {
         }
         let whole = Self::Whole(cwd.to_owned());
         let found = discover(folder);
-        // A relative `GIT_DIR` leads nowhere once a hook has left the top, and no relative work tree does then:
-        // the index alone tells.
+        // A relative `GIT_DIR` leads nowhere once a hook has left the top, and neither does a relative work tree:
+        // only the index is left to decide.
         let lost = dir.as_ref().is_some_and(|dir| !cwd.join(dir).exists());
         let dir = dir.and_then(|dir| cwd.join(dir).canonicalize().ok());
         let work = work.filter(|_| !lost).and_then(|work| cwd.join(work).canonicalize().ok());
@@ -95,33 +143,30 @@ impl Locals {
         if named || anywhere { Self::Index(index) } else { Self::Another }
     }
 
-    /// Git in the folder, or where the environment was made, with no word on other repositories.
-    pub(super) fn git(&self, folder: &Path) -> Command {
-        let mut command = Command::new("git");
-        command.current_dir(if let Self::Whole(cwd) = self { cwd } else { folder });
-        let gone: &[&[&str]] = match self {
+    /// The folder to start git in, for the repository of `folder`.
+    pub(super) fn start_folder<'f>(&'f self, folder: &'f Path) -> &'f Path {
+        if let Self::Whole(cwd) = self { cwd } else { folder }
+    }
+
+    /// The variables that git must not see, because they name another repository or repeat what its folder determines.
+    pub(super) fn hidden(&self) -> impl Iterator<Item = &'static str> {
+        let hidden: &[&[&'static str]] = match self {
             Self::Nothing | Self::Index(_) => &[&PLACES],
             Self::Whole(_) => &[],
             Self::Another => &[&PLACES, &PIECES, &OTHERS],
         };
-        for name in gone.iter().copied().flatten() {
-            command.env_remove(name);
-        }
-        if let Self::Index(file) = self {
-            command.env("GIT_INDEX_FILE", file);
-        }
-        command
+        hidden.iter().flat_map(|names| names.iter().copied())
+    }
+
+    /// The index, if it is not the usual one.
+    pub(super) fn index(&self) -> Option<&Path> {
+        if let Self::Index(file) = self { Some(file) } else { None }
     }
 }
 
-/// Does `GIT_DIR`, where it is set, name this repository?
+/// Whether `GIT_DIR`, if it is set, names this repository.
 fn names(dir: Option<&Path>, found: &Found) -> bool {
     dir.is_none_or(|dir| dir == found.git_dir)
-}
-
-/// Does the environment bind git to any one repository?
-pub(super) fn binds() -> bool {
-    PLACES.iter().chain(&PIECES).any(|name| std::env::var_os(name).is_some())
 }
 
 /// The repository that a folder is in, as git finds it.
@@ -151,7 +196,7 @@ fn is_git_dir(folder: &Path) -> bool {
 mod tests {
     use super::*;
 
-    /// Two repositories beside each other, as bare as discovery needs them.
+    /// Two repositories next to each other, with only what discovery looks for.
     fn two() -> PathBuf {
         let place = std::env::temp_dir().join(format!("tierod-locate-{}", std::process::id()));
         for path in ["a/.git/objects", "a/.git/refs", "a/sub", "b/.git/objects", "b/.git/refs", "none"] {
@@ -164,7 +209,7 @@ mod tests {
     }
 
     #[test]
-    fn variables_count_for_the_repository_they_speak_of() {
+    fn variables_count_for_the_repository_they_name() {
         let place = two();
         let at = |path: &str| place.join(path);
         type Row<'a> = (&'a [(&'a str, &'a str)], &'a str, &'a str, Locals);
@@ -200,5 +245,31 @@ mod tests {
             assert_eq!(Locals::read(&at(folder), &cwd_full, find), *expected, "{set:?} in {cwd} for {folder}");
         }
         std::fs::remove_dir_all(&place).unwrap();
+    }
+
+    #[test]
+    fn a_repository_is_named_by_its_folder_or_by_a_variable() {
+        let place = tempfile::tempdir().unwrap();
+        let at = |path: &str| place.path().join(path);
+        for path in ["a/.git/objects", "a/.git/refs", "a/sub/deep", "gone", "damaged", "none/.git"] {
+            std::fs::create_dir_all(at(path)).unwrap();
+        }
+        std::fs::write(at("a/.git/HEAD"), "ref: refs/heads/main\n").unwrap();
+        std::fs::write(at("gone/.git"), "gitdir: ../b/.git/worktrees/gone\n").unwrap();
+        std::fs::write(at("damaged/.git"), "no link\n").unwrap();
+        let named = |path: &str, locals: &Locals, set: &[(&str, PathBuf)]| {
+            let set = set.iter().map(|(name, value)| ((*name).to_owned(), value.clone().into_os_string())).collect();
+            Environment(set).names_repository(&at(path), locals)
+        };
+        for (path, expected) in [("a/sub/deep", true), ("a", true), ("gone", false), ("damaged", true), ("none", false)]
+        {
+            assert_eq!(named(path, &Locals::Nothing, &[]), expected, "{path}");
+        }
+        let ceiling = [("GIT_CEILING_DIRECTORIES", at("a"))];
+        assert!(!named("a/sub/deep", &Locals::Nothing, &ceiling), "git does not go up to a ceiling");
+        assert!(named("a", &Locals::Nothing, &ceiling), "but reads the folder that it is started in");
+        let whole = Locals::Whole(at("none"));
+        assert!(named("none", &whole, &[("GIT_DIR", at("a/.git"))]));
+        assert!(!named("a", &whole, &[("GIT_DIR", at("none/.git"))]));
     }
 }

@@ -1,28 +1,32 @@
-//! The data root as it is on disk, in a repository or in a folder that is none.
+//! Snapshots of a project from the files on disk, in a repository or not.
 
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{LARGEST_FILE, Problem};
 use schema::{Settings, settings};
 use walkdir::WalkDir;
 
-use super::entries::symlink;
-use super::place::{Content, Entry, EntryKind, Index, Repository};
-use super::{Beside, File, Filter, Request, Snapshot, Source, nested_root, text_of};
+use super::access::{Entry, EntryKind, Index};
+use super::entries::{is_template, list, symlink};
+use super::project::Project;
 use crate::Error;
+use crate::snapshot::{
+    Content, File, Filter, Listing, OtherFile, Repositories, Snapshot, Source, TEMPLATES, nested_root, text_of,
+};
 
-/// The data root as the folder has it.
-pub(super) fn take(request: &Request) -> Result<Snapshot, Error> {
-    let root = find_root(request)?;
-    let repository = Repository::of(&root, &request.cwd)?.filter(|repository| !repository.bare);
-    let prefix = match &repository {
+/// The project as it is in the folder.
+pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
+    let root = find_root(project.path())?;
+    let repository = project.repository_of_root(&root)?.filter(|repository| !repository.bare);
+    let prefix = match repository {
         Some(repository) => text_of(root.strip_prefix(&repository.top).unwrap_or(Path::new(""))),
         None => String::new(),
     };
     let prefix = if prefix.is_empty() { prefix } else { prefix + "/" };
-    let tracked = match &repository {
+    let tracked = match repository {
         Some(repository) => tracked(repository.index()?, &prefix),
         None => HashMap::new(),
     };
@@ -33,70 +37,97 @@ pub(super) fn take(request: &Request) -> Result<Snapshot, Error> {
     };
     let filter = Filter::new(&settings, &mut settings_problems);
     let mut files = vec![File { path: settings::FILE.to_owned(), content: marker }];
-    let known = match &repository {
-        Some(repository) => repository.untracked(&root)?.map(|untracked| Known::new(&tracked, &untracked, &prefix)),
+    let visible = match repository {
+        Some(repository) => repository.untracked(&root)?.map(|untracked| Visible::new(&tracked, &untracked, &prefix)),
         None => None,
     };
-    files.extend(walk(&root, known.as_ref(), &filter));
+    files.extend(walk(&root, visible.as_ref(), &filter));
 
-    let mut beside = Beside { folder: Some(root.clone()), ..Beside::default() };
+    let mut listing = Listing::default();
     let mut left_out: Vec<(String, &Entry)> = Vec::new();
     let nested: Vec<&str> = tracked.keys().filter_map(|path| nested_root(path)).collect();
     for (path, entry) in &tracked {
         let Some(entry) = entry else { continue };
         if entry.skip_worktree && entry.kind == EntryKind::File && !root.join(path).exists() {
-            if !entry.is_empty() {
-                beside.note(path, entry);
-            }
+            list(&mut listing, path, entry);
             if filter.is_record(path) && !nested.iter().any(|folder| path.starts_with(folder)) {
                 left_out.push((path.clone(), entry));
             }
         }
     }
-    if let (Some(repository), false) = (&repository, left_out.is_empty()) {
+    if let (Some(repository), false) = (repository, left_out.is_empty()) {
         let entries: Vec<&Entry> = left_out.iter().map(|(_, entry)| *entry).collect();
         for ((path, _), content) in left_out.iter().zip(repository.contents(&entries)?) {
             files.push(File { path: path.clone(), content });
         }
     }
     files[1..].sort_by(|a, b| a.path.cmp(&b.path));
-    beside.repository = repository;
-    Ok(Snapshot { source: Source::Worktree, prefix, folder: Some(root), files, settings, settings_problems, beside })
+    Ok(Snapshot {
+        prefix,
+        listing: Arc::new(listing),
+        others: templates(&root),
+        repository: if repository.is_some() { Repositories::OfRoot } else { Repositories::None },
+        folder: Some(root),
+        ..Snapshot::new(Source::Worktree, files, settings, settings_problems)
+    })
 }
 
-/// The nearest folder upward that holds a settings file.
-fn find_root(request: &Request) -> Result<PathBuf, Error> {
-    let start = match &request.path {
-        Some(path) => request.cwd.join(path),
-        None => request.cwd.clone(),
-    };
+/// The templates of the team. A link is not followed: it could lead a report to any file of the machine.
+fn templates(root: &Path) -> HashMap<String, OtherFile> {
+    let folder = root.join(TEMPLATES);
+    let is_folder = folder.symlink_metadata().is_ok_and(|found| found.is_dir());
+    let entries = is_folder.then(|| std::fs::read_dir(&folder).ok()).flatten();
+    let files = entries.into_iter().flatten().flatten().filter_map(|entry| {
+        let path = format!("{TEMPLATES}/{}", entry.file_name().to_str()?);
+        let is_file = entry.file_type().is_ok_and(|found| found.is_file());
+        let content = (is_file && is_template(&path)).then(|| read(&entry.path()))?;
+        let there = content.as_ref().map_or(true, |bytes| !bytes.is_empty());
+        Some((path, OtherFile { there, content: Some(content) }))
+    });
+    files.collect()
+}
+
+/// Whether there is something at this path: a file that is not empty, or a folder that is not.
+pub(super) fn has(path: &Path) -> bool {
+    match std::fs::metadata(path) {
+        Ok(found) if found.is_dir() => std::fs::read_dir(path).is_ok_and(|mut entries| entries.next().is_some()),
+        Ok(found) => found.len() > 0,
+        Err(_) => false,
+    }
+}
+
+/// The project root of a folder: the nearest one upward that has a settings file.
+///
+/// # Errors
+/// The folder cannot be opened, or there is no settings file in it or above it.
+pub fn find_root(start: &Path) -> Result<PathBuf, Error> {
     let start = start.canonicalize().map_err(|error| {
         Error::new(format!("{} cannot be opened", start.display())).because(error).help("name an existing folder")
     })?;
     let root = start.ancestors().find(|up| up.join(settings::FILE).is_file());
     root.map(Path::to_owned).ok_or_else(|| {
-        Error::new(format!("there is no data root at {}", start.display()))
+        Error::new(format!("there is no project at {}", start.display()))
             .because(format!("no {} in it or above it", settings::FILE))
-            .help("`tierod init` starts one here; else name the folder of yours")
+            .help("`tierod init` starts one here; otherwise name the folder of yours")
     })
 }
 
-/// What the index knows below the data root, by path relative to it; an unmerged path has no one entry.
+/// The entries of the index below the project root, by path relative to it; an unmerged path has no single entry.
 fn tracked(index: Index, prefix: &str) -> HashMap<String, Option<Entry>> {
     let merged = index.entries.into_iter().map(|entry| (entry.path.clone(), Some(entry)));
     let all = merged.chain(index.unmerged.into_iter().map(|path| (path, None)));
     all.filter_map(|(path, entry)| Some((path.strip_prefix(prefix)?.to_owned(), entry))).collect()
 }
 
-/// What git knows or would take in: all files but those that its rules ignore, and the folders on the way to them.
+/// What git tracks or would add: all files except those that its rules ignore, and the folders above them.
 ///
-/// The rules do not touch what is tracked. There is no such list outside of a repository, and none for a data root
-/// that is itself ignored: that one is meant to be read all the same.
-struct Known {
+/// The rules do not apply to what is tracked. There is no such list outside of a repository, and none for a project
+/// root that is itself ignored: that one is meant to be read all the same.
+struct Visible {
     paths: HashSet<String>,
 }
 
-impl Known {
+impl Visible {
     fn new(tracked: &HashMap<String, Option<Entry>>, untracked: &HashSet<String>, prefix: &str) -> Self {
         let untracked = untracked.iter().filter_map(|path| path.strip_prefix(prefix));
         let mut paths: HashSet<String> = HashSet::new();
@@ -111,8 +142,8 @@ impl Known {
     }
 }
 
-fn walk(root: &Path, known: Option<&Known>, filter: &Filter) -> Vec<File> {
-    let ignored = |path: &str| known.is_some_and(|known| !known.paths.contains(path));
+fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
+    let ignored = |path: &str| visible.is_some_and(|visible| !visible.paths.contains(path));
     let mut files = Vec::new();
     let mut steps = WalkDir::new(root).follow_links(false).sort_by_file_name().min_depth(1).into_iter();
     while let Some(step) = steps.next() {
@@ -129,7 +160,7 @@ fn walk(root: &Path, known: Option<&Known>, filter: &Filter) -> Vec<File> {
         let hidden = step.file_name().to_string_lossy().starts_with('.');
         let kind = step.file_type();
         if kind.is_dir() {
-            // Another repository, or another data root, keeps its own records.
+            // Another repository, or another project, has its own records.
             let other = step.path().join(".git").exists() || step.path().join(settings::FILE).is_file();
             if hidden || other || filter.skips_folder(&path) || ignored(&path) {
                 steps.skip_current_dir();
@@ -144,7 +175,10 @@ fn walk(root: &Path, known: Option<&Known>, filter: &Filter) -> Vec<File> {
         } else if kind.is_file() {
             read(step.path())
         } else {
-            Err(Problem::cannot_open("this is no regular file", "remove it, or list it under `ignore:` in tierod.yaml"))
+            Err(Problem::cannot_open(
+                "this is not a regular file",
+                "remove it, or list it under `ignore:` in tierod.yaml",
+            ))
         };
         files.push(File { path, content });
     }
@@ -152,7 +186,7 @@ fn walk(root: &Path, known: Option<&Known>, filter: &Filter) -> Vec<File> {
 }
 
 fn cannot_read(why: &str) -> Problem {
-    Problem::cannot_open(&format!("it cannot be read: {why}"), "see that you may read it")
+    Problem::cannot_open(&format!("it cannot be read: {why}"), "check that you have permission to read it")
 }
 
 pub(super) fn read(path: &Path) -> Content {
@@ -163,7 +197,7 @@ pub(super) fn read(path: &Path) -> Content {
         return Err(Problem::too_large(size));
     }
     let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0) + 1);
-    // A file may grow while it is read; no more than the limit is taken in.
+    // A file may grow while it is read; no more than the limit is read.
     file.take(LARGEST_FILE + 1).read_to_end(&mut bytes).map_err(fail)?;
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(Problem::too_large(bytes.len() as u64));

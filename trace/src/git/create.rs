@@ -1,16 +1,16 @@
-//! A new repository made of commits that are told to it, the same on every machine.
+//! A new repository from given commits, the same on every machine.
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
-use super::plumbing::Git;
+use super::process::Git;
 use crate::Error;
 
-/// The branch that is laid out.
+/// The branch of the commits.
 const BRANCH: &str = "main";
 
-/// A commit that is to be made.
+/// A commit to create.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewCommit {
     /// When, in seconds since 1970, ...
@@ -27,31 +27,32 @@ pub struct NewCommit {
     pub files: BTreeMap<String, Vec<u8>>,
 }
 
-/// Makes a repository of these commits, one after another, in a folder that is empty or not there yet.
+/// Creates a repository of these commits, one after another, in a folder that is empty or does not exist yet.
 ///
 /// Nothing of the user's configuration, templates and hooks goes into it, and no remote.
 ///
 /// # Errors
-/// The folder holds something, or cannot be made; git cannot be started, or refuses.
-pub fn lay_out(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
+/// The folder is not empty, or cannot be created; git cannot be started, or fails.
+pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
     empty(folder)?;
     fs::create_dir_all(folder)
-        .map_err(|error| Error::new(format!("{} cannot be made", folder.display())).because(error))?;
+        .map_err(|error| Error::new(format!("{} cannot be created", folder.display())).because(error))?;
     let branch = format!("--initial-branch={BRANCH}");
-    Git::apart(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
-    // From here on git is told which repository, whatever stands around it.
-    let here = |args: &[&str], input| Git::apart(folder, &[&["--git-dir=.git", "--work-tree=."], args].concat(), input);
+    Git::run_isolated(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
+    // From here on the repository is named, whatever is around it.
+    let here =
+        |args: &[&str], input| Git::run_isolated(folder, &[&["--git-dir=.git", "--work-tree=."], args].concat(), input);
     here(&["fast-import", "--quiet", "--done"], stream(commits))?;
-    here(&["reset", "--quiet", "--hard"], Vec::new())
+    Ok(here(&["reset", "--quiet", "--hard"], Vec::new())?)
 }
 
 fn empty(folder: &Path) -> Result<(), Error> {
-    let help = "name a folder that is empty or not there yet; nothing was written";
+    let help = "name a folder that is empty or does not exist yet; nothing was written";
     if folder.symlink_metadata().is_err() {
         return Ok(());
     }
     let mut entries = fs::read_dir(folder)
-        .map_err(|error| Error::new(format!("{} is no folder", folder.display())).because(error).help(help))?;
+        .map_err(|error| Error::new(format!("{} is not a folder", folder.display())).because(error).help(help))?;
     if entries.next().is_some() {
         return Err(Error::new(format!("{} is not empty", folder.display())).help(help));
     }

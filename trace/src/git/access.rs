@@ -1,0 +1,123 @@
+//! The primitive operations on a repository. libgit2 and git's own commands both have them, and all else is built
+//! on them once.
+
+use std::path::{Path, PathBuf};
+
+use foldhash::HashSet;
+use schema::Day;
+
+use super::error::GitError;
+use crate::snapshot::Content;
+
+/// One entry of the index or of a tree.
+#[derive(Clone, Debug)]
+pub(super) struct Entry {
+    /// The path from the repository's top.
+    pub(super) path: String,
+    /// The object id in hexadecimal.
+    pub(super) id: String,
+    /// What it is.
+    pub(super) kind: EntryKind,
+    /// Whether a sparse checkout leaves it out of the working tree.
+    pub(super) skip_worktree: bool,
+    /// The size if the index contains it; otherwise 0.
+    pub(super) size: u32,
+}
+
+impl Entry {
+    /// A file of which only the object is known.
+    pub(super) fn of_object(id: &str) -> Self {
+        let (path, id) = (String::new(), id.to_owned());
+        Self { path, id, kind: EntryKind::File, skip_worktree: false, size: 0 }
+    }
+
+    /// Whether it has no content: neither records nor evidence.
+    pub(super) fn is_empty(&self) -> bool {
+        // The ids of the empty blob under SHA-1 and SHA-256.
+        self.id == "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391"
+            || self.id == "473a0f4c3be8a93681a267e3b1e9a7dcda1185436fe141f7749120a303721813"
+    }
+}
+
+/// The index.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Index {
+    /// The entries at stage 0, except those only meant to be added.
+    pub(super) entries: Vec<Entry>,
+    /// The paths that a merge left unmerged.
+    pub(super) unmerged: Vec<String>,
+}
+
+/// What an entry of the index or of a tree is; folders are not listed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum EntryKind {
+    File,
+    Symlink,
+    Submodule,
+}
+
+impl EntryKind {
+    /// From the mode of an index or tree entry; `None` for a folder.
+    pub(super) fn of_mode(mode: u32) -> Option<Self> {
+        match mode & 0o170_000 {
+            0o100_000 => Some(Self::File),
+            0o120_000 => Some(Self::Symlink),
+            0o160_000 => Some(Self::Submodule),
+            _ => None,
+        }
+    }
+}
+
+/// The name of a commit, and its day in the time zone of the committer.
+pub(super) struct NamedCommit {
+    pub(super) id: String,
+    pub(super) day: Day,
+}
+
+/// The kind of an object.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum ObjectKind {
+    Commit,
+    Tree,
+    Other,
+}
+
+/// An object as git stores it.
+pub(super) struct Object {
+    pub(super) kind: ObjectKind,
+    pub(super) bytes: Vec<u8>,
+}
+
+/// What a repository can be asked for.
+pub(super) trait Access {
+    /// The commit of a revision.
+    fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError>;
+
+    /// All files of a commit, with the folders resolved.
+    fn list_tree(&self, commit: &str) -> Result<Vec<Entry>, GitError>;
+
+    /// The index.
+    fn index(&self) -> Result<Index, GitError>;
+
+    /// The commit of HEAD; `None` before the first commit.
+    fn head(&self) -> Result<Option<String>, GitError>;
+
+    /// Whether the branch that is checked out has no commit yet.
+    fn is_unborn(&self) -> Result<bool, GitError>;
+
+    /// A commit or a tree as it is stored: nothing replaces it, and its parents are those it was written with.
+    fn object(&self, id: &str) -> Result<Object, GitError>;
+
+    /// The contents of files, in their order; large ones are not read.
+    fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError>;
+
+    /// The files below a folder that are not tracked and not ignored, from the top; `None` if the folder itself is
+    /// ignored.
+    fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError>;
+
+    /// The folder that all working trees share; `None` if the environment puts the repository together.
+    fn common_folder(&self) -> Option<PathBuf>;
+
+    /// A file in git's folder of this working tree, or in the shared one if it belongs there.
+    fn own_file(&self, name: &str) -> Result<PathBuf, GitError>;
+}

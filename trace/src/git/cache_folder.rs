@@ -1,0 +1,117 @@
+//! Where files of a cache may be kept: in a folder of git's own, never in a working tree.
+//!
+//! A file is written under another name and renamed, so that a reader sees the old or the new one; nothing is locked.
+//! All of it can be deleted at any time, and where nothing can be kept, nothing is.
+
+use std::fs;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+/// The folder below git's.
+const FOLDER: &str = "tierod";
+/// A larger file is not read: it was not written by this tool, or reading it is slower than git.
+const LARGEST: u64 = 1 << 30;
+
+/// A folder for files of a cache.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CacheFolder(PathBuf);
+
+impl CacheFolder {
+    /// The folder below the one that all working trees of a repository share.
+    pub(super) fn in_git_folder(common: &Path) -> Self {
+        Self(common.join(FOLDER))
+    }
+
+    /// The bytes of a file; `None` if there is no plain file of this name.
+    pub fn read(&self, name: &str) -> Option<Vec<u8>> {
+        let file = self.file(name)?;
+        if !is_plain_folder(&self.0) {
+            return None;
+        }
+        let size = fs::symlink_metadata(&file).ok().filter(fs::Metadata::is_file)?.len();
+        (size <= LARGEST).then(|| fs::read(&file).ok()).flatten()
+    }
+
+    /// Puts bytes in place of a file. A failure is ignored, because a cache changes no result.
+    pub fn replace(&self, name: &str, bytes: &[u8]) {
+        if let Some(file) = self.file(name) {
+            let _ = self.write(&file, bytes);
+        }
+    }
+
+    /// The path of a name that is one step: no folder, no hidden file.
+    fn file(&self, name: &str) -> Option<PathBuf> {
+        let plain = !name.is_empty() && name.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_".contains(&b));
+        plain.then(|| self.0.join(name))
+    }
+
+    fn write(&self, file: &Path, bytes: &[u8]) -> std::io::Result<()> {
+        if !self.0.exists() {
+            fs::create_dir(&self.0)?;
+        }
+        if !is_plain_folder(&self.0) {
+            return Ok(());
+        }
+        sweep(&self.0);
+        let own = file.with_extension(format!("{}-{}.new", std::process::id(), nonce()));
+        let written =
+            fs::OpenOptions::new().write(true).create_new(true).open(&own).and_then(|mut new| new.write_all(bytes));
+        let done = written.and_then(|()| fs::rename(&own, file));
+        if done.is_err() {
+            let _ = fs::remove_file(&own);
+        }
+        done
+    }
+}
+
+/// Whether this is a folder and not a link, which could lead out of git's.
+fn is_plain_folder(folder: &Path) -> bool {
+    fs::symlink_metadata(folder).is_ok_and(|found| found.is_dir())
+}
+
+/// Removes what writers that were killed have left.
+fn sweep(folder: &Path) {
+    const OLD: std::time::Duration = std::time::Duration::from_secs(3600);
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let left = entry.path().extension().is_some_and(|end| end == "new");
+        let age = entry.metadata().and_then(|data| data.modified()).ok().and_then(|time| time.elapsed().ok());
+        if left && age.is_some_and(|age| age > OLD) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// Differs between the threads of a process too.
+fn nonce() -> String {
+    use std::sync::atomic::{AtomicU32, Ordering};
+    static COUNT: AtomicU32 = AtomicU32::new(0);
+    let time = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
+    format!("{}-{}", time.map_or(0, |time| time.subsec_nanos()), COUNT.fetch_add(1, Ordering::Relaxed))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn files_are_replaced_whole_and_read_by_plain_names_only() {
+        let common = tempfile::tempdir().unwrap();
+        let cache = CacheFolder::in_git_folder(common.path());
+        assert_eq!(cache.read("log"), None);
+        cache.replace("log", b"one");
+        cache.replace("log", b"two");
+        assert_eq!(cache.read("log").as_deref(), Some(&b"two"[..]));
+        for name in ["", "..", "../log", "a/b", ".log", "log.new"] {
+            cache.replace(name, b"x");
+            assert_eq!(cache.read(name), None, "{name}");
+        }
+        assert_eq!(fs::read_dir(common.path().join(FOLDER)).unwrap().count(), 1, "nothing else is left");
+        #[cfg(unix)]
+        {
+            // A link could lead to any file.
+            fs::write(common.path().join("other"), b"x").unwrap();
+            std::os::unix::fs::symlink(common.path().join("other"), common.path().join(FOLDER).join("link")).unwrap();
+            assert_eq!(cache.read("link"), None);
+        }
+    }
+}

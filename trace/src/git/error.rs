@@ -1,0 +1,242 @@
+//! What can go wrong with a repository, by kind. Texts are derived from the kind, and are never read back.
+
+use std::fmt;
+use std::path::PathBuf;
+
+/// How to get the rest of a shallow clone.
+const DEEPEN: &str = "give CI the whole history: `fetch-depth: 0` under `with:` of actions/checkout, `GIT_DEPTH: 0` under \
+                      `variables:` of .gitlab-ci.yml; elsewhere `git fetch --unshallow`";
+
+/// An error of git, of libgit2 or of a repository.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum GitError {
+    /// The program `git` could not be started.
+    NotStarted {
+        /// Why.
+        cause: String,
+    },
+    /// The program `git` ended before its output did.
+    Stopped {
+        /// Why, if the system gave a reason.
+        cause: Option<String>,
+    },
+    /// The program `git` ended with an exit code other than 0.
+    Refused {
+        /// The exit code; `None` if a signal ended it.
+        code: Option<i32>,
+        /// What it printed, for people only.
+        output: String,
+    },
+    /// The output of the program `git` has an unknown form.
+    UnexpectedOutput {
+        /// The command of git.
+        command: &'static str,
+        /// The part that was not understood.
+        line: String,
+    },
+    /// libgit2 failed; git's own commands are tried next.
+    Library {
+        /// Why, for people only.
+        cause: String,
+    },
+    /// libgit2 does not support this repository; git's own commands are tried next.
+    Unsupported {
+        /// What it does not support.
+        feature: &'static str,
+    },
+    /// The folder is not in a git repository.
+    NotARepository {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// The command needs a repository, and the project is not in one.
+    NoRepository {
+        /// How to fix it.
+        hint: &'static str,
+    },
+    /// The repository belongs to another user, and git refuses to read it.
+    OtherOwner {
+        /// The folder as git compares it with `safe.directory`.
+        folder: PathBuf,
+    },
+    /// Neither libgit2 nor git can read the repository.
+    Unreadable {
+        /// What libgit2 and git report.
+        cause: String,
+        /// How to fix it.
+        hint: String,
+    },
+    /// Git cannot list the files of the working tree.
+    Unlisted {
+        /// What git reports.
+        cause: String,
+        /// How to fix it.
+        hint: String,
+    },
+    /// No commit has this name.
+    NoSuchRevision {
+        /// The name.
+        name: String,
+        /// What git or libgit2 reports.
+        cause: String,
+    },
+    /// A bare repository has no index.
+    NoIndex,
+    /// The index has unmerged entries.
+    UnfinishedMerge {
+        /// One of them.
+        path: String,
+    },
+    /// An object is not in the repository, or is not what its name stands for.
+    MissingObject {
+        /// Its name.
+        object: String,
+    },
+    /// An object cannot be understood.
+    DamagedObject {
+        /// Its name.
+        object: String,
+    },
+    /// The clone is shallow, and the base of a comparison is not in it.
+    ShallowBeforeBase {
+        /// What is missing.
+        missing: String,
+    },
+    /// No default branch is known.
+    NoDefaultBranch,
+    /// The default branch has no commit in common with what is compared.
+    NoCommonCommit {
+        /// The branch.
+        branch: String,
+    },
+    /// A bare repository runs no pre-commit hooks.
+    NoHooks,
+}
+
+impl GitError {
+    /// What could not be done.
+    pub fn message(&self) -> String {
+        match self {
+            Self::NotStarted { .. } => "git could not be started".to_owned(),
+            Self::Stopped { .. } => "git stopped in the middle".to_owned(),
+            Self::Refused { output, .. } if output.is_empty() => "git failed without a message".to_owned(),
+            Self::Refused { output, .. } => output.clone(),
+            Self::UnexpectedOutput { command, .. } => format!("the output of git {command} has an unknown form"),
+            Self::Library { cause } => cause.clone(),
+            Self::Unsupported { feature } => format!("libgit2 does not support {feature}"),
+            Self::NotARepository { folder } => format!("{} is not in a git repository", folder.display()),
+            Self::NoRepository { .. } => "the project is not in a git repository".to_owned(),
+            Self::OtherOwner { .. } => "the repository belongs to another user, and git does not read it".to_owned(),
+            Self::Unreadable { .. } => "the repository cannot be read".to_owned(),
+            Self::Unlisted { .. } => "git cannot list the files of the working tree".to_owned(),
+            Self::NoSuchRevision { name, .. } => {
+                format!("there is no revision `{}`", schema::words::shorten(name))
+            }
+            Self::NoIndex => "a bare repository has no index".to_owned(),
+            Self::UnfinishedMerge { .. } => "a merge is not finished: the index has unmerged entries".to_owned(),
+            Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
+            Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
+            Self::ShallowBeforeBase { missing } => missing.clone(),
+            Self::NoDefaultBranch => "no default branch is known to compare with".to_owned(),
+            Self::NoCommonCommit { branch } => format!("{branch} shares no commit with what is compared"),
+            Self::NoHooks => "no commits are made in a bare repository, so it needs no pre-commit hook".to_owned(),
+        }
+    }
+
+    /// Why.
+    pub fn cause(&self) -> Option<String> {
+        match self {
+            Self::NotStarted { cause }
+            | Self::Unreadable { cause, .. }
+            | Self::Unlisted { cause, .. }
+            | Self::NoSuchRevision { cause, .. } => Some(cause.clone()),
+            Self::Stopped { cause } => cause.clone(),
+            Self::UnexpectedOutput { line, .. } => Some(schema::words::shorten(line)),
+            Self::OtherOwner { folder } => Some(format!("{} has another owner", folder.display())),
+            Self::UnfinishedMerge { path } => Some(path.clone()),
+            Self::MissingObject { object } | Self::DamagedObject { object } => Some(schema::words::shorten(object)),
+            Self::ShallowBeforeBase { .. } => Some("the clone is shallow".to_owned()),
+            Self::NoDefaultBranch => {
+                Some("none of origin/HEAD, origin/main, origin/master, main and master exists".to_owned())
+            }
+            Self::Refused { .. }
+            | Self::Library { .. }
+            | Self::Unsupported { .. }
+            | Self::NotARepository { .. }
+            | Self::NoRepository { .. }
+            | Self::NoIndex
+            | Self::NoCommonCommit { .. }
+            | Self::NoHooks => None,
+        }
+    }
+
+    /// How to fix it.
+    pub fn hint(&self) -> Option<String> {
+        let hint = match self {
+            Self::NotStarted { .. } => "install git, and make sure that it is on the PATH",
+            Self::NotARepository { .. } => {
+                "run `git init` and commit the records, or check the files in the working tree, without --staged or --rev"
+            }
+            Self::NoRepository { hint } => hint,
+            Self::OtherOwner { folder } => {
+                let folder = folder.display().to_string().replace('\'', r"'\''");
+                return Some(format!("if you trust it: git config --global --add safe.directory '{folder}'"));
+            }
+            Self::Unreadable { hint, .. } | Self::Unlisted { hint, .. } => hint,
+            Self::NoSuchRevision { .. } => {
+                "see `git log --oneline` and `git branch --all` for names; in a shallow clone, `git fetch --unshallow` \
+                 fetches the rest"
+            }
+            Self::NoIndex => "name a revision: `--rev main`",
+            Self::UnfinishedMerge { .. } => "resolve the conflicts and `git add` the files, then check again",
+            Self::MissingObject { .. } => {
+                "in a partial clone, `git fetch --refetch --no-filter` fetches all objects; tierod itself fetches nothing"
+            }
+            Self::DamagedObject { .. } => "run `git fsck`",
+            Self::ShallowBeforeBase { .. } => DEEPEN,
+            Self::NoDefaultBranch => {
+                "name a base, as in `tierod delta --base HEAD~1`; or `git remote set-head origin --auto`"
+            }
+            Self::NoCommonCommit { .. } => "name a base, as in `tierod delta --base HEAD~1`",
+            Self::Stopped { .. }
+            | Self::Refused { .. }
+            | Self::UnexpectedOutput { .. }
+            | Self::Library { .. }
+            | Self::Unsupported { .. }
+            | Self::NoHooks => return None,
+        };
+        Some(hint.to_owned())
+    }
+}
+
+impl fmt::Display for GitError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message())?;
+        match self.cause() {
+            Some(cause) => write!(f, ": {cause}"),
+            None => Ok(()),
+        }
+    }
+}
+
+impl std::error::Error for GitError {}
+
+impl From<git2::Error> for GitError {
+    fn from(error: git2::Error) -> Self {
+        Self::Library { cause: error.message().to_owned() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_follow_from_the_kind() {
+        let error = GitError::OtherOwner { folder: "/it's".into() };
+        assert_eq!(error.hint().unwrap(), r"if you trust it: git config --global --add safe.directory '/it'\''s'");
+        let error = crate::Error::from(GitError::UnfinishedMerge { path: "a.yaml".to_owned() });
+        assert_eq!(error.to_string(), "a merge is not finished: the index has unmerged entries: a.yaml");
+        assert!(matches!(error.git.as_deref(), Some(GitError::UnfinishedMerge { .. })));
+    }
+}

@@ -1,0 +1,204 @@
+//! Reading a repository by libgit2. This is the only file that uses it.
+
+use std::path::{Path, PathBuf};
+use std::sync::Once;
+
+use foldhash::HashSet;
+use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags, TreeWalkMode, TreeWalkResult};
+use schema::read::{LARGEST_FILE, Problem};
+use walkdir::WalkDir;
+
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
+use super::environment::{Environment, Locals};
+use super::error::GitError;
+use super::walk::day_of;
+use crate::snapshot::{Content, text_of};
+
+/// A repository opened by libgit2.
+pub(super) struct Library {
+    repository: git2::Repository,
+    locals: Locals,
+}
+
+/// The stage in an index entry's flags: 0 unless a merge left it unmerged.
+const STAGE: u16 = 0x3000;
+/// The list of the commits at which a shallow clone ends.
+pub(super) const SHALLOW: &str = "shallow";
+/// Set by `git add --intent-to-add` in an index entry's extended flags.
+const INTENT_TO_ADD: u16 = 1 << 13;
+/// Set by a sparse checkout in an index entry's extended flags.
+const SKIP_WORKTREE: u16 = 1 << 14;
+
+impl Library {
+    /// Opens the repository that holds a folder; `None` if there is none.
+    pub(super) fn open(folder: &Path, locals: &Locals, environment: &Environment) -> Result<Option<Self>, GitError> {
+        trust_object_names();
+        let flags = match locals {
+            // Not only the repository: also the place of the user's configuration.
+            Locals::Nothing if !environment.binds() => RepositoryOpenFlags::CROSS_FS | RepositoryOpenFlags::FROM_ENV,
+            Locals::Whole(_) => {
+                return Err(GitError::Unsupported { feature: "a repository from environment variables" });
+            }
+            _ => RepositoryOpenFlags::CROSS_FS,
+        };
+        match git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>()) {
+            Ok(repository) => Ok(Some(Self { repository, locals: locals.clone() })),
+            Err(error) if error.code() == ErrorCode::NotFound && !has_git(folder) => Ok(None),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    /// The top of the working tree, or the repository itself and `true` if it is bare.
+    pub(super) fn top(&self) -> (PathBuf, bool) {
+        let path = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        match self.repository.workdir() {
+            Some(top) => (path(top), false),
+            None => (path(self.repository.path()), true),
+        }
+    }
+}
+
+impl Access for Library {
+    fn index(&self) -> Result<Index, GitError> {
+        let index = match &self.locals {
+            Locals::Index(file) => git2::Index::open(file)?,
+            _ => self.repository.index()?,
+        };
+        let mut unmerged = Vec::new();
+        let mut entries = Vec::with_capacity(index.len());
+        for entry in index.iter() {
+            let path = String::from_utf8_lossy(&entry.path).into_owned();
+            if entry.flags & STAGE != 0 {
+                unmerged.push(path);
+                continue;
+            }
+            let Some(kind) = EntryKind::of_mode(entry.mode) else {
+                return Err(GitError::Unsupported { feature: "this mode of an index entry" });
+            };
+            if entry.flags_extended & INTENT_TO_ADD != 0 {
+                continue;
+            }
+            entries.push(Entry {
+                path,
+                id: entry.id.to_string(),
+                kind,
+                skip_worktree: entry.flags_extended & SKIP_WORKTREE != 0,
+                size: entry.file_size,
+            });
+        }
+        Ok(Index { entries, unmerged })
+    }
+
+    fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError> {
+        let commit = self.repository.revparse_single(revision)?.peel_to_commit()?;
+        let time = commit.time();
+        let seconds = time.seconds() + i64::from(time.offset_minutes()) * 60;
+        let id = commit.id().to_string();
+        match day_of(seconds) {
+            Some(day) => Ok(NamedCommit { id, day }),
+            None => Err(GitError::DamagedObject { object: id }),
+        }
+    }
+
+    fn list_tree(&self, commit: &str) -> Result<Vec<Entry>, GitError> {
+        let commit = self.repository.find_commit(Oid::from_str(commit)?)?;
+        let mut entries = Vec::new();
+        commit.tree()?.walk(TreeWalkMode::PreOrder, |folder, entry| {
+            let mode = u32::try_from(entry.filemode()).unwrap_or(0);
+            if let Some(kind) = EntryKind::of_mode(mode) {
+                let name = String::from_utf8_lossy(entry.name_bytes());
+                let path = format!("{folder}{name}");
+                entries.push(Entry { path, id: entry.id().to_string(), kind, skip_worktree: false, size: 0 });
+            }
+            TreeWalkResult::Ok
+        })?;
+        Ok(entries)
+    }
+
+    fn head(&self) -> Result<Option<String>, GitError> {
+        match self.repository.head() {
+            Ok(head) => Ok(Some(head.peel_to_commit()?.id().to_string())),
+            Err(error) if matches!(error.code(), ErrorCode::UnbornBranch | ErrorCode::NotFound) => Ok(None),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    fn is_unborn(&self) -> Result<bool, GitError> {
+        match self.repository.head() {
+            Ok(_) => Ok(false),
+            Err(error) if error.code() == ErrorCode::UnbornBranch => Ok(true),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    fn object(&self, id: &str) -> Result<Object, GitError> {
+        let odb = self.repository.odb()?;
+        let object = odb.read(Oid::from_str(id)?)?;
+        let kind = match object.kind() {
+            ObjectType::Commit => ObjectKind::Commit,
+            ObjectType::Tree => ObjectKind::Tree,
+            _ => ObjectKind::Other,
+        };
+        Ok(Object { kind, bytes: object.data().to_vec() })
+    }
+
+    fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
+        let odb = self.repository.odb()?;
+        entries.iter().map(|entry| content(&odb, entry)).collect()
+    }
+
+    fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
+        let below = |path: &Path| path.strip_prefix(top).map(Path::to_owned).unwrap_or_default();
+        let ignored = |path: &Path| self.repository.is_path_ignored(path).unwrap_or(false);
+        if folder != top && ignored(&below(folder)) {
+            return Ok(None);
+        }
+        let walk = WalkDir::new(folder).min_depth(1).into_iter();
+        // The name of `.git` is not ignored, but never tracked.
+        let kept = walk.filter_entry(|step| step.file_name() != ".git" && !ignored(&below(step.path())));
+        let files = kept.filter_map(Result::ok).filter(|step| !step.file_type().is_dir());
+        Ok(Some(files.map(|step| text_of(&below(step.path()))).collect()))
+    }
+
+    fn common_folder(&self) -> Option<PathBuf> {
+        let plain = matches!(self.locals, Locals::Nothing | Locals::Index(_) | Locals::Another);
+        plain.then(|| self.repository.commondir().to_owned())
+    }
+
+    fn own_file(&self, name: &str) -> Result<PathBuf, GitError> {
+        // Of what is asked for here, only the list of a shallow clone belongs to all working trees.
+        let folder = if name == SHALLOW { self.repository.commondir() } else { self.repository.path() };
+        Ok(folder.join(name))
+    }
+}
+
+/// Lets libgit2 read an object without hashing it again: git checks objects when it writes them, and hashing takes as
+/// long as reading.
+///
+/// This is the one option of libgit2 that counts for the whole process. It is set once, before the first repository is
+/// opened, always to the same value, and nothing else in the tool uses libgit2; so no thread sees it change.
+fn trust_object_names() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| git2::opts::strict_hash_verification(false));
+}
+
+fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {
+    let id = Oid::from_str(&entry.id)?;
+    // The size in the index is that of the work tree's file: close enough to distinguish small from large.
+    if entry.size == 0 || u64::from(entry.size) > LARGEST_FILE / 2 {
+        let (size, _) = odb.read_header(id)?;
+        if size as u64 > LARGEST_FILE {
+            return Ok(Err(Problem::too_large(size as u64)));
+        }
+    }
+    let object = odb.read(id)?;
+    if object.kind() != ObjectType::Blob {
+        return Err(GitError::MissingObject { object: entry.id.clone() });
+    }
+    Ok(Ok(object.data().into()))
+}
+
+/// Whether there is a `.git` in the folder or above it: what libgit2 does not find may still be a repository for git.
+fn has_git(folder: &Path) -> bool {
+    folder.ancestors().any(|up| up.join(".git").exists())
+}

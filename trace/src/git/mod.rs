@@ -1,0 +1,43 @@
+//! Everything that touches git, git's folders or the files of a project on disk. The rest of the crate works on what
+//! is read here.
+//!
+//! | file | for |
+//! | --- | --- |
+//! | `environment` | the variables that bind git to a repository, and finding one from a folder |
+//! | `process` | running the program `git` |
+//! | `access` | the small interface that both ways of reading a repository have |
+//! | `library`, `plumbing` | the two ways: libgit2, and git's own commands |
+//! | `repository` | a repository behind both: git's commands are tried where libgit2 fails |
+//! | `objects` | commits and trees, differences of two trees |
+//! | `walk` | the commits that changed a project, for the history |
+//! | `project`, `worktree`, `entries` | snapshots of a project, and the files that its records name |
+//! | `base` | what a change is compared with, if nothing is named |
+//! | `create` | a new repository from given commits |
+//! | `cache_folder` | where files of a cache may be kept |
+//!
+//! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
+//! nothing is stashed.
+
+mod access;
+mod base;
+mod cache_folder;
+mod create;
+mod entries;
+mod environment;
+mod error;
+mod library;
+mod objects;
+mod plumbing;
+mod process;
+mod project;
+mod repository;
+pub(crate) mod walk;
+mod worktree;
+
+pub use base::Base;
+pub use cache_folder::CacheFolder;
+pub use create::{NewCommit, create_repository};
+pub use error::GitError;
+pub use project::Project;
+pub use repository::hooks_folder;
+pub use worktree::find_root;

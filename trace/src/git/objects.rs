@@ -1,0 +1,317 @@
+//! Commits and trees as git stores them, read the same way whichever reader they come from.
+
+use std::cmp::Ordering;
+use std::sync::Arc;
+
+use schema::Day;
+
+use super::access::{Entry, EntryKind, ObjectKind};
+use super::error::GitError;
+use super::repository::Repository;
+use super::walk::{FileChange, day_of};
+
+/// A commit.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Commit {
+    /// The id of its tree.
+    pub(super) tree: String,
+    /// The ids of its parents as they were written, even if the history is cut off here.
+    pub(super) parents: Vec<String>,
+    /// When the change was made, in seconds since 1970.
+    pub(super) author_time: i64,
+    /// The time zone of the author, in minutes.
+    pub(super) zone: i32,
+    /// When it was committed.
+    pub(super) committer_time: i64,
+    /// The time zone of the committer, in minutes.
+    committer_zone: i32,
+}
+
+impl Commit {
+    /// Reads the lines up to the first empty one.
+    pub(super) fn parse(bytes: &[u8]) -> Option<Self> {
+        let mut commit = Self::default();
+        for line in bytes.split(|b| *b == b'\n').take_while(|line| !line.is_empty()) {
+            let line = String::from_utf8_lossy(line);
+            let Some((key, value)) = line.split_once(' ') else { continue };
+            match key {
+                "tree" if commit.tree.is_empty() => value.clone_into(&mut commit.tree),
+                "parent" => commit.parents.push(value.to_owned()),
+                "author" => (commit.author_time, commit.zone) = time_of(value),
+                "committer" => (commit.committer_time, commit.committer_zone) = time_of(value),
+                _ => {}
+            }
+        }
+        (!commit.tree.is_empty()).then_some(commit)
+    }
+
+    /// The day on which it was committed, in the time zone of the committer.
+    pub(super) fn day(&self) -> Option<Day> {
+        day_of(self.committer_time.saturating_add(i64::from(self.committer_zone) * 60))
+    }
+}
+
+/// The time of `Name <address> 1234567890 +0100`, in seconds, and its zone, in minutes; 0 for what is malformed.
+fn time_of(signature: &str) -> (i64, i32) {
+    let mut fields = signature.rsplit('>').next().unwrap_or("").split_ascii_whitespace();
+    let seconds = fields.next().and_then(|text| text.parse().ok()).unwrap_or(0);
+    let zone: i32 = fields.next().and_then(|text| text.parse().ok()).unwrap_or(0);
+    let (hours, minutes) = (zone / 100, zone % 100);
+    let usual = hours.abs() <= 14 && minutes.abs() < 60;
+    (seconds, if usual { hours * 60 + minutes } else { 0 })
+}
+
+/// A tree: the entries of one folder.
+#[derive(Debug)]
+pub(super) struct Tree {
+    bytes: Vec<u8>,
+    /// The length of an id in bytes: 20 under SHA-1, 32 under SHA-256.
+    id_length: usize,
+}
+
+/// One entry of a tree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct TreeEntry<'t> {
+    mode: u32,
+    name: &'t [u8],
+    id: &'t [u8],
+}
+
+impl TreeEntry<'_> {
+    fn is_folder(&self) -> bool {
+        self.mode & 0o170_000 == 0o040_000
+    }
+
+    fn is_file(&self) -> bool {
+        EntryKind::of_mode(self.mode) == Some(EntryKind::File)
+    }
+
+    fn hex(&self) -> String {
+        const DIGITS: &[u8; 16] = b"0123456789abcdef";
+        let digits = self.id.iter().flat_map(|byte| [byte >> 4, byte & 15]);
+        digits.map(|digit| char::from(DIGITS[usize::from(digit)])).collect()
+    }
+
+    /// The bytes of its name in the order of a tree, in which a folder sorts as if its name ended in `/`.
+    fn sorted_name(&self) -> impl Iterator<Item = u8> + '_ {
+        self.name.iter().copied().chain(self.is_folder().then_some(b'/'))
+    }
+}
+
+impl Tree {
+    /// `None` if these are not the bytes of a tree.
+    fn new(bytes: Vec<u8>, id_length: usize) -> Option<Self> {
+        let tree = Self { bytes, id_length };
+        let used: usize = tree.entries().map(|entry| entry.length).sum();
+        (used == tree.bytes.len()).then_some(tree)
+    }
+
+    fn entries(&self) -> Entries<'_> {
+        Entries { rest: &self.bytes, id_length: self.id_length }
+    }
+
+    fn iter(&self) -> impl Iterator<Item = TreeEntry<'_>> {
+        self.entries().map(|sized| sized.entry)
+    }
+
+    fn find(&self, name: &str) -> Option<TreeEntry<'_>> {
+        self.iter().find(|entry| entry.name == name.as_bytes())
+    }
+}
+
+struct Entries<'t> {
+    rest: &'t [u8],
+    id_length: usize,
+}
+
+struct SizedEntry<'t> {
+    entry: TreeEntry<'t>,
+    length: usize,
+}
+
+impl<'t> Iterator for Entries<'t> {
+    type Item = SizedEntry<'t>;
+
+    /// `<mode in octal digits> <name>\0<id>`
+    fn next(&mut self) -> Option<SizedEntry<'t>> {
+        let space = memchr_of(b' ', self.rest)?;
+        let mode = self.rest[..space].iter().try_fold(0_u32, |mode, digit| match digit {
+            b'0'..=b'7' => mode.checked_mul(8)?.checked_add(u32::from(digit - b'0')),
+            _ => None,
+        })?;
+        let end = space + 1 + memchr_of(0, &self.rest[space + 1..])?;
+        let length = end + 1 + self.id_length;
+        let id = self.rest.get(end + 1..length)?;
+        let entry = TreeEntry { mode, name: &self.rest[space + 1..end], id };
+        self.rest = &self.rest[length..];
+        Some(SizedEntry { entry, length })
+    }
+}
+
+fn memchr_of(byte: u8, bytes: &[u8]) -> Option<usize> {
+    bytes.iter().position(|b| *b == byte)
+}
+
+/// The ids of the trees from the top of a commit down to a folder.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Trail {
+    prefix: String,
+    ids: Vec<String>,
+}
+
+impl Trail {
+    /// The id of the folder's own tree; `None` if the commit does not have the folder.
+    pub(super) fn folder(&self) -> Option<&str> {
+        let steps = steps(&self.prefix).count();
+        self.ids.get(steps).map(String::as_str)
+    }
+}
+
+/// The folders of a prefix, from the top.
+fn steps(prefix: &str) -> impl Iterator<Item = &str> {
+    prefix.split('/').filter(|step| !step.is_empty())
+}
+
+impl Repository {
+    /// A commit by its id.
+    pub(super) fn commit(&self, id: &str) -> Result<Commit, GitError> {
+        let object = self.object(id)?;
+        let commit = if object.kind == ObjectKind::Commit { Commit::parse(&object.bytes) } else { None };
+        commit.ok_or_else(|| GitError::DamagedObject { object: id.to_owned() })
+    }
+
+    /// A tree by its id. The last ones are kept: a walk meets each several times.
+    pub(super) fn tree(&self, id: &str) -> Result<Arc<Tree>, GitError> {
+        const KEPT: usize = 256;
+        if let Some(known) = self.trees.borrow().get(id) {
+            return Ok(Arc::clone(known));
+        }
+        let object = self.object(id)?;
+        let tree = if object.kind == ObjectKind::Tree { Tree::new(object.bytes, id.len() / 2) } else { None };
+        let tree = Arc::new(tree.ok_or_else(|| GitError::DamagedObject { object: id.to_owned() })?);
+        let mut trees = self.trees.borrow_mut();
+        if trees.len() >= KEPT {
+            trees.clear();
+        }
+        trees.insert(id.to_owned(), Arc::clone(&tree));
+        Ok(tree)
+    }
+
+    /// The trees from the top tree of a commit to the folder of a prefix, given those of a commit nearby: where both
+    /// have the same tree, what is below it is the same.
+    pub(super) fn trail(&self, top: &str, prefix: &str, nearby: &Trail) -> Result<Trail, GitError> {
+        let mut ids = vec![top.to_owned()];
+        for (depth, step) in steps(prefix).enumerate() {
+            if nearby.prefix == prefix && nearby.ids.get(depth) == ids.get(depth) {
+                ids.truncate(depth);
+                ids.extend(nearby.ids[depth..].iter().cloned());
+                break;
+            }
+            match self.tree(&ids[depth])?.find(step) {
+                Some(entry) if entry.is_folder() => ids.push(entry.hex()),
+                _ => break,
+            }
+        }
+        Ok(Trail { prefix: prefix.to_owned(), ids })
+    }
+
+    /// Whether a tree has a file of this path.
+    pub(super) fn holds(&self, tree: &str, path: &str) -> Result<bool, GitError> {
+        let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
+        let trail = self.trail(tree, folder, &Trail::default())?;
+        let Some(folder) = trail.folder() else { return Ok(false) };
+        Ok(self.tree(folder)?.find(name).is_some_and(|entry| entry.is_file()))
+    }
+
+    /// All files below a tree, whose folder has this prefix.
+    pub(super) fn list_below(&self, tree: &str, prefix: &str, out: &mut Vec<Entry>) -> Result<(), GitError> {
+        check_depth(prefix, tree)?;
+        for entry in self.tree(tree)?.iter() {
+            let path = format!("{prefix}{}", String::from_utf8_lossy(entry.name));
+            if entry.is_folder() {
+                self.list_below(&entry.hex(), &format!("{path}/"), out)?;
+            } else if let Some(kind) = EntryKind::of_mode(entry.mode) {
+                out.push(Entry { path, kind, ..Entry::of_object(&entry.hex()) });
+            }
+        }
+        Ok(())
+    }
+
+    /// The files in which two trees differ; equal subtrees are skipped by their ids.
+    pub(super) fn differences(
+        &self,
+        old: Option<&str>,
+        new: Option<&str>,
+        folder: &str,
+        out: &mut Vec<FileChange>,
+    ) -> Result<(), GitError> {
+        check_depth(folder, old.or(new).unwrap_or_default())?;
+        let (old, new) = (old.map(|id| self.tree(id)).transpose()?, new.map(|id| self.tree(id)).transpose()?);
+        let mut before = old.iter().flat_map(|tree| tree.iter()).peekable();
+        let mut after = new.iter().flat_map(|tree| tree.iter()).peekable();
+        loop {
+            let order = match (before.peek(), after.peek()) {
+                (None, None) => return Ok(()),
+                (Some(_), None) => Ordering::Less,
+                (None, Some(_)) => Ordering::Greater,
+                (Some(a), Some(b)) => a.sorted_name().cmp(b.sorted_name()),
+            };
+            let a = if order.is_le() { before.next() } else { None };
+            let b = if order.is_ge() { after.next() } else { None };
+            if a.map(|a| (a.id, a.mode)) == b.map(|b| (b.id, b.mode)) {
+                continue;
+            }
+            let Some(name) = a.or(b).map(|entry| entry.name) else { return Ok(()) };
+            let path = format!("{folder}{}", String::from_utf8_lossy(name));
+            if a.or(b).is_some_and(|entry| entry.is_folder()) {
+                let id = |entry: Option<TreeEntry<'_>>| entry.map(|entry| entry.hex());
+                self.differences(id(a).as_deref(), id(b).as_deref(), &format!("{path}/"), out)?;
+                continue;
+            }
+            let file = |entry: Option<TreeEntry<'_>>| entry.filter(TreeEntry::is_file).map(|entry| entry.hex());
+            let (old, new) = (file(a), file(b));
+            if old != new {
+                out.push(FileChange { path, old, new });
+            }
+        }
+    }
+}
+
+/// Stops at a tree that contains itself, which only a damaged repository can have.
+fn check_depth(folder: &str, tree: &str) -> Result<(), GitError> {
+    const DEEPEST: usize = 1000;
+    let depth = folder.bytes().filter(|b| *b == b'/').count();
+    if depth > DEEPEST { Err(GitError::DamagedObject { object: tree.to_owned() }) } else { Ok(()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_commit_is_read_from_its_lines() {
+        let text = b"tree aa\nparent b1\nparent b2\nauthor A > B <a@b> 86400 -0330\ncommitter C <c> 90000 +0100\n\
+                     gpgsig -----BEGIN\n tree cc\n\ntree dd\n";
+        let commit = Commit::parse(text).unwrap();
+        assert_eq!((commit.tree.as_str(), &commit.parents[..]), ("aa", &["b1".to_owned(), "b2".to_owned()][..]));
+        assert_eq!((commit.author_time, commit.zone, commit.committer_time), (86400, -210, 90000));
+        assert_eq!(commit.day().unwrap().to_string(), "1970-01-02");
+        assert_eq!(Commit::parse(b"parent b1\n\ntree aa\n"), None, "the message is not part of it");
+        assert_eq!(time_of("nothing"), (0, 0));
+        assert_eq!(time_of("A <a> 5 +9999"), (5, 0));
+    }
+
+    #[test]
+    fn a_tree_is_read_to_its_end_or_not_at_all() {
+        let bytes = [&b"100644 a.yaml\0"[..], &[1; 20], b"40000 b\0", &[2; 20]].concat();
+        for length in 0..bytes.len() {
+            let whole = Tree::new(bytes[..length].to_vec(), 20);
+            assert_eq!(whole.is_some(), length == 0 || length == 34, "{length}");
+        }
+        let tree = Tree::new(bytes, 20).unwrap();
+        let (file, folder) = (tree.find("a.yaml").unwrap(), tree.find("b").unwrap());
+        assert!(file.is_file() && !file.is_folder() && folder.is_folder() && !folder.is_file());
+        assert_eq!(folder.hex(), "02".repeat(20));
+        assert!(folder.sorted_name().eq(*b"b/"));
+    }
+}

@@ -1,0 +1,245 @@
+//! Reading a repository by git's own commands, for what libgit2 does not read: reftable, SHA-256, split and sparse
+//! indexes, and whatever comes next.
+
+use std::cell::RefCell;
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+use foldhash::HashSet;
+use schema::Day;
+use schema::read::{LARGEST_FILE, Problem};
+use walkdir::WalkDir;
+
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
+use super::environment::{Environment, Locals};
+use super::error::GitError;
+use super::process::{Git, ObjectProcess, StoredObject, refused, unexpected};
+use crate::snapshot::{Content, text_of};
+
+/// A repository behind the program `git`.
+pub(super) struct Plumbing {
+    pub(super) git: Git,
+    /// Started with the first object that is read.
+    objects: RefCell<Option<ObjectProcess>>,
+}
+
+impl Plumbing {
+    pub(super) fn new(folder: &Path, locals: &Locals) -> Self {
+        Self { git: Git::new(folder, locals), objects: RefCell::new(None) }
+    }
+
+    /// The top of the working tree, or the repository itself and `true` if it is bare; `None` outside of any.
+    pub(super) fn top(&self, environment: &Environment) -> Result<Option<(PathBuf, bool)>, GitError> {
+        const IS_BARE: [&str; 2] = ["rev-parse", "--is-bare-repository"];
+        let bare = match self.git.text(&IS_BARE) {
+            Ok(bare) => bare == "true",
+            // Git ends with the same code if there is no repository, if it does not trust it, and if it is damaged.
+            Err(error @ GitError::Refused { .. }) => {
+                if !environment.names_repository(&self.git.folder, &self.git.locals) {
+                    return Ok(None);
+                }
+                // Nothing in the repository is run by this command, whoever it belongs to.
+                const TRUSTED: [&str; 2] = ["-c", "safe.directory=*"];
+                let Ok(bare) = self.git.text(&[TRUSTED, IS_BARE].concat()) else { return Err(error) };
+                let folder = if bare == "true" { "--absolute-git-dir" } else { "--show-toplevel" };
+                let folder = self.git.text(&[TRUSTED, ["rev-parse", folder]].concat())?;
+                return Err(GitError::OtherOwner { folder: folder.into() });
+            }
+            Err(error) => return Err(error),
+        };
+        let what = if bare { "--absolute-git-dir" } else { "--show-toplevel" };
+        let top = PathBuf::from(self.git.text(&["rev-parse", what])?);
+        Ok(Some((top.canonicalize().unwrap_or(top), bare)))
+    }
+
+    /// The folder that hooks are run from.
+    pub(super) fn hooks(&self, top: &Path) -> Result<PathBuf, GitError> {
+        // A relative path counts from the folder git runs in.
+        let path = PathBuf::from(self.git.text(&["rev-parse", "--git-path", "hooks"])?);
+        let configured = self.git.text(&["config", "--type=path", "core.hooksPath"]).ok().map(PathBuf::from);
+        Ok(match configured {
+            // A relative `core.hooksPath` counts from the folder where hooks are run: the top.
+            Some(relative) if relative.is_relative() => top.join(relative),
+            Some(absolute) => absolute,
+            None if path.is_relative() => self.git.folder.join(path),
+            None => path,
+        })
+    }
+
+    /// The folders below an untracked one that cannot be opened, and that git does not ignore. Git itself leaves their
+    /// files out of its lists, with a warning in words.
+    fn closed_folders(&self, folder: &Path, top: &Path) -> Result<Vec<String>, GitError> {
+        let args =
+            ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--directory", "--full-name", "--"];
+        let out = self.git.run(&[&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat())?;
+        let paths = out.split(|b| *b == 0).map(String::from_utf8_lossy);
+        let mut closed: Vec<PathBuf> = Vec::new();
+        for path in paths.filter(|path| path.ends_with('/')) {
+            let errors = WalkDir::new(top.join(&*path)).into_iter().filter_map(Result::err);
+            closed.extend(errors.filter_map(|error| error.path().map(Path::to_owned)));
+        }
+        if closed.is_empty() {
+            return Ok(Vec::new());
+        }
+        // Paths are those from the folder that git runs in, or whole ones.
+        let list: Vec<u8> =
+            closed.iter().flat_map(|path| [path.as_os_str().as_encoded_bytes(), b"\0"].concat()).collect();
+        let output = self.git.run_with_input(&["check-ignore", "--no-index", "-z", "--stdin"], list)?;
+        if !matches!(output.status.code(), Some(0 | NOT_IGNORED)) {
+            return Err(refused(&output));
+        }
+        let ignored: HashSet<&[u8]> = output.stdout.split(|b| *b == 0).collect();
+        closed.retain(|path| !ignored.contains(path.as_os_str().as_encoded_bytes()));
+        Ok(closed.iter().map(|path| text_of(path.strip_prefix(top).unwrap_or(path))).collect())
+    }
+
+    /// An object by the process that stays open; the bytes of one that is larger than `most` are skipped.
+    fn stored(&self, id: &str, most: u64) -> Result<StoredObject, GitError> {
+        let mut process = self.objects.borrow_mut();
+        let open = match process.take() {
+            Some(open) => open,
+            None => ObjectProcess::start(&self.git)?,
+        };
+        let read = process.insert(open).read(id, most);
+        if read.is_err() {
+            // One that failed in the middle is not used again.
+            *process = None;
+        }
+        read?.ok_or_else(|| missing(id))
+    }
+}
+
+/// The exit code of `git check-ignore` for a path that is not ignored.
+const NOT_IGNORED: i32 = 1;
+/// The exit code of `git rev-parse --verify -q` for a name that nothing has.
+const NO_SUCH_NAME: i32 = 1;
+
+impl Access for Plumbing {
+    fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError> {
+        // In two steps, as `:/text` takes all that follows for text.
+        let parse = |name: &str| self.git.text(&["rev-parse", "--verify", "--end-of-options", name]);
+        let id = parse(revision).and_then(|object| parse(&format!("{object}^{{commit}}")))?;
+        if !id.bytes().all(|b| b.is_ascii_hexdigit()) {
+            return Err(unexpected("rev-parse", &id));
+        }
+        let when = self.git.text(&["show", "--no-patch", "--format=%ct %ci", &id, "--"])?;
+        let day = commit_day(&when).ok_or_else(|| unexpected("show", &when))?;
+        Ok(NamedCommit { id, day })
+    }
+
+    fn list_tree(&self, commit: &str) -> Result<Vec<Entry>, GitError> {
+        let out = self.git.run(&["ls-tree", "-r", "-z", "--full-tree", commit].map(OsStr::new))?;
+        let mut entries = Vec::new();
+        for line in out.split(|b| *b == 0).filter(|line| !line.is_empty()) {
+            // `100644 blob <id>\t<path>`
+            let line = String::from_utf8_lossy(line);
+            let (meta, path) = line.split_once('\t').ok_or_else(|| unexpected("ls-tree", &line))?;
+            let fields: Vec<&str> = meta.split(' ').collect();
+            let [mode, _, id] = fields[..] else { return Err(unexpected("ls-tree", &line)) };
+            let mode = u32::from_str_radix(mode, 8).map_err(|_| unexpected("ls-tree", &line))?;
+            let Some(kind) = EntryKind::of_mode(mode) else { continue };
+            entries.push(Entry { path: path.to_owned(), id: id.to_owned(), kind, skip_worktree: false, size: 0 });
+        }
+        Ok(entries)
+    }
+
+    /// An entry only meant to be added is listed as an empty file: no records and no evidence either way.
+    fn index(&self) -> Result<Index, GitError> {
+        let args = ["ls-files", "-z", "-s", "-t", "--full-name", "--", ":/"].map(OsStr::new);
+        let out = self.git.run(&args)?;
+        let mut index = Index::default();
+        for line in out.split(|b| *b == 0).filter(|line| !line.is_empty()) {
+            // `H 100644 <id> <stage>\t<path>`
+            let line = String::from_utf8_lossy(line);
+            let (meta, path) = line.split_once('\t').ok_or_else(|| unexpected("ls-files", &line))?;
+            let fields: Vec<&str> = meta.split(' ').collect();
+            let [tag, mode, id, stage] = fields[..] else { return Err(unexpected("ls-files", &line)) };
+            if stage != "0" {
+                index.unmerged.push(path.to_owned());
+                continue;
+            }
+            let mode = u32::from_str_radix(mode, 8).map_err(|_| unexpected("ls-files", &line))?;
+            let kind = EntryKind::of_mode(mode).ok_or_else(|| unexpected("ls-files", &line))?;
+            let skip_worktree = tag == "S";
+            index.entries.push(Entry { path: path.to_owned(), id: id.to_owned(), kind, skip_worktree, size: 0 });
+        }
+        Ok(index)
+    }
+
+    fn head(&self) -> Result<Option<String>, GitError> {
+        match self.git.text(&["rev-parse", "--verify", "-q", "HEAD^{commit}"]) {
+            Ok(id) => Ok(Some(id)),
+            Err(GitError::Refused { code: Some(NO_SUCH_NAME), .. }) => Ok(None),
+            Err(error) => Err(error),
+        }
+    }
+
+    fn is_unborn(&self) -> Result<bool, GitError> {
+        if self.git.text(&["rev-parse", "--verify", "--quiet", "HEAD^{commit}"]).is_ok() {
+            return Ok(false);
+        }
+        // The branch has a name, and there is nothing under this name.
+        let branch = self.git.text(&["symbolic-ref", "--quiet", "HEAD"])?;
+        Ok(self.git.text(&["show-ref", "--verify", "--quiet", &branch]).is_err())
+    }
+
+    fn object(&self, id: &str) -> Result<Object, GitError> {
+        let object = self.stored(id, u64::MAX)?;
+        let kind = match object.kind.as_str() {
+            "commit" => ObjectKind::Commit,
+            "tree" => ObjectKind::Tree,
+            _ => ObjectKind::Other,
+        };
+        Ok(Object { kind, bytes: object.bytes.unwrap_or_default() })
+    }
+
+    fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
+        let content = |entry: &&Entry| {
+            let object = self.stored(&entry.id, LARGEST_FILE)?;
+            if object.kind != "blob" {
+                return Err(missing(&entry.id));
+            }
+            Ok(object.bytes.map(Into::into).ok_or_else(|| Problem::too_large(object.size)))
+        };
+        entries.iter().map(content).collect()
+    }
+
+    fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
+        if folder != top {
+            let args = ["check-ignore", "--no-index", "-q", "--"].map(OsStr::new);
+            match self.git.run(&[&args[..], &[folder.as_os_str()]].concat()) {
+                Ok(_) => return Ok(None),
+                Err(GitError::Refused { code: Some(NOT_IGNORED), .. }) => {}
+                Err(error) => return Err(error),
+            }
+        }
+        let args = ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--full-name", "--"];
+        let output = self.git.output(&[&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat())?;
+        let paths = output.stdout.split(|b| *b == 0).filter(|path| !path.is_empty());
+        let mut paths: HashSet<String> = paths.map(|path| String::from_utf8_lossy(path).into_owned()).collect();
+        if !output.stderr.is_empty() {
+            paths.extend(self.closed_folders(folder, top)?);
+        }
+        Ok(Some(paths))
+    }
+
+    fn common_folder(&self) -> Option<PathBuf> {
+        if matches!(self.git.locals, Locals::Whole(_)) {
+            return None;
+        }
+        Some(self.git.folder.join(self.git.text(&["rev-parse", "--git-common-dir"]).ok()?))
+    }
+
+    fn own_file(&self, name: &str) -> Result<PathBuf, GitError> {
+        Ok(self.git.folder.join(self.git.text(&["rev-parse", "--git-path", name])?))
+    }
+}
+
+/// `<seconds> <date> <time> <zone>` as `git show` prints it: the day is the one of the zone.
+fn commit_day(text: &str) -> Option<Day> {
+    Day::parse(text.lines().last()?.split(' ').nth(1)?).ok()
+}
+
+fn missing(what: &str) -> GitError {
+    GitError::MissingObject { object: what.to_owned() }
+}

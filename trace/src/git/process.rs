@@ -1,0 +1,170 @@
+//! Running the program `git`. Decisions hang on exit codes and on output that git keeps stable for scripts.
+
+use std::ffi::OsStr;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Output, Stdio};
+
+use super::environment::{Environment, Locals};
+use super::error::GitError;
+
+/// A file that is empty on every system git runs on.
+const NOWHERE: &str = "/dev/null";
+
+/// The program `git`, run in a folder.
+pub(super) struct Git {
+    /// The folder.
+    pub(super) folder: PathBuf,
+    /// What the environment determines about its repository.
+    pub(super) locals: Locals,
+}
+
+impl Git {
+    pub(super) fn new(folder: &Path, locals: &Locals) -> Self {
+        Self { folder: folder.to_owned(), locals: locals.clone() }
+    }
+
+    pub(super) fn command(&self) -> Command {
+        let mut command = Command::new("git");
+        command.current_dir(self.locals.start_folder(&self.folder)).arg("--no-pager");
+        for name in self.locals.hidden() {
+            command.env_remove(name);
+        }
+        if let Some(file) = self.locals.index() {
+            command.env("GIT_INDEX_FILE", file);
+        }
+        // No lock for refreshing the index, nothing fetched, no question on the terminal.
+        command.env("GIT_OPTIONAL_LOCKS", "0").env("GIT_NO_LAZY_FETCH", "1").env("GIT_TERMINAL_PROMPT", "0");
+        command.env("LC_ALL", "C").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
+        command
+    }
+
+    /// Runs git without what the user has configured and without what the environment sets, with an input.
+    pub(super) fn run_isolated(folder: &Path, args: &[&str], input: Vec<u8>) -> Result<(), GitError> {
+        let mut command = Self::new(folder, &Locals::Another).command();
+        for name in Environment::read().names().filter(|name| *name != "GIT_EXEC_PATH") {
+            command.env_remove(name);
+        }
+        command.env("GIT_CONFIG_GLOBAL", NOWHERE).env("GIT_CONFIG_NOSYSTEM", "1").env("GIT_ATTR_NOSYSTEM", "1");
+        // The default places of attributes and hooks are next to the configuration.
+        command.args(["-c", &format!("core.attributesFile={NOWHERE}"), "-c", &format!("core.hooksPath={NOWHERE}")]);
+        command.args(["-c", "core.autocrlf=false"]).args(args);
+        let output = feed(command, input)?;
+        if output.status.success() { Ok(()) } else { Err(refused(&output)) }
+    }
+
+    /// Runs git; an exit code other than 0 is an error.
+    pub(super) fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, GitError> {
+        Ok(self.output(args)?.stdout)
+    }
+
+    /// The same, with what git prints to its standard error.
+    pub(super) fn output(&self, args: &[&OsStr]) -> Result<Output, GitError> {
+        let output = self.command().args(args).output().map_err(|error| not_started(&error))?;
+        if output.status.success() { Ok(output) } else { Err(refused(&output)) }
+    }
+
+    /// Runs git with an input and gives its output and exit code.
+    pub(super) fn run_with_input(&self, args: &[&str], input: Vec<u8>) -> Result<Output, GitError> {
+        let mut command = self.command();
+        command.args(args);
+        feed(command, input)
+    }
+
+    /// The output of git as one text, without the line break at its end.
+    pub(super) fn text(&self, args: &[&str]) -> Result<String, GitError> {
+        let args: Vec<&OsStr> = args.iter().map(OsStr::new).collect();
+        Ok(String::from_utf8_lossy(&self.run(&args)?).trim_end_matches(['\n', '\r']).to_owned())
+    }
+}
+
+/// One `git cat-file --batch` that stays open, so that a walk over thousands of objects is one process.
+pub(super) struct ObjectProcess {
+    child: Child,
+    input: Option<ChildStdin>,
+    output: BufReader<ChildStdout>,
+}
+
+impl ObjectProcess {
+    pub(super) fn start(git: &Git) -> Result<Self, GitError> {
+        let mut command = git.command();
+        command.args(["--no-replace-objects", "cat-file", "--batch"]).stdin(Stdio::piped()).stderr(Stdio::null());
+        let mut child = command.spawn().map_err(|error| not_started(&error))?;
+        match (child.stdin.take(), child.stdout.take()) {
+            (Some(input), Some(output)) => Ok(Self { child, input: Some(input), output: BufReader::new(output) }),
+            _ => Err(GitError::Stopped { cause: None }),
+        }
+    }
+
+    /// Reads an object; `None` if it is missing. The bytes of one that is larger than `most` are skipped.
+    pub(super) fn read(&mut self, id: &str, most: u64) -> Result<Option<StoredObject>, GitError> {
+        let stopped = |error: std::io::Error| GitError::Stopped { cause: Some(error.to_string()) };
+        let Some(input) = &mut self.input else { return Err(GitError::Stopped { cause: None }) };
+        writeln!(input, "{id}").and_then(|()| input.flush()).map_err(stopped)?;
+        let mut header = String::new();
+        if self.output.read_line(&mut header).map_err(stopped)? == 0 {
+            return Err(GitError::Stopped { cause: None });
+        }
+        // `<id> <type> <size>`, or `<id> missing`.
+        let fields: Vec<&str> = header.trim_end().split(' ').collect();
+        let [_, kind, size] = fields[..] else { return Ok(None) };
+        let size: u64 = size.parse().map_err(|_| unexpected("cat-file", &header))?;
+        // A line break follows the content.
+        let mut content = self.output.by_ref().take(size.saturating_add(1));
+        let mut bytes = None;
+        let read = if size > most {
+            std::io::copy(&mut content, &mut std::io::sink())
+        } else {
+            let bytes = bytes.insert(Vec::new());
+            content.read_to_end(bytes).map(|read| read as u64)
+        };
+        if read.map_err(stopped)? != size.saturating_add(1) {
+            return Err(GitError::Stopped { cause: None });
+        }
+        if let Some(bytes) = &mut bytes {
+            bytes.pop();
+        }
+        Ok(Some(StoredObject { kind: kind.to_owned(), size, bytes }))
+    }
+}
+
+/// An object as `git cat-file` prints it.
+pub(super) struct StoredObject {
+    pub(super) kind: String,
+    pub(super) size: u64,
+    /// `None` if it is too large.
+    pub(super) bytes: Option<Vec<u8>>,
+}
+
+impl Drop for ObjectProcess {
+    fn drop(&mut self) {
+        // Git ends with its input.
+        self.input = None;
+        let _ = self.child.wait();
+    }
+}
+
+fn feed(mut command: Command, input: Vec<u8>) -> Result<Output, GitError> {
+    let mut child = command.stdin(Stdio::piped()).spawn().map_err(|error| not_started(&error))?;
+    let mut stdin = child.stdin.take();
+    // A thread of its own, so that neither side waits for the other with a full pipe.
+    let writer = std::thread::spawn(move || stdin.as_mut().map_or(Ok(()), |stdin| stdin.write_all(&input)));
+    let output = child.wait_with_output().map_err(|error| GitError::Stopped { cause: Some(error.to_string()) })?;
+    let _ = writer.join();
+    Ok(output)
+}
+
+fn not_started(error: &std::io::Error) -> GitError {
+    GitError::NotStarted { cause: error.to_string() }
+}
+
+/// The error of an exit code other than 0.
+pub(super) fn refused(output: &Output) -> GitError {
+    let printed = String::from_utf8_lossy(&output.stderr).trim().trim_start_matches("fatal: ").to_owned();
+    GitError::Refused { code: output.status.code(), output: printed }
+}
+
+/// The error of output in an unknown form.
+pub(super) fn unexpected(command: &'static str, line: &str) -> GitError {
+    GitError::UnexpectedOutput { command, line: line.trim_end().to_owned() }
+}

@@ -1,0 +1,243 @@
+//! A project that is opened: everything that is read from disk or from git goes through it.
+//!
+//! Reading has two phases. [`Project::snapshot`] reads the settings, the record files and what is next to them; the
+//! records are decoded; then [`Project::fetch`] reads the files that they name. After that nothing is read.
+
+use std::cell::OnceCell;
+use std::path::{Path, PathBuf};
+
+use schema::Day;
+use schema::read::Problem;
+
+use super::access::Entry;
+use super::base::{self, Base};
+use super::cache_folder::CacheFolder;
+use super::environment::Environment;
+use super::error::GitError;
+use super::repository::Repository;
+use super::walk::CommitSource;
+use super::{entries, worktree};
+use crate::history::Past;
+use crate::history::outlook::state_at;
+use crate::load::{Loaded, Pool};
+use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside};
+use crate::{Error, Study, checks};
+
+/// An opened project. Threads can read several projects at the same time, each with its own.
+pub struct Project {
+    /// The folder the command was started in.
+    cwd: PathBuf,
+    /// The folder that was named, otherwise the current folder.
+    path: PathBuf,
+    state: State,
+    /// Read once, so that everything follows from the same variables.
+    environment: Environment,
+    of_root: OnceCell<Option<Repository>>,
+    of_path: OnceCell<Option<Repository>>,
+}
+
+impl std::fmt::Debug for Project {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Project").field("path", &self.path).field("state", &self.state).finish_non_exhaustive()
+    }
+}
+
+impl Project {
+    /// Opens the project of a request. Errors come with what is read first.
+    pub fn open(request: &Request) -> Self {
+        let path = request.path.as_ref().map_or_else(|| request.cwd.clone(), |path| request.cwd.join(path));
+        Self {
+            cwd: request.cwd.clone(),
+            path,
+            state: request.state.clone(),
+            environment: Environment::read(),
+            of_root: OnceCell::new(),
+            of_path: OnceCell::new(),
+        }
+    }
+
+    /// Reads the state that was requested: settings, record files, and what is next to them.
+    ///
+    /// # Errors
+    /// No project, no repository, a revision that does not exist, an index in the middle of a merge, or a repository
+    /// that neither libgit2 nor git can read; each with how to fix it.
+    pub fn snapshot(&self) -> Result<Snapshot, Error> {
+        let snapshot = match &self.state {
+            State::Worktree => worktree::take(self)?,
+            State::Index => entries::index(self)?,
+            State::Revision(revision) => entries::revision(self, revision)?,
+        };
+        let records = snapshot.files.iter().skip(1);
+        let (listed, unread) =
+            records.fold((0, 0), |(all, unread), file| (all + 1, unread + usize::from(file.content.is_err())));
+        if listed > 0 && listed == unread {
+            let first = snapshot.files.get(1).and_then(|file| file.content.as_ref().err().map(|e| (&file.path, e)));
+            let mut error = Error::new(format!("none of the {listed} record files could be read"));
+            if let Some((path, problem)) = first {
+                error = error.because(format!("{path}: {}", problem.message)).help(problem.help.clone());
+            }
+            return Err(error);
+        }
+        Ok(snapshot)
+    }
+
+    /// Reads the state that was requested, decodes its records and fetches the files that they name.
+    ///
+    /// # Errors
+    /// Those of [`Project::snapshot`].
+    pub fn load(&self) -> Result<Loaded, Error> {
+        Ok(Loaded::from_snapshot(self.snapshot()?).fetched(self))
+    }
+
+    /// The same with a pool of files that were decoded before.
+    ///
+    /// # Errors
+    /// Those of [`Project::snapshot`].
+    pub fn load_with(&self, pool: &mut Pool) -> Result<Loaded, Error> {
+        Ok(Loaded::from_pool(self.snapshot()?, pool).fetched(self))
+    }
+
+    /// The project at a revision that another state of it is compared with: in the same folder, otherwise the only one
+    /// there is. Empty if the revision has none, and if there is no commit yet.
+    ///
+    /// # Errors
+    /// Those of [`Project::snapshot`], and more than one project if none is in the same folder.
+    pub fn load_before(&self, revision: &str, head: &Snapshot, pool: &mut Pool) -> Result<Loaded, Error> {
+        let snapshot = entries::before(self, revision, head)?;
+        Ok(Loaded::from_pool(snapshot, pool).fetched(self))
+    }
+
+    /// The project at a commit of its history, given its prefix there; what `other` has read already is shared.
+    pub(crate) fn load_commit(
+        &self,
+        commit: &str,
+        prefix: &str,
+        head: &Snapshot,
+        other: Option<&Snapshot>,
+        pool: &mut Pool,
+    ) -> Result<Loaded, Error> {
+        let snapshot = entries::at_commit(self, commit, prefix, head, other)?;
+        Ok(Loaded::from_pool(snapshot, pool).fetched(self))
+    }
+
+    /// Reads the files that records or settings name: whether `files` are there, and the contents of `tables`. What
+    /// the snapshot has already is not read again.
+    pub fn fetch(&self, snapshot: &mut Snapshot, files: &[&str], tables: &[&str]) {
+        let on_disk = match (&snapshot.source, &snapshot.folder) {
+            (Source::Worktree, Some(folder)) => Some(folder.clone()),
+            _ => None,
+        };
+        for path in files.iter().filter_map(|path| inside(path)) {
+            if !snapshot.others.contains_key(&path) {
+                let there = snapshot.listing.has(&path)
+                    || on_disk.as_ref().is_some_and(|root| worktree::has(&root.join(&path)));
+                snapshot.others.insert(path, OtherFile { there, content: None });
+            }
+        }
+        let mut objects: Vec<(String, Entry)> = Vec::new();
+        for path in tables.iter().filter_map(|path| inside(path)) {
+            if snapshot.others.get(&path).is_some_and(|file| file.content.is_some()) {
+                continue;
+            }
+            if let Some(id) = snapshot.listing.tables.get(&path) {
+                objects.push((path, Entry::of_object(id)));
+            } else if let Some(root) = &on_disk
+                && root.join(&path).exists()
+            {
+                let content = worktree::read(&root.join(&path));
+                snapshot.others.entry(path).or_default().content = Some(content);
+            }
+        }
+        if objects.is_empty() {
+            return;
+        }
+        let entries: Vec<&Entry> = objects.iter().map(|(_, entry)| entry).collect();
+        let contents = match self.commits(snapshot).repository {
+            Some(repository) => repository.contents(&entries),
+            None => Err(GitError::NoRepository { hint: "" }),
+        };
+        let contents = contents.unwrap_or_else(|error| {
+            let problem = Problem::cannot_open(&error.message(), &error.hint().unwrap_or_default());
+            vec![Err(problem); entries.len()]
+        });
+        for ((path, _), content) in objects.iter().zip(contents) {
+            snapshot.others.entry(path.clone()).or_default().content = Some(content);
+        }
+    }
+
+    /// The commits behind a snapshot.
+    pub(crate) fn commits<'p>(&'p self, snapshot: &'p Snapshot) -> CommitSource<'p> {
+        let known = match snapshot.repository {
+            Repositories::None => None,
+            Repositories::OfRoot => self.of_root.get(),
+            Repositories::OfPath => self.of_path.get(),
+        };
+        CommitSource { snapshot, repository: known.and_then(Option::as_ref) }
+    }
+
+    /// What is kept about a snapshot between two runs; `None` if it is not in a repository with a folder of its own.
+    pub fn cache_folder(&self, snapshot: &Snapshot) -> Option<CacheFolder> {
+        self.commits(snapshot).common_folder().map(|folder| CacheFolder::in_git_folder(&folder))
+    }
+
+    /// The revision that is named as base of a comparison; whether it exists is found out when it is read.
+    pub fn named_base(&self, revision: &str) -> Base {
+        base::named(self, revision)
+    }
+
+    /// The base of what was requested: on a merge that CI has checked out its first parent, otherwise the merge base with
+    /// the default branch. In CI, on the default branch itself, the commit before.
+    ///
+    /// # Errors
+    /// No repository; no default branch; a history that is cut off before the base.
+    pub fn find_base(&self, ci: bool) -> Result<Base, Error> {
+        Ok(base::find(self, &self.state, ci)?)
+    }
+
+    /// Evaluates records for a date, given their history. The state at an earlier commit that a check needs is read here.
+    pub fn study(&self, loaded: Loaded, day: Day, past: Past) -> Study {
+        let mut study = Study::new(loaded, day, past);
+        if let Some(commit) = checks::no_action::commit_needed(&study) {
+            let history = study.past().whole();
+            let state = history.and_then(|history| state_at(self, &study.loaded, history, commit));
+            if let Some(state) = state {
+                study.provide_past_state(commit, state);
+            }
+        }
+        study
+    }
+
+    pub(super) fn cwd(&self) -> &Path {
+        &self.cwd
+    }
+
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    pub(super) fn environment(&self) -> &Environment {
+        &self.environment
+    }
+
+    /// The repository of the project root in the working tree.
+    pub(super) fn repository_of_root(&self, root: &Path) -> Result<Option<&Repository>, GitError> {
+        self.find_once(&self.of_root, root)
+    }
+
+    /// The repository of an existing folder at or above the path that was named.
+    pub(super) fn repository_of_path(&self, folder: &Path) -> Result<Option<&Repository>, GitError> {
+        self.find_once(&self.of_path, folder)
+    }
+
+    fn find_once<'p>(
+        &self,
+        place: &'p OnceCell<Option<Repository>>,
+        folder: &Path,
+    ) -> Result<Option<&'p Repository>, GitError> {
+        if let Some(known) = place.get() {
+            return Ok(known.as_ref());
+        }
+        let found = Repository::find(folder, &self.cwd, &self.environment)?;
+        Ok(place.get_or_init(|| found).as_ref())
+    }
+}

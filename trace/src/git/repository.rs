@@ -1,0 +1,200 @@
+//! The repository of a folder, read by libgit2 where it can and by git's own commands where it cannot.
+
+use std::cell::{OnceCell, RefCell};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use foldhash::{HashMap, HashSet};
+
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object};
+use super::environment::{Environment, Locals};
+use super::error::GitError;
+use super::library::{Library, SHALLOW};
+use super::objects::{Trail, Tree};
+use super::plumbing::Plumbing;
+use crate::snapshot::Content;
+
+/// What to do if there is no better advice.
+const SEE_STATUS: &str = "run `git status` there, and fix what it reports";
+
+/// A repository.
+pub(super) struct Repository {
+    /// `None` if libgit2 cannot read it at all.
+    library: Option<Library>,
+    plumbing: Plumbing,
+    /// The top of the working tree; the repository itself if it is bare.
+    pub(super) top: PathBuf,
+    pub(super) bare: bool,
+    end: OnceCell<ShallowEnd>,
+    /// The trees that were read last, by id.
+    pub(super) trees: RefCell<HashMap<String, Arc<Tree>>>,
+}
+
+/// Where the history ends if the clone is shallow.
+pub(super) enum ShallowEnd {
+    /// The clone is not shallow.
+    None,
+    /// At these commits.
+    At(HashSet<String>),
+    /// The list of them cannot be read.
+    Unknown,
+}
+
+impl Repository {
+    /// The repository that holds a folder; `None` if there is none.
+    pub(super) fn find(folder: &Path, cwd: &Path, environment: &Environment) -> Result<Option<Self>, GitError> {
+        let locals = Locals::new(folder, cwd, environment);
+        let plumbing = Plumbing::new(folder, &locals);
+        let (library, (top, bare)) = match Library::open(folder, &locals, environment) {
+            Ok(Some(library)) => {
+                let top = library.top();
+                (Some(library), top)
+            }
+            Ok(None) => return Ok(None),
+            Err(cause) => match plumbing.top(environment) {
+                Ok(Some(top)) => (None, top),
+                Ok(None) => return Ok(None),
+                Err(error @ GitError::OtherOwner { .. }) => return Err(error),
+                Err(error) => {
+                    let hint = error.hint().unwrap_or_else(|| SEE_STATUS.to_owned());
+                    return Err(GitError::Unreadable { cause: format!("{cause}; {error}"), hint });
+                }
+            },
+        };
+        let (end, trees) = (OnceCell::new(), RefCell::default());
+        Ok(Some(Self { library, plumbing, top, bare, end, trees }))
+    }
+
+    /// Does one thing with libgit2, and with git's commands if libgit2 cannot.
+    fn with<T>(&self, operation: impl Fn(&dyn Access) -> Result<T, GitError>) -> Result<T, GitError> {
+        let done = self.library.as_ref().and_then(|library| operation(library).ok());
+        done.map_or_else(|| operation(&self.plumbing), Ok)
+    }
+
+    /// The index.
+    pub(super) fn index(&self) -> Result<Index, GitError> {
+        self.with(|access| access.index())
+    }
+
+    /// The commit of a revision and all its files.
+    pub(super) fn files_of(&self, revision: &str) -> Result<(NamedCommit, Vec<Entry>), GitError> {
+        let commit = self
+            .with(|access| access.resolve(revision))
+            .map_err(|error| GitError::NoSuchRevision { name: revision.to_owned(), cause: error.to_string() })?;
+        let entries = self.with(|access| access.list_tree(&commit.id))?;
+        Ok((commit, entries))
+    }
+
+    /// Whether the branch that is checked out has no commit yet.
+    pub(super) fn is_unborn(&self) -> Result<bool, GitError> {
+        self.with(|access| access.is_unborn())
+    }
+
+    /// The files below a prefix in a commit of the history, by its full id.
+    pub(super) fn files_below(&self, commit: &str, prefix: &str) -> Result<(NamedCommit, Vec<Entry>), GitError> {
+        let parsed = self.commit(commit)?;
+        let day = parsed.day().ok_or_else(|| GitError::DamagedObject { object: commit.to_owned() })?;
+        let trail = self.trail(&parsed.tree, prefix, &Trail::default())?;
+        let mut entries = Vec::new();
+        if let Some(folder) = trail.folder() {
+            self.list_below(folder, prefix, &mut entries)?;
+        }
+        Ok((NamedCommit { id: commit.to_owned(), day }, entries))
+    }
+
+    /// The contents of entries, in their order.
+    pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
+        self.with(|access| access.contents(entries))
+    }
+
+    /// The contents of blobs, in their order.
+    pub(super) fn blobs(&self, ids: &[&str]) -> Result<Vec<Content>, GitError> {
+        let entries: Vec<Entry> = ids.iter().map(|id| Entry::of_object(id)).collect();
+        self.contents(&entries.iter().collect::<Vec<_>>())
+    }
+
+    /// The commit of HEAD; `None` before the first commit.
+    pub(super) fn head(&self) -> Result<Option<String>, GitError> {
+        self.with(|access| access.head())
+    }
+
+    /// A commit or a tree as it is stored.
+    pub(super) fn object(&self, id: &str) -> Result<Object, GitError> {
+        self.with(|access| access.object(id))
+    }
+
+    /// The project roots of a commit, as prefixes.
+    pub(super) fn roots(&self, commit: &str) -> Result<Vec<String>, GitError> {
+        let entries = self.with(|access| access.list_tree(commit))?;
+        Ok(roots(&entries).map(str::to_owned).collect())
+    }
+
+    /// The commits that a merge which is not committed yet brings in.
+    pub(super) fn merge_heads(&self) -> Result<Vec<String>, GitError> {
+        let path = self.with(|access| access.own_file("MERGE_HEAD"))?;
+        let list = std::fs::read_to_string(path).unwrap_or_default();
+        Ok(list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect())
+    }
+
+    /// Where the history ends if the clone is shallow.
+    pub(super) fn shallow_end(&self) -> Result<&ShallowEnd, GitError> {
+        if let Some(known) = self.end.get() {
+            return Ok(known);
+        }
+        let path = self.with(|access| access.own_file(SHALLOW))?;
+        let end = match std::fs::read_to_string(path) {
+            Ok(list) if list.trim().is_empty() => ShallowEnd::None,
+            Ok(list) => ShallowEnd::At(list.lines().map(|line| line.trim().to_owned()).collect()),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => ShallowEnd::None,
+            Err(_) => ShallowEnd::Unknown,
+        };
+        Ok(self.end.get_or_init(|| end))
+    }
+
+    /// The folder that all working trees share; `None` if the environment puts the repository together.
+    pub(super) fn common_folder(&self) -> Option<PathBuf> {
+        let folder = match &self.library {
+            Some(library) => library.common_folder(),
+            None => self.plumbing.common_folder(),
+        }?;
+        (folder.join("HEAD").exists() && folder.join("objects").is_dir()).then_some(folder)
+    }
+
+    /// The files below a folder that are not tracked and that git does not ignore, from the top; `None` if the
+    /// folder itself is ignored.
+    ///
+    /// Git's command is run even if libgit2 reads the rest, because libgit2 (1.9) misses `!keep.yaml` in a folder if the
+    /// rule that it lifts is further up, and does not read rules from `git -c`. libgit2 does it only if there is no git.
+    pub(super) fn untracked(&self, folder: &Path) -> Result<Option<HashSet<String>>, GitError> {
+        let listed = match (self.plumbing.untracked(folder, &self.top), &self.library) {
+            (Err(GitError::NotStarted { .. }), Some(library)) => library.untracked(folder, &self.top),
+            (listed, _) => listed,
+        };
+        listed.map_err(|error| {
+            let hint = error.hint().unwrap_or_else(|| SEE_STATUS.to_owned());
+            GitError::Unlisted { cause: error.to_string(), hint }
+        })
+    }
+}
+
+/// The project roots among entries, as prefixes: empty, or ending in `/`.
+pub(super) fn roots(entries: &[Entry]) -> impl Iterator<Item = &str> {
+    let files = entries.iter().filter(|entry| entry.kind == EntryKind::File);
+    let prefixes = files.filter_map(|entry| entry.path.strip_suffix(schema::settings::FILE));
+    prefixes.filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
+}
+
+/// The folder that git runs hooks from, following `core.hooksPath` and linked working trees, and the top of the working
+/// tree.
+///
+/// # Errors
+/// No repository, or a bare one.
+pub fn hooks_folder(folder: &Path, cwd: &Path) -> Result<(PathBuf, PathBuf), crate::Error> {
+    let environment = Environment::read();
+    let plumbing = Plumbing::new(folder, &Locals::new(folder, cwd, &environment));
+    match plumbing.top(&environment)? {
+        Some((top, false)) => Ok((plumbing.hooks(&top)?, top)),
+        Some((_, true)) => Err(GitError::NoHooks.into()),
+        None => Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
+    }
+}

@@ -1,0 +1,74 @@
+//! Which files are record files.
+
+use globset::{Glob, GlobSet, GlobSetBuilder};
+use schema::read::Problem;
+use schema::{Settings, settings};
+
+/// Which files of a project are record files.
+pub(crate) struct Filter {
+    ignore: GlobSet,
+}
+
+impl Filter {
+    /// The filter of the settings; a glob that cannot be read is reported and ignores nothing.
+    pub(crate) fn new(settings: &Settings, problems: &mut Vec<Problem>) -> Self {
+        let mut builder = GlobSetBuilder::new();
+        for glob in &settings.ignore {
+            match Glob::new(glob) {
+                Ok(glob) => {
+                    builder.add(glob);
+                }
+                Err(error) => {
+                    let message = format!("`{}` is not a glob", schema::words::shorten(glob));
+                    let mut problem = Problem::cannot_open(&message, &error.kind().to_string());
+                    problem.kind = schema::read::ProblemKind::BadValue;
+                    problem.route = vec!["ignore".to_owned(), glob.clone()];
+                    problem.spot = None;
+                    problems.push(problem);
+                }
+            }
+        }
+        Self { ignore: builder.build().unwrap_or_else(|_| GlobSet::empty()) }
+    }
+
+    /// Whether this is a record file: it ends in `.yaml` or `.yml`; names that begin with a dot belong to other tools.
+    pub(crate) fn is_record(&self, path: &str) -> bool {
+        let yaml = path.ends_with(".yaml") || path.ends_with(".yml");
+        yaml && path != settings::FILE
+            && !path.split('/').any(|step| step.starts_with('.'))
+            && !self.ignore.is_match(path)
+            && !path.match_indices('/').any(|(end, _)| self.skips_folder(&path[..end]))
+    }
+
+    /// Whether a folder is ignored, with all that is in it.
+    pub(crate) fn skips_folder(&self, path: &str) -> bool {
+        self.ignore.is_match(path) || self.ignore.is_match(format!("{path}/"))
+    }
+}
+
+/// The folder of another project, with its `/`, if this path is that project's settings file.
+pub(crate) fn nested_root(path: &str) -> Option<&str> {
+    path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn record_files_and_others() {
+        let ignore = ["cad/**", "old", "["].map(str::to_owned).into();
+        let settings = Settings { ignore, ..Settings::default() };
+        let mut problems = Vec::new();
+        let filter = Filter::new(&settings, &mut problems);
+        assert_eq!(problems.len(), 1, "the broken glob is reported");
+        for record in ["a.yaml", "b/c.yml", "cadet/x.yaml", "older/x.yaml", "b/old/x.yaml"] {
+            assert!(filter.is_record(record), "{record}");
+        }
+        for other in
+            ["tierod.yaml", "a.yaml.txt", ".ci/x.yaml", "a/.b.yml", "cad/x.yaml", "cad/deep/x.yaml", "old/x.yaml"]
+        {
+            assert!(!filter.is_record(other), "{other}");
+        }
+    }
+}
