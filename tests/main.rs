@@ -8,9 +8,9 @@
     reason = "a test fails by panicking, and says what it measured or skipped"
 )]
 
-#[path = "../fuzz/src/agree.rs"]
-#[allow(unreachable_pub, reason = "the fuzz target has it too")]
-mod agree;
+#[path = "../fuzz/src/holds.rs"]
+#[allow(unreachable_pub, reason = "the fuzz target uses it too")]
+mod holds;
 
 mod audit;
 mod budgets;
@@ -48,7 +48,6 @@ mod uncertainty;
 mod units;
 mod values;
 mod yaml_cases;
-mod yaml_changes;
 
 /// A file that no `mod` names would be a test that never runs.
 #[test]

@@ -1,7 +1,7 @@
 //! The reader against YAML that nobody wrote as records: the official test suite and generated files.
 //!
-//! A case that must fail is always told as an `unreadable-file`, or as another error with a place: none of
-//! the cases is a record file, so that even one which the YAML library lets through holds no known kind.
+//! A case that must fail is always an `unreadable-file`, or another error with a place: none of the cases is a record
+//! file, so that even one which the YAML library accepts holds no known kind.
 
 #![allow(clippy::print_stdout, reason = "what was measured or skipped is printed")]
 
@@ -13,7 +13,7 @@ use proptest::prelude::*;
 use schema::read::{self, ProblemKind};
 use serde_json::Value;
 
-use crate::agree;
+use crate::holds;
 use crate::support::{SETTINGS, Sandbox};
 
 struct Case {
@@ -43,7 +43,7 @@ fn suite() -> Option<Vec<Case>> {
     Some(cases)
 }
 
-/// The name of a case, the file, and the place of the first thing told about it.
+/// The name of a case, the file, and the place of its first problem.
 type Typed = (&'static str, &'static str, Option<(u32, u32)>);
 
 /// YAML test suite, the cases named, MIT.
@@ -71,7 +71,7 @@ fn typed_cases_of_the_yaml_test_suite() {
         let spot = told.problems.first().and_then(|problem| problem.spot).map(|spot| (spot.line, spot.column));
         assert_eq!(spot, place, "YAML test suite, case {name}: {:?}", told.problems);
         assert!(told.records.is_empty());
-        agree::holds(yaml.as_bytes()).unwrap();
+        holds::check(yaml.as_bytes()).unwrap();
         if let Some(case) = cases.iter().flatten().find(|case| case.name == name) {
             assert_eq!(case.yaml, yaml, "case {name} is not as in the suite");
         }
@@ -86,14 +86,14 @@ fn every_case_is_answered_in_process() {
         let told = read::records(case.yaml.as_bytes());
         assert!(told.records.is_empty(), "case {} gives records", case.name);
         if case.must_fail {
-            assert!(!told.problems.is_empty(), "case {} must fail, and nothing is told", case.name);
+            assert!(!told.problems.is_empty(), "case {} must fail, and has no problem", case.name);
             if told.problems.iter().all(|problem| problem.kind != ProblemKind::Unreadable) {
                 let_through.push(case.name.as_str());
             }
         }
-        agree::holds(case.yaml.as_bytes()).unwrap_or_else(|why| panic!("case {}: {why}", case.name));
+        holds::check(case.yaml.as_bytes()).unwrap_or_else(|why| panic!("case {}: {why}", case.name));
     }
-    // saphyr-parser takes these for YAML; what they hold is told as unknown kinds.
+    // saphyr-parser accepts these as YAML; their content is reported as unknown kinds.
     assert_eq!(let_through, [""; 0]);
 }
 
@@ -329,7 +329,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 1500, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn both_ways_of_reading_agree(
+    fn every_generated_file_is_read_or_has_problems_with_places(
         kinds in written(),
         (flow, comments, crlf, bom) in any::<(bool, bool, bool, bool)>(),
         mutations in prop::collection::vec((any::<prop::sample::Index>(), 0_usize..4, any::<prop::sample::Index>()), 0..3),
@@ -350,7 +350,7 @@ proptest! {
         if bom {
             text.insert(0, '\u{feff}');
         }
-        if let Err(why) = agree::holds(text.as_bytes()) {
+        if let Err(why) = holds::check(text.as_bytes()) {
             prop_assert!(false, "{why}\n{text}");
         }
     }

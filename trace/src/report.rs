@@ -146,7 +146,7 @@ fn accept<'r>(graph: &Graph<'r>, day: Day, drafts: &mut Vec<Draft>) -> (Vec<(Dra
 
 /// Turns routes into places; each file is read for places once, and only when something in it is shown.
 struct Places<'r> {
-    trees: HashMap<usize, Option<read::tree::Tree>>,
+    trees: HashMap<usize, Option<read::tree::Tree<'r>>>,
     loaded: &'r crate::Loaded,
 }
 

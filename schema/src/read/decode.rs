@@ -107,7 +107,7 @@ fn describe(found: &de::Unexpected<'_>) -> String {
 #[derive(Clone, Copy)]
 pub struct Source<'t> {
     /// The tree.
-    pub tree: &'t Tree,
+    pub tree: &'t Tree<'t>,
     /// The node to decode.
     pub node: NodeId,
     /// Nodes that were found wrong before.
@@ -120,14 +120,14 @@ impl<'t> Source<'t> {
     }
 
     fn scalar(&self) -> Option<(&'t str, bool)> {
-        match &self.tree.node(self.node).content {
-            Content::Scalar { text, plain } => Some((text, *plain)),
-            _ => None,
+        match self.tree.content(self.node) {
+            Content::Scalar { text, plain } => Some((text, plain)),
+            Content::List(_) | Content::Map(_) => None,
         }
     }
 
     fn collection<'de, V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
-        match &self.tree.node(self.node).content {
+        match self.tree.content(self.node) {
             Content::Map(entries) => visitor.visit_map(Entries { source: self, entries, value: None }),
             Content::List(items) => visitor.visit_seq(Items { source: self, items }),
             Content::Scalar { text, .. } => visitor.visit_str(text),
@@ -137,14 +137,14 @@ impl<'t> Source<'t> {
 
 struct Entries<'t> {
     source: Source<'t>,
-    entries: &'t [(NodeId, NodeId)],
+    entries: &'t [[NodeId; 2]],
     value: Option<NodeId>,
 }
 
 impl<'de> MapAccess<'de> for Entries<'_> {
     type Error = DecodeError;
     fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, DecodeError> {
-        while let Some((&(key, value), rest)) = self.entries.split_first() {
+        while let Some((&[key, value], rest)) = self.entries.split_first() {
             self.entries = rest;
             let out = &self.source.left_out;
             if !out.contains(&key) && !out.contains(&value) {
@@ -180,7 +180,7 @@ impl<'de> SeqAccess<'de> for Items<'_> {
     }
 }
 
-/// A plain scalar that is a number, read as `serde_yaml` reads it, so that both ways agree.
+/// A plain scalar that is a number: those of YAML 1.2's core schema, and `0b` for binary ones.
 enum Number {
     Unsigned(u64),
     Signed(i64),
@@ -287,7 +287,7 @@ impl<'de> de::Deserializer<'de> for Source<'_> {
 
     fn deserialize_map<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
         let node = self.node;
-        match &self.tree.node(node).content {
+        match self.tree.content(node) {
             // serde would take a list for the keys in their order.
             Content::List(_) => Err(de::Error::invalid_type(de::Unexpected::Seq, &visitor)),
             Content::Scalar { .. } if self.tree.is_null(node) => {

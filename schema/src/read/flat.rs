@@ -129,12 +129,12 @@ pub fn records(bytes: &[u8]) -> Option<Vec<FlatRecord>> {
     let tree = yaml::tree(text(bytes).ok()?).ok()?;
     let mut all = Vec::new();
     let Some(root) = tree.root().filter(|root| !tree.is_null(*root)) else { return Some(all) };
-    if !matches!(tree.node(root).content, Content::Map(_)) {
+    if !matches!(tree.content(root), Content::Map(_)) {
         return None;
     }
-    for &(key, value) in tree.entries(root) {
+    for &[key, value] in tree.entries(root) {
         let Some(kind) = tree.text(key).and_then(Kind::from_plural) else { continue };
-        for &(id, record) in tree.entries(value) {
+        for &[id, record] in tree.entries(value) {
             let Some(id) = tree.text(id) else { continue };
             let mut flat = FlatRecord { kind, id: id.to_owned(), fields: Vec::new() };
             below(&tree, record, &mut String::new(), &mut flat);
@@ -144,8 +144,8 @@ pub fn records(bytes: &[u8]) -> Option<Vec<FlatRecord>> {
     Some(all)
 }
 
-fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
-    match &tree.node(node).content {
+fn below(tree: &Tree<'_>, node: NodeId, route: &mut String, out: &mut FlatRecord) {
+    match tree.content(node) {
         Content::Scalar { .. } => {
             let text = if tree.is_null(node) { "" } else { tree.text(node).unwrap_or("") };
             if route.is_empty() {
@@ -157,7 +157,7 @@ fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
             out.fields.push((route, text.to_owned()));
         }
         Content::List(items) => {
-            let scalar = |item: &NodeId| matches!(tree.node(*item).content, Content::Scalar { .. });
+            let scalar = |item: &NodeId| tree.is_scalar(*item);
             if items.iter().all(scalar) {
                 if !items.is_empty() && !route.is_empty() {
                     let texts: Vec<&str> = items.iter().map(|item| tree.text(*item).unwrap_or("")).collect();
@@ -170,14 +170,14 @@ fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
             }
         }
         Content::Map(entries) => {
-            for (key, value) in entries {
+            for [key, value] in entries {
                 step(tree, *value, tree.text(*key).unwrap_or(""), route, out);
             }
         }
     }
 }
 
-fn step(tree: &Tree, node: NodeId, key: &str, route: &mut String, out: &mut FlatRecord) {
+fn step(tree: &Tree<'_>, node: NodeId, key: &str, route: &mut String, out: &mut FlatRecord) {
     let length = route.len();
     if length > 0 {
         route.push('.');

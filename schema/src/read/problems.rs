@@ -96,13 +96,13 @@ pub(super) fn unknown_kind(name: &str, spot: Spot) -> Problem {
 
 /// Tells every key that stands twice in a map of the subtree, and leaves the later one out.
 pub(super) fn duplicate_keys(
-    tree: &Tree,
+    tree: &Tree<'_>,
     node: NodeId,
     left_out: &mut HashSet<NodeId>,
     tell: &mut impl FnMut(Problem, Vec<String>),
 ) {
     fn walk(
-        tree: &Tree,
+        tree: &Tree<'_>,
         node: NodeId,
         route: &mut Vec<String>,
         left_out: &mut HashSet<NodeId>,
@@ -113,7 +113,7 @@ pub(super) fn duplicate_keys(
         if !visited.insert(node) {
             return;
         }
-        match &tree.node(node).content {
+        match tree.content(node) {
             Content::Scalar { .. } => {}
             Content::List(items) => {
                 for item in items {
@@ -122,7 +122,7 @@ pub(super) fn duplicate_keys(
             }
             Content::Map(entries) => {
                 let mut seen = HashSet::new();
-                for &(key, value) in entries {
+                for &[key, value] in entries {
                     let name = tree.text(key);
                     route.push(shorten(name.unwrap_or("?")));
                     if name.is_some_and(|name| !seen.insert(name)) {
@@ -143,27 +143,26 @@ pub(super) fn duplicate_keys(
 }
 
 /// The way of keys from a node down to another one, which may be a key or a value.
-fn route_to(tree: &Tree, from: NodeId, to: NodeId) -> Option<Vec<String>> {
+fn route_to(tree: &Tree<'_>, from: NodeId, to: NodeId) -> Option<Vec<String>> {
     /// Gathers the steps from the last to the first.
-    fn walk(tree: &Tree, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
+    fn walk(tree: &Tree<'_>, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
         if at == to {
             return true;
         }
-        let content = &tree.node(at).content;
-        if matches!(content, Content::Scalar { .. }) || !visited.insert(at) {
+        if tree.is_scalar(at) || !visited.insert(at) {
             return false;
         }
         let step = |node: NodeId| shorten(tree.text(node).unwrap_or("?"));
-        match content {
+        match tree.content(at) {
             Content::Scalar { .. } => false,
             Content::List(items) => items.iter().any(|item| {
                 let found = walk(tree, *item, to, route, visited);
-                if found && matches!(tree.node(*item).content, Content::Scalar { .. }) {
+                if found && tree.is_scalar(*item) {
                     route.push(step(*item));
                 }
                 found
             }),
-            Content::Map(entries) => entries.iter().any(|&(key, value)| {
+            Content::Map(entries) => entries.iter().any(|&[key, value]| {
                 let found = key == to || walk(tree, value, to, route, visited);
                 if found {
                     route.push(step(key));
@@ -180,7 +179,7 @@ fn route_to(tree: &Tree, from: NodeId, to: NodeId) -> Option<Vec<String>> {
 
 /// Words an error of decoding; none where it only follows from one already told.
 pub(super) fn of_decoding(
-    tree: &Tree,
+    tree: &Tree<'_>,
     record: NodeId,
     at: NodeId,
     kind: ErrorKind,
@@ -206,7 +205,7 @@ pub(super) fn of_decoding(
             Problem::new(ProblemKind::BadValue, spot, format!("`{}` is not {list}", shorten(&word)), &help)
         }
         ErrorKind::MissingKey(key) => {
-            let lost = tree.entry(at, key).is_some_and(|(k, v)| left_out.contains(&k) || left_out.contains(&v));
+            let lost = tree.entry(at, key).is_some_and(|nodes| nodes.iter().any(|node| left_out.contains(node)));
             if lost {
                 return None;
             }
