@@ -13,6 +13,7 @@ pub mod finding;
 pub mod graph;
 pub mod history;
 pub mod load;
+mod parse;
 pub mod report;
 pub mod snapshot;
 pub mod values;

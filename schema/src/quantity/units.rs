@@ -4,6 +4,8 @@
 //! dimension a currency; points and the decibel are dimensions of their own, so that neither is
 //! added to something else by accident.
 
+pub(super) mod encoded;
+
 use std::fmt;
 
 use iso_currency::Currency;

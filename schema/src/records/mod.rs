@@ -21,6 +21,7 @@ use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::ser::{Serialize, Serializer};
 
 pub use analysis::{Analysis, Finds};
 pub use decision::{Alternative, Decision};
@@ -42,7 +43,8 @@ use crate::words::{Id, shorten};
 pub type Serves = Entries<Id, Reason>;
 
 /// A text that a record may name but leave empty: `serves: {car-mass: }`.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
+#[serde(transparent)]
 pub struct Reason(pub Option<String>);
 
 impl<'de> Deserialize<'de> for Reason {
@@ -97,6 +99,12 @@ impl<'de> Deserialize<'de> for Expression {
     }
 }
 
+impl Serialize for Expression {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.0)
+    }
+}
+
 impl JsonSchema for Expression {
     fn inline_schema() -> bool {
         true
@@ -125,7 +133,7 @@ pub trait Common {
 macro_rules! record {
     ($(#[$meta:meta])* pub struct $name:ident { $($(#[$key:meta])* pub $field:ident: $type:ty,)* }) => {
         $(#[$meta])*
-        #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize, schemars::JsonSchema)]
+        #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize, serde::Serialize, schemars::JsonSchema)]
         #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
         pub struct $name {
             /// A short phrase that names the record for people.
@@ -228,6 +236,12 @@ macro_rules! kinds {
             /// Those of the source.
             pub fn decode<'de, D: Deserializer<'de>>(kind: Kind, source: D) -> Result<Self, D::Error> {
                 Ok(match kind { $(Kind::$kind => Self::$kind(Box::new($type::deserialize(source)?)),)* })
+            }
+        }
+
+        impl Serialize for Body {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                match self { $(Self::$kind(body) => body.serialize(serializer),)* }
             }
         }
 
