@@ -1,4 +1,4 @@
-//! The reader against YAML that nobody wrote as records: the official test suite and generated files.
+//! The reader against YAML that was not written as records: the official test suite and generated files.
 //!
 //! A case that must fail is always an `unreadable-file`, or another error with a place: none of the cases is a record
 //! file, so that even one which the YAML library accepts holds no known kind.
@@ -67,10 +67,10 @@ const TYPED: [Typed; 9] = [
 fn typed_cases_of_the_yaml_test_suite() {
     let cases = suite();
     for (name, yaml, place) in TYPED {
-        let told = read::records(yaml.as_bytes());
-        let spot = told.problems.first().and_then(|problem| problem.spot).map(|spot| (spot.line, spot.column));
-        assert_eq!(spot, place, "YAML test suite, case {name}: {:?}", told.problems);
-        assert!(told.records.is_empty());
+        let file = read::records(yaml.as_bytes());
+        let spot = file.problems.first().and_then(|problem| problem.spot).map(|spot| (spot.line, spot.column));
+        assert_eq!(spot, place, "YAML test suite, case {name}: {:?}", file.problems);
+        assert!(file.records.is_empty());
         holds::check(yaml.as_bytes()).unwrap();
         if let Some(case) = cases.iter().flatten().find(|case| case.name == name) {
             assert_eq!(case.yaml, yaml, "case {name} is not as in the suite");
@@ -83,11 +83,11 @@ fn every_case_is_answered_in_process() {
     let Some(cases) = suite() else { return };
     let mut let_through = Vec::new();
     for case in &cases {
-        let told = read::records(case.yaml.as_bytes());
-        assert!(told.records.is_empty(), "case {} gives records", case.name);
+        let file = read::records(case.yaml.as_bytes());
+        assert!(file.records.is_empty(), "case {} gives records", case.name);
         if case.must_fail {
-            assert!(!told.problems.is_empty(), "case {} must fail, and has no problem", case.name);
-            if told.problems.iter().all(|problem| problem.kind != ProblemKind::Unreadable) {
+            assert!(!file.problems.is_empty(), "case {} must fail, and has no problem", case.name);
+            if file.problems.iter().all(|problem| problem.kind != ProblemKind::Unreadable) {
                 let_through.push(case.name.as_str());
             }
         }
@@ -112,10 +112,10 @@ fn all_cases_in_one_data_root() {
     assert!(took < 5.0, "{took} s");
     let answer = answer.ended(1);
     assert!(!answer.err.contains("panicked"), "{}", answer.err);
-    let told = answer.json();
-    assert_eq!(told["summary"]["records"], 0);
+    let read = answer.json();
+    assert_eq!(read["summary"]["records"], 0);
     let mut places: HashMap<&str, Vec<(u64, u64)>> = HashMap::new();
-    for finding in told["findings"].as_array().unwrap() {
+    for finding in read["findings"].as_array().unwrap() {
         let place = (finding["line"].as_u64().unwrap(), finding["column"].as_u64().unwrap());
         places.entry(finding["path"].as_str().unwrap()).or_default().push(place);
     }
@@ -294,7 +294,7 @@ fn file(kinds: &Written, flow: bool, comments: bool) -> String {
         out.push_str(&format!("{}:{comment}\n", quoted(*style, kind.get::<&str>(KINDS))));
         for (style, keys) in records {
             number += 1;
-            // Now and then an id stands twice.
+            // Some ids appear twice.
             let id = quoted(*style, &format!("r-{}", number - u32::from(style % 7 == 0)));
             if flow {
                 let keys: Vec<String> = keys

@@ -1,7 +1,7 @@
 //! Decodes typed records from a [`Tree`], so that an error knows the node it came from.
 //!
 //! A bad key or value is noted, left out and the record decoded again, until nothing more is wrong:
-//! so all errors of a record are told, not the first.
+//! so all errors of a record are reported, not only the first.
 
 use std::fmt;
 
@@ -15,11 +15,11 @@ use super::tree::{Content, NodeId, Tree};
 pub struct DecodeError {
     /// The kind of error, with what a suggestion needs.
     pub kind: ErrorKind,
-    /// The node it came from; the innermost one that knows.
+    /// The node it came from, the innermost one that is known.
     pub node: Option<NodeId>,
 }
 
-/// The kinds of error that serde tells apart.
+/// The kinds of error, as serde distinguishes them.
 #[derive(Debug)]
 pub enum ErrorKind {
     /// A key that the map does not have.
@@ -45,7 +45,7 @@ pub enum ErrorKind {
         /// What was expected.
         expected: String,
     },
-    /// Anything else, told in a sentence.
+    /// Anything else, in a sentence.
     Other(String),
 }
 

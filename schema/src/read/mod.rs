@@ -46,10 +46,10 @@ impl Spot {
         Self { line: clip(line).max(1), column: clip(column).saturating_add(1) }
     }
 
-    /// The place of a byte in a text.
+    /// The line and column of a byte in a text.
     fn of_byte(bytes: &[u8], at: usize) -> Self {
         let before = &bytes[..at.min(bytes.len())];
-        // A line ends with LF, CR LF or CR, as YAML has it.
+        // A line ends with LF, CR LF or CR, as in YAML.
         let ends = |i: usize| before[i] == b'\n' || (before[i] == b'\r' && bytes.get(i + 1) != Some(&b'\n'));
         let line_start = (0..before.len()).rev().find(|i| ends(*i)).map_or(0, |i| i + 1);
         let line = (0..before.len()).filter(|i| ends(*i)).count() + 1;
@@ -57,7 +57,7 @@ impl Spot {
     }
 }
 
-/// Which end of the last step of a route a place points at.
+/// What a place points at: the key or the value of the last step of a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Aim {
     /// The key.
@@ -66,12 +66,12 @@ pub enum Aim {
     Value,
 }
 
-/// A record that could not be read whole: what was left out of it.
+/// What could not be read of a record.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Damage {
     /// The record.
     pub id: Id,
-    /// The keys that were left out; all of it where there is none.
+    /// The keys that were left out; empty if no key could be read.
     pub keys: Vec<String>,
 }
 
@@ -86,7 +86,7 @@ pub struct FileRecords {
     pub damaged: Vec<Damage>,
 }
 
-/// The text of a file, unless it is no text that can be read.
+/// The text of a file.
 ///
 /// # Errors
 /// Too large, not UTF-8, or holding NUL.
@@ -143,7 +143,7 @@ fn from_tree(tree: &Tree<'_>) -> FileRecords {
             continue;
         };
         if !seen.insert(kind) {
-            let message = format!("`{name}` is given twice in this file");
+            let message = format!("`{name}` appears twice in this file");
             let help = "put the records of both under one of them";
             out.problems
                 .push(Problem::new(ProblemKind::DuplicateKey, Some(tree.spot(key)), message, help).on(name, &[]));
@@ -194,7 +194,7 @@ fn read_record<'t>(
     };
     let first = ids.insert(text);
     if !first {
-        let message = format!("`{}` is given twice", shorten(text));
+        let message = format!("`{}` appears twice", shorten(text));
         let problem = Problem::new(ProblemKind::DuplicateId, spot(), message, "give one of them another id");
         out.problems.push(problem.on_record(kind, &shorten(text), &[]));
     }
@@ -254,7 +254,7 @@ fn decode_all<T>(
     None
 }
 
-/// Reads the settings; what is wrong in them leaves that key at its default.
+/// Reads the settings; a key with a problem keeps its default.
 pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
     let text = match text(bytes) {
         Ok(text) => text,
@@ -284,10 +284,10 @@ pub fn sheet(text: &str) -> Option<crate::sheet::Sheet> {
     yaml::shipped(text).ok()
 }
 
-/// Reads data that ships with the tool, and says what is wrong with it.
+/// Reads data that ships with the tool.
 ///
 /// # Errors
-/// What the reader says.
+/// The message of `serde_yaml`.
 pub fn shipped<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
     yaml::shipped(text)
 }
@@ -297,8 +297,8 @@ pub fn locate<'a>(tree: Option<&Tree<'_>>, route: impl IntoIterator<Item = &'a s
     tree.map_or(Spot::START, |tree| tree.locate(route, aim))
 }
 
-/// The place of a character of a scalar's text, told by following the text through the source: over the
-/// quote or the block sign it begins with, and over lines that were folded. Its start where the two part.
+/// The place of a character of a scalar's text, found by following the text through the source: over the
+/// quote or the block sign it begins with, and over lines that were folded. The start of the scalar if text and source differ.
 pub fn within(source: &str, start: Spot, text: &str, offset: usize) -> Spot {
     let mut spot = start;
     let mut chars = source.lines().skip(start.line as usize - 1).enumerate().flat_map(|(number, line)| {

@@ -95,7 +95,7 @@ impl<'s> Cursor<'s> {
     }
 }
 
-/// Lines and columns of a text at every so many bytes, made when the first one is asked for.
+/// Lines and columns of a text at every [`STEP`] bytes, counted when the first one is asked for.
 #[derive(Debug, Default)]
 pub(super) struct Lines(OnceLock<Box<[(u32, u32)]>>);
 
@@ -129,7 +129,7 @@ fn advance(bytes: &[u8], from: usize, to: usize, (mut line, mut column): (u32, u
             b'\n' => (line, column) = (line.saturating_add(1), 1),
             b'\r' if bytes.get(at + 1) != Some(&b'\n') => (line, column) = (line.saturating_add(1), 1),
             byte if is_inside_character(byte) => {}
-            // Not a column at the start of a line, as editors have it.
+            // Not a column at the start of a line, as in editors.
             0xef if column == 1 && bytes[at..].starts_with(BYTE_ORDER_MARK) => {}
             _ => column = column.saturating_add(1),
         }

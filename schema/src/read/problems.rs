@@ -1,4 +1,4 @@
-//! What can be wrong with a file, worded for a person.
+//! What can be wrong with a file, with messages.
 
 use foldhash::{HashSet, HashSetExt as _};
 
@@ -94,12 +94,12 @@ pub(super) fn unknown_kind(name: &str, spot: Spot) -> Problem {
     Problem::new(ProblemKind::UnknownKey, Some(spot), message, &help).on(&shorten(name), &[])
 }
 
-/// Tells every key that stands twice in a map of the subtree, and leaves the later one out.
+/// Reports every key that appears twice in a map of the subtree, and leaves the later one out.
 pub(super) fn duplicate_keys(
     tree: &Tree<'_>,
     node: NodeId,
     left_out: &mut HashSet<NodeId>,
-    tell: &mut impl FnMut(Problem, Vec<String>),
+    report: &mut impl FnMut(Problem, Vec<String>),
 ) {
     fn walk(
         tree: &Tree<'_>,
@@ -107,9 +107,9 @@ pub(super) fn duplicate_keys(
         route: &mut Vec<String>,
         left_out: &mut HashSet<NodeId>,
         visited: &mut HashSet<NodeId>,
-        tell: &mut impl FnMut(Problem, Vec<String>),
+        report: &mut impl FnMut(Problem, Vec<String>),
     ) {
-        // An alias leads here again; what is wrong is told once.
+        // An alias leads here again; each problem is reported once.
         if !visited.insert(node) {
             return;
         }
@@ -117,7 +117,7 @@ pub(super) fn duplicate_keys(
             Content::Scalar { .. } => {}
             Content::List(items) => {
                 for item in items {
-                    walk(tree, *item, route, left_out, visited, tell);
+                    walk(tree, *item, route, left_out, visited, report);
                 }
             }
             Content::Map(entries) => {
@@ -126,23 +126,23 @@ pub(super) fn duplicate_keys(
                     let name = tree.text(key);
                     route.push(shorten(name.unwrap_or("?")));
                     if name.is_some_and(|name| !seen.insert(name)) {
-                        let message = format!("`{}` is given twice", shorten(name.unwrap_or("")));
+                        let message = format!("`{}` appears twice", shorten(name.unwrap_or("")));
                         let help = "keep one of the two";
                         let problem = Problem::new(ProblemKind::DuplicateKey, Some(tree.spot(key)), message, help);
-                        tell(problem, route.clone());
+                        report(problem, route.clone());
                         left_out.insert(key);
                     } else {
-                        walk(tree, value, route, left_out, visited, tell);
+                        walk(tree, value, route, left_out, visited, report);
                     }
                     route.pop();
                 }
             }
         }
     }
-    walk(tree, node, &mut Vec::new(), left_out, &mut HashSet::new(), tell);
+    walk(tree, node, &mut Vec::new(), left_out, &mut HashSet::new(), report);
 }
 
-/// The way of keys from a node down to another one, which may be a key or a value.
+/// The route of keys from a node down to another one, which may be a key or a value.
 fn route_to(tree: &Tree<'_>, from: NodeId, to: NodeId) -> Option<Vec<String>> {
     /// Gathers the steps from the last to the first.
     fn walk(tree: &Tree<'_>, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
@@ -177,7 +177,7 @@ fn route_to(tree: &Tree<'_>, from: NodeId, to: NodeId) -> Option<Vec<String>> {
     found.then_some(route)
 }
 
-/// Words an error of decoding; none where it only follows from one already told.
+/// The message of a decoding error; `None` if it only follows from one that is reported already.
 pub(super) fn of_decoding(
     tree: &Tree<'_>,
     record: NodeId,
@@ -215,13 +215,13 @@ pub(super) fn of_decoding(
         }
         ErrorKind::WrongType { found, expected } => {
             let expected = plain_words(&expected);
-            let help = format!("write {expected}");
-            Problem::new(ProblemKind::BadValue, spot, format!("{found} stands where {expected} belongs"), &help)
+            let help = format!("use {expected}");
+            Problem::new(ProblemKind::BadValue, spot, format!("expected {expected}, found {found}"), &help)
         }
         ErrorKind::Other(message) => {
             let (message, help) = match message.split_once(": ") {
                 Some((what, how)) => (what.to_owned(), how.to_owned()),
-                None => (message, "mend the value".to_owned()),
+                None => (message, "fix the value".to_owned()),
             };
             Problem::new(ProblemKind::BadValue, spot, message, &help)
         }
@@ -229,7 +229,7 @@ pub(super) fn of_decoding(
     Some((problem, route))
 }
 
-/// serde's names of types, in words.
+/// The names that serde gives to types, in words.
 fn plain_words(expected: &str) -> String {
     match expected {
         "a boolean" => "true or false",

@@ -13,9 +13,9 @@ use super::tree::{Node, NodeId, Stored, Tree, clip};
 
 /// How deep collections may nest; records need 7.
 const DEEPEST: usize = 64;
-/// How many nodes a file may stand for once its aliases are written out; a long text weighs as many.
+/// How many nodes a file may have with its aliases written out; a long text counts as several.
 const MOST_NODES: u64 = 1_000_000;
-/// The bytes of text that weigh as much as a node.
+/// The bytes of text that count as one node.
 const NODE_BYTES: usize = 32;
 
 /// What makes a file unreadable as YAML, and where.
@@ -200,9 +200,9 @@ fn no_yaml(text: &str, spot: Spot, info: &str) -> SyntaxError {
     let text = text.replace("\r\n", "\n");
     let line = text.split(['\n', '\r']).nth(spot.line as usize - 1).unwrap_or("");
     let help = if line.contains('\t') {
-        "there is a tab on this line: write spaces in its place"
+        "there is a tab on this line: use spaces"
     } else {
-        "mend the YAML at this place; indentation and quotes are the usual causes"
+        "fix the YAML here; indentation and quotes are the usual causes"
     };
     let last = Spot::new(spot.line as usize, line.chars().count());
     SyntaxError { spot: spot.min(last), message: format!("not valid YAML: {info}"), help: help.to_owned() }
@@ -226,12 +226,12 @@ fn odd_directive(text: &str) -> Option<Spot> {
 /// Reads a file into a tree with the range of every key and value.
 ///
 /// # Errors
-/// The first thing that makes the text no YAML, or YAML that record files do not use.
+/// The first thing that is not YAML, or YAML that record files do not use.
 pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
     if let Some(spot) = odd_directive(text) {
         return Err(SyntaxError {
             spot,
-            message: "not valid YAML: a directive that is none".to_owned(),
+            message: "not valid YAML: invalid directive".to_owned(),
             help: "remove the line that begins with `%`".to_owned(),
         });
     }
@@ -276,7 +276,7 @@ pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
             Event::Scalar(text, style, anchor, None) => builder.scalar(text, style, anchor, span),
             Event::Alias(anchor) => {
                 let Some(&(node, size)) = builder.anchors.get(&anchor) else {
-                    return Err(error("an alias inside the value it stands for", "write the value out"));
+                    return Err(error("an alias inside the value that it refers to", "write the value out"));
                 };
                 builder.expanded = builder.expanded.saturating_add(size);
                 let end = clip(builder.offset(span.end));
