@@ -97,10 +97,12 @@ impl ParseCache {
 
     fn threads_for(&self, files: &[(&File, &Arc<[u8]>)]) -> usize {
         self.threads.unwrap_or_else(|| {
-            let bytes: usize = files.iter().map(|(_, bytes)| bytes.len()).sum();
-            match bytes / BYTES_PER_THREAD {
-                0 | 1 => 1,
-                most => std::thread::available_parallelism().map_or(1, |cores| most.min(cores.get())),
+            // One file is decoded by one thread: others help only with the rest.
+            let sizes = || files.iter().map(|(_, bytes)| bytes.len());
+            let rest = sizes().sum::<usize>() - sizes().max().unwrap_or(0);
+            match rest / BYTES_PER_THREAD {
+                0 => 1,
+                others => std::thread::available_parallelism().map_or(1, |cores| cores.get().min(1 + others)),
             }
         })
     }
