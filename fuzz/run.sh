@@ -1,10 +1,10 @@
 #!/bin/sh
 # Runs the fuzz target `reader` for a number of seconds (60 unless given), with more of libFuzzer's options if
-# wanted; fails when it finds something.
-# What it finds is written to fuzz/artifacts/reader; a short one belongs into schema/src/read/tests.rs.
+# wanted; fails if it finds something.
+# Findings are written to fuzz/artifacts/reader; add a short one to schema/src/read/tests.rs.
 #
-# Only a stable compiler is asked for. RUSTC_BOOTSTRAP=1 lets it take the flags that coverage needs, and
-# the address sanitizer is left off: the workspace forbids unsafe code. To have it on for libyaml's sake:
+# A stable compiler is enough. RUSTC_BOOTSTRAP=1 lets it take the flags that coverage needs, and
+# the address sanitizer is off, because the workspace forbids unsafe code. To have it on:
 #   SANITIZER=address sh fuzz/run.sh
 set -eu
 seconds="${1:-60}"

@@ -8,9 +8,9 @@
     reason = "a test fails by panicking, and prints what it measured or skipped"
 )]
 
-#[path = "../fuzz/src/agree.rs"]
-#[allow(unreachable_pub, reason = "the fuzz target has it, too")]
-mod agree;
+#[path = "../fuzz/src/holds.rs"]
+#[allow(unreachable_pub, reason = "the fuzz target uses it too")]
+mod holds;
 
 mod audit;
 mod budgets;
@@ -50,7 +50,6 @@ mod units;
 mod values;
 mod values_json;
 mod yaml_cases;
-mod yaml_changes;
 
 /// A file that no `mod` names would be a test that never runs.
 #[test]

@@ -1,7 +1,7 @@
-//! The reader against YAML that nobody wrote as records: the official test suite and generated files.
+//! The reader against YAML that was not written as records: the official test suite and generated files.
 //!
-//! A case that must fail is always told as an `unreadable-file`, or as another error with a place: none of
-//! the cases is a record file, so that even one which the YAML library lets through holds no known kind.
+//! A case that must fail is always an `unreadable-file`, or another error with a place: none of the cases is a record
+//! file, so that even one which the YAML library accepts holds no known kind.
 
 #![allow(clippy::print_stdout, reason = "what was measured or skipped is printed")]
 
@@ -13,7 +13,7 @@ use proptest::prelude::*;
 use schema::read::{self, ProblemKind};
 use serde_json::Value;
 
-use crate::agree;
+use crate::holds;
 use crate::support::{SETTINGS, Sandbox};
 
 struct Case {
@@ -43,7 +43,7 @@ fn suite() -> Option<Vec<Case>> {
     Some(cases)
 }
 
-/// The name of a case, the file, and the place of the first thing told about it.
+/// The name of a case, the file, and the place of its first problem.
 type Typed = (&'static str, &'static str, Option<(u32, u32)>);
 
 /// YAML test suite, the cases named, MIT.
@@ -67,11 +67,11 @@ const TYPED: [Typed; 9] = [
 fn typed_cases_of_the_yaml_test_suite() {
     let cases = suite();
     for (name, yaml, place) in TYPED {
-        let told = read::records(yaml.as_bytes());
-        let spot = told.problems.first().and_then(|problem| problem.spot).map(|spot| (spot.line, spot.column));
-        assert_eq!(spot, place, "YAML test suite, case {name}: {:?}", told.problems);
-        assert!(told.records.is_empty());
-        agree::holds(yaml.as_bytes()).unwrap();
+        let file = read::records(yaml.as_bytes());
+        let spot = file.problems.first().and_then(|problem| problem.spot).map(|spot| (spot.line, spot.column));
+        assert_eq!(spot, place, "YAML test suite, case {name}: {:?}", file.problems);
+        assert!(file.records.is_empty());
+        holds::check(yaml.as_bytes()).unwrap();
         if let Some(case) = cases.iter().flatten().find(|case| case.name == name) {
             assert_eq!(case.yaml, yaml, "case {name} is not as in the suite");
         }
@@ -83,17 +83,17 @@ fn every_case_is_answered_in_process() {
     let Some(cases) = suite() else { return };
     let mut let_through = Vec::new();
     for case in &cases {
-        let told = read::records(case.yaml.as_bytes());
-        assert!(told.records.is_empty(), "case {} gives records", case.name);
+        let file = read::records(case.yaml.as_bytes());
+        assert!(file.records.is_empty(), "case {} gives records", case.name);
         if case.must_fail {
-            assert!(!told.problems.is_empty(), "case {} must fail, and nothing is told", case.name);
-            if told.problems.iter().all(|problem| problem.kind != ProblemKind::Unreadable) {
+            assert!(!file.problems.is_empty(), "case {} must fail, and has no problem", case.name);
+            if file.problems.iter().all(|problem| problem.kind != ProblemKind::Unreadable) {
                 let_through.push(case.name.as_str());
             }
         }
-        agree::holds(case.yaml.as_bytes()).unwrap_or_else(|why| panic!("case {}: {why}", case.name));
+        holds::check(case.yaml.as_bytes()).unwrap_or_else(|why| panic!("case {}: {why}", case.name));
     }
-    // saphyr-parser takes these for YAML; what they hold is told as unknown kinds.
+    // saphyr-parser accepts these as YAML; their content is reported as unknown kinds.
     assert_eq!(let_through, [""; 0]);
 }
 
@@ -112,10 +112,10 @@ fn all_cases_in_one_data_root() {
     assert!(took < 5.0, "{took} s");
     let answer = answer.ended(1);
     assert!(!answer.err.contains("panicked"), "{}", answer.err);
-    let told = answer.json();
-    assert_eq!(told["summary"]["records"], 0);
+    let read = answer.json();
+    assert_eq!(read["summary"]["records"], 0);
     let mut places: HashMap<&str, Vec<(u64, u64)>> = HashMap::new();
-    for finding in told["findings"].as_array().unwrap() {
+    for finding in read["findings"].as_array().unwrap() {
         let place = (finding["line"].as_u64().unwrap(), finding["column"].as_u64().unwrap());
         places.entry(finding["path"].as_str().unwrap()).or_default().push(place);
     }
@@ -294,7 +294,7 @@ fn file(kinds: &Written, flow: bool, comments: bool) -> String {
         out.push_str(&format!("{}:{comment}\n", quoted(*style, kind.get::<&str>(KINDS))));
         for (style, keys) in records {
             number += 1;
-            // Now and then an id stands twice.
+            // Some ids appear twice.
             let id = quoted(*style, &format!("r-{}", number - u32::from(style % 7 == 0)));
             if flow {
                 let keys: Vec<String> = keys
@@ -329,7 +329,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 1500, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn both_ways_of_reading_agree(
+    fn every_generated_file_is_read_or_has_problems_with_places(
         kinds in written(),
         (flow, comments, crlf, bom) in any::<(bool, bool, bool, bool)>(),
         mutations in prop::collection::vec((any::<prop::sample::Index>(), 0_usize..4, any::<prop::sample::Index>()), 0..3),
@@ -350,7 +350,7 @@ proptest! {
         if bom {
             text.insert(0, '\u{feff}');
         }
-        if let Err(why) = agree::holds(text.as_bytes()) {
+        if let Err(why) = holds::check(text.as_bytes()) {
             prop_assert!(false, "{why}\n{text}");
         }
     }

@@ -8,6 +8,7 @@ use std::marker::PhantomData;
 use foldhash::{HashSet, HashSetExt as _};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+use serde::ser::{Serialize, Serializer};
 
 /// A map in the order of the file, without duplicate keys.
 #[derive(Clone, Debug, PartialEq)]
@@ -97,7 +98,17 @@ where
                 Ok(Entries(entries))
             }
         }
-        deserializer.deserialize_any(Map(PhantomData))
+        if deserializer.is_human_readable() {
+            deserializer.deserialize_any(Map(PhantomData))
+        } else {
+            deserializer.deserialize_map(Map(PhantomData))
+        }
+    }
+}
+
+impl<K: Serialize, V: Serialize> Serialize for Entries<K, V> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_map(self.iter())
     }
 }
 

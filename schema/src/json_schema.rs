@@ -57,6 +57,10 @@ fn allow_empty(schema: &mut Value) {
         Value::Object(map) => {
             if let Some(Value::Object(properties)) = map.get_mut("properties") {
                 for property in properties.values_mut() {
+                    // The default of every key is that it is missing.
+                    if let Value::Object(property) = property {
+                        property.shift_remove("default");
+                    }
                     if let Some(kind @ ("array" | "object")) = property["type"].as_str() {
                         property["type"] = json!([kind, "null"]);
                     }

@@ -5,6 +5,7 @@ use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::ser::{Serialize, Serializer};
 
 /// The id of the whole car, which no record may have.
 pub const CAR: &str = "car";
@@ -114,6 +115,12 @@ macro_rules! text_type {
                     }
                 }
                 deserializer.deserialize_str(Text)
+            }
+        }
+
+        impl Serialize for $name {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                serializer.serialize_str(&self.0)
             }
         }
 
@@ -234,7 +241,21 @@ impl<'de> Deserialize<'de> for Day {
                 Day::parse(text).map_err(E::custom)
             }
         }
-        deserializer.deserialize_str(Text)
+        if deserializer.is_human_readable() {
+            return deserializer.deserialize_str(Text);
+        }
+        let (year, month, day) = Deserialize::deserialize(deserializer)?;
+        jiff::civil::Date::new(year, month, day).map(Self).map_err(de::Error::custom)
+    }
+}
+
+impl Serialize for Day {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        if serializer.is_human_readable() {
+            serializer.collect_str(self)
+        } else {
+            (self.0.year(), self.0.month(), self.0.day()).serialize(serializer)
+        }
     }
 }
 

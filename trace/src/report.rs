@@ -86,7 +86,7 @@ fn accept<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, &'s Id)
 
 /// Turns routes into places; each file is read for places once, and only when something in it is shown.
 struct Places<'r> {
-    trees: HashMap<FileId, Option<read::tree::Tree>>,
+    trees: HashMap<FileId, Option<read::tree::Tree<'r>>>,
     loaded: &'r Loaded,
 }
 

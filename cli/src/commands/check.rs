@@ -3,7 +3,7 @@
 use clap::Args;
 use trace::delta::Older;
 use trace::history::{Logs, Past};
-use trace::load::Pool;
+use trace::load::ParseCache;
 use trace::{Error, Project, Study};
 
 use super::{Done, FindingsFormat};
@@ -27,7 +27,7 @@ pub(crate) struct Check {
 impl Check {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let project = self.records.project()?;
-        let mut pool = Pool::default();
+        let mut pool = ParseCache::default();
         let loaded = if self.records.staged { project.load_with(&mut pool)? } else { project.load()? };
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
@@ -63,7 +63,7 @@ impl Check {
 const NONE_OLDER: Older = Older { counts: [0; 3] };
 
 /// The last commit, as of the same day.
-fn before(project: &Project, study: &Study, mut pool: Pool, mut logs: Logs) -> Result<Study, Error> {
+fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {
     let loaded = project.load_before("HEAD", &study.loaded.snapshot, &mut pool)?;
     let past = Past::for_checks_with(project, &mut logs, &loaded, study.day);
     Ok(project.study(loaded, study.day, past))

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use schema::Day;
 use trace::history::{Logs, Past};
-use trace::load::Pool;
+use trace::load::ParseCache;
 use trace::snapshot::{Request, State};
 use trace::{Error, Loaded, Project};
 
@@ -73,7 +73,7 @@ impl Delta {
             (None, false) => State::Worktree,
         };
         let request = Request { cwd: cwd()?, path: self.root.clone(), state };
-        let mut pool = Pool::default();
+        let mut pool = ParseCache::default();
         let project = Project::open(&request);
         let head = project.load_with(&mut pool)?;
         if self.base.as_deref().or(self.base_flag.as_deref()) == Some("") {

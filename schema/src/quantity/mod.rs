@@ -177,7 +177,10 @@ impl<'de> Deserialize<'de> for Quantity {
                 Quantity::parse(text).map_err(E::custom)
             }
         }
-        // As text, so that `2.0` and `1e3` stay as written.
+        if !deserializer.is_human_readable() {
+            return units::encoded::read(deserializer);
+        }
+        // As text, so that `2.0` and `1e3` keep the form in which they were written.
         deserializer.deserialize_str(Text)
     }
 }

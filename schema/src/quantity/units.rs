@@ -3,6 +3,8 @@
 //! Factors are those of the SI Brochure and of NIST SP 811 (2008), appendix B.8. Each currency is a dimension; points and
 //! the decibel are dimensions too, so that none of them can be added to another quantity by mistake.
 
+pub(super) mod encoded;
+
 use std::fmt;
 
 use iso_currency::Currency;

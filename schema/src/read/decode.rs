@@ -1,7 +1,7 @@
 //! Decodes typed records from a [`Tree`], so that an error knows the node it came from.
 //!
 //! A bad key or value is noted, left out and the record decoded again, until nothing more is wrong:
-//! so all errors of a record are told, not the first.
+//! so all errors of a record are reported, not only the first.
 
 use std::fmt;
 
@@ -15,11 +15,11 @@ use super::tree::{Content, NodeId, Tree};
 pub struct DecodeError {
     /// The kind of error, with what a suggestion needs.
     pub kind: ErrorKind,
-    /// The node it came from; the innermost one that knows.
+    /// The node it came from, the innermost one that is known.
     pub node: Option<NodeId>,
 }
 
-/// The kinds of error that serde tells apart.
+/// The kinds of error, as serde distinguishes them.
 #[derive(Debug)]
 pub enum ErrorKind {
     /// A key that the map does not have.
@@ -45,7 +45,7 @@ pub enum ErrorKind {
         /// What was expected.
         expected: String,
     },
-    /// Anything else, told in a sentence.
+    /// Anything else, in a sentence.
     Other(String),
 }
 
@@ -107,7 +107,7 @@ fn describe(found: &de::Unexpected<'_>) -> String {
 #[derive(Clone, Copy)]
 pub struct Source<'t> {
     /// The tree.
-    pub tree: &'t Tree,
+    pub tree: &'t Tree<'t>,
     /// The node to decode.
     pub node: NodeId,
     /// Nodes that were found wrong before.
@@ -120,14 +120,14 @@ impl<'t> Source<'t> {
     }
 
     fn scalar(&self) -> Option<(&'t str, bool)> {
-        match &self.tree.node(self.node).content {
-            Content::Scalar { text, plain } => Some((text, *plain)),
-            _ => None,
+        match self.tree.content(self.node) {
+            Content::Scalar { text, plain } => Some((text, plain)),
+            Content::List(_) | Content::Map(_) => None,
         }
     }
 
     fn collection<'de, V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
-        match &self.tree.node(self.node).content {
+        match self.tree.content(self.node) {
             Content::Map(entries) => visitor.visit_map(Entries { source: self, entries, value: None }),
             Content::List(items) => visitor.visit_seq(Items { source: self, items }),
             Content::Scalar { text, .. } => visitor.visit_str(text),
@@ -137,14 +137,14 @@ impl<'t> Source<'t> {
 
 struct Entries<'t> {
     source: Source<'t>,
-    entries: &'t [(NodeId, NodeId)],
+    entries: &'t [[NodeId; 2]],
     value: Option<NodeId>,
 }
 
 impl<'de> MapAccess<'de> for Entries<'_> {
     type Error = DecodeError;
     fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, DecodeError> {
-        while let Some((&(key, value), rest)) = self.entries.split_first() {
+        while let Some((&[key, value], rest)) = self.entries.split_first() {
             self.entries = rest;
             let out = &self.source.left_out;
             if !out.contains(&key) && !out.contains(&value) {
@@ -180,7 +180,7 @@ impl<'de> SeqAccess<'de> for Items<'_> {
     }
 }
 
-/// A plain scalar that is a number, read as `serde_yaml` reads it, so that both ways agree.
+/// A plain scalar that is a number: those of YAML 1.2's core schema, and `0b` for binary ones.
 enum Number {
     Unsigned(u64),
     Signed(i64),
@@ -287,7 +287,7 @@ impl<'de> de::Deserializer<'de> for Source<'_> {
 
     fn deserialize_map<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
         let node = self.node;
-        match &self.tree.node(node).content {
+        match self.tree.content(node) {
             // serde would take a list for the keys in their order.
             Content::List(_) => Err(de::Error::invalid_type(de::Unexpected::Seq, &visitor)),
             Content::Scalar { .. } if self.tree.is_null(node) => {

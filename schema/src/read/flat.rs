@@ -1,12 +1,12 @@
-//! Record files as flat fields, for the history: what stood under each key, whatever the keys mean.
+//! Record files as flat fields, for the history: the text under each key, whatever the keys mean.
 //!
-//! Nothing is judged here: a key that no kind has is a field like any other, so that records written for an earlier
+//! No key is checked here: a key that no kind has is a field like any other, so that records written for an earlier
 //! version of the tool keep their history. A route is the keys below the record, joined by dots. A list of scalars
 //! is one field, its items joined by `, `; in a list with maps in it the items count from 1. An amount in its short
 //! form (`cost: 140 EUR`) has the route of the long one (`amounts.cost.value`).
 //!
-//! Two versions of a file have most records in common, so a file is first cut into [`Chunk`]s, which can be told
-//! equal by their bytes and are read one by one.
+//! Two versions of a file have most records in common, so a file is first cut into [`Chunk`]s, which are
+//! compared by their bytes and read one by one.
 
 use std::ops::Range;
 
@@ -28,14 +28,14 @@ pub struct FlatRecord {
 /// A piece of a record file that can be read by itself.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Chunk {
-    /// The line of the kind, where the records of a kind were cut apart.
+    /// The line of the kind, if the records of the kind were cut apart.
     head: Option<Range<usize>>,
-    /// The record, or all that stands below a kind.
+    /// The record, or all that is below a kind.
     body: Range<usize>,
 }
 
 impl Chunk {
-    /// The id of the one record in it, where it is plainly written.
+    /// The id of the one record in it, if it is written as plain text.
     pub fn id<'b>(&self, file: &'b [u8]) -> Option<&'b str> {
         let (head, body) = self.bytes(file);
         let text = body.trim_ascii_start();
@@ -47,16 +47,16 @@ impl Chunk {
             .flatten()
     }
 
-    /// The bytes that make the chunk what it is: the kind's line, and the rest.
+    /// The bytes that identify the chunk: the line of the kind, and the rest.
     pub fn bytes<'b>(&self, file: &'b [u8]) -> (&'b [u8], &'b [u8]) {
         let part = |range: &Range<usize>| file.get(range.clone()).unwrap_or_default();
         (self.head.as_ref().map(part).unwrap_or_default(), part(&self.body))
     }
 }
 
-/// Cuts a record file apart, record by record where it is written in block style, which most are.
+/// Cuts a record file apart, record by record if it is written in block style, as most are.
 ///
-/// `None` for a file that is not plainly made of kinds at the left edge: it is read as a whole. A piece
+/// `None` for a file without a kind at the start of every line that is not indented: it is read as a whole. A piece
 /// that cannot be read by itself (an alias leads out of it) has its file read as a whole too.
 pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
     let mut all: Vec<Chunk> = Vec::new();
@@ -112,7 +112,7 @@ pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
     Some(all)
 }
 
-/// Reads a chunk of a file; `None` where it cannot be read by itself.
+/// Reads a chunk of a file; `None` if it cannot be read by itself.
 pub fn chunk(file: &[u8], chunk: &Chunk) -> Option<Vec<FlatRecord>> {
     let (head, body) = chunk.bytes(file);
     if head.is_empty() {
@@ -124,17 +124,17 @@ pub fn chunk(file: &[u8], chunk: &Chunk) -> Option<Vec<FlatRecord>> {
     records(&whole)
 }
 
-/// Reads a record file; `None` where it is no YAML, or no map of kinds to ids to records.
+/// Reads a record file; `None` if it is not YAML, or not a map of kinds to ids to records.
 pub fn records(bytes: &[u8]) -> Option<Vec<FlatRecord>> {
     let tree = yaml::tree(text(bytes).ok()?).ok()?;
     let mut all = Vec::new();
     let Some(root) = tree.root().filter(|root| !tree.is_null(*root)) else { return Some(all) };
-    if !matches!(tree.node(root).content, Content::Map(_)) {
+    if !matches!(tree.content(root), Content::Map(_)) {
         return None;
     }
-    for &(key, value) in tree.entries(root) {
+    for &[key, value] in tree.entries(root) {
         let Some(kind) = tree.text(key).and_then(Kind::from_plural) else { continue };
-        for &(id, record) in tree.entries(value) {
+        for &[id, record] in tree.entries(value) {
             let Some(id) = tree.text(id) else { continue };
             let mut flat = FlatRecord { kind, id: id.to_owned(), fields: Vec::new() };
             below(&tree, record, &mut String::new(), &mut flat);
@@ -144,8 +144,8 @@ pub fn records(bytes: &[u8]) -> Option<Vec<FlatRecord>> {
     Some(all)
 }
 
-fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
-    match &tree.node(node).content {
+fn below(tree: &Tree<'_>, node: NodeId, route: &mut String, out: &mut FlatRecord) {
+    match tree.content(node) {
         Content::Scalar { .. } => {
             let text = if tree.is_null(node) { "" } else { tree.text(node).unwrap_or("") };
             if route.is_empty() {
@@ -157,7 +157,7 @@ fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
             out.fields.push((route, text.to_owned()));
         }
         Content::List(items) => {
-            let scalar = |item: &NodeId| matches!(tree.node(*item).content, Content::Scalar { .. });
+            let scalar = |item: &NodeId| tree.is_scalar(*item);
             if items.iter().all(scalar) {
                 if !items.is_empty() && !route.is_empty() {
                     let texts: Vec<&str> = items.iter().map(|item| tree.text(*item).unwrap_or("")).collect();
@@ -170,14 +170,14 @@ fn below(tree: &Tree, node: NodeId, route: &mut String, out: &mut FlatRecord) {
             }
         }
         Content::Map(entries) => {
-            for (key, value) in entries {
+            for [key, value] in entries {
                 step(tree, *value, tree.text(*key).unwrap_or(""), route, out);
             }
         }
     }
 }
 
-fn step(tree: &Tree, node: NodeId, key: &str, route: &mut String, out: &mut FlatRecord) {
+fn step(tree: &Tree<'_>, node: NodeId, key: &str, route: &mut String, out: &mut FlatRecord) {
     let length = route.len();
     if length > 0 {
         route.push('.');
@@ -246,7 +246,7 @@ parts:
         {
             assert_eq!(chunks(file.as_bytes()), None, "{file}");
         }
-        // An alias leads out of the piece it stands in, which then cannot be read by itself.
+        // An alias leads out of its piece, which then cannot be read by itself.
         let file = b"parts:\n  a: &x {count: 1}\n  b: *x\n";
         let cut = chunks(file).unwrap();
         assert!(cut.iter().any(|one| chunk(file, one).is_none()));

@@ -1,19 +1,22 @@
-//! From the bytes of a file to records, with a place for everything that is wrong.
+//! From the bytes of a file to records, with the position of everything that is wrong.
 //!
-//! A file that is right is decoded in one go. Otherwise it is read again as a [`tree::Tree`] and
-//! record by record, so that one bad record hides no other and all errors are told in one run.
+//! A file becomes a [`tree::Tree`] with the range of every key and value, and is decoded from it record by record, so that
+//! one bad record hides no other and all errors are reported in one run.
 
 pub mod decode;
 pub mod flat;
 pub mod tree;
 pub mod yaml;
 
+mod input;
+mod position;
 mod problems;
 mod shapes;
 
+pub use position::Position;
 pub use problems::{Problem, ProblemKind};
 
-use crate::records::{Body, Kind, Record, RecordFile};
+use crate::records::{Body, Kind, Record};
 use crate::renamed;
 use crate::settings::Settings;
 use crate::words::{Id, shorten};
@@ -44,10 +47,10 @@ impl Spot {
         Self { line: clip(line).max(1), column: clip(column).saturating_add(1) }
     }
 
-    /// The place of a byte in a text.
+    /// The line and column of a byte in a text.
     fn of_byte(bytes: &[u8], at: usize) -> Self {
         let before = &bytes[..at.min(bytes.len())];
-        // A line ends with LF, CR LF or CR, as YAML has it.
+        // A line ends with LF, CR LF or CR, as in YAML.
         let ends = |i: usize| before[i] == b'\n' || (before[i] == b'\r' && bytes.get(i + 1) != Some(&b'\n'));
         let line_start = (0..before.len()).rev().find(|i| ends(*i)).map_or(0, |i| i + 1);
         let line = (0..before.len()).filter(|i| ends(*i)).count() + 1;
@@ -55,7 +58,7 @@ impl Spot {
     }
 }
 
-/// Which end of the last step of a route a place points at.
+/// What a place points at: the key or the value of the last step of a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Aim {
     /// The key.
@@ -64,19 +67,19 @@ pub enum Aim {
     Value,
 }
 
-/// A record that could not be read whole: what was left out of it.
+/// What could not be read of a record.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Damage {
     /// The record.
     pub id: Id,
-    /// The keys that were left out; all of it where there is none.
+    /// The keys that were left out; empty if no key could be read.
     pub keys: Vec<String>,
 }
 
-/// What a record file gave.
-#[derive(Debug, Default)]
+/// What was read from a record file.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct FileRecords {
-    /// The records that could be read.
+    /// The records that could be read, kind by kind, those of a kind in the order of the file.
     pub records: Vec<Record>,
     /// What is wrong, in the order of the file.
     pub problems: Vec<Problem>,
@@ -84,7 +87,7 @@ pub struct FileRecords {
     pub damaged: Vec<Damage>,
 }
 
-/// The text of a file, unless it is no text that can be read.
+/// The text of a file.
 ///
 /// # Errors
 /// Too large, not UTF-8, or holding NUL.
@@ -101,7 +104,7 @@ pub fn text(bytes: &[u8]) -> Result<&str, Problem> {
         let spot = Spot::of_byte(bytes, error.valid_up_to());
         Problem::unreadable(spot, "the file is not UTF-8 here", "save it as UTF-8")
     })?;
-    match bytes.iter().position(|b| *b == 0) {
+    match memchr::memchr(0, bytes) {
         Some(at) => {
             Err(Problem::unreadable(Spot::of_byte(bytes, at), "a NUL byte", "record files are text: remove it"))
         }
@@ -115,98 +118,88 @@ pub fn records(bytes: &[u8]) -> FileRecords {
         Ok(text) => text,
         Err(problem) => return FileRecords { problems: vec![problem], ..FileRecords::default() },
     };
-    match yaml::typed::<RecordFile>(text) {
-        Some(file) => {
-            let mut out = FileRecords::default();
-            for (id, body) in file.into_records() {
-                let record = Record { id, body };
-                let told = out.problems.len();
-                shapes::tell(&record, None, told, &mut out);
-                out.records.push(record);
-            }
-            out
-        }
-        None => by_record(text),
+    match yaml::tree(text) {
+        Ok(tree) => from_tree(&tree),
+        Err(error) => FileRecords {
+            problems: vec![Problem::unreadable(error.spot, &error.message, &error.help)],
+            ..FileRecords::default()
+        },
     }
 }
 
-/// Reads a record file by its tree alone: the way taken when anything is wrong with it.
-pub fn by_record(text: &str) -> FileRecords {
+/// Decodes the records of a file.
+fn from_tree(tree: &Tree<'_>) -> FileRecords {
     let mut out = FileRecords::default();
-    let tree = match yaml::tree(text) {
-        Ok(tree) => tree,
-        Err(error) => {
-            out.problems.push(Problem::unreadable(error.spot, &error.message, &error.help));
-            return out;
-        }
-    };
     let Some(root) = tree.root().filter(|root| !tree.is_null(*root)) else { return out };
-    if !matches!(tree.node(root).content, tree::Content::Map(_)) {
+    if !matches!(tree.content(root), tree::Content::Map(_)) {
         let help = "a record file maps kinds to ids to records: `parts:`, below it `front-upright:`, and so on";
         out.problems.push(Problem::unreadable(tree.spot(root), "the file is not a map of record kinds", help));
         return out;
     }
     let mut seen = HashSet::new();
-    for &(key, value) in tree.entries(root) {
-        let spot = tree.spot(key);
+    for &[key, value] in tree.entries(root) {
         let name = tree.text(key).unwrap_or("");
         let Some(kind) = Kind::from_plural(name) else {
-            out.problems.push(problems::unknown_kind(name, spot));
+            out.problems.push(problems::unknown_kind(name, tree.spot(key)));
             continue;
         };
         if !seen.insert(kind) {
-            let message = format!("`{name}` is given twice in this file");
+            let message = format!("`{name}` appears twice in this file");
             let help = "put the records of both under one of them";
-            out.problems.push(Problem::new(ProblemKind::DuplicateKey, Some(spot), message, help).on(name, &[]));
+            out.problems
+                .push(Problem::new(ProblemKind::DuplicateKey, Some(tree.spot(key)), message, help).on(name, &[]));
         }
         if tree.is_null(value) {
             continue;
         }
-        if !matches!(tree.node(value).content, tree::Content::Map(_)) {
+        if !matches!(tree.content(value), tree::Content::Map(_)) {
             let message = format!("`{name}` is not a map of id to record");
             let help = "write an id and a colon, and its keys indented below";
             let problem = Problem::new(ProblemKind::BadValue, Some(tree.spot(value)), message, help);
             out.problems.push(problem.on(name, &[]));
             continue;
         }
-        let mut ids = HashSet::new();
-        for &(id, record) in tree.entries(value) {
-            one_record(&tree, kind, id, record, &mut ids, &mut out);
+        let entries = tree.entries(value);
+        out.records.reserve(entries.len());
+        let mut ids = HashSet::with_capacity(entries.len());
+        for &[id, record] in entries {
+            read_record(tree, kind, id, record, &mut ids, &mut out);
         }
     }
+    out.records.sort_by_key(Record::kind);
     out
 }
 
-fn one_record<'t>(
-    tree: &'t Tree,
+fn read_record<'t>(
+    tree: &'t Tree<'t>,
     kind: Kind,
     key: NodeId,
     node: NodeId,
     ids: &mut HashSet<&'t str>,
     out: &mut FileRecords,
 ) {
-    let spot = tree.spot(key);
+    let spot = || Some(tree.spot(key));
     let Some(text) = tree.text(key) else {
         let help = "write a kebab-case id, as in `front-upright`";
-        let problem = Problem::new(ProblemKind::BadValue, Some(spot), "an id is not a text", help);
+        let problem = Problem::new(ProblemKind::BadValue, spot(), "an id is not a text", help);
         out.problems.push(problem.on(kind.plural(), &[]));
         return;
     };
     let id = match Id::new(text) {
         Ok(id) => Some(id),
         Err(message) => {
-            let problem = Problem::new(ProblemKind::BadValue, Some(spot), message, "ids are kebab-case");
+            let problem = Problem::new(ProblemKind::BadValue, spot(), message, "ids are kebab-case");
             out.problems.push(problem.on_record(kind, &shorten(text), &[]));
             None
         }
     };
     let first = ids.insert(text);
     if !first {
-        let message = format!("`{}` is given twice", shorten(text));
-        let problem = Problem::new(ProblemKind::DuplicateId, Some(spot), message, "give one of them another id");
+        let message = format!("`{}` appears twice", shorten(text));
+        let problem = Problem::new(ProblemKind::DuplicateId, spot(), message, "give one of them another id");
         out.problems.push(problem.on_record(kind, &shorten(text), &[]));
     }
-    let told = out.problems.len();
+    let reported = out.problems.len();
     let body = decode_all(
         tree,
         node,
@@ -216,7 +209,7 @@ fn one_record<'t>(
         |source| Body::decode(kind, source),
     );
     let Some(id) = id else { return };
-    let wrong = out.problems[told..].iter().filter_map(|problem| problem.route.get(2));
+    let wrong = out.problems[reported..].iter().filter_map(|problem| problem.route.get(2));
     let new_name = |key: &str| renamed::new_name(renamed::Use::Key(kind), key).map(str::to_owned);
     let keys: Vec<String> = wrong.flat_map(|key| std::iter::once(key.clone()).chain(new_name(key))).collect();
     if body.is_none() || !keys.is_empty() {
@@ -224,25 +217,28 @@ fn one_record<'t>(
     }
     if let (Some(body), true) = (body, first) {
         let record = Record { id, body };
-        shapes::tell(&record, Some(tree), told, out);
+        shapes::report(&record, tree, reported, out);
         out.records.push(record);
     }
 }
 
 /// Decodes a node, leaving out what is wrong until the rest can be read.
 fn decode_all<T>(
-    tree: &Tree,
+    tree: &Tree<'_>,
     node: NodeId,
     kind: Option<Kind>,
     out: &mut FileRecords,
     own: impl Fn(Problem) -> Problem,
     decode: impl Fn(Source<'_>) -> Result<T, decode::DecodeError>,
 ) -> Option<T> {
-    /// A record with more errors than this is told to be no record; a huge one with fewer, as every error
-    /// costs a pass over it.
+    /// A record with more errors than this is not read; a huge one with fewer, as every error costs a pass over it.
     const MOST_ERRORS: usize = 60;
     const MOST_STEPS: usize = 2_000_000;
     let mut left_out = HashSet::new();
+    // A key that appears twice is an error of every map that is decoded, so what can be decoded has none.
+    if let Ok(value) = decode(Source { tree, node, left_out: &left_out }) {
+        return Some(value);
+    }
     problems::duplicate_keys(tree, node, &mut left_out, &mut |problem, route| {
         out.problems.push(own(problem).below(&route));
     });
@@ -262,17 +258,12 @@ fn decode_all<T>(
     None
 }
 
-/// Reads the settings; what is wrong in them leaves that key at its default.
+/// Reads the settings; a key with a problem keeps its default.
 pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
     let text = match text(bytes) {
         Ok(text) => text,
         Err(problem) => return (Settings::default(), vec![problem]),
     };
-    if let Some(settings) = yaml::typed::<Settings>(text) {
-        let mut problems = Vec::new();
-        shapes::settings(&settings, &mut problems);
-        return (settings, problems);
-    }
     let mut out = FileRecords::default();
     let settings = match yaml::tree(text) {
         Ok(tree) => match tree.root().filter(|root| !tree.is_null(*root)) {
@@ -294,24 +285,24 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
 
 /// Reads a score sheet that ships with the tool.
 pub fn sheet(text: &str) -> Option<crate::sheet::Sheet> {
-    yaml::typed(text)
+    yaml::shipped(text).ok()
 }
 
-/// Reads data that ships with the tool, and says what is wrong with it.
+/// Reads data that ships with the tool.
 ///
 /// # Errors
-/// What the reader says.
+/// The message of `serde_yaml`.
 pub fn shipped<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
     yaml::shipped(text)
 }
 
 /// The place that a route of keys leads to; the start of a file that cannot be read.
-pub fn locate<'a>(tree: Option<&Tree>, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
+pub fn locate<'a>(tree: Option<&Tree<'_>>, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
     tree.map_or(Spot::START, |tree| tree.locate(route, aim))
 }
 
-/// The place of a character of a scalar's text, told by following the text through the source: over the
-/// quote or the block sign it begins with, and over lines that were folded. Its start where the two part.
+/// The place of a character of a scalar's text, found by following the text through the source: over the
+/// quote or the block sign it begins with, and over lines that were folded. The start of the scalar if text and source differ.
 pub fn within(source: &str, start: Spot, text: &str, offset: usize) -> Spot {
     let mut spot = start;
     let mut chars = source.lines().skip(start.line as usize - 1).enumerate().flat_map(|(number, line)| {
@@ -349,10 +340,14 @@ pub fn within(source: &str, start: Spot, text: &str, offset: usize) -> Spot {
     spot
 }
 
-/// The tree of a file, for places; none where it cannot be read.
-pub fn places(bytes: &[u8]) -> Option<Tree> {
-    yaml::tree(text(bytes).ok()?).ok()
+/// The tree of a file, for positions; `None` if it cannot be read.
+pub fn places(bytes: &[u8]) -> Option<Tree<'_>> {
+    let text = text(bytes).ok()?;
+    Some(yaml::tree(text).ok()?.skip(bytes.len() - text.len()))
 }
 
 #[cfg(test)]
 mod tests;
+
+#[cfg(test)]
+mod range_tests;

@@ -1,4 +1,4 @@
-//! What can be wrong with a file, worded for a person.
+//! What can be wrong with a file, with messages.
 
 use foldhash::{HashSet, HashSetExt as _};
 
@@ -95,76 +95,75 @@ pub(super) fn unknown_kind(name: &str, spot: Spot) -> Problem {
     Problem::new(ProblemKind::UnknownKey, Some(spot), message, &help).on(&shorten(name), &[])
 }
 
-/// Tells every key that stands twice in a map of the subtree, and leaves the later one out.
+/// Reports every key that appears twice in a map of the subtree, and leaves the later one out.
 pub(super) fn duplicate_keys(
-    tree: &Tree,
+    tree: &Tree<'_>,
     node: NodeId,
     left_out: &mut HashSet<NodeId>,
-    tell: &mut impl FnMut(Problem, Vec<String>),
+    report: &mut impl FnMut(Problem, Vec<String>),
 ) {
     fn walk(
-        tree: &Tree,
+        tree: &Tree<'_>,
         node: NodeId,
         route: &mut Vec<String>,
         left_out: &mut HashSet<NodeId>,
         visited: &mut HashSet<NodeId>,
-        tell: &mut impl FnMut(Problem, Vec<String>),
+        report: &mut impl FnMut(Problem, Vec<String>),
     ) {
-        // An alias leads here again; what is wrong is told once.
+        // An alias leads here again; each problem is reported once.
         if !visited.insert(node) {
             return;
         }
-        match &tree.node(node).content {
+        match tree.content(node) {
             Content::Scalar { .. } => {}
             Content::List(items) => {
                 for item in items {
-                    walk(tree, *item, route, left_out, visited, tell);
+                    walk(tree, *item, route, left_out, visited, report);
                 }
             }
             Content::Map(entries) => {
                 let mut seen = HashSet::new();
-                for &(key, value) in entries {
+                for &[key, value] in entries {
                     let name = tree.text(key);
                     route.push(shorten(name.unwrap_or("?")));
                     if name.is_some_and(|name| !seen.insert(name)) {
-                        let message = format!("`{}` is given twice", shorten(name.unwrap_or("")));
+                        let message = format!("`{}` appears twice", shorten(name.unwrap_or("")));
                         let help = "keep one of the two";
                         let problem = Problem::new(ProblemKind::DuplicateKey, Some(tree.spot(key)), message, help);
-                        tell(problem, route.clone());
+                        report(problem, route.clone());
                         left_out.insert(key);
                     } else {
-                        walk(tree, value, route, left_out, visited, tell);
+                        walk(tree, value, route, left_out, visited, report);
                     }
                     route.pop();
                 }
             }
         }
     }
-    walk(tree, node, &mut Vec::new(), left_out, &mut HashSet::new(), tell);
+    walk(tree, node, &mut Vec::new(), left_out, &mut HashSet::new(), report);
 }
 
-/// The way of keys from a node down to another one, which may be a key or a value.
-fn route_to(tree: &Tree, from: NodeId, to: NodeId) -> Option<Vec<String>> {
+/// The route of keys from a node down to another one, which may be a key or a value.
+fn route_to(tree: &Tree<'_>, from: NodeId, to: NodeId) -> Option<Vec<String>> {
     /// Gathers the steps from the last to the first.
-    fn walk(tree: &Tree, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
+    fn walk(tree: &Tree<'_>, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
         if at == to {
             return true;
         }
-        let content = &tree.node(at).content;
-        if matches!(content, Content::Scalar { .. }) || !visited.insert(at) {
+        if tree.is_scalar(at) || !visited.insert(at) {
             return false;
         }
         let step = |node: NodeId| shorten(tree.text(node).unwrap_or("?"));
-        match content {
+        match tree.content(at) {
             Content::Scalar { .. } => false,
             Content::List(items) => items.iter().any(|item| {
                 let found = walk(tree, *item, to, route, visited);
-                if found && matches!(tree.node(*item).content, Content::Scalar { .. }) {
+                if found && tree.is_scalar(*item) {
                     route.push(step(*item));
                 }
                 found
             }),
-            Content::Map(entries) => entries.iter().any(|&(key, value)| {
+            Content::Map(entries) => entries.iter().any(|&[key, value]| {
                 let found = key == to || walk(tree, value, to, route, visited);
                 if found {
                     route.push(step(key));
@@ -179,9 +178,9 @@ fn route_to(tree: &Tree, from: NodeId, to: NodeId) -> Option<Vec<String>> {
     found.then_some(route)
 }
 
-/// Words an error of decoding; none where it only follows from one already told.
+/// The message of a decoding error; `None` if it only follows from one that is reported already.
 pub(super) fn of_decoding(
-    tree: &Tree,
+    tree: &Tree<'_>,
     record: NodeId,
     of: Option<Kind>,
     at: NodeId,
@@ -213,7 +212,7 @@ pub(super) fn of_decoding(
             Problem::new(ProblemKind::BadValue, spot, format!("`{}` is not {list}", shorten(&word)), &help)
         }
         ErrorKind::MissingKey(key) => {
-            let lost = tree.entry(at, key).is_some_and(|(k, v)| left_out.contains(&k) || left_out.contains(&v));
+            let lost = tree.entry(at, key).is_some_and(|nodes| nodes.iter().any(|node| left_out.contains(node)));
             if lost {
                 return None;
             }
@@ -223,13 +222,13 @@ pub(super) fn of_decoding(
         }
         ErrorKind::WrongType { found, expected } => {
             let expected = plain_words(&expected);
-            let help = format!("write {expected}");
-            Problem::new(ProblemKind::BadValue, spot, format!("{found} stands where {expected} belongs"), &help)
+            let help = format!("use {expected}");
+            Problem::new(ProblemKind::BadValue, spot, format!("expected {expected}, found {found}"), &help)
         }
         ErrorKind::Other(message) => {
             let (message, help) = match message.split_once(": ") {
                 Some((what, how)) => (what.to_owned(), how.to_owned()),
-                None => (message, "mend the value".to_owned()),
+                None => (message, "fix the value".to_owned()),
             };
             Problem::new(ProblemKind::BadValue, spot, message, &help)
         }
@@ -237,7 +236,7 @@ pub(super) fn of_decoding(
     Some((problem, route))
 }
 
-/// serde's names of types, in words.
+/// The names that serde gives to types, in words.
 fn plain_words(expected: &str) -> String {
     match expected {
         "a boolean" => "true or false",

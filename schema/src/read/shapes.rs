@@ -1,4 +1,4 @@
-//! What a record or the settings lack or say twice, though every key could be read.
+//! Keys that are missing or exclude each other in a record or the settings, though every key can be read.
 
 use super::problems::{Problem, ProblemKind};
 use super::tree::Tree;
@@ -7,31 +7,31 @@ use crate::records::Record;
 use crate::renamed;
 use crate::settings::{Settings, Stage};
 
-/// Tells the shape problems of a record; with the tree at hand their places too.
+/// Reports the shape problems of a record.
 ///
-/// `told` is where the problems of the record begin: a key that was given but left out for being wrong is
-/// told there already.
-pub(super) fn tell(record: &Record, tree: Option<&Tree>, told: usize, out: &mut FileRecords) {
+/// `reported` is the index of the first problem of the record: a key that is there but was left out because it is wrong is
+/// already among these.
+pub(super) fn report(record: &Record, tree: &Tree<'_>, reported: usize, out: &mut FileRecords) {
     for shape in record.body.shape() {
         let key = shape.route[0];
-        let is_told = out.problems[told..].iter().filter_map(|problem| problem.route.get(2)).any(|wrong| {
-            // A target whose only limit could not be read does not lack one.
+        let is_reported = out.problems[reported..].iter().filter_map(|problem| problem.route.get(2)).any(|wrong| {
+            // A target whose only limit cannot be read has one.
             let limit = shape.missing && key == "at-most" && matches!(wrong.as_str(), "at-least" | "between");
             let renamed = renamed::new_name(renamed::Use::Key(record.kind()), wrong) == Some(key);
             wrong == key || limit || renamed
         });
-        if is_told {
+        if is_reported {
             continue;
         }
         let kind = if shape.missing { ProblemKind::MissingKey } else { ProblemKind::BadValue };
         let mut problem = Problem::new(kind, None, shape.message, &shape.help);
         problem = problem.on_record(record.kind(), record.id.as_str(), &shape.route);
-        problem.spot = tree.map(|tree| tree.locate(problem.route.iter().map(String::as_str), Aim::Value));
+        problem.spot = Some(tree.locate(problem.route.iter().map(String::as_str), Aim::Value));
         out.problems.push(problem);
     }
 }
 
-/// Tells what is wrong with settings that could be read.
+/// Reports what is wrong with settings that can be read.
 pub(super) fn settings(settings: &Settings, problems: &mut Vec<Problem>) {
     let mut bad = |route: &[&str], message: String, help: &str| {
         let mut problem = Problem::new(ProblemKind::BadValue, None, message, help);

@@ -1,201 +1,387 @@
-//! A YAML file as a tree in which every key and value knows its place.
+//! A YAML file as a tree in which every key and value has its range in the source.
+//!
+//! Nodes are kept in one list, and the items of all collections in another one. A scalar whose text is written in the
+//! source as it is read has no copy of it.
 
-use foldhash::HashMap;
+use std::ops::Range;
+use std::sync::OnceLock;
 
-use super::Spot;
+use foldhash::{HashMap, HashMapExt as _};
+
+use super::position::{Lines, Position};
+use super::{Aim, Spot};
 
 /// The index of a node in its tree. An alias is the same node again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct NodeId(u32);
 
 /// What a node holds.
-#[derive(Clone, Debug)]
-pub enum Content {
-    /// A text; `plain` when it stood without quotes, so that it may also be a number, a truth value or nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Content<'t> {
+    /// A text; `plain` when it is written without quotes, so that it may also be a number, a truth value or nothing.
     Scalar {
         /// The text without quotes.
-        text: Box<str>,
-        /// Written without quotes?
+        text: &'t str,
+        /// Whether it is written without quotes.
         plain: bool,
     },
     /// A list.
-    List(Vec<NodeId>),
-    /// A map, with keys that may stand twice.
-    Map(Vec<(NodeId, NodeId)>),
+    List(&'t [NodeId]),
+    /// A map of keys and values; a key may appear twice.
+    Map(&'t [[NodeId; 2]]),
 }
 
-/// A node and where it begins.
-#[derive(Clone, Debug)]
-pub struct Node {
-    /// What it holds.
-    pub content: Content,
-    /// Where it begins.
-    pub spot: Spot,
+/// A node as it is stored.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Node {
+    /// The byte where it begins. For a block scalar that is its first line below the sign.
+    pub(super) start: u32,
+    /// The byte behind it.
+    pub(super) end: u32,
+    pub(super) stored: Stored,
+}
+
+/// What a node holds, as it is stored.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Stored {
+    /// A plain scalar with the text of its range.
+    Plain,
+    /// A quoted scalar with the text of its range without the quotes.
+    Quoted,
+    /// A scalar with a text of its own.
+    Text { index: u32, plain: bool },
+    /// A block scalar.
+    Block { index: u32 },
+    /// A list, with its items at a range of [`Tree::items`].
+    List { first: u32, len: u32 },
+    /// A map, with its keys and values in turn at a range of [`Tree::items`].
+    Map { first: u32, len: u32 },
 }
 
 /// All nodes of a file.
 #[derive(Debug, Default)]
-pub struct Tree {
+pub struct Tree<'s> {
+    source: &'s str,
+    /// The bytes of the file before the source: those of a byte order mark.
+    skipped: u32,
     nodes: Vec<Node>,
+    items: Vec<NodeId>,
+    texts: Vec<Box<str>>,
     root: Option<NodeId>,
-    /// Of each large collection, the numbers of its texts in the order of the texts.
-    sorted: HashMap<NodeId, Vec<u32>>,
+    lines: Lines,
+    /// The positions in large collections, made when one is searched.
+    sorted: OnceLock<HashMap<NodeId, Vec<u32>>>,
 }
 
-impl Tree {
+/// A number that fits, as files are at most 8 MiB.
+pub(super) fn clip(number: usize) -> u32 {
+    u32::try_from(number).unwrap_or(u32::MAX)
+}
+
+impl<'s> Tree<'s> {
+    pub(super) fn new(source: &'s str) -> Self {
+        // Records have a node per 15 bytes and more.
+        let nodes = Vec::with_capacity(source.len() / 16);
+        let items = Vec::with_capacity(source.len() / 16);
+        Self { source, nodes, items, ..Self::default() }
+    }
+
+    /// Sets how many bytes of the file come before the source.
+    pub(super) fn skip(mut self, bytes: usize) -> Self {
+        self.skipped = clip(bytes);
+        self
+    }
+
     pub(super) fn push(&mut self, node: Node) -> NodeId {
-        let id = NodeId(u32::try_from(self.nodes.len()).unwrap_or(u32::MAX));
+        let id = NodeId(clip(self.nodes.len()));
         self.nodes.push(node);
         id
     }
 
-    pub(super) fn append_item(&mut self, list: NodeId, item: NodeId) {
-        if let Content::List(items) = &mut self.nodes[list.0 as usize].content {
-            items.push(item);
-        }
+    /// Adds the text of a scalar that differs from its source.
+    pub(super) fn push_text(&mut self, text: Box<str>) -> u32 {
+        self.texts.push(text);
+        clip(self.texts.len() - 1)
     }
 
-    pub(super) fn append_entry(&mut self, map: NodeId, key: NodeId, value: NodeId) {
-        if let Content::Map(entries) = &mut self.nodes[map.0 as usize].content {
-            entries.push((key, value));
-        }
+    /// Ends a collection with its items, for a map keys and values in turn.
+    pub(super) fn close(&mut self, id: NodeId, is_map: bool, items: impl Iterator<Item = NodeId>, end: u32) {
+        let first = self.items.len();
+        self.items.extend(items);
+        let (len, first) = (clip(self.items.len() - first), clip(first));
+        let node = &mut self.nodes[id.0 as usize];
+        node.end = node.start.max(end);
+        node.stored = if is_map { Stored::Map { first, len } } else { Stored::List { first, len } };
     }
 
-    /// Nothing is added after this.
-    pub(super) fn finish(&mut self, root: Option<NodeId>) {
-        /// Up to here a scan is as fast as a search.
-        const SMALL: usize = 32;
+    pub(super) fn set_root(&mut self, root: Option<NodeId>) {
         self.root = root;
-        for (number, node) in self.nodes.iter().enumerate() {
-            let len = match &node.content {
-                Content::Map(entries) => entries.len(),
-                Content::List(items) => items.len(),
-                Content::Scalar { .. } => 0,
-            };
-            if len > SMALL {
-                let id = NodeId(u32::try_from(number).unwrap_or(u32::MAX));
-                let mut order: Vec<u32> = (0..u32::try_from(len).unwrap_or(u32::MAX)).collect();
-                order.sort_by_key(|position| self.text_at(id, *position as usize));
-                self.sorted.insert(id, order);
-            }
-        }
     }
 
-    /// The text of a list's item or a map's key.
-    fn text_at(&self, collection: NodeId, position: usize) -> Option<&str> {
-        match &self.node(collection).content {
-            Content::Map(entries) => self.text(entries.get(position)?.0),
-            Content::List(items) => self.text(*items.get(position)?),
-            Content::Scalar { .. } => None,
-        }
+    pub(super) fn node(&self, id: NodeId) -> Node {
+        self.nodes[id.0 as usize]
     }
 
-    /// The position of the first item or key with a text.
-    fn position(&self, collection: NodeId, text: &str) -> Option<usize> {
-        if let Some(order) = self.sorted.get(&collection) {
-            let at = order.partition_point(|position| self.text_at(collection, *position as usize) < Some(text));
-            let position = *order.get(at)? as usize;
-            return (self.text_at(collection, position) == Some(text)).then_some(position);
-        }
-        match &self.node(collection).content {
-            Content::Map(entries) => entries.iter().position(|(key, _)| self.text(*key) == Some(text)),
-            Content::List(items) => items.iter().position(|item| self.text(*item) == Some(text)),
-            Content::Scalar { .. } => None,
-        }
-    }
-
-    /// The node of the document; none in an empty file.
+    /// The node of the document; `None` in an empty file.
     pub fn root(&self) -> Option<NodeId> {
         self.root
     }
 
-    /// A node.
-    pub fn node(&self, id: NodeId) -> &Node {
-        &self.nodes[id.0 as usize]
+    fn slice(&self, start: u32, end: u32) -> &str {
+        self.source.get(start as usize..end as usize).unwrap_or("")
+    }
+
+    fn own_text(&self, index: u32) -> &str {
+        self.texts.get(index as usize).map_or("", |text| text)
+    }
+
+    fn children(&self, first: u32, len: u32) -> &[NodeId] {
+        self.items.get(first as usize..first as usize + len as usize).unwrap_or(&[])
+    }
+
+    /// What a node holds.
+    pub fn content(&self, id: NodeId) -> Content<'_> {
+        let node = self.node(id);
+        match node.stored {
+            Stored::Plain => Content::Scalar { text: self.slice(node.start, node.end), plain: true },
+            Stored::Quoted => Content::Scalar { text: self.slice(node.start + 1, node.end - 1), plain: false },
+            Stored::Text { index, plain } => Content::Scalar { text: self.own_text(index), plain },
+            Stored::Block { index } => Content::Scalar { text: self.own_text(index), plain: false },
+            Stored::List { first, len } => Content::List(self.children(first, len)),
+            Stored::Map { first, len } => Content::Map(self.children(first, len).as_chunks().0),
+        }
+    }
+
+    /// Whether a node is a scalar.
+    pub fn is_scalar(&self, id: NodeId) -> bool {
+        !matches!(self.node(id).stored, Stored::List { .. } | Stored::Map { .. })
+    }
+
+    /// The position of a byte of the source.
+    fn position(&self, offset: u32) -> Position {
+        let Spot { line, column } = self.lines.spot(self.source, offset as usize);
+        Position { line, column, offset: offset + self.skipped }
     }
 
     /// Where a node begins.
     pub fn spot(&self, id: NodeId) -> Spot {
-        self.node(id).spot
+        self.lines.spot(self.source, self.node(id).start as usize)
     }
 
-    /// The text of a scalar.
+    /// The text of a scalar; `None` for a list or map.
     pub fn text(&self, id: NodeId) -> Option<&str> {
-        match &self.node(id).content {
+        match self.content(id) {
             Content::Scalar { text, .. } => Some(text),
-            _ => None,
+            Content::List(_) | Content::Map(_) => None,
         }
     }
 
-    /// Is it nothing: an empty plain scalar, `~` or `null`?
+    /// Returns whether it is nothing: an empty plain scalar, `~` or `null`.
     pub fn is_null(&self, id: NodeId) -> bool {
-        match &self.node(id).content {
-            Content::Scalar { text, plain: true } => matches!(&**text, "" | "~" | "null" | "Null" | "NULL"),
+        match self.content(id) {
+            Content::Scalar { text, plain: true } => matches!(text, "" | "~" | "null" | "Null" | "NULL"),
             _ => false,
         }
     }
 
-    /// The entries of a map; none where it is no map.
-    pub fn entries(&self, id: NodeId) -> &[(NodeId, NodeId)] {
-        match &self.node(id).content {
+    /// The keys and values of a map; empty for anything else.
+    pub fn entries(&self, id: NodeId) -> &[[NodeId; 2]] {
+        match self.content(id) {
             Content::Map(entries) => entries,
-            _ => &[],
+            Content::Scalar { .. } | Content::List(_) => &[],
         }
     }
 
-    /// How many nodes stand here, with aliases written out.
+    /// How many nodes are at and below a node, with aliases written out.
     pub(super) fn size(&self, id: NodeId) -> usize {
-        match &self.node(id).content {
+        match self.content(id) {
             Content::Scalar { .. } => 1,
             Content::List(items) => 1 + items.iter().map(|item| self.size(*item)).sum::<usize>(),
-            Content::Map(entries) => {
-                1 + entries.iter().map(|(key, value)| self.size(*key) + self.size(*value)).sum::<usize>()
+            Content::Map(entries) => 1 + entries.as_flattened().iter().map(|node| self.size(*node)).sum::<usize>(),
+        }
+    }
+
+    /// The text of a list's item or a map's key.
+    fn text_at(&self, collection: NodeId, index: usize) -> Option<&str> {
+        match self.content(collection) {
+            Content::Map(entries) => self.text(entries.get(index)?[0]),
+            Content::List(items) => self.text(*items.get(index)?),
+            Content::Scalar { .. } => None,
+        }
+    }
+
+    /// Of each large collection, the indices of its texts in the order of the texts.
+    fn sort_large_collections(&self) -> HashMap<NodeId, Vec<u32>> {
+        let mut all = HashMap::new();
+        for number in 0..self.nodes.len() {
+            let id = NodeId(clip(number));
+            let len = self.len(id);
+            if len > SMALL {
+                let mut order: Vec<u32> = (0..clip(len)).collect();
+                order.sort_by_key(|index| self.text_at(id, *index as usize));
+                all.insert(id, order);
             }
         }
+        all
+    }
+
+    /// How many items or entries a collection has.
+    fn len(&self, id: NodeId) -> usize {
+        match self.node(id).stored {
+            Stored::List { len, .. } => len as usize,
+            Stored::Map { len, .. } => len as usize / 2,
+            Stored::Plain | Stored::Quoted | Stored::Text { .. } | Stored::Block { .. } => 0,
+        }
+    }
+
+    /// The index of the first item or key with a text.
+    fn index_of(&self, collection: NodeId, text: &str) -> Option<usize> {
+        let len = self.len(collection);
+        if len <= SMALL {
+            return (0..len).find(|index| self.text_at(collection, *index) == Some(text));
+        }
+        let order = self.sorted.get_or_init(|| self.sort_large_collections()).get(&collection)?;
+        let first = order.partition_point(|index| self.text_at(collection, *index as usize) < Some(text));
+        let index = *order.get(first)? as usize;
+        (self.text_at(collection, index) == Some(text)).then_some(index)
     }
 
     /// The key and value nodes of a key in a map.
-    pub fn entry(&self, map: NodeId, key: &str) -> Option<(NodeId, NodeId)> {
-        self.entries(map).get(self.position(map, key)?).copied()
+    pub fn entry(&self, map: NodeId, key: &str) -> Option<[NodeId; 2]> {
+        self.entries(map).get(self.index_of(map, key)?).copied()
     }
 
     /// Follows a route of keys from the root as far as it goes: the place of the value at its end (or of
     /// its key, as `aim` says), or of the last key that was found when the route breaks off.
     ///
     /// A step in a list is the text of the item it leads to.
-    pub fn locate<'a>(&self, route: impl IntoIterator<Item = &'a str>, aim: super::Aim) -> Spot {
-        let Some(mut at) = self.root else { return Spot::START };
-        let mut key_spot = self.spot(at);
+    pub fn locate<'a>(&self, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
+        let Some(mut node) = self.root else { return Spot::START };
+        let mut key = node;
         for step in route {
-            match &self.node(at).content {
-                Content::Map(_) => {
-                    let Some((key, value)) = self.entry(at, step) else { return key_spot };
-                    (key_spot, at) = (self.spot(key), value);
+            let Some([next_key, next]) = self.step(node, step) else { return self.spot(key) };
+            (key, node) = (next_key, next);
+        }
+        // An empty value has no place of its own, and an alias is shown where it is used, not at its anchor.
+        let is_value = aim == Aim::Value && !self.is_null(node) && self.node(node).start > self.node(key).start;
+        self.spot(if is_value { node } else { key })
+    }
+
+    /// The key and value of one step of a route; in a list the item is both.
+    fn step(&self, node: NodeId, step: &str) -> Option<[NodeId; 2]> {
+        let index = self.index_of(node, step)?;
+        match self.content(node) {
+            Content::Map(entries) => entries.get(index).copied(),
+            Content::List(items) => items.get(index).map(|item| [*item, *item]),
+            Content::Scalar { .. } => None,
+        }
+    }
+
+    /// The range in the file of the key or the value that a route leads to; `None` if the route leads to nothing.
+    ///
+    /// A range includes quotes, brackets and the sign of a block scalar, but no anchor, and ends before comments and line
+    /// breaks. The range of an empty value is empty, behind the colon of its key. An alias has the range of its key, as the value itself is
+    /// elsewhere. The route and its steps are as in [`Tree::locate`].
+    pub fn range_of<'a>(&self, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Option<Range<Position>> {
+        let mut node = self.root?;
+        let mut key = None;
+        // The byte behind what comes before the node.
+        let mut before = 0;
+        for step in route {
+            let index = self.index_of(node, step)?;
+            (before, key, node) = match self.content(node) {
+                Content::Map(entries) => {
+                    let [key, value] = *entries.get(index)?;
+                    (self.node(key).end, Some(key), value)
                 }
                 Content::List(items) => {
-                    let Some(&item) = self.position(at, step).and_then(|position| items.get(position)) else {
-                        return key_spot;
-                    };
-                    (key_spot, at) = (self.spot(item), item);
+                    let item = *items.get(index)?;
+                    // The nodes of aliases are elsewhere.
+                    let start = self.node(item).start;
+                    let ends = items.iter().take(index).map(|item| self.node(*item).end);
+                    let last = ends.filter(|end| *end <= start).max();
+                    // A list that is not indented begins behind its first dash.
+                    let first = self.node(node).start;
+                    let has_dash = first < start && self.source.as_bytes().get(first as usize) == Some(&b'-');
+                    (last.unwrap_or(first + u32::from(has_dash)), None, item)
                 }
-                Content::Scalar { .. } => return key_spot,
+                Content::Scalar { .. } => return None,
+            };
+        }
+        let Node { start, end, stored } = self.node(node);
+        let (start, end) = match key.map(|key| self.node(key)) {
+            Some(key) if aim == Aim::Key || start < key.start => (key.start, key.end),
+            Some(key) if start == end && self.is_null(node) => {
+                let behind = self.behind_colon(key.end);
+                (behind, behind)
             }
+            _ => match stored {
+                Stored::Block { .. } => {
+                    // One with an anchor begins at the anchor.
+                    let sign =
+                        self.sign(b"|>", before, start).or_else(|| self.sign(b"|>", start, end)).unwrap_or(start);
+                    (sign, sign + clip(self.slice(sign, end).trim_ascii_end().len()))
+                }
+                // One that is not indented begins behind its first dash.
+                Stored::List { .. } if before > 0 => {
+                    (self.sign(b"-", before, start).unwrap_or(self.behind_anchor(start)), end)
+                }
+                _ => (self.behind_anchor(start), end),
+            },
+        };
+        Some(self.position(start)..self.position(end))
+    }
+
+    /// The byte behind the colon of a key that ends at a byte, if it follows on the line.
+    pub(super) fn behind_colon(&self, end: u32) -> u32 {
+        let rest = self.source.as_bytes().get(end as usize..).unwrap_or(&[]);
+        let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t')).count();
+        if rest.get(blanks) == Some(&b':') { end + clip(blanks) + 1 } else { end }
+    }
+
+    /// The first of some signs in a range, after blanks, colons, dashes, comments and anchors.
+    fn sign(&self, signs: &[u8], from: u32, to: u32) -> Option<u32> {
+        let bytes = self.source.as_bytes().get(..to as usize)?;
+        let mut at = from as usize;
+        while let Some(byte) = bytes.get(at) {
+            let rest = &bytes[at..];
+            at += match byte {
+                _ if signs.contains(byte) => return Some(clip(at)),
+                b'#' => memchr::memchr2(b'\n', b'\r', rest)?,
+                b'&' => rest.iter().position(u8::is_ascii_whitespace)?,
+                _ => 1,
+            };
         }
-        // An empty value has no place of its own worth pointing at, and an alias is shown where it is
-        // used, not where its anchor stands.
-        let value_spot = self.spot(at);
-        match aim {
-            super::Aim::Value if !self.is_null(at) && value_spot > key_spot => value_spot,
-            _ => key_spot,
+        None
+    }
+
+    /// Where a node begins behind its anchor, if it has one.
+    pub(super) fn behind_anchor(&self, start: u32) -> u32 {
+        let bytes = self.source.as_bytes();
+        let mut at = start as usize;
+        if bytes.get(at) != Some(&b'&') {
+            return start;
         }
+        while let Some(rest) = bytes.get(at..) {
+            at += match rest.first() {
+                Some(b'&') => rest.iter().position(u8::is_ascii_whitespace).unwrap_or(rest.len()),
+                Some(b'#') => memchr::memchr2(b'\n', b'\r', rest).unwrap_or(rest.len()),
+                Some(byte) if byte.is_ascii_whitespace() => 1,
+                _ => break,
+            };
+        }
+        clip(at)
     }
 
     /// The text of the scalar that a route of keys leads to.
     pub fn text_of_route<'a>(&self, route: impl IntoIterator<Item = &'a str>) -> Option<&str> {
-        let mut at = self.root?;
+        let mut node = self.root?;
         for step in route {
-            at = self.entry(at, step)?.1;
+            node = self.entry(node, step)?[1];
         }
-        self.text(at)
+        self.text(node)
     }
 }
+
+/// Up to this many items a scan is as fast as a search.
+const SMALL: usize = 32;

@@ -1,23 +1,24 @@
-//! The one file that knows the readers of YAML: `serde_yaml` for speed, `saphyr-parser` for places.
-//!
-//! A file that is right is read by the first alone. Only a file with something wrong in it, or with a
-//! finding whose place must be shown, is read again into a [`Tree`] that knows where everything stands.
+//! The one file that knows the reader of YAML: the events of `saphyr-parser` become a [`Tree`].
+
+use std::borrow::Cow;
 
 use foldhash::{HashMap, HashMapExt as _};
-use saphyr_parser::{Event, Parser, ScalarStyle, StrInput};
+use saphyr_parser::{Event, Marker, Parser, ScalarStyle, Span};
 use serde::de::DeserializeOwned;
 
 use super::Spot;
-use super::tree::{Content, Node, NodeId, Tree};
+use super::input::Bytes;
+use super::position::Cursor;
+use super::tree::{Node, NodeId, Stored, Tree, clip};
 
 /// How deep collections may nest; records need 7.
 const DEEPEST: usize = 64;
-/// How many nodes a file may stand for once its aliases are written out; a long text weighs as many.
+/// How many nodes a file may have with its aliases written out; a long text counts as several.
 const MOST_NODES: u64 = 1_000_000;
-/// The bytes of text that weigh as much as a node.
+/// The bytes of text that count as one node.
 const NODE_BYTES: usize = 32;
 
-/// What makes a file unreadable as YAML, with its place.
+/// What makes a file unreadable as YAML, and where.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SyntaxError {
     /// Where.
@@ -28,146 +29,65 @@ pub struct SyntaxError {
     pub help: String,
 }
 
-/// Reads a whole file at once; `None` when anything at all is wrong with it, or may be.
-pub fn typed<T: DeserializeOwned>(text: &str) -> Option<T> {
-    if !is_simple(text) {
-        return None;
-    }
-    serde_yaml::from_str(text).ok()
-}
-
-/// Reads a file that ships with the tool, which nobody hostile wrote.
+/// Reads data that ships with the tool, and no other: `serde_yaml` needs no positions and knows no limits.
 pub fn shipped<T: DeserializeOwned>(text: &str) -> Result<T, String> {
     serde_yaml::from_str(text).map_err(|error| error.to_string())
 }
 
-/// Is there nothing in the text that `serde_yaml` would pass over in silence, read otherwise or more kindly
-/// than [`tree`] does, or take long over? What is called simple here may still be wrong, to both.
-///
-/// Not simple are tags; anchors, whose aliases could write a text out a million times; directives; characters
-/// that ended a line in YAML 1.1; tabs; keys behind a `?`; blocks with a number, a comment or nothing behind
-/// their sign; a dash at the end of something in brackets; brackets and quotes that go on over a line, which
-/// `serde_yaml` reads at any indentation; comments right behind them; brackets very deep or so many that they may be: it takes
-/// time square in them, and one in quotes may hide another one from the count.
-fn is_simple(text: &str) -> bool {
-    const DEEPEST_ON_A_LINE: usize = 64;
-    const MOST_STEPS: usize = 2_000_000_000;
-    const ODD: [&str; 4] = ["\u{85}", "\u{2028}", "\u{2029}", "\u{feff}"];
-    let opens = |before: u8| matches!(before, b' ' | b'\t' | b'\n' | b'\r' | b'[' | b'{' | b',' | b':' | b'(');
-    let bytes = text.as_bytes();
-    let mut opened = 0_usize;
-    let (mut depth, mut doubles, mut singles, mut single_opens) = (0_usize, 0_usize, 0_usize, false);
-    let marks = bytes.iter().enumerate().filter(|(_, byte)| IS_MARK[usize::from(**byte)]);
-    for (i, &byte) in marks.chain([(bytes.len(), &b'\n')]) {
-        let before = if i > 0 { bytes[i - 1] } else { b'\n' };
-        match byte {
-            // What ends in a dash within brackets, as in `{title: left -}`.
-            b',' | b'[' | b']' | b'{' | b'}' if before == b'-' && depth > 0 => return false,
-            b',' => {}
-            b'[' | b'{' => {
-                (depth, opened) = (depth + 1, opened + 1);
-                if depth > DEEPEST_ON_A_LINE {
-                    return false;
-                }
-            }
-            b']' | b'}' if depth == 0 => return false,
-            b']' | b'}' => depth -= 1,
-            b'"' if before == b'\\' => return false,
-            b'"' => doubles += 1,
-            b'\'' => (singles, single_opens) = (singles + 1, single_opens || opens(before)),
-            b'#' if matches!(before, b'[' | b']' | b'{' | b'}' | b',' | b'"' | b'\'') => return false,
-            b'!' if opens(before) => return false,
-            b'&' if opens(before) && bytes.get(i + 1).is_some_and(|b| !b.is_ascii_whitespace()) => return false,
-            b'%' if matches!(before, b'\n' | b'\r') => return false,
-            b'\t' => return false,
-            b'?' if opens(before) || matches!(before, b'"' | b'\'') => return false,
-            b'|' | b'>' if !is_plain_block(bytes, i) => return false,
-            0xc2 | 0xe2 | 0xef if ODD.iter().any(|odd| bytes[i..].starts_with(odd.as_bytes())) => return false,
-            b'\n' | b'\r' => {
-                if depth > 0 || doubles % 2 == 1 || (single_opens && singles % 2 == 1) {
-                    return false;
-                }
-                (doubles, singles, single_opens) = (0, 0, false);
-            }
-            _ => {}
-        }
-    }
-    // A block that the end of the file cuts off is read with a line break at its end, or without.
-    let cut_off = !text.ends_with('\n') && memchr::memchr2(b'|', b'>', bytes).is_some();
-    !cut_off && opened.saturating_mul(bytes.len()) <= MOST_STEPS
-}
-
-/// Is the mark a part of a text, or the sign of a block as it is commonly written: behind a key and before a
-/// line with something on it?
-fn is_plain_block(bytes: &[u8], at: usize) -> bool {
-    let before = bytes[..at].trim_ascii_end();
-    let blanks = &bytes[before.len()..at];
-    if blanks.iter().any(|b| matches!(b, b'\n' | b'\r')) {
-        return false;
-    }
-    let Some(b':') = before.last() else {
-        return before.last().is_some_and(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b')'));
-    };
-    let rest = &bytes[at + 1..];
-    let rest = rest.strip_prefix(b"-").or_else(|| rest.strip_prefix(b"+")).unwrap_or(rest);
-    let rest = rest.strip_prefix(b"\r").unwrap_or(rest);
-    let first = rest.strip_prefix(b"\n").and_then(|next| next.iter().find(|b| **b != b' '));
-    !blanks.is_empty() && first.is_some_and(|b| !matches!(b, b'\n' | b'\r'))
-}
-
-/// The bytes that [`is_simple`] must look at: few of a file.
-const IS_MARK: [bool; 256] = {
-    let marks = b",[]{}\"'#!&%?|>\t\n\r\xc2\xe2\xef";
-    let (mut table, mut at) = ([false; 256], 0);
-    while at < marks.len() {
-        table[marks[at] as usize] = true;
-        at += 1;
-    }
-    table
-};
-
+/// A collection that has not ended.
 struct Frame {
     node: NodeId,
     anchor: usize,
-    /// The key that waits for its value; none in a sequence and before a key.
-    key: Option<NodeId>,
     is_map: bool,
+    /// Where its items begin in [`Builder::items`].
+    first: usize,
+    /// The size of the tree before it.
+    before: u64,
+    /// The byte behind its last item.
+    end: u32,
 }
 
-fn weight(content: &Content) -> u64 {
-    match content {
-        Content::Scalar { text, .. } => 1 + (text.len() / NODE_BYTES) as u64,
-        Content::List(_) | Content::Map(_) => 1,
-    }
+fn weight(text: &str) -> u64 {
+    1 + (text.len() / NODE_BYTES) as u64
 }
 
-struct Builder {
-    tree: Tree,
+struct Builder<'s> {
+    source: &'s str,
+    cursor: Cursor<'s>,
+    tree: Tree<'s>,
     open: Vec<Frame>,
+    /// The items of the collections that have not ended.
+    items: Vec<NodeId>,
     anchors: HashMap<usize, (NodeId, u64)>,
-    root: Option<NodeId>,
-    /// What the tree holds with its aliases written out.
+    /// The size of the tree with its aliases written out.
     expanded: u64,
-    started: Vec<u64>,
 }
 
-impl Builder {
-    fn add(&mut self, content: Content, spot: Spot) -> NodeId {
-        self.expanded += weight(&content);
-        self.tree.push(Node { content, spot })
+impl<'s> Builder<'s> {
+    fn new(source: &'s str) -> Self {
+        Self {
+            source,
+            cursor: Cursor::new(source),
+            tree: Tree::new(source),
+            open: Vec::new(),
+            items: Vec::new(),
+            anchors: HashMap::new(),
+            expanded: 0,
+        }
     }
 
-    fn attach(&mut self, node: NodeId) {
-        let Some(frame) = self.open.last_mut() else {
-            self.root = Some(node);
-            return;
-        };
-        if !frame.is_map {
-            self.tree.append_item(frame.node, node);
-        } else if let Some(key) = frame.key.take() {
-            self.tree.append_entry(frame.node, key, node);
-        } else {
-            frame.key = Some(node);
+    fn offset(&mut self, mark: Marker) -> usize {
+        self.cursor.offset(mark.line(), mark.col())
+    }
+
+    /// Adds a finished node, which ends at a byte, to the collection it is in.
+    fn attach(&mut self, node: NodeId, end: u32) {
+        match self.open.last_mut() {
+            Some(frame) => {
+                frame.end = frame.end.max(end);
+                self.items.push(node);
+            }
+            None => self.tree.set_root(Some(node)),
         }
     }
 
@@ -176,6 +96,98 @@ impl Builder {
             self.anchors.insert(anchor, (node, size));
         }
     }
+
+    fn scalar(&mut self, text: Cow<'_, str>, style: ScalarStyle, anchor: usize, span: Span) {
+        let start = self.offset(span.start);
+        let size = weight(&text);
+        let (stored, end) = match style {
+            ScalarStyle::Plain if self.source[start..].starts_with(&*text) => (Stored::Plain, start + text.len()),
+            ScalarStyle::Plain => {
+                let index = self.tree.push_text(text.into());
+                (Stored::Text { index, plain: true }, self.offset(span.end))
+            }
+            ScalarStyle::SingleQuoted | ScalarStyle::DoubleQuoted => {
+                let quote = if anchor == 0 { start } else { self.tree.behind_anchor(clip(start)) as usize };
+                match self.quoted(&text, quote) {
+                    Some(end) if quote == start => (Stored::Quoted, end),
+                    end => {
+                        let end = end.unwrap_or_else(|| self.quoted_end(quote));
+                        (Stored::Text { index: self.tree.push_text(text.into()), plain: false }, end)
+                    }
+                }
+            }
+            ScalarStyle::Literal | ScalarStyle::Folded => {
+                let end = self.offset(span.end).max(start);
+                let index = self.tree.push_text(text.into());
+                (Stored::Block { index }, start + self.source[start..end].trim_ascii_end().len())
+            }
+        };
+        let node = self.tree.push(Node { start: clip(start), end: clip(end.max(start)), stored });
+        self.expanded += size;
+        self.anchor(anchor, node, size);
+        let is_empty = start == end && matches!(stored, Stored::Plain);
+        let behind = match self.open.last() {
+            Some(frame) if is_empty => self.tree.behind_colon(frame.end),
+            _ => clip(end),
+        };
+        self.attach(node, behind);
+    }
+
+    /// The byte behind a quoted scalar that is written as it is read.
+    fn quoted(&self, text: &str, start: usize) -> Option<usize> {
+        let (quote, inner) = self.source.as_bytes().get(start..)?.split_first()?;
+        let is_same = inner.starts_with(text.as_bytes())
+            && inner.get(text.len()) == Some(quote)
+            && memchr::memchr(*quote, text.as_bytes()).is_none();
+        is_same.then_some(start + text.len() + 2)
+    }
+
+    /// The byte behind any quoted scalar.
+    fn quoted_end(&self, start: usize) -> usize {
+        let bytes = self.source.as_bytes();
+        let Some((quote, inner)) = bytes.get(start..).and_then(<[u8]>::split_first) else { return bytes.len() };
+        let mut at = 0;
+        while let Some(found) = memchr::memchr2(*quote, b'\\', inner.get(at..).unwrap_or(&[])) {
+            at += found;
+            at += match (inner[at], inner.get(at + 1)) {
+                (b'\\', _) if *quote == b'"' => 2,
+                (b'\'', Some(b'\'')) if *quote == b'\'' => 2,
+                (b'\\', _) => 1,
+                _ => return start + at + 2,
+            };
+        }
+        bytes.len()
+    }
+
+    fn start(&mut self, is_map: bool, anchor: usize, mark: Marker) {
+        let start = clip(self.offset(mark));
+        let node = self.tree.push(Node { start, end: start, stored: Stored::Plain });
+        let before = self.expanded;
+        self.expanded += 1;
+        self.open.push(Frame { node, anchor, is_map, first: self.items.len(), before, end: start });
+    }
+
+    fn end(&mut self, mark: Marker) {
+        let Some(frame) = self.open.pop() else { return };
+        let start = self.tree.behind_anchor(self.tree.node(frame.node).start) as usize;
+        let bytes = self.source.as_bytes();
+        let end = match (bytes.get(start), frame.is_map) {
+            (Some(b'{'), true) | (Some(b'['), false) => {
+                let bracket = self.offset(mark);
+                // A pair in a list may begin with a map, and has no brackets of its own.
+                if matches!(bytes.get(bracket), Some(b'}' | b']')) && frame.end as usize <= bracket {
+                    clip(bracket + 1)
+                } else {
+                    frame.end
+                }
+            }
+            _ => frame.end,
+        };
+        self.tree.close(frame.node, frame.is_map, self.items.drain(frame.first..), end);
+        let size = self.expanded - frame.before;
+        self.anchor(frame.anchor, frame.node, size);
+        self.attach(frame.node, end);
+    }
 }
 
 fn too_deep(spot: Spot) -> SyntaxError {
@@ -183,21 +195,20 @@ fn too_deep(spot: Spot) -> SyntaxError {
     SyntaxError { spot, message, help: "records need 7 levels: check the brackets".to_owned() }
 }
 
-/// What the parser cannot go on from. The column is held to its line: some characters of a directive are
-/// counted twice.
+/// The error for what the parser cannot read. The column is at most the end of its line.
 fn no_yaml(text: &str, spot: Spot, info: &str) -> SyntaxError {
     let text = text.replace("\r\n", "\n");
     let line = text.split(['\n', '\r']).nth(spot.line as usize - 1).unwrap_or("");
     let help = if line.contains('\t') {
-        "there is a tab on this line: write spaces in its place"
+        "there is a tab on this line: use spaces"
     } else {
-        "mend the YAML at this place; indentation and quotes are the usual causes"
+        "fix the YAML here; indentation and quotes are the usual causes"
     };
     let last = Spot::new(spot.line as usize, line.chars().count());
     SyntaxError { spot: spot.min(last), message: format!("not valid YAML: {info}"), help: help.to_owned() }
 }
 
-/// A `%YAML` line that does not give a version, which the parser passes over.
+/// A `%YAML` line that does not give a version, which the parser ignores.
 fn odd_directive(text: &str) -> Option<Spot> {
     let heads = text.lines().take_while(|line| line.is_empty() || line.starts_with(['%', '#']));
     for (number, line) in heads.enumerate() {
@@ -212,53 +223,42 @@ fn odd_directive(text: &str) -> Option<Spot> {
     None
 }
 
-/// Reads a file into a tree that keeps the place of every key and value.
+/// Reads a file into a tree with the range of every key and value.
 ///
 /// # Errors
-/// The first thing that makes the text no YAML, or YAML that record files do not use.
-pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
+/// The first thing that is not YAML, or YAML that record files do not use.
+pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
     if let Some(spot) = odd_directive(text) {
         return Err(SyntaxError {
             spot,
-            message: "not valid YAML: a directive that is none".to_owned(),
+            message: "not valid YAML: invalid directive".to_owned(),
             help: "remove the line that begins with `%`".to_owned(),
         });
     }
-    // The parser tells of the end as if one more line stood there.
-    let end = Spot::of_byte(text.as_bytes(), text.len());
-    let mut parser = Parser::new(StrInput::new(text));
+    // The parser's end of the file is on one more line.
+    let end = || Spot::of_byte(text.as_bytes(), text.len());
+    let spot_of = |mark: Marker| Spot::new(mark.line(), mark.col()).min(end());
+    let mut parser = Parser::new(Bytes::new(text));
     let mut documents = 0_u32;
-    let mut builder = Builder {
-        tree: Tree::default(),
-        open: Vec::new(),
-        anchors: HashMap::new(),
-        root: None,
-        expanded: 0,
-        started: Vec::new(),
-    };
+    let mut builder = Builder::new(text);
     loop {
         let (event, span) = match parser.next_event() {
             None => break,
             Some(Ok(next)) => next,
             Some(Err(error)) => {
-                let mark = error.marker();
-                let spot = Spot::new(mark.line(), mark.col()).min(end);
+                let spot = spot_of(*error.marker());
                 if error.info().contains("recursion limit") {
                     return Err(too_deep(spot));
                 }
                 return Err(no_yaml(text, spot, error.info()));
             }
         };
-        let spot = Spot::new(span.start.line(), span.start.col()).min(end);
-        let error =
-            |message: &str, help: &str| SyntaxError { spot, message: message.to_owned(), help: help.to_owned() };
-        let tagged = |tag: bool| {
-            if tag {
-                Err(error("a YAML tag (`!...`) is not read", "remove the tag, or quote the text"))
-            } else {
-                Ok(())
-            }
+        let error = |message: &str, help: &str| SyntaxError {
+            spot: spot_of(span.start),
+            message: message.to_owned(),
+            help: help.to_owned(),
         };
+        let tag_error = || error("a YAML tag (`!...`) is not read", "remove the tag, or quote the text");
         match event {
             Event::StreamEnd => break,
             Event::DocumentStart(_) => {
@@ -270,45 +270,25 @@ pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
                     ));
                 }
             }
-            Event::Scalar(value, style, anchor, tag) => {
-                tagged(tag.is_some())?;
-                let plain = style == ScalarStyle::Plain;
-                let content = Content::Scalar { text: value.into(), plain };
-                let size = weight(&content);
-                let node = builder.add(content, spot);
-                builder.anchor(anchor, node, size);
-                builder.attach(node);
+            Event::Scalar(_, _, _, Some(_)) | Event::SequenceStart(_, Some(_)) | Event::MappingStart(_, Some(_)) => {
+                return Err(tag_error());
             }
+            Event::Scalar(text, style, anchor, None) => builder.scalar(text, style, anchor, span),
             Event::Alias(anchor) => {
                 let Some(&(node, size)) = builder.anchors.get(&anchor) else {
-                    return Err(error("an alias inside the value it stands for", "write the value out"));
+                    return Err(error("an alias inside the value that it refers to", "write the value out"));
                 };
                 builder.expanded = builder.expanded.saturating_add(size);
-                builder.attach(node);
+                let end = clip(builder.offset(span.end));
+                builder.attach(node, end);
             }
-            Event::SequenceStart(anchor, tag) => {
-                tagged(tag.is_some())?;
-                builder.started.push(builder.expanded);
-                let node = builder.add(Content::List(Vec::new()), spot);
-                builder.open.push(Frame { node, anchor, key: None, is_map: false });
-            }
-            Event::MappingStart(anchor, tag) => {
-                tagged(tag.is_some())?;
-                builder.started.push(builder.expanded);
-                let node = builder.add(Content::Map(Vec::new()), spot);
-                builder.open.push(Frame { node, anchor, key: None, is_map: true });
-            }
-            Event::SequenceEnd | Event::MappingEnd => {
-                if let Some(frame) = builder.open.pop() {
-                    let size = builder.expanded - builder.started.pop().unwrap_or(0);
-                    builder.anchor(frame.anchor, frame.node, size);
-                    builder.attach(frame.node);
-                }
-            }
+            Event::SequenceStart(anchor, None) => builder.start(false, anchor, span.start),
+            Event::MappingStart(anchor, None) => builder.start(true, anchor, span.start),
+            Event::SequenceEnd | Event::MappingEnd => builder.end(span.start),
             Event::Nothing | Event::StreamStart | Event::DocumentEnd => {}
         }
         if builder.open.len() > DEEPEST {
-            return Err(too_deep(spot));
+            return Err(too_deep(spot_of(span.start)));
         }
         if builder.expanded > MOST_NODES {
             return Err(error(
@@ -317,6 +297,5 @@ pub fn tree(text: &str) -> Result<Tree, SyntaxError> {
             ));
         }
     }
-    builder.tree.finish(builder.root);
     Ok(builder.tree)
 }

@@ -5,6 +5,7 @@ use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+use serde::ser::{Serialize, Serializer};
 
 use super::{Expression, ShapeProblem, record};
 use crate::entries::Entries;
@@ -65,7 +66,26 @@ impl<'de> Deserialize<'de> for Finds {
                 Entries::deserialize(de::value::MapAccessDeserializer::new(map)).map(Finds::Values)
             }
         }
-        deserializer.deserialize_any(IdOrMap)
+        if deserializer.is_human_readable() {
+            return deserializer.deserialize_any(IdOrMap);
+        }
+        Ok(match Deserialize::deserialize(deserializer)? {
+            (Some(target), _) => Self::Target(target),
+            (None, values) => Self::Values(values),
+        })
+    }
+}
+
+impl Serialize for Finds {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match (self, serializer.is_human_readable()) {
+            (Self::Target(target), true) => target.serialize(serializer),
+            (Self::Values(values), true) => values.serialize(serializer),
+            (Self::Target(target), false) => {
+                (Some(target), &Entries::<Id, Expression>::default()).serialize(serializer)
+            }
+            (Self::Values(values), false) => (None::<&Id>, values).serialize(serializer),
+        }
     }
 }
 

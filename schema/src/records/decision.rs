@@ -1,7 +1,7 @@
 //! `decisions`: choices between alternatives.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{ShapeProblem, record};
 use crate::entries::Entries;
@@ -26,7 +26,7 @@ record! {
 }
 
 /// One alternative of a decision.
-#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct Alternative {
     /// A short name for people.

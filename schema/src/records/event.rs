@@ -1,7 +1,7 @@
 //! `events`: the scored parts of the contest.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{Expression, ShapeProblem, record};
 use crate::entries::Entries;
@@ -23,7 +23,7 @@ record! {
 }
 
 /// How points are calculated from the values that an event reads.
-#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct Score {
     /// The formula, in points.

@@ -1,7 +1,7 @@
 //! `goals`: what the team wants to reach in the contest.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{ShapeProblem, record};
 use crate::quantity::Quantity;
@@ -21,7 +21,7 @@ record! {
 }
 
 /// A CSV table with the results of past contests, and the names of its columns.
-#[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct PastStandings {
     /// The CSV file, relative to the project root.

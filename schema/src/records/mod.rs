@@ -22,6 +22,7 @@ use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::ser::{Serialize, Serializer};
 
 pub use analysis::{Analysis, Finds};
 pub use decision::{Alternative, Decision};
@@ -45,7 +46,8 @@ use roles::{ChildrenRule, ReferenceKey as Key, Roles, TierRule, VerificationRule
 pub type Serves = Entries<Id, Reason>;
 
 /// A reason, which may still be empty: `serves: {car-mass: }`.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
+#[serde(transparent)]
 pub struct Reason(pub Option<String>);
 
 impl<'de> Deserialize<'de> for Reason {
@@ -100,6 +102,12 @@ impl<'de> Deserialize<'de> for Expression {
     }
 }
 
+impl Serialize for Expression {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.0)
+    }
+}
+
 impl JsonSchema for Expression {
     fn inline_schema() -> bool {
         true
@@ -128,7 +136,7 @@ pub trait Common {
 macro_rules! record {
     ($(#[$meta:meta])* pub struct $name:ident { $($(#[$key:meta])* pub $field:ident: $type:ty,)* }) => {
         $(#[$meta])*
-        #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize, schemars::JsonSchema)]
+        #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize, serde::Serialize, schemars::JsonSchema)]
         #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
         pub struct $name {
             /// A short name of the record for people.
@@ -257,6 +265,12 @@ macro_rules! kinds {
 
             fn evidence(&self) -> &[String] {
                 match self { $(Self::$kind(_body) => [$(_body.$evidence.as_slice())?].first().copied().unwrap_or_default(),)* }
+            }
+        }
+
+        impl Serialize for Body {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                match self { $(Self::$kind(body) => body.serialize(serializer),)* }
             }
         }
 

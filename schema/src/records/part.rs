@@ -30,7 +30,7 @@ record! {
 }
 
 /// An amount of one piece, for example its mass, and the basis of the estimate.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Amount {
     /// The amount of one piece.
     pub value: Quantity,
@@ -69,7 +69,11 @@ impl<'de> Deserialize<'de> for Amount {
                 Ok(Amount { value: long.value, basis: long.basis })
             }
         }
-        deserializer.deserialize_any(ShortOrLong)
+        if deserializer.is_human_readable() {
+            return deserializer.deserialize_any(ShortOrLong);
+        }
+        let long = Long::deserialize(deserializer)?;
+        Ok(Self { value: long.value, basis: long.basis })
     }
 }
 

@@ -1,7 +1,7 @@
 //! `results`: what was measured, tested or scored.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{ShapeProblem, record};
 use crate::quantity::Quantity;
@@ -26,7 +26,7 @@ record! {
 }
 
 /// The outcome of a verification without a number.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[schemars(inline)]
 pub enum Outcome {

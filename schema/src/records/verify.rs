@@ -1,15 +1,15 @@
 //! `verify`: how a target, requirement or part will be verified.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
 use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
+use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 use std::fmt;
 
 use crate::words::Day;
 
 /// The four methods of verification (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[schemars(inline)]
 pub enum Method {
@@ -36,7 +36,7 @@ impl Method {
 }
 
 /// One planned verification.
-#[derive(Clone, Debug, PartialEq, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct Verification {
     /// The method: test, analysis, inspection or demonstration.
@@ -50,7 +50,8 @@ pub struct Verification {
 }
 
 /// One verification, or a list of them.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(transparent)]
 pub struct Verify(pub Vec<Verification>);
 
 impl Verify {
@@ -88,7 +89,11 @@ impl<'de> Deserialize<'de> for Verify {
                 Ok(Verify(all))
             }
         }
-        deserializer.deserialize_any(OneOrMore)
+        if deserializer.is_human_readable() {
+            deserializer.deserialize_any(OneOrMore)
+        } else {
+            deserializer.deserialize_seq(OneOrMore)
+        }
     }
 }
 

@@ -19,7 +19,7 @@ use super::walk::CommitSource;
 use super::{entries, worktree};
 use crate::history::Past;
 use crate::history::outlook::state_at;
-use crate::load::{Loaded, Pool};
+use crate::load::{Loaded, ParseCache};
 use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside};
 use crate::{Error, Study, checks};
 
@@ -93,7 +93,7 @@ impl Project {
     ///
     /// # Errors
     /// Those of [`Project::snapshot`].
-    pub fn load_with(&self, pool: &mut Pool) -> Result<Loaded, Error> {
+    pub fn load_with(&self, pool: &mut ParseCache) -> Result<Loaded, Error> {
         Ok(Loaded::from_pool(self.snapshot()?, pool).fetched(self))
     }
 
@@ -102,7 +102,7 @@ impl Project {
     ///
     /// # Errors
     /// Those of [`Project::snapshot`], and more than one project if none is in the same folder.
-    pub fn load_before(&self, revision: &str, head: &Snapshot, pool: &mut Pool) -> Result<Loaded, Error> {
+    pub fn load_before(&self, revision: &str, head: &Snapshot, pool: &mut ParseCache) -> Result<Loaded, Error> {
         let snapshot = entries::before(self, revision, head)?;
         Ok(Loaded::from_pool(snapshot, pool).fetched(self))
     }
@@ -114,7 +114,7 @@ impl Project {
         prefix: &str,
         head: &Snapshot,
         other: Option<&Snapshot>,
-        pool: &mut Pool,
+        pool: &mut ParseCache,
     ) -> Result<Loaded, Error> {
         let snapshot = entries::at_commit(self, commit, prefix, head, other)?;
         Ok(Loaded::from_pool(snapshot, pool).fetched(self))

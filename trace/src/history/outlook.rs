@@ -12,7 +12,7 @@ use super::{Commit, History};
 use crate::git::Project;
 use crate::graph::Graph;
 use crate::ids::NodeId;
-use crate::load::{Loaded, Pool};
+use crate::load::{Loaded, ParseCache};
 use crate::values::{Key, Limit, Status, Values};
 
 /// A value at a commit.
@@ -146,7 +146,7 @@ fn states_of(
     let cache = CacheFile::of_states(project.commits(&loaded.snapshot));
     let kept = cache.as_ref().map(CacheFile::read).unwrap_or_default();
     let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();
-    let (mut all, mut pool, mut before) = (Vec::new(), Pool::of_many_states(), None::<Arc<Loaded>>);
+    let (mut all, mut pool, mut before) = (Vec::new(), ParseCache::of_many_states(), None::<Arc<Loaded>>);
     for (done, commit) in commits.iter().enumerate() {
         tick(done, commits.len());
         if commit.id.is_none() {

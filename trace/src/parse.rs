@@ -1,0 +1,279 @@
+//! From the bytes of record files to records: in parallel, and each file once.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
+use schema::Record;
+use schema::encoded;
+use schema::read::{self, Damage, FileRecords, Problem};
+
+use crate::snapshot::File;
+
+/// What was decoded of one record file.
+#[derive(Debug)]
+pub(crate) struct Parsed {
+    pub(crate) records: Vec<Arc<Record>>,
+    pub(crate) problems: Vec<Problem>,
+    pub(crate) damaged: Vec<Damage>,
+}
+
+impl From<FileRecords> for Parsed {
+    fn from(file: FileRecords) -> Self {
+        let records = file.records.into_iter().map(Arc::new).collect();
+        Self { records, problems: file.problems, damaged: file.damaged }
+    }
+}
+
+impl Parsed {
+    fn is_sound(&self) -> bool {
+        self.problems.is_empty() && self.damaged.is_empty()
+    }
+}
+
+/// The records of a file as an earlier run decoded them, if they are known; several threads ask at once.
+pub type Known<'k> = dyn Fn(&File) -> Option<FileRecords> + Sync + 'k;
+
+/// Files that were decoded already, by their bytes, so that a file that states of a data root share is decoded once.
+#[derive(Debug, Default)]
+pub struct ParseCache {
+    files: HashMap<Arc<[u8]>, Arc<Parsed>>,
+    /// Records by the bytes they are written in, where many states of the same files are read.
+    pieces: Option<HashMap<Box<[u8]>, Arc<Record>>>,
+    /// Decode with this many threads, whatever the machine has.
+    threads: Option<usize>,
+}
+
+/// A thread is started for this many bytes of record files: decoding them takes some milliseconds, and starting a thread
+/// a few hundredths of one.
+const BYTES_PER_THREAD: usize = 64 * 1024;
+
+impl ParseCache {
+    /// A cache for many states of the same files: a record that an earlier state of its file has is not decoded again.
+    pub fn of_many_states() -> Self {
+        Self { pieces: Some(HashMap::new()), ..Self::default() }
+    }
+
+    /// Decodes with a number of threads, for tests: the records do not depend on it.
+    #[must_use]
+    pub fn with_threads(self, threads: usize) -> Self {
+        Self { threads: Some(threads), ..self }
+    }
+
+    /// Adds a file with its records as an earlier run decoded them.
+    pub fn seed(&mut self, bytes: Arc<[u8]>, file: FileRecords) {
+        self.files.insert(bytes, Arc::new(file.into()));
+    }
+
+    /// The records of a file in binary form, to be kept; `None` if the file was not decoded here or has problems.
+    pub fn encoded(&self, bytes: &[u8]) -> Option<Vec<u8>> {
+        let parsed = self.files.get(bytes).filter(|parsed| parsed.is_sound())?;
+        encoded::encode_records(parsed.records.iter().map(|record| &**record))
+    }
+
+    /// The records of each file, in the order of the files; `None` for a file without content.
+    pub(crate) fn parse(&mut self, files: &[File], known: &Known<'_>) -> Vec<Option<Arc<Parsed>>> {
+        let mut chosen = HashSet::new();
+        let mut new: Vec<(&File, &Arc<[u8]>)> = Vec::new();
+        for file in files {
+            if let Ok(bytes) = &file.content
+                && !self.files.contains_key(bytes)
+                && chosen.insert(bytes)
+            {
+                match self.by_pieces(bytes) {
+                    Some(parsed) => drop(self.files.insert(Arc::clone(bytes), Arc::new(parsed))),
+                    None => new.push((file, bytes)),
+                }
+            }
+        }
+        let decoded = in_parallel(&new, self.threads_for(&new), |(file, bytes)| {
+            Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(bytes))))
+        });
+        for ((_, bytes), parsed) in new.iter().zip(decoded) {
+            self.files.insert(Arc::clone(bytes), parsed);
+        }
+        files.iter().map(|file| file.content.as_ref().ok().and_then(|bytes| self.files.get(bytes)).cloned()).collect()
+    }
+
+    fn threads_for(&self, files: &[(&File, &Arc<[u8]>)]) -> usize {
+        self.threads.unwrap_or_else(|| {
+            // One file is decoded by one thread: others help only with the rest.
+            let sizes = || files.iter().map(|(_, bytes)| bytes.len());
+            let rest = sizes().sum::<usize>() - sizes().max().unwrap_or(0);
+            match rest / BYTES_PER_THREAD {
+                0 => 1,
+                others => std::thread::available_parallelism().map_or(1, |cores| cores.get().min(1 + others)),
+            }
+        })
+    }
+
+    /// A file that can be cut apart between its records, and in which nothing is wrong, is put together from them.
+    fn by_pieces(&mut self, bytes: &[u8]) -> Option<Parsed> {
+        let pieces = self.pieces.as_mut()?;
+        let chunks = read::flat::chunks(bytes)?;
+        let texts: Vec<Box<[u8]>> = chunks
+            .iter()
+            .map(|chunk| {
+                let (head, body) = chunk.bytes(bytes);
+                [head, body].concat().into()
+            })
+            .collect();
+        // New pieces are decoded in one pass: to begin one costs more than to decode a record.
+        let mut news: Vec<(&str, usize)> = Vec::new();
+        let (mut file, mut kind): (Vec<u8>, &[u8]) = (Vec::new(), &[]);
+        for (at, chunk) in chunks.iter().enumerate().filter(|(at, _)| !pieces.contains_key(&texts[*at])) {
+            let (head, body) = chunk.bytes(bytes);
+            if head != kind {
+                file.extend_from_slice(head);
+                kind = head;
+            }
+            file.extend_from_slice(body);
+            news.push((chunk.id(bytes)?, at));
+        }
+        if !news.is_empty() {
+            let parsed = Parsed::from(read::records(&file));
+            if !parsed.is_sound() || parsed.records.len() != news.len() {
+                return None;
+            }
+            let by_id: HashMap<&str, &Arc<Record>> =
+                parsed.records.iter().map(|record| (record.id.as_str(), record)).collect();
+            for (id, at) in news {
+                pieces.insert(texts[at].clone(), Arc::clone(by_id.get(id)?));
+            }
+        }
+        let mut records: Vec<Arc<Record>> = Vec::with_capacity(texts.len());
+        let mut ids = HashSet::new();
+        for text in &texts {
+            let record = pieces.get(text)?;
+            if !ids.insert(record.id.to_string()) {
+                return None;
+            }
+            records.push(Arc::clone(record));
+        }
+        // As in a file that is decoded as a whole.
+        records.sort_by_key(|record| record.kind());
+        Some(Parsed { records, problems: Vec::new(), damaged: Vec::new() })
+    }
+}
+
+/// Does the same with every item, on several threads; the results are in the order of the items.
+fn in_parallel<T: Sync, R: Send>(items: &[T], threads: usize, work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    if threads <= 1 || items.len() <= 1 {
+        return items.iter().map(work).collect();
+    }
+    let next = AtomicUsize::new(0);
+    let worker = || {
+        let mut done = Vec::new();
+        while let Some((index, item)) = {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            items.get(index).map(|item| (index, item))
+        } {
+            done.push((index, work(item)));
+        }
+        done
+    };
+    let mut all: Vec<(usize, R)> = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads.min(items.len()))
+            .filter_map(|_| std::thread::Builder::new().spawn_scoped(scope, worker).ok())
+            .collect();
+        let mut all = worker();
+        for other in others {
+            match other.join() {
+                Ok(done) => all.extend(done),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        }
+        all
+    });
+    all.sort_unstable_by_key(|(index, _)| *index);
+    all.into_iter().map(|(_, result)| result).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Loaded;
+    use crate::snapshot::Snapshot;
+
+    fn file(path: String, text: String) -> File {
+        File { path, content: Ok(text.into_bytes().into()) }
+    }
+
+    /// Files of all kinds: right, wrong in part, no YAML, the same bytes twice, ids that appear twice, and empty.
+    fn files() -> Vec<File> {
+        let part = |number: usize| {
+            format!("  p{number}: {{in: s{}, title: Part é{number}, count: {}}}\n", number % 3, number + 1)
+        };
+        let mut files: Vec<File> = (0..60)
+            .map(|number| {
+                let text = match number % 6 {
+                    0 | 1 => {
+                        format!("systems:\n  s{number}: {{in: car}}\nparts:\n{}{}", part(number), part(number + 1000))
+                    }
+                    2 => format!("parts:\n{}  q{number}: {{inn: s1}}\n", part(number)),
+                    3 => "parts: {a".to_owned(),
+                    4 => format!("parts:\n{}", part(4)),
+                    _ => String::new(),
+                };
+                file(format!("f{number:02}.yaml"), text)
+            })
+            .collect();
+        let problem = Problem::cannot_open("locked", "unlock it");
+        files.insert(7, File { path: "locked.yaml".to_owned(), content: Err(problem) });
+        files
+    }
+
+    fn loaded(cache: &mut ParseCache, known: &Known<'_>) -> String {
+        let loaded = Loaded::with_known(Snapshot::in_memory(files()), cache, known);
+        let mut damaged: Vec<_> = loaded.damaged.iter().map(|(id, damage)| format!("{id} {damage:?}")).collect();
+        damaged.sort();
+        format!("{:#?} {:#?} {:#?} {damaged:#?}", loaded.entries, loaded.doubles, loaded.problems)
+    }
+
+    #[test]
+    fn the_number_of_threads_changes_nothing() {
+        let one = loaded(&mut ParseCache::default().with_threads(1), &|_| None);
+        assert!(one.contains("p54") && one.contains("locked") && one.contains("not valid YAML"), "{one}");
+        for threads in [2, 3, 8, 64, 200] {
+            for _ in 0..5 {
+                assert_eq!(loaded(&mut ParseCache::default().with_threads(threads), &|_| None), one, "{threads}");
+            }
+        }
+        assert_eq!(loaded(&mut ParseCache::default(), &|_| None), one);
+        assert_eq!(loaded(&mut ParseCache::of_many_states().with_threads(4), &|_| None), one);
+    }
+
+    #[test]
+    fn a_file_that_is_known_is_not_decoded() {
+        let mut cache = ParseCache::default();
+        let one = loaded(&mut cache, &|_| None);
+        let kept: HashMap<String, Vec<u8>> = files()
+            .iter()
+            .filter_map(|file| Some((file.path.clone(), cache.encoded(file.content.as_ref().ok()?)?)))
+            .collect();
+        assert_eq!(kept.len(), 40, "the sound files");
+        let asked = AtomicUsize::new(0);
+        let known = |file: &File| {
+            asked.fetch_add(1, Ordering::Relaxed);
+            encoded::decode(kept.get(&file.path)?)
+        };
+        assert_eq!(loaded(&mut ParseCache::default(), &known), one);
+        // Not for the bytes of the same file again, nor for a file without content.
+        assert_eq!(asked.load(Ordering::Relaxed), 33);
+
+        let other = |_: &File| Some(read::records(b"parts: {known: {in: s1}}"));
+        assert!(loaded(&mut ParseCache::default(), &other).contains("known"));
+        let mut seeded = ParseCache::default();
+        let text: Arc<[u8]> = files()[0].content.clone().unwrap();
+        seeded.seed(text, read::records(b"parts: {known: {in: s1}}"));
+        assert!(loaded(&mut seeded, &|_| None).contains("known"));
+    }
+
+    #[test]
+    fn a_panic_in_a_thread_is_not_lost() {
+        let items: Vec<usize> = (0..100).collect();
+        let work = |item: &usize| assert_ne!(*item, 77);
+        assert!(std::panic::catch_unwind(|| in_parallel(&items, 4, work)).is_err());
+        assert_eq!(in_parallel(&items, 4, |item| item * 2)[99], 198);
+    }
+}
