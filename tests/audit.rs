@@ -237,14 +237,14 @@ fn ranges_and_first_limits_are_looked_at_too() {
     assert_eq!(limits("sprint-time"), [(true, true)]);
     let markdown = form("markdown");
     assert!(
-        markdown.contains("- `sprint-time` at most 4 s on 2027-05-10: first set, **after a result of it**"),
+        markdown.contains("- `sprint-time` at most 4 s on 2027-05-10: first set, **after a result**"),
         "{markdown}"
     );
     assert!(
-        markdown.contains("- `frame-stiffness` 2 kN\\*m/deg to 4 kN\\*m/deg on 2027-05-10: **no revision says so**"),
+        markdown.contains("- `frame-stiffness` 2 kN\\*m/deg to 4 kN\\*m/deg on 2027-05-10: **no revision**"),
         "{markdown}"
     );
-    assert!(form("html").contains("first set<br><span class=\"small-print\">after a result of it</span>"));
+    assert!(form("html").contains("first set<br><span class=\"small-print\">after a result</span>"));
 }
 
 /// Once the points are scored a kilogram is worth what the estimates say, and not nothing.

@@ -147,12 +147,12 @@ fn hostile_titles_show_as_they_are() {
         assert_calls_nobody(&shown, &out);
         let expected = format!("nothing says how {} is verified", cleaned(hostile.trim()));
         assert!(squeezed(&shown.text).contains(&squeezed(&expected)), "{expected}\n{out}");
-        // Gone again: the same words under `Mended`.
+        // Gone again: the same words under `Fixed findings`.
         sandbox.git(&["add", "."]);
         let back = sandbox.git(&["write-tree"]);
         let commit = sandbox.git(&["commit-tree", "-m", "with it", back.trim()]);
         let out = sandbox.tierod(&["delta", commit.trim(), "HEAD", "--format", "markdown"]).ended(0).out;
-        assert!(out.contains("#### Mended"), "{out}");
+        assert!(out.contains("#### Fixed findings"), "{out}");
         assert_calls_nobody(&self::shown(&out), &out);
     }
 }
@@ -217,11 +217,11 @@ fn every_part_of_the_report_is_rendered() {
     let out = markdown(&sandbox, &[], 1);
     let rendered = shown(&out).text;
     for part in [
-        "Broke",
+        "New findings",
         "and ",
-        "Moved",
-        "no revision says so",
-        "circle-time was on target, is at risk",
+        "Changed limits and values",
+        "no revision",
+        "circle-time was on target, is now at risk",
         "incomplete: 1 problem",
         "added: part bare-0, ",
     ] {
@@ -242,7 +242,7 @@ fn every_part_of_the_report_is_rendered() {
     let commit = sandbox.git(&["commit-tree", "-m", "with it", tree.trim()]);
     let back = sandbox.tierod(&["delta", commit.trim(), "HEAD", "--format", "markdown"]).ended(0).out;
     let rendered = shown(&back).text;
-    for part in ["Mended", "more", "removed: part bare-0, ", "is on target"] {
+    for part in ["Fixed findings", "more", "removed: part bare-0, ", "is now on target"] {
         assert!(rendered.contains(part), "{part} in\n{back}");
     }
 }
@@ -267,11 +267,11 @@ fn a_template_of_the_team_is_used() {
     #[cfg(unix)]
     {
         std::os::unix::fs::symlink(&secret, sandbox.at("templates/delta.md")).unwrap();
-        assert!(markdown(&sandbox, &[], 0).starts_with("### 1 new open item"), "a link is followed");
+        assert!(markdown(&sandbox, &[], 0).starts_with("### 1 new finding"), "a link is followed");
         std::fs::remove_dir_all(sandbox.at("templates")).unwrap();
         std::fs::write(sandbox.outside().join("delta.md"), "secret").unwrap();
         std::os::unix::fs::symlink(sandbox.outside(), sandbox.at("templates")).unwrap();
-        assert!(markdown(&sandbox, &[], 0).starts_with("### 1 new open item"), "a linked folder is followed");
+        assert!(markdown(&sandbox, &[], 0).starts_with("### 1 new finding"), "a linked folder is followed");
     }
 }
 

@@ -1,15 +1,15 @@
-//! End-to-end tests: they drive the binary, each in a sandbox of its own. One test binary, one module a subject.
+//! End-to-end tests: they run the binary, each in a sandbox of its own. One test binary, one module per subject.
 
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
     clippy::print_stdout,
-    reason = "a test fails by panicking, and says what it measured or skipped"
+    reason = "a test fails by panicking, and prints what it measured or skipped"
 )]
 
 #[path = "../fuzz/src/agree.rs"]
-#[allow(unreachable_pub, reason = "the fuzz target has it too")]
+#[allow(unreachable_pub, reason = "the fuzz target has it, too")]
 mod agree;
 
 mod audit;
@@ -36,6 +36,8 @@ mod history_merges;
 mod history_order;
 mod hook_install;
 mod hostile;
+mod hostile_size;
+mod json_answers;
 mod json_schema;
 mod models;
 mod outlook;
@@ -44,10 +46,9 @@ mod reference_graphs;
 mod renamed;
 mod scores;
 mod support;
-mod transfers;
-mod uncertainty;
 mod units;
 mod values;
+mod values_json;
 mod yaml_cases;
 mod yaml_changes;
 

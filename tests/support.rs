@@ -4,15 +4,15 @@ use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
-/// The day on which the tests stand, unless one says otherwise.
+/// The day that the tests use as today, unless a test names another one.
 pub(crate) const DAY: &str = "2027-03-19";
 
-/// A temporary folder with a home beside it.
+/// A temporary folder with a home next to it.
 pub(crate) struct Sandbox {
     folder: tempfile::TempDir,
 }
 
-/// What a command answered.
+/// The answer of a command.
 #[derive(Debug)]
 pub(crate) struct Answer {
     pub(crate) code: i32,
@@ -41,7 +41,7 @@ impl Answer {
 }
 
 impl Sandbox {
-    /// An empty folder that is no repository.
+    /// An empty folder outside of any repository.
     pub(crate) fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         std::fs::create_dir(folder.path().join("home")).unwrap();
@@ -61,7 +61,7 @@ impl Sandbox {
         self.folder.path().join("work")
     }
 
-    /// The temporary folder around it, for a second repository beside the first.
+    /// The temporary folder around it, for a second repository next to the first.
     pub(crate) fn outside(&self) -> &Path {
         self.folder.path()
     }
@@ -71,7 +71,7 @@ impl Sandbox {
         self.path().join(path)
     }
 
-    /// Writes a file, with the folders on the way to it.
+    /// Writes a file, and creates the folders of its path.
     pub(crate) fn write(&self, path: &str, content: impl AsRef<[u8]>) {
         let path = self.at(path);
         std::fs::create_dir_all(path.parent().unwrap()).unwrap();
@@ -107,14 +107,14 @@ impl Sandbox {
         answer.out
     }
 
-    /// Commits all there is, on a day.
+    /// Commits all files on a day.
     #[track_caller]
     pub(crate) fn commit_on(&self, day: &str, message: &str) {
         self.git(&["add", "-A"]);
         self.git_on(day, &["commit", "-q", "--allow-empty", "-m", message]);
     }
 
-    /// Runs git as if it were a day.
+    /// Runs git with a day as the date of commits.
     #[track_caller]
     pub(crate) fn git_on(&self, day: &str, args: &[&str]) {
         let mut command = self.command("git", &self.path());
@@ -135,7 +135,7 @@ impl Sandbox {
         Answer::of(&self.command(env!("CARGO_BIN_EXE_tierod"), folder).args(args).output().unwrap())
     }
 
-    /// Writes a small data root at a prefix (empty, or ending in `/`) in which no check finds anything.
+    /// Writes a small project root at a prefix (empty, or ending in `/`) in which no check reports a finding.
     pub(crate) fn small_root(&self, prefix: &str) {
         self.write(&format!("{prefix}tierod.yaml"), SETTINGS);
         self.write(&format!("{prefix}chain.yaml"), CHAIN);
@@ -151,7 +151,7 @@ growth:
   mass: {estimated: 20 %, weighed: 0 %}
 ";
 
-/// A chain from goal to part in which no check finds anything.
+/// A chain from goal to part in which no check reports a finding.
 pub(crate) const CHAIN: &str = "\
 goals:
   top-ten: {place: 10, reason: A place among ten keeps the workshop., lead: team lead}
@@ -177,7 +177,7 @@ parts:
     verify: {by: inspection, with: gauge, due: 2027-06-01}
 ";
 
-/// Which records stand where, each as `path id`.
+/// The files of records, each as `path id`.
 pub(crate) type Places = std::collections::BTreeSet<String>;
 
 /// The records in the answer of `graph --format json`.
@@ -195,7 +195,7 @@ pub(crate) fn ids_in_yaml(bytes: &[u8]) -> Vec<String> {
 }
 
 impl Sandbox {
-    /// The records that git holds in what `ls-files -s -z` or `ls-tree -r -z` listed, below the prefix of a data root.
+    /// The records in a list of `ls-files -s -z` or `ls-tree -r -z`, below the prefix of a project root.
     #[track_caller]
     pub(crate) fn places_in_listing(&self, folder: &Path, listing: &str, prefix: &str) -> Places {
         let mut places = Places::new();

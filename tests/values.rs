@@ -1,104 +1,13 @@
-//! Values: where they come from, how they add up, where they stand, how sure they are, and what a program reads of them.
+//! Values: their origin, totals, statuses and uncertainty, and their JSON.
 
-use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use serde_json::Value;
 
-use crate::support::{SETTINGS, Sandbox};
+use crate::support::Sandbox;
+use crate::values_json::{Read, close};
 
-/// A root with these records, and what `values --format json` says of it.
-pub(crate) struct Read {
-    pub(crate) sandbox: Sandbox,
-    values: HashMap<String, Value>,
-}
-
-impl Read {
-    #[track_caller]
-    pub(crate) fn new(records: &str) -> Self {
-        let sandbox = Sandbox::new();
-        sandbox.write("tierod.yaml", SETTINGS);
-        sandbox.write("records.yaml", records);
-        Self::of(sandbox)
-    }
-
-    /// The values of a root that is there.
-    #[track_caller]
-    pub(crate) fn of(sandbox: Sandbox) -> Self {
-        let answer = sandbox.tierod(&["values", "--format", "json"]).ended(0).json();
-        assert_eq!(answer["version"], 1);
-        let all = answer["values"].as_array().unwrap().iter();
-        let values: HashMap<String, Value> =
-            all.map(|value| (value["id"].as_str().unwrap().to_owned(), value.clone())).collect();
-        assert_eq!(values.len(), answer["values"].as_array().unwrap().len(), "each id once");
-        Self { sandbox, values }
-    }
-
-    /// What is said of a value.
-    #[track_caller]
-    pub(crate) fn get(&self, id: &str) -> &Value {
-        self.values.get(id).unwrap_or_else(|| panic!("no value `{id}`"))
-    }
-
-    /// The number of a value, in its own unit.
-    #[track_caller]
-    pub(crate) fn number(&self, id: &str) -> f64 {
-        self.get(id)["value"].as_f64().unwrap_or_else(|| panic!("{} has no number\n{}", self.get(id), self.findings()))
-    }
-
-    /// The number of a value in SI.
-    #[track_caller]
-    pub(crate) fn si(&self, id: &str) -> f64 {
-        self.get(id)["si"].as_f64().unwrap_or_else(|| panic!("{} has no number\n{}", self.get(id), self.findings()))
-    }
-
-    /// The expanded uncertainty, in the value's unit.
-    #[track_caller]
-    pub(crate) fn uncertainty(&self, id: &str) -> f64 {
-        self.get(id)["uncertainty"].as_f64().unwrap_or_else(|| panic!("{} has none", self.get(id)))
-    }
-
-    fn findings(&self) -> String {
-        let answer = self.sandbox.tierod(&["check", "--format", "json"]);
-        let findings = answer.json()["findings"].as_array().unwrap().clone();
-        findings.iter().map(|f| format!("{} {} {}: {}\n", f["check"], f["record"], f["field"], f["message"])).collect()
-    }
-
-    /// Fails unless a check tells this of a record; the finding, which has a place.
-    #[track_caller]
-    pub(crate) fn tells(&self, check: &str, record: &str, message: &str, help: &str) -> Value {
-        let answer = self.sandbox.tierod(&["check", "--format", "json"]).json();
-        let text = |finding: &Value, key: &str| finding[key].as_str().unwrap_or("").to_owned();
-        let all = answer["findings"].as_array().unwrap();
-        let found = all.iter().find(|finding| {
-            finding["check"] == check
-                && finding["record"] == record
-                && text(finding, "message").contains(message)
-                && text(finding, "help").contains(help)
-        });
-        let found =
-            found.unwrap_or_else(|| panic!("{check} does not tell `{message}` of {record}:\n{}", self.findings()));
-        assert!(found["line"].as_u64() > Some(0) && found["column"].as_u64() > Some(0), "{found}");
-        found.clone()
-    }
-
-    /// Fails if a check tells anything of a record.
-    #[track_caller]
-    pub(crate) fn tells_nothing(&self, checks: &[&str], record: &str) {
-        let answer = self.sandbox.tierod(&["check", "--format", "json"]).json();
-        for finding in answer["findings"].as_array().unwrap() {
-            let wrong = checks.iter().any(|check| finding["check"] == *check) && finding["record"] == record;
-            assert!(!wrong, "{finding}");
-        }
-    }
-}
-
-#[track_caller]
-pub(crate) fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within * expected.abs().max(1e-300), "{found} instead of {expected}");
-}
-
-/// DESIGN 5: the latest result, else what an analysis finds, else `formula`, else `total`, else `estimate`.
+/// DESIGN 5: the latest result, otherwise the value from an analysis, then `formula`, `total`, `estimate`.
 #[test]
 fn where_a_value_comes_from() {
     let own = "of: car, at-most: 100 kg, estimate: 1 kg ± 0.1 kg";
@@ -152,7 +61,7 @@ results:
         close(read.number(id), value, 1e-12);
         assert!((read.uncertainty(id) - uncertainty).abs() < 1e-12, "{}", read.get(id));
     }
-    read.tells("two-sources", "formula", "`formula` and `total`", "");
+    read.reports("two-sources", "formula", "`formula` and `total`", "");
 }
 
 /// An event has its result, else its score, else what is expected of it; a goal the sum of the events that serve it.
@@ -193,8 +102,8 @@ results:
     }
     assert!(read.get("wrong")["value"].is_null() && read.get("unknown")["value"].is_null());
     assert!(read.get("empty")["value"].is_null());
-    read.tells("unit-mismatch", "clock", "`s`", "");
-    read.tells_nothing(&["unit-mismatch", "bad-value", "unknown-reference"], "wrong");
+    read.reports("unit-mismatch", "clock", "`s`", "");
+    read.reports_nothing(&["unit-mismatch", "bad-value", "unknown-reference"], "wrong");
 }
 
 const GROWTH: &str = "\
@@ -368,11 +277,11 @@ results: {r: {of: knot, value: 4 kg, date: 2027-01-01}}
     }
     close(read.number("beside"), 3.0, 1e-15);
     close(read.number("cut"), 4.0, 1e-15);
-    read.tells("value-cycle", "alone", "alone ← alone", "");
-    read.tells("value-cycle", "a", "a ← b ← c ← a", "");
-    read.tells("value-cycle", "local", "x of local ← y of local ← x of local", "");
+    read.reports("value-cycle", "alone", "alone ← alone", "");
+    read.reports("value-cycle", "a", "a ← b ← c ← a", "");
+    read.reports("value-cycle", "local", "x of local ← y of local ← x of local", "");
     for id in ["b", "c", "above", "beside", "cut", "knot"] {
-        read.tells_nothing(&["value-cycle"], id);
+        read.reports_nothing(&["value-cycle"], id);
     }
 }
 
@@ -426,7 +335,7 @@ fn margins_and_where_a_target_stands() {
     }
 }
 
-/// DESIGN 9: what a program may rely on.
+/// DESIGN 9: the keys that a program can use.
 #[test]
 fn what_a_program_reads() {
     let read = Read::new(

@@ -1,23 +1,23 @@
-//! The car as a point mass on two axles, and the forces on it at a speed on a curve.
+//! The car as a point mass on two axles, and the forces on it at a given speed and curvature.
 
 use crate::GRAVITY;
 use crate::error::{ModelError, must};
 
-/// A car, as `straight-line` and `lap` see it.
+/// The car in the models `straight-line` and `lap`.
 ///
-/// `Default` fills the optional inputs and leaves `mass` and `grip` as NaN, which every model refuses:
+/// `Default` sets the optional inputs, and `mass` and `grip` to NaN, which every model rejects:
 /// `Car { mass: 280.0, grip: 1.4, ..Car::default() }`.
 ///
 /// - Drag `air_density * drag_area / 2 * v^2`, downforce the same with `lift_area`, rolling resistance
-///   `rolling_resistance` times the load. Downforce divides between the axles as the static weight does.
-/// - `driven_share` 1: all the weight is on driven wheels, and load transfer changes nothing (`cg_height` is then not
-///   read). Below 1 it is the static share of the *rear* axle, which alone drives; accelerating at `a` adds
-///   `mass * a * cg_height / wheelbase` to it. The front axle keeps at least the load that its part of the cornering
-///   needs, on a straight none: so the car does not tip over backwards.
-/// - A front-driven car is outside the model, and so are road slopes, wind, and the change of grip with load.
+///   `rolling_resistance` times the load. The axle shares of the downforce are those of the static weight.
+/// - `driven_share` 1: all the weight is on driven wheels, and load transfer has no effect (`cg_height` is not used).
+///   Below 1 it is the static weight share of the *rear* axle, which is the only driven axle; an acceleration `a` adds
+///   `mass * a * cg_height / wheelbase` to its load. The front axle keeps at least the load that its share of the
+///   cornering force needs (zero on a straight), so the car does not tip over backwards.
+/// - Front-wheel drive, road slopes, wind, and a change of grip with load are not modelled.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Car {
-    /// With the driver, kg.
+    /// Mass with the driver, kg.
     pub mass: f64,
     /// Friction coefficient of the tyres, 1.
     pub grip: f64,
@@ -25,18 +25,18 @@ pub struct Car {
     pub drag_area: f64,
     /// Downforce coefficient times area, m^2; below zero is lift.
     pub lift_area: f64,
-    /// Resistance per load, 1.
+    /// Rolling resistance divided by the load, 1.
     pub rolling_resistance: f64,
-    /// What the rotating parts add to the inertia, kg: the sum of moment of inertia over rolling radius squared, times
-    /// the ratio to the wheels squared.
+    /// Equivalent mass of the rotating parts, kg: the sum of moment of inertia / rolling radius squared, times the
+    /// square of the ratio to the wheels.
     pub rotating_mass: f64,
-    /// 1, or the static share of the weight on the driven rear axle.
+    /// 1, or the static weight share of the driven rear axle.
     pub driven_share: f64,
     /// Height of the centre of gravity, m.
     pub cg_height: f64,
-    /// Distance between the axles, m; needed for `driven_share` below 1 with a `cg_height`.
+    /// Distance between the axles, m; required if `driven_share` is below 1 and `cg_height` is set.
     pub wheelbase: Option<f64>,
-    /// kg/m^3.
+    /// Density of the air, kg/m^3.
     pub air_density: f64,
 }
 
@@ -57,7 +57,7 @@ impl Default for Car {
     }
 }
 
-/// A car's constants, checked, in the form in which the equations need them. `w` is the speed squared everywhere.
+/// The checked constants of a car as the equations need them. `w` is always the speed squared.
 #[derive(Debug, Clone)]
 pub(crate) struct Forces {
     mass: f64,
@@ -69,7 +69,7 @@ pub(crate) struct Forces {
     down: f64,
     roll: f64,
     share: f64,
-    /// Load moved to the rear per newton of net driving force.
+    /// Load transfer to the rear per newton of net driving force.
     transfer: f64,
 }
 
@@ -88,7 +88,7 @@ impl Forces {
         let transfer = if share == 1.0 || height == 0.0 {
             0.0
         } else {
-            let hint = "load transfer needs it, when `driven-share` is below 1 and there is a `cg-height`";
+            let hint = "load transfer needs it if `driven-share` is below 1 and `cg-height` is set";
             let wheelbase = wheelbase.ok_or(ModelError::Missing { input: "wheelbase", hint })?;
             mass * height / (wheelbase * inertia)
         };
@@ -104,7 +104,7 @@ impl Forces {
         self.drag * w + self.roll * self.load(w)
     }
 
-    /// The most that the driven tyres put down beside the cornering, N.
+    /// The largest driving force of the driven tyres in addition to the cornering force, N.
     ///
     /// `F^2 + (share m w c)^2 = (grip N)^2` with `N = share load + transfer (F - resistance)`.
     pub(crate) fn driven_limit(&self, w: f64, curvature: f64) -> f64 {
@@ -112,7 +112,7 @@ impl Forces {
         let aside = self.share * self.mass * w * curvature;
         let lever = self.grip * self.transfer;
         if lever >= 1.0 {
-            // each newton of drive brings more than a newton of grip, until the rear axle has all the load
+            // Each newton of driving force adds more than one newton of grip, until the rear axle has all the load.
             let most = self.grip * self.load(w);
             return ((most - aside) * (most + aside)).max(0.0).sqrt();
         }
@@ -121,11 +121,11 @@ impl Forces {
         if still <= 0.0 || inside <= 0.0 {
             return 0.0;
         }
-        // the larger root of (1 - lever^2) F^2 - 2 lever still F - room = 0
+        // The larger root of (1 - lever^2) F^2 - 2 lever still F - room = 0
         if lever == 0.0 { inside.sqrt() } else { (lever * still + inside.sqrt()) / ((1.0 - lever) * (1.0 + lever)) }
     }
 
-    /// The driving force at which the front axle has only the load left that its part of the cornering needs, N.
+    /// The driving force at which the front axle has only the load that its share of the cornering force needs, N.
     pub(crate) fn front_limit(&self, w: f64, curvature: f64) -> f64 {
         if self.transfer == 0.0 {
             return f64::INFINITY;
@@ -134,7 +134,8 @@ impl Forces {
         (self.resistance(w) + spare / self.transfer).max(0.0)
     }
 
-    /// The braking force of all four tyres beside the cornering, N: an ellipse of `braking_grip` and `grip`.
+    /// The largest braking force of all four tyres in addition to the cornering force, N: an ellipse of `braking_grip` and
+    /// `grip`.
     pub(crate) fn braking_limit(&self, w: f64, curvature: f64, braking_grip: f64) -> f64 {
         let across = self.grip * self.load(w);
         let aside = self.mass * w * curvature;
@@ -144,8 +145,8 @@ impl Forces {
         braking_grip / self.grip * ((across - aside) * (across + aside)).sqrt()
     }
 
-    /// The highest speed that the tyres can hold on a curve, against the resistance too; infinite where nothing limits
-    /// it. The smallest positive root of a quadratic in w.
+    /// The highest speed that the tyres can hold on a curve, including the driving force against resistance; infinite if
+    /// there is no limit. It is the smallest positive root of a quadratic in w.
     pub(crate) fn corner_speed(&self, curvature: f64) -> Result<f64, ModelError> {
         let grip = self.share * self.grip;
         let roll = self.roll * self.weight;

@@ -13,56 +13,66 @@ use crate::straight_line::{Gearbox, StraightLine};
 pub static MODELS: &[Model] = &[
     Model {
         name: "efficiency",
-        summary: "The efficiency factor of FS-Rules: time squared times energy; smaller is better.",
-        source: "FS-Rules 2025 v1.1, D7.9",
+        summary: "The efficiency factor of FS-Rules: time squared times energy (smaller is better).",
+        source: "FS-Rules 2025 v1.1, D7.10",
         inputs: &[
-            needed("time", "s", "time of the endurance run"),
-            number("energy", "J", None, "energy used in it; or give `fuel`"),
-            number("fuel", "m^3", None, "volume of fuel used in it; or give `energy`"),
-            number("energy-per-volume", "J/m^3", Some(3.2e10), "energy in a volume of fuel; any value scores the same"),
+            required("time", "s", "time of the endurance run"),
+            number("energy", "J", None, "energy used in it; or set `fuel`"),
+            number("fuel", "m^3", None, "volume of fuel used in it; or set `energy`"),
+            number(
+                "energy-per-volume",
+                "J/m^3",
+                Some(3.2e10),
+                "energy per volume of fuel; the score does not depend on it if all factors use the same value",
+            ),
         ],
         outputs: &[Output { name: "factor", unit: "s^2*J", meaning: "efficiency factor" }],
         run: efficiency,
     },
     Model {
         name: "efficiency-co2",
-        summary: "The efficiency factor of Formula SAE: time and CO2 per lap against the best ones; greater is better.",
-        source: "Formula SAE Rules 2024, D.13 (from memory)",
+        summary: "The efficiency factor of Formula SAE: time and CO2 per lap relative to the best ones (larger is better).",
+        source: "Formula SAE Rules 2024, D.13.4",
         inputs: &[
-            needed("time", "s", "time of the endurance run"),
-            number("energy", "J", None, "electric energy used in it; or give `fuel`"),
-            number("fuel", "m^3", None, "volume of fuel used in it; or give `energy`"),
-            number("laps", "1", Some(1.0), "laps in it"),
-            needed("best-time", "s", "shortest time of a car that is scored"),
-            number("best-time-laps", "1", None, "laps in that; as many as `laps` when left out"),
-            needed("best-co2", "kg", "least CO2 of a car that is scored"),
-            number("best-co2-laps", "1", None, "laps in that; as many as `laps` when left out"),
-            number("co2-per-volume", "kg/m^3", Some(2310.0), "CO2 for a volume of fuel; the default is petrol"),
+            required("time", "s", "time of the endurance run"),
+            number("energy", "J", None, "electric energy used in it; or set `fuel`"),
+            number("fuel", "m^3", None, "volume of fuel used in it; or set `energy`"),
+            number("laps", "1", Some(1.0), "number of laps in it"),
+            required("best-time", "s", "shortest time of an eligible car"),
+            number("best-time-laps", "1", None, "number of laps for that; the default is `laps`"),
+            required("best-co2", "kg", "smallest CO2 mass of an eligible car"),
+            number("best-co2-laps", "1", None, "number of laps for that; the default is `laps`"),
+            number("co2-per-volume", "kg/m^3", Some(2310.0), "CO2 per volume of fuel; the default is petrol"),
             number(
                 "co2-per-energy",
                 "kg/J",
                 Some(0.65 / 3.6e6),
-                "CO2 for electric energy (0.65 kg per kWh, from memory)",
+                "CO2 per electric energy; the default is 0.65 kg per kWh",
             ),
         ],
         outputs: &[
             Output { name: "factor", unit: "1", meaning: "efficiency factor" },
-            Output { name: "co2", unit: "kg", meaning: "CO2 of the run" },
+            Output { name: "co2", unit: "kg", meaning: "CO2 mass of the run" },
         ],
         run: efficiency_co2,
     },
     Model {
         name: "lap",
-        summary: "A quasi-steady lap over a table of length and curvature, and the energy that it takes.",
-        source: "Milliken and Milliken, Race Car Vehicle Dynamics, chapters 2 and 9; Guiggiani, The Science of Vehicle \
-                 Dynamics, chapters 3 and 7 (from memory)",
+        summary: "A quasi-steady lap over a table of length and curvature, and the energy for it.",
+        source: "standard textbook result; see Milliken and Milliken, Race Car Vehicle Dynamics; Guiggiani, The Science of \
+                 Vehicle Dynamics",
         inputs: &[
-            table("track", [("length", "m"), ("curvature", "1/m")], true, "segments in order; curvature 0 is straight"),
+            table(
+                "track",
+                [("length", "m"), ("curvature", "1/m")],
+                true,
+                "segments in order; curvature 0 is a straight",
+            ),
             MASS,
             POWER,
             POWER_CURVE,
             GRIP,
-            number("braking-grip", "1", None, "friction coefficient lengthwise under braking; as `grip` when left out"),
+            number("braking-grip", "1", None, "longitudinal friction coefficient under braking; the default is `grip`"),
             DRAG_AREA,
             LIFT_AREA,
             ROLLING_RESISTANCE,
@@ -71,11 +81,16 @@ pub static MODELS: &[Model] = &[
             CG_HEIGHT,
             WHEELBASE,
             AIR_DENSITY,
-            number("start", "m/s", None, "speed at the start of an open track; a closed flying lap when left out"),
+            number(
+                "start",
+                "m/s",
+                None,
+                "speed at the start of an open track; without it, the lap is closed and flying",
+            ),
         ],
         outputs: &[
             Output { name: "time", unit: "s", meaning: "lap time" },
-            Output { name: "energy", unit: "J", meaning: "energy put out at the driven wheels while driving" },
+            Output { name: "energy", unit: "J", meaning: "energy at the driven wheels (braking not included)" },
             Output { name: "speed", unit: "m/s", meaning: "speed at the end" },
         ],
         run: lap,
@@ -83,24 +98,24 @@ pub static MODELS: &[Model] = &[
     Model {
         name: "steady-circle",
         summary: "One circle at the limit of load-sensitive grip, with downforce.",
-        source: "Milliken and Milliken, Race Car Vehicle Dynamics, chapters 2 and 5; Guiggiani, The Science of Vehicle \
-                 Dynamics, chapter 3 (from memory)",
+        source: "standard textbook result; see Milliken and Milliken, Race Car Vehicle Dynamics; Guiggiani, The Science of \
+                 Vehicle Dynamics",
         inputs: &[
-            needed("radius", "m", "radius of the path of the centre of gravity"),
-            needed("grip", "1", "friction coefficient of the car at the reference load"),
+            required("radius", "m", "radius of the path of the centre of gravity"),
+            required("grip", "1", "friction coefficient of the car at the reference load"),
             MASS,
             LIFT_AREA,
             number(
                 "load-sensitivity",
                 "1/N",
                 Some(0.0),
-                "loss of the friction coefficient per load of the whole car above the reference: a quarter of one tyre's",
+                "decrease of the friction coefficient per load of the whole car above the reference: a quarter of the value of one tyre",
             ),
             number(
                 "reference-load",
                 "N",
                 None,
-                "load of the whole car at which `grip` holds; its own weight when left out, so that mass costs no grip",
+                "load of the whole car at which `grip` is valid; the default is its own weight, so mass does not reduce grip",
             ),
             AIR_DENSITY,
         ],
@@ -114,8 +129,8 @@ pub static MODELS: &[Model] = &[
     Model {
         name: "straight-line",
         summary: "A run from a standstill over a distance, limited by grip with load transfer and by power.",
-        source: "Gillespie, Fundamentals of Vehicle Dynamics, chapter 2; Milliken and Milliken, Race Car Vehicle \
-                 Dynamics, chapters 2 and 18 (from memory)",
+        source: "standard textbook result; see Gillespie, Fundamentals of Vehicle Dynamics; Milliken and Milliken, Race Car \
+                 Vehicle Dynamics",
         inputs: &[
             MASS,
             POWER,
@@ -124,11 +139,11 @@ pub static MODELS: &[Model] = &[
                 "engine-curve",
                 [("shaft-speed", "rad/s"), ("power", "W")],
                 false,
-                "power at the wheels over shaft speed, through `gears`; or give `power` or `power-curve`",
+                "power at the wheels over shaft speed, needs `gears`; or set `power` or `power-curve`",
             ),
             GRIP,
-            needed("distance", "m", "from where the clock starts to where it stops"),
-            number("staging", "m", Some(0.0), "from the standing car to where the clock starts"),
+            required("distance", "m", "distance over which the time is measured"),
+            number("staging", "m", Some(0.0), "distance from the standing car to the timing start line"),
             DRAG_AREA,
             LIFT_AREA,
             ROLLING_RESISTANCE,
@@ -142,49 +157,59 @@ pub static MODELS: &[Model] = &[
                 unit: "1",
                 default: None,
                 required: false,
-                meaning: "gear ratios from the first gear up, falling; without gears there are no shifts",
+                meaning: "gear ratios from the first gear up, decreasing; without it there are no shifts",
             },
-            number("final-drive", "1", None, "ratio behind the gears; 1 when left out"),
-            number("wheel-radius", "m", None, "rolling radius of the driven wheels; needed with `gears`"),
-            number("redline", "rad/s", None, "shaft speed at which it shifts; the end of `engine-curve` when left out"),
-            number("shift-time", "s", Some(0.0), "time without drive at each shift"),
+            number("final-drive", "1", None, "ratio between gearbox and wheels; the default is 1"),
+            number("wheel-radius", "m", None, "rolling radius of the driven wheels; required with `gears`"),
+            number(
+                "redline",
+                "rad/s",
+                None,
+                "shaft speed at which the car shifts up; the default is the end of `engine-curve`",
+            ),
+            number("shift-time", "s", Some(0.0), "time without driving force at each shift"),
             AIR_DENSITY,
         ],
         outputs: &[
-            Output { name: "time", unit: "s", meaning: "time on the clock" },
-            Output { name: "speed", unit: "m/s", meaning: "speed where the clock stops" },
-            Output { name: "energy", unit: "J", meaning: "energy put out at the driven wheels from the standstill on" },
+            Output { name: "time", unit: "s", meaning: "measured time" },
+            Output { name: "speed", unit: "m/s", meaning: "speed at the finish" },
+            Output { name: "energy", unit: "J", meaning: "energy at the driven wheels, from the standstill" },
         ],
         run: straight_line,
     },
 ];
 
-const MASS: Input = needed("mass", "kg", "mass with the driver");
-const POWER: Input = number("power", "W", None, "power at the wheels at every speed; or give `power-curve`");
+const MASS: Input = required("mass", "kg", "mass with the driver");
+const POWER: Input = number("power", "W", None, "power at the wheels at every speed; or set `power-curve`");
 const POWER_CURVE: Input = table(
     "power-curve",
     [("speed", "m/s"), ("power", "W")],
     false,
-    "power at the wheels over road speed, linear between the rows; or give `power`",
+    "power at the wheels over road speed, linear between the rows; or set `power`",
 );
-const GRIP: Input = needed("grip", "1", "friction coefficient of the tyres");
+const GRIP: Input = required("grip", "1", "friction coefficient of the tyres");
 const DRAG_AREA: Input = number("drag-area", "m^2", Some(0.0), "drag coefficient times frontal area");
 const LIFT_AREA: Input = number("lift-area", "m^2", Some(0.0), "downforce coefficient times area");
-const ROLLING_RESISTANCE: Input = number("rolling-resistance", "1", Some(0.0), "rolling resistance per load");
-const ROTATING_MASS: Input =
-    number("rotating-mass", "kg", Some(0.0), "what the rotating parts add to the inertia, reduced to the road");
+const ROLLING_RESISTANCE: Input =
+    number("rolling-resistance", "1", Some(0.0), "rolling resistance divided by the load");
+const ROTATING_MASS: Input = number("rotating-mass", "kg", Some(0.0), "equivalent mass of the rotating parts");
 const DRIVEN_SHARE: Input = number(
     "driven-share",
     "1",
     Some(1.0),
-    "1: all the weight is on driven wheels; below 1: the static share of the driven rear axle",
+    "1: all the weight is on driven wheels; below 1: the static weight share of the driven rear axle",
 );
 const CG_HEIGHT: Input =
-    number("cg-height", "m", Some(0.0), "height of the centre of gravity; read when `driven-share` is below 1");
-const WHEELBASE: Input = number("wheelbase", "m", None, "needed with `cg-height` when `driven-share` is below 1");
+    number("cg-height", "m", Some(0.0), "height of the centre of gravity; used if `driven-share` is below 1");
+const WHEELBASE: Input = number(
+    "wheelbase",
+    "m",
+    None,
+    "distance between the axles; required with `cg-height` if `driven-share` is below 1",
+);
 const AIR_DENSITY: Input = number("air-density", "kg/m^3", Some(1.2), "density of the air");
 
-const fn needed(name: &'static str, unit: &'static str, meaning: &'static str) -> Input {
+const fn required(name: &'static str, unit: &'static str, meaning: &'static str) -> Input {
     Input { name, kind: Kind::Number, unit, default: None, required: true, meaning }
 }
 
@@ -204,32 +229,32 @@ const fn table(
 }
 
 fn car(bound: &Bound<'_>) -> Result<Car, ModelError> {
-    let usual = Car::default();
+    let default = Car::default();
     Ok(Car {
-        mass: bound.needed("mass")?,
-        grip: bound.needed("grip")?,
-        drag_area: bound.or("drag-area", usual.drag_area),
-        lift_area: bound.or("lift-area", usual.lift_area),
-        rolling_resistance: bound.or("rolling-resistance", usual.rolling_resistance),
-        rotating_mass: bound.or("rotating-mass", usual.rotating_mass),
-        driven_share: bound.or("driven-share", usual.driven_share),
-        cg_height: bound.or("cg-height", usual.cg_height),
+        mass: bound.required("mass")?,
+        grip: bound.required("grip")?,
+        drag_area: bound.number_or("drag-area", default.drag_area),
+        lift_area: bound.number_or("lift-area", default.lift_area),
+        rolling_resistance: bound.number_or("rolling-resistance", default.rolling_resistance),
+        rotating_mass: bound.number_or("rotating-mass", default.rotating_mass),
+        driven_share: bound.number_or("driven-share", default.driven_share),
+        cg_height: bound.number_or("cg-height", default.cg_height),
         wheelbase: bound.number("wheelbase"),
-        air_density: bound.or("air-density", usual.air_density),
+        air_density: bound.number_or("air-density", default.air_density),
     })
 }
 
 fn power(bound: &Bound<'_>, engine: Option<&[(f64, f64)]>) -> Result<Power, ModelError> {
-    let one = "power comes from one of `power`, `power-curve` and (with gears) `engine-curve`";
+    let one_source = "set exactly one of `power`, `power-curve` and (with gears) `engine-curve`";
     match (bound.number("power"), bound.table("power-curve"), engine) {
         (Some(power), None, None) => Ok(Power::Constant(power)),
         (None, Some(curve), None) => Ok(Power::Curve(curve.to_vec())),
         (None, None, Some(curve)) => Ok(Power::Engine(curve.to_vec())),
-        (None, None, None) => Err(ModelError::Missing { input: "power", hint: one }),
+        (None, None, None) => Err(ModelError::Missing { input: "power", hint: one_source }),
         (_, Some(_), Some(_)) | (Some(_), None, Some(_)) => {
-            Err(ModelError::Conflict { input: "engine-curve", reason: one })
+            Err(ModelError::Conflict { input: "engine-curve", reason: one_source })
         }
-        (Some(_), Some(_), None) => Err(ModelError::Conflict { input: "power", reason: one }),
+        (Some(_), Some(_), None) => Err(ModelError::Conflict { input: "power", reason: one_source }),
     }
 }
 
@@ -240,18 +265,18 @@ fn gearbox(bound: &Bound<'_>) -> Result<Option<Gearbox>, ModelError> {
                 return Err(ModelError::Conflict { input, reason: "it has no effect without `gears`" });
             }
         }
-        if bound.or("shift-time", 0.0) != 0.0 {
+        if bound.number_or("shift-time", 0.0) != 0.0 {
             return Err(ModelError::Conflict { input: "shift-time", reason: "it has no effect without `gears`" });
         }
         return Ok(None);
     };
-    let hint = "`gears` reach the road through it";
+    let hint = "`gears` need it";
     Ok(Some(Gearbox {
         gears: gears.to_vec(),
-        final_drive: bound.or("final-drive", 1.0),
+        final_drive: bound.number_or("final-drive", 1.0),
         wheel_radius: bound.number("wheel-radius").ok_or(ModelError::Missing { input: "wheel-radius", hint })?,
         redline: bound.number("redline"),
-        shift_time: bound.or("shift-time", 0.0),
+        shift_time: bound.number_or("shift-time", 0.0),
     }))
 }
 
@@ -259,8 +284,8 @@ fn straight_line(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
     let found = StraightLine {
         car: car(bound)?,
         power: power(bound, bound.table("engine-curve"))?,
-        distance: bound.needed("distance")?,
-        staging: bound.or("staging", 0.0),
+        distance: bound.required("distance")?,
+        staging: bound.number_or("staging", 0.0),
         gearbox: gearbox(bound)?,
     }
     .run()?;
@@ -268,22 +293,22 @@ fn straight_line(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
 }
 
 fn steady_circle(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let usual = SteadyCircle::default();
+    let default = SteadyCircle::default();
     let found = SteadyCircle {
-        radius: bound.needed("radius")?,
-        grip: bound.needed("grip")?,
-        mass: bound.needed("mass")?,
-        lift_area: bound.or("lift-area", usual.lift_area),
-        load_sensitivity: bound.or("load-sensitivity", usual.load_sensitivity),
+        radius: bound.required("radius")?,
+        grip: bound.required("grip")?,
+        mass: bound.required("mass")?,
+        lift_area: bound.number_or("lift-area", default.lift_area),
+        load_sensitivity: bound.number_or("load-sensitivity", default.load_sensitivity),
         reference_load: bound.number("reference-load"),
-        air_density: bound.or("air-density", usual.air_density),
+        air_density: bound.number_or("air-density", default.air_density),
     }
     .run()?;
     Ok(vec![found.time, found.lateral_acceleration, found.speed])
 }
 
 fn lap(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let hint = "the model needs it: rows of length and curvature";
+    let hint = "the model requires it: rows of length and curvature";
     let found = Lap {
         car: car(bound)?,
         power: power(bound, None)?,
@@ -299,29 +324,29 @@ fn used(bound: &Bound<'_>) -> Result<Used, ModelError> {
     match (bound.number("energy"), bound.number("fuel")) {
         (Some(energy), None) => Ok(Used::Energy(energy)),
         (None, Some(volume)) => Ok(Used::Fuel(volume)),
-        (None, None) => Err(ModelError::Missing { input: "energy", hint: "give it, or `fuel`" }),
-        (Some(_), Some(_)) => Err(ModelError::Conflict { input: "fuel", reason: "`energy` is given already" }),
+        (None, None) => Err(ModelError::Missing { input: "energy", hint: "set it, or `fuel`" }),
+        (Some(_), Some(_)) => Err(ModelError::Conflict { input: "fuel", reason: "`energy` is already set" }),
     }
 }
 
 fn efficiency(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let energy_per_volume = bound.or("energy-per-volume", Efficiency::default().energy_per_volume);
-    let found = Efficiency { time: bound.needed("time")?, used: used(bound)?, energy_per_volume }.run()?;
+    let energy_per_volume = bound.number_or("energy-per-volume", Efficiency::default().energy_per_volume);
+    let found = Efficiency { time: bound.required("time")?, used: used(bound)?, energy_per_volume }.run()?;
     Ok(vec![found])
 }
 
 fn efficiency_co2(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let usual = EfficiencyCo2::default();
+    let default = EfficiencyCo2::default();
     let found = EfficiencyCo2 {
-        time: bound.needed("time")?,
+        time: bound.required("time")?,
         used: used(bound)?,
-        laps: bound.or("laps", usual.laps),
-        best_time: bound.needed("best-time")?,
+        laps: bound.number_or("laps", default.laps),
+        best_time: bound.required("best-time")?,
         best_time_laps: bound.number("best-time-laps"),
-        best_co2: bound.needed("best-co2")?,
+        best_co2: bound.required("best-co2")?,
         best_co2_laps: bound.number("best-co2-laps"),
-        co2_per_volume: bound.or("co2-per-volume", usual.co2_per_volume),
-        co2_per_energy: bound.or("co2-per-energy", usual.co2_per_energy),
+        co2_per_volume: bound.number_or("co2-per-volume", default.co2_per_volume),
+        co2_per_energy: bound.number_or("co2-per-energy", default.co2_per_energy),
     }
     .run()?;
     Ok(vec![found.factor, found.co2])

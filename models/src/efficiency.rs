@@ -1,26 +1,26 @@
-//! The numbers that efficiency events score.
+//! The factors that efficiency events score.
 //!
-//! The rule books differ in form, so each form is its own model; their factors are inputs.
+//! The formulas of the rule books differ, so each has its own model; their constants are inputs.
 //!
-//! - FS-Rules 2025 v1.1, D7.9: `EF = T^2 E`, smaller is better ([`Efficiency`]). The score is a ratio of such factors,
-//!   so any unit serves as long as the best car's factor is in the same one.
-//! - Formula SAE Rules 2024, D.13, the form from memory: the time per lap and the CO2 per lap, each as the best car's over
-//!   this car's, multiplied; greater is better ([`EfficiencyCo2`]). 2.31 kg per litre of petrol is the rules' figure,
-//!   0.65 kg per kWh of electricity is from memory.
+//! - FS-Rules 2025 v1.1, D7.10: `EF = T^2 E`, smaller is better ([`Efficiency`]). The score depends on ratios of such
+//!   factors only, so any unit can be used if the factor of the best car has the same unit.
+//! - Formula SAE Rules 2024, D.13.4: the time per lap and the CO2 per lap, each as the value of the best car divided by that
+//!   of this car, multiplied; larger is better ([`EfficiencyCo2`]). D.13.4.1 sets 2.31 kg per litre of petrol and 0.65 kg
+//!   per kWh of electric energy.
 
 use crate::error::{ModelError, must};
 
-/// What was used up.
+/// What the car used.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Used {
-    /// J.
+    /// Energy, J.
     Energy(f64),
-    /// m^3.
+    /// Volume of fuel, m^3.
     Fuel(f64),
 }
 
 impl Used {
-    /// In a common measure, given how much of it a joule and a cubic metre of fuel are.
+    /// Converts to a common quantity with a factor per joule or per cubic metre of fuel.
     fn times(self, per_energy: f64, per_volume: f64) -> Result<f64, ModelError> {
         match self {
             Self::Energy(energy) => Ok(must::be_positive("energy", energy)? * per_energy),
@@ -32,17 +32,17 @@ impl Used {
 /// Time squared times energy.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Efficiency {
-    /// Of the endurance run, s.
+    /// Time of the endurance run, s.
     pub time: f64,
-    /// In it.
+    /// What was used in it.
     pub used: Used,
-    /// Energy in a volume of fuel, J/m^3; read only with fuel. 32 MJ per litre is petrol's lower heating value, and any
-    /// value gives the same score.
+    /// Energy per volume of fuel, J/m^3; used only with fuel. The default of 32 MJ per litre is about the lower heating
+    /// value of petrol; the score does not depend on it.
     pub energy_per_volume: f64,
 }
 
 impl Default for Efficiency {
-    /// Time and energy are left as NaN, which the model refuses.
+    /// Time and energy are NaN, which the model rejects.
     fn default() -> Self {
         Self { time: f64::NAN, used: Used::Energy(f64::NAN), energy_per_volume: 3.2e10 }
     }
@@ -53,7 +53,7 @@ impl Efficiency {
     ///
     /// # Errors
     ///
-    /// For inputs that are not above zero.
+    /// If an input is not above zero.
     pub fn run(&self) -> Result<f64, ModelError> {
         let time = must::be_positive("time", self.time)?;
         let per_volume = must::be_positive("energy-per-volume", self.energy_per_volume)?;
@@ -61,31 +61,31 @@ impl Efficiency {
     }
 }
 
-/// Time and CO2 against the best ones of the field.
+/// Time and CO2 relative to the best ones of the contest.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EfficiencyCo2 {
-    /// Of the endurance run, s.
+    /// Time of the endurance run, s.
     pub time: f64,
-    /// In it.
+    /// What was used in it.
     pub used: Used,
-    /// Laps in it.
+    /// Number of laps in it.
     pub laps: f64,
-    /// The shortest time of a car that is scored, s.
+    /// The shortest time of an eligible car, s.
     pub best_time: f64,
-    /// Laps in that; `laps` where not given.
+    /// Number of laps for that; `laps` by default.
     pub best_time_laps: Option<f64>,
-    /// The least CO2 of a car that is scored, kg.
+    /// The smallest CO2 mass of an eligible car, kg.
     pub best_co2: f64,
-    /// Laps in that; `laps` where not given.
+    /// Number of laps for that; `laps` by default.
     pub best_co2_laps: Option<f64>,
-    /// kg/m^3 of fuel.
+    /// CO2 per volume of fuel, kg/m^3.
     pub co2_per_volume: f64,
-    /// kg/J of electricity.
+    /// CO2 per electric energy, kg/J.
     pub co2_per_energy: f64,
 }
 
 impl Default for EfficiencyCo2 {
-    /// The times, what was used and the best CO2 are left as NaN, which the model refuses.
+    /// The times, what was used and the best CO2 are NaN, which the model rejects.
     fn default() -> Self {
         Self {
             time: f64::NAN,
@@ -101,21 +101,21 @@ impl Default for EfficiencyCo2 {
     }
 }
 
-/// What [`EfficiencyCo2`] finds.
+/// The result of [`EfficiencyCo2`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Emission {
     /// The efficiency factor, 1.
     pub factor: f64,
-    /// kg.
+    /// CO2 mass, kg.
     pub co2: f64,
 }
 
 impl EfficiencyCo2 {
-    /// The factor, and the CO2 behind it.
+    /// The factor, and the CO2 mass.
     ///
     /// # Errors
     ///
-    /// For inputs that are not above zero.
+    /// If an input is not above zero.
     pub fn run(&self) -> Result<Emission, ModelError> {
         let time = must::be_positive("time", self.time)?;
         let per_volume = must::be_positive("co2-per-volume", self.co2_per_volume)?;

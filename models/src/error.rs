@@ -1,68 +1,68 @@
-//! What can be wrong with a model's inputs, or with the car that they describe.
+//! Errors of models: invalid inputs, or a car that cannot do what is calculated.
 
 use std::fmt;
 
-/// Why a model has no answer. Every variant names the input or the physics, so that it can be shown as it is.
+/// Why a model has no result. Every variant names the input or the physics, so that it can be shown to the user directly.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum ModelError {
-    /// An input that this run needs was not given.
+    /// A required input is missing.
     Missing {
         /// The input.
         input: &'static str,
-        /// When it is needed, or what may stand in its place.
+        /// When it is required, or what can be used instead.
         hint: &'static str,
     },
-    /// The model has no input of this name (or not of this kind).
+    /// The model has no input with this name, or it has another kind.
     Unknown {
         /// The model.
         model: &'static str,
-        /// The name that was given.
+        /// The unknown name.
         input: String,
     },
-    /// Two inputs exclude one another, or one has no effect without another.
+    /// Two inputs exclude each other, or one has no effect without another.
     Conflict {
-        /// The input that should go.
+        /// The input to remove.
         input: &'static str,
         /// Why.
         reason: &'static str,
     },
-    /// A number outside the range in which the model holds.
+    /// A number outside the valid range of the model.
     OutOfRange {
         /// The input.
         input: &'static str,
-        /// What was given; may be NaN.
+        /// The value; can be NaN.
         value: f64,
         /// What it must be.
         must: &'static str,
     },
-    /// A wrong row of a table or entry of a list.
+    /// An invalid row of a table or entry of a list.
     WrongRow {
         /// The table or list.
         input: &'static str,
-        /// Counted from 1; 0 speaks of the whole table.
+        /// Counted from 1; 0 for the whole table.
         row: usize,
         /// What is wrong.
         problem: &'static str,
     },
-    /// The grip grows with speed as fast as the need for it: there is no finite limit.
+    /// Grip increases with speed at least as fast as the force that is needed: there is no finite limit.
     NoFiniteLimit {
         /// What has no limit.
         what: &'static str,
     },
-    /// The car comes to rest, or does not start, before it is there.
+    /// The car stops, or does not start, before the end of the distance.
     Stuck {
-        /// Where, from the start, in metres.
+        /// The distance from the start, m.
         at: f64,
     },
-    /// An open lap that starts faster than the car can be going there.
+    /// The start speed of an open lap is too high for the track that follows.
     StartTooFast {
-        /// The start speed that was given, m/s.
+        /// The start speed, m/s.
         start: f64,
-        /// The highest one that is possible, m/s.
+        /// The highest possible start speed, m/s.
         limit: f64,
     },
-    /// The numbers are so extreme that the calculation does not end or leaves the range of floating point.
+    /// The numbers are so extreme that the calculation does not converge or overflows.
     NotComputable,
 }
 
@@ -70,26 +70,29 @@ impl fmt::Display for ModelError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Missing { input, hint } => write!(f, "`{input}` is missing: {hint}"),
-            Self::Unknown { model, input } => write!(f, "the model `{model}` has no such input: `{input}`"),
-            Self::Conflict { input, reason } => write!(f, "`{input}` should not be given: {reason}"),
+            Self::Unknown { model, input } => write!(f, "the model `{model}` has no input `{input}`"),
+            Self::Conflict { input, reason } => write!(f, "`{input}` must not be set: {reason}"),
             Self::OutOfRange { input, value, must } => write!(f, "`{input}` must be {must}, not {value}"),
             Self::WrongRow { input, row: 0, problem } => write!(f, "`{input}`: {problem}"),
             Self::WrongRow { input, row, problem } => write!(f, "`{input}`, row {row}: {problem}"),
             Self::NoFiniteLimit { what } => {
-                write!(f, "{what} has no finite limit: grip grows with speed as fast as the need for it")
+                write!(f, "{what} has no finite limit: grip increases with speed as fast as the force that is needed")
             }
-            Self::Stuck { at } => write!(f, "the car does not move on at {at:.3} m: the drive is below the resistance"),
+            Self::Stuck { at } => write!(f, "the car stops at {at:.3} m: the driving force is below the resistance"),
             Self::StartTooFast { start, limit } => {
-                write!(f, "a start at {start} m/s is too fast for what follows; {limit:.3} m/s is the most")
+                write!(
+                    f,
+                    "the start speed of {start} m/s is too high for the track that follows: the highest possible is {limit:.3} m/s"
+                )
             }
-            Self::NotComputable => f.write_str("the inputs are too extreme for the calculation to end"),
+            Self::NotComputable => f.write_str("the inputs are too extreme: the calculation does not converge"),
         }
     }
 }
 
 impl std::error::Error for ModelError {}
 
-/// The checks of single inputs.
+/// Checks of single inputs.
 pub(crate) mod must {
     use super::ModelError;
 
@@ -115,7 +118,7 @@ pub(crate) mod must {
         if fine && value.is_finite() { Ok(value) } else { Err(ModelError::OutOfRange { input, value, must }) }
     }
 
-    /// An answer that left the range of floating point is no answer.
+    /// Rejects a result that is not finite.
     pub(crate) fn be_computable(value: f64) -> Checked {
         if value.is_finite() { Ok(value) } else { Err(ModelError::NotComputable) }
     }

@@ -1,32 +1,31 @@
-//! A lap in quasi-steady state: at every point of the track as fast as power and tyres allow.
+//! A quasi-steady lap: at every point of the track the car is as fast as power and tyres allow.
 //!
-//! The track is a row of segments of constant curvature. Three speeds bound the car in each segment: the corner speed
-//! that its tyres can hold, the speed to which it can have accelerated from what lies behind (forward pass), and the
-//! speed from which it can still brake for what lies ahead (backward pass). Source, from memory: Milliken and Milliken,
-//! chapters 2 and 9 (g-g diagram, lap time simulation); Guiggiani, chapters 3 and 7; Brayshaw and Harrison, Proc. IMechE
-//! D 219 (2005), for the passes.
+//! The track is a list of segments of constant curvature. Three speeds limit the car in each segment: the corner speed
+//! that its tyres can hold, the speed to which it can accelerate from the segments before (forward pass), and the speed
+//! from which it can still brake for the segments after (backward pass). This is a standard textbook result (Milliken and
+//! Milliken; Guiggiani).
 //!
-//! Tyres: a friction circle of `grip` while driving. Under `driven_share` below 1 each axle has its own, with the
-//! load transfer; while braking an ellipse of `braking_grip` lengthwise and `grip` across over all four wheels, with
-//! ideal brake balance. The corner speed is one that the car can hold: the driving force against drag and rolling
-//! resistance takes its part of the circle. Curvature counts by its size, so left and right are alike.
+//! Tyres: a friction circle of `grip` while driving. With `driven_share` below 1 each axle has its own circle, with load
+//! transfer. While braking there is one ellipse for all four wheels, with `braking_grip` longitudinally, `grip` laterally
+//! and ideal brake balance. The corner speed can be held: the driving force against drag and rolling resistance uses a part
+//! of the circle. The sign of the curvature has no effect.
 //!
-//! Accuracy: no grid. Each pass integrates speed, time and energy over each segment in as many steps as an error of
-//! about 1e-10 takes (see `motion.rs`), and the point in a segment where the brakes come on is solved for, so that the answer
-//! is smooth in every input. A segment whose curvature changes along it must be cut by the caller.
+//! Accuracy: there is no grid. Each pass integrates speed, time and energy over each segment with as many steps as an
+//! error of about 1e-10 needs (see `motion.rs`), and the braking point in a segment is the solution of an equation, so the
+//! result is smooth in every input. A segment with changing curvature must be split by the caller.
 //!
-//! Validity: a level track; no gears, no shift times; the path is given; no tyre cornering drag, no regeneration.
+//! Validity: a level track; no gears or shift times; the path is an input; no cornering drag of the tyres, no regeneration.
 
 use crate::car::{Car, Forces};
 use crate::error::{ModelError, must};
 use crate::motion::{End, Leg, Push, State, Steps};
 use crate::power::{Map, Piece, Power};
 
-/// Speeds that differ by less than this, relative, are the same.
+/// Speeds with a smaller relative difference are treated as equal.
 const SAME: f64 = 1e-9;
-/// m/s; where a car could brake from more, braking is no limit.
+/// The highest speed to brake from, m/s; above it, braking is not a limit.
 const FASTEST: f64 = 1e6;
-/// Rounds to find the speed at which a flying lap begins as it ends.
+/// The largest number of iterations for the start speed of a flying lap, which equals its end speed.
 const ROUNDS: u32 = 1000;
 
 /// The inputs of a lap.
@@ -34,19 +33,19 @@ const ROUNDS: u32 = 1000;
 pub struct Lap {
     /// The car.
     pub car: Car,
-    /// Power at the wheels over road speed; an engine curve needs gears, which this model has not.
+    /// Power at the wheels over road speed; an engine curve needs gears, which this model does not have.
     pub power: Power,
     /// Rows of length (m, above 0) and curvature (1/m; 0 is straight, the sign is the direction).
     pub track: Vec<(f64, f64)>,
-    /// Friction coefficient lengthwise under braking; `grip` where not given.
+    /// Longitudinal friction coefficient under braking; `grip` by default.
     pub braking_grip: Option<f64>,
-    /// Speed at the start of an open track, m/s, from 0 up. Where it is not given the lap is closed and flying: it
-    /// begins at the speed at which it ends.
+    /// Speed at the start of an open track, m/s, 0 or more. Without it the lap is closed and flying: its start speed equals
+    /// its end speed.
     pub start: Option<f64>,
 }
 
 impl Default for Lap {
-    /// Mass, grip and power are left as NaN and the track empty, which the model refuses.
+    /// Mass, grip and power are NaN and the track is empty, which the model rejects.
     fn default() -> Self {
         Self {
             car: Car::default(),
@@ -58,29 +57,29 @@ impl Default for Lap {
     }
 }
 
-/// The answer of a lap.
+/// The result of a lap.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LapResult {
-    /// s.
+    /// Lap time, s.
     pub time: f64,
-    /// Put out at the driven wheels while driving, J; brakes give nothing back.
+    /// Energy at the driven wheels while driving, J; braking recovers no energy.
     pub energy: f64,
     /// Speed at the end of the last segment, m/s.
     pub speed: f64,
 }
 
 impl Lap {
-    /// The lap.
+    /// Calculates the lap.
     ///
     /// # Errors
     ///
-    /// For inputs out of range or missing, a start that is too fast for what follows, a car that does not move, a closed
-    /// lap on which the speed rises without limit, and numbers too extreme to compute.
+    /// If an input is missing or out of range, the start speed is too high, the car does not move, the speed on a closed lap
+    /// has no limit, or the numbers are too extreme.
     pub fn run(&self) -> Result<LapResult, ModelError> {
         let forces = Forces::new(&self.car)?;
         self.power.check()?;
         if let Power::Engine(_) = self.power {
-            let reason = "a lap has no gears; give the power at the wheels over road speed as `power-curve`";
+            let reason = "a lap has no gears; set the power at the wheels over road speed as `power-curve`";
             return Err(ModelError::Conflict { input: "engine-curve", reason });
         }
         let braking_grip = must::be_positive("braking-grip", self.braking_grip.unwrap_or(self.car.grip))?;
@@ -109,10 +108,10 @@ impl Lap {
     }
 }
 
-/// What one pass gives in a segment.
+/// The result of one pass in a segment.
 #[derive(Debug, Clone, Copy, Default)]
 struct Pass {
-    /// Speed at the segment's start and end.
+    /// Speed at the start and end of the segment.
     from: f64,
     to: f64,
     time: f64,
@@ -127,7 +126,7 @@ struct Segment {
     cap: f64,
     drive: Pass,
     brake: Pass,
-    /// How far from its start the braking speed lies at the corner speed.
+    /// The distance from the start over which the braking speed equals the corner speed.
     capped: f64,
 }
 
@@ -166,8 +165,8 @@ struct Solver<'a> {
 }
 
 impl Solver<'_> {
-    /// Both passes of a closed lap. They begin where the corner speed is lowest: there the braking speed is the corner
-    /// speed, and so is the driving speed of any car strong enough to reach it.
+    /// Runs both passes of a closed lap. They start where the corner speed is lowest, because there the braking speed equals
+    /// the corner speed, and so does the driving speed of a car with enough power to reach it.
     fn close(&mut self) -> Result<(), ModelError> {
         let mut slowest = 0;
         for (index, segment) in self.segments.iter().enumerate() {
@@ -190,12 +189,12 @@ impl Solver<'_> {
         Err(ModelError::NoFiniteLimit { what: "the speed of the flying lap" })
     }
 
-    /// Drives through all segments; gives the speed at the end.
+    /// Drives through all segments and returns the speed at the end.
     fn forward(&mut self, start: f64) -> Result<f64, ModelError> {
-        let mut state = State::at(start);
+        let mut state = State::with_speed(start);
         for index in 0..self.segments.len() {
             let segment = &self.segments[index];
-            state = State::at(state.speed.min(segment.cap));
+            state = State::with_speed(state.speed.min(segment.cap));
             let from = state.speed;
             let length = segment.length;
             drive(self.forces, &self.map, segment, length, &mut state, &mut self.steps)?;
@@ -204,13 +203,13 @@ impl Solver<'_> {
         Ok(state.speed)
     }
 
-    /// Brakes through all segments from the last one back to the first.
+    /// Brakes through all segments, from the last to the first.
     fn backward(&mut self, end: f64) -> Result<(), ModelError> {
-        let mut state = State::at(end);
+        let mut state = State::with_speed(end);
         for index in (0..self.segments.len()).rev() {
             let segment = &self.segments[index];
             let length = segment.length;
-            state = State::at(state.speed.min(segment.cap));
+            state = State::with_speed(state.speed.min(segment.cap));
             let to = state.speed;
             if to.is_finite() {
                 brake(self.forces, segment, self.braking_grip, length, &mut state, &mut self.steps)?;
@@ -225,7 +224,7 @@ impl Solver<'_> {
         Ok(())
     }
 
-    /// Puts both passes together: the car drives until it has to brake.
+    /// Combines both passes: the car drives until it has to brake.
     fn sum(&mut self) -> Result<LapResult, ModelError> {
         let (mut time, mut energy, mut speed) = (0.0, 0.0, f64::NAN);
         for index in 0..self.segments.len() {
@@ -249,19 +248,19 @@ impl Solver<'_> {
         Ok(LapResult { time, energy: must::be_computable(energy)?, speed: must::be_computable(speed)? })
     }
 
-    /// A segment in which the car first drives and then brakes: its time and energy.
+    /// The time and energy of a segment in which the car first drives and then brakes.
     fn crossing(&mut self, index: usize) -> Result<(f64, f64), ModelError> {
         let segment = &self.segments[index];
         let Segment { length, capped, .. } = *segment;
         let (mut low, mut high) = (capped, length);
         let (driving, braking) = (segment.drive, segment.brake);
-        // squared speeds are nearly linear in distance, so that is how the first point is guessed
+        // Squared speeds are nearly linear in distance, which gives the first guess.
         let rise = (driving.to.powi(2) - driving.from.powi(2)) / length;
         let top = if capped > 0.0 { segment.cap } else { braking.from };
         let fall = (braking.to.powi(2) - top.powi(2)) / (length - capped);
         let guess = (top.powi(2) - fall * capped - driving.from.powi(2)) / (rise - fall);
         if capped > 0.0 {
-            let mut driven = State::at(driving.from);
+            let mut driven = State::with_speed(driving.from);
             drive(self.forces, &self.map, segment, capped, &mut driven, &mut self.steps)?;
             if driven.speed >= top * (1.0 - SAME) {
                 return Ok((driven.time + braking.time - capped / top, driven.energy));
@@ -269,19 +268,19 @@ impl Solver<'_> {
         }
         let mut at = if guess > low && guess < high { guess } else { 0.5 * (low + high) };
         for _ in 0..60 {
-            let mut driven = State::at(driving.from);
+            let mut driven = State::with_speed(driving.from);
             let drive_slope = drive(self.forces, &self.map, segment, at, &mut driven, &mut self.steps)?;
-            let mut braked = State::at(braking.to);
+            let mut braked = State::with_speed(braking.to);
             let brake_slope =
                 brake(self.forces, segment, self.braking_grip, length - at, &mut braked, &mut self.steps)?;
             let gap = driven.speed.powi(2) - braked.speed.powi(2);
-            let answer = (driven.time + braked.time, driven.energy);
+            let result = (driven.time + braked.time, driven.energy);
             *if gap > 0.0 { &mut high } else { &mut low } = at;
-            // the change of both squared speeds is twice the acceleration
+            // The derivative of a squared speed with respect to distance is twice the acceleration.
             let next = at - gap / (2.0 * (drive_slope + brake_slope));
             let close = gap.abs() <= 1e-11 * driven.speed.powi(2) || high - low <= 1e-14 * length;
             if close || (next - at).abs() <= 1e-14 * length {
-                return Ok(answer);
+                return Ok(result);
             }
             at = if next > low && next < high { next } else { 0.5 * (low + high) };
         }
@@ -289,7 +288,7 @@ impl Solver<'_> {
     }
 }
 
-/// Drives over a distance, at the corner speed at most; gives the acceleration at its end.
+/// Drives over a distance, at most at the corner speed, and returns the acceleration at its end.
 fn drive(
     forces: &Forces,
     map: &Map<'_>,
@@ -317,8 +316,8 @@ fn drive(
     }
 }
 
-/// Brakes over a distance, backwards, up to the corner speed at most; gives the deceleration at the end of it, which
-/// is where the braking begins. The distance of the state tells where the corner speed was reached.
+/// Brakes over a distance, backwards in time and at most up to the corner speed, and returns the deceleration at the point
+/// where the braking begins. The distance of the state is where the corner speed was reached.
 fn brake(
     forces: &Forces,
     segment: &Segment,

@@ -1,16 +1,16 @@
-//! Vehicle models and the statistics of past fields: SI numbers in, SI numbers out, no I/O.
+//! Vehicle models and statistics of past contests: SI numbers in, SI numbers out, no I/O.
 //!
-//! - [`StraightLine`]: from a standstill over a distance, limited by grip and power, with gears as an option
+//! - [`StraightLine`]: a run from a standstill over a distance, limited by grip and power, optionally with gears
 //! - [`SteadyCircle`]: a circle at the limit of grip
-//! - [`Lap`]: a quasi-steady lap over a table of length and curvature, with the energy that it takes
-//! - [`Efficiency`] and [`EfficiencyCo2`]: the numbers that efficiency events score
-//! - [`fields`]: the points that a place has taken, and what it may take next
+//! - [`Lap`]: a quasi-steady lap over a table of length and curvature, and the energy for it
+//! - [`Efficiency`] and [`EfficiencyCo2`]: the factors that efficiency events score
+//! - [`fields`]: the points of a place in past contests, and a forecast for the next one
 //!
-//! A caller that binds inputs by name goes through [`MODELS`]. Nothing panics and nothing hangs on any input: what a
-//! model cannot answer is a [`ModelError`].
+//! To bind inputs by name, use [`MODELS`]. Models do not panic or hang on any input: if a result cannot be calculated,
+//! they return a [`ModelError`].
 //!
-//! Sources are textbook chapters *from memory*: T. D. Gillespie, Fundamentals of Vehicle Dynamics; W. F. and
-//! D. L. Milliken, Race Car Vehicle Dynamics; M. Guiggiani, The Science of Vehicle Dynamics.
+//! The equations are standard textbook results that follow from Newton's law. Textbooks: T. D. Gillespie, Fundamentals of
+//! Vehicle Dynamics; W. F. and D. L. Milliken, Race Car Vehicle Dynamics; M. Guiggiani, The Science of Vehicle Dynamics.
 
 #![forbid(unsafe_code)]
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
@@ -38,5 +38,5 @@ pub use registry::{Bound, Column, Input, Kind, Model, Output, find};
 pub use steady_circle::{CircleResult, SteadyCircle};
 pub use straight_line::{Gearbox, StraightLine, StraightLineResult};
 
-/// Standard gravity, m/s^2 (3rd General Conference on Weights and Measures, 1901).
+/// Standard gravity, m/s^2 (NIST SP 811).
 pub const GRAVITY: f64 = 9.806_65;

@@ -1,40 +1,40 @@
-//! Motion along a line under forces that depend on the speed alone.
+//! Motion along a line with forces that depend only on the speed.
 //!
-//! One integrator for both models that drive, over panels of speed (see `panel.rs`). A panel ends exactly where something
-//! else begins to limit the drive, where a piece of the power curve ends, or where the distance or time asked for is up,
-//! so no kink is ever integrated across and no grid shows in the answer. A speed that no longer changes (terminal speed,
-//! a held corner) is held in closed form.
+//! The integrator of the straight line and the lap, over panels of speed (see `panel.rs`). A panel ends exactly where
+//! another limit of the driving force applies, where a piece of the power curve ends, or at the end of the distance or time.
+//! So no kink is inside a panel, and the result shows no grid. Motion at constant speed (terminal speed, corner speed) is
+//! calculated in closed form.
 
 use crate::car::Forces;
 use crate::error::ModelError;
-use crate::panel::{Goal, Stride, TOLERANCE};
+use crate::panel::{Stop, Stride, TOLERANCE};
 use crate::power::Piece;
 
-/// A speed within this of its equilibrium, relative, is taken there at once. Closer by, the acceleration is a difference of
-/// nearly equal forces with too few digits left.
+/// A speed within this relative distance of its equilibrium is set to it. Nearer to it, the acceleration is a difference of
+/// nearly equal forces with too few significant digits.
 const HELD: f64 = 1e-8;
-/// How far beside a kink one looks for what holds behind it, relative.
+/// The relative distance from a kink at which the limit after it is determined.
 const BESIDE: f64 = 1e-9;
-/// Limits closer to one another than this, relative, may cross within a panel.
+/// Limits with a smaller relative distance may cross within a panel.
 const NEAR: f64 = 0.3;
 
-/// Where the car is, and what it took.
+/// The position and speed of the car, and the time and energy so far.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct State {
     pub(crate) time: f64,
     pub(crate) distance: f64,
     pub(crate) speed: f64,
-    /// Put out at the driven wheels, J.
+    /// Energy at the driven wheels, J.
     pub(crate) energy: f64,
 }
 
 impl State {
-    pub(crate) fn at(speed: f64) -> Self {
+    pub(crate) fn with_speed(speed: f64) -> Self {
         Self { speed, ..Self::default() }
     }
 }
 
-/// How many steps are left before a calculation is given up.
+/// The number of steps left before a calculation is stopped.
 #[derive(Debug)]
 pub(crate) struct Steps(pub(crate) u32);
 
@@ -45,21 +45,21 @@ impl Steps {
     }
 }
 
-/// What pushes the car.
+/// What accelerates the car.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Push {
-    /// As much drive as power and tyres allow.
+    /// As much driving force as power and tyres allow.
     Drive,
-    /// Nothing.
+    /// No driving force and no brakes.
     Coast,
-    /// The brakes, seen backwards in time: the speed rises.
+    /// The brakes, backwards in time: the speed increases.
     Brake {
-        /// Friction coefficient of the tyres lengthwise.
+        /// Longitudinal friction coefficient of the tyres.
         grip: f64,
     },
 }
 
-/// What limits the push at a speed.
+/// What limits the driving force at a speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Limit {
     Power,
@@ -75,7 +75,7 @@ pub(crate) struct Leg<'a> {
     pub(crate) curvature: f64,
     pub(crate) push: Push,
     pub(crate) piece: Piece,
-    /// The speeds between which the leg holds.
+    /// The range of speeds in which the leg is valid.
     pub(crate) low: f64,
     pub(crate) high: f64,
 }
@@ -102,7 +102,7 @@ impl Leg<'_> {
         }
     }
 
-    /// What limits the push, and how far above it the next limit lies, relative.
+    /// The limit that applies, and the relative distance to the next limit above it.
     fn limits(&self, v: f64) -> (Limit, f64) {
         if self.push != Push::Drive {
             return (Limit::None, f64::INFINITY);
@@ -140,7 +140,7 @@ impl Leg<'_> {
         self.rates(self.limit(v), v).0
     }
 
-    /// Whether the speed stays as it is, but for a relative change of `near`.
+    /// Whether the speed stays the same within a relative change of `near`.
     fn held(&self, limit: Limit, v: f64, acceleration: f64, near: f64) -> bool {
         let beside = |way: f64| self.rates(limit, v * (1.0 + way)).0;
         if acceleration > 0.0 {
@@ -152,7 +152,7 @@ impl Leg<'_> {
         }
     }
 
-    /// Moves on until the distance or the time is reached, or the leg's speeds are left.
+    /// Moves until the distance or time is reached, or the speed leaves the range of the leg.
     pub(crate) fn run(&self, s: &mut State, distance: f64, time: f64, steps: &mut Steps) -> Result<End, ModelError> {
         let mut widest = f64::INFINITY;
         loop {
@@ -180,7 +180,7 @@ impl Leg<'_> {
             if !up && v <= self.low {
                 return Ok(End::Low);
             }
-            // where it would be at this acceleration when the distance or the time is up, and a little further
+            // The change of speed until the end of the distance or time at this acceleration, plus a margin.
             let there = (v * v + 2.0 * acceleration * ahead).max(0.0).sqrt() - v;
             let width = 1.02 * there.abs().min(acceleration.abs() * left);
             let edge = if up { self.high } else { self.low };
@@ -190,7 +190,7 @@ impl Leg<'_> {
             }
             let mut probe = v;
             if room <= 1e-6 {
-                // past the kink, which the last panel may have ended on
+                // Beyond the kink at which the last panel may have ended.
                 probe = v * if up { 1.0 + BESIDE } else { 1.0 - BESIDE };
                 (limit, room) = self.limits(probe);
             }
@@ -211,7 +211,7 @@ impl Leg<'_> {
                 let before = to;
                 to = v + shorter.min(0.8) * (to - v);
                 if to == v || to == before || !to.is_finite() {
-                    // rounding has the last digits so near an equilibrium
+                    // So near an equilibrium the last digits are rounding errors.
                     if self.held(limit, v, acceleration, 1e3 * HELD) {
                         return self.settle(s, limit, acceleration, 1e3 * HELD, distance, time);
                     }
@@ -220,10 +220,10 @@ impl Leg<'_> {
                 widest = 0.5 * (to - v).abs();
             }
             if reached.distance > distance {
-                reached = stride.until(s, reached, Goal::Distance(distance));
+                reached = stride.until(s, reached, Stop::Distance(distance));
             }
             if reached.time > time {
-                reached = stride.until(s, reached, Goal::Time(time));
+                reached = stride.until(s, reached, Stop::Time(time));
             }
             *s = reached;
             if s.speed == edge && s.distance < distance && s.time < time {
@@ -232,8 +232,8 @@ impl Leg<'_> {
         }
     }
 
-    /// Moves on towards the equilibrium right beside the speed, until the distance or the time is reached: an exponential
-    /// approach, since over so short a way the acceleration is linear in the speed.
+    /// Moves towards the equilibrium directly next to the speed until the distance or time is reached. The approach is
+    /// exponential, because over so small a change the acceleration is linear in the speed.
     fn settle(
         &self,
         s: &mut State,
@@ -255,7 +255,7 @@ impl Leg<'_> {
         if !rate.is_finite() {
             return self.hold(s, distance, time);
         }
-        // what is lost against the equilibrium after a while, as a distance; at most the gap over the rate
+        // The distance lost after a time compared with driving at the equilibrium speed; at most gap / rate.
         let lost = |span: f64| -gap * (-rate * span).exp_m1() / rate;
         let (ahead, left) = (distance - s.distance, time - s.time);
         let takes = (ahead + lost(ahead / held)) / held;
@@ -270,10 +270,10 @@ impl Leg<'_> {
         Ok(end)
     }
 
-    /// Moves on at an unchanged speed until the distance or the time is reached.
+    /// Moves at constant speed until the distance or time is reached.
     pub(crate) fn hold(&self, s: &mut State, distance: f64, time: f64) -> Result<End, ModelError> {
         let (ahead, left) = (distance - s.distance, time - s.time);
-        let takes = ahead / s.speed; // endless at rest
+        let takes = ahead / s.speed; // infinite at rest
         if takes == f64::INFINITY && left == f64::INFINITY {
             return Err(ModelError::Stuck { at: s.distance });
         }
@@ -292,42 +292,43 @@ impl Leg<'_> {
         }
     }
 
-    /// The first speed between two at which another limit takes over, given the limit at the first and its room.
+    /// The first speed between two speeds at which another limit applies, from the limit at the first and its distance to
+    /// the next one.
     ///
-    /// Where the limits come near one another between the two, it looks closer, since one may cross the other and back.
+    /// If limits are near each other in between, more speeds are examined, because two limits may cross twice.
     fn kink(&self, limit: Limit, room: f64, from: f64, to: f64) -> Option<f64> {
         if limit == Limit::None {
             return None;
         }
-        let at = |part: f64| from + part * (to - from);
-        // a third limit may take over before the one that holds at the far speed, so all the others count
+        let between = |part: f64| from + part * (to - from);
+        // A third limit may apply before the one at the far speed, so all other limits are included.
         let others = |v: f64| {
             let force = |other| if other == limit { f64::INFINITY } else { self.force(other, v) };
             force(Limit::Power).min(force(Limit::Tyres)).min(force(Limit::Front))
         };
         let solve = |far: f64| Some(last_below(from, far, |v| self.force(limit, v) - others(v)));
-        let ((middle, middle_room), (end, end_room)) = (self.limits(at(0.5)), self.limits(to));
+        let ((middle, middle_room), (end, end_room)) = (self.limits(between(0.5)), self.limits(to));
         if middle != limit {
-            return solve(at(0.5));
+            return solve(between(0.5));
         }
         if end == limit && room.min(middle_room).min(end_room) > NEAR {
             return None;
         }
         let mut rooms = [room; 9];
         for (k, nearby) in rooms.iter_mut().enumerate().skip(1) {
-            let v = at(k as f64 / 8.0);
+            let v = between(k as f64 / 8.0);
             let (other, room) = self.limits(v);
             if other != limit {
                 return solve(v);
             }
             *nearby = room;
         }
-        // the top of a parabola through the nearest of these and its neighbours
+        // The vertex of a parabola through the nearest of these and its neighbours.
         let nearest = (1..8).min_by(|a, b| rooms[*a].total_cmp(&rooms[*b]))?;
         let (before, here, after) = (rooms[nearest - 1], rooms[nearest], rooms[nearest + 1]);
         let aside = 0.5 * (before - after) / (before - 2.0 * here + after);
         if aside.abs() < 1.0 {
-            let v = at((nearest as f64 + aside) / 8.0);
+            let v = between((nearest as f64 + aside) / 8.0);
             let (other, _) = self.limits(v);
             if other != limit {
                 return solve(v);
@@ -337,8 +338,8 @@ impl Leg<'_> {
     }
 }
 
-/// The last number on the way from `a` to `b` at which a function is not yet above zero, given that it is not at `a` and
-/// is at `b`: the Illinois method, with halving where it leads out of the bracket.
+/// The last number from `a` to `b` at which a function is not above zero, if it is not above zero at `a` and is above zero at
+/// `b`: the Illinois method, with bisection if it leaves the bracket.
 fn last_below(a: f64, b: f64, f: impl Fn(f64) -> f64) -> f64 {
     let (mut a, mut b) = (a, b);
     let (mut at_a, mut at_b) = (f(a).min(0.0), f(b));

@@ -1,10 +1,10 @@
-//! Motion against Newton's law in closed form: the reference's rows that no whole model shows alone.
+//! Motion compared with closed-form solutions of Newton's law, for cases that need a single part of a model.
 
 use super::*;
 use crate::GRAVITY;
 use crate::car::Car;
 
-/// The car of the reference: 280 kg, air of 1.2 kg/m^3.
+/// The car of the closed-form cases: 280 kg, air of 1.2 kg/m^3.
 fn forces(drag_area: f64, lift_area: f64) -> Forces {
     Forces::new(&Car { mass: 280.0, grip: 1.5, drag_area, lift_area, ..Car::default() }).unwrap()
 }
@@ -14,14 +14,14 @@ fn leg(forces: &Forces, push: Push) -> Leg<'_> {
 }
 
 fn close(value: f64, expected: f64, within: f64) {
-    assert!((value / expected - 1.0).abs() < within, "{value} instead of {expected}");
+    assert!((value / expected - 1.0).abs() < within, "got {value}, expected {expected}");
 }
 
 #[test]
 fn coasting_on_drag_alone() {
     // t = (m/k)(1/v - 1/v0), x = (m/k) ln(v0/v)
     let forces = forces(1.1, 0.0);
-    let mut state = State::at(30.0);
+    let mut state = State::with_speed(30.0);
     let leg = Leg { low: 20.0, ..leg(&forces, Push::Coast) };
     let end = leg.run(&mut state, f64::INFINITY, f64::INFINITY, &mut Steps(1000)).unwrap();
     assert_eq!(end, End::Low);
@@ -37,7 +37,7 @@ fn braking_with_and_without_air() {
     for (drag_area, lift_area, distance, time) in [(0.0, 0.0, 30.591_486, 2.039_432), (1.1, 2.5, 23.678_391, 1.721_652)]
     {
         let forces = forces(drag_area, lift_area);
-        let mut state = State::at(0.0);
+        let mut state = State::with_speed(0.0);
         let leg = Leg { high: 30.0, ..leg(&forces, Push::Brake { grip: 1.5 }) };
         let end = leg.run(&mut state, 100.0, f64::INFINITY, &mut Steps(1000)).unwrap();
         assert_eq!((end, state.speed), (End::High, 30.0));
@@ -47,11 +47,11 @@ fn braking_with_and_without_air() {
 }
 
 #[test]
-fn coasting_stops_at_the_time_asked_for_and_at_rest() {
+fn coasting_ends_at_the_time_or_at_rest() {
     let rolling = Car { mass: 280.0, grip: 1.5, rolling_resistance: 0.02, ..Car::default() };
     let forces = Forces::new(&rolling).unwrap();
     let leg = leg(&forces, Push::Coast);
-    let mut state = State::at(2.0);
+    let mut state = State::with_speed(2.0);
     assert_eq!(leg.run(&mut state, 100.0, 3.0, &mut Steps(100)).unwrap(), End::Time);
     close(state.speed, 2.0 - 3.0 * 0.02 * GRAVITY, 1e-12);
     assert_eq!(leg.run(&mut state, 100.0, f64::INFINITY, &mut Steps(100)).unwrap(), End::Low);
@@ -61,7 +61,7 @@ fn coasting_stops_at_the_time_asked_for_and_at_rest() {
 
 #[test]
 fn the_rear_drive_limit_and_the_wheelie() {
-    // Gillespie, chapter 2: mu g (a/L)/(1 - mu h/L)
+    // Standard textbook result (Gillespie): mu g (a/L)/(1 - mu h/L)
     let car = |cg_height| Car {
         mass: 280.0,
         grip: 1.4,
@@ -73,16 +73,16 @@ fn the_rear_drive_limit_and_the_wheelie() {
     let low = Forces::new(&car(0.29)).unwrap();
     close(low.driven_limit(0.0, 0.0) / 280.0, 9.600_92, 1e-6);
     assert!(low.front_limit(0.0, 0.0) > low.driven_limit(0.0, 0.0));
-    // a high car lifts its front wheels at g b/h
+    // A car with a high centre of gravity lifts its front wheels at g b/h.
     let high = Forces::new(&car(0.9)).unwrap();
     close(high.front_limit(0.0, 0.0) / 280.0, GRAVITY * 0.75 / 0.9, 1e-12);
     assert!(high.front_limit(0.0, 0.0) < high.driven_limit(0.0, 0.0));
-    // where each newton of drive brings more than a newton of grip, the rear axle gets all the load
+    // If each newton of driving force adds more than one newton of grip, the rear axle gets all the load.
     close(Forces::new(&car(1.2)).unwrap().driven_limit(0.0, 0.0), 1.4 * 280.0 * GRAVITY, 1e-12);
 }
 
 #[test]
-fn a_corner_speed_holds_itself() {
+fn the_corner_speed_can_be_held() {
     for (drag_area, lift_area, rolling, share, height) in [
         (0.0, 0.0, 0.0, 1.0, 0.0),
         (1.1, 2.5, 0.02, 1.0, 0.0),
@@ -105,9 +105,9 @@ fn a_corner_speed_holds_itself() {
             let w = forces.corner_speed(1.0 / radius).unwrap().powi(2);
             let at = |w: f64| forces.driven_limit(w, 1.0 / radius) - forces.resistance(w);
             assert!(at(w * (1.0 - 1e-6)) > 0.0, "{car:?} {radius}");
-            // with load transfer a car could be faster for a moment while it accelerates, but not hold it
+            // With load transfer a car can be faster while it accelerates, but it cannot hold that speed.
             assert!(height > 0.0 || at(w * (1.0 + 1e-6)) <= 0.0, "{car:?} {radius}");
-            // all of the circle is used, across and lengthwise
+            // The friction circle is fully used, laterally and longitudinally.
             let load = 280.0 * GRAVITY + 0.6 * lift_area * w;
             let used = (share * 280.0 * w / radius).hypot(forces.resistance(w));
             close(used, share * 1.5 * load, 1e-12);

@@ -1,54 +1,54 @@
-//! Panels of speed: time, distance and work as integrals over it.
+//! Panels of speed: time, distance and energy as integrals over speed.
 //!
-//! `dt = dv / a(v)`, `dx = v dv / a(v)`, `dE = P(v) dv / a(v)`. Over a panel each is a Gauss-Kronrod rule of nine points,
-//! whose difference to the Gauss rule of four inside it tells when the panel must be shorter. The rule: A. S. Kronrod,
-//! Nodes and Weights of Quadrature Formulas (1965); its numbers here were solved for anew from Stieltjes' polynomial, and
-//! are exact to degree 13.
+//! `dt = dv / a(v)`, `dx = v dv / a(v)`, `dE = P(v) dv / a(v)`. Over a panel each is integrated with a Gauss-Kronrod rule
+//! of nine points. Its difference from the embedded Gauss rule of four points decides whether the panel must be shorter.
+//! The rule is a standard textbook result; its numbers were calculated from Stieltjes' polynomial and are exact to
+//! degree 13.
 
 use crate::motion::{Leg, Limit, State};
 
-/// The difference of both rules, relative, up to which a panel is good. The Kronrod rule itself is far better: with
-/// errors of `r^-8` and `r^-14` of the rules, about its power of 7/4.
+/// The largest relative difference of both rules in a panel. The error of the Kronrod rule is much smaller: with errors
+/// of `r^-8` and `r^-14` of the rules, it is about the difference to the power of 7/4.
 pub(crate) const TOLERANCE: f64 = 1e-7;
 
-/// Nodes of the Kronrod rule of nine points above zero, with its weight and that of the Gauss rule of four points.
+/// The positive nodes of the Kronrod rule of nine points, with their weights in it and in the Gauss rule of four points.
 const NODES: [(f64, f64, f64); 4] = [
     (0.976_560_250_737_573_1, 0.062_977_373_665_473_01, 0.0),
     (0.861_136_311_594_052_6, 0.170_053_605_335_722_7, 0.347_854_845_137_453_86),
     (0.640_286_217_496_31, 0.266_798_340_452_284_45, 0.0),
     (0.339_981_043_584_856_26, 0.326_949_189_601_451_63, 0.652_145_154_862_546_1),
 ];
-/// The weight of the middle.
+/// The weight of the middle node.
 const MIDDLE: f64 = 0.346_442_981_890_136_36;
 
-/// Panels of speed with one limit.
+/// Panels of speed in which one limit applies.
 pub(crate) struct Stride<'a> {
     pub(crate) leg: &'a Leg<'a>,
     pub(crate) limit: Limit,
 }
 
 impl Stride<'_> {
-    /// The state at another speed, and the relative error of the lesser rule; infinite where the speed is not reached.
+    /// The state at another speed, and the relative error of the Gauss rule; infinite if that speed is not reached.
     pub(crate) fn panel(&self, from: &State, to: f64) -> (State, f64) {
         let half = 0.5 * (to - from.speed);
         let middle = from.speed + half;
         let mut kronrod = [0.0; 3];
         let mut gauss = [0.0; 2];
         let mut reached = true;
-        let mut add = |v: f64, weight: f64, lesser: f64| {
+        let mut add = |v: f64, weight: f64, gauss_weight: f64| {
             let (acceleration, power) = self.leg.rates(self.limit, v);
             let slowness = acceleration.recip();
             reached &= acceleration * half > 0.0;
             kronrod[0] += weight * slowness;
             kronrod[1] += weight * slowness * v;
             kronrod[2] += weight * slowness * power;
-            gauss[0] += lesser * slowness;
-            gauss[1] += lesser * slowness * v;
+            gauss[0] += gauss_weight * slowness;
+            gauss[1] += gauss_weight * slowness * v;
         };
         add(middle, MIDDLE, 0.0);
-        for (node, weight, lesser) in NODES {
-            add(middle - half * node, weight, lesser);
-            add(middle + half * node, weight, lesser);
+        for (node, weight, gauss_weight) in NODES {
+            add(middle - half * node, weight, gauss_weight);
+            add(middle + half * node, weight, gauss_weight);
         }
         let [time, distance, energy] = kronrod;
         let error = (gauss[0] / time - 1.0).abs().max((gauss[1] / distance - 1.0).abs());
@@ -61,7 +61,7 @@ impl Stride<'_> {
         (state, if reached && error.is_finite() { error } else { f64::INFINITY })
     }
 
-    /// The same by the Gauss rule alone, for a short way.
+    /// The same with the Gauss rule alone, for a small change of speed.
     fn short(&self, from: &State, to: f64) -> State {
         let half = 0.5 * (to - from.speed);
         let middle = from.speed + half;
@@ -78,12 +78,12 @@ impl Stride<'_> {
         state
     }
 
-    /// The state within a panel at which a goal is reached: Newton's method on the speed, kept in its bracket. What is
-    /// left at the end is so little that the acceleration does not change over it.
-    pub(crate) fn until(&self, from: &State, to: State, goal: Goal) -> State {
-        let over = |at: &State| match goal {
-            Goal::Distance(distance) => at.distance - distance,
-            Goal::Time(time) => at.time - time,
+    /// The state within a panel at which an end is reached: Newton's method for the speed within a bracket. The remaining
+    /// distance or time is so small that the acceleration is constant over it.
+    pub(crate) fn until(&self, from: &State, to: State, stop: Stop) -> State {
+        let over = |at: &State| match stop {
+            Stop::Distance(distance) => at.distance - distance,
+            Stop::Time(time) => at.time - time,
         };
         let enough = 1e-9 * over(from).abs();
         let (mut near, mut far) = (from.speed, to.speed);
@@ -95,7 +95,7 @@ impl Stride<'_> {
             }
             *if beyond > 0.0 { &mut far } else { &mut near } = at.speed;
             let acceleration = self.leg.rates(self.limit, at.speed).0;
-            let mut next = at.speed - acceleration * goal.time(beyond, at.speed);
+            let mut next = at.speed - acceleration * stop.time(beyond, at.speed);
             let inside = |v: f64| v > near.min(far) && v < near.max(far);
             if !inside(next) {
                 next = 0.5 * (near + far);
@@ -107,30 +107,30 @@ impl Stride<'_> {
             at = if near_by { self.short(&at, next) } else { self.panel(from, next).0 };
         }
         let (acceleration, power) = self.leg.rates(self.limit, at.speed);
-        let late = goal.time(over(&at), at.speed);
+        let late = stop.time(over(&at), at.speed);
         if late.is_finite() {
             at.time -= late;
             at.distance -= late * at.speed;
             at.energy -= late * power;
             at.speed -= late * acceleration;
         }
-        match goal {
-            Goal::Distance(distance) => at.distance = distance,
-            Goal::Time(time) => at.time = time,
+        match stop {
+            Stop::Distance(distance) => at.distance = distance,
+            Stop::Time(time) => at.time = time,
         }
         at
     }
 }
 
-/// Where or when to stop.
+/// The distance or time at which to stop.
 #[derive(Clone, Copy)]
-pub(crate) enum Goal {
+pub(crate) enum Stop {
     Distance(f64),
     Time(f64),
 }
 
-impl Goal {
-    /// The time in which one goes beyond it so far.
+impl Stop {
+    /// The time needed for an excess of distance or time.
     fn time(self, beyond: f64, speed: f64) -> f64 {
         match self {
             Self::Distance(_) => beyond / speed,

@@ -1,18 +1,18 @@
-//! Power at the wheels over road speed, in pieces on which it is linear.
+//! Power at the wheels over road speed, as linear pieces.
 
 use crate::error::{ModelError, must};
 
-/// Where the drive comes from. Power is what reaches the ground: losses of the drivetrain are taken off before.
+/// The source of the driving force. Power is that at the wheels, after all losses of the drivetrain.
 ///
-/// Between two rows of a curve the power is linear; outside the rows the nearest one holds. (Below the first row of an
-/// engine curve the clutch slips, so there the *force* is held.)
+/// Between two rows of a curve the power is linear; outside the rows the power of the nearest one is used. (Below the first
+/// row of an engine curve the clutch slips, so there the *force* is constant.)
 #[derive(Debug, Clone, PartialEq)]
 pub enum Power {
-    /// The same power at every speed, W.
+    /// Constant power, W.
     Constant(f64),
-    /// Rows of road speed (m/s, from 0 up, rising) and power (W).
+    /// Rows of road speed (m/s, 0 or more, increasing) and power (W).
     Curve(Vec<(f64, f64)>),
-    /// Rows of shaft speed of the engine or motor (rad/s, above 0, rising) and power (W); needs gears.
+    /// Rows of shaft speed of the engine or motor (rad/s, above 0, increasing) and power (W); needs gears.
     Engine(Vec<(f64, f64)>),
 }
 
@@ -38,7 +38,7 @@ fn check_rows(input: &'static str, rows: &[(f64, f64)], above_zero: bool) -> Res
             return wrong(row, if above_zero { "speeds must be above zero" } else { "speeds must be zero or more" });
         }
         if speed <= before {
-            return wrong(row, "speeds must rise from row to row");
+            return wrong(row, "speeds must increase from row to row");
         }
         if !(power.is_finite() && power >= 0.0) {
             return wrong(row, "power must be zero or more, and finite");
@@ -51,7 +51,7 @@ fn check_rows(input: &'static str, rows: &[(f64, f64)], above_zero: bool) -> Res
     Ok(())
 }
 
-/// A piece of the road speed on which the power is `at_rest + per_speed * v`.
+/// A range of road speeds in which the power is `at_rest + per_speed * v`.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Piece {
     pub(crate) at_rest: f64,
@@ -61,7 +61,7 @@ pub(crate) struct Piece {
 }
 
 impl Piece {
-    /// No drive at all, at any speed.
+    /// No driving force at any speed.
     pub(crate) const NONE: Self = Self { at_rest: 0.0, per_speed: 0.0, low: 0.0, high: f64::INFINITY };
 
     pub(crate) fn power(&self, v: f64) -> f64 {
@@ -78,9 +78,9 @@ impl Piece {
 pub(crate) struct Map<'a> {
     rows: &'a [(f64, f64)],
     constant: f64,
-    /// Table speed per road speed: 1 for a road-speed table, rad/m for an engine's.
+    /// Speed in the table per road speed: 1 for a power curve, rad/m for an engine curve.
     scale: f64,
-    /// The force, not the power, is held below the first row.
+    /// Whether the force, not the power, is constant below the first row.
     slips: bool,
 }
 
@@ -93,34 +93,34 @@ impl<'a> Map<'a> {
         }
     }
 
-    /// The piece that holds `v`; at a row, the piece above when `up`, else the one below.
+    /// The piece that contains `v`; exactly at a row, the piece above if `up`, otherwise the one below.
     pub(crate) fn piece(&self, v: f64, up: bool) -> Piece {
-        // compared in road speed, so that a speed set to the edge of a piece is found on that edge
+        // Compare road speeds, so that a speed set to the edge of a piece is found at that edge.
         let road = |index: usize| self.rows[index].0 / self.scale;
         let above = self.rows.partition_point(|row| {
             let edge = row.0 / self.scale;
             if up { edge <= v } else { edge < v }
         });
-        let hold = |power| Piece { at_rest: power, per_speed: 0.0, low: 0.0, high: f64::INFINITY };
+        let constant = |power| Piece { at_rest: power, per_speed: 0.0, low: 0.0, high: f64::INFINITY };
         match (self.rows.first(), self.rows.last()) {
             (Some(&(_, power)), _) if above == 0 => {
                 let high = road(0);
                 if self.slips {
                     Piece { at_rest: 0.0, per_speed: power / high, low: 0.0, high }
                 } else {
-                    Piece { high, ..hold(power) }
+                    Piece { high, ..constant(power) }
                 }
             }
-            (_, Some(&(_, power))) if above == self.rows.len() => Piece { low: road(above - 1), ..hold(power) },
+            (_, Some(&(_, power))) if above == self.rows.len() => Piece { low: road(above - 1), ..constant(power) },
             (Some(_), Some(_)) => {
                 let (low, high) = (road(above - 1), road(above));
                 let (from, to) = (self.rows[above - 1].1, self.rows[above].1);
                 let per_speed = (to - from) / (high - low);
-                // a piece that begins at rest without power has exactly none there
+                // The power at rest is exactly that of the first row.
                 let at_rest = if low == 0.0 { from } else { from - per_speed * low };
                 Piece { at_rest, per_speed, low, high }
             }
-            _ => hold(self.constant),
+            _ => constant(self.constant),
         }
     }
 }

@@ -1,5 +1,4 @@
-//! What the models have in common as data, and the binding of inputs by name. The models themselves are in
-//! `catalogue.rs`.
+//! The types that describe a model as data, and the binding of inputs by name. The models are in `catalogue.rs`.
 
 use crate::catalogue::MODELS;
 use crate::error::ModelError;
@@ -7,72 +6,72 @@ use crate::error::ModelError;
 /// A model.
 #[derive(Debug, Clone, Copy)]
 pub struct Model {
-    /// In kebab-case.
+    /// The name, in kebab-case.
     pub name: &'static str,
-    /// One sentence.
+    /// What it calculates, in one sentence.
     pub summary: &'static str,
-    /// Where the physics or the form comes from.
+    /// The source of the physics or the formula.
     pub source: &'static str,
-    /// What may be bound.
+    /// The inputs that can be bound.
     pub inputs: &'static [Input],
-    /// What it finds, the main value first; as many as `run` gives.
+    /// The values that `run` returns, in the same order; the main value is the first.
     pub outputs: &'static [Output],
-    /// The calculation. Reads what it knows and ignores other names: [`Model::check_and_run`] does not.
+    /// The calculation. It ignores unknown names; [`Model::check_and_run`] rejects them.
     pub run: fn(&Bound<'_>) -> Result<Vec<f64>, ModelError>,
 }
 
 /// An input of a model.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Input {
-    /// In kebab-case.
+    /// The name, in kebab-case.
     pub name: &'static str,
-    /// What it is made of.
+    /// A number, a table or a list.
     pub kind: Kind,
-    /// Of a number, or of each entry of a list; empty for a table, whose columns have their own.
+    /// The unit of the number, or of each entry of a list; empty for a table, whose columns have units.
     pub unit: &'static str,
-    /// What holds when it is left out, where that is a fixed number.
+    /// The default value, if it is a fixed number.
     pub default: Option<f64>,
-    /// Whether the model cannot do without it. One of several that exclude each other is not marked.
+    /// Whether it is required. Inputs of which exactly one is required are not marked.
     pub required: bool,
-    /// What it means, and what holds when it is left out.
+    /// What it means, and the default if that is not a fixed number.
     pub meaning: &'static str,
 }
 
-/// What an input is made of.
+/// The kind of an input.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Kind {
     /// One number.
     Number,
     /// Rows of two numbers.
     Table {
-        /// What they are.
+        /// The two columns.
         columns: [Column; 2],
     },
-    /// Numbers in a row.
+    /// A list of numbers.
     List,
 }
 
 /// A column of a table.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Column {
-    /// In kebab-case.
+    /// The name, in kebab-case.
     pub name: &'static str,
-    /// As SI text.
+    /// The unit, as the text of an SI unit.
     pub unit: &'static str,
 }
 
-/// A value that a model finds.
+/// A value that a model calculates.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Output {
-    /// In kebab-case.
+    /// The name, in kebab-case.
     pub name: &'static str,
-    /// As SI text.
+    /// The unit, as the text of an SI unit.
     pub unit: &'static str,
     /// What it means.
     pub meaning: &'static str,
 }
 
-/// Values for the inputs of a model, by name, in SI. A name bound twice has the later value.
+/// Values for the inputs of a model, by name, in SI. If a name is bound twice, the later value is used.
 #[derive(Debug, Clone, Default)]
 pub struct Bound<'a> {
     values: Vec<(&'a str, Value<'a>)>,
@@ -86,7 +85,7 @@ enum Value<'a> {
 }
 
 impl<'a> Bound<'a> {
-    /// Nothing bound.
+    /// No inputs bound.
     pub fn new() -> Self {
         Self::default()
     }
@@ -106,7 +105,7 @@ impl<'a> Bound<'a> {
         self.set(name, Value::List(entries))
     }
 
-    /// The number of that name.
+    /// The number bound to a name.
     pub fn number(&self, name: &str) -> Option<f64> {
         match self.get(name) {
             Some(Value::Number(value)) => Some(value),
@@ -114,7 +113,7 @@ impl<'a> Bound<'a> {
         }
     }
 
-    /// The table of that name.
+    /// The table bound to a name.
     pub fn table(&self, name: &str) -> Option<&'a [(f64, f64)]> {
         match self.get(name) {
             Some(Value::Table(rows)) => Some(rows),
@@ -122,7 +121,7 @@ impl<'a> Bound<'a> {
         }
     }
 
-    /// The list of that name.
+    /// The list bound to a name.
     pub fn list(&self, name: &str) -> Option<&'a [f64]> {
         match self.get(name) {
             Some(Value::List(entries)) => Some(entries),
@@ -142,26 +141,26 @@ impl<'a> Bound<'a> {
         self.values.iter().find(|(known, _)| *known == name).map(|(_, value)| *value)
     }
 
-    pub(crate) fn needed(&self, input: &'static str) -> Result<f64, ModelError> {
-        self.number(input).ok_or(ModelError::Missing { input, hint: "the model needs it" })
+    pub(crate) fn required(&self, input: &'static str) -> Result<f64, ModelError> {
+        self.number(input).ok_or(ModelError::Missing { input, hint: "the model requires it" })
     }
 
-    pub(crate) fn or(&self, input: &str, default: f64) -> f64 {
+    pub(crate) fn number_or(&self, input: &str, default: f64) -> f64 {
         self.number(input).unwrap_or(default)
     }
 }
 
 impl Model {
-    /// The input of that name.
+    /// The input with a name.
     pub fn input(&self, name: &str) -> Option<&'static Input> {
         self.inputs.iter().find(|input| input.name == name)
     }
 
-    /// Runs the model, unless something is bound that it does not have, or has as another kind.
+    /// Runs the model if it has all the bound inputs, each with the bound kind.
     ///
     /// # Errors
     ///
-    /// [`ModelError::Unknown`], and those of the model.
+    /// [`ModelError::Unknown`], and the errors of the model.
     pub fn check_and_run(&self, bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
         for (name, value) in &bound.values {
             let fits = self.input(name).is_some_and(|input| {
@@ -180,7 +179,7 @@ impl Model {
     }
 }
 
-/// The model of that name.
+/// The model with a name.
 pub fn find(name: &str) -> Option<&'static Model> {
     MODELS.iter().find(|model| model.name == name)
 }

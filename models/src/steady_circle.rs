@@ -1,11 +1,11 @@
-//! A circle driven at the limit of grip.
+//! A circle at the limit of grip.
 //!
 //! `mass v^2 / radius = mu N`, with `N = mass g + air_density lift_area v^2 / 2` and a friction coefficient that falls
-//! with the load: `mu = grip - load_sensitivity (N - reference_load)`. Sources, from memory: Milliken and Milliken,
-//! chapters 2 (tyre load sensitivity) and 5 (steady-state cornering); Guiggiani, chapter 3.
+//! with the load: `mu = grip - load_sensitivity (N - reference_load)`. This is a standard textbook result (Milliken and
+//! Milliken; Guiggiani).
 //!
-//! Validity: a point mass. Load transfer between the wheels, banking, drag and the tyres' own cornering drag are left
-//! out, or lie in the value of `grip` that comes from a measured circle.
+//! Validity: a point mass. Load transfer between the wheels, banking, drag and the cornering drag of the tyres are not
+//! modelled, except as far as a value of `grip` from a measured circle includes them.
 
 use crate::GRAVITY;
 use crate::error::{ModelError, must};
@@ -13,25 +13,25 @@ use crate::error::{ModelError, must};
 /// The inputs of a circle.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SteadyCircle {
-    /// Of the path of the centre of gravity, m.
+    /// Radius of the path of the centre of gravity, m.
     pub radius: f64,
     /// Friction coefficient of the car at the reference load, 1.
     pub grip: f64,
-    /// With the driver, kg.
+    /// Mass with the driver, kg.
     pub mass: f64,
     /// Downforce coefficient times area, m^2; below zero is lift.
     pub lift_area: f64,
-    /// Loss of `mu` per newton of the *whole car's* load above the reference, 1/N: a quarter of a single tyre's figure.
+    /// Decrease of `mu` per newton of load of the *whole car* above the reference, 1/N: a quarter of the value of one tyre.
     pub load_sensitivity: f64,
-    /// The whole car's load at which `grip` holds, N. Where it is not given, the car's own weight: then `grip` moves
-    /// along with the mass, and only downforce costs grip. Give it to make a heavier car lose grip.
+    /// The load of the whole car at which `grip` is valid, N; its own weight by default. Then `grip` is valid for any mass,
+    /// and only downforce reduces the friction coefficient. Set it if more mass should reduce it too.
     pub reference_load: Option<f64>,
-    /// kg/m^3.
+    /// Density of the air, kg/m^3.
     pub air_density: f64,
 }
 
 impl Default for SteadyCircle {
-    /// Radius, grip and mass are left as NaN, which the model refuses.
+    /// Radius, grip and mass are NaN, which the model rejects.
     fn default() -> Self {
         Self {
             radius: f64::NAN,
@@ -45,24 +45,24 @@ impl Default for SteadyCircle {
     }
 }
 
-/// The answer of a circle.
+/// The result of a circle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CircleResult {
-    /// Of one circle, s.
+    /// Time of one circle, s.
     pub time: f64,
-    /// m/s^2.
+    /// Lateral acceleration, m/s^2.
     pub lateral_acceleration: f64,
-    /// m/s.
+    /// Speed, m/s.
     pub speed: f64,
 }
 
 impl SteadyCircle {
-    /// The circle.
+    /// Calculates the circle.
     ///
     /// # Errors
     ///
-    /// For inputs out of range, for a load at which no grip is left, and where downforce outruns the need for grip so
-    /// that no speed is the limit.
+    /// If an input is out of range, if there is no grip left at the load, or if downforce increases grip so fast that the speed
+    /// has no limit.
     pub fn run(&self) -> Result<CircleResult, ModelError> {
         let radius = must::be_positive("radius", self.radius)?;
         let grip = must::be_positive("grip", self.grip)?;
@@ -76,10 +76,10 @@ impl SteadyCircle {
             None => weight,
         };
         let static_grip = grip - loss * (weight - reference);
-        let some_left = "low enough to leave grip at the car's own weight";
-        must::check("load-sensitivity", loss, static_grip > 0.0, some_left)?;
+        let condition = "so small that grip is above zero at the weight of the car";
+        must::check("load-sensitivity", loss, static_grip > 0.0, condition)?;
 
-        // a w^2 + b w = static_grip weight, w the speed squared
+        // a w^2 + b w = static_grip weight, where w is the speed squared
         let a = loss * down * down;
         let b = mass / radius - (static_grip - loss * weight) * down;
         let inside = b * b + 4.0 * a * static_grip * weight;

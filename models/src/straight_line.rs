@@ -1,37 +1,36 @@
 //! A run from a standstill over a straight, level distance.
 //!
-//! Newton's law with the smallest of three driving forces: power over speed, the grip of the driven tyres under load
-//! transfer and downforce, and (rear drive) the force that lifts the front wheels. Sources, from memory: Gillespie,
-//! chapter 2 (acceleration performance: power-limited, traction-limited, load transfer, effective mass of rotating
-//! parts), Milliken and Milliken, chapters 2 and 18, Guiggiani, chapter 3.
+//! Newton's law with the smallest of three driving forces: power / speed, the grip of the driven tyres with load transfer
+//! and downforce, and (rear-wheel drive) the force that lifts the front wheels. This is a standard textbook result
+//! (Gillespie; Milliken and Milliken; Guiggiani).
 //!
-//! Accuracy: exact to about 1e-9 for the equations as given; see `motion.rs` for how.
+//! Accuracy: the relative error of the solution of the equations is about 1e-9; see `motion.rs`.
 
 use crate::car::{Car, Forces};
 use crate::error::{ModelError, must};
 use crate::motion::{End, Leg, Push, State, Steps};
 use crate::power::{Map, Piece, Power};
 
-/// Gears, where the power reaches the wheels through some.
+/// The gears between engine and wheels.
 ///
-/// The car shifts up at the redline, and in the last gear stays at the speed of the redline. Without an
-/// [`Power::Engine`] curve the gears only tell when it shifts.
+/// The car shifts up at the redline, and stays at the redline speed in the last gear. Without a [`Power::Engine`] curve
+/// the gears only determine when it shifts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Gearbox {
-    /// Ratios from the first gear up, each below the one before.
+    /// Ratios from the first gear up, each smaller than the one before.
     pub gears: Vec<f64>,
-    /// Ratio behind them.
+    /// Ratio between gearbox and wheels.
     pub final_drive: f64,
     /// Rolling radius of the driven wheels, m.
     pub wheel_radius: f64,
-    /// Shaft speed at which it shifts, rad/s; the last row of an engine curve where it is not given.
+    /// Shaft speed at which it shifts, rad/s; the last row of an engine curve by default.
     pub redline: Option<f64>,
-    /// Time without drive at each shift, s.
+    /// Time without driving force at each shift, s.
     pub shift_time: f64,
 }
 
 impl Default for Gearbox {
-    /// The required inputs, `gears` and `wheel_radius`, are left empty and NaN, which the model refuses.
+    /// The required inputs `gears` and `wheel_radius` are empty and NaN, which the model rejects.
     fn default() -> Self {
         Self { gears: Vec::new(), final_drive: 1.0, wheel_radius: f64::NAN, redline: None, shift_time: 0.0 }
     }
@@ -39,47 +38,47 @@ impl Default for Gearbox {
 
 /// The inputs of a run.
 ///
-/// The clock starts when the car has rolled the staging distance, as at contests where it stands behind the line; at
-/// 0 m it starts with the first movement. No reaction time, no wheel spin, no clutch: the tyres are at their limit from
-/// the first moment on.
+/// The time starts when the car has moved by the staging distance, as in contests where it stands behind the start line; at
+/// 0 m it starts with the first movement. There is no reaction time, wheel spin or clutch: the tyres are at their limit from
+/// the start.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StraightLine {
     /// The car.
     pub car: Car,
     /// Power at the wheels.
     pub power: Power,
-    /// From where the clock starts to where it stops, m.
+    /// The distance over which the time is measured, m.
     pub distance: f64,
-    /// From the standing car to where the clock starts, m.
+    /// The distance from the standing car to the timing start line, m.
     pub staging: f64,
-    /// Gears, if it has any.
+    /// The gears, if the car has any.
     pub gearbox: Option<Gearbox>,
 }
 
 impl Default for StraightLine {
-    /// Mass, grip, power and distance are left as NaN, which the model refuses.
+    /// Mass, grip, power and distance are NaN, which the model rejects.
     fn default() -> Self {
         Self { car: Car::default(), power: Power::Constant(f64::NAN), distance: f64::NAN, staging: 0.0, gearbox: None }
     }
 }
 
-/// The answer of a run.
+/// The result of a run.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StraightLineResult {
-    /// On the clock, s.
+    /// The measured time, s.
     pub time: f64,
-    /// Where the clock stops, m/s.
+    /// Speed at the finish, m/s.
     pub speed: f64,
-    /// Put out at the wheels from the first movement on, J.
+    /// Energy at the wheels from the first movement, J.
     pub energy: f64,
 }
 
 impl StraightLine {
-    /// The run.
+    /// Calculates the run.
     ///
     /// # Errors
     ///
-    /// For inputs out of range or missing, for a car that does not move, and for numbers too extreme to compute.
+    /// If an input is missing or out of range, the car does not move, or the numbers are too extreme.
     pub fn run(&self) -> Result<StraightLineResult, ModelError> {
         let forces = Forces::new(&self.car)?;
         self.power.check()?;
@@ -89,7 +88,7 @@ impl StraightLine {
 
         let mut run = Run {
             forces: &forces,
-            state: State::at(0.0),
+            state: State::with_speed(0.0),
             steps: Steps(100_000),
             line: if staging > 0.0 { staging } else { staging + distance },
             finish: staging + distance,
@@ -111,14 +110,11 @@ impl StraightLine {
         Ok(StraightLineResult { time, speed, energy: must::be_computable(run.state.energy)? })
     }
 
-    /// One entry for each gear; one without an end where there are none.
+    /// One entry per gear; without gears, one entry without a highest speed.
     fn shifts(&self) -> Result<Vec<Gear>, ModelError> {
         let Some(gearbox) = &self.gearbox else {
             return match self.power {
-                Power::Engine(_) => Err(ModelError::Missing {
-                    input: "gears",
-                    hint: "an `engine-curve` reaches the wheels through them",
-                }),
+                Power::Engine(_) => Err(ModelError::Missing { input: "gears", hint: "`engine-curve` needs them" }),
                 _ => Ok(vec![Gear { shaft_per_road: 1.0, up_to: f64::INFINITY, shift_time: 0.0 }]),
             };
         };
@@ -128,7 +124,7 @@ impl StraightLine {
         let redline = match (gearbox.redline, &self.power) {
             (Some(redline), _) => must::be_positive("redline", redline)?,
             (None, Power::Engine(rows)) => rows.last().map_or(f64::NAN, |row| row.0),
-            _ => return Err(ModelError::Missing { input: "redline", hint: "gears shift at it" }),
+            _ => return Err(ModelError::Missing { input: "redline", hint: "`gears` need it without `engine-curve`" }),
         };
         let wrong = |row, problem| Err(ModelError::WrongRow { input: "gears", row, problem });
         if gearbox.gears.is_empty() {
@@ -141,7 +137,7 @@ impl StraightLine {
                 return wrong(index + 1, "ratios must be above zero and finite");
             }
             if ratio >= before {
-                return wrong(index + 1, "each ratio must be below the one before");
+                return wrong(index + 1, "each ratio must be smaller than the one before");
             }
             before = ratio;
             let shaft_per_road = ratio * behind;
@@ -152,20 +148,20 @@ impl StraightLine {
 }
 
 struct Gear {
-    /// rad/m.
+    /// Shaft speed per road speed, rad/m.
     shaft_per_road: f64,
     /// Road speed at the redline.
     up_to: f64,
-    /// Before this gear pulls.
+    /// Time without driving force before this gear.
     shift_time: f64,
 }
 
-/// A run under way.
+/// The state of a run.
 struct Run<'a> {
     forces: &'a Forces,
     state: State,
     steps: Steps,
-    /// The next line: where the clock starts, then the finish.
+    /// The next line: the start line, then the finish.
     line: f64,
     finish: f64,
     started: Option<f64>,
@@ -176,7 +172,7 @@ impl Run<'_> {
         self.state.distance >= self.finish
     }
 
-    /// Notes the time at a line.
+    /// Records the time at a line.
     fn cross(&mut self) {
         if self.started.is_none() {
             self.started = Some(self.state.time);
@@ -219,7 +215,7 @@ impl Run<'_> {
         while !self.is_over() && self.state.time < until {
             match leg.run(&mut self.state, self.line, until, &mut self.steps)? {
                 End::Distance => self.cross(),
-                // at rest before the next gear is in
+                // At rest before the next gear is engaged.
                 End::Low | End::High => self.state.time = until,
                 End::Time => break,
             }
@@ -227,7 +223,7 @@ impl Run<'_> {
         Ok(())
     }
 
-    /// The rest at the redline of the last gear.
+    /// Drives the remaining distance at the redline of the last gear.
     fn hold(&mut self) -> Result<(), ModelError> {
         while !self.is_over() {
             let State { speed, distance, .. } = self.state;

@@ -1,4 +1,4 @@
-//! The models as data: complete, consistent, and the same answers as the structs.
+//! The models as data: complete, consistent, and with the same results as the structs.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -18,7 +18,7 @@ fn model(name: &str) -> &'static Model {
 }
 
 #[test]
-fn names_are_sorted_and_unique_and_texts_are_there() {
+fn names_are_sorted_and_unique_and_texts_exist() {
     assert!(MODELS.windows(2).all(|pair| pair[0].name < pair[1].name));
     for model in MODELS {
         assert!(!model.source.is_empty() && model.summary.ends_with('.'), "{}", model.name);
@@ -35,7 +35,7 @@ fn names_are_sorted_and_unique_and_texts_are_there() {
     assert!(find("anti-gravity").is_none());
 }
 
-/// A bound run of each model.
+/// Bound inputs for each model.
 fn examples() -> Vec<(&'static Model, Bound<'static>)> {
     let mut run = Bound::new();
     run.set_number("mass", 280.0).set_number("grip", 1.4).set_number("power", 60e3).set_number("distance", 75.0);
@@ -55,7 +55,7 @@ fn examples() -> Vec<(&'static Model, Bound<'static>)> {
 }
 
 #[test]
-fn each_model_gives_as_many_values_as_it_says_and_defaults_are_what_they_say() {
+fn each_model_returns_its_outputs_and_uses_its_defaults() {
     for (model, bound) in examples() {
         let found = model.check_and_run(&bound).unwrap();
         assert_eq!(found.len(), model.outputs.len(), "{}", model.name);
@@ -70,7 +70,7 @@ fn each_model_gives_as_many_values_as_it_says_and_defaults_are_what_they_say() {
 }
 
 #[test]
-fn what_is_required_is_asked_for() {
+fn required_inputs_are_required() {
     for (model, bound) in examples() {
         for input in model.inputs.iter().filter(|input| input.required) {
             let mut less = Bound::new();
@@ -91,7 +91,7 @@ fn what_is_required_is_asked_for() {
 }
 
 #[test]
-fn names_reach_the_fields_they_mean() {
+fn each_name_sets_its_field() {
     let car = Car {
         mass: 230.0,
         grip: 1.3,
@@ -170,7 +170,7 @@ fn names_reach_the_fields_they_mean() {
 }
 
 #[test]
-fn wrong_bindings_are_named() {
+fn invalid_bindings_are_errors() {
     let (model, bound) = examples().remove(0);
     let with = |name, value| {
         let mut more = bound.clone();
@@ -192,12 +192,12 @@ fn wrong_bindings_are_named() {
 
 #[test]
 fn efficiency_forms() {
-    // FS-Rules 2025, D7.9: EF = T^2 E
+    // FS-Rules 2025 v1.1, D7.10: EF = T^2 E
     let electric = Efficiency { time: 1500.0, used: Used::Energy(1.8e7), ..Efficiency::default() };
     assert_eq!(electric.run().unwrap(), 1500.0 * 1500.0 * 1.8e7);
     let petrol = Efficiency { used: Used::Fuel(3e-3), ..electric };
     assert!((petrol.run().unwrap() / (2.25e6 * 9.6e7) - 1.0).abs() < 1e-15);
-    // Formula SAE 2024, D.13: 2.31 kg of CO2 per litre of petrol
+    // Formula SAE Rules 2024, D.13.4: 2.31 kg of CO2 per litre of petrol
     let car = EfficiencyCo2 {
         time: 1500.0,
         used: Used::Fuel(4e-3),

@@ -1,6 +1,6 @@
-//! The closed-form cases of the reference's section 2, typed in. Each follows from Newton's law; the textbook chapters
-//! are from memory: Gillespie, Fundamentals of Vehicle Dynamics, chapter 2; Milliken and Milliken, Race Car Vehicle
-//! Dynamics, chapter 2; Guiggiani, The Science of Vehicle Dynamics, chapter 3.
+//! The closed-form cases of section 2 of the reference tables. Each follows from Newton's law and is a standard textbook
+//! result (Gillespie, Fundamentals of Vehicle Dynamics; Milliken and Milliken, Race Car Vehicle Dynamics; Guiggiani, The
+//! Science of Vehicle Dynamics).
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -8,7 +8,7 @@ use models::{Car, GRAVITY, Lap, ModelError, Power, SteadyCircle, StraightLine};
 
 const FREE: f64 = 1e15;
 
-/// 280 kg, nothing else.
+/// A car of 280 kg, with default values otherwise.
 fn car(grip: f64) -> Car {
     Car { mass: 280.0, grip, ..Car::default() }
 }
@@ -20,7 +20,7 @@ fn run(car: Car, power: f64, staging: f64) -> (f64, f64) {
 }
 
 fn close(value: f64, expected: f64, within: f64) {
-    assert!((value / expected - 1.0).abs() < within, "{value} instead of {expected}");
+    assert!((value / expected - 1.0).abs() < within, "got {value}, expected {expected}");
 }
 
 #[test]
@@ -42,7 +42,7 @@ fn constant_power() {
     let (time, speed) = run(car(1e9), 60e3, 0.0);
     close(time, 3.090_964, 2e-7);
     close(speed, 36.396_413, 2e-8);
-    // the run does not change when mass and power grow together
+    // The run does not change if mass and power are scaled by the same factor.
     let heavy = run(Car { mass: 560.0, ..car(1e9) }, 120e3, 0.0);
     close(heavy.0, time, 1e-10);
 }
@@ -77,7 +77,7 @@ fn constant_power_with_drag_and_terminal_speed() {
 
 #[test]
 fn coasting_as_a_lap_without_drive() {
-    // the power of the first row, none, holds below it
+    // Below the first row its power applies, which is zero.
     let lap = Lap {
         car: Car { drag_area: 1.1, ..car(1.5) },
         power: Power::Curve(vec![(40.0, 0.0), (50.0, 1e3)]),
@@ -93,7 +93,7 @@ fn coasting_as_a_lap_without_drive() {
 
 #[test]
 fn braking_as_late_as_possible() {
-    // from 30 m/s to a corner of 10 m: v^2/(2 mu g) differs between both speeds
+    // From 30 m/s to a corner of 10 m: the difference of v^2/(2 mu g) between both speeds.
     let corner = 1.5 * GRAVITY * 10.0;
     let braking = (900.0 - corner) / (2.0 * 1.5 * GRAVITY);
     let lap = |straight| Lap {
@@ -172,6 +172,6 @@ fn stadium_lap() {
     let time = std::f64::consts::TAU * 10.0 / corner.sqrt() + 2.0 * (top - corner.sqrt()) * (1.0 / 8.0 + 1.0 / 14.0);
     close(found.time, time, 1e-9);
     close(found.speed, corner.sqrt(), 1e-12);
-    // without losses the drive only fills up what the brakes took
+    // Without losses the driving energy equals the braking energy.
     close(found.energy, 2.0 * 0.5 * 280.0 * (top * top - corner), 1e-8);
 }

@@ -1,4 +1,4 @@
-//! The points of a place against published fields and published quantiles.
+//! The points of a place compared with published results and published quantiles.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -7,8 +7,8 @@ use std::path::Path;
 
 use models::fields::{Field, FieldError, points_for_place};
 
-/// Totals of the first ten places of the Formula SAE Michigan fields, from the official results (the MIT-licensed
-/// fsae-database, commit 024d620c; `official-fields-2013-2019.csv` of the reference).
+/// Totals of the first ten places of the Formula SAE Michigan contests, from the official results (the MIT-licensed
+/// fsae-database, commit 024d620c; `official-fields-2013-2019.csv` of the reference tables).
 const FIRST_TEN: [(i32, [f64; 10]); 7] = [
     (2013, [831.5, 820.7, 819.0, 817.9, 799.7, 756.5, 754.3, 737.9, 735.3, 730.7]),
     (2014, [876.6, 840.2, 834.3, 797.8, 788.3, 752.7, 727.1, 725.5, 725.4, 714.1]),
@@ -24,7 +24,7 @@ fn typed_in() -> Vec<Field> {
     FIRST_TEN.iter().map(field).collect()
 }
 
-/// The whole fields, where the reference is at hand.
+/// The complete results, if the reference tables are available.
 fn reference() -> Option<Vec<Field>> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/reference/official-fields-2013-2019.csv");
     let Ok(text) = std::fs::read_to_string(&path) else {
@@ -40,7 +40,8 @@ fn reference() -> Option<Vec<Field>> {
     Some(years.into_iter().map(|(year, totals)| Field { year, totals }).collect())
 }
 
-/// In how many years the place lay in the interval made from all the others.
+/// The number of years in which the place was in the interval predicted from all other years, and the years in which it was
+/// not.
 fn held(fields: &[Field], place: u32, level: f64) -> (usize, Vec<i32>) {
     let mut missed = Vec::new();
     for left_out in fields {
@@ -58,7 +59,7 @@ fn held(fields: &[Field], place: u32, level: f64) -> (usize, Vec<i32>) {
 
 #[test]
 fn tenth_place_of_each_year_from_the_six_others() {
-    // nominal 3.5, 5.6, 6.3 and 6.65 of seven; only 2018, 80 points below the mean of the others, falls out of 80 % to 95 %
+    // Nominal 3.5, 5.6, 6.3 and 6.65 of seven; only 2018, 80 points below the mean of the others, is outside at 80 % to 95 %.
     for fields in [Some(typed_in()), reference()].into_iter().flatten() {
         assert_eq!(held(&fields, 10, 0.50).0, 4);
         assert_eq!(held(&fields, 10, 0.80), (6, vec![2018]));
@@ -68,9 +69,9 @@ fn tenth_place_of_each_year_from_the_six_others() {
 }
 
 #[test]
-fn other_places_hold_as_often_as_they_should() {
+fn intervals_of_other_places_contain_them_as_often_as_expected() {
     let Some(fields) = reference() else { return };
-    // eight places of seven years at 90 %: nominal 50 of 56, and SciPy counts the same 49
+    // Eight places of seven years at 90 %: nominal 50 of 56; SciPy gives the same 49.
     let count: usize = [1, 3, 5, 8, 10, 20, 30, 50].into_iter().map(|place| held(&fields, place, 0.90).0).sum();
     assert_eq!(count, 49);
 }
@@ -78,7 +79,7 @@ fn other_places_hold_as_often_as_they_should() {
 #[test]
 fn all_seven_years() {
     let forecast = points_for_place(&typed_in(), 10, 0.90).unwrap();
-    // mean, deviation and quantile by Python's statistics and scipy.stats.t.ppf(0.95, 6) = 1.943180
+    // Mean, deviation and quantile from Python's statistics and scipy.stats.t.ppf(0.95, 6) = 1.943180
     let reach = 1.943_180_280_515_3 * 44.743_406_005_269_47 * (8.0_f64 / 7.0).sqrt();
     assert!((forecast.points - 677.428_571_428_571_4).abs() < 1e-9);
     assert!((forecast.standard_deviation - 44.743_406_005_269_47).abs() < 1e-9);
@@ -88,18 +89,18 @@ fn all_seven_years() {
 }
 
 #[test]
-fn quantiles_are_those_of_the_tables() {
-    // two years 1 apart: mean 0.5, deviation 1/sqrt 2, reach t sqrt(3)/2
+fn quantiles_agree_with_published_tables() {
+    // Two years with a difference of 1: mean 0.5, deviation 1/sqrt 2, reach t sqrt(3)/2
     let pair = [Field { year: 1, totals: vec![(1, 0.0)] }, Field { year: 2, totals: vec![(1, 1.0)] }];
     for (level, t) in [(0.5, 1.0), (0.9, 6.313_752), (0.95, 12.706_205), (0.99, 63.656_741)] {
         let forecast = points_for_place(&pair, 1, level).unwrap();
         let found = (forecast.high - 0.5) / (3.0_f64.sqrt() / 2.0);
-        assert!((found / t - 1.0).abs() < 1e-7, "{found} instead of {t}");
+        assert!((found / t - 1.0).abs() < 1e-7, "got {found}, expected {t}");
     }
 }
 
 #[test]
-fn what_gives_no_forecast() {
+fn invalid_inputs_are_errors() {
     let fields = typed_in();
     assert_eq!(points_for_place(&fields[..1], 10, 0.9), Err(FieldError::TooFewYears { years: 1 }));
     assert_eq!(points_for_place(&[], 10, 0.9), Err(FieldError::TooFewYears { years: 0 }));
@@ -122,7 +123,7 @@ fn what_gives_no_forecast() {
 }
 
 #[test]
-fn a_shared_place_leaves_the_next_one_free() {
+fn after_a_shared_place_the_next_one_is_not_used() {
     let shared = |year| Field { year, totals: vec![(1, 300.0), (2, 200.0), (2, 200.0), (4, 100.0)] };
     let forecast = points_for_place(&[shared(1), shared(2)], 3, 0.9).unwrap();
     assert_eq!((forecast.points, forecast.low, forecast.high), (200.0, 200.0, 200.0));

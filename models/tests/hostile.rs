@@ -1,4 +1,4 @@
-//! Whatever is given, a model answers with finite numbers or an error, and soon.
+//! For any input, a model returns finite numbers or an error, and in a short time.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -19,7 +19,7 @@ fn any_number() -> impl Strategy<Value = f64> {
     ]
 }
 
-/// Sorted more often than not, so that it gets past the first check.
+/// Sorted in most cases, so that the first check passes.
 fn any_rows() -> impl Strategy<Value = Vec<(f64, f64)>> {
     (prop::collection::vec((any_number(), any_number()), 0..6), 0..3_u8).prop_map(|(mut rows, order)| {
         if order > 0 {
@@ -44,7 +44,7 @@ proptest! {
         for (index, input) in model.inputs.iter().enumerate() {
             match (input.kind, &numbers[index], &rows[index], &list) {
                 (Kind::Number, Some(value), _, _) => { bound.set_number(input.name, *value); }
-                // required inputs are always there, so that most cases get further
+                // Required inputs are always set, so that most cases get further.
                 (Kind::Number, None, _, _) if input.required => { bound.set_number(input.name, 2.0); }
                 (Kind::Table { .. }, _, Some(rows), _) => { bound.set_table(input.name, rows); }
                 (Kind::List, _, _, Some(list)) => { bound.set_list(input.name, list); }
@@ -90,31 +90,31 @@ proptest! {
 }
 
 #[test]
-fn each_limit_of_validity_has_its_error() {
+fn each_limit_of_validity_has_an_error() {
     let car = Car { mass: 280.0, grip: 1.4, ..Car::default() };
     let run = StraightLine { car, power: Power::Constant(60e3), distance: 75.0, ..StraightLine::default() };
-    let of = |car: Car| StraightLine { car, ..run.clone() }.run().unwrap_err().to_string();
+    let error_of = |car: Car| StraightLine { car, ..run.clone() }.run().unwrap_err().to_string();
     let usual = run.car.clone();
     let again = usual.clone();
     let cases = [
-        (of(Car::default()), "`mass` must be above zero and finite, not NaN"),
-        (of(Car { grip: 0.0, ..usual.clone() }), "`grip` must be above zero and finite, not 0"),
-        (of(Car { drag_area: -1.0, ..usual.clone() }), "`drag-area` must be zero or more, and finite, not -1"),
-        (of(Car { driven_share: 1.1, ..usual.clone() }), "`driven-share` must be above 0 and at most 1, not 1.1"),
+        (error_of(Car::default()), "`mass` must be above zero and finite, not NaN"),
+        (error_of(Car { grip: 0.0, ..usual.clone() }), "`grip` must be above zero and finite, not 0"),
+        (error_of(Car { drag_area: -1.0, ..usual.clone() }), "`drag-area` must be zero or more, and finite, not -1"),
+        (error_of(Car { driven_share: 1.1, ..usual.clone() }), "`driven-share` must be above 0 and at most 1, not 1.1"),
         (
-            of(Car { driven_share: 0.5, cg_height: 0.3, ..usual.clone() }),
-            "`wheelbase` is missing: load transfer needs it, when `driven-share` is below 1 and there is a `cg-height`",
+            error_of(Car { driven_share: 0.5, cg_height: 0.3, ..usual.clone() }),
+            "`wheelbase` is missing: load transfer needs it if `driven-share` is below 1 and `cg-height` is set",
         ),
         (
-            of(Car { rolling_resistance: 1.4, ..usual }),
-            "the car does not move on at 0.000 m: the drive is below the resistance",
+            error_of(Car { rolling_resistance: 1.4, ..usual }),
+            "the car stops at 0.000 m: the driving force is below the resistance",
         ),
         (
             StraightLine { power: Power::Curve(vec![(0.0, 1e3), (0.0, 2e3)]), ..run.clone() }
                 .run()
                 .unwrap_err()
                 .to_string(),
-            "`power-curve`, row 2: speeds must rise from row to row",
+            "`power-curve`, row 2: speeds must increase from row to row",
         ),
         (
             StraightLine { power: Power::Curve(vec![(0.0, 0.0), (10.0, 0.0)]), ..run.clone() }
@@ -125,7 +125,7 @@ fn each_limit_of_validity_has_its_error() {
         ),
         (
             StraightLine { power: Power::Engine(vec![(300.0, 1e3)]), ..run.clone() }.run().unwrap_err().to_string(),
-            "`gears` is missing: an `engine-curve` reaches the wheels through them",
+            "`gears` is missing: `engine-curve` needs them",
         ),
     ];
     for (found, expected) in cases {
@@ -136,8 +136,8 @@ fn each_limit_of_validity_has_its_error() {
         StraightLine { gearbox: Some(gearbox), ..run.clone() }.run().unwrap_err().to_string()
     };
     assert_eq!(geared(&[], Some(1e3)), "`gears`: at least one ratio is needed");
-    assert_eq!(geared(&[2.0, 2.0], Some(1e3)), "`gears`, row 2: each ratio must be below the one before");
-    assert_eq!(geared(&[2.0], None), "`redline` is missing: gears shift at it");
+    assert_eq!(geared(&[2.0, 2.0], Some(1e3)), "`gears`, row 2: each ratio must be smaller than the one before");
+    assert_eq!(geared(&[2.0], None), "`redline` is missing: `gears` need it without `engine-curve`");
 
     let lap = |track: &[(f64, f64)]| {
         let lap = Lap { car: again.clone(), power: Power::Constant(60e3), track: track.to_vec(), ..Lap::default() };
@@ -146,10 +146,10 @@ fn each_limit_of_validity_has_its_error() {
     assert_eq!(lap(&[]), "`track`: at least one segment is needed");
     assert_eq!(lap(&[(10.0, 0.0), (0.0, 0.1)]), "`track`, row 2: the length must be above zero and finite");
     assert_eq!(lap(&[(10.0, f64::NAN)]), "`track`, row 1: the curvature must be finite");
-    // a closed straight without drag has no steady speed
+    // A closed straight without drag has no steady speed.
     assert!(lap(&[(100.0, 0.0)]).starts_with("the speed of the flying lap has no finite limit"));
 
     let circle = SteadyCircle { radius: 9.0, grip: 1.4, mass: 280.0, ..SteadyCircle::default() };
     let worn = SteadyCircle { load_sensitivity: 1e-3, reference_load: Some(0.0), ..circle };
-    assert!(worn.run().unwrap_err().to_string().starts_with("`load-sensitivity` must be low enough"));
+    assert!(worn.run().unwrap_err().to_string().starts_with("`load-sensitivity` must be so small"));
 }

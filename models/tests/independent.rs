@@ -1,11 +1,12 @@
-//! Ten random cars against an independent integration: `independent/make.py`, SciPy alone, wrote `independent/cars.csv`.
+//! Ten random cars compared with an independent integration: `independent/make.py`, which uses SciPy, generated
+//! `independent/cars.csv`.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
 use models::{Car, Gearbox, Lap, Power, StraightLine};
 
 fn close(what: &str, value: f64, expected: f64, within: f64) {
-    assert!((value / expected - 1.0).abs() < within, "{what}: {value} instead of {expected}");
+    assert!((value / expected - 1.0).abs() < within, "{what}: got {value}, expected {expected}");
 }
 
 #[test]
@@ -27,7 +28,7 @@ fn ten_random_cars() {
             air_density: number(9),
         };
         let power = Power::Constant(number(11));
-        // the speeds at which it shifts, as ratios
+        // The speeds at which it shifts, as ratios.
         let redline = 1000.0;
         let gearbox = Gearbox {
             gears: (14..17).map(|index| redline / number(index)).collect(),

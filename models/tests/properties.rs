@@ -1,4 +1,4 @@
-//! What must hold for every car (the reference's section 2, properties), and what the numerics must not show.
+//! Properties of the results for every car (section 2 of the reference tables), and of the numerical methods.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -6,14 +6,14 @@ use models::{Car, Gearbox, Lap, Power, SteadyCircle, StraightLine};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 
-/// `prop_assert!` that bears braces in its expression.
+/// `prop_assert!` for expressions with braces.
 macro_rules! holds {
     ($truth:expr $(,)?) => { prop_assert!($truth, "{}", stringify!($truth)) };
     ($truth:expr, $($arg:tt)+) => { prop_assert!($truth, $($arg)+) };
 }
 
 prop_compose! {
-    /// A race car of the size that student teams build.
+    /// A car of typical size for student teams.
     fn any_car()(
         mass in 150.0..400.0_f64,
         grip in 0.8..2.0_f64,
@@ -50,12 +50,12 @@ fn lap(car: &Car, power: Power, track: &[(f64, f64)]) -> Lap {
     Lap { car: car.clone(), power, track: track.to_vec(), ..Lap::default() }
 }
 
-/// No later than, but for rounding.
+/// Whether the first time is at most the second, except for rounding.
 fn not_above(faster: f64, slower: f64) -> bool {
     faster <= slower * (1.0 + 1e-9)
 }
 
-/// The central differences with two steps agree: nothing of the numerics is to be seen.
+/// Central differences with two step sizes agree, so the numerical method adds no steps or noise.
 fn smooth(f: impl Fn(f64) -> f64) -> Result<(), TestCaseError> {
     let slope = |step: f64| (f(1.0 + step) - f(1.0 - step)) / (2.0 * step);
     let (wide, narrow) = (slope(1e-5), slope(1e-6));
@@ -67,25 +67,25 @@ proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(300) })]
 
     #[test]
-    fn straight_line_moves_the_right_way(car in any_car(), power in 20e3..120e3_f64, more in 1.001..1.5_f64) {
+    fn straight_line_changes_in_the_right_direction(car in any_car(), power in 20e3..120e3_f64, more in 1.001..1.5_f64) {
         let time = run(&car, power).run().unwrap().time;
         let of = |car: Car| run(&car, power).run().unwrap().time;
         holds!(run(&car, power * more).run().unwrap().time <= time * (1.0 + 1e-12));
         holds!(not_above(of(Car { grip: car.grip * more, ..car }), time));
-        // at the limit of grip a heavier car loses less to drag, so mass is sure to cost time only where power limits
+        // At the limit of grip a heavier car loses less to drag, so mass always costs time only if power is the limit.
         let gripping = Car { grip: 1e6, ..car };
         let heavy = Car { mass: car.mass * more, ..gripping };
         holds!(of(gripping) < of(heavy));
         holds!(time < of(Car { rotating_mass: car.rotating_mass + more, ..car }));
         holds!(time < of(Car { drag_area: car.drag_area * more, ..car }));
         holds!(time < of(Car { rolling_resistance: car.rolling_resistance + 0.01, ..car }));
-        // downforce costs rolling resistance, so it helps for sure only without
+        // Downforce increases rolling resistance, so it always helps only without rolling resistance.
         let free = Car { rolling_resistance: 0.0, ..car };
         holds!(not_above(of(Car { lift_area: free.lift_area + more, ..free.clone() }), of(free)));
     }
 
     #[test]
-    fn staging_and_shifts_have_their_price(car in any_car(), power in 20e3..120e3_f64, staging in 0.01..1.0_f64) {
+    fn staging_reduces_and_shifts_increase_the_time(car in any_car(), power in 20e3..120e3_f64, staging in 0.01..1.0_f64) {
         let run = run(&car, power);
         let still = run.run().unwrap();
         let rolling = StraightLine { staging, ..run.clone() }.run().unwrap();
@@ -94,15 +94,15 @@ proptest! {
             let gearbox = Gearbox { gears: vec![2.4, 1.8, 0.5], final_drive: 4.0, wheel_radius: 0.23, redline: Some(redline), shift_time };
             StraightLine { gearbox: Some(gearbox), ..run.clone() }.run().unwrap().time
         };
-        // a redline that is not reached changes nothing, nor do shifts that take no time
+        // A redline that is not reached has no effect, and neither have shifts that take no time.
         prop_assert_eq!(geared(0.1, 1e6), still.time);
         holds!((geared(0.0, 500.0) / still.time - 1.0).abs() < 1e-9);
         holds!(geared(0.1, 500.0) > geared(0.05, 500.0) && geared(0.05, 500.0) > geared(0.0, 500.0));
     }
 
     #[test]
-    fn energy_is_kept(car in any_car(), power in 20e3..120e3_f64) {
-        // without losses the wheels' work is the motion's energy
+    fn energy_is_conserved(car in any_car(), power in 20e3..120e3_f64) {
+        // Without losses the energy at the wheels is the kinetic energy.
         let free = Car { drag_area: 0.0, rolling_resistance: 0.0, ..car };
         let found = run(&free, power).run().unwrap();
         let motion = 0.5 * (car.mass + car.rotating_mass) * found.speed.powi(2);
@@ -122,10 +122,10 @@ proptest! {
     }
 
     #[test]
-    fn grip_limits_without_air_do_not_know_mass(mass in 100.0..500.0_f64, grip in 0.5..2.0_f64, radius in 5.0..30.0_f64) {
+    fn grip_limits_without_air_do_not_depend_on_mass(mass in 100.0..500.0_f64, grip in 0.5..2.0_f64, radius in 5.0..30.0_f64) {
         let circle = |mass| SteadyCircle { radius, grip, mass, ..SteadyCircle::default() }.run().unwrap().time;
         holds!((circle(mass) / circle(280.0) - 1.0).abs() < 1e-13);
-        // braking alone: no power to speak of after a fast start
+        // Braking alone: almost no power, and a fast start.
         let lap = |mass| Lap {
             car: Car { mass, grip, ..Car::default() },
             power: Power::Curve(vec![(50.0, 0.0), (60.0, 1e3)]),
@@ -137,14 +137,14 @@ proptest! {
     }
 
     #[test]
-    fn circle_moves_the_right_way(
+    fn circle_changes_in_the_right_direction(
         (mass, grip, radius) in (150.0..400.0_f64, 0.8..1.6_f64, 7.0..12.0_f64),
         (lift_area, loss, more) in (0.0..3.0_f64, 0.0..5e-5_f64, 1.01..1.3_f64),
     ) {
         let circle = SteadyCircle { radius, grip, mass, lift_area, load_sensitivity: loss, ..SteadyCircle::default() };
         let of = |circle: SteadyCircle| circle.run().unwrap();
         let found = of(circle.clone());
-        // the equation itself
+        // The equation that defines the result.
         let load = mass * models::GRAVITY + 0.6 * lift_area * found.speed.powi(2);
         let friction = grip - loss * (load - mass * models::GRAVITY);
         holds!((mass * found.lateral_acceleration / (friction * load) - 1.0).abs() < 1e-12);
@@ -152,13 +152,13 @@ proptest! {
         holds!(of(SteadyCircle { radius: radius * more, ..circle }).time > found.time);
         holds!(of(SteadyCircle { lift_area: lift_area + more, ..circle }).time < found.time);
         holds!(of(SteadyCircle { load_sensitivity: loss + 1e-5, ..circle }).time >= found.time);
-        // at a fixed reference load a heavier car loses grip
+        // At a fixed reference load a heavier car has a lower friction coefficient.
         let fixed = SteadyCircle { reference_load: Some(2000.0), load_sensitivity: loss + 1e-5, ..circle };
         holds!(of(SteadyCircle { mass: mass * more, ..fixed.clone() }).time > of(fixed).time);
     }
 
     #[test]
-    fn lap_moves_the_right_way(car in any_car(), track in any_track(), power in 20e3..120e3_f64, more in 1.01..1.5_f64) {
+    fn lap_changes_in_the_right_direction(car in any_car(), track in any_track(), power in 20e3..120e3_f64, more in 1.01..1.5_f64) {
         let of = |car: &Car, power| lap(car, curve(power), &track).run().unwrap();
         let found = of(&car, power);
         holds!(not_above(of(&car, power * more).time, found.time));
@@ -169,7 +169,7 @@ proptest! {
     }
 
     #[test]
-    fn a_lap_does_not_know_how_it_is_cut(car in any_car(), track in any_track(), power in 20e3..120e3_f64, parts in 2_u32..6) {
+    fn a_lap_does_not_depend_on_how_it_is_split(car in any_car(), track in any_track(), power in 20e3..120e3_f64, parts in 2_u32..6) {
         let whole = lap(&car, curve(power), &track).run().unwrap();
         let cut: Vec<(f64, f64)> = track
             .iter()
@@ -178,7 +178,7 @@ proptest! {
         let found = lap(&car, curve(power), &cut).run().unwrap();
         holds!((found.time / whole.time - 1.0).abs() < 1e-8, "{} {}", found.time, whole.time);
         holds!((found.energy / whole.energy - 1.0).abs() < 1e-7, "{} {}", found.energy, whole.energy);
-        // nor where a closed one begins, nor which way round the corners go
+        // Neither the start of a closed lap nor the direction of its corners changes the result.
         let mut turned = track.clone();
         turned.rotate_left(1);
         let found = lap(&car, curve(power), &turned).run().unwrap();
@@ -189,8 +189,8 @@ proptest! {
 }
 
 proptest! {
-    // The same cars each run: one in some ten thousand stands where the answer itself has a kink (two limits that cross at
-    // all speeds at once) or a tolerance of 1e-9 shows, and a test must not fail by the luck of the draw.
+    // The same cars in each run: for about one car in ten thousand the result has a kink (two limits that are equal at all
+    // speeds) or a tolerance of 1e-9 is visible, and a test must not fail at random.
     #![proptest_config(ProptestConfig { failure_persistence: None, rng_seed: RngSeed::Fixed(2027), ..ProptestConfig::with_cases(300) })]
 
     #[test]
@@ -204,9 +204,9 @@ proptest! {
     }
 }
 
-/// A car that comes so near its corner speed that the end of the segment falls before or after the last step to it.
+/// A car whose speed approaches the corner speed so closely that the segment ends just before or after the last step.
 #[test]
-fn a_corner_speed_is_neared_without_a_jump() {
+fn a_corner_speed_is_approached_without_a_jump() {
     let car = Car {
         mass: 385.112_325,
         grip: 0.843_199_802_797_350_4,
@@ -224,16 +224,16 @@ fn a_corner_speed_is_neared_without_a_jump() {
         let car = Car { grip: car.grip * by, ..car.clone() };
         lap(&car, curve(92_930.412), &track).run().unwrap().time
     };
-    // Over forty steps of a millionth the second differences are those of a smooth curve and of rounding.
+    // Over forty steps of 1e-6 the second differences are as small as for a smooth curve with rounding errors.
     let times: Vec<f64> = (-20..=20).map(|step| time(1.0 + f64::from(step) * 1e-6)).collect();
     for three in times.windows(3) {
         assert!((three[0] - 2.0 * three[1] + three[2]).abs() < 1e-10, "{three:?}");
     }
 }
 
-/// First the front wheels limit the drive, then the tyres, then power, all within a few metres per second.
+/// First the front wheels limit the driving force, then the tyres, then power, all within a few metres per second.
 #[test]
-fn three_limits_in_a_row_are_all_seen() {
+fn three_limits_in_a_row_are_all_found() {
     let car = Car {
         mass: 212.460_937,
         grip: 1.588_438,
@@ -254,9 +254,9 @@ fn three_limits_in_a_row_are_all_seen() {
 }
 
 /// Combustion cars of the official fields 2021 to 2026, 5 % to 95 %: mass 175 to 261 kg, 75 m in 4.27 to 6.49 s, skidpad
-/// in 5.09 to 6.49 s, lateral acceleration 0.82 to 1.33 g (the reference's section 2).
+/// in 5.09 to 6.49 s, lateral acceleration 0.82 to 1.33 g (section 2 of the reference tables).
 #[test]
-fn a_middling_car_is_within_the_official_percentiles() {
+fn a_typical_car_is_within_the_official_percentiles() {
     let car = Car {
         mass: 215.0 + 75.0,
         grip: 1.25,

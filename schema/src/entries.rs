@@ -1,4 +1,4 @@
-//! A map that keeps the order in which it was written and refuses a key given twice.
+//! A map that keeps the order of the file and rejects a key that appears twice.
 
 use std::borrow::Cow;
 use std::fmt;
@@ -9,7 +9,7 @@ use foldhash::{HashSet, HashSetExt as _};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
 
-/// An ordered map, read strictly.
+/// A map in the order of the file, without duplicate keys.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entries<K, V>(Vec<(K, V)>);
 
@@ -20,22 +20,22 @@ impl<K, V> Default for Entries<K, V> {
 }
 
 impl<K, V> Entries<K, V> {
-    /// The entries in the order in which they were written.
+    /// The entries in the order of the file.
     pub fn iter(&self) -> impl ExactSizeIterator<Item = (&K, &V)> + Clone {
         self.0.iter().map(|(k, v)| (k, v))
     }
 
-    /// The keys in the order in which they were written.
+    /// The keys in the order of the file.
     pub fn keys(&self) -> impl ExactSizeIterator<Item = &K> {
         self.0.iter().map(|(k, _)| k)
     }
 
-    /// How many entries there are.
+    /// The number of entries.
     pub fn len(&self) -> usize {
         self.0.len()
     }
 
-    /// Is there none?
+    /// Whether there are no entries.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()
     }
@@ -72,7 +72,7 @@ where
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                 f.write_str("a map")
             }
-            // `serves:` with nothing behind it is an empty map that somebody will fill.
+            // `serves:` without a value is an empty map: a key that is written first and filled later.
             fn visit_unit<E: de::Error>(self) -> Result<Self::Value, E> {
                 Ok(Entries::default())
             }
@@ -80,8 +80,8 @@ where
                 let mut entries: Vec<(K, V)> = Vec::new();
                 let mut seen = HashSet::new();
                 while let Some(key) = map.next_key::<K>()? {
-                    // Most maps hold a handful of entries, and a scan beats hashing there.
-                    let twice = if entries.len() < 12 {
+                    // Most maps have a few entries, for which a scan is faster than hashing.
+                    let duplicate = if entries.len() < 12 {
                         entries.iter().any(|(k, _)| *k == key)
                     } else {
                         if seen.is_empty() {
@@ -89,8 +89,8 @@ where
                         }
                         !seen.insert(key.clone())
                     };
-                    if twice {
-                        return Err(de::Error::custom(format_args!("`{key}` is given twice")));
+                    if duplicate {
+                        return Err(de::Error::custom(format_args!("`{key}` appears twice")));
                     }
                     entries.push((key, map.next_value()?));
                 }

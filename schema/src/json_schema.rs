@@ -1,4 +1,4 @@
-//! The JSON Schema (2020-12) of record files and settings, made from the types that read them.
+//! The JSON Schema (2020-12) of record files and settings, generated from the types that they are decoded to.
 
 use schemars::generate::SchemaSettings;
 use serde::de::IntoDeserializer as _;
@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use crate::records::{Body, Kind, RecordFile};
 use crate::settings::Settings;
 
-/// Keys of which a record has one.
+/// Groups of keys of which a record has exactly one.
 const ONE_OF: [&[&str]; 3] = [&["at-most", "at-least", "between"], &["place", "points"], &["value", "outcome"]];
 
 /// The schema of a record file.
@@ -18,18 +18,18 @@ pub fn records() -> Value {
         require(&mut schema, kind);
     }
     schema["$defs"]["PastStandings"]["required"] = json!(["file"]);
-    allow_nothing(&mut schema);
+    allow_empty(&mut schema);
     schema
 }
 
 /// The schema of the settings file.
 pub fn settings() -> Value {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<Settings>().to_value();
-    allow_nothing(&mut schema);
+    allow_empty(&mut schema);
     schema
 }
 
-/// Requires what the reader calls missing in a record without any key.
+/// Adds `required`: the keys that the reader reports as missing in a record without any key.
 fn require(schema: &mut Value, kind: Kind) {
     let nothing = std::iter::empty::<(&str, &str)>();
     let source: MapDeserializer<'_, _, Error> = MapDeserializer::new(nothing);
@@ -51,8 +51,8 @@ fn require(schema: &mut Value, kind: Kind) {
     }
 }
 
-/// A key whose value is left empty is an empty list or map.
-fn allow_nothing(schema: &mut Value) {
+/// Allows an empty value for a list or map, which is read as an empty list or map.
+fn allow_empty(schema: &mut Value) {
     match schema {
         Value::Object(map) => {
             if let Some(Value::Object(properties)) = map.get_mut("properties") {
@@ -62,9 +62,9 @@ fn allow_nothing(schema: &mut Value) {
                     }
                 }
             }
-            map.values_mut().for_each(allow_nothing);
+            map.values_mut().for_each(allow_empty);
         }
-        Value::Array(list) => list.iter_mut().for_each(allow_nothing),
+        Value::Array(list) => list.iter_mut().for_each(allow_empty),
         _ => {}
     }
 }

@@ -1,13 +1,14 @@
-//! What a team writes: the record kinds and their keys, quantities with units, the reading of YAML
-//! with a place for everything that is wrong, and the JSON Schema made from the same types.
+//! The format of a team's files: record kinds and their keys, quantities with units, formulas, the reader of YAML that
+//! reports a position for every problem, and the JSON Schema generated from the same types.
 //!
-//! Nothing here touches a file or git: bytes come in, records and [`read::Problem`]s go out.
+//! This crate does no I/O: bytes come in, records and [`read::Problem`]s go out.
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
 
 pub mod entries;
 pub mod formula;
 pub mod json_schema;
+pub mod number;
 pub mod quantity;
 pub mod read;
 pub mod records;

@@ -1,4 +1,4 @@
-//! `tierod.yaml`: the settings of a data root. Every one is optional.
+//! `tierod.yaml`: the settings of a project. All of them are optional.
 
 use std::borrow::Cow;
 
@@ -11,10 +11,10 @@ use crate::entries::Entries;
 use crate::quantity::Quantity;
 use crate::words::{Code, Day, Id};
 
-/// The name of the settings file, which marks a folder as a data root.
+/// The name of the settings file; the folder that contains it is the project root.
 pub const FILE: &str = "tierod.yaml";
 
-/// The settings of a data root.
+/// The settings of a project.
 #[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 #[schemars(title = "tierod settings")]
@@ -23,20 +23,20 @@ pub struct Settings {
     pub season: Option<u16>,
     /// The team's currency, an ISO 4217 code.
     pub currency: Option<String>,
-    /// The day that the checks reckon with in place of today: for a season that is over, or a demonstration.
+    /// The date to use as today: for a finished season, or a demonstration.
     pub as_of: Option<Day>,
-    /// Rates of exchange: what one unit of another currency is in the team's, as in `USD: 0.92 EUR`.
+    /// Exchange rates: the value of one unit of another currency in the team's currency, for example `USD: 0.92 EUR`.
     pub rates: Entries<Code, Quantity>,
-    /// The last day of each stage; checks tighten from stage to stage.
+    /// The last day of each stage; checks become stricter from stage to stage.
     pub stages: Stages,
-    /// The allowance added to an amount, by the basis of its estimate; the first basis is the default.
+    /// The growth allowance of each amount by the basis of its estimate; the first basis is the default.
     pub growth: Entries<Id, Entries<Id, Quantity>>,
-    /// The level of a check, for all stages or by stage.
+    /// The level of each check, for all stages or by stage.
     pub levels: Entries<Id, LevelSetting>,
-    /// Globs of files, relative to the data root, that are not record files.
+    /// Glob patterns, relative to the project root, of YAML files that are not record files.
     pub ignore: Vec<String>,
-    /// Whether the checks of the history run: `off` for records whose commits do not tell their season, as where they
-    /// were imported or are kept inside another project.
+    /// Whether the history checks run. Use `off` if the commits do not show when the records were written, for example
+    /// because the records were imported or are inside another project.
     pub history: Switch,
 }
 
@@ -45,17 +45,17 @@ pub struct Settings {
 #[serde(rename_all = "kebab-case")]
 #[schemars(inline)]
 pub enum Switch {
-    /// It is done.
+    /// The history checks run.
     #[default]
     On,
-    /// It is left out.
+    /// The history checks are skipped.
     Off,
 }
 
 /// The stages of a season, in order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Stage {
-    /// The concept is found.
+    /// The concept is chosen.
     Concept,
     /// The parts are designed.
     Design,
@@ -63,7 +63,7 @@ pub enum Stage {
     Build,
     /// The car is tested.
     Test,
-    /// The contest is run.
+    /// The contest takes place.
     Contest,
 }
 
@@ -112,10 +112,10 @@ impl Stages {
         }
     }
 
-    /// The stage of a day: the first that has not ended, or the contest when all have.
+    /// The stage on a date: the first that has not ended, or the contest if all have ended.
     ///
-    /// Without any day in the settings it is the design stage: a team that has not dated its season
-    /// is told what is open, and not stopped by it.
+    /// Without any date in the settings it is the design stage, in which incomplete records are reported but do not stop
+    /// a commit.
     pub fn on(&self, day: Day) -> Stage {
         let dated = |stage: &Stage| self.end(*stage).is_some();
         if !Stage::ALL.iter().any(dated) {
@@ -125,18 +125,18 @@ impl Stages {
     }
 }
 
-/// How much a finding weighs.
+/// The severity of a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[schemars(inline)]
 pub enum Level {
-    /// Not told.
+    /// Not reported.
     Off,
-    /// Worth knowing.
+    /// For information.
     Note,
-    /// Wants mending.
+    /// Should be fixed.
     Warning,
-    /// Stops a commit.
+    /// Stops the commit.
     Error,
 }
 
@@ -157,12 +157,12 @@ impl Level {
 pub enum LevelSetting {
     /// One level for all stages.
     Always(Level),
-    /// A level for the stages named; the others keep the check's own.
+    /// A level for each named stage; other stages keep the default of the check.
     ByStage(Entries<StageName, Level>),
 }
 
 impl LevelSetting {
-    /// The level set for a stage, if one is.
+    /// The level set for a stage, if there is one.
     pub fn at(&self, stage: Stage) -> Option<Level> {
         match self {
             Self::Always(level) => Some(*level),
@@ -252,7 +252,7 @@ mod tests {
         assert_eq!(stages.on(day("2026-01-01")), Stage::Design);
         assert_eq!(stages.on(day("2027-01-31")), Stage::Design, "the last day belongs to the stage");
         assert_eq!(stages.on(day("2027-02-01")), Stage::Build);
-        assert_eq!(stages.on(day("2027-05-01")), Stage::Contest, "after all of them");
-        assert_eq!(Stages::default().on(day("2027-05-01")), Stage::Design, "no stage is dated");
+        assert_eq!(stages.on(day("2027-05-01")), Stage::Contest, "all stages have ended");
+        assert_eq!(Stages::default().on(day("2027-05-01")), Stage::Design, "no stage has a date");
     }
 }

@@ -20,13 +20,13 @@ pub struct Sheet {
 #[derive(Clone, Debug, Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct SheetEvent {
-    /// The paragraph of the rule book.
+    /// The section of the rule book.
     pub rule: String,
-    /// What an event must read, the first one inverted.
+    /// The values that an event must read. For the first one the tool calculates the value needed for the plan.
     pub reads: Vec<Id>,
-    /// What the team must give.
+    /// The inputs that the team must set.
     pub given: Vec<Id>,
-    /// Constants of the rule book; a team may give them in another way.
+    /// Constants of the rule book; a team can override them under `given`.
     #[serde(default)]
     pub constants: Entries<Id, Expression>,
     /// The formula, in points.

@@ -1,10 +1,11 @@
-//! "Did you mean": the nearest name, when one is near enough to be worth saying.
+//! "Did you mean": the most similar name, if one is similar enough.
 
-/// The candidate nearest to `word` (Damerau-Levenshtein), if it is within a third of the word's length.
+/// The candidate with the smallest edit distance to `word` (optimal string alignment), if the distance is at most a third
+/// of the word's length.
 ///
-/// Ties go to the candidate that comes first, so the answer is the same in every run.
+/// Of equally near candidates the first one is returned, so the result is the same in every run.
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    // Comparing takes the product of the lengths; what is longer than any id is no slip of the pen.
+    // A comparison takes time in the product of the lengths, and a word longer than any id is not a typing error.
     if word.len() > 80 {
         return None;
     }
@@ -23,7 +24,7 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
     best.map(|(_, candidate)| candidate)
 }
 
-/// "did you mean `x`?", or what to do instead.
+/// "did you mean `x`?", or the other help if no candidate is near.
 pub fn did_you_mean<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>, otherwise: &str) -> String {
     match nearest(word, candidates) {
         Some(name) => format!("did you mean `{name}`?"),
@@ -31,7 +32,7 @@ pub fn did_you_mean<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str
     }
 }
 
-/// Names in a row, for a message: "a, b or c".
+/// A list of names for a message: "a, b or c".
 pub fn any_of<'a>(names: impl IntoIterator<Item = &'a str>) -> String {
     let names: Vec<&str> = names.into_iter().collect();
     match names.split_last() {
@@ -50,11 +51,11 @@ mod tests {
         assert_eq!(nearest("masss", ["cost", "mass"]), Some("mass"));
         assert_eq!(nearest("car-mas", ["car-mass", "car-cost"]), Some("car-mass"));
         assert_eq!(nearest("upright", ["engine", "gearbox"]), None);
-        assert_eq!(nearest("abc", ["abd", "abe"]), Some("abd"), "the first of two equals");
+        assert_eq!(nearest("abc", ["abd", "abe"]), Some("abd"), "the first of two that are equally near");
     }
 
     #[test]
-    fn names_in_a_row() {
+    fn lists_of_names() {
         assert_eq!(any_of([]), "");
         assert_eq!(any_of(["a"]), "a");
         assert_eq!(any_of(["a", "b", "c"]), "a, b or c");

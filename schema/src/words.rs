@@ -1,4 +1,4 @@
-//! The small texts with a form of their own: ids, references and days.
+//! Short texts with a fixed format: ids, references, currency codes and dates.
 
 use std::borrow::{Borrow, Cow};
 use std::fmt;
@@ -6,15 +6,15 @@ use std::fmt;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, Visitor};
 
-/// The one id that no record may take: the whole car.
+/// The id of the whole car, which no record may have.
 pub const CAR: &str = "car";
 
-/// The pattern of an id, as it stands in the JSON Schema.
+/// The pattern of an id in the JSON Schema.
 pub const ID_PATTERN: &str = "^[a-z][a-z0-9]*(-[a-z0-9]+)*$";
 /// An id, or an id and one of its amounts: `car-mass`, `engine-unit.mass`.
 pub const REF_PATTERN: &str = "^[a-z][a-z0-9]*(-[a-z0-9]+)*(\\.[a-z][a-z0-9]*(-[a-z0-9]+)*)?$";
 
-/// Is this text kebab-case: lower-case letters and digits in words joined by single hyphens, a letter first?
+/// Whether a text is kebab-case: words of lower-case letters and digits, joined by single hyphens, beginning with a letter.
 pub fn is_kebab_case(text: &str) -> bool {
     text.starts_with(|c: char| c.is_ascii_lowercase())
         && text
@@ -22,7 +22,7 @@ pub fn is_kebab_case(text: &str) -> bool {
             .all(|word| !word.is_empty() && word.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit()))
 }
 
-/// The kebab-case text nearest to what was written, for a suggestion.
+/// A text converted to kebab-case, for a suggestion; `None` if that is not possible.
 pub fn to_kebab_case(text: &str) -> Option<String> {
     let mut out = String::new();
     let mut previous_lower = false;
@@ -46,13 +46,13 @@ pub fn to_kebab_case(text: &str) -> Option<String> {
 
 fn kebab_error(text: &str, what: &str) -> String {
     let hint = match to_kebab_case(text) {
-        Some(better) => format!("write `{better}`"),
-        None => "use lower-case letters, digits and single hyphens, a letter first".to_owned(),
+        Some(better) => format!("use `{better}`"),
+        None => "use lower-case letters, digits and single hyphens, beginning with a letter".to_owned(),
     };
     format!("`{}` is not {what}: {hint}", shorten(text))
 }
 
-/// At most 60 characters of a text from the outside, for a message.
+/// At most 60 characters of a text from a file, for a message.
 pub fn shorten(text: &str) -> String {
     let mut short: String = text.chars().take(60).collect();
     if short.len() < text.len() {
@@ -68,10 +68,10 @@ macro_rules! text_type {
         pub struct $name(Box<str>);
 
         impl $name {
-            /// Takes a text that has the form, or says what is wrong with it.
+            /// Checks the format of a text.
             ///
             /// # Errors
-            /// A sentence for a person, with a suggestion where one is near.
+            /// What is wrong, with a suggestion if there is one.
             pub fn new(text: &str) -> Result<Self, String> {
                 let check: fn(&str) -> bool = $check;
                 if check(text) { Ok(Self(text.into())) } else { Err(kebab_error(text, $what)) }
@@ -132,7 +132,7 @@ macro_rules! text_type {
 }
 
 text_type!(
-    /// The name of a record or of an alternative: kebab-case, unique over all kinds in a data root.
+    /// The name of a record or of an alternative: kebab-case, unique in a project across all kinds.
     Id,
     ID_PATTERN,
     "a kebab-case id",
@@ -159,7 +159,7 @@ text_type!(
 );
 
 impl Ref {
-    /// The record that the reference leads to, and the amount if one is named.
+    /// The id of the record, and the amount if the reference has one.
     pub fn parts(&self) -> (&str, Option<&str>) {
         match self.0.split_once('.') {
             Some((id, amount)) => (id, Some(amount)),
@@ -168,25 +168,27 @@ impl Ref {
     }
 }
 
-/// A day of the calendar, written `2027-05-21` (ISO 8601).
+/// A date, written `2027-05-21` (ISO 8601).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Day(jiff::civil::Date);
 
 impl Day {
-    /// Reads `YYYY-MM-DD` and nothing else.
+    /// Reads a date in the format `YYYY-MM-DD`; other formats are errors.
     ///
     /// # Errors
-    /// A sentence that says whether the form or the day itself is wrong.
+    /// Whether the format is wrong, or the date does not exist.
     pub fn parse(text: &str) -> Result<Self, String> {
         let form = text.len() == 10
             && text.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b'-' } else { b.is_ascii_digit() });
         if !form {
-            return Err(format!("`{}` is not a day: write year-month-day, as in 2027-05-21", shorten(text)));
+            return Err(format!("`{}` is not a date: use year-month-day, for example 2027-05-21", shorten(text)));
         }
-        text.parse().map(Self).map_err(|_| format!("`{text}` is not a day of the calendar: check month and day"))
+        text.parse()
+            .map(Self)
+            .map_err(|_| format!("the date `{text}` does not exist in the calendar: check month and day"))
     }
 
-    /// The day as a civil date.
+    /// The date as a value of the calendar library.
     pub fn date(self) -> jiff::civil::Date {
         self.0
     }
@@ -196,7 +198,7 @@ impl Day {
         self.0.until(other.0).map_or(0, |span| span.get_days())
     }
 
-    /// For people: `21 May 2027`.
+    /// As text for people: `21 May 2027`.
     pub fn long(self) -> String {
         self.0.strftime("%-d %B %Y").to_string()
     }
@@ -226,7 +228,7 @@ impl<'de> Deserialize<'de> for Day {
         impl Visitor<'_> for Text {
             type Value = Day;
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a day such as 2027-05-21")
+                f.write_str("a date such as 2027-05-21")
             }
             fn visit_str<E: de::Error>(self, text: &str) -> Result<Day, E> {
                 Day::parse(text).map_err(E::custom)
@@ -263,7 +265,7 @@ mod tests {
     }
 
     #[test]
-    fn a_suggestion_has_the_form() {
+    fn suggestions_are_kebab_case() {
         assert_eq!(to_kebab_case("Car Mass").as_deref(), Some("car-mass"));
         assert_eq!(to_kebab_case("frontUpright_2").as_deref(), Some("front-upright-2"));
         assert_eq!(to_kebab_case("75m"), None);
@@ -276,7 +278,7 @@ mod tests {
         for bad in ["2027-5-21", "20270521", "2027-05-21T00:00", "21.05.2027", ""] {
             assert!(Day::parse(bad).unwrap_err().contains("year-month-day"), "{bad}");
         }
-        // ISO 8601 days count from midnight to midnight: 28 days in February 2027, a common year.
+        // 2027 is a common year: February has 28 days.
         let (a, b) = (Day::parse("2027-02-11").unwrap(), Day::parse("2027-03-11").unwrap());
         assert_eq!((a.days_until(b), b.days_until(a)), (28, -28));
         assert_eq!(a.long(), "11 February 2027");

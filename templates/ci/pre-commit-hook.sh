@@ -1,17 +1,17 @@
 #!/bin/sh
-# The hook `tierod-check` of the pre-commit framework: builds tierod in the clone that the framework keeps, which
-# takes minutes the first time and none after it, then checks what is staged.
+# The hook `tierod-check` of the pre-commit framework: builds tierod in the clone that the framework creates, which
+# takes minutes the first time only, then checks the index.
 #
-# The framework's `language: rust` would run `cargo install --path .`, which a workspace without a package at its
-# top refuses.
+# The framework's `language: rust` would run `cargo install --path .`, which fails in a workspace without a package at
+# its top.
 set -eu
 
 here=$(CDPATH='' cd -- "$(dirname -- "$0")/../.." && pwd)
 target=${CARGO_TARGET_DIR:-$here/target}
 
 if ! command -v cargo >/dev/null 2>&1; then
-  echo "tierod is built from its source, and there is no cargo here" >&2
-  echo "install Rust; or put tierod on the PATH and use the hook tierod-check-system" >&2
+  echo "cargo not found; it is needed to build tierod from source" >&2
+  echo "install Rust, or add tierod to the PATH and use the hook tierod-check-system" >&2
   exit 2
 fi
 cargo build --quiet --release --locked --package tierod --manifest-path "$here/Cargo.toml" --target-dir "$target" >&2

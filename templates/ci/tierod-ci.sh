@@ -1,14 +1,14 @@
 #!/bin/sh
-# Compares the records of a change with those it began from, in any CI that has git and tierod.
+# Compares the records of a change with those of its base, in any CI that has git and tierod.
 #
-#   summary.md  the comparison, for people
-#   stdout      a line for each finding, in the form that the CI at hand shows beside the change
-#   status      that of tierod: 0 no new error, 1 new errors, 2 it could not do its work
+#   summary.md  the comparison as text
+#   stdout      one line per finding, in the format that this CI shows next to the change
+#   status      the exit status of tierod: 0 no new errors, 1 new errors, 2 tierod could not do its work
 #
-# The history back to where the change began must be there: fetch all of it, not the last commit alone.
+# The history is needed back to the commit where the change branched off: fetch all of it, not only the last commit.
 #
 # TIEROD_BASE     what to compare with (auto)
-# TIEROD_ROOT     the folder of the data root (.)
+# TIEROD_ROOT     the project root, the folder with tierod.yaml (.)
 # TIEROD_SUMMARY  the file of the comparison (summary.md)
 set -u
 
@@ -25,21 +25,21 @@ tierod delta --base "$base" --format markdown >"$summary"
 status=$?
 [ "$status" -le 1 ] || exit "$status"
 
-# Status 1 is told by the comparison already; beyond it the tool could not do its work.
-told() {
+# Ignores status 1 (errors), which the comparison has reported already. Any other status means that tierod failed.
+allow_findings() {
   "$@" || [ $? -eq 1 ] || exit 2
 }
 
 if [ "${GITHUB_ACTIONS:-}" = true ]; then
-  told tierod delta --base "$base" --format github
+  allow_findings tierod delta --base "$base" --format github
   if [ -n "${GITHUB_STEP_SUMMARY:-}" ]; then
     cat "$summary" >>"$GITHUB_STEP_SUMMARY" || exit 2
   fi
 elif [ "${GITLAB_CI:-}" = true ]; then
-  told tierod delta --base "$base" --format lines
-  # All findings, new or not: the forge itself compares the reports of two branches.
-  told tierod check --format gitlab >"$top/gl-code-quality-report.json"
+  allow_findings tierod delta --base "$base" --format lines
+  # All findings, new or not, because the forge itself compares the reports of two branches.
+  allow_findings tierod check --format gitlab >"$top/gl-code-quality-report.json"
 else
-  told tierod delta --base "$base" --format lines
+  allow_findings tierod delta --base "$base" --format lines
 fi
 exit "$status"

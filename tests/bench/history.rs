@@ -1,7 +1,7 @@
-//! Times of the history: 2,000 commits over 2,000 records, against git's own reading of the same versions.
+//! Times of the history: 2,000 commits over 2,000 records, against git reading the same versions.
 //!
 //! `cargo bench --bench history`, on one core with `taskset -c 0` before it. The reference is `git log --raw` on the
-//! data root and `git cat-file --batch` of all versions that it names.
+//! project root and `git cat-file --batch` of all versions in it.
 
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark prints, and stops when it cannot run")]
 
@@ -72,7 +72,7 @@ fn git(folder: &Path, args: &[&str]) -> Command {
     command
 }
 
-/// Git alone: the log of the data root, and every version that it names. Gives the time and what was read.
+/// Git alone: the log of the project root, and every version in it. Returns the time, the versions and the bytes.
 fn by_git(folder: &Path) -> (f64, usize, usize) {
     let start = Instant::now();
     let log = git(
@@ -119,15 +119,15 @@ fn main() {
     let loaded = Loaded::from_request(&request).unwrap();
     let day = schema::Day::parse("2027-03-19").unwrap();
     let mut reference = Vec::new();
-    let mut told = (0, 0);
+    let mut read = (0, 0);
     for _ in 0..3 {
         let (time, versions, bytes) = by_git(folder);
         reference.push(time);
-        told = (versions, bytes);
+        read = (versions, bytes);
     }
     reference.sort_by(f64::total_cmp);
     let by_git = reference[1];
-    let anew = median(3, || drop(Past::anew(&loaded, day)));
+    let from_git = median(3, || drop(Past::anew(&loaded, day)));
     let past = Past::of(&loaded, day);
     let kept = median(11, || drop(Past::of(&loaded, day)));
     let history = past.whole().unwrap();
@@ -135,9 +135,9 @@ fn main() {
     let count = git(folder, &["rev-list", "--count", "HEAD", "--", "car"]).output().unwrap().stdout;
     assert_eq!(history.steps.len().to_string(), String::from_utf8(count).unwrap().trim(), "the steps are those of git");
     let (steps, records) = (history.steps.len(), FILES * RECORDS);
-    println!("{steps} commits, {records} records, {} versions of {} MB", told.0, told.1 / 1_000_000);
+    println!("{steps} commits, {records} records, {} versions of {} MB", read.0, read.1 / 1_000_000);
     println!("  git log and cat-file     {by_git:8.1} ms");
-    println!("  the history from git     {anew:8.1} ms, {:.2} times that", anew / by_git);
+    println!("  the history from git     {from_git:8.1} ms, {:.2} times that", from_git / by_git);
     println!("  the history from cache   {kept:8.1} ms");
     let tierod = |args: &[&str]| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tierod"));

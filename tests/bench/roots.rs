@@ -1,8 +1,12 @@
-//! Whole-process times of `check` on roots of 1,000, 10,000 and 100,000 records, as ratios to the floor
-//! (reading and parsing the same bytes once) and to the script that a team would write.
+//! Times and peak memory of `check` on roots of 1,000, 10,000 and 100,000 records, in one run with the bounds.
 //!
-//! `cargo bench --bench roots` prints the table; `-- 1000 10000` names the sizes. Runs are taken in turn,
-//! on one core where `taskset` is there; the median counts. Nothing here can fail for being slow.
+//! `cargo bench --bench roots` prints the tables; `-- 1000 10000` names the sizes. All times are those of whole
+//! processes; the median counts. Nothing here can fail for being slow.
+//!
+//! - The floor reads and parses the same bytes once, on one core, and does nothing with them.
+//! - Cold: the cache folder (`tierod` in git's folder) is removed before each run.
+//! - Warm: the same command has run before on the same files.
+//! - Cores: `taskset` limits a process to one core or to two; without it all runs use all cores.
 
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark prints, and stops when it cannot run")]
 
@@ -11,12 +15,14 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-/// The floor has what the tool has.
+/// The allocator of the tool, so that the floor is measured with the same one.
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
-/// Records a file, as in a team's repository.
+/// Records per file, as in a team's repository.
 const PER_FILE: usize = 10;
+
+const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).filter(|arg| arg != "--bench").collect();
@@ -28,16 +34,22 @@ fn main() {
     }
     let sizes: Vec<usize> = args.iter().filter_map(|arg| arg.parse().ok()).collect();
     let sizes = if sizes.is_empty() { vec![1_000, 10_000, 100_000] } else { sizes };
-    println!("{:>8}  {:22} {:>9} {:>9} {:>9} {:>9}", "records", "command", "median", "to floor", "to check", "peak");
-    for size in sizes {
-        measure(size);
+    if !Path::new("/usr/bin/taskset").exists() {
+        println!("taskset is missing: all runs use all cores");
     }
+    println!(
+        "{:>8}  {:22} {:>5} {:>10} {:>9} {:>9} {:>9}",
+        "records", "command", "cores", "median", "to floor", "to warm", "peak"
+    );
+    let example = example();
+    let all: Vec<(usize, Vec<Row>)> = sizes.into_iter().map(|size| (size, measure(size))).collect();
+    print_bounds(&example, &all);
 }
 
 /// The floor: every record file read and parsed once, and nothing done with it.
 fn floor(root: &Path) {
     let mut records = 0;
-    for entry in walkdir(root) {
+    for entry in record_files(root) {
         let text = std::fs::read_to_string(entry).unwrap();
         let file: schema::records::RecordFile = serde_yaml::from_str(&text).unwrap();
         records += file.into_records().len();
@@ -45,7 +57,7 @@ fn floor(root: &Path) {
     assert!(records > 0);
 }
 
-fn walkdir(root: &Path) -> Vec<PathBuf> {
+fn record_files(root: &Path) -> Vec<PathBuf> {
     let mut files = Vec::new();
     let mut folders = vec![root.to_owned()];
     while let Some(folder) = folders.pop() {
@@ -62,8 +74,8 @@ fn walkdir(root: &Path) -> Vec<PathBuf> {
     files
 }
 
-/// A root of so many records: a goal, events, car targets, systems with targets, and parts of 380 bytes each.
-fn make(root: &Path, size: usize) {
+/// Writes a root of `size` records: a goal, events, car targets, systems with targets, and parts of 380 bytes each.
+fn write_root(root: &Path, size: usize) {
     std::fs::write(root.join("tierod.yaml"), "season: 2027\nas-of: 2027-03-19\nstages: {build: 2027-04-30}\n").unwrap();
     let mut top =
         String::from("goals:\n  goal: {place: 8, reason: The workshop depends on it., lead: team lead}\nevents:\n");
@@ -112,74 +124,138 @@ fn make(root: &Path, size: usize) {
         let content = if parts.len() > 8 { targets + &parts } else { targets };
         std::fs::write(folder.join(format!("file-{file}.yaml")), content).unwrap();
     }
+    commit_all(root);
+}
+
+/// Makes the folder a repository with one commit of all files.
+fn commit_all(root: &Path) {
     for args in [
         &["init", "-q"][..],
         &["add", "."],
         &["-c", "user.name=t", "-c", "user.email=t@example.org", "commit", "-qm", "all"],
     ] {
-        let done = Command::new("git").arg("-C").arg(root).args(args).status().unwrap();
-        assert!(done.success());
+        assert!(Command::new("git").arg("-C").arg(root).args(args).status().unwrap().success());
     }
 }
 
-fn measure(size: usize) {
+/// One command that is measured.
+struct Row {
+    name: &'static str,
+    command: Vec<String>,
+    cores: usize,
+    cold: bool,
+    /// Seconds of each run.
+    times: Vec<f64>,
+    /// Peak memory in KiB, if GNU time is installed.
+    peak: Option<u32>,
+}
+
+impl Row {
+    fn new(name: &'static str, cores: usize, command: &[&str]) -> Self {
+        let command = command.iter().map(|&word| word.to_owned()).collect();
+        Self { name, command, cores, cold: name.ends_with("cold"), times: Vec::new(), peak: None }
+    }
+
+    fn median(&self) -> f64 {
+        let mut times = self.times.clone();
+        times.sort_by(f64::total_cmp);
+        times[times.len() / 2]
+    }
+
+    fn megabytes(&self) -> Option<f64> {
+        self.peak.map(|kib| f64::from(kib) * 1024.0 / 1e6)
+    }
+}
+
+fn measure(size: usize) -> Vec<Row> {
     let folder = tempfile::tempdir().unwrap();
     let root = folder.path();
-    make(root, size);
-    // One part is heavier than in the commit, staged and in the work tree.
+    write_root(root, size);
+    // In the working tree and the index, one part is heavier than in the commit.
     let edited = root.join("system-0/0/file-0.yaml");
     let text = std::fs::read_to_string(&edited).unwrap().replacen("0.62 kg", "0.64 kg", 1);
     std::fs::write(&edited, text).unwrap();
     assert!(Command::new("git").arg("-C").arg(root).args(["add", "."]).status().unwrap().success());
-    let tierod = env!("CARGO_BIN_EXE_tierod");
     let me = std::env::current_exe().unwrap();
     let path = root.to_str().unwrap();
+    let mut rows = vec![Row::new("floor", 1, &[me.to_str().unwrap(), "--floor", path])];
+    for cores in [2, 1] {
+        rows.extend([
+            Row::new("check, cold", cores, &[TIEROD, "check", path]),
+            Row::new("check, warm", cores, &[TIEROD, "check", path]),
+            Row::new("check --staged, warm", cores, &[TIEROD, "check", "--staged", path]),
+            Row::new("check --rev HEAD, warm", cores, &[TIEROD, "check", "--rev", "HEAD", path]),
+            Row::new("delta HEAD, warm", cores, &[TIEROD, "delta", "HEAD", "--root", path]),
+        ]);
+    }
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/bench/script.py");
-    let mut commands = vec![
-        ("floor", vec![me.to_str().unwrap(), "--floor", path]),
-        ("check", vec![tierod, "check", path]),
-        ("check --staged", vec![tierod, "check", "--staged", path]),
-        ("check --rev HEAD", vec![tierod, "check", "--rev", "HEAD", path]),
-        ("delta HEAD", vec![tierod, "delta", "HEAD", "--root", path]),
-        ("delta --staged", vec![tierod, "delta", "HEAD", "--staged", "--root", path]),
-    ];
     let has_script =
         Command::new("python3").args(["-c", "import yaml, networkx; yaml.CSafeLoader"]).stderr(Stdio::null()).status();
     if size <= 10_000 && has_script.is_ok_and(|status| status.success()) {
-        commands.push(("the team's script", vec!["python3", script, path]));
+        rows.push(Row::new("a team's script", 1, &["python3", script, path]));
     }
-    let rounds = if size > 20_000 { 5 } else { 11 };
-    let mut times = vec![Vec::new(); commands.len()];
-    for _ in 0..rounds {
-        for (number, (name, command)) in commands.iter().enumerate() {
-            if *name == "the team's script" && times[number].len() >= 3 {
+    run_all(&mut rows, root, if size > 20_000 { 5 } else { 11 });
+    print_rows(&size.to_string(), &rows);
+    rows
+}
+
+/// `check` of the example car, in a repository of its own.
+fn example() -> Vec<Row> {
+    let folder = tempfile::tempdir().unwrap();
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car");
+    assert!(Command::new("cp").arg("-R").arg(source).arg(folder.path().join("car")).status().unwrap().success());
+    commit_all(folder.path());
+    let car = folder.path().join("car");
+    let car = car.to_str().unwrap();
+    let mut rows = Vec::new();
+    for cores in [2, 1] {
+        rows.push(Row::new("check, cold", cores, &[TIEROD, "check", car]));
+        rows.push(Row::new("check, warm", cores, &[TIEROD, "check", car]));
+    }
+    run_all(&mut rows, folder.path(), 21);
+    print_rows("example", &rows);
+    rows
+}
+
+/// Runs all commands in turn, and each once more for its peak memory.
+fn run_all(rows: &mut [Row], root: &Path, rounds: usize) {
+    let remove_cache = || drop(std::fs::remove_dir_all(root.join(".git/tierod")));
+    for round in 0..=rounds {
+        for row in rows.iter_mut().filter(|row| row.cold) {
+            remove_cache();
+            row.take(round == rounds);
+        }
+        for row in rows.iter_mut().filter(|row| !row.cold) {
+            let slow = row.name == "a team's script";
+            if slow && (3..rounds).contains(&round) {
                 continue;
             }
-            let (seconds, _) = run(command, false);
-            times[number].push(seconds);
+            if !slow && row.name != "floor" {
+                run(&row.command, row.cores, false);
+            }
+            row.take(round == rounds);
         }
-    }
-    let median = |times: &[f64]| {
-        let mut times = times.to_vec();
-        times.sort_by(f64::total_cmp);
-        times[times.len() / 2]
-    };
-    let floor = median(&times[0]);
-    let times_of_check = times[1].clone();
-    for ((name, command), times) in commands.iter().zip(&times) {
-        let peak =
-            run(command, true).1.map_or_else(|| "?".to_owned(), |kib| format!("{:.0} MB", f64::from(kib) / 1000.0));
-        let seconds = median(times);
-        let to_check = seconds / median(&times_of_check);
-        println!("{size:>8}  {name:22} {:>6.1} ms {:>8.2}x {to_check:>8.2}x {peak:>9}", seconds * 1e3, seconds / floor);
     }
 }
 
-/// One run: seconds, and the peak memory in KiB where GNU time is there to tell.
-fn run(command: &[&str], peak: bool) -> (f64, Option<u32>) {
+impl Row {
+    /// Runs the command and keeps its time, or its peak memory.
+    fn take(&mut self, peak: bool) {
+        let (seconds, kib) = run(&self.command, self.cores, peak);
+        if peak {
+            self.peak = kib;
+        } else {
+            self.times.push(seconds);
+        }
+    }
+}
+
+/// One run: seconds, and the peak memory in KiB if it is asked for and GNU time is installed.
+fn run(command: &[String], cores: usize, peak: bool) -> (f64, Option<u32>) {
     let mut line: Vec<&str> = Vec::new();
     if Path::new("/usr/bin/taskset").exists() {
-        line.extend(["/usr/bin/taskset", "-c", "0"]);
+        let two = std::thread::available_parallelism().is_ok_and(|count| count.get() > 1);
+        line.extend(["/usr/bin/taskset", "-c", if cores > 1 && two { "0,1" } else { "0" }]);
     }
     if peak {
         if !Path::new("/usr/bin/time").exists() {
@@ -187,11 +263,72 @@ fn run(command: &[&str], peak: bool) -> (f64, Option<u32>) {
         }
         line.extend(["/usr/bin/time", "-f", "%M"]);
     }
-    line.extend(command);
+    line.extend(command.iter().map(String::as_str));
     let start = Instant::now();
     let output = Command::new(line[0]).args(&line[1..]).stdout(Stdio::null()).stderr(Stdio::piped()).output().unwrap();
     let seconds = start.elapsed().as_secs_f64();
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{command:?}: {said}");
-    (seconds, said.lines().last().and_then(|line| line.trim().parse().ok()))
+    let error = String::from_utf8_lossy(&output.stderr);
+    // Status 1 is a report with errors.
+    assert!(output.status.code().is_some_and(|code| code < 2), "{command:?}: {error}");
+    (seconds, error.lines().last().and_then(|line| line.trim().parse().ok()))
+}
+
+/// The row with a name on a number of cores.
+fn find<'a>(rows: &'a [Row], name: &str, cores: usize) -> Option<&'a Row> {
+    rows.iter().find(|row| row.name == name && row.cores == cores)
+}
+
+fn print_rows(label: &str, rows: &[Row]) {
+    for row in rows {
+        let ratio = |to: Option<&Row>| {
+            to.map_or_else(|| "-".to_owned(), |other| format!("{:.2}x", row.median() / other.median()))
+        };
+        let peak = row.megabytes().map_or_else(|| "?".to_owned(), |number| format!("{number:.0} MB"));
+        println!(
+            "{label:>8}  {:22} {:>5} {:>7.1} ms {:>9} {:>9} {peak:>9}",
+            row.name,
+            row.cores,
+            row.median() * 1e3,
+            ratio(find(rows, "floor", 1)),
+            ratio(find(rows, "check, warm", row.cores)),
+        );
+    }
+}
+
+/// The bounds of the design (on two cores), next to what was measured.
+fn print_bounds(example: &[Row], all: &[(usize, Vec<Row>)]) {
+    println!("\n{:56} {:>9} {:>9}", "bound, on two cores", "measured", "at most");
+    let line = |name: String, measured: Option<f64>, most: f64, unit: &str| {
+        if let Some(measured) = measured {
+            let mark = if measured <= most { "" } else { "  missed" };
+            println!("{name:56} {measured:>9.2} {most:>9.2} {unit}{mark}");
+        }
+    };
+    let ratio = |rows: &[Row], one: &str, (to, cores): (&str, usize)| {
+        Some(find(rows, one, 2)?.median() / find(rows, to, cores)?.median())
+    };
+    for (size, rows) in all {
+        line(format!("{size} records: cold / floor"), ratio(rows, "check, cold", ("floor", 1)), 1.0, "");
+        line(format!("{size} records: warm / floor"), ratio(rows, "check, warm", ("floor", 1)), 0.5, "");
+        let staged = ratio(rows, "check --staged, warm", ("check, warm", 2));
+        line(format!("{size} records: --staged warm / check warm"), staged, 1.2, "");
+        if *size == 10_000 {
+            let peaks = ["check, cold", "check, warm"].map(|name| find(rows, name, 2).and_then(Row::megabytes));
+            line(format!("{size} records: peak memory"), peaks.into_iter().flatten().reduce(f64::max), 100.0, "MB");
+        }
+    }
+    // A fifth more per record counts as linear: tables grow in steps, and caches of the processor are passed.
+    if let [.., (fewer, before), (more, after)] = all {
+        for name in ["check, cold", "check, warm"] {
+            let times = find(before, name, 2).zip(find(after, name, 2)).map(|(a, b)| b.median() / a.median());
+            let grown = times.map(|times| times * *fewer as f64 / *more as f64);
+            line(format!("{name}: time per record, {more} to {fewer} records"), grown, 1.2, "");
+        }
+        let peaks = find(before, "check, cold", 2).zip(find(after, "check, cold", 2));
+        let peaks = peaks.and_then(|(a, b)| Some(b.megabytes()? / a.megabytes()?));
+        let grown = peaks.map(|times| times * *fewer as f64 / *more as f64);
+        line(format!("memory per record, {more} to {fewer} records"), grown, 1.2, "");
+    }
+    line("example: check, cold".to_owned(), find(example, "check, cold", 2).map(|row| row.median() * 1e3), 20.0, "ms");
+    line("example: check, warm".to_owned(), find(example, "check, warm", 2).map(|row| row.median() * 1e3), 20.0, "ms");
 }

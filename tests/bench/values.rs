@@ -1,4 +1,4 @@
-//! Times of the value graph in one process: one evaluation, one backward pass, and the roll-up of 10,000 parts.
+//! Times of the value graph in one process: one evaluation, one backward pass, and the total of 10,000 parts.
 //!
 //! `cargo bench --bench values` prints the medians and the ratio of `worth` to one evaluation.
 
@@ -31,7 +31,7 @@ fn median(runs: usize, mut run: impl FnMut()) -> f64 {
     times[runs / 2]
 }
 
-fn of(name: &str, loaded: Loaded) {
+fn print_times(name: &str, loaded: Loaded) {
     let day = schema::Day::parse("2027-03-19").unwrap();
     let study = Study::without_history(loaded, day);
     let (loaded, values) = (&study.loaded, study.values());
@@ -54,7 +54,7 @@ fn of(name: &str, loaded: Loaded) {
 }
 
 fn main() {
-    of("example-car", load(Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car")));
+    print_times("example-car", load(Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car")));
 
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("tierod.yaml"), "growth: {mass: {drawn: 5 %}}\n").unwrap();
@@ -74,5 +74,5 @@ fn main() {
         );
     }
     std::fs::write(folder.path().join("parts.yaml"), records).unwrap();
-    of("10,000 parts", load(folder.path().to_owned()));
+    print_times("10,000 parts", load(folder.path().to_owned()));
 }

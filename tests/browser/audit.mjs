@@ -88,7 +88,7 @@ for (const part of parts.slice(0, 12)) {
 assert.ok(reached >= 8, `${reached} of 12 parts lead to the goal`);
 await page.fill("#ask input", "no-such-record");
 await page.click("#ask button");
-assert.match(await page.textContent("#unknown"), /no such record/);
+assert.match(await page.textContent("#unknown"), /no record with this id/);
 
 // By keyboard alone, and on from step to step.
 await rows().first().locator("button.id").first().focus();

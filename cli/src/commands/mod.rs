@@ -13,7 +13,7 @@ mod history;
 mod hook;
 mod init;
 mod points;
-mod schema;
+pub(crate) mod schema;
 mod values;
 mod why;
 mod worth;

@@ -1,26 +1,78 @@
-//! `schema`: the JSON Schema that editors read.
+//! `schema`: the JSON Schemas of files and of answers.
 
 use clap::{Args, ValueEnum};
 use trace::Error;
 
 use super::Done;
 use crate::output::json;
+use crate::output::shapes::{self, Answer};
 
-/// Print the JSON Schema of record files or of the settings.
+/// Print the JSON Schema of record files, of the settings, or of a JSON answer.
 #[derive(Args)]
 pub(crate) struct Schema {
-    /// Which files
-    #[arg(value_name = "FILES", default_value = "records")]
+    /// Which files, or which answer
+    #[arg(value_name = "WHAT", default_value = "records")]
     which: Which,
 }
 
-/// Which files a schema is of.
+/// What a schema is of.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Which {
     /// Record files
     Records,
     /// tierod.yaml
     Settings,
+    /// The JSON of `check`
+    Check,
+    /// The JSON of `delta`
+    Delta,
+    /// The data for `templates/delta.md`
+    DeltaContext,
+    /// The JSON of `graph`
+    Graph,
+    /// The JSON of `why`
+    Why,
+    /// The JSON of `values`
+    Values,
+    /// The JSON of `points`
+    Points,
+    /// The JSON of `budget`
+    Budget,
+    /// The JSON of `worth`
+    Worth,
+    /// The JSON of the comparison of alternatives
+    Compare,
+    /// The JSON of `history`
+    History,
+    /// The JSON of `audit`
+    Audit,
+    /// The data for `templates/audit.md` and `templates/audit.html`
+    AuditContext,
+    /// The JSON of `explain`
+    Explain,
+}
+
+impl Which {
+    /// The answer, if it is not a file.
+    pub(crate) fn answer(self) -> Option<&'static Answer> {
+        Some(match self {
+            Self::Records | Self::Settings => return None,
+            Self::Check => &shapes::CHECK,
+            Self::Delta => &shapes::DELTA,
+            Self::DeltaContext => &shapes::DELTA_CONTEXT,
+            Self::Graph => &shapes::GRAPH,
+            Self::Why => &shapes::WHY,
+            Self::Values => &shapes::VALUES,
+            Self::Points => &shapes::POINTS,
+            Self::Budget => &shapes::BUDGET,
+            Self::Worth => &shapes::WORTH,
+            Self::Compare => &shapes::COMPARE,
+            Self::History => &shapes::HISTORY,
+            Self::Audit => &shapes::AUDIT,
+            Self::AuditContext => &shapes::AUDIT_CONTEXT,
+            Self::Explain => &shapes::EXPLAIN,
+        })
+    }
 }
 
 impl Schema {
@@ -29,10 +81,10 @@ impl Schema {
     }
 }
 
-/// The schema as it stands in a file.
+/// The schema as text.
 pub(super) fn text(which: Which) -> String {
     json::text(&match which {
-        Which::Records => schema::json_schema::records(),
         Which::Settings => schema::json_schema::settings(),
+        _ => which.answer().map_or_else(schema::json_schema::records, shapes::of_answer),
     })
 }

@@ -14,6 +14,7 @@ pub(crate) mod listed;
 pub(crate) mod numbers;
 pub(crate) mod points;
 pub(crate) mod sarif;
+pub(crate) mod shapes;
 pub(crate) mod spark;
 pub(crate) mod table;
 pub(crate) mod template;

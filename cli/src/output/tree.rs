@@ -123,8 +123,7 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
             branches.grow(*to, "", Way::Up);
         }
     }
-    use schema::Kind;
-    let chained = matches!(record.kind(), Kind::Event | Kind::Target | Kind::Requirement | Kind::Part | Kind::Decision);
+    let chained = record.kind().needs_parent();
     if graph.parents(index).next().is_some() || (hangs.is_empty() && chained) {
         heading(&mut branches.out, "why it is there");
         if graph.parents(index).next().is_none() {
@@ -224,13 +223,7 @@ pub(crate) fn graph(graph: &Graph, top: Option<RecordId>, ink: Ink) -> String {
         branches.grow(index, "", Way::Down);
     }
     if top.is_none() {
-        let chained = |index: &RecordId| {
-            use schema::Kind::{Analysis, Decision, Goal, Result, Revision, System, Waiver};
-            !matches!(
-                graph.loaded.record(*index).kind(),
-                Goal | System | Analysis | Decision | Result | Revision | Waiver
-            )
-        };
+        let chained = |index: &RecordId| graph.loaded.record(*index).kind().must_reach_goal();
         let loose: Vec<RecordId> =
             graph.loaded.record_ids().filter(|index| chained(index) && !branches.drawn[*index]).collect();
         if !loose.is_empty() {

@@ -1,8 +1,8 @@
 """Ten random cars on a straight and on a lap, integrated with SciPy alone, for tests/independent.rs.
 
-Nothing here is taken from the Rust code: forces are written again from Newton's law, the straight line is a
+No Rust code is reused: the forces are derived again from Newton's law, the straight line is a
 time integration (solve_ivp, DOP853) with events, and the lap is a forward and a backward pass of squared speed over
-distance (solve_ivp, DOP853, in each segment), put together where they cross (brentq).
+distance (solve_ivp, DOP853, in each segment), joined where they cross (brentq).
 
     python3 -m venv v && v/bin/pip install scipy && v/bin/python make.py > cars.csv
 """

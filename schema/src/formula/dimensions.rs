@@ -1,9 +1,9 @@
-//! Which dimension a formula has, and where its dimensions do not fit.
+//! The dimension of a formula, and where its units do not match.
 
 use super::{Formula, FormulaError, FormulaErrorKind, Function, Op};
 use crate::quantity::Dimension;
 
-/// A step's dimension; a comparison has none and may only stand in a condition.
+/// The result of a step: a value with a dimension, or a truth value, which is allowed only as a condition.
 #[derive(Clone, Copy)]
 enum Kind {
     Value(Dimension),
@@ -14,9 +14,9 @@ fn unit(start: usize, message: String, help: &str) -> FormulaError {
     FormulaError { kind: FormulaErrorKind::Unit, start, message, help: help.to_owned() }
 }
 
-pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, FormulaError> {
+pub(super) fn dimension(formula: &Formula, names: &[Dimension]) -> Result<Dimension, FormulaError> {
     let mut kinds: Vec<Kind> = Vec::with_capacity(formula.ops.len());
-    // The value of steps made of constants alone, for powers of things with a dimension.
+    // The values of steps that contain only constants, for powers of values with a dimension.
     let mut constants: Vec<Option<f64>> = Vec::with_capacity(formula.ops.len());
     for (step, op) in formula.ops.iter().enumerate() {
         let spot = formula.spots[step];
@@ -24,8 +24,8 @@ pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, Fo
             Kind::Value(dimension) => Ok(dimension),
             Kind::Truth => Err(unit(
                 formula.spots[at as usize],
-                "a comparison stands where a value belongs".to_owned(),
-                "comparisons belong in `if(condition, a, b)`",
+                "expected a value, found a comparison".to_owned(),
+                "use it as the condition of `if(condition, a, b)`",
             )),
         };
         let same = |a: u32, b: u32, what: &str| {
@@ -34,18 +34,32 @@ pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, Fo
                 return Ok(left);
             }
             let message = format!("{what} {} and {}", words(left), words(right));
-            Err(unit(spot, message, "both sides need the same dimension: give the number its unit, or convert"))
+            Err(unit(
+                spot,
+                message,
+                "both sides need matching units: add the unit of the number, or convert one of them",
+            ))
         };
         let plain = |at: u32, what: &str| {
             let dimension = value(at)?;
             if dimension.is_one() {
                 return Ok(dimension);
             }
-            let help = "divide by a quantity of the same dimension first";
-            Err(unit(formula.spots[at as usize], format!("{what} is taken of {}", words(dimension)), help))
+            let help = "divide by a quantity with a matching unit first";
+            Err(unit(
+                formula.spots[at as usize],
+                format!("{what} needs a number without unit, found {}", words(dimension)),
+                help,
+            ))
         };
         let constant = |at: u32| constants[at as usize];
-        let too_much = || unit(spot, "the dimension cannot be told".to_owned(), "two currencies, or a power too high");
+        let no_dimension = || {
+            unit(
+                spot,
+                "the unit of the result cannot be calculated".to_owned(),
+                "avoid two currencies in one formula, and very high powers",
+            )
+        };
         let (kind, known) = match *op {
             Op::Constant(number) => (Kind::Value(formula.units[step]), Some(number)),
             Op::Name(name) => (Kind::Value(names.get(name as usize).copied().unwrap_or_default()), None),
@@ -55,11 +69,11 @@ pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, Fo
                 (Kind::Value(same(a, b, "subtracting")?), constant(a).zip(constant(b)).map(|(a, b)| a - b))
             }
             Op::Multiply(a, b) => {
-                let product = value(a)?.times(value(b)?).ok_or_else(too_much)?;
+                let product = value(a)?.times(value(b)?).ok_or_else(no_dimension)?;
                 (Kind::Value(product), constant(a).zip(constant(b)).map(|(a, b)| a * b))
             }
             Op::Divide(a, b) => {
-                let quotient = value(a)?.over(value(b)?).ok_or_else(too_much)?;
+                let quotient = value(a)?.over(value(b)?).ok_or_else(no_dimension)?;
                 (Kind::Value(quotient), constant(a).zip(constant(b)).map(|(a, b)| a / b))
             }
             Op::Power(a, b) => {
@@ -67,10 +81,10 @@ pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, Fo
                 plain(b, "a power")?;
                 let dimension = match (base.is_one(), constant(b)) {
                     (true, _) => base,
-                    (false, Some(power)) => base.power(power).ok_or_else(too_much)?,
+                    (false, Some(power)) => base.power(power).ok_or_else(no_dimension)?,
                     (false, None) => {
-                        let message = format!("{} is raised to a power that is no number", words(base));
-                        return Err(unit(spot, message, "write the power as a number, or make the base a ratio"));
+                        let message = format!("{} is raised to a power that is not a constant", words(base));
+                        return Err(unit(spot, message, "use a number as the power, or a base without unit"));
                     }
                 };
                 (Kind::Value(dimension), constant(a).zip(constant(b)).map(|(a, b)| a.powf(b)))
@@ -81,8 +95,12 @@ pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, Fo
             }
             Op::If(condition, a, b) => {
                 if let Kind::Value(_) = kinds[condition as usize] {
-                    let message = "the condition of `if` is no comparison".to_owned();
-                    return Err(unit(formula.spots[condition as usize], message, "write one, as in `time < slowest`"));
+                    let message = "the condition of `if` is not a comparison".to_owned();
+                    return Err(unit(
+                        formula.spots[condition as usize],
+                        message,
+                        "use a comparison, for example `time < slowest`",
+                    ));
                 }
                 (Kind::Value(same(a, b, "`if` gives")?), None)
             }
@@ -90,7 +108,7 @@ pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, Fo
             Op::Max(a, b) => (Kind::Value(same(a, b, "`max` of")?), None),
             Op::Call(Function::Abs, a) => (Kind::Value(value(a)?), None),
             Op::Call(Function::Sqrt, a) => {
-                (Kind::Value(value(a)?.power(0.5).ok_or_else(too_much)?), constant(a).map(f64::sqrt))
+                (Kind::Value(value(a)?.power(0.5).ok_or_else(no_dimension)?), constant(a).map(f64::sqrt))
             }
             Op::Call(Function::Exp, a) => (Kind::Value(plain(a, "`exp`")?), constant(a).map(f64::exp)),
             Op::Call(Function::Ln, a) => (Kind::Value(plain(a, "`ln`")?), constant(a).map(f64::ln)),
@@ -105,12 +123,12 @@ pub(super) fn of(formula: &Formula, names: &[Dimension]) -> Result<Dimension, Fo
         _ => Err(unit(
             formula.spots.last().copied().unwrap_or(0),
             "the formula is a comparison, not a value".to_owned(),
-            "write `if(condition, a, b)`",
+            "use `if(condition, a, b)`",
         )),
     }
 }
 
-/// A dimension in words.
+/// A dimension as text for a message.
 fn words(dimension: Dimension) -> String {
-    if dimension.is_one() { "a plain number".to_owned() } else { format!("`{dimension}`") }
+    if dimension.is_one() { "a number without unit".to_owned() } else { format!("`{dimension}`") }
 }

@@ -1,4 +1,4 @@
-//! From the text of a formula to tokens.
+//! Splits the text of a formula into tokens.
 
 use super::{FormulaError, FormulaErrorKind};
 use crate::quantity::Unit;
@@ -15,10 +15,10 @@ pub(super) fn syntax(start: usize, message: impl Into<String>, help: impl Into<S
     FormulaError { kind: FormulaErrorKind::Syntax, start, message: message.into(), help: help.into() }
 }
 
-/// Signs of one or two characters; the longer ones first.
+/// Operators and other signs of one or two characters; longer ones first.
 const SIGNS: [&str; 15] = ["<=", ">=", "==", "!=", "<", ">", "+", "-", "*", "/", "^", "(", ")", ",", "·"];
 
-/// The tokens of a formula, each with the character it begins at.
+/// The tokens of a formula, each with the position of its first character.
 pub(super) fn tokens(text: &str) -> Result<Vec<(Token, usize)>, FormulaError> {
     let chars: Vec<char> = text.chars().collect();
     let mut tokens = Vec::new();
@@ -36,35 +36,35 @@ pub(super) fn tokens(text: &str) -> Result<Vec<(Token, usize)>, FormulaError> {
             }
             let name: String = chars[start..at].iter().collect();
             if name.matches('.').count() > 1 {
-                let help = "a name holds one dot at the most, as in `engine-unit.mass`";
-                return Err(syntax(start, format!("`{}` is no name", shorten(&name)), help));
+                let help = "a name has at most one dot, for example `engine-unit.mass`";
+                return Err(syntax(start, format!("`{}` is not a valid name", shorten(&name)), help));
             }
             tokens.push((Token::Name(name), start));
         } else if let Some(sign) =
             SIGNS.iter().find(|sign| sign.chars().enumerate().all(|(i, s)| chars.get(at + i) == Some(&s)))
         {
             if *sign == "·" {
-                return Err(syntax(at, "`·` is no sign of formulas", "write `*`"));
+                return Err(syntax(at, "`·` is not an operator", "use `*`"));
             }
             tokens.push((Token::Sign(sign), at));
             at += sign.len();
         } else {
             let help = match c {
                 '=' => "comparisons are `<`, `<=`, `>`, `>=`, `==` and `!=`",
-                '±' => "an uncertainty belongs to a quantity that stands alone: give it a name under `given`",
-                'A'..='Z' => "names are lower-case; a unit stands behind its number and a space",
-                '²' | '³' => "write powers with `^`",
-                '×' => "write `*`",
-                '÷' => "write `/`",
-                _ => "formulas are numbers with units, names, + - * / ^, comparisons and functions",
+                '±' => "only a single quantity can have an uncertainty: give it a name under `given`",
+                'A'..='Z' => "names are lower-case; a unit follows its number after a space",
+                '²' | '³' => "use `^` for powers",
+                '×' => "use `*`",
+                '÷' => "use `/`",
+                _ => "a formula can contain numbers with units, names, + - * / ^, comparisons and functions",
             };
-            return Err(syntax(at, format!("`{c}` does not belong in a formula"), help));
+            return Err(syntax(at, format!("`{c}` is not allowed in a formula"), help));
         }
     }
     Ok(tokens)
 }
 
-/// A hyphen belongs to a name when a letter or digit follows it at once; so does a dot.
+/// A hyphen or dot belongs to a name if a letter or digit follows it directly.
 fn is_in_name(chars: &[char], at: usize) -> bool {
     let word = |c: Option<&char>| c.is_some_and(|c| c.is_ascii_lowercase() || c.is_ascii_digit());
     match chars[at] {
@@ -92,9 +92,10 @@ fn number(chars: &[char], start: usize, tokens: &mut Vec<(Token, usize)>) -> Res
         }
     }
     let text: String = chars[start..at].iter().collect();
-    let value: f64 = text.parse().map_err(|_| syntax(start, format!("`{text}` is not a number"), "mend the number"))?;
+    let value: f64 =
+        text.parse().map_err(|_| syntax(start, format!("`{text}` is not a number"), "correct the number"))?;
     if !value.is_finite() {
-        return Err(syntax(start, format!("`{text}` is too large"), "mend the number"));
+        return Err(syntax(start, format!("`{text}` is too large"), "correct the number"));
     }
     let unit_at = match chars.get(at) {
         Some(' ') => at + 1,
@@ -102,12 +103,12 @@ fn number(chars: &[char], start: usize, tokens: &mut Vec<(Token, usize)>) -> Res
     };
     let begins_unit = |c: &char| c.is_alphabetic() || matches!(c, '%' | '°' | 'µ' | '€' | '$' | '£');
     if !chars.get(unit_at).is_some_and(begins_unit) {
-        tokens.push((Token::Number(value, Unit::one()), start));
+        tokens.push((Token::Number(value, Unit::dimensionless()), start));
         return Ok(at);
     }
     if unit_at == at && !matches!(chars[at], '%' | '°') {
-        let help = "put a space between number and unit, as in `4.25 s`, and an operator before a name";
-        return Err(syntax(at, format!("`{}` runs into its number", chars[at]), help));
+        let help = "put a space between number and unit, for example `4.25 s`, and an operator before a name";
+        return Err(syntax(at, format!("no space between a number and `{}`", chars[at]), help));
     }
     let mut end = unit_at;
     while end < chars.len() && is_in_unit(chars, end) {
@@ -115,14 +116,14 @@ fn number(chars: &[char], start: usize, tokens: &mut Vec<(Token, usize)>) -> Res
     }
     let name: String = chars[unit_at..end].iter().collect();
     let unit = Unit::parse(&name).map_err(|error| {
-        let (message, help) = error.split_once(": ").unwrap_or((&error, "mend the unit"));
+        let (message, help) = error.split_once(": ").unwrap_or((&error, "correct the unit"));
         syntax(unit_at, message, help)
     })?;
     tokens.push((Token::Number(value, unit), start));
     Ok(end)
 }
 
-/// A unit goes on over `*`, `/` and `^` as long as no space stands there.
+/// A unit continues after `*`, `/` and `^` if there is no space.
 fn is_in_unit(chars: &[char], at: usize) -> bool {
     let letter = |c: &char| c.is_alphabetic() || matches!(c, '%' | '°' | 'µ' | '²' | '³' | '€' | '$' | '£');
     match chars[at] {

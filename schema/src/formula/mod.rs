@@ -1,8 +1,8 @@
-//! Formulas with units: ordinary arithmetic over named values, parsed once to a flat program.
+//! Formulas with units: arithmetic with named values, parsed once into a flat program.
 //!
 //! `+ - * / ^`, parentheses, comparisons, `if(condition, a, b)`, `min max abs sqrt exp ln sin cos`, `pi`.
-//! A name may hold hyphens and one dot (`car-mass`, `engine-unit.mass`), so subtraction is written with
-//! spaces. A number may carry a unit, itself without spaces: `1.2 kg/m^3`. All arithmetic is in SI.
+//! A name can contain hyphens and one dot (`car-mass`, `engine-unit.mass`), so subtraction needs spaces around the sign.
+//! A number can have a unit, which contains no spaces: `1.2 kg/m^3`. All arithmetic is in SI.
 
 mod dimensions;
 mod lex;
@@ -13,29 +13,29 @@ pub use program::Work;
 
 use crate::quantity::Dimension;
 
-/// What is wrong with a formula, and where in its text.
+/// An error in a formula, with its position in the text.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FormulaError {
-    /// What kind of thing is wrong.
+    /// The kind of error.
     pub kind: FormulaErrorKind,
-    /// The first character of it, counted from 0.
+    /// The position of its first character, counted from 0.
     pub start: usize,
     /// What is wrong.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }
 
-/// The kinds of thing that can be wrong with a formula.
+/// The kinds of errors in a formula.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FormulaErrorKind {
-    /// It cannot be read.
+    /// The formula cannot be parsed.
     Syntax,
-    /// Dimensions do not fit.
+    /// Units do not match.
     Unit,
 }
 
-/// A step of the program; operands are the numbers of earlier steps.
+/// A step of the program; operands are the indices of earlier steps.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Op {
     Constant(f64),
@@ -77,9 +77,9 @@ enum Function {
 #[derive(Clone, Debug)]
 pub struct Formula {
     ops: Vec<Op>,
-    /// Where each step stands in the text, in characters from 0.
+    /// The position of each step in the text, in characters from 0.
     spots: Vec<usize>,
-    /// The dimensions of constants; one for other steps.
+    /// The dimensions of constants; the default (no dimension) for other steps.
     units: Vec<Dimension>,
     names: Vec<Name>,
 }
@@ -89,7 +89,7 @@ pub struct Formula {
 pub struct Name {
     /// The name.
     pub text: Box<str>,
-    /// Where it first stands, in characters from 0.
+    /// The position of its first use, in characters from 0.
     pub start: usize,
 }
 
@@ -97,17 +97,17 @@ impl Formula {
     /// Parses a formula.
     ///
     /// # Errors
-    /// The first thing that cannot be read, with its place.
+    /// The first syntax error, with its position.
     pub fn parse(text: &str) -> Result<Self, FormulaError> {
         parse::parse(text)
     }
 
-    /// The names it uses, each once, in the order in which they first stand.
+    /// The names that it uses, each once, in the order of their first use.
     pub fn names(&self) -> &[Name] {
         &self.names
     }
 
-    /// The one name that the formula is, and nothing else.
+    /// The name, if the formula is a single name.
     pub fn only_name(&self) -> Option<&str> {
         match self.ops[..] {
             [Op::Name(_)] => self.names.first().map(|name| &*name.text),
@@ -115,20 +115,20 @@ impl Formula {
         }
     }
 
-    /// The dimension of its value, given those of its names in the order of [`Formula::names`].
+    /// The dimension of its value, from those of its names in the order of [`Formula::names`].
     ///
     /// # Errors
-    /// The first place where dimensions do not fit.
+    /// The first position where units do not match.
     pub fn dimension(&self, names: &[Dimension]) -> Result<Dimension, FormulaError> {
-        dimensions::of(self, names)
+        dimensions::dimension(self, names)
     }
 
-    /// Its value in SI, given those of its names; what is outside a function's domain gives no number.
+    /// Its value in SI, from those of its names; NaN outside the domain of a function.
     pub fn value(&self, names: &[f64], work: &mut Work) -> f64 {
         program::value(self, names, work)
     }
 
-    /// Its value, and in `partials` the derivative by each name.
+    /// Its value, and in `partials` the derivative with respect to each name.
     pub fn value_and_partials(&self, names: &[f64], partials: &mut [f64], work: &mut Work) -> f64 {
         program::value_and_partials(self, names, partials, work)
     }

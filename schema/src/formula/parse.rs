@@ -1,4 +1,4 @@
-//! From tokens to a program: precedence climbing, with a bound on nesting.
+//! Parses tokens into a program: one function per level of precedence, with a limit on nesting.
 
 use super::lex::{Token, syntax, tokens};
 use super::{Comparison, Formula, FormulaError, Function, Name, Op};
@@ -6,7 +6,7 @@ use crate::quantity::Dimension;
 use crate::suggest;
 use crate::words::shorten;
 
-/// How deep parentheses and functions may nest.
+/// The deepest nesting of parentheses and functions.
 const DEEPEST: u32 = 64;
 
 const FUNCTIONS: [&str; 9] = ["if", "min", "max", "abs", "sqrt", "exp", "ln", "sin", "cos"];
@@ -33,14 +33,12 @@ struct Parser {
 
 fn unexpected(token: &Token, spot: usize) -> FormulaError {
     match token {
-        Token::Sign(")") => syntax(spot, "a parenthesis closes that was not opened", "remove it, or open one"),
-        Token::Sign(sign) => {
-            syntax(spot, format!("`{sign}` does not belong here"), "a value is missing before or after it")
-        }
+        Token::Sign(")") => syntax(spot, "closing parenthesis without an opening one", "remove it, or add `(`"),
+        Token::Sign(sign) => syntax(spot, format!("unexpected `{sign}`"), "add the missing value before or after it"),
         Token::Name(name) => {
-            syntax(spot, format!("`{}` stands where an operator belongs", shorten(name)), "write `*` to multiply")
+            syntax(spot, format!("expected an operator, found `{}`", shorten(name)), "use `*` to multiply")
         }
-        Token::Number(..) => syntax(spot, "a number stands where an operator belongs", "write `*` to multiply"),
+        Token::Number(..) => syntax(spot, "expected an operator, found a number", "use `*` to multiply"),
     }
 }
 
@@ -56,7 +54,7 @@ impl Parser {
         }
     }
 
-    /// Takes one of these signs, if it is next; with its place.
+    /// Consumes one of these signs, if it is next, and returns it with its position.
     fn take(&mut self, signs: &[&str]) -> Option<(&'static str, usize)> {
         let sign = self.sign().filter(|sign| signs.contains(sign))?;
         let spot = self.tokens[self.at].1;
@@ -82,7 +80,7 @@ impl Parser {
     ) -> Result<T, FormulaError> {
         self.depth += 1;
         if self.depth > DEEPEST {
-            return Err(syntax(spot, "nested too deeply", "give the inner parts names under `given`"));
+            return Err(syntax(spot, "nested too deeply", "give inner parts of the formula names under `given`"));
         }
         let done = inner(self)?;
         self.depth -= 1;
@@ -134,7 +132,7 @@ impl Parser {
         }
     }
 
-    /// Powers bind tighter than a sign before them, and to the right: `-x^2`, `x^2^3`, `x^-1`.
+    /// Powers have a higher precedence than a sign before them, and associate to the right: `-x^2`, `x^2^3`, `x^-1`.
     fn power(&mut self) -> Result<u32, FormulaError> {
         let base = self.atom()?;
         let Some((_, spot)) = self.take(&["^"]) else { return Ok(base) };
@@ -144,7 +142,7 @@ impl Parser {
 
     fn atom(&mut self) -> Result<u32, FormulaError> {
         let Some((token, spot)) = self.peek().cloned() else {
-            return Err(syntax(self.end, "the formula ends where a value belongs", "finish it"));
+            return Err(syntax(self.end, "the formula ends where a value is expected", "complete it"));
         };
         self.at += 1;
         match token {
@@ -152,7 +150,7 @@ impl Parser {
             Token::Name(name) if self.sign() == Some("(") => self.call(&name, spot),
             Token::Name(name) if name == "pi" => Ok(self.plain(Op::Constant(std::f64::consts::PI), spot)),
             Token::Name(name) if FUNCTIONS.contains(&name.as_str()) => {
-                Err(syntax(spot, format!("`{name}` is a function"), format!("write `{name}(...)`")))
+                Err(syntax(spot, format!("`{name}` is a function"), format!("use `{name}(...)`")))
             }
             Token::Name(name) => {
                 let names = &mut self.formula.names;
@@ -175,18 +173,18 @@ impl Parser {
         match (self.take(&[")"]), self.peek()) {
             (Some(_), _) => Ok(()),
             (None, Some((token, spot))) => Err(unexpected(token, *spot)),
-            (None, None) => Err(syntax(opened, "the parenthesis opened here is not closed", "close it")),
+            (None, None) => Err(syntax(opened, "opening parenthesis without a closing one", "add `)`")),
         }
     }
 
     fn call(&mut self, name: &str, spot: usize) -> Result<u32, FormulaError> {
         if !FUNCTIONS.contains(&name) {
-            let otherwise = format!("the functions are {}", suggest::any_of(FUNCTIONS));
+            let otherwise = format!("use {}", suggest::any_of(FUNCTIONS));
             let help = match name {
-                "log" => "the natural logarithm is `ln`".to_owned(),
+                "log" => "use `ln` for the natural logarithm".to_owned(),
                 _ => suggest::did_you_mean(name, FUNCTIONS, &otherwise),
             };
-            return Err(syntax(spot, format!("there is no function `{}`", shorten(name)), help));
+            return Err(syntax(spot, format!("unknown function `{}`", shorten(name)), help));
         }
         let opened = self.tokens[self.at].1;
         self.at += 1;
@@ -201,9 +199,9 @@ impl Parser {
         }
         self.close(opened)?;
         let wanted = match name {
-            "if" => "three values: `if(condition, a, b)`",
-            "min" | "max" => "one value or more",
-            _ => "one value",
+            "if" => "3 values: `if(condition, a, b)`",
+            "min" | "max" => "at least 1 value",
+            _ => "1 value",
         };
         let function = |function| Ok(Op::Call(function, args.first().copied().unwrap_or(0)));
         let op = match (name, &args[..]) {
@@ -222,7 +220,7 @@ impl Parser {
             ("ln", [_]) => function(Function::Ln),
             ("sin", [_]) => function(Function::Sin),
             ("cos", [_]) => function(Function::Cos),
-            _ => Err(syntax(spot, format!("`{name}` is given {}", args.len()), format!("it takes {wanted}"))),
+            _ => Err(syntax(spot, format!("`{name}` has {} arguments", args.len()), format!("use {wanted}"))),
         }?;
         Ok(self.plain(op, spot))
     }

@@ -2,7 +2,7 @@
 
 use super::{Comparison, Formula, Function, Op};
 
-/// Room for the steps of a program, kept between runs.
+/// Buffers for the steps of a program, reused between runs.
 #[derive(Debug, Default)]
 pub struct Work {
     values: Vec<f64>,
@@ -23,7 +23,7 @@ pub(super) fn value(formula: &Formula, names: &[f64], work: &mut Work) -> f64 {
             Op::Multiply(a, b) => at(a) * at(b),
             Op::Divide(a, b) => at(a) / at(b),
             Op::Power(a, b) => at(a).powf(at(b)),
-            // A comparison with what is no number decides nothing.
+            // A comparison with NaN has no result.
             Op::Compare(_, a, b) if at(a).is_nan() || at(b).is_nan() => f64::NAN,
             Op::Compare(comparison, a, b) => f64::from(u8::from(holds(comparison, at(a), at(b)))),
             Op::If(condition, a, b) => match at(condition) {
@@ -110,7 +110,7 @@ pub(super) fn value_and_partials(formula: &Formula, names: &[f64], partials: &mu
             }
             Op::Power(a, b) => {
                 add(a, outer * at(b) * at(a).powf(at(b) - 1.0));
-                // The derivative by a constant power is never read, and its logarithm may not exist.
+                // The derivative with respect to a constant power is never used, and its logarithm may not exist.
                 if !matches!(formula.ops[b as usize], Op::Constant(_)) {
                     add(b, outer * values[step] * at(a).ln());
                 }

@@ -1,4 +1,4 @@
-//! Formulas: their values, derivatives, dimensions and errors.
+//! Tests of values, derivatives, dimensions and errors of formulas.
 
 use super::*;
 use crate::quantity::Quantity;
@@ -24,7 +24,7 @@ fn value(text: &str, names: &[(&str, &str)]) -> f64 {
 }
 
 #[test]
-fn arithmetic_as_everyone_knows_it() {
+fn arithmetic() {
     for (text, expected) in [
         ("1 + 2 * 3", 7.0),
         ("(1 + 2) * 3", 9.0),
@@ -85,7 +85,7 @@ fn score_formulas_of_published_rule_books() {
 }
 
 #[test]
-fn derivatives_are_those_of_central_differences() {
+fn derivatives_agree_with_central_differences() {
     let text = "if(a < b, a^2 * b / c + sqrt(a) * ln(c) - min(a, b)^1.5, 0) + exp(-a) * sin(b) + cos(c) + abs(-a) + max(a, c) + b^a";
     let formula = Formula::parse(text).unwrap();
     let (at, mut work) = ([1.3, 2.1, 0.7], Work::default());
@@ -99,13 +99,13 @@ fn derivatives_are_those_of_central_differences() {
             formula.value(&x, &mut work)
         };
         let numeric = (shifted(h) - shifted(-h)) / (2.0 * h);
-        assert!((partials[i] - numeric).abs() < 1e-7, "{i}: {} is not {numeric}", partials[i]);
+        assert!((partials[i] - numeric).abs() < 1e-7, "{i}: got {}, expected {numeric}", partials[i]);
     }
 }
 
-/// Wrong formulas, each with the character at which it is wrong and a word of the message.
+/// Invalid formulas, each with the position of the error and a part of the message.
 #[test]
-fn fifty_wrong_formulas() {
+fn fifty_invalid_formulas() {
     let names =
         [("m", "2 kg"), ("t", "3 s"), ("v", "4 m/s"), ("r", "5"), ("p", "6 pts"), ("c", "7 EUR"), ("d", "8 USD")];
     let cases: Vec<Vec<&str>> = include_str!("../../../tests/wrong-formulas.tsv")
@@ -125,7 +125,7 @@ fn fifty_wrong_formulas() {
 }
 
 #[test]
-fn deep_and_long_formulas_end_in_an_error() {
+fn deep_nesting_is_an_error_and_length_is_not() {
     for text in ["(".repeat(1000), "-".repeat(1000), format!("{}1", "2^".repeat(1000)), "abs(".repeat(1000)] {
         assert!(Formula::parse(&text).unwrap_err().message.contains("nested"));
     }
@@ -134,9 +134,9 @@ fn deep_and_long_formulas_end_in_an_error() {
 }
 
 proptest::proptest! {
-    /// Whatever comes in, an answer comes out, and an error lies inside the text.
+    /// No text makes the parser panic, and the position of an error is inside the text.
     #[test]
-    fn any_text_is_answered(text in "[-a-z0-9.+*/^()<>=, %°±A-Zé]{0,60}") {
+    fn any_text_is_parsed_or_rejected(text in "[-a-z0-9.+*/^()<>=, %°±A-Zé]{0,60}") {
         match Formula::parse(&text) {
             Ok(formula) => {
                 let dimensions = vec![Dimension::default(); formula.names().len()];

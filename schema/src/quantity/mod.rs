@@ -1,8 +1,8 @@
 //! Quantities: a number with a unit and, optionally, an expanded uncertainty.
 //!
 //! The text is `NUMBER UNIT` or `NUMBER UNIT ± NUMBER UNIT`: `4.25 s`, `0.62 kg ± 0.02 kg`, `20 %`,
-//! `140 EUR`, `2.0`. `± U` is the expanded uncertainty at a level of confidence of about 95 %, with the
-//! coverage factor k = 2 (JCGM 100:2008, 6.2).
+//! `140 EUR`, `2.0`. `± U` is the expanded uncertainty with the coverage factor k = 2, which corresponds to a level of
+//! confidence of about 95 % (JCGM 100:2008, 6.2).
 
 mod names;
 mod show;
@@ -18,7 +18,7 @@ pub use units::{Dimension, Unit};
 
 use crate::words::shorten;
 
-/// A number with a unit, as it was written, with its value in that unit.
+/// A number with a unit: the text as written, and its value in that unit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Quantity {
     text: Box<str>,
@@ -31,11 +31,11 @@ impl Quantity {
     /// Reads a quantity.
     ///
     /// # Errors
-    /// A sentence for a person: what is wrong with the number, the unit or the uncertainty.
+    /// What is wrong with the number, the unit or the uncertainty.
     pub fn parse(text: &str) -> Result<Self, String> {
         let trimmed = text.trim();
         if trimmed.is_empty() {
-            return Err("a quantity is missing: write a number and a unit, as in `4.25 s`".to_owned());
+            return Err("a quantity is missing: use a number and a unit, for example `4.25 s`".to_owned());
         }
         if trimmed.len() > 200 {
             return Err(format!("`{}` is too long for a quantity", shorten(trimmed)));
@@ -52,49 +52,50 @@ impl Quantity {
         Ok(Self { text: trimmed.into(), value, unit, uncertainty })
     }
 
-    /// The text as the team wrote it.
+    /// The text as it is in the file.
     pub fn text(&self) -> &str {
         &self.text
     }
 
-    /// The number, in the unit that was written.
+    /// The number, in the unit of the text.
     pub fn value(&self) -> f64 {
         self.value
     }
 
-    /// The unit that was written.
+    /// The unit of the text.
     pub fn unit(&self) -> &Unit {
         &self.unit
     }
 
-    /// The expanded uncertainty (k = 2), in the unit that was written.
+    /// The expanded uncertainty (k = 2), in the unit of the text.
     pub fn uncertainty(&self) -> Option<f64> {
         self.uncertainty
     }
 
-    /// Is it the same value of the same kind, however it is written? The uncertainty is left aside.
+    /// Whether two quantities have the same dimension and value, in any unit. The uncertainty is ignored.
     pub fn same_value(&self, other: &Self) -> bool {
         self.unit.dimension() == other.unit.dimension() && same_number(self.si(), other.si())
     }
 
-    /// The value in SI base units (money in its own currency, points in points).
+    /// The value in SI base units (money in its currency, points in points).
     pub fn si(&self) -> f64 {
         self.unit.to_si(self.value)
     }
 }
 
 fn uncertainty(spread: &str, unit: &Unit) -> Result<f64, String> {
-    let (value, spread_unit) = number_and_unit(spread).map_err(|e| format!("the uncertainty after ± is wrong: {e}"))?;
+    let (value, spread_unit) =
+        number_and_unit(spread).map_err(|e| format!("the uncertainty after ± is invalid: {e}"))?;
     if spread_unit.dimension() != unit.dimension() {
         return Err(format!(
-            "the uncertainty `{}` has another dimension than the value: write it in `{unit}`",
+            "the unit of the uncertainty `{}` does not match the value: use `{unit}`",
             shorten(spread)
         ));
     }
     if value < 0.0 {
         return Err("the uncertainty after ± is negative".to_owned());
     }
-    // An interval scales but does not shift: ± 2 K and ± 2 °C are the same.
+    // An interval has a factor but no offset: ± 2 K and ± 2 °C are the same.
     Ok(value * spread_unit.factor() / unit.factor())
 }
 
@@ -103,12 +104,12 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
     let (digits, rest) = text.split_at(end);
     if digits.is_empty() {
         return Err(format!(
-            "`{}` does not begin with a number: write a number and a unit, as in `4.25 s`",
+            "`{}` does not begin with a number: use a number and a unit, for example `4.25 s`",
             shorten(text)
         ));
     }
     if rest.starts_with(',') {
-        return Err(format!("`{}`: write decimals with a point, and no separator of thousands", shorten(text)));
+        return Err(format!("`{}`: use a decimal point, and no thousands separator", shorten(text)));
     }
     let value: f64 = digits.parse().map_err(|_| format!("`{}` is not a number", shorten(digits)))?;
     if !value.is_finite() {
@@ -116,21 +117,24 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
     }
     let name = rest.trim();
     if name.is_empty() {
-        return Ok((value, Unit::one()));
+        return Ok((value, Unit::dimensionless()));
     }
     if name.contains("+/-") || name.contains("+-") {
-        return Err("write the uncertainty with ±, as in `0.62 kg ± 0.02 kg`".to_owned());
+        return Err("write the uncertainty with ±, for example `0.62 kg ± 0.02 kg`".to_owned());
     }
     if name.contains(char::is_whitespace) {
-        return Err(format!("`{}` has a space inside the unit: write it in one, as in `kg/m^3`", shorten(text)));
+        return Err(format!(
+            "`{}` has a space inside the unit: write the unit without spaces, for example `kg/m^3`",
+            shorten(text)
+        ));
     }
     if !rest.starts_with([' ', '%', '°']) {
-        return Err(format!("`{}`: put a space between number and unit, as in `4.25 s`", shorten(text)));
+        return Err(format!("`{}`: put a space between number and unit, for example `4.25 s`", shorten(text)));
     }
     Ok((value, Unit::parse(name)?))
 }
 
-/// Where the number at the start of the text ends: sign, digits, point, digits, exponent.
+/// The end of the number at the start of the text: sign, digits, point, digits, exponent.
 fn number_end(text: &str) -> usize {
     let bytes = text.as_bytes();
     let digits = |from: usize| bytes[from..].iter().take_while(|b| b.is_ascii_digit()).count();
@@ -167,13 +171,13 @@ impl<'de> Deserialize<'de> for Quantity {
         impl Visitor<'_> for Text {
             type Value = Quantity;
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a number with a unit, as in `4.25 s`")
+                f.write_str("a number with a unit, for example `4.25 s`")
             }
             fn visit_str<E: de::Error>(self, text: &str) -> Result<Quantity, E> {
                 Quantity::parse(text).map_err(E::custom)
             }
         }
-        // As text, so that `2.0` and `1e3` keep the form in which they were written.
+        // As text, so that `2.0` and `1e3` stay as written.
         deserializer.deserialize_str(Text)
     }
 }
@@ -193,7 +197,7 @@ impl JsonSchema for Quantity {
     }
 }
 
-/// Two numbers that are the same but for the last digits, which conversions of units cost: a part in 10^9.
+/// Whether two numbers are equal except for the last digits, which can change in unit conversions: within 1 part in 10^9.
 pub fn same_number(a: f64, b: f64) -> bool {
     (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
 }
@@ -207,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn forms_that_are_read() {
+    fn valid_quantities() {
         let q = Quantity::parse("0.62 kg ± 20 g").unwrap();
         assert_eq!((q.value(), q.unit().to_string().as_str()), (0.62, "kg"));
         assert!((q.uncertainty().unwrap() - 0.02).abs() < 1e-15);
@@ -219,7 +223,7 @@ mod tests {
     }
 
     #[test]
-    fn forms_that_are_refused_with_a_reason() {
+    fn invalid_quantities() {
         for (text, reason) in [
             ("", "missing"),
             ("fast", "does not begin with a number"),
@@ -227,7 +231,7 @@ mod tests {
             ("4.25s", "space between"),
             ("4.25 sec", "`sec`"),
             ("0.62 kg +/- 0.02 kg", "±"),
-            ("0.62 kg ± 0.02 m", "another dimension"),
+            ("0.62 kg ± 0.02 m", "does not match"),
             ("0.62 kg ± -0.02 kg", "negative"),
             ("1.2 kg / m^3", "space inside"),
             ("1e999 m", "too large"),
@@ -237,7 +241,7 @@ mod tests {
         }
     }
 
-    /// NIST SP 811 (2008), appendix B.8: conversion factors to SI; from memory where the digits are exact by definition.
+    /// Conversion factors to SI as in NIST SP 811 (2008), appendix B.8; most of them are exact by definition.
     #[test]
     fn factors_of_nist_sp_811() {
         for (text, value) in [
@@ -263,7 +267,7 @@ mod tests {
             ("25 %", 0.25),
         ] {
             let got = si(text);
-            assert!((got - value).abs() <= 1e-12 * value.abs(), "{text}: {got} is not {value}");
+            assert!((got - value).abs() <= 1e-12 * value.abs(), "{text}: got {got}, expected {value}");
         }
     }
 }

@@ -1,8 +1,8 @@
-//! What a dimension is called (ISO 80000-1 and its parts), where it has a name that engineers use.
+//! Names of dimensions: the quantities of ISO 80000 that engineers name.
 
 use super::{Dimension, Unit};
 
-/// A unit of each dimension, and the name of the quantity.
+/// A unit of each named dimension, and the name of the quantity.
 const NAMES: [(&str, &str); 16] = [
     ("kg", "mass"),
     ("s", "time"),
@@ -12,7 +12,7 @@ const NAMES: [(&str, &str); 16] = [
     ("m/s", "speed"),
     ("m/s^2", "acceleration"),
     ("N", "force"),
-    // Radians are 1, so that a stiffness in N*m/deg is one of these too.
+    // Radians have the dimension 1, so a torsional stiffness in N*m/deg is one of these too.
     ("N*m", "moment or energy"),
     ("N/m", "stiffness"),
     ("Pa", "pressure"),
@@ -24,7 +24,7 @@ const NAMES: [(&str, &str); 16] = [
 ];
 
 impl Dimension {
-    /// The name of the quantity: `mass`, `time`, ...; `ratio` for a plain number, `cost` for money, else `other`.
+    /// The name of the quantity: `mass`, `time`, ...; `ratio` for a number without unit, `cost` for money, otherwise `other`.
     pub fn quantity_name(&self) -> &'static str {
         if self.is_one() {
             return "ratio";
@@ -42,7 +42,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_name_belongs_to_a_unit_of_its_own() {
+    fn every_unit_has_its_own_name() {
         for (unit, name) in NAMES {
             let dimension = Unit::parse(unit).unwrap().dimension();
             assert_eq!(dimension.quantity_name(), name, "{unit}");

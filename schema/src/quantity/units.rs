@@ -1,8 +1,7 @@
-//! The table of units and the reading of a unit's name.
+//! The table of units and the parser of unit names.
 //!
-//! Factors are those of the SI Brochure and of NIST SP 811 (2008), appendix B.8. Money is one
-//! dimension a currency; points and the decibel are dimensions of their own, so that neither is
-//! added to something else by accident.
+//! Factors are those of the SI Brochure and of NIST SP 811 (2008), appendix B.8. Each currency is a dimension; points and
+//! the decibel are dimensions too, so that none of them can be added to another quantity by mistake.
 
 use std::fmt;
 
@@ -14,15 +13,15 @@ use crate::words::shorten;
 /// The exponents of the base dimensions of a unit.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Dimension {
-    /// Metre, kilogram, second, ampere, kelvin, mole, candela, points, decibel, in this order; each in
-    /// twelfths, so that square and cube roots stay exact.
+    /// Metre, kilogram, second, ampere, kelvin, mole, candela, points, decibel, in this order. Each is stored in twelfths,
+    /// so that square and cube roots are exact.
     exponents: [i16; 9],
-    /// The currency of the money in it, and its exponent in twelfths; none where the exponent is zero.
+    /// The currency and its exponent in twelfths; `None` if the exponent is zero.
     money: Option<(Currency, i16)>,
 }
 
 const BASE: [&str; 9] = ["m", "kg", "s", "A", "K", "mol", "cd", "pts", "dB"];
-/// What an exponent of 1 is stored as.
+/// The stored value of the exponent 1.
 const WHOLE: i16 = 12;
 
 impl Dimension {
@@ -37,22 +36,22 @@ impl Dimension {
         Self { exponents, money: None }
     }
 
-    /// Is this a plain number?
+    /// Whether this is the dimension of a number without unit.
     pub fn is_one(&self) -> bool {
         *self == Self::default()
     }
 
-    /// The currency of the money in it, if there is any.
+    /// The currency in it, if there is one.
     pub fn currency(&self) -> Option<Currency> {
         self.money.map(|(currency, _)| currency)
     }
 
-    /// The dimension of a product; none when two currencies meet or an exponent overflows.
+    /// The dimension of a product; `None` for two currencies or an exponent that overflows.
     pub fn times(self, other: Self) -> Option<Self> {
         self.combine(other, 1)
     }
 
-    /// The dimension of a quotient; none when two currencies meet or an exponent overflows.
+    /// The dimension of a quotient; `None` for two currencies or an exponent that overflows.
     pub fn over(self, other: Self) -> Option<Self> {
         self.combine(other, -1)
     }
@@ -75,7 +74,7 @@ impl Dimension {
         Some(self)
     }
 
-    /// The dimension of a power; none when an exponent would be no twelfth, or overflow.
+    /// The dimension of a power; `None` if an exponent is not a whole number of twelfths, or overflows.
     pub fn power(self, power: f64) -> Option<Self> {
         let scale = |exponent: i16| -> Option<i16> {
             let scaled = f64::from(exponent) * power;
@@ -107,7 +106,7 @@ impl fmt::Display for Dimension {
     }
 }
 
-/// A unit: its name as written, its dimension, and how it converts to SI.
+/// A unit: its name as written, its dimension, and its conversion to SI.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Unit {
     name: Box<str>,
@@ -117,15 +116,20 @@ pub struct Unit {
 }
 
 impl Unit {
-    /// The unit of a plain number.
-    pub fn one() -> Self {
+    /// The unit of a number without unit.
+    pub fn dimensionless() -> Self {
         Self { name: "".into(), dimension: Dimension::default(), factor: 1.0, offset: 0.0 }
     }
 
-    /// Reads a unit: names joined by `*` and `/`, each with an optional whole power, as in `kg/m^3`.
+    /// The unit of a number without unit; the earlier name of [`Unit::dimensionless`].
+    pub fn one() -> Self {
+        Self::dimensionless()
+    }
+
+    /// Reads a unit: names joined by `*` and `/`, each with an optional whole power, for example `kg/m^3`.
     ///
     /// # Errors
-    /// Names the part that is unknown, with the nearest unit where one is near.
+    /// The unknown part, with the most similar unit if there is one.
     pub fn parse(name: &str) -> Result<Self, String> {
         let mut dimension = Dimension::default();
         let mut factor = 1.0;
@@ -145,7 +149,7 @@ impl Unit {
                 .dimension
                 .power(f64::from(signed))
                 .and_then(|more| dimension.times(more))
-                .ok_or_else(|| format!("the unit `{}` mixes currencies or has too high a power", shorten(name)))?;
+                .ok_or_else(|| format!("the unit `{}` has two currencies or too high a power", shorten(name)))?;
             factor *= found.factor.powi(i32::from(signed));
             several |= signed != 1 || end < rest.len();
             if found.offset != 0.0 {
@@ -159,33 +163,33 @@ impl Unit {
             rest = &rest[end + 1..];
         }
         if several && offset != 0.0 {
-            return Err(format!("`{}`: °C stands alone; in a product or quotient write K", shorten(name)));
+            return Err(format!("`{}`: °C cannot be part of a product, quotient or power: use K", shorten(name)));
         }
         Ok(Self { name: name.into(), dimension, factor, offset })
     }
 
-    /// The base dimensions.
+    /// The dimension.
     pub fn dimension(&self) -> Dimension {
         self.dimension
     }
 
-    /// How many SI units one of this unit is.
+    /// The value of one of this unit in SI units.
     pub fn factor(&self) -> f64 {
         self.factor
     }
 
-    /// Has it a zero of its own, as degrees Celsius have? A ratio of its values then says nothing.
+    /// Whether the unit has its own zero, like degrees Celsius. A ratio of two such values has no meaning.
     pub fn has_own_zero(&self) -> bool {
         self.offset != 0.0
     }
 
-    /// A value in SI, in this unit.
+    /// Converts a value from SI to this unit.
     pub fn from_si(&self, value: f64) -> f64 {
         (value - self.offset) / self.factor
     }
 
-    /// The same unit with its money in the currency of a rate, and the factor of its value; none when the
-    /// rate is not in plain money.
+    /// The same unit with its currency converted by an exchange rate, and the factor for its values; `None` if the unit of
+    /// the rate is not a currency.
     pub fn exchanged(&self, rate: &super::Quantity) -> Option<(Self, f64)> {
         let (from, exponent) = self.dimension.money?;
         let (to, 12) = rate.unit().dimension.money? else { return None };
@@ -195,9 +199,9 @@ impl Unit {
         Some((Self { name: name.into(), dimension, ..self.clone() }, factor))
     }
 
-    /// The SI unit of a dimension, named by its base units.
+    /// The SI unit of a dimension, with the names of its base units.
     pub fn si(dimension: Dimension) -> Self {
-        // Every value begins with one of these, and most are of a base unit.
+        // Called for every value, and most values have a base unit: such names need no formatting.
         let mut named = BASE.iter().zip(dimension.exponents).filter(|(_, exponent)| *exponent != 0);
         let name: Box<str> = match (named.next(), named.next(), dimension.money) {
             (None, _, None) => "".into(),
@@ -208,7 +212,7 @@ impl Unit {
         Self { name, dimension, factor: 1.0, offset: 0.0 }
     }
 
-    /// A value in this unit, in SI.
+    /// Converts a value from this unit to SI.
     pub fn to_si(&self, value: f64) -> f64 {
         value * self.factor + self.offset
     }
@@ -224,7 +228,7 @@ fn whole_power(text: &str, unit: &str) -> Result<i8, String> {
     match text.parse::<i8>() {
         Ok(power) if (-9..=9).contains(&power) && power != 0 => Ok(power),
         _ => Err(format!(
-            "the power `{}` in the unit `{}` is not a whole number from -9 to 9",
+            "the power `{}` in the unit `{}` is not a whole number from -9 to 9 (0 is not allowed)",
             shorten(text),
             shorten(unit)
         )),
@@ -240,35 +244,35 @@ struct Atom {
 /// Exponents of m, kg, s, A, K, mol, cd, points, decibel.
 type Exponents = [i16; 9];
 
-const fn of(m: i16, kg: i16, s: i16, a: i16) -> Exponents {
+const fn mechanical(m: i16, kg: i16, s: i16, a: i16) -> Exponents {
     [m, kg, s, a, 0, 0, 0, 0, 0]
 }
 
-/// Units that take SI prefixes: name, factor, exponents.
+/// Units with SI prefixes: name, factor, exponents.
 const PREFIXED: &[(&str, f64, Exponents)] = &[
-    ("m", 1.0, of(1, 0, 0, 0)),
-    ("g", 1e-3, of(0, 1, 0, 0)),
-    ("s", 1.0, of(0, 0, 1, 0)),
-    ("A", 1.0, of(0, 0, 0, 1)),
+    ("m", 1.0, mechanical(1, 0, 0, 0)),
+    ("g", 1e-3, mechanical(0, 1, 0, 0)),
+    ("s", 1.0, mechanical(0, 0, 1, 0)),
+    ("A", 1.0, mechanical(0, 0, 0, 1)),
     ("K", 1.0, [0, 0, 0, 0, 1, 0, 0, 0, 0]),
     ("mol", 1.0, [0, 0, 0, 0, 0, 1, 0, 0, 0]),
     ("cd", 1.0, [0, 0, 0, 0, 0, 0, 1, 0, 0]),
-    ("N", 1.0, of(1, 1, -2, 0)),
-    ("Pa", 1.0, of(-1, 1, -2, 0)),
-    ("J", 1.0, of(2, 1, -2, 0)),
-    ("W", 1.0, of(2, 1, -3, 0)),
-    ("Wh", 3600.0, of(2, 1, -2, 0)),
-    ("V", 1.0, of(2, 1, -3, -1)),
-    ("ohm", 1.0, of(2, 1, -3, -2)),
-    ("C", 1.0, of(0, 0, 1, 1)),
-    ("Ah", 3600.0, of(0, 0, 1, 1)),
-    ("F", 1.0, of(-2, -1, 4, 2)),
-    ("H", 1.0, of(2, 1, -2, -2)),
-    ("Hz", 1.0, of(0, 0, -1, 0)),
-    ("rad", 1.0, of(0, 0, 0, 0)),
-    ("l", 1e-3, of(3, 0, 0, 0)),
-    ("L", 1e-3, of(3, 0, 0, 0)),
-    ("bar", 1e5, of(-1, 1, -2, 0)),
+    ("N", 1.0, mechanical(1, 1, -2, 0)),
+    ("Pa", 1.0, mechanical(-1, 1, -2, 0)),
+    ("J", 1.0, mechanical(2, 1, -2, 0)),
+    ("W", 1.0, mechanical(2, 1, -3, 0)),
+    ("Wh", 3600.0, mechanical(2, 1, -2, 0)),
+    ("V", 1.0, mechanical(2, 1, -3, -1)),
+    ("ohm", 1.0, mechanical(2, 1, -3, -2)),
+    ("C", 1.0, mechanical(0, 0, 1, 1)),
+    ("Ah", 3600.0, mechanical(0, 0, 1, 1)),
+    ("F", 1.0, mechanical(-2, -1, 4, 2)),
+    ("H", 1.0, mechanical(2, 1, -2, -2)),
+    ("Hz", 1.0, mechanical(0, 0, -1, 0)),
+    ("rad", 1.0, mechanical(0, 0, 0, 0)),
+    ("l", 1e-3, mechanical(3, 0, 0, 0)),
+    ("L", 1e-3, mechanical(3, 0, 0, 0)),
+    ("bar", 1e5, mechanical(-1, 1, -2, 0)),
 ];
 
 const FOOT: f64 = 0.3048;
@@ -276,26 +280,26 @@ const POUND: f64 = 0.453_592_37;
 const GN: f64 = 9.806_65;
 const DEGREE: f64 = std::f64::consts::PI / 180.0;
 
-/// Units that take none: name, factor, exponents, offset.
+/// Units without SI prefixes: name, factor, exponents, offset.
 const PLAIN: &[(&str, f64, Exponents, f64)] = &[
-    ("1", 1.0, of(0, 0, 0, 0), 0.0),
-    ("%", 1e-2, of(0, 0, 0, 0), 0.0),
-    ("°", DEGREE, of(0, 0, 0, 0), 0.0),
-    ("deg", DEGREE, of(0, 0, 0, 0), 0.0),
-    ("min", 60.0, of(0, 0, 1, 0), 0.0),
-    ("h", 3600.0, of(0, 0, 1, 0), 0.0),
-    ("d", 86_400.0, of(0, 0, 1, 0), 0.0),
-    ("t", 1e3, of(0, 1, 0, 0), 0.0),
+    ("1", 1.0, mechanical(0, 0, 0, 0), 0.0),
+    ("%", 1e-2, mechanical(0, 0, 0, 0), 0.0),
+    ("°", DEGREE, mechanical(0, 0, 0, 0), 0.0),
+    ("deg", DEGREE, mechanical(0, 0, 0, 0), 0.0),
+    ("min", 60.0, mechanical(0, 0, 1, 0), 0.0),
+    ("h", 3600.0, mechanical(0, 0, 1, 0), 0.0),
+    ("d", 86_400.0, mechanical(0, 0, 1, 0), 0.0),
+    ("t", 1e3, mechanical(0, 1, 0, 0), 0.0),
     ("°C", 1.0, [0, 0, 0, 0, 1, 0, 0, 0, 0], 273.15),
-    ("rpm", std::f64::consts::TAU / 60.0, of(0, 0, -1, 0), 0.0),
-    ("gn", GN, of(1, 0, -2, 0), 0.0),
-    ("hp", 550.0 * FOOT * POUND * GN, of(2, 1, -3, 0), 0.0),
-    ("in", FOOT / 12.0, of(1, 0, 0, 0), 0.0),
-    ("ft", FOOT, of(1, 0, 0, 0), 0.0),
-    ("mph", 5280.0 * FOOT / 3600.0, of(1, 0, -1, 0), 0.0),
-    ("lb", POUND, of(0, 1, 0, 0), 0.0),
-    ("lbf", POUND * GN, of(1, 1, -2, 0), 0.0),
-    ("psi", POUND * GN * 144.0 / (FOOT * FOOT), of(-1, 1, -2, 0), 0.0),
+    ("rpm", std::f64::consts::TAU / 60.0, mechanical(0, 0, -1, 0), 0.0),
+    ("gn", GN, mechanical(1, 0, -2, 0), 0.0),
+    ("hp", 550.0 * FOOT * POUND * GN, mechanical(2, 1, -3, 0), 0.0),
+    ("in", FOOT / 12.0, mechanical(1, 0, 0, 0), 0.0),
+    ("ft", FOOT, mechanical(1, 0, 0, 0), 0.0),
+    ("mph", 5280.0 * FOOT / 3600.0, mechanical(1, 0, -1, 0), 0.0),
+    ("lb", POUND, mechanical(0, 1, 0, 0), 0.0),
+    ("lbf", POUND * GN, mechanical(1, 1, -2, 0), 0.0),
+    ("psi", POUND * GN * 144.0 / (FOOT * FOOT), mechanical(-1, 1, -2, 0), 0.0),
     ("pts", 1.0, [0, 0, 0, 0, 0, 0, 0, 1, 0], 0.0),
     ("dB", 1.0, [0, 0, 0, 0, 0, 0, 0, 0, 1], 0.0),
 ];
@@ -315,13 +319,13 @@ const PREFIXES: &[(&str, f64)] = &[
     ("n", 1e-9),
 ];
 
-/// Names that a mistyped unit is held against; prefixed ones that a team is likely to mean.
+/// Unit names that are suggested for a mistyped one.
 const LIKELY: &[&str] = &[
     "mm", "cm", "km", "kg", "ms", "kN", "kW", "kJ", "MJ", "kWh", "MPa", "GPa", "kPa", "N", "s", "m", "g", "W", "J",
     "V", "A", "K", "l", "bar", "min", "h", "deg", "rpm", "gn", "hp", "pts", "EUR", "USD", "%", "°C", "rad", "Hz",
 ];
 
-/// What people write for a unit that has another name here.
+/// Common names of units that have another name here.
 const OTHERWISE: &[(&str, &str)] = &[
     ("sec", "s"),
     ("secs", "s"),
@@ -367,20 +371,21 @@ impl Atom {
         if let Some(found) = Self::prefixed(atom) {
             return Ok(found);
         }
-        // Three capital letters that ISO 4217 lists are money.
+        // Three capital letters from the list of ISO 4217 are a currency.
         let code = atom.len() == 3 && atom.bytes().all(|b| b.is_ascii_uppercase());
         if let Some(currency) = code.then(|| Currency::from_code(atom)).flatten() {
             let dimension = Dimension { exponents: [0; 9], money: Some((currency, WHOLE)) };
             return Ok(Self { dimension, factor: 1.0, offset: 0.0 });
         }
         if atom.is_empty() {
-            return Err(format!("the unit `{}` lacks a name beside `*` or `/`", shorten(unit)));
+            return Err(format!("the unit `{}` has no name next to `*` or `/`", shorten(unit)));
         }
         let whole = if atom == unit { String::new() } else { format!(" in `{}`", shorten(unit)) };
         let meant = OTHERWISE.iter().find(|(wrong, _)| *wrong == atom).map(|(_, right)| *right);
         let hint = match meant.or_else(|| suggest::nearest(atom, LIKELY.iter().copied())) {
             Some(name) => format!("did you mean `{name}`?"),
-            None => "units are SI with prefixes, the engineer's units, ISO 4217 money and pts".to_owned(),
+            None => "use an SI unit (with or without prefix), a common engineering unit, an ISO 4217 currency or `pts`"
+                .to_owned(),
         };
         Err(format!("unknown unit `{}`{whole}: {hint}", shorten(atom)))
     }
@@ -402,7 +407,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn dimensions_multiply_out() {
+    fn dimensions_of_products() {
         let newton_per_area = Unit::parse("N/m^2").unwrap();
         assert_eq!(newton_per_area.dimension(), Unit::parse("Pa").unwrap().dimension());
         assert_eq!(Unit::parse("kW*h").unwrap().dimension(), Unit::parse("kWh").unwrap().dimension());
@@ -413,11 +418,11 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_unit_is_refused() {
+    fn invalid_units() {
         for (name, reason) in [
             ("sec", "did you mean `s`?"),
             ("kgg", "did you mean `kg`?"),
-            ("N*", "lacks a name"),
+            ("N*", "has no name"),
             ("m^x", "whole number"),
             ("m^0", "whole number"),
             ("°C/s", "K"),

@@ -98,7 +98,7 @@ fn what_record_files_do_not_use_is_told() {
     assert_told("widgets: {}\n", &[(UnknownKey, 1, 1, "a record file holds goals, events")]);
     assert_told("- a\n- b\n", &[(Unreadable, 1, 1, "not a map")]);
     assert_told("parts: [a]\n", &[(BadValue, 1, 8, "not a map of id to record")]);
-    assert_told("parts:\n  Front Upright: {in: a}\n", &[(BadValue, 2, 3, "write `front-upright`")]);
+    assert_told("parts:\n  Front Upright: {in: a}\n", &[(BadValue, 2, 3, "use `front-upright`")]);
     assert_told("parts:\n  ? [a, b]\n  : {in: a}\n", &[(BadValue, 2, 5, "not a text")]);
     assert_told("parts:\n  a: {in: b\n", &[(Unreadable, 3, 1, "not valid YAML")]);
     assert_told(
@@ -112,7 +112,7 @@ fn what_a_record_lacks_is_told_at_its_id() {
     assert_told("targets:\n  a: {of: car}\n", &[(MissingKey, 2, 3, "no limit")]);
     assert_told("targets:\n  a: {of: car, at-most: 1 kgg}\n", &[(BadValue, 2, 25, "kgg")]);
     assert_told("targets:\n  a: {of: car, at-least: 1 kgg}\n", &[(BadValue, 2, 26, "kgg")]);
-    assert_told("targets:\n  a: {of: car, between: [2 m, 1 m]}\n", &[(BadValue, 2, 25, "not below")]);
+    assert_told("targets:\n  a: {of: car, between: [2 m, 1 m]}\n", &[(BadValue, 2, 25, "not smaller")]);
     assert_told("results:\n  a: {of: b}\n", &[(MissingKey, 2, 3, "`date`"), (MissingKey, 2, 3, "`value`")]);
     assert_told("targets:\n  a: {of: car, at-most: 1 m, verify: {with: tape}}\n", &[(MissingKey, 2, 38, "`by`")]);
     assert_told(

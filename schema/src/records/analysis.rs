@@ -1,4 +1,4 @@
-//! `analyses`: calculations, inside the tool or outside.
+//! `analyses`: calculations inside or outside the tool.
 
 use std::borrow::Cow;
 use std::fmt;
@@ -11,37 +11,37 @@ use crate::entries::Entries;
 use crate::words::Id;
 
 record! {
-    /// A calculation: a named model, a formula, or neither when it was made outside the tool.
+    /// A calculation: with a model, with a formula, or made outside the tool (neither of them).
     pub struct Analysis {
-        /// A model that ships with the tool, as in `straight-line`.
+        /// A model that is included in the tool, for example `straight-line`.
         pub model: Option<Id>,
-        /// A formula, in place of a model.
+        /// A formula, instead of a model.
         pub formula: Option<Expression>,
-        /// The inputs by name: a quantity, a name or a formula each; a CSV file where the model takes one.
+        /// The inputs by name: each is a quantity, the name of a value, a formula, or (for tables of a model) a CSV file.
         pub given: Entries<Id, Expression>,
-        /// The target it finds; for an outside calculation a map of target to value, for a model with
-        /// several outputs a map of target to output.
+        /// The target whose value it calculates. For a calculation made outside the tool: a map of target to value. For a
+        /// model with several outputs: a map of target to output.
         pub finds: Option<Finds>,
-        /// The decisions or parts that it changed.
+        /// The decisions or parts that were changed because of it.
         pub informs: Vec<Id>,
-        /// Files that show it, relative to the data root.
+        /// The evidence files, relative to the project root.
         pub evidence: Vec<String>,
-        /// Earlier analyses that this one takes the place of.
+        /// Earlier analyses that this one replaces.
         pub supersedes: Vec<Id>,
     }
 }
 
-/// What an analysis finds.
+/// What an analysis calculates.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Finds {
-    /// The target whose value the model or formula gives.
+    /// The target whose value is the result of the model or formula.
     Target(Id),
     /// Targets, each with a value or the name of an output.
     Values(Entries<Id, Expression>),
 }
 
 impl Finds {
-    /// The targets found.
+    /// The targets whose values it calculates.
     pub fn targets(&self) -> Vec<&Id> {
         match self {
             Self::Target(id) => vec![id],
@@ -56,7 +56,7 @@ impl<'de> Deserialize<'de> for Finds {
         impl<'de> Visitor<'de> for IdOrMap {
             type Value = Finds;
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a target's id, or a map of target to value")
+                f.write_str("the id of a target, or a map of target to value")
             }
             fn visit_str<E: de::Error>(self, text: &str) -> Result<Finds, E> {
                 Id::new(text).map(Finds::Target).map_err(E::custom)
@@ -83,7 +83,7 @@ impl JsonSchema for Finds {
 impl Analysis {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if self.model.is_some() && self.formula.is_some() {
-            problems.push(ShapeProblem::wrong("formula", "both `model` and `formula` are given", "keep one of them"));
+            problems.push(ShapeProblem::wrong("formula", "both `model` and `formula` are set", "keep one of them"));
         }
     }
 }

@@ -10,17 +10,17 @@ use crate::suggest;
 use crate::words::{Id, Ref};
 
 record! {
-    /// A choice between alternatives, judged by targets, and why it fell as it did.
+    /// A choice between alternatives that are compared by targets, with the reason for the choice.
     pub struct Decision {
-        /// `car`, or the system or part it is about.
+        /// `car`, or the system or part that the decision is about.
         pub of: Option<Id>,
-        /// The targets that judge the alternatives.
+        /// The targets by which the alternatives are compared.
         pub criteria: Vec<Id>,
         /// The alternatives by name.
         pub alternatives: Entries<Id, Alternative>,
-        /// The alternative that was chosen; left out while the decision is open.
+        /// The chosen alternative; omit it until the decision is made.
         pub chosen: Option<Id>,
-        /// Why that one.
+        /// Why this alternative was chosen.
         pub reason: Option<String>,
     }
 }
@@ -29,11 +29,11 @@ record! {
 #[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct Alternative {
-    /// A short phrase.
+    /// A short name for people.
     pub title: Option<String>,
-    /// The values that it would change: a target, or an amount of a part, and its value then.
+    /// The values that it changes: a target or an amount of a part, with the value that it has with this alternative.
     pub sets: Entries<Ref, Quantity>,
-    /// Anything else worth keeping.
+    /// Any other information.
     pub notes: Option<String>,
 }
 
@@ -43,7 +43,7 @@ impl Decision {
         if self.alternatives.get(chosen.as_str()).is_none() {
             let names = || self.alternatives.keys().map(Id::as_str);
             let otherwise = if self.alternatives.is_empty() {
-                "list the alternatives".to_owned()
+                "add `alternatives`".to_owned()
             } else {
                 format!("the alternatives are {}", suggest::any_of(names()))
             };

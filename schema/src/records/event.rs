@@ -9,28 +9,28 @@ use crate::quantity::Quantity;
 use crate::words::Id;
 
 record! {
-    /// A scored part of the contest: what is planned from it, what it reads from the car, how it scores.
+    /// A scored part of the contest: the planned points, the values of the car that are scored, and the score formula.
     pub struct Event {
-        /// The points planned from this event, in `pts`.
+        /// The planned points, in `pts`.
         pub plan: Option<Quantity>,
-        /// What is scored, by the name that the formula gives it; the first one is inverted.
+        /// The values that are scored, by the names in the formula. For the first one the tool calculates the value needed for the plan.
         pub reads: Entries<Id, Expression>,
-        /// The rule book's formula as data, or a score sheet that ships with the tool.
+        /// The formula of the rule book, or a score sheet that is included in the tool.
         pub score: Option<Score>,
-        /// For judged events: the points expected, in `pts`, with their uncertainty.
+        /// For events scored by judges: the expected points, in `pts`, with their uncertainty.
         pub expect: Option<Quantity>,
     }
 }
 
-/// How an event turns what it reads into points.
+/// How points are calculated from the values that an event reads.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct Score {
     /// The formula, in points.
     pub formula: Option<Expression>,
-    /// A score sheet and its event, as in `sae-2024.acceleration`, in place of a formula.
+    /// A score sheet and its event, for example `sae-2024.acceleration`, instead of a formula.
     pub r#use: Option<String>,
-    /// Local names of the formula or inputs of the sheet: a quantity, a name or a formula each.
+    /// Local names of the formula or inputs of the sheet: each is a quantity, the name of a value, or a formula.
     pub given: Entries<Id, Expression>,
 }
 
@@ -38,15 +38,13 @@ impl Event {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if let Some(score) = &self.score {
             if self.expect.is_some() {
-                let help = "scored events have `score`, judged ones `expect`: keep one";
-                problems.push(ShapeProblem::wrong("expect", "both `score` and `expect` are given", help));
+                let help = "keep `score` if a formula gives the points, or `expect` if judges do";
+                problems.push(ShapeProblem::wrong("expect", "both `score` and `expect` are set", help));
             }
             if score.formula.is_some() == score.r#use.is_some() {
                 let (message, help) = match score.formula {
-                    Some(_) => ("both `formula` and `use` are given", "keep one of them"),
-                    None => {
-                        ("`score` has neither `formula` nor `use`", "write the rule book's formula, or name a sheet")
-                    }
+                    Some(_) => ("both `formula` and `use` are set", "keep one of them"),
+                    None => ("`score` has neither `formula` nor `use`", "add `formula`, or `use: SHEET.EVENT`"),
                 };
                 problems.push(ShapeProblem::wrong("score", message, help));
             }

@@ -1,4 +1,4 @@
-//! `goals`: what the team set out to reach.
+//! `goals`: what the team wants to reach in the contest.
 
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -7,52 +7,49 @@ use super::{ShapeProblem, record};
 use crate::quantity::Quantity;
 
 record! {
-    /// What the team set out to reach in the contest: a place or points, and why.
+    /// What the team wants to reach in the contest: a place or points, with the reason.
     pub struct Goal {
-        /// The place to reach, counted from 1.
+        /// The place to reach; the first place is 1.
         pub place: Option<u32>,
         /// The points to reach, in `pts`.
         pub points: Option<Quantity>,
         /// Why this goal, in one or two sentences.
         pub reason: Option<String>,
-        /// The table of past standings that says what points a place has taken.
+        /// The results of past contests, from which the points for the place are estimated.
         pub past_standings: Option<PastStandings>,
     }
 }
 
-/// A CSV table of past standings, and the names of its columns.
+/// A CSV table with the results of past contests, and the names of its columns.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
 pub struct PastStandings {
-    /// The CSV file, relative to the data root.
+    /// The CSV file, relative to the project root.
     #[schemars(required)]
     pub file: Option<String>,
-    /// The column that holds the year of the contest.
+    /// The column with the year of the contest.
     pub year: Option<String>,
-    /// The column that holds the final place.
+    /// The column with the final place.
     pub place: Option<String>,
-    /// The column that holds the total points.
+    /// The column with the total points.
     pub total: Option<String>,
 }
 
 impl Goal {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         match (self.place, &self.points) {
-            (None, None) => problems.push(ShapeProblem::missing("place", "a goal is a `place` or `points: 640 pts`")),
+            (None, None) => problems.push(ShapeProblem::missing("place", "add `place: 8`, or `points: 640 pts`")),
             (Some(_), Some(_)) => {
-                problems.push(ShapeProblem::wrong(
-                    "points",
-                    "a goal is a place or points, not both",
-                    "keep one of them",
-                ));
+                problems.push(ShapeProblem::wrong("points", "both `place` and `points` are set", "keep one of them"));
             }
             (Some(0), None) => {
-                problems.push(ShapeProblem::wrong("place", "places count from 1", "write the place to reach"));
+                problems.push(ShapeProblem::wrong("place", "`place` is 0", "the first place is 1"));
             }
             _ => {}
         }
         if let Some(PastStandings { file: None, .. }) = self.past_standings {
-            let mut problem = ShapeProblem::missing("file", "name the CSV file of past standings");
+            let mut problem =
+                ShapeProblem::missing("file", "add `file: PATH`, the CSV file with the results of past contests");
             problem.route = vec!["past-standings", "file"];
             problems.push(problem);
         }

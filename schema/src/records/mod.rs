@@ -1,7 +1,7 @@
-//! The record kinds: one file a kind, each key with its meaning and unit.
+//! The record kinds: one file per kind, with the meaning and unit of each key.
 //!
-//! Keys that a kind cannot do without are still optional in the types, so that a record that lacks one
-//! stays in the graph and hides nothing else; [`Body::shape`] tells what is missing.
+//! Required keys are still optional in the types, because a record without one stays in the graph, so that no other
+//! problem is hidden; [`Body::shape`] reports what is missing.
 
 mod analysis;
 mod decision;
@@ -11,6 +11,7 @@ mod part;
 mod requirement;
 mod result;
 mod revision;
+pub mod roles;
 mod system;
 mod target;
 mod verify;
@@ -30,18 +31,20 @@ pub use part::{Amount, Part};
 pub use requirement::Requirement;
 pub use result::{Outcome, TestResult};
 pub use revision::Revision;
+pub use roles::{ReferenceKey, Tier};
 pub use system::System;
-pub use target::Target;
+pub use target::{LimitStyle, Target, limit_text};
 pub use verify::{Method, Verification, Verify};
 pub use waiver::Waiver;
 
 use crate::entries::Entries;
 use crate::words::{Id, shorten};
+use roles::{ChildrenRule, ReferenceKey as Key, Roles, TierRule, VerificationRule};
 
-/// Parent id to the reason why, in one sentence; a reason left empty is read, for a check to tell.
+/// Id of the parent, and the reason in one sentence. An empty reason is accepted here and reported by a check.
 pub type Serves = Entries<Id, Reason>;
 
-/// A text that a record may name but leave empty: `serves: {car-mass: }`.
+/// A reason, which may still be empty: `serves: {car-mass: }`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Reason(pub Option<String>);
 
@@ -59,16 +62,16 @@ impl JsonSchema for Reason {
         "Reason".into()
     }
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": "string", "pattern": "\\S", "description": "Why, in one sentence."})
+        json_schema!({"type": "string", "pattern": "\\S", "description": "The reason, in one sentence."})
     }
 }
 
-/// A quantity, the name of a value, or a formula with units; formulas are parsed where values are computed.
+/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expression(Box<str>);
 
 impl Expression {
-    /// The text as written.
+    /// The text as it is in the record.
     pub fn text(&self) -> &str {
         &self.0
     }
@@ -109,35 +112,35 @@ impl JsonSchema for Expression {
     }
 }
 
-/// What every record may have.
+/// The keys that every record may have.
 pub trait Common {
     /// A short phrase.
     fn title(&self) -> Option<&str>;
     /// The upward links, each with its reason.
     fn serves(&self) -> &Serves;
-    /// The role that answers for the record.
+    /// The role that is responsible for the record.
     fn lead(&self) -> Option<&str>;
-    /// Older ids.
+    /// Earlier ids.
     fn formerly(&self) -> &[Id];
 }
 
-/// Declares a kind's struct with the keys that all kinds share, and its place in [`Common`].
+/// Declares the struct of a kind with the keys that all kinds share, and implements [`Common`] for it.
 macro_rules! record {
     ($(#[$meta:meta])* pub struct $name:ident { $($(#[$key:meta])* pub $field:ident: $type:ty,)* }) => {
         $(#[$meta])*
         #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize, schemars::JsonSchema)]
         #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
         pub struct $name {
-            /// A short phrase that names the record for people.
+            /// A short name of the record for people.
             pub title: Option<String>,
             $($(#[$key])* pub $field: $type,)*
-            /// The upward links: id of what it serves, and the reason why, in one sentence.
+            /// The upward links: the id of each record that it serves, with the reason in one sentence.
             pub serves: crate::records::Serves,
-            /// The role that answers for the record, never a person's name; inherited from the system.
+            /// The role that is responsible for the record, never a person's name; without it, the lead of the system.
             pub lead: Option<String>,
-            /// Anything else worth keeping; in a result, why it stands after a change.
+            /// Any other information; in a result, why it is still valid after a change.
             pub notes: Option<String>,
-            /// Older ids of this record, so that history follows a rename.
+            /// Earlier ids of this record, so that its history continues after a rename.
             pub formerly: Vec<crate::words::Id>,
         }
         impl crate::records::Common for $name {
@@ -150,16 +153,16 @@ macro_rules! record {
 }
 use record;
 
-/// What a record lacks or says twice, told after it was read.
+/// A missing or contradictory key of a record, found after it was read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ShapeProblem {
-    /// Is a key missing (else a value is wrong)?
+    /// Whether a key is missing; otherwise a value is wrong.
     pub missing: bool,
-    /// The keys from the record to the value.
+    /// The keys from the record down to the value.
     pub route: Vec<&'static str>,
-    /// What is wrong, for a person.
+    /// What is wrong.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }
 
@@ -174,13 +177,18 @@ impl ShapeProblem {
 }
 
 macro_rules! kinds {
-    ($($(#[$doc:meta])* $kind:ident $type:ident $field:ident $plural:literal $singular:literal;)*) => {
+    ($(
+        $(#[$doc:meta])*
+        $kind:ident $type:ident $field:ident $plural:literal $singular:literal
+        about($($about:ident)?) verify($($verify:ident)?) safety_critical($($safety:ident)?) evidence($($evidence:ident)?)
+        { $($role:ident: $value:expr,)* }
+    )*) => {
         /// The kind of a record.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub enum Kind { $($(#[$doc])* $kind,)* }
 
         impl Kind {
-            /// All kinds, in the order in which a chain is told.
+            /// All kinds, from the top of the chain down; those outside the chain are last.
             pub const ALL: &[Self] = &[$(Self::$kind,)*];
 
             /// The key in a record file: `goals`, `events`, ...
@@ -188,7 +196,7 @@ macro_rules! kinds {
                 match self { $(Self::$kind => $plural,)* }
             }
 
-            /// For a sentence: `goal`, `event`, ...
+            /// The word in a sentence: `goal`, `event`, ...
             pub fn singular(self) -> &'static str {
                 match self { $(Self::$kind => $singular,)* }
             }
@@ -196,6 +204,11 @@ macro_rules! kinds {
             /// The kind of a key in a record file.
             pub fn from_plural(key: &str) -> Option<Self> {
                 match key { $($plural => Some(Self::$kind),)* _ => None }
+            }
+
+            /// What records of the kind may do, and what they need.
+            pub fn roles(self) -> &'static Roles {
+                match self { $(Self::$kind => const { &Roles { $($role: $value,)* } },)* }
             }
         }
 
@@ -215,19 +228,35 @@ macro_rules! kinds {
                 match self { $(Self::$kind(body) => body.as_ref(),)* }
             }
 
-            /// What is missing or said twice in the record.
+            /// What is missing or contradictory in the record.
             pub fn shape(&self) -> Vec<ShapeProblem> {
                 let mut problems = Vec::new();
                 match self { $(Self::$kind(body) => body.shape(&mut problems),)* }
                 problems
             }
 
-            /// Decodes one record of a kind from any source that serde knows.
+            /// Decodes one record of a kind from any serde deserializer.
             ///
             /// # Errors
-            /// Those of the source.
+            /// Those of the deserializer.
             pub fn decode<'de, D: Deserializer<'de>>(kind: Kind, source: D) -> Result<Self, D::Error> {
                 Ok(match kind { $(Kind::$kind => Self::$kind(Box::new($type::deserialize(source)?)),)* })
+            }
+
+            fn about(&self) -> Option<&Id> {
+                match self { $(Self::$kind(_body) => None::<&Id>$(.or(_body.$about.as_ref()))?,)* }
+            }
+
+            fn verify(&self) -> Option<&Verify> {
+                match self { $(Self::$kind(_body) => None::<&Verify>$(.or(_body.$verify.as_ref()))?,)* }
+            }
+
+            fn safety_critical(&self) -> bool {
+                match self { $(Self::$kind(_body) => false $(| _body.$safety)?,)* }
+            }
+
+            fn evidence(&self) -> &[String] {
+                match self { $(Self::$kind(_body) => [$(_body.$evidence.as_slice())?].first().copied().unwrap_or_default(),)* }
             }
         }
 
@@ -250,29 +279,164 @@ macro_rules! kinds {
     };
 }
 
+// One row per kind: variant, type, key in a record file, words, the keys with a meaning across kinds, and the roles.
 kinds! {
-    /// What the team set out to reach: a place, or points.
-    Goal Goal goals "goals" "goal";
+    /// What the team wants to reach in the contest: a place, or points.
+    Goal Goal goals "goals" "goal" about() verify() safety_critical() evidence() {
+        article: "a",
+        tier: TierRule::Fixed(Tier::Goal),
+        parents: &[],
+        highest_parent: None,
+        children: ChildrenRule::Always("events"),
+        needs_lead: true,
+        verification: VerificationRule::Never,
+        needs_evidence: false,
+        has_value: true,
+        has_amounts: false,
+        named_under: &[Key::Serves],
+    }
     /// A scored part of the contest.
-    Event Event events "events" "event";
-    /// A group of parts that one lead answers for.
-    System System systems "systems" "system";
+    Event Event events "events" "event" about() verify() safety_critical() evidence() {
+        article: "an",
+        tier: TierRule::Fixed(Tier::Event),
+        parents: &[Kind::Goal],
+        highest_parent: Some(Tier::Goal),
+        children: ChildrenRule::Always("car targets"),
+        needs_lead: true,
+        verification: VerificationRule::Never,
+        needs_evidence: false,
+        has_value: true,
+        has_amounts: false,
+        named_under: &[Key::Serves, Key::Verified],
+    }
+    /// A group of parts with one lead.
+    System System systems "systems" "system" about(r#in) verify() safety_critical() evidence() {
+        article: "a",
+        tier: TierRule::Fixed(Tier::System),
+        parents: &[],
+        highest_parent: None,
+        children: ChildrenRule::Never,
+        needs_lead: true,
+        verification: VerificationRule::Never,
+        needs_evidence: false,
+        has_value: false,
+        has_amounts: true,
+        named_under: &[Key::Serves, Key::In, Key::Subject],
+    }
     /// A value that the car, a system or a part must reach.
-    Target Target targets "targets" "target";
-    /// Something that must be so, told in a sentence.
-    Requirement Requirement requirements "requirements" "requirement";
-    /// What is bought or made and goes into the car.
-    Part Part parts "parts" "part";
-    /// A calculation: a model, a formula, or one made elsewhere.
-    Analysis Analysis analyses "analyses" "analysis";
-    /// A choice between alternatives, and why it fell as it did.
-    Decision Decision decisions "decisions" "decision";
+    Target Target targets "targets" "target"
+    about(of) verify(verify) safety_critical(safety_critical) evidence() {
+        article: "a",
+        tier: TierRule::OfSubject,
+        parents: &[Kind::Event, Kind::Target],
+        highest_parent: Some(Tier::Goal),
+        children: ChildrenRule::OnCarTier("system targets or parts"),
+        needs_lead: true,
+        verification: VerificationRule::Always,
+        needs_evidence: false,
+        has_value: true,
+        has_amounts: false,
+        named_under: &[Key::Serves, Key::Verified, Key::Revised, Key::ShareOf, Key::Finds, Key::Criteria],
+    }
+    /// What the car, a system or a part must do or be, as a sentence.
+    Requirement Requirement requirements "requirements" "requirement"
+    about(of) verify(verify) safety_critical(safety_critical) evidence() {
+        article: "a",
+        tier: TierRule::OfSubject,
+        parents: &[Kind::Event, Kind::Target],
+        highest_parent: Some(Tier::Goal),
+        children: ChildrenRule::Never,
+        needs_lead: true,
+        verification: VerificationRule::Always,
+        needs_evidence: false,
+        has_value: false,
+        has_amounts: false,
+        named_under: &[Key::Serves, Key::Verified],
+    }
+    /// An item of the car that is bought or made.
+    Part Part parts "parts" "part" about(r#in) verify(verify) safety_critical(safety_critical) evidence() {
+        article: "a",
+        tier: TierRule::Fixed(Tier::Part),
+        parents: &[Kind::Target, Kind::Requirement],
+        highest_parent: Some(Tier::Car),
+        children: ChildrenRule::Never,
+        needs_lead: true,
+        verification: VerificationRule::UnlessSubject,
+        needs_evidence: false,
+        has_value: false,
+        has_amounts: true,
+        named_under: &[Key::Serves, Key::Subject, Key::Verified, Key::Informs],
+    }
+    /// A calculation: with a model, with a formula, or made outside the tool.
+    Analysis Analysis analyses "analyses" "analysis" about() verify() safety_critical() evidence(evidence) {
+        article: "an",
+        tier: TierRule::Outside,
+        parents: &[],
+        highest_parent: None,
+        children: ChildrenRule::Never,
+        needs_lead: false,
+        verification: VerificationRule::Never,
+        needs_evidence: false,
+        has_value: false,
+        has_amounts: false,
+        named_under: &[Key::Supersedes],
+    }
+    /// A choice between alternatives, with the reason for the choice.
+    Decision Decision decisions "decisions" "decision" about(of) verify() safety_critical() evidence() {
+        article: "a",
+        tier: TierRule::Outside,
+        parents: &[Kind::Target, Kind::Requirement],
+        highest_parent: None,
+        children: ChildrenRule::Never,
+        needs_lead: true,
+        verification: VerificationRule::Never,
+        needs_evidence: false,
+        has_value: false,
+        has_amounts: false,
+        named_under: &[Key::Informs],
+    }
     /// What was measured, tested or scored.
-    Result TestResult results "results" "result";
-    /// An agreed change of a target.
-    Revision Revision revisions "revisions" "revision";
-    /// A finding that is accepted until a day.
-    Waiver Waiver waivers "waivers" "waiver";
+    Result TestResult results "results" "result" about(of) verify() safety_critical() evidence(evidence) {
+        article: "a",
+        tier: TierRule::Outside,
+        parents: &[],
+        highest_parent: None,
+        children: ChildrenRule::Never,
+        needs_lead: false,
+        verification: VerificationRule::Never,
+        needs_evidence: true,
+        has_value: false,
+        has_amounts: false,
+        named_under: &[],
+    }
+    /// An agreed change of a target's limit.
+    Revision Revision revisions "revisions" "revision" about(of) verify() safety_critical() evidence() {
+        article: "a",
+        tier: TierRule::Outside,
+        parents: &[],
+        highest_parent: None,
+        children: ChildrenRule::Never,
+        needs_lead: false,
+        verification: VerificationRule::Never,
+        needs_evidence: false,
+        has_value: false,
+        has_amounts: false,
+        named_under: &[],
+    }
+    /// A finding that is accepted until an end date.
+    Waiver Waiver waivers "waivers" "waiver" about() verify() safety_critical() evidence() {
+        article: "a",
+        tier: TierRule::Outside,
+        parents: &[],
+        highest_parent: None,
+        children: ChildrenRule::Never,
+        needs_lead: false,
+        verification: VerificationRule::Never,
+        needs_evidence: false,
+        has_value: false,
+        has_amounts: false,
+        named_under: &[],
+    }
 }
 
 impl fmt::Display for Kind {
@@ -296,51 +460,28 @@ impl Record {
         self.body.kind()
     }
 
-    /// The title, or the id where there is none.
+    /// The title, or the id if there is no title.
     pub fn name(&self) -> &str {
         self.body.common().title().unwrap_or(self.id.as_str())
     }
 
-    /// What it is about: `of` for targets, requirements, decisions, results and revisions; `in` for parts and systems.
+    /// Its subject: `of` for targets, requirements, decisions, results and revisions; `in` for parts and systems.
     pub fn about(&self) -> Option<&Id> {
-        match &self.body {
-            Body::Target(b) => b.of.as_ref(),
-            Body::Requirement(b) => b.of.as_ref(),
-            Body::Decision(b) => b.of.as_ref(),
-            Body::Result(b) => b.of.as_ref(),
-            Body::Revision(b) => b.of.as_ref(),
-            Body::Part(b) => b.r#in.as_ref(),
-            Body::System(b) => b.r#in.as_ref(),
-            Body::Goal(_) | Body::Event(_) | Body::Analysis(_) | Body::Waiver(_) => None,
-        }
+        self.body.about()
     }
 
-    /// How it is to be verified, where the kind has that key.
+    /// Its planned verification, if the kind has that key.
     pub fn verify(&self) -> Option<&Verify> {
-        match &self.body {
-            Body::Target(b) => b.verify.as_ref(),
-            Body::Requirement(b) => b.verify.as_ref(),
-            Body::Part(b) => b.verify.as_ref(),
-            _ => None,
-        }
+        self.body.verify()
     }
 
-    /// Is it marked as one that people's safety depends on?
+    /// Whether it is marked as critical for people's safety.
     pub fn safety_critical(&self) -> bool {
-        match &self.body {
-            Body::Target(b) => b.safety_critical,
-            Body::Requirement(b) => b.safety_critical,
-            Body::Part(b) => b.safety_critical,
-            _ => false,
-        }
+        self.body.safety_critical()
     }
 
-    /// The evidence files it names.
+    /// The evidence files that it names.
     pub fn evidence(&self) -> &[String] {
-        match &self.body {
-            Body::Result(b) => &b.evidence,
-            Body::Analysis(b) => &b.evidence,
-            _ => &[],
-        }
+        self.body.evidence()
     }
 }

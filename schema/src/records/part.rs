@@ -1,4 +1,4 @@
-//! `parts`: what is bought or made and goes into the car.
+//! `parts`: the items of the car that are bought or made.
 
 use std::borrow::Cow;
 use std::fmt;
@@ -12,29 +12,29 @@ use crate::quantity::Quantity;
 use crate::words::Id;
 
 record! {
-    /// What is bought or made and goes into the car.
+    /// An item of the car that is bought or made.
     pub struct Part {
-        /// The system it belongs to.
+        /// The system that it belongs to.
         #[schemars(required)]
         pub r#in: Option<Id>,
-        /// How many of it the car has; 1 where it is left out.
+        /// How many of them are in the car; 1 by default.
         #[schemars(range(min = 1))]
         pub count: Option<u32>,
-        /// What one of it takes of each amount: `mass: 0.62 kg`, or `{value: 0.62 kg, basis: drawn}`.
+        /// The amounts of one piece: `mass: 0.62 kg`, or `{value: 0.62 kg, basis: drawn}`.
         pub amounts: Entries<Id, Amount>,
-        /// Does people's safety depend on it?
+        /// Whether people's safety depends on it.
         pub safety_critical: bool,
-        /// How it will be verified, where no target or requirement of it says so.
+        /// How it will be verified; needed if no target or requirement is `of` the part.
         pub verify: Option<Verify>,
     }
 }
 
-/// What one part takes of something that adds up, and how well that is known.
+/// An amount of one piece, for example its mass, and the basis of the estimate.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Amount {
-    /// The amount of one part.
+    /// The amount of one piece.
     pub value: Quantity,
-    /// The basis of the estimate, one of those under `growth` in the settings; the first of them where left out.
+    /// The basis of the estimate, one of those under `growth` in the settings; the first of them by default.
     pub basis: Option<Id>,
 }
 
@@ -86,9 +86,9 @@ impl JsonSchema for Amount {
         };
         json_schema!({"oneOf": [value.clone(), {
             "type": "object",
-            "properties": {"value": described(value, "The amount of one part."), "basis": described(
+            "properties": {"value": described(value, "The amount of one piece."), "basis": described(
                 basis,
-                "The basis of the estimate, one of those under `growth` in the settings; the first of them where left out."
+                "The basis of the estimate, one of those under `growth` in the settings; the first of them by default."
             )},
             "required": ["value"],
             "additionalProperties": false
@@ -99,15 +99,15 @@ impl JsonSchema for Amount {
 impl Part {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if self.r#in.is_none() {
-            problems.push(ShapeProblem::missing("in", "name the system that the part belongs to"));
+            problems.push(ShapeProblem::missing("in", "add `in: SYSTEM`, the system that the part belongs to"));
         }
         if let Some((name, amount)) = self.amounts.iter().find(|(_, amount)| amount.value.value() < 0.0) {
             let message = format!("the amount `{name}` is negative: `{}`", amount.value);
-            problems.push(ShapeProblem::wrong("amounts", message, "write what one part takes, 0 or more"));
+            problems.push(ShapeProblem::wrong("amounts", message, "use the amount of one piece, 0 or more"));
         }
         if self.count == Some(0) {
-            let help = "a part that is in the car counts 1 or more; remove the record of one that is not";
-            problems.push(ShapeProblem::wrong("count", "the part counts 0", help));
+            let help = "use 1 or more, or remove the record if the part is not in the car";
+            problems.push(ShapeProblem::wrong("count", "`count` is 0", help));
         }
     }
 }

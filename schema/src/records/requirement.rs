@@ -1,10 +1,10 @@
-//! `requirements`: what must be so, told in a sentence.
+//! `requirements`: what the car, a system or a part must do or be, as a sentence.
 
 use super::{ShapeProblem, Verify, record};
 use crate::words::Id;
 
 record! {
-    /// Something that must be so, told in a sentence rather than a number.
+    /// What the car, a system or a part must do or be, as a sentence instead of a number.
     pub struct Requirement {
         /// `car`, a system or a part: the subject of the sentence.
         #[schemars(required)]
@@ -12,9 +12,9 @@ record! {
         /// What the subject shall do or be, in one sentence without the subject.
         #[schemars(required)]
         pub shall: Option<String>,
-        /// Where it comes from: a rule, a standard, a lesson of last season.
+        /// The source: a rule, a standard, or experience from last season.
         pub source: Option<String>,
-        /// Does people's safety depend on it?
+        /// Whether people's safety depends on it.
         pub safety_critical: bool,
         /// How it will be verified.
         pub verify: Option<Verify>,
@@ -24,10 +24,13 @@ record! {
 impl Requirement {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if self.of.is_none() {
-            problems.push(ShapeProblem::missing("of", "write `of: car`, or the system or part it is about"));
+            problems.push(ShapeProblem::missing("of", "add `of: car`, or `of: ID` of a system or part"));
         }
         if self.shall.as_deref().is_none_or(|text| text.trim().is_empty()) {
-            problems.push(ShapeProblem::missing("shall", "say in one sentence what it shall do or be"));
+            problems.push(ShapeProblem::missing(
+                "shall",
+                "add `shall: TEXT`, what the subject shall do or be, in one sentence",
+            ));
         }
     }
 }

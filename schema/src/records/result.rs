@@ -8,19 +8,19 @@ use crate::quantity::Quantity;
 use crate::words::{Day, Id};
 
 record! {
-    /// What was measured, tested or scored, with the files that show it.
+    /// What was measured, tested or scored, with its evidence files.
     pub struct TestResult {
-        /// The target, requirement, part or event that it is about.
+        /// The event, target, requirement or part that was verified.
         #[schemars(required)]
         pub of: Option<Id>,
         /// The value measured or scored, with its uncertainty.
         pub value: Option<Quantity>,
-        /// Pass or fail, where there is no number.
+        /// Pass or fail, if there is no number.
         pub outcome: Option<Outcome>,
-        /// The day of it.
+        /// The date of the measurement, test or event.
         #[schemars(required)]
         pub date: Option<Day>,
-        /// Files that show it, relative to the data root.
+        /// The evidence files, relative to the project root.
         pub evidence: Vec<String>,
     }
 }
@@ -30,27 +30,30 @@ record! {
 #[serde(rename_all = "kebab-case")]
 #[schemars(inline)]
 pub enum Outcome {
-    /// It is as it shall be.
+    /// It meets the target or requirement.
     Pass,
-    /// It is not.
+    /// It does not.
     Fail,
 }
 
 impl TestResult {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if self.of.is_none() {
-            problems.push(ShapeProblem::missing("of", "name the target, requirement, part or event it is about"));
+            problems.push(ShapeProblem::missing(
+                "of",
+                "add `of: ID`, the event, target, requirement or part that was verified",
+            ));
         }
         if self.date.is_none() {
-            problems.push(ShapeProblem::missing("date", "write the day, as in 2027-05-21"));
+            problems.push(ShapeProblem::missing("date", "add `date: 2027-05-21`, the date of the result"));
         }
         match (&self.value, self.outcome) {
             (None, None) => {
-                problems.push(ShapeProblem::missing("value", "write `value: 4.31 s`, or `outcome: pass` or `fail`"));
+                problems.push(ShapeProblem::missing("value", "add `value: 4.31 s`, or `outcome: pass` or `fail`"));
             }
             (Some(_), Some(_)) => {
-                let help = "keep `value` where there is a number, else `outcome`";
-                problems.push(ShapeProblem::wrong("outcome", "both `value` and `outcome` are given", help));
+                let help = "keep `value` if there is a number, otherwise `outcome`";
+                problems.push(ShapeProblem::wrong("outcome", "both `value` and `outcome` are set", help));
             }
             _ => {}
         }

@@ -1,27 +1,27 @@
-//! `revisions`: agreed changes of targets.
+//! `revisions`: agreed changes of limits.
 
 use super::{ShapeProblem, record};
 use crate::quantity::Quantity;
 use crate::words::{Day, Id};
 
 record! {
-    /// An agreed change of a target, written when it is made.
+    /// An agreed change of a target's limit, added when the limit is changed.
     pub struct Revision {
-        /// The target that is changed.
+        /// The target whose limit changed.
         #[schemars(required)]
         pub of: Option<Id>,
-        /// The limit before.
+        /// The old limit.
         pub from: Option<Quantity>,
-        /// The limit after.
+        /// The new limit.
         #[schemars(required)]
         pub to: Option<Quantity>,
-        /// The day it was agreed.
+        /// The date of the agreement.
         #[schemars(required)]
         pub date: Option<Day>,
-        /// The role that agreed.
+        /// The role that agreed to the change.
         #[schemars(required)]
         pub agreed_by: Option<String>,
-        /// Why.
+        /// Why the limit was changed.
         #[schemars(required)]
         pub reason: Option<String>,
     }
@@ -30,10 +30,10 @@ record! {
 impl Revision {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         for (key, absent, help) in [
-            ("of", self.of.is_none(), "name the target that is changed"),
-            ("to", self.to.is_none(), "write the limit after the change"),
-            ("date", self.date.is_none(), "write the day it was agreed, as in 2027-02-11"),
-            ("agreed-by", self.agreed_by.is_none(), "name the role that agreed"),
+            ("of", self.of.is_none(), "add `of: TARGET`, the target whose limit changed"),
+            ("to", self.to.is_none(), "add `to: QUANTITY`, the new limit"),
+            ("date", self.date.is_none(), "add `date: 2027-02-11`, the date of the agreement"),
+            ("agreed-by", self.agreed_by.is_none(), "add `agreed-by: ROLE`, the role that agreed to the change"),
         ] {
             if absent {
                 problems.push(ShapeProblem::missing(key, help));

@@ -4,9 +4,9 @@ use super::{ShapeProblem, record};
 use crate::words::Id;
 
 record! {
-    /// A group of parts that one lead answers for.
+    /// A group of parts with one lead.
     pub struct System {
-        /// `car`, or the system it is part of.
+        /// `car`, or the system that it is part of.
         #[schemars(required)]
         pub r#in: Option<Id>,
     }
@@ -15,7 +15,7 @@ record! {
 impl System {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if self.r#in.is_none() {
-            problems.push(ShapeProblem::missing("in", "write `in: car`, or the system it is part of"));
+            problems.push(ShapeProblem::missing("in", "add `in: car`, or `in: ID` of the system that it is part of"));
         }
     }
 }

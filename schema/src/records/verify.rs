@@ -1,4 +1,4 @@
-//! `verify`: how it will be shown that a target or requirement is met.
+//! `verify`: how a target, requirement or part will be verified.
 
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -17,9 +17,9 @@ pub enum Method {
     Test,
     /// Calculation or simulation.
     Analysis,
-    /// Looking at it: measuring, weighing, reading a document.
+    /// Examination without operation: looking, measuring, weighing, reading a document.
     Inspection,
-    /// Operation that shows it works, without special instruments.
+    /// Operation that shows that it works, without special instruments.
     Demonstration,
 }
 
@@ -41,25 +41,25 @@ impl Method {
 pub struct Verification {
     /// The method: test, analysis, inspection or demonstration.
     pub by: Method,
-    /// What with: the rig, the instrument, the place.
+    /// The test rig, instrument or location.
     pub with: Option<String>,
-    /// The day by which it is done.
+    /// The date by which it must be done.
     pub due: Option<Day>,
-    /// The role that does it.
+    /// The role that is responsible for it.
     pub lead: Option<String>,
 }
 
-/// One verification or several.
+/// One verification, or a list of them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verify(pub Vec<Verification>);
 
 impl Verify {
-    /// Is analysis the only method?
+    /// Whether analysis is the only method.
     pub fn only_analysis(&self) -> bool {
         self.0.iter().all(|v| v.by == Method::Analysis)
     }
 
-    /// The earliest day that one of them is due.
+    /// The earliest due date.
     pub fn due(&self) -> Option<Day> {
         self.0.iter().filter_map(|v| v.due).min()
     }
@@ -74,12 +74,13 @@ impl<'de> Deserialize<'de> for Verify {
                 f.write_str("a map with `by`, or a list of such maps")
             }
             fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Verify, A::Error> {
-                Verification::deserialize(de::value::MapAccessDeserializer::new(map)).map(|one| Verify(vec![one]))
+                Verification::deserialize(de::value::MapAccessDeserializer::new(map))
+                    .map(|planned| Verify(vec![planned]))
             }
             fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Verify, A::Error> {
                 let mut all = Vec::new();
-                while let Some(one) = list.next_element()? {
-                    all.push(one);
+                while let Some(planned) = list.next_element()? {
+                    all.push(planned);
                 }
                 if all.is_empty() {
                     return Err(de::Error::custom("the list of verifications is empty"));
@@ -96,7 +97,7 @@ impl JsonSchema for Verify {
         "Verify".into()
     }
     fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
-        let one = generator.subschema_for::<Verification>();
-        schemars::json_schema!({"oneOf": [one, {"type": "array", "minItems": 1, "items": one}]})
+        let single = generator.subschema_for::<Verification>();
+        schemars::json_schema!({"oneOf": [single, {"type": "array", "minItems": 1, "items": single}]})
     }
 }

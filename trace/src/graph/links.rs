@@ -1,6 +1,7 @@
 //! Which keys of a record name other records, and what they may name.
 
-use schema::records::{Body, Expression, Kind};
+use schema::records::roles::any_kind_of;
+use schema::records::{Body, Expression, Kind, ReferenceKey};
 use schema::suggest;
 use schema::words::{CAR, is_kebab_case, shorten};
 use schema::{Entries, Record};
@@ -26,10 +27,10 @@ pub struct Reference<'r> {
 /// What a name may lead to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum May {
-    /// Any of these kinds.
-    Kinds(&'static [Kind]),
-    /// The car, or any of these kinds.
-    CarOr(&'static [Kind]),
+    /// The kinds that the key may name, according to the table of kinds.
+    Named(ReferenceKey),
+    /// The car, or the kinds that the key may name.
+    CarOr(ReferenceKey),
     /// A value: a target, an event or a goal, or an amount of the car, a system or a part.
     Value,
     /// Any record at all.
@@ -53,10 +54,6 @@ pub struct Broken {
     pub help: String,
 }
 
-/// What may be served: what is in the chain.
-const SERVED: &[Kind] = &[Kind::Goal, Kind::Event, Kind::System, Kind::Target, Kind::Requirement, Kind::Part];
-const SYSTEM_OR_PART: &[Kind] = &[Kind::System, Kind::Part];
-
 /// Every name of another record in a record, in the order of its keys.
 pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
     let mut all = Collector(Vec::new());
@@ -73,36 +70,43 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
                 all.values("score", &score.given, &local);
             }
         }
-        Body::System(system) => all.id(Link::In, "in", system.r#in.as_ref(), May::CarOr(&[Kind::System])),
+        Body::System(system) => all.id(Link::In, "in", system.r#in.as_ref(), May::CarOr(ReferenceKey::In)),
         Body::Target(target) => {
-            all.id(Link::Of, "of", target.of.as_ref(), May::CarOr(SYSTEM_OR_PART));
+            all.id(Link::Of, "of", target.of.as_ref(), May::CarOr(ReferenceKey::Subject));
             if let Some(budget) = &target.share_of {
-                all.name(None, &["share-of"], budget.as_str(), May::Kinds(&[Kind::Target]));
+                all.name(None, &["share-of"], budget.as_str(), May::Named(ReferenceKey::ShareOf));
             }
             all.values("given", &target.given, &[]);
         }
-        Body::Requirement(requirement) => all.id(Link::Of, "of", requirement.of.as_ref(), May::CarOr(SYSTEM_OR_PART)),
-        Body::Part(part) => all.id(Link::In, "in", part.r#in.as_ref(), May::Kinds(&[Kind::System])),
+        Body::Requirement(requirement) => {
+            all.id(Link::Of, "of", requirement.of.as_ref(), May::CarOr(ReferenceKey::Subject));
+        }
+        Body::Part(part) => all.id(Link::In, "in", part.r#in.as_ref(), May::Named(ReferenceKey::In)),
         Body::Analysis(analysis) => {
             all.values("given", &analysis.given, &[]);
             let found = analysis.finds.as_ref().map(|finds| finds.targets()).unwrap_or_default();
             let is_list = matches!(analysis.finds, Some(schema::records::Finds::Values(_)));
             for id in found {
                 let route: &[&str] = if is_list { &["finds", id.as_str()] } else { &["finds"] };
-                all.name(Some(Link::Finds), route, id.as_str(), May::Kinds(&[Kind::Target]));
+                all.name(Some(Link::Finds), route, id.as_str(), May::Named(ReferenceKey::Finds));
             }
             for id in &analysis.informs {
-                let may_be = May::Kinds(&[Kind::Decision, Kind::Part]);
+                let may_be = May::Named(ReferenceKey::Informs);
                 all.name(Some(Link::Informs), &["informs", id.as_str()], id.as_str(), may_be);
             }
             for id in &analysis.supersedes {
-                all.name(None, &["supersedes", id.as_str()], id.as_str(), May::Kinds(&[Kind::Analysis]));
+                all.name(None, &["supersedes", id.as_str()], id.as_str(), May::Named(ReferenceKey::Supersedes));
             }
         }
         Body::Decision(decision) => {
-            all.id(Link::Of, "of", decision.of.as_ref(), May::CarOr(SYSTEM_OR_PART));
+            all.id(Link::Of, "of", decision.of.as_ref(), May::CarOr(ReferenceKey::Subject));
             for id in &decision.criteria {
-                all.name(Some(Link::Criteria), &["criteria", id.as_str()], id.as_str(), May::Kinds(&[Kind::Target]));
+                all.name(
+                    Some(Link::Criteria),
+                    &["criteria", id.as_str()],
+                    id.as_str(),
+                    May::Named(ReferenceKey::Criteria),
+                );
             }
             for (name, alternative) in decision.alternatives.iter() {
                 for reference in alternative.sets.keys() {
@@ -112,10 +116,10 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             }
         }
         Body::Result(result) => {
-            let may_be = May::Kinds(&[Kind::Target, Kind::Requirement, Kind::Part, Kind::Event]);
+            let may_be = May::Named(ReferenceKey::Verified);
             all.id(Link::Verifies, "of", result.of.as_ref(), may_be);
         }
-        Body::Revision(revision) => all.id(Link::Of, "of", revision.of.as_ref(), May::Kinds(&[Kind::Target])),
+        Body::Revision(revision) => all.id(Link::Of, "of", revision.of.as_ref(), May::Named(ReferenceKey::Revised)),
         Body::Waiver(waiver) => {
             if let Some(of) = &waiver.of {
                 all.name(None, &["of"], of.as_str(), May::Any);
@@ -123,7 +127,7 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         }
     }
     for (id, reason) in record.body.common().serves().iter() {
-        all.name(Some(Link::Serves), &["serves", id.as_str()], id.as_str(), May::Kinds(SERVED));
+        all.name(Some(Link::Serves), &["serves", id.as_str()], id.as_str(), May::Named(ReferenceKey::Serves));
         if let Some(last) = all.0.last_mut() {
             last.reason = reason.0.as_deref();
         }
@@ -194,7 +198,7 @@ pub(super) fn resolve(
         let fits = match reference.may_be {
             May::CarOr(_) | May::Any => true,
             May::Value => amount.is_some(),
-            May::Kinds(_) | May::File => false,
+            May::Named(_) | May::File => false,
         };
         return if fits {
             Ok(None)
@@ -219,10 +223,10 @@ pub(super) fn resolve(
     };
     let kind = loaded.record(index).kind();
     if !allows(reference.may_be, kind, amount.is_some()) {
-        let article = if matches!(kind, Kind::Event | Kind::Analysis) { "an" } else { "a" };
+        let is = kind.with_article();
         let what = match amount {
-            Some(_) => format!("`{id}` is {article} {kind}, and has no amounts"),
-            None => format!("`{id}` is {article} {kind}"),
+            Some(_) => format!("`{id}` is {is}, and has no amounts"),
+            None => format!("`{id}` is {is}"),
         };
         return Err(broken(what, format!("name {} here", wanted(reference.may_be))));
     }
@@ -231,24 +235,23 @@ pub(super) fn resolve(
 
 fn allows(may_be: May, kind: Kind, amount: bool) -> bool {
     match may_be {
-        May::Kinds(kinds) | May::CarOr(kinds) => kinds.contains(&kind),
-        May::Value if amount => matches!(kind, Kind::System | Kind::Part),
-        May::Value => matches!(kind, Kind::Target | Kind::Event | Kind::Goal),
+        May::Named(key) | May::CarOr(key) => kind.may_be_named_under(key),
+        May::Value if amount => kind.roles().has_amounts,
+        May::Value => kind.roles().has_value,
         May::Any => true,
         May::File => false,
     }
 }
 
 fn wanted(may_be: May) -> String {
-    let kinds = |kinds: &[Kind]| {
-        let names = kinds.iter().map(|kind| kind.singular());
-        let article = if kinds.first() == Some(&Kind::Event) { "an" } else { "a" };
-        format!("{article} {}", suggest::any_of(names))
-    };
+    let with = |has: fn(Kind) -> bool| any_kind_of(Kind::ALL.iter().copied().filter(|kind| has(*kind)));
     match may_be {
-        May::Kinds(list) => kinds(list),
-        May::CarOr(list) => format!("`car`, {}", kinds(list)),
-        May::Value => "a target, an event or a goal, or `id.amount` of a part or system".to_owned(),
+        May::Named(key) => any_kind_of(Kind::named_under(key)),
+        May::CarOr(key) => format!("`car`, {}", any_kind_of(Kind::named_under(key))),
+        May::Value => {
+            let (values, amounts) = (with(|kind| kind.roles().has_value), with(|kind| kind.roles().has_amounts));
+            format!("{values}, or `id.amount` of {amounts}")
+        }
         May::Any => "a record".to_owned(),
         May::File => "a file".to_owned(),
     }

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use petgraph::graph::{DiGraph, NodeIndex};
 use petgraph::visit::EdgeRef;
 use petgraph::{Direction, graph::EdgeIndex};
-use schema::records::{Body, Kind};
+use schema::records::roles::TierRule;
 use schema::words::CAR;
 
 use crate::ids::RecordId;
@@ -18,6 +18,7 @@ pub use cycles::Cycle;
 pub(crate) use cycles::shortest_cycle;
 pub use links::{Broken, Reference};
 pub use query::Chains;
+pub use schema::records::Tier;
 
 /// What an edge says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -60,34 +61,6 @@ pub struct Edge<'r> {
     pub link: Link,
     /// Why, on `serves`.
     pub reason: Option<&'r str>,
-}
-
-/// The level of a record in the chain: goal, event, car, system, part.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Tier {
-    /// A goal.
-    Goal,
-    /// An event.
-    Event,
-    /// A target or requirement of the car.
-    Car,
-    /// A system, or a target or requirement of one.
-    System,
-    /// A part, or a target or requirement of one.
-    Part,
-}
-
-impl Tier {
-    /// The word in outputs.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Goal => "goal",
-            Self::Event => "event",
-            Self::Car => "car",
-            Self::System => "system",
-            Self::Part => "part",
-        }
-    }
 }
 
 /// The graph of all records; node `i` is entry `i` of [`Loaded`].
@@ -189,26 +162,24 @@ impl Graph {
         edges.map(|edge| (record_of(edge.source()), record_of(edge.target()), *edge.weight()))
     }
 
-    /// The level of a record; none for those that hang on the chain and are not in it.
+    /// The tier of a record; `None` for records outside the chain.
     pub fn tier(&self, index: RecordId) -> Option<Tier> {
         let record = self.loaded.record(index);
-        match &record.body {
-            Body::Goal(_) => Some(Tier::Goal),
-            Body::Event(_) => Some(Tier::Event),
-            Body::System(_) => Some(Tier::System),
-            Body::Part(_) => Some(Tier::Part),
-            Body::Target(_) | Body::Requirement(_) => {
+        match record.kind().roles().tier {
+            TierRule::Fixed(tier) => Some(tier),
+            TierRule::OfSubject => {
                 let of = record.about()?.as_str();
                 if of == CAR {
                     return Some(Tier::Car);
                 }
-                match self.loaded.record(self.loaded.find(of)?).kind() {
-                    Kind::System => Some(Tier::System),
-                    Kind::Part => Some(Tier::Part),
-                    _ => None,
+                match self.loaded.record(self.loaded.find(of)?).kind().roles().tier {
+                    TierRule::Fixed(tier @ (Tier::System | Tier::Part)) => Some(tier),
+                    TierRule::Fixed(Tier::Goal | Tier::Event | Tier::Car) | TierRule::OfSubject | TierRule::Outside => {
+                        None
+                    }
                 }
             }
-            _ => None,
+            TierRule::Outside => None,
         }
     }
 

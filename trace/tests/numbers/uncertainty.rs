@@ -1,11 +1,11 @@
-//! How sure values are: first-order uncertainty, after the GUM (JCGM 100).
+//! Expanded uncertainties of values: first order, after the GUM (JCGM 100).
 
 use std::fmt::Write as _;
 
-use crate::values::{Read, close};
+use crate::read::{Read, close};
 
-/// JCGM 100:2008 (GUM), H.1, end-gauge calibration, to first order: l = ls + d - ls (da t + as dt). The digits are from
-/// memory, those of table H.1 and of the result (50.000838 mm, 32 nm) agree with the reference. Uncertainties come in at k = 2.
+/// JCGM 100:2008 (GUM), H.1, end-gauge calibration, to first order: l = ls + d - ls (da t + as dt). The digits are
+/// those of table H.1 and of the result (50.000838 mm, 32 nm). Uncertainties come in at k = 2.
 #[test]
 fn end_gauge_of_the_gum() {
     let read = Read::new(
@@ -24,7 +24,7 @@ targets:
       temperature-gap: 0 K ± 0.058 K
 ",
     );
-    assert!((read.number("gauge") - 50.000_838).abs() < 1e-9, "{}", read.get("gauge"));
+    assert!((read.number("gauge") - 50.000_838).abs() < 1e-9, "{:?}", read.get("gauge"));
     // Contributions 25, 9.7, 0, 0, 2.9 and 16.6 nm: 32 nm.
     let standard = read.uncertainty("gauge") / 2.0 * 1e6;
     let exact = [25.0, 9.7, 50.000_623e6 * 0.1 * 0.58e-6, 50.000_623e6 * 11.5e-6 * 0.029];
@@ -35,7 +35,7 @@ targets:
     assert!((standard * 2.92 - 93.0).abs() < 1.0);
 }
 
-/// JCGM 100:2008, 5.2: what rests on the same input is correlated, and its input counts once.
+/// JCGM 100:2008, 5.2: values that depend on the same input are correlated, and the input counts once.
 #[test]
 fn shared_inputs_count_once() {
     let read = Read::new(
@@ -71,12 +71,12 @@ targets:
         ("greater", 10.0, 1.0),
         ("chosen", 4.0, 0.5),
     ] {
-        assert!((read.number(id) - value).abs() < 1e-12, "{}", read.get(id));
-        assert!((read.uncertainty(id) - uncertainty).abs() < 1e-12, "{}", read.get(id));
+        assert!((read.number(id) - value).abs() < 1e-12, "{:?}", read.get(id));
+        assert!((read.uncertainty(id) - uncertainty).abs() < 1e-12, "{:?}", read.get(id));
     }
 }
 
-/// The uncertainty of a model's output is that of its inputs, by slopes that this test finds with full runs.
+/// The uncertainty of a model's output is that of its inputs, by slopes that this test calculates from full runs.
 #[test]
 fn uncertainty_through_a_model() {
     let inputs = [
@@ -104,7 +104,7 @@ fn uncertainty_through_a_model() {
         add(&format!("up-{number}"), Some((number, value * 1e-3)), false);
         add(&format!("down-{number}"), Some((number, value * -1e-3)), false);
     }
-    // The same through a formula: what is given to the model is uncertain on the way to it.
+    // The same through a formula.
     targets += "  points-lost: {of: car, at-most: 900 pts, formula: run * 20 pts/s}\n";
     let read = Read::new(&(records + &targets));
     let slopes: f64 = inputs

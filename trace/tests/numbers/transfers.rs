@@ -10,7 +10,7 @@ fn slot(limit: f64, value: f64) -> Slot {
 fn limits(closing: Closing) -> Vec<f64> {
     match closing {
         Closing::Limits(limits) => limits,
-        other => panic!("{other:?} is no transfer"),
+        other => panic!("{other:?} is not a transfer"),
     }
 }
 
@@ -18,7 +18,11 @@ fn limits(closing: Closing) -> Vec<f64> {
 fn transfers_with_known_answers() {
     assert_eq!(close(10.0, &[], 0), Closing::Fine, "nothing to share");
     assert_eq!(close(10.0, &[slot(5.0, 5.0), slot(5.0, 1.0)], 0), Closing::Fine, "full is not over");
-    assert_eq!(limits(close(10.0, &[slot(5.0, 6.0), slot(4.0, 1.0)], 0)), [6.0, 4.0], "what nobody has comes first");
+    assert_eq!(
+        limits(close(10.0, &[slot(5.0, 6.0), slot(4.0, 1.0)], 0)),
+        [6.0, 4.0],
+        "what is unallocated comes first"
+    );
     assert_eq!(limits(close(10.0, &[slot(6.0, 8.0), slot(4.0, 1.0)], 0)), [8.0, 2.0], "the other gives");
     assert_eq!(limits(close(10.0, &[slot(5.0, 6.0), slot(4.5, 1.0)], 1)), [6.0, 4.0], "both");
     assert_eq!(limits(close(10.0, &[slot(7.0, 5.0), slot(6.0, 1.0)], 0)), [7.0, 3.0], "too much was given");
@@ -154,7 +158,7 @@ fn transfers_on_small_whole_budgets_are_as_small_as_can_be() {
     assert!(closed > 200 && short > 200 && fine > 20, "{closed} closed, {short} short, {fine} fine");
 }
 
-/// Nobody is over, nothing sums to more than there is, and only what gives goes down.
+/// No slot is over its limit, no sum exceeds what is available, and only slots that give are lowered.
 #[track_caller]
 fn holds(room: f64, slots: &[Slot], limits: &[f64], case: &str) {
     let slack = 1e-6 * room;

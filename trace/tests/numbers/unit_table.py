@@ -1,7 +1,7 @@
-"""Makes tests/unit_table.csv with the PyPI package pint: an outside opinion on units and on their arithmetic.
+"""Makes trace/tests/numbers/unit_table.csv with the PyPI package pint: an outside opinion on units and on their arithmetic.
 
     python3 -m venv pint-env && pint-env/bin/pip install pint==0.25.3
-    pint-env/bin/python tests/unit_table.py > tests/unit_table.csv
+    pint-env/bin/python trace/tests/numbers/unit_table.py > trace/tests/numbers/unit_table.csv
 
 A row: what to compute as tierod writes it, its value in SI base units, and the SI unit that it has.
 """

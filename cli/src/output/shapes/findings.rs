@@ -1,0 +1,230 @@
+//! The answers of `check` and `delta`.
+
+use super::shared::{FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, SOURCE, STAGES};
+use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
+
+const COUNTS: &[Key] = &[
+    key("error", Shape::Integer, "number of errors"),
+    key("warning", Shape::Integer, "number of warnings"),
+    key("note", Shape::Integer, "number of notes"),
+];
+
+pub(crate) static CHECK: Answer = Answer {
+    name: "check",
+    command: "tierod check --format json",
+    summary: "All findings, and their counts. With `--staged`, only the findings that the next commit adds.",
+    variants: &[(
+        "",
+        &[&[
+            VERSION,
+            key("source", Shape::Named(&SOURCE), "what was read"),
+            key("stage", Shape::Words(STAGES), "stage of the season on the date that is used as today"),
+            key(
+                "history",
+                Shape::Words(&["on", "off", "shallow"]),
+                "whether the history checks ran: `off` without a git history, `shallow` in a shallow clone",
+            ),
+            key("history_note", Shape::Text, "why the history checks were skipped").optional(),
+            key(
+                "summary",
+                Shape::Object(&[
+                    &[key("records", Shape::Integer, "number of records")],
+                    COUNTS,
+                    &[
+                        key("waived", Shape::Integer, "number of waived findings"),
+                        key(
+                            "as_before",
+                            Shape::Object(&[COUNTS]),
+                            "findings that existed before; only with `--staged`",
+                        )
+                        .optional(),
+                    ],
+                ]),
+                "counts",
+            ),
+            key("findings", Shape::List(&Shape::Named(&FINDING)), "the findings, by file and line"),
+        ]],
+    )],
+};
+
+const ID_AND_KIND: Shape = Shape::List(&Shape::Object(&[&[
+    key("id", Shape::Text, "id of the record"),
+    key("kind", Shape::Text, "kind of the record"),
+]]));
+
+const BEFORE_AND_AFTER: &[Key] = &[
+    measure("before", NUMBER_OR_NULL, "`unit`", "value in the base"),
+    measure("after", NUMBER_OR_NULL, "`unit`", "value in the head"),
+    key("unit", Shape::Text, "unit of both"),
+];
+
+const COUNT_CHANGE: Shape = Shape::Object(&[&[
+    key("before", Shape::Integer, "number in the base"),
+    key("after", Shape::Integer, "number in the head"),
+]]);
+
+const STATES: &[Key] = &[
+    VERSION,
+    key("base", Shape::Named(&SOURCE), "the state that is compared with"),
+    key("head", Shape::Named(&SOURCE), "the state that is compared"),
+    key("shallow", Shape::Flag, "whether the clone is shallow"),
+];
+
+const FINDINGS: &[Key] = &[
+    key("new", Shape::List(&Shape::Named(&FINDING)), "findings of the head only"),
+    key(
+        "fixed",
+        Shape::List(&Shape::Named(&FIXED_FINDING)),
+        "findings of the base only, and those that a new waiver accepts",
+    ),
+];
+
+/// Templates see `waiver` in every finding, because a template must not name a key that is missing.
+const CONTEXT_FINDINGS: &[Key] = &[
+    key("new", Shape::List(&CONTEXT_FINDING), "findings of the head only"),
+    key("fixed", Shape::List(&CONTEXT_FINDING), "findings of the base only, and those that a new waiver accepts"),
+];
+const CONTEXT_FINDING: Shape =
+    Shape::Object(&[FINDING_KEYS, &[key("waiver", TEXT_OR_NULL, "id of the waiver that accepts it")]]);
+
+const CHANGES: &[Key] = &[
+    key("unchanged", Shape::Integer, "number of findings that are in both"),
+    key(
+        "counts",
+        Shape::Object(&[&[
+            key("error", COUNT_CHANGE, "errors"),
+            key("warning", COUNT_CHANGE, "warnings"),
+            key("note", COUNT_CHANGE, "notes"),
+        ]]),
+        "number of findings by level",
+    ),
+    key(
+        "records",
+        Shape::Object(&[&[
+            key("added", ID_AND_KIND, "records of the head only"),
+            key("removed", ID_AND_KIND, "records of the base only"),
+            key(
+                "renamed",
+                Shape::List(&Shape::Object(&[&[
+                    key("id", Shape::Text, "id in the head"),
+                    key("before", Shape::Text, "id in the base"),
+                    key("kind", Shape::Text, "kind of the record"),
+                ]])),
+                "records with a new id (`formerly`)",
+            ),
+            key("edited", ID_AND_KIND, "records with other content"),
+        ]]),
+        "changed records",
+    ),
+    key(
+        "values",
+        Shape::List(&Shape::Object(&[
+            &[key("id", Shape::Text, "name of the value, as in `car.mass`")],
+            BEFORE_AND_AFTER,
+        ])),
+        "values that changed",
+    ),
+    key(
+        "causes",
+        Shape::List(&Shape::Object(&[
+            &[key("id", Shape::Text, "name of the value, as in `front-upright.mass`")],
+            BEFORE_AND_AFTER,
+            &[
+                key("affects", TEXTS, "the values on the path to the points, in order"),
+                measure("points", NUMBER_OR_NULL, "pts", "estimated effect on the points of the goal"),
+            ],
+        ])),
+        "changed values that do not change because of another value",
+    ),
+    key(
+        "status_changes",
+        Shape::List(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the target"),
+            key("before", Shape::Text, "status in the base"),
+            key("after", Shape::Text, "status in the head"),
+        ]])),
+        "targets with a new status",
+    ),
+    key(
+        "limits_changed",
+        Shape::List(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the target"),
+            key("before", Shape::Text, "limit in the base, as text with its unit"),
+            key("after", Shape::Text, "limit in the head, as text with its unit"),
+            key("revision", TEXT_OR_NULL, "id of the revision that records the change"),
+        ]])),
+        "targets with a new limit",
+    ),
+    key(
+        "points",
+        Shape::OrNull(&Shape::Object(&[&[
+            measure("before", NUMBER_OR_NULL, "pts", "points in the base"),
+            measure("after", NUMBER_OR_NULL, "pts", "points in the head"),
+        ]])),
+        "predicted points of the goal; null without a goal",
+    ),
+    key("amounts", Shape::Map(&Shape::Object(&[BEFORE_AND_AFTER])), "totals of the car, by name of the amount"),
+];
+
+pub(crate) static DELTA: Answer = Answer {
+    name: "delta",
+    command: "tierod delta --format json",
+    summary: "The difference between two states: findings, records, values and limits.",
+    variants: &[("", &[STATES, FINDINGS, CHANGES])],
+};
+
+/// Three texts of a changed number.
+const SHOWN: &[Key] = &[
+    key("before", Shape::Text, "value in the base; empty without one"),
+    key("after", Shape::Text, "value in the head; empty without one"),
+    key("change", Shape::Text, "difference with its sign; empty without one"),
+];
+
+const CONTEXT: Keys = &[
+    STATES,
+    CONTEXT_FINDINGS,
+    CHANGES,
+    &[key(
+        "shown",
+        Shape::Object(&[&[
+            key("base", Shape::Text, "name of the base"),
+            key("head", Shape::Text, "name of the head"),
+            key("how", TEXT_OR_NULL, "how the base was chosen"),
+            key("incomplete", TEXTS, "notes on states with read errors"),
+            key(
+                "headline",
+                Shape::List(&Shape::Object(&[SHOWN, &[key("name", Shape::Text, "points, or the name of an amount")]])),
+                "points and totals of the car",
+            ),
+            key(
+                "causes",
+                Shape::List(&Shape::Object(&[
+                    SHOWN,
+                    &[
+                        key("id", Shape::Text, "name of the value"),
+                        key("affects", TEXTS, "the values on the path to the points, in order"),
+                        key("points", TEXT_OR_NULL, "estimated effect on the points"),
+                    ],
+                ])),
+                "as `causes`",
+            ),
+            key(
+                "values",
+                Shape::List(&Shape::Object(&[SHOWN, &[key("id", Shape::Text, "name of the value")]])),
+                "as `values`",
+            ),
+            key("empty", Shape::Flag, "whether there is no difference"),
+        ]]),
+        "the same numbers as text with units, for templates",
+    )],
+];
+
+pub(crate) static DELTA_CONTEXT: Answer = Answer {
+    name: "delta-context",
+    command: "tierod delta --context",
+    summary: "The data for the template `templates/delta.md`: the answer of `delta`, and its numbers as text.",
+    variants: &[("", CONTEXT)],
+};
+
+/// The levels of a check, which can also be off.
+pub(super) const CHECK_LEVELS: &[&str] = &["off", LEVELS[2], LEVELS[1], LEVELS[0]];

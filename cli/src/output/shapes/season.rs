@@ -1,0 +1,359 @@
+//! The answers of `history` and `audit`.
+
+use super::numbers::NEEDED;
+use super::shared::{COMMIT, COMMIT_KEYS, LIMIT, ORIGINS, SOURCE, STAGES, STATUSES, UNCERTAINTY};
+use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
+
+pub(crate) static HISTORY: Answer = Answer {
+    name: "history",
+    command: "tierod history ID --format json",
+    summary: "Every commit that changed a record, and its value and limit over time.",
+    variants: &[(
+        "",
+        &[&[
+            VERSION,
+            key("id", Shape::Text, "id of the record, or name of the amount"),
+            key("kind", TEXT_OR_NULL, "kind of the record; null for an amount of the car"),
+            key("older_ids", TEXTS, "earlier ids of the record (`formerly`)"),
+            key(
+                "added",
+                Shape::OrNull(&Shape::Named(&COMMIT)),
+                "the commit that added it; null for an amount of the car",
+            ),
+            key("removed", Shape::OrNull(&Shape::Named(&COMMIT)), "the commit that removed it; null if it exists"),
+            key("shallow", Shape::Flag, "whether the clone is shallow, so that older commits are missing"),
+            key("unreadable_versions", Shape::Integer, "number of versions of files that could not be read"),
+            key(
+                "changes",
+                Shape::List(&Shape::Object(&[
+                    COMMIT_KEYS,
+                    &[
+                        key("record", TEXT_OR_NULL, "id of the record that changed: this one, or one about it"),
+                        key("what", Shape::Text, "`added`, `removed`, or the changed key"),
+                        key("before", TEXT_OR_NULL, "text before; null if the key was added"),
+                        key("after", TEXT_OR_NULL, "text after; null if the key was removed"),
+                        key(
+                            "branch_commit",
+                            Shape::OrNull(&Shape::Named(&COMMIT)),
+                            "the commit of the merged branch that made the change",
+                        ),
+                    ],
+                ])),
+                "changes, oldest first; `commit` is on the first-parent history",
+            ),
+            key(
+                "values",
+                Shape::List(&Shape::Object(&[
+                    COMMIT_KEYS,
+                    &[
+                        measure("value", NUMBER_OR_NULL, "`unit`", "the value then"),
+                        key("unit", Shape::Text, "unit; empty for a plain number"),
+                        measure("si", NUMBER_OR_NULL, "SI", "the value in SI base units"),
+                        measure("uncertainty", NUMBER_OR_NULL, "`unit`", UNCERTAINTY),
+                        measure("at_least", NUMBER_OR_NULL, "`unit`", "lower limit"),
+                        measure("at_most", NUMBER_OR_NULL, "`unit`", "upper limit"),
+                        key("status", Shape::OrNull(&Shape::Words(STATUSES)), "status; only for targets"),
+                        key("origin", Shape::Words(ORIGINS), "where the value came from"),
+                    ],
+                ])),
+                "the value at the evaluated commits, oldest first",
+            ),
+        ]],
+    )],
+};
+
+/// A number of points, for events and goals.
+const SCORED: &[Key] = &[
+    measure("plan", NUMBER_OR_NULL, "pts", "planned points"),
+    measure("predicted", NUMBER_OR_NULL, "pts", "points predicted just before the contest"),
+    measure("uncertainty", NUMBER_OR_NULL, "pts", "expanded uncertainty of the prediction (k = 2)"),
+    measure("scored", NUMBER_OR_NULL, "pts", "points scored; null if a result is missing"),
+];
+
+const GOALS: Shape = Shape::List(&Shape::Object(&[
+    &[
+        key("id", Shape::Text, "id of the goal"),
+        key("title", Shape::Text, "its title, or its id"),
+        key("reason", TEXT_OR_NULL, "its reason"),
+        key("place", Shape::OrNull(&Shape::Integer), "the place, if the goal is one"),
+        key(
+            "needed",
+            Shape::OrNull(&Shape::Object(&[
+                NEEDED,
+                &[measure("level", Shape::Number, "1", "probability of the range from `low` to `high`")],
+            ])),
+            "points needed for the goal; null if they cannot be calculated",
+        ),
+    ],
+    SCORED,
+    &[
+        measure("scored_so_far", NUMBER_OR_NULL, "pts", "points of the events that have a result"),
+        key("events_scored", Shape::Integer, "number of events that have a result"),
+        key("reached", Shape::OrNull(&Shape::Flag), "whether the goal was reached; null if this is not known yet"),
+        key(
+            "events",
+            Shape::List(&Shape::Object(&[
+                &[key("id", Shape::Text, "id of the event"), key("title", Shape::Text, "its title, or its id")],
+                SCORED,
+                &[
+                    key("result", TEXT_OR_NULL, "id of the result with the score"),
+                    key("evidence", Shape::OrNull(&TEXTS), "files of evidence of that result"),
+                ],
+            ])),
+            "the events of the goal",
+        ),
+    ],
+]));
+
+const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
+    key("id", Shape::Text, "id of the target"),
+    key("title", Shape::Text, "its title, or its id"),
+    key("of", TEXT_OR_NULL, "the car, system or part that it belongs to"),
+    key("system", TEXT_OR_NULL, "id of the system"),
+    key("lead", TEXT_OR_NULL, "role of the lead"),
+    key("safety_critical", Shape::Flag, "whether it is safety-critical"),
+    key("unit", Shape::Text, "unit of its numbers; empty for a plain number"),
+    key("limit", Shape::OrNull(&Shape::Named(&LIMIT)), "limit"),
+    key("limit_text", Shape::Text, "limit as text with its unit"),
+    key(
+        "limits",
+        Shape::List(&Shape::Object(&[&[
+            key("date", Shape::Date, "date of the commit"),
+            key("commit", Shape::Text, "commit id; empty for changes that are not committed"),
+            key("limit", Shape::Text, "limit from then on, as text"),
+            key("recorded", Shape::Flag, "whether a revision records the change; true for the first limit"),
+            key("after_result", Shape::Flag, "whether it was set after a result of the target"),
+        ]])),
+        "every limit that the target had, oldest first",
+    ),
+    key(
+        "revisions",
+        Shape::List(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the revision"),
+            key("date", Shape::OrNull(&Shape::Date), "its date"),
+            key("from", TEXT_OR_NULL, "limit before, as text"),
+            key("to", TEXT_OR_NULL, "limit after, as text"),
+            key("agreed_by", TEXT_OR_NULL, "role that agreed"),
+            key("reason", TEXT_OR_NULL, "the reason"),
+        ]])),
+        "its revisions",
+    ),
+    key(
+        "estimate",
+        Shape::OrNull(&Shape::Object(&[&[
+            measure("value", NUMBER_OR_NULL, "`unit`", "value expected without results"),
+            measure("uncertainty", NUMBER_OR_NULL, "`unit`", UNCERTAINTY),
+            key("origin", Shape::Words(ORIGINS), "where the value comes from"),
+            key("by", TEXT_OR_NULL, "id of the analysis"),
+        ]])),
+        "the estimate",
+    ),
+    key(
+        "result",
+        Shape::OrNull(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the result"),
+            key("date", Shape::OrNull(&Shape::Date), "its date"),
+            measure("value", NUMBER_OR_NULL, "`unit`", "measured value"),
+            key("outcome", Shape::OrNull(&Shape::Words(&["pass", "fail"])), "outcome, for a result without a value"),
+        ]])),
+        "the latest result",
+    ),
+    measure("margin", NUMBER_OR_NULL, "1", "distance of the result to the limit as a share of the limit"),
+    key("limit_changes", Shape::Integer, "number of changes of the limit"),
+    key("unrecorded", Shape::Integer, "number of changes without a revision"),
+    key("after_result", Shape::Flag, "whether a limit was set or changed after a result"),
+    key("verdict", Shape::Words(&["met", "missed", "never verified", "not due yet"]), "outcome"),
+    key("status", Shape::Words(STATUSES), "status, as in `values`"),
+    key("methods", TEXTS, "methods of its verification"),
+    key("evidence", TEXTS, "files of evidence"),
+]]));
+
+const PREDICTIONS: Shape = Shape::Object(&[&[
+    key(
+        "groups",
+        Shape::List(&Shape::Object(&[&[
+            key("quantity", Shape::Text, "the quantity, as in `mass`"),
+            key("basis", Shape::Text, "basis of the estimates"),
+            key("pairs", Shape::Integer, "number of pairs"),
+            measure("bias", NUMBER_OR_NULL, "1", "mean of result / estimate, minus 1"),
+            measure("spread", NUMBER_OR_NULL, "1", "standard deviation of result / estimate; null for a single pair"),
+            measure(
+                "allowance_90",
+                NUMBER_OR_NULL,
+                "1",
+                "smallest growth allowance that covers nine of ten results; null for fewer than ten pairs",
+            ),
+            measure("allowance_used", NUMBER_OR_NULL, "1", "growth allowance in the settings"),
+        ]])),
+        "pairs by quantity and basis",
+    ),
+    key(
+        "pairs",
+        Shape::List(&Shape::Object(&[&[
+            key("of", Shape::Text, "id of the target, or amount of a part"),
+            key("quantity", Shape::Text, "the quantity"),
+            key("basis", Shape::Text, "basis of the estimate"),
+            measure("estimate", NUMBER_OR_NULL, "`unit`", "estimate"),
+            measure("result", NUMBER_OR_NULL, "`unit`", "result"),
+            key("unit", Shape::Text, "unit of both"),
+            measure("error", NUMBER_OR_NULL, "1", "result / estimate, minus 1"),
+        ]])),
+        "every estimate that has a result",
+    ),
+]]);
+
+const AUDIT_KEYS: &[Key] = &[
+    VERSION,
+    key("source", Shape::Named(&SOURCE), "what was read"),
+    key("season", Shape::OrNull(&Shape::Integer), "year of the season in the settings"),
+    key("day", Shape::Date, "the date that is used as today"),
+    key("stage", Shape::Words(STAGES), "stage of the season on that date"),
+    key(
+        "history",
+        Shape::Object(&[&[
+            key("on", Shape::Flag, "whether the git history was read"),
+            key("commits", Shape::OrNull(&Shape::Integer), "number of commits that changed the records"),
+            key("shallow", Shape::Flag, "whether the clone is shallow"),
+            key("note", TEXT_OR_NULL, "why parts of the history are missing"),
+        ]]),
+        "the git history",
+    ),
+    key("goals", GOALS, "the goals with their points"),
+    key("targets", TARGETS, "the targets"),
+    key(
+        "verification",
+        Shape::List(&Shape::Object(&[&[
+            key("method", Shape::Words(&["test", "analysis", "inspection", "demonstration"]), "method"),
+            key("planned", Shape::Integer, "number of verifications"),
+            key("closed", Shape::Integer, "number of them that passed: the latest result meets the record"),
+            key("failed", Shape::Integer, "number of them that failed"),
+            key("open", Shape::Integer, "number of them without a result"),
+        ]])),
+        "verifications by method",
+    ),
+    key("predictions", PREDICTIONS, "how good the estimates were"),
+    key(
+        "timeline",
+        Shape::List(&Shape::Object(&[&[
+            key("date", Shape::Date, "date of the commit"),
+            key("commit", Shape::Text, "commit id; empty for changes that are not committed"),
+            key(
+                "amounts",
+                Shape::Map(&Shape::Object(&[&[
+                    measure("value", NUMBER_OR_NULL, "`unit`", "total of the car"),
+                    key("unit", TEXT_OR_NULL, "unit; null for SI base units"),
+                ]])),
+                "totals of the car, by name of the amount",
+            ),
+            key("points", Shape::Map(&NUMBER_OR_NULL), "predicted points [pts], by id of the goal"),
+        ]])),
+        "the car at the evaluated commits",
+    ),
+    key(
+        "at_risk_periods",
+        Shape::List(&Shape::Object(&[&[
+            key("target", Shape::Text, "id of the target"),
+            key("since", Shape::Date, "first date"),
+            key("until", Shape::OrNull(&Shape::Date), "last date; null if unresolved"),
+            key(
+                "end",
+                TEXT_OR_NULL,
+                "how it was resolved: by a result, by a change of the limit, or because the value is within it again",
+            ),
+        ]])),
+        "times during which the estimate of a target did not meet its limit",
+    ),
+    key(
+        "unused_analyses",
+        Shape::List(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the analysis"),
+            key("title", Shape::Text, "its title, or its id"),
+        ]])),
+        "analyses that informed no decision or part, and change no points",
+    ),
+    key(
+        "waivers",
+        Shape::List(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the waiver"),
+            key("check", TEXT_OR_NULL, "name of the check"),
+            key("of", TEXT_OR_NULL, "id of the record"),
+            key("until", Shape::OrNull(&Shape::Date), "end date"),
+            key("agreed_by", TEXT_OR_NULL, "role that agreed"),
+            key("reason", TEXT_OR_NULL, "the reason"),
+            key("in_force", Shape::Flag, "whether it is valid on `day`"),
+        ]])),
+        "the waivers",
+    ),
+    key("next_season", TEXTS, "what to do differently next season, as sentences"),
+];
+
+pub(crate) static AUDIT: Answer = Answer {
+    name: "audit",
+    command: "tierod audit --format json",
+    summary: "The review of the season: points, targets, evidence, and how good the predictions were.",
+    variants: &[("", &[AUDIT_KEYS])],
+};
+
+/// The points of an event or a goal as text.
+const SHOWN: &[Key] = &[
+    key("plan", Shape::Text, "planned points"),
+    key("predicted", Shape::Text, "predicted points with their uncertainty"),
+    key("scored", Shape::Text, "points scored"),
+    key("to_plan", Shape::Text, "scored minus planned, with its sign"),
+    key("to_predicted", Shape::Text, "scored minus predicted, with its sign"),
+];
+
+pub(crate) static AUDIT_CONTEXT: Answer = Answer {
+    name: "audit-context",
+    command: "tierod audit --context",
+    summary: "The data for the templates `templates/audit.md` and `templates/audit.html`: the answer of `audit`, and its \
+              numbers as text. A text is empty if its number is missing.",
+    variants: &[(
+        "",
+        &[
+            AUDIT_KEYS,
+            &[key(
+                "shown",
+                Shape::Object(&[&[
+                    key(
+                        "goals",
+                        Shape::List(&Shape::Object(&[
+                            SHOWN,
+                            &[
+                                key("verdict", Shape::Text, "whether the goal was reached, as a sentence"),
+                                key("events", Shape::List(&Shape::Object(&[SHOWN])), "as `goals[].events`"),
+                            ],
+                        ])),
+                        "as `goals`",
+                    ),
+                    key(
+                        "targets",
+                        Shape::List(&Shape::Object(&[&[
+                            key("estimate", Shape::Text, "estimate with its uncertainty and unit"),
+                            key("result", Shape::Text, "measured value with its unit"),
+                            key("margin", Shape::Text, "margin"),
+                            key("unrecorded", Shape::Integer, "number of changes of the limit without a revision"),
+                        ]])),
+                        "as `targets`",
+                    ),
+                    key(
+                        "groups",
+                        Shape::List(&Shape::Object(&[&[
+                            key("bias", Shape::Text, "bias in percent"),
+                            key("spread", Shape::Text, "spread in percent"),
+                            key("allowance_90", Shape::Text, "allowance for nine of ten results in percent"),
+                            key("allowance_used", Shape::Text, "allowance in the settings in percent"),
+                        ]])),
+                        "as `predictions.groups`",
+                    ),
+                    key("verdicts", TEXTS, "the possible outcomes of a target, in the order of the tables"),
+                    key("met", Shape::Integer, "number of targets that were met"),
+                    key("missed", Shape::Integer, "number of targets that were missed"),
+                    key("never_verified", Shape::Integer, "number of targets without a result that was due"),
+                    key("not_due", Shape::Integer, "number of targets whose verification is not due yet"),
+                ]]),
+                "the same numbers as text with units, for templates",
+            )],
+        ],
+    )],
+};

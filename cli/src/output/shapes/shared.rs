@@ -1,0 +1,93 @@
+//! Objects that several answers contain.
+
+use super::{Key, NUMBER_OR_NULL, Named, Shape, TEXT_OR_NULL, key, measure};
+
+pub(super) const LEVELS: &[&str] = &["error", "warning", "note"];
+pub(super) const STAGES: &[&str] = &["concept", "design", "build", "test", "contest"];
+pub(super) const STATUSES: &[&str] = &["met", "missed", "on target", "at risk", "no value"];
+pub(super) const ORIGINS: &[&str] = &["result", "analysis", "formula", "total", "estimate", "score", "events", "none"];
+
+/// The expanded uncertainty, which most numbers have.
+pub(super) const UNCERTAINTY: &str = "expanded uncertainty (k = 2)";
+
+pub(super) const SOURCE: Named = Named {
+    name: "source",
+    summary: "The state of the records that was read.",
+    keys: &[&[
+        key(
+            "kind",
+            Shape::Words(&["worktree", "index", "revision", "nothing"]),
+            "working tree, index, a revision, or nothing (before the first commit)",
+        ),
+        key("revision", TEXT_OR_NULL, "full commit id, only for a revision"),
+    ]],
+};
+
+/// The keys of a finding except `waiver`.
+pub(super) const FINDING_KEYS: &[Key] = &[
+    key("check", Shape::Text, "name of the check; `tierod explain` lists all"),
+    key("level", Shape::Words(LEVELS), "level at this stage"),
+    key("record", TEXT_OR_NULL, "id of the record"),
+    key("field", TEXT_OR_NULL, "key in the record, with dots between nested keys"),
+    key("path", Shape::Text, "file, relative to the top folder of the repository"),
+    key("line", Shape::Integer, "line, from 1"),
+    key("column", Shape::Integer, "column in characters, from 1"),
+    key("message", Shape::Text, "what is wrong or missing"),
+    key("help", Shape::Text, "how to fix it; may be empty"),
+    key("fingerprint", Shape::Text, "the same for the same finding in every revision, even if its line changes"),
+];
+
+pub(super) const FINDING: Named = Named { name: "finding", summary: "A finding of a check.", keys: &[FINDING_KEYS] };
+
+pub(super) const FIXED_FINDING: Named = Named {
+    name: "fixed-finding",
+    summary: "A finding of the base that the head does not have, or accepts by a waiver.",
+    keys: &[
+        FINDING_KEYS,
+        &[key("waiver", Shape::Text, "id of the waiver that accepts it; only if the head has one").optional()],
+    ],
+};
+
+pub(super) const LIMIT: Named = Named {
+    name: "limit",
+    summary: "The limit of a target, as one of three keys.",
+    keys: &[&[
+        measure("at_least", NUMBER_OR_NULL, "`unit`", "lower limit").optional(),
+        measure("at_most", NUMBER_OR_NULL, "`unit`", "upper limit").optional(),
+        measure("between", Shape::Pair(&NUMBER_OR_NULL), "`unit`", "lower and upper limit").optional(),
+    ]],
+};
+
+pub(super) const COMMIT: Named = Named { name: "commit", summary: "A commit and its date.", keys: &[COMMIT_KEYS] };
+
+pub(super) const COMMIT_KEYS: &[Key] = &[
+    key("commit", TEXT_OR_NULL, "full commit id; null for changes that are not committed"),
+    key("day", Shape::Date, "date of the commit"),
+];
+
+pub(super) const NODE: Named = Named {
+    name: "node",
+    summary: "A record in the graph.",
+    keys: &[&[
+        key("id", Shape::Text, "id of the record"),
+        key("kind", Shape::Text, "kind of the record, as in `part`"),
+        key(
+            "tier",
+            Shape::OrNull(&Shape::Words(&["goal", "event", "car", "system", "part"])),
+            "tier in the chain; null if the kind has none",
+        ),
+        key("path", Shape::Text, "file, relative to the top folder of the repository"),
+        key("line", Shape::Integer, "line, from 1"),
+    ]],
+};
+
+pub(super) const EDGE: Named = Named {
+    name: "edge",
+    summary: "A link between two records.",
+    keys: &[&[
+        key("from", Shape::Text, "id of the record that contains the link"),
+        key("to", Shape::Text, "id of the record that it names"),
+        key("link", Shape::Text, "the kind of link, as in `serves`, `of`, `in`, `finds` or `informs`"),
+        key("reason", TEXT_OR_NULL, "the reason under `serves`"),
+    ]],
+};

@@ -1,0 +1,183 @@
+//! Numbers as text for people: how many digits a number gets is decided here and nowhere else.
+//!
+//! Quantities with units are in [`crate::quantity`]: [`crate::quantity::Unit::show`] and
+//! [`crate::quantity::Unit::show_change`] use these functions.
+
+/// The largest number of decimals of a number in a text.
+const MOST_DECIMALS: usize = 7;
+
+/// The decimals with which a number of this size has `digits` significant digits; at most `most`.
+pub fn decimals(size: f64, digits: i32, most: usize) -> usize {
+    if size == 0.0 || !size.is_finite() {
+        return 0;
+    }
+    let wanted = digits.saturating_sub(1).saturating_sub(size.abs().log10().floor() as i32);
+    usize::try_from(wanted).unwrap_or(0).min(most)
+}
+
+/// A decimal number without zeros at the end of its fraction.
+pub fn without_zeros(text: &str) -> &str {
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { text }
+}
+
+/// A number with this many significant digits (7 decimals at most), without zeros at the end.
+pub fn significant(value: f64, digits: i32) -> String {
+    rounded(value, decimals(value, digits, MOST_DECIMALS))
+}
+
+/// A number with two significant digits of its uncertainty, or with four significant digits if it has none.
+pub fn measured(value: f64, uncertainty: f64) -> String {
+    if uncertainty > 0.0 {
+        format!("{value:.0$}", decimals(uncertainty, 2, MOST_DECIMALS))
+    } else {
+        significant(value, 4)
+    }
+}
+
+/// A number rounded to this many decimals, without zeros at the end.
+pub fn rounded(value: f64, places: usize) -> String {
+    without_zeros(&format!("{value:.places$}")).to_owned()
+}
+
+/// A number with this many decimals; a negative number that rounds to zero has no sign.
+pub fn fixed(value: f64, places: usize) -> String {
+    let text = format!("{value:.places$}");
+    match text.strip_prefix('-') {
+        Some(digits) if is_zero(digits) => digits.to_owned(),
+        _ => text,
+    }
+}
+
+/// A number with ten significant digits, without zeros at the end: it reads back as the number that was meant. Very
+/// large and very small numbers have an exponent.
+pub fn precise(value: f64) -> String {
+    let size = value.abs();
+    if size != 0.0 && !(1e-7..1e15).contains(&size) {
+        let text = format!("{value:.9e}");
+        let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
+        return format!("{}e{power}", without_zeros(digits));
+    }
+    rounded(value, decimals(value, 10, 16))
+}
+
+/// A number with its sign and this many decimals.
+pub fn signed(value: f64, places: usize) -> String {
+    format!("{value:+.places$}")
+}
+
+/// A number with its sign and this many significant digits; 6 decimals at most.
+pub fn signed_significant(value: f64, digits: i32) -> String {
+    signed(value, decimals(value, digits, 6))
+}
+
+/// A number with this many decimals, and its uncertainty with as many if it has one.
+pub fn with_uncertainty(value: f64, uncertainty: f64, places: usize) -> String {
+    if uncertainty > 0.0 { format!("{value:.places$} ± {uncertainty:.places$}") } else { format!("{value:.places$}") }
+}
+
+/// A difference with its sign and its uncertainty, each with this many decimals; `less than 0.1` (with one decimal) if
+/// both round to zero.
+pub fn difference(by: f64, uncertainty: f64, places: usize) -> String {
+    let (by, uncertainty) = (signed(by, places), format!("{uncertainty:.places$}"));
+    let none = is_zero(&by[1..]);
+    match (none, is_zero(&uncertainty)) {
+        (true, true) => format!("less than {:.places$}", 10.0_f64.powi(-i32::try_from(places).unwrap_or(0))),
+        (false, true) => by,
+        (true, false) => format!("+{} ± {uncertainty}", &by[1..]),
+        (false, false) => format!("{by} ± {uncertainty}"),
+    }
+}
+
+/// A ratio as a percentage with this many decimals.
+pub fn percent(ratio: f64, places: usize) -> String {
+    format!("{:.places$} %", ratio * 100.0)
+}
+
+/// A ratio as a percentage with its sign and this many decimals.
+pub fn signed_percent(ratio: f64, places: usize) -> String {
+    format!("{:+.places$} %", ratio * 100.0)
+}
+
+/// Whether the digits of a number are all zeros.
+pub(crate) fn is_zero(digits: &str) -> bool {
+    digits.bytes().all(|byte| matches!(byte, b'0' | b'.'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn significant_digits() {
+        for (value, text) in [
+            (0.0, "0"),
+            (205.0, "205"),
+            (4.278_31, "4.278"),
+            (0.012_345_6, "0.01235"),
+            (123_456.7, "123457"),
+            (-2.5, "-2.5"),
+            (1e-9, "0"),
+            (f64::NAN, "NaN"),
+            (f64::INFINITY, "inf"),
+        ] {
+            assert_eq!(significant(value, 4), text);
+        }
+        assert_eq!(decimals(0.028, 2, 7), 3);
+        assert_eq!(decimals(1e-300, 2, 7), 7);
+        assert_eq!(decimals(1e300, 2, 7), 0);
+        assert_eq!((measured(4.278_31, 0.028), measured(4.25, 0.0)), ("4.278".to_owned(), "4.25".to_owned()));
+        assert_eq!(measured(4.2, 0.028), "4.200", "zeros within the uncertainty stay");
+    }
+
+    #[test]
+    fn decimals_that_are_given() {
+        assert_eq!((rounded(2.50, 3), rounded(200.0, 3), rounded(-0.04, 1)), ("2.5".into(), "200".into(), "-0".into()));
+        assert_eq!((fixed(-0.04, 1), fixed(-0.06, 1), fixed(47.0, 2)), ("0.0".into(), "-0.1".into(), "47.00".into()));
+        assert_eq!((without_zeros("100"), without_zeros("1.50"), without_zeros("0.00")), ("100", "1.5", "0"));
+    }
+
+    #[test]
+    fn ten_digits() {
+        for (value, text) in [
+            (205.0, "205"),
+            (0.1 + 0.2, "0.3"),
+            (1.0 / 3.0, "0.3333333333"),
+            (1e-8, "1e-8"),
+            (1.5e15, "1.5e15"),
+            (123_456_789_012.0, "123456789012"),
+            (0.0, "0"),
+        ] {
+            assert_eq!(precise(value), text);
+            assert!((text.parse::<f64>().unwrap() - value).abs() <= 1e-9 * value.abs(), "{text}");
+        }
+    }
+
+    #[test]
+    fn signs() {
+        assert_eq!((signed(0.84, 1), signed(-0.84, 1)), ("+0.8".into(), "-0.8".into()));
+        let worth = |points| signed_significant(points, 3);
+        assert_eq!(
+            (worth(-0.607_8), worth(-0.002_584), worth(1234.5)),
+            ("-0.608".into(), "-0.00258".into(), "+1234".into())
+        );
+        assert_eq!((worth(0.0), worth(1.2e-9)), ("+0".into(), "+0.000000".into()));
+        assert_eq!((percent(0.123_4, 1), percent(0.2, 0)), ("12.3 %".into(), "20 %".into()));
+        assert_eq!((signed_percent(0.031_2, 1), signed_percent(-0.5, 1)), ("+3.1 %".into(), "-50.0 %".into()));
+    }
+
+    #[test]
+    fn uncertainties() {
+        assert_eq!(with_uncertainty(685.94, 23.41, 1), "685.9 ± 23.4");
+        assert_eq!(with_uncertainty(685.94, 0.0, 1), "685.9");
+        for (by, within, text) in [
+            (-21.31, 2.47, "-21.3 ± 2.5"),
+            (3.0, 0.0, "+3.0"),
+            (0.01, 0.02, "less than 0.1"),
+            (-0.01, 0.02, "less than 0.1"),
+            (-0.01, 0.5, "+0.0 ± 0.5"),
+            (0.01, 0.5, "+0.0 ± 0.5"),
+        ] {
+            assert_eq!(difference(by, within, 1), text);
+        }
+    }
+}

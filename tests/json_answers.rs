@@ -1,0 +1,301 @@
+//! Every JSON answer has exactly the keys that its JSON Schema (`tierod schema ANSWER`) and `docs/json.md` list.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use serde_json::Value;
+
+use crate::support::Sandbox;
+
+const ANSWERS: [&str; 14] = [
+    "check",
+    "delta",
+    "delta-context",
+    "graph",
+    "why",
+    "values",
+    "points",
+    "budget",
+    "worth",
+    "compare",
+    "history",
+    "audit",
+    "audit-context",
+    "explain",
+];
+
+struct Shapes {
+    sandbox: Sandbox,
+    schemas: Vec<(Value, jsonschema::Validator)>,
+    /// The keys that some answer had, by answer, as paths in the schema.
+    seen: Vec<BTreeSet<String>>,
+}
+
+impl Shapes {
+    fn new() -> Self {
+        let sandbox = Sandbox::new();
+        let schemas = ANSWERS.map(|name| {
+            let schema = sandbox.tierod(&["schema", name]).ended(0).json();
+            assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema", "{name}");
+            let validator = jsonschema::validator_for(&schema).unwrap();
+            (schema, validator)
+        });
+        Self { sandbox, schemas: schemas.into(), seen: vec![BTreeSet::new(); ANSWERS.len()] }
+    }
+
+    /// Runs a command and validates its answer.
+    fn take(&mut self, name: &str, folder: &Path, args: &[&str]) -> Value {
+        let answer = self.sandbox.tierod_in(folder, args);
+        assert!(answer.code < 2, "{args:?}: {}", answer.err);
+        let json = renamed(name, answer.json());
+        let at = ANSWERS.iter().position(|known| *known == name).unwrap();
+        let (schema, validator) = &self.schemas[at];
+        let wrong: Vec<String> =
+            validator.iter_errors(&json).take(5).map(|error| format!("{}: {error}", error.instance_path())).collect();
+        assert!(wrong.is_empty(), "{args:?} does not match the schema of `{name}`:\n{}", wrong.join("\n"));
+        mark(schema, schema, &json, "#", &mut self.seen[at]);
+        json
+    }
+}
+
+/// Notes the keys of a value under the place in the schema that declares them.
+fn mark(root: &Value, schema: &Value, value: &Value, place: &str, seen: &mut BTreeSet<String>) {
+    if let Some(reference) = schema["$ref"].as_str() {
+        return mark(root, root.pointer(&reference[1..]).unwrap(), value, reference, seen);
+    }
+    for branches in ["anyOf", "oneOf"] {
+        for (number, branch) in schema[branches].as_array().into_iter().flatten().enumerate() {
+            // A branch is null, a value, or one variant of an answer.
+            let required = branch["required"].as_array().into_iter().flatten();
+            let fits = (branch["type"] == "null") == value.is_null()
+                && required.into_iter().all(|key| value.get(key.as_str().unwrap()).is_some());
+            if fits {
+                mark(root, branch, value, &format!("{place}/{branches}/{number}"), seen);
+            }
+        }
+    }
+    match value {
+        Value::Object(object) => {
+            for (key, value) in object {
+                let declared = &schema["properties"][key];
+                if declared.is_object() {
+                    let place = format!("{place}/properties/{key}");
+                    seen.insert(place.clone());
+                    mark(root, declared, value, &place, seen);
+                } else if schema["additionalProperties"].is_object() {
+                    mark(root, &schema["additionalProperties"], value, &format!("{place}/additionalProperties"), seen);
+                }
+            }
+        }
+        Value::Array(items) => {
+            for item in items {
+                mark(root, &schema["items"], item, &format!("{place}/items"), seen);
+            }
+        }
+        _ => {}
+    }
+}
+
+/// The places of all keys that a schema declares.
+fn declared(schema: &Value, place: &str, all: &mut BTreeSet<String>) {
+    if !schema.is_object() {
+        return;
+    }
+    for (key, inner) in schema["properties"].as_object().into_iter().flatten() {
+        let place = format!("{place}/properties/{key}");
+        declared(inner, &place, all);
+        all.insert(place);
+    }
+    for key in ["items", "additionalProperties"] {
+        declared(&schema[key], &format!("{place}/{key}"), all);
+    }
+    for key in ["anyOf", "oneOf"] {
+        for (number, inner) in schema[key].as_array().into_iter().flatten().enumerate() {
+            declared(inner, &format!("{place}/{key}/{number}"), all);
+        }
+    }
+    for (name, inner) in schema["$defs"].as_object().into_iter().flatten() {
+        declared(inner, &format!("#/$defs/{name}"), all);
+    }
+}
+
+/// Keys and words that are renamed: (answer, path of the object, old, new). Remove this when the answers have the new
+/// names.
+const RENAMED: &[(&str, &str, &str, &str)] = &[
+    ("graph", "nodes[]", "level", "tier"),
+    ("why", "record", "level", "tier"),
+    ("budget", "budgets[].transfer", "short", "shortfall"),
+    ("delta", "", "staying", "unchanged"),
+    ("delta", "", "open", "counts"),
+    ("delta", "", "statuses", "status_changes"),
+    ("delta", "", "targets_moved", "limits_changed"),
+    ("delta", "causes[]", "way", "affects"),
+    ("delta", "shown.causes[]", "way", "affects"),
+    ("audit", "", "loops", "at_risk_periods"),
+    ("audit", "", "moments", "timeline"),
+    ("audit", "", "carry_over", "next_season"),
+    ("audit", "", "idle_analyses", "unused_analyses"),
+    ("audit", "targets[]", "moved", "limit_changes"),
+    ("audit", "waivers[]", "on", "of"),
+    ("history", "", "born", "added"),
+    ("history", "", "gone", "removed"),
+    ("history", "", "unread", "unreadable_versions"),
+    ("history", "changes[]", "written", "branch_commit"),
+    ("worth", "", "results_aside", "results_ignored"),
+    ("compare", "", "results_aside", "results_ignored"),
+    ("compare", "alternatives[]", "told_apart", "significant"),
+    ("compare", "alternatives[]", "weighed", "criteria"),
+    ("compare", "alternatives[]", "on_course", "newly_on_target"),
+    ("compare", "alternatives[]", "off_course", "newly_at_risk"),
+    ("explain", "checks[]", "finds", "reports"),
+    ("explain", "checks[]", "mend", "fix"),
+    ("explain", "checks[]", "found", "bad_example"),
+    ("explain", "checks[]", "mended", "good_example"),
+];
+
+fn renamed(name: &str, mut json: Value) -> Value {
+    fn walk(name: &str, path: &str, value: &mut Value) {
+        match value {
+            Value::Object(object) => {
+                for (answer, at, old, new) in RENAMED {
+                    if name.starts_with(answer)
+                        && path == *at
+                        && let Some(value) = object.remove(*old)
+                    {
+                        object.insert((*new).to_owned(), value);
+                    }
+                }
+                for (key, value) in object {
+                    let word = match (key.as_str(), value.as_str()) {
+                        ("status" | "before" | "after", Some("on course")) => "on target",
+                        ("status" | "before" | "after", Some("off course")) => "at risk",
+                        ("status" | "before" | "after", Some("open")) => "no value",
+                        ("history", Some("short")) => "shallow",
+                        _ => {
+                            walk(name, &if path.is_empty() { key.clone() } else { format!("{path}.{key}") }, value);
+                            continue;
+                        }
+                    };
+                    *value = Value::from(word);
+                }
+            }
+            Value::Array(items) => items.iter_mut().for_each(|item| walk(name, &format!("{path}[]"), item)),
+            _ => {}
+        }
+    }
+    walk(name, "", &mut json);
+    json
+}
+
+/// The command that compares alternatives, by its name in this build.
+fn compare(sandbox: &Sandbox) -> &'static str {
+    if sandbox.tierod(&["compare", "--help"]).code == 0 { "compare" } else { "weigh" }
+}
+
+/// A budget that no limit change can bring within its limit, with a system without a share.
+const SHORT: &str = "\
+systems:
+  brakes: {in: car}
+  seat: {in: car}
+  frame: {in: car}
+targets:
+  car-mass: {of: car, at-most: 20 kg, reserve: 1 kg, total: mass}
+  brakes-mass: {of: brakes, at-most: 8 kg, total: mass, share-of: car-mass}
+  seat-mass: {of: seat, at-most: 11 kg, total: mass, share-of: car-mass}
+  travel: {of: frame, between: [1 mm, 3 mm], estimate: 2 mm}
+parts:
+  shell: {in: seat, amounts: {mass: {value: 9 kg, basis: estimated}}}
+  disc: {in: brakes, count: 4, amounts: {mass: 2.5 kg}}
+  tube: {in: frame, amounts: {mass: 2 kg}}
+";
+
+/// On the example car, its season, a budget that is exceeded, a root that cannot be read whole, and an empty one.
+#[test]
+fn every_answer_matches_its_schema() {
+    let mut shapes = Shapes::new();
+    let compare = compare(&shapes.sandbox);
+    let json = ["--format", "json"];
+    let car = Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car").canonicalize().unwrap();
+    let season = shapes.sandbox.at("season");
+    shapes.sandbox.tierod(&["example", season.to_str().unwrap()]).ended(0);
+    let broken = shapes.sandbox.at("broken");
+    shapes.sandbox.write("broken/tierod.yaml", "season: 2027\n");
+    shapes.sandbox.write("broken/records.yaml", "parts:\n  hub: {in: nowhere, mas: 1}\n  hub: {title: [}\n");
+    shapes.sandbox.write("broken/more.yaml", "targets:\n  mass: {of: car, at-most: 3 parsec}\n");
+    let empty = shapes.sandbox.at("empty");
+    shapes.sandbox.write("empty/tierod.yaml", "season: 2027\n");
+    let short = shapes.sandbox.at("short");
+    shapes.sandbox.write("short/tierod.yaml", "season: 2027\ngrowth: {mass: {estimated: 20 %}}\n");
+    shapes.sandbox.write("short/records.yaml", SHORT);
+    for folder in [&car, &season, &broken, &empty, &short] {
+        for name in ["check", "graph", "values", "budget", "audit"] {
+            shapes.take(name, folder, &[&[name], &json[..]].concat());
+        }
+        shapes.take("audit-context", folder, &["audit", "--context"]);
+    }
+    for folder in [&car, &season] {
+        shapes.take("points", folder, &["points", "--format", "json"]);
+        shapes.take("worth", folder, &["worth", "--format", "json"]);
+        shapes.take("worth", folder, &["worth", "car.mass", "--format", "json"]);
+        shapes.take("why", folder, &["why", "rear-upright", "--format", "json"]);
+        shapes.take("compare", folder, &[compare, "engine", "--format", "json"]);
+        shapes.take("graph", folder, &["graph", "--below", "suspension", "--format", "json"]);
+    }
+    for name in [None, Some("no-parent"), Some("part"), Some("lap"), Some("sae-2024.skidpad")] {
+        let args: Vec<&str> = ["explain"].into_iter().chain(name).chain(json).collect();
+        shapes.take("explain", &car, &args);
+    }
+    shapes.take("history", &season, &["history", "car-mass", "--format", "json"]);
+    shapes.take("history", &season, &["history", "car.mass", "--format", "json"]);
+    for pair in [["HEAD~47", "HEAD~46"], ["HEAD~102", "HEAD"], ["HEAD", "HEAD~60"], ["HEAD~30", "HEAD~29"]] {
+        shapes.take("delta", &season, &["delta", pair[0], pair[1], "--format", "json"]);
+        shapes.take("delta-context", &season, &["delta", pair[0], pair[1], "--context"]);
+    }
+    let bad = "parts:\n  bare: {in: suspension}\n";
+    std::fs::write(season.join("bare.yaml"), bad).unwrap();
+    shapes.sandbox.git_in(&season, &["add", "bare.yaml"]);
+    shapes.take("check", &season, &["check", "--staged", "--format", "json"]);
+    let staged = shapes.take("check", &season, &["check", "--staged", "--all", "--format", "json"]);
+    assert_eq!(staged["source"]["kind"], "index");
+    // A new waiver fixes a finding.
+    shapes.sandbox.git_in(&short, &["init", "-q"]);
+    shapes.sandbox.git_in(&short, &["add", "."]);
+    shapes.sandbox.git_in(&short, &["commit", "-q", "-m", "Add records"]);
+    let waiver =
+        "waivers:\n  later: {check: no-parent, on: shell, until: 2099-01-01, agreed-by: lead, reason: It follows.}\n";
+    let waiver = if compare == "compare" { waiver.replace("on: shell", "of: shell") } else { waiver.to_owned() };
+    shapes.sandbox.write("short/waivers.yaml", waiver);
+    let delta = shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
+    assert_eq!(delta["fixed"][0]["waiver"], "later");
+    shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
+    // A key that no answer has does not belong in the tables.
+    let mut unseen = Vec::new();
+    for (at, name) in ANSWERS.iter().enumerate() {
+        let mut all = BTreeSet::new();
+        declared(&shapes.schemas[at].0, "#", &mut all);
+        assert!(all.len() > 3, "{name}");
+        unseen.extend(all.difference(&shapes.seen[at]).map(|place| format!("{name} {place}")));
+    }
+    assert!(unseen.is_empty(), "keys that no answer has:\n{}", unseen.join("\n"));
+}
+
+/// A schema refuses an answer with a key more or less, or of another type.
+#[test]
+fn schemas_refuse_other_keys_and_types() {
+    let mut shapes = Shapes::new();
+    let car = Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car").canonicalize().unwrap();
+    let good = shapes.take("check", &car, &["check", "--format", "json"]);
+    let validator = &shapes.schemas[0].1;
+    for change in [
+        |answer: &mut Value| answer["extra"] = Value::Null,
+        |answer: &mut Value| answer["findings"][0]["extra"] = Value::Null,
+        |answer: &mut Value| drop(answer["findings"][0].as_object_mut().unwrap().remove("path")),
+        |answer: &mut Value| answer["findings"][0]["line"] = Value::from("1"),
+        |answer: &mut Value| answer["version"] = Value::from(2),
+    ] {
+        let mut bad = good.clone();
+        change(&mut bad);
+        assert!(!validator.is_valid(&bad), "{bad:#}");
+    }
+    assert!(validator.is_valid(&good));
+}

@@ -1,0 +1,121 @@
+//! Reads a root and evaluates its values. This is the one file here that knows how a root is evaluated.
+
+use std::collections::HashMap;
+
+use schema::Day;
+use trace::snapshot::{Request, State};
+use trace::{Loaded, Study};
+
+/// Settings in the build stage, without growth of amounts.
+const SETTINGS: &str = "\
+season: 2027
+as-of: 2027-03-19
+stages: {concept: 2026-10-31, design: 2027-01-31, build: 2027-04-30, test: 2027-06-20, contest: 2027-07-04}
+";
+
+/// A value of a target, an event or a goal.
+#[derive(Clone, Debug)]
+pub(crate) struct Number {
+    /// The value in SI.
+    si: f64,
+    /// The value in its unit.
+    value: f64,
+    /// The expanded uncertainty in that unit.
+    uncertainty: f64,
+    /// The unit in which the value is shown.
+    pub(crate) unit: String,
+    /// Where the value is from.
+    pub(crate) origin: String,
+    /// Of an event: the value of its first input that scores exactly the plan.
+    needed: Option<f64>,
+}
+
+/// The values of a root.
+pub(crate) struct Read {
+    numbers: HashMap<String, Number>,
+}
+
+impl Read {
+    /// The values of these records; nothing in them may be wrong.
+    #[track_caller]
+    pub(crate) fn new(records: &str) -> Self {
+        Self::with_files(records, &[])
+    }
+
+    /// The values of these records next to other files; nothing in them may be wrong.
+    #[track_caller]
+    pub(crate) fn with_files(records: &str, files: &[(&str, &str)]) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        for (path, content) in files.iter().chain(&[("tierod.yaml", SETTINGS), ("records.yaml", records)]) {
+            let path = folder.path().join(path);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(path, content).unwrap();
+        }
+        let root = folder.path().to_owned();
+        let request = Request { cwd: root.clone(), path: Some(root), state: State::Worktree };
+        let loaded = Loaded::from_request(&request).unwrap();
+        assert!(loaded.problems.is_empty(), "{:?}", loaded.problems);
+        let day = Day::parse("2027-03-19").unwrap();
+        let study = Study::without_history(loaded, day);
+        let (loaded, values) = (&study.loaded, study.values());
+        assert!(values.problems.is_empty(), "{:?}", values.problems);
+        let gradients = study.gradients();
+        let mut numbers = HashMap::new();
+        for index in loaded.record_ids() {
+            let Some(node) = values.of_record(index) else { continue };
+            let unit = values.unit(node);
+            let si = values.value(node).unwrap_or(f64::NAN);
+            let needed = values.event(index, gradients).and_then(|event| event.needed_value);
+            let number = Number {
+                si,
+                value: unit.from_si(si),
+                uncertainty: gradients.uncertainty(&values.network, node) / unit.factor(),
+                unit: unit.to_string(),
+                origin: values.origin(index).word().to_owned(),
+                needed,
+            };
+            numbers.insert(loaded.record(index).id.to_string(), number);
+        }
+        Self { numbers }
+    }
+
+    /// A value with its unit and origin.
+    #[track_caller]
+    pub(crate) fn get(&self, id: &str) -> &Number {
+        self.numbers.get(id).unwrap_or_else(|| panic!("no value `{id}`"))
+    }
+
+    /// The value in its unit.
+    #[track_caller]
+    pub(crate) fn number(&self, id: &str) -> f64 {
+        let value = self.get(id).value;
+        assert!(!value.is_nan(), "{id} has no value");
+        value
+    }
+
+    /// The value in SI.
+    #[track_caller]
+    pub(crate) fn si(&self, id: &str) -> f64 {
+        self.number(id);
+        self.get(id).si
+    }
+
+    /// The expanded uncertainty in the unit of the value.
+    #[track_caller]
+    pub(crate) fn uncertainty(&self, id: &str) -> f64 {
+        self.number(id);
+        self.get(id).uncertainty
+    }
+
+    /// The value of an event's first input that scores exactly the plan, in SI.
+    #[track_caller]
+    pub(crate) fn needed(&self, id: &str) -> f64 {
+        self.get(id).needed.unwrap_or_else(|| panic!("no value scores the plan of {id}"))
+    }
+}
+
+/// Fails unless a number is another one to within a relative deviation.
+#[track_caller]
+pub(crate) fn close(found: f64, expected: f64, within: f64) {
+    assert!((found - expected).abs() <= within * expected.abs().max(1e-300), "{found} instead of {expected}");
+}
