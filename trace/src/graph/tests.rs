@@ -106,3 +106,38 @@ analyses: {a: {given: {mass: pp.mass, other: mass, track: nowhere.csv, sum: p.ma
     expected.sort();
     assert_eq!(told, expected);
 }
+
+#[test]
+fn the_latest_result_is_the_last_by_date_then_by_order() {
+    let loaded = loaded(
+        "
+parts: {p: {in: s}}
+results:
+  late: {of: p, outcome: pass, date: 2027-02-01}
+  early: {of: p, outcome: fail, date: 2027-01-01}
+  undated: {of: p, outcome: fail}
+  same-day: {of: p, outcome: fail, date: 2027-02-01}
+  other: {of: p2, outcome: fail, date: 2027-03-01}
+",
+    );
+    let graph = Graph::new(&loaded);
+    let results = graph.results(loaded.find("p").unwrap());
+    let ids: Vec<&str> = results.iter().map(|(id, _)| loaded.record(*id).id.as_str()).collect();
+    assert_eq!(ids, ["undated", "early", "late", "same-day"]);
+}
+
+#[test]
+fn what_encloses_a_record_ends_at_the_car_and_in_a_circle() {
+    let loaded = loaded(
+        "
+systems: {s: {in: car}, t: {in: s}, x: {in: z}, z: {in: x}, own: {in: own}}
+parts: {p: {in: t}, q: {in: x}, r: {in: nowhere}}
+",
+    );
+    let graph = Graph::new(&loaded);
+    let around = |id: &str| {
+        let ids = graph.enclosing(loaded.find(id).unwrap());
+        ids.map(|id| loaded.record(id).id.to_string()).collect::<Vec<_>>().join(" ")
+    };
+    assert_eq!(["p", "q", "r", "own"].map(around), ["p t s", "q x z", "r", "own"]);
+}

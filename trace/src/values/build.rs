@@ -63,7 +63,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.events_and_goals();
     builder.targets();
     builder.analyses();
-    order::put(&mut builder);
+    order::sort(&mut builder);
     let state = builder.network.evaluate();
     builder.failures(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
@@ -97,7 +97,7 @@ impl Builder<'_> {
         node
     }
 
-    pub(super) fn tell(
+    pub(super) fn report(
         &mut self,
         kind: ValueProblemKind,
         place: &Field,
@@ -191,7 +191,7 @@ impl Builder<'_> {
     pub(super) fn mismatch(&mut self, place: &Field, offset: usize, found: Dimension, wanted: Dimension) {
         let words = |d: Dimension| if d.is_one() { "a plain number".to_owned() } else { format!("`{d}`") };
         let message = format!("this is {}, and {} is needed", words(found), words(wanted));
-        self.tell(ValueProblemKind::Unit, place, offset, message, "correct the unit, or what is computed");
+        self.report(ValueProblemKind::Unit, place, offset, message, "correct the unit, or what is computed");
     }
 
     /// Defines a node by a text: a quantity, a name or a formula.
@@ -227,7 +227,7 @@ impl Builder<'_> {
                             },
                         };
                         let message = format!("there is no value `{}`", schema::words::shorten(&name.text));
-                        self.tell(ValueProblemKind::Reference, place, name.start, message, help);
+                        self.report(ValueProblemKind::Reference, place, name.start, message, help);
                     }
                     return;
                 }
@@ -260,7 +260,7 @@ impl Builder<'_> {
             FormulaErrorKind::Syntax => ValueProblemKind::Bad,
             FormulaErrorKind::Unit => ValueProblemKind::Unit,
         };
-        self.tell(kind, place, error.start, error.message, error.help);
+        self.report(kind, place, error.start, error.message, error.help);
     }
 
     /// The node of a name: local names first, then ids. A local name does not mean itself.
@@ -380,7 +380,7 @@ impl Builder<'_> {
         if let Some((rival, _)) = results.into_iter().find(|(id, other)| *id != counts && of_the_day(other)) {
             let place = Field { record: rival, route: vec!["date".to_owned()] };
             let message = format!("{} is of the same day, and counts", loaded.record(counts).id);
-            self.tell(ValueProblemKind::Twice, &place, 0, message, "put both into one result, or mend a date");
+            self.report(ValueProblemKind::Twice, &place, 0, message, "put both into one result, or mend a date");
         }
     }
 
@@ -419,7 +419,7 @@ impl Builder<'_> {
         let mut said = said.iter().filter(|(_, there)| *there).map(|(key, _)| *key);
         if let (Some(first), Some(second)) = (said.next(), said.next()) {
             let message = format!("both `{first}` and `{second}` give the value");
-            self.tell(
+            self.report(
                 ValueProblemKind::Twice,
                 &place(second),
                 0,
@@ -443,7 +443,7 @@ impl Builder<'_> {
         let Some(number) = self.amounts.iter().position(|known| **known == *amount.as_str()).map(|at| at as u16) else {
             let names: Vec<&str> = self.amounts.iter().map(AsRef::as_ref).collect();
             let help = suggest::did_you_mean(amount.as_str(), names, "give it under `amounts` of parts");
-            self.tell(ValueProblemKind::Reference, place, 0, format!("no part has an amount `{amount}`"), help);
+            self.report(ValueProblemKind::Reference, place, 0, format!("no part has an amount `{amount}`"), help);
             return;
         };
         let Some(of) = target.of.as_ref().map(Id::as_str) else { return };

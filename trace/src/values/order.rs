@@ -1,4 +1,4 @@
-//! Puts the nodes in an order, tells cycles with their way, and settles the dimensions of formulas.
+//! Sorts the nodes for evaluation, reports cycles with their way, and settles the dimensions of formulas.
 
 use petgraph::algo::kosaraju_scc;
 use petgraph::graph::{DiGraph, NodeIndex};
@@ -10,7 +10,7 @@ use super::problems::ValueProblemKind;
 use crate::graph::shortest_cycle;
 use crate::ids::{NodeId, RecordId};
 
-pub(super) fn put(builder: &mut Builder<'_>) {
+pub(super) fn sort(builder: &mut Builder<'_>) {
     let count = builder.network.nodes.len();
     let mut links: DiGraph<(), (), u32> = DiGraph::with_capacity(count, count * 2);
     for _ in 0..count {
@@ -35,7 +35,7 @@ pub(super) fn put(builder: &mut Builder<'_>) {
     }
     for mut knot in knots {
         knot.sort_unstable();
-        tell(builder, &knot);
+        report_cycle(builder, &knot);
         for node in knot {
             builder.network.nodes[node].rule = Rule::None;
             builder.network.nodes[node].inputs.clear();
@@ -57,8 +57,8 @@ fn name(builder: &Builder<'_>, node: NodeId) -> String {
     }
 }
 
-/// Tells a knot by the shortest way from its first node back to it.
-fn tell(builder: &mut Builder<'_>, knot: &[NodeId]) {
+/// Reports a knot by the shortest way from its first node back to it.
+fn report_cycle(builder: &mut Builder<'_>, knot: &[NodeId]) {
     let Some(&start) = knot.first() else { return };
     let inputs = |node: NodeId| builder.network.nodes[node].inputs.iter().copied();
     let inside = |node: NodeId| inputs(node).filter(|next| knot.binary_search(next).is_ok());
@@ -67,7 +67,7 @@ fn tell(builder: &mut Builder<'_>, knot: &[NodeId]) {
     let names: Vec<String> = way.iter().map(|node| name(builder, *node)).collect();
     let place = builder.places[start].clone();
     let message = format!("the value needs itself: {}", names.join(" ← "));
-    builder.tell(ValueProblemKind::Cycle, &place, 0, message, "give one of them another source, as an estimate");
+    builder.report(ValueProblemKind::Cycle, &place, 0, message, "give one of them another source, as an estimate");
 }
 
 fn dimensions(builder: &mut Builder<'_>, order: &[NodeId]) {

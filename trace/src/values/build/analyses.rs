@@ -35,7 +35,7 @@ impl Builder<'_> {
                 if let Some(other) = finder.insert(target_index, index) {
                     let message = format!("{} finds the value of {target} too", loaded.record(other).id);
                     let help = "the later one counts: name the other under `supersedes`";
-                    self.tell(ValueProblemKind::Twice, &place, 0, message, help);
+                    self.report(ValueProblemKind::Twice, &place, 0, message, help);
                 }
                 if matches!(self.origins.get(&target_index), Some(Origin::Result(_))) {
                     continue;
@@ -54,7 +54,7 @@ impl Builder<'_> {
                     }
                     (Finds::Target(_), None, None) => {
                         let help = format!("write `finds: {{{target}: value}}`, or a model or formula");
-                        self.tell(ValueProblemKind::Bad, &place, 0, "the analysis gives no value".to_owned(), help);
+                        self.report(ValueProblemKind::Bad, &place, 0, "the analysis gives no value".to_owned(), help);
                     }
                 }
             }
@@ -74,7 +74,7 @@ impl Builder<'_> {
                         let otherwise = format!("it gives {}", suggest::any_of(names.iter().copied()));
                         let help = suggest::did_you_mean(name, names, &otherwise);
                         let message = format!("the model `{}` gives no `{}`", model.name, schema::words::shorten(name));
-                        self.tell(ValueProblemKind::Reference, place, 0, message, help);
+                        self.report(ValueProblemKind::Reference, place, 0, message, help);
                         return;
                     }
                 }
@@ -101,7 +101,7 @@ impl Builder<'_> {
         let Some(model) = models::find(name) else {
             let names = || models::MODELS.iter().map(|model| model.name);
             let help = suggest::did_you_mean(name, names(), &format!("the models are {}", suggest::any_of(names())));
-            self.tell(ValueProblemKind::Reference, &at(&["model"]), 0, format!("there is no model `{name}`"), help);
+            self.report(ValueProblemKind::Reference, &at(&["model"]), 0, format!("there is no model `{name}`"), help);
             return None;
         };
         let mut call = Call { model, numbers: Vec::new(), tables: Vec::new(), lists: Vec::new() };
@@ -121,14 +121,14 @@ impl Builder<'_> {
                     let otherwise = format!("it takes {}", suggest::any_of(names()));
                     let help = suggest::did_you_mean(name.as_str(), names(), &otherwise);
                     let message = format!("the model `{}` takes no `{name}`", model.name);
-                    self.tell(ValueProblemKind::Reference, &place, 0, message, help);
+                    self.report(ValueProblemKind::Reference, &place, 0, message, help);
                 }
                 continue;
             };
             match input.kind {
                 models::Kind::Number if is_table(text) => {
                     let message = format!("`{name}` is a number, and a table is named");
-                    self.tell(ValueProblemKind::Bad, &place, 0, message, "write a quantity, a name or a formula");
+                    self.report(ValueProblemKind::Bad, &place, 0, message, "write a quantity, a name or a formula");
                 }
                 models::Kind::Number => {
                     if let Ok(unit) = Unit::parse(input.unit)
@@ -154,7 +154,7 @@ impl Builder<'_> {
                     match rows {
                         Ok(rows) => call.tables.push((input.name, rows.into_iter().map(|[a, b]| (a, b)).collect())),
                         Err(error) => {
-                            self.tell(
+                            self.report(
                                 ValueProblemKind::Bad,
                                 &place,
                                 0,
@@ -174,7 +174,7 @@ impl Builder<'_> {
                     match entries {
                         Ok(entries) => call.lists.push((input.name, entries)),
                         Err(error) => {
-                            self.tell(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between");
+                            self.report(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between");
                         }
                     }
                     self.network.nodes[node].rule = Rule::None;
@@ -214,7 +214,7 @@ impl Builder<'_> {
                 told[call] = true;
                 let place = Field { record: self.places[node].record, route: vec!["model".to_owned()] };
                 let name = self.network.calls[call].model.name;
-                self.tell(
+                self.report(
                     ValueProblemKind::Bad,
                     &place,
                     0,

@@ -55,7 +55,7 @@ impl Builder<'_> {
             let otherwise = format!("the sheets are {}", names.join(", "));
             let help = suggest::did_you_mean(name, names.iter().map(String::as_str), &otherwise);
             let message = format!("there is no score sheet `{}`", schema::words::shorten(name));
-            self.tell(ValueProblemKind::Reference, place, 0, message, help);
+            self.report(ValueProblemKind::Reference, place, 0, message, help);
             return;
         };
         let given = event.score.as_ref().map(|score| &score.given);
@@ -67,7 +67,7 @@ impl Builder<'_> {
         {
             if !there {
                 let message = format!("the sheet `{name}` needs `{wanted}`");
-                self.tell(ValueProblemKind::Reference, place, 0, message, format!("give it under `{key}`"));
+                self.report(ValueProblemKind::Reference, place, 0, message, format!("give it under `{key}`"));
                 return;
             }
         }
