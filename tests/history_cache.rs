@@ -1,5 +1,6 @@
 //! The cache of the history changes nothing but the time: whatever befalls it, the answer is the one without it.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::process::Stdio;
 use std::time::Duration;
@@ -60,7 +61,7 @@ fn damage_is_not_believed() {
     let expected = without(&sandbox);
     assert_eq!(answer(&sandbox), expected, "from the cache");
     let files = files(&sandbox);
-    assert_eq!(files.len(), 2, "{files:?}");
+    assert_eq!(files.len(), 3, "{files:?}");
     for file in files {
         let whole = std::fs::read(&file).unwrap();
         for region in 0..24 {
@@ -199,6 +200,70 @@ fn a_log_of_another_build_is_not_believed() {
     std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
     assert_eq!(answer(&sandbox), expected);
     assert_eq!(std::fs::read(&file).unwrap(), whole, "replaced by the log of this build");
+}
+
+/// The same for decoded records.
+#[test]
+fn records_of_another_build_are_not_believed() {
+    let sandbox = season();
+    let worth = |args: &[&str]| sandbox.tierod(args).ended(0).out;
+    let commands: [&[&str]; 3] = [
+        &["values", "--format", "json"],
+        &["check", "--staged", "--all", "--format", "json"],
+        &["delta", "HEAD~1", "--format", "json"],
+    ];
+    let answers = || commands.map(worth);
+    let _ = std::fs::remove_dir_all(folder(&sandbox));
+    let expected = answers();
+    assert_eq!(answers(), expected, "from the cache");
+    let file = file(&sandbox, "records-");
+    let whole = std::fs::read(&file).unwrap();
+    let other = |bytes: &[u8]| replaced(bytes, &310_f64.to_le_bytes(), &250_f64.to_le_bytes());
+    std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
+    assert_ne!(answers(), expected, "the hash alone decides");
+    std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
+    assert_eq!(answers(), expected, "of another build");
+    // Entries of other files, as after a change of branch: they are found by content, so none of them is used.
+    sandbox.write("rack.yaml", rack(6, "2.6 kg"));
+    let edited = answers();
+    assert_ne!(edited, expected);
+    let _ = std::fs::remove_dir_all(folder(&sandbox));
+    assert_eq!(answers(), edited);
+}
+
+/// What is wrong in a file is reported each time, and positions are those of the bytes that are there.
+#[test]
+fn problems_are_found_again_beside_known_records() {
+    let sandbox = season();
+    sandbox.write("wrong.yaml", "parts:\n  link: {in: suspension, inn: rack}\n  link: {in: nowhere}\n");
+    sandbox.write("broken.yaml", "parts: {a\n");
+    for args in [&["check", "--format", "json"][..], &["check", "--staged", "--format", "json"], &["values"]] {
+        let _ = std::fs::remove_dir_all(folder(&sandbox));
+        let cold = sandbox.tierod(args);
+        let warm = sandbox.tierod(args);
+        assert_eq!((&warm.out, &warm.err), (&cold.out, &cold.err), "{args:?}");
+        if args.len() == 3 {
+            assert!(warm.out.contains("unreadable-file") && warm.out.contains("duplicate-key"), "{}", warm.out);
+        }
+    }
+    // A line more above the records: the same records, at other positions.
+    sandbox.write("rack.yaml", format!("# A comment\n{}", rack(6, "1.6 kg")));
+    let cold = sandbox.tierod(&["check"]).out;
+    assert_eq!(sandbox.tierod(&["check"]).out, cold);
+}
+
+/// Without a repository nothing is kept.
+#[test]
+fn no_repository_no_cache() {
+    let sandbox = season();
+    let expected = sandbox.tierod(&["values"]).ended(0).out;
+    std::fs::remove_dir_all(sandbox.at(".git")).unwrap();
+    let names = || -> BTreeSet<_> {
+        std::fs::read_dir(sandbox.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect()
+    };
+    let before = names();
+    assert_eq!(sandbox.tierod(&["values"]).ended(0).out, expected);
+    assert_eq!(names(), before);
 }
 
 /// Rebases, amended commits, cherry-picks and switches leave a cache of commits that are no more.

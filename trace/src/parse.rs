@@ -71,6 +71,18 @@ impl ParseCache {
         encoded::encode_records(parsed.records.iter().map(|record| &**record))
     }
 
+    /// The same for several files, in parallel and in their order.
+    pub(crate) fn encoded_files<'b>(&self, files: impl Iterator<Item = &'b Arc<[u8]>>) -> Vec<Option<Vec<u8>>> {
+        let files: Vec<&Arc<[u8]>> = files.collect();
+        in_parallel(&files, self.threads_for(&files), |bytes| self.encoded(bytes))
+    }
+
+    /// Whether all files that have content were decoded already.
+    pub(crate) fn has_all(&self, files: &[File]) -> bool {
+        let records = files.iter().skip(1).filter_map(|file| file.content.as_ref().ok());
+        records.into_iter().all(|bytes| self.files.contains_key(bytes))
+    }
+
     /// The records of each file, in the order of the files; `None` for a file without content.
     pub(crate) fn parse(&mut self, files: &[File], known: &Known<'_>) -> Vec<Option<Arc<Parsed>>> {
         let mut chosen = HashSet::new();
@@ -86,7 +98,8 @@ impl ParseCache {
                 }
             }
         }
-        let decoded = in_parallel(&new, self.threads_for(&new), |(file, bytes)| {
+        let texts: Vec<&Arc<[u8]>> = new.iter().map(|(_, bytes)| *bytes).collect();
+        let decoded = in_parallel(&new, self.threads_for(&texts), |(file, bytes)| {
             Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(bytes))))
         });
         for ((_, bytes), parsed) in new.iter().zip(decoded) {
@@ -95,10 +108,10 @@ impl ParseCache {
         files.iter().map(|file| file.content.as_ref().ok().and_then(|bytes| self.files.get(bytes)).cloned()).collect()
     }
 
-    fn threads_for(&self, files: &[(&File, &Arc<[u8]>)]) -> usize {
+    fn threads_for(&self, files: &[&Arc<[u8]>]) -> usize {
         self.threads.unwrap_or_else(|| {
             // One file is decoded by one thread: others help only with the rest.
-            let sizes = || files.iter().map(|(_, bytes)| bytes.len());
+            let sizes = || files.iter().map(|bytes| bytes.len());
             let rest = sizes().sum::<usize>() - sizes().max().unwrap_or(0);
             match rest / BYTES_PER_THREAD {
                 0 => 1,
@@ -157,7 +170,7 @@ impl ParseCache {
 }
 
 /// Does the same with every item, on several threads; the results are in the order of the items.
-fn in_parallel<T: Sync, R: Send>(items: &[T], threads: usize, work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+pub(crate) fn in_parallel<T: Sync, R: Send>(items: &[T], threads: usize, work: impl Fn(&T) -> R + Sync) -> Vec<R> {
     if threads <= 1 || items.len() <= 1 {
         return items.iter().map(work).collect();
     }

@@ -15,6 +15,7 @@ use crate::history::outlook::CommitState;
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
+use crate::parse::in_parallel;
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, Standing, Values};
 
 /// One evaluated state of a project root.
@@ -65,6 +66,14 @@ impl Study {
     /// A study without a history.
     pub fn without_history(loaded: impl Into<Arc<Loaded>>, day: Day) -> Self {
         Self::new(loaded, day, Past::None("it was not asked for".to_owned()))
+    }
+
+    /// Evaluates the reports of this state and of another one, on two threads if there are two cores.
+    pub fn evaluate_reports_with(&self, other: &Study) {
+        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+        in_parallel(&[self, other], cores, |study| {
+            study.report();
+        });
     }
 
     /// The settings.
@@ -182,5 +191,18 @@ impl Study {
         }
         let about = self.loaded.record(*around.last()?).about()?;
         (about.as_str() == schema::words::CAR).then_some(schema::words::CAR)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A study can be sent to a thread and shared by threads, and depends on nothing that must outlive it.
+    #[test]
+    fn a_study_is_owned_and_shared_by_threads() {
+        fn is_shared<T: Send + Sync + 'static>() {}
+        is_shared::<Study>();
+        is_shared::<crate::Delta>();
     }
 }

@@ -28,20 +28,25 @@ impl Check {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let project = self.records.project()?;
         let mut pool = ParseCache::default();
-        let loaded = if self.records.staged { project.load_with(&mut pool)? } else { project.load()? };
+        let loaded = project.load_with(&mut pool)?;
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
         let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
         let study = project.study(loaded, day, past);
+        // Without the findings of the last commit, which are not about this change.
+        let subtracts = self.records.staged && !self.all;
+        let earlier = subtracts.then(|| before(&project, &study, pool, logs));
+        if let Some(Ok(earlier)) = &earlier {
+            study.evaluate_reports_with(earlier);
+        }
         let report = study.report();
-        // A commit answers for what it brings; what stood before is for those who brought it.
-        let split = match self.records.staged && !self.all && !report.findings.is_empty() {
-            true => Some(Older::split(&before(&project, &study, pool, logs)?, &study)),
-            false => None,
+        let split = match earlier {
+            Some(earlier) if !report.findings.is_empty() => Some(Older::split(&earlier?, &study)),
+            _ => None,
         };
         let (report, older) = match &split {
             Some((new, older)) => (new, Some(older)),
-            None if self.records.staged && !self.all => (report, Some(&NONE_OLDER)),
+            None if subtracts => (report, Some(&NONE_OLDER)),
             None => (report, None),
         };
         // Formats that tell waived findings mark them; the others leave them out.

@@ -97,6 +97,7 @@ impl Delta {
         let head = study(head);
         let before = study(before);
         drop(logs);
+        head.evaluate_reports_with(&before);
         let delta = trace::Delta::new(&before, &head);
         let view = DeltaView { delta: &delta, base: &before, head: &head, found: &base };
         // Beside a change stands what it brings; a log holds all that there is.

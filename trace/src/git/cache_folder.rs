@@ -1,20 +1,17 @@
-//! Where files of a cache may be kept: in a folder of git's own, never in a working tree.
+//! The folder of the cache files: in git's own folder, never in a working tree.
 //!
-//! A file is written under another name and renamed, so that a reader sees the old or the new one; nothing is locked.
-//! All of it can be deleted at any time, and where nothing can be kept, nothing is.
+//! A file is written under another name and renamed, so that a reader sees the old or the new one; there is no lock. If
+//! nothing can be written there, there is no cache.
 
 use std::fs;
-use std::io::Write as _;
+use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 /// The folder below git's.
-const FOLDER: &str = "tierod";
-/// A larger file is not read: it was not written by this tool, or reading it is slower than git.
-const LARGEST: u64 = 1 << 30;
+pub(super) const FOLDER: &str = "tierod";
 
-/// A folder for files of a cache.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct CacheFolder(PathBuf);
+/// The folder of the cache files.
+pub(super) struct CacheFolder(PathBuf);
 
 impl CacheFolder {
     /// The folder below the one that all working trees of a repository share.
@@ -22,25 +19,38 @@ impl CacheFolder {
         Self(common.join(FOLDER))
     }
 
-    /// The bytes of a file; `None` if there is no plain file of this name.
-    pub fn read(&self, name: &str) -> Option<Vec<u8>> {
-        let file = self.file(name)?;
+    /// The bytes of a file that begins with `head`; `None` if there is no plain file of this name that does, or if it is
+    /// larger than `largest`.
+    pub(super) fn read(&self, name: &str, head: &[u8], largest: u64) -> Option<Vec<u8>> {
+        let path = self.path(name)?;
         if !is_plain_folder(&self.0) {
             return None;
         }
-        let size = fs::symlink_metadata(&file).ok().filter(fs::Metadata::is_file)?.len();
-        (size <= LARGEST).then(|| fs::read(&file).ok()).flatten()
+        let size = fs::symlink_metadata(&path).ok().filter(fs::Metadata::is_file)?.len();
+        if size > largest {
+            return None;
+        }
+        let mut file = fs::File::open(&path).ok()?;
+        let mut bytes = vec![0; head.len()];
+        file.read_exact(&mut bytes).ok()?;
+        if bytes != head {
+            return None;
+        }
+        bytes.reserve_exact(usize::try_from(size).ok()?.saturating_sub(bytes.len()));
+        // It may have grown in the meantime.
+        file.take(largest).read_to_end(&mut bytes).ok()?;
+        Some(bytes)
     }
 
-    /// Puts bytes in place of a file. A failure is ignored, because a cache changes no result.
-    pub fn replace(&self, name: &str, bytes: &[u8]) {
-        if let Some(file) = self.file(name) {
-            let _ = self.write(&file, bytes);
+    /// Replaces the content of a file. A failure is ignored, because a cache changes no result.
+    pub(super) fn replace(&self, name: &str, bytes: &[u8]) {
+        if let Some(path) = self.path(name) {
+            let _ = self.write(&path, bytes);
         }
     }
 
     /// The path of a name that is one step: no folder, no hidden file.
-    fn file(&self, name: &str) -> Option<PathBuf> {
+    pub(super) fn path(&self, name: &str) -> Option<PathBuf> {
         let plain = !name.is_empty() && name.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_".contains(&b));
         plain.then(|| self.0.join(name))
     }
@@ -52,7 +62,7 @@ impl CacheFolder {
         if !is_plain_folder(&self.0) {
             return Ok(());
         }
-        sweep(&self.0);
+        remove_abandoned(&self.0);
         let own = file.with_extension(format!("{}-{}.new", std::process::id(), nonce()));
         let written =
             fs::OpenOptions::new().write(true).create_new(true).open(&own).and_then(|mut new| new.write_all(bytes));
@@ -69,13 +79,13 @@ fn is_plain_folder(folder: &Path) -> bool {
     fs::symlink_metadata(folder).is_ok_and(|found| found.is_dir())
 }
 
-/// Removes what writers that were killed have left.
-fn sweep(folder: &Path) {
+/// Removes the unfinished files of processes that were killed.
+fn remove_abandoned(folder: &Path) {
     const OLD: std::time::Duration = std::time::Duration::from_secs(3600);
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
-        let left = entry.path().extension().is_some_and(|end| end == "new");
+        let unfinished = entry.path().extension().is_some_and(|end| end == "new");
         let age = entry.metadata().and_then(|data| data.modified()).ok().and_then(|time| time.elapsed().ok());
-        if left && age.is_some_and(|age| age > OLD) {
+        if unfinished && age.is_some_and(|age| age > OLD) {
             let _ = fs::remove_file(entry.path());
         }
     }
@@ -97,13 +107,15 @@ mod tests {
     fn files_are_replaced_whole_and_read_by_plain_names_only() {
         let common = tempfile::tempdir().unwrap();
         let cache = CacheFolder::in_git_folder(common.path());
-        assert_eq!(cache.read("log"), None);
+        assert_eq!(cache.read("log", b"", 100), None);
         cache.replace("log", b"one");
         cache.replace("log", b"two");
-        assert_eq!(cache.read("log").as_deref(), Some(&b"two"[..]));
+        assert_eq!(cache.read("log", b"tw", 3).as_deref(), Some(&b"two"[..]));
+        assert_eq!(cache.read("log", b"to", 3), None, "with another beginning");
+        assert_eq!(cache.read("log", b"tw", 2), None, "too large");
         for name in ["", "..", "../log", "a/b", ".log", "log.new"] {
             cache.replace(name, b"x");
-            assert_eq!(cache.read(name), None, "{name}");
+            assert_eq!(cache.read(name, b"", 100), None, "{name}");
         }
         assert_eq!(fs::read_dir(common.path().join(FOLDER)).unwrap().count(), 1, "nothing else is left");
         #[cfg(unix)]
@@ -111,7 +123,7 @@ mod tests {
             // A link could lead to any file.
             fs::write(common.path().join("other"), b"x").unwrap();
             std::os::unix::fs::symlink(common.path().join("other"), common.path().join(FOLDER).join("link")).unwrap();
-            assert_eq!(cache.read("link"), None);
+            assert_eq!(cache.read("link", b"", 100), None);
         }
     }
 }

@@ -13,13 +13,15 @@
 //! | `project`, `worktree`, `entries` | snapshots of a project, and the files that its records name |
 //! | `base` | what a change is compared with, if nothing is named |
 //! | `create` | a new repository from given commits |
-//! | `cache_folder` | where files of a cache may be kept |
+//! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
+//! | `records_cache` | the decoded records of earlier runs |
 //!
 //! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
 //! nothing is stashed.
 
 mod access;
 mod base;
+pub(crate) mod cache_file;
 mod cache_folder;
 mod create;
 mod entries;
@@ -30,12 +32,12 @@ mod objects;
 mod plumbing;
 mod process;
 mod project;
+mod records_cache;
 mod repository;
 pub(crate) mod walk;
 mod worktree;
 
 pub use base::Base;
-pub use cache_folder::CacheFolder;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use project::Project;

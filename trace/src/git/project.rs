@@ -11,9 +11,10 @@ use schema::read::Problem;
 
 use super::access::Entry;
 use super::base::{self, Base};
-use super::cache_folder::CacheFolder;
+use super::cache_file::CacheFile;
 use super::environment::Environment;
 use super::error::GitError;
+use super::records_cache::{self, Others};
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
@@ -86,15 +87,15 @@ impl Project {
     /// # Errors
     /// Those of [`Project::snapshot`].
     pub fn load(&self) -> Result<Loaded, Error> {
-        Ok(Loaded::from_snapshot(self.snapshot()?).fetched(self))
+        self.load_with(&mut ParseCache::default())
     }
 
-    /// The same with a pool of files that were decoded before.
+    /// The same with files that were decoded before.
     ///
     /// # Errors
     /// Those of [`Project::snapshot`].
     pub fn load_with(&self, pool: &mut ParseCache) -> Result<Loaded, Error> {
-        Ok(Loaded::from_pool(self.snapshot()?, pool).fetched(self))
+        Ok(self.decode(self.snapshot()?, pool, Others::Few).fetched(self))
     }
 
     /// The project at a revision that another state of it is compared with: in the same folder, otherwise the only one
@@ -104,7 +105,15 @@ impl Project {
     /// Those of [`Project::snapshot`], and more than one project if none is in the same folder.
     pub fn load_before(&self, revision: &str, head: &Snapshot, pool: &mut ParseCache) -> Result<Loaded, Error> {
         let snapshot = entries::before(self, revision, head)?;
-        Ok(Loaded::from_pool(snapshot, pool).fetched(self))
+        Ok(self.decode(snapshot, pool, Others::All).fetched(self))
+    }
+
+    /// Decodes the files that neither `pool` nor an earlier run has decoded.
+    fn decode(&self, snapshot: Snapshot, pool: &mut ParseCache, others: Others) -> Loaded {
+        match CacheFile::of_records(self.commits(&snapshot)) {
+            Some(cache) => records_cache::decode(&cache, snapshot, pool, others),
+            None => Loaded::from_pool(snapshot, pool),
+        }
     }
 
     /// The project at a commit of its history, given its prefix there; what `other` has read already is shared.
@@ -173,11 +182,6 @@ impl Project {
             Repositories::OfPath => self.of_path.get(),
         };
         CommitSource { snapshot, repository: known.and_then(Option::as_ref) }
-    }
-
-    /// What is kept about a snapshot between two runs; `None` if it is not in a repository with a folder of its own.
-    pub fn cache_folder(&self, snapshot: &Snapshot) -> Option<CacheFolder> {
-        self.commits(snapshot).common_folder().map(|folder| CacheFolder::in_git_folder(&folder))
     }
 
     /// The revision that is named as base of a comparison; whether it exists is found out when it is read.

@@ -10,8 +10,8 @@ use schema::Kind;
 use serde::{Deserialize, Serialize};
 
 use super::branches::{BranchLog, DEEPEST};
-use super::cache::{CacheFile, Entries};
 use super::log::{FileEvent, Log, Mark, RecordEvent};
+use crate::git::cache_file::{CacheFile, Entries};
 use crate::git::walk::Step;
 
 /// The one entry of the file.

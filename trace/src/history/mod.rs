@@ -8,7 +8,6 @@
 pub(crate) mod agreed;
 mod ancestry;
 mod branches;
-mod cache;
 #[cfg(test)]
 mod check_tests;
 mod lives;
@@ -28,6 +27,7 @@ use schema::{Day, Kind, Quantity};
 
 use crate::Error;
 use crate::git::Project;
+use crate::git::cache_file::CacheFile;
 use crate::git::walk::{CommitSource, Known, Step};
 use crate::load::Loaded;
 use crate::snapshot::Source;
@@ -394,7 +394,7 @@ impl Logs {
 
 /// The log of the commits up to a tip: from one that has begun or the cache as far as they know them, else from git.
 fn log(source: CommitSource<'_>, tip: &str, cached: bool, begun: Option<Log>) -> Result<Option<Log>, Error> {
-    let cache = if cached { cache::CacheFile::of_history(source) } else { None };
+    let cache = if cached { CacheFile::of_history(source) } else { None };
     let mut log = begun.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();
     let Some(mut walk) = source.walk(tip, &log.known())? else { return Ok(None) };
     let kept = walk.met.as_deref().is_some_and(|met| log.keep_to(met));

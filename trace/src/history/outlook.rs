@@ -7,9 +7,9 @@ use schema::quantity::Unit;
 use schema::records::Body;
 use serde::{Deserialize, Serialize};
 
-use super::cache::CacheFile;
 use super::{Commit, History};
 use crate::git::Project;
+use crate::git::cache_file::CacheFile;
 use crate::graph::Graph;
 use crate::ids::NodeId;
 use crate::load::{Loaded, ParseCache};

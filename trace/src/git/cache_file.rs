@@ -5,16 +5,13 @@
 //! - The keys of entries are ids of git objects, or other names of what a value was calculated from.
 //! - A list of the entries follows, with a checksum, and then the values, each with a checksum. A damaged list makes the
 //!   file count as absent, a damaged value only its entry.
-//! - A file is written under another name and renamed, without a lock. If two processes write at once, the file of the
-//!   later one is kept, complete.
+//! - If two processes write at once, the file of the later one is kept, complete.
 //! - A file has a largest size. The entries that were not read or written for the longest time are dropped first.
 //!
 //! All of it can be deleted at any time.
 
-use std::fs;
-use std::io::{Read as _, Write as _};
 use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -22,30 +19,32 @@ use foldhash::{HashMap, HashSet};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use crate::git::walk::CommitSource;
+use super::cache_folder::CacheFolder;
+use super::walk::CommitSource;
 
 /// The layout of the files; what the values contain is covered by the hash over the sources.
 const FORMAT: u32 = 3;
 /// The hash over the sources of this build that decide numbers.
 const SOURCES: &str = env!("TIEROD_SOURCES_HASH");
-/// The folder below git's.
-const FOLDER: &str = "tierod";
 /// A larger history is read from git again, in some seconds.
 const MOST_OF_HISTORY: usize = 256 << 20;
 const MOST_OF_STATES: usize = 32 << 20;
+/// The records of a hundred thousand parts take half of it.
+const MOST_OF_RECORDS: usize = 64 << 20;
 /// What an entry takes in the list, in addition to its key: the lengths and the checksum.
 const OF_ENTRY: usize = 48;
 
-/// A cache file: its place, what it must begin with, and its largest size.
+/// A cache file: its name, what it must begin with, and its largest size.
 pub(crate) struct CacheFile {
-    file: PathBuf,
+    folder: CacheFolder,
+    name: String,
     head: Vec<u8>,
     most: usize,
 }
 
 impl CacheFile {
     /// The cache of the history of a project root: one entry, the log.
-    pub(super) fn of_history(commits: CommitSource<'_>) -> Option<Self> {
+    pub(crate) fn of_history(commits: CommitSource<'_>) -> Option<Self> {
         let snapshot = commits.snapshot;
         let ignore = snapshot.settings.ignore.iter().map(String::as_str);
         let depends_on: Vec<&str> = [&*snapshot.prefix].into_iter().chain(ignore).collect();
@@ -53,8 +52,13 @@ impl CacheFile {
     }
 
     /// The cache of the evaluated states of a project root, by the object id of its tree.
-    pub(super) fn of_states(commits: CommitSource<'_>) -> Option<Self> {
+    pub(crate) fn of_states(commits: CommitSource<'_>) -> Option<Self> {
         Self::in_repository(commits, "states", &[&commits.snapshot.prefix], MOST_OF_STATES)
+    }
+
+    /// The cache of the decoded records of a project root, by the content of their files.
+    pub(super) fn of_records(commits: CommitSource<'_>) -> Option<Self> {
+        Self::in_repository(commits, "records", &[], MOST_OF_RECORDS)
     }
 
     fn in_repository(commits: CommitSource<'_>, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
@@ -66,41 +70,27 @@ impl CacheFile {
     ///
     /// `depends_on` is what the values depend on, in addition to the sources of this build and the keys of the entries;
     /// `most` is the largest size of all entries, in bytes.
-    pub(crate) fn new(common_folder: &Path, name: &str, depends_on: &[&str], most: usize) -> Self {
+    fn new(common_folder: &Path, name: &str, depends_on: &[&str], most: usize) -> Self {
         Self::of_build(SOURCES, common_folder, name, depends_on, most)
+    }
+
+    /// A cache of records below this folder.
+    #[cfg(test)]
+    pub(super) fn in_folder(common_folder: &Path) -> Self {
+        Self::new(common_folder, "records", &[], MOST_OF_RECORDS)
     }
 
     fn of_build(sources: &str, common_folder: &Path, name: &str, depends_on: &[&str], most: usize) -> Self {
         // With the length of each, so that no two lists give the same text.
         let depends_on: String = depends_on.iter().map(|part| format!("{}:{part} ", part.len())).collect();
         let head = format!("tierod cache {FORMAT}\nsources {sources}\n{depends_on}\n").into_bytes();
-        Self { file: common_folder.join(FOLDER).join(name), head, most }
+        Self { folder: CacheFolder::in_git_folder(common_folder), name: name.to_owned(), head, most }
     }
 
     /// The entries of the file; none if it is missing, damaged, too large, or written by another build.
     pub(crate) fn read(&self) -> Entries {
-        self.bytes().and_then(|bytes| Entries::parse(bytes, self.head.len())).unwrap_or_default()
-    }
-
-    fn bytes(&self) -> Option<Vec<u8>> {
-        if !is_plain_folder(self.file.parent()?) {
-            return None;
-        }
-        let size = fs::symlink_metadata(&self.file).ok().filter(fs::Metadata::is_file)?.len();
-        let most = self.largest_file() as u64;
-        if size > most {
-            return None;
-        }
-        let mut file = fs::File::open(&self.file).ok()?;
-        let mut bytes = vec![0; self.head.len()];
-        file.read_exact(&mut bytes).ok()?;
-        if bytes != self.head {
-            return None;
-        }
-        bytes.reserve_exact(usize::try_from(size).ok()?.saturating_sub(bytes.len()));
-        // It may have grown in the meantime.
-        file.take(most).read_to_end(&mut bytes).ok()?;
-        Some(bytes)
+        let bytes = self.folder.read(&self.name, &self.head, self.largest_file() as u64);
+        bytes.and_then(|bytes| Entries::parse(bytes, self.head.len())).unwrap_or_default()
     }
 
     fn largest_file(&self) -> usize {
@@ -112,6 +102,12 @@ impl CacheFile {
     /// An entry of `before` gives way to a new one with its key. If the file cannot be written there is no cache, and
     /// the answers are the same.
     pub(crate) fn write(&self, before: &Entries, new: &[(&[u8], Vec<u8>)]) {
+        self.write_at_most(self.most, before, new);
+    }
+
+    /// The same with a largest size of its own for all entries, in bytes.
+    pub(super) fn write_at_most(&self, most: usize, before: &Entries, new: &[(&[u8], Vec<u8>)]) {
+        let most = most.min(self.most);
         let keys: HashSet<&[u8]> = new.iter().map(|(key, _)| *key).collect();
         let sums: Vec<[u8; 32]> = new.iter().map(|(_, value)| checksum(value)).collect();
         let new = new.iter().zip(&sums).map(|((key, value), sum)| (*key, value.as_slice(), sum.as_slice()));
@@ -124,7 +120,7 @@ impl CacheFile {
         for (key, value, sum) in new.chain(old(true)).chain(old(false)) {
             let Ok(length) = u32::try_from(value.len()) else { continue };
             let own = key.len() + value.len() + OF_ENTRY;
-            if own > self.most - size {
+            if own > most - size {
                 continue;
             }
             size += own;
@@ -139,26 +135,7 @@ impl CacheFile {
         bytes.extend_from_slice(&checksum(&list));
         bytes.extend_from_slice(&list);
         values.iter().for_each(|value| bytes.extend_from_slice(value));
-        let _ = self.replace(&bytes);
-    }
-
-    fn replace(&self, bytes: &[u8]) -> std::io::Result<()> {
-        let Some(folder) = self.file.parent() else { return Ok(()) };
-        if !folder.exists() {
-            fs::create_dir(folder)?;
-        }
-        if !is_plain_folder(folder) {
-            return Ok(());
-        }
-        remove_abandoned(folder);
-        let own = self.file.with_extension(format!("{}-{}.new", std::process::id(), nonce()));
-        let written =
-            fs::OpenOptions::new().write(true).create_new(true).open(&own).and_then(|mut file| file.write_all(bytes));
-        let done = written.and_then(|()| fs::rename(&own, &self.file));
-        if done.is_err() {
-            let _ = fs::remove_file(&own);
-        }
-        done
+        self.folder.replace(&self.name, &bytes);
     }
 }
 
@@ -226,6 +203,12 @@ impl Entries {
         Some(Self { all, by_key, bytes })
     }
 
+    /// The size of the values that were read.
+    pub(super) fn size_read(&self) -> usize {
+        let read = self.all.iter().filter(|entry| entry.was_read.load(Ordering::Relaxed));
+        read.map(|entry| entry.value.len()).sum()
+    }
+
     /// The value of a key; `None` if there is none, or if it is damaged.
     pub(crate) fn get(&self, key: &[u8]) -> Option<&[u8]> {
         let entry = &self.all[*self.by_key.get(key)?];
@@ -240,31 +223,10 @@ fn checksum(bytes: &[u8]) -> [u8; 32] {
     Sha256::digest(bytes).into()
 }
 
-/// Whether it is a folder and not a link, which could lead out of git's folder.
-fn is_plain_folder(folder: &Path) -> bool {
-    fs::symlink_metadata(folder).is_ok_and(|found| found.is_dir())
-}
-
-/// Removes the unfinished files of processes that were killed.
-fn remove_abandoned(folder: &Path) {
-    const OLD: std::time::Duration = std::time::Duration::from_secs(3600);
-    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
-        let unfinished = entry.path().extension().is_some_and(|end| end == "new");
-        let age = entry.metadata().and_then(|data| data.modified()).ok().and_then(|time| time.elapsed().ok());
-        if unfinished && age.is_some_and(|age| age > OLD) {
-            let _ = fs::remove_file(entry.path());
-        }
-    }
-}
-
-fn nonce() -> u32 {
-    std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).map_or(0, |time| time.subsec_nanos())
-}
-
 fn hexadecimal(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]
-#[path = "cache_tests.rs"]
+#[path = "cache_file_tests.rs"]
 mod tests;
