@@ -15,6 +15,7 @@ pub mod graph;
 pub mod history;
 pub mod ids;
 pub mod load;
+mod parallel;
 mod parse;
 mod records;
 pub mod report;

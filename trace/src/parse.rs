@@ -1,13 +1,13 @@
 //! From the bytes of record files to records: in parallel, and each file once.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::Record;
 use schema::encoded;
 use schema::read::{self, Damage, FileRecords, Problem};
 
+use crate::parallel::{cores, in_parallel};
 use crate::snapshot::File;
 
 /// What was decoded of one record file.
@@ -115,7 +115,7 @@ impl ParseCache {
             let rest = sizes().sum::<usize>() - sizes().max().unwrap_or(0);
             match rest / BYTES_PER_THREAD {
                 0 => 1,
-                others => std::thread::available_parallelism().map_or(1, |cores| cores.get().min(1 + others)),
+                others => cores().min(1 + others),
             }
         })
     }
@@ -169,41 +169,10 @@ impl ParseCache {
     }
 }
 
-/// Does the same with every item, on several threads; the results are in the order of the items.
-pub(crate) fn in_parallel<T: Sync, R: Send>(items: &[T], threads: usize, work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    if threads <= 1 || items.len() <= 1 {
-        return items.iter().map(work).collect();
-    }
-    let next = AtomicUsize::new(0);
-    let worker = || {
-        let mut done = Vec::new();
-        while let Some((index, item)) = {
-            let index = next.fetch_add(1, Ordering::Relaxed);
-            items.get(index).map(|item| (index, item))
-        } {
-            done.push((index, work(item)));
-        }
-        done
-    };
-    let mut all: Vec<(usize, R)> = std::thread::scope(|scope| {
-        let others: Vec<_> = (1..threads.min(items.len()))
-            .filter_map(|_| std::thread::Builder::new().spawn_scoped(scope, worker).ok())
-            .collect();
-        let mut all = worker();
-        for other in others {
-            match other.join() {
-                Ok(done) => all.extend(done),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-        }
-        all
-    });
-    all.sort_unstable_by_key(|(index, _)| *index);
-    all.into_iter().map(|(_, result)| result).collect()
-}
-
 #[cfg(test)]
 mod tests {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
     use super::*;
     use crate::Loaded;
     use crate::snapshot::Snapshot;
@@ -280,13 +249,5 @@ mod tests {
         let text: Arc<[u8]> = files()[0].content.clone().unwrap();
         seeded.seed(text, read::records(b"parts: {known: {in: s1}}"));
         assert!(loaded(&mut seeded, &|_| None).contains("known"));
-    }
-
-    #[test]
-    fn a_panic_in_a_thread_is_not_lost() {
-        let items: Vec<usize> = (0..100).collect();
-        let work = |item: &usize| assert_ne!(*item, 77);
-        assert!(std::panic::catch_unwind(|| in_parallel(&items, 4, work)).is_err());
-        assert_eq!(in_parallel(&items, 4, |item| item * 2)[99], 198);
     }
 }

@@ -12,6 +12,7 @@ use crate::checks::{self, Draft, Group};
 use crate::finding::{Finding, Report};
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
+use crate::parallel::{MANY_RECORDS, cores, in_parallel};
 use crate::study::Study;
 
 impl Study {
@@ -21,9 +22,11 @@ impl Study {
     }
 }
 
-/// Runs every check.
+/// Runs every check: where there are many records, on several threads.
 fn run(study: &Study) -> Report {
-    let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, study)).collect();
+    let threads = if study.loaded.entries.len() < MANY_RECORDS { 1 } else { cores() };
+    let drafts = in_parallel(checks::all(), threads, |check| checks::run(check, study));
+    let mut drafts: Vec<Draft> = drafts.into_iter().flatten().collect();
     drafts.retain(|draft| !follows_from_damage(&study.loaded, draft));
 
     let (waived, unused) = accept(study, &mut drafts);

@@ -15,7 +15,7 @@ use crate::history::outlook::CommitState;
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
-use crate::parse::in_parallel;
+use crate::parallel::{cores, in_parallel};
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, Standing, Values};
 
 /// One evaluated state of a project root.
@@ -70,8 +70,7 @@ impl Study {
 
     /// Evaluates the reports of this state and of another one, on two threads if there are two cores.
     pub fn evaluate_reports_with(&self, other: &Study) {
-        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        in_parallel(&[self, other], cores, |study| {
+        in_parallel(&[self, other], cores(), |study| {
             study.report();
         });
     }
@@ -94,6 +93,17 @@ impl Study {
     /// The evaluated state at a commit of the history; `None` unless it was provided.
     pub fn past_state(&self, commit: usize) -> Option<&CommitState> {
         self.past_state.as_ref().filter(|(at, _)| *at == commit).map(|(_, state)| state)
+    }
+
+    /// Adds what is known of the history, before any check has run.
+    pub(crate) fn provide_past(&mut self, past: Past) {
+        self.past = past;
+    }
+
+    /// Evaluates what the checks need and what does not depend on the history.
+    pub(crate) fn evaluate_values(&self) {
+        self.standings();
+        self.chains();
     }
 
     /// Adds the evaluated state at the commit of the history that a check needs.

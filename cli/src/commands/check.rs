@@ -2,7 +2,7 @@
 
 use clap::Args;
 use trace::delta::Older;
-use trace::history::{Logs, Past};
+use trace::history::Logs;
 use trace::load::ParseCache;
 use trace::{Error, Project, Study};
 
@@ -31,8 +31,7 @@ impl Check {
         let loaded = project.load_with(&mut pool)?;
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
-        let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
-        let study = project.study(loaded, day, past);
+        let study = project.study_for_checks(loaded, day, &mut logs);
         // Without the findings of the last commit, which are not about this change.
         let subtracts = self.records.staged && !self.all;
         let earlier = subtracts.then(|| before(&project, &study, pool, logs));
@@ -70,6 +69,5 @@ const NONE_OLDER: Older = Older { counts: [0; 3] };
 /// The last commit, as of the same day.
 fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {
     let loaded = project.load_before("HEAD", &study.loaded.snapshot, &mut pool)?;
-    let past = Past::for_checks_with(project, &mut logs, &loaded, study.day);
-    Ok(project.study(loaded, study.day, past))
+    Ok(project.study_for_checks(loaded, study.day, &mut logs))
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use schema::Day;
-use trace::history::{Logs, Past};
+use trace::history::Logs;
 use trace::load::ParseCache;
 use trace::snapshot::{Request, State};
 use trace::{Error, Loaded, Project};
@@ -90,10 +90,7 @@ impl Delta {
 
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
         let mut logs = Logs::default();
-        let mut study = |loaded: Loaded| {
-            let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
-            project.study(loaded, day, past)
-        };
+        let mut study = |loaded: Loaded| project.study_for_checks(loaded, day, &mut logs);
         let head = study(head);
         let before = study(before);
         drop(logs);

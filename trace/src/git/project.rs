@@ -18,9 +18,10 @@ use super::records_cache::{self, Others};
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
-use crate::history::Past;
 use crate::history::outlook::state_at;
+use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
+use crate::parallel::{MANY_RECORDS, cores};
 use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside};
 use crate::{Error, Study, checks};
 
@@ -200,7 +201,25 @@ impl Project {
 
     /// Evaluates records for a date, given their history. The state at an earlier commit that a check needs is read here.
     pub fn study(&self, loaded: Loaded, day: Day, past: Past) -> Study {
-        let mut study = Study::new(loaded, day, past);
+        self.with_past_state(Study::new(loaded, day, past))
+    }
+
+    /// Evaluates records for a date with the history that the checks need. While the history is read, another thread
+    /// evaluates the values, which do not depend on it.
+    pub fn study_for_checks(&self, loaded: Loaded, day: Day, logs: &mut Logs) -> Study {
+        let mut study = Study::without_history(loaded, day);
+        let past = std::thread::scope(|scope| {
+            if cores() > 1 && study.loaded.entries.len() >= MANY_RECORDS {
+                // If no thread can be started, the values are evaluated when they are first asked for.
+                let _ = std::thread::Builder::new().spawn_scoped(scope, || study.evaluate_values());
+            }
+            Past::for_checks_with(self, logs, &study.loaded, day)
+        });
+        study.provide_past(past);
+        self.with_past_state(study)
+    }
+
+    fn with_past_state(&self, mut study: Study) -> Study {
         if let Some(commit) = checks::no_action::commit_needed(&study) {
             let history = study.past().whole();
             let state = history.and_then(|history| state_at(self, &study.loaded, history, commit));

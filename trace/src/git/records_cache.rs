@@ -146,7 +146,8 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let cache = CacheFile::in_folder(folder.path());
         let version = |number: usize, size: usize| {
-            let part = |part: usize| format!("  p{part}: {{in: suspension, count: 4, title: Version {number} of it}}\n");
+            let part =
+                |part: usize| format!("  p{part}: {{in: suspension, count: 4, title: Version {number} of it}}\n");
             format!("parts:\n{}", (0..size).map(part).collect::<String>())
         };
         for number in 0..30 {

@@ -1,0 +1,57 @@
+//! The same work on several threads: its results do not depend on their number.
+
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// From this number of records on, evaluating them takes much longer than starting a thread.
+pub(crate) const MANY_RECORDS: usize = 1_000;
+
+/// How many threads can run at the same time.
+pub(crate) fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+}
+
+/// Does the same with every item, on several threads; the results are in the order of the items.
+pub(crate) fn in_parallel<T: Sync, R: Send>(items: &[T], threads: usize, work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    if threads <= 1 || items.len() <= 1 {
+        return items.iter().map(work).collect();
+    }
+    let next = AtomicUsize::new(0);
+    let worker = || {
+        let mut done = Vec::new();
+        while let Some((index, item)) = {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            items.get(index).map(|item| (index, item))
+        } {
+            done.push((index, work(item)));
+        }
+        done
+    };
+    let mut all: Vec<(usize, R)> = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads.min(items.len()))
+            .filter_map(|_| std::thread::Builder::new().spawn_scoped(scope, worker).ok())
+            .collect();
+        let mut all = worker();
+        for other in others {
+            match other.join() {
+                Ok(done) => all.extend(done),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        }
+        all
+    });
+    all.sort_unstable_by_key(|(index, _)| *index);
+    all.into_iter().map(|(_, result)| result).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panic_in_a_thread_is_not_lost() {
+        let items: Vec<usize> = (0..100).collect();
+        let work = |item: &usize| assert_ne!(*item, 77);
+        assert!(std::panic::catch_unwind(|| in_parallel(&items, 4, work)).is_err());
+        assert_eq!(in_parallel(&items, 4, |item| item * 2)[99], 198);
+    }
+}
