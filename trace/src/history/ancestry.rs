@@ -1,5 +1,5 @@
-//! Which commit goes on from which, over the branches that merges brought in, and what is asked of that: which of a
-//! limit and a result was written first, and where.
+//! Which commit descends from which, including the merged branches. From this follows whether a limit or a result was
+//! committed first, and in which commit.
 
 use std::sync::Arc;
 
@@ -11,22 +11,22 @@ use schema::{Day, Kind};
 use super::branches::BranchLog;
 use super::{Change, Commit, History, LimitChange, RecordHistory, same_limit};
 
-/// What a merge brought in.
+/// A branch that was merged.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Branch {
     /// The commit of the merge.
     merge: usize,
-    /// The branch; its first commit is the commit that it goes on from.
+    /// The branch; its first commit is the one that the branch descends from.
     history: History,
 }
 
 impl Branch {
-    pub(super) fn of(branch: &BranchLog) -> Self {
-        Self { merge: branch.merge as usize, history: History::of_chain(&branch.log, None) }
+    pub(super) fn from_log(branch: &BranchLog) -> Self {
+        Self { merge: branch.merge as usize, history: History::from_chain(&branch.log, None) }
     }
 }
 
-/// Gives the first commit of every branch the times of the commit that it stands for.
+/// Sets the times of the first commit of every branch, which is a commit of another chain.
 pub(super) fn date_forks(history: &mut History) {
     fn collect(history: &History, is_branch: bool, all: &mut HashMap<String, Commit>) {
         for commit in history.commits.iter().skip(usize::from(is_branch)) {
@@ -48,22 +48,22 @@ pub(super) fn date_forks(history: &mut History) {
     apply(history, &all);
 }
 
-/// How the commits of a history and of its branches go on from one another.
+/// The parents of the commits of a history and of its branches.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Ancestry {
     numbers: HashMap<String, usize>,
     parents: Vec<Vec<usize>>,
-    /// No commit was made after those that follow it: the earliest day among its own and theirs.
+    /// The earliest date of each commit and of all that descend from it.
     no_later_than: Vec<Option<Day>>,
-    /// The commits from which on a result is there, on any branch, by its id there.
+    /// The commits that added a result, on any branch, by its id there.
     holders: HashMap<Arc<str>, Vec<usize>>,
 }
 
 impl Ancestry {
-    pub(super) fn of(history: &History) -> Self {
+    pub(super) fn new(history: &History) -> Self {
         let mut all = Self::default();
         all.add(history, false);
-        // Children before their parents, so that the days go up the whole way.
+        // Children come before their parents, so that each date reaches all ancestors.
         let mut graph = DiGraph::<(), ()>::new();
         let nodes: Vec<_> = all.parents.iter().map(|_| graph.add_node(())).collect();
         for (child, parents) in all.parents.iter().enumerate() {
@@ -71,7 +71,7 @@ impl Ancestry {
                 graph.add_edge(nodes[child], nodes[*parent], ());
             }
         }
-        // The day of what is not committed may be one of the settings, and says nothing about the commits.
+        // The date of the uncommitted state may come from the settings, so it is no bound for the commits.
         let uncommitted = all.numbers.get("").copied();
         for node in toposort(&graph, None).unwrap_or_default() {
             if Some(node.index()) == uncommitted {
@@ -97,19 +97,19 @@ impl Ancestry {
         self.parents.len() - 1
     }
 
-    /// Adds a chain of commits with its branches; gives the last one.
+    /// Adds a chain of commits with its branches, and returns the last one.
     fn add(&mut self, history: &History, is_branch: bool) -> Option<usize> {
         let mut last: Option<usize> = None;
         let mut numbers = Vec::new();
         for (at, commit) in history.commits.iter().enumerate() {
-            let begins = is_branch && at == 0;
-            // A branch that goes on from nothing.
-            if begins && commit.id.is_none() {
+            let is_fork = is_branch && at == 0;
+            // A branch without a common ancestor.
+            if is_fork && commit.id.is_none() {
                 numbers.push(None);
                 continue;
             }
             let number = self.number(commit);
-            if !begins {
+            if !is_fork {
                 self.no_later_than[number] = Some(commit.no_later_than);
                 self.parents[number].extend(last);
             }
@@ -130,73 +130,76 @@ impl Ancestry {
         last
     }
 
-    /// Does a commit go on from one of these?
-    fn goes_on_from(&self, commit: usize, any: &[usize]) -> bool {
+    /// Whether a commit descends from one of these.
+    fn descends_from(&self, commit: usize, any: &[usize]) -> bool {
         let mut seen = HashSet::from_iter([commit]);
-        let mut open = vec![commit];
-        while let Some(next) = open.pop() {
+        let mut waiting = vec![commit];
+        while let Some(next) = waiting.pop() {
             if self.parents[next].iter().any(|parent| any.contains(parent)) {
                 return true;
             }
-            open.extend(self.parents[next].iter().filter(|parent| seen.insert(**parent)));
+            waiting.extend(self.parents[next].iter().filter(|parent| seen.insert(**parent)));
         }
         false
     }
 }
 
-/// The ids of a record, the newest first.
+/// All ids of a record, the newest first.
 fn ids(record: &RecordHistory) -> impl Iterator<Item = &Arc<str>> {
     std::iter::once(&record.id).chain(record.older_ids.iter().rev())
 }
 
 impl History {
-    /// Did a limit get where it moved after a result of this date was written down? The commits tell, where one goes on
-    /// from the other; else the dates do. What came in one commit with its result was written down together, and
-    /// nobody can tell which was first.
+    /// Whether a limit was changed after there was a result of this date.
+    ///
+    /// - `true` if the commit of the limit descends from one that has the result.
+    /// - `false` if both came in one commit, because their order is unknown.
+    /// - Otherwise the dates decide, because a result can be committed late.
     pub(crate) fn limit_came_after(
         &self,
         target: &RecordHistory,
-        moved: &LimitChange,
+        changed: &LimitChange,
         result: &RecordHistory,
         date: Day,
     ) -> bool {
-        let (commit, _, _) = *moved;
+        let (commit, ..) = *changed;
         let Some(ancestry) = &self.ancestry else {
             return result.added < commit || (result.added > commit && self.commits[commit].no_later_than > date);
         };
-        let key = self.commit_of_limit(target, moved).id.as_deref().unwrap_or("");
+        let key = self.commit_of_limit(target, changed).id.as_deref().unwrap_or("");
         let Some(&limit) = ancestry.numbers.get(key) else { return false };
         let holders: Vec<usize> = ids(result).filter_map(|id| ancestry.holders.get(id)).flatten().copied().collect();
         let dated_later = || ancestry.no_later_than[limit].is_some_and(|day| day > date);
-        ancestry.goes_on_from(limit, &holders) || (!holders.contains(&limit) && dated_later())
+        ancestry.descends_from(limit, &holders) || (!holders.contains(&limit) && dated_later())
     }
 
-    /// The commit in which a limit was written as it came: where a merge brought it, the one on its branch.
-    pub(crate) fn commit_of_limit(&self, target: &RecordHistory, moved: &LimitChange) -> &Commit {
-        let (commit, _, after) = moved;
-        let inside = self.branches_of(target, *commit).into_iter().find_map(|(branch, record)| {
+    /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.
+    pub(crate) fn commit_of_limit(&self, target: &RecordHistory, changed: &LimitChange) -> &Commit {
+        let (commit, _, after) = changed;
+        let on_branch = self.branches_of(target, *commit).into_iter().find_map(|(branch, record)| {
             let last = branch.limit_changes_in(record).pop().filter(|(commit, ..)| *commit > 0)?;
-            let there = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
-            there.then(|| branch.commit_of_limit(record, &last))
+            let same = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
+            same.then(|| branch.commit_of_limit(record, &last))
         });
-        inside.unwrap_or(&self.commits[*commit])
+        on_branch.unwrap_or(&self.commits[*commit])
     }
 
-    /// The commit that wrote a record first: where a merge brought it, the one on its branch.
+    /// The commit that added a record; if it came in with a merge, the one on the merged branch.
     pub(crate) fn commit_of_addition(&self, record: &RecordHistory) -> &Commit {
-        let inside = self.branches_of(record, record.added).into_iter().find(|(_, inner)| inner.added > 0);
-        inside.map_or(&self.commits[record.added], |(branch, inner)| branch.commit_of_addition(inner))
+        let on_branch = self.branches_of(record, record.added).into_iter().find(|(_, inner)| inner.added > 0);
+        on_branch.map_or(&self.commits[record.added], |(branch, inner)| branch.commit_of_addition(inner))
     }
 
-    /// The commit on a branch that wrote what a merge brought, as far as branches are read; none for other commits.
+    /// The commit on a merged branch that made a change; `None` if no merge or an unread branch brought it in.
     pub fn branch_commit(&self, record: &RecordHistory, change: &Change) -> Option<&Commit> {
         let (branch, inner) = self.branch_of_change(record, change)?;
         let last = inner.changes_of(&change.route).next_back().filter(|last| last.after == change.after)?;
         Some(branch.branch_commit(inner, last).unwrap_or(&branch.commits[last.commit]))
     }
 
-    /// The branch from which a merge brought a field of a record, and its record there: one that ends with what the merge
-    /// has, else one that touched the field.
+    /// The merged branch that a change of a field came from, with the history of the record there.
+    ///
+    /// It is a branch that ends with the text of the merge; if there is none, one that changed the field.
     pub(crate) fn branch_of_change(&self, record: &RecordHistory, change: &Change) -> Option<(&Self, &RecordHistory)> {
         let last =
             |inner: &RecordHistory| inner.changes_of(&change.route).next_back().filter(|last| last.commit > 0).cloned();
@@ -206,7 +209,7 @@ impl History {
         all.get(same.unwrap_or(0)).copied()
     }
 
-    /// The branches that a commit merged and that touched a record, with its record there.
+    /// The branches that a commit merged and that changed a record, with its history there.
     fn branches_of(&self, record: &RecordHistory, commit: usize) -> Vec<(&Self, &RecordHistory)> {
         let branches = self.branches.iter().filter(|branch| branch.merge == commit);
         branches

@@ -250,7 +250,7 @@ mod tests {
                 let mut damaged = bytes.clone();
                 damaged[at] ^= bits;
                 if let Some(log) = decode(&damaged) {
-                    History::of(&log, None);
+                    History::from_log(&log, None);
                 }
             }
         }

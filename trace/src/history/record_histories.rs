@@ -1,4 +1,4 @@
-//! From events in files to the histories of histories.
+//! The histories of records, from the events in their files.
 
 use std::sync::Arc;
 
@@ -8,36 +8,38 @@ use schema::Kind;
 use super::log::{Log, RecordEvent};
 use super::{Change, RecordHistory};
 
-/// A history as one file has it: path, kind, and where its fields lie.
-type Held = (u32, Kind, u32, u32);
+/// A record in one file: path, kind, and the range of its fields.
+type RecordInFile = (u32, Kind, u32, u32);
 
 struct Builder<'l> {
     log: &'l Log,
     histories: Vec<RecordHistory>,
-    /// The history of an id, alive or not.
-    of: HashMap<u32, usize>,
-    alive: Vec<bool>,
-    /// The fields at the end of each history, as far as it was told.
+    /// The history of each id, whether the record exists or not.
+    by_id: HashMap<u32, usize>,
+    /// Whether the record of each history exists.
+    exists: Vec<bool>,
+    /// The fields of each history after the commits so far.
     last: Vec<HashMap<u32, u32>>,
-    /// The files that hold a history, the first by its path counts.
-    held: HashMap<u32, Vec<Held>>,
+    /// The files that contain a record, sorted by path; the first one is used.
+    in_files: HashMap<u32, Vec<RecordInFile>>,
+    /// The number of the string `formerly`.
     formerly: Option<u32>,
 }
 
-/// Tells the histories of all histories.
+/// The histories of all records.
 pub(super) fn record_histories(log: &Log) -> Vec<RecordHistory> {
     let formerly = log.strings.iter().position(|text| &**text == "formerly").map(|at| at as u32);
     let mut builder = Builder {
         log,
         histories: Vec::new(),
-        of: HashMap::new(),
-        alive: Vec::new(),
+        by_id: HashMap::new(),
+        exists: Vec::new(),
         last: Vec::new(),
-        held: HashMap::new(),
+        in_files: HashMap::new(),
         formerly,
     };
     for events in log.events.chunk_by(|a, b| a.commit == b.commit) {
-        builder.commit(events);
+        builder.add_commit(events);
     }
     let mut histories = builder.histories;
     histories.retain(|history| !history.id.is_empty());
@@ -49,15 +51,16 @@ impl Builder<'_> {
         self.log.strings[string as usize].clone()
     }
 
-    fn commit(&mut self, events: &[RecordEvent]) {
+    fn add_commit(&mut self, events: &[RecordEvent]) {
         let Some(commit) = events.first().map(|event| event.commit as usize) else { return };
-        // In the order of the events: the numbers of strings depend on what was read before.
+        // In the order of the events, because the numbers of strings depend on what was read before.
         let mut seen = HashSet::default();
         let touched: Vec<u32> = events.iter().map(|event| event.id).filter(|id| seen.insert(*id)).collect();
-        let now = |held: &HashMap<u32, Vec<Held>>, id: u32| held.get(&id).and_then(|all| all.first().copied());
-        let before: Vec<Option<Held>> = touched.iter().map(|id| now(&self.held, *id)).collect();
+        let now =
+            |files: &HashMap<u32, Vec<RecordInFile>>, id: u32| files.get(&id).and_then(|all| all.first().copied());
+        let before: Vec<Option<RecordInFile>> = touched.iter().map(|id| now(&self.in_files, *id)).collect();
         for event in events {
-            let all = self.held.entry(event.id).or_default();
+            let all = self.in_files.entry(event.id).or_default();
             all.retain(|(path, ..)| *path != event.path);
             if let Some((kind, begin, end)) = event.set {
                 all.push((event.path, kind, begin, end));
@@ -67,47 +70,48 @@ impl Builder<'_> {
         }
         let mut added = Vec::new();
         for (id, before) in touched.into_iter().zip(before) {
-            match (before, now(&self.held, id)) {
-                (None, Some(held)) => added.push((id, held)),
-                (Some(_), None) => self.end(id, commit),
+            match (before, now(&self.in_files, id)) {
+                (None, Some(found)) => added.push((id, found)),
+                (Some(_), None) => self.remove(id, commit),
                 (Some(before), Some(after)) => {
                     if before.0 != after.0 {
                         let (from, to) = (self.text(before.0), self.text(after.0));
-                        if let Some(history) = self.of.get(&id).copied() {
+                        if let Some(history) = self.by_id.get(&id).copied() {
                             self.histories[history].moves.push((commit, from, to));
                         }
                     }
-                    self.change(id, commit, after);
+                    self.set_fields(id, commit, after);
                 }
                 (None, None) => {}
             }
         }
-        for (id, held) in added {
-            self.begin(id, commit, held);
+        for (id, found) in added {
+            self.add(id, commit, found);
         }
     }
 
-    fn end(&mut self, id: u32, commit: usize) {
-        if let Some(&history) = self.of.get(&id) {
-            self.alive[history] = false;
+    fn remove(&mut self, id: u32, commit: usize) {
+        if let Some(&history) = self.by_id.get(&id) {
+            self.exists[history] = false;
             self.histories[history].removed = Some(commit);
         }
     }
 
-    /// A history is there that was not: under a new name, again, or for the first time.
-    fn begin(&mut self, id: u32, commit: usize, held: Held) {
-        let older = self.older(held);
-        // A name that was given up goes on under the new one.
-        let renamed = older.iter().copied().find(|history| !self.alive[*history] && self.of.get(&id) != Some(history));
-        if let (Some(history), None) = (renamed, self.of.get(&id)) {
+    /// Adds a record that did not exist before: with a new id, again, or for the first time.
+    fn add(&mut self, id: u32, commit: usize, found: RecordInFile) {
+        let older = self.older(found);
+        // The history of an id that is no longer used continues under the new id.
+        let renamed =
+            older.iter().copied().find(|history| !self.exists[*history] && self.by_id.get(&id) != Some(history));
+        if let (Some(history), None) = (renamed, self.by_id.get(&id)) {
             self.rename(history, id, commit);
         }
-        let history = match self.of.get(&id) {
+        let history = match self.by_id.get(&id) {
             Some(&history) => history,
             None => {
                 self.histories.push(RecordHistory {
                     id: self.text(id),
-                    kind: held.1,
+                    kind: found.1,
                     older_ids: Vec::new(),
                     renames: Vec::new(),
                     moves: Vec::new(),
@@ -115,15 +119,15 @@ impl Builder<'_> {
                     removed: None,
                     changes: Vec::new(),
                 });
-                self.alive.push(true);
+                self.exists.push(true);
                 self.last.push(HashMap::new());
-                self.of.insert(id, self.histories.len() - 1);
+                self.by_id.insert(id, self.histories.len() - 1);
                 self.histories.len() - 1
             }
         };
-        self.alive[history] = true;
+        self.exists[history] = true;
         self.histories[history].removed = None;
-        self.change(id, commit, held);
+        self.set_fields(id, commit, found);
     }
 
     fn rename(&mut self, history: usize, id: u32, commit: usize) {
@@ -131,12 +135,12 @@ impl Builder<'_> {
         let old = std::mem::replace(&mut self.histories[history].id, new);
         self.histories[history].older_ids.push(old.clone());
         self.histories[history].renames.push((commit, old));
-        self.of.insert(id, history);
+        self.by_id.insert(id, history);
     }
 
-    /// The histories that a history names as its own under older ids.
-    fn older(&self, held: Held) -> Vec<usize> {
-        let fields = &self.log.fields[held.2 as usize..held.3 as usize];
+    /// The histories of the ids that a record lists under `formerly`.
+    fn older(&self, found: RecordInFile) -> Vec<usize> {
+        let fields = &self.log.fields[found.2 as usize..found.3 as usize];
         let list = fields.iter().find(|(route, _)| Some(*route) == self.formerly);
         let list = list.map(|(_, text)| self.text(*text)).unwrap_or_default();
         let named = list.split(", ").filter(|id| !id.is_empty());
@@ -144,11 +148,11 @@ impl Builder<'_> {
         histories.collect()
     }
 
-    /// The fields of a history become these.
-    fn change(&mut self, id: u32, commit: usize, held: Held) {
-        let Some(&history) = self.of.get(&id) else { return };
-        self.histories[history].kind = held.1;
-        let fields = &self.log.fields[held.2 as usize..held.3 as usize];
+    /// Adds the changes from the last fields of a record to these.
+    fn set_fields(&mut self, id: u32, commit: usize, found: RecordInFile) {
+        let Some(&history) = self.by_id.get(&id) else { return };
+        self.histories[history].kind = found.1;
+        let fields = &self.log.fields[found.2 as usize..found.3 as usize];
         let mut last = std::mem::take(&mut self.last[history]);
         let mut now = HashMap::with_capacity(fields.len());
         let mut formerly = false;
@@ -169,10 +173,10 @@ impl Builder<'_> {
         }
         self.last[history] = now;
         if formerly {
-            for older in self.older(held) {
+            for older in self.older(found) {
                 if older != history
-                    && !self.alive[older]
-                    && self.histories[older].removed.is_some_and(|gone| gone <= self.histories[history].added)
+                    && !self.exists[older]
+                    && self.histories[older].removed.is_some_and(|removed| removed <= self.histories[history].added)
                 {
                     self.join(older, history, id);
                     break;
@@ -181,7 +185,7 @@ impl Builder<'_> {
         }
     }
 
-    /// The older id was named later than the rename: two histories become one.
+    /// Joins two histories of one record, if its older id was added under `formerly` after the rename.
     fn join(&mut self, older: usize, later: usize, id: u32) {
         let mut values: HashMap<Arc<str>, Arc<str>> = HashMap::new();
         for change in &self.histories[older].changes {
@@ -215,9 +219,9 @@ impl Builder<'_> {
         let at = changes.iter().position(|change| change.commit > history.added).unwrap_or(changes.len());
         changes.splice(at..at, dropped);
         self.rename(older, id, history.added);
-        self.of.insert(id, older);
-        self.alive[older] = true;
-        self.alive[later] = false;
+        self.by_id.insert(id, older);
+        self.exists[older] = true;
+        self.exists[later] = false;
         self.last.swap(older, later);
         let joined = &mut self.histories[older];
         joined.removed = history.removed;
