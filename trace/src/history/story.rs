@@ -1,4 +1,4 @@
-//! The story of one record: what every commit did to it and to the records about it, and its values over time.
+//! The history of one record for `history`: its changes and those of the records about it, and its values over time.
 
 use std::sync::Arc;
 
@@ -7,30 +7,30 @@ use schema::Kind;
 use super::commit_state::{CommitState, PastValue};
 use super::{Change, Commit, History, LIMITS, RecordHistory};
 
-/// One line of a record.
+/// A row of the history: one change.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HistoryRow {
-    /// The commit in [`History::commits`].
+    /// The index of the commit in [`History::commits`].
     pub commit: usize,
-    /// The record, where it is another that is about this one.
+    /// The changed record, if it is another one that is about this one.
     pub record: Option<Arc<str>>,
-    /// What happened: a key, or a word such as `added`; with the record where it is another.
+    /// The key, or a word such as `added`. If another record changed, its kind and id come first.
     pub what: String,
     /// The text before.
     pub before: Option<String>,
     /// The text after.
     pub after: Option<String>,
-    /// The commit on the branch that a merge brought it from.
+    /// The commit on the merged branch that made the change, if it came in with a merge.
     pub branch_commit: Option<Commit>,
 }
 
-/// The keys that tell nothing about the record's course.
-fn is_aside(route: &str) -> bool {
+/// Whether a key is omitted, because it does not affect what the record means.
+fn is_omitted(route: &str) -> bool {
     matches!(route, "notes" | "formerly" | "title" | "lead")
 }
 
-/// The keys worth telling when a record comes; the rest of it is said by `added`.
-fn is_first(route: &str) -> bool {
+/// Whether a key has a row of its own in the commit that adds its record; `added` covers the others.
+fn is_shown_at_start(route: &str) -> bool {
     LIMITS.contains(&route)
         || matches!(
             route,
@@ -40,7 +40,7 @@ fn is_first(route: &str) -> bool {
         || (route.starts_with("amounts.") && route.ends_with(".value"))
 }
 
-/// What every commit did to a record, and to those about it.
+/// The changes of a record, or of one of its amounts, and of the records about it.
 pub fn rows(history: &History, record: Option<&RecordHistory>, amount: Option<&str>) -> Vec<HistoryRow> {
     let mut all = Vec::new();
     let route = amount.map(|amount| format!("amounts.{amount}."));
@@ -49,19 +49,20 @@ pub fn rows(history: &History, record: Option<&RecordHistory>, amount: Option<&s
             own(history, record, route.as_deref(), &mut all);
             about(history, record, route.as_deref(), &mut all);
         }
-        // An amount of the car is what its parts take.
+        // An amount of the car is the total of its parts.
         None => {
             for part in history.records().iter().filter(|record| record.kind == Kind::Part) {
-                let changes = part.changes.iter().filter(|change| touches(change, route.as_deref()));
-                all.extend(changes.map(|change| other(history, part, change)));
+                let changes = part.changes.iter().filter(|change| is_below(change, route.as_deref()));
+                all.extend(changes.map(|change| row_of_other(history, part, change)));
             }
         }
     }
-    all.sort_by_key(|event| event.commit);
+    all.sort_by_key(|row| row.commit);
     all
 }
 
-fn touches(change: &Change, route: Option<&str>) -> bool {
+/// Whether a change is of a field below a route; every change if there is no route.
+fn is_below(change: &Change, route: Option<&str>) -> bool {
     route.is_none_or(|route| change.route.starts_with(route))
 }
 
@@ -69,7 +70,8 @@ fn text(text: &Option<Arc<str>>) -> Option<String> {
     text.as_deref().map(str::to_owned)
 }
 
-fn other(history: &History, record: &RecordHistory, change: &Change) -> HistoryRow {
+/// The row for a change of another record.
+fn row_of_other(history: &History, record: &RecordHistory, change: &Change) -> HistoryRow {
     let what = format!("{} {}: {}", record.kind.singular(), record.id, change.route);
     HistoryRow {
         commit: change.commit,
@@ -81,8 +83,9 @@ fn other(history: &History, record: &RecordHistory, change: &Change) -> HistoryR
     }
 }
 
+/// Adds the rows of the record itself.
 fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut Vec<HistoryRow>) {
-    let said = |commit: usize, what: &str, before: Option<&str>, after: Option<&str>| HistoryRow {
+    let row = |commit: usize, what: &str, before: Option<&str>, after: Option<&str>| HistoryRow {
         commit,
         record: None,
         what: what.to_owned(),
@@ -90,62 +93,62 @@ fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut
         after: after.map(str::to_owned),
         branch_commit: None,
     };
-    all.push(said(record.added, "added", None, None));
+    all.push(row(record.added, "added", None, None));
     let mut newer: Vec<&str> = record.older_ids.iter().skip(1).map(|id| &**id).collect();
     newer.push(&record.id);
     for ((commit, before), after) in record.renames.iter().zip(newer) {
-        all.push(said(*commit, "renamed", Some(before), Some(after)));
+        all.push(row(*commit, "renamed", Some(before), Some(after)));
     }
     for (commit, before, after) in &record.moves {
-        all.push(said(*commit, "moved to another file", Some(before), Some(after)));
+        all.push(row(*commit, "moved to another file", Some(before), Some(after)));
     }
-    for change in record.changes.iter().filter(|change| touches(change, route)) {
-        if is_aside(&change.route) || (change.commit == record.added && !is_first(&change.route)) {
+    for change in record.changes.iter().filter(|change| is_below(change, route)) {
+        if is_omitted(&change.route) || (change.commit == record.added && !is_shown_at_start(&change.route)) {
             continue;
         }
-        let event = said(change.commit, &change.route, change.before.as_deref(), change.after.as_deref());
-        all.push(HistoryRow { branch_commit: history.branch_commit(record, change).cloned(), ..event });
+        let own = row(change.commit, &change.route, change.before.as_deref(), change.after.as_deref());
+        all.push(HistoryRow { branch_commit: history.branch_commit(record, change).cloned(), ..own });
     }
-    if let Some(gone) = record.removed {
-        all.push(said(gone, "removed", None, None));
+    if let Some(removed) = record.removed {
+        all.push(row(removed, "removed", None, None));
     }
 }
 
-/// Results, revisions, waivers, decisions and calculations about a record.
+/// Adds the rows of the results, revisions, waivers, decisions and analyses about a record.
 fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &mut Vec<HistoryRow>) {
     let end = history.commits.len();
-    let is_it = |id: &str| *record.id == *id || record.older_ids.iter().any(|older| **older == *id);
-    let names = |list: &str| list.split(", ").any(is_it);
-    for record in history.records() {
-        let of = |key: &str| record.last_value_at(key, end).is_some_and(names);
-        let (linked, keys): (bool, &[&str]) = match record.kind {
-            Kind::Result => (of("of"), &["value", "outcome"]),
-            Kind::Revision => (of("of"), &["to"]),
-            Kind::Waiver => (of("of"), &["until"]),
-            Kind::Decision => (of("of") || of("criteria"), &["chosen"]),
+    let is_own = |id: &str| *record.id == *id || record.older_ids.iter().any(|older| **older == *id);
+    let names = |list: &str| list.split(", ").any(is_own);
+    for other in history.records() {
+        let links = |key: &str| other.last_value_at(key, end).is_some_and(names);
+        let (linked, keys): (bool, &[&str]) = match other.kind {
+            Kind::Result => (links("of"), &["value", "outcome"]),
+            Kind::Revision => (links("of"), &["to"]),
+            Kind::Waiver => (links("of"), &["until"]),
+            Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
             Kind::Analysis => (true, &[]),
             _ => (false, &[]),
         };
         if !linked || amount.is_some() {
             continue;
         }
-        for change in &record.changes {
-            let found = record.kind == Kind::Analysis
-                && (change.route.strip_prefix("finds.").is_some_and(is_it)
+        for change in &other.changes {
+            let found = other.kind == Kind::Analysis
+                && (change.route.strip_prefix("finds.").is_some_and(is_own)
                     || (*change.route == *"finds"
-                        && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_it)));
+                        && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_own)));
             if found || keys.contains(&&*change.route) {
-                let mut event = other(history, record, change);
-                if record.kind == Kind::Revision && change.before.is_none() {
-                    event.before = record.last_value_at("from", change.commit).map(str::to_owned);
+                let mut row = row_of_other(history, other, change);
+                if other.kind == Kind::Revision && change.before.is_none() {
+                    row.before = other.last_value_at("from", change.commit).map(str::to_owned);
                 }
-                all.push(event);
+                all.push(row);
             }
         }
     }
 }
 
-/// The values of a name over the history, under the ids that it had.
+/// The values of a name over the history, under all ids that its record had.
 pub fn values_over_time(
     history: &History,
     record: Option<&RecordHistory>,
@@ -159,10 +162,10 @@ pub fn values_over_time(
         }
         None => vec![name.to_owned()],
     };
-    let there = |commit: usize| {
-        record.is_none_or(|record| record.added <= commit && record.removed.is_none_or(|gone| gone > commit))
+    let exists = |commit: usize| {
+        record.is_none_or(|record| record.added <= commit && record.removed.is_none_or(|removed| removed > commit))
     };
-    let seen = states.iter().filter(|(commit, _)| *commit < history.commits.len() && there(*commit));
+    let seen = states.iter().filter(|(commit, _)| *commit < history.commits.len() && exists(*commit));
     let found = seen.filter_map(|(commit, state)| Some((*commit, ids.iter().find_map(|id| state.get(id))?.clone())));
-    found.filter(|(_, stood)| stood.value.is_some() || stood.limit.is_some()).collect()
+    found.filter(|(_, past)| past.value.is_some() || past.limit.is_some()).collect()
 }
