@@ -190,7 +190,7 @@ impl History {
         on_branch.map_or(&self.commits[record.added], |(branch, inner)| branch.commit_of_addition(inner))
     }
 
-    /// The commit on a merged branch that made a change; `None` if no merge or an unread branch brought it in.
+    /// The commit on a merged branch that made a change; `None` if it came in with no merge, or with an unread branch.
     pub fn branch_commit(&self, record: &RecordHistory, change: &Change) -> Option<&Commit> {
         let (branch, inner) = self.branch_of_change(record, change)?;
         let last = inner.changes_of(&change.route).next_back().filter(|last| last.after == change.after)?;

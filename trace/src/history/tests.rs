@@ -37,7 +37,7 @@ fn fields_are_set_changed_and_removed() {
 }
 
 #[test]
-fn a_rename_goes_on_with_one_life_whenever_it_is_changes_of() {
+fn a_renamed_record_has_one_history_also_if_formerly_is_added_later() {
     let first = ("2027-01-01", "parts:\n  hub: {count: 1, lead: x}\n");
     let at_once = [first, ("2027-01-02", "parts:\n  upright: {count: 2, formerly: [hub]}\n")];
     let later = [
