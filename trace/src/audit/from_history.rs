@@ -15,8 +15,8 @@ use crate::history::{History, LimitChange, RecordHistory, commit_state, same_lim
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
-/// The car is evaluated at no more commits than this: at every commit of a season with two commits per week, otherwise once
-/// per period of equal length.
+/// The car is evaluated at no more commits than this: at every commit of a season with two commits per week, otherwise
+/// once per period of equal length.
 const MOST_POINTS: usize = 120;
 /// With more records than this the car is evaluated at fewer commits, because each time all records are evaluated.
 const FEW_RECORDS: usize = 500;
@@ -165,8 +165,8 @@ fn limits(
     changes.iter().filter_map(limit).collect()
 }
 
-/// The values of an amount over time. It can be `mass: 2 kg` or `mass: {value: 2 kg, basis: drawn}`, and change from one
-/// form to the other.
+/// The values of an amount over time. It can be `mass: 2 kg` or `mass: {value: 2 kg, basis: drawn}`, and change from
+/// one form to the other.
 fn amounts(history: &History, record: &RecordHistory, name: &str) -> Vec<PastAmount> {
     let short = format!("amounts.{name}");
     let [long, basis] = ["value", "basis"].map(|key| format!("{short}.{key}"));

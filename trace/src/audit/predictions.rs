@@ -98,7 +98,8 @@ pub fn groups(pairs: &[Pair]) -> Vec<Group> {
         .collect()
 }
 
-/// The pairs of all targets with an estimate and a measured value, and of all amounts of parts that reached the surest basis.
+/// The pairs of all targets with an estimate and a measured value, and of all amounts of parts that reached the surest
+/// basis.
 pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Season>) -> Vec<Pair> {
     let mut pairs = Vec::new();
     for target in targets {

@@ -1,4 +1,4 @@
-//! The headlines of a difference: points, amounts of the car, and targets whose status changed.
+//! The headlines of a delta: points, amounts of the car, and targets whose status changed.
 
 use foldhash::HashMap;
 use schema::quantity::Unit;
@@ -8,7 +8,7 @@ use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
 use crate::values::{Key, Status, Values};
 
-/// What a headline is about.
+/// The number that a headline shows.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum HeadlineOf {
     /// The points of a goal of head.
@@ -17,10 +17,10 @@ pub enum HeadlineOf {
     Amount(String),
 }
 
-/// A number that stands at the top of a report.
+/// A number at the top of a report.
 #[derive(Clone, Debug)]
 pub struct Headline {
-    /// What it is about.
+    /// The number that it shows.
     pub of: HeadlineOf,
     /// The value in base, in SI.
     pub before: Option<f64>,
@@ -30,7 +30,7 @@ pub struct Headline {
     pub unit: Unit,
 }
 
-/// A target that has another status than before.
+/// A target whose status changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StatusChange {
     /// The target in head.
@@ -47,8 +47,8 @@ impl Delta {
         let mut all = Vec::new();
         let (old, new) = (base.values(), head.values());
         for goal in head.goals() {
-            let moved = self.values.iter().find(|value| value.named == ChangedNode::Head(goal.node));
-            let before = moved.map_or(goal.predicted, |moved| moved.before);
+            let changed = self.values.iter().find(|value| value.named == ChangedNode::Head(goal.node));
+            let before = changed.map_or(goal.predicted, |changed| changed.before);
             let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
             all.push(Headline { of, before, after: goal.predicted, unit });
         }

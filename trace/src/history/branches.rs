@@ -1,8 +1,8 @@
 //! The branches that came in with merges.
 //!
-//! The history follows first parents, so that a merge is one commit and the changes of a branch count from the merge on.
-//! Two things are read from the branch itself: whether a limit or a result was committed first, and the first text of a
-//! result. So only merges that change a target or a result are read. [`super::ancestry`] evaluates the branches.
+//! The history follows first parents, so that a merge is one commit and the changes of a branch count from the merge
+//! on. Two things are read from the branch itself: whether a limit or a result was committed first, and the first text
+//! of a result. So only merges that change a target or a result are read. [`super::ancestry`] evaluates the branches.
 
 use foldhash::{HashMap, HashSet};
 use schema::Kind;

@@ -100,8 +100,8 @@ pub fn state_at(project: &Project, loaded: &Arc<Loaded>, history: &History, comm
     states_of(project, loaded, &[history.commits.get(commit)?], &mut |_, _| {}).pop().flatten()
 }
 
-/// The evaluated states over a history: at every commit if there are at most `most`, otherwise at the last commit of each
-/// of `most` equal periods.
+/// The evaluated states over a history: at every commit if there are at most `most`, otherwise at the last commit of
+/// each of `most` equal periods.
 ///
 /// `tick` is called with the number of states that are evaluated, and the number of all.
 pub fn states(

@@ -106,7 +106,8 @@ fn mentions(file: &[u8], chunk: &Chunk, ids: &[String]) -> Option<Vec<FlatRecord
     (head.is_empty() || ids.iter().any(begins)).then(|| flat::chunk(file, chunk)).flatten()
 }
 
-/// The records that are new or changed, and the ids that were removed. Of several records with one id the first is used.
+/// The records that are new or changed, and the ids that were removed. Of several records with one id the first is
+/// used.
 fn compare(before: Vec<FlatRecord>, after: Vec<FlatRecord>) -> Differences {
     let mut old: HashMap<String, FlatRecord> = HashMap::new();
     for record in before {

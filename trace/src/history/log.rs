@@ -1,4 +1,5 @@
-//! The changes of records by every commit, as they are read from git and stored in the cache: strings, commits and events.
+//! The changes of records by every commit, as they are read from git and stored in the cache: strings, commits and
+//! events.
 //!
 //! An event sets the fields of a record in a file, or removes the record from the file. The histories of records over
 //! all files are derived from the events in [`super::record_histories`].
@@ -223,7 +224,8 @@ impl<'s> Reader<'s> {
         files
     }
 
-    /// Adds the files of the snapshot as a further commit. Returns whether its records differ from those of the last one.
+    /// Adds the files of the snapshot as a further commit. Returns whether its records differ from those of the last
+    /// one.
     pub(super) fn add_snapshot(&mut self, commit: WalkedCommit) -> Result<bool, Error> {
         let mut before = self.files();
         let index = self.log.commits.len() as u32;

@@ -47,7 +47,8 @@ pub struct Commit {
     pub id: Option<String>,
     /// The date of the author, in the author's time zone.
     pub day: Day,
-    /// The earliest date of this commit and of all that follow it, because no commit is made after those that follow it.
+    /// The earliest date of this commit and of all that follow it, because no commit is made after those that follow
+    /// it.
     pub no_later_than: Day,
     /// When it was made, in seconds since 1970.
     pub author_time: i64,
@@ -396,8 +397,8 @@ impl Logs {
     }
 }
 
-/// The log of the commits up to a tip. An earlier log, or the one in the cache, is continued if it can be; otherwise all of
-/// it is read from git.
+/// The log of the commits up to a tip. An earlier log, or the one in the cache, is continued if it can be; otherwise
+/// all of it is read from git.
 fn read_log(source: CommitSource<'_>, tip: &str, cached: bool, earlier: Option<Log>) -> Result<Option<Log>, Error> {
     let cache = if cached { cache::CacheFile::of_history(source) } else { None };
     let mut log = earlier.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();

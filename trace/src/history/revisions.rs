@@ -1,4 +1,5 @@
-//! The revisions of a target, and whether a change of its limit is recorded in one: one rule for the checks and the audit.
+//! The revisions of a target, and whether a change of its limit is recorded in one: one rule for the checks and the
+//! audit.
 
 use std::sync::Arc;
 
