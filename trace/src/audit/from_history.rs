@@ -120,11 +120,11 @@ fn tested(history: &History) -> HashMap<&str, Vec<(&RecordHistory, Day)>> {
     let mut tested: HashMap<&str, Vec<(&RecordHistory, Day)>> = HashMap::default();
     for record in history.records().iter().filter(|record| record.kind == Kind::Result) {
         let last = |route: &str| record.last_value_at(route, history.commits.len());
-        let (Some(of), Some(date)) = (last("of"), last("date").and_then(|date| Day::parse(date).ok())) else {
+        let (Some(subject), Some(date)) = (last("of"), last("date").and_then(|date| Day::parse(date).ok())) else {
             continue;
         };
-        let of = history.record(of).map_or(of, |record| &*record.id);
-        tested.entry(of).or_default().push((record, date));
+        let subject = history.record(subject).map_or(subject, |record| &*record.id);
+        tested.entry(subject).or_default().push((record, date));
     }
     tested
 }

@@ -51,12 +51,12 @@ pub(super) fn date_forks(history: &mut History) {
 /// The parents of the commits of a history and of its branches.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Ancestry {
-    numbers: HashMap<String, usize>,
+    indices: HashMap<String, usize>,
     parents: Vec<Vec<usize>>,
     /// The earliest date of each commit and of all that descend from it.
     no_later_than: Vec<Option<Day>>,
     /// The commits that added a result, on any branch, by its id there.
-    holders: HashMap<Arc<str>, Vec<usize>>,
+    with_result: HashMap<Arc<str>, Vec<usize>>,
 }
 
 impl Ancestry {
@@ -72,7 +72,7 @@ impl Ancestry {
             }
         }
         // The date of the uncommitted state may come from the settings, so it is no bound for the commits.
-        let uncommitted = all.numbers.get("").copied();
+        let uncommitted = all.indices.get("").copied();
         for node in toposort(&graph, None).unwrap_or_default() {
             if Some(node.index()) == uncommitted {
                 continue;
@@ -86,12 +86,12 @@ impl Ancestry {
         all
     }
 
-    fn number(&mut self, commit: &Commit) -> usize {
+    fn index(&mut self, commit: &Commit) -> usize {
         let key = commit.id.as_deref().unwrap_or("");
-        if let Some(known) = self.numbers.get(key) {
+        if let Some(known) = self.indices.get(key) {
             return *known;
         }
-        self.numbers.insert(key.to_owned(), self.parents.len());
+        self.indices.insert(key.to_owned(), self.parents.len());
         self.parents.push(Vec::new());
         self.no_later_than.push(None);
         self.parents.len() - 1
@@ -100,31 +100,31 @@ impl Ancestry {
     /// Adds a chain of commits with its branches, and returns the last one.
     fn add(&mut self, history: &History, is_branch: bool) -> Option<usize> {
         let mut last: Option<usize> = None;
-        let mut numbers = Vec::new();
+        let mut indices = Vec::new();
         for (at, commit) in history.commits.iter().enumerate() {
             let is_fork = is_branch && at == 0;
             // A branch without a common ancestor.
             if is_fork && commit.id.is_none() {
-                numbers.push(None);
+                indices.push(None);
                 continue;
             }
-            let number = self.number(commit);
+            let index = self.index(commit);
             if !is_fork {
-                self.no_later_than[number] = Some(commit.no_later_than);
-                self.parents[number].extend(last);
+                self.no_later_than[index] = Some(commit.no_later_than);
+                self.parents[index].extend(last);
             }
-            numbers.push(Some(number));
-            last = Some(number);
+            indices.push(Some(index));
+            last = Some(index);
         }
         for branch in &history.branches {
             let tip = self.add(&branch.history, true);
-            if let Some(merge) = numbers[branch.merge] {
+            if let Some(merge) = indices[branch.merge] {
                 self.parents[merge].extend(tip);
             }
         }
         for record in history.records().iter().filter(|record| record.kind == Kind::Result) {
             for id in ids(record) {
-                self.holders.entry(id.clone()).or_default().extend(numbers[record.added]);
+                self.with_result.entry(id.clone()).or_default().extend(indices[record.added]);
             }
         }
         last
@@ -167,10 +167,10 @@ impl History {
             return result.added < commit || (result.added > commit && self.commits[commit].no_later_than > date);
         };
         let key = self.commit_of_limit(target, changed).id.as_deref().unwrap_or("");
-        let Some(&limit) = ancestry.numbers.get(key) else { return false };
-        let holders: Vec<usize> = ids(result).filter_map(|id| ancestry.holders.get(id)).flatten().copied().collect();
+        let Some(&limit) = ancestry.indices.get(key) else { return false };
+        let adding: Vec<usize> = ids(result).filter_map(|id| ancestry.with_result.get(id)).flatten().copied().collect();
         let dated_later = || ancestry.no_later_than[limit].is_some_and(|day| day > date);
-        ancestry.descends_from(limit, &holders) || (!holders.contains(&limit) && dated_later())
+        ancestry.descends_from(limit, &adding) || (!adding.contains(&limit) && dated_later())
     }
 
     /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.

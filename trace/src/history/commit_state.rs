@@ -60,7 +60,7 @@ impl CommitState {
         all
     }
 
-    /// The state of loaded records.
+    /// Evaluates loaded records.
     pub fn evaluate(loaded: &Arc<Loaded>) -> Self {
         let values = Values::new(&Arc::new(Graph::new(loaded)));
         let gradients = values.gradients();
@@ -73,11 +73,11 @@ impl CommitState {
             origin: String::new(),
             unit: values.unit(node).to_string(),
         };
-        for standing in values.target_statuses(gradients) {
-            let origin = values.origin(standing.index).word().to_owned();
-            let (limit, status) = (Some(standing.limit), Some(standing.status));
-            let value = PastValue { limit, status, origin, ..without_limit(standing.node) };
-            past.insert(values.name(standing.node), value);
+        for target in values.target_statuses(gradients) {
+            let origin = values.origin(target.index).word().to_owned();
+            let (limit, status) = (Some(target.limit), Some(target.status));
+            let value = PastValue { limit, status, origin, ..without_limit(target.node) };
+            past.insert(values.name(target.node), value);
         }
         for (index, record) in loaded.records() {
             if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
