@@ -1,7 +1,7 @@
 //! `check`: what is open or broken.
 
 use clap::Args;
-use trace::delta::Older;
+use trace::delta::ExistingFindings;
 use trace::history::Logs;
 use trace::load::ParseCache;
 use trace::{Error, Project, Study};
@@ -40,7 +40,7 @@ impl Check {
         }
         let report = study.report();
         let split = match earlier {
-            Some(earlier) if !report.findings.is_empty() => Some(Older::split(&earlier?, &study)),
+            Some(earlier) if !report.findings.is_empty() => Some(ExistingFindings::split(&earlier?, &study)),
             _ => None,
         };
         let (report, older) = match &split {
@@ -64,7 +64,7 @@ impl Check {
 }
 
 /// Where nothing is found, nothing stood before.
-const NONE_OLDER: Older = Older { counts: [0; 3] };
+const NONE_OLDER: ExistingFindings = ExistingFindings { counts: [0; 3] };
 
 /// The last commit, as of the same day.
 fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {

@@ -1,73 +1,73 @@
-//! Loops: a target that was at risk, and what came of it.
+//! The periods in which targets were at risk, and how they ended.
 
 use schema::Day;
 
-use super::season::{Course, Season};
+use super::season::{PastTarget, Season};
 use super::targets::TargetAudit;
 use crate::Loaded;
 use crate::history::same_limit;
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
-/// A time during which a target was at risk.
+/// A period in which a target was at risk.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AtRiskPeriod {
     /// The target's record.
     pub index: RecordId,
     /// The day of the first commit at which it was at risk.
     pub since: Day,
-    /// The day of the commit that ended it; none while it is open.
+    /// The day of the commit that ended it; `None` if it goes on.
     pub until: Option<Day>,
-    /// Did the limit move at its end, rather than the value?
+    /// Whether a change of the limit ended it, and not one of the value.
     pub revised: bool,
-    /// Did a result end it?
+    /// Whether a result ended it.
     pub measured: bool,
-    /// Where the limit moved: is it on record where it went?
+    /// Whether the limit at its end is recorded in a revision.
     pub recorded: bool,
 }
 
 impl AtRiskPeriod {
-    /// A loop is closed by a result, by bringing the value back, or by a revision on record.
-    pub fn closed(&self) -> bool {
+    /// Whether it ended with a result, with a value within the limit, or with a new limit that a revision records.
+    pub fn is_resolved(&self) -> bool {
         self.until.is_some() && (!self.revised || self.recorded)
     }
 }
 
-/// The times at risk of every target, by target and time.
+/// The periods at risk of all targets, by target and time.
 pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> Vec<AtRiskPeriod> {
     let mut all = Vec::new();
-    for target in targets {
-        let standing = &target.standing;
-        let id = loaded.record(standing.index).id.as_str();
-        let recorded = |course: &Course| {
-            let limit = Limit { at_least: course.limits.0, at_most: course.limits.1 };
-            target.limits.iter().rfind(|step| same_limit(&step.limit, &limit)).is_some_and(|step| step.recorded)
+    for audit in targets {
+        let status = &audit.status;
+        let id = loaded.record(status.index).id.as_str();
+        let recorded = |target: &PastTarget| {
+            let limit = Limit { at_least: target.limits.0, at_most: target.limits.1 };
+            audit.limits.iter().rfind(|past| same_limit(&past.limit, &limit)).is_some_and(|past| past.recorded)
         };
-        let mut since: Option<(Day, &Course)> = None;
-        for (moment, course) in season.course(id) {
-            let off = course.status == Status::AtRisk;
+        let mut since: Option<(Day, &PastTarget)> = None;
+        for (point, target) in season.target_over_time(id) {
+            let at_risk = target.status == Status::AtRisk;
             match since {
-                None if off => since = Some((moment.day, course)),
-                Some((day, before)) if !off => {
-                    let measured = matches!(course.status, Status::Met | Status::Missed);
-                    let moved = before.limits != course.limits;
+                None if at_risk => since = Some((point.day, target)),
+                Some((day, before)) if !at_risk => {
+                    let measured = matches!(target.status, Status::Met | Status::Missed);
+                    let limit_changed = before.limits != target.limits;
                     all.push(AtRiskPeriod {
-                        index: standing.index,
+                        index: status.index,
                         since: day,
-                        until: Some(moment.day),
-                        revised: moved && !measured,
+                        until: Some(point.day),
+                        revised: limit_changed && !measured,
                         measured,
-                        recorded: recorded(course),
+                        recorded: recorded(target),
                     });
                     since = None;
                 }
-                Some(_) => since = since.map(|(day, _)| (day, course)),
+                Some(_) => since = since.map(|(day, _)| (day, target)),
                 None => {}
             }
         }
         if let Some((since, _)) = since {
             all.push(AtRiskPeriod {
-                index: standing.index,
+                index: status.index,
                 since,
                 until: None,
                 revised: false,

@@ -1,4 +1,4 @@
-//! A season from the history of the records.
+//! The season from the history of the records.
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -7,59 +7,64 @@ use foldhash::HashMap;
 use schema::records::Body;
 use schema::{Day, Kind, Quantity};
 
-use super::season::{AmountStep, Course, LimitStep, Moment, Season};
+use super::season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 use crate::Loaded;
 use crate::git::Project;
-use crate::history::agreed::{Agreed, agreed, on_record};
-use crate::history::{History, Life, LimitMove, outlook, same_limit};
+use crate::history::revisions::{TargetRevision, is_recorded, of_target};
+use crate::history::{History, LimitChange, RecordHistory, commit_state, same_limit};
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
-/// The car is evaluated at no more commits than this: a season of two commits a week whole, a longer one in equal slots
-/// of time.
-const MOST_MOMENTS: usize = 120;
-/// And at fewer where there are more records than this, since each time all of them go into the value graph, ...
+/// The car is evaluated at no more commits than this: at every commit of a season with two commits per week, otherwise
+/// once per period of equal length.
+const MOST_POINTS: usize = 120;
+/// With more records than this the car is evaluated at fewer commits, because each time all records are evaluated.
 const FEW_RECORDS: usize = 500;
-/// ... so many in all, ...
+/// The largest number of records that are evaluated in total, if there are more than [`FEW_RECORDS`] at a time.
 const MOST_RECORDS: usize = 32_000;
-/// ... and never fewer than a picture wants.
-const FEWEST_MOMENTS: usize = 16;
+/// The car is evaluated at no fewer commits than this, because a picture of the season needs them.
+const FEWEST_POINTS: usize = 16;
 
-/// At how many commits a car of so many records is evaluated.
-fn most_moments(records: usize) -> usize {
-    if records <= FEW_RECORDS { MOST_MOMENTS } else { (MOST_RECORDS / records).clamp(FEWEST_MOMENTS, MOST_MOMENTS) }
+/// The number of commits at which a car of this many records is evaluated.
+fn most_points(records: usize) -> usize {
+    if records <= FEW_RECORDS { MOST_POINTS } else { (MOST_RECORDS / records).clamp(FEWEST_POINTS, MOST_POINTS) }
 }
 
 impl Season {
-    /// What the history tells of the records that were loaded.
+    /// The season from the history of the loaded records.
     ///
-    /// `tick` is told how many commits are evaluated, of how many.
-    pub fn of(project: &Project, loaded: &Arc<Loaded>, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
+    /// `tick` is called with the number of commits that are evaluated, and the number of all.
+    pub fn from_history(
+        project: &Project,
+        loaded: &Arc<Loaded>,
+        history: &History,
+        tick: &mut dyn FnMut(usize, usize),
+    ) -> Self {
         let mut season = Self {
-            commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
+            commits: history.commits.iter().filter(|commit| commit.id.is_some()).count(),
             shallow: history.shallow,
             ..Self::default()
         };
-        let most = most_moments(loaded.entries.len());
-        for (step, state) in outlook::states(project, loaded, history, most, tick) {
-            season.timeline.push(moment(history, step, &state, loaded));
+        let most = most_points(loaded.entries.len());
+        for (commit, state) in commit_state::states(project, loaded, history, most, tick) {
+            season.timeline.push(timeline_point(history, commit, &state, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));
         for (_, record) in loaded.records() {
             let id = record.id.as_str();
             match &record.body {
                 Body::Target(target) => {
-                    let Some(life) = history.life(id) else { continue };
-                    let moves = history.limit_moves(id);
-                    let about = revisions.get(id).map_or(&[][..], Vec::as_slice).iter().copied();
-                    let agreed = agreed(loaded, Some(history), &moves, target, about);
+                    let Some(past) = history.record(id) else { continue };
+                    let changes = history.limit_changes(id);
+                    let own = revisions.get(id).map_or(&[][..], Vec::as_slice).iter().copied();
+                    let own = of_target(loaded, Some(history), &changes, target, own);
                     let results = tested.get(id).map_or(&[][..], Vec::as_slice);
-                    season.limits.insert(id.to_owned(), limits(history, life, &moves, &agreed, results));
+                    season.limits.insert(id.to_owned(), limits(history, past, &changes, &own, results));
                 }
                 Body::Part(part) => {
-                    let Some(life) = history.life(id) else { continue };
+                    let Some(past) = history.record(id) else { continue };
                     for (name, _) in part.amounts.iter() {
-                        season.amounts.insert(format!("{id}.{name}"), amounts(history, life, name.as_str()));
+                        season.amounts.insert(format!("{id}.{name}"), amounts(history, past, name.as_str()));
                     }
                 }
                 _ => {}
@@ -69,9 +74,15 @@ impl Season {
     }
 }
 
-fn moment(history: &History, step: usize, state: &outlook::CommitState, loaded: &Loaded) -> Moment {
-    let commit = &history.steps[step];
-    let mut moment = Moment {
+/// The car at a commit.
+fn timeline_point(
+    history: &History,
+    index: usize,
+    state: &commit_state::CommitState,
+    loaded: &Loaded,
+) -> TimelinePoint {
+    let commit = &history.commits[index];
+    let mut point = TimelinePoint {
         day: commit.day,
         commit: commit.id.clone(),
         amounts: Default::default(),
@@ -80,40 +91,40 @@ fn moment(history: &History, step: usize, state: &outlook::CommitState, loaded: 
     };
     for (name, past) in state.all() {
         if let Some(amount) = name.strip_prefix(schema::words::CAR).and_then(|rest| rest.strip_prefix('.')) {
-            moment.amounts.extend(past.value.map(|value| (amount.to_owned(), value)));
+            point.amounts.extend(past.value.map(|value| (amount.to_owned(), value)));
             continue;
         }
-        // A record that had another id then is told under the one it has now.
-        let id = history.life(name).map_or(name, |life| &*life.id);
+        // A record that had another id at that commit is found by its current one.
+        let id = history.record(name).map_or(name, |record| &*record.id);
         let Some(index) = loaded.find(id) else { continue };
         match &loaded.record(index).body {
-            Body::Goal(_) => moment.points.extend(past.value.map(|value| (id.to_owned(), value))),
+            Body::Goal(_) => point.points.extend(past.value.map(|value| (id.to_owned(), value))),
             Body::Target(_) => {
                 let Limit { at_least, at_most } = past.limit.unwrap_or(Limit { at_least: None, at_most: None });
-                let course = Course {
+                let target = PastTarget {
                     status: past.status.unwrap_or(Status::NoValue),
                     value: past.value,
                     uncertainty: past.uncertainty,
                     limits: (at_least, at_most),
                 };
-                moment.targets.insert(id.to_owned(), course);
+                point.targets.insert(id.to_owned(), target);
             }
             _ => {}
         }
     }
-    moment
+    point
 }
 
 /// The results of each subject, with their dates.
-fn tested(history: &History) -> HashMap<&str, Vec<(&Life, Day)>> {
-    let mut tested: HashMap<&str, Vec<(&Life, Day)>> = HashMap::default();
-    for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
-        let said = |route: &str| life.last_at(route, history.steps.len());
-        let (Some(of), Some(date)) = (said("of"), said("date").and_then(|date| Day::parse(date).ok())) else {
+fn tested(history: &History) -> HashMap<&str, Vec<(&RecordHistory, Day)>> {
+    let mut tested: HashMap<&str, Vec<(&RecordHistory, Day)>> = HashMap::default();
+    for record in history.records().iter().filter(|record| record.kind == Kind::Result) {
+        let last = |route: &str| record.last_value_at(route, history.commits.len());
+        let (Some(subject), Some(date)) = (last("of"), last("date").and_then(|date| Day::parse(date).ok())) else {
             continue;
         };
-        let of = history.life(of).map_or(of, |life| &*life.id);
-        tested.entry(of).or_default().push((life, date));
+        let subject = history.record(subject).map_or(subject, |record| &*record.id);
+        tested.entry(subject).or_default().push((record, date));
     }
     tested
 }
@@ -127,47 +138,49 @@ fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<RecordId>> {
     revisions
 }
 
+/// The limits of a target, each with whether it is recorded in a revision.
 fn limits(
     history: &History,
-    target: &Life,
-    moves: &[LimitMove],
-    agreed: &[Agreed<'_>],
-    results: &[(&Life, Day)],
-) -> Vec<LimitStep> {
-    let first = moves.iter().find_map(|(.., after)| after.as_ref());
-    let step = |moved: &LimitMove| {
-        let (step, before, after) = moved;
+    target: &RecordHistory,
+    changes: &[LimitChange],
+    revisions: &[TargetRevision<'_>],
+    results: &[(&RecordHistory, Day)],
+) -> Vec<PastLimit> {
+    let first = changes.iter().find_map(|(.., after)| after.as_ref());
+    let limit = |change: &LimitChange| {
+        let (index, before, after) = change;
         let after = after.as_ref()?;
-        let commit = history.written(target, moved);
+        let commit = history.commit_of_limit(target, change);
         let recorded = first.is_some_and(|first| same_limit(&first.limit, &after.limit))
-            || on_record(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
-        Some(LimitStep {
+            || is_recorded(*index, before.as_ref().map(|before| &before.limit), &after.limit, revisions);
+        Some(PastLimit {
             day: commit.day,
             commit: commit.id.clone(),
             text: after.text.clone(),
             limit: after.limit,
             recorded,
-            after_result: results.iter().any(|(life, date)| history.came_after(target, moved, life, *date)),
+            after_result: results.iter().any(|(record, date)| history.limit_came_after(target, change, record, *date)),
         })
     };
-    moves.iter().filter_map(step).collect()
+    changes.iter().filter_map(limit).collect()
 }
 
-/// Written as `mass: 2 kg` or as `mass: {value: 2 kg, basis: drawn}`, and from one to the other.
-fn amounts(history: &History, life: &Life, name: &str) -> Vec<AmountStep> {
+/// The values of an amount over time. It can be `mass: 2 kg` or `mass: {value: 2 kg, basis: drawn}`, and change from
+/// one form to the other.
+fn amounts(history: &History, record: &RecordHistory, name: &str) -> Vec<PastAmount> {
     let short = format!("amounts.{name}");
     let [long, basis] = ["value", "basis"].map(|key| format!("{short}.{key}"));
-    let ours = |route: &str| route == short || route == long || route == basis;
-    let steps: BTreeSet<usize> =
-        life.changes.iter().filter(|change| ours(&change.route)).map(|change| change.step).collect();
-    steps
+    let is_own = |route: &str| route == short || route == long || route == basis;
+    let commits: BTreeSet<usize> =
+        record.changes.iter().filter(|change| is_own(&change.route)).map(|change| change.commit).collect();
+    commits
         .into_iter()
-        .filter_map(|step| {
-            let text = life.last_at(&long, step).or_else(|| life.last_at(&short, step))?;
-            Some(AmountStep {
-                day: history.steps[step].day,
+        .filter_map(|commit| {
+            let text = record.last_value_at(&long, commit).or_else(|| record.last_value_at(&short, commit))?;
+            Some(PastAmount {
+                day: history.commits[commit].day,
                 value: Quantity::parse(text).ok()?,
-                basis: life.last_at(&basis, step).map(str::to_owned),
+                basis: record.last_value_at(&basis, commit).map(str::to_owned),
             })
         })
         .collect()

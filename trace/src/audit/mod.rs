@@ -1,8 +1,8 @@
-//! The season looked back on: was the goal reached, which targets were met and by what evidence, how good were the
-//! predictions, which loops closed.
+//! A review of the season: whether the goal was reached, which targets were met and with what evidence, how good the
+//! predictions were, and which periods at risk were resolved.
 //!
-//! [`Audit`] is made of the records as they are; what git alone knows (when a limit moved, what a part weighed on paper,
-//! the car's mass week by week) comes in as a [`Season`], and is left out where there is none.
+//! An [`Audit`] is calculated from the current records. What only git has (when a limit changed, earlier estimates of a
+//! part, the mass of the car over time) is passed in as a [`Season`], and is omitted without one.
 
 mod at_risk;
 mod from_history;
@@ -20,7 +20,7 @@ pub use at_risk::AtRiskPeriod;
 pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
 pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
-pub use season::{AmountStep, Course, LimitStep, Moment, Season};
+pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 pub use targets::{TargetAudit, Verdict};
 pub use verification::{Method, Verified};
 
@@ -31,36 +31,36 @@ use crate::checks::future_result::lies_ahead;
 use crate::ids::RecordId;
 use crate::study::Study;
 
-/// The season looked back on.
+/// A review of the season.
 #[derive(Debug)]
 pub struct Audit {
-    /// The day it reckons with.
+    /// The day that counts as today.
     pub day: Day,
-    /// How many results are dated after it, and count all the same.
-    pub ahead: usize,
+    /// The number of results with a later date, which are used all the same.
+    pub future_results: usize,
     /// The goals: points planned, predicted and scored.
     pub goals: Vec<GoalScore>,
     /// Every target, in the order of the records.
     pub targets: Vec<TargetAudit>,
-    /// What was to be verified, by method.
+    /// The planned verifications, by method.
     pub verified: Vec<Verified>,
-    /// Estimates beside what came of them.
+    /// Estimates with their results.
     pub pairs: Vec<Pair>,
-    /// The targets that were at risk at some time.
+    /// The periods in which targets were at risk.
     pub at_risk_periods: Vec<AtRiskPeriod>,
-    /// The analyses that informed nothing.
+    /// The analyses that are not used.
     pub unused_analyses: Vec<RecordId>,
-    /// The waivers, and whether each was in force on the day.
+    /// The waivers, each with whether it is valid on the day.
     pub waivers: Vec<(RecordId, bool)>,
 }
 
 impl Audit {
-    /// Looks back.
+    /// The review of a study, with what git has of the season.
     pub fn new(study: &Study, season: Option<&Season>) -> Self {
         let targets = targets::all(study, season);
         Self {
             day: study.day,
-            ahead: ahead(study),
+            future_results: future_results(study),
             goals: points::all(study),
             verified: verification::all(study, &targets),
             pairs: predictions::pairs(study.values(), &targets, season),
@@ -72,22 +72,23 @@ impl Audit {
     }
 }
 
-/// What the check of this name told, whether it is waived or not.
+/// The analyses that the check `unused-analysis` reports, with or without a waiver.
 fn unused_analyses(study: &Study) -> Vec<RecordId> {
     let report = study.report();
     let all = report.findings.iter().chain(&report.waived);
-    let told = all.filter(|finding| finding.check.name == "unused-analysis");
-    let mut unused: Vec<RecordId> = told.filter_map(|finding| study.loaded.find(finding.record.as_deref()?)).collect();
+    let reported = all.filter(|finding| finding.check.name == "unused-analysis");
+    let mut unused: Vec<RecordId> =
+        reported.filter_map(|finding| study.loaded.find(finding.record.as_deref()?)).collect();
     unused.sort_unstable();
     unused
 }
 
-fn ahead(study: &Study) -> usize {
+fn future_results(study: &Study) -> usize {
     let dates = study.loaded.results().filter_map(|(.., result)| result.date);
     dates.filter(|date| lies_ahead(study.day, *date)).count()
 }
 
 fn waivers(study: &Study) -> Vec<(RecordId, bool)> {
-    let in_force = |waiver: &Waiver| waiver.until.is_some_and(|until| until >= study.day);
-    study.loaded.waivers().map(|(id, _, waiver)| (id, in_force(waiver))).collect()
+    let is_valid = |waiver: &Waiver| waiver.until.is_some_and(|until| until >= study.day);
+    study.loaded.waivers().map(|(id, _, waiver)| (id, is_valid(waiver))).collect()
 }

@@ -1,4 +1,4 @@
-//! What the audit of one season means for the next.
+//! The lessons of the audit for the next season.
 
 use schema::settings::Settings;
 
@@ -9,56 +9,56 @@ use crate::values::Status;
 /// A lesson for the next season.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Lesson {
-    /// The growth allowance was smaller than what would have covered nine of ten estimates.
+    /// The growth allowance was smaller than the one that covers nine of ten results.
     AllowMore {
         /// The estimates.
         group: Group,
-        /// The allowance that would have covered nine of ten.
+        /// The allowance that covers nine of ten results.
         covering: f64,
-        /// The allowance that the settings add.
+        /// The allowance in the settings.
         used: f64,
     },
-    /// A smaller growth allowance would have covered nine of ten estimates.
+    /// A smaller growth allowance covers nine of ten results.
     AllowLess {
         /// The estimates.
         group: Group,
-        /// The allowance that would have covered nine of ten.
+        /// The allowance that covers nine of ten results.
         covering: f64,
-        /// The allowance that the settings add.
+        /// The allowance in the settings.
         used: f64,
     },
-    /// Values found by one method came out too high, or too low, on average.
+    /// Results differ from the estimates of one method on average.
     Biased(Group),
     /// Targets that were missed.
     Missed(Vec<RecordId>),
     /// Targets that were not verified.
     NotVerified(Vec<RecordId>),
-    /// Targets that stayed at risk, with no revision on record.
+    /// Targets with an unresolved period at risk.
     StillAtRisk(Vec<RecordId>),
-    /// Analyses that informed nothing.
+    /// Analyses that are not used.
     UnusedAnalyses(Vec<RecordId>),
 }
 
-/// An allowance that is short by less than this is large enough.
-const SHORT: f64 = 0.005;
+/// An allowance that is too small by less than this is large enough.
+const TOO_SMALL: f64 = 0.005;
 /// An allowance that is larger than needed by less than this is not too large.
-const SPARE: f64 = 0.02;
-/// A mean error of less than this says nothing.
-const BIAS: f64 = 0.02;
-/// So many estimates at least tell of a bias.
-const FEWEST: usize = 3;
+const TOO_LARGE: f64 = 0.02;
+/// A mean error below this is no bias.
+const LEAST_BIAS: f64 = 0.02;
+/// The smallest number of estimates that can show a bias.
+const FEWEST_ESTIMATES: usize = 3;
 
 impl Group {
-    /// The growth allowance that the settings add on this basis.
+    /// The growth allowance in the settings for this basis.
     pub fn used(&self, settings: &Settings) -> Option<f64> {
         Some(settings.growth.get(self.quantity.as_str())?.get(self.basis.as_str())?.si())
     }
 }
 
 impl TargetAudit {
-    /// The measured value in SI, where there is one.
+    /// The measured value in SI, if there is one.
     pub fn measured(&self) -> Option<f64> {
-        self.standing.value.filter(|_| matches!(self.standing.status, Status::Met | Status::Missed))
+        self.status.value.filter(|_| matches!(self.status.status, Status::Met | Status::Missed))
     }
 }
 
@@ -68,25 +68,25 @@ impl Audit {
         self.targets.iter().filter(move |target| target.verdict == verdict)
     }
 
-    /// The lessons for the next season, those of the estimates first. Lists that are empty are left out.
+    /// The lessons for the next season, those of the estimates first. Empty lists are omitted.
     pub fn next_season(&self, settings: &Settings) -> Vec<Lesson> {
         let mut all = Vec::new();
         for group in groups(&self.pairs) {
             let used = group.used(settings);
-            let biased = used.is_none() && group.size >= FEWEST && group.bias.abs() > BIAS;
+            let biased = used.is_none() && group.size >= FEWEST_ESTIMATES && group.bias.abs() > LEAST_BIAS;
             match (group.allowance, used) {
-                (Some(covering), Some(used)) if covering > used + SHORT => {
+                (Some(covering), Some(used)) if covering > used + TOO_SMALL => {
                     all.push(Lesson::AllowMore { group, covering, used });
                 }
-                (Some(covering), Some(used)) if covering + SPARE < used => {
+                (Some(covering), Some(used)) if covering + TOO_LARGE < used => {
                     all.push(Lesson::AllowLess { group, covering, used });
                 }
                 _ if biased => all.push(Lesson::Biased(group)),
                 _ => {}
             }
         }
-        let targets = |verdict| self.with_verdict(verdict).map(|target| target.standing.index).collect();
-        let at_risk = self.at_risk_periods.iter().filter(|period| !period.closed());
+        let targets = |verdict| self.with_verdict(verdict).map(|target| target.status.index).collect();
+        let at_risk = self.at_risk_periods.iter().filter(|period| !period.is_resolved());
         let mut list = |lesson: fn(Vec<RecordId>) -> Lesson, ids: Vec<RecordId>| {
             if !ids.is_empty() {
                 all.push(lesson(ids));

@@ -1,55 +1,55 @@
-//! Points planned, predicted and scored.
+//! The points planned, predicted and scored.
 
 use crate::ids::RecordId;
 use crate::study::Study;
 use crate::values::{Needed, Origin};
 
-/// An event looked back on.
+/// The points of an event.
 #[derive(Clone, Debug)]
 pub struct EventScore {
     /// The event's record.
     pub index: RecordId,
     /// The points planned.
     pub plan: Option<f64>,
-    /// The points predicted before the contest, with what the tests had shown.
+    /// The points predicted before the contest, with the results of tests.
     pub predicted: Option<f64>,
-    /// The expanded uncertainty (k = 2) of that.
+    /// The expanded uncertainty (k = 2) of the prediction.
     pub uncertainty: f64,
-    /// The points scored, and the result that says so.
+    /// The points scored, with the result that has them.
     pub scored: Option<(f64, RecordId)>,
 }
 
-/// A goal looked back on.
+/// The points of a goal.
 #[derive(Clone, Debug)]
 pub struct GoalScore {
     /// The goal's record.
     pub index: RecordId,
-    /// The points it takes.
+    /// The points needed for it.
     pub needed: Result<Needed, String>,
-    /// The sum of the plans.
+    /// The total of the plans.
     pub plan: f64,
     /// The points predicted before the contest.
     pub predicted: Option<f64>,
-    /// The expanded uncertainty (k = 2) of that.
+    /// The expanded uncertainty (k = 2) of the prediction.
     pub uncertainty: f64,
     /// Its events, in the order of the records.
     pub events: Vec<EventScore>,
 }
 
 impl GoalScore {
-    /// The points scored, where every event has been.
+    /// The points scored; `None` before the last event.
     pub fn scored(&self) -> Option<f64> {
         self.events.iter().map(|event| event.scored.map(|(points, _)| points)).sum()
     }
 
-    /// The points scored so far, and in how many events.
+    /// The points scored so far, and the number of their events.
     pub fn so_far(&self) -> (f64, usize) {
         let scored = || self.events.iter().filter_map(|event| event.scored);
-        // The sum of nothing is a negative zero.
+        // The sum of an empty list is a negative zero.
         (scored().map(|(points, _)| points).sum::<f64>() + 0.0, scored().count())
     }
 
-    /// Were the points that it takes scored? None before the last event.
+    /// Whether the points needed for it were scored; `None` before the last event.
     pub fn reached(&self) -> Option<bool> {
         if self.events.is_empty() {
             return None;

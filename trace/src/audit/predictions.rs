@@ -1,4 +1,4 @@
-//! How good the predictions were: estimate beside result, by quantity and by what the estimate stood on.
+//! How good the predictions were: estimates with their results, by quantity and by basis of the estimate.
 
 use std::collections::BTreeMap;
 
@@ -10,7 +10,7 @@ use super::targets::TargetAudit;
 use crate::ids::RecordId;
 use crate::values::{Origin, Values};
 
-/// What an estimate was of.
+/// The target or amount that an estimate is of.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum EstimateOf {
     /// A target, by its record.
@@ -19,25 +19,25 @@ pub enum EstimateOf {
     Part(RecordId, String),
 }
 
-/// An estimate and what came of it, both in SI.
+/// An estimate and its result, both in SI.
 #[derive(Clone, Debug)]
 pub struct Pair {
-    /// What it was of.
+    /// The target or amount.
     pub source: EstimateOf,
     /// The quantity: an amount's name, or the unit's kind.
     pub quantity: String,
-    /// What the estimate stood on: a basis of an amount, or where a target's value came from.
+    /// The basis of the estimate: that of an amount, or the origin of a target's value.
     pub basis: String,
     /// The estimate.
     pub estimate: f64,
-    /// What was measured.
+    /// The measured value.
     pub result: f64,
     /// The unit to show both in.
     pub unit: Unit,
 }
 
 impl Pair {
-    /// By how much the result is more than the estimate, as a part of it.
+    /// The difference of result and estimate, relative to the estimate: above zero if the result is higher.
     pub fn error(&self) -> f64 {
         self.result / self.estimate - 1.0
     }
@@ -50,19 +50,20 @@ pub struct Group {
     pub quantity: String,
     /// The basis.
     pub basis: String,
-    /// How many pairs.
+    /// The number of pairs.
     pub size: usize,
-    /// The mean of the errors: above zero when things came out more than was expected.
+    /// The mean of the errors: above zero if results were higher than estimates.
     pub bias: f64,
-    /// Their sample standard deviation; none of one pair.
+    /// The sample standard deviation of the errors; `None` for one pair.
     pub spread: Option<f64>,
-    /// The allowance that would have covered nine of ten; none where so many cannot tell.
+    /// The allowance that covers nine of ten results; `None` for fewer than ten pairs.
     pub allowance: Option<f64>,
 }
 
-/// The least allowance, added to each estimate, that covers nine tenths of the results; zero where none came out more.
+/// The smallest allowance, added to each estimate, that covers nine of ten results; zero if no result is higher.
 ///
-/// It is an order statistic: the ceil(0.9 n)-th smallest error. Fewer than ten pairs bound no tenth, so they tell none.
+/// It is an order statistic: the ceil(0.9 n)-th smallest error. Fewer than ten pairs give no allowance, because their
+/// largest error bounds no tenth.
 pub fn allowance(errors: &[f64]) -> Option<f64> {
     if errors.len() < 10 {
         return None;
@@ -97,18 +98,19 @@ pub fn groups(pairs: &[Pair]) -> Vec<Group> {
         .collect()
 }
 
-/// Every target with an estimate and a measured value; every amount of a part that ended on the surest basis.
+/// The pairs of all targets with an estimate and a measured value, and of all amounts of parts that reached the surest
+/// basis.
 pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Season>) -> Vec<Pair> {
     let mut pairs = Vec::new();
     for target in targets {
-        let index = target.standing.index;
+        let index = target.status.index;
         let (Origin::Result(_), Some(result), Some((estimate, _, origin))) =
-            (values.origin(index), target.standing.value, target.estimate)
+            (values.origin(index), target.status.value, target.estimate)
         else {
             continue;
         };
-        let unit = values.unit(target.standing.node).clone();
-        // A ratio says nothing about a zero that somebody chose.
+        let unit = values.unit(target.status.node).clone();
+        // A ratio has no meaning for a unit with an arbitrary zero, such as degrees Celsius.
         if estimate == 0.0 || unit.from_si(0.0) != 0.0 {
             continue;
         }
@@ -120,18 +122,19 @@ pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Se
         pairs.push(Pair { source: EstimateOf::Target(index), quantity, basis, estimate, result, unit });
     }
     if let Some(season) = season {
-        parts(values, season, &mut pairs);
+        part_pairs(values, season, &mut pairs);
     }
     pairs
 }
 
+/// The amount that a target limits the total of.
 fn amount_of(values: &Values, index: RecordId) -> String {
     let total = values.graph.loaded.target(index).and_then(|target| target.total.as_ref());
     total.map(ToString::to_string).unwrap_or_default()
 }
 
-/// A part's estimate on each basis it stood on, the last one of each, beside what it ended as.
-fn parts(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
+/// Adds the pairs of parts: the last estimate on each basis, with the final value.
+fn part_pairs(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
     let loaded = &values.graph.loaded;
     let surest: HashMap<&str, &str> = loaded
         .settings()
@@ -148,17 +151,17 @@ fn parts(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
     for (index, record, part) in loaded.parts() {
         for (name, amount) in part.amounts.iter() {
             let name = name.as_str();
-            let Some(sure) = surest.get(name) else { continue };
-            if amount.basis.as_ref().is_none_or(|basis| basis.as_str() != *sure) {
+            let Some(surest) = surest.get(name) else { continue };
+            if amount.basis.as_ref().is_none_or(|basis| basis.as_str() != *surest) {
                 continue;
             }
-            let Some(steps) = season.amounts.get(&format!("{}.{name}", record.id)) else { continue };
+            let Some(past) = season.amounts.get(&format!("{}.{name}", record.id)) else { continue };
             let (dimension, result, _) = values.in_team(&amount.value);
             let mut last: BTreeMap<&str, f64> = BTreeMap::new();
-            for step in steps {
-                let basis = step.basis.as_deref().or(first.get(name).copied()).unwrap_or("");
-                let (of, value, _) = values.in_team(&step.value);
-                if basis != *sure && of == dimension && value != 0.0 {
+            for past in past {
+                let basis = past.basis.as_deref().or(first.get(name).copied()).unwrap_or("");
+                let (past_dimension, value, _) = values.in_team(&past.value);
+                if basis != *surest && past_dimension == dimension && value != 0.0 {
                     last.insert(basis, value);
                 }
             }

@@ -1,46 +1,46 @@
-//! What git knows of a season, as the audit needs it.
+//! What git has of a season, as far as the audit needs it.
 
 use foldhash::HashMap;
 use schema::{Day, Quantity};
 
 use crate::values::{Limit, Status};
 
-/// What git knows.
+/// What git has of a season.
 #[derive(Debug, Default)]
 pub struct Season {
-    /// How many commits changed the records.
+    /// The number of commits that changed the records.
     pub commits: usize,
-    /// Is the history cut off before its beginning?
+    /// Whether the beginning of the history is missing.
     pub shallow: bool,
     /// The car at commits of the season, oldest first.
-    pub timeline: Vec<Moment>,
-    /// The limits that each target had, from the one first set on.
-    pub limits: HashMap<String, Vec<LimitStep>>,
-    /// The amounts that each part had, by `part.amount`, from the one first written on.
-    pub amounts: HashMap<String, Vec<AmountStep>>,
+    pub timeline: Vec<TimelinePoint>,
+    /// The limits of each target, from the first one on.
+    pub limits: HashMap<String, Vec<PastLimit>>,
+    /// The values of each amount of a part, by `part.amount`, from the first one on.
+    pub amounts: HashMap<String, Vec<PastAmount>>,
 }
 
-/// The car as it was at one commit.
+/// The car at one commit.
 #[derive(Clone, Debug)]
-pub struct Moment {
+pub struct TimelinePoint {
     /// The day of the commit.
     pub day: Day,
-    /// Its full name; `None` where it is not committed.
+    /// Its full id; `None` if it is not committed.
     pub commit: Option<String>,
     /// The amounts of the whole car, by name: value in SI.
     pub amounts: HashMap<String, f64>,
     /// The points predicted for each goal, by id.
     pub points: HashMap<String, f64>,
-    /// Where each target stood, by id: value in SI where it had one, and limits in SI.
-    pub targets: HashMap<String, Course>,
+    /// The targets, by id.
+    pub targets: HashMap<String, PastTarget>,
 }
 
-/// Where a target stood at one moment.
+/// A target at one commit.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Course {
+pub struct PastTarget {
     /// Its status.
     pub status: Status,
-    /// Its value in SI, where it had one.
+    /// Its value in SI, if it had one.
     pub value: Option<f64>,
     /// The expanded uncertainty of the value, in SI.
     pub uncertainty: f64,
@@ -50,40 +50,38 @@ pub struct Course {
 
 /// A limit that a target had.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LimitStep {
-    /// The day it was set or moved.
+pub struct PastLimit {
+    /// The day of the commit that set or changed it.
     pub day: Day,
-    /// The full name of the commit; `None` where it is not committed.
+    /// The full id of the commit; `None` if it is not committed.
     pub commit: Option<String>,
-    /// The limit as it is written.
+    /// The limit as text.
     pub text: String,
     /// The limit, in SI.
     pub limit: Limit,
-    /// Is it the first one, or back at it, or does a revision lead to it?
+    /// Whether it is the first limit or equal to it, or a revision records it.
     pub recorded: bool,
-    /// Was there a result of the target already, be it gone by now?
+    /// Whether the target had a result before, which may have been removed since.
     pub after_result: bool,
 }
 
-/// An amount that a part had.
+/// An amount of a part at one commit.
 #[derive(Clone, Debug, PartialEq)]
-pub struct AmountStep {
-    /// The day it was written.
+pub struct PastAmount {
+    /// The day of the commit that set or changed it.
     pub day: Day,
     /// The amount.
     pub value: Quantity,
-    /// The basis it stood on.
+    /// Its basis.
     pub basis: Option<String>,
 }
 
 impl Season {
-    /// Where a target stood at each moment at which it was there.
-    pub fn course<'s>(&'s self, id: &'s str) -> impl Iterator<Item = (&'s Moment, &'s Course)> + 's {
-        self.timeline.iter().filter_map(move |moment| Some((moment, moment.targets.get(id)?)))
-    }
-
-    /// How a target stood at its last moment before a day.
-    pub fn status_before(&self, id: &str, day: Day) -> Option<Status> {
-        self.course(id).filter(|(moment, _)| moment.day <= day).last().map(|(_, course)| course.status)
+    /// A target at each point of the timeline at which it existed.
+    pub fn target_over_time<'s>(
+        &'s self,
+        id: &'s str,
+    ) -> impl Iterator<Item = (&'s TimelinePoint, &'s PastTarget)> + 's {
+        self.timeline.iter().filter_map(move |point| Some((point, point.targets.get(id)?)))
     }
 }

@@ -1,27 +1,27 @@
-//! Every target: its limit and how it moved, what was expected, what came, by which method and evidence.
+//! The targets: limits and their changes, estimates, results, and verdicts.
 
 use schema::records::{Outcome, Verify};
 
-use super::season::{LimitStep, Season};
+use super::season::{PastLimit, Season};
 use crate::ids::RecordId;
 use crate::study::Study;
-use crate::values::{Origin, Standing, Status};
+use crate::values::{Origin, Status, TargetStatus};
 
-/// What became of a target.
+/// The outcome of a target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Verdict {
     /// A result meets it.
     Met,
-    /// A result does not.
+    /// A result does not meet it.
     Missed,
-    /// No result says either, and the day by which one was due has passed, or none was named.
+    /// It has no result that decides, and one was due, or no due date is set.
     NeverVerified,
-    /// No result says either, and none is due yet.
+    /// It has no result that decides, and none is due yet.
     NotDue,
 }
 
 impl Verdict {
-    /// All of them, what was not reached first.
+    /// All verdicts, the worst first.
     pub const ALL: [Self; 4] = [Self::Missed, Self::NeverVerified, Self::NotDue, Self::Met];
 
     /// The words in outputs.
@@ -35,32 +35,32 @@ impl Verdict {
     }
 }
 
-/// A target looked back on.
+/// A target and its outcome.
 #[derive(Clone, Debug)]
 pub struct TargetAudit {
-    /// Where it stands now.
-    pub standing: Standing,
-    /// What became of it.
+    /// Its value, limit and status.
+    pub status: TargetStatus,
+    /// Its outcome.
     pub verdict: Verdict,
-    /// What was expected without any result: value and expanded uncertainty in SI, and where it comes from.
+    /// The estimate without any result: value and expanded uncertainty in SI, and origin.
     pub estimate: Option<(f64, f64, Origin)>,
-    /// The latest result, with a value or without.
+    /// The latest result, with or without a value.
     pub result: Option<RecordId>,
     /// Its revisions, by date.
     pub revisions: Vec<RecordId>,
-    /// The limits it had, from the first on; empty where git does not tell.
-    pub limits: Vec<LimitStep>,
+    /// Its limits, from the first one on; empty without a history.
+    pub limits: Vec<PastLimit>,
 }
 
 impl TargetAudit {
-    /// How many of its limits are not on record.
+    /// The number of its limits that no revision records.
     pub fn unrecorded(&self) -> usize {
-        self.limits.iter().filter(|step| !step.recorded).count()
+        self.limits.iter().filter(|limit| !limit.recorded).count()
     }
 
-    /// Was a limit set or moved once there was a result?
+    /// Whether a limit was set or changed after a result.
     pub fn after_result(&self) -> bool {
-        self.limits.iter().any(|step| step.after_result)
+        self.limits.iter().any(|limit| limit.after_result)
     }
 }
 
@@ -68,14 +68,14 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
     let (loaded, on_paper) = (&study.loaded, study.values_on_paper());
     let gradients = on_paper.gradients();
     study
-        .standings()
+        .target_statuses()
         .iter()
-        .map(|standing| {
-            let index = standing.index;
+        .map(|status| {
+            let index = status.index;
             let (result, outcome) = study.latest_result(index).map(|(id, result)| (id, result.outcome)).unzip();
             let outcome = outcome.flatten();
-            let verdict = match (outcome, standing.status) {
-                // The latest result has the word, and a failed trial stands above an older number.
+            let verdict = match (outcome, status.status) {
+                // The latest result decides: if it failed, an older measured value is not used.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
                 _ if loaded.record(index).verify().and_then(Verify::due).is_some_and(|due| due >= study.day) => {
@@ -83,14 +83,14 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
                 }
                 _ => Verdict::NeverVerified,
             };
-            let estimate = on_paper.of_record(index).and_then(|node| {
+            let estimate = on_paper.record_node(index).and_then(|node| {
                 let uncertainty = gradients.uncertainty(&on_paper.network, node);
                 Some((on_paper.value(node)?, uncertainty, on_paper.origin(index)))
             });
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
             let limits = limits.cloned().unwrap_or_default();
             let revisions = study.graph.revisions(index).into_iter().map(|(id, _)| id).collect();
-            TargetAudit { standing: standing.clone(), verdict, estimate, result, revisions, limits }
+            TargetAudit { status: status.clone(), verdict, estimate, result, revisions, limits }
         })
         .collect()
 }

@@ -1,12 +1,12 @@
-//! Numbers of the audit, by hand.
+//! Numbers of the audit, compared with ones calculated by hand.
 
 use super::*;
 use crate::values::Origin;
 
 #[test]
-fn the_allowance_covers_nine_of_ten_and_is_no_rebate() {
+fn the_allowance_covers_nine_of_ten_and_is_not_negative() {
     let errors: Vec<f64> = (1..=10).map(|n| f64::from(n) / 100.0).collect();
-    // By hand: nine of these ten are at most 9 %.
+    // Calculated by hand: nine of these ten are at most 9 %.
     assert_eq!(allowance(&errors), Some(0.09));
     assert_eq!(allowance(&errors[..9]), None, "nine pairs do not bound a tenth");
     assert_eq!(allowance(&[-0.1; 12]), Some(0.0));

@@ -1,4 +1,4 @@
-//! What was to be verified, by method: targets, requirements and parts that say how.
+//! The planned verifications of targets, requirements and parts, by method.
 
 pub use schema::records::Method;
 use schema::records::Outcome;
@@ -7,29 +7,29 @@ use super::targets::{TargetAudit, Verdict};
 use crate::ids::RecordId;
 use crate::study::Study;
 
-/// One method, and how far it came.
+/// The verifications of one method.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Verified {
     /// The method.
     pub method: Method,
-    /// So many were to be verified by it.
+    /// The number of records that are to be verified by it.
     pub planned: usize,
-    /// So many are, and met.
-    pub closed: usize,
-    /// So many were tried and failed.
+    /// The number of those whose latest result meets them.
+    pub passed: usize,
+    /// The number of those whose latest result does not meet them.
     pub failed: usize,
 }
 
 impl Verified {
-    /// So many have no result.
-    pub fn open(&self) -> usize {
-        self.planned - self.closed - self.failed
+    /// The number of those without a result.
+    pub fn without_result(&self) -> usize {
+        self.planned - self.passed - self.failed
     }
 }
 
-/// Did the latest result close it? None without a result.
-pub(super) fn closed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option<bool> {
-    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.standing.index) {
+/// Whether the latest result of a record meets it; `None` without a result.
+fn has_passed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option<bool> {
+    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.status.index) {
         return match targets[at].verdict {
             Verdict::Met => Some(true),
             Verdict::Missed => Some(false),
@@ -43,17 +43,17 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<Verified> {
     let mut all = [Method::Test, Method::Analysis, Method::Inspection, Method::Demonstration].map(|method| Verified {
         method,
         planned: 0,
-        closed: 0,
+        passed: 0,
         failed: 0,
     });
     for (index, record) in study.loaded.records() {
         let Some(verify) = record.verify() else { continue };
-        let closed = closed(study, targets, index);
+        let passed = has_passed(study, targets, index);
         for line in &mut all {
-            if verify.0.iter().any(|one| one.by == line.method) {
+            if verify.0.iter().any(|verification| verification.by == line.method) {
                 line.planned += 1;
-                line.closed += usize::from(closed == Some(true));
-                line.failed += usize::from(closed == Some(false));
+                line.passed += usize::from(passed == Some(true));
+                line.failed += usize::from(passed == Some(false));
             }
         }
     }

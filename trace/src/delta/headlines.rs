@@ -1,14 +1,14 @@
-//! The headlines of a difference: points, amounts of the car, and targets whose status changed.
+//! The headlines of a delta: points, amounts of the car, and targets whose status changed.
 
 use foldhash::HashMap;
 use schema::quantity::Unit;
 
-use super::{Delta, Named};
+use super::{ChangedNode, Delta};
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
 use crate::values::{Key, Status, Values};
 
-/// What a headline is about.
+/// The number that a headline shows.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum HeadlineOf {
     /// The points of a goal of head.
@@ -17,10 +17,10 @@ pub enum HeadlineOf {
     Amount(String),
 }
 
-/// A number that stands at the top of a report.
+/// A number at the top of a report.
 #[derive(Clone, Debug)]
 pub struct Headline {
-    /// What it is about.
+    /// The number that it shows.
     pub of: HeadlineOf,
     /// The value in base, in SI.
     pub before: Option<f64>,
@@ -30,7 +30,7 @@ pub struct Headline {
     pub unit: Unit,
 }
 
-/// A target that has another status than before.
+/// A target whose status changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StatusChange {
     /// The target in head.
@@ -47,8 +47,8 @@ impl Delta {
         let mut all = Vec::new();
         let (old, new) = (base.values(), head.values());
         for goal in head.goals() {
-            let moved = self.values.iter().find(|value| value.named == Named::Head(goal.node));
-            let before = moved.map_or(goal.predicted, |moved| moved.before);
+            let changed = self.values.iter().find(|value| value.named == ChangedNode::Head(goal.node));
+            let before = changed.map_or(goal.predicted, |changed| changed.before);
             let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
             all.push(Headline { of, before, after: goal.predicted, unit });
         }
@@ -73,7 +73,8 @@ impl Delta {
 
     /// The targets whose status changed, in the order of the records of head.
     pub fn status_changes(&self, base: &Study, head: &Study) -> Vec<StatusChange> {
-        let before: HashMap<RecordId, Status> = base.standings().iter().map(|own| (own.index, own.status)).collect();
+        let before: HashMap<RecordId, Status> =
+            base.target_statuses().iter().map(|own| (own.index, own.status)).collect();
         let renamed: HashMap<RecordId, RecordId> = self.renamed.iter().map(|(old, new)| (*new, *old)).collect();
         let change = |target: RecordId, after: Status| {
             let was = renamed.get(&target).copied();
@@ -81,6 +82,6 @@ impl Delta {
             let before = before.get(&was).copied().filter(|before| *before != after)?;
             Some(StatusChange { target, before, after })
         };
-        head.standings().iter().filter_map(|own| change(own.index, own.status)).collect()
+        head.target_statuses().iter().filter_map(|own| change(own.index, own.status)).collect()
     }
 }

@@ -1,4 +1,4 @@
-//! Records by id: which are the same, which have another id, which are new or gone.
+//! Records by id: which are the same, renamed, added or removed.
 
 use foldhash::{HashMap, HashMapExt as _};
 
@@ -7,18 +7,18 @@ use crate::Loaded;
 use crate::ids::RecordId;
 use crate::study::Study;
 
-/// Which record of base is which of head.
+/// The records of base and head that match.
 pub struct Renames {
-    /// For each record of head, the one of base.
+    /// The record of base for each record of head.
     pub base_of: Vec<Option<RecordId>>,
-    /// For each record of base, the one of head.
+    /// The record of head for each record of base.
     pub head_of: Vec<Option<RecordId>>,
-    /// The older id to the newer one, of those that have another.
+    /// The id in head for each id in base that changed.
     ids: HashMap<String, String>,
 }
 
 impl Renames {
-    /// Matches by id, and then by `formerly` on either side: the way back from a rename is a rename too.
+    /// Matches records by id, then by `formerly` in head or in base, because undoing a rename is a rename too.
     pub(super) fn new(base: &Loaded, head: &Loaded) -> Self {
         let mut base_of: Vec<Option<RecordId>> = head.ids().map(|id| base.find(id)).collect();
         let mut head_of: Vec<Option<RecordId>> = base.ids().map(|id| head.find(id)).collect();
@@ -52,7 +52,7 @@ impl Renames {
         self.ids.get(base).map_or(base, String::as_str)
     }
 
-    /// A route of keys of base, with the ids in it as head has them.
+    /// A route of keys of base, with the ids of head.
     pub(super) fn route(&self, base: &str) -> String {
         if self.ids.is_empty() {
             return base.to_owned();
@@ -61,7 +61,7 @@ impl Renames {
     }
 }
 
-pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
+pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
     let (before, after) = (&base.loaded, &head.loaded);
     for (new, _) in after.records() {
         let Some(old) = renames.base_of[new] else {

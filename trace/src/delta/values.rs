@@ -1,49 +1,49 @@
-//! Values by name: which changed, where the change begins, and its way up to the points.
+//! Values by name: which changed, the causes of the changes, and their paths to the points.
 
 use std::collections::VecDeque;
 
 use foldhash::{HashMap, HashMapExt as _};
+use schema::Kind;
 use schema::quantity::same_number;
-use schema::records::Body;
 
 use super::{Delta, Renames};
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
 use crate::values::{Key, Values};
 
-/// The node that a changed value is named by.
+/// The node of a changed value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Named {
+pub enum ChangedNode {
     /// A node of head.
     Head(NodeId),
-    /// A node of base, where head has lost it.
+    /// A node of base that head does not have.
     Base(NodeId),
 }
 
 /// A value that changed.
 #[derive(Clone, Debug, PartialEq)]
-pub struct ValueMove {
-    /// Its node in head, or in base where head does not have it.
-    pub named: Named,
+pub struct ValueChange {
+    /// Its node in head, or in base if head does not have it.
+    pub named: ChangedNode,
     /// Its value in base, in SI.
     pub before: Option<f64>,
     /// Its value in head, in SI.
     pub after: Option<f64>,
 }
 
-/// Where a change of values begins: nothing that it rests on has changed.
+/// The cause of changed values: a changed value none of whose inputs changed.
 #[derive(Clone, Debug)]
 pub struct Cause {
-    /// Its place in [`Delta::values`], or the move of a local name.
-    pub value: ValueMove,
-    /// The values that changed on the way from it up to an event and the goal, itself first: nodes of head, or of base
-    /// where head has lost it.
-    pub way: Vec<NodeId>,
-    /// What it brings the first goal in points, reckoned straight from the derivatives.
+    /// The changed value, which is also in [`Delta::values`] unless it is a local name.
+    pub value: ValueChange,
+    /// The changed values on the path from it to an event and the goal, itself first: nodes of head, or of base if head
+    /// does not have it.
+    pub affects: Vec<NodeId>,
+    /// The points that it adds to the first goal, calculated from the derivatives.
     pub points: Option<f64>,
 }
 
-/// Two numbers that are the same but for rounding; two that are missing are the same.
+/// Whether two numbers are the same except for rounding. Two missing numbers are the same.
 fn same(a: Option<f64>, b: Option<f64>) -> bool {
     match (a, b) {
         (Some(a), Some(b)) => same_number(a, b),
@@ -52,9 +52,19 @@ fn same(a: Option<f64>, b: Option<f64>) -> bool {
     }
 }
 
-/// The nodes of one side as the other side knows them.
+/// The kind of the record whose value a node is.
+fn kind_of(values: &Values, node: NodeId) -> Option<Kind> {
+    match values.keys[node] {
+        Key::Record(index) => Some(values.graph.loaded.record(index).kind()),
+        Key::Part(..) | Key::Group(..) | Key::Local(..) => None,
+    }
+}
+
+/// The nodes of base and head that match.
 struct Counterparts {
+    /// The node of base for each node of head.
     base_of: Vec<Option<NodeId>>,
+    /// The node of head for each node of base.
     head_of: Vec<Option<NodeId>>,
 }
 
@@ -65,14 +75,14 @@ impl Counterparts {
         let mut head_of = vec![None; base.keys.len()];
         for (node, key) in head.nodes() {
             let record = |index: RecordId| renames.base_of[index];
-            let amount = |of: u16| amounts[usize::from(of)];
+            let amount = |index: u16| amounts[usize::from(index)];
             let before = match key {
                 Key::Record(index) => record(*index).map(Key::Record),
-                Key::Part(index, of) => record(*index).zip(amount(*of)).map(|(index, of)| Key::Part(index, of)),
-                Key::Group(Some(index), of) => {
-                    record(*index).zip(amount(*of)).map(|(index, of)| Key::Group(Some(index), of))
+                Key::Part(index, own) => record(*index).zip(amount(*own)).map(|(index, own)| Key::Part(index, own)),
+                Key::Group(Some(index), own) => {
+                    record(*index).zip(amount(*own)).map(|(index, own)| Key::Group(Some(index), own))
                 }
-                Key::Group(None, of) => amount(*of).map(|of| Key::Group(None, of)),
+                Key::Group(None, own) => amount(*own).map(|own| Key::Group(None, own)),
                 Key::Local(index, name) => record(*index).map(|index| Key::Local(index, name.clone())),
             };
             if let Some(old) = before.and_then(|key| base.node(&key)) {
@@ -84,123 +94,118 @@ impl Counterparts {
     }
 }
 
-pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
+pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
     let (old, new) = (base.values(), head.values());
-    let twins = Counterparts::new(renames, old, new);
-    let moved = |node: NodeId| ValueMove {
-        named: Named::Head(node),
-        before: twins.base_of[node].and_then(|node| old.value(node)),
+    let counterparts = Counterparts::new(renames, old, new);
+    let change = |node: NodeId| ValueChange {
+        named: ChangedNode::Head(node),
+        before: counterparts.base_of[node].and_then(|node| old.value(node)),
         after: new.value(node),
     };
-    let has_changed = |moved: ValueMove| !same(moved.before, moved.after);
-    let changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(moved(node))).collect();
-    let gone: Vec<bool> =
-        NodeId::all(old.keys.len()).map(|node| twins.head_of[node].is_none() && old.value(node).is_some()).collect();
-    // Before as well as after: does it rest on something that has changed or is gone?
-    let rests_on_change = |node: NodeId| {
-        let now = new.network.nodes[node].inputs.iter().any(|input| changed[*input]);
-        let then = twins.base_of[node].is_some_and(|node| {
-            let gone_or_changed =
-                |input: &NodeId| gone[*input] || twins.head_of[*input].is_some_and(|node| changed[node]);
-            old.network.nodes[node].inputs.iter().any(gone_or_changed)
+    let has_changed = |change: ValueChange| !same(change.before, change.after);
+    let changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(change(node))).collect();
+    let removed: Vec<bool> = NodeId::all(old.keys.len())
+        .map(|node| counterparts.head_of[node].is_none() && old.value(node).is_some())
+        .collect();
+    // Whether one of its inputs in head changed, or one of those in base changed or was removed.
+    let has_changed_input = |node: NodeId| {
+        let in_head = new.network.nodes[node].inputs.iter().any(|input| changed[*input]);
+        let in_base = counterparts.base_of[node].is_some_and(|node| {
+            let removed_or_changed =
+                |input: &NodeId| removed[*input] || counterparts.head_of[*input].is_some_and(|node| changed[node]);
+            old.network.nodes[node].inputs.iter().any(removed_or_changed)
         });
-        now || then
+        in_head || in_base
     };
-    let told = |key: &Key| !matches!(key, Key::Local(..));
+    let is_named = |key: &Key| !matches!(key, Key::Local(..));
 
-    let up = Dependents::new(new, |node| changed[node]);
+    let dependents = Dependents::new(new, |node| changed[node]);
     let worth = head.goals().first().map(|goal| new.worth_of_all(goal.node));
     for node in NodeId::all(new.keys.len()).filter(|node| changed[*node]) {
-        let value = moved(node);
-        if told(&new.keys[node]) {
+        let value = change(node);
+        if is_named(&new.keys[node]) {
             delta.values.push(value.clone());
         }
-        if !rests_on_change(node) {
-            let way = up.way(new, node);
-            // The system that a part left owes the goal nothing for it, where the whole car stays the same.
-            let is_goal = |node: &NodeId| match new.keys[*node] {
-                Key::Record(index) => new.graph.loaded.goal(index).is_some(),
-                _ => false,
-            };
-            let reached = worth.as_ref().filter(|_| way.last().is_some_and(is_goal));
+        if !has_changed_input(node) {
+            let affects = dependents.path(new, node);
+            // Only a path that reaches the goal counts: if a part moves to another system, the totals of the two
+            // systems change, but not that of the car.
+            let reaches_goal = affects.last().is_some_and(|node| kind_of(new, *node) == Some(Kind::Goal));
+            let reached = worth.as_ref().filter(|_| reaches_goal);
             let points = reached.zip(value.before.zip(value.after)).and_then(|(worth, (before, after))| {
-                Some(new.worth_of_one(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
+                Some(new.worth_of_value(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
             });
-            delta.causes.push(Cause { value, way, points });
+            delta.causes.push(Cause { value, affects, points });
         }
     }
-    let up = Dependents::new(old, |node| gone[node] || twins.head_of[node].is_some_and(|node| changed[node]));
-    for node in NodeId::all(old.keys.len()).filter(|node| gone[*node]) {
-        let value = ValueMove { named: Named::Base(node), before: old.value(node), after: None };
-        if told(&old.keys[node]) {
+    let dependents =
+        Dependents::new(old, |node| removed[node] || counterparts.head_of[node].is_some_and(|node| changed[node]));
+    for node in NodeId::all(old.keys.len()).filter(|node| removed[*node]) {
+        let value = ValueChange { named: ChangedNode::Base(node), before: old.value(node), after: None };
+        if is_named(&old.keys[node]) {
             delta.values.push(value.clone());
         }
-        if !old.network.nodes[node].inputs.iter().any(|input| gone[*input]) {
-            delta.causes.push(Cause { value, way: up.way(old, node), points: None });
+        if !old.network.nodes[node].inputs.iter().any(|input| removed[*input]) {
+            delta.causes.push(Cause { value, affects: dependents.path(old, node), points: None });
         }
     }
-    let name = |value: &ValueMove| match value.named {
-        Named::Head(node) => new.name(node),
-        Named::Base(node) => old.name(node),
+    let name = |value: &ValueChange| match value.named {
+        ChangedNode::Head(node) => new.name(node),
+        ChangedNode::Base(node) => old.name(node),
     };
     delta.values.sort_by_cached_key(name);
     let size = |cause: &Cause| cause.points.map_or(0.0, f64::abs);
     delta.causes.sort_by(|a, b| {
         size(b)
             .total_cmp(&size(a))
-            .then(b.way.len().cmp(&a.way.len()))
+            .then(b.affects.len().cmp(&a.affects.len()))
             .then_with(|| name(&a.value).cmp(&name(&b.value)))
     });
 }
 
-/// Who reads whom, among the values that changed.
+/// The changed values that have each changed value as an input.
 struct Dependents {
-    readers: HashMap<NodeId, Vec<NodeId>>,
+    by_input: HashMap<NodeId, Vec<NodeId>>,
 }
 
 impl Dependents {
     fn new(values: &Values, changed: impl Fn(NodeId) -> bool) -> Self {
-        let mut readers: HashMap<NodeId, Vec<NodeId>> = HashMap::new();
+        let mut by_input: HashMap<NodeId, Vec<NodeId>> = HashMap::new();
         for node in NodeId::all(values.keys.len()).filter(|node| changed(*node)) {
             for &input in values.network.nodes[node].inputs.iter().filter(|input| changed(**input)) {
-                readers.entry(input).or_default().push(node);
+                by_input.entry(input).or_default().push(node);
             }
         }
-        Self { readers }
+        Self { by_input }
     }
 
-    /// The shortest way from a value to an event, and on to its goal; where it reaches none, to the last value it moves.
-    fn way(&self, values: &Values, from: NodeId) -> Vec<NodeId> {
-        let ends = |node: NodeId, event: bool| match values.keys[node] {
-            Key::Record(index) => match values.graph.loaded.record(index).body {
-                Body::Event(_) => event,
-                Body::Goal(_) => !event,
-                _ => false,
-            },
-            _ => false,
-        };
-        let mut way = self.search(from, |node| ends(node, true));
-        if let Some(&last) = way.last()
-            && ends(last, true)
+    /// The shortest path from a value to an event, and on to its goal; if it reaches no event, to the last value it
+    /// changes.
+    fn path(&self, values: &Values, from: NodeId) -> Vec<NodeId> {
+        let mut path = self.search(from, |node| kind_of(values, node) == Some(Kind::Event));
+        if let Some(&last) = path.last()
+            && kind_of(values, last) == Some(Kind::Event)
         {
-            way.extend(self.search(last, |node| ends(node, false)).into_iter().skip(1));
+            path.extend(self.search(last, |node| kind_of(values, node) == Some(Kind::Goal)).into_iter().skip(1));
         }
-        // The car adds up parts; the system they are in moves as well.
+        // The total of the car is that of its parts, so the system of the part is not on the shortest path; it changes
+        // too.
         if let (Key::Part(part, amount), Some(Key::Group(None, _))) =
-            (&values.keys[from], way.get(1).map(|node| &values.keys[*node]))
+            (&values.keys[from], path.get(1).map(|node| &values.keys[*node]))
         {
             let system = values.graph.loaded.record(*part).about().and_then(|id| values.graph.loaded.find(id.as_str()));
             let system = system.and_then(|system| values.node(&Key::Group(Some(system), *amount)));
             if let Some(system) =
-                system.filter(|system| self.readers.get(&from).is_some_and(|all| all.contains(system)))
+                system.filter(|system| self.by_input.get(&from).is_some_and(|all| all.contains(system)))
             {
-                way.insert(1, system);
+                path.insert(1, system);
             }
         }
-        way.retain(|node| *node == from || !matches!(values.keys[*node], Key::Local(..)));
-        way
+        path.retain(|node| *node == from || !matches!(values.keys[*node], Key::Local(..)));
+        path
     }
 
+    /// The shortest path to a node that is searched for; if there is none, to the last node that was visited.
     fn search(&self, from: NodeId, found: impl Fn(NodeId) -> bool) -> Vec<NodeId> {
         let mut before: HashMap<NodeId, NodeId> = HashMap::from_iter([(from, from)]);
         let mut queue = VecDeque::from([from]);
@@ -210,18 +215,19 @@ impl Dependents {
             if found(node) {
                 break;
             }
-            for &reader in self.readers.get(&node).into_iter().flatten() {
-                before.entry(reader).or_insert_with(|| {
-                    queue.push_back(reader);
+            for &dependent in self.by_input.get(&node).into_iter().flatten() {
+                before.entry(dependent).or_insert_with(|| {
+                    queue.push_back(dependent);
                     node
                 });
             }
         }
-        let mut way = vec![last];
-        while let Some(&step) = way.last().and_then(|node| before.get(node)).filter(|step| way.last() != Some(*step)) {
-            way.push(step);
+        let mut path = vec![last];
+        while let Some(&previous) = before.get(&last).filter(|previous| **previous != last) {
+            path.push(previous);
+            last = previous;
         }
-        way.reverse();
-        way
+        path.reverse();
+        path
     }
 }

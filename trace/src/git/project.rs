@@ -18,7 +18,7 @@ use super::records_cache::{self, Others};
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
-use crate::history::outlook::state_at;
+use crate::history::commit_state::state_at;
 use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores};
@@ -221,7 +221,7 @@ impl Project {
 
     fn with_past_state(&self, mut study: Study) -> Study {
         if let Some(commit) = checks::no_action::commit_needed(&study) {
-            let history = study.past().whole();
+            let history = study.past().complete();
             let state = history.and_then(|history| state_at(self, &study.loaded, history, commit));
             if let Some(state) = state {
                 study.provide_past_state(commit, state);
