@@ -163,7 +163,7 @@ pub enum LevelSetting {
 
 impl LevelSetting {
     /// The level set for a stage, if there is one.
-    pub fn at(&self, stage: Stage) -> Option<Level> {
+    pub fn for_stage(&self, stage: Stage) -> Option<Level> {
         match self {
             Self::Always(level) => Some(*level),
             Self::ByStage(levels) => levels.iter().find(|(name, _)| name.0 == stage).map(|(_, level)| *level),

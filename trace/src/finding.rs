@@ -45,7 +45,7 @@ impl Finding {
     }
 
     /// The order in which findings are told: worst first, of these what could not be read, then by place.
-    pub fn order(&self) -> impl Ord + '_ {
+    pub fn sort_key(&self) -> impl Ord + '_ {
         let what_follows = self.check.group != crate::checks::Group::Reading;
         (std::cmp::Reverse(self.level), what_follows, &self.path, self.spot, self.check.name, &self.field)
     }

@@ -1,4 +1,4 @@
-//! Runs the checks, sets levels, applies waivers and finds the places.
+//! Runs the checks, sets levels, applies waivers and finds the positions.
 
 use std::collections::BTreeMap;
 
@@ -29,16 +29,16 @@ fn run(study: &Study) -> Report {
     let (waived, unused) = accept(study, &mut drafts);
     drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
 
-    let mut places = Places::new(&study.loaded);
+    let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = checks::level(draft.check, study.settings(), study.stage);
-        (level != Level::Off).then(|| places.finding(study, draft, level, waiver))
+        (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =
         waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
     let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
-    findings.sort_by(|a, b| a.order().cmp(&b.order()));
-    waived.sort_by(|a, b| a.order().cmp(&b.order()));
+    findings.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
+    waived.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
     Report { findings, waived }
 }
 
@@ -84,13 +84,13 @@ fn accept<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, &'s Id)
     (waived, unused)
 }
 
-/// Turns routes into places; each file is read for places once, and only when something in it is shown.
-struct Places<'r> {
+/// Turns routes into positions; each file is read for positions once, and only when something in it is shown.
+struct Positions<'r> {
     trees: HashMap<FileId, Option<read::tree::Tree<'r>>>,
     loaded: &'r Loaded,
 }
 
-impl<'r> Places<'r> {
+impl<'r> Positions<'r> {
     fn new(loaded: &'r Loaded) -> Self {
         Self { trees: HashMap::new(), loaded }
     }
@@ -161,17 +161,17 @@ impl<'r> Places<'r> {
     }
 }
 
-/// The places of records' ids, for outputs that show where every record stands.
-pub struct Lines<'r>(Places<'r>);
+/// The positions of records in their files, for outputs that show the position of every record.
+pub struct RecordPositions<'r>(Positions<'r>);
 
-impl<'r> Lines<'r> {
-    /// Nothing is read yet.
+impl<'r> RecordPositions<'r> {
+    /// The positions of these records; each file is parsed when first asked for.
     pub fn new(loaded: &'r Loaded) -> Self {
-        Self(Places::new(loaded))
+        Self(Positions::new(loaded))
     }
 
-    /// Where a record begins.
-    pub fn of(&mut self, index: RecordId) -> Spot {
+    /// The position of a record's id.
+    pub fn start(&mut self, index: RecordId) -> Spot {
         let entry = &self.0.loaded.entries[index];
         self.0.spot(entry.file, &[entry.record.kind().plural(), entry.record.id.as_str()], Aim::Key)
     }

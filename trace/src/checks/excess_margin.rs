@@ -1,6 +1,8 @@
 //! `excess-margin`: better than it needs to be.
 
-use super::{Check, Group, Note, Reporter, Study, numbers};
+use schema::number;
+
+use super::{Check, Group, Note, Reporter, Study};
 use crate::values::Status;
 
 /// A value that beats its need by more than this part of it is told.
@@ -52,7 +54,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if let (Some(value), Some(limit)) = (standing.value, limit)
             && per_si != 0.0
         {
-            message.push_str(&format!(", which brings {} points", numbers::signed(per_si * (value - limit))));
+            message.push_str(&format!(", which brings {} points", number::signed(per_si * (value - limit), 1)));
         }
         let help = "ask what the margin costs and whether the limit is right; loads and methods come first";
         reporter.report(standing.index, &[], message, help);

@@ -22,13 +22,13 @@ results:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, result) in study.loaded.results() {
-        let Some(date) = result.date.filter(|date| lies_ahead(study.day, *date)) else { continue };
+        let Some(date) = result.date.filter(|date| is_in_future(study.day, *date)) else { continue };
         let message = format!("{} is dated {date}, which is after {}", record.name(), study.day);
         reporter.report(index, &["date"], message, "mend the date, or name a commit of that day with `--rev`");
     }
 }
 
 /// Is a day more than one after another? Somewhere in the world it is tomorrow already.
-pub(crate) fn lies_ahead(today: Day, day: Day) -> bool {
+pub(crate) fn is_in_future(today: Day, day: Day) -> bool {
     today.days_until(day) > 1
 }

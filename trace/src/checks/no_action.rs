@@ -91,11 +91,11 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let message = format!(
             "{} is at risk: {} now, {} on {} ({}), limit {}; limit unchanged, no revision, no waiver since",
             record.name(),
-            numbers::shown(study, standing),
+            numbers::value_text(study, standing),
             then.shown(),
             history.steps[commit].day,
             history.steps[commit].short(),
-            numbers::limit(record)
+            numbers::limit_text(record)
         );
         let help = "change the car, agree on a new limit and add a revision, or add a waiver";
         reporter.report(standing.index, &[], message, help);

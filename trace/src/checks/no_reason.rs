@@ -54,10 +54,10 @@ fn run(study: &Study, reporter: &mut Reporter) {
 /// What a reason wants: it is not there, or it says no more than a name does.
 fn wanting<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -> Option<&'static str> {
     let reason = reason.unwrap_or("");
-    if letters(reason).next().is_none() {
+    if letters_and_digits(reason).next().is_none() {
         return Some("is not said");
     }
-    let says = |text: &str| letters(text).eq(letters(reason));
+    let says = |text: &str| letters_and_digits(text).eq(letters_and_digits(reason));
     if ["todo", "tbd", "tba", "fixme", "wip"].into_iter().any(says) {
         return Some("is put off");
     }
@@ -65,6 +65,6 @@ fn wanting<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -
 }
 
 /// What a text says, however it is spaced, pointed and capitalised.
-pub(super) fn letters(text: &str) -> impl Iterator<Item = char> {
+pub(super) fn letters_and_digits(text: &str) -> impl Iterator<Item = char> {
     text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase)
 }

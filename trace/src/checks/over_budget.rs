@@ -35,7 +35,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let over = unit.show(by, 0.0);
         let grown = budget.growth.filter(|growth| *growth > 0.0).map(|growth| unit.show(growth, 0.0));
         let grown = grown.map(|growth| format!(", {growth} of it growth")).unwrap_or_default();
-        let limit = numbers::limit(record);
+        let limit = numbers::limit_text(record);
         let limit = limit.trim_start_matches("at most ");
         let message = format!("{} adds up to {sum}{grown}: {over} over its limit of {limit}", record.name());
         let amount = budget.amount.as_deref().unwrap_or_default();

@@ -1,6 +1,8 @@
 //! `points-short`: the car as it is will not reach the goal.
 
-use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
+use schema::number;
+
+use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "points-short",
@@ -31,7 +33,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if predicted < needed.points {
             let message = format!(
                 "{} points are predicted, and {:.1} are needed: {:.1} short",
-                numbers::points(predicted, goal.uncertainty),
+                number::with_uncertainty(predicted, goal.uncertainty, 1),
                 needed.points,
                 needed.points - predicted
             );

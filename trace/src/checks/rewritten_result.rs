@@ -6,7 +6,7 @@ use foldhash::HashSet;
 use schema::quantity::same_number;
 use schema::{Kind, Quantity, words};
 
-use super::no_reason::letters;
+use super::no_reason::letters_and_digits;
 use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::history::{Change, History, Life};
 
@@ -131,8 +131,8 @@ fn written<'h>(history: &'h History, life: &'h Life, route: &'h str) -> Vec<Writ
 
 /// The last step in which a note was written that stands at the end, and says something that was not said before.
 fn noted(history: &History, life: &Life) -> Option<usize> {
-    life.last_at("notes", history.steps.len()).filter(|note| letters(note).next().is_some())?;
-    let says = |text: &Option<Arc<str>>| letters(text.as_deref().unwrap_or("")).collect::<String>();
+    life.last_at("notes", history.steps.len()).filter(|note| letters_and_digits(note).next().is_some())?;
+    let says = |text: &Option<Arc<str>>| letters_and_digits(text.as_deref().unwrap_or("")).collect::<String>();
     let mut said = HashSet::default();
     let new = life.changes_of("notes").filter(|change| change.after.is_some() && said.insert(says(&change.after)));
     new.map(|change| change.step).max()

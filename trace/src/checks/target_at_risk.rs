@@ -28,8 +28,9 @@ fn run(study: &Study, reporter: &mut Reporter) {
             continue;
         }
         let record = study.loaded.record(standing.index);
-        let value = numbers::shown(study, standing);
-        let message = format!("{} is expected at {value}, and the limit is {}", record.name(), numbers::limit(record));
+        let value = numbers::value_text(study, standing);
+        let message =
+            format!("{} is expected at {value}, and the limit is {}", record.name(), numbers::limit_text(record));
         reporter.report(standing.index, &[], message, "bring it back, reduce its uncertainty, or agree on a revision");
     }
 }

@@ -30,8 +30,8 @@ results:
 fn run(study: &Study, reporter: &mut Reporter) {
     for standing in study.standings().iter().filter(|standing| standing.status == Status::Missed) {
         let record = study.loaded.record(standing.index);
-        let value = numbers::shown(study, standing);
-        let message = format!("{} is {value}, and the limit is {}", record.name(), numbers::limit(record));
+        let value = numbers::value_text(study, standing);
+        let message = format!("{} is {value}, and the limit is {}", record.name(), numbers::limit_text(record));
         reporter.report(standing.index, &[], message, "change the car and measure again, or agree on a revision");
     }
     failed(study, reporter);

@@ -51,7 +51,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let newest = standing.iter().max_by_key(|agreed| (agreed.revision.date, agreed.index));
         let newest = newest.and_then(|agreed| Some((agreed.revision.date?, agreed.revision.to.as_ref()?)));
         if let Some((date, to)) = newest.filter(|(_, to)| !limits::is_limit(target, to)) {
-            let limit = numbers::limit(record);
+            let limit = numbers::limit_text(record);
             let message = format!("the limit of {} is {limit}, and its revision of {date} ends at {to}", record.name());
             reporter.report(index, &[key], message, "write the revision that is missing, or put the limit back");
             continue;
@@ -91,7 +91,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let message = format!(
             "the limit of {} is {} since {} ({}) and was {} at first, and {why}",
             record.name(),
-            numbers::limit(record),
+            numbers::limit_text(record),
             step.day,
             step.short(),
             first.text

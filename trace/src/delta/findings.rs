@@ -75,7 +75,7 @@ pub(super) fn subtract(base: &Study, head: &Study, renames: &Renames, delta: &mu
         }
     }
     let mut gone: Vec<&Finding> = before.into_values().flatten().collect();
-    gone.sort_by(|a, b| a.order().cmp(&b.order()).then_with(|| a.record.cmp(&b.record)));
+    gone.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()).then_with(|| a.record.cmp(&b.record)));
     if !of_files.is_empty() && gone.iter().any(|finding| finding.record.is_none()) {
         let moves = Moves::new(&base.loaded, &head.loaded);
         for finding in of_files {
