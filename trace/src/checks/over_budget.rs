@@ -1,4 +1,4 @@
-//! `over-budget`: a roll-up exceeds its limit.
+//! `over-budget`: a total is over its limit.
 
 use super::{Check, Error, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::Origin;
@@ -7,11 +7,12 @@ pub(super) static CHECK: Check = Check {
     name: "over-budget",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Error],
-    reports: "A target whose parts add up, times count and with growth, to more than its limit.",
-    why: "What one section takes too much is missing in another, and the later it is found the dearer it is.",
-    fix: "See with `tierod budget` who has room, and agree on a transfer or another limit with a revision for each. \
-           No part is made lighter for a budget alone: loads and methods come first, the contest's rules and local \
-           codes stand above it, and a qualified person decides.",
+    reports: "A target whose total over its parts, with their counts and growth allowances, is over its limit.",
+    why: "What one section uses too much is missing in another, and the later this is found, the more the fix costs.",
+    fix: "Run `tierod budget` to see which shares have room, and agree on a transfer or a new limit, with a revision \
+            for each limit that changes. Do not make a part lighter only to meet a budget: check load cases and \
+            calculation methods first; contest rules and local regulations take precedence; a qualified person \
+            decides.",
     bad_example: "\
 targets:
   suspension-mass: {of: suspension, at-most: 2 kg, total: mass}

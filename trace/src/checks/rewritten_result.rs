@@ -1,4 +1,4 @@
-//! `rewritten-result`: what was measured reads otherwise than when it was written down.
+//! `rewritten-result`: a result that was changed or removed without a note.
 
 use std::sync::Arc;
 
@@ -14,12 +14,13 @@ pub(super) static CHECK: Check = Check {
     name: "rewritten-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A result whose value, outcome, date or subject was changed in a later commit than the one that wrote it, and no new note \
-            was written with the change or after it; a result that was removed while its subject stands, and no other one of \
-            the subject names it or came with the same words.",
-    why: "A measurement is what was seen on that day: one that can be changed in silence proves nothing.",
-    fix: "Say in the `notes` of the result why it reads otherwise, or put it back and write the new measurement as a result of \
-           its own. A result that was removed is put back, or named in the `notes` of the one in its place.",
+    reports: "A result whose value, outcome, date or subject changed after the commit that added it, if no new note \
+            was added with the change or after it. A removed result whose subject still exists, unless another result \
+            of that subject names it in `notes` or was added in the same commit with the same content.",
+    why: "A measurement records what was observed on one date: a result that can change without a note is not \
+            evidence.",
+    fix: "Explain the change in the `notes` of the result; or restore it and add the new measurement as a separate \
+            result. Restore a removed result, or name it in the `notes` of the result that replaces it.",
     bad_example: "\
 # on 2027-02-01
 targets:

@@ -1,4 +1,4 @@
-//! `stale-analysis`: a calculation made elsewhere, of a car that has changed since.
+//! `stale-analysis`: a calculation outside the tool that is older than a change to its subject.
 
 use foldhash::{HashSet, HashSetExt as _};
 use schema::records::{Analysis, Finds};
@@ -10,10 +10,11 @@ pub(super) static CHECK: Check = Check {
     name: "stale-analysis",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A calculation made outside the tool, not superseded, whose subject changed since its record did: the parts \
-            or systems of the targets that it finds, and the parts whose amounts it is given.",
-    why: "Its numbers are those of an earlier car, and nothing brings them up to date by itself.",
-    fix: "Calculate again and bring the record up to date, or write the new one and let it supersede the old.",
+    reports: "A calculation made outside the tool and not superseded, whose subject changed after the record did. Its \
+            subject is the parts or systems of the targets that it finds, and the parts whose amounts are in its \
+            `given`.",
+    why: "Its numbers belong to an earlier state of the car, and the tool cannot update them.",
+    fix: "Calculate again and update the record, or add a new analysis that supersedes it.",
     bad_example: "\
 # on 2026-12-01
 parts:
@@ -61,12 +62,12 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let subjects = subjects(study, analysis);
         let moved = subjects.iter().flat_map(|subject| moves.since(subject, life.last_change())).collect();
         if let Some(what) = moves.told(moved) {
-            let message = format!("{} was calculated before {what}", record.name());
+            let message = format!("{} is out of date: after the calculation, {what}", record.name());
             reporter.report(
                 index,
                 &["finds"],
                 message,
-                "calculate again and bring the record up to date, or supersede it",
+                "calculate again and update the record, or add a new analysis that supersedes it",
             );
         }
     }

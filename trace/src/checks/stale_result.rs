@@ -1,4 +1,4 @@
-//! `stale-result`: what was measured has changed since.
+//! `stale-result`: a result that is older than a change to what it verified.
 
 use schema::records::Body;
 
@@ -9,11 +9,13 @@ pub(super) static CHECK: Check = Check {
     name: "stale-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A result, the latest of its record, whose subject changed since: what a requirement asks for; a part's \
-            amounts or count, or a choice about it; for a target of a system its parts; for a budget of the car, that amount of any \
-            part. An amount that was weighed or paid is better known, and has not changed.",
-    why: "The car that was measured is not the car that will run.",
-    fix: "Measure again, or say in the `notes` of the result why it still holds.",
+    reports: "The latest result of a record whose subject changed afterwards. The subject is: for a requirement, its \
+            `shall` and the part it is `of`; for a part, its amounts, its count and the decisions about it; for a \
+            target of a system, the parts in it (one amount if the target is a `total`); for a total of the car, that \
+            amount of all parts. A change to the last basis under `growth` (weighed, paid) is a measurement and does \
+            not count.",
+    why: "The car that was measured is not the car that will compete.",
+    fix: "Measure again, or explain in the `notes` of the result why it is still valid.",
     bad_example: "\
 # on 2026-12-01
 parts:
@@ -63,8 +65,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if let Some(what) = moves.told(moved) {
             let record = loaded.record(of);
             let key = if value.is_some_and(|change| change.after.is_some()) { "value" } else { "outcome" };
-            let message = format!("{} was tested before {what}", record.name());
-            reporter.report(result, &[key], message, "measure again, or say in its `notes` why it still holds");
+            let message = format!("{} is out of date: after the test, {what}", record.name());
+            reporter.report(result, &[key], message, "measure again, or explain in `notes` why the result is still valid");
         }
     }
 }

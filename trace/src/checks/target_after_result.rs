@@ -1,4 +1,4 @@
-//! `target-after-result`: the limit was written once the result was known.
+//! `target-after-result`: a limit that was set or changed after the result that meets it.
 
 use schema::Day;
 
@@ -10,11 +10,10 @@ pub(super) static CHECK: Check = Check {
     name: "target-after-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A target whose limit was first set, or moved, after the result that meets it, with no revision that says so.",
-    why: "A limit that follows the result proves nothing: any car meets the targets that are written after it was \
-          measured.",
-    fix: "If the change was agreed, write the revision with its reason; else put the limit back and let the result \
-           stand as missed.",
+    reports: "A target whose limit was first set or changed after a result that meets it, without a revision.",
+    why: "A limit that is set after the measurement proves nothing: any car meets it.",
+    fix: "If the change was agreed, add the revision with its reason. Otherwise restore the limit, so that the result \
+            counts as missed.",
     bad_example: "\
 # on 2026-12-01
 targets:
@@ -59,7 +58,7 @@ pub(super) struct Found {
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for found in all(study) {
-        let help = "write the revision if the change was agreed; else put the limit back";
+        let help = "if the change was agreed, add the revision; otherwise restore the limit";
         reporter.report(found.target, &[found.key], found.message, help);
     }
 }

@@ -7,9 +7,9 @@ pub(super) static CHECK: Check = Check {
     name: "target-at-risk",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Warning],
-    reports: "A target whose limit lies inside the uncertainty of its estimate, or beyond it.",
-    why: "As things stand nobody can say that it will be met.",
-    fix: "Bring the value back, know it better, or agree on another limit and write the revision.",
+    reports: "A target whose estimate, with its uncertainty, does not meet the limit.",
+    why: "With the current estimate it is not certain that the target will be met.",
+    fix: "Bring the value within the limit, reduce its uncertainty, or agree on a new limit and add a revision.",
     bad_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m, estimate: 30.6 m ± 0.8 m}",
@@ -21,16 +21,16 @@ targets:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for standing in study.standings().iter().filter(|standing| standing.status == Status::AtRisk) {
-        // A roll-up beyond its limit is told as such.
-        let rolled_up = study.values().origin(standing.index) == Origin::Total;
+        // `over-budget` reports a total that is over its limit.
+        let is_total = study.values().origin(standing.index) == Origin::Total;
         let upper = standing.limit.at_least.is_none();
-        if rolled_up && upper && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
+        if is_total && upper && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
             continue;
         }
         let record = study.loaded.record(standing.index);
         let value = numbers::value_text(study, standing);
         let message =
-            format!("{} is expected at {value}, and the limit is {}", record.name(), numbers::limit_text(record));
-        reporter.report(standing.index, &[], message, "bring it back, reduce its uncertainty, or agree on a revision");
+            format!("{}: expected {value}, limit {}", record.name(), numbers::limit_text(record));
+        reporter.report(standing.index, &[], message, "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision");
     }
 }

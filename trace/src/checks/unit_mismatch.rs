@@ -1,4 +1,4 @@
-//! `unit-mismatch`: numbers that cannot be added, compared or put where they stand.
+//! `unit-mismatch`: numbers that cannot be added, compared or used because their units do not match.
 
 use super::{ALWAYS_ERROR, Check, Group, RecordId, Reporter, Study};
 use crate::values::ValueProblemKind;
@@ -7,10 +7,11 @@ pub(super) static CHECK: Check = Check {
     name: "unit-mismatch",
     group: Group::Values,
     levels: ALWAYS_ERROR,
-    reports: "A formula, a value or a model's input whose dimensions do not fit.",
-    why: "Metres added to seconds are no number, and whatever is computed from them is wrong without a word.",
-    fix: "The place shown is the character at which the dimensions part. Give the number its unit, or convert. Money \
-           of another currency needs a rate under `rates` in the settings.",
+    reports: "A formula, a value or a model input whose dimensions do not match.",
+    why: "A sum of metres and seconds has no meaning, and everything calculated from it would be wrong without \
+            notice.",
+    fix: "The position shown is the character where the dimensions differ. Add the correct unit, or convert the \
+            number. Money in another currency needs a rate under `rates` in the settings.",
     bad_example: "\
 targets:
   lap-length:

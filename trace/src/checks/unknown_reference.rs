@@ -1,4 +1,4 @@
-//! `unknown-reference`: a name that leads nowhere, or to the wrong kind of record.
+//! `unknown-reference`: a name that does not exist, or that belongs to the wrong kind of record.
 
 use schema::records::Body;
 use schema::{renamed, suggest};
@@ -9,9 +9,9 @@ pub(super) static CHECK: Check = Check {
     name: "unknown-reference",
     group: Group::Structure,
     levels: ALWAYS_ERROR,
-    reports: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
-    why: "A link that leads nowhere carries no reason, no budget and no points.",
-    fix: "Take the name suggested, write the record, or remove the link.",
+    reports: "A reference to a record, check, basis or file that does not exist or is of the wrong kind.",
+    why: "A link to a name that does not exist carries no reason, no budget and no points.",
+    fix: "Use the suggested name, add the record, or remove the link.",
     bad_example: "\
 parts:
   front-upright: {in: suspention}",

@@ -1,4 +1,4 @@
-//! `unrecorded-revision`: a limit that is not the one agreed.
+//! `unrecorded-revision`: a limit that changed without a revision.
 
 use foldhash::HashSet;
 use schema::quantity::same_number;
@@ -12,11 +12,11 @@ pub(super) static CHECK: Check = Check {
     name: "unrecorded-revision",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A target whose limit is not the one it was first set to, with no revision that ends at it; a target whose \
-            newest revision ends at another limit; a revision that begins at a limit that was not in \
-            force, or to which no revision leads.",
-    why: "Others design to the limit they agreed on, and nobody can tell later who moved it and why.",
-    fix: "Write the revision (who agreed, and the reason), or put the limit back.",
+    reports: "A target whose limit is not the one that was set first, if no revision has it as `to`. A target whose \
+            newest revision has another `to` than its limit. A revision whose `from` was not valid then, or is not \
+            the `to` of another revision.",
+    why: "Others design to the limit that was agreed, and later it is unknown who changed it and why.",
+    fix: "Add the revision (who agreed, and why), or restore the limit.",
     bad_example: "\
 # on 2026-12-01
 targets:
