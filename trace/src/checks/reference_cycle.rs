@@ -26,14 +26,14 @@ const MOST_SHOWN: usize = 40;
 fn run(study: &Study, reporter: &mut Reporter) {
     for cycle in study.graph.cycles() {
         let id = |index: &RecordId| study.loaded.record(*index).id.as_str();
-        let Some(first) = cycle.way.first() else { continue };
-        let next = cycle.way.get(1).unwrap_or(first);
-        let mut path: Vec<&str> = cycle.way.iter().map(id).collect();
+        let Some(first) = cycle.path.first() else { continue };
+        let next = cycle.path.get(1).unwrap_or(first);
+        let mut path: Vec<&str> = cycle.path.iter().map(id).collect();
         path.push(id(first));
         let more = path.len().saturating_sub(MOST_SHOWN);
         let more = if more > 0 { format!(" and {more} more") } else { String::new() };
         path.truncate(MOST_SHOWN);
-        let message = if cycle.way.len() == 1 {
+        let message = if cycle.path.len() == 1 {
             format!("{} names itself under `{}`", id(first), cycle.key)
         } else {
             format!("`{}` links form a cycle: {}{more}", cycle.key, path.join(" → "))

@@ -20,17 +20,17 @@ targets:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for standing in study.standings().iter().filter(|standing| standing.status == Status::AtRisk) {
+    for target in study.target_statuses().iter().filter(|target| target.status == Status::AtRisk) {
         // `over-budget` reports a total that is over its limit.
-        let is_total = study.values().origin(standing.index) == Origin::Total;
-        let upper = standing.limit.at_least.is_none();
-        if is_total && upper && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
+        let is_total = study.values().origin(target.index) == Origin::Total;
+        let upper = target.limit.at_least.is_none();
+        if is_total && upper && target.value.is_some_and(|value| !target.limit.holds(value, 0.0)) {
             continue;
         }
-        let record = study.loaded.record(standing.index);
-        let value = numbers::value_text(study, standing);
+        let record = study.loaded.record(target.index);
+        let value = numbers::value_text(study, target);
         let message =
             format!("{}: expected {value}, limit {}", record.name(), numbers::limit_text(record));
-        reporter.report(standing.index, &[], message, "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision");
+        reporter.report(target.index, &[], message, "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision");
     }
 }

@@ -29,11 +29,11 @@ results:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for standing in study.standings().iter().filter(|standing| standing.status == Status::Missed) {
-        let record = study.loaded.record(standing.index);
-        let value = numbers::value_text(study, standing);
+    for target in study.target_statuses().iter().filter(|target| target.status == Status::Missed) {
+        let record = study.loaded.record(target.index);
+        let value = numbers::value_text(study, target);
         let message = format!("{}: measured {value}, limit {}", record.name(), numbers::limit_text(record));
-        reporter.report(standing.index, &[], message, "change the car and measure again, or agree on a new limit and add a revision");
+        reporter.report(target.index, &[], message, "change the car and measure again, or agree on a new limit and add a revision");
     }
     report_failures(study, reporter);
 }
