@@ -1,6 +1,6 @@
 //! `over-allocated`: the shares of a budget total more than is available.
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning};
+use super::{Check, Error, Group, Note, Reporter, Study, Warning, over_budget};
 
 pub(super) static CHECK: Check = Check {
     name: "over-allocated",
@@ -31,14 +31,19 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for budget in study.budgets() {
         let Some(by) = budget.over_allocated() else { continue };
         let record = study.loaded.record(budget.index);
-        let shown = |si: f64| study.values().unit(budget.node).show(si, 0.0);
+        let unit = study.values().unit(budget.node);
         let reserve = if budget.reserve == 0.0 { "" } else { " minus the reserve" };
         let message = format!(
             "the shares of {} total {}, {} more than its limit{reserve}",
             record.name(),
-            shown(budget.allocated),
-            shown(by)
+            unit.show(budget.allocated, 0.0),
+            over_budget::show_part(unit, by, budget.allocated)
         );
-        reporter.report(budget.index, &[], message, "reduce the shares that have room, or agree on a new limit and add a revision");
+        reporter.report(
+            budget.index,
+            &[],
+            message,
+            "reduce the shares that have room, or agree on a new limit and add a revision",
+        );
     }
 }

@@ -37,7 +37,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
         // Plans are round numbers, so a tenth of a point is not a difference.
         if points < plan - 0.1 {
             let name = record.name();
-            let message = format!("{name}: {plan:.1} points are planned, but targets exactly at their limits score {points:.1}");
+            let message =
+                format!("{name}: {plan:.1} points are planned, but targets exactly at their limits score {points:.1}");
             reporter.report(
                 index,
                 &["plan"],

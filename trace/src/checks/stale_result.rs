@@ -66,7 +66,12 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let record = loaded.record(of);
             let key = if value.is_some_and(|change| change.after.is_some()) { "value" } else { "outcome" };
             let message = format!("{} is out of date: after the test, {what}", record.name());
-            reporter.report(result, &[key], message, "measure again, or explain in `notes` why the result is still valid");
+            reporter.report(
+                result,
+                &[key],
+                message,
+                "measure again, or explain in `notes` why the result is still valid",
+            );
         }
     }
 }

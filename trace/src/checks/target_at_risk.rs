@@ -29,8 +29,12 @@ fn run(study: &Study, reporter: &mut Reporter) {
         }
         let record = study.loaded.record(target.index);
         let value = numbers::value_text(study, target);
-        let message =
-            format!("{}: expected {value}, limit {}", record.name(), numbers::limit_text(record));
-        reporter.report(target.index, &[], message, "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision");
+        let message = format!("{}: expected {value}, limit {}", record.name(), numbers::limit_text(record));
+        reporter.report(
+            target.index,
+            &[],
+            message,
+            "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision",
+        );
     }
 }

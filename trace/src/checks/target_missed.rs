@@ -33,7 +33,12 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let record = study.loaded.record(target.index);
         let value = numbers::value_text(study, target);
         let message = format!("{}: measured {value}, limit {}", record.name(), numbers::limit_text(record));
-        reporter.report(target.index, &[], message, "change the car and measure again, or agree on a new limit and add a revision");
+        reporter.report(
+            target.index,
+            &[],
+            message,
+            "change the car and measure again, or agree on a new limit and add a revision",
+        );
     }
     report_failures(study, reporter);
 }

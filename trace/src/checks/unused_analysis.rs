@@ -35,7 +35,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, analysis) in study.loaded.analyses() {
         let unused = analysis.informs.is_empty() && !superseded.contains(record.id.as_str());
         if unused && !changes_points(index, analysis) {
-            let message = format!("{} is not used: it informs no decision or part, and changes no points", record.name());
+            let message =
+                format!("{} is not used: it informs no decision or part, and changes no points", record.name());
             reporter.report(index, &["informs"], message, "list what it changed under `informs`");
         }
     }

@@ -43,8 +43,14 @@ fn run(study: &Study, reporter: &mut Reporter) {
                     format!("reverse the link, or name what {to} serves"),
                 );
             } else if above < highest {
-                let message = format!("{} is {} but serves the {} {to}", record.name(), kind.with_article(), above.word());
-                reporter.report_key(index, &["serves", to], message, "under `serves`, name the target that it supports");
+                let message =
+                    format!("{} is {} but serves the {} {to}", record.name(), kind.with_article(), above.word());
+                reporter.report_key(
+                    index,
+                    &["serves", to],
+                    message,
+                    "under `serves`, name the target that it supports",
+                );
             }
         }
     }
