@@ -3,7 +3,7 @@
 use foldhash::{HashSet, HashSetExt as _};
 use schema::records::{Analysis, Finds};
 
-use super::stale::{Moves, Subject, subject_of};
+use super::stale::{PartChanges, Subject, subject_of};
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
@@ -55,13 +55,14 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let outside = loaded.analyses().filter(|(_, record, analysis)| {
         analysis.model.is_none() && analysis.formula.is_none() && !superseded.contains(record.id.as_str())
     });
-    let mut moves = None;
+    let mut part_changes = None;
     for (index, record, analysis) in outside {
-        let Some(life) = history.record(record.id.as_str()) else { continue };
-        let moves = moves.get_or_insert_with(|| Moves::new(study, history));
+        let Some(record_history) = history.record(record.id.as_str()) else { continue };
+        let part_changes = part_changes.get_or_insert_with(|| PartChanges::new(study, history));
         let subjects = subjects(study, analysis);
-        let moved = subjects.iter().flat_map(|subject| moves.since(subject, life.last_change())).collect();
-        if let Some(what) = moves.told(moved) {
+        let last = record_history.last_change();
+        let later = subjects.iter().flat_map(|subject| part_changes.since(subject, last)).collect();
+        if let Some(what) = part_changes.describe(later) {
             let message = format!("{} is out of date: after the calculation, {what}", record.name());
             reporter.report(
                 index,
@@ -77,13 +78,13 @@ fn subjects<'r>(study: &'r Study, analysis: &'r Analysis) -> Vec<Subject<'r>> {
     let loaded = &study.loaded;
     let found = analysis.finds.as_ref().map(Finds::targets).unwrap_or_default();
     let targets = found.iter().filter_map(|id| loaded.find(id.as_str()));
-    let about = targets.filter_map(|index| subject_of(study, loaded.record(index).about()?.as_str()));
-    // `rack.mass` in a value or a formula.
+    let of_targets = targets.filter_map(|index| subject_of(study, loaded.record(index).about()?.as_str()));
+    // Names such as `rack.mass` in a value or a formula.
     let names = analysis.given.iter().flat_map(|(_, value)| {
         value.text().split(|c: char| !(c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '-' | '.')))
     });
     let given = names.filter_map(|name| subject_of(study, name.split_once('.')?.0));
     let given = given.filter(|subject| matches!(subject, Subject::Part(_)));
     let mut seen = HashSet::new();
-    about.chain(given).filter(|subject| seen.insert(subject.clone())).collect()
+    of_targets.chain(given).filter(|subject| seen.insert(subject.clone())).collect()
 }
