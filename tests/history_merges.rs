@@ -78,8 +78,7 @@ pub(crate) fn told(sandbox: &Sandbox) -> Option<String> {
 
 #[track_caller]
 pub(crate) fn assert_told(sandbox: &Sandbox, day: &str, commit: &str) {
-    let expected =
-        format!("the limit of track changed from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
+    let expected = format!("the limit of track changed from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
     let told = told(sandbox);
     assert!(told.as_ref().is_some_and(|told| told.starts_with(&expected)), "{told:?}, not {expected}");
 }
