@@ -1,4 +1,4 @@
-//! What the checks of revised limits share.
+//! Functions for the checks of changed limits.
 
 use petgraph::Direction;
 use schema::Quantity;
@@ -11,12 +11,12 @@ use crate::history::agreed;
 pub(super) use crate::history::agreed::{Agreed, on_record};
 pub(super) use crate::history::{ends, same_limit};
 
-/// Is this quantity the limit of the target, or an end of it?
+/// Whether a quantity is the limit of the target, or one end of it.
 pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
     target.limit().any(|(_, limit)| limit.same_value(quantity))
 }
 
-/// The revisions of a target, in the order of the records, given how its limit moved.
+/// The revisions of a target, in the order of the records. `moves`: the changes of its limit.
 pub(super) fn revisions<'r>(
     study: &'r Study,
     index: RecordId,

@@ -1,4 +1,4 @@
-//! `no-action`: at risk for long, and nothing was done about it.
+//! `no-action`: a target that was at risk for long, and nothing was done.
 
 use schema::Day;
 use schema::records::Body;
@@ -6,17 +6,17 @@ use schema::records::Body;
 use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::{Standing, Status};
 
-/// How long a target may be at risk before somebody answers.
+/// The number of days that a target may be at risk without a change, a revision or a waiver.
 const DAYS: i32 = 28;
 
 pub(super) static CHECK: Check = Check {
     name: "no-action",
     group: Group::History,
     levels: [super::Level::Off, Note, Warning, Warning, Warning],
-    reports: "A target that is at risk and was so 28 days ago too, while neither its limit moved nor a revision of it \
-            or a waiver on it was written.",
-    why: "Somebody saw it four weeks ago, and the season is short.",
-    fix: "Change the car, agree on another limit and write the revision, or accept it until a day with a waiver.",
+    reports: "A target that is at risk now and was at risk 28 days ago. Since then its limit did not change, and no \
+              revision or waiver for it was added or edited.",
+    why: "The risk has been visible for four weeks, and the season is short.",
+    fix: "Change the car, agree on a new limit and add a revision, or add a waiver with an end date.",
     bad_example: "\
 # on 2026-12-01
 targets:
@@ -43,8 +43,8 @@ pub(crate) fn commit_needed(study: &Study) -> Option<usize> {
     Some(candidates(study)?.0)
 }
 
-/// The targets at risk whose limit did not change since a date, and on which nothing was agreed since; with the last
-/// commit of that date.
+/// The last commit of 28 days ago, and the targets at risk that nothing was done about since: their limit did not change,
+/// and no revision or waiver for them was added or edited. `None` if there is no such target.
 fn candidates(study: &Study) -> Option<(usize, Vec<&Standing>)> {
     let history = study.history()?;
     let mut at_risk: Vec<&Standing> =
@@ -55,7 +55,7 @@ fn candidates(study: &Study) -> Option<(usize, Vec<&Standing>)> {
     let then = study.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
     let commit = history.step_on(then?)?;
     let loaded = &study.loaded;
-    // What was agreed since, by the record that it is about.
+    // The records that a revision or waiver is about which was added or edited since.
     let mut agreed = foldhash::HashSet::default();
     for (_, record) in loaded.records() {
         let of = match &record.body {
@@ -81,7 +81,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for standing in at_risk {
         let record = loaded.record(standing.index);
         let id = record.id.as_str();
-        // It may have had another id then.
+        // The target may have had another id at that commit.
         let life = history.life(id);
         let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
         let Some(then) = std::iter::once(id).chain(older).find_map(|id| before.get(id)) else { continue };
