@@ -271,8 +271,7 @@ pub fn find(name: &str) -> Option<&'static Check> {
 
 /// Whether a waiver may accept the findings of a check.
 ///
-/// Findings of reading have to be fixed because their record is incomplete; findings about waivers, because the waiver itself
-/// is in question.
+/// It may not if the record could not be read completely, or if the finding is about a waiver.
 pub fn can_be_waived(name: &str) -> bool {
     find(name).is_some_and(|check| !matches!(check.group, Group::Reading | Group::Waivers))
 }
