@@ -43,7 +43,7 @@ impl Worth {
                     let help = schema::suggest::did_you_mean(id, names, "`tierod values` lists the values");
                     return Err(Error::new(format!("there is no value `{}`", crate::screen::clean(id))).help(help));
                 };
-                let worth = values.worth_of_one(node, &sensitivities);
+                let worth = values.worth_of_value(node, &sensitivities);
                 Some(worth.ok_or_else(|| Error::new(format!("`{id}` has no value")).help("give it an estimate"))?)
             }
         };

@@ -30,7 +30,7 @@ pub(crate) struct Story<'h> {
 fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
     let stood: Vec<&PastValue> = story.line.iter().map(|(_, stood)| stood).collect();
     let Some(last) = stood.last() else { return };
-    let unit = Unit::parse(&last.unit).unwrap_or_else(|_| Unit::one());
+    let unit = Unit::parse(&last.unit).unwrap_or_else(|_| Unit::dimensionless());
     let finite = |number: Option<f64>| number.filter(|number| number.is_finite());
     let rows: [(&str, Vec<Option<f64>>); 3] = [
         ("value", stood.iter().map(|stood| finite(stood.value)).collect()),
@@ -146,7 +146,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
         .line
         .iter()
         .map(|(step, stood)| {
-            let unit = Unit::parse(&stood.unit).unwrap_or_else(|_| Unit::one());
+            let unit = Unit::parse(&stood.unit).unwrap_or_else(|_| Unit::dimensionless());
             let shown = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
             let more = json!({
                 "value": shown(stood.value),

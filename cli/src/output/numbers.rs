@@ -1,7 +1,7 @@
 //! Numbers for people.
 
 use schema::quantity::Unit;
-use trace::values::Standing;
+use trace::values::TargetStatus;
 
 /// A value in SI as text in its unit, with its uncertainty where there is one.
 pub(crate) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {
@@ -9,7 +9,7 @@ pub(crate) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {
 }
 
 /// How far a target is inside its limit: a ratio, or a difference where the unit has a zero of its own.
-pub(crate) fn margin(standing: &Standing, unit: &Unit) -> Option<String> {
+pub(crate) fn margin(standing: &TargetStatus, unit: &Unit) -> Option<String> {
     let room = || unit.has_own_zero().then(|| standing.limit.room(standing.value?)).flatten();
     standing.margin.map(percent).or_else(|| Some(unit.show_change(room()?)))
 }

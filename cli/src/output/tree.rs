@@ -198,12 +198,12 @@ fn said(record: &schema::Record) -> Vec<String> {
 /// The value of a record in words: with its limit and margin where it is a target, its points where it is an event or a goal.
 fn standing(study: &Study, index: RecordId) -> Option<String> {
     let values = study.values();
-    let node = values.of_record(index)?;
+    let node = values.record_node(index)?;
     let now = values.value(node).map_or_else(
         || "no value yet".to_owned(),
         |value| quantity(value, study.gradients().uncertainty(&values.network, node), values.unit(node)),
     );
-    let Some(standing) = study.standings().iter().find(|standing| standing.index == index) else {
+    let Some(standing) = study.target_statuses().iter().find(|standing| standing.index == index) else {
         return Some(now);
     };
     let margin = margin(standing, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();

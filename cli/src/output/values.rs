@@ -4,7 +4,7 @@ use schema::quantity::Unit;
 use schema::records::Body;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::values::{Gradients, Key, Limit, Origin, Standing, Status, Values};
+use trace::values::{Gradients, Key, Limit, Origin, Status, TargetStatus, Values};
 use trace::{NodeId, RecordId, Study};
 
 use super::numbers::{margin, quantity};
@@ -12,7 +12,7 @@ use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
 
 /// The limit of a target, as it is written.
-pub(crate) fn limit_text(values: &Values, standing: &Standing) -> String {
+pub(crate) fn limit_text(values: &Values, standing: &TargetStatus) -> String {
     values.graph.loaded.target(standing.index).map(limit).unwrap_or_default()
 }
 
@@ -64,7 +64,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         ("from", false),
     ])
     .spare(&[5, 3]);
-    for standing in study.standings() {
+    for standing in study.target_statuses() {
         table.row(vec![
             strong(loaded.record(standing.index).id.as_str()),
             plain(shown(values, gradients, standing.node)),
@@ -80,7 +80,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     }
     let mut table = Table::new(&[("event or goal", false), ("points", true), ("from", false)]);
     for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
             let points = shown(values, gradients, node);
             table.row(vec![strong(record.id.as_str()), plain(points), faint(origin(values, index))]);
         }
@@ -123,7 +123,7 @@ pub(crate) fn limit_json(limit: &Limit, unit: &Unit) -> Value {
 /// For programs.
 pub(crate) fn json(study: &Study) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
-    let one = |node: NodeId, origin: &str, standing: Option<&Standing>| {
+    let one = |node: NodeId, origin: &str, standing: Option<&TargetStatus>| {
         let unit = values.unit(node);
         let si = values.value(node);
         let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
@@ -141,11 +141,11 @@ pub(crate) fn json(study: &Study) -> Value {
         })
     };
     let mut all = Vec::new();
-    for standing in study.standings() {
+    for standing in study.target_statuses() {
         all.push(one(standing.node, values.origin(standing.index).word(), Some(standing)));
     }
     for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
             all.push(one(node, values.origin(index).word(), None));
         }
     }

@@ -28,7 +28,7 @@ targets:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let beaten: Vec<_> = study
-        .standings()
+        .target_statuses()
         .iter()
         .filter(|standing| matches!(standing.status, Status::Met | Status::OnTarget))
         .filter_map(|standing| Some((standing, standing.margin.filter(|margin| *margin > LARGEST_MARGIN)?)))

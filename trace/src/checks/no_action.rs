@@ -4,7 +4,7 @@ use schema::Day;
 use schema::records::Body;
 
 use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
-use crate::values::{Standing, Status};
+use crate::values::{Status, TargetStatus};
 
 /// The number of days that a target may be at risk without a change, a revision or a waiver.
 const DAYS: i32 = 28;
@@ -45,10 +45,10 @@ pub(crate) fn commit_needed(study: &Study) -> Option<usize> {
 
 /// The last commit of 28 days ago, and the targets at risk that nothing was done about since: their limit did not change,
 /// and no revision or waiver for them was added or edited. `None` if there is no such target.
-fn candidates(study: &Study) -> Option<(usize, Vec<&Standing>)> {
+fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
     let history = study.history()?;
-    let mut at_risk: Vec<&Standing> =
-        study.standings().iter().filter(|standing| standing.status == Status::AtRisk).collect();
+    let mut at_risk: Vec<&TargetStatus> =
+        study.target_statuses().iter().filter(|standing| standing.status == Status::AtRisk).collect();
     if at_risk.is_empty() {
         return None;
     }

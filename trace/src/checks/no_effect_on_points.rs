@@ -37,7 +37,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if target.safety_critical || graph.tier(index) != Some(Tier::System) {
             continue;
         }
-        if values.of_record(index).is_some_and(|node| !connected[node]) {
+        if values.record_node(index).is_some_and(|node| !connected[node]) {
             let message = format!("{} has no effect on the points of an event", record.name());
             let help = "use it in a formula, model or budget that an event's points depend on";
             reporter.report(index, &[], message, help);

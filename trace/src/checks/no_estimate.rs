@@ -25,7 +25,7 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     let passed = |index| study.graph.results(index).iter().any(|(_, result)| result.outcome.is_some());
-    for standing in study.standings().iter().filter(|_| study.stage >= Stage::Design) {
+    for standing in study.target_statuses().iter().filter(|_| study.stage >= Stage::Design) {
         // A formula or model without a value is reported by the check for what it lacks.
         let has_value = standing.value.is_some() || study.values().origin(standing.index) != Origin::None;
         if !has_value && !passed(standing.index) {

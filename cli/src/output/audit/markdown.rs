@@ -45,12 +45,12 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .targets
         .iter()
         .map(|target| {
-            let unit = view.study.values().unit(target.standing.node);
+            let unit = view.study.values().unit(target.status.node);
             let measured = target.measured();
             let estimate = target.estimate.map(|(si, spread, _)| quantity(si, spread, unit));
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
-                   "margin": measured.and_then(|_| margin(&target.standing, unit)).unwrap_or_default(),
+                   "margin": measured.and_then(|_| margin(&target.status, unit)).unwrap_or_default(),
                    "unrecorded": target.unrecorded()})
         })
         .collect();

@@ -122,7 +122,7 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     }
     out.push_str(&table.text(ink));
     let late = view.audit.targets.iter().filter(|target| target.after_result());
-    let late: Vec<&str> = late.map(|target| view.id(target.standing.index)).collect();
+    let late: Vec<&str> = late.map(|target| view.id(target.status.index)).collect();
     if !late.is_empty() {
         ink.block(out, "", 0, &format!("limits that were set or moved after a result: {}", late.join(", ")));
     }
@@ -130,9 +130,9 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
 }
 
 fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
-    let standing = &target.standing;
-    let unit = view.study.values().unit(standing.node);
-    let limit = limit_text(view.study.values(), standing);
+    let status = &target.status;
+    let unit = view.study.values().unit(status.node);
+    let limit = limit_text(view.study.values(), status);
     // The limit has the unit; once a line is enough.
     let own = format!(" {unit}");
     let bare = |text: String| match text.strip_suffix(&own) {
@@ -141,12 +141,12 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     };
     let measured = target.measured();
     vec![
-        strong(format!("  {}", view.id(standing.index))),
+        strong(format!("  {}", view.id(status.index))),
         plain(limit.clone()),
         plain(target.estimate.map(|(si, spread, _)| bare(quantity(si, spread, unit))).unwrap_or_default()),
         plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
-        plain(measured.and_then(|_| margin(standing, unit)).unwrap_or_default()),
-        plain(view.methods(standing.index).join(", ")),
+        plain(measured.and_then(|_| margin(status, unit)).unwrap_or_default()),
+        plain(view.methods(status.index).join(", ")),
         moved(target),
     ]
 }
