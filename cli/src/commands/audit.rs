@@ -47,7 +47,8 @@ impl Audit {
         let study = self.records.study_with_history(&project)?;
         let mut progress = Progress::new();
         let mut tick = |done, all| progress.tick(done, all);
-        let season = study.past().any().map(|history| Season::of(&project, &study.loaded, history, &mut tick));
+        let season =
+            study.past().available().map(|history| Season::from_history(&project, &study.loaded, history, &mut tick));
         drop(progress);
         let look = Look::new(&study, season.as_ref());
         let note = note(study.past(), &look);
@@ -70,7 +71,7 @@ impl Audit {
 /// What the reader is to know before all else.
 fn note(past: &Past, look: &Look) -> Option<String> {
     let missing = past.reason().map(|why| format!("what git would tell is missing: {why}"));
-    let ahead = match look.ahead {
+    let ahead = match look.future_results {
         0 => None,
         1 => Some("a result is dated".to_owned()),
         more => Some(format!("{more} results are dated")),

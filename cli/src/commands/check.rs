@@ -1,7 +1,7 @@
 //! `check`: what is open or broken.
 
 use clap::Args;
-use trace::delta::Older;
+use trace::delta::ExistingFindings;
 use trace::history::{Logs, Past};
 use trace::load::ParseCache;
 use trace::{Error, Project, Study};
@@ -36,7 +36,7 @@ impl Check {
         let report = study.report();
         // A commit answers for what it brings; what stood before is for those who brought it.
         let split = match self.records.staged && !self.all && !report.findings.is_empty() {
-            true => Some(Older::split(&before(&project, &study, pool, logs)?, &study)),
+            true => Some(ExistingFindings::split(&before(&project, &study, pool, logs)?, &study)),
             false => None,
         };
         let (report, older) = match &split {
@@ -60,7 +60,7 @@ impl Check {
 }
 
 /// Where nothing is found, nothing stood before.
-const NONE_OLDER: Older = Older { counts: [0; 3] };
+const NONE_OLDER: ExistingFindings = ExistingFindings { counts: [0; 3] };
 
 /// The last commit, as of the same day.
 fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {

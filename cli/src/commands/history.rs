@@ -3,7 +3,7 @@
 use clap::Args;
 use schema::suggest;
 use trace::Error;
-use trace::history::{Past, outlook, story};
+use trace::history::{Past, commit_state, story};
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
@@ -30,15 +30,15 @@ impl History {
         let project = self.records.project()?;
         let study = self.records.study_of(&project)?;
         let (loaded, day) = (&study.loaded, study.day);
-        let past = Past::of(&project, loaded, day);
-        let Some(all) = past.any().filter(|all| !all.steps.is_empty()) else {
+        let past = Past::load(&project, loaded, day);
+        let Some(all) = past.available().filter(|all| !all.commits.is_empty()) else {
             let error = Error::new("there is no history to tell")
                 .because(past.reason().unwrap_or_else(|| "there is no commit yet".to_owned()));
             return Err(error.help("commit the records: every commit that changes them is a step"));
         };
         let (id, amount) = self.id.split_once('.').map_or((self.id.as_str(), None), |(id, a)| (id, Some(a)));
         let car = id == schema::words::CAR && amount.is_some();
-        let life = all.life(id);
+        let life = all.record(id);
         if life.is_none() && !car {
             let help = suggest::did_you_mean(id, all.ids(), "`tierod graph --format json` lists all records");
             return Err(Error::new(format!("there is no record `{}`, and never was", clean(id))).help(help));
@@ -49,12 +49,12 @@ impl History {
             life,
             name: &self.id,
             amount,
-            events: story::events(all, life, amount),
-            line: story::line(
+            events: story::rows(all, life, amount),
+            line: story::values_over_time(
                 all,
                 life,
                 &self.id,
-                &outlook::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
+                &commit_state::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
             ),
             note: past.reason(),
         };

@@ -3,7 +3,7 @@
 use schema::settings::Level;
 use serde::Serialize;
 use serde_json::{Value, json};
-use trace::delta::Older;
+use trace::delta::ExistingFindings;
 use trace::graph::{Graph, Link};
 use trace::report::RecordPositions;
 use trace::snapshot::Source;
@@ -27,7 +27,7 @@ pub(crate) fn source(loaded: &Loaded) -> Value {
 }
 
 /// The report of `check`, written straight to text: there may be a hundred thousand findings.
-pub(crate) fn check(study: &Study, report: &Report, older: Option<&Older>) -> String {
+pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>) -> String {
     let loaded = &study.loaded;
     #[derive(Serialize)]
     struct Answer<'a> {

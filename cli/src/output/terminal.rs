@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use trace::delta::Older;
+use trace::delta::ExistingFindings;
 use trace::finding::LEVELS;
 use trace::snapshot::Source;
 use trace::{Finding, Report, Study};
@@ -17,7 +17,7 @@ use crate::screen::{Ink, clean, count};
 const COLUMN: usize = 7;
 
 /// The report of `check`.
-pub(crate) fn check(study: &Study, report: &Report, older: Option<&Older>, ink: Ink) -> String {
+pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) -> String {
     let mut out = String::new();
     let paths = Paths::new(&study.loaded);
     for finding in &report.findings {
@@ -43,7 +43,7 @@ pub(crate) fn one(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) 
     ink.block(out, "mend", COLUMN, &finding.help);
 }
 
-fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Older>, ink: Ink) {
+fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) {
     let (loaded, records) = (&study.loaded, study.loaded.entries.len());
     let what = match &loaded.snapshot.source {
         Source::Worktree => "as they are in the folder".to_owned(),

@@ -1,4 +1,4 @@
-//! What merges bring in. The history goes by first parents, so that a merge is one step and what a branch held came
+//! What merges bring in. The history goes by first parents, so that a merge is one commit and what a branch held came
 //! when it was merged; but which of a limit and a result was written first, and what a result said at first, is told
 //! by the branch.
 //!
@@ -9,9 +9,9 @@ use foldhash::{HashMap, HashSet};
 use schema::Kind;
 use schema::read::flat;
 
-use super::log::{Differences, Log, Mark, Reader, RecordEvent, Version};
+use super::log::{Differences, Log, Reader, RecordEvent, Version};
 use crate::Error;
-use crate::git::walk::{Known, Step, Walk};
+use crate::git::walk::{Known, Walk, WalkedCommit};
 
 /// How many merges may lie in one another.
 pub(super) const DEEPEST: usize = 8;
@@ -19,10 +19,10 @@ pub(super) const DEEPEST: usize = 8;
 /// A branch that a merge brought in.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct BranchLog {
-    /// The step of the merge.
+    /// The commit of the merge.
     pub(super) merge: u32,
-    /// The commits by first parents from the merge's other parent, as far as no other step or branch has them. Its first
-    /// step is no commit of its own: the one it goes on from, with what stood there of the targets and results
+    /// The commits by first parents from the merge's other parent, as far as no other commit or branch has them. Its first
+    /// commit is no commit of its own: the one it goes on from, with what stood there of the targets and results
     /// that the branch touched.
     pub(super) log: Log,
 }
@@ -30,24 +30,27 @@ pub(super) struct BranchLog {
 /// What a branch found where it forked, as far as it touched it.
 #[derive(Default)]
 pub(super) struct Base {
-    /// The step in which a record was touched first.
+    /// The commit in which a record was touched first.
     touched: HashMap<u32, u32>,
     events: Vec<RecordEvent>,
 }
 
-/// The step of a merge, and its other parents.
+/// The commit of a merge, and its other parents.
 type Merge = (u32, Vec<String>);
 
-/// The merges of a walk whose first step gets this number.
+/// The merges of a walk whose first commit gets this number.
 pub(super) fn merges(walk: &Walk, first: usize) -> Vec<Merge> {
-    let steps = (first as u32..).zip(&walk.steps);
-    steps.filter(|(_, step)| !step.others.is_empty()).map(|(number, step)| (number, step.others.clone())).collect()
+    let commits = (first as u32..).zip(&walk.commits);
+    commits
+        .filter(|(_, commit)| !commit.others.is_empty())
+        .map(|(number, commit)| (number, commit.others.clone()))
+        .collect()
 }
 
 impl Reader<'_> {
     /// Reads what merges brought in.
     pub(super) fn add_branches(&mut self, all: Vec<Merge>, known: &mut Known, depth: usize) -> Result<(), Error> {
-        let asked: HashSet<u32> = self.log.events.iter().filter(|event| is_asked(event)).map(|e| e.step).collect();
+        let asked: HashSet<u32> = self.log.events.iter().filter(|event| is_asked(event)).map(|e| e.commit).collect();
         for (merge, others) in all {
             if !asked.contains(&merge) || depth >= DEEPEST {
                 continue;
@@ -63,11 +66,11 @@ impl Reader<'_> {
     }
 
     fn branch(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
-        let child = &self.log.steps[merge as usize].step;
-        let Some(walk) = self.source.walk_branch(other, &child.commit, &child.prefix, known)? else {
+        let child = &self.log.commits[merge as usize];
+        let Some(walk) = self.source.walk_branch(other, &child.id, &child.prefix, known)? else {
             return Ok(None);
         };
-        if walk.met.is_none() && walk.steps.is_empty() {
+        if walk.met.is_none() && walk.commits.is_empty() {
             return Ok(None);
         }
         let mut branch = Reader::new(Log::default(), self.source);
@@ -77,22 +80,22 @@ impl Reader<'_> {
         }
         let met = walk.met.clone().unwrap_or_default();
         let prefix = known.get(&met).cloned().unwrap_or_default();
-        branch.log.steps.push(Mark { step: Step::beyond(met, prefix) });
+        branch.log.commits.push(WalkedCommit::beyond(met, prefix));
         branch.base = Some(Base::default());
         let merges = merges(&walk, 1);
         branch.add_steps(walk)?;
         let base = branch.base.take().unwrap_or_default();
         branch.log.events.splice(0..0, base.events);
-        known.extend(branch.log.commits());
+        known.extend(branch.log.all_commits());
         branch.add_branches(merges, known, depth + 1)?;
         Ok(Some(branch.log))
     }
 
-    /// Adds what stood at the fork of the targets and results that a step touches first.
+    /// Adds what stood at the fork of the targets and results that a commit touches first.
     pub(super) fn stood(
         &mut self,
         mut base: Base,
-        step: u32,
+        commit: u32,
         path: u32,
         old: Option<&Version>,
         now: &Differences,
@@ -102,7 +105,7 @@ impl Reader<'_> {
         for id in set.chain(&now.gone) {
             let name = self.names.name(id, &mut self.log);
             // A record that goes to another file is touched in both.
-            if *base.touched.entry(name).or_insert(step) == step {
+            if *base.touched.entry(name).or_insert(commit) == commit {
                 first.insert(id.as_str());
             }
         }

@@ -1,7 +1,7 @@
-//! What every commit did to every record, as it is read from git and kept in the cache: strings, steps and events.
+//! What every commit did to every record, as it is read from git and kept in the cache: strings, commits and events.
 //!
-//! An event says that a file has a record with these fields from a step on, or has it no more. What became of a
-//! record over all files is told later, in [`super::lives`].
+//! An event says that a file has a record with these fields from a commit on, or has it no more. What became of a
+//! record over all files is told later, in [`super::record_histories`].
 
 use std::sync::Arc;
 
@@ -12,31 +12,24 @@ use schema::settings;
 
 use super::branches::{self, Base, BranchLog};
 use crate::Error;
-use crate::git::walk::{CommitSource, Known, Step, Walk};
+use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
 
 /// How many blobs are held at once while a history is read.
 const AT_ONCE: usize = 64;
 
-/// A commit of the log; the file changes are in [`Log::files`].
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Mark {
-    /// The commit with its times; its changes are taken out.
-    pub(super) step: Step,
-}
-
-/// What a step did to a file.
+/// What a commit did to a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct FileEvent {
-    pub(super) step: u32,
+    pub(super) commit: u32,
     pub(super) path: u32,
     /// The blob; none where the file is gone.
     pub(super) blob: Option<u32>,
 }
 
-/// What a step did to a record in a file.
+/// What a commit did to a record in a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct RecordEvent {
-    pub(super) step: u32,
+    pub(super) commit: u32,
     pub(super) path: u32,
     pub(super) id: u32,
     /// Its kind, and where its fields begin and end; none where the file has it no more.
@@ -47,14 +40,15 @@ pub(super) struct RecordEvent {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Log {
     pub(super) strings: Vec<Arc<str>>,
-    pub(super) steps: Vec<Mark>,
+    /// The commits, without their file changes, which are in [`Log::files`].
+    pub(super) commits: Vec<WalkedCommit>,
     pub(super) files: Vec<FileEvent>,
     pub(super) events: Vec<RecordEvent>,
     /// Routes and texts.
     pub(super) fields: Vec<(u32, u32)>,
-    /// Versions of files that could not be read: the step, and the path.
+    /// Versions of files that could not be read: the commit, and the path.
     pub(super) unread: Vec<(u32, u32)>,
-    /// Folders that were another data root at some time, and since which step.
+    /// Folders that were another data root at some time, and since which commit.
     pub(super) nested: Vec<(u32, u32)>,
     /// The tip that it was read from, and the data root's prefix there.
     pub(super) tip: (String, String),
@@ -64,7 +58,7 @@ pub(super) struct Log {
 }
 
 impl Log {
-    /// The commits at which a chain can be gone on with, and the data root's prefix in each: its steps and its tip.
+    /// The commits at which a chain can be gone on with, and the data root's prefix in each: its commits and its tip.
     pub(super) fn known(&self) -> Known {
         let mut known = self.chain();
         if !self.tip.0.is_empty() {
@@ -74,14 +68,14 @@ impl Log {
     }
 
     fn chain(&self) -> Known {
-        let steps = self.steps.iter().map(|mark| &mark.step).filter(|step| !step.commit.is_empty());
-        steps.map(|step| (step.commit.clone(), step.prefix.clone())).collect()
+        let commits = self.commits.iter().filter(|commit| !commit.id.is_empty());
+        commits.map(|commit| (commit.id.clone(), commit.prefix.clone())).collect()
     }
 
-    /// The commits that a branch can go on from: the steps, and those of all branches.
-    pub(super) fn commits(&self) -> Known {
+    /// The commits that a branch can go on from: the commits, and those of all branches.
+    pub(super) fn all_commits(&self) -> Known {
         let mut all = self.chain();
-        all.extend(self.branches.iter().flat_map(|branch| branch.log.commits()));
+        all.extend(self.branches.iter().flat_map(|branch| branch.log.all_commits()));
         all
     }
 
@@ -91,14 +85,14 @@ impl Log {
         if self.tip.0 == commit {
             return true;
         }
-        let kept = self.steps.iter().position(|mark| mark.step.commit == commit).map_or(0, |at| at + 1);
-        self.steps.truncate(kept);
+        let kept = self.commits.iter().position(|known| known.id == commit).map_or(0, |at| at + 1);
+        self.commits.truncate(kept);
         let kept = kept as u32;
-        self.files.retain(|event| event.step < kept);
-        self.events.retain(|event| event.step < kept);
-        self.unread.retain(|(step, _)| *step < kept);
+        self.files.retain(|event| event.commit < kept);
+        self.events.retain(|event| event.commit < kept);
+        self.unread.retain(|(commit, _)| *commit < kept);
         self.branches.retain(|branch| branch.merge < kept);
-        self.nested.iter().all(|(step, _)| *step < kept)
+        self.nested.iter().all(|(commit, _)| *commit < kept)
     }
 
     fn holds_nested(&self, path: &str) -> bool {
@@ -138,7 +132,7 @@ impl Version {
     }
 }
 
-/// Adds steps to a log.
+/// Adds commits to a log.
 pub(super) struct Reader<'s> {
     pub(super) log: Log,
     pub(super) names: Names,
@@ -157,27 +151,27 @@ impl<'s> Reader<'s> {
     /// Adds what a walk found, with what its merges brought in. `false` where another data root came up inside this
     /// one: its records were never ours, and the log is to be read anew.
     pub(super) fn add(&mut self, walk: Walk) -> Result<bool, Error> {
-        let merges = branches::merges(&walk, self.log.steps.len());
+        let merges = branches::merges(&walk, self.log.commits.len());
         let whole = self.add_steps(walk)?;
         if whole && !merges.is_empty() {
-            let mut known = self.log.commits();
+            let mut known = self.log.all_commits();
             self.add_branches(merges, &mut known, 0)?;
         }
         Ok(whole)
     }
 
-    /// Adds what a merge that is not committed yet brings in: the last step.
+    /// Adds what a merge that is not committed yet brings in: the last commit.
     pub(super) fn add_heads(&mut self, others: Vec<String>) -> Result<(), Error> {
-        let mut known = self.log.commits();
-        self.add_branches(vec![(self.log.steps.len() as u32 - 1, others)], &mut known, 0)
+        let mut known = self.log.all_commits();
+        self.add_branches(vec![(self.log.commits.len() as u32 - 1, others)], &mut known, 0)
     }
 
-    /// Adds the steps of a walk.
+    /// Adds the commits of a walk.
     pub(super) fn add_steps(&mut self, walk: Walk) -> Result<bool, Error> {
-        let begun = self.base.is_none() && !self.log.steps.is_empty();
-        let base = self.log.steps.len() as u32;
-        for (at, step) in walk.steps.iter().enumerate() {
-            for change in &step.changes {
+        let begun = self.base.is_none() && !self.log.commits.is_empty();
+        let base = self.log.commits.len() as u32;
+        for (at, commit) in walk.commits.iter().enumerate() {
+            for change in &commit.changes {
                 let folder = change.path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'));
                 if let (Some(folder), true) = (folder, change.new.is_some())
                     && !self.log.holds_nested(folder)
@@ -192,10 +186,10 @@ impl<'s> Reader<'s> {
         }
         let is_record = self.source.snapshot.is_record();
         let mut work: Vec<(u32, u32, Option<u32>, Option<u32>)> = Vec::new();
-        for mut step in walk.steps {
-            let number = self.log.steps.len() as u32;
-            step.others.clear();
-            for change in std::mem::take(&mut step.changes) {
+        for mut commit in walk.commits {
+            let number = self.log.commits.len() as u32;
+            commit.others.clear();
+            for change in std::mem::take(&mut commit.changes) {
                 if !is_record(&change.path) || self.log.holds_nested(&change.path) {
                     continue;
                 }
@@ -204,18 +198,18 @@ impl<'s> Reader<'s> {
                 let (old, new) = (name(change.old), name(change.new));
                 work.push((number, path, old, new));
             }
-            self.log.steps.push(Mark { step });
+            self.log.commits.push(commit);
         }
         for some in work.chunks(AT_ONCE) {
             let ids: Vec<Arc<str>> =
                 some.iter().filter_map(|(.., new)| Some(self.log.strings[(*new)? as usize].clone())).collect();
             let ids: Vec<&str> = ids.iter().map(|id| &**id).collect();
             let mut contents = self.source.blobs(&ids)?.into_iter();
-            for &(step, path, old, new) in some {
+            for &(commit, path, old, new) in some {
                 let content = if new.is_some() { contents.next() } else { None };
                 self.prepare(path, old)?;
-                self.log.files.push(FileEvent { step, path, blob: new });
-                self.change(step, path, content.map(|content| content.ok()));
+                self.log.files.push(FileEvent { commit, path, blob: new });
+                self.change(commit, path, content.map(|content| content.ok()));
             }
         }
         self.log.tip.0 = walk.tip;
@@ -223,7 +217,7 @@ impl<'s> Reader<'s> {
         Ok(true)
     }
 
-    /// The files as the last step has them: path and blob.
+    /// The files as the last commit has them: path and blob.
     pub(super) fn files(&self) -> HashMap<u32, u32> {
         let mut files = HashMap::new();
         for event in &self.log.files {
@@ -235,10 +229,10 @@ impl<'s> Reader<'s> {
         files
     }
 
-    /// Adds the files of the snapshot as one more step where they differ from the last one; tells whether they do.
-    pub(super) fn add_snapshot(&mut self, step: Step) -> Result<bool, Error> {
+    /// Adds the files of the snapshot as one more commit where they differ from the last one; tells whether they do.
+    pub(super) fn add_snapshot(&mut self, commit: WalkedCommit) -> Result<bool, Error> {
         let mut before = self.files();
-        let number = self.log.steps.len() as u32;
+        let number = self.log.commits.len() as u32;
         let told = (self.log.events.len(), self.log.unread.len());
         let snapshot = self.source.snapshot;
         for file in snapshot.files.iter().skip(1) {
@@ -260,7 +254,7 @@ impl<'s> Reader<'s> {
             self.change(number, path, None);
         }
         let differs = (self.log.events.len(), self.log.unread.len()) != told;
-        self.log.steps.push(Mark { step });
+        self.log.commits.push(commit);
         Ok(differs)
     }
 
@@ -269,9 +263,9 @@ impl<'s> Reader<'s> {
         if old.is_none() || self.current.contains_key(&path) {
             return Ok(());
         }
-        let unread = |step: u32| self.log.unread.contains(&(step, path));
+        let unread = |commit: u32| self.log.unread.contains(&(commit, path));
         let own = self.log.files.iter().rev().filter(|event| event.path == path);
-        let good = own.filter(|event| !unread(event.step)).find_map(|event| event.blob).or(old);
+        let good = own.filter(|event| !unread(event.commit)).find_map(|event| event.blob).or(old);
         let Some(good) = good else { return Ok(()) };
         let id = self.log.strings[good as usize].clone();
         if let Some(Ok(bytes)) = self.source.blobs(&[&id])?.pop() {
@@ -281,42 +275,42 @@ impl<'s> Reader<'s> {
     }
 
     /// A record has these fields.
-    pub(super) fn set(&mut self, step: u32, path: u32, record: &FlatRecord) -> RecordEvent {
+    pub(super) fn set(&mut self, commit: u32, path: u32, record: &FlatRecord) -> RecordEvent {
         let id = self.names.name(&record.id, &mut self.log);
         let begin = self.log.fields.len() as u32;
         for (route, text) in &record.fields {
             let field = (self.names.name(route, &mut self.log), self.names.name(text, &mut self.log));
             self.log.fields.push(field);
         }
-        RecordEvent { step, path, id, set: Some((record.kind, begin, self.log.fields.len() as u32)) }
+        RecordEvent { commit, path, id, set: Some((record.kind, begin, self.log.fields.len() as u32)) }
     }
 
     /// A file has another content now (`None`: it is gone; `Some(None)`: it cannot be had).
-    fn change(&mut self, step: u32, path: u32, content: Option<Option<Arc<[u8]>>>) {
+    fn change(&mut self, commit: u32, path: u32, content: Option<Option<Arc<[u8]>>>) {
         let old = self.current.remove(&path);
         let new = match content {
             None => None,
             Some(Some(bytes)) => Some(Version::new(bytes)),
             Some(None) => {
-                self.log.unread.push((step, path));
+                self.log.unread.push((commit, path));
                 self.current.extend(old.map(|old| (path, old)));
                 return;
             }
         };
         let Some(differs) = differences(old.as_ref(), new.as_ref()) else {
-            self.log.unread.push((step, path));
+            self.log.unread.push((commit, path));
             self.current.extend(old.map(|old| (path, old)));
             return;
         };
         if let Some(base) = self.base.take() {
-            self.base = Some(self.stood(base, step, path, old.as_ref(), &differs));
+            self.base = Some(self.stood(base, commit, path, old.as_ref(), &differs));
         }
         for id in differs.gone {
             let id = self.names.name(&id, &mut self.log);
-            self.log.events.push(RecordEvent { step, path, id, set: None });
+            self.log.events.push(RecordEvent { commit, path, id, set: None });
         }
         for record in &differs.set {
-            let event = self.set(step, path, record);
+            let event = self.set(commit, path, record);
             self.log.events.push(event);
         }
         self.current.extend(new.map(|new| (path, new)));
@@ -432,8 +426,8 @@ pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
     for (at, (day, records)) in states.iter().enumerate() {
         let date = schema::Day::parse(day).unwrap().date().at(0, 0, 0, 0);
         let time = jiff::tz::Offset::UTC.to_timestamp(date).unwrap().as_second();
-        let step = Step {
-            commit: format!("{:040x}", at + 1),
+        let commit = WalkedCommit {
+            id: format!("{:040x}", at + 1),
             author_time: time,
             committer_time: time,
             zone: 0,
@@ -442,7 +436,7 @@ pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
             changes: Vec::new(),
             others: Vec::new(),
         };
-        reader.log.steps.push(Mark { step });
+        reader.log.commits.push(commit);
         reader.change(at as u32, path, Some(Some(records.as_bytes().into())));
     }
     reader.log

@@ -11,8 +11,8 @@ use serde::{Deserialize, Serialize};
 
 use super::branches::{BranchLog, DEEPEST};
 use super::cache::{CacheFile, Entries};
-use super::log::{FileEvent, Log, Mark, RecordEvent};
-use crate::git::walk::Step;
+use super::log::{FileEvent, Log, RecordEvent};
+use crate::git::walk::WalkedCommit;
 
 /// The one entry of the file.
 const ENTRY: &[u8] = b"log";
@@ -99,22 +99,22 @@ fn keep(log: &Log, branch_of: Option<(u32, u32)>) -> Option<KeptLog<'_>> {
             Some((kind, begin, end)) => Some((index(kind)?, begin, end)),
             None => None,
         };
-        events.push((event.step, event.path, event.id, set));
+        events.push((event.commit, event.path, event.id, set));
     }
-    let commits = log.steps.iter().map(|Mark { step }| KeptCommit {
-        id: &step.commit,
-        author_time: step.author_time,
-        committer_time: step.committer_time,
-        zone: step.zone,
-        tree: &step.tree,
-        prefix: &step.prefix,
+    let commits = log.commits.iter().map(|commit| KeptCommit {
+        id: &commit.id,
+        author_time: commit.author_time,
+        committer_time: commit.committer_time,
+        zone: commit.zone,
+        tree: &commit.tree,
+        prefix: &commit.prefix,
     });
     Some(KeptLog {
         branch_of,
         strings: log.strings.iter().map(|text| &**text).collect(),
         kinds,
         commits: commits.collect(),
-        files: log.files.iter().map(|event| (event.step, event.path, event.blob)).collect(),
+        files: log.files.iter().map(|event| (event.commit, event.path, event.blob)).collect(),
         events,
         fields: log.fields.iter().flat_map(|(route, text)| [*route, *text]).flat_map(u32::to_le_bytes).collect(),
         unread: log.unread.clone(),
@@ -146,7 +146,7 @@ fn decode(bytes: &[u8]) -> Option<Log> {
     for (parent, merge) in places.into_iter().skip(1).rev().flatten() {
         let mut log = logs.pop()?;
         log.branches.reverse();
-        let parent = logs.get_mut(parent as usize).filter(|log| (merge as usize) < log.steps.len())?;
+        let parent = logs.get_mut(parent as usize).filter(|log| (merge as usize) < log.commits.len())?;
         parent.branches.push(BranchLog { merge, log });
     }
     let mut log = logs.pop()?;
@@ -167,7 +167,7 @@ fn restore(kept: KeptLog<'_>) -> Option<Log> {
         return None;
     }
     let mut events = Vec::with_capacity(kept.events.len());
-    for (step, path, id, set) in kept.events {
+    for (commit, path, id, set) in kept.events {
         let set = match set {
             Some((kind, begin, end)) if begin <= end && end as usize <= fields.len() => {
                 Some((*kinds.get(usize::from(kind))?, begin, end))
@@ -175,10 +175,10 @@ fn restore(kept: KeptLog<'_>) -> Option<Log> {
             Some(_) => return None,
             None => None,
         };
-        if !(is_commit(step) && is_string(path) && is_string(id)) {
+        if !(is_commit(commit) && is_string(path) && is_string(id)) {
             return None;
         }
-        events.push(RecordEvent { step, path, id, set });
+        events.push(RecordEvent { commit, path, id, set });
     }
     let is_file = |&(commit, path, blob): &(u32, u32, Option<u32>)| {
         is_commit(commit) && is_string(path) && blob.is_none_or(is_string)
@@ -187,22 +187,20 @@ fn restore(kept: KeptLog<'_>) -> Option<Log> {
     let whole = kept.files.iter().all(is_file)
         && fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
         && kept.unread.iter().chain(&kept.nested).all(of_commit);
-    let commit = |commit: KeptCommit<'_>| Mark {
-        step: Step {
-            commit: commit.id.to_owned(),
-            author_time: commit.author_time,
-            committer_time: commit.committer_time,
-            zone: commit.zone,
-            tree: commit.tree.to_owned(),
-            prefix: commit.prefix.to_owned(),
-            changes: Vec::new(),
-            others: Vec::new(),
-        },
+    let commit = |commit: KeptCommit<'_>| WalkedCommit {
+        id: commit.id.to_owned(),
+        author_time: commit.author_time,
+        committer_time: commit.committer_time,
+        zone: commit.zone,
+        tree: commit.tree.to_owned(),
+        prefix: commit.prefix.to_owned(),
+        changes: Vec::new(),
+        others: Vec::new(),
     };
     whole.then(|| Log {
         strings: kept.strings.into_iter().map(Arc::from).collect(),
-        steps: kept.commits.into_iter().map(commit).collect(),
-        files: kept.files.into_iter().map(|(step, path, blob)| FileEvent { step, path, blob }).collect(),
+        commits: kept.commits.into_iter().map(commit).collect(),
+        files: kept.files.into_iter().map(|(commit, path, blob)| FileEvent { commit, path, blob }).collect(),
         events,
         fields,
         unread: kept.unread,
@@ -229,7 +227,8 @@ mod tests {
         log.tip = ("abc".to_owned(), "car/".to_owned());
         let mut first = scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
         let mut inner = scripted(&[("2027-01-04", "results: {r: {of: t, value: 1 s}}")]);
-        inner.files = vec![FileEvent { step: 0, path: 0, blob: Some(1) }, FileEvent { step: 0, path: 0, blob: None }];
+        inner.files =
+            vec![FileEvent { commit: 0, path: 0, blob: Some(1) }, FileEvent { commit: 0, path: 0, blob: None }];
         first.branches = vec![BranchLog { merge: 0, log: inner }];
         let second = scripted(&[("2027-01-05", "systems: {s: {in: car}}")]);
         log.branches = vec![BranchLog { merge: 0, log: first }, BranchLog { merge: 1, log: second }];

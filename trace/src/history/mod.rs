@@ -1,20 +1,20 @@
 //! The history of every record, from the commits that changed the data root.
 //!
 //! Records are followed by their ids over all files, so that a move is no change, and by `formerly` over a rename.
-//! A record that was removed and came back has one life. Order is that of the commits, never that of their dates,
+//! A record that was removed and came back has one record. Order is that of the commits, never that of their dates,
 //! which clocks get wrong. A field is a route of keys below the record, joined by dots, as
 //! [`schema::read::flat`] tells it.
 
-pub(crate) mod agreed;
 mod ancestry;
 mod branches;
 mod cache;
 #[cfg(test)]
 mod check_tests;
-mod lives;
+pub mod commit_state;
 mod log;
 mod log_codec;
-pub mod outlook;
+mod record_histories;
+pub(crate) mod revisions;
 pub mod story;
 #[cfg(test)]
 mod tests;
@@ -28,7 +28,7 @@ use schema::{Day, Kind, Quantity};
 
 use crate::Error;
 use crate::git::Project;
-use crate::git::walk::{CommitSource, Known, Step};
+use crate::git::walk::{CommitSource, Known, WalkedCommit};
 use crate::load::Loaded;
 use crate::snapshot::Source;
 use crate::values::Limit;
@@ -67,8 +67,8 @@ impl Commit {
 /// A field of a record that was set, changed or removed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Change {
-    /// The step in [`History::steps`].
-    pub step: usize,
+    /// The commit in [`History::commits`].
+    pub commit: usize,
     /// The keys below the record, joined by dots.
     pub route: Arc<str>,
     /// The text before; none where the field was set.
@@ -77,50 +77,50 @@ pub struct Change {
     pub after: Option<Arc<str>>,
 }
 
-/// The life of a record.
+/// The record of a record.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Life {
+pub struct RecordHistory {
     /// Its id, or the last one it had.
     pub id: Arc<str>,
     /// Its kind.
     pub kind: Kind,
     /// The ids it had before, the oldest first.
     pub older_ids: Vec<Arc<str>>,
-    /// The steps in which it got another id, and the one it had.
+    /// The commits in which it got another id, and the one it had.
     pub renames: Vec<(usize, Arc<str>)>,
-    /// The steps in which it went to another file: from where, and where to.
+    /// The commits in which it went to another file: from where, and where to.
     pub moves: Vec<(usize, Arc<str>, Arc<str>)>,
-    /// The step in which it came.
+    /// The commit in which it came.
     pub added: usize,
-    /// The step in which it went, if it did.
+    /// The commit in which it went, if it did.
     pub removed: Option<usize>,
-    /// What was changed, in the order of the steps; its first fields are set in the step in which it came.
+    /// What was changed, in the order of the commits; its first fields are set in the commit in which it came.
     pub changes: Vec<Change>,
 }
 
-impl Life {
+impl RecordHistory {
     /// The changes of one field.
     pub fn changes_of<'l>(&'l self, route: &'l str) -> impl DoubleEndedIterator<Item = &'l Change> {
         self.changes.iter().filter(move |change| *change.route == *route)
     }
 
-    /// The text of a field after a step.
-    pub fn value_at(&self, route: &str, step: usize) -> Option<&str> {
-        if self.removed.is_some_and(|removed| removed <= step) {
+    /// The text of a field after a commit.
+    pub fn value_at(&self, route: &str, commit: usize) -> Option<&str> {
+        if self.removed.is_some_and(|removed| removed <= commit) {
             return None;
         }
-        self.last_at(route, step)
+        self.last_value_at(route, commit)
     }
 
     /// The same, and for a record that is gone what it had at the end.
-    pub fn last_at(&self, route: &str, step: usize) -> Option<&str> {
-        let so_far = self.changes.iter().take_while(|change| change.step <= step);
+    pub fn last_value_at(&self, route: &str, commit: usize) -> Option<&str> {
+        let so_far = self.changes.iter().take_while(|change| change.commit <= commit);
         so_far.filter(|change| *change.route == *route).last()?.after.as_deref()
     }
 
-    /// The last step in which anything in it changed.
+    /// The last commit in which anything in it changed.
     pub fn last_change(&self) -> usize {
-        self.changes.last().map_or(self.added, |change| change.step)
+        self.changes.last().map_or(self.added, |change| change.commit)
     }
 }
 
@@ -135,19 +135,19 @@ pub struct LimitText {
     pub key: &'static str,
 }
 
-/// A limit that was set or moved: the step, the limit before and after.
-pub type LimitMove = (usize, Option<LimitText>, Option<LimitText>);
+/// A limit that was set or moved: the commit, the limit before and after.
+pub type LimitChange = (usize, Option<LimitText>, Option<LimitText>);
 
 /// The history of a data root.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct History {
     /// The commits that changed it, the oldest first.
-    pub steps: Vec<Commit>,
+    pub commits: Vec<Commit>,
     /// Does it begin where a shallow clone was cut?
     pub shallow: bool,
-    /// Versions of files that could not be read and were passed over: the step, and the path.
+    /// Versions of files that could not be read and were passed over: the commit, and the path.
     pub unreadable_versions: Vec<(usize, String)>,
-    lives: Vec<Life>,
+    records: Vec<RecordHistory>,
     by_id: HashMap<Arc<str>, usize>,
     branches: Vec<Branch>,
     /// None where no branch was read.
@@ -155,54 +155,54 @@ pub struct History {
 }
 
 impl History {
-    /// All lives, in the order in which they began.
-    pub fn lives(&self) -> &[Life] {
-        &self.lives
+    /// All records, in the order in which they began.
+    pub fn records(&self) -> &[RecordHistory] {
+        &self.records
     }
 
-    /// The life of a record, by its id or one that it had before.
-    pub fn life(&self, id: &str) -> Option<&Life> {
-        self.by_id.get(id).map(|at| &self.lives[*at])
+    /// The record of a record, by its id or one that it had before.
+    pub fn record(&self, id: &str) -> Option<&RecordHistory> {
+        self.by_id.get(id).map(|at| &self.records[*at])
     }
 
-    /// The text of a field of a record after a step.
-    pub fn value_at(&self, id: &str, route: &str, step: usize) -> Option<&str> {
-        self.life(id)?.value_at(route, step)
+    /// The text of a field of a record after a commit.
+    pub fn value_at(&self, id: &str, route: &str, commit: usize) -> Option<&str> {
+        self.record(id)?.value_at(route, commit)
     }
 
     /// All ids that are or were.
     pub fn ids(&self) -> impl Iterator<Item = &str> {
-        self.lives.iter().flat_map(|life| life.older_ids.iter().chain([&life.id])).map(|id| &**id)
+        self.records.iter().flat_map(|record| record.older_ids.iter().chain([&record.id])).map(|id| &**id)
     }
 
-    /// The steps in which the limit of a target was set or moved; one that is only written otherwise did not move.
-    pub fn limit_moves(&self, id: &str) -> Vec<LimitMove> {
-        self.life(id).map_or_else(Vec::new, |life| self.moves_of(life))
+    /// The commits in which the limit of a target was set or moved; one that is only written otherwise did not move.
+    pub fn limit_changes(&self, id: &str) -> Vec<LimitChange> {
+        self.record(id).map_or_else(Vec::new, |record| self.limit_changes_in(record))
     }
 
-    fn moves_of(&self, life: &Life) -> Vec<LimitMove> {
-        let mut moves: Vec<LimitMove> = Vec::new();
+    fn limit_changes_in(&self, record: &RecordHistory) -> Vec<LimitChange> {
+        let mut moves: Vec<LimitChange> = Vec::new();
         let mut last: Option<LimitText> = None;
-        let changed = life.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
-        let mut steps: Vec<usize> = changed.map(|change| change.step).collect();
-        steps.dedup();
-        for step in steps {
-            let now = LIMITS.iter().find_map(|key| limit_text(key, life.last_at(key, step)?));
+        let changed = record.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
+        let mut commits: Vec<usize> = changed.map(|change| change.commit).collect();
+        commits.dedup();
+        for commit in commits {
+            let now = LIMITS.iter().find_map(|key| limit_text(key, record.last_value_at(key, commit)?));
             let unmoved = match (&now, &last) {
                 (Some(now), Some(last)) => same_limit(&now.limit, &last.limit),
                 (now, last) => now.is_none() && last.is_none(),
             };
             if !unmoved {
-                moves.push((step, last, now.clone()));
+                moves.push((commit, last, now.clone()));
             }
             last = now;
         }
         moves
     }
 
-    /// The last step that was made no later than a day.
-    pub fn step_on(&self, day: Day) -> Option<usize> {
-        self.steps.iter().rposition(|step| step.id.is_some() && step.no_later_than <= day)
+    /// The last commit that was made no later than a day.
+    pub fn last_commit_until(&self, day: Day) -> Option<usize> {
+        self.commits.iter().rposition(|commit| commit.id.is_some() && commit.no_later_than <= day)
     }
 
     fn of(log: &Log, uncommitted: Option<Day>) -> Self {
@@ -216,49 +216,50 @@ impl History {
 
     /// The commits of one chain; how those of its branches go on from one another is not asked yet.
     fn of_chain(log: &Log, uncommitted: Option<Day>) -> Self {
-        let mut steps: Vec<Commit> = log
-            .steps
+        let mut commits: Vec<Commit> = log
+            .commits
             .iter()
-            .map(|mark| {
-                let (step, day) = (&mark.step, mark.step.day());
+            .map(|commit| {
+                let (commit, day) = (&commit, commit.day());
                 Commit {
-                    id: (!step.commit.is_empty()).then(|| step.commit.clone()),
+                    id: (!commit.id.is_empty()).then(|| commit.id.clone()),
                     day,
                     no_later_than: day,
-                    author_time: step.author_time,
-                    committer_time: step.committer_time,
-                    tree: step.tree.clone(),
-                    prefix: step.prefix.clone(),
+                    author_time: commit.author_time,
+                    committer_time: commit.committer_time,
+                    tree: commit.tree.clone(),
+                    prefix: commit.prefix.clone(),
                 }
             })
             .collect();
-        if let (Some(day), Some(last)) = (uncommitted, steps.last_mut().filter(|last| last.id.is_none())) {
+        if let (Some(day), Some(last)) = (uncommitted, commits.last_mut().filter(|last| last.id.is_none())) {
             (last.day, last.no_later_than) = (day, day);
         }
         // The day of what is not committed may be one of the settings, and says nothing about the commits.
         let mut least: Option<Day> = None;
-        for step in steps.iter_mut().rev().filter(|step| step.id.is_some()) {
-            step.no_later_than = least.map_or(step.day, |least| least.min(step.day));
-            least = Some(step.no_later_than);
+        for commit in commits.iter_mut().rev().filter(|commit| commit.id.is_some()) {
+            commit.no_later_than = least.map_or(commit.day, |least| least.min(commit.day));
+            least = Some(commit.no_later_than);
         }
-        let unread = log.unread.iter().map(|(step, path)| (*step as usize, log.strings[*path as usize].to_string()));
+        let unread =
+            log.unread.iter().map(|(commit, path)| (*commit as usize, log.strings[*path as usize].to_string()));
         let mut history = Self {
-            steps,
+            commits,
             shallow: log.shallow,
             unreadable_versions: unread.collect(),
-            lives: lives::lives(log),
+            records: record_histories::record_histories(log),
             by_id: HashMap::new(),
             branches: log.branches.iter().map(Branch::of).collect(),
             ancestry: None,
         };
-        for (at, life) in history.lives.iter().enumerate() {
-            for id in &life.older_ids {
+        for (at, record) in history.records.iter().enumerate() {
+            for id in &record.older_ids {
                 history.by_id.entry(id.clone()).or_insert(at);
             }
         }
         // An id that is in use again is the one that has it.
-        for (at, life) in history.lives.iter().enumerate() {
-            history.by_id.insert(life.id.clone(), at);
+        for (at, record) in history.records.iter().enumerate() {
+            history.by_id.insert(record.id.clone(), at);
         }
         history
     }
@@ -307,7 +308,7 @@ pub enum Past {
 
 impl Past {
     /// The history, where all of it is there.
-    pub fn whole(&self) -> Option<&History> {
+    pub fn complete(&self) -> Option<&History> {
         match self {
             Self::Known(history) => Some(history),
             Self::Shallow(_) | Self::None(_) | Self::Off => None,
@@ -315,7 +316,7 @@ impl Past {
     }
 
     /// The history as far as it is there.
-    pub fn any(&self) -> Option<&History> {
+    pub fn available(&self) -> Option<&History> {
         match self {
             Self::Known(history) | Self::Shallow(history) => Some(history),
             Self::None(_) | Self::Off => None,
@@ -358,15 +359,15 @@ impl Past {
         read(source, day, logs).unwrap_or_else(|error| Self::None(error.to_string()))
     }
 
-    /// The history of the records that were loaded. What is not committed is the last step, dated `day`.
+    /// The history of the records that were loaded. What is not committed is the last commit, dated `day`.
     ///
     /// Never an error: a check goes on without a history, and says so.
-    pub fn of(project: &Project, loaded: &Loaded, day: Day) -> Self {
+    pub fn load(project: &Project, loaded: &Loaded, day: Day) -> Self {
         Self::read(project, loaded, day, Some(&mut Logs::default()))
     }
 
     /// The same, without the cache.
-    pub fn anew(project: &Project, loaded: &Loaded, day: Day) -> Self {
+    pub fn load_uncached(project: &Project, loaded: &Loaded, day: Day) -> Self {
         Self::read(project, loaded, day, None)
     }
 }
@@ -406,7 +407,7 @@ fn log(source: CommitSource<'_>, tip: &str, cached: bool, begun: Option<Log>) ->
         }
     }
     // A look at an older revision makes no one forget the newer ones.
-    let news = !walk.steps.is_empty() || walk.met.is_none() || walk.passed > 20;
+    let news = !walk.commits.is_empty() || walk.met.is_none() || walk.passed > 20;
     let mut reader = Reader::new(log, source);
     let mut whole = reader.add(walk)?;
     if !whole {
@@ -439,22 +440,22 @@ fn read(source: CommitSource<'_>, day: Day, logs: Option<&mut Logs>) -> Result<P
     let Some(mut log) = log else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });
     if !committed {
-        let step = Step::beyond(String::new(), snapshot.prefix.clone());
+        let commit = WalkedCommit::beyond(String::new(), snapshot.prefix.clone());
         let mut reader = Reader::new(log, source);
-        let differs = reader.add_snapshot(step)?;
+        let differs = reader.add_snapshot(commit)?;
         if differs {
             reader.add_heads(source.merge_heads()?)?;
         }
         log = reader.log;
         if !differs {
-            log.steps.pop();
+            log.commits.pop();
         }
     }
     let history = Box::new(History::of(&log, (!committed).then_some(day)));
     Ok(if history.shallow { Past::Shallow(history) } else { Past::Known(history) })
 }
 
-/// A history that is told rather than read from git, for tests: the day of each step, and the record file after it.
+/// A history that is told rather than read from git, for tests: the day of each commit, and the record file after it.
 #[cfg(test)]
 pub(crate) fn scripted(states: &[(&str, &str)]) -> History {
     let mut log = log::scripted(states);

@@ -170,7 +170,7 @@ fn verification(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     ]);
     for line in &view.audit.verified {
         let number = |number: usize| plain(number.to_string());
-        let cells = [line.planned, line.closed, line.failed, line.open()].map(number);
+        let cells = [line.planned, line.passed, line.failed, line.without_result()].map(number);
         table.row(std::iter::once(strong(line.method.word())).chain(cells).collect());
     }
     out.push_str(&table.text(ink));
@@ -245,20 +245,20 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
 fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let audit = view.audit;
     if !audit.at_risk_periods.is_empty() {
-        let open = audit.at_risk_periods.iter().filter(|one| !one.closed()).count();
+        let open = audit.at_risk_periods.iter().filter(|one| !one.is_resolved()).count();
         let text = format!("loops: {} closed, {open} open", audit.at_risk_periods.len() - open);
         let _ = writeln!(out, "{}", ink.strong(&text));
         let mut table = Table::new(&[("target", false), ("at risk from", false), ("until", false)]);
-        let (open, closed): (Vec<_>, Vec<_>) = audit.at_risk_periods.iter().partition(|one| !one.closed());
+        let (open, closed): (Vec<_>, Vec<_>) = audit.at_risk_periods.iter().partition(|one| !one.is_resolved());
         for one in open.into_iter().chain(closed) {
             let end = match one.until {
                 None => "still open".to_owned(),
                 Some(day) if one.measured => format!("measured on {day}"),
-                Some(day) if one.closed() && one.revised => format!("revised on {day}"),
+                Some(day) if one.is_resolved() && one.revised => format!("revised on {day}"),
                 Some(day) if one.revised => format!("limit moved on {day}, not on record"),
                 Some(day) => format!("brought back on {day}"),
             };
-            let paint = if one.closed() { Paint::Plain } else { Paint::Level(Level::Warning) };
+            let paint = if one.is_resolved() { Paint::Plain } else { Paint::Level(Level::Warning) };
             table.row(vec![strong(format!("  {}", view.id(one.index))), plain(one.since.to_string()), (end, paint)]);
         }
         out.push_str(&table.text(ink));

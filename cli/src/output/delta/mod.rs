@@ -11,7 +11,7 @@ pub(crate) use terminal::terminal;
 use std::collections::HashSet;
 
 use schema::quantity::{Unit, same_number};
-use trace::delta::{Cause, Headline, HeadlineOf, LimitMove, Named, ValueMove};
+use trace::delta::{Cause, ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
 use trace::git::Base;
 use trace::snapshot::Source;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
@@ -84,22 +84,23 @@ impl DeltaView<'_> {
     }
 
     /// The name of a value, and its unit.
-    fn value(&self, value: &ValueMove) -> (String, &Unit) {
+    fn value(&self, value: &ValueChange) -> (String, &Unit) {
         let (values, node) = match value.named {
-            Named::Head(node) => (self.head.values(), node),
-            Named::Base(node) => (self.base.values(), node),
+            ChangedNode::Head(node) => (self.head.values(), node),
+            ChangedNode::Base(node) => (self.base.values(), node),
         };
         (values.name(node), values.unit(node))
     }
 
     /// The names on the way of a cause, less itself.
     fn affects(&self, cause: &Cause) -> Vec<String> {
-        let values = if matches!(cause.value.named, Named::Head(_)) { self.head.values() } else { self.base.values() };
-        cause.way.iter().skip(1).map(|node| values.name(*node)).collect()
+        let values =
+            if matches!(cause.value.named, ChangedNode::Head(_)) { self.head.values() } else { self.base.values() };
+        cause.affects.iter().skip(1).map(|node| values.name(*node)).collect()
     }
 
     /// The id of a target whose limit moved, the limit before and after, and the revision that records it.
-    fn limit(&self, limit: &LimitMove) -> (String, [String; 2], Option<String>) {
+    fn limit(&self, limit: &ChangedLimit) -> (String, [String; 2], Option<String>) {
         let [old, new] = self.loaded();
         let revision = limit.revision.map(|index| new.record(index).id.to_string());
         let text = [limit_text(old, limit.base), limit_text(new, limit.head)];

@@ -97,7 +97,7 @@ impl CommitState {
 
 /// The evaluated state at one commit of a history; `None` if its records cannot be read any more.
 pub fn state_at(project: &Project, loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
-    states_of(project, loaded, &[history.steps.get(commit)?], &mut |_, _| {}).pop().flatten()
+    states_of(project, loaded, &[history.commits.get(commit)?], &mut |_, _| {}).pop().flatten()
 }
 
 /// The evaluated states over a history: at every commit if there are at most `most`, otherwise at the last commit of each
@@ -111,8 +111,8 @@ pub fn states(
     most: usize,
     tick: &mut dyn FnMut(usize, usize),
 ) -> Vec<(usize, CommitState)> {
-    let chosen = last_of_periods(&history.steps, most);
-    let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.steps[*commit]).collect();
+    let chosen = last_of_periods(&history.commits, most);
+    let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.commits[*commit]).collect();
     let all = chosen.iter().zip(states_of(project, loaded, &commits, tick));
     all.filter_map(|(commit, state)| Some((*commit, state?))).collect()
 }
@@ -236,7 +236,7 @@ mod tests {
     #[test]
     fn the_last_commit_of_each_period() {
         let days = ["2027-01-01", "2027-01-02", "2027-01-10", "2027-01-11", "2027-01-12", "2027-01-20"];
-        let commits = super::super::scripted(&days.map(|day| (day, ""))).steps;
+        let commits = super::super::scripted(&days.map(|day| (day, ""))).commits;
         assert_eq!(last_of_periods(&commits, 6), [0, 1, 2, 3, 4, 5]);
         // 1 to 10 January, 11 to 20 January.
         assert_eq!(last_of_periods(&commits, 2), [2, 5]);

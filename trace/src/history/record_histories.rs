@@ -1,4 +1,4 @@
-//! From events in files to the lives of records.
+//! From events in files to the histories of histories.
 
 use std::sync::Arc;
 
@@ -6,42 +6,42 @@ use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Kind;
 
 use super::log::{Log, RecordEvent};
-use super::{Change, Life};
+use super::{Change, RecordHistory};
 
-/// A record as one file has it: path, kind, and where its fields lie.
+/// A history as one file has it: path, kind, and where its fields lie.
 type Held = (u32, Kind, u32, u32);
 
 struct Builder<'l> {
     log: &'l Log,
-    lives: Vec<Life>,
-    /// The life of an id, alive or not.
+    histories: Vec<RecordHistory>,
+    /// The history of an id, alive or not.
     of: HashMap<u32, usize>,
     alive: Vec<bool>,
-    /// The fields at the end of each life, as far as it was told.
+    /// The fields at the end of each history, as far as it was told.
     last: Vec<HashMap<u32, u32>>,
-    /// The files that hold a record, the first by its path counts.
+    /// The files that hold a history, the first by its path counts.
     held: HashMap<u32, Vec<Held>>,
     formerly: Option<u32>,
 }
 
-/// Tells the lives of all records.
-pub(super) fn lives(log: &Log) -> Vec<Life> {
+/// Tells the histories of all histories.
+pub(super) fn record_histories(log: &Log) -> Vec<RecordHistory> {
     let formerly = log.strings.iter().position(|text| &**text == "formerly").map(|at| at as u32);
     let mut builder = Builder {
         log,
-        lives: Vec::new(),
+        histories: Vec::new(),
         of: HashMap::new(),
         alive: Vec::new(),
         last: Vec::new(),
         held: HashMap::new(),
         formerly,
     };
-    for events in log.events.chunk_by(|a, b| a.step == b.step) {
-        builder.step(events);
+    for events in log.events.chunk_by(|a, b| a.commit == b.commit) {
+        builder.commit(events);
     }
-    let mut lives = builder.lives;
-    lives.retain(|life| !life.id.is_empty());
-    lives
+    let mut histories = builder.histories;
+    histories.retain(|history| !history.id.is_empty());
+    histories
 }
 
 impl Builder<'_> {
@@ -49,8 +49,8 @@ impl Builder<'_> {
         self.log.strings[string as usize].clone()
     }
 
-    fn step(&mut self, events: &[RecordEvent]) {
-        let Some(step) = events.first().map(|event| event.step as usize) else { return };
+    fn commit(&mut self, events: &[RecordEvent]) {
+        let Some(commit) = events.first().map(|event| event.commit as usize) else { return };
         // In the order of the events: the numbers of strings depend on what was read before.
         let mut seen = HashSet::default();
         let touched: Vec<u32> = events.iter().map(|event| event.id).filter(|id| seen.insert(*id)).collect();
@@ -65,91 +65,91 @@ impl Builder<'_> {
                 all.sort_by(|a, b| strings[a.0 as usize].cmp(&strings[b.0 as usize]));
             }
         }
-        let mut born = Vec::new();
+        let mut added = Vec::new();
         for (id, before) in touched.into_iter().zip(before) {
             match (before, now(&self.held, id)) {
-                (None, Some(held)) => born.push((id, held)),
-                (Some(_), None) => self.end(id, step),
+                (None, Some(held)) => added.push((id, held)),
+                (Some(_), None) => self.end(id, commit),
                 (Some(before), Some(after)) => {
                     if before.0 != after.0 {
                         let (from, to) = (self.text(before.0), self.text(after.0));
-                        if let Some(life) = self.of.get(&id).copied() {
-                            self.lives[life].moves.push((step, from, to));
+                        if let Some(history) = self.of.get(&id).copied() {
+                            self.histories[history].moves.push((commit, from, to));
                         }
                     }
-                    self.change(id, step, after);
+                    self.change(id, commit, after);
                 }
                 (None, None) => {}
             }
         }
-        for (id, held) in born {
-            self.begin(id, step, held);
+        for (id, held) in added {
+            self.begin(id, commit, held);
         }
     }
 
-    fn end(&mut self, id: u32, step: usize) {
-        if let Some(&life) = self.of.get(&id) {
-            self.alive[life] = false;
-            self.lives[life].removed = Some(step);
+    fn end(&mut self, id: u32, commit: usize) {
+        if let Some(&history) = self.of.get(&id) {
+            self.alive[history] = false;
+            self.histories[history].removed = Some(commit);
         }
     }
 
-    /// A record is there that was not: under a new name, again, or for the first time.
-    fn begin(&mut self, id: u32, step: usize, held: Held) {
+    /// A history is there that was not: under a new name, again, or for the first time.
+    fn begin(&mut self, id: u32, commit: usize, held: Held) {
         let older = self.older(held);
         // A name that was given up goes on under the new one.
-        let renamed = older.iter().copied().find(|life| !self.alive[*life] && self.of.get(&id) != Some(life));
-        if let (Some(life), None) = (renamed, self.of.get(&id)) {
-            self.rename(life, id, step);
+        let renamed = older.iter().copied().find(|history| !self.alive[*history] && self.of.get(&id) != Some(history));
+        if let (Some(history), None) = (renamed, self.of.get(&id)) {
+            self.rename(history, id, commit);
         }
-        let life = match self.of.get(&id) {
-            Some(&life) => life,
+        let history = match self.of.get(&id) {
+            Some(&history) => history,
             None => {
-                self.lives.push(Life {
+                self.histories.push(RecordHistory {
                     id: self.text(id),
                     kind: held.1,
                     older_ids: Vec::new(),
                     renames: Vec::new(),
                     moves: Vec::new(),
-                    added: step,
+                    added: commit,
                     removed: None,
                     changes: Vec::new(),
                 });
                 self.alive.push(true);
                 self.last.push(HashMap::new());
-                self.of.insert(id, self.lives.len() - 1);
-                self.lives.len() - 1
+                self.of.insert(id, self.histories.len() - 1);
+                self.histories.len() - 1
             }
         };
-        self.alive[life] = true;
-        self.lives[life].removed = None;
-        self.change(id, step, held);
+        self.alive[history] = true;
+        self.histories[history].removed = None;
+        self.change(id, commit, held);
     }
 
-    fn rename(&mut self, life: usize, id: u32, step: usize) {
+    fn rename(&mut self, history: usize, id: u32, commit: usize) {
         let new = self.text(id);
-        let old = std::mem::replace(&mut self.lives[life].id, new);
-        self.lives[life].older_ids.push(old.clone());
-        self.lives[life].renames.push((step, old));
-        self.of.insert(id, life);
+        let old = std::mem::replace(&mut self.histories[history].id, new);
+        self.histories[history].older_ids.push(old.clone());
+        self.histories[history].renames.push((commit, old));
+        self.of.insert(id, history);
     }
 
-    /// The lives that a record names as its own under older ids.
+    /// The histories that a history names as its own under older ids.
     fn older(&self, held: Held) -> Vec<usize> {
         let fields = &self.log.fields[held.2 as usize..held.3 as usize];
         let list = fields.iter().find(|(route, _)| Some(*route) == self.formerly);
         let list = list.map(|(_, text)| self.text(*text)).unwrap_or_default();
         let named = list.split(", ").filter(|id| !id.is_empty());
-        let lives = named.filter_map(|id| self.lives.iter().position(|life| *life.id == *id));
-        lives.collect()
+        let histories = named.filter_map(|id| self.histories.iter().position(|history| *history.id == *id));
+        histories.collect()
     }
 
-    /// The fields of a record become these.
-    fn change(&mut self, id: u32, step: usize, held: Held) {
-        let Some(&life) = self.of.get(&id) else { return };
-        self.lives[life].kind = held.1;
+    /// The fields of a history become these.
+    fn change(&mut self, id: u32, commit: usize, held: Held) {
+        let Some(&history) = self.of.get(&id) else { return };
+        self.histories[history].kind = held.1;
         let fields = &self.log.fields[held.2 as usize..held.3 as usize];
-        let mut last = std::mem::take(&mut self.last[life]);
+        let mut last = std::mem::take(&mut self.last[history]);
         let mut now = HashMap::with_capacity(fields.len());
         let mut formerly = false;
         for &(route, text) in fields {
@@ -158,45 +158,45 @@ impl Builder<'_> {
             if before != Some(text) {
                 formerly |= Some(route) == self.formerly;
                 let (route, before, after) = (self.text(route), before.map(|text| self.text(text)), self.text(text));
-                self.lives[life].changes.push(Change { step, route, before, after: Some(after) });
+                self.histories[history].changes.push(Change { commit, route, before, after: Some(after) });
             }
         }
         let mut removed: Vec<(Arc<str>, Arc<str>)> =
             last.into_iter().map(|(route, text)| (self.text(route), self.text(text))).collect();
         removed.sort();
         for (route, text) in removed {
-            self.lives[life].changes.push(Change { step, route, before: Some(text), after: None });
+            self.histories[history].changes.push(Change { commit, route, before: Some(text), after: None });
         }
-        self.last[life] = now;
+        self.last[history] = now;
         if formerly {
             for older in self.older(held) {
-                if older != life
+                if older != history
                     && !self.alive[older]
-                    && self.lives[older].removed.is_some_and(|gone| gone <= self.lives[life].added)
+                    && self.histories[older].removed.is_some_and(|gone| gone <= self.histories[history].added)
                 {
-                    self.join(older, life, id);
+                    self.join(older, history, id);
                     break;
                 }
             }
         }
     }
 
-    /// The older id was named later than the rename: two lives become one.
+    /// The older id was named later than the rename: two histories become one.
     fn join(&mut self, older: usize, later: usize, id: u32) {
         let mut values: HashMap<Arc<str>, Arc<str>> = HashMap::new();
-        for change in &self.lives[older].changes {
+        for change in &self.histories[older].changes {
             match &change.after {
                 Some(text) => drop(values.insert(change.route.clone(), text.clone())),
                 None => drop(values.remove(&change.route)),
             }
         }
-        let mut empty = self.lives[older].clone();
+        let mut empty = self.histories[older].clone();
         empty.id = "".into();
         empty.older_ids.clear();
-        let life = std::mem::replace(&mut self.lives[later], empty);
+        let history = std::mem::replace(&mut self.histories[later], empty);
         let mut changes = Vec::new();
-        for mut change in life.changes {
-            if change.step == life.added {
+        for mut change in history.changes {
+            if change.commit == history.added {
                 change.before = values.remove(&change.route);
                 if change.before == change.after {
                     continue;
@@ -207,24 +207,24 @@ impl Builder<'_> {
         let mut dropped: Vec<_> = values.into_iter().collect();
         dropped.sort();
         let dropped = dropped.into_iter().map(|(route, text)| Change {
-            step: life.added,
+            commit: history.added,
             route,
             before: Some(text),
             after: None,
         });
-        let at = changes.iter().position(|change| change.step > life.added).unwrap_or(changes.len());
+        let at = changes.iter().position(|change| change.commit > history.added).unwrap_or(changes.len());
         changes.splice(at..at, dropped);
-        self.rename(older, id, life.added);
+        self.rename(older, id, history.added);
         self.of.insert(id, older);
         self.alive[older] = true;
         self.alive[later] = false;
         self.last.swap(older, later);
-        let joined = &mut self.lives[older];
-        joined.removed = life.removed;
-        joined.kind = life.kind;
-        joined.older_ids.extend(life.older_ids);
-        joined.renames.extend(life.renames);
-        joined.moves.extend(life.moves);
+        let joined = &mut self.histories[older];
+        joined.removed = history.removed;
+        joined.kind = history.kind;
+        joined.older_ids.extend(history.older_ids);
+        joined.renames.extend(history.renames);
+        joined.moves.extend(history.moves);
         joined.changes.extend(changes);
     }
 }
