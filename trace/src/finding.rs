@@ -37,14 +37,15 @@ pub struct Finding {
 }
 
 impl Finding {
-    /// Identifies the finding, with the same text at every commit that has it: 16 hexadecimal digits, calculated from the
-    /// check, the record (the path if there is no record) and the field, never from a line number.
+    /// Identifies the finding, with the same text at every commit that has it. The 16 hexadecimal digits are calculated
+    /// from the check, the record (the path if there is no record) and the field, never from a line number.
     pub fn fingerprint(&self) -> String {
         let subject = self.record.as_deref().unwrap_or(&self.path);
         fingerprint(self.check.name, subject, self.field.as_deref().unwrap_or(""))
     }
 
-    /// The order of findings in outputs: by level, worst first; then findings of reading before others; then by position.
+    /// The order of findings in outputs: by level, worst first; then findings of reading before others; then by
+    /// position.
     pub fn sort_key(&self) -> impl Ord + '_ {
         let is_not_reading = self.check.group != crate::checks::Group::Reading;
         (std::cmp::Reverse(self.level), is_not_reading, &self.path, self.spot, self.check.name, &self.field)

@@ -7,9 +7,9 @@ pub(super) static CHECK: Check = Check {
     group: Group::Verification,
     levels: [Warning, Warning, Error, Error, Error],
     reports: "A safety-critical target, requirement or part that is verified by analysis alone.",
-    why: "A calculation is only as good as its load cases and assumptions. What people's safety depends on must also be \
-          tested, demonstrated or inspected. Check load cases and calculation methods first; contest rules and local \
-          regulations take precedence; a qualified person decides.",
+    why: "A calculation is only as good as its load cases and assumptions. What people's safety depends on must also \
+          be tested, demonstrated or inspected. Check load cases and calculation methods first; contest rules and \
+          local regulations take precedence; a qualified person decides.",
     fix: "Add a second verification by test, demonstration or inspection.",
     bad_example: "\
 targets:

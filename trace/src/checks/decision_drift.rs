@@ -9,10 +9,10 @@ pub(super) static CHECK: Check = Check {
     name: "decision-drift",
     group: Group::Values,
     levels: [Note; 5],
-    reports: "A decision whose chosen alternative was judged on a value that has changed since, by more than 2 % and by \
-              more than the uncertainty of both values.",
+    reports: "A decision whose chosen alternative was judged on a value that has changed since, by more than 2 % and \
+              by more than the uncertainty of both values.",
     why: "With the current values, another alternative may be better.",
-    fix: "Run `tierod compare` to compare the alternatives with the current values. If the choice is still right, update \
+    fix: "Compare the alternatives with the current values (`tierod compare`). If the choice is still right, update \
           `sets`.",
     bad_example: "\
 targets:

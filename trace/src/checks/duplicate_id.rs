@@ -27,12 +27,12 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     reporter.report_read_problems(ProblemKind::DuplicateId, study);
     let loaded = &study.loaded;
-    for (double, first) in &loaded.doubles {
-        let record = &double.record;
+    for (duplicate, first) in &loaded.doubles {
+        let record = &duplicate.record;
         let first = &loaded.entries[*first];
         let (path, unread_id) = (loaded.path(first.file), Some(record.id.to_string()));
         let message = format!("`{}` is also the id of {} in {path}", record.id, first.record.kind().with_article());
         let route = [record.kind().plural(), record.id.as_str()];
-        reporter.report_in_file(double.file, unread_id, route, message, "give one of them another id".to_owned());
+        reporter.report_in_file(duplicate.file, unread_id, route, message, "give one of them another id".to_owned());
     }
 }

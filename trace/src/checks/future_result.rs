@@ -9,8 +9,8 @@ pub(super) static CHECK: Check = Check {
     levels: [Warning; 5],
     reports: "A result dated more than one day after the date used as today.",
     why: "A measurement that was not made yet counts like any other: targets are shown as met, and points as scored.",
-    fix: "Correct the date. To see the records as they were on an earlier date, name a commit of that date with `--rev`: \
-          `--on` changes only the date used as today.",
+    fix: "Correct the date. To see the records as they were on an earlier date, name a commit of that date with \
+          `--rev`: `--on` changes only the date used as today.",
     bad_example: "\
 results:
   weighing-june: {of: circle-time, value: 5.1 s, date: 2028-06-02, evidence: [chain.yaml]}",

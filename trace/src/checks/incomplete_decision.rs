@@ -6,10 +6,11 @@ pub(super) static CHECK: Check = Check {
     name: "incomplete-decision",
     group: Group::Verification,
     levels: [Note, Warning, Warning, Warning, Warning],
-    reports: "A decision without `criteria`, with fewer than two alternatives, or with an alternative that sets no value.",
+    reports: "A decision without `criteria`, with fewer than two alternatives, or with an alternative that sets no \
+              value.",
     why: "A choice between alternatives that were not compared is only a habit.",
-    fix: "List the targets that judge the alternatives under `criteria`, and the values that each alternative changes under \
-          `sets`.",
+    fix: "List the targets that judge the alternatives under `criteria`, and the values that each alternative changes \
+          under `sets`.",
     bad_example: "\
 decisions:
   damper-choice:

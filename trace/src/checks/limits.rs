@@ -16,14 +16,14 @@ pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
     target.limit().any(|(_, limit)| limit.same_value(quantity))
 }
 
-/// The revisions of a target, in the order of the records. `moves`: the changes of its limit.
+/// The revisions of a target, in the order of the records. `changes`: those of its limit.
 pub(super) fn revisions<'r>(
     study: &'r Study,
     index: RecordId,
     target: &Target,
-    moves: &[LimitChange],
+    changes: &[LimitChange],
 ) -> Vec<TargetRevision<'r>> {
     let mut about: Vec<RecordId> = study.graph.linked(index, Link::Of, Direction::Incoming).collect();
     about.sort_unstable();
-    revisions::of_target(&study.loaded, study.history(), moves, target, about.into_iter())
+    revisions::of_target(&study.loaded, study.history(), changes, target, about.into_iter())
 }

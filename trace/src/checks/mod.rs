@@ -1,7 +1,7 @@
 //! The checks: a registry, and one file per check with its documentation.
 //!
-//! A check reads a [`Study`] and reports [`Draft`]s. [`crate::report`] adds levels, waivers and positions. To add a check,
-//! see DEVELOPERS.md.
+//! A check reads a [`Study`] and reports [`Draft`]s. [`crate::report`] adds levels, waivers and positions. To add a
+//! check, see DEVELOPERS.md.
 
 mod analysis_only;
 mod bad_value;
@@ -103,8 +103,8 @@ pub struct Check {
     pub why: &'static str,
     /// How to fix it.
     pub fix: &'static str,
-    /// Records that it reports: a file next to a complete chain. History checks read it as several commits, each after a
-    /// line `# on DATE`.
+    /// Records that it reports: a file next to a complete chain. For a history check, the file after each of some
+    /// commits, each after a line `# on DATE`.
     pub bad_example: &'static str,
     /// The same records after the fix.
     pub good_example: &'static str,

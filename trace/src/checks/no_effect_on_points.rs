@@ -7,19 +7,22 @@ pub(super) static CHECK: Check = Check {
     name: "no-effect-on-points",
     group: Group::Values,
     levels: [Level::Off, Level::Off, Level::Off, Note, Note],
-    reports: "A system target, not safety-critical, that shares no value with anything that an event's points \
-              depend on.",
+    reports: "A system target, not safety-critical, that shares no value with anything that an event's points depend \
+              on.",
     why: "Its purpose is given in words only: the points that would be lost if it is missed cannot be calculated.",
-    fix: "Use its value, or a value that it depends on, in a formula, model or budget that an event's points depend on. \
-          Some targets have no effect that can be calculated: set the level of this check in the settings to suit the \
-          team.",
+    fix: "Use its value, or a value that it depends on, in a formula, model or budget that an event's points depend \
+          on. For targets without an effect that can be calculated, change the level of this check in the settings.",
     bad_example: "\
 targets:
-  seat-heat: {of: suspension, at-most: 45 °C, estimate: 40 °C, serves: {circle-time: The driver stays awake.}}",
-    good_example:
-        "\
+  seat-heat: {of: suspension, at-most: 45 °C, estimate: 40 °C, serves: {circle-time: A cool driver is faster.}}",
+    good_example: "\
 targets:
-  seat-heat: {of: suspension, at-most: 45 °C, estimate: 40 °C, safety-critical: true, serves: {circle-time: It burns.}}",
+  seat-heat:
+    of: suspension
+    at-most: 45 °C
+    estimate: 40 °C
+    safety-critical: true
+    serves: {circle-time: A hot seat burns the driver.}",
     run,
 };
 

@@ -25,18 +25,18 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     let passed = |index| study.graph.results(index).iter().any(|(_, result)| result.outcome.is_some());
-    for standing in study.target_statuses().iter().filter(|_| study.stage >= Stage::Design) {
-        // A formula or model without a value is reported by the check for what it lacks.
-        let has_value = standing.value.is_some() || study.values().origin(standing.index) != Origin::None;
-        if !has_value && !passed(standing.index) {
-            let message = format!("{} has no value", loaded.record(standing.index).name());
+    for target in study.target_statuses().iter().filter(|_| study.stage >= Stage::Design) {
+        // If a formula or model gives no value, another check reports why.
+        let has_source = target.value.is_some() || study.values().origin(target.index) != Origin::None;
+        if !has_source && !passed(target.index) {
+            let message = format!("{} has no value", loaded.record(target.index).name());
             let help = "add `estimate: VALUE ± UNCERTAINTY`; a rough one is enough";
-            reporter.report(standing.index, &["estimate"], message, help);
+            reporter.report(target.index, &["estimate"], message, help);
         }
     }
     for (part, amount, budget) in study.values().without_amount(study.budgets()) {
         let (part_name, budget_id) = (loaded.record(part).name(), &loaded.record(budget).id);
-        let message = format!("{part_name} has no {amount}, so the total of {budget_id} lacks it");
+        let message = format!("{part_name} has no {amount}, so the total of {budget_id} is incomplete");
         let help = format!("add `{amount}` to its `amounts`, with its basis");
         reporter.report(part, &["amounts", amount], message, help);
     }

@@ -6,16 +6,16 @@ pub(super) static CHECK: Check = Check {
     name: "no-lead",
     group: Group::Structure,
     levels: [Note, Note, Note, Warning, Warning],
-    reports: "A goal, event, system, target, requirement, part or decision if neither it nor its \
-              system has a lead.",
-    why: "What no role is responsible for is found unfinished at the contest.",
+    reports: "A goal, event, system, target, requirement, part or decision without a lead, its own or that of its \
+              system.",
+    why: "Work without a responsible role is found unfinished at the contest.",
     fix: "Add `lead: ROLE` to the record or its system; name a role, never a person.",
     bad_example: "\
 targets:
-  cg-height: {of: car, at-most: 290 mm, serves: {circle-time: Less load moves outward.}}",
+  cg-height: {of: car, at-most: 290 mm, serves: {circle-time: It reduces the load transfer.}}",
     good_example: "\
 targets:
-  cg-height: {of: car, lead: chief engineer, at-most: 290 mm, serves: {circle-time: Less load moves outward.}}",
+  cg-height: {of: car, lead: chief engineer, at-most: 290 mm, serves: {circle-time: It reduces the load transfer.}}",
     run,
 };
 

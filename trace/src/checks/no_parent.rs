@@ -8,7 +8,8 @@ pub(super) static CHECK: Check = Check {
     levels: [Warning, Error, Error, Error, Error],
     reports: "An event, target, requirement, part or decision that serves nothing.",
     why: "Without an upward link, its purpose and its worth in points are unknown.",
-    fix: "Name what it serves, with the reason, under `serves`. If there is no reason, remove the record (and the part).",
+    fix: "Name what it serves, with the reason, under `serves`. If there is no reason, remove the record (and the \
+          part).",
     bad_example: "\
 parts:
   front-upright: {title: Front upright, in: suspension}",

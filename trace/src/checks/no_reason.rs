@@ -66,7 +66,8 @@ fn problem<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -
     names.into_iter().any(is_same).then_some("only repeats a title or id")
 }
 
-/// The letters and digits of a text in lower case: equal for texts that differ only in spaces, punctuation and capitals.
+/// The letters and digits of a text in lower case: they are equal if texts differ only in spaces, punctuation and
+/// capitals.
 pub(super) fn letters_and_digits(text: &str) -> impl Iterator<Item = char> {
     text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase)
 }
