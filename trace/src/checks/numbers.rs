@@ -7,8 +7,8 @@ use super::Study;
 use crate::values::TargetStatus;
 
 /// The value of a target with its uncertainty and unit.
-pub(super) fn value_text(study: &Study, standing: &TargetStatus) -> String {
-    study.values().unit(standing.node).show(standing.value.unwrap_or(f64::NAN), standing.uncertainty)
+pub(super) fn value_text(study: &Study, target: &TargetStatus) -> String {
+    study.values().unit(target.node).show(target.value.unwrap_or(f64::NAN), target.uncertainty)
 }
 
 /// The limit of a target as it is written; empty for a record of another kind.
