@@ -54,8 +54,8 @@ fn wrong_inputs() {
         without(name).replace('}', &format!(", {more}}}"))
     };
     let cases: Vec<(&str, String, &str, &str, &str)> = vec![
-        ("misspelt", with("gripp: 1.3"), "unknown-reference", "takes no `gripp`", "`grip`"),
-        ("foreign", with("radius: 9 m"), "unknown-reference", "takes no `radius`", ""),
+        ("misspelt", with("gripp: 1.3"), "unknown-reference", "has no input `gripp`", "`grip`"),
+        ("foreign", with("radius: 9 m"), "unknown-reference", "has no input `radius`", ""),
         ("no-grip", without("grip"), "bad-value", "`grip` is missing", ""),
         ("no-power", without("power"), "bad-value", "`power` is missing", ""),
         ("massless", changed("mass: 0 kg"), "bad-value", "`mass` must be above zero", ""),
@@ -137,7 +137,7 @@ analyses:
     }
     assert!(read.number("e") > 3.0, "a name that an input uses is a step on the way");
     read.reports("unknown-reference", "of-a", "no model `straightline`", "`straight-line`");
-    read.reports("unknown-reference", "of-b", "gives no `duration`", "time");
+    read.reports("unknown-reference", "of-b", "has no output `duration`", "time");
     read.reports("unit-mismatch", "of-c", "`s`", "");
     // mu kL R beyond m: there is no finite limit.
     read.reports("bad-value", "of-d", "no finite limit", "");

@@ -128,7 +128,7 @@ impl Study {
 
     /// The records from this one up to its goal, itself first.
     pub fn chain(&self, id: RecordId) -> Vec<RecordId> {
-        self.chains().up(id)
+        self.chains().chain(id)
     }
 
     /// The status of every target, in the order of the records.
