@@ -278,7 +278,7 @@ fn rewritten_on_one_of_two_branches() {
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["one"]);
     let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-    assert!(report.contains(&format!("and is `1.15 m` since 2027-02-03 ({second})")), "{report}");
+    assert!(report.contains(&format!("to `1.15 m` (2027-02-03, {second}) without a note")), "{report}");
     // The merge itself rewrites what its branch has.
     let sandbox = start("files");
     branch(&sandbox, "one");
