@@ -203,7 +203,7 @@ fn a_revision_that_was_edited_later_records_nothing() {
         "{out}"
     );
     let out = sandbox.tierod(&["check", "--format", "lines"]).ended(0).out;
-    assert!(out.contains("the revision more was made to end there on 2027-04-02"), "{out}");
+    assert!(out.contains("revision more was edited to this limit later, on 2027-04-02"), "{out}");
 }
 
 /// What moved of a range, and a limit that was first set after its result, in every form.

@@ -162,7 +162,7 @@ fn levels_rise_with_the_stage_and_follow_the_settings() {
         told,
         [
             "1 10 did you mean `no-verification`?",
-            "1 31 remove the line: what cannot be read is an error at every stage"
+            "1 31 remove this line: files and records that cannot be read are errors at every stage"
         ]
     );
 }

@@ -145,7 +145,7 @@ fn hostile_titles_show_as_they_are() {
         let out = markdown(&sandbox, &[], 0);
         let shown = shown(&out);
         assert_calls_nobody(&shown, &out);
-        let expected = format!("nothing says how {} is verified", cleaned(hostile.trim()));
+        let expected = format!("{} has no verification", cleaned(hostile.trim()));
         assert!(squeezed(&shown.text).contains(&squeezed(&expected)), "{expected}\n{out}");
         // Gone again: the same words under `Fixed findings`.
         sandbox.git(&["add", "."]);
@@ -259,7 +259,7 @@ fn a_template_of_the_team_is_used() {
     sandbox.write("templates/delta.md", "{% for finding in new %}{{ finding.message }}{% endfor %}\n");
     sandbox
         .write("bare.yaml", "parts:\n  bare: {title: <b>x</b>, in: suspension, serves: {circle-time: It holds it.}}\n");
-    assert_eq!(markdown(&sandbox, &[], 0), r"nothing says how \<b\>x\</b\> is verified");
+    assert_eq!(markdown(&sandbox, &[], 0), r"\<b\>x\</b\> has no verification");
     // A folder of that name is none, nor is a link to a file elsewhere.
     let secret = sandbox.outside().join("secret");
     std::fs::write(&secret, "secret").unwrap();

@@ -78,8 +78,7 @@ pub(crate) fn told(sandbox: &Sandbox) -> Option<String> {
 
 #[track_caller]
 pub(crate) fn assert_told(sandbox: &Sandbox, day: &str, commit: &str) {
-    let expected =
-        format!("the limit of track was moved from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
+    let expected = format!("the limit of track changed from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
     let told = told(sandbox);
     assert!(told.as_ref().is_some_and(|told| told.starts_with(&expected)), "{told:?}, not {expected}");
 }
@@ -262,7 +261,7 @@ fn a_result_that_is_rewritten_on_a_branch() {
         switch(&sandbox, "main");
         merge(&sandbox, "2027-02-05", &["side"]);
         let expected = format!(
-            "the value of rig was `1.25 m` on 2027-02-03 ({first}) and is `1.15 m` since 2027-02-04 ({second}), and no note says why"
+            "the value of rig changed from `1.25 m` (2027-02-03, {first}) to `1.15 m` (2027-02-04, {second}) without a note"
         );
         assert_eq!(told(&sandbox), Some(expected));
         // A note, on the main branch and since.

@@ -150,7 +150,7 @@ fn a_merge_in_the_making_from_a_commit_beside_the_records() {
             sandbox.git_on("2027-02-03", &["commit", "-q", "--no-edit"]);
         }
         let report = sandbox.tierod(&["check", "car", "--format", "json"]).json().to_string();
-        let told = format!("moved from at most 1.2 m to at most 1.3 m on 2027-02-03 ({moved})");
+        let told = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-03 ({moved})");
         assert!(report.contains(&told), "committed: {committed}\n{report}");
     }
 }
@@ -170,7 +170,7 @@ fn renamed_after_the_merge() {
         sandbox.write("rig.yaml", rig("bench", "track-width", "1.25 m", "2027-02-03", ", formerly: [rig]"));
         sandbox.commit_on("2027-02-09", "other names");
         let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-        let told = format!("moved from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
+        let told = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
         assert_eq!(report.contains("target-after-result"), after, "{report}");
         assert_eq!(report.contains(&told), after, "{report}");
     }
@@ -267,7 +267,7 @@ fn rewritten_on_one_of_two_branches() {
         switch(&sandbox, "main");
         merge(&sandbox, "2027-02-05", &order);
         let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-        assert!(report.contains("the value of rig was `1.25 m` on 2027-02-03"), "{order:?}: {report}");
+        assert!(report.contains("the value of rig changed from `1.25 m` (2027-02-03"), "{order:?}: {report}");
     }
     // On a branch of its own, after the result came in.
     let sandbox = start("files");
@@ -287,5 +287,5 @@ fn rewritten_on_one_of_two_branches() {
     sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "one"]);
     value(&sandbox, "1.15 m");
     let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-    assert!(report.contains("the value of rig was `1.25 m` on 2027-02-03"), "{report}");
+    assert!(report.contains("the value of rig changed from `1.25 m` (2027-02-03"), "{report}");
 }

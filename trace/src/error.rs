@@ -1,24 +1,24 @@
-//! What keeps the tool from doing its work: reported as message, cause and fix, and ended with status 2.
+//! Errors that stop a command. They are shown as message, cause and fix; the exit status is 2.
 
 use std::fmt;
 
 use crate::git::GitError;
 
-/// An error with its cause and what to do about it.
+/// An error with its cause and how to fix it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Error {
-    /// What could not be done.
+    /// What failed.
     pub message: String,
-    /// Why, in the words of the program or library that failed.
+    /// Why it failed, often the message of another program or library.
     pub cause: Option<String>,
     /// How to fix it.
     pub help: Option<String>,
-    /// The kind of the error, if it came from git. Decide on this, never on the texts.
+    /// The error of git, if it came from git. Code decides on its kind, never on the texts.
     pub git: Option<Box<GitError>>,
 }
 
 impl Error {
-    /// An error without a cause of its own.
+    /// An error with a message only.
     pub fn new(message: impl Into<String>) -> Self {
         Self { message: message.into(), cause: None, help: None, git: None }
     }

@@ -1,4 +1,4 @@
-//! What a check reports: about which record, where, on what level, and by which identity.
+//! A finding: the check, the record, the position, the level and a fingerprint that identifies it.
 
 use std::fmt;
 
@@ -9,69 +9,70 @@ use sha2::{Digest, Sha256};
 
 use crate::checks::Check;
 
-/// A finding with its place, ready to be shown.
+/// A finding with its position, ready to be shown.
 #[derive(Clone, Debug)]
 pub struct Finding {
     /// The check that reports it.
     pub check: &'static Check,
-    /// How much it weighs at this stage.
+    /// The level at this stage.
     pub level: Level,
     /// The record it is about.
     pub record: Option<String>,
-    /// The kind of that record, where the place tells it.
+    /// The kind of that record, if it is known.
     pub kind: Option<Kind>,
-    /// The keys below the record, joined by dots; items of a list by their text.
+    /// The keys below the record, joined by dots; items of a list are given by their text.
     pub field: Option<String>,
-    /// The file, relative to the data root, with `/`.
+    /// The file, relative to the project root, with `/`.
     pub path: String,
-    /// The place in it.
+    /// The position in the file.
     pub spot: Spot,
     /// What is wrong.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
-    /// The ids from the record up to the goal, itself first.
+    /// The ids from the record up to the goal, its own first.
     pub chain: Vec<String>,
     /// The waiver that accepts it, if one does.
     pub waiver: Option<String>,
 }
 
 impl Finding {
-    /// The identity of the finding, the same in every revision that has it: made of check, record and
-    /// field (of the path where there is no record), never of a line number. 16 hexadecimal digits.
+    /// Identifies the finding, with the same text at every commit that has it. The 16 hexadecimal digits are calculated
+    /// from the check, the record (the path if there is no record) and the field, never from a line number.
     pub fn fingerprint(&self) -> String {
         let subject = self.record.as_deref().unwrap_or(&self.path);
         fingerprint(self.check.name, subject, self.field.as_deref().unwrap_or(""))
     }
 
-    /// The order in which findings are told: worst first, of these what could not be read, then by place.
-    pub fn order(&self) -> impl Ord + '_ {
-        let what_follows = self.check.group != crate::checks::Group::Reading;
-        (std::cmp::Reverse(self.level), what_follows, &self.path, self.spot, self.check.name, &self.field)
+    /// The order of findings in outputs: by level, worst first; then findings of reading before others; then by
+    /// position.
+    pub fn sort_key(&self) -> impl Ord + '_ {
+        let is_not_reading = self.check.group != crate::checks::Group::Reading;
+        (std::cmp::Reverse(self.level), is_not_reading, &self.path, self.spot, self.check.name, &self.field)
     }
 }
 
-/// What the checks found.
+/// The findings of all checks.
 #[derive(Clone, Debug)]
 pub struct Report {
-    /// The findings that stand, worst first.
+    /// The findings that no waiver accepts, worst first.
     pub findings: Vec<Finding>,
     /// The findings that waivers accept.
     pub waived: Vec<Finding>,
 }
 
 impl Report {
-    /// How many findings stand at a level.
+    /// The number of findings at a level, without those that waivers accept.
     pub fn count(&self, level: Level) -> usize {
         self.findings.iter().filter(|finding| finding.level == level).count()
     }
 
-    /// How many findings stand at each level: errors, warnings and notes.
+    /// The numbers of findings at each level: errors, warnings and notes.
     pub fn counts(&self) -> [usize; 3] {
         LEVELS.map(|level| self.count(level))
     }
 
-    /// Is there a finding at error level?
+    /// Whether there is a finding at error level.
     pub fn has_errors(&self) -> bool {
         self.count(Level::Error) > 0
     }
@@ -80,11 +81,11 @@ impl Report {
 /// The levels of findings, worst first.
 pub const LEVELS: [Level; 3] = [Level::Error, Level::Warning, Level::Note];
 
-/// The fingerprint of a check, its subject (a record, or a path) and a field.
+/// The fingerprint of a check, its subject (the id of a record, or a path) and a field.
 pub(crate) fn fingerprint(check: &str, subject: &str, field: &str) -> String {
     let mut hash = Sha256::new();
     for part in [check, subject, field] {
-        // Lengths keep `a` + `bc` apart from `ab` + `c`.
+        // The lengths make `a`, `bc` different from `ab`, `c`.
         hash.update((part.len() as u64).to_le_bytes());
         hash.update(part);
     }

@@ -1,4 +1,4 @@
-//! Runs the checks, sets levels, applies waivers and finds the places.
+//! Runs the checks, sets levels, applies waivers and finds the positions.
 
 use std::collections::BTreeMap;
 
@@ -15,82 +15,86 @@ use crate::load::Loaded;
 use crate::study::Study;
 
 impl Study {
-    /// What the checks find.
+    /// The findings of all checks.
     pub fn report(&self) -> &Report {
         self.report.get_or_init(|| run(self))
     }
 }
 
-/// Runs every check.
+/// Runs all checks.
 fn run(study: &Study) -> Report {
     let mut drafts: Vec<Draft> = checks::all().iter().flat_map(|check| checks::run(check, study)).collect();
-    drafts.retain(|draft| !follows_from_damage(&study.loaded, draft));
+    drafts.retain(|draft| !follows_from_read_error(&study.loaded, draft));
 
-    let (waived, unused) = accept(study, &mut drafts);
+    let (waived, unused) = apply_waivers(study, &mut drafts);
     drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
 
-    let mut places = Places::new(&study.loaded);
+    let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = checks::level(draft.check, study.settings(), study.stage);
-        (level != Level::Off).then(|| places.finding(study, draft, level, waiver))
+        (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =
         waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
     let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
-    findings.sort_by(|a, b| a.order().cmp(&b.order()));
-    waived.sort_by(|a, b| a.order().cmp(&b.order()));
+    findings.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
+    waived.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
     Report { findings, waived }
 }
 
-/// A key that could not be read is told once; that the record seems to lack it is no news.
-fn follows_from_damage(loaded: &Loaded, draft: &Draft) -> bool {
+/// Whether a finding only follows from a read error, because the key that it is about was not read.
+fn follows_from_read_error(loaded: &Loaded, draft: &Draft) -> bool {
     if draft.check.group == Group::Reading {
         return false;
     }
     let Some(index) = draft.record else { return false };
     let Some(damage) = loaded.damaged.get(loaded.record(index).id.as_str()) else { return false };
-    draft.route.first().is_some_and(|key| damage.keys.iter().any(|lost| lost == key))
+    draft.route.first().is_some_and(|key| damage.keys.iter().any(|unread| unread == key))
 }
 
-/// Splits off the drafts that a waiver in force accepts, and names the waivers that accept none.
-fn accept<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, &'s Id)>, Vec<RecordId>) {
+/// A waiver that is valid on the day of the study.
+struct ValidWaiver<'s> {
+    index: RecordId,
+    id: &'s Id,
+    is_used: bool,
+}
+
+/// Removes the drafts that a valid waiver accepts. Returns them, and the valid waivers that accept no finding.
+fn apply_waivers<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, &'s Id)>, Vec<RecordId>) {
     let (loaded, day) = (&study.loaded, study.day);
-    let mut in_force: BTreeMap<(&str, &str), (RecordId, &'s Id, bool)> = BTreeMap::new();
+    let mut valid: BTreeMap<(&str, &str), ValidWaiver<'s>> = BTreeMap::new();
     for (index, record, waiver) in loaded.waivers() {
-        let (Some(check), Some(on), Some(until)) = (&waiver.check, &waiver.of, waiver.until) else { continue };
+        let (Some(check), Some(of), Some(until)) = (&waiver.check, &waiver.of, waiver.until) else { continue };
         if until >= day && waiver.agreed_by.is_some() && checks::can_be_waived(check.as_str()) {
-            in_force.insert((check.as_str(), on.as_str()), (index, &record.id, false));
+            valid.insert((check.as_str(), of.as_str()), ValidWaiver { index, id: &record.id, is_used: false });
         }
     }
     let mut waived = Vec::new();
     let mut kept = Vec::with_capacity(drafts.len());
     for draft in drafts.drain(..) {
-        let on = draft.record.map(|index| loaded.record(index).id.as_str());
-        match on.and_then(|on| in_force.get_mut(&(draft.check.name, on))) {
-            Some((_, id, used)) => {
-                *used = true;
-                waived.push((draft, *id));
+        let of = draft.record.map(|index| loaded.record(index).id.as_str());
+        match of.and_then(|of| valid.get_mut(&(draft.check.name, of))) {
+            Some(waiver) => {
+                waiver.is_used = true;
+                waived.push((draft, waiver.id));
             }
             None => kept.push(draft),
         }
     }
     *drafts = kept;
     let known: HashSet<&str> = loaded.ids().collect();
-    let unused = in_force
-        .iter()
-        .filter(|((_, on), (.., used))| !used && known.contains(on))
-        .map(|(_, (index, ..))| *index)
-        .collect();
+    let unused = valid.iter().filter(|((_, of), waiver)| !waiver.is_used && known.contains(of));
+    let unused = unused.map(|(_, waiver)| waiver.index).collect();
     (waived, unused)
 }
 
-/// Turns routes into places; each file is read for places once, and only when something in it is shown.
-struct Places<'r> {
+/// Finds the positions of routes. Each file is parsed once, when the first position in it is needed.
+struct Positions<'r> {
     trees: HashMap<FileId, Option<read::tree::Tree<'r>>>,
     loaded: &'r Loaded,
 }
 
-impl<'r> Places<'r> {
+impl<'r> Positions<'r> {
     fn new(loaded: &'r Loaded) -> Self {
         Self { trees: HashMap::new(), loaded }
     }
@@ -104,7 +108,7 @@ impl<'r> Places<'r> {
         read::locate(tree.as_ref(), route.iter().copied(), aim)
     }
 
-    /// The place of a character in a value's text.
+    /// The position of a character in the text of a value.
     fn spot_within(&mut self, file: FileId, route: &[&str], offset: usize) -> Spot {
         let start = self.spot(file, route, Aim::Value);
         let source = self.loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::text(bytes).ok());
@@ -133,22 +137,22 @@ impl<'r> Places<'r> {
             Some(offset) => self.spot_within(file, &top, offset),
         });
         let id = |index: RecordId| loaded.record(index).id.to_string();
-        // A chain of one says nothing.
-        let way = draft.record.map(|index| study.chain(index)).filter(|way| way.len() > 1).unwrap_or_default();
-        let chain = way.into_iter().map(id).collect();
+        // A chain with one record contains no information.
+        let chain = draft.record.map(|index| study.chain(index)).filter(|chain| chain.len() > 1).unwrap_or_default();
+        let chain = chain.into_iter().map(id).collect();
         let kind = match draft.record {
             Some(index) => Some(loaded.record(index).kind()),
-            None => draft.route.first().filter(|_| draft.named.is_some()).and_then(|key| Kind::from_plural(key)),
+            None => draft.route.first().filter(|_| draft.unread_id.is_some()).and_then(|key| Kind::from_plural(key)),
         };
         let mut field = draft.route;
-        if draft.record.is_none() && draft.named.is_some() && field.len() >= 2 {
-            // A problem of reading is told by its whole route: kind and id come off.
+        if draft.record.is_none() && draft.unread_id.is_some() && field.len() >= 2 {
+            // The route of a read error starts with kind and id, which are not part of the field.
             field.drain(..2);
         }
         Finding {
             check: draft.check,
             level,
-            record: draft.record.map(id).or(draft.named),
+            record: draft.record.map(id).or(draft.unread_id),
             kind,
             field: (!field.is_empty()).then(|| field.join(".")),
             path: loaded.snapshot.files[file].path.clone(),
@@ -161,17 +165,17 @@ impl<'r> Places<'r> {
     }
 }
 
-/// The places of records' ids, for outputs that show where every record stands.
-pub struct Lines<'r>(Places<'r>);
+/// The positions of records in their files, for outputs that show the position of every record.
+pub struct RecordPositions<'r>(Positions<'r>);
 
-impl<'r> Lines<'r> {
-    /// Nothing is read yet.
+impl<'r> RecordPositions<'r> {
+    /// The positions of these records; each file is parsed when first asked for.
     pub fn new(loaded: &'r Loaded) -> Self {
-        Self(Places::new(loaded))
+        Self(Positions::new(loaded))
     }
 
-    /// Where a record begins.
-    pub fn of(&mut self, index: RecordId) -> Spot {
+    /// The position of a record's id.
+    pub fn start(&mut self, index: RecordId) -> Spot {
         let entry = &self.0.loaded.entries[index];
         self.0.spot(entry.file, &[entry.record.kind().plural(), entry.record.id.as_str()], Aim::Key)
     }

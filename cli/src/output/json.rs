@@ -5,7 +5,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 use trace::delta::ExistingFindings;
 use trace::graph::{Graph, Link};
-use trace::report::Lines;
+use trace::report::RecordPositions;
 use trace::snapshot::Source;
 use trace::{Finding, Loaded, RecordId, Report, Study};
 
@@ -106,14 +106,14 @@ impl<'a> One<'a> {
     }
 }
 
-fn node(graph: &Graph, lines: &mut Lines<'_>, index: RecordId) -> Value {
+fn node(graph: &Graph, positions: &mut RecordPositions<'_>, index: RecordId) -> Value {
     let (loaded, record) = (&graph.loaded, graph.loaded.record(index));
     json!({
         "id": record.id.as_str(),
         "kind": record.kind().singular(),
         "tier": graph.tier(index).map(trace::graph::Tier::word),
         "path": format!("{}{}", loaded.snapshot.prefix, loaded.path(loaded.file(index))),
-        "line": lines.of(index).line,
+        "line": positions.start(index).line,
     })
 }
 
@@ -125,9 +125,9 @@ fn edge(graph: &Graph, from: RecordId, to: RecordId, link: Link, reason: Option<
 /// All records and links, or those among the records to keep (sorted).
 pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> Value {
     let kept = |index: &RecordId| keep.is_none_or(|keep| keep.binary_search(index).is_ok());
-    let mut lines = Lines::new(&graph.loaded);
+    let mut positions = RecordPositions::new(&graph.loaded);
     let nodes: Vec<Value> =
-        graph.loaded.record_ids().filter(kept).map(|index| node(graph, &mut lines, index)).collect();
+        graph.loaded.record_ids().filter(kept).map(|index| node(graph, &mut positions, index)).collect();
     let edges: Vec<Value> = graph
         .edges()
         .filter(|(from, to, _)| kept(from) && kept(to))
@@ -158,10 +158,10 @@ pub(crate) fn why(graph: &Graph, index: RecordId) -> Value {
             below.push(edge(graph, from, at, link.link, link.reason));
         }
     }
-    let mut lines = Lines::new(&graph.loaded);
+    let mut positions = RecordPositions::new(&graph.loaded);
     json!({
         "version": 1,
-        "record": node(graph, &mut lines, index),
+        "record": node(graph, &mut positions, index),
         "title": graph.loaded.record(index).body.common().title(),
         "lead": graph.lead(index),
         "up": up,

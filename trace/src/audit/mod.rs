@@ -27,7 +27,7 @@ pub use verification::{Method, Verified};
 use schema::Day;
 use schema::records::Waiver;
 
-use crate::checks::future_result::lies_ahead;
+use crate::checks::future_result::is_in_future;
 use crate::ids::RecordId;
 use crate::study::Study;
 
@@ -85,7 +85,7 @@ fn unused_analyses(study: &Study) -> Vec<RecordId> {
 
 fn future_results(study: &Study) -> usize {
     let dates = study.loaded.results().filter_map(|(.., result)| result.date);
-    dates.filter(|date| lies_ahead(study.day, *date)).count()
+    dates.filter(|date| is_in_future(study.day, *date)).count()
 }
 
 fn waivers(study: &Study) -> Vec<(RecordId, bool)> {

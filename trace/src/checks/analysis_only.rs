@@ -1,4 +1,4 @@
-//! `analysis-only`: safety rests on a calculation alone.
+//! `analysis-only`: a safety-critical record is verified by calculation only.
 
 use super::{Check, Error, Group, Reporter, Study, Warning};
 
@@ -7,9 +7,9 @@ pub(super) static CHECK: Check = Check {
     group: Group::Verification,
     levels: [Warning, Warning, Error, Error, Error],
     reports: "A safety-critical target, requirement or part that is verified by analysis alone.",
-    why: "A calculation is as good as its loads and its assumptions. What people's safety depends on is also tested, \
-          demonstrated or inspected. The contest's rules and local codes stand above this check, and a qualified \
-          person decides.",
+    why: "A calculation is only as good as its load cases and assumptions. What people's safety depends on must also \
+          be tested, demonstrated or inspected. Check load cases and calculation methods first; contest rules and \
+          local regulations take precedence; a qualified person decides.",
     fix: "Add a second verification by test, demonstration or inspection.",
     bad_example: "\
 targets:
@@ -32,8 +32,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record) in study.loaded.records() {
         if record.safety_critical() && record.verify().is_some_and(schema::records::Verify::only_analysis) {
             let message = format!("{} is safety-critical and verified by analysis alone", record.name());
-            let help =
-                "add a test, demonstration or inspection; loads and methods come first, and a qualified person decides";
+            let help = "add a test, demonstration or inspection; check load cases and calculation methods first; \
+                        a qualified person decides";
             reporter.report(index, &["verify"], message, help);
         }
     }

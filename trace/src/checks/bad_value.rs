@@ -1,4 +1,4 @@
-//! `bad-value`: A value of the wrong type or form: a quantity without a known unit, a day that is none, an id that is not kebab-case.
+//! `bad-value`: a value of the wrong type or form.
 
 use schema::read::ProblemKind;
 
@@ -8,9 +8,11 @@ pub(super) static CHECK: Check = Check {
     name: "bad-value",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    reports: "A value of the wrong type or form: a quantity without a known unit, a day that is none, an id that is not kebab-case.",
-    why: "A value that cannot be read takes part in no budget and no prediction.",
-    fix: "Write it as the help says. A quantity is a number, a space and a unit, and `±` before its expanded uncertainty: `0.62 kg ± 0.02 kg`.",
+    reports: "A value of the wrong type or form: a quantity without a known unit, an invalid date, an id that is not \
+              kebab-case.",
+    why: "A value that cannot be read is missing from every budget and prediction.",
+    fix: "Use the form given with the finding. A quantity is a number, a space and a unit; its expanded uncertainty \
+          follows after `±`: `0.62 kg ± 0.02 kg`.",
     bad_example: "\
 targets:
   car-mass: {of: car, at-most: 205 kgs}",

@@ -1,18 +1,19 @@
-//! `decision-drift`: what a choice was judged on has moved.
+//! `decision-drift`: a value that a choice was judged on has changed.
 
 use super::{Check, Group, Note, Reporter, Study};
 
-/// A value that has moved by more than this part of it, and more than its uncertainty, is told.
-const MUCH: f64 = 0.02;
+/// The smallest change that is reported, as a ratio, if it is also larger than the uncertainty.
+const REPORTED_CHANGE: f64 = 0.02;
 
 pub(super) static CHECK: Check = Check {
     name: "decision-drift",
     group: Group::Values,
     levels: [Note; 5],
-    reports: "A decision whose chosen alternative was judged on a value that has moved since: by more than 2 %, and more \
-            than the uncertainty of both.",
-    why: "The choice may fall another way on what is known now.",
-    fix: "`tierod compare` puts the alternatives into the car as it is now. If the choice stands, bring `sets` up to date.",
+    reports: "A decision whose chosen alternative was judged on a value that has changed since, by more than 2 % and \
+              by more than the uncertainty of both values.",
+    why: "With the current values, another alternative may be better.",
+    fix: "Compare the alternatives with the current values (`tierod compare`). If the choice is still right, update \
+          `sets`.",
     bad_example: "\
 targets:
   hub-stiffness: {of: suspension, at-least: 2 kN/mm, estimate: 3 kN/mm}
@@ -40,17 +41,13 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let (dimension, then, spread) = values.in_team(judged);
             let Some(now) = values.value(node).filter(|_| values.dimension(node) == dimension) else { continue };
             let within = spread.hypot(study.gradients().uncertainty(&values.network, node));
-            let moved = (now - then).abs();
-            if moved > MUCH * then.abs() && moved > within {
+            let change = (now - then).abs();
+            if change > REPORTED_CHANGE * then.abs() && change > within {
                 let now = values.unit(node).show(now, 0.0);
-                let message = format!("{name} was judged with {to} at {judged}, and it is {now} now");
+                let message = format!("alternative {name} was chosen with {to} at {judged}; it is now {now}");
                 let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                reporter.report(
-                    index,
-                    &route,
-                    message,
-                    format!("`tierod compare {}` puts the alternatives into the car as it is", record.id),
-                );
+                let help = format!("run `tierod compare {}` with the current values", record.id);
+                reporter.report(index, &route, message, help);
             }
         }
     }

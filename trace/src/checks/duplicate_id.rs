@@ -8,9 +8,9 @@ pub(super) static CHECK: Check = Check {
     name: "duplicate-id",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    reports: "An id that two records share, in one file or in two, of one kind or of two.",
-    why: "Whoever names the id may mean either; only the first one read is in the graph.",
-    fix: "Give one of them another id, and list the old one under `formerly` if history should follow it.",
+    reports: "An id that two records share: in one file or two, of one kind or two.",
+    why: "A reference to the id could mean either record; only the first one read is in the graph.",
+    fix: "Give one of them another id. To keep its history, list the old id under its `formerly`.",
     bad_example: "\
 parts:
   front-upright: {in: suspension}
@@ -27,12 +27,12 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     reporter.report_read_problems(ProblemKind::DuplicateId, study);
     let loaded = &study.loaded;
-    for (double, first) in &loaded.doubles {
-        let record = &double.record;
+    for (duplicate, first) in &loaded.doubles {
+        let record = &duplicate.record;
         let first = &loaded.entries[*first];
-        let (place, named) = (loaded.path(first.file), Some(record.id.to_string()));
-        let message = format!("`{}` is also the id of a {} in {place}", record.id, first.record.kind());
+        let (path, unread_id) = (loaded.path(first.file), Some(record.id.to_string()));
+        let message = format!("`{}` is also the id of {} in {path}", record.id, first.record.kind().with_article());
         let route = [record.kind().plural(), record.id.as_str()];
-        reporter.report_in_file(double.file, named, route, message, "give one of them another id".to_owned());
+        reporter.report_in_file(duplicate.file, unread_id, route, message, "give one of them another id".to_owned());
     }
 }

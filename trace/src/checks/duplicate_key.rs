@@ -1,4 +1,4 @@
-//! `duplicate-key`: A key given twice in one map.
+//! `duplicate-key`: a key that appears twice in one map.
 
 use schema::read::ProblemKind;
 
@@ -8,9 +8,9 @@ pub(super) static CHECK: Check = Check {
     name: "duplicate-key",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    reports: "A key given twice in one map.",
-    why: "Only one of the two values could count, and nobody would know which.",
-    fix: "Keep one of them.",
+    reports: "A key that appears twice in one map.",
+    why: "Only one of the two values could be used, and it would be unclear which.",
+    fix: "Keep one of the two.",
     bad_example: "\
 parts:
   front-upright: {in: suspension, in: brakes}",

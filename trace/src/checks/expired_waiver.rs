@@ -1,4 +1,4 @@
-//! `expired-waiver`: a waiver whose day has passed.
+//! `expired-waiver`: a waiver that has ended.
 
 use super::{Check, Error, Group, Reporter, Study, Warning};
 
@@ -6,9 +6,9 @@ pub(super) static CHECK: Check = Check {
     name: "expired-waiver",
     group: Group::Waivers,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A waiver whose last day has passed.",
-    why: "The finding was accepted until then and no longer; it counts again.",
-    fix: "Mend the finding and remove the waiver, or agree on another day and write it down.",
+    reports: "A waiver whose end date has passed.",
+    why: "The finding was accepted only until that date; now it counts again.",
+    fix: "Fix the finding and remove the waiver, or agree on a new end date and change `until`.",
     bad_example: "\
 waivers:
   spare-upright:
@@ -24,9 +24,10 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (index, _, waiver) in study.loaded.waivers() {
         let Some(until) = waiver.until.filter(|until| *until < study.day) else { continue };
         let message = match (&waiver.check, &waiver.of) {
-            (Some(check), Some(on)) => format!("{check} on {on} was accepted until {until}"),
-            _ => format!("it held until {until}"),
+            (Some(check), Some(on)) => format!("the waiver for {check} on {on} ended on {until}"),
+            _ => format!("the waiver ended on {until}"),
         };
-        reporter.report(index, &["until"], message, "mend the finding and remove the waiver, or agree on another day");
+        let help = "fix the finding and remove the waiver, or agree on a new end date";
+        reporter.report(index, &["until"], message, help);
     }
 }

@@ -1,4 +1,4 @@
-//! `future-result`: a measurement that has not been made yet.
+//! `future-result`: a result with a date in the future.
 
 use super::{Check, Group, Reporter, Study, Warning};
 use schema::Day;
@@ -7,10 +7,10 @@ pub(super) static CHECK: Check = Check {
     name: "future-result",
     group: Group::Verification,
     levels: [Warning; 5],
-    reports: "A result dated more than a day after the day that the checks reckon with.",
-    why: "What has not been measured yet counts all the same: targets are told as met, and points as scored.",
-    fix: "Mend the date. To see the records as they were on an earlier day, name a commit of it with `--rev`: `--on` moves \
-           the day and nothing else.",
+    reports: "A result dated more than one day after the date used as today.",
+    why: "A measurement that was not made yet counts like any other: targets are shown as met, and points as scored.",
+    fix: "Correct the date. To see the records as they were on an earlier date, name a commit of that date with \
+          `--rev`: `--on` changes only the date used as today.",
     bad_example: "\
 results:
   weighing-june: {of: circle-time, value: 5.1 s, date: 2028-06-02, evidence: [chain.yaml]}",
@@ -22,13 +22,13 @@ results:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, result) in study.loaded.results() {
-        let Some(date) = result.date.filter(|date| lies_ahead(study.day, *date)) else { continue };
+        let Some(date) = result.date.filter(|date| is_in_future(study.day, *date)) else { continue };
         let message = format!("{} is dated {date}, which is after {}", record.name(), study.day);
-        reporter.report(index, &["date"], message, "mend the date, or name a commit of that day with `--rev`");
+        reporter.report(index, &["date"], message, "correct the date, or name a commit of that date with `--rev`");
     }
 }
 
-/// Is a day more than one after another? Somewhere in the world it is tomorrow already.
-pub(crate) fn lies_ahead(today: Day, day: Day) -> bool {
-    today.days_until(day) > 1
+/// Whether a date is more than one day after today. One day is accepted, because of the time zones of the world.
+pub(crate) fn is_in_future(today: Day, date: Day) -> bool {
+    today.days_until(date) > 1
 }

@@ -1,4 +1,4 @@
-//! `incomplete-decision`: a choice that nothing was weighed for.
+//! `incomplete-decision`: a choice whose alternatives cannot be compared.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
@@ -6,9 +6,11 @@ pub(super) static CHECK: Check = Check {
     name: "incomplete-decision",
     group: Group::Verification,
     levels: [Note, Warning, Warning, Warning, Warning],
-    reports: "A decision without `criteria`, has fewer than two alternatives, or has one that sets no value.",
-    why: "A choice between things that were not put side by side is a habit.",
-    fix: "Name the targets that judge it under `criteria`, and what each alternative would change under `sets`.",
+    reports: "A decision without `criteria`, with fewer than two alternatives, or with an alternative that sets no \
+              value.",
+    why: "A choice between alternatives that were not compared is only a habit.",
+    fix: "List the targets that judge the alternatives under `criteria`, and the values that each alternative changes \
+          under `sets`.",
     bad_example: "\
 decisions:
   damper-choice:
@@ -28,31 +30,23 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, decision) in study.loaded.decisions() {
         let name = record.name();
         if decision.criteria.is_empty() {
-            let help = "name the targets that judge the alternatives under `criteria`";
-            reporter.report(index, &["criteria"], format!("{name} is weighed by no target"), help);
+            let help = "list the targets that judge the alternatives under `criteria`";
+            reporter.report(index, &["criteria"], format!("{name} has no criteria"), help);
         }
         if decision.alternatives.len() < 2 {
             let message = match decision.alternatives.len() {
                 0 => format!("{name} has no alternatives"),
-                _ => format!("{name} has one alternative only"),
+                _ => format!("{name} has only one alternative"),
             };
-            reporter.report(
-                index,
-                &["alternatives"],
-                message,
-                "write at least two alternatives, one of them what there is now",
-            );
+            let help = "add at least two alternatives, one of them the current solution";
+            reporter.report(index, &["alternatives"], message, help);
             continue;
         }
         for (alternative, body) in decision.alternatives.iter() {
             if body.sets.is_empty() {
-                let message = format!("the alternative {alternative} sets no value, so nothing can be weighed");
-                reporter.report(
-                    index,
-                    &["alternatives", alternative.as_str()],
-                    message,
-                    "say what it would change under `sets`",
-                );
+                let message = format!("alternative {alternative} sets no value, so it cannot be compared");
+                let help = "list the values that it changes under `sets`";
+                reporter.report(index, &["alternatives", alternative.as_str()], message, help);
             }
         }
     }

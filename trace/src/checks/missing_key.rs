@@ -1,4 +1,4 @@
-//! `missing-key`: A record without a key that its kind cannot do without.
+//! `missing-key`: a record without a key that its kind requires.
 
 use schema::read::ProblemKind;
 
@@ -8,9 +8,9 @@ pub(super) static CHECK: Check = Check {
     name: "missing-key",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    reports: "A record without a key that its kind cannot do without.",
-    why: "A target without a limit, or a result without a day, says nothing that can be checked.",
-    fix: "Add the key that is named.",
+    reports: "A record without a key that its kind requires.",
+    why: "A target without a limit, or a result without a date, cannot be checked.",
+    fix: "Add the key that the finding names.",
     bad_example: "\
 targets:
   car-mass: {of: car}",

@@ -1,7 +1,7 @@
-//! The checks: a registry, one file a check, its docs beside it.
+//! The checks: a registry, and one file per check with its documentation.
 //!
-//! A check asks a [`Study`] and reports [`Draft`]s; levels, waivers and places come later, in
-//! [`crate::report`]. To add one, see DEVELOPERS.md.
+//! A check reads a [`Study`] and reports [`Draft`]s. [`crate::report`] adds levels, waivers and positions. To add a
+//! check, see DEVELOPERS.md.
 
 mod analysis_only;
 mod bad_value;
@@ -58,25 +58,25 @@ use crate::Study;
 use crate::ids::{FileId, RecordId};
 use crate::values::ValueProblemKind;
 
-/// The groups of checks, as the docs list them.
+/// The groups of checks, in the order of the documentation.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Group {
-    /// What is written cannot be read; always an error.
+    /// Text that cannot be read; always an error.
     Reading,
     /// The chain from goal to part.
     Structure,
-    /// How it is shown that targets and requirements are met.
+    /// The verification of targets and requirements, and its evidence.
     Verification,
     /// Numbers: units, budgets, limits and points.
     Values,
-    /// What changed in the course of the season, from git.
+    /// Changes during the season, from git.
     History,
-    /// Findings that are accepted.
+    /// Waivers: findings that are accepted.
     Waivers,
 }
 
 impl Group {
-    /// The word in docs.
+    /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {
             Self::Reading => "reading",
@@ -89,24 +89,24 @@ impl Group {
     }
 }
 
-/// A check and its docs.
+/// A check and its documentation.
 pub struct Check {
     /// The name, which states the problem.
     pub name: &'static str,
     /// The group.
     pub group: Group,
-    /// The level at each stage: concept, design, build, test, contest.
+    /// The default level at each stage: concept, design, build, test, contest.
     pub levels: [Level; 5],
-    /// What it finds, in one sentence.
+    /// What it reports.
     pub reports: &'static str,
-    /// Why that matters.
+    /// Why this matters.
     pub why: &'static str,
-    /// How to mend it.
+    /// How to fix it.
     pub fix: &'static str,
-    /// Records that it reports, as a file beside a chain that holds together.
+    /// Records that it reports: a file next to a complete chain. For a history check, the file after each of some
+    /// commits, each after a line `# on DATE`.
     pub bad_example: &'static str,
-    /// The same records mended. Checks of the history show the file after some commits, each after a line
-    /// `# on DATE`.
+    /// The same records after the fix.
     pub good_example: &'static str,
     run: fn(&Study, &mut Reporter),
 }
@@ -117,44 +117,44 @@ impl std::fmt::Debug for Check {
     }
 }
 
-/// A finding before its level and place are known.
+/// A finding before its level and position are known.
 pub struct Draft {
     /// The check.
     pub check: &'static Check,
     /// The record it is about.
     pub record: Option<RecordId>,
-    /// The id of a record that could not be read.
-    pub named: Option<String>,
-    /// The file, where it is not the record's own.
+    /// The id of a record that was not read.
+    pub unread_id: Option<String>,
+    /// The file, if it is not that of the record.
     pub file: Option<FileId>,
-    /// The keys below the record; from the top of the file where there is no record.
+    /// The keys below the record; from the top of the file if there is no record.
     pub route: Vec<String>,
-    /// Is it the last key of the route that is wrong, and not its value?
+    /// Whether the last key of the route is wrong, and not its value.
     pub at_key: bool,
-    /// The character of the value's text at which it is wrong, counted from 0, where one is.
+    /// The index of the wrong character in the text of the value, if there is one.
     pub offset: Option<usize>,
-    /// The place, where it is known already.
+    /// The position, if it is already known.
     pub spot: Option<Spot>,
     /// What is wrong.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }
 
-/// Collects what one check reports.
+/// Collects the findings of one check.
 pub struct Reporter {
     check: &'static Check,
     drafts: Vec<Draft>,
 }
 
 impl Reporter {
-    /// Reports a finding about a record, at one of its keys (or at its id).
+    /// Reports a finding about a record, at the value of one of its keys; at its id if the route is empty.
     fn report(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
         let route = route.iter().map(|key| (*key).to_owned()).collect();
         self.drafts.push(Draft { record: Some(record), route, ..self.draft(message, help) });
     }
 
-    /// Reports a finding about a key itself, as where a key names another record.
+    /// Reports a finding about a key itself, for example a key that is the id of another record.
     fn report_key(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
         self.report(record, route, message, help);
         if let Some(draft) = self.drafts.last_mut() {
@@ -162,7 +162,7 @@ impl Reporter {
         }
     }
 
-    /// Reports the problems of one kind that evaluating the values found.
+    /// Reports the problems of one kind found when the values were evaluated.
     fn report_value_problems(&mut self, kind: ValueProblemKind, study: &Study) {
         for problem in study.values().problems.iter().filter(|problem| problem.kind == kind) {
             let draft = self.draft(&problem.message, &problem.help);
@@ -171,28 +171,35 @@ impl Reporter {
         }
     }
 
-    /// Reports the problems of one kind that reading the files found.
+    /// Reports the problems of one kind found when the files were read.
     fn report_read_problems(&mut self, kind: ProblemKind, study: &Study) {
         for found in study.loaded.problems.iter().filter(|found| found.problem.kind == kind) {
             let problem = &found.problem;
             let draft = self.draft(&problem.message, &problem.help);
-            let (named, route, file) = (problem.record.clone(), problem.route.clone(), Some(found.file));
-            self.drafts.push(Draft { named, file, route, spot: problem.spot, ..draft });
+            let (unread_id, route, file) = (problem.record.clone(), problem.route.clone(), Some(found.file));
+            self.drafts.push(Draft { unread_id, file, route, spot: problem.spot, ..draft });
         }
     }
 
-    /// Reports a finding about a key of a file, where there is no record; `named` is the id of one that was not taken.
-    fn report_in_file(&mut self, file: FileId, named: Option<String>, route: [&str; 2], message: String, help: String) {
+    /// Reports a finding about a key of a file, without a record. `unread_id`: the id of a record that was not read.
+    fn report_in_file(
+        &mut self,
+        file: FileId,
+        unread_id: Option<String>,
+        route: [&str; 2],
+        message: String,
+        help: String,
+    ) {
         let route = route.map(str::to_owned).into();
         let draft = self.draft(message, help);
-        self.drafts.push(Draft { named, file: Some(file), route, at_key: true, ..draft });
+        self.drafts.push(Draft { unread_id, file: Some(file), route, at_key: true, ..draft });
     }
 
     fn draft(&self, message: impl Into<String>, help: impl Into<String>) -> Draft {
         Draft {
             check: self.check,
             record: None,
-            named: None,
+            unread_id: None,
             file: None,
             route: Vec::new(),
             at_key: false,
@@ -257,25 +264,25 @@ pub fn all() -> &'static [&'static Check] {
     &ALL
 }
 
-/// The check of a name.
+/// The check with a name.
 pub fn find(name: &str) -> Option<&'static Check> {
     ALL.iter().copied().find(|check| check.name == name)
 }
 
-/// May a waiver accept the findings of this check?
+/// Whether a waiver may accept the findings of a check.
 ///
-/// What cannot be read cannot be judged, and a waiver that is itself open to question accepts nothing.
+/// It may not if the record could not be read completely, or if the finding is about a waiver.
 pub fn can_be_waived(name: &str) -> bool {
     find(name).is_some_and(|check| !matches!(check.group, Group::Reading | Group::Waivers))
 }
 
-/// The level of a check at a stage, as the settings have it.
+/// The level of a check at a stage: that of the settings, otherwise its default.
 pub fn level(check: &Check, settings: &Settings, stage: Stage) -> Level {
-    let own = check.levels[stage as usize];
+    let default = check.levels[stage as usize];
     if check.group == Group::Reading {
-        return own;
+        return default;
     }
-    settings.levels.get(check.name).and_then(|setting| setting.for_stage(stage)).unwrap_or(own)
+    settings.levels.get(check.name).and_then(|setting| setting.for_stage(stage)).unwrap_or(default)
 }
 
 /// Runs one check.

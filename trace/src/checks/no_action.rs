@@ -1,4 +1,4 @@
-//! `no-action`: at risk for long, and nothing was done about it.
+//! `no-action`: a target that was at risk for long, and nothing was done.
 
 use schema::Day;
 use schema::records::Body;
@@ -6,17 +6,17 @@ use schema::records::Body;
 use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::{Status, TargetStatus};
 
-/// How long a target may be at risk before somebody answers.
+/// The number of days that a target may be at risk without a change, a revision or a waiver.
 const DAYS: i32 = 28;
 
 pub(super) static CHECK: Check = Check {
     name: "no-action",
     group: Group::History,
     levels: [super::Level::Off, Note, Warning, Warning, Warning],
-    reports: "A target that is at risk and was so 28 days ago too, while neither its limit moved nor a revision of it \
-            or a waiver on it was written.",
-    why: "Somebody saw it four weeks ago, and the season is short.",
-    fix: "Change the car, agree on another limit and write the revision, or accept it until a day with a waiver.",
+    reports: "A target that is at risk now and was at risk 28 days ago. Since then its limit did not change, and no \
+              revision or waiver for it was added or edited.",
+    why: "The risk has been visible for four weeks, and the season is short.",
+    fix: "Change the car, agree on a new limit and add a revision, or add a waiver with an end date.",
     bad_example: "\
 # on 2026-12-01
 targets:
@@ -38,38 +38,38 @@ revisions:
     run,
 };
 
-/// The commit of the history whose state the check needs: `None` unless a target is at risk and nothing was done.
+/// The commit of the history whose state the check needs; `None` if no target is at risk without an action.
 pub(crate) fn commit_needed(study: &Study) -> Option<usize> {
     Some(candidates(study)?.0)
 }
 
-/// The targets at risk whose limit did not change since a date, and on which nothing was agreed since; with the last
-/// commit of that date.
+/// The last commit of 28 days ago, and the targets at risk without an action since: their limit did not change, and no
+/// revision or waiver for them was added or edited. `None` if there is no such target.
 fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
     let history = study.history()?;
     let mut at_risk: Vec<&TargetStatus> =
-        study.target_statuses().iter().filter(|standing| standing.status == Status::AtRisk).collect();
+        study.target_statuses().iter().filter(|target| target.status == Status::AtRisk).collect();
     if at_risk.is_empty() {
         return None;
     }
-    let then = study.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
-    let commit = history.last_commit_until(then?)?;
+    let earlier = study.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
+    let commit = history.last_commit_until(earlier?)?;
     let loaded = &study.loaded;
-    // What was agreed since, by the record that it is about.
-    let mut agreed = foldhash::HashSet::default();
+    // The ids under `of` of revisions and waivers that were added or edited since.
+    let mut acted_on = foldhash::HashSet::default();
     for (_, record) in loaded.records() {
         let of = match &record.body {
             Body::Revision(revision) => revision.of.as_ref(),
             Body::Waiver(waiver) => waiver.of.as_ref(),
             _ => continue,
         };
-        let written = history.record(record.id.as_str()).is_none_or(|life| life.last_change() > commit);
-        agreed.extend(of.filter(|_| written).map(schema::Id::as_str));
+        let is_new = history.record(record.id.as_str()).is_none_or(|record| record.last_change() > commit);
+        acted_on.extend(of.filter(|_| is_new).map(schema::Id::as_str));
     }
-    at_risk.retain(|standing| {
-        let id = loaded.record(standing.index).id.as_str();
-        let changed = history.limit_changes(id).last().is_none_or(|(at, ..)| *at > commit);
-        !changed && !agreed.contains(id)
+    at_risk.retain(|target| {
+        let id = loaded.record(target.index).id.as_str();
+        let changed = history.limit_changes(id).last().is_none_or(|(changed_in, ..)| *changed_in > commit);
+        !changed && !acted_on.contains(id)
     });
     (!at_risk.is_empty()).then_some((commit, at_risk))
 }
@@ -78,12 +78,11 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let (Some(history), Some((commit, at_risk))) = (study.history(), candidates(study)) else { return };
     let Some(before) = study.past_state(commit) else { return };
     let loaded = &study.loaded;
-    for standing in at_risk {
-        let record = loaded.record(standing.index);
+    for target in at_risk {
+        let record = loaded.record(target.index);
         let id = record.id.as_str();
-        // It may have had another id then.
-        let life = history.record(id);
-        let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
+        // The target may have had another id at that commit.
+        let older = history.record(id).into_iter().flat_map(|record| record.older_ids.iter().map(|id| &**id));
         let Some(then) = std::iter::once(id).chain(older).find_map(|id| before.get(id)) else { continue };
         if then.status != Some(Status::AtRisk) {
             continue;
@@ -91,13 +90,13 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let message = format!(
             "{} is at risk: {} now, {} on {} ({}), limit {}; limit unchanged, no revision, no waiver since",
             record.name(),
-            numbers::shown(study, standing),
+            numbers::value_text(study, target),
             then.shown(),
             history.commits[commit].day,
             history.commits[commit].short(),
-            numbers::limit(record)
+            numbers::limit_text(record)
         );
         let help = "change the car, agree on a new limit and add a revision, or add a waiver";
-        reporter.report(standing.index, &[], message, help);
+        reporter.report(target.index, &[], message, help);
     }
 }

@@ -1,17 +1,14 @@
-//! `no-children`: something in the upper chain that nothing serves.
-
-use schema::Kind;
+//! `no-children`: a goal, event or car target that no record serves.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
-use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
     name: "no-children",
     group: Group::Structure,
     levels: [Note, Warning, Warning, Warning, Warning],
-    reports: "A goal, an event or a car target that nothing serves.",
-    why: "It is wanted, and nothing in the car is there for it: nobody works on it, or nobody wrote it down.",
-    fix: "Let the targets or parts that bring it about serve it, or give it up on record.",
+    reports: "A goal, event or car target that no record serves.",
+    why: "It is required, but no target or part supports it: the work is missing, or the record of it.",
+    fix: "Add `serves: {ID: reason}` to the records that support it. If it is no longer wanted, remove it.",
     bad_example: "\
 targets:
   turning-circle: {of: car, at-most: 7 m, serves: {skidpad: The circle is driven at 9 m radius.}}",
@@ -25,18 +22,11 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     for (index, record) in graph.loaded.records() {
-        let upper = match record.kind() {
-            Kind::Goal | Kind::Event => true,
-            Kind::Target => graph.tier(index) == Some(Tier::Car),
-            _ => false,
-        };
-        if upper && graph.children(index).next().is_none() {
-            let below = match record.kind() {
-                Kind::Goal => "let events serve it",
-                Kind::Event => "let car targets serve it",
-                _ => "let system targets or parts serve it",
-            };
-            reporter.report(index, &[], format!("nothing serves {}", record.name()), below);
+        let Some(expected) = record.kind().expected_children(graph.tier(index)) else { continue };
+        if graph.children(index).next().is_none() {
+            let message = format!("no record serves {}", record.name());
+            let help = format!("add `serves: {{{}: reason}}` to the {expected} that support it", record.id);
+            reporter.report(index, &[], message, help);
         }
     }
 }

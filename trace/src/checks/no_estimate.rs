@@ -1,4 +1,4 @@
-//! `no-estimate`: nothing says what a value is.
+//! `no-estimate`: a target without a value, or a part without an amount.
 
 use schema::settings::Stage;
 
@@ -9,10 +9,10 @@ pub(super) static CHECK: Check = Check {
     name: "no-estimate",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Error],
-    reports: "From the design stage on, a target without any value; a part that lacks an amount which a budget adds up.",
-    why: "A target without a value cannot be seen to slip, and a part that weighs nothing makes a sum that is wrong.",
-    fix: "Write an `estimate`, however rough, with its uncertainty, or a formula or an analysis; give the part the \
-           amount with its basis, so that growth is added.",
+    reports: "From the design stage on, a target without any value; a part without an amount that a budget totals.",
+    why: "A target without a value can be missed unnoticed, and a part without a mass makes the total too low.",
+    fix: "Add an `estimate` with its uncertainty (a rough one is enough), a formula or an analysis. Give the part the \
+          amount with its basis, so that the growth allowance is included.",
     bad_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m}",
@@ -25,27 +25,19 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     let passed = |index| study.graph.results(index).iter().any(|(_, result)| result.outcome.is_some());
-    for standing in study.target_statuses().iter().filter(|_| study.stage >= Stage::Design) {
-        // Where a formula or a model has no answer, what it lacks is told.
-        let given = standing.value.is_some() || study.values().origin(standing.index) != Origin::None;
-        if !given && !passed(standing.index) {
-            let message = format!("nothing says what {} will be", loaded.record(standing.index).name());
-            reporter.report(
-                standing.index,
-                &["estimate"],
-                message,
-                "write an `estimate: VALUE ± UNCERTAINTY`, however rough",
-            );
+    for target in study.target_statuses().iter().filter(|_| study.stage >= Stage::Design) {
+        // If a formula or model gives no value, another check reports why.
+        let has_source = target.value.is_some() || study.values().origin(target.index) != Origin::None;
+        if !has_source && !passed(target.index) {
+            let message = format!("{} has no value", loaded.record(target.index).name());
+            let help = "add `estimate: VALUE ± UNCERTAINTY`; a rough one is enough";
+            reporter.report(target.index, &["estimate"], message, help);
         }
     }
     for (part, amount, budget) in study.values().without_amount(study.budgets()) {
-        let whole = &loaded.record(budget).id;
-        let message = format!("{} has no {amount}, which {whole} adds up", loaded.record(part).name());
-        reporter.report(
-            part,
-            &["amounts", amount],
-            message,
-            format!("add `{amount}` to its `amounts`, with its basis"),
-        );
+        let (part_name, budget_id) = (loaded.record(part).name(), &loaded.record(budget).id);
+        let message = format!("{part_name} has no {amount}, so the total of {budget_id} is incomplete");
+        let help = format!("add `{amount}` to its `amounts`, with its basis");
+        reporter.report(part, &["amounts", amount], message, help);
     }
 }

@@ -1,6 +1,5 @@
-//! `no-evidence`: a result that nothing shows.
+//! `no-evidence`: a result without evidence, or an evidence file that is missing.
 
-use schema::Kind;
 use schema::words::shorten;
 
 use super::{Check, Error, Group, Reporter, Study, Warning};
@@ -9,10 +8,10 @@ pub(super) static CHECK: Check = Check {
     name: "no-evidence",
     group: Group::Verification,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A result without evidence; a result or an analysis whose evidence file is absent or empty.",
-    why: "Without the runs, the sheet or the photograph nobody can tell later what was measured.",
-    fix: "Put the file into the data root and its path, relative to it, under `evidence`. With --staged the file must \
-           be staged too; an empty file and a path out of the data root do not count.",
+    reports: "A result without evidence; a result or an analysis whose evidence file is missing or empty.",
+    why: "Without the runs, the sheet or the photograph, the result cannot be checked later.",
+    fix: "Put the file into the project root, and list its path (relative to the project root) under `evidence`. With \
+          `--staged` the file must be staged too. An empty file, or a path outside the project root, does not count.",
     bad_example: "\
 results:
   weighing-march: {of: circle-time, value: 5.1 s, date: 2027-03-02}",
@@ -26,13 +25,14 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     for (index, record) in loaded.records() {
         let evidence = record.evidence();
-        if record.kind() == Kind::Result && evidence.is_empty() {
-            let help = "list the files that show it under `evidence`";
-            reporter.report(index, &["evidence"], format!("no file shows {}", record.name()), help);
+        if record.kind().roles().needs_evidence && evidence.is_empty() {
+            let help = "list its evidence files under `evidence`";
+            reporter.report(index, &["evidence"], format!("{} has no evidence", record.name()), help);
         }
         for path in evidence.iter().filter(|path| !loaded.present.contains(*path)) {
-            let help = "add the file, or mend its path, which is relative to the data root";
-            reporter.report(index, &["evidence", path], format!("the evidence `{}` is not there", shorten(path)), help);
+            let message = format!("evidence file missing or empty: `{}`", shorten(path));
+            let help = "add the file, or correct its path (relative to the project root)";
+            reporter.report(index, &["evidence", path], message, help);
         }
     }
 }

@@ -8,9 +8,9 @@ pub(super) static CHECK: Check = Check {
     name: "no-reason",
     group: Group::Structure,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A missing reason, or one that only repeats a title or an id.",
-    why: "The reason is what a newcomer, a judge and next season's team need; the link alone says only that there is one.",
-    fix: "Say in one sentence why, best with the number that follows from it: what would be lost without it?",
+    reports: "A reason that is missing, is a placeholder (`todo`), or only repeats a title or id.",
+    why: "Newcomers, judges and next season's team need the reason; a link without it explains nothing.",
+    fix: "Give the reason in one sentence, if possible with a number: what would be lost without it?",
     bad_example: "\
 parts:
   front-upright:
@@ -26,6 +26,8 @@ parts:
     run,
 };
 
+const HELP: &str = "give the reason in one sentence";
+
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     for (index, record) in graph.loaded.records() {
@@ -33,38 +35,39 @@ fn run(study: &Study, reporter: &mut Reporter) {
         for (parent, reason) in record.body.common().serves().iter() {
             let title = graph.loaded.find(parent.as_str()).and_then(|i| graph.loaded.record(i).body.common().title());
             let names = own.into_iter().flatten().chain([parent.as_str()]).chain(title);
-            if let Some(problem) = wanting(reason.0.as_deref(), names) {
-                let message = format!("why it serves {parent} {problem}");
-                reporter.report(index, &["serves", parent.as_str()], message, "say in one sentence why");
+            if let Some(problem) = problem(reason.0.as_deref(), names) {
+                let message = format!("the reason for `serves: {parent}` {problem}");
+                reporter.report(index, &["serves", parent.as_str()], message, HELP);
             }
         }
-        let (what, reason) = match &record.body {
-            Body::Goal(goal) => ("why this is the goal", &goal.reason),
-            Body::Decision(decision) if decision.chosen.is_some() => ("why this alternative", &decision.reason),
-            Body::Revision(revision) => ("why the target was changed", &revision.reason),
-            Body::Waiver(waiver) => ("why the finding is accepted", &waiver.reason),
+        let (subject, reason) = match &record.body {
+            Body::Goal(goal) => ("the goal", &goal.reason),
+            Body::Decision(decision) if decision.chosen.is_some() => ("the chosen alternative", &decision.reason),
+            Body::Revision(revision) => ("the revision", &revision.reason),
+            Body::Waiver(waiver) => ("the waiver", &waiver.reason),
             _ => continue,
         };
-        if let Some(problem) = wanting(reason.as_deref(), own.into_iter().flatten()) {
-            reporter.report(index, &["reason"], format!("{what} {problem}"), "say in one sentence why");
+        if let Some(problem) = problem(reason.as_deref(), own.into_iter().flatten()) {
+            reporter.report(index, &["reason"], format!("the reason for {subject} {problem}"), HELP);
         }
     }
 }
 
-/// What a reason wants: it is not there, or it says no more than a name does.
-fn wanting<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -> Option<&'static str> {
+/// What is wrong with a reason: it is missing, is a placeholder, or only repeats one of these names.
+fn problem<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -> Option<&'static str> {
     let reason = reason.unwrap_or("");
-    if letters(reason).next().is_none() {
-        return Some("is not said");
+    if letters_and_digits(reason).next().is_none() {
+        return Some("is missing");
     }
-    let says = |text: &str| letters(text).eq(letters(reason));
-    if ["todo", "tbd", "tba", "fixme", "wip"].into_iter().any(says) {
-        return Some("is put off");
+    let is_same = |text: &str| letters_and_digits(text).eq(letters_and_digits(reason));
+    if ["todo", "tbd", "tba", "fixme", "wip"].into_iter().any(is_same) {
+        return Some("is a placeholder (`todo`)");
     }
-    names.into_iter().any(says).then_some("only repeats a name")
+    names.into_iter().any(is_same).then_some("only repeats a title or id")
 }
 
-/// What a text says, however it is spaced, pointed and capitalised.
-pub(super) fn letters(text: &str) -> impl Iterator<Item = char> {
+/// The letters and digits of a text in lower case: they are equal if texts differ only in spaces, punctuation and
+/// capitals.
+pub(super) fn letters_and_digits(text: &str) -> impl Iterator<Item = char> {
     text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase)
 }

@@ -1,4 +1,4 @@
-//! `no-share`: a system takes of a budget without a share in it.
+//! `no-share`: a system uses a budget without having a share of it.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
@@ -6,9 +6,9 @@ pub(super) static CHECK: Check = Check {
     name: "no-share",
     group: Group::Values,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A system that takes of an amount which is shared out to others, and has no share itself.",
-    why: "What nobody has promised to keep to grows unseen, out of what the others have been given.",
-    fix: "Give the system a target with `share-of` the budget, or let a share that is there cover it.",
+    reports: "A system that uses an amount that is divided into shares, but has no share itself.",
+    why: "Without a limit of its own, what it uses can grow unnoticed, at the cost of the other shares.",
+    fix: "Add a target of the system with `share-of: BUDGET`, or extend an existing share to include it.",
     bad_example: "\
 systems:
   brakes: {in: car}
@@ -32,11 +32,13 @@ parts:
 fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     for budget in study.budgets() {
-        for (system, takes) in &budget.without_share {
-            let takes = study.values().unit(budget.node).show(*takes, 0.0);
-            let whole = &loaded.record(budget.index).id;
-            let message = format!("{} takes {takes} without a share of {whole}", loaded.record(*system).name());
-            reporter.report(*system, &[], message, format!("give it a target with `share-of: {whole}`"));
+        for (system, used) in &budget.without_share {
+            let used = study.values().unit(budget.node).show(*used, 0.0);
+            let total = &loaded.record(budget.index).id;
+            let system_record = loaded.record(*system);
+            let message = format!("{} uses {used} of {total} but has no share of it", system_record.name());
+            let help = format!("add a target with `of: {}` and `share-of: {total}`", system_record.id);
+            reporter.report(*system, &[], message, help);
         }
     }
 }

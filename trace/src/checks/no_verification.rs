@@ -1,7 +1,7 @@
-//! `no-verification`: nothing says how it will be shown.
+//! `no-verification`: a record without a planned verification.
 
 use foldhash::HashSet;
-use schema::Kind;
+use schema::records::roles::TierRule;
 
 use super::{Check, Error, Group, Note, Reporter, Study, Warning};
 
@@ -9,10 +9,11 @@ pub(super) static CHECK: Check = Check {
     name: "no-verification",
     group: Group::Verification,
     levels: [Note, Warning, Warning, Error, Error],
-    reports: "A target or requirement without `verify`; a part without it that no target or requirement is about.",
-    why: "A target that nobody plans to measure is a wish. The four methods are test, analysis, inspection and \
+    reports: "A target or requirement without `verify`; a part without `verify` that no target or requirement names \
+              under `of`.",
+    why: "A target without a planned verification is only a wish. The four methods are test, analysis, inspection and \
           demonstration (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).",
-    fix: "Add `verify: {by: test, with: the rig or instrument, due: the day}`.",
+    fix: "Add `verify: {by: test, with: the rig or instrument, due: the date}`.",
     bad_example: "\
 targets:
   wheel-stiffness:
@@ -31,16 +32,12 @@ targets:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let records = study.loaded.records();
-    let asked = records.clone().filter(|(_, record)| matches!(record.kind(), Kind::Target | Kind::Requirement));
-    let asked_of: HashSet<&str> = asked.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect();
+    let demands = records.clone().filter(|(_, record)| record.kind().roles().tier == TierRule::OfSubject);
+    let subjects: HashSet<&str> = demands.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect();
     for (index, record) in records {
-        let wanted = match record.kind() {
-            Kind::Target | Kind::Requirement => true,
-            Kind::Part => !asked_of.contains(record.id.as_str()),
-            _ => false,
-        };
-        if wanted && record.verify().is_none() {
-            let message = format!("nothing says how {} is verified", record.name());
+        let is_subject = subjects.contains(record.id.as_str());
+        if record.kind().needs_verification(is_subject) && record.verify().is_none() {
+            let message = format!("{} has no verification", record.name());
             reporter.report(index, &["verify"], message, "add `verify: {by: test, with: ..., due: ...}`");
         }
     }

@@ -1,16 +1,17 @@
-//! `off-chain`: a record whose parents lead to no goal.
+//! `off-chain`: a record that has parents but no path to a goal.
 
 use schema::Kind;
 
 use super::{Check, Error, Group, Note, Reporter, Study, Warning};
+use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
     name: "off-chain",
     group: Group::Structure,
     levels: [Note, Warning, Warning, Error, Error],
-    reports: "A record that has parents, none of which leads to a goal.",
-    why: "It has a reason, and that reason has none: it earns no points that anybody planned.",
-    fix: "Follow the chain shown to where it ends, and let that record serve what it is there for.",
+    reports: "A record that serves others, but does not lead to a goal.",
+    why: "What it serves has no purpose itself, so the record adds no planned points.",
+    fix: "Follow the chain to its end, and add the right `serves:` link to the record there.",
     bad_example: "\
 systems:
   electrics: {in: car}
@@ -27,20 +28,19 @@ parts:
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     for (index, record) in graph.loaded.records() {
-        if record.kind() == Kind::Goal
+        if graph.tier(index) == Some(Tier::Goal)
             || study.chains().distance(index).is_some()
             || graph.parents(index).next().is_none()
         {
             continue;
         }
-        let way = study.chain(index);
-        let end = way.last().map_or(record.id.as_str(), |last| graph.loaded.record(*last).id.as_str());
-        let message = format!("{} leads to no goal: the chain ends at {end}", record.name());
-        let is_system = way.last().is_some_and(|last| graph.loaded.record(*last).kind() == Kind::System);
-        let help = if is_system {
-            "serve a target or requirement in place of the system".to_owned()
+        let chain = study.chain(index);
+        let end = chain.last().map_or(record, |last| graph.loaded.record(*last));
+        let message = format!("{} does not lead to a goal: its chain ends at {}", record.name(), end.id);
+        let help = if end.kind() == Kind::System {
+            "under `serves`, name a target or requirement instead of the system".to_owned()
         } else {
-            format!("let {end} serve what it is there for")
+            format!("add the right `serves:` link to {}", end.id)
         };
         reporter.report(index, &["serves"], message, help);
     }

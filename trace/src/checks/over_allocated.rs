@@ -1,14 +1,15 @@
-//! `over-allocated`: the shares of a budget add up to more than there is.
+//! `over-allocated`: the shares of a budget total more than is available.
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning};
+use super::{Check, Error, Group, Note, Reporter, Study, Warning, over_budget};
 
 pub(super) static CHECK: Check = Check {
     name: "over-allocated",
     group: Group::Values,
     levels: [Note, Warning, Warning, Error, Error],
-    reports: "A budget whose shares' limits add up to more than its own limit less the reserve.",
-    why: "Every section can keep to its share and the car still be over.",
-    fix: "Give less to the shares that have room, or agree on another limit for the whole, with a revision for each.",
+    reports: "A budget whose shares' limits total more than its own limit minus the reserve.",
+    why: "Every section can stay within its share, and the car can still be over its limit.",
+    fix: "Reduce the shares that have room, or agree on a new limit for the total, and add a revision for each limit \
+            that changes.",
     bad_example: "\
 systems:
   brakes: {in: car}
@@ -30,14 +31,19 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for budget in study.budgets() {
         let Some(by) = budget.over_allocated() else { continue };
         let record = study.loaded.record(budget.index);
-        let shown = |si: f64| study.values().unit(budget.node).show(si, 0.0);
-        let less = if budget.reserve == 0.0 { "" } else { " less the reserve" };
+        let unit = study.values().unit(budget.node);
+        let reserve = if budget.reserve == 0.0 { "" } else { " minus the reserve" };
         let message = format!(
-            "the shares of {} add up to {}, {} more than its limit{less}",
+            "the shares of {} total {}, {} more than its limit{reserve}",
             record.name(),
-            shown(budget.allocated),
-            shown(by)
+            unit.show(budget.allocated, 0.0),
+            over_budget::show_part(unit, by, budget.allocated)
         );
-        reporter.report(budget.index, &[], message, "take from the shares that have room, or agree on a revision");
+        reporter.report(
+            budget.index,
+            &[],
+            message,
+            "reduce the shares that have room, or agree on a new limit and add a revision",
+        );
     }
 }

@@ -1,17 +1,21 @@
-//! `over-budget`: a roll-up exceeds its limit.
+//! `over-budget`: a total is over its limit.
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning, numbers};
+use schema::quantity::Unit;
+use schema::{number, records::LimitStyle};
+
+use super::{Check, Error, Group, Note, Reporter, Study, Warning};
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
     name: "over-budget",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Error],
-    reports: "A target whose parts add up, times count and with growth, to more than its limit.",
-    why: "What one section takes too much is missing in another, and the later it is found the dearer it is.",
-    fix: "See with `tierod budget` who has room, and agree on a transfer or another limit with a revision for each. \
-           No part is made lighter for a budget alone: loads and methods come first, the contest's rules and local \
-           codes stand above it, and a qualified person decides.",
+    reports: "A target whose total over its parts, with their counts and growth allowances, is over its limit.",
+    why: "What one section uses too much is missing in another, and the later this is found, the more the fix costs.",
+    fix: "Run `tierod budget` to see which shares have room, and agree on a transfer or a new limit, with a revision \
+            for each limit that changes. Do not make a part lighter only to meet a budget: check load cases and \
+            calculation methods first; contest rules and local regulations take precedence; a qualified person \
+            decides.",
     bad_example: "\
 targets:
   suspension-mass: {of: suspension, at-most: 2 kg, total: mass}
@@ -28,22 +32,52 @@ parts:
 fn run(study: &Study, reporter: &mut Reporter) {
     let values = study.values();
     for budget in study.budgets().iter().filter(|budget| values.origin(budget.index) == Origin::Total) {
-        let (Some(by), Some(value)) = (budget.over(), budget.value) else { continue };
-        let record = study.loaded.record(budget.index);
+        let (Some(by), Some(total)) = (budget.over(), budget.value) else { continue };
+        let Some(target) = study.loaded.target(budget.index) else { continue };
         let unit = values.unit(budget.node);
-        let sum = unit.show(value, 0.0);
-        let over = unit.show(by, 0.0);
-        let grown = budget.growth.filter(|growth| *growth > 0.0).map(|growth| unit.show(growth, 0.0));
-        let grown = grown.map(|growth| format!(", {growth} of it growth")).unwrap_or_default();
-        let limit = numbers::limit(record);
-        let limit = limit.trim_start_matches("at most ");
-        let message = format!("{} adds up to {sum}{grown}: {over} over its limit of {limit}", record.name());
-        let amount = budget.amount.as_deref().unwrap_or_default();
-        reporter.report(
-            budget.index,
-            &[],
-            message,
-            format!("see who has room with `tierod budget {amount}`, or agree on a revision"),
+        let growth = budget.growth.filter(|growth| *growth > 0.0);
+        let growth = growth.map(|growth| format!(" (including {} growth allowance)", show_part(unit, growth, total)));
+        let limit = match &target.at_most {
+            Some(limit) => limit.to_string(),
+            None => target.limit_text(LimitStyle::Words),
+        };
+        let message = format!(
+            "{} totals {}{}, {} over its limit of {limit}",
+            study.loaded.record(budget.index).name(),
+            unit.show(total, 0.0),
+            growth.unwrap_or_default(),
+            show_part(unit, by, total),
         );
+        let amount = budget.amount.as_deref().unwrap_or_default();
+        let help = format!(
+            "run `tierod budget {amount}` to see which shares have room, or agree on a new limit and add a revision"
+        );
+        reporter.report(budget.index, &[], message, help);
+    }
+}
+
+/// A part of a total (both in SI) with as many decimals as the total has, so that the numbers of one message have the
+/// same precision. A part that would round to zero has one significant digit.
+pub(super) fn show_part(unit: &Unit, part: f64, total: f64) -> String {
+    let decimals = |si: f64, digits: i32| number::decimals(si / unit.factor(), digits, 7);
+    unit.after(&number::rounded(part / unit.factor(), decimals(total, 4).max(decimals(part, 1))))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_has_the_precision_of_the_total() {
+        let unit = Unit::parse("kg").unwrap();
+        for (part, total, text) in [
+            (1.088, 52.548, "1.09 kg"),
+            (0.048, 52.548, "0.05 kg"),
+            (0.004, 52.548, "0.004 kg"),
+            (0.1, 202.34, "0.1 kg"),
+            (12.6, 18_015.0, "13 kg"),
+        ] {
+            assert_eq!(show_part(&unit, part, total), text);
+        }
     }
 }

@@ -1,4 +1,4 @@
-//! `plan-above-targets`: meeting the targets would not score the plan.
+//! `plan-above-targets`: the plan of an event is higher than what its targets score.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
@@ -6,9 +6,11 @@ pub(super) static CHECK: Check = Check {
     name: "plan-above-targets",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Warning],
-    reports: "An event whose plan is not scored when every target that it reads is just met.",
-    why: "The limit and the plan were set apart from one another: the team may meet its target and miss its points.",
-    fix: "Move the limit to the value that earns the plan (`tierod points` shows it), or the plan, on record.",
+    reports: "An event that scores less than its plan when every target that it reads is exactly at its limit.",
+    why: "The limit and the plan were set independently: the team can meet every target and still miss the planned \
+            points.",
+    fix: "Set the limit to the value that scores the plan (`tierod points` shows it) and add a revision, or change \
+            the plan.",
     bad_example: "\
 targets:
   sprint-time: {of: car, at-most: 4.4 s, estimate: 4.3 s}
@@ -29,21 +31,19 @@ events:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for (index, record) in study.loaded.records() {
-        if record.kind() != schema::Kind::Event {
-            continue;
-        }
+    for (index, record, _) in study.loaded.events() {
         let Some(event) = study.values().event(index, study.gradients()) else { continue };
         let (Some(plan), Some(points)) = (event.plan, event.at_limits) else { continue };
-        // A tenth of a point is no difference: plans are round numbers.
+        // Plans are round numbers, so a tenth of a point is not a difference.
         if points < plan - 0.1 {
             let name = record.name();
-            let message = format!("{name}: its targets just met score {points:.1} points, and {plan:.1} are planned");
+            let message =
+                format!("{name}: {plan:.1} points are planned, but targets exactly at their limits score {points:.1}");
             reporter.report(
                 index,
                 &["plan"],
                 message,
-                "move the limit to the value that earns the plan, or the plan, on record",
+                "set the limit to the value that scores the plan and add a revision, or change the plan",
             );
         }
     }

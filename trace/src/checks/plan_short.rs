@@ -1,4 +1,4 @@
-//! `plan-short`: the plans of the events do not add up to the goal.
+//! `plan-short`: the event plans total fewer points than the goal needs.
 
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
@@ -6,19 +6,19 @@ pub(super) static CHECK: Check = Check {
     name: "plan-short",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Warning],
-    reports: "A goal whose events' plans add up to fewer points than it needs.",
-    why: "Even if everything goes to plan, the goal is not reached.",
-    fix: "Plan more from an event, and move the targets that earn it; or set another goal on record.",
+    reports: "A goal whose event plans total fewer points than it needs.",
+    why: "Even if every event goes as planned, the goal is not reached.",
+    fix: "Plan more points for an event and change the targets that score them, or change the goal.",
     bad_example: "\
 goals:
-  podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
+  podium: {points: 60 pts, reason: It is the tenth season of the team., lead: team lead}
 events:
-  hill-climb: {plan: 55 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event there.}}",
+  hill-climb: {plan: 55 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event of the contest.}}",
     good_example: "\
 goals:
-  podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
+  podium: {points: 60 pts, reason: It is the tenth season of the team., lead: team lead}
 events:
-  hill-climb: {plan: 60 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event there.}}",
+  hill-climb: {plan: 60 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event of the contest.}}",
     run,
 };
 
@@ -28,11 +28,11 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if goal.events.is_empty() || goal.plan >= needed.points - 1e-9 {
             continue;
         }
-        let short = needed.points - goal.plan;
+        let missing = needed.points - goal.plan;
         let message = format!(
-            "the plans add up to {:.1} points, and {:.1} are needed: {short:.1} short",
+            "the event plans total {:.1} points; {:.1} are needed ({missing:.1} missing)",
             goal.plan, needed.points
         );
-        reporter.report(goal.index, &[], message, "plan more from an event, or set another goal on record");
+        reporter.report(goal.index, &[], message, "plan more points for an event, or change the goal");
     }
 }

@@ -1,27 +1,30 @@
-//! `points-short`: the car as it is will not reach the goal.
+//! `points-short`: the car is not predicted to reach the goal.
 
-use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
+use schema::number;
+
+use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "points-short",
     group: Group::Values,
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A goal whose predicted points are fewer than it needs.",
-    why: "The car as the records have it does not reach what the team set out for. What a place takes is the mean of \
-          its totals in past fields; the interval beside it holds the next year's with a probability of 90 % (prediction \
-          interval for one more draw from a normal distribution, Student's t: Hahn and Meeker, Statistical Intervals, \
-          chapter 4, from memory), as long as the contest and its rules stay alike.",
-    fix: "`tierod points` shows where points are lost, and `tierod worth` what would bring them.",
+    why: "The car in the records does not reach the goal of the team. The points that a place needs are the mean of \
+            what this place scored in past contests. The interval next to them contains the value of the next contest \
+            with a probability of 90 %, as long as the contest and its rules stay similar (prediction interval for \
+            one future observation of a normal distribution, with Student's t; standard textbook result).",
+    fix: "Run `tierod points` to see where points are missing, and `tierod worth` to see which values would add \
+            points.",
     bad_example: "\
 goals:
-  podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
+  podium: {points: 60 pts, reason: It is the tenth season of the team., lead: team lead}
 events:
-  hill-climb: {plan: 60 pts, expect: 50 pts, lead: team lead, serves: {podium: It is the only event there.}}",
+  hill-climb: {plan: 60 pts, expect: 50 pts, lead: team lead, serves: {podium: It is the only event of the contest.}}",
     good_example: "\
 goals:
-  podium: {points: 60 pts, reason: It is the tenth year., lead: team lead}
+  podium: {points: 60 pts, reason: It is the tenth season of the team., lead: team lead}
 events:
-  hill-climb: {plan: 60 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event there.}}",
+  hill-climb: {plan: 60 pts, expect: 62 pts, lead: team lead, serves: {podium: It is the only event of the contest.}}",
     run,
 };
 
@@ -30,8 +33,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let (Some(predicted), Ok(needed)) = (goal.predicted, &goal.needed) else { continue };
         if predicted < needed.points {
             let message = format!(
-                "{} points are predicted, and {:.1} are needed: {:.1} short",
-                numbers::points(predicted, goal.uncertainty),
+                "{} points are predicted; {:.1} are needed ({:.1} missing)",
+                number::with_uncertainty(predicted, goal.uncertainty, 1),
                 needed.points,
                 needed.points - predicted
             );
@@ -39,7 +42,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
                 goal.index,
                 &[],
                 message,
-                "`tierod points` shows where, and `tierod worth` what would bring them",
+                "run `tierod points` to see where they are missing, and `tierod worth` to see which values would add points",
             );
         }
     }

@@ -1,4 +1,4 @@
-//! `rewritten-result`: what was measured reads otherwise than when it was written down.
+//! `rewritten-result`: a result that was changed or removed without a note.
 
 use std::sync::Arc;
 
@@ -6,7 +6,7 @@ use foldhash::HashSet;
 use schema::quantity::same_number;
 use schema::{Kind, Quantity, words};
 
-use super::no_reason::letters;
+use super::no_reason::letters_and_digits;
 use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::history::{Change, History, RecordHistory};
 
@@ -14,12 +14,13 @@ pub(super) static CHECK: Check = Check {
     name: "rewritten-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A result whose value, outcome, date or subject was changed in a later commit than the one that wrote it, and no new note \
-            was written with the change or after it; a result that was removed while its subject stands, and no other one of \
-            the subject names it or came with the same words.",
-    why: "A measurement is what was seen on that day: one that can be changed in silence proves nothing.",
-    fix: "Say in the `notes` of the result why it reads otherwise, or put it back and write the new measurement as a result of \
-           its own. A result that was removed is put back, or named in the `notes` of the one in its place.",
+    reports: "A result whose value, outcome, date or subject changed after the commit that added it, if no new note \
+            was added with the change or after it. A removed result whose subject still exists, unless another result \
+            of that subject names it in `notes` or was added in the same commit with the same content.",
+    why: "A measurement records what was observed on one date: a result that can change without a note is not \
+            evidence.",
+    fix: "Explain the change in the `notes` of the result; or restore it and add the new measurement as a separate \
+            result. Restore a removed result, or name it in the `notes` of the result that replaces it.",
     bad_example: "\
 # on 2027-02-01
 targets:
@@ -42,154 +43,157 @@ targets:
   rack-force: {of: car, at-most: 300 N}
 results:
   rack-pull:
-    {of: rack-force, value: 295 N, date: 2027-01-30, evidence: [chain.yaml], notes: The cell was read before its zero was taken off.}",
+    {of: rack-force, value: 295 N, date: 2027-01-30, evidence: [chain.yaml], notes: The force cell was read before its zero was subtracted.}",
     run,
 };
 
-/// What a result says.
-const SAID: [&str; 4] = ["value", "outcome", "date", "of"];
+/// The keys of a result that a later commit must not change without a note.
+const CONTENT: [&str; 4] = ["value", "outcome", "date", "of"];
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let Some(history) = study.history() else { return };
-    for life in history.records().iter().filter(|life| life.kind == Kind::Result) {
-        match study.loaded.find(&life.id) {
-            Some(index) => changed(study, history, life, index, reporter),
-            None => removed(study, history, life, reporter),
+    for result in history.records().iter().filter(|record| record.kind == Kind::Result) {
+        match study.loaded.find(&result.id) {
+            Some(index) => report_changes(study, history, result, index, reporter),
+            None => report_removal(study, history, result, reporter),
         }
     }
 }
 
-fn changed(study: &Study, history: &History, life: &RecordHistory, index: RecordId, reporter: &mut Reporter) {
-    let noted_now = noted(history, life).is_some();
-    for route in SAID {
-        let levels = written(history, life, route);
-        // What was not said at first was not measured otherwise.
-        let Some((origin, _, begun)) = levels.last() else { continue };
-        let Some(first) = begun.after.as_deref() else { continue };
-        // What was put back is as it was, and a subject that got another id is the same.
-        let as_before = |before: Option<&str>, after: Option<&str>| {
-            let life = |id: Option<&str>| history.record(id?).map(|life| &life.id);
-            same(before, after) || (route == "of" && life(before).is_some() && life(before) == life(after))
+fn report_changes(study: &Study, history: &History, result: &RecordHistory, index: RecordId, reporter: &mut Reporter) {
+    let is_noted = last_new_note(history, result).is_some();
+    for route in CONTENT {
+        let origins = origins(history, result, route);
+        // A key that is missing in the first version was not changed.
+        let Some((first_history, _, first_change)) = origins.last() else { continue };
+        let Some(first) = first_change.after.as_deref() else { continue };
+        // A restored text is unchanged, and so is a subject that has a new id.
+        let is_unchanged = |before: Option<&str>, after: Option<&str>| {
+            let id = |id: Option<&str>| history.record(id?).map(|record| &record.id);
+            is_same_text(before, after) || (route == "of" && id(before).is_some() && id(before) == id(after))
         };
-        if as_before(Some(first), life.last_value_at(route, history.commits.len())) {
+        if is_unchanged(Some(first), result.last_value_at(route, history.commits.len())) {
             continue;
         }
-        let found = levels.iter().enumerate().find_map(|(at, (_, life, written))| {
-            let last = life.changes_of(route).rfind(|change| {
-                change.commit > written.commit && !as_before(change.before.as_deref(), change.after.as_deref())
+        let found = origins.iter().enumerate().find_map(|(level, (_, record, origin))| {
+            let last = record.changes_of(route).rfind(|change| {
+                change.commit > origin.commit && !is_unchanged(change.before.as_deref(), change.after.as_deref())
             });
-            // The merge itself may have brought another value than its branch had.
-            let came = || levels.get(at + 1).map(|(branch, life, _)| life.last_value_at(route, branch.commits.len()));
-            let other = || came().is_some_and(|came| !as_before(came, written.after.as_deref()));
-            Some((at, last.or_else(|| Some(*written).filter(|_| other()))?))
+            // A merge can itself change the value that its branch has.
+            let on_branch = origins.get(level + 1);
+            let on_branch = on_branch.map(|(branch, record, _)| record.last_value_at(route, branch.commits.len()));
+            let by_merge = on_branch.is_some_and(|value| !is_unchanged(value, origin.after.as_deref()));
+            Some((level, last.or(by_merge.then_some(*origin))?))
         });
-        let Some((at, last)) = found else { continue };
-        let (place, own, _) = &levels[at];
-        let later =
-            |(history, life, written): &Written<'_>| noted(history, life).is_some_and(|note| note > written.commit);
-        let said = noted(place, own).is_some_and(|note| note >= last.commit) || levels[..at].iter().any(later);
-        if noted_now && said {
+        let Some((level, last)) = found else { continue };
+        let (place, record, _) = &origins[level];
+        let is_noted_later = |(history, record, origin): &Origin<'_>| {
+            last_new_note(history, record).is_some_and(|commit| commit > origin.commit)
+        };
+        let is_explained = last_new_note(place, record).is_some_and(|commit| commit >= last.commit)
+            || origins[..level].iter().any(is_noted_later);
+        if is_noted && is_explained {
             continue;
         }
-        let born = &origin.commits[begun.commit];
-        let step = place.branch_commit(own, last).unwrap_or(&place.commits[last.commit]);
-        let now = match &last.after {
-            Some(text) => format!("`{}`", words::shorten(text)),
-            None => "gone".to_owned(),
+        let field = if route == "of" { "subject" } else { route };
+        let name = study.loaded.record(index).name();
+        let first = words::shorten(first);
+        let added = &first_history.commits[first_change.commit];
+        let changed = place.branch_commit(record, last).unwrap_or(&place.commits[last.commit]);
+        let (added, changed) =
+            (format!("{}, {}", added.day, added.short()), format!("{}, {}", changed.day, changed.short()));
+        let message = match &last.after {
+            Some(now) => format!(
+                "the {field} of {name} changed from `{first}` ({added}) to `{}` ({changed}) without a note",
+                words::shorten(now)
+            ),
+            None => format!("the {field} of {name}, `{first}` ({added}), was removed ({changed}) without a note"),
         };
-        let message = format!(
-            "the {} of {} was `{}` on {} ({}) and is {now} since {} ({}), and no note says why",
-            if route == "of" { "subject" } else { route },
-            study.loaded.record(index).name(),
-            words::shorten(first),
-            born.day,
-            born.short(),
-            step.day,
-            step.short(),
-        );
         let key: &[&str] = if last.after.is_some() { &[route] } else { &[] };
-        reporter.report(
-            index,
-            key,
-            message,
-            "say in its `notes` why; or put it back, and write the new one as a result of its own",
-        );
+        let help =
+            format!("explain the change in `notes`; or restore the {field} and add the new one as a separate result");
+        reporter.report(index, key, message, help);
     }
 }
 
-/// Where a field of a record was first written: its life in a history, and the change.
-type Written<'h> = (&'h History, &'h RecordHistory, &'h Change);
+/// Where a field of a record was first set: a history, the record in it, and the change.
+type Origin<'h> = (&'h History, &'h RecordHistory, &'h Change);
 
-/// The step that brought a field, then that of the branch which a merge brought it from, and so on.
-fn written<'h>(history: &'h History, life: &'h RecordHistory, route: &'h str) -> Vec<Written<'h>> {
-    let in_life = |(history, life): (&'h History, &'h RecordHistory)| -> Option<Written<'h>> {
-        Some((history, life, life.changes_of(route).find(|change| change.after.is_some())?))
+/// The change that first set a field; if it came in with a merge, the one on the merged branch follows, and so on.
+fn origins<'h>(history: &'h History, record: &'h RecordHistory, route: &'h str) -> Vec<Origin<'h>> {
+    let first_set = |(history, record): (&'h History, &'h RecordHistory)| -> Option<Origin<'h>> {
+        Some((history, record, record.changes_of(route).find(|change| change.after.is_some())?))
     };
-    let branch = |(history, life, change): &Written<'h>| history.branch_of_change(life, change).and_then(in_life);
-    std::iter::successors(in_life((history, life)), branch).collect()
+    let on_branch =
+        |(history, record, change): &Origin<'h>| history.branch_of_change(record, change).and_then(first_set);
+    std::iter::successors(first_set((history, record)), on_branch).collect()
 }
 
-/// The last step in which a note was written that stands at the end, and says something that was not said before.
-fn noted(history: &History, life: &RecordHistory) -> Option<usize> {
-    life.last_value_at("notes", history.commits.len()).filter(|note| letters(note).next().is_some())?;
-    let says = |text: &Option<Arc<str>>| letters(text.as_deref().unwrap_or("")).collect::<String>();
-    let mut said = HashSet::default();
-    let new = life.changes_of("notes").filter(|change| change.after.is_some() && said.insert(says(&change.after)));
+/// The last commit with a note that no earlier commit had; `None` if the last version has no note.
+fn last_new_note(history: &History, record: &RecordHistory) -> Option<usize> {
+    record.last_value_at("notes", history.commits.len()).filter(|note| letters_and_digits(note).next().is_some())?;
+    let letters = |note: &Option<Arc<str>>| letters_and_digits(note.as_deref().unwrap_or("")).collect::<String>();
+    let mut seen = HashSet::default();
+    let changes = record.changes_of("notes");
+    let new = changes.filter(|change| change.after.is_some() && seen.insert(letters(&change.after)));
     new.map(|change| change.commit).max()
 }
 
-fn removed(study: &Study, history: &History, life: &RecordHistory, reporter: &mut Reporter) {
-    let Some(gone) = life.removed else { return };
-    let before = |route: &str| life.last_value_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
-    let Some(of) = before("of") else { return };
+fn report_removal(study: &Study, history: &History, result: &RecordHistory, reporter: &mut Reporter) {
+    let Some(removed) = result.removed else { return };
+    let last = |route: &str| result.last_value_at(route, removed.saturating_sub(1)).map(Arc::<str>::from);
+    let Some(of) = last("of") else { return };
     let loaded = &study.loaded;
-    // The subject may have another id by now.
-    let now = |id: &str| history.record(id).map(|life| life.id.clone());
-    let Some(subject) = now(&of) else { return };
+    // The subject can have a new id.
+    let Some(subject) = history.record(&of).map(|record| record.id.clone()) else { return };
     let Some(index) = loaded.find(&subject) else { return };
-    let accounted = study.graph.results(index).into_iter().any(|(id, other)| {
-        let named = other.notes.as_deref().is_some_and(|notes| names(notes, &life.id));
-        named || copied(history, loaded.record(id).id.as_str(), life, gone)
+    let is_explained = study.graph.results(index).into_iter().any(|(id, other)| {
+        let is_named = other.notes.as_deref().is_some_and(|notes| contains_word(notes, &result.id));
+        is_named || is_copy(history, loaded.record(id).id.as_str(), result, removed)
     });
-    if accounted {
+    if is_explained {
         return;
     }
-    let said: Vec<Arc<str>> = ["value", "outcome", "date"].into_iter().filter_map(before).collect();
-    let said = if said.is_empty() { String::new() } else { format!(" ({})", words::shorten(&said.join(", "))) };
-    let step = &history.commits[gone];
+    let content: Vec<Arc<str>> = ["value", "outcome", "date"].into_iter().filter_map(last).collect();
+    let content =
+        if content.is_empty() { String::new() } else { format!(" ({})", words::shorten(&content.join(", "))) };
+    let commit = &history.commits[removed];
     let message = format!(
-        "the result {}{said} of {} was removed on {} ({}), and no other result of it says why",
-        life.id,
+        "result {}{content} of {} was removed on {} ({}) without a note in another result",
+        result.id,
         loaded.record(index).name(),
-        step.day,
-        step.short(),
+        commit.day,
+        commit.short(),
     );
-    reporter.report(index, &[], message, "put it back, or name it in the `notes` of the result in its place");
+    reporter.report(index, &[], message, "restore it, or name it in the `notes` of the result that replaces it");
 }
 
-/// Does another result of that commit say the same under another id?
-fn copied(history: &History, id: &str, life: &RecordHistory, gone: usize) -> bool {
-    // That both have one subject is known by now, whatever its id was.
-    let said = SAID.iter().filter(|route| **route != "of");
-    history.record(id).filter(|other| other.added == gone).is_some_and(|other| {
-        said.clone().all(|route| {
-            same(life.last_value_at(route, gone.saturating_sub(1)), other.last_value_at(route, other.added))
+/// Whether the record of an id was added in the commit that removed a result, with the same content.
+fn is_copy(history: &History, id: &str, result: &RecordHistory, removed: usize) -> bool {
+    // Both have the same subject, although its id may have changed.
+    let keys = CONTENT.iter().filter(|route| **route != "of");
+    history.record(id).filter(|other| other.added == removed).is_some_and(|other| {
+        keys.clone().all(|route| {
+            is_same_text(
+                result.last_value_at(route, removed.saturating_sub(1)),
+                other.last_value_at(route, other.added),
+            )
         })
     })
 }
 
-/// Is this id one of the words of a text?
-fn names(text: &str, id: &str) -> bool {
+/// Whether a text contains an id as a word.
+fn contains_word(text: &str, id: &str) -> bool {
     text.split(|c: char| !(c.is_alphanumeric() || c == '-')).any(|word| word == id)
 }
 
-/// Do two texts say the same?
-fn same(a: Option<&str>, b: Option<&str>) -> bool {
-    let read = |text: Option<&str>| Quantity::parse(text?).ok();
-    match (read(a), read(b)) {
+/// Whether two texts are the same, or quantities with the same value and uncertainty.
+fn is_same_text(a: Option<&str>, b: Option<&str>) -> bool {
+    let parse = |text: Option<&str>| Quantity::parse(text?).ok();
+    match (parse(a), parse(b)) {
         (Some(a), Some(b)) => {
-            let spread = |one: &Quantity| one.uncertainty().unwrap_or(0.0) * one.unit().factor();
-            a.same_value(&b) && same_number(spread(&a), spread(&b))
+            let uncertainty = |quantity: &Quantity| quantity.uncertainty().unwrap_or(0.0) * quantity.unit().factor();
+            a.same_value(&b) && same_number(uncertainty(&a), uncertainty(&b))
         }
         _ => a == b,
     }

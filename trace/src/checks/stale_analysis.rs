@@ -1,19 +1,20 @@
-//! `stale-analysis`: a calculation made elsewhere, of a car that has changed since.
+//! `stale-analysis`: a calculation outside the tool that is older than a change to its subject.
 
 use foldhash::{HashSet, HashSetExt as _};
 use schema::records::{Analysis, Finds};
 
-use super::stale::{Moves, Subject, subject_of};
+use super::stale::{PartChanges, Subject, subject_of};
 use super::{Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "stale-analysis",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A calculation made outside the tool, not superseded, whose subject changed since its record did: the parts \
-            or systems of the targets that it finds, and the parts whose amounts it is given.",
-    why: "Its numbers are those of an earlier car, and nothing brings them up to date by itself.",
-    fix: "Calculate again and bring the record up to date, or write the new one and let it supersede the old.",
+    reports: "A calculation made outside the tool and not superseded, whose subject changed after the record did. Its \
+            subject is the parts or systems of the targets that it finds, and the parts whose amounts are in its \
+            `given`.",
+    why: "Its numbers belong to an earlier state of the car, and the tool cannot update them.",
+    fix: "Calculate again and update the record, or add a new analysis that supersedes it.",
     bad_example: "\
 # on 2026-12-01
 parts:
@@ -54,19 +55,20 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let outside = loaded.analyses().filter(|(_, record, analysis)| {
         analysis.model.is_none() && analysis.formula.is_none() && !superseded.contains(record.id.as_str())
     });
-    let mut moves = None;
+    let mut part_changes = None;
     for (index, record, analysis) in outside {
-        let Some(life) = history.record(record.id.as_str()) else { continue };
-        let moves = moves.get_or_insert_with(|| Moves::new(study, history));
+        let Some(record_history) = history.record(record.id.as_str()) else { continue };
+        let part_changes = part_changes.get_or_insert_with(|| PartChanges::new(study, history));
         let subjects = subjects(study, analysis);
-        let moved = subjects.iter().flat_map(|subject| moves.since(subject, life.last_change())).collect();
-        if let Some(what) = moves.told(moved) {
-            let message = format!("{} was calculated before {what}", record.name());
+        let last = record_history.last_change();
+        let later = subjects.iter().flat_map(|subject| part_changes.since(subject, last)).collect();
+        if let Some(what) = part_changes.describe(later) {
+            let message = format!("{} is out of date: after the calculation, {what}", record.name());
             reporter.report(
                 index,
                 &["finds"],
                 message,
-                "calculate again and bring the record up to date, or supersede it",
+                "calculate again and update the record, or add a new analysis that supersedes it",
             );
         }
     }
@@ -76,13 +78,13 @@ fn subjects<'r>(study: &'r Study, analysis: &'r Analysis) -> Vec<Subject<'r>> {
     let loaded = &study.loaded;
     let found = analysis.finds.as_ref().map(Finds::targets).unwrap_or_default();
     let targets = found.iter().filter_map(|id| loaded.find(id.as_str()));
-    let about = targets.filter_map(|index| subject_of(study, loaded.record(index).about()?.as_str()));
-    // `rack.mass` in a value or a formula.
+    let of_targets = targets.filter_map(|index| subject_of(study, loaded.record(index).about()?.as_str()));
+    // Names such as `rack.mass` in a value or a formula.
     let names = analysis.given.iter().flat_map(|(_, value)| {
         value.text().split(|c: char| !(c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '-' | '.')))
     });
     let given = names.filter_map(|name| subject_of(study, name.split_once('.')?.0));
     let given = given.filter(|subject| matches!(subject, Subject::Part(_)));
     let mut seen = HashSet::new();
-    about.chain(given).filter(|subject| seen.insert(subject.clone())).collect()
+    of_targets.chain(given).filter(|subject| seen.insert(subject.clone())).collect()
 }

@@ -1,19 +1,21 @@
-//! `stale-result`: what was measured has changed since.
+//! `stale-result`: a result that is older than a change to what it verified.
 
 use schema::records::Body;
 
-use super::stale::{Moves, Subject, subject_of};
+use super::stale::{PartChanges, Subject, subject_of};
 use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "stale-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A result, the latest of its record, whose subject changed since: what a requirement asks for; a part's \
-            amounts or count, or a choice about it; for a target of a system its parts; for a budget of the car, that amount of any \
-            part. An amount that was weighed or paid is better known, and has not changed.",
-    why: "The car that was measured is not the car that will run.",
-    fix: "Measure again, or say in the `notes` of the result why it still holds.",
+    reports: "The latest result of a record whose subject changed afterwards. The subject is: for a requirement, its \
+            `shall` and the part that it is `of`; for a part, its amounts, its count and the decisions about it; for \
+            a target, the part that it is `of` or the parts in its system (only their amount if it is a `total`); for \
+            a total of the car, that amount of all parts. A change to the last basis in `growth` (weighed, paid) is a \
+            measurement and does not count.",
+    why: "The car that was measured is not the car that will compete.",
+    fix: "Measure again, or explain in the `notes` of the result why it is still valid.",
     bad_example: "\
 # on 2026-12-01
 parts:
@@ -52,43 +54,54 @@ fn run(study: &Study, reporter: &mut Reporter) {
     if latest.peek().is_none() {
         return;
     }
-    let moves = Moves::new(study, history);
+    let part_changes = PartChanges::new(study, history);
     for (of, result, _) in latest {
-        let Some(life) = history.record(loaded.record(result).id.as_str()) else { continue };
-        let value = life.changes_of("value").last();
-        // A note may say why the result still holds.
-        let said = ["value", "outcome", "date", "notes"].iter().filter_map(|route| life.changes_of(route).last());
-        let brought = said.map(|change| change.commit).max().unwrap_or(life.added);
-        let moved = subjects(study, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
-        if let Some(what) = moves.told(moved) {
-            let record = loaded.record(of);
+        let Some(result_history) = history.record(loaded.record(result).id.as_str()) else { continue };
+        let value = result_history.changes_of("value").last();
+        // A note can explain why the result is still valid.
+        let edits = ["value", "outcome", "date", "notes"];
+        let edits = edits.iter().filter_map(|route| result_history.changes_of(route).last());
+        let edited = edits.map(|change| change.commit).max().unwrap_or(result_history.added);
+        let later = subjects(study, of).iter().flat_map(|subject| part_changes.since(subject, edited)).collect();
+        if let Some(what) = part_changes.describe(later) {
+            let message = format!("{} is out of date: after the test, {what}", loaded.record(of).name());
             let key = if value.is_some_and(|change| change.after.is_some()) { "value" } else { "outcome" };
-            let message = format!("{} was tested before {what}", record.name());
-            reporter.report(result, &[key], message, "measure again, or say in its `notes` why it still holds");
+            let help = "measure again, or explain in `notes` why the result is still valid";
+            reporter.report(result, &[key], message, help);
         }
     }
 }
 
+/// What the results of a record depend on.
 fn subjects(study: &Study, of: RecordId) -> Vec<Subject<'_>> {
     let record = study.loaded.record(of);
     let id = record.id.as_str();
     match &record.body {
         Body::Part(_) => vec![Subject::Part(id)],
         Body::Requirement(body) => {
-            // Most of a system may change and its requirement still be met; a part is what was tried.
-            let about = body.of.as_ref().and_then(|of| subject_of(study, of.as_str()));
-            let about = about.filter(|subject| matches!(subject, Subject::Part(_)));
-            [Subject::Shall(id)].into_iter().chain(about).collect()
+            // A system can change and its requirement still be met. A part is itself what was tested.
+            let part = body.of.as_ref().and_then(|of| subject_of(study, of.as_str()));
+            let part = part.filter(|subject| matches!(subject, Subject::Part(_)));
+            [Subject::Shall(id)].into_iter().chain(part).collect()
         }
         Body::Target(body) => match (body.of.as_ref(), body.total.as_ref()) {
             (Some(of), Some(total)) if of.as_str() == schema::words::CAR => vec![Subject::Amount(total.as_str())],
             (Some(of), total) => match (subject_of(study, of.as_str()), total) {
-                // What a part costs does not change what the system weighs.
+                // Only the amount of the total counts: the cost of a part does not change the mass of its system.
                 (Some(Subject::System(id)), Some(amount)) => vec![Subject::Share(id, amount.as_str())],
                 (subject, _) => subject.into_iter().collect(),
             },
             _ => Vec::new(),
         },
-        _ => Vec::new(),
+        // The result of an event is a score, which does not depend on a single part.
+        Body::Event(_) => Vec::new(),
+        // Records of these kinds have no results.
+        Body::Goal(_)
+        | Body::System(_)
+        | Body::Analysis(_)
+        | Body::Decision(_)
+        | Body::Result(_)
+        | Body::Revision(_)
+        | Body::Waiver(_) => Vec::new(),
     }
 }

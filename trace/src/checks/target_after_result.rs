@@ -1,4 +1,4 @@
-//! `target-after-result`: the limit was written once the result was known.
+//! `target-after-result`: a limit that was set or changed after the result that meets it.
 
 use schema::Day;
 
@@ -10,11 +10,10 @@ pub(super) static CHECK: Check = Check {
     name: "target-after-result",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A target whose limit was first set, or moved, after the result that meets it, with no revision that says so.",
-    why: "A limit that follows the result proves nothing: any car meets the targets that are written after it was \
-          measured.",
-    fix: "If the change was agreed, write the revision with its reason; else put the limit back and let the result \
-           stand as missed.",
+    reports: "A target whose limit was first set or changed after a result that meets it, without a revision.",
+    why: "A limit that is set after the measurement proves nothing: any car meets it.",
+    fix: "If the change was agreed, add the revision with its reason. Otherwise restore the limit, so that the result \
+            counts as missed.",
     bad_example: "\
 # on 2026-12-01
 targets:
@@ -50,22 +49,22 @@ revisions:
     run,
 };
 
-/// A target whose limit follows a result.
-pub(super) struct Found {
+/// A target whose limit was set or changed after a result.
+pub(super) struct LimitAfterResult {
     pub(super) target: RecordId,
     key: &'static str,
     message: String,
 }
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for found in all(study) {
-        let help = "write the revision if the change was agreed; else put the limit back";
+    for found in find_all(study) {
+        let help = "if the change was agreed, add the revision; otherwise restore the limit";
         reporter.report(found.target, &[found.key], found.message, help);
     }
 }
 
-/// All of them; `unrecorded-revision` does not tell them again.
-pub(super) fn all(study: &Study) -> Vec<Found> {
+/// Every target whose limit was set or changed after a result; `unrecorded-revision` does not report them again.
+pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
     let mut all = Vec::new();
     let Some(history) = study.history() else { return all };
     for (index, record, target) in study.loaded.targets() {
@@ -74,53 +73,55 @@ pub(super) fn all(study: &Study) -> Vec<Found> {
             continue;
         }
         let id = record.id.as_str();
-        let Some(own) = history.record(id) else { continue };
-        let moves = history.limit_changes(id);
-        let Some((last, _, Some(now))) = moves.last() else { continue };
+        let Some(target_history) = history.record(id) else { continue };
+        let changes = history.limit_changes(id);
+        let Some((last, _, Some(now))) = changes.last() else { continue };
         let limit = Limit::from_target(target);
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let revisions = limits::revisions(study, index, target, &moves);
+        let revisions = limits::revisions(study, index, target, &changes);
         let results: Vec<(RecordId, &RecordHistory, Day, f64)> = results
             .into_iter()
             .filter_map(|(result, body)| {
-                let life = history.record(study.loaded.record(result).id.as_str())?;
-                Some((result, life, body.date?, body.value.as_ref()?.si()))
+                let result_history = history.record(study.loaded.record(result).id.as_str())?;
+                Some((result, result_history, body.date?, body.value.as_ref()?.si()))
             })
             .filter(|(.., value)| limit.holds(*value, 0.0))
             .collect();
-        // The last move, and any before it that made a result good which the limit of then did not hold.
-        let found = moves.iter().rev().find_map(|moved| {
-            let (set, before, after) = moved;
+        // The last change, or an earlier one after which a result meets the limit that it did not meet before.
+        let found = changes.iter().rev().find_map(|change| {
+            let (commit, before, after) = change;
             let after = after.as_ref()?;
-            if limits::is_recorded(*set, before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
+            if limits::is_recorded(*commit, before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
                 return None;
             }
-            let missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));
-            let made = results.iter().filter(|(_, life, date, value)| {
-                history.limit_came_after(own, moved, life, *date)
+            let is_missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));
+            let earlier = results.iter().filter(|(_, result_history, date, value)| {
+                history.limit_came_after(target_history, change, result_history, *date)
                     && after.limit.holds(*value, 0.0)
-                    && (set == last || missed(*value))
+                    && (commit == last || is_missed(*value))
             });
-            made.min_by_key(|(result, _, date, _)| (*date, *result))
-                .map(|(result, life, date, _)| (moved, before, after, *result, *life, *date))
+            earlier
+                .min_by_key(|(result, _, date, _)| (*date, *result))
+                .map(|(result, result_history, date, _)| (change, before, after, *result, *result_history, *date))
         });
-        let Some((moved, before, after, result, life, date)) = found else { continue };
-        let step = history.commit_of_limit(own, moved);
-        let how = match before {
-            Some(before) => format!("moved from {} to {}", before.text, after.text),
-            None => format!("first set to {}", after.text),
+        let Some((change, before, after, result, result_history, date)) = found else { continue };
+        let commit = history.commit_of_limit(target_history, change);
+        let (verb, which) = match before {
+            Some(before) => (format!("changed from {} to {}", before.text, after.text), "the new limit"),
+            None => (format!("was first set to {}", after.text), "it"),
         };
-        let born = history.commit_of_addition(life);
         let id = &study.loaded.record(result).id;
-        let known = if date <= step.day {
-            format!("after the result of {date} that meets it ({id})")
+        let result = if date <= commit.day {
+            format!("after result {id} of {date}, which meets {which}")
         } else {
-            format!("after a result that meets it was written on {} ({id})", born.day)
+            let added = history.commit_of_addition(result_history).day;
+            format!("after result {id}, added on {added}, which meets {which}")
         };
-        let message = format!("the limit of {} was {how} on {} ({}), {known}", record.name(), step.day, step.short());
-        all.push(Found { target: index, key: now.key, message });
+        let (name, day, short) = (record.name(), commit.day, commit.short());
+        let message = format!("the limit of {name} {verb} on {day} ({short}), {result}");
+        all.push(LimitAfterResult { target: index, key: now.key, message });
     }
     all
 }

@@ -7,9 +7,9 @@ pub(super) static CHECK: Check = Check {
     name: "target-at-risk",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Warning],
-    reports: "A target whose limit lies inside the uncertainty of its estimate, or beyond it.",
-    why: "As things stand nobody can say that it will be met.",
-    fix: "Bring the value back, know it better, or agree on another limit and write the revision.",
+    reports: "A target whose estimate, with its uncertainty, does not meet the limit.",
+    why: "With the current estimate it is not certain that the target will be met.",
+    fix: "Bring the value within the limit, reduce its uncertainty, or agree on a new limit and add a revision.",
     bad_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m, estimate: 30.6 m ± 0.8 m}",
@@ -20,16 +20,21 @@ targets:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for standing in study.target_statuses().iter().filter(|standing| standing.status == Status::AtRisk) {
-        // A roll-up beyond its limit is told as such.
-        let rolled_up = study.values().origin(standing.index) == Origin::Total;
-        let upper = standing.limit.at_least.is_none();
-        if rolled_up && upper && standing.value.is_some_and(|value| !standing.limit.holds(value, 0.0)) {
+    for target in study.target_statuses().iter().filter(|target| target.status == Status::AtRisk) {
+        // `over-budget` reports a total that is over its limit.
+        let is_total = study.values().origin(target.index) == Origin::Total;
+        let upper = target.limit.at_least.is_none();
+        if is_total && upper && target.value.is_some_and(|value| !target.limit.holds(value, 0.0)) {
             continue;
         }
-        let record = study.loaded.record(standing.index);
-        let value = numbers::shown(study, standing);
-        let message = format!("{} is expected at {value}, and the limit is {}", record.name(), numbers::limit(record));
-        reporter.report(standing.index, &[], message, "bring it back, reduce its uncertainty, or agree on a revision");
+        let record = study.loaded.record(target.index);
+        let value = numbers::value_text(study, target);
+        let message = format!("{}: expected {value}, limit {}", record.name(), numbers::limit_text(record));
+        reporter.report(
+            target.index,
+            &[],
+            message,
+            "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision",
+        );
     }
 }

@@ -1,4 +1,4 @@
-//! `target-missed`: a result lies beyond the limit.
+//! `target-missed`: a result that does not meet the limit.
 
 use schema::records::Outcome;
 
@@ -9,11 +9,12 @@ pub(super) static CHECK: Check = Check {
     name: "target-missed",
     group: Group::Values,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A target whose latest result lies beyond its limit; a target, requirement or part whose latest result failed.",
-    why: "It was measured, and it is not so: what rests on the target will not be so either.",
-    fix: "Change the car and measure again, or agree on another limit and write the revision. A safety-critical \
-           target is never lowered to meet a result: loads and methods come first, the contest's rules and local \
-           codes stand above it, and a qualified person decides.",
+    reports: "A target whose latest result is outside its limit; a target, requirement or part whose latest result \
+            has `outcome: fail`.",
+    why: "The measurement shows that the car does not do what the records that depend on the target assume.",
+    fix: "Change the car and measure again, or agree on a new limit and add a revision. Never lower a safety-critical \
+            target to meet a result: check load cases and calculation methods first; contest rules and local \
+            regulations take precedence; a qualified person decides.",
     bad_example: "\
 targets:
   track-width: {of: car, at-most: 1.2 m}
@@ -28,26 +29,31 @@ results:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for standing in study.target_statuses().iter().filter(|standing| standing.status == Status::Missed) {
-        let record = study.loaded.record(standing.index);
-        let value = numbers::shown(study, standing);
-        let message = format!("{} is {value}, and the limit is {}", record.name(), numbers::limit(record));
-        reporter.report(standing.index, &[], message, "change the car and measure again, or agree on a revision");
+    for target in study.target_statuses().iter().filter(|target| target.status == Status::Missed) {
+        let record = study.loaded.record(target.index);
+        let value = numbers::value_text(study, target);
+        let message = format!("{}: measured {value}, limit {}", record.name(), numbers::limit_text(record));
+        reporter.report(
+            target.index,
+            &[],
+            message,
+            "change the car and measure again, or agree on a new limit and add a revision",
+        );
     }
-    failed(study, reporter);
+    report_failures(study, reporter);
 }
 
-/// Whatever was tried and failed, by its latest result: what has no number can be missed too.
-fn failed(study: &Study, reporter: &mut Reporter) {
-    for (of, id, result) in study.latest_results() {
+/// Reports every record whose latest result is a failure, because a record without a number can fail too.
+fn report_failures(study: &Study, reporter: &mut Reporter) {
+    for (of, result_id, result) in study.latest_results() {
         if let (Some(Outcome::Fail), Some(date)) = (result.outcome, result.date) {
-            let (name, id) = (study.loaded.record(of).name(), &study.loaded.record(id).id);
+            let (name, id) = (study.loaded.record(of).name(), &study.loaded.record(result_id).id);
             let message = format!("{name} failed on {date} ({id})");
             reporter.report(
                 of,
                 &[],
                 message,
-                "change the car and try again; a qualified person decides what it means until then",
+                "change the car and test again; until then, a qualified person decides what the failure means",
             );
         }
     }

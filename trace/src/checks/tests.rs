@@ -1,4 +1,4 @@
-//! The registry itself: sorted, complete, documented.
+//! The registry of checks is sorted, complete and documented.
 
 use super::*;
 
@@ -33,13 +33,17 @@ fn every_check_has_a_file_of_its_name() {
 }
 
 #[test]
-fn settings_change_levels_and_never_those_of_reading() {
+fn settings_change_levels_except_those_of_reading() {
     let text = b"levels: {no-lead: off, no-children: {test: error}, unknown-key: off}";
     let (settings, problems) = schema::read::settings(text);
     assert!(problems.is_empty(), "{problems:?}");
-    let at = |name: &str, stage| level(find(name).unwrap(), &settings, stage);
-    assert_eq!(at("no-lead", Stage::Build), Level::Off);
-    assert_eq!(at("no-children", Stage::Test), Error);
-    assert_eq!(at("no-children", Stage::Contest), Warning, "stages that are not named keep the check's own level");
-    assert_eq!(at("unknown-key", Stage::Build), Error);
+    let level_at = |name: &str, stage| level(find(name).unwrap(), &settings, stage);
+    assert_eq!(level_at("no-lead", Stage::Build), Level::Off);
+    assert_eq!(level_at("no-children", Stage::Test), Error);
+    assert_eq!(
+        level_at("no-children", Stage::Contest),
+        Warning,
+        "stages that are not listed keep the default level of the check"
+    );
+    assert_eq!(level_at("unknown-key", Stage::Build), Error);
 }

@@ -1,4 +1,4 @@
-//! `two-sources`: a target whose value is given twice.
+//! `two-sources`: a target whose value has more than one source.
 
 use super::{Check, Error, Group, Note, Warning};
 use crate::values::ValueProblemKind;
@@ -7,10 +7,10 @@ pub(super) static CHECK: Check = Check {
     name: "two-sources",
     group: Group::Values,
     levels: [Note, Warning, Warning, Warning, Error],
-    reports: "A target whose value two analyses find, or that has more than one of `formula`, `total` and \
-            `estimate`, or two results of one day.",
-    why: "Only one of them counts, and whoever changes the other changes nothing.",
-    fix: "Keep one. An analysis that takes the place of an earlier one names it under `supersedes`.",
+    reports: "A target with more than one source for its value: two analyses that find it, more than one of \
+            `formula`, `total` and `estimate`, or two results of the same date.",
+    why: "Only one of them is used, so a change to the other one has no effect.",
+    fix: "Keep one. If an analysis replaces an earlier one, list the earlier one under its `supersedes`.",
     bad_example: "\
 targets:
   corner-speed: {of: car, at-least: 12 m/s, formula: 2 * 6 m/s, estimate: 13 m/s}",

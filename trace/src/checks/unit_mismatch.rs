@@ -1,16 +1,19 @@
-//! `unit-mismatch`: numbers that cannot be added, compared or put where they stand.
+//! `unit-mismatch`: numbers that cannot be added, compared or used because their units do not match.
 
-use super::{ALWAYS_ERROR, Check, Group, RecordId, Reporter, Study};
+use schema::quantity::Unit;
+
+use super::{ALWAYS_ERROR, Check, Group, Reporter, Study, numbers};
 use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
     name: "unit-mismatch",
     group: Group::Values,
     levels: ALWAYS_ERROR,
-    reports: "A formula, a value or a model's input whose dimensions do not fit.",
-    why: "Metres added to seconds are no number, and whatever is computed from them is wrong without a word.",
-    fix: "The place shown is the character at which the dimensions part. Give the number its unit, or convert. Money \
-           of another currency needs a rate under `rates` in the settings.",
+    reports: "A formula, a value or a model input whose dimensions do not match.",
+    why: "A sum of metres and seconds has no meaning, and everything calculated from it would be wrong without \
+            notice.",
+    fix: "The position shown is the character where the dimensions differ. Add the correct unit, or convert the \
+            number. Money in another currency needs a rate under `rates` in the settings.",
     bad_example: "\
 targets:
   lap-length:
@@ -28,40 +31,53 @@ targets:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     reporter.report_value_problems(ValueProblemKind::Unit, study);
-    let id = |index: RecordId| study.loaded.record(index).id.as_str();
-    for budget in study.budgets() {
-        if !budget.reserve_fits {
-            let message = "the reserve has another dimension than the limit, and is not counted";
-            reporter.report(budget.index, &["reserve"], message, "write it in the limit's unit");
-        }
-        for &share in &budget.misfits {
-            let message = format!(
-                "it takes no share of {}: its limit has another dimension, or is no upper one",
-                id(budget.index)
-            );
-            reporter.report(
-                share,
-                &["share-of"],
-                message,
-                "write `at-most` in the unit of that limit, or remove `share-of`",
-            );
-        }
-    }
-    judged_in_another_unit(study, reporter);
+    report_budgets(study, reporter);
+    report_alternatives(study, reporter);
 }
 
-/// Values that alternatives set, in another dimension than what they replace.
-fn judged_in_another_unit(study: &Study, reporter: &mut Reporter) {
+/// Reports reserves and shares that are not counted because their unit does not match the budget.
+fn report_budgets(study: &Study, reporter: &mut Reporter) {
+    for budget in study.budgets() {
+        let whole = study.loaded.record(budget.index);
+        let reserve = study.loaded.target(budget.index).and_then(|target| target.reserve.as_ref());
+        if let Some(reserve) = reserve.filter(|_| !budget.reserve_fits) {
+            let limit = numbers::limit_text(whole);
+            let message = format!("reserve {reserve} is ignored: its unit does not match the limit {limit}");
+            reporter.report(budget.index, &["reserve"], message, "give the reserve in the unit of the limit");
+        }
+        for &share in &budget.misfits {
+            let limit = numbers::limit_text(study.loaded.record(share));
+            let unit = unit_text(study.values().unit(budget.node));
+            let mut message =
+                format!("it is not counted as a share of {}: it needs an upper limit in {unit}", whole.id);
+            if !limit.is_empty() {
+                message.push_str(&format!(", but its limit is {limit}"));
+            }
+            let help = "use `at-most` with a unit that matches, or remove `share-of`";
+            reporter.report(share, &["share-of"], message, help);
+        }
+    }
+}
+
+/// Reports values set by alternatives whose unit does not match the value that they replace.
+fn report_alternatives(study: &Study, reporter: &mut Reporter) {
     for (index, _, decision) in study.loaded.decisions() {
         for (name, alternative) in decision.alternatives.iter() {
             for (to, quantity) in alternative.sets.iter() {
-                let wanted = study.values().named(to.as_str()).map(|node| study.values().dimension(node));
-                if wanted.is_some_and(|wanted| wanted != study.values().in_team(quantity).0) {
-                    let message = format!("{to} is set to {quantity}, which has another dimension than its value");
+                let Some(node) = study.values().named(to.as_str()) else { continue };
+                if study.values().dimension(node) != study.values().in_team(quantity).0 {
+                    let unit = unit_text(study.values().unit(node));
+                    let message = format!("{to} is set to {quantity}, but the unit of its value is {unit}");
                     let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                    reporter.report(index, &route, message, "mend the unit: the alternative weighs nothing until then");
+                    reporter.report(index, &route, message, "correct the unit; until then this value is ignored");
                 }
             }
         }
     }
+}
+
+/// A unit for a message; a number without unit has none.
+fn unit_text(unit: &Unit) -> String {
+    let name = unit.to_string();
+    if name.is_empty() { "no unit".to_owned() } else { format!("`{name}`") }
 }

@@ -1,4 +1,4 @@
-//! `unknown-key`: A key that the record, or the file, does not have.
+//! `unknown-key`: a key that the record, or the file, does not have.
 
 use schema::read::ProblemKind;
 
@@ -9,8 +9,8 @@ pub(super) static CHECK: Check = Check {
     group: Group::Reading,
     levels: ALWAYS_ERROR,
     reports: "A key that the record, or the file, does not have.",
-    why: "A mistyped key is a value that nobody reads.",
-    fix: "Take the key suggested, or put the text under `notes`. `tierod schema` lists all keys.",
+    why: "A mistyped key has no effect, because its value is never read.",
+    fix: "Use the suggested key, or move the text to `notes`. `tierod schema` lists all keys.",
     bad_example: "\
 parts:
   front-upright: {in: suspension, cuont: 2}",

@@ -1,17 +1,17 @@
-//! `unknown-reference`: a name that leads nowhere, or to the wrong kind of record.
+//! `unknown-reference`: a name that does not exist, or that belongs to the wrong kind of record.
 
-use schema::records::Body;
 use schema::{renamed, suggest};
 
 use super::{ALWAYS_ERROR, Check, FileId, Group, Reporter, Study, all, can_be_waived};
+use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
     name: "unknown-reference",
     group: Group::Structure,
     levels: ALWAYS_ERROR,
-    reports: "A name of a record, check, basis or file that there is none of, or that is of the wrong kind.",
-    why: "A link that leads nowhere carries no reason, no budget and no points.",
-    fix: "Take the name suggested, write the record, or remove the link.",
+    reports: "A reference to a record, check, basis or file that does not exist or is of the wrong kind.",
+    why: "A link to a name that does not exist carries no reason, no budget and no points.",
+    fix: "Use the suggested name, add the record, or remove the link.",
     bad_example: "\
 parts:
   front-upright: {in: suspention}",
@@ -22,8 +22,7 @@ parts:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    let graph = &study.graph;
-    for broken in &graph.broken {
+    for broken in &study.graph.broken {
         let (message, help) = (broken.message.clone(), broken.help.clone());
         let route: Vec<&str> = broken.route.iter().map(String::as_str).collect();
         if broken.is_key {
@@ -32,60 +31,74 @@ fn run(study: &Study, reporter: &mut Reporter) {
             reporter.report(broken.from, &route, message, help);
         }
     }
-    reporter.report_value_problems(crate::values::ValueProblemKind::Reference, study);
-    for (index, record) in graph.loaded.records() {
-        match &record.body {
-            Body::Waiver(waiver) => {
-                let Some(check) = waiver.check.as_ref().map(schema::Id::as_str) else { continue };
-                if super::find(check).is_none() {
-                    let (message, help) = unknown_check(check);
-                    reporter.report(index, &["check"], message, help);
-                } else if !can_be_waived(check) {
-                    let help = "mend the finding, and remove the waiver";
-                    reporter.report(index, &["check"], format!("findings of `{check}` cannot be waived"), help);
-                }
-            }
-            Body::Decision(decision) => {
-                for (name, alternative) in decision.alternatives.iter() {
-                    for to in alternative.sets.keys() {
-                        let (id, amount) = to.parts();
-                        // A record that there is none of is told with all other names.
-                        let known = graph.loaded.find(id).is_some() || id == schema::words::CAR;
-                        let Some(amount) = amount.filter(|_| known) else { continue };
-                        if study.values().named(to.as_str()).is_none() {
-                            let amounts = study.values().amounts().iter().map(AsRef::as_ref);
-                            let help = suggest::did_you_mean(amount, amounts, "name an amount that the record has");
-                            let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                            reporter.report_key(index, &route, format!("`{id}` has no amount `{amount}`"), help);
-                        }
-                    }
-                }
-            }
-            Body::Part(part) => {
-                for (name, amount) in part.amounts.iter() {
-                    let (Some(basis), Some(bases)) = (&amount.basis, graph.loaded.settings().growth.get(name.as_str()))
-                    else {
-                        continue;
-                    };
-                    if bases.get(basis.as_str()).is_none() {
-                        let known = || bases.keys().map(schema::Id::as_str);
-                        let otherwise = format!("the settings list {}", suggest::any_of(known()));
-                        let help = suggest::did_you_mean(basis.as_str(), known(), &otherwise);
-                        let route = ["amounts", name.as_str(), "basis"];
-                        reporter.report(index, &route, format!("`{basis}` is no basis under `growth.{name}`"), help);
-                    }
-                }
-            }
-            _ => {}
+    reporter.report_value_problems(ValueProblemKind::Reference, study);
+    report_waivers(study, reporter);
+    report_alternatives(study, reporter);
+    report_bases(study, reporter);
+    report_levels(study, reporter);
+}
+
+/// Reports waivers of a check that does not exist, or whose findings cannot be waived.
+fn report_waivers(study: &Study, reporter: &mut Reporter) {
+    for (index, _, waiver) in study.loaded.waivers() {
+        let Some(check) = waiver.check.as_ref().map(schema::Id::as_str) else { continue };
+        if super::find(check).is_none() {
+            let (message, help) = unknown_check(check);
+            reporter.report(index, &["check"], message, help);
+        } else if !can_be_waived(check) {
+            let help = "fix the finding and remove the waiver";
+            reporter.report(index, &["check"], format!("findings of `{check}` cannot be waived"), help);
         }
     }
-    for (check, _) in graph.loaded.settings().levels.iter() {
+}
+
+/// Reports alternatives that set an amount which their record does not have.
+fn report_alternatives(study: &Study, reporter: &mut Reporter) {
+    for (index, _, decision) in study.loaded.decisions() {
+        for (name, alternative) in decision.alternatives.iter() {
+            for to in alternative.sets.keys() {
+                let (id, amount) = to.parts();
+                // The graph reports the ids of records that do not exist.
+                let exists = study.loaded.find(id).is_some() || id == schema::words::CAR;
+                let Some(amount) = amount.filter(|_| exists) else { continue };
+                if study.values().named(to.as_str()).is_none() {
+                    let amounts = study.values().amounts().iter().map(AsRef::as_ref);
+                    let help = suggest::did_you_mean(amount, amounts, "use an amount that the record has");
+                    let route = ["alternatives", name.as_str(), "sets", to.as_str()];
+                    reporter.report_key(index, &route, format!("`{id}` has no amount `{amount}`"), help);
+                }
+            }
+        }
+    }
+}
+
+/// Reports amounts of parts whose basis is not in the settings.
+fn report_bases(study: &Study, reporter: &mut Reporter) {
+    for (index, _, part) in study.loaded.parts() {
+        for (name, amount) in part.amounts.iter() {
+            let bases = study.settings().growth.get(name.as_str());
+            let (Some(basis), Some(bases)) = (&amount.basis, bases) else { continue };
+            if bases.get(basis.as_str()).is_none() {
+                let known = || bases.keys().map(schema::Id::as_str);
+                let list = format!("use one from `growth.{name}` in the settings: {}", suggest::any_of(known()));
+                let help = suggest::did_you_mean(basis.as_str(), known(), &list);
+                let route = ["amounts", name.as_str(), "basis"];
+                reporter.report(index, &route, format!("unknown basis `{basis}` for `{name}`"), help);
+            }
+        }
+    }
+}
+
+/// Reports levels in the settings for a check that does not exist, or whose level cannot be changed.
+fn report_levels(study: &Study, reporter: &mut Reporter) {
+    for (check, _) in study.settings().levels.iter() {
         let name = check.as_str();
         let problem = match super::find(name) {
             None => Some(unknown_check(name)),
             Some(check) if check.group == Group::Reading => {
-                let help = "remove the line: what cannot be read is an error at every stage".to_owned();
-                Some((format!("the level of `{name}` cannot be set"), help))
+                let help =
+                    "remove this line: files and records that cannot be read are errors at every stage".to_owned();
+                Some((format!("the level of `{name}` cannot be changed"), help))
             }
             Some(_) => None,
         };
@@ -95,14 +108,14 @@ fn run(study: &Study, reporter: &mut Reporter) {
     }
 }
 
-/// What is wrong with the name of a check, and what to do.
+/// The message and the help for the name of a check that does not exist.
 fn unknown_check(name: &str) -> (String, String) {
     match renamed::notice(renamed::Use::Check, name) {
         Some((message, new)) => (message, format!("use `{new}`")),
         None => {
             let names = all().iter().map(|check| check.name);
-            let help = suggest::did_you_mean(name, names, "`tierod explain` lists the checks");
-            (format!("there is no check `{name}`"), help)
+            let help = suggest::did_you_mean(name, names, "run `tierod explain` to list the checks");
+            (format!("unknown check `{name}`"), help)
         }
     }
 }

@@ -1,4 +1,4 @@
-//! `unreadable-file`: A record file that cannot be read as YAML, or is no map of record kinds.
+//! `unreadable-file`: a record file that is not valid YAML, or is not a map of record kinds.
 
 use schema::read::ProblemKind;
 
@@ -8,9 +8,11 @@ pub(super) static CHECK: Check = Check {
     name: "unreadable-file",
     group: Group::Reading,
     levels: ALWAYS_ERROR,
-    reports: "A record file that cannot be read as YAML, or is no map of record kinds.",
-    why: "Nothing in the file is checked, so nothing in it counts.",
-    fix: "Mend the YAML at the place shown. Record files are UTF-8, hold one document, use no tags, nest no deeper than 64 levels and have at most 8 MiB. A file that is no record file goes under `ignore:` in tierod.yaml.",
+    reports: "A record file that is not valid YAML, or is not a map of record kinds.",
+    why: "The file is not read, so none of its records is checked or counted.",
+    fix: "Correct the YAML at the position shown. Record files are UTF-8 and contain one document, no tags, at most \
+            64 levels of nesting and at most 8 MiB. List a file that is not a record file under `ignore:` in \
+            tierod.yaml.",
     bad_example: "\
 parts:
   front-upright: {in: suspension",

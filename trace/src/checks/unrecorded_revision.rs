@@ -1,6 +1,7 @@
-//! `unrecorded-revision`: a limit that is not the one agreed.
+//! `unrecorded-revision`: a limit that changed without a revision.
 
 use foldhash::HashSet;
+use schema::Quantity;
 use schema::quantity::same_number;
 
 use super::limits::{self, TargetRevision};
@@ -12,11 +13,11 @@ pub(super) static CHECK: Check = Check {
     name: "unrecorded-revision",
     group: Group::History,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A target whose limit is not the one it was first set to, with no revision that ends at it; a target whose \
-            newest revision ends at another limit; a revision that begins at a limit that was not in \
-            force, or to which no revision leads.",
-    why: "Others design to the limit they agreed on, and nobody can tell later who moved it and why.",
-    fix: "Write the revision (who agreed, and the reason), or put the limit back.",
+    reports: "A target whose limit is not the one that was set first, if no revision has it as `to`. A target whose \
+            newest revision has another `to` than its limit. A revision whose `from` was not valid then, or is not \
+            the `to` of another revision.",
+    why: "Others design to the limit that was agreed, and later it is unknown who changed it and why.",
+    fix: "Add the revision (who agreed, and why), or restore the limit.",
     bad_example: "\
 # on 2026-12-01
 targets:
@@ -39,174 +40,170 @@ revisions:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    let after: HashSet<RecordId> = target_after_result::all(study).iter().map(|found| found.target).collect();
+    let after_result: HashSet<RecordId> =
+        target_after_result::find_all(study).iter().map(|found| found.target).collect();
     for (index, record, target) in study.loaded.targets() {
         let id = record.id.as_str();
         let Some((key, _)) = target.limit().next() else { continue };
         let history = study.history();
-        let moves = history.map(|history| history.limit_changes(id)).unwrap_or_default();
-        let revisions = limits::revisions(study, index, target, &moves);
-        let standing: Vec<&TargetRevision<'_>> = revisions.iter().filter(|agreed| agreed.edited.is_none()).collect();
-        // Of one day the later record counts.
-        let newest = standing.iter().max_by_key(|agreed| (agreed.revision.date, agreed.index));
-        let newest = newest.and_then(|agreed| Some((agreed.revision.date?, agreed.revision.to.as_ref()?)));
+        let changes = history.map(|history| history.limit_changes(id)).unwrap_or_default();
+        let all = limits::revisions(study, index, target, &changes);
+        let valid: Vec<&TargetRevision<'_>> = all.iter().filter(|revision| revision.edited.is_none()).collect();
+        // Of two revisions with the same date, the later record is the newest.
+        let newest = valid.iter().max_by_key(|revision| (revision.revision.date, revision.index));
+        let newest = newest.and_then(|newest| Some((newest.revision.date?, newest.revision.to.as_ref()?)));
         if let Some((date, to)) = newest.filter(|(_, to)| !limits::is_limit(target, to)) {
-            let limit = numbers::limit(record);
-            let message = format!("the limit of {} is {limit}, and its revision of {date} ends at {to}", record.name());
-            reporter.report(index, &[key], message, "write the revision that is missing, or put the limit back");
+            let limit = numbers::limit_text(record);
+            let message =
+                format!("the limit of {} is {limit}, but its revision of {date} has `to: {to}`", record.name());
+            reporter.report(index, &[key], message, "add the missing revision, or restore the limit");
             continue;
         }
         let Some(history) = history else { continue };
-        let first = moves.iter().find_map(|(_, _, now)| now.as_ref());
-        let (Some(first), Some(moved @ (step, _, Some(now)))) = (first, moves.last()) else { continue };
+        let first = changes.iter().find_map(|(_, _, now)| now.as_ref());
+        let (Some(first), Some(change @ (commit, _, Some(now)))) = (first, changes.last()) else { continue };
         let limit = Limit::from_target(target);
         let is_first = limits::same_limit(&first.limit, &limit);
-        if is_first || limits::is_recorded(*step, Some(&first.limit), &limit, &revisions) {
-            begins_elsewhere(study, index, &moves, &standing, reporter);
+        if is_first || limits::is_recorded(*commit, Some(&first.limit), &limit, &all) {
+            report_wrong_from(study, index, &changes, &valid, reporter);
             continue;
         }
-        if after.contains(&index) || !limits::same_limit(&now.limit, &limit) {
+        if after_result.contains(&index) || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let Some(step) = history.record(id).map(|life| history.commit_of_limit(life, moved)) else { continue };
-        let edited = revisions.iter().find_map(|agreed| {
-            let to = agreed.revision.to.as_ref()?;
-            Some((study.loaded.record(agreed.index), &history.commits[agreed.edited?]))
+        let Some(commit) = history.record(id).map(|record| history.commit_of_limit(record, change)) else { continue };
+        let edited = all.iter().find_map(|revision| {
+            let to = revision.revision.to.as_ref()?;
+            Some((study.loaded.record(revision.index), &history.commits[revision.edited?]))
                 .filter(|_| limits::is_limit(target, to))
         });
         let (why, help) = match edited {
             Some((revision, edit)) => (
                 format!(
-                    "the revision {} was made to end there on {} ({}), after it",
+                    "; revision {} was edited to this limit later, on {} ({})",
                     revision.id,
                     edit.day,
                     edit.short()
                 ),
-                "write a revision of its own, with who agreed and why: one that is edited later records nothing",
+                "add a separate revision (who agreed, and why): one that is edited later records nothing",
             ),
-            None => {
-                ("no revision says so".to_owned(), "write the revision, with who agreed and why, or put the limit back")
-            }
+            None => (", without a revision".to_owned(), "add the revision (who agreed, and why), or restore the limit"),
         };
         let message = format!(
-            "the limit of {} is {} since {} ({}) and was {} at first, and {why}",
+            "the limit of {} was first {} and is {} since {} ({}){why}",
             record.name(),
-            numbers::limit(record),
-            step.day,
-            step.short(),
-            first.text
+            first.text,
+            numbers::limit_text(record),
+            commit.day,
+            commit.short(),
         );
         reporter.report(index, &[key], message, help);
     }
 }
 
-/// Revisions that begin at a limit that was not in force, or to which none of them leads.
-fn begins_elsewhere(
+/// Reports revisions whose `from` was not valid then, or is not the `to` of another revision.
+fn report_wrong_from(
     study: &Study,
     target: RecordId,
-    moves: &[LimitChange],
+    changes: &[LimitChange],
     revisions: &[&TargetRevision<'_>],
     reporter: &mut Reporter,
 ) {
     let Some(history) = study.history() else { return };
-    let Some((_, _, Some(first))) = moves.first() else { return };
+    let Some((_, _, Some(first))) = changes.first() else { return };
     let record = study.loaded.record(target);
     let name = record.name();
     let is_end = |text: &LimitText, si: f64| limits::ends(&text.limit).any(|end| same_number(end, si));
-    let own: Vec<Own<'_>> = revisions.iter().map(|agreed| Own::of(agreed, moves)).collect();
-    for (at, (agreed, one)) in revisions.iter().zip(&own).enumerate() {
-        let Some(to) = &agreed.revision.to else { continue };
-        if let Some(from) =
-            agreed.revision.from.as_ref().filter(|from| from.unit().dimension() != to.unit().dimension())
-        {
-            let message = format!("it says that the limit of {name} was {from}, and ends at {to}");
-            reporter.report(agreed.index, &["from"], message, "write both in units of the same quantity");
+    let steps: Vec<RevisionStep<'_>> = revisions.iter().map(|revision| RevisionStep::new(revision, changes)).collect();
+    for (position, (TargetRevision { index, revision, .. }, step)) in revisions.iter().zip(&steps).enumerate() {
+        let Some(to) = &revision.to else { continue };
+        if let Some(from) = revision.from.as_ref().filter(|from| from.unit().dimension() != to.unit().dimension()) {
+            let message = format!("it changes the limit of {name} from {from} to {to}: the units do not match");
+            reporter.report(*index, &["from"], message, "give both in units of the same quantity");
             continue;
         }
-        let Some(from) = one.from else { continue };
-        let in_force = one.moves.is_empty() || one.moves.iter().any(|(_, before)| is_end(before, from));
-        // Two revisions in one commit are one move: the second begins where the first ends, and that one at what was in force.
-        let begins = |si: f64| match in_force {
+        let Some(from) = step.from else { continue };
+        let was_valid = step.changes.is_empty() || step.changes.iter().any(|(_, before)| is_end(before, from));
+        // Two revisions in one commit are one change: the second has the first one's `to` as `from`, and the first one's
+        // `from` was valid then.
+        let is_start = |si: f64| match was_valid {
             true => is_end(first, si),
-            false => one.moves.iter().any(|(_, before)| is_end(before, si)),
+            false => step.changes.iter().any(|(_, before)| is_end(before, si)),
         };
-        if leads_back(&own, at, begins) {
+        if is_connected(&steps, position, is_start) {
             continue;
         }
-        let went = moves.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
-        let (message, help) = match (one.moves.last().filter(|_| !in_force), went) {
-            (Some((step, before)), _) => {
-                let (was, step) = (&agreed.revision.from, &history.commits[*step]);
-                let was = was.as_ref().map(ToString::to_string).unwrap_or_default();
+        let from_text = revision.from.as_ref().map(ToString::to_string).unwrap_or_default();
+        let set = changes.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
+        let (message, help) = match (step.changes.last().filter(|_| !was_valid), set) {
+            (Some((commit, before)), _) => {
+                let commit = &history.commits[*commit];
                 let message = format!(
-                    "it says that the limit of {name} was {was}, and it was {} until {} ({})",
+                    "it has `from: {from_text}`, but the limit of {name} was {} until {} ({})",
                     before.text,
-                    step.day,
-                    step.short()
+                    commit.day,
+                    commit.short()
                 );
-                (message, "write the limit that was in force, or the revision that is missing before it")
+                (message, "use the limit that was valid then, or add the missing revision before it")
             }
-            (None, Some(moved @ (_, _, Some(after)))) => {
-                let Some(step) = history.record(record.id.as_str()).map(|life| history.commit_of_limit(life, moved))
-                else {
+            (None, Some(change @ (_, _, Some(after)))) => {
+                let target_history = history.record(record.id.as_str());
+                let Some(commit) = target_history.map(|target| history.commit_of_limit(target, change)) else {
                     continue;
                 };
                 let message = format!(
-                    "it begins at a limit that no revision leads to: {}, set on {} ({})",
+                    "it replaces a limit that no revision has as `to`: {}, set on {} ({})",
                     after.text,
-                    step.day,
-                    step.short()
+                    commit.day,
+                    commit.short()
                 );
-                (message, "write the revision that leads there, with who agreed and why")
+                (message, "add the revision with this `to` (who agreed, and why)")
             }
-            _ => {
-                let was = agreed.revision.from.as_ref().map(ToString::to_string).unwrap_or_default();
-                (
-                    format!("it says that the limit of {name} was {was}, and it never was"),
-                    "write the limit that was in force",
-                )
-            }
+            _ => (
+                format!("it has `from: {from_text}`, but the limit of {name} never had this value"),
+                "use the limit that was valid then",
+            ),
         };
-        let key: &[&str] = if agreed.revision.from.is_some() { &["from"] } else { &[] };
-        reporter.report(agreed.index, key, message, help);
+        let key: &[&str] = if revision.from.is_some() { &["from"] } else { &[] };
+        reporter.report(*index, key, message, help);
     }
 }
 
-/// What git tells of a revision.
-struct Own<'m> {
-    /// Where it begins, in SI; where it does not say, at what it replaced.
+/// A revision with the changes of the limit that it records.
+struct RevisionStep<'c> {
+    /// Its `from` in SI; if the key is missing, the limit that it replaced.
     from: Option<f64>,
-    /// Where it ends, in SI.
+    /// Its `to` in SI.
     to: Option<f64>,
-    /// The moves that it records: the step, and what was in force before.
-    moves: Vec<(usize, &'m LimitText)>,
+    /// The changes that it records: the commit, and the limit before.
+    changes: Vec<(usize, &'c LimitText)>,
 }
 
-impl<'m> Own<'m> {
-    fn of(agreed: &TargetRevision<'_>, moves: &'m [LimitChange]) -> Self {
-        let to = agreed.revision.to.as_ref().map(schema::Quantity::si);
-        let ends_there =
-            |text: &LimitText| to.is_some_and(|to| limits::ends(&text.limit).any(|end| same_number(end, to)));
-        let recorded = moves.iter().filter(|(.., after)| after.as_ref().is_some_and(ends_there));
-        let moves: Vec<(usize, &LimitText)> =
-            recorded.filter_map(|(step, before, _)| Some((*step, before.as_ref()?))).collect();
-        let replaced = moves.last().and_then(|(_, before)| before.limit.only_end());
-        Self { from: agreed.revision.from.as_ref().map(schema::Quantity::si).or(replaced), to, moves }
+impl<'c> RevisionStep<'c> {
+    fn new(revision: &TargetRevision<'_>, changes: &'c [LimitChange]) -> Self {
+        let revision = revision.revision;
+        let to = revision.to.as_ref().map(Quantity::si);
+        let has_end = |text: &LimitText| to.is_some_and(|to| limits::ends(&text.limit).any(|end| same_number(end, to)));
+        let recorded = changes.iter().filter(|(.., after)| after.as_ref().is_some_and(has_end));
+        let changes: Vec<(usize, &LimitText)> =
+            recorded.filter_map(|(commit, before, _)| Some((*commit, before.as_ref()?))).collect();
+        let replaced = changes.last().and_then(|(_, before)| before.limit.only_end());
+        Self { from: revision.from.as_ref().map(Quantity::si).or(replaced), to, changes }
     }
 }
 
-/// Do revisions lead from such a beginning to where this one begins?
-fn leads_back(all: &[Own<'_>], at: usize, begins: impl Fn(f64) -> bool) -> bool {
+/// Whether a revision is connected to such a start: its `from` is one, or is the `to` of a connected revision.
+fn is_connected(all: &[RevisionStep<'_>], position: usize, is_start: impl Fn(f64) -> bool) -> bool {
     let mut seen = vec![false; all.len()];
-    let mut left = vec![at];
-    seen[at] = true;
-    while let Some(at) = left.pop() {
-        let Some(from) = all[at].from else { continue };
-        if begins(from) {
+    let mut left = vec![position];
+    seen[position] = true;
+    while let Some(position) = left.pop() {
+        let Some(from) = all[position].from else { continue };
+        if is_start(from) {
             return true;
         }
-        for (other, own) in all.iter().enumerate() {
-            if !seen[other] && own.to.is_some_and(|to| same_number(to, from)) {
+        for (other, step) in all.iter().enumerate() {
+            if !seen[other] && step.to.is_some_and(|to| same_number(to, from)) {
                 seen[other] = true;
                 left.push(other);
             }

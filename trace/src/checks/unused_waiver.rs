@@ -1,4 +1,4 @@
-//! `unused-waiver`: a waiver that accepts nothing.
+//! `unused-waiver`: a waiver that accepts no finding.
 
 use super::{Check, Draft, Group, Note, RecordId};
 use crate::Loaded;
@@ -7,28 +7,28 @@ pub(super) static CHECK: Check = Check {
     name: "unused-waiver",
     group: Group::Waivers,
     levels: [Note; 5],
-    reports: "A waiver in force whose check finds nothing on its record.",
-    why: "It would hide the next finding of that kind, which nobody has accepted.",
-    fix: "Remove it: git keeps what it said.",
+    reports: "A valid waiver whose check has no finding for its record.",
+    why: "It would hide the next finding of that check, which was not agreed on.",
+    fix: "Remove it; its text stays in the git history.",
     bad_example: "\
 waivers:
   late-scale:
     {check: verification-overdue, of: hub, until: 2027-04-01, agreed-by: chief engineer, reason: The scale is lent out.}",
     good_example: "\
 # no waiver",
-    // Only known once the waivers were applied.
+    // Known only after the waivers were applied: see `drafts`.
     run: |_, _| {},
 };
 
-/// Tells the waivers that accepted nothing.
+/// Reports the waivers that accepted no finding.
 pub(crate) fn drafts(loaded: &Loaded, unused: &[RecordId]) -> Vec<Draft> {
     let mut reporter = super::Reporter { check: &CHECK, drafts: Vec::new() };
     for &index in unused {
-        if let Some((Some(check), Some(on))) = loaded.waiver(index).map(|waiver| (&waiver.check, &waiver.of)) {
+        if let Some((Some(check), Some(of))) = loaded.waiver(index).map(|waiver| (&waiver.check, &waiver.of)) {
             reporter.report(
                 index,
                 &[],
-                format!("there is no finding of {check} on {on} to accept"),
+                format!("the waiver for {check} on {of} accepts no finding"),
                 "remove the waiver",
             );
         }

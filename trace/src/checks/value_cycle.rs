@@ -1,4 +1,4 @@
-//! `value-cycle`: values that need one another.
+//! `value-cycle`: values that depend on each other.
 
 use super::{ALWAYS_ERROR, Check, Group};
 use crate::values::ValueProblemKind;
@@ -7,9 +7,10 @@ pub(super) static CHECK: Check = Check {
     name: "value-cycle",
     group: Group::Values,
     levels: ALWAYS_ERROR,
-    reports: "A value that needs itself, through formulas, models, totals or scores.",
-    why: "There is no order in which it could be computed, so it has no value, and neither has what rests on it.",
-    fix: "Give one of the values in the circle another source, as an estimate or a result. The message tells the way.",
+    reports: "A value that depends on itself, through formulas, models, totals or scores.",
+    why: "The value depends on itself, so it cannot be calculated, and neither can the values that depend on it.",
+    fix: "Give one of the values in the cycle another source, for example an estimate or a result. The message lists \
+            the values of the cycle.",
     bad_example: "\
 targets:
   top-speed: {of: car, at-least: 28 m/s, formula: 2 * mean-speed}

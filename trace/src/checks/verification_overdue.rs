@@ -1,4 +1,4 @@
-//! `verification-overdue`: the day has passed and there is no result.
+//! `verification-overdue`: a verification that is due and has no result.
 
 use petgraph::Direction;
 
@@ -9,9 +9,9 @@ pub(super) static CHECK: Check = Check {
     name: "verification-overdue",
     group: Group::Verification,
     levels: [Warning, Warning, Warning, Warning, Error],
-    reports: "A verification whose day has passed, of a record that has no result.",
-    why: "Late results come too late to change the car.",
-    fix: "Do it and write the result, or agree on another day and say so under `verify`.",
+    reports: "A verification whose due date has passed, of a record that has no result.",
+    why: "A late result comes too late to change the car.",
+    fix: "Verify it and add the result, or agree on a new due date and change `due` under `verify`.",
     bad_example: "\
 targets:
   suspension-mass:
@@ -38,7 +38,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         }
         let late = due.days_until(study.day);
         let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
-        let message = format!("{} was to be verified by {due}, {days} ago", record.name());
-        reporter.report(index, &["verify", "due"], message, "write the result, or agree on another day");
+        let message = format!("verification of {} was due on {due}, {days} ago", record.name());
+        reporter.report(index, &["verify", "due"], message, "add the result, or agree on a new due date");
     }
 }

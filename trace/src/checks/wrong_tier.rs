@@ -1,18 +1,16 @@
-//! `wrong-tier`: a link that does not lead up the chain.
-
-use schema::Kind;
+//! `wrong-tier`: a link that does not point up the chain.
 
 use super::{Check, Group, Reporter, Study, Warning};
-use crate::graph::{Link, Tier};
+use crate::graph::Link;
 
 pub(super) static CHECK: Check = Check {
     name: "wrong-tier",
     group: Group::Structure,
     levels: [Warning; 5],
-    reports: "A record that serves something below its own level, or a part that serves a goal or an event.",
-    why: "The chain is goal, event, car target, system target or requirement, part. A link that skips to the top \
-          says nothing of what the part must do; one that points down turns the reason around.",
-    fix: "Let the part serve the target it is there for, and turn a link that points down around.",
+    reports: "A record that serves a record on a lower tier, or a part that serves a goal or an event.",
+    why: "The chain is goal, event, car target, system target or requirement, part. A link that skips to the top does \
+            not show what the part must do; a link that points down reverses the reason.",
+    fix: "Under `serves` of a part, name the target that it supports. Reverse a link that points down.",
     bad_example: "\
 parts:
   front-wing: {in: suspension, serves: {skidpad: Downforce makes the circle faster.}}",
@@ -26,9 +24,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     for (index, record) in graph.loaded.records() {
         let kind = record.kind();
-        if !matches!(kind, Kind::Event | Kind::Target | Kind::Requirement | Kind::Part) {
-            continue;
-        }
+        let Some(highest) = kind.roles().highest_parent else { continue };
         let Some(own) = graph.tier(index) else { continue };
         for (parent, edge) in graph.outgoing(index) {
             if edge.link != Link::Serves {
@@ -39,16 +35,22 @@ fn run(study: &Study, reporter: &mut Reporter) {
             if above > own {
                 let name = record.name();
                 let (own, above) = (own.word(), above.word());
-                let message = format!("{name}, on {own} level, serves {to}, on {above} level: the link points down");
+                let message = format!("{name} ({own} tier) serves {to} ({above} tier): links must not point down");
                 reporter.report_key(
                     index,
                     &["serves", to],
                     message,
-                    format!("turn the link around, or serve what {to} serves"),
+                    format!("reverse the link, or name what {to} serves"),
                 );
-            } else if kind == Kind::Part && above <= Tier::Event {
-                let message = format!("a part serves the {} {to}", above.word());
-                reporter.report_key(index, &["serves", to], message, "let it serve the target that it is there for");
+            } else if above < highest {
+                let message =
+                    format!("{} is {} but serves the {} {to}", record.name(), kind.with_article(), above.word());
+                reporter.report_key(
+                    index,
+                    &["serves", to],
+                    message,
+                    "under `serves`, name the target that it supports",
+                );
             }
         }
     }

@@ -76,7 +76,7 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
         }
     }
     let mut fixed: Vec<&Finding> = before.into_values().flatten().collect();
-    fixed.sort_by(|a, b| a.order().cmp(&b.order()).then_with(|| a.record.cmp(&b.record)));
+    fixed.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()).then_with(|| a.record.cmp(&b.record)));
     if !of_files.is_empty() && fixed.iter().any(|finding| finding.record.is_none()) {
         let files = FilesByPath::new(&base.loaded, &head.loaded);
         for index in of_files {

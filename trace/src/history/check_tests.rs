@@ -40,7 +40,7 @@ fn a_limit_that_follows_its_result() {
     assert_eq!(
         told(&moved),
         [
-            "target-after-result t: the limit of t was moved from at most 4.2 s to at most 4.35 s on 2027-01-07 (0000000000), after the result of 2027-01-05 that meets it (r)"
+            "target-after-result t: the limit of t changed from at most 4.2 s to at most 4.35 s on 2027-01-07 (0000000000), after result r of 2027-01-05, which meets the new limit"
         ]
     );
     let first = [at("2027-01-06", "formula: 1 s", RESULT), at("2027-01-07", "at-most: 4.35 s", RESULT)];
@@ -85,7 +85,7 @@ fn a_revision_that_ends_elsewhere_is_told_without_a_history() {
     let one = [("2027-03-01", revisions("203 kg"))];
     assert_eq!(
         told(&one),
-        ["unrecorded-revision t: the limit of t is at most 205 kg, and its revision of 2027-02-06 ends at 203 kg"]
+        ["unrecorded-revision t: the limit of t is at most 205 kg, but its revision of 2027-02-06 has `to: 203 kg`"]
     );
     assert_eq!(told(&[("2027-03-01", revisions("205 kg"))]), [""; 0]);
 }
@@ -105,7 +105,7 @@ fn a_revision_begins_at_the_limit_in_force() {
     assert_eq!(
         run(&revision("v", "4.3 s", "4.4 s")),
         [
-            "unrecorded-revision v: it says that the limit of t was 4.3 s, and it was at most 4.2 s until 2027-01-07 (0000000000)"
+            "unrecorded-revision v: it has `from: 4.3 s`, but the limit of t was at most 4.2 s until 2027-01-07 (0000000000)"
         ]
     );
     let both = revision("v", "4.2 s", "4.3 s") + &revision("w", "4.3 s", "4.4 s");
@@ -125,7 +125,7 @@ fn every_step_of_a_limit_is_to_be_agreed() {
         let first = at("2027-01-01", "at-most: 300 N", "");
         told(&[first, at("2027-01-07", "at-most: 335 N", ""), at("2027-01-09", "at-most: 340 N", revision)])
     };
-    let silent = "unrecorded-revision v: it begins at a limit that no revision leads to: at most 335 N, set on 2027-01-07 (0000000000)";
+    let silent = "unrecorded-revision v: it replaces a limit that no revision has as `to`: at most 335 N, set on 2027-01-07 (0000000000)";
     assert_eq!(steps(&revision("v", "from: 335 N, to: 340 N")), [silent]);
     assert_eq!(steps(&revision("v", "to: 340 N")), [silent], "what it does not say is what it replaced");
     let both = revision("u", "from: 300 N, to: 335 N") + &revision("v", "from: 335 N, to: 340 N");
@@ -136,12 +136,13 @@ fn every_step_of_a_limit_is_to_be_agreed() {
     };
     let invented = revision("u", "from: 290 N, to: 310 N") + &revision("v", "from: 310 N, to: 320 N");
     let found = run(&invented);
-    assert_eq!(found[0], "unrecorded-revision u: it says that the limit of t was 290 N, and it never was");
-    assert!(
-        found[1].starts_with("unrecorded-revision v: it says that the limit of t was 310 N, and it was at most 300 N")
-    );
+    assert_eq!(found[0], "unrecorded-revision u: it has `from: 290 N`, but the limit of t never had this value");
+    assert!(found[1].starts_with("unrecorded-revision v: it has `from: 310 N`, but the limit of t was at most 300 N"));
     let other = run(&revision("v", "from: 300 kg, to: 320 N"));
-    assert_eq!(other, ["unrecorded-revision v: it says that the limit of t was 300 kg, and ends at 320 N"]);
+    assert_eq!(
+        other,
+        ["unrecorded-revision v: it changes the limit of t from 300 kg to 320 N: the units do not match"]
+    );
     // Both ends of a range.
     let range = |revisions: &str| {
         told(&[at("2027-01-01", "between: [10 N, 20 N]", ""), at("2027-01-07", "between: [12 N, 25 N]", revisions)])
@@ -174,7 +175,7 @@ fn every_step_of_a_limit_is_to_be_agreed() {
     ];
     let found = told(&steps);
     assert!(
-        found[0].starts_with("unrecorded-revision x: it says that the limit of t was 320 N, and it was at most 350 N"),
+        found[0].starts_with("unrecorded-revision x: it has `from: 320 N`, but the limit of t was at most 350 N"),
         "{found:?}"
     );
     let ring = revision("u", "from: 335 N, to: 340 N") + &revision("v", "from: 340 N, to: 335 N");
@@ -200,9 +201,7 @@ fn every_step_of_a_limit_is_to_be_agreed() {
         at("2027-01-07", "at-most: 320 N", &revision("v", "from: 300 N, to: 302 N")),
         at("2027-01-09", "at-most: 320 N", &revision("v", "from: 300 N, to: 320 N")),
     ];
-    assert!(
-        told(&edited)[0].ends_with("and the revision v was made to end there on 2027-01-09 (0000000000), after it")
-    );
+    assert!(told(&edited)[0].ends_with("; revision v was edited to this limit later, on 2027-01-09 (0000000000)"));
     let draft = [
         at("2027-01-01", "at-most: 300 N", &revision("v", "from: 300 N, to: 302 N")),
         at("2027-01-07", "at-most: 320 N", &revision("v", "from: 300 N, to: 320 N")),
@@ -221,7 +220,7 @@ fn a_result_is_not_made_good_in_two_steps() {
         at("2027-01-09", "at-most: 4.4 s", revision),
     ];
     let found = told(&states);
-    assert!(found[0].contains("moved from at most 4.2 s to at most 4.35 s on 2027-01-07"), "{found:?}");
+    assert!(found[0].contains("changed from at most 4.2 s to at most 4.35 s on 2027-01-07"), "{found:?}");
     // A result that was dated later than the move, after it had been written.
     let states = [
         states[0].clone(),
@@ -232,7 +231,7 @@ fn a_result_is_not_made_good_in_two_steps() {
         ),
     ];
     let found = told(&states);
-    assert!(found[0].ends_with("after a result that meets it was written on 2027-01-06 (r)"), "{found:?}");
+    assert!(found[0].ends_with("after result r, added on 2027-01-06, which meets the new limit"), "{found:?}");
 }
 
 #[test]
@@ -246,13 +245,13 @@ fn a_result_that_is_rewritten() {
     assert_eq!(
         run(&result("r", "value: 4.1 s ± 0.1 s, date: 2027-01-05")),
         [
-            "rewritten-result r: the value of r was `4.3 s ± 0.1 s` on 2027-01-06 (0000000000) and is `4.1 s ± 0.1 s` since 2027-01-08 (0000000000), and no note says why"
+            "rewritten-result r: the value of r changed from `4.3 s ± 0.1 s` (2027-01-06, 0000000000) to `4.1 s ± 0.1 s` (2027-01-08, 0000000000) without a note"
         ]
     );
     assert!(run(&result("r", "value: 4.3 s ± 0.4 s, date: 2027-01-05"))[0].contains("the value of r"), "wider");
     assert!(run(&result("r", "value: 4.3 s ± 0.1 s, date: 2027-01-04"))[0].contains("the date of r"));
     let turned = run(&result("r", "outcome: pass, date: 2027-01-05"));
-    assert!(turned[0].contains("is gone since 2027-01-08"), "{turned:?}");
+    assert!(turned[0].contains("was removed (2027-01-08"), "{turned:?}");
     for (why, later) in [
         ("written otherwise", result("r", "value: 4300 ms ± 100 ms, date: 2027-01-05")),
         ("a note", result("r", "value: 4.1 s ± 0.1 s, date: 2027-01-05, notes: The gates stood a metre too far.")),
@@ -266,7 +265,7 @@ fn a_result_that_is_rewritten() {
     assert_eq!(
         gone,
         [
-            "rewritten-result t: the result r (4.3 s ± 0.1 s, 2027-01-05) of t was removed on 2027-01-08 (0000000000), and no other result of it says why"
+            "rewritten-result t: result r (4.3 s ± 0.1 s, 2027-01-05) of t was removed on 2027-01-08 (0000000000) without a note in another result"
         ]
     );
     // There and back, and a note that is older than the change.
@@ -300,11 +299,11 @@ fn a_result_that_is_rewritten() {
         at("2027-01-07", &result("r", "value: 4.3 s, date: 2027-01-05, notes: The number was found.")),
         at("2027-01-08", &result("r", "value: 4.1 s, date: 2027-01-05, notes: The number was found.")),
     ];
-    assert!(told(&later)[0].contains("the value of r was `4.3 s` on 2027-01-07"), "{:?}", told(&later));
+    assert!(told(&later)[0].contains("the value of r changed from `4.3 s` (2027-01-07"), "{:?}", told(&later));
     // The target has another id, and the result is gone.
     let gone = "targets: {u: {of: car, at-most: 5 s, formerly: [t]}}\n".to_owned();
     let found = told(&[start.clone(), first.clone(), ("2027-01-08", gone)]);
-    assert!(found[0].starts_with("rewritten-result u: the result r (4.3 s ± 0.1 s, 2027-01-05) of u was removed"));
+    assert!(found[0].starts_with("rewritten-result u: result r (4.3 s ± 0.1 s, 2027-01-05) of u was removed"));
     // The target has another id.
     let renamed = "targets: {u: {of: car, at-most: 5 s, formerly: [t]}}\nresults: {r: {of: u, value: 4.3 s ± 0.1 s, date: 2027-01-05}}\n";
     assert_eq!(told(&[start, first, ("2027-01-08", renamed.to_owned())]), [""; 0]);
@@ -336,7 +335,9 @@ fn what_makes_a_result_stale() {
         let stale = run(id, value, &lighter, "");
         assert_eq!(stale.len(), 1, "{id}");
         assert!(
-            stale[0].ends_with("was tested before a.mass changed from `1 kg` to `0.8 kg` on 2027-01-09 (0000000000)"),
+            stale[0].ends_with(
+                "is out of date: after the test, a.mass changed from `1 kg` to `0.8 kg` on 2027-01-09 (0000000000)"
+            ),
             "{stale:?}"
         );
         assert_eq!(run(id, value, &weighed, ""), [""; 0], "{id}: a measurement");
@@ -377,7 +378,10 @@ fn calculations_made_elsewhere_grow_old() {
         let more = format!("analyses:\n  c: {analysis}\n  d: {{supersedes: [old], informs: [b]}}\n");
         told(&[("2027-01-06", car(&format!("{A}{B}"), &more)), ("2027-01-09", car(&lighter, &more))])
     };
-    assert!(run("{finds: {u: 1 s}}")[0].starts_with("stale-analysis c: c was calculated before a.mass changed"));
+    assert!(
+        run("{finds: {u: 1 s}}")[0]
+            .starts_with("stale-analysis c: c is out of date: after the calculation, a.mass changed")
+    );
     assert!(run("{finds: {t: 1 kg}, given: {m: 2 * a.mass}}")[0].starts_with("stale-analysis c: "));
     assert_eq!(run("{finds: {t: 1 kg}, given: {m: b.mass}}"), [""; 0], "another part");
     assert_eq!(run("{formula: 2 s, finds: u}"), [""; 0], "the tool calculates it anew");
