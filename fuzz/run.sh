@@ -1,10 +1,10 @@
 #!/bin/sh
-# Runs the fuzz target `reader` for a number of seconds (60 unless given), with more of libFuzzer's options if
-# wanted; fails if it finds something.
+# Runs the fuzz target `reader` for a number of seconds (60 by default), with optional arguments for libFuzzer;
+# fails if it finds a problem.
 # Findings are written to fuzz/artifacts/reader; add a short one to schema/src/read/tests.rs.
 #
-# A stable compiler is enough. RUSTC_BOOTSTRAP=1 lets it take the flags that coverage needs, and
-# the address sanitizer is off, because the workspace forbids unsafe code. To have it on:
+# A stable compiler is enough. RUSTC_BOOTSTRAP=1 allows the flags that coverage needs, and
+# the address sanitizer is off, because the workspace forbids unsafe code. To turn it on:
 #   SANITIZER=address sh fuzz/run.sh
 set -eu
 seconds="${1:-60}"

@@ -173,7 +173,7 @@ fn names_of_revisions() {
             "\u{7}",
         ] {
             let refused = shape.sandbox.tierod(&["check", &format!("--rev={name}"), "car"]).ended(2);
-            assert!(refused.err.contains("there is no revision"), "{name}: {}", refused.err);
+            assert!(refused.err.contains("unknown revision"), "{name}: {}", refused.err);
             assert!(refused.err.contains("git log --oneline"), "{name}: {}", refused.err);
         }
         assert!(!shape.sandbox.at("x").exists(), "an option went through to git");

@@ -54,8 +54,8 @@ fn wrong_inputs() {
         without(name).replace('}', &format!(", {more}}}"))
     };
     let cases: Vec<(&str, String, &str, &str, &str)> = vec![
-        ("misspelt", with("gripp: 1.3"), "unknown-reference", "takes no `gripp`", "`grip`"),
-        ("foreign", with("radius: 9 m"), "unknown-reference", "takes no `radius`", ""),
+        ("misspelt", with("gripp: 1.3"), "unknown-reference", "has no input `gripp`", "`grip`"),
+        ("foreign", with("radius: 9 m"), "unknown-reference", "has no input `radius`", ""),
         ("no-grip", without("grip"), "bad-value", "`grip` is missing", ""),
         ("no-power", without("power"), "bad-value", "`power` is missing", ""),
         ("massless", changed("mass: 0 kg"), "bad-value", "`mass` must be above zero", ""),
@@ -63,7 +63,7 @@ fn wrong_inputs() {
         ("too-much-share", with("driven-share: 120 %"), "bad-value", "`driven-share` must be", ""),
         ("stuck", with("rolling-resistance: 2"), "bad-value", "the car stops at", ""),
         ("metres", changed("mass: 280 m"), "unit-mismatch", "`m`", ""),
-        ("plain", changed("power: 60000"), "unit-mismatch", "plain number", ""),
+        ("plain", changed("power: 60000"), "unit-mismatch", "without unit", ""),
         ("worked-out", changed("mass: 200 kg * 2 s"), "unit-mismatch", "`kg*s`", ""),
         ("mixed", changed("mass: 200 kg + 2 s"), "unit-mismatch", "adding", ""),
         ("unknown", changed("mass: car-mas"), "unknown-reference", "`car-mas`", "`car-mass`"),
@@ -77,14 +77,14 @@ fn wrong_inputs() {
         ),
         ("no-column", changed("power-curve: tables/no-column.csv"), "bad-value", "no column `power`", ""),
         ("text-cell", changed("power-curve: tables/text.csv"), "bad-value", "line 4: `strong` under `power`", ""),
-        ("short-row", changed("power-curve: tables/short.csv"), "bad-value", "line 3: 1 cells", ""),
+        ("short-row", changed("power-curve: tables/short.csv"), "bad-value", "line 3: expected 2 cells, found 1", ""),
         ("windows", changed("power-curve: tables/windows.csv"), "bad-value", "line 5: `4,5` under `power`", ""),
         ("latin", changed("power-curve: tables/latin.csv"), "bad-value", "line 2: the text is not UTF-8", ""),
         ("no-rows", changed("power-curve: tables/no-rows.csv"), "bad-value", "row", ""),
         ("falling", changed("power-curve: tables/falling.csv"), "bad-value", "must increase", ""),
         ("both-powers", with("power-curve: tables/level.csv"), "bad-value", "`power`", ""),
-        ("no-table", changed("power-curve: 60 kW"), "bad-value", "is a table", ""),
-        ("no-number", changed("mass: tables/level.csv"), "bad-value", "`mass` is a number", ""),
+        ("no-table", changed("power-curve: 60 kW"), "bad-value", "must be a table", ""),
+        ("no-number", changed("mass: tables/level.csv"), "bad-value", "expected a number for `mass`", ""),
         ("no-file", changed("power-curve: tables/absent.csv"), "unknown-reference", "absent.csv", ""),
     ];
     let fix = |given: &str| {
@@ -136,8 +136,8 @@ analyses:
         assert!(read.get(id)["value"].is_null(), "{}", read.get(id));
     }
     assert!(read.number("e") > 3.0, "a name that an input uses is a step on the way");
-    read.reports("unknown-reference", "of-a", "no model `straightline`", "`straight-line`");
-    read.reports("unknown-reference", "of-b", "gives no `duration`", "time");
+    read.reports("unknown-reference", "of-a", "unknown model `straightline`", "`straight-line`");
+    read.reports("unknown-reference", "of-b", "has no output `duration`", "time");
     read.reports("unit-mismatch", "of-c", "`s`", "");
     // mu kL R beyond m: there is no finite limit.
     read.reports("bad-value", "of-d", "no finite limit", "");

@@ -36,8 +36,8 @@ events:
         assert!(read.get(id)["value"].is_null(), "{}", read.get(id));
     }
     for (id, check, message, help) in [
-        ("a", "unknown-reference", "no score sheet `sae-2042.acceleration`", "sae-2024.acceleration"),
-        ("b", "unknown-reference", "no score sheet", "`sae-2024.acceleration`"),
+        ("a", "unknown-reference", "unknown score sheet `sae-2042.acceleration`", "sae-2024.acceleration"),
+        ("b", "unknown-reference", "unknown score sheet", "`sae-2024.acceleration`"),
         ("c", "unknown-reference", "needs `best`", "`given`"),
         ("d", "unknown-reference", "needs `time`", "`reads`"),
         ("e", "unit-mismatch", "`m`", ""),

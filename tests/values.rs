@@ -279,7 +279,7 @@ results: {r: {of: knot, value: 4 kg, date: 2027-01-01}}
     close(read.number("cut"), 4.0, 1e-15);
     read.reports("value-cycle", "alone", "alone ← alone", "");
     read.reports("value-cycle", "a", "a ← b ← c ← a", "");
-    read.reports("value-cycle", "local", "x of local ← y of local ← x of local", "");
+    read.reports("value-cycle", "local", "local given x ← local given y ← local given x", "");
     for id in ["b", "c", "above", "beside", "cut", "knot"] {
         read.reports_nothing(&["value-cycle"], id);
     }

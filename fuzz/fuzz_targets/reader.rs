@@ -1,4 +1,4 @@
-//! Whatever comes in, the reader answers with records or with problems that have a place in the file.
+//! For any input, the reader returns records, or problems with a position in the file.
 
 #![no_main]
 

@@ -1,4 +1,4 @@
-//! What must hold for every file, whatever is in it; the fuzz target and the property test both use it.
+//! Properties of the reader for every file; used by the fuzz target and the property test.
 
 use schema::read::tree::{Content, NodeId, Tree};
 use schema::read::{self, Aim, FileRecords, Spot, flat};
@@ -6,8 +6,8 @@ use schema::read::{self, Aim, FileRecords, Spot, flat};
 /// Reads the bytes as a record file and as settings.
 ///
 /// # Errors
-/// A sentence on what does not hold: a problem without a place in the file, a range outside the file, or another
-/// answer when the file is read again or by pieces.
+/// The property that does not hold: a problem without a position in the file, a range outside the file, or a different
+/// result if the file is read again or in pieces.
 pub fn check(bytes: &[u8]) -> Result<(), String> {
     let file = read::records(bytes);
     if file != read::records(bytes) {
@@ -29,7 +29,7 @@ pub fn check(bytes: &[u8]) -> Result<(), String> {
     by_pieces(bytes, &file)
 }
 
-/// Returns whether there is such a place in the file, or right behind a line of it.
+/// Returns whether a position is in the file, or directly after one of its lines.
 pub fn inside(bytes: &[u8], spot: Spot) -> Result<(), String> {
     let text = String::from_utf8_lossy(bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes)).replace("\r\n", "\n");
     let mut lines = text.split(['\n', '\r']);
@@ -42,7 +42,7 @@ pub fn inside(bytes: &[u8], spot: Spot) -> Result<(), String> {
     }
 }
 
-/// The ranges of the keys and values of the first two levels are in the file, one within the other.
+/// The ranges of the keys and values of the first two levels are in the file, each inside the outer one.
 fn ranges(bytes: &[u8], tree: &Tree<'_>) -> Result<(), String> {
     let keys = |node: NodeId| match tree.content(node) {
         Content::Map(entries) => entries.iter().filter_map(|[key, _]| tree.text(*key)).collect(),
@@ -77,7 +77,7 @@ fn by_pieces(bytes: &[u8], file: &FileRecords) -> Result<(), String> {
         let (head, body) = chunk.bytes(bytes);
         let piece = read::records(&[head, body].concat());
         if !piece.problems.is_empty() {
-            // An alias leads out of the piece, or the end of the file cuts it off.
+            // An alias refers to something outside of the piece, or the end of the file cuts it off.
             return Ok(());
         }
         records.extend(piece.records);

@@ -19,12 +19,12 @@ mod car;
 mod catalogue;
 mod efficiency;
 mod error;
-pub mod fields;
 mod lap;
 mod motion;
 mod panel;
 mod power;
 mod registry;
+pub mod standings;
 mod steady_circle;
 mod straight_line;
 

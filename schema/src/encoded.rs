@@ -1,7 +1,7 @@
 //! The records of a file in binary form (`postcard`), for caches.
 //!
-//! The form follows the types: it has neither names nor a version, and kinds alone are kept by word. A cache must be keyed by
-//! the sources of this crate. What is read is checked like text: an id must be an id, and a number finite.
+//! The format follows the types: it has no names and no version, and only kinds are stored by word. So a cache must be keyed
+//! by the sources of this crate. Decoded values are checked like text: an id must be valid, and a number finite.
 
 use serde::Deserialize as _;
 
@@ -24,11 +24,11 @@ pub fn encode_records<'r>(records: impl ExactSizeIterator<Item = &'r Record>) ->
     Some(out)
 }
 
-/// The records that [`encode`] was given; `None` for anything else.
+/// The records that were encoded by [`encode`]; `None` for other bytes.
 pub fn decode(bytes: &[u8]) -> Option<FileRecords> {
     let mut source = postcard::Deserializer::from_bytes(bytes);
     let len = usize::deserialize(&mut source).ok()?;
-    // A record has some bytes: a wrong number must not ask for much memory.
+    // A record has several bytes: a wrong length must not allocate much memory.
     let mut records: Vec<Record> = Vec::with_capacity(len.min(bytes.len() / 8));
     for _ in 0..len {
         let (kind, id) = <(&str, Id)>::deserialize(&mut source).ok()?;

@@ -1,4 +1,4 @@
-//! Numbers as text for people: how many digits a number gets is decided here and nowhere else.
+//! Numbers as text for people: only this file decides how many digits a number has.
 //!
 //! Quantities with units are in [`crate::quantity`]: [`crate::quantity::Unit::show`] and
 //! [`crate::quantity::Unit::show_change`] use these functions.
@@ -48,7 +48,7 @@ pub fn fixed(value: f64, places: usize) -> String {
     }
 }
 
-/// A number with ten significant digits, without zeros at the end: it reads back as the number that was meant. Very
+/// A number with ten significant digits, without zeros at the end: reading it gives the same number to these digits. Very
 /// large and very small numbers have an exponent.
 pub fn precise(value: f64) -> String {
     let size = value.abs();

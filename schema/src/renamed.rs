@@ -1,8 +1,8 @@
-//! Names that were changed: an old one is answered with the new one.
+//! Renamed names: an old name is reported with the new one.
 
 use crate::records::Kind;
 
-/// Where a name is used.
+/// The use of a name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Use {
     /// A check: in `levels:`, in waivers and for `explain`.
@@ -35,12 +35,12 @@ const RENAMED: [(Use, &str, &str); 16] = [
     (Use::Table, "moments", "timeline"),
 ];
 
-/// The new name of an old one, where it was changed.
+/// The new name of an old one, if it was renamed.
 pub fn new_name(place: Use, old: &str) -> Option<&'static str> {
     RENAMED.iter().find(|(used, name, _)| *used == place && *name == old).map(|(.., new)| *new)
 }
 
-/// The answer to an old name, "`old` is now `new`", with the new name.
+/// The message for an old name, "`old` is now `new`", with the new name.
 pub fn notice(place: Use, old: &str) -> Option<(String, &'static str)> {
     new_name(place, old).map(|new| (format!("`{old}` is now `{new}`"), new))
 }

@@ -1,4 +1,4 @@
-//! Typed indices: a number of a record is no number of a value or a file.
+//! Typed indices, so that the index of a record cannot be used as the index of a value or a file.
 
 use std::ops::{Index, IndexMut};
 
@@ -9,7 +9,7 @@ macro_rules! ids {
         pub struct $name(u32);
 
         impl $name {
-            /// The id of a position in its list.
+            /// The id for a position in its list.
             pub fn new(position: usize) -> Self {
                 debug_assert!(u32::try_from(position).is_ok());
                 Self(position as u32)
@@ -51,10 +51,10 @@ macro_rules! ids {
 }
 
 ids! {
-    /// A record: its position in [`crate::Loaded::entries`].
+    /// A record, by its position in [`crate::Loaded::entries`].
     RecordId;
-    /// A value: its position in [`crate::values::Network::nodes`].
+    /// A value, by its position in [`crate::values::Network::nodes`].
     NodeId;
-    /// A file: its position in [`crate::snapshot::Snapshot::files`].
+    /// A file, by its position in [`crate::snapshot::Snapshot::files`].
     FileId;
 }

@@ -1,4 +1,4 @@
-//! Records by kind, for those that go through all of one.
+//! Access to records by kind.
 
 use std::sync::Arc;
 
@@ -22,7 +22,7 @@ macro_rules! by_kind {
                     })
                 }
 
-                /// The record of an index, where it is of that kind.
+                /// The body of a record, if it is of this kind.
                 pub fn $one(&self, id: RecordId) -> Option<&$type> {
                     match &self.record(id).body {
                         Body::$kind(body) => Some(body),
@@ -62,7 +62,7 @@ by_kind! {
 impl Loaded {
     /// All records with their ids, file by file.
     pub fn records(&self) -> impl DoubleEndedIterator<Item = (RecordId, &Record)> + ExactSizeIterator + Clone {
-        self.entries.iter().enumerate().map(|(at, entry)| (RecordId::new(at), &*entry.record))
+        self.entries.iter().enumerate().map(|(position, entry)| (RecordId::new(position), &*entry.record))
     }
 
     /// The ids of all records, file by file.
@@ -85,8 +85,8 @@ impl Loaded {
         &self.snapshot.files[file].path
     }
 
-    /// Is the record the same in both states, as one that was read once is?
-    pub fn shares(&self, own: RecordId, other: &Self, its: RecordId) -> bool {
-        Arc::ptr_eq(&self.entries[own].record, &other.entries[its].record)
+    /// Whether two states share a record, because it was decoded once for both.
+    pub fn shares(&self, own: RecordId, other: &Self, others: RecordId) -> bool {
+        Arc::ptr_eq(&self.entries[own].record, &other.entries[others].record)
     }
 }

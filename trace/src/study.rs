@@ -1,7 +1,7 @@
-//! A study: one state of a project root with everything that follows from it, each evaluated once, when first asked for.
+//! A study: one state of a project with everything that is calculated from it, each part once, when it is first used.
 //!
-//! Checks, `delta`, the audit and the commands ask a [`Study`]; what it says of the records, of the graph and of the
-//! values it passes on to [`Loaded`], [`Graph`] and [`Values`].
+//! Checks, `delta`, the audit and the commands use a [`Study`]. Its records are in [`Loaded`], their links in [`Graph`] and
+//! its numbers in [`Values`].
 
 use std::sync::{Arc, OnceLock};
 
@@ -23,14 +23,14 @@ pub struct Study {
     pub loaded: Arc<Loaded>,
     /// The records with their links.
     pub graph: Arc<Graph>,
-    /// The day that counts as today.
+    /// The date to use as today.
     pub day: Day,
-    /// The stage of the season on that day.
+    /// The stage of the season on that date.
     pub stage: Stage,
     past: Past,
     past_state: Option<(usize, CommitState)>,
     values: OnceLock<Values>,
-    /// None where no result counts: then the values are the same.
+    /// `None` if there are no such results: then the values are the same.
     before_contest: OnceLock<Option<Values>>,
     on_paper: OnceLock<Option<Values>>,
     chains: OnceLock<Chains>,
@@ -41,7 +41,7 @@ pub struct Study {
 }
 
 impl Study {
-    /// A study of records as of a day, with what is known of their history.
+    /// A study of records for a date, with their history.
     pub fn new(loaded: impl Into<Arc<Loaded>>, day: Day, past: Past) -> Self {
         let loaded = loaded.into();
         Self {
@@ -64,7 +64,7 @@ impl Study {
 
     /// A study without a history.
     pub fn without_history(loaded: impl Into<Arc<Loaded>>, day: Day) -> Self {
-        Self::new(loaded, day, Past::None("it was not asked for".to_owned()))
+        Self::new(loaded, day, Past::None("it was not requested".to_owned()))
     }
 
     /// The settings.
@@ -72,12 +72,12 @@ impl Study {
         self.loaded.settings()
     }
 
-    /// What is known of the history.
+    /// The history, or why it is missing.
     pub fn past(&self) -> &Past {
         &self.past
     }
 
-    /// The history that checks go by: all of it, of more than one commit.
+    /// The history for the checks: it is complete and has more than one commit.
     pub fn history(&self) -> Option<&History> {
         self.past.complete().filter(|history| history.commits.len() > 1)
     }
@@ -92,43 +92,43 @@ impl Study {
         self.past_state = Some((commit, state));
     }
 
-    /// All values, by the latest results where there are any.
+    /// All values, with the latest results.
     pub fn values(&self) -> &Values {
         self.values.get_or_init(|| Values::new(&self.graph))
     }
 
-    /// The values with the results of tests, and without those of events: what was predicted before the contest.
+    /// The values without the results of events: what was predicted before the contest.
     pub fn values_before_contest(&self) -> &Values {
         let events = || self.graph.loaded.events().any(|(event, ..)| !self.graph.results(event).is_empty());
         let own = || events().then(|| Values::with_measured(&self.graph, Measured::BeforeTheContest));
         self.before_contest.get_or_init(own).as_ref().unwrap_or_else(|| self.values())
     }
 
-    /// The values without any result: by estimates, formulas and analyses alone.
+    /// The values without any result: only from estimates, formulas and analyses.
     pub fn values_on_paper(&self) -> &Values {
         let measured = || self.loaded.results().any(|(.., result)| result.value.is_some());
         let own = || measured().then(|| Values::with_measured(&self.graph, Measured::Nothing));
         self.on_paper.get_or_init(own).as_ref().unwrap_or_else(|| self.values())
     }
 
-    /// The derivatives of values by what they read.
+    /// The derivatives of all values by their inputs.
     pub fn partials(&self) -> &Partials {
         self.values().partials()
     }
 
-    /// The derivatives of values by what is uncertain.
+    /// The derivatives of all values by the uncertain given values.
     pub fn gradients(&self) -> &Gradients {
         self.values().gradients()
     }
 
-    /// The shortest ways up to the goals.
+    /// The shortest chains to the goals.
     pub fn chains(&self) -> &Chains {
         self.chains.get_or_init(|| Chains::new(&self.graph))
     }
 
-    /// The records from this one up to its goal, itself first.
+    /// The records from this one to its goal, itself first.
     pub fn chain(&self, id: RecordId) -> Vec<RecordId> {
-        self.chains().up(id)
+        self.chains().chain(id)
     }
 
     /// The status of every target, in the order of the records.
@@ -146,34 +146,34 @@ impl Study {
         self.budgets.get_or_init(|| self.values().budgets(self.gradients()))
     }
 
-    /// Has every event of a goal a result?
+    /// Whether every event of a goal has a result.
     pub fn is_scored(&self, goal: &GoalPoints) -> bool {
         let scored = |event: &EventPoints| matches!(self.values().origin(event.index), Origin::Result(_));
         !goal.events.is_empty() && goal.events.iter().all(scored)
     }
 
-    /// The targets that add up parts, with how far each is inside its limit as a ratio, the least first.
+    /// The targets that add up parts, each with its margin as a ratio, the smallest first.
     pub fn tightest_budgets(&self) -> impl Iterator<Item = (RecordId, f64)> {
-        let totals = self.target_statuses().iter().filter(|own| self.values().origin(own.index) == Origin::Total);
-        let mut all: Vec<_> = totals.filter_map(|own| Some((own.index, own.margin?))).collect();
+        let totals = self.target_statuses().iter().filter(|target| self.values().origin(target.index) == Origin::Total);
+        let mut all: Vec<_> = totals.filter_map(|target| Some((target.index, target.margin?))).collect();
         all.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
         all.into_iter()
     }
 
-    /// The latest result of a record, be it a value or an outcome: the one rule is in [`Graph::results`].
+    /// The latest result of a record, with a value or an outcome, in the order of [`Graph::results`].
     pub fn latest_result(&self, id: RecordId) -> Option<(RecordId, &TestResult)> {
         self.graph.results(id).pop()
     }
 
-    /// Every record that has a result with a date, with the latest of them.
+    /// Every record that has a result with a date, with the latest one.
     pub fn latest_results(&self) -> impl Iterator<Item = (RecordId, RecordId, &TestResult)> {
-        self.loaded.record_ids().filter_map(|of| {
-            let (id, result) = self.latest_result(of)?;
-            result.date.map(|_| (of, id, result))
+        self.loaded.record_ids().filter_map(|subject| {
+            let (id, result) = self.latest_result(subject)?;
+            result.date.map(|_| (subject, id, result))
         })
     }
 
-    /// The outermost system that a record belongs to; `car` where it is the car's own.
+    /// The outermost system that a record belongs to; `car` if it belongs directly to the car.
     pub fn section(&self, id: RecordId) -> Option<&str> {
         let around: Vec<RecordId> = self.graph.enclosing(id).collect();
         let system = around.iter().rev().find(|around| self.loaded.system(**around).is_some());

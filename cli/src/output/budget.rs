@@ -7,7 +7,7 @@ use schema::quantity::Unit;
 use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::RecordId;
-use trace::values::{Budget, Move, Share, Transfer, Values};
+use trace::values::{Budget, NewLimit, Share, Transfer, Values};
 
 use super::table::{Paint, Table, faint, plain, strong};
 use super::values::number;
@@ -273,7 +273,7 @@ fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &
             out.push('\n');
             ink.block(out, "", 0, &text);
         }
-        Transfer::Moves(moves) => moved(out, report, scale, moves, ink),
+        Transfer::NewLimits(moves) => moved(out, report, scale, moves, ink),
     }
     if is_mass(scale.unit) {
         out.push('\n');
@@ -281,7 +281,7 @@ fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &
     }
 }
 
-fn moved(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, moves: &[Move], ink: Ink) {
+fn moved(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, moves: &[NewLimit], ink: Ink) {
     out.push('\n');
     ink.block(out, "", 0, "the least change of limits that would close the gap");
     let mut table =
@@ -348,7 +348,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
             "shortfall": shown(by),
             "largest_growth": growth.map(|(index, growth)| json!({"id": report.id(index), "growth": shown(growth)})),
         }),
-        Transfer::Moves(moves) => json!({
+        Transfer::NewLimits(moves) => json!({
             "closes": true,
             "changes": moves.iter().map(|step| change(report, step, &shown)).collect::<Vec<_>>(),
         }),
@@ -379,7 +379,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
     })
 }
 
-fn change(report: &Report<'_>, step: &Move, shown: &dyn Fn(f64) -> Value) -> Value {
+fn change(report: &Report<'_>, step: &NewLimit, shown: &dyn Fn(f64) -> Value) -> Value {
     let (id, record) = step.revision(report.values, report.day);
     json!({
         "id": report.id(step.index),

@@ -1,4 +1,4 @@
-//! Whatever is encoded is decoded again, and nothing else is.
+//! Encoded records are decoded again, and other bytes are rejected.
 
 use proptest::collection::vec;
 use proptest::prelude::*;

@@ -1,7 +1,7 @@
-//! Decodes typed records from a [`Tree`], so that an error knows the node it came from.
+//! Decodes typed records from a [`Tree`], so that each error has the node it came from.
 //!
-//! A bad key or value is noted, left out and the record decoded again, until nothing more is wrong:
-//! so all errors of a record are reported, not only the first.
+//! A wrong key or value is recorded and omitted, and the record is decoded again until there are no more errors. So all
+//! errors of a record are reported, not only the first.
 
 use std::fmt;
 
@@ -10,12 +10,12 @@ use serde::de::{self, DeserializeSeed, IntoDeserializer, MapAccess, SeqAccess, V
 
 use super::tree::{Content, NodeId, Tree};
 
-/// What went wrong, and at which node.
+/// An error and its node.
 #[derive(Debug)]
 pub struct DecodeError {
-    /// The kind of error, with what a suggestion needs.
+    /// The kind of error, with the data for a suggestion.
     pub kind: ErrorKind,
-    /// The node it came from, the innermost one that is known.
+    /// The innermost known node of the error.
     pub node: Option<NodeId>,
 }
 
@@ -36,7 +36,7 @@ pub enum ErrorKind {
         /// The list.
         known: &'static [&'static str],
     },
-    /// A key that must be there and is not.
+    /// A missing required key.
     MissingKey(&'static str),
     /// A value of the wrong type.
     WrongType {
@@ -45,7 +45,7 @@ pub enum ErrorKind {
         /// What was expected.
         expected: String,
     },
-    /// Anything else, in a sentence.
+    /// Any other error, as a message.
     Other(String),
 }
 
@@ -110,7 +110,7 @@ pub struct NodeDeserializer<'t> {
     pub tree: &'t Tree<'t>,
     /// The node to decode.
     pub node: NodeId,
-    /// Nodes that were found wrong before.
+    /// Nodes that were already found wrong.
     pub left_out: &'t HashSet<NodeId>,
 }
 
@@ -157,7 +157,7 @@ impl<'de> MapAccess<'de> for Entries<'_> {
     fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, DecodeError> {
         match self.value.take() {
             Some(value) => seed.deserialize(self.source.child(value)),
-            None => Err(de::Error::custom("a value was asked for before its key")),
+            None => Err(de::Error::custom("a value was requested before its key")),
         }
     }
 }
@@ -276,7 +276,7 @@ impl<'de> de::Deserializer<'de> for NodeDeserializer<'_> {
         .map_err(|e| e.at(node))
     }
 
-    // Nothing is an empty list where a list belongs, and an empty map where a map does.
+    // An empty value is read as an empty list or an empty map, whichever is expected.
     fn deserialize_seq<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
         let node = self.node;
         if !self.tree.is_null(node) {
@@ -288,7 +288,7 @@ impl<'de> de::Deserializer<'de> for NodeDeserializer<'_> {
     fn deserialize_map<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
         let node = self.node;
         match self.tree.content(node) {
-            // serde would take a list for the keys in their order.
+            // serde would use a list for the keys in their order.
             Content::List(_) => Err(de::Error::invalid_type(de::Unexpected::Seq, &visitor)),
             Content::Scalar { .. } if self.tree.is_null(node) => {
                 visitor.visit_map(Entries { source: self, entries: &[], value: None })
@@ -319,7 +319,7 @@ impl<'de> de::Deserializer<'de> for NodeDeserializer<'_> {
         visitor.visit_unit()
     }
 
-    // A key is text even where it looks like a number: serde would take `0` for the first key of a struct.
+    // A key is text, even if it looks like a number: serde would use `0` as the first key of a struct.
     fn deserialize_identifier<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {
         self.deserialize_str(visitor)
     }

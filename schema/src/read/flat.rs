@@ -1,7 +1,7 @@
-//! Record files as flat fields, for the history: the text under each key, whatever the keys mean.
+//! Record files as flat fields, for the history: the text of each key, independent of its meaning.
 //!
-//! No key is checked here: a key that no kind has is a field like any other, so that records written for an earlier
-//! version of the tool keep their history. A route is the keys below the record, joined by dots. A list of scalars
+//! Keys are not checked here: an unknown key is also a field, so that records of an earlier version of the tool keep their
+//! history. A route is the keys below the record, joined by dots. A list of scalars
 //! is one field, its items joined by `, `; in a list with maps in it the items count from 1. An amount in its short
 //! form (`cost: 140 EUR`) has the route of the long one (`amounts.cost.value`).
 //!
@@ -19,7 +19,7 @@ use crate::records::Kind;
 pub struct FlatRecord {
     /// Its kind.
     pub kind: Kind,
-    /// Its id, as it is written.
+    /// Its id, as in the file.
     pub id: String,
     /// Route and text of every scalar, in the order of the file.
     pub fields: Vec<(String, String)>,
@@ -30,7 +30,7 @@ pub struct FlatRecord {
 pub struct Chunk {
     /// The line of the kind, if the records of the kind were cut apart.
     head: Option<Range<usize>>,
-    /// The record, or all that is below a kind.
+    /// The record, or everything below a kind.
     body: Range<usize>,
 }
 
@@ -54,10 +54,10 @@ impl Chunk {
     }
 }
 
-/// Cuts a record file apart, record by record if it is written in block style, as most are.
+/// Cuts a record file into chunks: one per record if it is in block style, like most files.
 ///
-/// `None` for a file without a kind at the start of every line that is not indented: it is read as a whole. A piece
-/// that cannot be read by itself (an alias leads out of it) has its file read as a whole too.
+/// `None` for a file without a kind at the start of every line that is not indented: it is read as a whole. A file is also
+/// read as a whole if a chunk cannot be read by itself, because an alias refers to something outside of it.
 pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
     let mut all: Vec<Chunk> = Vec::new();
     // The line of the kind that is open, and the indentation of its records once one was seen.
@@ -103,7 +103,7 @@ pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
                         all.last_mut()?.body.end = end;
                     }
                 }
-                // Below a kind whose records stand in brackets.
+                // Below a kind whose records are in brackets.
                 None => all.last_mut()?.body.end = end,
             },
         }
@@ -221,7 +221,7 @@ parts:
         assert_eq!(records(b"# nothing\n"), Some(Vec::new()));
     }
 
-    /// Wherever a file is cut apart and every piece can be read, the pieces are the whole.
+    /// If a file is cut apart and every piece can be read, the pieces together are the whole file.
     #[test]
     fn the_chunks_are_the_file() {
         let files = [
@@ -246,7 +246,7 @@ parts:
         {
             assert_eq!(chunks(file.as_bytes()), None, "{file}");
         }
-        // An alias leads out of its piece, which then cannot be read by itself.
+        // An alias refers to something outside of its piece, which then cannot be read by itself.
         let file = b"parts:\n  a: &x {count: 1}\n  b: *x\n";
         let cut = chunks(file).unwrap();
         assert!(cut.iter().any(|one| chunk(file, one).is_none()));

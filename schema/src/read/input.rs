@@ -1,7 +1,7 @@
 //! The text of a file as the input of `saphyr-parser`, read by bytes.
 //!
-//! The parser asks for one character at a time. Most characters of record files are ASCII, so each question is answered
-//! from one byte where it can be. The answers are the same as those of the parser's own input for strings.
+//! The parser reads one character at a time. Most characters of record files are ASCII, so one byte is enough for most
+//! calls. The results are the same as those of the parser's own input for strings.
 
 use saphyr_parser::input::{Input, SkipTabs};
 

@@ -1,4 +1,4 @@
-//! From the bytes of a file to records, with the position of everything that is wrong.
+//! From the bytes of a file to records, with the position of every problem.
 //!
 //! A file becomes a [`tree::Tree`] with the range of every key and value, and is decoded from it record by record, so that
 //! one bad record hides no other and all errors are reported in one run.
@@ -25,10 +25,10 @@ use foldhash::{HashSet, HashSetExt as _};
 use serde::Deserialize as _;
 use tree::{NodeId, Tree};
 
-/// The largest record file that is read, in bytes: 8 MiB, some 20,000 records.
+/// The largest record file that is read, in bytes: 8 MiB, about 20,000 records.
 pub const LARGEST_FILE: u64 = 8 * 1024 * 1024;
 
-/// A place in a file. Lines and columns count from 1, columns in characters.
+/// A position in a file. Lines and columns count from 1, columns in characters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Spot {
     /// The line.
@@ -58,39 +58,39 @@ impl Spot {
     }
 }
 
-/// What a place points at: the key or the value of the last step of a route.
+/// What a position refers to: the key or the value of the last step of a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Aim {
     /// The key.
     Key,
-    /// Its value, where it has one.
+    /// Its value, if it has one.
     Value,
 }
 
-/// What could not be read of a record.
+/// A record that could not be read completely.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Damage {
     /// The record.
     pub id: Id,
-    /// The keys that were left out; empty if no key could be read.
+    /// The omitted keys; empty if no key could be read.
     pub keys: Vec<String>,
 }
 
-/// What was read from a record file.
+/// The content of a record file.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct FileRecords {
     /// The records that could be read, kind by kind, those of a kind in the order of the file.
     pub records: Vec<Record>,
-    /// What is wrong, in the order of the file.
+    /// The problems, in the order of the file.
     pub problems: Vec<Problem>,
-    /// Records that were read in part or not at all.
+    /// Records that were read only partly, or not at all.
     pub damaged: Vec<Damage>,
 }
 
 /// The text of a file.
 ///
 /// # Errors
-/// Too large, not UTF-8, or holding NUL.
+/// The file is too large, is not UTF-8, or contains NUL.
 pub fn text(bytes: &[u8]) -> Result<&str, Problem> {
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(Problem::too_large(bytes.len() as u64));
@@ -98,7 +98,7 @@ pub fn text(bytes: &[u8]) -> Result<&str, Problem> {
     if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
         return Err(Problem::unreadable(Spot::START, "the file is UTF-16", "save it as UTF-8"));
     }
-    // A byte order mark is no character of the text: columns count without it, as editors do.
+    // A byte order mark is not a character of the text: columns count without it, as in editors.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|error| {
         let spot = Spot::of_byte(bytes, error.valid_up_to());
@@ -180,7 +180,7 @@ fn read_record<'t>(
 ) {
     let spot = || Some(tree.spot(key));
     let Some(text) = tree.text(key) else {
-        let help = "write a kebab-case id, as in `front-upright`";
+        let help = "use a kebab-case id, for example `front-upright`";
         let problem = Problem::new(ProblemKind::BadValue, spot(), "an id is not a text", help);
         out.problems.push(problem.on(kind.plural(), &[]));
         return;
@@ -222,7 +222,7 @@ fn read_record<'t>(
     }
 }
 
-/// Decodes a node, leaving out what is wrong until the rest can be read.
+/// Decodes a node, omitting what is wrong until the rest can be read.
 fn decode_all<T>(
     tree: &Tree<'_>,
     node: NodeId,
@@ -231,7 +231,8 @@ fn decode_all<T>(
     own: impl Fn(Problem) -> Problem,
     decode: impl Fn(NodeDeserializer<'_>) -> Result<T, decode::DecodeError>,
 ) -> Option<T> {
-    /// A record with more errors than this is not read; a huge one with fewer, as every error costs a pass over it.
+    /// A record with more errors than this is not read. For a huge record the limit is lower, because every error costs a
+    /// pass over it.
     const MOST_ERRORS: usize = 60;
     const MOST_STEPS: usize = 2_000_000;
     let mut left_out = HashSet::new();
@@ -296,13 +297,13 @@ pub fn shipped<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> 
     yaml::shipped(text)
 }
 
-/// The place that a route of keys leads to; the start of a file that cannot be read.
+/// The position at the end of a route of keys; the start of a file that cannot be read.
 pub fn locate<'a>(tree: Option<&Tree<'_>>, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
     tree.map_or(Spot::START, |tree| tree.locate(route, aim))
 }
 
-/// The place of a character of a scalar's text, found by following the text through the source: over the
-/// quote or the block sign it begins with, and over lines that were folded. The start of the scalar if text and source differ.
+/// The position of a character of a scalar's text, found by following the text through the source: past the quote or the
+/// block sign at its start, and past folded lines. The start of the scalar if text and source differ.
 pub fn within(source: &str, start: Spot, text: &str, offset: usize) -> Spot {
     let mut spot = start;
     let mut chars = source.lines().skip(start.line as usize - 1).enumerate().flat_map(|(number, line)| {

@@ -22,7 +22,7 @@ impl Position {
     }
 }
 
-/// Finds the byte offset of a line and column; quick where they rise, as they do from event to event.
+/// Finds the byte offset of a line and column; fast if they increase, as they do from event to event.
 pub(super) struct Cursor<'s> {
     text: &'s [u8],
     line: usize,
@@ -95,7 +95,7 @@ impl<'s> Cursor<'s> {
     }
 }
 
-/// Lines and columns of a text at every [`STEP`] bytes, counted when the first one is asked for.
+/// Lines and columns of a text at every [`STEP`] bytes, counted at the first request.
 #[derive(Debug, Default)]
 pub(super) struct Lines(OnceLock<Box<[(u32, u32)]>>);
 

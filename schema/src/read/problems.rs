@@ -1,4 +1,4 @@
-//! What can be wrong with a file, with messages.
+//! Problems of a file, with messages.
 
 use foldhash::{HashSet, HashSetExt as _};
 
@@ -10,37 +10,37 @@ use crate::renamed;
 use crate::suggest;
 use crate::words::shorten;
 
-/// What kind of thing is wrong; each is a check of its own.
+/// The kind of a problem; each kind is reported by its own check.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum ProblemKind {
-    /// The file cannot be read as YAML at all, or is no map of records.
+    /// The file is not valid YAML, or not a map of records.
     Unreadable,
     /// A key that the map does not have.
     UnknownKey,
-    /// A key given twice.
+    /// A key that appears twice.
     DuplicateKey,
-    /// An id given twice.
+    /// An id that appears twice.
     DuplicateId,
-    /// A key that must be there.
+    /// A missing required key.
     MissingKey,
-    /// A value of the wrong type or form.
+    /// A value of the wrong type or format.
     BadValue,
 }
 
-/// Something wrong in a file.
+/// A problem in a file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problem {
-    /// What kind of thing.
+    /// The kind.
     pub kind: ProblemKind,
-    /// The record, where there is one.
+    /// The id of the record, if it is in one.
     pub record: Option<String>,
-    /// The keys from the top of the file to the thing: kind, id, and the keys of the record.
+    /// The keys from the top of the file to the problem: kind, id, and the keys of the record.
     pub route: Vec<String>,
-    /// Where it is; found by the route where it is not known yet.
+    /// The position; if it is missing, it is found by the route.
     pub spot: Option<Spot>,
-    /// What is wrong.
+    /// The message.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }
 
@@ -53,14 +53,15 @@ impl Problem {
         Self::new(ProblemKind::Unreadable, Some(spot), message, help)
     }
 
-    /// A file of more bytes than are read.
+    /// A file that is too large to be read.
     pub fn too_large(bytes: u64) -> Self {
         let mib = |bytes: u64| bytes as f64 / (1024.0 * 1024.0);
-        let message = format!("the file has {:.1} MiB; record files may have {:.0}", mib(bytes), mib(LARGEST_FILE));
+        let message =
+            format!("the file has {:.1} MiB; the limit for record files is {:.0} MiB", mib(bytes), mib(LARGEST_FILE));
         Self::unreadable(Spot::START, &message, "split it, or list it under `ignore:` in tierod.yaml")
     }
 
-    /// A file that is there and cannot be opened, or is no file.
+    /// An existing file that cannot be opened, or that is not a regular file.
     pub fn cannot_open(message: &str, help: &str) -> Self {
         Self::unreadable(Spot::START, message, help)
     }
@@ -89,13 +90,13 @@ pub(super) fn unknown_kind(name: &str, spot: Spot) -> Problem {
         suggest::nearest(name, kinds()).or_else(|| kinds().find(|plural| plural.strip_suffix('s') == Some(name)));
     let help = match near {
         Some(kind) => format!("did you mean `{kind}`?"),
-        None => format!("a record file holds {}", suggest::any_of(kinds())),
+        None => format!("a record file contains {}", suggest::any_of(kinds())),
     };
     let message = format!("unknown record kind `{}`", shorten(name));
     Problem::new(ProblemKind::UnknownKey, Some(spot), message, &help).on(&shorten(name), &[])
 }
 
-/// Reports every key that appears twice in a map of the subtree, and leaves the later one out.
+/// Reports every key that appears twice in a map of the subtree, and omits the later one.
 pub(super) fn duplicate_keys(
     tree: &Tree<'_>,
     node: NodeId,
@@ -110,7 +111,7 @@ pub(super) fn duplicate_keys(
         visited: &mut HashSet<NodeId>,
         report: &mut impl FnMut(Problem, Vec<String>),
     ) {
-        // An alias leads here again; each problem is reported once.
+        // An alias refers to this node again; each problem is reported once.
         if !visited.insert(node) {
             return;
         }
@@ -128,7 +129,7 @@ pub(super) fn duplicate_keys(
                     route.push(shorten(name.unwrap_or("?")));
                     if name.is_some_and(|name| !seen.insert(name)) {
                         let message = format!("`{}` appears twice", shorten(name.unwrap_or("")));
-                        let help = "keep one of the two";
+                        let help = "keep one of them";
                         let problem = Problem::new(ProblemKind::DuplicateKey, Some(tree.spot(key)), message, help);
                         report(problem, route.clone());
                         left_out.insert(key);
@@ -145,7 +146,7 @@ pub(super) fn duplicate_keys(
 
 /// The route of keys from a node down to another one, which may be a key or a value.
 fn route_to(tree: &Tree<'_>, from: NodeId, to: NodeId) -> Option<Vec<String>> {
-    /// Gathers the steps from the last to the first.
+    /// Collects the steps from the last to the first.
     fn walk(tree: &Tree<'_>, at: NodeId, to: NodeId, route: &mut Vec<String>, visited: &mut HashSet<NodeId>) -> bool {
         if at == to {
             return true;
@@ -198,9 +199,9 @@ pub(super) fn of_decoding(
             }
             let otherwise = format!("the keys here are {}", suggest::any_of(known.iter().copied()));
             let help = match key.as_str() {
-                "<<" => "merge keys are not read: write the keys out".to_owned(),
+                "<<" => "merge keys are not supported: write the keys in each record".to_owned(),
                 _ if key.starts_with(|c: char| c.is_ascii_digit()) => {
-                    "decimals are written with a point: a comma begins another key".to_owned()
+                    "use a decimal point: a comma begins another key".to_owned()
                 }
                 _ => suggest::did_you_mean(&key, known.iter().copied(), &otherwise),
             };
@@ -236,7 +237,7 @@ pub(super) fn of_decoding(
     Some((problem, route))
 }
 
-/// The names that serde gives to types, in words.
+/// The names of types in serde, in plain words.
 fn plain_words(expected: &str) -> String {
     match expected {
         "a boolean" => "true or false",

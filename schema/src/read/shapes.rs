@@ -1,4 +1,4 @@
-//! Keys that are missing or exclude each other in a record or the settings, though every key can be read.
+//! Keys that are missing or exclude each other in a record or the settings, although every key can be read.
 
 use super::problems::{Problem, ProblemKind};
 use super::tree::Tree;
@@ -9,13 +9,13 @@ use crate::settings::{Settings, Stage};
 
 /// Reports the shape problems of a record.
 ///
-/// `reported` is the index of the first problem of the record: a key that is there but was left out because it is wrong is
-/// already among these.
+/// `reported` is the index of the first problem of the record: a key that was omitted because it is wrong is already among
+/// these.
 pub(super) fn report(record: &Record, tree: &Tree<'_>, reported: usize, out: &mut FileRecords) {
     for shape in record.body.shape() {
         let key = shape.route[0];
         let is_reported = out.problems[reported..].iter().filter_map(|problem| problem.route.get(2)).any(|wrong| {
-            // A target whose only limit cannot be read has one.
+            // A target whose only limit cannot be read still has one.
             let limit = shape.missing && key == "at-most" && matches!(wrong.as_str(), "at-least" | "between");
             let renamed = renamed::new_name(renamed::Use::Key(record.kind()), wrong) == Some(key);
             wrong == key || limit || renamed
@@ -31,7 +31,7 @@ pub(super) fn report(record: &Record, tree: &Tree<'_>, reported: usize, out: &mu
     }
 }
 
-/// Reports what is wrong with settings that can be read.
+/// Reports problems of settings that can be read.
 pub(super) fn settings(settings: &Settings, problems: &mut Vec<Problem>) {
     let mut bad = |route: &[&str], message: String, help: &str| {
         let mut problem = Problem::new(ProblemKind::BadValue, None, message, help);

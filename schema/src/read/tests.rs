@@ -98,7 +98,7 @@ fn what_record_files_do_not_use_is_reported() {
     assert_problems("--- \nparts: {}\n---\nparts: {}\n", &[(Unreadable, 3, 1, "one document")]);
     assert_problems("parts: !mine {}\n", &[(Unreadable, 1, 8, "tag")]);
     assert_problems("part: {}\n", &[(UnknownKey, 1, 1, "did you mean `parts`?")]);
-    assert_problems("widgets: {}\n", &[(UnknownKey, 1, 1, "a record file holds goals, events")]);
+    assert_problems("widgets: {}\n", &[(UnknownKey, 1, 1, "a record file contains goals, events")]);
     assert_problems("- a\n- b\n", &[(Unreadable, 1, 1, "not a map")]);
     assert_problems("parts: [a]\n", &[(BadValue, 1, 8, "not a map of id to record")]);
     assert_problems("parts:\n  Front Upright: {in: a}\n", &[(BadValue, 2, 3, "use `front-upright`")]);

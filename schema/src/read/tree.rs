@@ -15,14 +15,14 @@ use super::{Aim, Spot};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct NodeId(u32);
 
-/// What a node holds.
+/// The content of a node.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Content<'t> {
-    /// A text; `plain` when it is written without quotes, so that it may also be a number, a truth value or nothing.
+    /// A text; `plain` if it has no quotes, so that it may also be a number, a truth value or an empty value.
     Scalar {
         /// The text without quotes.
         text: &'t str,
-        /// Whether it is written without quotes.
+        /// Whether it has no quotes.
         plain: bool,
     },
     /// A list.
@@ -34,21 +34,21 @@ pub enum Content<'t> {
 /// A node as it is stored.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Node {
-    /// The byte where it begins. For a block scalar that is its first line below the sign.
+    /// The first byte. For a block scalar that is the start of its first line below the sign.
     pub(super) start: u32,
-    /// The byte behind it.
+    /// The byte after it.
     pub(super) end: u32,
     pub(super) stored: Stored,
 }
 
-/// What a node holds, as it is stored.
+/// The content of a node, as it is stored.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Stored {
     /// A plain scalar with the text of its range.
     Plain,
     /// A quoted scalar with the text of its range without the quotes.
     Quoted,
-    /// A scalar with a text of its own.
+    /// A scalar with its own copy of the text.
     Text { index: u32, plain: bool },
     /// A block scalar.
     Block { index: u32 },
@@ -69,18 +69,18 @@ pub struct Tree<'s> {
     texts: Vec<Box<str>>,
     root: Option<NodeId>,
     lines: Lines,
-    /// The positions in large collections, made when one is searched.
+    /// The positions in large collections, calculated at their first search.
     sorted: OnceLock<HashMap<NodeId, Vec<u32>>>,
 }
 
-/// A number that fits, as files are at most 8 MiB.
+/// A number that fits, because files are at most 8 MiB.
 pub(super) fn clip(number: usize) -> u32 {
     u32::try_from(number).unwrap_or(u32::MAX)
 }
 
 impl<'s> Tree<'s> {
     pub(super) fn new(source: &'s str) -> Self {
-        // Records have a node per 15 bytes and more.
+        // Records have at most one node per 15 bytes.
         let nodes = Vec::with_capacity(source.len() / 16);
         let items = Vec::with_capacity(source.len() / 16);
         Self { source, nodes, items, ..Self::default() }
@@ -139,7 +139,7 @@ impl<'s> Tree<'s> {
         self.items.get(first as usize..first as usize + len as usize).unwrap_or(&[])
     }
 
-    /// What a node holds.
+    /// The content of a node.
     pub fn content(&self, id: NodeId) -> Content<'_> {
         let node = self.node(id);
         match node.stored {
@@ -163,7 +163,7 @@ impl<'s> Tree<'s> {
         Position { line, column, offset: offset + self.skipped }
     }
 
-    /// Where a node begins.
+    /// The position of the start of a node.
     pub fn spot(&self, id: NodeId) -> Spot {
         self.lines.spot(self.source, self.node(id).start as usize)
     }
@@ -176,7 +176,7 @@ impl<'s> Tree<'s> {
         }
     }
 
-    /// Returns whether it is nothing: an empty plain scalar, `~` or `null`.
+    /// Returns whether it is an empty value: an empty plain scalar, `~` or `null`.
     pub fn is_null(&self, id: NodeId) -> bool {
         match self.content(id) {
             Content::Scalar { text, plain: true } => matches!(text, "" | "~" | "null" | "Null" | "NULL"),
@@ -192,7 +192,7 @@ impl<'s> Tree<'s> {
         }
     }
 
-    /// How many nodes are at and below a node, with aliases written out.
+    /// The number of nodes at and below a node, with aliases expanded.
     pub(super) fn size(&self, id: NodeId) -> usize {
         match self.content(id) {
             Content::Scalar { .. } => 1,
@@ -210,7 +210,7 @@ impl<'s> Tree<'s> {
         }
     }
 
-    /// Of each large collection, the indices of its texts in the order of the texts.
+    /// For each large collection, the indices of its texts, sorted by text.
     fn sort_large_collections(&self) -> HashMap<NodeId, Vec<u32>> {
         let mut all = HashMap::new();
         for number in 0..self.nodes.len() {
@@ -225,7 +225,7 @@ impl<'s> Tree<'s> {
         all
     }
 
-    /// How many items or entries a collection has.
+    /// The number of items or entries of a collection.
     fn len(&self, id: NodeId) -> usize {
         match self.node(id).stored {
             Stored::List { len, .. } => len as usize,
@@ -251,10 +251,10 @@ impl<'s> Tree<'s> {
         self.entries(map).get(self.index_of(map, key)?).copied()
     }
 
-    /// Follows a route of keys from the root as far as it goes: the place of the value at its end (or of
-    /// its key, as `aim` says), or of the last key that was found when the route breaks off.
+    /// Follows a route of keys from the root as far as possible: the position of the value at its end (or of its key,
+    /// depending on `aim`), or of the last key that was found.
     ///
-    /// A step in a list is the text of the item it leads to.
+    /// A step in a list is the text of the item.
     pub fn locate<'a>(&self, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Spot {
         let Some(mut node) = self.root else { return Spot::START };
         let mut key = node;
@@ -262,7 +262,7 @@ impl<'s> Tree<'s> {
             let Some([next_key, next]) = self.step(node, step) else { return self.spot(key) };
             (key, node) = (next_key, next);
         }
-        // An empty value has no place of its own, and an alias is shown where it is used, not at its anchor.
+        // An empty value has no position of its own, and an alias is shown where it is used, not at its anchor.
         let is_value = aim == Aim::Value && !self.is_null(node) && self.node(node).start > self.node(key).start;
         self.spot(if is_value { node } else { key })
     }
@@ -277,15 +277,15 @@ impl<'s> Tree<'s> {
         }
     }
 
-    /// The range in the file of the key or the value that a route leads to; `None` if the route leads to nothing.
+    /// The range in the file of the key or the value at the end of a route; `None` if there is none.
     ///
     /// A range includes quotes, brackets and the sign of a block scalar, but no anchor, and ends before comments and line
-    /// breaks. The range of an empty value is empty, behind the colon of its key. An alias has the range of its key, as the value itself is
-    /// elsewhere. The route and its steps are as in [`Tree::locate`].
+    /// breaks. The range of an empty value is empty, after the colon of its key. An alias has the range of its key, because
+    /// the value itself is elsewhere. The route and its steps are as in [`Tree::locate`].
     pub fn range_of<'a>(&self, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Option<Range<Position>> {
         let mut node = self.root?;
         let mut key = None;
-        // The byte behind what comes before the node.
+        // The byte after what comes before the node.
         let mut before = 0;
         for step in route {
             let index = self.index_of(node, step)?;
@@ -300,7 +300,7 @@ impl<'s> Tree<'s> {
                     let start = self.node(item).start;
                     let ends = items.iter().take(index).map(|item| self.node(*item).end);
                     let last = ends.filter(|end| *end <= start).max();
-                    // A list that is not indented begins behind its first dash.
+                    // A list that is not indented begins after its first dash.
                     let first = self.node(node).start;
                     let has_dash = first < start && self.source.as_bytes().get(first as usize) == Some(&b'-');
                     (last.unwrap_or(first + u32::from(has_dash)), None, item)
@@ -322,7 +322,7 @@ impl<'s> Tree<'s> {
                         self.sign(b"|>", before, start).or_else(|| self.sign(b"|>", start, end)).unwrap_or(start);
                     (sign, sign + clip(self.slice(sign, end).trim_ascii_end().len()))
                 }
-                // One that is not indented begins behind its first dash.
+                // One that is not indented begins after its first dash.
                 Stored::List { .. } if before > 0 => {
                     (self.sign(b"-", before, start).unwrap_or(self.behind_anchor(start)), end)
                 }
@@ -332,7 +332,7 @@ impl<'s> Tree<'s> {
         Some(self.position(start)..self.position(end))
     }
 
-    /// The byte behind the colon of a key that ends at a byte, if it follows on the line.
+    /// The byte after the colon of a key that ends at a byte, if the colon is on the same line.
     pub(super) fn behind_colon(&self, end: u32) -> u32 {
         let rest = self.source.as_bytes().get(end as usize..).unwrap_or(&[]);
         let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t')).count();
@@ -355,7 +355,7 @@ impl<'s> Tree<'s> {
         None
     }
 
-    /// Where a node begins behind its anchor, if it has one.
+    /// The start of a node after its anchor, if it has one.
     pub(super) fn behind_anchor(&self, start: u32) -> u32 {
         let bytes = self.source.as_bytes();
         let mut at = start as usize;
@@ -373,7 +373,7 @@ impl<'s> Tree<'s> {
         clip(at)
     }
 
-    /// The text of the scalar that a route of keys leads to.
+    /// The text of the scalar at the end of a route of keys.
     pub fn text_of_route<'a>(&self, route: impl IntoIterator<Item = &'a str>) -> Option<&str> {
         let mut node = self.root?;
         for step in route {

@@ -1,4 +1,4 @@
-//! The one file that knows the reader of YAML: the events of `saphyr-parser` become a [`Tree`].
+//! The only file that uses the YAML parser: the events of `saphyr-parser` become a [`Tree`].
 
 use std::borrow::Cow;
 
@@ -11,25 +11,25 @@ use super::input::Bytes;
 use super::position::Cursor;
 use super::tree::{Node, NodeId, Stored, Tree, clip};
 
-/// How deep collections may nest; records need 7.
+/// The deepest nesting of collections; records need 7.
 const DEEPEST: usize = 64;
-/// How many nodes a file may have with its aliases written out; a long text counts as several.
+/// The most nodes that a file may have with its aliases expanded; a long text counts as several.
 const MOST_NODES: u64 = 1_000_000;
 /// The bytes of text that count as one node.
 const NODE_BYTES: usize = 32;
 
-/// What makes a file unreadable as YAML, and where.
+/// A syntax error, with its position.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SyntaxError {
-    /// Where.
+    /// The position.
     pub spot: Spot,
-    /// What is wrong.
+    /// The message.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }
 
-/// Reads data that ships with the tool, and no other: `serde_yaml` needs no positions and knows no limits.
+/// Reads only data that is included in the tool, because `serde_yaml` has no positions and no limits.
 pub fn shipped<T: DeserializeOwned>(text: &str) -> Result<T, String> {
     serde_yaml::from_str(text).map_err(|error| error.to_string())
 }
@@ -39,11 +39,11 @@ struct Frame {
     node: NodeId,
     anchor: usize,
     is_map: bool,
-    /// Where its items begin in [`Builder::items`].
+    /// The start of its items in [`Builder::items`].
     first: usize,
     /// The size of the tree before it.
     before: u64,
-    /// The byte behind its last item.
+    /// The byte after its last item.
     end: u32,
 }
 
@@ -59,7 +59,7 @@ struct Builder<'s> {
     /// The items of the collections that have not ended.
     items: Vec<NodeId>,
     anchors: HashMap<usize, (NodeId, u64)>,
-    /// The size of the tree with its aliases written out.
+    /// The size of the tree with its aliases expanded.
     expanded: u64,
 }
 
@@ -133,7 +133,7 @@ impl<'s> Builder<'s> {
         self.attach(node, behind);
     }
 
-    /// The byte behind a quoted scalar that is written as it is read.
+    /// The byte after a quoted scalar whose source is its text.
     fn quoted(&self, text: &str, start: usize) -> Option<usize> {
         let (quote, inner) = self.source.as_bytes().get(start..)?.split_first()?;
         let is_same = inner.starts_with(text.as_bytes())
@@ -142,7 +142,7 @@ impl<'s> Builder<'s> {
         is_same.then_some(start + text.len() + 2)
     }
 
-    /// The byte behind any quoted scalar.
+    /// The byte after any quoted scalar.
     fn quoted_end(&self, start: usize) -> usize {
         let bytes = self.source.as_bytes();
         let Some((quote, inner)) = bytes.get(start..).and_then(<[u8]>::split_first) else { return bytes.len() };
@@ -195,14 +195,14 @@ fn too_deep(spot: Spot) -> SyntaxError {
     SyntaxError { spot, message, help: "records need 7 levels: check the brackets".to_owned() }
 }
 
-/// The error for what the parser cannot read. The column is at most the end of its line.
+/// The error for invalid YAML. The column is at most the end of its line.
 fn no_yaml(text: &str, spot: Spot, info: &str) -> SyntaxError {
     let text = text.replace("\r\n", "\n");
     let line = text.split(['\n', '\r']).nth(spot.line as usize - 1).unwrap_or("");
     let help = if line.contains('\t') {
-        "there is a tab on this line: use spaces"
+        "use spaces instead of the tab on this line"
     } else {
-        "fix the YAML here; indentation and quotes are the usual causes"
+        "correct the YAML here; the usual causes are indentation and quotes"
     };
     let last = Spot::new(spot.line as usize, line.chars().count());
     SyntaxError { spot: spot.min(last), message: format!("not valid YAML: {info}"), help: help.to_owned() }
@@ -226,7 +226,7 @@ fn odd_directive(text: &str) -> Option<Spot> {
 /// Reads a file into a tree with the range of every key and value.
 ///
 /// # Errors
-/// The first thing that is not YAML, or YAML that record files do not use.
+/// The first syntax error, or YAML that is not supported in record files.
 pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
     if let Some(spot) = odd_directive(text) {
         return Err(SyntaxError {
@@ -258,7 +258,7 @@ pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
             message: message.to_owned(),
             help: help.to_owned(),
         };
-        let tag_error = || error("a YAML tag (`!...`) is not read", "remove the tag, or quote the text");
+        let tag_error = || error("YAML tags (`!...`) are not supported", "remove the tag, or quote the text");
         match event {
             Event::StreamEnd => break,
             Event::DocumentStart(_) => {
@@ -266,7 +266,7 @@ pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
                 if documents > 1 {
                     return Err(error(
                         "a second document begins here",
-                        "keep one document in a file: remove the `---` line",
+                        "a file contains one document: remove the `---` line",
                     ));
                 }
             }
@@ -276,7 +276,10 @@ pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
             Event::Scalar(text, style, anchor, None) => builder.scalar(text, style, anchor, span),
             Event::Alias(anchor) => {
                 let Some(&(node, size)) = builder.anchors.get(&anchor) else {
-                    return Err(error("an alias inside the value that it refers to", "write the value out"));
+                    return Err(error(
+                        "an alias inside the value that it refers to",
+                        "write the value instead of the alias",
+                    ));
                 };
                 builder.expanded = builder.expanded.saturating_add(size);
                 let end = clip(builder.offset(span.end));
@@ -292,8 +295,8 @@ pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
         }
         if builder.expanded > MOST_NODES {
             return Err(error(
-                "the file holds more than 1,000,000 values once its aliases are written out",
-                "split the file, or write fewer aliases",
+                "the file has more than 1,000,000 values with its aliases expanded",
+                "split the file, or use fewer aliases",
             ));
         }
     }

@@ -1,5 +1,5 @@
-//! The primitive operations on a repository. libgit2 and git's own commands both have them, and all else is built
-//! on them once.
+//! The primitive operations on a repository. Both libgit2 and git's own commands implement them; everything else is
+//! written once, on top of them.
 
 use std::path::{Path, PathBuf};
 
@@ -16,7 +16,7 @@ pub(super) struct Entry {
     pub(super) path: String,
     /// The object id in hexadecimal.
     pub(super) id: String,
-    /// What it is.
+    /// Its kind.
     pub(super) kind: EntryKind,
     /// Whether a sparse checkout leaves it out of the working tree.
     pub(super) skip_worktree: bool,
@@ -48,7 +48,7 @@ pub(super) struct Index {
     pub(super) unmerged: Vec<String>,
 }
 
-/// What an entry of the index or of a tree is; folders are not listed.
+/// The kind of an entry of the index or of a tree; folders are not listed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum EntryKind {
     File,
@@ -58,7 +58,7 @@ pub(super) enum EntryKind {
 
 impl EntryKind {
     /// From the mode of an index or tree entry; `None` for a folder.
-    pub(super) fn of_mode(mode: u32) -> Option<Self> {
+    pub(super) fn from_mode(mode: u32) -> Option<Self> {
         match mode & 0o170_000 {
             0o100_000 => Some(Self::File),
             0o120_000 => Some(Self::Symlink),
@@ -88,7 +88,7 @@ pub(super) struct Object {
     pub(super) bytes: Vec<u8>,
 }
 
-/// What a repository can be asked for.
+/// The operations on a repository.
 pub(super) trait Access {
     /// The commit of a revision.
     fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError>;
@@ -105,7 +105,7 @@ pub(super) trait Access {
     /// Whether the branch that is checked out has no commit yet.
     fn is_unborn(&self) -> Result<bool, GitError>;
 
-    /// A commit or a tree as it is stored: nothing replaces it, and its parents are those it was written with.
+    /// A commit or a tree as it is stored: without replacements and grafts.
     fn object(&self, id: &str) -> Result<Object, GitError>;
 
     /// The contents of files, in their order; large ones are not read.

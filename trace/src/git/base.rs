@@ -1,4 +1,4 @@
-//! Which revision a change is compared with, if none is named.
+//! The revision that a change is compared with, if none is given.
 
 use super::access::Access as _;
 use super::environment::Locals;
@@ -13,13 +13,13 @@ use crate::snapshot::State;
 pub struct Base {
     /// Its name.
     pub revision: String,
-    /// How it was found, for people; `None` if it was named.
+    /// How it was found, only for display; `None` if it was given.
     pub how: Option<String>,
     /// Whether the history is cut off.
     pub shallow: bool,
 }
 
-/// A base that is named; whether it exists is found out when it is read.
+/// A given base; whether it exists is checked when it is read.
 pub(super) fn named(project: &Project, revision: &str) -> Base {
     Base { revision: revision.to_owned(), how: None, shallow: plumbing(project).is_shallow() }
 }
@@ -35,7 +35,7 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     let base = |revision: String, how: String| Ok(Base { revision, how: Some(how), shallow });
     let cut = |missing: &str| GitError::ShallowBeforeBase { missing: missing.to_owned() };
     if git.top(project.environment())?.is_none() {
-        let hint = "run `git init` and commit the records: a change is compared with a commit";
+        let hint = "run `git init` and commit the records, because a change is compared with a commit";
         return Err(GitError::NoRepository { hint });
     }
     if tip == "HEAD" && git.is_unborn()? {
@@ -63,21 +63,21 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     };
     if ci && merge_base == tip {
         return match parents.there.first() {
-            Some(before) => base(before.clone(), format!("the commit before, as this is the tip of {branch}")),
-            None if parents.written > 0 => Err(cut("the commit before is cut off")),
-            None => base(tip, "the first commit of all".to_owned()),
+            Some(before) => base(before.clone(), format!("the previous commit, because this is the tip of {branch}")),
+            None if parents.written > 0 => Err(cut("the previous commit is cut off")),
+            None => base(tip, "the first commit".to_owned()),
         };
     }
     base(merge_base, format!("the merge base with {branch}"))
 }
 
-/// Git's own commands in the folder that was named: they alone follow remotes and configuration.
+/// Git's own commands in the given folder: only they follow remotes and configuration.
 fn plumbing(project: &Project) -> Plumbing {
     let folder = project.path().ancestors().find(|up| up.is_dir()).unwrap_or(project.cwd());
     Plumbing::new(folder, &Locals::new(folder, project.cwd(), project.environment()))
 }
 
-/// The parents of a commit: how many it was written with, and those that are there.
+/// The parents of a commit: how many it has, and those that are in the repository.
 struct Parents {
     written: usize,
     there: Vec<String>,
@@ -89,7 +89,7 @@ impl Plumbing {
     }
 
     fn parents(&self, commit: &str) -> Result<Parents, GitError> {
-        // The object itself is whole even where the history is cut off.
+        // The object itself is complete even if the history is cut off.
         let parsed = Commit::parse(&self.object(commit)?.bytes);
         let written = parsed.ok_or_else(|| GitError::DamagedObject { object: commit.to_owned() })?.parents.len();
         let there = self.git.text(&["rev-parse", &format!("{commit}^@")]).unwrap_or_default();

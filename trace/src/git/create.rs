@@ -13,15 +13,15 @@ const BRANCH: &str = "main";
 /// A commit to create.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewCommit {
-    /// When, in seconds since 1970, ...
+    /// The time, in seconds since 1970.
     pub seconds: i64,
-    /// ... and in which time zone, as in `+0100`.
+    /// The time zone, for example `+0100`.
     pub zone: String,
-    /// Who made it.
+    /// The name of the author and committer.
     pub name: String,
-    /// The address of who made it.
+    /// The e-mail address of the author and committer.
     pub email: String,
-    /// Why.
+    /// The message.
     pub message: String,
     /// Every file of the commit, by its path.
     pub files: BTreeMap<String, Vec<u8>>,
@@ -29,14 +29,14 @@ pub struct NewCommit {
 
 /// Creates a repository of these commits, one after another, in a folder that is empty or does not exist yet.
 ///
-/// Nothing of the user's configuration, templates and hooks goes into it, and no remote.
+/// The user's configuration, templates and hooks are not used, and no remote is added.
 ///
 /// # Errors
 /// The folder is not empty, or cannot be created; git cannot be started, or fails.
 pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
-    empty(folder)?;
+    require_empty(folder)?;
     fs::create_dir_all(folder)
-        .map_err(|error| Error::new(format!("{} cannot be created", folder.display())).because(error))?;
+        .map_err(|error| Error::new(format!("cannot create {}", folder.display())).because(error))?;
     let branch = format!("--initial-branch={BRANCH}");
     Git::run_isolated(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
     // From here on the repository is named, whatever is around it.
@@ -46,8 +46,8 @@ pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Err
     Ok(here(&["reset", "--quiet", "--hard"], Vec::new())?)
 }
 
-fn empty(folder: &Path) -> Result<(), Error> {
-    let help = "name a folder that is empty or does not exist yet; nothing was written";
+fn require_empty(folder: &Path) -> Result<(), Error> {
+    let help = "give a folder that is empty or does not exist yet; nothing was written";
     if folder.symlink_metadata().is_err() {
         return Ok(());
     }
@@ -59,7 +59,7 @@ fn empty(folder: &Path) -> Result<(), Error> {
     Ok(())
 }
 
-/// The commits in the form that `git fast-import` reads: each with what it changes.
+/// The commits in the format of `git fast-import`: each with its changes.
 fn stream(commits: &[NewCommit]) -> Vec<u8> {
     let nothing: BTreeMap<String, Vec<u8>> = BTreeMap::new();
     let mut before = &nothing;

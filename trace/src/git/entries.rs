@@ -11,11 +11,12 @@ use super::error::GitError;
 use super::project::Project;
 use super::repository::{Repository, roots};
 use crate::Error;
+use crate::ids::FileId;
 use crate::snapshot::{
     File, Filter, Listing, OtherFile, Repositories, Snapshot, Source, TEMPLATES, nested_root, text_of,
 };
 
-/// The project as the next commit will have it.
+/// The project in the index, which is the content of the next commit.
 pub(super) fn index(project: &Project) -> Result<Snapshot, Error> {
     let (repository, start) = open(project)?;
     if repository.bare {
@@ -29,7 +30,7 @@ pub(super) fn index(project: &Project) -> Result<Snapshot, Error> {
         [] => "the index is empty: `git add` the records, or run `git reset` if nothing was checked out yet",
         [..] => "`git add` the settings file, or run without --staged",
     };
-    let prefix = find_root(&entries, &start, "the index", fix)?;
+    let prefix = root_among(&entries, &start, "the index", fix)?;
     build(repository, entries, prefix, Source::Index, None)
 }
 
@@ -37,8 +38,8 @@ pub(super) fn index(project: &Project) -> Result<Snapshot, Error> {
 pub(super) fn revision(project: &Project, revision: &str) -> Result<Snapshot, Error> {
     let (repository, start) = open(project)?;
     let (commit, entries) = repository.files_of(revision)?;
-    let place = format!("revision {}", schema::words::shorten(revision));
-    let prefix = find_root(&entries, &start, &place, "name another revision, or the folder of the project")?;
+    let state = format!("revision {}", schema::words::shorten(revision));
+    let prefix = root_among(&entries, &start, &state, "give another revision, or the folder of the project")?;
     let source = Source::Revision { commit: commit.id, day: commit.day };
     build(repository, entries, prefix, source, None)
 }
@@ -54,19 +55,21 @@ pub(super) fn before(project: &Project, revision: &str, head: &Snapshot) -> Resu
     let prefix = if entries.iter().any(|entry| entry.kind == EntryKind::File && entry.path == same) {
         head.prefix.clone()
     } else {
-        // A project that both have is another one; the one that is gone was moved here.
-        let mut gone = roots(&entries).map(str::to_owned).collect::<Vec<String>>();
-        if !gone.is_empty() {
+        // A project that exists in both states is another one; the one that is missing now was moved here.
+        let mut missing = roots(&entries).map(str::to_owned).collect::<Vec<String>>();
+        if !missing.is_empty() {
             let exists = roots_of(repository, head)?;
-            gone.retain(|root| !exists(root));
+            missing.retain(|root| !exists(root));
         }
-        match &gone[..] {
+        match &missing[..] {
             [] => return Ok(Snapshot::empty(head.settings.clone())),
             [only] => only.clone(),
             [..] => {
-                let place = format!("revision {}", schema::words::shorten(revision));
-                let list = gone.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
-                let error = Error::new(format!("more than one project of {place} may have become this one"));
+                let revision = schema::words::shorten(revision);
+                let list = missing.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
+                let error = Error::new(format!(
+                    "more than one project of revision {revision} may be the earlier state of this one"
+                ));
                 return Err(error
                     .because(list)
                     .help("compare with a revision in which the project is in the same folder"));
@@ -98,12 +101,12 @@ pub(super) fn at_commit(
 fn open(project: &Project) -> Result<(&Repository, String), Error> {
     let path = project.path();
     // The folder may exist in the index or the revision alone.
-    let there = path.ancestors().find(|up| up.is_dir()).unwrap_or(Path::new("/"));
-    let rest = path.strip_prefix(there).map(PathBuf::from).unwrap_or_default();
-    let there = there.canonicalize().unwrap_or_else(|_| there.to_owned());
-    let repository = project.repository_of_path(&there)?;
+    let existing = path.ancestors().find(|up| up.is_dir()).unwrap_or(Path::new("/"));
+    let rest = path.strip_prefix(existing).map(PathBuf::from).unwrap_or_default();
+    let existing = existing.canonicalize().unwrap_or_else(|_| existing.to_owned());
+    let repository = project.repository_of_path(&existing)?;
     let repository = repository.ok_or_else(|| GitError::NotARepository { folder: path.to_owned() })?;
-    let below_top = there.strip_prefix(&repository.top).map(PathBuf::from).unwrap_or_default();
+    let below_top = existing.strip_prefix(&repository.top).map(PathBuf::from).unwrap_or_default();
     Ok((repository, text_of(&below_top.join(rest))))
 }
 
@@ -123,7 +126,7 @@ fn roots_of(repository: &Repository, snapshot: &Snapshot) -> Result<impl Fn(&str
 }
 
 /// The nearest project root upward of a folder, otherwise the only one below it: as a prefix that is empty or ends in `/`.
-fn find_root(entries: &[Entry], start: &str, place: &str, fix: &str) -> Result<String, Error> {
+fn root_among(entries: &[Entry], start: &str, state: &str, fix: &str) -> Result<String, Error> {
     let roots: Vec<&str> = roots(entries).collect();
     let start = if start.is_empty() { String::new() } else { format!("{start}/") };
     if let Some(nearest) = roots.iter().filter(|root| start.starts_with(**root)).max_by_key(|root| root.len()) {
@@ -134,17 +137,19 @@ fn find_root(entries: &[Entry], start: &str, place: &str, fix: &str) -> Result<S
         [only] => Ok(only.to_owned()),
         [] => {
             let asked = if start.is_empty() { "the repository".to_owned() } else { format!("`{start}`") };
-            let error = Error::new(format!("there is no project in {asked} in {place}"));
-            Err(error.because(format!("no {} in it or above it", settings::FILE)).help(fix))
+            let error = Error::new(format!("no project root found at {asked} in {state}"));
+            Err(error.because(format!("no {} in this folder or above it", settings::FILE)).help(fix))
         }
         [..] => {
             let list = below.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");
-            Err(Error::new(format!("there is more than one project in {place}")).because(list).help("name one of them"))
+            Err(Error::new(format!("{state} has more than one project"))
+                .because(list)
+                .help("give the folder of one of them"))
         }
     }
 }
 
-/// Reads the project of a prefix; what another state of it has read already is shared with it.
+/// Reads the project of a prefix; contents that another state of it has already read are shared.
 fn build(
     repository: &Repository,
     entries: Vec<Entry>,
@@ -164,7 +169,7 @@ fn build(
     own.sort_by(|a, b| a.0.cmp(&b.0));
 
     let marker = own.iter().position(|(path, _)| path == settings::FILE);
-    let marker = marker.map(|at| own.remove(at).1);
+    let marker = marker.map(|position| own.remove(position).1);
     let marker = marker.ok_or_else(|| Error::new("the project no longer has its settings file"))?;
     let settings_content = repository.contents(&[&marker])?.pop().unwrap_or_else(|| Ok([].into()));
     let (settings, mut settings_problems) = match &settings_content {
@@ -174,7 +179,7 @@ fn build(
     let filter = Filter::new(&settings, &mut settings_problems);
 
     let mut files = vec![File { path: settings::FILE.to_owned(), content: settings_content }];
-    let mut wanted: Vec<(usize, &Entry)> = Vec::new();
+    let mut to_read: Vec<(FileId, &Entry)> = Vec::new();
     let mut templates: Vec<(&str, &Entry)> = Vec::new();
     for (path, entry) in &own {
         let in_nested = nested.iter().any(|folder| path.starts_with(folder.as_str()));
@@ -189,23 +194,23 @@ fn build(
                     templates.push((path, entry));
                 }
                 if is_record {
-                    wanted.push((files.len(), entry));
+                    to_read.push((FileId::new(files.len()), entry));
                     files.push(File { path: path.clone(), content: Ok([].into()) });
                 }
             }
         }
     }
-    let objects = wanted.iter().map(|(at, entry)| (entry.id.clone(), *at)).collect();
-    wanted.retain(|(at, entry)| match other.and_then(|other| other.object(&entry.id)) {
+    let objects = to_read.iter().map(|(file, entry)| (entry.id.clone(), *file)).collect();
+    to_read.retain(|(file, entry)| match other.and_then(|other| other.object(&entry.id)) {
         Some(content) => {
-            files[*at].content = content.clone();
+            files[*file].content = content.clone();
             false
         }
         None => true,
     });
-    let blobs: Vec<&Entry> = wanted.iter().map(|(_, entry)| *entry).collect();
-    for ((at, _), content) in wanted.iter().zip(repository.contents(&blobs)?) {
-        files[*at].content = content;
+    let blobs: Vec<&Entry> = to_read.iter().map(|(_, entry)| *entry).collect();
+    for ((file, _), content) in to_read.iter().zip(repository.contents(&blobs)?) {
+        files[*file].content = content;
     }
     let blobs: Vec<&Entry> = templates.iter().map(|(_, entry)| *entry).collect();
     let contents = repository.contents(&blobs)?;

@@ -1,21 +1,21 @@
-//! Which repository the environment names, and which one a folder is in.
+//! The repository that the environment names, and the one that contains a folder.
 //!
 //! In a hook git sets `GIT_INDEX_FILE`, and in linked worktrees `GIT_DIR`: `git commit -a` and
-//! `git commit FILE` build the commit in another index than `.git/index`. These variables count for the
-//! repository they name and for no other, wherever the hook has changed to since.
+//! `git commit FILE` build the commit in another index than `.git/index`. These variables apply only to the repository
+//! that they name, also if the hook has changed to another folder since.
 
 use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
-/// The variables with the places of a repository, its files and its index.
-const PLACES: [&str; 5] = ["GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_IMPLICIT_WORK_TREE"];
+/// The variables with the paths of a repository, its files and its index.
+const PATHS: [&str; 5] = ["GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_IMPLICIT_WORK_TREE"];
 
-/// The variables that put a repository together from pieces that cannot be seen from its folder.
+/// The variables that combine a repository from pieces that are not visible from its folder.
 const PIECES: [&str; 4] =
     ["GIT_OBJECT_DIRECTORY", "GIT_ALTERNATE_OBJECT_DIRECTORIES", "GIT_COMMON_DIR", "GIT_QUARANTINE_PATH"];
 
-/// The others that bind git to one repository (`git rev-parse --local-env-vars`, git 2.47).
+/// The other variables that bind git to one repository (`git rev-parse --local-env-vars`, git 2.47).
 const OTHERS: [&str; 7] = [
     "GIT_CONFIG",
     "GIT_CONFIG_PARAMETERS",
@@ -26,7 +26,7 @@ const OTHERS: [&str; 7] = [
     "GIT_SHALLOW_FILE",
 ];
 
-/// The variables of git, read once, so that all that is read for a project follows from the same ones.
+/// The variables of git. They are read once, so that all data of a project is read with the same ones.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Environment(BTreeMap<String, OsString>);
 
@@ -46,12 +46,12 @@ impl Environment {
         self.0.get(name).filter(|value| !value.is_empty()).map(PathBuf::from)
     }
 
-    /// Whether it binds git to any one repository.
+    /// Whether it binds git to one repository.
     pub(super) fn binds(&self) -> bool {
-        PLACES.iter().chain(&PIECES).any(|name| self.0.contains_key(*name))
+        PATHS.iter().chain(&PIECES).any(|name| self.0.contains_key(*name))
     }
 
-    /// Whether git finds a repository from a folder upward, readable or not.
+    /// Whether git finds a repository in a folder or above it, readable or not.
     pub(super) fn names_repository(&self, folder: &Path, locals: &Locals) -> bool {
         let folder = match (locals, self.path("GIT_DIR")) {
             (Locals::Whole(cwd), Some(dir)) => return cwd.join(dir).join("HEAD").symlink_metadata().is_ok(),
@@ -66,7 +66,7 @@ impl Environment {
             if !dot.is_file() {
                 return is_git_dir(&dot) || is_git_dir(up);
             }
-            // What is no link to a folder at all is damage; a link to a folder that is gone is no repository.
+            // A file that is not a link is damage; a link to a missing folder is not a repository.
             let text = std::fs::read_to_string(&dot).unwrap_or_default();
             text.strip_prefix("gitdir:").is_none_or(|target| up.join(target.trim()).join("HEAD").exists())
         })
@@ -76,20 +76,20 @@ impl Environment {
 /// What the environment determines about the repository of a folder.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum Locals {
-    /// Nothing that does not follow from its folder too.
+    /// Nothing beyond what follows from its folder.
     Nothing,
     /// Its index is this file.
     Index(PathBuf),
-    /// Where it is, or which pieces it has: only git, started in this folder, puts it together.
+    /// Its path, or the pieces that it has: only git can combine them, started in this folder.
     Whole(PathBuf),
     /// Nothing: the environment names another repository.
     Another,
 }
 
-/// A repository as it is found from a folder upward.
+/// A repository that was found in a folder or above it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Found {
-    /// The folder that holds `.git`; the repository itself where it is bare.
+    /// The folder that contains `.git`; the repository itself if it is bare.
     pub(super) top: PathBuf,
     /// The folder with its `HEAD`.
     git_dir: PathBuf,
@@ -109,8 +109,7 @@ impl Locals {
         }
         let whole = Self::Whole(cwd.to_owned());
         let found = discover(folder);
-        // A relative `GIT_DIR` leads nowhere once a hook has left the top, and neither does a relative work tree:
-        // only the index is left to decide.
+        // A relative `GIT_DIR` or work tree is invalid after a hook has changed its folder: only the index can decide.
         let lost = dir.as_ref().is_some_and(|dir| !cwd.join(dir).exists());
         let dir = dir.and_then(|dir| cwd.join(dir).canonicalize().ok());
         let work = work.filter(|_| !lost).and_then(|work| cwd.join(work).canonicalize().ok());
@@ -135,7 +134,7 @@ impl Locals {
             return if dir.is_some() || discover(cwd).as_ref() == Some(&found) { whole } else { Self::Another };
         }
         let Some(index) = index else { return Self::Nothing };
-        // Git takes a relative one from the top of the work tree, wherever it is started.
+        // Git resolves a relative path from the top of the working tree, in whatever folder it is started.
         let index = found.top.join(index);
         let Some(holder) = index.parent().and_then(|parent| parent.canonicalize().ok()) else { return Self::Another };
         let named = dir.is_some() || holder == found.git_dir;
@@ -151,9 +150,9 @@ impl Locals {
     /// The variables that git must not see, because they name another repository or repeat what its folder determines.
     pub(super) fn hidden(&self) -> impl Iterator<Item = &'static str> {
         let hidden: &[&[&'static str]] = match self {
-            Self::Nothing | Self::Index(_) => &[&PLACES],
+            Self::Nothing | Self::Index(_) => &[&PATHS],
             Self::Whole(_) => &[],
-            Self::Another => &[&PLACES, &PIECES, &OTHERS],
+            Self::Another => &[&PATHS, &PIECES, &OTHERS],
         };
         hidden.iter().flat_map(|names| names.iter().copied())
     }
@@ -197,28 +196,28 @@ mod tests {
     use super::*;
 
     /// Two repositories next to each other, with only what discovery looks for.
-    fn two() -> PathBuf {
-        let place = std::env::temp_dir().join(format!("tierod-locate-{}", std::process::id()));
+    fn two_repositories() -> PathBuf {
+        let folder = std::env::temp_dir().join(format!("tierod-locate-{}", std::process::id()));
         for path in ["a/.git/objects", "a/.git/refs", "a/sub", "b/.git/objects", "b/.git/refs", "none"] {
-            std::fs::create_dir_all(place.join(path)).unwrap();
+            std::fs::create_dir_all(folder.join(path)).unwrap();
         }
         for path in ["a/.git/HEAD", "b/.git/HEAD"] {
-            std::fs::write(place.join(path), "ref: refs/heads/main\n").unwrap();
+            std::fs::write(folder.join(path), "ref: refs/heads/main\n").unwrap();
         }
-        place.canonicalize().unwrap()
+        folder.canonicalize().unwrap()
     }
 
     #[test]
     fn variables_count_for_the_repository_they_name() {
-        let place = two();
-        let at = |path: &str| place.join(path);
+        let folder = two_repositories();
+        let at = |path: &str| folder.join(path);
         type Row<'a> = (&'a [(&'a str, &'a str)], &'a str, &'a str, Locals);
         let own = || Locals::Index(at("a/.git/index.lock"));
         let lock = at("a/.git/index.lock");
         let lock = lock.to_str().unwrap();
         let temporary = at("none/index");
         let temporary = temporary.to_str().unwrap();
-        // What is set; where the command was started; the folder asked for; what it comes to.
+        // The variables; the folder that the command was started in; the folder in question; the expected result.
         let table: &[Row<'_>] = &[
             (&[], "a", "a", Locals::Nothing),
             (&[("GIT_INDEX_FILE", ".git/index.lock")], "a", "a/sub", own()),
@@ -244,13 +243,13 @@ mod tests {
             let cwd_full = at(cwd).canonicalize().unwrap();
             assert_eq!(Locals::read(&at(folder), &cwd_full, find), *expected, "{set:?} in {cwd} for {folder}");
         }
-        std::fs::remove_dir_all(&place).unwrap();
+        std::fs::remove_dir_all(&folder).unwrap();
     }
 
     #[test]
     fn a_repository_is_named_by_its_folder_or_by_a_variable() {
-        let place = tempfile::tempdir().unwrap();
-        let at = |path: &str| place.path().join(path);
+        let folder = tempfile::tempdir().unwrap();
+        let at = |path: &str| folder.path().join(path);
         for path in ["a/.git/objects", "a/.git/refs", "a/sub/deep", "gone", "damaged", "none/.git"] {
             std::fs::create_dir_all(at(path)).unwrap();
         }

@@ -1,9 +1,9 @@
-//! What can go wrong with a repository, by kind. Texts are derived from the kind, and are never read back.
+//! The errors of repositories, by kind. Texts are derived from the kind; no code depends on them.
 
 use std::fmt;
 use std::path::PathBuf;
 
-/// How to get the rest of a shallow clone.
+/// How to fetch the rest of a shallow clone.
 const DEEPEN: &str = "give CI the whole history: `fetch-depth: 0` under `with:` of actions/checkout, `GIT_DEPTH: 0` under \
                       `variables:` of .gitlab-ci.yml; elsewhere `git fetch --unshallow`";
 
@@ -12,22 +12,22 @@ const DEEPEN: &str = "give CI the whole history: `fetch-depth: 0` under `with:` 
 pub enum GitError {
     /// The program `git` could not be started.
     NotStarted {
-        /// Why.
+        /// The cause.
         cause: String,
     },
     /// The program `git` ended before its output did.
     Stopped {
-        /// Why, if the system gave a reason.
+        /// The cause, if the system reports one.
         cause: Option<String>,
     },
     /// The program `git` ended with an exit code other than 0.
     Refused {
         /// The exit code; `None` if a signal ended it.
         code: Option<i32>,
-        /// What it printed, for people only.
+        /// What it printed, only for display.
         output: String,
     },
-    /// The output of the program `git` has an unknown form.
+    /// The output of the program `git` has an unknown format.
     UnexpectedOutput {
         /// The command of git.
         command: &'static str,
@@ -36,7 +36,7 @@ pub enum GitError {
     },
     /// libgit2 failed; git's own commands are tried next.
     Library {
-        /// Why, for people only.
+        /// The cause, only for display.
         cause: String,
     },
     /// libgit2 does not support this repository; git's own commands are tried next.
@@ -87,7 +87,7 @@ pub enum GitError {
         /// One of them.
         path: String,
     },
-    /// An object is not in the repository, or is not what its name stands for.
+    /// An object is not in the repository, or has another type than expected.
     MissingObject {
         /// Its name.
         object: String,
@@ -104,24 +104,24 @@ pub enum GitError {
     },
     /// No default branch is known.
     NoDefaultBranch,
-    /// The default branch has no commit in common with what is compared.
+    /// The default branch and the compared revision have no common commit.
     NoCommonCommit {
         /// The branch.
         branch: String,
     },
-    /// A bare repository runs no pre-commit hooks.
+    /// A bare repository has no pre-commit hooks.
     NoHooks,
 }
 
 impl GitError {
-    /// What could not be done.
+    /// What failed.
     pub fn message(&self) -> String {
         match self {
             Self::NotStarted { .. } => "git could not be started".to_owned(),
-            Self::Stopped { .. } => "git stopped in the middle".to_owned(),
+            Self::Stopped { .. } => "git stopped before its output was complete".to_owned(),
             Self::Refused { output, .. } if output.is_empty() => "git failed without a message".to_owned(),
             Self::Refused { output, .. } => output.clone(),
-            Self::UnexpectedOutput { command, .. } => format!("the output of git {command} has an unknown form"),
+            Self::UnexpectedOutput { command, .. } => format!("unknown output format of git {command}"),
             Self::Library { cause } => cause.clone(),
             Self::Unsupported { feature } => format!("libgit2 does not support {feature}"),
             Self::NotARepository { folder } => format!("{} is not in a git repository", folder.display()),
@@ -130,20 +130,20 @@ impl GitError {
             Self::Unreadable { .. } => "the repository cannot be read".to_owned(),
             Self::Unlisted { .. } => "git cannot list the files of the working tree".to_owned(),
             Self::NoSuchRevision { name, .. } => {
-                format!("there is no revision `{}`", schema::words::shorten(name))
+                format!("unknown revision `{}`", schema::words::shorten(name))
             }
             Self::NoIndex => "a bare repository has no index".to_owned(),
             Self::UnfinishedMerge { .. } => "a merge is not finished: the index has unmerged entries".to_owned(),
             Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
             Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
             Self::ShallowBeforeBase { missing } => missing.clone(),
-            Self::NoDefaultBranch => "no default branch is known to compare with".to_owned(),
-            Self::NoCommonCommit { branch } => format!("{branch} shares no commit with what is compared"),
-            Self::NoHooks => "no commits are made in a bare repository, so it needs no pre-commit hook".to_owned(),
+            Self::NoDefaultBranch => "no default branch to compare with".to_owned(),
+            Self::NoCommonCommit { branch } => format!("no commit in common with {branch}"),
+            Self::NoHooks => "a bare repository needs no pre-commit hook, because no commits are made in it".to_owned(),
         }
     }
 
-    /// Why.
+    /// The cause.
     pub fn cause(&self) -> Option<String> {
         match self {
             Self::NotStarted { cause }
@@ -180,14 +180,14 @@ impl GitError {
             Self::NoRepository { hint } => hint,
             Self::OtherOwner { folder } => {
                 let folder = folder.display().to_string().replace('\'', r"'\''");
-                return Some(format!("if you trust it: git config --global --add safe.directory '{folder}'"));
+                return Some(format!("if you trust it, run: git config --global --add safe.directory '{folder}'"));
             }
             Self::Unreadable { hint, .. } | Self::Unlisted { hint, .. } => hint,
             Self::NoSuchRevision { .. } => {
                 "see `git log --oneline` and `git branch --all` for names; in a shallow clone, `git fetch --unshallow` \
                  fetches the rest"
             }
-            Self::NoIndex => "name a revision: `--rev main`",
+            Self::NoIndex => "give a revision, for example `--rev main`",
             Self::UnfinishedMerge { .. } => "resolve the conflicts and `git add` the files, then check again",
             Self::MissingObject { .. } => {
                 "in a partial clone, `git fetch --refetch --no-filter` fetches all objects; tierod itself fetches nothing"
@@ -195,9 +195,9 @@ impl GitError {
             Self::DamagedObject { .. } => "run `git fsck`",
             Self::ShallowBeforeBase { .. } => DEEPEN,
             Self::NoDefaultBranch => {
-                "name a base, as in `tierod delta --base HEAD~1`; or `git remote set-head origin --auto`"
+                "give a base, for example `tierod delta --base HEAD~1`, or run `git remote set-head origin --auto`"
             }
-            Self::NoCommonCommit { .. } => "name a base, as in `tierod delta --base HEAD~1`",
+            Self::NoCommonCommit { .. } => "give a base, for example `tierod delta --base HEAD~1`",
             Self::Stopped { .. }
             | Self::Refused { .. }
             | Self::UnexpectedOutput { .. }
@@ -234,7 +234,7 @@ mod tests {
     #[test]
     fn texts_follow_from_the_kind() {
         let error = GitError::OtherOwner { folder: "/it's".into() };
-        assert_eq!(error.hint().unwrap(), r"if you trust it: git config --global --add safe.directory '/it'\''s'");
+        assert_eq!(error.hint().unwrap(), r"if you trust it, run: git config --global --add safe.directory '/it'\''s'");
         let error = crate::Error::from(GitError::UnfinishedMerge { path: "a.yaml".to_owned() });
         assert_eq!(error.to_string(), "a merge is not finished: the index has unmerged entries: a.yaml");
         assert!(matches!(error.git.as_deref(), Some(GitError::UnfinishedMerge { .. })));

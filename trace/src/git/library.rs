@@ -22,7 +22,7 @@ pub(super) struct Library {
 
 /// The stage in an index entry's flags: 0 unless a merge left it unmerged.
 const STAGE: u16 = 0x3000;
-/// The list of the commits at which a shallow clone ends.
+/// The file with the commits at which a shallow clone ends.
 pub(super) const SHALLOW: &str = "shallow";
 /// Set by `git add --intent-to-add` in an index entry's extended flags.
 const INTENT_TO_ADD: u16 = 1 << 13;
@@ -34,7 +34,7 @@ impl Library {
     pub(super) fn open(folder: &Path, locals: &Locals, environment: &Environment) -> Result<Option<Self>, GitError> {
         trust_object_names();
         let flags = match locals {
-            // Not only the repository: also the place of the user's configuration.
+            // The environment also names the user's configuration.
             Locals::Nothing if !environment.binds() => RepositoryOpenFlags::CROSS_FS | RepositoryOpenFlags::FROM_ENV,
             Locals::Whole(_) => {
                 return Err(GitError::Unsupported { feature: "a repository from environment variables" });
@@ -72,7 +72,7 @@ impl Access for Library {
                 unmerged.push(path);
                 continue;
             }
-            let Some(kind) = EntryKind::of_mode(entry.mode) else {
+            let Some(kind) = EntryKind::from_mode(entry.mode) else {
                 return Err(GitError::Unsupported { feature: "this mode of an index entry" });
             };
             if entry.flags_extended & INTENT_TO_ADD != 0 {
@@ -105,7 +105,7 @@ impl Access for Library {
         let mut entries = Vec::new();
         commit.tree()?.walk(TreeWalkMode::PreOrder, |folder, entry| {
             let mode = u32::try_from(entry.filemode()).unwrap_or(0);
-            if let Some(kind) = EntryKind::of_mode(mode) {
+            if let Some(kind) = EntryKind::from_mode(mode) {
                 let name = String::from_utf8_lossy(entry.name_bytes());
                 let path = format!("{folder}{name}");
                 entries.push(Entry { path, id: entry.id().to_string(), kind, skip_worktree: false, size: 0 });
@@ -154,7 +154,7 @@ impl Access for Library {
             return Ok(None);
         }
         let walk = WalkDir::new(folder).min_depth(1).into_iter();
-        // The name of `.git` is not ignored, but never tracked.
+        // `.git` is not ignored, but never tracked.
         let kept = walk.filter_entry(|step| step.file_name() != ".git" && !ignored(&below(step.path())));
         let files = kept.filter_map(Result::ok).filter(|step| !step.file_type().is_dir());
         Ok(Some(files.map(|step| text_of(&below(step.path()))).collect()))
@@ -166,7 +166,7 @@ impl Access for Library {
     }
 
     fn own_file(&self, name: &str) -> Result<PathBuf, GitError> {
-        // Of what is asked for here, only the list of a shallow clone belongs to all working trees.
+        // Of the files that are read here, only the list of a shallow clone belongs to all working trees.
         let folder = if name == SHALLOW { self.repository.commondir() } else { self.repository.path() };
         Ok(folder.join(name))
     }
@@ -175,7 +175,7 @@ impl Access for Library {
 /// Lets libgit2 read an object without hashing it again: git checks objects when it writes them, and hashing takes as
 /// long as reading.
 ///
-/// This is the one option of libgit2 that counts for the whole process. It is set once, before the first repository is
+/// This is the only option of libgit2 that applies to the whole process. It is set once, before the first repository is
 /// opened, always to the same value, and nothing else in the tool uses libgit2; so no thread sees it change.
 fn trust_object_names() {
     static ONCE: Once = Once::new();
@@ -184,7 +184,7 @@ fn trust_object_names() {
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {
     let id = Oid::from_str(&entry.id)?;
-    // The size in the index is that of the work tree's file: close enough to distinguish small from large.
+    // The size in the index is that of the file in the working tree: close enough to distinguish small from large.
     if entry.size == 0 || u64::from(entry.size) > LARGEST_FILE / 2 {
         let (size, _) = odb.read_header(id)?;
         if size as u64 > LARGEST_FILE {

@@ -1,4 +1,4 @@
-//! Commits and trees as git stores them, read the same way whichever reader they come from.
+//! Commits and trees as git stores them, parsed in the same way for both readers.
 
 use std::cmp::Ordering;
 use std::sync::Arc;
@@ -15,13 +15,13 @@ use super::walk::{FileChange, day_of};
 pub(super) struct Commit {
     /// The id of its tree.
     pub(super) tree: String,
-    /// The ids of its parents as they were written, even if the history is cut off here.
+    /// The ids of its parents, also if the history is cut off here.
     pub(super) parents: Vec<String>,
-    /// When the change was made, in seconds since 1970.
+    /// The time of the change, in seconds since 1970.
     pub(super) author_time: i64,
     /// The time zone of the author, in minutes.
     pub(super) zone: i32,
-    /// When it was committed.
+    /// The time of the commit, in seconds since 1970.
     pub(super) committer_time: i64,
     /// The time zone of the committer, in minutes.
     committer_zone: i32,
@@ -83,7 +83,7 @@ impl TreeEntry<'_> {
     }
 
     fn is_file(&self) -> bool {
-        EntryKind::of_mode(self.mode) == Some(EntryKind::File)
+        EntryKind::from_mode(self.mode) == Some(EntryKind::File)
     }
 
     fn hex(&self) -> String {
@@ -134,12 +134,12 @@ impl<'t> Iterator for Entries<'t> {
 
     /// `<mode in octal digits> <name>\0<id>`
     fn next(&mut self) -> Option<SizedEntry<'t>> {
-        let space = memchr_of(b' ', self.rest)?;
+        let space = position_of(b' ', self.rest)?;
         let mode = self.rest[..space].iter().try_fold(0_u32, |mode, digit| match digit {
             b'0'..=b'7' => mode.checked_mul(8)?.checked_add(u32::from(digit - b'0')),
             _ => None,
         })?;
-        let end = space + 1 + memchr_of(0, &self.rest[space + 1..])?;
+        let end = space + 1 + position_of(0, &self.rest[space + 1..])?;
         let length = end + 1 + self.id_length;
         let id = self.rest.get(end + 1..length)?;
         let entry = TreeEntry { mode, name: &self.rest[space + 1..end], id };
@@ -148,7 +148,7 @@ impl<'t> Iterator for Entries<'t> {
     }
 }
 
-fn memchr_of(byte: u8, bytes: &[u8]) -> Option<usize> {
+fn position_of(byte: u8, bytes: &[u8]) -> Option<usize> {
     bytes.iter().position(|b| *b == byte)
 }
 
@@ -162,13 +162,13 @@ pub(super) struct Trail {
 impl Trail {
     /// The id of the folder's own tree; `None` if the commit does not have the folder.
     pub(super) fn folder(&self) -> Option<&str> {
-        let steps = steps(&self.prefix).count();
-        self.ids.get(steps).map(String::as_str)
+        let depth = folders(&self.prefix).count();
+        self.ids.get(depth).map(String::as_str)
     }
 }
 
 /// The folders of a prefix, from the top.
-fn steps(prefix: &str) -> impl Iterator<Item = &str> {
+fn folders(prefix: &str) -> impl Iterator<Item = &str> {
     prefix.split('/').filter(|step| !step.is_empty())
 }
 
@@ -180,7 +180,7 @@ impl Repository {
         commit.ok_or_else(|| GitError::DamagedObject { object: id.to_owned() })
     }
 
-    /// A tree by its id. The last ones are kept: a walk meets each several times.
+    /// A tree by its id. The last ones are kept, because a walk reads each several times.
     pub(super) fn tree(&self, id: &str) -> Result<Arc<Tree>, GitError> {
         const KEPT: usize = 256;
         if let Some(known) = self.trees.borrow().get(id) {
@@ -197,17 +197,17 @@ impl Repository {
         Ok(tree)
     }
 
-    /// The trees from the top tree of a commit to the folder of a prefix, given those of a commit nearby: where both
-    /// have the same tree, what is below it is the same.
+    /// The trees from the top tree of a commit to the folder of a prefix. Below a tree that a nearby commit also has, its
+    /// trees are reused.
     pub(super) fn trail(&self, top: &str, prefix: &str, nearby: &Trail) -> Result<Trail, GitError> {
         let mut ids = vec![top.to_owned()];
-        for (depth, step) in steps(prefix).enumerate() {
+        for (depth, name) in folders(prefix).enumerate() {
             if nearby.prefix == prefix && nearby.ids.get(depth) == ids.get(depth) {
                 ids.truncate(depth);
                 ids.extend(nearby.ids[depth..].iter().cloned());
                 break;
             }
-            match self.tree(&ids[depth])?.find(step) {
+            match self.tree(&ids[depth])?.find(name) {
                 Some(entry) if entry.is_folder() => ids.push(entry.hex()),
                 _ => break,
             }
@@ -230,7 +230,7 @@ impl Repository {
             let path = format!("{prefix}{}", String::from_utf8_lossy(entry.name));
             if entry.is_folder() {
                 self.list_below(&entry.hex(), &format!("{path}/"), out)?;
-            } else if let Some(kind) = EntryKind::of_mode(entry.mode) {
+            } else if let Some(kind) = EntryKind::from_mode(entry.mode) {
                 out.push(Entry { path, kind, ..Entry::of_object(&entry.hex()) });
             }
         }

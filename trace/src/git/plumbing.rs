@@ -1,5 +1,5 @@
 //! Reading a repository by git's own commands, for what libgit2 does not read: reftable, SHA-256, split and sparse
-//! indexes, and whatever comes next.
+//! indexes, and future formats.
 
 use std::cell::RefCell;
 use std::ffi::OsStr;
@@ -38,7 +38,7 @@ impl Plumbing {
                 if !environment.names_repository(&self.git.folder, &self.git.locals) {
                     return Ok(None);
                 }
-                // Nothing in the repository is run by this command, whoever it belongs to.
+                // This command runs nothing from the repository, so it is safe for any owner.
                 const TRUSTED: [&str; 2] = ["-c", "safe.directory=*"];
                 let Ok(bare) = self.git.text(&[TRUSTED, IS_BARE].concat()) else { return Err(error) };
                 let folder = if bare == "true" { "--absolute-git-dir" } else { "--show-toplevel" };
@@ -66,8 +66,8 @@ impl Plumbing {
         })
     }
 
-    /// The folders below an untracked one that cannot be opened, and that git does not ignore. Git itself leaves their
-    /// files out of its lists, with a warning in words.
+    /// The folders below an untracked one that cannot be opened, and that git does not ignore. Git itself omits their
+    /// files from its lists, with a warning.
     fn closed_folders(&self, folder: &Path, top: &Path) -> Result<Vec<String>, GitError> {
         let args =
             ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--directory", "--full-name", "--"];
@@ -81,7 +81,7 @@ impl Plumbing {
         if closed.is_empty() {
             return Ok(Vec::new());
         }
-        // Paths are those from the folder that git runs in, or whole ones.
+        // Paths are relative to the folder that git runs in, or absolute.
         let list: Vec<u8> =
             closed.iter().flat_map(|path| [path.as_os_str().as_encoded_bytes(), b"\0"].concat()).collect();
         let output = self.git.run_with_input(&["check-ignore", "--no-index", "-z", "--stdin"], list)?;
@@ -102,7 +102,7 @@ impl Plumbing {
         };
         let read = process.insert(open).read(id, most);
         if read.is_err() {
-            // One that failed in the middle is not used again.
+            // A process that failed is not used again.
             *process = None;
         }
         read?.ok_or_else(|| missing(id))
@@ -111,12 +111,12 @@ impl Plumbing {
 
 /// The exit code of `git check-ignore` for a path that is not ignored.
 const NOT_IGNORED: i32 = 1;
-/// The exit code of `git rev-parse --verify -q` for a name that nothing has.
+/// The exit code of `git rev-parse --verify -q` for an unknown name.
 const NO_SUCH_NAME: i32 = 1;
 
 impl Access for Plumbing {
     fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError> {
-        // In two steps, as `:/text` takes all that follows for text.
+        // In two steps, because in `:/text` everything that follows is text.
         let parse = |name: &str| self.git.text(&["rev-parse", "--verify", "--end-of-options", name]);
         let id = parse(revision).and_then(|object| parse(&format!("{object}^{{commit}}")))?;
         if !id.bytes().all(|b| b.is_ascii_hexdigit()) {
@@ -137,7 +137,7 @@ impl Access for Plumbing {
             let fields: Vec<&str> = meta.split(' ').collect();
             let [mode, _, id] = fields[..] else { return Err(unexpected("ls-tree", &line)) };
             let mode = u32::from_str_radix(mode, 8).map_err(|_| unexpected("ls-tree", &line))?;
-            let Some(kind) = EntryKind::of_mode(mode) else { continue };
+            let Some(kind) = EntryKind::from_mode(mode) else { continue };
             entries.push(Entry { path: path.to_owned(), id: id.to_owned(), kind, skip_worktree: false, size: 0 });
         }
         Ok(entries)
@@ -159,7 +159,7 @@ impl Access for Plumbing {
                 continue;
             }
             let mode = u32::from_str_radix(mode, 8).map_err(|_| unexpected("ls-files", &line))?;
-            let kind = EntryKind::of_mode(mode).ok_or_else(|| unexpected("ls-files", &line))?;
+            let kind = EntryKind::from_mode(mode).ok_or_else(|| unexpected("ls-files", &line))?;
             let skip_worktree = tag == "S";
             index.entries.push(Entry { path: path.to_owned(), id: id.to_owned(), kind, skip_worktree, size: 0 });
         }
@@ -178,7 +178,7 @@ impl Access for Plumbing {
         if self.git.text(&["rev-parse", "--verify", "--quiet", "HEAD^{commit}"]).is_ok() {
             return Ok(false);
         }
-        // The branch has a name, and there is nothing under this name.
+        // The branch has a name, but no commit.
         let branch = self.git.text(&["symbolic-ref", "--quiet", "HEAD"])?;
         Ok(self.git.text(&["show-ref", "--verify", "--quiet", &branch]).is_err())
     }
@@ -235,7 +235,7 @@ impl Access for Plumbing {
     }
 }
 
-/// `<seconds> <date> <time> <zone>` as `git show` prints it: the day is the one of the zone.
+/// The day of `<seconds> <date> <time> <zone>` as `git show` prints it, in that time zone.
 fn commit_day(text: &str) -> Option<Day> {
     Day::parse(text.lines().last()?.split(' ').nth(1)?).ok()
 }

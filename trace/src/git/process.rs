@@ -1,4 +1,4 @@
-//! Running the program `git`. Decisions hang on exit codes and on output that git keeps stable for scripts.
+//! Running the program `git`. Decisions depend only on exit codes and on output that git keeps stable for scripts.
 
 use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read, Write};
@@ -8,7 +8,7 @@ use std::process::{Child, ChildStdin, ChildStdout, Command, Output, Stdio};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 
-/// A file that is empty on every system git runs on.
+/// An empty file on every system that git supports.
 const NOWHERE: &str = "/dev/null";
 
 /// The program `git`, run in a folder.
@@ -33,20 +33,20 @@ impl Git {
         if let Some(file) = self.locals.index() {
             command.env("GIT_INDEX_FILE", file);
         }
-        // No lock for refreshing the index, nothing fetched, no question on the terminal.
+        // Git takes no lock to refresh the index, fetches nothing, and does not prompt on the terminal.
         command.env("GIT_OPTIONAL_LOCKS", "0").env("GIT_NO_LAZY_FETCH", "1").env("GIT_TERMINAL_PROMPT", "0");
         command.env("LC_ALL", "C").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
         command
     }
 
-    /// Runs git without what the user has configured and without what the environment sets, with an input.
+    /// Runs git with an input, without the user's configuration and the variables of the environment.
     pub(super) fn run_isolated(folder: &Path, args: &[&str], input: Vec<u8>) -> Result<(), GitError> {
         let mut command = Self::new(folder, &Locals::Another).command();
         for name in Environment::read().names().filter(|name| *name != "GIT_EXEC_PATH") {
             command.env_remove(name);
         }
         command.env("GIT_CONFIG_GLOBAL", NOWHERE).env("GIT_CONFIG_NOSYSTEM", "1").env("GIT_ATTR_NOSYSTEM", "1");
-        // The default places of attributes and hooks are next to the configuration.
+        // Attributes and hooks have defaults outside of the configuration.
         command.args(["-c", &format!("core.attributesFile={NOWHERE}"), "-c", &format!("core.hooksPath={NOWHERE}")]);
         command.args(["-c", "core.autocrlf=false"]).args(args);
         let output = feed(command, input)?;
@@ -58,13 +58,13 @@ impl Git {
         Ok(self.output(args)?.stdout)
     }
 
-    /// The same, with what git prints to its standard error.
+    /// The same, with git's standard error.
     pub(super) fn output(&self, args: &[&OsStr]) -> Result<Output, GitError> {
         let output = self.command().args(args).output().map_err(|error| not_started(&error))?;
         if output.status.success() { Ok(output) } else { Err(refused(&output)) }
     }
 
-    /// Runs git with an input and gives its output and exit code.
+    /// Runs git with an input; returns its output and exit code.
     pub(super) fn run_with_input(&self, args: &[&str], input: Vec<u8>) -> Result<Output, GitError> {
         let mut command = self.command();
         command.args(args);
@@ -138,7 +138,7 @@ pub(super) struct StoredObject {
 
 impl Drop for ObjectProcess {
     fn drop(&mut self) {
-        // Git ends with its input.
+        // Git exits at the end of its input.
         self.input = None;
         let _ = self.child.wait();
     }
@@ -147,7 +147,7 @@ impl Drop for ObjectProcess {
 fn feed(mut command: Command, input: Vec<u8>) -> Result<Output, GitError> {
     let mut child = command.stdin(Stdio::piped()).spawn().map_err(|error| not_started(&error))?;
     let mut stdin = child.stdin.take();
-    // A thread of its own, so that neither side waits for the other with a full pipe.
+    // In another thread, so that neither side waits for the other with a full pipe.
     let writer = std::thread::spawn(move || stdin.as_mut().map_or(Ok(()), |stdin| stdin.write_all(&input)));
     let output = child.wait_with_output().map_err(|error| GitError::Stopped { cause: Some(error.to_string()) })?;
     let _ = writer.join();
@@ -164,7 +164,7 @@ pub(super) fn refused(output: &Output) -> GitError {
     GitError::Refused { code: output.status.code(), output: printed }
 }
 
-/// The error of output in an unknown form.
+/// The error of output in an unknown format.
 pub(super) fn unexpected(command: &'static str, line: &str) -> GitError {
     GitError::UnexpectedOutput { command, line: line.trim_end().to_owned() }
 }

@@ -1,4 +1,4 @@
-//! The repository of a folder, read by libgit2 where it can and by git's own commands where it cannot.
+//! The repository of a folder, read by libgit2 if possible, otherwise by git's own commands.
 
 use std::cell::{OnceCell, RefCell};
 use std::path::{Path, PathBuf};
@@ -14,7 +14,7 @@ use super::objects::{Trail, Tree};
 use super::plumbing::Plumbing;
 use crate::snapshot::Content;
 
-/// What to do if there is no better advice.
+/// The hint if there is no better one.
 const SEE_STATUS: &str = "run `git status` there, and fix what it reports";
 
 /// A repository.
@@ -30,7 +30,7 @@ pub(super) struct Repository {
     pub(super) trees: RefCell<HashMap<String, Arc<Tree>>>,
 }
 
-/// Where the history ends if the clone is shallow.
+/// The end of the history if the clone is shallow.
 pub(super) enum ShallowEnd {
     /// The clone is not shallow.
     None,
@@ -65,29 +65,29 @@ impl Repository {
         Ok(Some(Self { library, plumbing, top, bare, end, trees }))
     }
 
-    /// Does one thing with libgit2, and with git's commands if libgit2 cannot.
-    fn with<T>(&self, operation: impl Fn(&dyn Access) -> Result<T, GitError>) -> Result<T, GitError> {
+    /// Runs an operation with libgit2, or with git's commands if libgit2 fails.
+    fn run<T>(&self, operation: impl Fn(&dyn Access) -> Result<T, GitError>) -> Result<T, GitError> {
         let done = self.library.as_ref().and_then(|library| operation(library).ok());
         done.map_or_else(|| operation(&self.plumbing), Ok)
     }
 
     /// The index.
     pub(super) fn index(&self) -> Result<Index, GitError> {
-        self.with(|access| access.index())
+        self.run(|access| access.index())
     }
 
     /// The commit of a revision and all its files.
     pub(super) fn files_of(&self, revision: &str) -> Result<(NamedCommit, Vec<Entry>), GitError> {
         let commit = self
-            .with(|access| access.resolve(revision))
+            .run(|access| access.resolve(revision))
             .map_err(|error| GitError::NoSuchRevision { name: revision.to_owned(), cause: error.to_string() })?;
-        let entries = self.with(|access| access.list_tree(&commit.id))?;
+        let entries = self.run(|access| access.list_tree(&commit.id))?;
         Ok((commit, entries))
     }
 
     /// Whether the branch that is checked out has no commit yet.
     pub(super) fn is_unborn(&self) -> Result<bool, GitError> {
-        self.with(|access| access.is_unborn())
+        self.run(|access| access.is_unborn())
     }
 
     /// The files below a prefix in a commit of the history, by its full id.
@@ -104,7 +104,7 @@ impl Repository {
 
     /// The contents of entries, in their order.
     pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
-        self.with(|access| access.contents(entries))
+        self.run(|access| access.contents(entries))
     }
 
     /// The contents of blobs, in their order.
@@ -115,33 +115,33 @@ impl Repository {
 
     /// The commit of HEAD; `None` before the first commit.
     pub(super) fn head(&self) -> Result<Option<String>, GitError> {
-        self.with(|access| access.head())
+        self.run(|access| access.head())
     }
 
     /// A commit or a tree as it is stored.
     pub(super) fn object(&self, id: &str) -> Result<Object, GitError> {
-        self.with(|access| access.object(id))
+        self.run(|access| access.object(id))
     }
 
     /// The project roots of a commit, as prefixes.
     pub(super) fn roots(&self, commit: &str) -> Result<Vec<String>, GitError> {
-        let entries = self.with(|access| access.list_tree(commit))?;
+        let entries = self.run(|access| access.list_tree(commit))?;
         Ok(roots(&entries).map(str::to_owned).collect())
     }
 
-    /// The commits that a merge which is not committed yet brings in.
+    /// The commits that come in with a merge that is not committed yet.
     pub(super) fn merge_heads(&self) -> Result<Vec<String>, GitError> {
-        let path = self.with(|access| access.own_file("MERGE_HEAD"))?;
+        let path = self.run(|access| access.own_file("MERGE_HEAD"))?;
         let list = std::fs::read_to_string(path).unwrap_or_default();
         Ok(list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect())
     }
 
-    /// Where the history ends if the clone is shallow.
+    /// The end of the history if the clone is shallow.
     pub(super) fn shallow_end(&self) -> Result<&ShallowEnd, GitError> {
         if let Some(known) = self.end.get() {
             return Ok(known);
         }
-        let path = self.with(|access| access.own_file(SHALLOW))?;
+        let path = self.run(|access| access.own_file(SHALLOW))?;
         let end = match std::fs::read_to_string(path) {
             Ok(list) if list.trim().is_empty() => ShallowEnd::None,
             Ok(list) => ShallowEnd::At(list.lines().map(|line| line.trim().to_owned()).collect()),

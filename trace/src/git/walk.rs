@@ -1,6 +1,6 @@
 //! The commits that changed a project, by first parents from a tip to the root of the history.
 //!
-//! Whole trees are never compared: only the object ids of the project's subtree, and where they differ that subtree.
+//! Complete trees are never compared: only the object ids of the project's subtree, and that subtree if they differ.
 
 use foldhash::HashMap;
 use schema::{Day, settings};
@@ -16,9 +16,9 @@ use crate::snapshot::{Content, Snapshot, Source};
 pub(crate) struct WalkedCommit {
     /// The full id of the commit.
     pub(crate) id: String,
-    /// When the change was made, in seconds since 1970.
+    /// The time of the change, in seconds since 1970.
     pub(crate) author_time: i64,
-    /// When it was committed.
+    /// The time of the commit, in seconds since 1970.
     pub(crate) committer_time: i64,
     /// The time zone of the author, in minutes.
     pub(crate) zone: i32,
@@ -33,7 +33,7 @@ pub(crate) struct WalkedCommit {
 }
 
 impl WalkedCommit {
-    /// What is not part of a walk: what is not committed, or the commit that a walk ended before.
+    /// A state outside of a walk: uncommitted changes, or the commit before which a walk ended.
     pub(crate) fn beyond(id: String, prefix: String) -> Self {
         let (changes, others, tree) = (Vec::new(), Vec::new(), String::new());
         Self { id, author_time: 0, committer_time: 0, zone: 0, tree, prefix, changes, others }
@@ -57,18 +57,18 @@ pub(crate) struct FileChange {
     pub(crate) new: Option<String>,
 }
 
-/// What was found from the tip back.
+/// The commits that were found from the tip back.
 #[derive(Debug, Default)]
 pub(crate) struct Walk {
     /// The commits that changed the project, the oldest first.
     pub commits: Vec<WalkedCommit>,
     /// The known commit at which the walk ended.
     pub met: Option<String>,
-    /// Whether it ended where a shallow clone does.
+    /// Whether it ended at the end of a shallow clone.
     pub shallow: bool,
     /// The tip.
     pub tip: String,
-    /// The number of commits that were passed.
+    /// The number of visited commits.
     pub passed: usize,
 }
 
@@ -81,8 +81,8 @@ pub(super) fn day_of(seconds: i64) -> Option<Day> {
     Some(jiff::tz::Offset::UTC.to_datetime(time).date().into())
 }
 
-/// The project root in a parent in which the settings file is not where the child has it: the only one there is,
-/// and one that the child no longer has, so that a second project is not taken for the past of the first.
+/// The project root in a parent commit if the project was renamed: the only root there, and one that the child no longer
+/// has, so that a second project is not mistaken for an earlier state of the first.
 pub(super) fn renamed(parent: &[String], in_child: impl Fn(&str) -> bool) -> Option<String> {
     match parent {
         [only] if !in_child(only) => Some(only.clone()),
@@ -95,7 +95,7 @@ pub(super) fn marker(prefix: &str) -> String {
     format!("{prefix}{}", settings::FILE)
 }
 
-/// The commits behind a snapshot: what the history is read from.
+/// The commits behind a snapshot, from which the history is read.
 #[derive(Clone, Copy)]
 pub(crate) struct CommitSource<'p> {
     /// The state of the project.
@@ -156,7 +156,7 @@ impl<'p> CommitSource<'p> {
         let Some(repository) = self.repository else { return Ok(None) };
         let mut prefix = prefix.to_owned();
         if !repository.holds(&repository.commit(tip)?.tree, &marker(&prefix))? {
-            // Renamed since the branch forked.
+            // Renamed after the branch forked.
             let in_merge = |root: &str| repository.holds(&repository.commit(merge)?.tree, &marker(root));
             let exists = |root: &str| merge.is_empty() || in_merge(root).unwrap_or(true);
             match renamed(&repository.roots(tip)?, exists) {
@@ -167,7 +167,7 @@ impl<'p> CommitSource<'p> {
         Ok(Some(repository.walk(tip, prefix, known)?))
     }
 
-    /// The commits that a merge which is not committed yet brings in.
+    /// The commits that come in with a merge that is not committed yet.
     pub(crate) fn merge_heads(&self) -> Result<Vec<String>, Error> {
         self.repository.map_or(Ok(Vec::new()), |repository| Ok(repository.merge_heads()?))
     }
@@ -227,7 +227,7 @@ impl Repository {
             if own != parent_own {
                 let mut changes = Vec::new();
                 self.differences(parent_own, own, "", &mut changes)?;
-                // The parents of a commit at which a shallow clone ends are not there.
+                // The parents of a commit at the end of a shallow clone are missing.
                 let others = if walk.shallow { &[] } else { commit.parents.get(1..).unwrap_or_default() };
                 walk.commits.push(WalkedCommit {
                     id: id.clone(),

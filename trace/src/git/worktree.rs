@@ -17,7 +17,7 @@ use crate::snapshot::{
     Content, File, Filter, Listing, OtherFile, Repositories, Snapshot, Source, TEMPLATES, nested_root, text_of,
 };
 
-/// The project as it is in the folder.
+/// The project as it is in the working tree.
 pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
     let root = find_root(project.path())?;
     let repository = project.repository_of_root(&root)?.filter(|repository| !repository.bare);
@@ -87,7 +87,7 @@ fn templates(root: &Path) -> HashMap<String, OtherFile> {
     files.collect()
 }
 
-/// Whether there is something at this path: a file that is not empty, or a folder that is not.
+/// Whether this path is a file or a folder that is not empty.
 pub(super) fn has(path: &Path) -> bool {
     match std::fs::metadata(path) {
         Ok(found) if found.is_dir() => std::fs::read_dir(path).is_ok_and(|mut entries| entries.next().is_some()),
@@ -102,13 +102,13 @@ pub(super) fn has(path: &Path) -> bool {
 /// The folder cannot be opened, or there is no settings file in it or above it.
 pub fn find_root(start: &Path) -> Result<PathBuf, Error> {
     let start = start.canonicalize().map_err(|error| {
-        Error::new(format!("{} cannot be opened", start.display())).because(error).help("name an existing folder")
+        Error::new(format!("cannot open {}", start.display())).because(error).help("give an existing folder")
     })?;
     let root = start.ancestors().find(|up| up.join(settings::FILE).is_file());
     root.map(Path::to_owned).ok_or_else(|| {
-        Error::new(format!("there is no project at {}", start.display()))
-            .because(format!("no {} in it or above it", settings::FILE))
-            .help("`tierod init` starts one here; otherwise name the folder of yours")
+        Error::new(format!("no project root found at {}", start.display()))
+            .because(format!("no {} in this folder or above it", settings::FILE))
+            .help("run `tierod init` to create one here, or give the folder of your project")
     })
 }
 
@@ -119,10 +119,10 @@ fn tracked(index: Index, prefix: &str) -> HashMap<String, Option<Entry>> {
     all.filter_map(|(path, entry)| Some((path.strip_prefix(prefix)?.to_owned(), entry))).collect()
 }
 
-/// What git tracks or would add: all files except those that its rules ignore, and the folders above them.
+/// The files that git tracks or would add: all files except those that its rules ignore, and the folders above them.
 ///
-/// The rules do not apply to what is tracked. There is no such list outside of a repository, and none for a project
-/// root that is itself ignored: that one is meant to be read all the same.
+/// The rules do not apply to tracked files. There is no such list outside of a repository, or for a project root that is
+/// itself ignored: that one is read anyway.
 struct Visible {
     paths: HashSet<String>,
 }
@@ -186,7 +186,7 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
 }
 
 fn cannot_read(why: &str) -> Problem {
-    Problem::cannot_open(&format!("it cannot be read: {why}"), "check that you have permission to read it")
+    Problem::cannot_open(&format!("cannot read the file: {why}"), "check that you have permission to read it")
 }
 
 pub(super) fn read(path: &Path) -> Content {

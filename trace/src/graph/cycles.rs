@@ -1,4 +1,4 @@
-//! Links that lead back to where they began.
+//! Cycles of links.
 
 use std::collections::VecDeque;
 use std::collections::hash_map::Entry;
@@ -12,16 +12,16 @@ use schema::records::Body;
 use super::{Graph, Link, node, record_of};
 use crate::ids::RecordId;
 
-/// A way that leads back to its start.
+/// Links that lead back to their first record.
 pub struct Cycle {
-    /// The records on the way, the one with the smallest id first; the last leads back to it.
+    /// The records in the order of their links, the smallest id first; the last links to the first.
     pub path: Vec<RecordId>,
-    /// The key whose links make it.
+    /// The key of these links.
     pub key: &'static str,
 }
 
 /// The ids that a record names under `share-of` or `supersedes`.
-fn named(body: &Body) -> Vec<&str> {
+fn share_of_or_supersedes(body: &Body) -> Vec<&str> {
     match body {
         Body::Target(target) => target.share_of.iter().map(schema::Id::as_str).collect(),
         Body::Analysis(analysis) => analysis.supersedes.iter().map(schema::Id::as_str).collect(),
@@ -30,53 +30,55 @@ fn named(body: &Body) -> Vec<&str> {
 }
 
 impl Graph {
-    /// One cycle, the shortest through its first record, for every knot of links of one kind.
+    /// One cycle for every strongly connected component of links of one kind: the shortest one through its first record.
     pub fn cycles(&self) -> Vec<Cycle> {
         let by_link = |link: Link| self.pairs().filter(move |(.., own)| *own == link).map(|(from, to, _)| (from, to));
         let mut all = Vec::new();
-        all.extend(self.knots("serves", by_link(Link::Serves)));
-        all.extend(self.knots("in", by_link(Link::In)));
+        all.extend(self.cycles_of("serves", by_link(Link::Serves)));
+        all.extend(self.cycles_of("in", by_link(Link::In)));
         for (key, is_target) in [("share-of", true), ("supersedes", false)] {
             let records = self.loaded.records();
             let own = records.filter(|(_, record)| matches!(record.body, Body::Target(_)) == is_target);
             let pairs = own.flat_map(|(from, record)| {
-                named(&record.body).into_iter().filter_map(move |id| Some((from, self.loaded.find(id)?)))
+                share_of_or_supersedes(&record.body)
+                    .into_iter()
+                    .filter_map(move |id| Some((from, self.loaded.find(id)?)))
             });
-            all.extend(self.knots(key, pairs.collect::<Vec<_>>().into_iter()));
+            all.extend(self.cycles_of(key, pairs.collect::<Vec<_>>().into_iter()));
         }
         all
     }
 
-    fn knots(&self, key: &'static str, pairs: impl Iterator<Item = (RecordId, RecordId)>) -> Vec<Cycle> {
+    fn cycles_of(&self, key: &'static str, pairs: impl Iterator<Item = (RecordId, RecordId)>) -> Vec<Cycle> {
         let mut links: DiGraph<(), (), u32> = DiGraph::with_capacity(self.len(), self.len());
         for _ in 0..self.len() {
             links.add_node(());
         }
         let mut out: HashMap<RecordId, Vec<RecordId>> = HashMap::new();
-        let mut loops = Vec::new();
+        let mut to_itself = Vec::new();
         for (from, to) in pairs {
             links.add_edge(node(from), node(to), ());
             out.entry(from).or_default().push(to);
             if from == to {
-                loops.push(from);
+                to_itself.push(from);
             }
         }
-        let knots = kosaraju_scc(&links).into_iter().filter(|knot| knot.len() > 1);
-        let mut cycles: Vec<Cycle> = knots
-            .filter_map(|knot| {
-                let members: foldhash::HashSet<RecordId> = knot.iter().map(|node| record_of(*node)).collect();
+        let components = kosaraju_scc(&links).into_iter().filter(|component| component.len() > 1);
+        let mut cycles: Vec<Cycle> = components
+            .filter_map(|component| {
+                let members: foldhash::HashSet<RecordId> = component.iter().map(|node| record_of(*node)).collect();
                 let start = members.iter().copied().min_by_key(|index| &self.loaded.record(*index).id)?;
                 let next = |id| out.get(&id).into_iter().flatten().copied().filter(|next| members.contains(next));
                 Some(Cycle { path: shortest_cycle(start, next)?, key })
             })
             .collect();
-        cycles.extend(loops.into_iter().map(|one| Cycle { path: vec![one], key }));
+        cycles.extend(to_itself.into_iter().map(|id| Cycle { path: vec![id], key }));
         cycles.sort_by_key(|cycle| cycle.path.first().map(|index| &self.loaded.record(*index).id));
         cycles
     }
 }
 
-/// The shortest way from a node of a graph back to itself, the node first; none where no way leads back.
+/// The shortest path from a node of a graph back to itself, starting with the node; `None` if there is no such path.
 pub(crate) fn shortest_cycle<N: Copy + Eq + Hash, I: Iterator<Item = N>>(
     start: N,
     mut next: impl FnMut(N) -> I,
@@ -86,14 +88,14 @@ pub(crate) fn shortest_cycle<N: Copy + Eq + Hash, I: Iterator<Item = N>>(
     while let Some(at) = queue.pop_front() {
         for to in next(at) {
             if to == start {
-                let mut way = vec![at];
+                let mut path = vec![at];
                 let mut back = at;
                 while back != start {
                     back = *came_from.get(&back)?;
-                    way.push(back);
+                    path.push(back);
                 }
-                way.reverse();
-                return Some(way);
+                path.reverse();
+                return Some(path);
             }
             if let Entry::Vacant(new) = came_from.entry(to) {
                 new.insert(at);

@@ -1,4 +1,4 @@
-//! Which keys of a record name other records, and what they may name.
+//! The keys of a record that name other records, and the kinds that each may name.
 
 use schema::records::roles::any_kind_of;
 use schema::records::{Body, Expression, Kind, ReferenceKey};
@@ -11,56 +11,56 @@ use crate::ids::RecordId;
 use crate::load::{Loaded, is_table};
 
 /// A key that names another record.
-pub struct Reference<'r> {
-    /// The edge it makes, if one.
+pub(super) struct Reference<'r> {
+    /// The link of its edge; `None` if it adds no edge.
     pub link: Option<Link>,
-    /// The keys below the record, the name itself last where it is a key or an item.
+    /// The keys below the record; the name itself is last if it is a key or an item.
     pub route: Vec<&'r str>,
     /// The id named.
     pub to: &'r str,
-    /// What the name may lead to.
-    pub may_be: May,
+    /// What the name may refer to.
+    pub expected: Expected,
     /// Why, on `serves`.
     pub reason: Option<&'r str>,
 }
 
-/// What a name may lead to.
+/// What a name may refer to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum May {
+pub(super) enum Expected {
     /// The kinds that the key may name, according to the table of kinds.
     Named(ReferenceKey),
     /// The car, or the kinds that the key may name.
     CarOr(ReferenceKey),
     /// A value: a target, an event or a goal, or an amount of the car, a system or a part.
     Value,
-    /// Any record at all.
+    /// Any record.
     Any,
-    /// A file that is there.
+    /// An existing file.
     File,
 }
 
-/// A reference that leads nowhere, or to the wrong kind of record.
+/// A reference to a missing record or file, or to a record of the wrong kind.
 #[derive(Debug)]
 pub struct Broken {
-    /// The record that names.
+    /// The record with the reference.
     pub from: RecordId,
     /// The keys below it.
     pub route: Vec<String>,
-    /// Is the name itself a key?
+    /// Whether the name itself is a key.
     pub is_key: bool,
-    /// What is wrong.
+    /// The message.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }
 
-/// Every name of another record in a record, in the order of its keys.
+/// Every reference of a record, in the order of its keys.
 pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
     let mut all = Collector(Vec::new());
     match &record.body {
         Body::Goal(goal) => {
             if let Some(file) = goal.past_standings.as_ref().and_then(|table| table.file.as_deref()) {
-                all.name(None, &["past-standings", "file"], file, May::File);
+                all.name(None, &["past-standings", "file"], file, Expected::File);
             }
         }
         Body::Event(event) => {
@@ -70,64 +70,66 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
                 all.values("score", &score.given, &local);
             }
         }
-        Body::System(system) => all.id(Link::In, "in", system.r#in.as_ref(), May::CarOr(ReferenceKey::In)),
+        Body::System(system) => all.id(Link::In, "in", system.r#in.as_ref(), Expected::CarOr(ReferenceKey::In)),
         Body::Target(target) => {
-            all.id(Link::Of, "of", target.of.as_ref(), May::CarOr(ReferenceKey::Subject));
+            all.id(Link::Of, "of", target.of.as_ref(), Expected::CarOr(ReferenceKey::Subject));
             if let Some(budget) = &target.share_of {
-                all.name(None, &["share-of"], budget.as_str(), May::Named(ReferenceKey::ShareOf));
+                all.name(None, &["share-of"], budget.as_str(), Expected::Named(ReferenceKey::ShareOf));
             }
             all.values("given", &target.given, &[]);
         }
         Body::Requirement(requirement) => {
-            all.id(Link::Of, "of", requirement.of.as_ref(), May::CarOr(ReferenceKey::Subject));
+            all.id(Link::Of, "of", requirement.of.as_ref(), Expected::CarOr(ReferenceKey::Subject));
         }
-        Body::Part(part) => all.id(Link::In, "in", part.r#in.as_ref(), May::Named(ReferenceKey::In)),
+        Body::Part(part) => all.id(Link::In, "in", part.r#in.as_ref(), Expected::Named(ReferenceKey::In)),
         Body::Analysis(analysis) => {
             all.values("given", &analysis.given, &[]);
             let found = analysis.finds.as_ref().map(|finds| finds.targets()).unwrap_or_default();
             let is_list = matches!(analysis.finds, Some(schema::records::Finds::Values(_)));
             for id in found {
                 let route: &[&str] = if is_list { &["finds", id.as_str()] } else { &["finds"] };
-                all.name(Some(Link::Finds), route, id.as_str(), May::Named(ReferenceKey::Finds));
+                all.name(Some(Link::Finds), route, id.as_str(), Expected::Named(ReferenceKey::Finds));
             }
             for id in &analysis.informs {
-                let may_be = May::Named(ReferenceKey::Informs);
-                all.name(Some(Link::Informs), &["informs", id.as_str()], id.as_str(), may_be);
+                let expected = Expected::Named(ReferenceKey::Informs);
+                all.name(Some(Link::Informs), &["informs", id.as_str()], id.as_str(), expected);
             }
             for id in &analysis.supersedes {
-                all.name(None, &["supersedes", id.as_str()], id.as_str(), May::Named(ReferenceKey::Supersedes));
+                all.name(None, &["supersedes", id.as_str()], id.as_str(), Expected::Named(ReferenceKey::Supersedes));
             }
         }
         Body::Decision(decision) => {
-            all.id(Link::Of, "of", decision.of.as_ref(), May::CarOr(ReferenceKey::Subject));
+            all.id(Link::Of, "of", decision.of.as_ref(), Expected::CarOr(ReferenceKey::Subject));
             for id in &decision.criteria {
                 all.name(
                     Some(Link::Criteria),
                     &["criteria", id.as_str()],
                     id.as_str(),
-                    May::Named(ReferenceKey::Criteria),
+                    Expected::Named(ReferenceKey::Criteria),
                 );
             }
             for (name, alternative) in decision.alternatives.iter() {
                 for reference in alternative.sets.keys() {
                     let route = ["alternatives", name.as_str(), "sets", reference.as_str()];
-                    all.name(None, &route, reference.as_str(), May::Value);
+                    all.name(None, &route, reference.as_str(), Expected::Value);
                 }
             }
         }
         Body::Result(result) => {
-            let may_be = May::Named(ReferenceKey::Verified);
-            all.id(Link::Verifies, "of", result.of.as_ref(), may_be);
+            let expected = Expected::Named(ReferenceKey::Verified);
+            all.id(Link::Verifies, "of", result.of.as_ref(), expected);
         }
-        Body::Revision(revision) => all.id(Link::Of, "of", revision.of.as_ref(), May::Named(ReferenceKey::Revised)),
+        Body::Revision(revision) => {
+            all.id(Link::Of, "of", revision.of.as_ref(), Expected::Named(ReferenceKey::Revised))
+        }
         Body::Waiver(waiver) => {
             if let Some(of) = &waiver.of {
-                all.name(None, &["of"], of.as_str(), May::Any);
+                all.name(None, &["of"], of.as_str(), Expected::Any);
             }
         }
     }
     for (id, reason) in record.body.common().serves().iter() {
-        all.name(Some(Link::Serves), &["serves", id.as_str()], id.as_str(), May::Named(ReferenceKey::Serves));
+        all.name(Some(Link::Serves), &["serves", id.as_str()], id.as_str(), Expected::Named(ReferenceKey::Serves));
         if let Some(last) = all.0.last_mut() {
             last.reason = reason.0.as_deref();
         }
@@ -138,121 +140,126 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
 struct Collector<'r>(Vec<Reference<'r>>);
 
 impl<'r> Collector<'r> {
-    fn name(&mut self, link: Option<Link>, route: &[&'r str], to: &'r str, may_be: May) {
-        self.0.push(Reference { link, route: route.to_vec(), to, may_be, reason: None });
+    fn name(&mut self, link: Option<Link>, route: &[&'r str], to: &'r str, expected: Expected) {
+        self.0.push(Reference { link, route: route.to_vec(), to, expected, reason: None });
     }
 
-    fn id(&mut self, link: Link, key: &'r str, id: Option<&'r schema::Id>, may_be: May) {
+    fn id(&mut self, link: Link, key: &'r str, id: Option<&'r schema::Id>, expected: Expected) {
         if let Some(id) = id {
-            self.name(Some(link), &[key], id.as_str(), may_be);
+            self.name(Some(link), &[key], id.as_str(), expected);
         }
     }
 
-    /// Inputs that are one name and nothing else; what is inside a formula is told where formulas are read.
+    /// Inputs that are a single name; names inside formulas are checked with the formulas.
     fn values(&mut self, key: &'r str, given: &'r Entries<schema::Id, Expression>, local: &[&str]) {
         for (name, value) in given.iter() {
             let text = value.text();
             let route: &[&str] =
                 if key == "score" { &["score", "given", name.as_str()] } else { &[key, name.as_str()] };
             if is_table(value) {
-                self.name(None, route, text, May::File);
+                self.name(None, route, text, Expected::File);
             } else if is_name(text) && !local.contains(&text) && given.get(text).is_none() {
-                self.name(None, route, text, May::Value);
+                self.name(None, route, text, Expected::Value);
             }
         }
     }
 }
 
-/// One name, and not a number or the one constant that formulas know.
+/// Whether a text is a single name: not a number, and not the constant `pi`.
 fn is_name(text: &str) -> bool {
     let (id, amount) = text.split_once('.').unwrap_or((text, "x"));
     is_kebab_case(id) && is_kebab_case(amount) && text != "pi"
 }
 
-/// The record that a reference leads to; `None` where it leads to none and need not (the car, a file, a record that could not be read).
+/// The record that a reference names; `None` for the car, a file, or a record that could not be read.
 ///
-/// Looking for a near name takes time in the number of records, so it is done only when `suggest` says so.
+/// The search for a similar name takes time in proportion to the number of records, so it is optional (`suggest`).
 pub(super) fn resolve(
     loaded: &Loaded,
     from: RecordId,
     reference: &Reference<'_>,
     suggest: bool,
 ) -> Result<Option<RecordId>, Broken> {
-    // A list's items are found by their text, so that there the name is the value.
+    // Items of a list are found by their text: there the name is the value.
     let is_key = reference.route.len() > 1 && reference.route.last() == Some(&reference.to);
     let broken = |message: String, help: String| {
         let route = reference.route.iter().map(|key| (*key).to_owned()).collect();
         Broken { from, route, is_key, message, help }
     };
     let name = reference.to;
-    let (id, amount) = match reference.may_be {
-        May::File if loaded.present.contains(name) => return Ok(None),
-        May::File => {
-            let message = format!("there is no file `{}`", shorten(name));
-            return Err(broken(message, "write its path relative to the data root, and add the file".to_owned()));
+    let (id, amount) = match reference.expected {
+        Expected::File if loaded.present.contains(name) => return Ok(None),
+        Expected::File => {
+            let message = format!("file not found: `{}`", shorten(name));
+            return Err(broken(message, "add the file, or correct its path (relative to the project root)".to_owned()));
         }
-        May::Value => name.split_once('.').map_or((name, None), |(id, amount)| (id, Some(amount))),
+        Expected::Value => name.split_once('.').map_or((name, None), |(id, amount)| (id, Some(amount))),
         _ => (name, None),
     };
     if id == CAR {
-        let fits = match reference.may_be {
-            May::CarOr(_) | May::Any => true,
-            May::Value => amount.is_some(),
-            May::Named(_) | May::File => false,
+        let fits = match reference.expected {
+            Expected::CarOr(_) | Expected::Any => true,
+            Expected::Value => amount.is_some(),
+            Expected::Named(_) | Expected::File => false,
         };
         return if fits {
             Ok(None)
         } else {
-            let wanted = wanted(reference.may_be);
-            Err(broken(format!("`{name}` stands for the whole car"), format!("name {wanted} here")))
+            let help = format!("use {} here", reference.expected.text());
+            Err(broken(format!("`{name}` is the whole car"), help))
         };
     }
     let Some(index) = loaded.find(id) else {
         if loaded.damaged.contains_key(id) {
             return Ok(None);
         }
-        let fits = |index: &RecordId| allows(reference.may_be, loaded.record(*index).kind(), amount.is_some());
+        let fits = |index: &RecordId| reference.expected.allows(loaded.record(*index).kind(), amount.is_some());
         let candidates = loaded.record_ids().filter(|index| fits(index));
         let near =
             suggest.then(|| suggest::nearest(id, candidates.map(|index| loaded.record(index).id.as_str()))).flatten();
         let help = match near {
             Some(near) => format!("did you mean `{near}`?"),
-            None => format!("write its record, or name {} that there is", wanted(reference.may_be)),
+            None => format!("add the record, or use {} that exists", reference.expected.text()),
         };
-        return Err(broken(format!("there is no record `{}`", shorten(id)), help));
+        return Err(broken(format!("no record with id `{}`", shorten(id)), help));
     };
     let kind = loaded.record(index).kind();
-    if !allows(reference.may_be, kind, amount.is_some()) {
-        let is = kind.with_article();
-        let what = match amount {
-            Some(_) => format!("`{id}` is {is}, and has no amounts"),
-            None => format!("`{id}` is {is}"),
+    if !reference.expected.allows(kind, amount.is_some()) {
+        let kind = kind.with_article();
+        let message = match amount {
+            Some(_) => format!("`{id}` is {kind}, which has no amounts"),
+            None => format!("`{id}` is {kind}"),
         };
-        return Err(broken(what, format!("name {} here", wanted(reference.may_be))));
+        return Err(broken(message, format!("use {} here", reference.expected.text())));
     }
     Ok(Some(index))
 }
 
-fn allows(may_be: May, kind: Kind, amount: bool) -> bool {
-    match may_be {
-        May::Named(key) | May::CarOr(key) => kind.may_be_named_under(key),
-        May::Value if amount => kind.roles().has_amounts,
-        May::Value => kind.roles().has_value,
-        May::Any => true,
-        May::File => false,
-    }
-}
-
-fn wanted(may_be: May) -> String {
-    let with = |has: fn(Kind) -> bool| any_kind_of(Kind::ALL.iter().copied().filter(|kind| has(*kind)));
-    match may_be {
-        May::Named(key) => any_kind_of(Kind::named_under(key)),
-        May::CarOr(key) => format!("`car`, {}", any_kind_of(Kind::named_under(key))),
-        May::Value => {
-            let (values, amounts) = (with(|kind| kind.roles().has_value), with(|kind| kind.roles().has_amounts));
-            format!("{values}, or `id.amount` of {amounts}")
+impl Expected {
+    /// Whether a kind of record is allowed, or an amount of such a record.
+    fn allows(self, kind: Kind, amount: bool) -> bool {
+        match self {
+            Self::Named(key) | Self::CarOr(key) => kind.may_be_named_under(key),
+            Self::Value if amount => kind.roles().has_amounts,
+            Self::Value => kind.roles().has_value,
+            Self::Any => true,
+            Self::File => false,
         }
-        May::Any => "a record".to_owned(),
-        May::File => "a file".to_owned(),
+    }
+
+    /// The allowed kinds, for a message.
+    fn text(self) -> String {
+        let kinds_with = |has: fn(Kind) -> bool| any_kind_of(Kind::ALL.iter().copied().filter(|kind| has(*kind)));
+        match self {
+            Self::Named(key) => any_kind_of(Kind::named_under(key)),
+            Self::CarOr(key) => format!("`car`, {}", any_kind_of(Kind::named_under(key))),
+            Self::Value => {
+                let values = kinds_with(|kind| kind.roles().has_value);
+                let amounts = kinds_with(|kind| kind.roles().has_amounts);
+                format!("{values}, or `id.amount` of {amounts}")
+            }
+            Self::Any => "a record".to_owned(),
+            Self::File => "a file".to_owned(),
+        }
     }
 }

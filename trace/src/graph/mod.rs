@@ -1,4 +1,4 @@
-//! The graph from goal to part: a node a record, an edge a link, with the reason on `serves`.
+//! The graph from goal to part: one node per record, one edge per link, with the reason on `serves`.
 
 mod cycles;
 mod links;
@@ -16,26 +16,26 @@ use crate::ids::RecordId;
 use crate::load::Loaded;
 pub use cycles::Cycle;
 pub(crate) use cycles::shortest_cycle;
-pub use links::{Broken, Reference};
+pub use links::Broken;
 pub use query::Chains;
 pub use schema::records::Tier;
 
-/// What an edge says.
+/// The kind of an edge.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Link {
-    /// The upward link, which carries its reason.
+    /// The upward link, which has a reason.
     Serves,
-    /// Is about.
+    /// The subject of a record.
     Of,
-    /// Belongs to.
+    /// The system that a record belongs to.
     In,
     /// An analysis finds the value of a target.
     Finds,
-    /// An analysis changed a decision or a part.
+    /// An analysis informs a decision or a part.
     Informs,
-    /// A decision is judged by a target.
+    /// A target is a criterion of a decision.
     Criteria,
-    /// A result is about a target, requirement, part or event.
+    /// A result verifies a target, requirement, part or event.
     Verifies,
 }
 
@@ -54,21 +54,21 @@ impl Link {
     }
 }
 
-/// An edge, from the record that names to the one that is named.
+/// An edge, from the record with the link to the record that it names.
 #[derive(Clone, Copy, Debug)]
 pub struct Edge<'r> {
-    /// What it says.
+    /// Its kind.
     pub link: Link,
-    /// Why, on `serves`.
+    /// The reason, on `serves`.
     pub reason: Option<&'r str>,
 }
 
 /// The graph of all records; node `i` is entry `i` of [`Loaded`].
 #[derive(Debug)]
 pub struct Graph {
-    /// Where the records are.
+    /// The records.
     pub loaded: Arc<Loaded>,
-    /// References that lead nowhere, or to the wrong kind of record.
+    /// References to missing records or files, or to records of the wrong kind.
     pub broken: Vec<Broken>,
     edges: DiGraph<(), Link, u32>,
 }
@@ -98,17 +98,17 @@ impl Graph {
         Self { loaded: Arc::clone(loaded), broken, edges }
     }
 
-    /// How many records there are.
+    /// The number of records.
     pub fn len(&self) -> usize {
         self.edges.node_count()
     }
 
-    /// Is there no record?
+    /// Whether there are no records.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
 
-    /// The edges from a record, in the order in which they are written.
+    /// The edges from a record, in the order of the file.
     pub fn outgoing(&self, id: RecordId) -> Vec<(RecordId, Edge<'_>)> {
         self.sorted(id, Direction::Outgoing).map(|(_, to, link)| (to, self.edge(id, to, link))).collect()
     }
@@ -135,12 +135,12 @@ impl Graph {
         Edge { link, reason: if link == Link::Serves { reason() } else { None } }
     }
 
-    /// What a record serves.
+    /// The records that a record serves.
     pub fn parents(&self, id: RecordId) -> impl Iterator<Item = RecordId> + '_ {
         self.linked(id, Link::Serves, Direction::Outgoing)
     }
 
-    /// What serves a record.
+    /// The records that serve a record.
     pub fn children(&self, id: RecordId) -> impl Iterator<Item = RecordId> + '_ {
         self.linked(id, Link::Serves, Direction::Incoming)
     }
@@ -151,7 +151,7 @@ impl Graph {
         edges.filter(move |edge| *edge.weight() == link).map(move |edge| end(&edge, direction))
     }
 
-    /// All edges, by the record they come from.
+    /// All edges, in the order of the records they come from.
     pub fn edges(&self) -> impl Iterator<Item = (RecordId, RecordId, Edge<'_>)> + '_ {
         self.pairs().map(|(from, to, link)| (from, to, self.edge(from, to, link)))
     }
@@ -183,7 +183,7 @@ impl Graph {
         }
     }
 
-    /// The lead of a record: its own, else that of the nearest system around it.
+    /// The lead of a record: its own, otherwise that of the nearest enclosing system.
     pub fn lead(&self, id: RecordId) -> Option<&str> {
         let lead = |id| self.loaded.record(id).body.common().lead().filter(|lead| !lead.trim().is_empty());
         self.enclosing(id).find_map(lead)

@@ -23,19 +23,19 @@ analyses: {a: {finds: t}}
 ";
 
 #[test]
-fn distances_chains_and_what_is_below() {
+fn distances_chains_and_records_below() {
     let loaded = loaded(CHAIN);
     let graph = Graph::new(&loaded);
     let chains = Chains::new(&graph);
     let at = |id: &str| loaded.find(id).unwrap();
     let names =
-        |way: Vec<RecordId>| way.into_iter().map(|i| loaded.record(i).id.to_string()).collect::<Vec<_>>().join(" ");
+        |ids: Vec<RecordId>| ids.into_iter().map(|i| loaded.record(i).id.to_string()).collect::<Vec<_>>().join(" ");
     assert_eq!(["g", "e", "t", "u", "p"].map(|id| chains.distance(at(id))), [0, 1, 1, 2, 2].map(Some));
     assert_eq!(chains.distance(at("loose")), None);
-    assert_eq!(names(chains.up(at("p"))), "p t g", "the shortest way");
-    assert_eq!(names(chains.up(at("r"))), "r u t g", "a result goes by what it verifies");
-    assert_eq!(names(chains.up(at("a"))), "a t g");
-    assert_eq!(names(chains.up(at("loose"))), "loose adrift", "as far as it goes");
+    assert_eq!(names(chains.chain(at("p"))), "p t g", "the shortest chain");
+    assert_eq!(names(chains.chain(at("r"))), "r u t g", "a result continues at what it verifies");
+    assert_eq!(names(chains.chain(at("a"))), "a t g");
+    assert_eq!(names(chains.chain(at("loose"))), "loose adrift", "up to its end");
     assert_eq!(names(graph.below(at("t"))), "u p");
     assert_eq!(graph.lead(at("p")), Some("s lead"), "inherited from the system");
     assert_eq!(graph.lead(at("t")), None);
@@ -54,7 +54,7 @@ fn tiers() {
 }
 
 #[test]
-fn cycles_are_told_with_their_whole_way() {
+fn cycles_are_reported_with_their_path() {
     let loaded = loaded(
         "
 targets:
@@ -66,19 +66,19 @@ systems: {s: {in: z}, z: {in: s}}
 ",
     );
     let graph = Graph::new(&loaded);
-    let told: Vec<String> = graph
+    let reported: Vec<String> = graph
         .cycles()
         .into_iter()
         .map(|cycle| {
-            let way: Vec<&str> = cycle.path.iter().map(|i| loaded.record(*i).id.as_str()).collect();
-            format!("{}: {}", cycle.key, way.join(" "))
+            let path: Vec<&str> = cycle.path.iter().map(|i| loaded.record(*i).id.as_str()).collect();
+            format!("{}: {}", cycle.key, path.join(" "))
         })
         .collect();
-    assert_eq!(told, ["serves: a b", "serves: d", "in: s z", "share-of: c d"]);
+    assert_eq!(reported, ["serves: a b", "serves: d", "in: s z", "share-of: c d"]);
 }
 
 #[test]
-fn references_that_lead_nowhere_or_to_the_wrong_kind() {
+fn references_to_missing_records_or_of_the_wrong_kind() {
     let loaded = loaded(
         "
 systems: {s: {in: car}}
@@ -89,22 +89,22 @@ analyses: {a: {given: {mass: pp.mass, other: mass, track: nowhere.csv, sum: p.ma
 ",
     );
     let graph = Graph::new(&loaded);
-    let told: Vec<String> = graph.broken.iter().map(|b| format!("{}: {}", b.route.join("."), b.message)).collect();
+    let reported: Vec<String> = graph.broken.iter().map(|b| format!("{}: {}", b.route.join("."), b.message)).collect();
     let expected = [
-        "in: there is no record `sx`",
-        "serves.car: `car` stands for the whole car",
+        "in: no record with id `sx`",
+        "serves.car: `car` is the whole car",
         "serves.result-one: `result-one` is a result",
         "of: `s` is a system",
         "alternatives.one.sets.p: `p` is a part",
         "alternatives.one.sets.s: `s` is a system",
-        "given.mass: there is no record `pp`",
-        "given.track: there is no file `nowhere.csv`",
+        "given.mass: no record with id `pp`",
+        "given.track: file not found: `nowhere.csv`",
     ];
-    let mut told = told;
-    told.sort();
+    let mut reported = reported;
+    reported.sort();
     let mut expected = expected.map(str::to_owned);
     expected.sort();
-    assert_eq!(told, expected);
+    assert_eq!(reported, expected);
 }
 
 #[test]
@@ -127,7 +127,7 @@ results:
 }
 
 #[test]
-fn what_encloses_a_record_ends_at_the_car_and_in_a_circle() {
+fn enclosing_records_end_at_the_car_and_in_a_cycle() {
     let loaded = loaded(
         "
 systems: {s: {in: car}, t: {in: s}, x: {in: z}, z: {in: x}, own: {in: own}}

@@ -14,15 +14,16 @@ use foldhash::{HashMap, HashSet};
 use schema::read::Problem;
 use schema::{Day, Settings, settings};
 
+use crate::ids::FileId;
 pub(crate) use filter::{Filter, nested_root};
 
 /// The folder of a project that holds its own templates.
 pub const TEMPLATES: &str = "templates";
 
-/// Which state of a project is read.
+/// The state of a project to read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum State {
-    /// The files as they are in the folder.
+    /// The working tree.
     Worktree,
     /// The index: exactly the content of the next commit.
     Index,
@@ -30,18 +31,18 @@ pub enum State {
     Revision(String),
 }
 
-/// Which project is read, and which state of it.
+/// The project to read, and its state.
 #[derive(Clone, Debug)]
 pub struct Request {
     /// The folder the command was started in.
     pub cwd: PathBuf,
     /// The project root, or a folder in it; `None` for the current folder.
     pub path: Option<PathBuf>,
-    /// Which state of it.
+    /// Its state.
     pub state: State,
 }
 
-/// Where a snapshot came from.
+/// The source of a snapshot.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Source {
     /// The working tree.
@@ -74,7 +75,7 @@ pub struct File {
 /// A file that is not a record file.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct OtherFile {
-    /// Whether it is there with something in it; a folder with something in it counts.
+    /// Whether it exists and is not empty; also for a folder.
     pub(crate) there: bool,
     /// Its content; `None` if it is absent, or only its presence was needed.
     pub(crate) content: Option<Content>,
@@ -93,7 +94,7 @@ pub(crate) struct Listing {
 }
 
 impl Listing {
-    /// Whether it has a file of this path, or a folder with one.
+    /// Whether it has a file with this path, or a folder with one.
     pub(crate) fn has(&self, path: &str) -> bool {
         let below = |path: &str, folder: &str| path.strip_prefix(folder).is_some_and(|rest| rest.starts_with('/'));
         self.paths.contains(path)
@@ -102,21 +103,21 @@ impl Listing {
     }
 }
 
-/// Which repository of [`crate::git::Project`] a snapshot was taken from.
+/// The repository of [`crate::git::Project`] that a snapshot was taken from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Repositories {
     /// None.
     None,
     /// That of the project root in the working tree.
     OfRoot,
-    /// That of the path that was named.
+    /// That of the given path.
     OfPath,
 }
 
 /// A state of a project.
 #[derive(Clone, Debug)]
 pub struct Snapshot {
-    /// Where it came from.
+    /// Its source.
     pub source: Source,
     /// From the repository's top to the project root: empty, or ending in `/`.
     pub prefix: String,
@@ -126,14 +127,14 @@ pub struct Snapshot {
     pub files: Vec<File>,
     /// The settings.
     pub settings: Settings,
-    /// What is wrong in the settings file.
+    /// The problems of the settings file.
     pub settings_problems: Vec<Problem>,
     /// The files next to the record files, as far as they are listed.
     pub(crate) listing: Arc<Listing>,
-    /// What is known about single files that are not record files, by path.
+    /// Single files that are not record files, by path.
     pub(crate) others: HashMap<String, OtherFile>,
-    /// The object ids that record files were read from, and the index of each file.
-    pub(crate) objects: HashMap<String, usize>,
+    /// The object ids that record files were read from, and the file of each.
+    pub(crate) objects: HashMap<String, FileId>,
     pub(crate) repository: Repositories,
 }
 
@@ -203,11 +204,15 @@ impl Snapshot {
                 changed.others.entry(path[..end].to_owned()).or_default().there = true;
             }
         }
-        // The indices of the files may be others now, and the changed file is not an object.
-        let index: HashMap<&str, usize> =
-            changed.files.iter().enumerate().map(|(at, file)| (file.path.as_str(), at)).collect();
-        let objects = self.objects.iter().filter(|(_, at)| self.files[**at].path != path);
-        let objects = objects.filter_map(|(id, at)| Some((id.clone(), *index.get(self.files[*at].path.as_str())?)));
+        // The positions of the files may have changed, and the changed file is not an object.
+        let files: HashMap<&str, FileId> = changed
+            .files
+            .iter()
+            .zip(FileId::all(changed.files.len()))
+            .map(|(file, id)| (file.path.as_str(), id))
+            .collect();
+        let objects = self.objects.iter().filter(|(_, file)| self.files[**file].path != path);
+        let objects = objects.filter_map(|(id, file)| Some((id.clone(), *files.get(self.files[*file].path.as_str())?)));
         changed.objects = objects.collect();
         changed
     }
@@ -231,14 +236,14 @@ impl Snapshot {
 
     /// The content of an object, if a record file was read from it.
     pub(crate) fn object(&self, id: &str) -> Option<&Content> {
-        self.objects.get(id).and_then(|at| self.files.get(*at)).map(|file| &file.content)
+        self.objects.get(id).and_then(|file| self.files.get(file.index())).map(|file| &file.content)
     }
 
     /// Whether these bytes of the snapshot are those of an object.
     pub(crate) fn is_object(&self, bytes: &[u8], id: &str) -> bool {
         match self.object(id) {
             Some(content) => content.as_ref().is_ok_and(|content| **content == *bytes),
-            // What was read from objects, but not from this one, is another one.
+            // Bytes that were read from objects, but not from this one, are those of another one.
             None => self.source == Source::Worktree && object_id::blob_id(bytes, id.len()) == id,
         }
     }
@@ -312,7 +317,7 @@ mod tests {
             file("a.yaml", "results: {a: {of: c, evidence: [test/a.csv]}}"),
             file("c.yaml", "parts: {c: {}}"),
         ]);
-        snapshot.objects = [("01".to_owned(), 1), ("02".to_owned(), 2)].into_iter().collect();
+        snapshot.objects = [("01".to_owned(), FileId::new(1)), ("02".to_owned(), FileId::new(2))].into_iter().collect();
         // A record file, in the order of the paths; the objects of the others are still theirs.
         let more = snapshot.with_file("./b.yaml", *b"parts: {b: {}}");
         assert_eq!(ids(more.clone()), ["a", "b", "c"]);

@@ -1,8 +1,7 @@
-//! Budgets: what a limit has to give, what its shares take, who is over, who has room, and the least change of
-//! limits that would close the gap.
+//! Budgets: what is available under a limit, what is allocated to its shares, which shares are over, and which have room.
 //!
-//! A budget is a target with an upper limit that has a `total`, or that others take a `share-of`. A share's value
-//! is its target's; where that is a roll-up, the growth allowance in it is known too.
+//! A budget is a target with an upper limit that has a `total`, or that other targets are a `share-of`. The value of a
+//! share is the value of its target; if that is a total, the growth allowance in it is known too.
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::Quantity;
@@ -10,44 +9,45 @@ use schema::quantity::Dimension;
 use schema::records::Target;
 use schema::words::CAR;
 
-use super::{Gradients, Values, build};
+use super::currency::in_currency;
+use super::{Gradients, Values};
 use crate::ids::{NodeId, RecordId};
 
-/// A part in 10^9 is no difference.
+/// A difference of one part in 10^9 is ignored.
 const SLACK: f64 = 1e-9;
 
-/// A limit with what is taken of it; numbers are in SI, money in the team's currency.
+/// A limit with its shares. Numbers are in SI, money is in the team's currency.
 #[derive(Clone, Debug)]
 pub struct Budget {
     /// The target.
     pub index: RecordId,
     /// Its node.
     pub node: NodeId,
-    /// What adds up, where it is an amount of parts.
+    /// The amount of parts that it adds up, if it is one.
     pub amount: Option<String>,
     /// The upper limit.
     pub limit: f64,
-    /// What is held back from the limit.
+    /// The reserve, which is not allocated.
     pub reserve: f64,
-    /// Has the reserve the dimension of the limit? One that has not is not counted.
+    /// Whether the reserve has the dimension of the limit; otherwise it is ignored.
     pub reserve_fits: bool,
-    /// The value, if there is one: a roll-up is with growth.
+    /// The value, if there is one; a total includes growth.
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2) of the value.
     pub uncertainty: f64,
-    /// How much of the value is growth allowance, where it is a roll-up.
+    /// The growth allowance in the value, if it is a total.
     pub growth: Option<f64>,
-    /// The target it is itself a share of.
+    /// The target that it is a share of.
     pub share_of: Option<RecordId>,
-    /// Its shares, those with the least room first.
+    /// Its shares, least room first.
     pub shares: Vec<Share>,
     /// The sum of its shares' limits.
     pub allocated: f64,
-    /// What parts take that lie in no share.
+    /// The amount of parts that are in no share.
     pub outside: f64,
-    /// The systems of these parts, and how much of it each.
+    /// The systems of these parts, each with its amount.
     pub without_share: Vec<(RecordId, f64)>,
-    /// Shares that cannot be counted, since they are in another unit or have no upper limit.
+    /// Shares that are ignored because their unit does not match or they have no upper limit.
     pub misfits: Vec<RecordId>,
 }
 
@@ -64,14 +64,14 @@ pub struct Share {
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2) of the value.
     pub uncertainty: f64,
-    /// How much of the value is growth allowance, where it is a roll-up.
+    /// The growth allowance in the value, if it is a total.
     pub growth: Option<f64>,
-    /// Is the target safety-critical, or a part of what it is about?
+    /// Whether the target, or a part of its subject, is safety-critical.
     pub safety_critical: bool,
 }
 
 impl Share {
-    /// What is left of the limit; below zero when it is over.
+    /// The limit minus the value; negative if it is over.
     pub fn room(&self) -> Option<f64> {
         self.value.map(|value| self.limit - value)
     }
@@ -83,27 +83,27 @@ impl Share {
 }
 
 impl Budget {
-    /// What there is for the shares: the limit less the reserve.
+    /// What is available for the shares: the limit minus the reserve.
     pub fn available(&self) -> f64 {
         self.limit - self.reserve
     }
 
-    /// What no share has yet; below zero when more is given than there is.
+    /// What is not allocated to a share; negative if it is over-allocated.
     pub fn unallocated(&self) -> f64 {
         self.available() - self.allocated
     }
 
-    /// How much more is given to the shares than there is.
+    /// How much more is allocated to the shares than is available.
     pub fn over_allocated(&self) -> Option<f64> {
         over((!self.shares.is_empty()).then_some(self.allocated), self.available())
     }
 
-    /// How far the whole is over its limit.
+    /// How far the total is over its limit.
     pub fn over(&self) -> Option<f64> {
         over(self.value, self.limit)
     }
 
-    /// What parts outside of any share use of what no share has: a transfer leaves it to them.
+    /// The unallocated amount that parts outside of any share use: a transfer leaves it unchanged.
     pub(super) fn left_to_others(&self) -> f64 {
         self.outside.min(self.unallocated()).max(0.0)
     }
@@ -113,7 +113,7 @@ fn over(value: Option<f64>, limit: f64) -> Option<f64> {
     value.filter(|value| *value > limit + SLACK * limit.abs()).map(|value| value - limit)
 }
 
-/// What a target is about: the car where it is none.
+/// The subject of a target: a record, or the car for `None`.
 pub(super) type Owner = Option<RecordId>;
 
 impl Values {
@@ -122,9 +122,9 @@ impl Values {
         let loaded = &*self.graph.loaded;
         let mut shares_of: HashMap<RecordId, Vec<RecordId>> = HashMap::new();
         for (index, _, target) in loaded.targets() {
-            let whole = target.share_of.as_ref().and_then(|id| loaded.find(id.as_str()));
-            if let Some(whole) = whole.filter(|whole| *whole != index) {
-                shares_of.entry(whole).or_default().push(index);
+            let budget = target.share_of.as_ref().and_then(|id| loaded.find(id.as_str()));
+            if let Some(budget) = budget.filter(|budget| *budget != index) {
+                shares_of.entry(budget).or_default().push(index);
             }
         }
         let mut budgets: Vec<Budget> = loaded
@@ -134,7 +134,7 @@ impl Values {
             .collect();
         self.fill_from_parts(&mut budgets);
         for budget in &mut budgets {
-            // The least room first; who has no value comes last.
+            // Least room first; shares without a value come last.
             let room = |share: &Share| share.room().unwrap_or(f64::INFINITY);
             budget.shares.sort_by(|a, b| room(a).total_cmp(&room(b)).then(a.index.cmp(&b.index)));
         }
@@ -145,9 +145,9 @@ impl Values {
         self.graph.loaded.target(index)
     }
 
-    /// A quantity in SI, where it has this dimension once its money is the team's.
-    fn fitting(&self, quantity: &Quantity, dimension: Dimension) -> Option<f64> {
-        let (unit, si, _) = build::in_currency(&self.graph.loaded.settings().rates, quantity);
+    /// A quantity in SI, if it has this dimension in the team's currency.
+    fn in_dimension(&self, quantity: &Quantity, dimension: Dimension) -> Option<f64> {
+        let (unit, si, _) = in_currency(&self.graph.loaded.settings().rates, quantity);
         (unit.dimension() == dimension).then_some(si)
     }
 
@@ -160,7 +160,7 @@ impl Values {
     ) -> Option<Budget> {
         let node = self.record_node(index)?;
         let dimension = self.dimension(node);
-        let limit = self.fitting(upper(target)?, dimension)?;
+        let limit = self.in_dimension(upper_limit(target)?, dimension)?;
         let (mut own, mut misfits) = (Vec::new(), Vec::new());
         for &share in shares.into_iter().flatten() {
             match self.share(share, dimension, gradients) {
@@ -168,7 +168,7 @@ impl Values {
                 None => misfits.push(share),
             }
         }
-        let reserve = target.reserve.as_ref().and_then(|reserve| self.fitting(reserve, dimension));
+        let reserve = target.reserve.as_ref().and_then(|reserve| self.in_dimension(reserve, dimension));
         let amounts = || own.iter().filter_map(|share| self.target(share.index)?.total.as_ref());
         let amount = target.total.as_ref().or_else(|| amounts().next()).map(ToString::to_string);
         Some(Budget {
@@ -193,7 +193,7 @@ impl Values {
     fn share(&self, index: RecordId, dimension: Dimension, gradients: &Gradients) -> Option<Share> {
         let target = self.target(index)?;
         let node = self.record_node(index)?;
-        let limit = self.fitting(upper(target)?, dimension)?;
+        let limit = self.in_dimension(upper_limit(target)?, dimension)?;
         let uncertainty = gradients.uncertainty(&self.network, node);
         let safety_critical = target.safety_critical;
         Some(Share { index, node, limit, value: self.value(node), uncertainty, growth: None, safety_critical })
@@ -205,7 +205,7 @@ impl Values {
     }
 }
 
-/// The upper limit of a target, as it is written.
-pub(super) fn upper(target: &Target) -> Option<&Quantity> {
+/// The upper limit of a target, as in its record.
+pub(super) fn upper_limit(target: &Target) -> Option<&Quantity> {
     target.at_most.as_ref().or_else(|| target.between.as_ref()?.get(1))
 }

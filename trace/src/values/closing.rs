@@ -1,50 +1,51 @@
-//! What would close the gaps of a budget, in the records' own words.
+//! The limit changes that would close the gaps of a budget, written as in the records.
 
 use foldhash::{HashMap, HashSet};
-use schema::Day;
+use schema::{Day, number};
 
-use super::budgets::{Budget, Share, upper};
+use super::Values;
+use super::budgets::{Budget, Share, upper_limit};
+use super::currency::in_currency;
 use super::transfer::{self, Closing, Slot};
-use super::{Values, build};
 use crate::ids::RecordId;
 
-/// What would close the gaps of a budget and of the budgets in it.
+/// The limit changes that would close the gaps of a budget and of the budgets in it.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Transfer {
     /// There is no gap.
     None,
-    /// The least change of limits that closes them all.
-    Moves(Vec<Move>),
-    /// No transfer does: the shares need more than there is.
+    /// The smallest limit changes that close all gaps.
+    NewLimits(Vec<NewLimit>),
+    /// No changes close them: the shares need more than is available.
     Shortfall {
-        /// This much, in SI.
+        /// How much is missing, in SI.
         by: f64,
-        /// The share with the largest growth allowance left, and that allowance.
+        /// The share with the largest growth allowance, and that allowance.
         growth: Option<(RecordId, f64)>,
     },
-    /// The solver found no answer that holds.
+    /// The solver found no valid solution.
     Unsolved,
 }
 
 /// One limit that would change.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Move {
+pub struct NewLimit {
     /// The target.
     pub index: RecordId,
-    /// The limit as it is written.
+    /// The limit as in the record.
     pub from: String,
-    /// The limit as it would be written.
+    /// The new limit, in the same unit.
     pub to: String,
     /// The limit now, in SI.
     pub from_si: f64,
-    /// The limit then, in SI.
+    /// The new limit, in SI.
     pub to_si: f64,
-    /// Is the target safety-critical, or a part of what it is about?
+    /// Whether the target, or a part of its subject, is safety-critical.
     pub safety_critical: bool,
 }
 
-impl Move {
-    /// The revision to record when the change is agreed: its id, and the record in one line of YAML.
+impl NewLimit {
+    /// The revision to add if the change is agreed: its id, and the record in one line of YAML.
     pub fn revision(&self, values: &Values, day: Day) -> (String, String) {
         let loaded = &values.graph.loaded;
         let of = &loaded.record(self.index).id;
@@ -73,15 +74,15 @@ const MONTHS: [&str; 12] = [
     "december",
 ];
 
-/// A share in the tree of budgets, and the budget it comes from.
+/// A share in the tree of budgets, and its numbers for the solver.
 struct Placed<'b> {
     share: &'b Share,
     slot: Slot,
 }
 
 impl Values {
-    /// What would close the gaps of a budget that is no share of another, and of all budgets in it: the least change
-    /// of limits. No limit goes below the value of its share; a share without a value keeps its limit.
+    /// The smallest limit changes that close the gaps of a budget that is not itself a share, and of all budgets in it. No
+    /// limit goes below the value of its share. A share without a value keeps its limit.
     pub fn transfer(&self, budgets: &[Budget], root: &Budget) -> Transfer {
         let by_target: HashMap<RecordId, &Budget> = budgets.iter().map(|budget| (budget.index, budget)).collect();
         let mut placed: Vec<Placed<'_>> = Vec::new();
@@ -91,7 +92,7 @@ impl Values {
             for share in budget.shares.iter().filter(|share| seen.insert(share.index)) {
                 let inner = by_target.get(&share.index).copied().filter(|inner| !inner.shares.is_empty());
                 let held = inner.map_or(0.0, |inner| inner.reserve + inner.left_to_others());
-                // Nobody knows what a share without a value needs.
+                // What a share without a value needs is unknown.
                 let value = share.value.unwrap_or(share.limit);
                 placed.push(Placed { share, slot: Slot { inside, limit: share.limit, value, held } });
                 queue.extend(inner.map(|inner| (Some(placed.len() - 1), inner)));
@@ -110,9 +111,9 @@ impl Values {
             .collect();
         let room = (root.available() - root.left_to_others()) / factor;
         match transfer::close(room, &slots, decimals(root.limit / factor, &slots)) {
-            Closing::Fine => Transfer::None,
+            Closing::NoGap => Transfer::None,
             Closing::Unsolved => Transfer::Unsolved,
-            Closing::Short(by) => {
+            Closing::Shortfall(by) => {
                 let growth = |p: &Placed<'_>| Some((p.share.index, p.share.growth.filter(|growth| *growth > 0.0)?));
                 let mut largest: Option<(RecordId, f64)> = None;
                 for (index, growth) in placed.iter().filter(|p| p.slot.inside.is_none()).filter_map(growth) {
@@ -124,30 +125,30 @@ impl Values {
             }
             Closing::Limits(limits) => {
                 let all = placed.iter().zip(&slots).zip(limits);
-                let moved = all.filter(|((_, slot), limit)| slot.limit != *limit);
-                let mut moves: Vec<Move> =
-                    moved.filter_map(|((p, _), limit)| self.r#move(p.share, limit * factor)).collect();
-                // Who gets comes before who gives, the larger change first.
-                moves.sort_by(|a, b| {
+                let changed = all.filter(|((_, slot), limit)| slot.limit != *limit);
+                let mut changes: Vec<NewLimit> =
+                    changed.filter_map(|((p, _), limit)| self.new_limit(p.share, limit * factor)).collect();
+                // Raised limits come before lowered ones, the larger change first.
+                changes.sort_by(|a, b| {
                     (b.to_si - b.from_si).total_cmp(&(a.to_si - a.from_si)).then(a.index.cmp(&b.index))
                 });
-                Transfer::Moves(moves)
+                Transfer::NewLimits(changes)
             }
         }
     }
 
-    fn r#move(&self, share: &Share, to_si: f64) -> Option<Move> {
-        let written = upper(self.target(share.index)?)?;
-        // In the unit that the team wrote, its own currency where it is another.
-        let (unit, in_team, _) = build::in_currency(&self.graph.loaded.settings().rates, written);
+    fn new_limit(&self, share: &Share, to_si: f64) -> Option<NewLimit> {
+        let written = upper_limit(self.target(share.index)?)?;
+        // In the unit of the record, also if its currency is not the team's.
+        let (unit, in_team, _) = in_currency(&self.graph.loaded.settings().rates, written);
         let own = if unit == *written.unit() { 1.0 } else { written.si() / in_team };
         let to = written.unit().from_si(to_si * own);
         let name = written.unit().to_string();
         let gap = if name.is_empty() { "" } else { " " };
-        Some(Move {
+        Some(NewLimit {
             index: share.index,
             from: written.to_string(),
-            to: format!("{}{gap}{name}", plain(to)),
+            to: format!("{}{gap}{name}", number::precise(to)),
             from_si: share.limit,
             to_si,
             safety_critical: share.safety_critical,
@@ -155,29 +156,13 @@ impl Values {
     }
 }
 
-/// How many decimals new limits have: one more than the old ones, but no finer than a hundred-thousandth of the whole.
-fn decimals(whole: f64, slots: &[Slot]) -> i32 {
-    let written = |x: f64, k: i32| {
+/// The decimals of new limits: one more than the old ones have, but at most five significant digits of the total.
+fn decimals(total: f64, slots: &[Slot]) -> i32 {
+    let is_exact = |x: f64, k: i32| {
         let scaled = x * 10.0_f64.powi(k);
         (scaled - scaled.round()).abs() <= 1e-9 * scaled.abs()
     };
-    let own = (0..12).find(|k| slots.iter().all(|slot| written(slot.limit, *k))).unwrap_or(12);
-    let coarsest = 5 - (whole.abs().max(f64::MIN_POSITIVE).log10().ceil() as i32);
+    let own = (0..12).find(|k| slots.iter().all(|slot| is_exact(slot.limit, *k))).unwrap_or(12);
+    let coarsest = 5 - (total.abs().max(f64::MIN_POSITIVE).log10().ceil() as i32);
     (own + 1).min(coarsest.max(own)).clamp(0, 12)
-}
-
-/// A number with ten digits that count, without zeros behind.
-fn plain(number: f64) -> String {
-    let trimmed = |text: &str| match text.contains('.') {
-        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
-        false => text.to_owned(),
-    };
-    let size = number.abs();
-    if size != 0.0 && !(1e-7..1e15).contains(&size) {
-        let text = format!("{number:.9e}");
-        let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
-        return format!("{}e{power}", trimmed(digits));
-    }
-    let places = if size == 0.0 { 0 } else { (9 - size.log10().floor() as i32).clamp(0, 16) as usize };
-    trimmed(&format!("{number:.places$}"))
 }

@@ -1,4 +1,4 @@
-//! Weighing: each alternative of a decision put into the whole car.
+//! Comparison of the alternatives of a decision, each in the whole car.
 
 use schema::records::Decision;
 
@@ -7,47 +7,47 @@ use super::status::Status;
 use super::{Gradients, Values};
 use crate::ids::{NodeId, RecordId};
 
-/// A target as an alternative leaves it.
+/// A target with an alternative.
 #[derive(Clone, Debug)]
 pub struct Comparison {
     /// The target's record.
     pub index: RecordId,
     /// Its node.
     pub node: NodeId,
-    /// Its value then, in SI.
+    /// Its value, in SI.
     pub value: Option<f64>,
-    /// Its expanded uncertainty (k = 2) then.
+    /// Its expanded uncertainty (k = 2).
     pub uncertainty: f64,
-    /// Does it meet the limit then, uncertainty and all?
+    /// Whether it meets the limit, including its uncertainty.
     pub status: Status,
 }
 
-/// The whole car with one alternative in it.
+/// The whole car with one alternative.
 pub struct Outcome {
     /// The name of the alternative.
     pub name: String,
     /// Its title.
     pub title: Option<String>,
-    /// Is it the one that was chosen?
+    /// Whether it was chosen.
     pub chosen: bool,
-    /// Does it set no value, so that nothing can be said of it?
+    /// Whether it sets no value, so that it cannot be compared.
     pub sets_nothing: bool,
-    /// All values then.
+    /// All values with it.
     pub state: State,
-    /// The points of the goal then, with the expanded uncertainty (k = 2).
+    /// The points of the goal, with the expanded uncertainty (k = 2).
     pub points: Option<(f64, f64)>,
-    /// The difference to the car as the records have it, with its own uncertainty: what both share cancels.
+    /// The difference to the points now, with its own uncertainty: common uncertainties cancel.
     pub difference: Option<(f64, f64)>,
-    /// The targets that judge the alternatives.
+    /// The targets that are criteria of the decision.
     pub criteria: Vec<Comparison>,
-    /// Targets that are met as the records have it and would not be then, and the other way round.
+    /// Targets that are on target now, and would be at risk.
     pub newly_at_risk: Vec<RecordId>,
-    /// Targets that would be met then and are not now.
+    /// Targets that are at risk now, and would be on target.
     pub newly_on_target: Vec<RecordId>,
 }
 
 impl Values {
-    /// Puts each alternative of a decision into the whole car; the goal is the first one.
+    /// Evaluates the whole car with each alternative of a decision, for the points of one goal.
     pub fn compare(&self, decision: &Decision, goal: NodeId) -> Vec<Outcome> {
         let (partials, now) = (self.partials(), self.gradients());
         decision
@@ -60,33 +60,37 @@ impl Values {
                     .filter_map(|(to, quantity)| {
                         let (dimension, value, uncertainty) = self.in_team(quantity);
                         let node = self.named(to.as_str())?;
-                        // A value in another dimension is told as a finding, and weighs nothing.
+                        // A value whose unit does not match is reported as a finding and ignored here.
                         let uncertainty = quantity.uncertainty().map(|_| uncertainty);
                         (dimension == self.dimension(node)).then_some((node, value, uncertainty))
                     })
                     .collect();
-                let network = self.network.with(&self.state, partials, &set);
+                let network = self.network.with_values(&self.state, partials, &set);
                 let state = network.evaluate();
-                let then = network.gradients(&network.partials(&state));
+                let gradients = network.gradients(&network.partials(&state));
                 let points = Some(state.values[goal]).filter(|points| !points.is_nan());
                 let before = self.value(goal);
-                // What is set with an uncertainty of its own has nothing to do with what it replaces.
-                let fixed: Vec<NodeId> = set.iter().filter(|(.., own)| own.is_some()).map(|(node, ..)| *node).collect();
+                // A value with its own uncertainty is independent of the value that it replaces.
+                let independent: Vec<NodeId> =
+                    set.iter().filter(|(.., own)| own.is_some()).map(|(node, ..)| *node).collect();
                 let difference = points.zip(before).map(|(points, before)| {
-                    (points - before, spread(&self.network, now, &network, &then, goal, &fixed))
+                    (
+                        points - before,
+                        uncertainty_of_difference((&self.network, now), (&network, &gradients), goal, &independent),
+                    )
                 });
-                let (newly_at_risk, newly_on_target) = self.turned(now, &network, &state, &then);
+                let (newly_at_risk, newly_on_target) = self.status_changes(now, &network, &state, &gradients);
                 Outcome {
                     name: name.to_string(),
                     title: alternative.title.clone(),
                     chosen: decision.chosen.as_ref() == Some(name),
                     sets_nothing: set.is_empty(),
-                    points: points.map(|points| (points, then.uncertainty(&network, goal))),
+                    points: points.map(|points| (points, gradients.uncertainty(&network, goal))),
                     difference,
                     criteria: decision
                         .criteria
                         .iter()
-                        .filter_map(|id| self.criterion(id.as_str(), &network, &state, &then))
+                        .filter_map(|id| self.criterion(id.as_str(), &network, &state, &gradients))
                         .collect(),
                     newly_at_risk,
                     newly_on_target,
@@ -110,13 +114,13 @@ impl Values {
         Some(Comparison { index, node, value, uncertainty, status })
     }
 
-    /// Targets whose limit is held before and not after, and the other way round.
-    fn turned(
+    /// Targets that meet their limit only before, and those that meet it only after.
+    fn status_changes(
         &self,
         now: &Gradients,
         network: &Network,
         state: &State,
-        then: &Gradients,
+        gradients: &Gradients,
     ) -> (Vec<RecordId>, Vec<RecordId>) {
         let (mut newly_at_risk, mut newly_on_target) = (Vec::new(), Vec::new());
         for (index, _, target) in self.graph.loaded.targets() {
@@ -125,7 +129,7 @@ impl Values {
             let after = state.values[node];
             let Some(before) = self.value(node).filter(|_| !after.is_nan()) else { continue };
             let held = limit.holds(before, now.uncertainty(&self.network, node));
-            let holds = limit.holds(after, then.uncertainty(network, node));
+            let holds = limit.holds(after, gradients.uncertainty(network, node));
             if held && !holds {
                 newly_at_risk.push(index);
             } else if !held && holds {
@@ -137,9 +141,9 @@ impl Values {
 }
 
 impl Network {
-    /// The same graph with some values given: as if the records said so. One that is given without an
-    /// uncertainty is as uncertain, relative to its size, as what it stands in place of.
-    pub fn with(&self, state: &State, partials: &Partials, set: &[(NodeId, f64, Option<f64>)]) -> Self {
+    /// The same graph with some values replaced, as if the records contained them. A value without an uncertainty has the
+    /// relative uncertainty of the value that it replaces.
+    pub fn with_values(&self, state: &State, partials: &Partials, set: &[(NodeId, f64, Option<f64>)]) -> Self {
         let mut network = self.clone();
         for &(node, value, uncertainty) in set {
             let before = state.values[node];
@@ -147,7 +151,8 @@ impl Network {
             let own = &mut network.nodes[node];
             match uncertainty {
                 None if !own.inputs.is_empty() => {
-                    own.rule = Rule::Held(value, partials.of(node).iter().map(|partial| partial * scale).collect());
+                    own.rule =
+                        Rule::Replaced(value, partials.by_input(node).iter().map(|partial| partial * scale).collect());
                 }
                 _ => {
                     own.rule = Rule::Given(value);
@@ -160,19 +165,24 @@ impl Network {
     }
 }
 
-/// The expanded uncertainty of a difference: an input that both sides share counts by the difference of its effects.
-fn spread(before: &Network, now: &Gradients, after: &Network, then: &Gradients, goal: NodeId, fixed: &[NodeId]) -> f64 {
+/// The expanded uncertainty of a difference: an input of both states counts by the difference of its effects.
+fn uncertainty_of_difference(
+    (before, gradients_before): (&Network, &Gradients),
+    (after, gradients_after): (&Network, &Gradients),
+    goal: NodeId,
+    independent: &[NodeId],
+) -> f64 {
     let term = |network: &Network, (leaf, derivative): &(NodeId, f64)| derivative * network.nodes[*leaf].uncertainty;
     let mut terms: std::collections::BTreeMap<NodeId, (f64, f64)> = std::collections::BTreeMap::new();
-    for pair in now.of(goal) {
+    for pair in gradients_before.by_given(goal) {
         terms.entry(pair.0).or_default().0 = term(before, pair);
     }
-    for pair in then.of(goal) {
+    for pair in gradients_after.by_given(goal) {
         terms.entry(pair.0).or_default().1 = term(after, pair);
     }
     let squares = terms.iter().map(|(leaf, (a, b))| {
-        // A value that the alternative sets has nothing to do with the one it replaces.
-        if fixed.contains(leaf) { a * a + b * b } else { (a - b).powi(2) }
+        // A value that the alternative sets is independent of the one that it replaces.
+        if independent.contains(leaf) { a * a + b * b } else { (a - b).powi(2) }
     });
     squares.sum::<f64>().sqrt()
 }

@@ -1,5 +1,5 @@
-//! What only the parts tell of a budget: the growth allowance in it, what lies outside of any share, and where
-//! people's safety is at stake.
+//! The numbers of a budget that are calculated from parts: its growth allowance, the amount that is in no share, and
+//! whether a part is safety-critical.
 
 use std::collections::BTreeMap;
 
@@ -9,25 +9,25 @@ use super::budgets::{Budget, Owner};
 use super::{Key, Origin, Rule, Values};
 use crate::ids::{NodeId, RecordId};
 
-/// What the parts of one amount add up to.
+/// The sums of one amount over the parts.
 #[derive(Default)]
 struct Ledger {
     growth: HashMap<Owner, f64>,
-    /// By the number of the budget: what lies in no share, and the systems it lies in.
+    /// By the position of the budget: the amount that is in no share, and the systems of these parts.
     outside: HashMap<usize, (f64, HashMap<RecordId, f64>)>,
 }
 
-/// Where the budgets of one amount and their shares lie.
+/// The budgets of one amount and their shares, by the subject of their target.
 #[derive(Default)]
-struct Fences {
-    wholes: HashMap<Owner, Vec<usize>>,
+struct Limits {
+    budgets: HashMap<Owner, Vec<usize>>,
     shares: HashMap<Owner, Vec<usize>>,
-    /// Budgets and what holds one of their shares, directly or not.
-    hold_a_share: HashSet<(usize, Owner)>,
+    /// Each budget with everything that contains one of its shares, directly or not.
+    around_shares: HashSet<(usize, Owner)>,
 }
 
 impl Values {
-    /// A record, what it lies in from the inside out, and the car.
+    /// A record, what encloses it from the inside out, and the car.
     fn owners(&self, from: Owner) -> Vec<Owner> {
         let inside = from.into_iter().flat_map(|id| self.graph.enclosing(id));
         inside.map(Some).chain([None]).collect()
@@ -44,7 +44,7 @@ impl Values {
         names.dedup();
         for name in names {
             let ledger = self.ledger(&name, budgets);
-            for (at, budget) in budgets.iter_mut().enumerate() {
+            for (position, budget) in budgets.iter_mut().enumerate() {
                 if budget.amount.as_ref() != Some(&name) {
                     continue;
                 }
@@ -58,7 +58,7 @@ impl Values {
                 for share in &mut budget.shares {
                     share.growth = growth(share.index);
                 }
-                if let Some((outside, systems)) = ledger.outside.get(&at) {
+                if let Some((outside, systems)) = ledger.outside.get(&position) {
                     budget.outside = *outside;
                     budget.without_share = systems.iter().map(|(system, sum)| (*system, *sum)).collect();
                     budget.without_share.sort_unstable_by_key(|(system, _)| *system);
@@ -70,24 +70,24 @@ impl Values {
         }
     }
 
-    fn fences(&self, amount: &str, budgets: &[Budget]) -> Fences {
-        let mut fences = Fences::default();
-        for (at, budget) in budgets.iter().enumerate() {
-            // What nobody shares has no shares to miss.
+    fn limits_of(&self, amount: &str, budgets: &[Budget]) -> Limits {
+        let mut limits = Limits::default();
+        for (position, budget) in budgets.iter().enumerate() {
+            // A budget without shares cannot miss one.
             if budget.amount.as_deref() != Some(amount) || budget.shares.is_empty() {
                 continue;
             }
-            let Some(whole) = self.owner(budget.index) else { continue };
-            fences.wholes.entry(whole).or_default().push(at);
+            let Some(owner) = self.owner(budget.index) else { continue };
+            limits.budgets.entry(owner).or_default().push(position);
             for owner in budget.shares.iter().filter_map(|share| self.owner(share.index)) {
-                fences.shares.entry(owner).or_default().push(at);
-                fences.hold_a_share.extend(self.owners(owner).into_iter().map(|owner| (at, owner)));
+                limits.shares.entry(owner).or_default().push(position);
+                limits.around_shares.extend(self.owners(owner).into_iter().map(|owner| (position, owner)));
             }
         }
-        fences
+        limits
     }
 
-    /// Goes through the parts that have an amount, from each of them out to the car.
+    /// Adds up the parts that have an amount, each in everything that encloses it.
     fn ledger(&self, amount: &str, budgets: &[Budget]) -> Ledger {
         let mut ledger = Ledger::default();
         let Some(number) = self.amount(amount) else { return ledger };
@@ -95,28 +95,29 @@ impl Values {
         let Rule::Total(factors) = &self.network.nodes[car].rule else { return ledger };
         let factors: HashMap<NodeId, f64> =
             self.network.nodes[car].inputs.iter().copied().zip(factors.iter().copied()).collect();
-        let fences = self.fences(amount, budgets);
+        let limits = self.limits_of(amount, budgets);
         for (index, _, part) in self.graph.loaded.parts() {
             let Some(node) = self.node(&Key::Part(index, number)) else { continue };
             let (Some(piece), Some(factor)) = (self.value(node), factors.get(&node)) else { continue };
-            let way = self.owners(Some(index));
+            let owners = self.owners(Some(index));
             let growth = piece * (factor - f64::from(part.count.unwrap_or(1)));
-            for owner in &way {
+            for owner in &owners {
                 *ledger.growth.entry(*owner).or_default() += growth;
             }
             let mut covered: Vec<usize> = Vec::new();
-            for (depth, owner) in way.iter().enumerate() {
-                covered.extend(fences.shares.get(owner).into_iter().flatten());
-                for &budget in fences.wholes.get(owner).into_iter().flatten() {
+            for (depth, owner) in owners.iter().enumerate() {
+                covered.extend(limits.shares.get(owner).into_iter().flatten());
+                for &budget in limits.budgets.get(owner).into_iter().flatten() {
                     if piece == 0.0 || covered.contains(&budget) {
                         continue;
                     }
                     let (sum, systems) = ledger.outside.entry(budget).or_default();
                     *sum += piece * factor;
-                    // The outermost system on the way that holds no share at all, else the part's own.
-                    let between = way.get(1..depth).unwrap_or_default();
-                    let bare = between.iter().rev().find(|owner| !fences.hold_a_share.contains(&(budget, **owner)));
-                    if let Some(system) = bare.or_else(|| between.first()).copied().flatten() {
+                    // The outermost system without any share in it, otherwise the system of the part.
+                    let between = owners.get(1..depth).unwrap_or_default();
+                    let without_share =
+                        between.iter().rev().find(|owner| !limits.around_shares.contains(&(budget, **owner)));
+                    if let Some(system) = without_share.or_else(|| between.first()).copied().flatten() {
                         *systems.entry(system).or_default() += piece * factor;
                     }
                 }
@@ -125,7 +126,7 @@ impl Values {
         ledger
     }
 
-    /// Parts that lack an amount, though a budget that they lie in adds it up: with the amount and that budget.
+    /// Parts without an amount that a budget around them adds up: each with the amount and that budget.
     pub fn without_amount<'b>(&self, budgets: &'b [Budget]) -> Vec<(RecordId, &'b str, RecordId)> {
         let mut found = Vec::new();
         let mut by_amount: BTreeMap<&str, HashMap<Owner, RecordId>> = BTreeMap::new();
@@ -141,7 +142,7 @@ impl Values {
                 if part.amounts.get(name).is_some() {
                     continue;
                 }
-                // The innermost budget is the one that its section keeps.
+                // The innermost budget is that of its own section.
                 let budget = self.owners(Some(index)).iter().find_map(|owner| owners.get(owner).copied());
                 found.extend(budget.map(|budget| (index, *name, budget)));
             }

@@ -1,13 +1,13 @@
-//! Values: from records to numbers. Targets, events, goals and amounts are nodes of one acyclic graph;
-//! formulas, models, roll-ups and scores are its rules.
+//! Values: from records to numbers. Targets, events, goals and amounts are nodes of one acyclic graph; formulas, models,
+//! totals and scores are its rules.
 
 mod budgets;
 mod build;
 mod closing;
 mod compare;
+mod currency;
 mod ledger;
 mod network;
-mod order;
 mod points;
 mod problems;
 mod sheets;
@@ -17,7 +17,7 @@ pub mod transfer;
 mod worth;
 
 pub use budgets::{Budget, Share};
-pub use closing::{Move, Transfer};
+pub use closing::{NewLimit, Transfer};
 pub use compare::{Comparison, Outcome};
 pub use network::{Gradients, Network, Partials, Rule, State};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
@@ -34,18 +34,35 @@ use schema::records::Body;
 
 use crate::graph::Graph;
 use crate::ids::{NodeId, RecordId};
+use crate::load::Loaded;
 
-/// What a node stands for.
+/// What a node represents.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Key {
     /// A target, an event (its points) or a goal (its total).
     Record(RecordId),
-    /// An amount of one piece of a part, as it is written.
+    /// An amount of one piece of a part, as in the record.
     Part(RecordId, u16),
-    /// An amount of a system, or of the car where there is none: counted, with growth.
+    /// The total of an amount over a system, or over the car for `None`: with counts and growth.
     Group(Option<RecordId>, u16),
     /// A name under `given` or `reads` of a record.
     Local(RecordId, Box<str>),
+}
+
+impl Key {
+    /// The name of the node, as used in formulas; a local name is after the id of its record.
+    fn name(&self, loaded: &Loaded, amounts: &[Box<str>]) -> String {
+        let id = |record: RecordId| loaded.record(record).id.as_str();
+        let amount = |number: u16| &amounts[usize::from(number)];
+        match self {
+            Self::Record(record) => id(*record).to_owned(),
+            Self::Part(record, number) | Self::Group(Some(record), number) => {
+                format!("{}.{}", id(*record), amount(*number))
+            }
+            Self::Group(None, number) => format!("{}.{}", schema::words::CAR, amount(*number)),
+            Self::Local(record, name) => format!("{} given {name}", id(*record)),
+        }
+    }
 }
 
 /// Where the value of a target, an event or a goal comes from.
@@ -57,15 +74,15 @@ pub enum Origin {
     Analysis(RecordId),
     /// Its formula.
     Formula,
-    /// The roll-up of an amount.
+    /// The total of an amount.
     Total,
-    /// An estimate written by hand, or the points expected of a judged event.
+    /// An estimate in the record, or the expected points of a judged event.
     Estimate,
-    /// The score of what an event reads.
+    /// The score of the values that an event reads.
     Score,
     /// The sum of the events.
     Events,
-    /// It has none.
+    /// It has no value.
     None,
 }
 
@@ -85,29 +102,29 @@ impl Origin {
     }
 }
 
-/// Which results count.
+/// Which results are used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Measured {
     /// All.
     All,
-    /// Those of tests, and not those of events.
+    /// Results of targets, but not of events.
     BeforeTheContest,
-    /// None: estimates alone.
+    /// No results, only estimates.
     Nothing,
 }
 
-/// All values of a data root.
+/// All values of a project.
 #[derive(Debug)]
 pub struct Values {
     /// The records and links.
     pub graph: Arc<Graph>,
     /// The value graph.
     pub network: Network,
-    /// The values as the records have them.
+    /// The values according to the records.
     pub state: State,
-    /// What each node stands for.
+    /// What each node represents.
     pub keys: Vec<Key>,
-    /// What is wrong with formulas, units and models.
+    /// Problems of formulas, units and models.
     pub problems: Vec<ValueProblem>,
     amounts: Vec<Box<str>>,
     by_key: HashMap<Key, NodeId>,
@@ -122,19 +139,19 @@ impl Values {
         build::build(graph, Measured::All)
     }
 
-    /// The value graph as it would be with fewer results: what was expected.
+    /// The value graph with some or all results ignored: what was expected.
     pub fn with_measured(graph: &Arc<Graph>, measured: Measured) -> Self {
         build::build(graph, measured)
     }
 
-    /// How many results give a value.
+    /// The number of results with a value.
     pub fn results(&self) -> usize {
         self.graph.loaded.results().filter(|(.., result)| result.value.is_some()).count()
     }
 
-    /// All nodes with what they stand for.
+    /// All nodes with what they represent.
     pub fn nodes(&self) -> impl Iterator<Item = (NodeId, &Key)> {
-        self.keys.iter().enumerate().map(|(at, key)| (NodeId::new(at), key))
+        self.keys.iter().enumerate().map(|(position, key)| (NodeId::new(position), key))
     }
 
     /// The node of a key.
@@ -162,16 +179,9 @@ impl Values {
         }
     }
 
-    /// The name of a node, as it can be referred to; a local name stands behind its record's.
+    /// The name of a node, as used in formulas; a local name comes after the id of its record.
     pub fn name(&self, node: NodeId) -> String {
-        let id = |index: RecordId| self.graph.loaded.record(index).id.as_str();
-        let amount = |amount: u16| &self.amounts[usize::from(amount)];
-        match &self.keys[node] {
-            Key::Record(index) => id(*index).to_owned(),
-            Key::Part(index, of) | Key::Group(Some(index), of) => format!("{}.{}", id(*index), amount(*of)),
-            Key::Group(None, of) => format!("car.{}", amount(*of)),
-            Key::Local(index, name) => format!("{} given {name}", id(*index)),
-        }
+        self.keys[node].name(&self.graph.loaded, &self.amounts)
     }
 
     /// The names of all amounts.
@@ -181,7 +191,7 @@ impl Values {
 
     /// The number of an amount's name.
     pub fn amount(&self, name: &str) -> Option<u16> {
-        self.amounts.iter().position(|known| **known == *name).map(|at| at as u16)
+        self.amounts.iter().position(|known| **known == *name).map(|number| number as u16)
     }
 
     /// Where the value of a target, an event or a goal comes from.
@@ -189,18 +199,17 @@ impl Values {
         self.origins.get(&index).copied().unwrap_or(Origin::None)
     }
 
-    /// The derivatives of values by what they read, as the records have them: models are slow to differentiate, so it is
-    /// done once.
+    /// The derivatives of all values by their inputs. They are calculated once, because models are slow to differentiate.
     pub fn partials(&self) -> &Partials {
         self.partials.get_or_init(|| self.network.partials(&self.state))
     }
 
-    /// What every value owes to each uncertain one, as the records have them.
+    /// The derivatives of all values by the uncertain given values.
     pub fn gradients(&self) -> &Gradients {
         self.gradients.get_or_init(|| self.network.gradients(self.partials()))
     }
 
-    /// For every node: do the points of an event rest on it?
+    /// For every node, whether the points of an event depend on it.
     pub fn feeding(&self) -> Vec<bool> {
         let mut feeds = vec![false; self.network.nodes.len()];
         for node in self.graph.loaded.events().filter_map(|(event, ..)| self.record_node(event)) {
@@ -226,11 +235,11 @@ impl Values {
         &self.network.nodes[node].unit
     }
 
-    /// A quantity in SI, its money in the team's currency where the settings have a rate: dimension, value, and
-    /// expanded uncertainty.
+    /// A quantity in SI, and in the team's currency if the settings have a rate: dimension, value and expanded
+    /// uncertainty.
     pub fn in_team(&self, quantity: &schema::Quantity) -> (Dimension, f64, f64) {
         let rates = &self.graph.loaded.settings().rates;
-        let (unit, value, uncertainty) = build::in_currency(rates, quantity);
+        let (unit, value, uncertainty) = currency::in_currency(rates, quantity);
         (unit.dimension(), value, uncertainty)
     }
 

@@ -1,7 +1,7 @@
-//! The value graph: nodes with a rule each, evaluated in order; what-if; derivatives.
+//! The value graph: nodes with one rule each, evaluated in order; what-if; derivatives.
 //!
-//! A value is a number in SI. What has none (no estimate, a broken formula) is NaN, and so is what
-//! needs it. Totals pass over parts that have none.
+//! A value is a number in SI. A missing value (no estimate, an invalid formula) is NaN, and so is every value that needs it.
+//! Totals skip missing values.
 
 use std::sync::Arc;
 
@@ -14,26 +14,26 @@ use crate::ids::NodeId;
 /// How a node gets its value.
 #[derive(Clone, Debug)]
 pub enum Rule {
-    /// It is given.
+    /// A given number.
     Given(f64),
     /// A formula over the inputs, in the order of its names.
     Formula(Arc<Formula>),
-    /// The sum of the inputs, each times a factor; inputs without a value are passed over.
+    /// The sum of the inputs, each multiplied by a factor; inputs without a value are skipped.
     Total(Vec<f64>),
     /// One output of a model.
     Model {
-        /// The call.
+        /// The position of the call.
         call: usize,
-        /// Which of its outputs.
+        /// The position of its output.
         output: usize,
     },
-    /// It is given, and as uncertain as what it stands in place of: with these derivatives by the inputs.
-    Held(f64, Box<[f64]>),
+    /// A given number with the uncertainty of the value that it replaces: with these derivatives by the inputs.
+    Replaced(f64, Box<[f64]>),
     /// It has no value.
     None,
 }
 
-/// A call of a model: the numbers are bound to nodes, tables and lists are fixed.
+/// A call of a model: its numbers are nodes, its tables and lists are constant.
 #[derive(Clone, Debug)]
 pub struct Call {
     /// The model.
@@ -62,7 +62,7 @@ impl Call {
     }
 }
 
-/// A value and how it comes about.
+/// A value and its rule.
 #[derive(Clone, Debug)]
 pub struct Value {
     /// The rule.
@@ -73,11 +73,11 @@ pub struct Value {
     pub dimension: Dimension,
     /// The unit to show it in.
     pub unit: Unit,
-    /// The expanded uncertainty (k = 2) that it is given with, in SI.
+    /// The expanded uncertainty (k = 2) of a given number, in SI.
     pub uncertainty: f64,
 }
 
-/// All values of a data root, in an order in which each comes after what it reads.
+/// All values of a project, with an order in which each comes after its inputs.
 #[derive(Clone, Debug, Default)]
 pub struct Network {
     /// The nodes.
@@ -88,12 +88,12 @@ pub struct Network {
     pub order: Vec<NodeId>,
 }
 
-/// The values at one state of the inputs.
+/// The values for one state of the inputs.
 #[derive(Clone, Debug)]
 pub struct State {
     /// The value of each node, in SI.
     pub values: Vec<f64>,
-    /// What each call gave, and for which numbers.
+    /// The numbers and the outputs of each call.
     calls: Vec<Option<(Vec<f64>, Outputs)>>,
 }
 
@@ -105,13 +105,13 @@ pub struct Partials(Vec<Box<[f64]>>);
 
 impl Partials {
     /// The derivatives of one node by its inputs.
-    pub fn of(&self, node: NodeId) -> &[f64] {
+    pub fn by_input(&self, node: NodeId) -> &[f64] {
         &self.0[node]
     }
 }
 
 impl Network {
-    /// Every value, from nothing.
+    /// Evaluates all values.
     pub fn evaluate(&self) -> State {
         let mut state = State { values: vec![f64::NAN; self.nodes.len()], calls: vec![None; self.calls.len()] };
         let (mut work, mut numbers) = (Work::default(), Vec::new());
@@ -121,7 +121,7 @@ impl Network {
         state
     }
 
-    /// The same graph with some values set; only what lies downstream of them is computed again.
+    /// The values with some of them set; only values that depend on these are calculated again.
     pub fn what_if(&self, state: &State, set: &[(NodeId, f64)]) -> State {
         let mut state = state.clone();
         let mut changed = vec![false; self.nodes.len()];
@@ -140,13 +140,13 @@ impl Network {
         state
     }
 
-    /// How one node answers to another: only what lies between them is computed again. None where nothing does.
-    pub fn response(&self, state: &State, of: NodeId, result: NodeId) -> Option<Response<'_>> {
+    /// How `result` depends on `input`: only the values between them are calculated again. `None` if it does not.
+    pub fn response(&self, state: &State, input: NodeId, result: NodeId) -> Option<Response<'_>> {
         let mut depends = vec![false; self.nodes.len()];
-        depends[of] = true;
+        depends[input] = true;
         let mut downstream = Vec::new();
         for &node in &self.order {
-            if node != of && self.nodes[node].inputs.iter().any(|input| depends[*input]) {
+            if node != input && self.nodes[node].inputs.iter().any(|read| depends[*read]) {
                 depends[node] = true;
                 downstream.push(node);
             }
@@ -155,13 +155,13 @@ impl Network {
         needed[result] = true;
         for &node in downstream.iter().rev() {
             if needed[node] {
-                for &input in &self.nodes[node].inputs {
-                    needed[input] = true;
+                for &read in &self.nodes[node].inputs {
+                    needed[read] = true;
                 }
             }
         }
         let between: Vec<NodeId> = downstream.into_iter().filter(|node| needed[*node]).collect();
-        depends[result].then(|| Response { network: self, state: state.clone(), of, result, between })
+        depends[result].then(|| Response { network: self, state: state.clone(), input, result, between })
     }
 
     fn step(&self, node: NodeId, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
@@ -169,7 +169,7 @@ impl Network {
         numbers.clear();
         numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
         state.values[node] = match &value.rule {
-            Rule::Given(number) | Rule::Held(number, _) => *number,
+            Rule::Given(number) | Rule::Replaced(number, _) => *number,
             Rule::Formula(formula) => formula.value(numbers, work),
             Rule::Total(factors) => total(factors, numbers),
             Rule::Model { call, output } => {
@@ -178,13 +178,13 @@ impl Network {
             }
             Rule::None => f64::NAN,
         };
-        // What leaves the domain of a function, or overflows, is no value.
+        // Outside the domain of a function, and on overflow, the value is missing.
         if state.values[node].is_infinite() {
             state.values[node] = f64::NAN;
         }
     }
 
-    /// The outputs of a call; a model that gives two values runs once.
+    /// The outputs of a call; a model with two outputs runs once.
     fn outputs(&self, call: usize, state: &mut State, numbers: &[f64]) -> Outputs {
         if let Some((known, outputs)) = &state.calls[call]
             && known == numbers
@@ -196,8 +196,8 @@ impl Network {
         outputs
     }
 
-    /// Why a call of a model gave nothing.
-    pub fn failure(&self, state: &State, call: usize) -> Option<ModelError> {
+    /// Why a call of a model has no outputs.
+    pub fn model_error(&self, state: &State, call: usize) -> Option<ModelError> {
         state.calls.get(call)?.as_ref()?.1.as_ref().err().cloned()
     }
 
@@ -207,8 +207,8 @@ impl Network {
         let mut work = Work::default();
         let mut numbers = Vec::new();
         let mut models: Vec<Option<Vec<Vec<f64>>>> = vec![None; self.calls.len()];
-        let of = |(value, number): (&Value, &f64)| -> Box<[f64]> {
-            // What has no value, and is passed over by totals, answers to nothing.
+        let by_input = |(value, number): (&Value, &f64)| -> Box<[f64]> {
+            // A missing value, which totals skip, depends on nothing.
             if number.is_nan() {
                 return vec![f64::NAN; value.inputs.len()].into();
             }
@@ -216,7 +216,7 @@ impl Network {
             numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
             match &value.rule {
                 Rule::Given(_) | Rule::None => Box::default(),
-                Rule::Held(_, partials) => partials.clone(),
+                Rule::Replaced(_, partials) => partials.clone(),
                 Rule::Total(factors) => factors.clone().into(),
                 Rule::Formula(formula) => {
                     let mut partials = vec![0.0; numbers.len()];
@@ -224,18 +224,18 @@ impl Network {
                     partials.into()
                 }
                 Rule::Model { call, output } => {
-                    let by_input = models[*call].get_or_insert_with(|| differences(&self.calls[*call], &numbers));
-                    by_input.iter().map(|outputs| outputs.get(*output).copied().unwrap_or(f64::NAN)).collect()
+                    let all = models[*call].get_or_insert_with(|| differences(&self.calls[*call], &numbers));
+                    all.iter().map(|outputs| outputs.get(*output).copied().unwrap_or(f64::NAN)).collect()
                 }
             }
         };
-        Partials(self.nodes.iter().zip(&state.values).map(of).collect())
+        Partials(self.nodes.iter().zip(&state.values).map(by_input).collect())
     }
 
-    /// The derivative of one node by every other: one pass backward.
-    pub fn sensitivities(&self, partials: &Partials, of: NodeId) -> Vec<f64> {
+    /// The derivative of one node by every other: one backward pass.
+    pub fn sensitivities(&self, partials: &Partials, result: NodeId) -> Vec<f64> {
         let mut adjoints = vec![0.0_f64; self.nodes.len()];
-        adjoints[of] = 1.0;
+        adjoints[result] = 1.0;
         for &node in self.order.iter().rev() {
             let outer = adjoints[node];
             if outer == 0.0 || outer.is_nan() {
@@ -250,9 +250,9 @@ impl Network {
         adjoints
     }
 
-    /// For every node its derivatives by the given values that are uncertain: one pass forward.
+    /// The derivatives of every node by the uncertain given values: one forward pass.
     ///
-    /// Shared inputs are counted once, since each node keeps its derivative by each of them.
+    /// Shared inputs are counted once, because each node has one derivative by each of them.
     pub fn gradients(&self, partials: &Partials) -> Gradients {
         let mut rows: Vec<Vec<(NodeId, f64)>> = vec![Vec::new(); self.nodes.len()];
         let mut sums = vec![0.0_f64; self.nodes.len()];
@@ -287,19 +287,19 @@ impl Network {
     }
 }
 
-/// How one node answers to another.
+/// How one node depends on another.
 pub struct Response<'n> {
     network: &'n Network,
     state: State,
-    of: NodeId,
+    input: NodeId,
     result: NodeId,
     between: Vec<NodeId>,
 }
 
 impl Response<'_> {
-    /// The answer when the first node has a value.
-    pub fn at(&mut self, value: f64) -> f64 {
-        self.state.values[self.of] = value;
+    /// The result if the input has this value.
+    pub fn result_for(&mut self, value: f64) -> f64 {
+        self.state.values[self.input] = value;
         let (mut work, mut numbers) = (Work::default(), Vec::new());
         for &node in &self.between {
             self.network.step(node, &mut self.state, &mut work, &mut numbers);
@@ -314,9 +314,9 @@ fn total(factors: &[f64], numbers: &[f64]) -> f64 {
     if count == 0 { f64::NAN } else { sum }
 }
 
-/// Central differences of every output by every number; one-sided where the model ends on one side.
+/// Central differences of every output by every number; one-sided if the model has no result on one side.
 fn differences(call: &Call, numbers: &[f64]) -> Vec<Vec<f64>> {
-    let at = call.run(numbers).unwrap_or_default();
+    let outputs = call.run(numbers).unwrap_or_default();
     let mut numbers = numbers.to_vec();
     (0..numbers.len())
         .map(|input| {
@@ -331,9 +331,9 @@ fn differences(call: &Call, numbers: &[f64]) -> Vec<Vec<f64>> {
             let slope = |high: &[f64], low: &[f64], by: f64| high.iter().zip(low).map(|(h, l)| (h - l) / by).collect();
             match (up, down) {
                 (Some(up), Some(down)) => slope(&up, &down, 2.0 * step),
-                (Some(up), None) => slope(&up, &at, step),
-                (None, Some(down)) => slope(&at, &down, step),
-                (None, None) => vec![f64::NAN; at.len()],
+                (Some(up), None) => slope(&up, &outputs, step),
+                (None, Some(down)) => slope(&outputs, &down, step),
+                (None, None) => vec![f64::NAN; outputs.len()],
             }
         })
         .collect()
@@ -347,12 +347,12 @@ impl Gradients {
     /// The expanded uncertainty (k = 2) of a node to first order, in SI (JCGM 100:2008, 5.1.2).
     pub fn uncertainty(&self, network: &Network, node: NodeId) -> f64 {
         let term = |(leaf, derivative): &(NodeId, f64)| (derivative * network.nodes[*leaf].uncertainty).powi(2);
-        // The sum of nothing is a negative zero.
+        // The sum of an empty list is a negative zero.
         (self.0[node].iter().map(term).sum::<f64>() + 0.0).sqrt()
     }
 
-    /// The derivatives of a node by the uncertain given values it rests on.
-    pub fn of(&self, node: NodeId) -> &[(NodeId, f64)] {
+    /// The derivatives of a node by the uncertain given values that it depends on.
+    pub fn by_given(&self, node: NodeId) -> &[(NodeId, f64)] {
         &self.0[node]
     }
 }

@@ -1,6 +1,6 @@
-//! Points: planned, predicted, and needed for the goal; the value that earns a plan.
+//! Points: planned, predicted, and needed for the goal; the value that scores exactly the plan.
 
-use models::fields::{Field, points_for_place};
+use models::standings::{PastContest, points_for_place};
 use schema::records::Goal;
 
 use super::network::{Network, State};
@@ -8,7 +8,7 @@ use super::status::Limit;
 use super::{Gradients, Key, Values, tables};
 use crate::ids::{NodeId, RecordId};
 
-/// The level of the interval for the points that a place takes.
+/// The probability of the interval of the points that a place needs.
 pub const LEVEL: f64 = 0.9;
 
 /// The points that the goal needs.
@@ -16,32 +16,32 @@ pub const LEVEL: f64 = 0.9;
 pub struct Needed {
     /// The points to plan for.
     pub points: f64,
-    /// The interval in which the next year lies with the probability [`LEVEL`]; the points themselves for a goal in points.
+    /// The lower end of the interval that contains the next year with probability [`LEVEL`]; the points for a goal in points.
     pub low: f64,
-    /// Its other end.
+    /// The upper end of the interval.
     pub high: f64,
-    /// The years it rests on.
+    /// The years of the past standings.
     pub years: Vec<i32>,
 }
 
-/// An event's points.
+/// The points of an event.
 #[derive(Clone, Debug)]
 pub struct EventPoints {
     /// The event's record.
     pub index: RecordId,
     /// Its node.
     pub node: NodeId,
-    /// The points planned.
+    /// The planned points.
     pub plan: Option<f64>,
-    /// The points predicted, with their expanded uncertainty (k = 2).
+    /// The predicted points.
     pub predicted: Option<f64>,
     /// The expanded uncertainty (k = 2).
     pub uncertainty: f64,
-    /// What is scored: the name that the event reads first, and its node.
+    /// The input that is scored: the first name under `reads`, and its node.
     pub reads: Option<(String, NodeId)>,
-    /// The value of that which would earn the plan, in SI.
+    /// The value of the input that would score exactly the plan, in SI.
     pub needed_value: Option<f64>,
-    /// The points when every target that the event reads is just met.
+    /// The points if every target that the event reads is exactly at its limit.
     pub at_limits: Option<f64>,
 }
 
@@ -58,7 +58,7 @@ pub struct GoalPoints {
     pub predicted: Option<f64>,
     /// Its expanded uncertainty (k = 2).
     pub uncertainty: f64,
-    /// The points it needs, or why they cannot be told.
+    /// The points that it needs, or why they cannot be calculated.
     pub needed: Result<Needed, String>,
     /// Its events, in the order of the records.
     pub events: Vec<EventPoints>,
@@ -80,7 +80,7 @@ impl Values {
                 _ => None,
             })
             .collect();
-        // The sum of nothing is a negative zero.
+        // The sum of an empty list is a negative zero.
         let plan = events.iter().filter_map(|event| event.plan).sum::<f64>() + 0.0;
         let predicted = self.value(node);
         let uncertainty = gradients.uncertainty(&self.network, node);
@@ -93,28 +93,29 @@ impl Values {
             return Ok(Needed { points, low: points, high: points, years: Vec::new() });
         }
         let place = goal.place.ok_or("the goal has neither a place nor points")?;
-        let table = goal.past_standings.as_ref().ok_or("the goal names no table under `past-standings`")?;
-        let file = table.file.as_deref().ok_or("`past-standings` names no file")?;
+        let table = goal.past_standings.as_ref().ok_or("the goal has no table under `past-standings`")?;
+        let file = table.file.as_deref().ok_or("`past-standings` has no `file`")?;
         let bytes =
-            self.graph.loaded.tables.get(file).ok_or_else(|| format!("the past standings in {file} cannot be read"))?;
-        let column = |name: &Option<String>, usual: &'static str| name.clone().unwrap_or_else(|| usual.to_owned());
-        let (year, rank, total) =
+            self.graph.loaded.tables.get(file).ok_or_else(|| format!("cannot read the past standings in {file}"))?;
+        let column = |name: &Option<String>, default: &str| name.clone().unwrap_or_else(|| default.to_owned());
+        let (year, place_column, total) =
             (column(&table.year, "year"), column(&table.place, "place"), column(&table.total, "total"));
-        let rows = tables::columns(bytes, [&year, &rank, &total]).map_err(|error| format!("{file}: {error}"))?;
-        let mut fields: Vec<Field> = Vec::new();
-        for [year, rank, total] in rows {
-            let (year, rank) = (year as i32, rank as u32);
-            match fields.iter_mut().find(|field| field.year == year) {
-                Some(field) => field.totals.push((rank, total)),
-                None => fields.push(Field { year, totals: vec![(rank, total)] }),
+        let rows =
+            tables::columns(bytes, [&year, &place_column, &total]).map_err(|error| format!("{file}: {error}"))?;
+        let mut contests: Vec<PastContest> = Vec::new();
+        for [year, place, total] in rows {
+            let (year, place) = (year as i32, place as u32);
+            match contests.iter_mut().find(|contest| contest.year == year) {
+                Some(contest) => contest.totals.push((place, total)),
+                None => contests.push(PastContest { year, totals: vec![(place, total)] }),
             }
         }
-        let forecast = points_for_place(&fields, place, LEVEL).map_err(|error| error.to_string())?;
+        let forecast = points_for_place(&contests, place, LEVEL).map_err(|error| error.to_string())?;
         let years = forecast.years.iter().map(|(year, _)| *year).collect();
         Ok(Needed { points: forecast.points, low: forecast.low, high: forecast.high, years })
     }
 
-    /// An event with its plan, its prediction, and the value that earns the plan.
+    /// An event with its plan, its prediction, and the value that would score the plan.
     pub fn event(&self, index: RecordId, gradients: &Gradients) -> Option<EventPoints> {
         let event = self.graph.loaded.event(index)?;
         let node = self.record_node(index)?;
@@ -123,14 +124,14 @@ impl Values {
         let reads = event.reads.keys().next().and_then(|name| Some((name.to_string(), local(name.as_str())?)));
         let needed_value =
             plan.zip(reads.as_ref()).and_then(|(plan, (_, read))| self.network.invert(&self.state, *read, node, plan));
-        let met: Vec<(NodeId, f64)> = event
+        let at_limit: Vec<(NodeId, f64)> = event
             .reads
             .keys()
             .filter_map(|name| Some((local(name.as_str())?, self.limit_read(local(name.as_str())?)?)))
             .collect();
-        let scored = !met.is_empty() && !self.network.nodes[node].inputs.is_empty();
+        let scored = !at_limit.is_empty() && !self.network.nodes[node].inputs.is_empty();
         let at_limits =
-            scored.then(|| self.network.what_if(&self.state, &met).values[node]).filter(|points| !points.is_nan());
+            scored.then(|| self.network.what_if(&self.state, &at_limit).values[node]).filter(|points| !points.is_nan());
         let uncertainty = gradients.uncertainty(&self.network, node);
         Some(EventPoints {
             index,
@@ -144,7 +145,7 @@ impl Values {
         })
     }
 
-    /// The limit of the target that a local name is another name of.
+    /// The limit of the target that a local name refers to.
     fn limit_read(&self, local: NodeId) -> Option<f64> {
         let [read] = self.network.nodes[local].inputs[..] else { return None };
         let Key::Record(index) = self.keys[read] else { return None };
@@ -157,19 +158,20 @@ impl Values {
 }
 
 impl Network {
-    /// The value of one node that makes another one `wanted`, nearest to what it is now; found by halving.
+    /// The value of `input` for which `result` has the value `required`, as close to the current value as possible; found by
+    /// bisection.
     ///
-    /// None where the second does not depend on the first, or cannot be made so between a fifth and five
-    /// times the value.
-    pub fn invert(&self, state: &State, of: NodeId, result: NodeId, wanted: f64) -> Option<f64> {
-        let now = state.values[of];
+    /// `None` if the result does not depend on the input, or never has that value between a fifth of the current value and
+    /// five times it.
+    pub fn invert(&self, state: &State, input: NodeId, result: NodeId, required: f64) -> Option<f64> {
+        let now = state.values[input];
         if now.is_nan() || now == 0.0 {
             return None;
         }
-        let mut response = self.response(state, of, result)?;
-        let mut off = |value: f64| response.at(value) - wanted;
-        // Steps of 2 % outward from what it is now, so that the nearest crossing is found first.
-        let mut ends = [(now, off(now)); 2];
+        let mut response = self.response(state, input, result)?;
+        let mut difference = |value: f64| response.result_for(value) - required;
+        // Steps of 2 % away from the current value, so that the nearest crossing is found first.
+        let mut ends = [(now, difference(now)); 2];
         if ends[0].1 == 0.0 {
             return Some(now);
         }
@@ -177,15 +179,15 @@ impl Network {
             for (end, factor) in ends.iter_mut().zip([1.0 / 1.02, 1.02]) {
                 let (from, before) = *end;
                 let next = from * factor;
-                let there = off(next);
-                *end = (next, there);
-                if before.is_nan() || there.is_nan() || before.signum() == there.signum() {
+                let after = difference(next);
+                *end = (next, after);
+                if before.is_nan() || after.is_nan() || before.signum() == after.signum() {
                     continue;
                 }
                 let (mut a, mut b) = (from, next);
                 for _ in 0..80 {
                     let middle = 0.5 * (a + b);
-                    if off(middle).signum() == before.signum() { a = middle } else { b = middle }
+                    if difference(middle).signum() == before.signum() { a = middle } else { b = middle }
                 }
                 return Some(0.5 * (a + b));
             }

@@ -1,35 +1,35 @@
-//! What is wrong with formulas, units and models: told at the key, and at the character of its text.
+//! Problems of formulas, units and models, with the key and the character of its text.
 
 use crate::ids::RecordId;
 
-/// The kinds of thing that can be wrong; each goes to the check of its name.
+/// The kind of a problem, which determines the check that reports it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ValueProblemKind {
-    /// Dimensions do not fit.
+    /// Units do not match.
     Unit,
-    /// Values that need one another.
+    /// Values that depend on each other.
     Cycle,
-    /// A name that leads nowhere.
+    /// An unknown name.
     Reference,
-    /// A formula, a table or a model's input that cannot be read, or a model without an answer.
+    /// An invalid formula, table or input of a model, or a model without a result.
     Bad,
-    /// More than one thing gives the value of a target.
+    /// More than one source of the value of a target.
     Twice,
 }
 
-/// Something wrong with a value.
+/// A problem of a value.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ValueProblem {
-    /// What kind of thing.
+    /// The kind.
     pub kind: ValueProblemKind,
     /// The record.
     pub record: RecordId,
     /// The keys below it.
     pub route: Vec<String>,
-    /// The character of the text, counted from 0.
+    /// The position in the text, in characters from 0.
     pub offset: usize,
-    /// What is wrong.
+    /// The message.
     pub message: String,
-    /// What to do.
+    /// How to fix it.
     pub help: String,
 }

@@ -14,7 +14,7 @@ const FILES: [(&str, &str); 3] = [
 /// All sheets, read once.
 pub fn all() -> &'static [(&'static str, Sheet)] {
     static SHEETS: OnceLock<Vec<(&'static str, Sheet)>> = OnceLock::new();
-    // A sheet that cannot be read is left out; a test reads each of them.
+    // An invalid sheet is skipped; a test reads each of them.
     SHEETS.get_or_init(|| {
         FILES.iter().filter_map(|(name, text)| schema::read::sheet(text).map(|sheet| (*name, sheet))).collect()
     })

@@ -1,21 +1,22 @@
-//! Where a target stands: met or missed by a result, on target or at risk by an estimate, or without a value.
+//! The status of a target: met or missed by a result, on target or at risk by an estimate, or without a value.
 
 use schema::Quantity;
 use schema::records::Target;
 
-use super::{Gradients, Origin, Values, build};
+use super::currency::in_currency;
+use super::{Gradients, Origin, Values};
 use crate::ids::{NodeId, RecordId};
 
-/// Where a target stands.
+/// The status of a target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Status {
     /// A result meets it.
     Met,
-    /// A result does not.
+    /// A result does not meet it.
     Missed,
-    /// An estimate meets it, uncertainty and all.
+    /// An estimate meets it, including its uncertainty.
     OnTarget,
-    /// The limit lies inside the uncertainty of the estimate, or beyond it.
+    /// The estimate, with its uncertainty, does not meet it.
     AtRisk,
     /// It has no value.
     NoValue,
@@ -45,14 +46,14 @@ impl Status {
 /// The limit of a target in SI.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Limit {
-    /// No less than this.
+    /// The lower limit.
     pub at_least: Option<f64>,
-    /// No more than this.
+    /// The upper limit.
     pub at_most: Option<f64>,
 }
 
 impl Limit {
-    /// The limit that a target is written with.
+    /// The limit of a target, without conversion of currencies.
     pub fn from_target(target: &Target) -> Self {
         Self::in_si(target, Quantity::si)
     }
@@ -64,26 +65,26 @@ impl Limit {
         }
     }
 
-    /// Does a value that may lie so far off meet it? A part in 10^9 is no difference.
+    /// Whether a value with this uncertainty meets it. A difference of one part in 10^9 is ignored.
     pub fn holds(&self, value: f64, uncertainty: f64) -> bool {
         let slack = 1e-9 * value.abs();
         self.at_least.is_none_or(|least| value - uncertainty >= least - slack)
             && self.at_most.is_none_or(|most| value + uncertainty <= most + slack)
     }
 
-    /// How far a value is inside: `value/limit - 1` for at-least, `1 - value/limit` for at-most, the smaller
-    /// of both between two limits; the other way round below zero. None where a limit is zero.
+    /// How far a value is inside the limit: `value/limit - 1` for at-least, `1 - value/limit` for at-most, and the smaller
+    /// of both between two limits; reversed for a negative limit. `None` for a limit of zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
         let least = self.at_least.map(|least| (value / least - 1.0) * least.signum());
         let most = self.at_most.map(|most| (1.0 - value / most) * most.signum());
         let margin = match (least, most) {
             (Some(a), Some(b)) => a.min(b),
-            (one, other) => one.or(other)?,
+            (least, most) => least.or(most)?,
         };
         margin.is_finite().then_some(margin)
     }
 
-    /// The one end of a limit that has no other.
+    /// The end of a limit that has only one.
     pub fn only_end(&self) -> Option<f64> {
         match (self.at_least, self.at_most) {
             (Some(end), None) | (None, Some(end)) => Some(end),
@@ -91,16 +92,16 @@ impl Limit {
         }
     }
 
-    /// How far a value is inside the nearer limit, in SI; below zero outside.
+    /// How far a value is inside the nearer limit, in SI; negative outside.
     pub fn room(&self, value: f64) -> Option<f64> {
         match (self.at_least.map(|least| value - least), self.at_most.map(|most| most - value)) {
             (Some(a), Some(b)) => Some(a.min(b)),
-            (one, other) => one.or(other),
+            (least, most) => least.or(most),
         }
     }
 }
 
-/// A target with its value.
+/// A target with its value and its status.
 #[derive(Clone, Debug)]
 pub struct TargetStatus {
     /// The target's record.
@@ -113,9 +114,9 @@ pub struct TargetStatus {
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2), in SI.
     pub uncertainty: f64,
-    /// How far the value is inside the limit, as a ratio; none where the unit has a zero of its own.
+    /// How far the value is inside the limit, as a ratio; `None` if zero of the unit is not zero in SI.
     pub margin: Option<f64>,
-    /// Where it stands.
+    /// The status.
     pub status: Status,
 }
 
@@ -123,16 +124,16 @@ impl Values {
     /// The limit of a target in SI, its money in the team's currency.
     pub fn limit(&self, target: &Target) -> Limit {
         let rates = &self.graph.loaded.settings().rates;
-        Limit::in_si(target, |quantity| build::in_currency(rates, quantity).1)
+        Limit::in_si(target, |quantity| in_currency(rates, quantity).1)
     }
 
-    /// Where every target stands, in the order of the records.
+    /// The status of every target, in the order of the records.
     pub fn target_statuses(&self, gradients: &Gradients) -> Vec<TargetStatus> {
         let targets = self.graph.loaded.targets();
-        targets.filter_map(|(index, _, target)| self.standing(index, target, gradients)).collect()
+        targets.filter_map(|(index, _, target)| self.target_status(index, target, gradients)).collect()
     }
 
-    fn standing(&self, index: RecordId, target: &Target, gradients: &Gradients) -> Option<TargetStatus> {
+    fn target_status(&self, index: RecordId, target: &Target, gradients: &Gradients) -> Option<TargetStatus> {
         let node = self.record_node(index)?;
         let limit = self.limit(target);
         let value = self.value(node);
@@ -144,7 +145,7 @@ impl Values {
             (Some(value), _) if limit.holds(value, uncertainty) => Status::OnTarget,
             (Some(_), _) => Status::AtRisk,
         };
-        // A fifth of a temperature in degrees Celsius is another one in kelvins: neither is a margin.
+        // A ratio of temperatures in degrees Celsius differs from that in kelvins: neither is a margin.
         let margin = value.filter(|_| !self.unit(node).has_own_zero()).and_then(|value| limit.margin(value));
         Some(TargetStatus { index, node, limit, value, uncertainty, margin, status })
     }

@@ -156,7 +156,7 @@ proptest! {
             let mut squares = 0.0;
             for (leaf, part) in parts.iter().enumerate() {
                 let Part::Given(_, spread) = part else { continue };
-                let found = gradients.of(node).iter().find(|(of, _)| of.index() == leaf).map_or(0.0, |(_, slope)| *slope);
+                let found = gradients.by_given(node).iter().find(|(of, _)| of.index() == leaf).map_or(0.0, |(_, slope)| *slope);
                 if *spread == 0.0 {
                     prop_assert_eq!(found, 0.0, "what is certain is no leaf");
                     continue;
@@ -233,10 +233,10 @@ fn a_kilogram_in_points_through_a_model() {
         }
         assert!(slopes[frame] < 0.0 && (slopes[wheel] / slopes[frame] - 4.0).abs() < 1e-12, "there are four wheels");
         let gradients = values.network.gradients(&partials);
-        let of: Vec<String> = gradients.of(goal).iter().map(|(leaf, _)| values.name(*leaf)).collect();
-        assert_eq!(of, ["straight given engine", "frame.mass", "wheel.mass"]);
+        let names: Vec<String> = gradients.by_given(goal).iter().map(|(leaf, _)| values.name(*leaf)).collect();
+        assert_eq!(names, ["straight given engine", "frame.mass", "wheel.mass"]);
         let expected =
-            gradients.of(goal).iter().map(|(leaf, _)| slopes[*leaf] * values.network.nodes[*leaf].uncertainty);
+            gradients.by_given(goal).iter().map(|(leaf, _)| slopes[*leaf] * values.network.nodes[*leaf].uncertainty);
         let expected = expected.map(|part| part * part).sum::<f64>().sqrt();
         assert!((gradients.uncertainty(&values.network, goal) / expected - 1.0).abs() < 1e-9);
     });

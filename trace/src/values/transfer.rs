@@ -1,55 +1,58 @@
-//! The least change of limits that closes the gaps in a tree of budgets: a linear programme.
+//! The smallest limit changes that close the gaps in a tree of budgets: a linear program.
 //!
-//! Each limit `x = limit + raised - lowered`. The sum of what is raised and lowered is made as small as it can
-//! be, subject to: no limit below what its share needs, and in every budget the shares' limits within its
-//! own limit less what is held back. The outermost limit is fixed. Many answers are equally small: a second
-//! programme picks the one that takes least from anybody, and that from the shares with the most room, so that few
-//! revisions are needed.
+//! Each limit is `x = limit + raised - lowered`. The sum of all raised and lowered amounts is minimised, subject to:
+//!
+//! - no limit is below what its share needs;
+//! - in every budget, the limits of the shares fit in its own limit minus its reserve;
+//! - the outermost limit is fixed.
+//!
+//! Many solutions have the same sum. A second linear program selects the one that lowers limits least, and preferably
+//! those of the shares with the most room, so that few revisions are needed.
 
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
 
 /// A share in a tree of budgets; all numbers are in one unit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Slot {
-    /// The share it lies in, which comes before it; none where it is a share of the outermost budget.
+    /// The share that contains it, which comes before it; `None` for a share of the outermost budget.
     pub inside: Option<usize>,
     /// Its limit.
     pub limit: f64,
-    /// Its value: the limit never goes below.
+    /// Its value, which is the lower bound of its limit.
     pub value: f64,
-    /// What it holds back from its own shares, where it has some.
+    /// What it does not allocate to its own shares, if it has any.
     pub held: f64,
 }
 
-/// What would close the gaps.
+/// The limits that close the gaps.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Closing {
     /// There is no gap.
-    Fine,
-    /// These limits, one a share.
+    NoGap,
+    /// These limits, one per share.
     Limits(Vec<f64>),
-    /// No transfer does: the shares need this much more than there is.
-    Short(f64),
-    /// The solver found no answer that holds.
+    /// No limits close them: the shares need this much more than is available.
+    Shortfall(f64),
+    /// The solver found no valid solution.
     Unsolved,
 }
 
-/// A part in 10^9 is no difference.
+/// A difference of one part in 10^9 is ignored.
 const SLACK: f64 = 1e-9;
-/// How many decimals are tried beyond the first before limits are left as they are computed.
+/// How many more decimals are tried before limits are used without rounding.
 const FINER: i32 = 4;
-/// More steps than this are beyond what the solver tells apart.
+/// The solver cannot distinguish more steps than this.
 const MOST_STEPS: f64 = 1e9;
 
-/// The limits of least change, where `room` is what the outermost budget has to give. New limits have so many
-/// decimals where that can be, so that they can be written down.
+/// The smallest limit changes, where `room` is what the outermost budget has available. If possible, new limits have this
+/// number of decimals, so that they can be written in records.
 pub fn close(room: f64, slots: &[Slot], decimals: i32) -> Closing {
-    if is_fine(room, slots, SLACK) {
-        return Closing::Fine;
+    if has_no_gap(room, slots, SLACK) {
+        return Closing::NoGap;
     }
     let short = sums(slots, &needs(slots)).0 - room;
     if short > SLACK * room.abs() {
-        return Closing::Short(short);
+        return Closing::Shortfall(short);
     }
     let size = slots.iter().fold(room.abs(), |size, slot| size.max(slot.limit.abs()).max(slot.value.abs()));
     let steps = (decimals..decimals + FINER).map(|k| 10.0_f64.powi(k));
@@ -62,7 +65,7 @@ pub fn close(room: f64, slots: &[Slot], decimals: i32) -> Closing {
             };
         }
     }
-    // Only limits with many digits fit: they are left as they are.
+    // Only limits with many digits fit, so they are not rounded.
     let per_unit = 1e5 / size;
     let scaled: Vec<Slot> = slots
         .iter()
@@ -74,7 +77,7 @@ pub fn close(room: f64, slots: &[Slot], decimals: i32) -> Closing {
     }
 }
 
-/// A limit that did not move keeps its very number, and none ends below its value. What does not hold is no answer.
+/// The limits, if they close all gaps. An unchanged limit keeps its exact number, and none is below its value.
 fn finish(room: f64, slots: &[Slot], mut limits: Vec<f64>) -> Closing {
     for (limit, slot) in limits.iter_mut().zip(slots) {
         if (*limit - slot.limit).abs() <= 1e-7 * slot.limit.abs().max(1e-300) {
@@ -82,12 +85,12 @@ fn finish(room: f64, slots: &[Slot], mut limits: Vec<f64>) -> Closing {
         }
         *limit = limit.max(slot.value);
     }
-    let then: Vec<Slot> =
+    let changed: Vec<Slot> =
         slots.iter().zip(&limits).map(|(slot, limit)| Slot { limit: *limit, ..slot.clone() }).collect();
-    if is_fine(room, &then, 1e-6) { Closing::Limits(limits) } else { Closing::Unsolved }
+    if has_no_gap(room, &changed, 1e-6) { Closing::Limits(limits) } else { Closing::Unsolved }
 }
 
-/// An answer of the solver, which is good to a ten-millionth of a step.
+/// A result of the solver as a whole number of steps, if it is close to one.
 fn snap(x: f64) -> f64 {
     if (x - x.round()).abs() < 1e-4 { x.round() } else { x }
 }
@@ -97,14 +100,14 @@ fn on_grid(room: f64, slots: &[Slot], per_unit: f64) -> (f64, Vec<Slot>) {
     let up = |x: f64| near(x * per_unit).ceil();
     let rounded = slots.iter().map(|slot| {
         let limit = near(slot.limit * per_unit);
-        // What fits now goes on fitting, on the grid or not.
+        // A share that fits now also fits on the grid.
         let value = if slot.value * per_unit <= limit { up(slot.value).min(limit) } else { up(slot.value) };
         Slot { inside: slot.inside, limit, value, held: up(slot.held) }
     });
     (near(room * per_unit).floor(), rounded.collect())
 }
 
-/// The least that each share can do with: its value, and what its own shares need.
+/// The minimum that each share needs: its value, and what its own shares need.
 fn needs(slots: &[Slot]) -> Vec<f64> {
     let mut below: Vec<Option<f64>> = vec![None; slots.len()];
     let mut needs = vec![0.0; slots.len()];
@@ -117,10 +120,10 @@ fn needs(slots: &[Slot]) -> Vec<f64> {
     needs
 }
 
-/// The sum of numbers over the outermost shares, and over the shares of each share that has some.
-fn sums(slots: &[Slot], of: &[f64]) -> (f64, Vec<Option<f64>>) {
+/// The sum of numbers over the outermost shares, and over the shares of each share that has any.
+fn sums(slots: &[Slot], numbers: &[f64]) -> (f64, Vec<Option<f64>>) {
     let (mut top, mut inner) = (0.0, vec![None; slots.len()]);
-    for (slot, number) in slots.iter().zip(of) {
+    for (slot, number) in slots.iter().zip(numbers) {
         match slot.inside {
             Some(outer) => *inner[outer].get_or_insert(0.0) += number,
             None => top += number,
@@ -129,7 +132,7 @@ fn sums(slots: &[Slot], of: &[f64]) -> (f64, Vec<Option<f64>>) {
     (top, inner)
 }
 
-fn is_fine(room: f64, slots: &[Slot], slack: f64) -> bool {
+fn has_no_gap(room: f64, slots: &[Slot], slack: f64) -> bool {
     let fits = |sum: f64, room: f64| sum <= room + slack * room.abs();
     let limits: Vec<f64> = slots.iter().map(|slot| slot.limit).collect();
     let (top, inner) = sums(slots, &limits);
@@ -138,7 +141,7 @@ fn is_fine(room: f64, slots: &[Slot], slack: f64) -> bool {
 }
 
 fn solve(room: f64, slots: &[Slot]) -> Option<Vec<f64>> {
-    let (_, least) = programme(room, slots, &vec![1.0; slots.len()], None)?;
+    let (_, least) = linear_program(room, slots, &vec![1.0; slots.len()], None)?;
     let mut by_room: Vec<usize> = (0..slots.len()).collect();
     by_room.sort_by(|a, b| {
         let room = |at: &usize| slots[*at].limit - slots[*at].value;
@@ -148,13 +151,14 @@ fn solve(room: f64, slots: &[Slot]) -> Option<Vec<f64>> {
     for (rank, at) in by_room.into_iter().enumerate() {
         costs[at] = 1.0 + (rank + 1) as f64 / (slots.len() + 1) as f64;
     }
-    // Limits that are off the grid can have a least change just above a whole one, which is not to be asked for.
-    let (limits, _) = programme(room, slots, &costs, Some(snap(least).max(least)))?;
+    // If limits are not on the grid, the smallest change can be just above a whole number: use the larger of both.
+    let (limits, _) = linear_program(room, slots, &costs, Some(snap(least).max(least)))?;
     Some(limits)
 }
 
-/// The limits of least cost, and the cost, where lowering a limit costs what is said and raising it 1; where `most` is given, the whole change is no larger.
-fn programme(room: f64, slots: &[Slot], costs: &[f64], most: Option<f64>) -> Option<(Vec<f64>, f64)> {
+/// The limits of lowest cost, and the cost: lowering a limit costs the given number, raising it costs 1. The total change is
+/// at most `most`, if it is set.
+fn linear_program(room: f64, slots: &[Slot], costs: &[f64], most: Option<f64>) -> Option<(Vec<f64>, f64)> {
     let mut problem = Problem::new(OptimizationDirection::Minimize);
     let moves: Vec<(Variable, Variable)> = slots
         .iter()
@@ -176,14 +180,14 @@ fn programme(room: f64, slots: &[Slot], costs: &[f64], most: Option<f64>) -> Opt
     for (outer, sum) in within {
         let Some(sum) = sum else { continue };
         let mut row = std::mem::take(&mut members[outer.map_or(0, |at| at + 1)]);
-        let has = match outer {
+        let available = match outer {
             None => room,
             Some(at) => {
                 row.extend([(moves[at].0, -1.0), (moves[at].1, 1.0)]);
                 slots[at].limit - slots[at].held
             }
         };
-        problem.add_constraint(row, ComparisonOp::Le, has - sum);
+        problem.add_constraint(row, ComparisonOp::Le, available - sum);
     }
     if let Some(most) = most {
         let all: Vec<(Variable, f64)> = moves.iter().flat_map(|(a, b)| [(*a, 1.0), (*b, 1.0)]).collect();

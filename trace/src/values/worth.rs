@@ -1,4 +1,4 @@
-//! Worth: what a unit, or a hundredth, of each value brings in points.
+//! Worth: how many points one unit, or 1 %, of each value adds.
 
 use super::network::Rule;
 use super::{Key, Values};
@@ -13,12 +13,12 @@ pub struct Worth {
     pub value: f64,
     /// Points for one SI unit more of it.
     pub per_si: f64,
-    /// Points for one hundredth more of it.
+    /// Points for 1 % more of it.
     pub per_percent: f64,
 }
 
 impl Values {
-    /// The points of a goal by every value: one pass backward.
+    /// The derivative of the points of a goal by every value: one backward pass.
     pub fn worth_of_all(&self, goal: NodeId) -> Vec<f64> {
         self.network.sensitivities(self.partials(), goal)
     }
@@ -28,16 +28,16 @@ impl Values {
         Some(Worth { node, value, per_si, per_percent: per_si * value / 100.0 })
     }
 
-    /// The points for one more of a value: what reads it, and for a system or a roll-up the car it is part of.
+    /// The points for one SI unit more of a value: through what reads it, and for a system or a total through the car.
     fn per_si(&self, node: NodeId, sensitivities: &[f64]) -> f64 {
         let own = sensitivities[node];
         match (&self.keys[node], &self.network.nodes[node]) {
-            // The car adds up parts, not systems: a kilogram more in a system is one more in the car.
+            // The car adds up parts, not systems: one more kilogram in a system is also one more in the car.
             (Key::Group(Some(_), amount), _) => {
                 own + self.node(&Key::Group(None, *amount)).map_or(0.0, |car| sensitivities[car])
             }
             (Key::Record(_), value) => match (&value.rule, &value.inputs[..]) {
-                // A roll-up is the same value under another name.
+                // A total with one input is the same value under another name.
                 (Rule::Total(factors), [input]) if factors[..] == [1.0] => self.per_si(*input, sensitivities),
                 _ => own,
             },
@@ -45,7 +45,7 @@ impl Values {
         }
     }
 
-    /// Every given value that the goal's points depend on, the largest effect of a hundredth first.
+    /// Every given value that the points of the goal depend on, the largest effect of 1 % first.
     pub fn worth_of_leaves(&self, sensitivities: &[f64]) -> Vec<Worth> {
         let leaves = NodeId::all(self.network.nodes.len())
             .filter(|node| matches!(self.network.nodes[*node].rule, Rule::Given(_)));
@@ -57,7 +57,7 @@ impl Values {
         all
     }
 
-    /// The amounts of the whole car: what a kilogram, or a unit of money, is worth.
+    /// The amounts of the whole car, for example what a kilogram or a unit of money is worth.
     pub fn worth_of_car(&self, sensitivities: &[f64]) -> Vec<Worth> {
         let amounts = (0..self.amounts().len()).filter_map(|amount| self.node(&Key::Group(None, amount as u16)));
         amounts.filter_map(|node| self.worth(node, sensitivities)).collect()

@@ -16,8 +16,8 @@ fn limits(closing: Closing) -> Vec<f64> {
 
 #[test]
 fn transfers_with_known_answers() {
-    assert_eq!(close(10.0, &[], 0), Closing::Fine, "nothing to share");
-    assert_eq!(close(10.0, &[slot(5.0, 5.0), slot(5.0, 1.0)], 0), Closing::Fine, "full is not over");
+    assert_eq!(close(10.0, &[], 0), Closing::NoGap, "nothing to share");
+    assert_eq!(close(10.0, &[slot(5.0, 5.0), slot(5.0, 1.0)], 0), Closing::NoGap, "full is not over");
     assert_eq!(
         limits(close(10.0, &[slot(5.0, 6.0), slot(4.0, 1.0)], 0)),
         [6.0, 4.0],
@@ -30,8 +30,8 @@ fn transfers_with_known_answers() {
     assert_eq!(limits(close(10.0, &tie, 0)), [6.0, 1.0, 3.0], "a tie falls to the first");
     let uneven = [slot(4.0, 5.0), slot(3.0, 2.0), slot(3.0, 1.0)];
     assert_eq!(limits(close(10.0, &uneven, 0)), [5.0, 3.0, 2.0], "the one with most room gives, so that one gives");
-    assert_eq!(close(10.0, &[slot(5.0, 6.0), slot(5.0, 5.0)], 0), Closing::Short(1.0));
-    assert_eq!(close(10.0, &[slot(5.0, 3.0), slot(6.0, 6.5), slot(1.0, 1.0)], 0), Closing::Short(0.5));
+    assert_eq!(close(10.0, &[slot(5.0, 6.0), slot(5.0, 5.0)], 0), Closing::Shortfall(1.0));
+    assert_eq!(close(10.0, &[slot(5.0, 3.0), slot(6.0, 6.5), slot(1.0, 1.0)], 0), Closing::Shortfall(0.5));
     assert_eq!(limits(close(10.0, &[slot(5.0, 5.125), slot(5.0, 4.0)], 1)), [5.2, 4.8], "as it can be written down");
     assert_eq!(limits(close(10.0, &[slot(5.0, 5.06), slot(5.0, 4.94)], 1)), [5.06, 4.94], "finer where it must be");
     let exact = limits(close(10.0, &[slot(5.0, 5.0 + 1.0 / 3.0), slot(5.0, 5.0 - 1.0 / 3.0)], 1));
@@ -54,7 +54,7 @@ fn a_transfer_reaches_into_budgets_and_out_of_them() {
     let slots = [outer(6.0, 4.0, 0.0), outer(4.0, 6.0, 0.0), inner(3.0, 3.0), inner(3.0, 1.0)];
     assert_eq!(limits(close(10.0, &slots, 0)), [4.0, 6.0, 3.0, 1.0]);
     let slots = [outer(6.0, 4.0, 1.0), outer(4.0, 6.0, 0.0), inner(3.0, 3.0), inner(2.0, 1.0)];
-    assert_eq!(close(10.0, &slots, 0), Closing::Short(1.0), "the inner reserve is kept");
+    assert_eq!(close(10.0, &slots, 0), Closing::Shortfall(1.0), "the inner reserve is kept");
 }
 
 /// Found by random budgets: limits off the grid, whose least change of 2.00004 steps is no change of 2.
@@ -134,7 +134,7 @@ fn transfers_on_small_whole_budgets_are_as_small_as_can_be() {
             .collect();
         let case = format!("round {round}: room {room}, {slots:?}");
         match close(f64::from(room), &real, 0) {
-            Closing::Fine => {
+            Closing::NoGap => {
                 fine += 1;
                 assert_eq!(best, Some(0), "{case}");
             }
@@ -145,7 +145,7 @@ fn transfers_on_small_whole_budgets_are_as_small_as_can_be() {
                 assert_eq!(Some(change), best.map(f64::from), "{case}: {limits:?}");
                 assert_eq!(close(f64::from(room), &real, 0), Closing::Limits(limits), "{case}: the same each time");
             }
-            Closing::Short(by) => {
+            Closing::Shortfall(by) => {
                 short += 1;
                 assert_eq!(best, None, "{case}");
                 // With that much more there is an answer, and with any less there is none.
@@ -191,8 +191,8 @@ proptest::proptest! {
         let least = raised + (allocated + raised - room).max(0.0);
         let case = format!("{slots:?} in {room}");
         match close(room, &slots, decimals) {
-            Closing::Fine => proptest::prop_assert!(least <= 1e-6, "{case}"),
-            Closing::Short(by) => {
+            Closing::NoGap => proptest::prop_assert!(least <= 1e-6, "{case}"),
+            Closing::Shortfall(by) => {
                 let need: f64 = slots.iter().map(|slot| slot.value).sum();
                 proptest::prop_assert!((need - room - by).abs() < 1e-6, "{case}");
             }

@@ -1,16 +1,19 @@
-//! The rules that analyses give: values found elsewhere, formulas, and models with their inputs bound.
+//! The rules of analyses: values that were found with other tools, formulas, and calls of models.
 
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::Formula;
 use schema::quantity::{Dimension, Unit};
-use schema::records::{Expression, Finds};
+use schema::records::{Analysis, Expression, Finds};
 use schema::{Id, Quantity, suggest};
 
-use super::{Builder, Call, Field, Key, NodeId, Origin, RecordId, Rule, ValueProblemKind};
+use super::builder::{Builder, Field};
+use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
-use crate::values::{State, tables};
+use crate::values::network::{Call, Rule};
+use crate::values::problems::ValueProblemKind;
+use crate::values::{Key, Origin, State, tables};
 
 impl Builder<'_> {
     pub(super) fn analyses(&mut self) {
@@ -19,8 +22,8 @@ impl Builder<'_> {
         let mut finder: HashMap<RecordId, RecordId> = HashMap::new();
         for (index, record, analysis) in loaded.analyses() {
             let model = analysis.model.as_ref().and_then(|model| models::find(model.as_str()));
-            self.locals(index, &analysis.given, &["given"], model);
-            let call = analysis.model.as_ref().and_then(|model| self.call(index, analysis, model.as_str()));
+            self.define_names(index, &analysis.given, &["given"], model);
+            let call = analysis.model.as_ref().and_then(|model| self.bind_model(index, analysis, model.as_str()));
             let Some(finds) = &analysis.finds else { continue };
             for target in finds.targets() {
                 let Some(target_index) = loaded.find(target.as_str()) else { continue };
@@ -28,40 +31,41 @@ impl Builder<'_> {
                 if loaded.target(target_index).is_none() || superseded.contains(record.id.as_str()) {
                     continue;
                 }
-                let place = match finds {
-                    Finds::Target(_) => Field { record: index, route: vec!["finds".to_owned()] },
-                    Finds::Values(_) => Field { record: index, route: vec!["finds".to_owned(), target.to_string()] },
+                let field = match finds {
+                    Finds::Target(_) => Field::new(index, &["finds"]),
+                    Finds::Values(_) => Field::new(index, &["finds", target.as_str()]),
                 };
                 if let Some(other) = finder.insert(target_index, index) {
-                    let message = format!("{} finds the value of {target} too", loaded.record(other).id);
-                    let help = "the later one counts: name the other under `supersedes`";
-                    self.report(ValueProblemKind::Twice, &place, 0, message, help);
+                    let message = format!("{} also finds the value of {target}", loaded.record(other).id);
+                    let help = "the later in the records is used; list the other under its `supersedes`";
+                    self.report(ValueProblemKind::Twice, &field, 0, message, help);
                 }
                 if matches!(self.origins.get(&target_index), Some(Origin::Result(_))) {
                     continue;
                 }
-                self.settle(target_index, node, Origin::Analysis(index));
+                self.change_origin(target_index, node, Origin::Analysis(index));
                 match (finds, &call, &analysis.formula) {
-                    (_, Some((call, inputs)), _) => self.output(node, finds, target, *call, inputs, &place),
+                    (_, Some((call, inputs)), _) => self.output(node, finds, target, *call, inputs, &field),
                     (_, None, _) if analysis.model.is_some() => {}
                     (Finds::Target(_), None, Some(formula)) => {
-                        self.define(node, formula.text(), &Field { record: index, route: vec!["formula".to_owned()] });
+                        self.set_text(node, formula.text(), &Field::new(index, &["formula"]));
                     }
                     (Finds::Values(values), None, _) => {
                         if let Some(text) = values.get(target.as_str()) {
-                            self.define(node, text.text(), &place);
+                            self.set_text(node, text.text(), &field);
                         }
                     }
                     (Finds::Target(_), None, None) => {
-                        let help = format!("write `finds: {{{target}: value}}`, or a model or formula");
-                        self.report(ValueProblemKind::Bad, &place, 0, "the analysis gives no value".to_owned(), help);
+                        let help = format!("write `finds: {{{target}: value}}`, or add a model or a formula");
+                        let message = format!("the analysis has no value for {target}");
+                        self.report(ValueProblemKind::Bad, &field, 0, message, help);
                     }
                 }
             }
         }
     }
 
-    fn output(&mut self, node: NodeId, finds: &Finds, target: &Id, call: usize, inputs: &[NodeId], place: &Field) {
+    fn output(&mut self, node: NodeId, finds: &Finds, target: &Id, call: usize, inputs: &[NodeId], field: &Field) {
         let model = self.network.calls[call].model;
         let output = match finds {
             Finds::Target(_) => 0,
@@ -71,157 +75,156 @@ impl Builder<'_> {
                     Some(at) => at,
                     None => {
                         let names: Vec<&str> = model.outputs.iter().map(|output| output.name).collect();
-                        let otherwise = format!("it gives {}", suggest::any_of(names.iter().copied()));
+                        let otherwise = format!("its outputs are {}", suggest::any_of(names.iter().copied()));
                         let help = suggest::did_you_mean(name, names, &otherwise);
-                        let message = format!("the model `{}` gives no `{}`", model.name, schema::words::shorten(name));
-                        self.report(ValueProblemKind::Reference, place, 0, message, help);
+                        let message =
+                            format!("the model `{}` has no output `{}`", model.name, schema::words::shorten(name));
+                        self.report(ValueProblemKind::Reference, field, 0, message, help);
                         return;
                     }
                 }
             }
         };
         let found = Unit::parse(model.outputs[output].unit).map(|unit| unit.dimension()).unwrap_or_default();
-        if let Some(wanted) = self.wanted[node].filter(|wanted| *wanted != found) {
-            self.mismatch(place, 0, found, wanted);
+        if let Some(required) = self.required[node].filter(|required| *required != found) {
+            self.report_mismatch(field, 0, found, required);
             return;
         }
         self.network.nodes[node].inputs = inputs.to_vec();
         self.network.nodes[node].rule = Rule::Model { call, output };
-        self.places[node] = place.clone();
+        self.fields[node] = field.clone();
     }
 
-    /// Binds the inputs of a model.
-    fn call(
-        &mut self,
-        index: RecordId,
-        analysis: &schema::records::Analysis,
-        name: &str,
-    ) -> Option<(usize, Vec<NodeId>)> {
-        let at = |route: &[&str]| Field { record: index, route: route.iter().map(|s| (*s).to_owned()).collect() };
+    /// The call of a model, and the nodes of its number inputs.
+    fn bind_model(&mut self, index: RecordId, analysis: &Analysis, name: &str) -> Option<(usize, Vec<NodeId>)> {
         let Some(model) = models::find(name) else {
             let names = || models::MODELS.iter().map(|model| model.name);
             let help = suggest::did_you_mean(name, names(), &format!("the models are {}", suggest::any_of(names())));
-            self.report(ValueProblemKind::Reference, &at(&["model"]), 0, format!("there is no model `{name}`"), help);
+            let field = Field::new(index, &["model"]);
+            self.report(ValueProblemKind::Reference, &field, 0, format!("unknown model `{name}`"), help);
             return None;
         };
         let mut call = Call { model, numbers: Vec::new(), tables: Vec::new(), lists: Vec::new() };
-        let (mut inputs, told) = (Vec::new(), self.problems.len());
+        let (mut inputs, problems_before) = (Vec::new(), self.problems.len());
         for (name, text) in analysis.given.iter() {
-            let place = at(&["given", name.as_str()]);
+            let field = Field::new(index, &["given", name.as_str()]);
             let node = self.by_key[&Key::Local(index, name.as_str().into())];
             let Some(input) = model.input(name.as_str()) else {
-                // A name that other inputs use is a step on the way.
-                let used = analysis.given.iter().any(|(other, text)| {
-                    other != name
-                        && Formula::parse(text.text())
-                            .is_ok_and(|f| f.names().iter().any(|n| *n.text == *name.as_str()))
-                });
-                if !used {
+                if !is_read_by_others(analysis, name) {
                     let names = || model.inputs.iter().map(|input| input.name);
-                    let otherwise = format!("it takes {}", suggest::any_of(names()));
+                    let otherwise = format!("its inputs are {}", suggest::any_of(names()));
                     let help = suggest::did_you_mean(name.as_str(), names(), &otherwise);
-                    let message = format!("the model `{}` takes no `{name}`", model.name);
-                    self.report(ValueProblemKind::Reference, &place, 0, message, help);
+                    let message = format!("the model `{}` has no input `{name}`", model.name);
+                    self.report(ValueProblemKind::Reference, &field, 0, message, help);
                 }
                 continue;
             };
             match input.kind {
                 models::Kind::Number if is_table(text) => {
-                    let message = format!("`{name}` is a number, and a table is named");
-                    self.report(ValueProblemKind::Bad, &place, 0, message, "write a quantity, a name or a formula");
+                    let message = format!("expected a number for `{name}`, found a table");
+                    self.report(ValueProblemKind::Bad, &field, 0, message, "use a quantity, a name or a formula");
                 }
                 models::Kind::Number => {
                     if let Ok(unit) = Unit::parse(input.unit)
-                        && self.wanted[node].is_none()
+                        && self.required[node].is_none()
                     {
-                        self.expect(node, unit.dimension(), &place);
+                        self.require_dimension(node, unit.dimension(), &field);
                     }
                     call.numbers.push(input.name);
                     inputs.push(node);
                 }
                 models::Kind::Table { columns } => {
-                    let names = [columns[0].name, columns[1].name];
-                    let bytes = self.graph.loaded.tables.get(text.text());
-                    let rows = match (is_table(text), bytes) {
-                        (false, _) => Err(format!(
-                            "`{name}` is a table: name a CSV file with the columns {} and {}",
-                            names[0], names[1]
-                        )),
-                        // That the file is not there is told with all other names of files.
-                        (true, None) => return None,
-                        (true, Some(bytes)) => tables::columns(bytes, names),
-                    };
-                    match rows {
-                        Ok(rows) => call.tables.push((input.name, rows.into_iter().map(|[a, b]| (a, b)).collect())),
-                        Err(error) => {
-                            self.report(
-                                ValueProblemKind::Bad,
-                                &place,
-                                0,
-                                error,
-                                "columns are in SI units, one row a line",
-                            );
-                        }
-                    }
+                    let columns = [columns[0].name, columns[1].name];
+                    call.tables.push((input.name, self.table(name, text, columns, &field)?));
                 }
                 models::Kind::List => {
-                    let entries: Result<Vec<f64>, _> = text
-                        .text()
-                        .split([',', ' '])
-                        .filter(|word| !word.is_empty())
-                        .map(|word| Quantity::parse(word).map(|quantity| quantity.si()))
-                        .collect();
-                    match entries {
-                        Ok(entries) => call.lists.push((input.name, entries)),
-                        Err(error) => {
-                            self.report(ValueProblemKind::Bad, &place, 0, error, "write numbers with commas between");
-                        }
-                    }
+                    call.lists.push((input.name, self.list(text, &field)));
                     self.network.nodes[node].rule = Rule::None;
                 }
             }
         }
-        if self.problems.len() > told {
+        if self.problems.len() > problems_before {
             return None;
         }
         self.network.calls.push(Arc::new(call));
         Some((self.network.calls.len() - 1, inputs))
     }
 
-    /// Asks a dimension of a node whose rule may be known already.
-    fn expect(&mut self, node: NodeId, wanted: Dimension, place: &Field) {
-        self.wanted[node] = Some(wanted);
+    /// The rows of a table; empty if it is invalid, which is reported. `None` if the file is missing: that is reported
+    /// with all other names of files.
+    fn table(
+        &mut self,
+        name: &Id,
+        text: &Expression,
+        columns: [&'static str; 2],
+        field: &Field,
+    ) -> Option<Vec<(f64, f64)>> {
+        let rows = if is_table(text) {
+            tables::columns(self.graph.loaded.tables.get(text.text())?, columns)
+        } else {
+            let [first, second] = columns;
+            Err(format!("`{name}` must be a table: a CSV file with the columns {first} and {second}"))
+        };
+        let rows = rows.unwrap_or_else(|error| {
+            self.report(ValueProblemKind::Bad, field, 0, error, "use SI units in all columns, and one row per line");
+            Vec::new()
+        });
+        Some(rows.into_iter().map(|[a, b]| (a, b)).collect())
+    }
+
+    /// The numbers of a list; empty if it is invalid, which is reported.
+    fn list(&mut self, text: &Expression, field: &Field) -> Vec<f64> {
+        let words = text.text().split([',', ' ']).filter(|word| !word.is_empty());
+        let entries: Result<Vec<f64>, _> =
+            words.map(|word| Quantity::parse(word).map(|quantity| quantity.si())).collect();
+        entries.unwrap_or_else(|error| {
+            self.report(ValueProblemKind::Bad, field, 0, error, "separate numbers with commas");
+            Vec::new()
+        })
+    }
+
+    /// Requires a dimension of a node that may already have a rule.
+    fn require_dimension(&mut self, node: NodeId, required: Dimension, field: &Field) {
+        self.required[node] = Some(required);
         let own = &self.network.nodes[node];
         if let Rule::Given(_) = own.rule
-            && own.dimension != wanted
+            && own.dimension != required
         {
             let found = own.dimension;
             self.network.nodes[node].rule = Rule::None;
-            self.mismatch(place, 0, found, wanted);
+            self.report_mismatch(field, 0, found, required);
         }
     }
 
-    /// Models that gave no answer though all their inputs have values.
-    pub(super) fn failures(&mut self, state: &State) {
-        let mut told = vec![false; self.network.calls.len()];
+    /// Reports models without a result though all their inputs have values.
+    pub(super) fn report_model_errors(&mut self, state: &State) {
+        let mut reported = vec![false; self.network.calls.len()];
         for node in NodeId::all(self.network.nodes.len()) {
             let Rule::Model { call, .. } = self.network.nodes[node].rule else { continue };
             let inputs = &self.network.nodes[node].inputs;
-            if told[call] || inputs.iter().any(|input| state.values[*input].is_nan()) {
+            if reported[call] || inputs.iter().any(|input| state.values[*input].is_nan()) {
                 continue;
             }
-            if let Some(error) = self.network.failure(state, call) {
-                told[call] = true;
-                let place = Field { record: self.places[node].record, route: vec!["model".to_owned()] };
+            if let Some(error) = self.network.model_error(state, call) {
+                reported[call] = true;
+                let field = Field::new(self.fields[node].record, &["model"]);
                 let name = self.network.calls[call].model.name;
                 self.report(
                     ValueProblemKind::Bad,
-                    &place,
+                    &field,
                     0,
-                    format!("`{name}` has no answer: {error}"),
-                    "mend the input it names",
+                    format!("the model `{name}` has no result: {error}"),
+                    "correct the input that the message names",
                 );
             }
         }
     }
+}
+
+/// Whether other inputs use a name: then it is an intermediate value, not an input of the model.
+fn is_read_by_others(analysis: &Analysis, name: &Id) -> bool {
+    analysis.given.iter().any(|(other, text)| {
+        let reads = |formula: Formula| formula.names().iter().any(|read| *read.text == *name.as_str());
+        other != name && Formula::parse(text.text()).is_ok_and(reads)
+    })
 }

@@ -1,8 +1,13 @@
-//! The rules of events and goals: scores of what is read, expectations, results, and their sum.
+//! The rules of events and goals: scores, expected points, results, and the sum of the events.
 
-use schema::records::Body;
+use schema::records::{Body, Event};
+use schema::suggest;
 
-use super::{Builder, Field, Key, NodeId, Origin, RecordId, Rule, ValueProblemKind, sheets, suggest};
+use super::builder::{Builder, Field};
+use crate::ids::{NodeId, RecordId};
+use crate::values::network::Rule;
+use crate::values::problems::ValueProblemKind;
+use crate::values::{Key, Origin, sheets};
 
 impl Builder<'_> {
     pub(super) fn events_and_goals(&mut self) {
@@ -11,28 +16,24 @@ impl Builder<'_> {
             match &record.body {
                 Body::Event(event) => {
                     let node = self.by_key[&Key::Record(index)];
-                    self.locals(index, &event.reads, &["reads"], None);
-                    let place = |route: &[&str]| Field {
-                        record: index,
-                        route: route.iter().map(|s| (*s).to_owned()).collect(),
-                    };
+                    self.define_names(index, &event.reads, &["reads"], None);
+                    let field = |route: &[&str]| Field::new(index, route);
                     if let Some(score) = &event.score {
-                        self.locals(index, &score.given, &["score", "given"], None);
+                        self.define_names(index, &score.given, &["score", "given"], None);
                         self.origins.insert(index, Origin::Score);
                         if let Some(formula) = &score.formula {
-                            self.define(node, formula.text(), &place(&["score", "formula"]));
+                            self.set_text(node, formula.text(), &field(&["score", "formula"]));
                         } else if let Some(name) = score.r#use.as_deref() {
-                            self.sheet(index, node, event, name, &place(&["score", "use"]));
+                            self.sheet(index, node, event, name, &field(&["score", "use"]));
                         }
                     }
                     if let Some(expect) = &event.expect {
                         self.origins.insert(index, Origin::Estimate);
-                        self.give(node, expect, &place(&["expect"]));
+                        self.set_quantity(node, expect, &field(&["expect"]));
                     }
                     if let Some((result, value)) = self.latest_result(index) {
-                        let place = Field { record: result, route: vec!["value".to_owned()] };
-                        self.settle(index, node, Origin::Result(result));
-                        self.give(node, &value, &place);
+                        self.change_origin(index, node, Origin::Result(result));
+                        self.set_quantity(node, &value, &Field::new(result, &["value"]));
                     }
                 }
                 Body::Goal(_) => {
@@ -49,34 +50,34 @@ impl Builder<'_> {
         }
     }
 
-    fn sheet(&mut self, index: RecordId, node: NodeId, event: &schema::records::Event, name: &str, place: &Field) {
+    fn sheet(&mut self, index: RecordId, node: NodeId, event: &Event, name: &str, field: &Field) {
         let Some(sheet) = sheets::find(name) else {
             let names = sheets::names();
             let otherwise = format!("the sheets are {}", names.join(", "));
             let help = suggest::did_you_mean(name, names.iter().map(String::as_str), &otherwise);
-            let message = format!("there is no score sheet `{}`", schema::words::shorten(name));
-            self.report(ValueProblemKind::Reference, place, 0, message, help);
+            let message = format!("unknown score sheet `{}`", schema::words::shorten(name));
+            self.report(ValueProblemKind::Reference, field, 0, message, help);
             return;
         };
         let given = event.score.as_ref().map(|score| &score.given);
-        for (wanted, key, there) in sheet
+        for (required, key, is_set) in sheet
             .reads
             .iter()
             .map(|id| (id, "reads", event.reads.get(id.as_str()).is_some()))
             .chain(sheet.given.iter().map(|id| (id, "given", given.is_some_and(|g| g.get(id.as_str()).is_some()))))
         {
-            if !there {
-                let message = format!("the sheet `{name}` needs `{wanted}`");
-                self.report(ValueProblemKind::Reference, place, 0, message, format!("give it under `{key}`"));
+            if !is_set {
+                let message = format!("score sheet `{name}` needs `{required}`");
+                self.report(ValueProblemKind::Reference, field, 0, message, format!("add it under `{key}`"));
                 return;
             }
         }
         for (constant, text) in sheet.constants.iter() {
             if given.is_none_or(|given| given.get(constant.as_str()).is_none()) {
                 let node = self.by_key[&Key::Local(index, constant.as_str().into())];
-                self.define(node, text.text(), place);
+                self.set_text(node, text.text(), field);
             }
         }
-        self.define(node, sheet.formula.text(), place);
+        self.set_text(node, sheet.formula.text(), field);
     }
 }

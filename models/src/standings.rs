@@ -22,7 +22,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// The final table of one year.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Field {
+pub struct PastContest {
     /// The year.
     pub year: i32,
     /// Place (from 1) and total points of each car, in any order. Cars after the requested place may be missing, cars before
@@ -48,7 +48,7 @@ pub struct Forecast {
 /// Why there is no forecast.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
-pub enum FieldError {
+pub enum StandingsError {
     /// Fewer than two years.
     TooFewYears {
         /// The number of years.
@@ -80,7 +80,7 @@ pub enum FieldError {
     },
 }
 
-impl fmt::Display for FieldError {
+impl fmt::Display for StandingsError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::TooFewYears { years } => write!(f, "the forecast needs at least two past years, found {years}"),
@@ -94,7 +94,7 @@ impl fmt::Display for FieldError {
     }
 }
 
-impl Error for FieldError {}
+impl Error for StandingsError {}
 
 /// The points needed for a place next year, with the interval that contains them with probability `level` (for example 0.9).
 ///
@@ -102,20 +102,20 @@ impl Error for FieldError {}
 ///
 /// If there are fewer than two years, a duplicate year, a year without that place, a total that is not a finite number, or a
 /// level that is not between 0.01 and 0.9999.
-pub fn points_for_place(fields: &[Field], place: u32, level: f64) -> Result<Forecast, FieldError> {
+pub fn points_for_place(contests: &[PastContest], place: u32, level: f64) -> Result<Forecast, StandingsError> {
     if !(0.01..=0.9999).contains(&level) {
-        return Err(FieldError::WrongLevel { level });
+        return Err(StandingsError::WrongLevel { level });
     }
-    let mut years = Vec::with_capacity(fields.len());
-    for field in fields {
-        years.push((field.year, total_of_place(field, place)?));
+    let mut years = Vec::with_capacity(contests.len());
+    for contest in contests {
+        years.push((contest.year, total_of_place(contest, place)?));
     }
     years.sort_by_key(|year| year.0);
     if let Some(pair) = years.windows(2).find(|pair| pair[0].0 == pair[1].0) {
-        return Err(FieldError::YearTwice { year: pair[0].0 });
+        return Err(StandingsError::YearTwice { year: pair[0].0 });
     }
     if years.len() < 2 {
-        return Err(FieldError::TooFewYears { years: years.len() });
+        return Err(StandingsError::TooFewYears { years: years.len() });
     }
     // There are few years, so the conversion is exact.
     let count = years.len() as f64;
@@ -125,24 +125,24 @@ pub fn points_for_place(fields: &[Field], place: u32, level: f64) -> Result<Fore
     let half_width = quantile(count - 1.0, level)? * standard_deviation * (1.0 + 1.0 / count).sqrt();
     if !half_width.is_finite() {
         let (year, _) = years[0];
-        return Err(FieldError::WrongTotal { year, place });
+        return Err(StandingsError::WrongTotal { year, place });
     }
     Ok(Forecast { points, low: points - half_width, high: points + half_width, standard_deviation, years })
 }
 
-fn total_of_place(field: &Field, place: u32) -> Result<f64, FieldError> {
-    let year = field.year;
-    let mut totals = Vec::with_capacity(field.totals.len());
-    for &(place, total) in &field.totals {
+fn total_of_place(contest: &PastContest, place: u32) -> Result<f64, StandingsError> {
+    let year = contest.year;
+    let mut totals = Vec::with_capacity(contest.totals.len());
+    for &(place, total) in &contest.totals {
         if !total.is_finite() {
-            return Err(FieldError::WrongTotal { year, place });
+            return Err(StandingsError::WrongTotal { year, place });
         }
         totals.push(total);
     }
-    let missing = FieldError::NoSuchPlace { year, place };
+    let missing = StandingsError::NoSuchPlace { year, place };
     let index = usize::try_from(place).ok().and_then(|place| place.checked_sub(1)).ok_or(missing.clone())?;
     // Equal totals share a place and the next place is not used, so places are counted, not looked up.
-    let not_behind = field.totals.iter().filter(|row| row.0 <= place).count();
+    let not_behind = contest.totals.iter().filter(|row| row.0 <= place).count();
     if index >= totals.len() || not_behind <= index {
         return Err(missing);
     }
@@ -151,7 +151,7 @@ fn total_of_place(field: &Field, place: u32) -> Result<f64, FieldError> {
 }
 
 /// The number of standard deviations on each side of the mean for a level.
-fn quantile(freedom: f64, level: f64) -> Result<f64, FieldError> {
-    let student = StudentsT::new(0.0, 1.0, freedom).map_err(|_| FieldError::WrongLevel { level })?;
+fn quantile(freedom: f64, level: f64) -> Result<f64, StandingsError> {
+    let student = StudentsT::new(0.0, 1.0, freedom).map_err(|_| StandingsError::WrongLevel { level })?;
     Ok(student.inverse_cdf(0.5 + 0.5 * level))
 }

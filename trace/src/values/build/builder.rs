@@ -1,0 +1,260 @@
+//! The unfinished value graph: its nodes, their keys and required dimensions, the problems found so far, and what the
+//! rules of all values need.
+
+use std::sync::Arc;
+
+use foldhash::{HashMap, HashMapExt as _};
+use schema::formula::{Formula, FormulaError, FormulaErrorKind};
+use schema::quantity::{Dimension, Unit};
+use schema::records::{Body, Expression};
+use schema::words::CAR;
+use schema::{Entries, Id, Quantity, suggest};
+
+use crate::graph::Graph;
+use crate::ids::{NodeId, RecordId};
+use crate::load::is_table;
+use crate::values::currency::in_currency;
+use crate::values::network::{Network, Rule, Value};
+use crate::values::problems::{ValueProblem, ValueProblemKind};
+use crate::values::{Key, Measured, Origin};
+
+/// The key that a text of a record belongs to.
+#[derive(Clone, Debug)]
+pub(super) struct Field {
+    pub(super) record: RecordId,
+    /// The keys below the record.
+    pub(super) route: Vec<String>,
+}
+
+impl Field {
+    pub(super) fn new(record: RecordId, route: &[&str]) -> Self {
+        Self { record, route: route.iter().map(|key| (*key).to_owned()).collect() }
+    }
+}
+
+pub(super) struct Builder<'g> {
+    pub(super) graph: &'g Graph,
+    pub(super) network: Network,
+    pub(super) keys: Vec<Key>,
+    /// The field that defines each node.
+    pub(super) fields: Vec<Field>,
+    /// The dimension that a node must have, if it is known before its inputs are.
+    pub(super) required: Vec<Option<Dimension>>,
+    pub(super) by_key: HashMap<Key, NodeId>,
+    pub(super) amounts: Vec<Box<str>>,
+    pub(super) origins: HashMap<RecordId, Origin>,
+    pub(super) problems: Vec<ValueProblem>,
+    measured: Measured,
+}
+
+impl<'g> Builder<'g> {
+    pub(super) fn new(graph: &'g Graph, measured: Measured) -> Self {
+        Self {
+            graph,
+            network: Network::default(),
+            keys: Vec::new(),
+            fields: Vec::new(),
+            required: Vec::new(),
+            by_key: HashMap::new(),
+            amounts: Vec::new(),
+            origins: HashMap::new(),
+            problems: Vec::new(),
+            measured,
+        }
+    }
+}
+
+impl Builder<'_> {
+    /// Adds a node without a value.
+    pub(super) fn add(&mut self, key: Key, field: Field, required: Option<Dimension>) -> NodeId {
+        let node = NodeId::new(self.network.nodes.len());
+        let dimension = required.unwrap_or_default();
+        let unit = Unit::si(dimension);
+        self.network.nodes.push(Value { rule: Rule::None, inputs: Vec::new(), dimension, unit, uncertainty: 0.0 });
+        self.keys.push(key.clone());
+        self.fields.push(field);
+        self.required.push(required);
+        self.by_key.insert(key, node);
+        node
+    }
+
+    pub(super) fn report(
+        &mut self,
+        kind: ValueProblemKind,
+        field: &Field,
+        offset: usize,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) {
+        let Field { record, route } = field.clone();
+        self.problems.push(ValueProblem { kind, record, route, offset, message: message.into(), help: help.into() });
+    }
+
+    pub(super) fn report_mismatch(&mut self, field: &Field, offset: usize, found: Dimension, required: Dimension) {
+        let words = |d: Dimension| if d.is_one() { "a number without unit".to_owned() } else { format!("`{d}`") };
+        let message = format!("unit does not match: expected {}, found {}", words(required), words(found));
+        self.report(ValueProblemKind::Unit, field, offset, message, "correct the unit or the formula");
+    }
+
+    pub(super) fn report_formula_error(&mut self, field: &Field, error: FormulaError) {
+        let kind = match error.kind {
+            FormulaErrorKind::Syntax => ValueProblemKind::Bad,
+            FormulaErrorKind::Unit => ValueProblemKind::Unit,
+        };
+        self.report(kind, field, error.start, error.message, error.help);
+    }
+
+    /// The number of an amount, if a part has it.
+    pub(super) fn find_amount(&self, name: &str) -> Option<u16> {
+        self.amounts.iter().position(|known| **known == *name).map(|number| number as u16)
+    }
+
+    pub(super) fn in_currency(&self, quantity: &Quantity) -> (Unit, f64, f64) {
+        in_currency(&self.graph.loaded.settings().rates, quantity)
+    }
+
+    /// Removes the rule of a node, so that it has no value.
+    pub(super) fn clear(&mut self, node: NodeId) {
+        let value = &mut self.network.nodes[node];
+        value.rule = Rule::None;
+        value.inputs.clear();
+    }
+
+    /// Clears the node of a record for a value with another origin.
+    pub(super) fn change_origin(&mut self, record: RecordId, node: NodeId, origin: Origin) {
+        self.clear(node);
+        self.network.nodes[node].uncertainty = 0.0;
+        self.origins.insert(record, origin);
+    }
+
+    /// Sets a node to a quantity.
+    pub(super) fn set_quantity(&mut self, node: NodeId, quantity: &Quantity, field: &Field) {
+        let (unit, value, uncertainty) = self.in_currency(quantity);
+        if let Some(required) = self.required[node]
+            && required != unit.dimension()
+        {
+            self.report_mismatch(field, 0, unit.dimension(), required);
+            return;
+        }
+        let own = &mut self.network.nodes[node];
+        if self.required[node].is_none() {
+            own.dimension = unit.dimension();
+            own.unit = unit;
+        }
+        own.rule = Rule::Given(value);
+        own.uncertainty = uncertainty;
+    }
+
+    /// Sets a node to a text: a quantity, a name or a formula.
+    pub(super) fn set_text(&mut self, node: NodeId, text: &str, field: &Field) {
+        self.fields[node] = field.clone();
+        if let Ok(quantity) = Quantity::parse(text) {
+            self.set_quantity(node, &quantity, field);
+            return;
+        }
+        let formula = match Formula::parse(text) {
+            Ok(formula) => formula,
+            Err(error) => {
+                self.report_formula_error(field, error);
+                return;
+            }
+        };
+        let mut inputs = Vec::with_capacity(formula.names().len());
+        for name in formula.names() {
+            match self.lookup(field.record, node, &name.text) {
+                Some(input) => inputs.push(input),
+                None => {
+                    // A single unknown name is already reported with all other names of records.
+                    if formula.only_name().is_none() || !self.is_reported_as_broken(field) {
+                        let message = format!("no value with id `{}`", schema::words::shorten(&name.text));
+                        let help = self.help_for_name(field.record, &name.text);
+                        self.report(ValueProblemKind::Reference, field, name.start, message, help);
+                    }
+                    return;
+                }
+            }
+        }
+        self.network.nodes[node].inputs = inputs;
+        self.network.nodes[node].rule = Rule::Formula(Arc::new(formula));
+    }
+
+    fn help_for_name(&self, record: RecordId, name: &str) -> String {
+        let known = self.known_names(record);
+        match suggest::nearest(name, known.iter().map(String::as_str)) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None if name.contains('-') => {
+                format!("use the id of a value; for a subtraction, add spaces: `{}`", name.replace('-', " - "))
+            }
+            None => {
+                "use the id of a target, an event or a goal, `part.amount`, or a name defined under `given`".to_owned()
+            }
+        }
+    }
+
+    fn is_reported_as_broken(&self, field: &Field) -> bool {
+        self.graph.broken.iter().any(|broken| broken.from == field.record && broken.route.iter().eq(field.route.iter()))
+    }
+
+    fn known_names(&self, record: RecordId) -> Vec<String> {
+        // A search through all of a large project for every typing error would be slow.
+        let keys = self.keys.iter().take(3000);
+        keys.filter_map(|key| match key {
+            Key::Local(owner, name) if *owner == record => Some(name.to_string()),
+            Key::Record(_) | Key::Part(..) => Some(key.name(&self.graph.loaded, &self.amounts)),
+            Key::Local(..) | Key::Group(..) => None,
+        })
+        .collect()
+    }
+
+    /// The node of a name: names of the record first, then ids. A name does not refer to the node that it defines.
+    fn lookup(&self, record: RecordId, defined: NodeId, name: &str) -> Option<NodeId> {
+        if let Some(&local) = self.by_key.get(&Key::Local(record, name.into()))
+            && local != defined
+        {
+            return Some(local);
+        }
+        let loaded = &*self.graph.loaded;
+        let Some((id, amount)) = name.split_once('.') else {
+            return self.by_key.get(&Key::Record(loaded.find(name)?)).copied();
+        };
+        let amount = self.find_amount(amount)?;
+        if id == CAR {
+            return self.by_key.get(&Key::Group(None, amount)).copied();
+        }
+        let index = loaded.find(id)?;
+        let key = match loaded.record(index).body {
+            Body::Part(_) => Key::Part(index, amount),
+            _ => Key::Group(Some(index), amount),
+        };
+        self.by_key.get(&key).copied()
+    }
+
+    /// Defines the names of a record, except those that are a table or a list of the model.
+    pub(super) fn define_names(
+        &mut self,
+        record: RecordId,
+        names: &Entries<Id, Expression>,
+        route: &[&str],
+        model: Option<&'static models::Model>,
+    ) {
+        let is_not_a_number = |input: &models::Input| input.kind != models::Kind::Number;
+        for (name, text) in names.iter() {
+            if is_table(text) || model.and_then(|model| model.input(name.as_str())).is_some_and(is_not_a_number) {
+                continue;
+            }
+            let node = self.by_key[&Key::Local(record, name.as_str().into())];
+            let route: Vec<&str> = route.iter().copied().chain([name.as_str()]).collect();
+            self.set_text(node, text.text(), &Field::new(record, &route));
+        }
+    }
+
+    /// The latest result of a record that has a value and may be used.
+    pub(super) fn latest_result(&self, record: RecordId) -> Option<(RecordId, Quantity)> {
+        let is_event = self.graph.loaded.event(record).is_some();
+        if self.measured == Measured::Nothing || (is_event && self.measured == Measured::BeforeTheContest) {
+            return None;
+        }
+        let mut results = self.graph.results(record).into_iter().rev();
+        results.find_map(|(id, result)| result.date.and(result.value.clone()).map(|value| (id, value)))
+    }
+}

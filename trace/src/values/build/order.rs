@@ -1,0 +1,112 @@
+//! The order of evaluation: sorts the nodes, reports cycles, and calculates the dimensions of formulas.
+
+use petgraph::algo::kosaraju_scc;
+use petgraph::graph::{DiGraph, NodeIndex};
+use schema::quantity::Unit;
+
+use super::builder::Builder;
+use crate::graph::shortest_cycle;
+use crate::ids::NodeId;
+use crate::values::network::Rule;
+use crate::values::problems::ValueProblemKind;
+
+impl Builder<'_> {
+    /// Sorts the nodes so that each comes after its inputs. Nodes of a cycle lose their rules.
+    pub(super) fn sort(&mut self) {
+        let count = self.network.nodes.len();
+        let mut links: DiGraph<(), (), u32> = DiGraph::with_capacity(count, count * 2);
+        for _ in 0..count {
+            links.add_node(());
+        }
+        for (node, value) in self.network.nodes.iter().enumerate() {
+            for input in &value.inputs {
+                links.add_edge(NodeIndex::new(node), NodeIndex::new(input.index()), ());
+            }
+        }
+        // The components come with inputs before the nodes that read them, which is the order of evaluation. (Tarjan's
+        // algorithm in petgraph is recursive: a long chain would overflow the stack.)
+        let mut order = Vec::with_capacity(count);
+        let mut cyclic: Vec<Vec<NodeId>> = Vec::new();
+        for component in kosaraju_scc(&links) {
+            let members: Vec<NodeId> = component.iter().map(|index| NodeId::new(index.index())).collect();
+            let is_cyclic = members.len() > 1 || self.network.nodes[members[0]].inputs.contains(&members[0]);
+            order.extend(members.iter().copied());
+            if is_cyclic {
+                cyclic.push(members);
+            }
+        }
+        for mut component in cyclic {
+            component.sort_unstable();
+            self.report_cycle(&component);
+            for node in component {
+                self.clear(node);
+            }
+        }
+        self.dimensions(&order);
+        self.network.order = order;
+    }
+
+    /// Reports a strongly connected component (sorted) by the shortest cycle through its first node.
+    fn report_cycle(&mut self, component: &[NodeId]) {
+        let Some(&start) = component.first() else { return };
+        let inputs = |node: NodeId| self.network.nodes[node].inputs.iter().copied();
+        let inside = |node: NodeId| inputs(node).filter(|next| component.binary_search(next).is_ok());
+        let mut cycle = shortest_cycle(start, inside).unwrap_or_else(|| vec![start]);
+        cycle.push(start);
+        let name = |node: &NodeId| self.keys[*node].name(&self.graph.loaded, &self.amounts);
+        let names: Vec<String> = cycle.iter().map(name).collect();
+        let field = self.fields[start].clone();
+        let message = format!("the value depends on itself: {}", names.join(" ← "));
+        let help = "give one of these values another source, for example an estimate";
+        self.report(ValueProblemKind::Cycle, &field, 0, message, help);
+    }
+
+    /// The dimension of each formula; one that does not match is reported and loses its rule.
+    fn dimensions(&mut self, order: &[NodeId]) {
+        // A value that is missing, and whose dimension is not required, gives no dimension to what reads it.
+        let mut unknown = vec![false; self.network.nodes.len()];
+        for &node in order {
+            let has_dimension = match &self.network.nodes[node].rule {
+                Rule::Given(_) | Rule::Replaced(..) | Rule::Total(_) | Rule::Model { .. } => true,
+                Rule::None => false,
+                Rule::Formula(_) => {
+                    let reads_unknown = self.network.nodes[node].inputs.iter().any(|input| unknown[*input]);
+                    let fits = !reads_unknown && self.dimension_of_formula(node);
+                    if !fits {
+                        self.clear(node);
+                    }
+                    fits
+                }
+            };
+            unknown[node] = !has_dimension && self.required[node].is_none();
+        }
+    }
+
+    /// Sets the dimension of a formula, and its unit unless that is required. Reports a mismatch and returns `false`.
+    fn dimension_of_formula(&mut self, node: NodeId) -> bool {
+        let value = &self.network.nodes[node];
+        let Rule::Formula(formula) = &value.rule else { return true };
+        let inputs: Vec<_> = value.inputs.iter().map(|input| self.network.nodes[*input].dimension).collect();
+        let (required, field) = (self.required[node], self.fields[node].clone());
+        let found = match formula.dimension(&inputs) {
+            Ok(found) => found,
+            Err(error) => {
+                self.report_formula_error(&field, error);
+                return false;
+            }
+        };
+        if let Some(required) = required.filter(|required| *required != found) {
+            self.report_mismatch(&field, 0, found, required);
+            return false;
+        }
+        // A formula that is only a name is shown in the unit of that value.
+        let named = value.inputs.first().filter(|_| formula.only_name().is_some());
+        let unit = named.map_or_else(|| Unit::si(found), |input| self.network.nodes[*input].unit.clone());
+        let own = &mut self.network.nodes[node];
+        own.dimension = found;
+        if required.is_none() {
+            own.unit = unit;
+        }
+        true
+    }
+}
