@@ -120,7 +120,7 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             all.id(Link::Verifies, "of", result.of.as_ref(), expected);
         }
         Body::Revision(revision) => {
-            all.id(Link::Of, "of", revision.of.as_ref(), Expected::Named(ReferenceKey::Revised))
+            all.id(Link::Of, "of", revision.of.as_ref(), Expected::Named(ReferenceKey::Revised));
         }
         Body::Waiver(waiver) => {
             if let Some(of) = &waiver.of {
