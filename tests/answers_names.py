@@ -125,6 +125,15 @@ def new_keys(value, command, parent=""):
         return value
     if command == "history" and parent == "values":
         value = one_limit(value)
+    if command == "budget" and "limit" in value:
+        value = dict(value, limit={"at_most": value["limit"]})
+    if command == "budget" and parent == "changes":
+        value = dict(value, **{"from": {"at_most": value["from"]}, "to": {"at_most": value["to"]}})
+    if command == "audit" and parent == "limits":
+        value = dict(value, limit=limit_of(value["limit"])[0], unit=limit_of(value["limit"])[1])
+    if command == "delta" and parent == "targets_moved":
+        before, (after, unit) = limit_of(value["before"])[0], limit_of(value["after"])
+        value = dict(value, before=before, after=after, unit=unit)
     renamed = {old: new for where, old, new in KEYS.get(command, []) if where in ("", parent)}
     if command == "schema" and parent in ("Decision", "Goal", "Waiver"):
         own = RECORD_KEYS[parent.lower()]
@@ -141,6 +150,20 @@ def one_limit(entry):
     both = {"between": [low, high]} if None not in (low, high) else None
     limit = both or ({"at_least": low} if low is not None else {"at_most": high} if high is not None else None)
     return {key: item for key, item in entry.items() if key not in ("at_least", "at_most")} | {"limit": limit}
+
+
+class Written(float):
+    """A number as it is written in the records; the new answers give it after a conversion to SI and back."""
+
+
+def limit_of(text):
+    """The limit that a text gives, as an object, and its unit."""
+    words = text.replace("at most", "≤").replace("at least", "≥")
+    number = lambda quantity: Written(quantity.split(" ")[0])
+    unit = words.split(" ", 2 if words[0] in "≤≥" else 1)[-1].split(" to ")[0]
+    if words[0] in "≤≥":
+        return {"at_most" if words[0] == "≤" else "at_least": number(words[2:])}, unit
+    return {"between": [number(end) for end in words.split(" to ")]}, unit
 
 
 def new_value(key, text):

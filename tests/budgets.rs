@@ -154,7 +154,7 @@ fn the_example_is_over_in_the_chassis_and_a_transfer_closes_it() {
 
     // Written down as the tool says, nobody is over and the sum still fits.
     let mut limits: BTreeMap<&str, f64> =
-        shares.iter().map(|s| (s["id"].as_str().unwrap(), s["limit"].as_f64().unwrap())).collect();
+        shares.iter().map(|s| (s["id"].as_str().unwrap(), s["limit"]["at_most"].as_f64().unwrap())).collect();
     let mut change = 0.0;
     for step in transfer["changes"].as_array().unwrap() {
         let revision: Yaml = serde_yaml::from_str(step["revision"].as_str().unwrap()).unwrap();

@@ -10,7 +10,7 @@ use trace::RecordId;
 use trace::values::{Budget, Move, Share, Transfer, Values};
 
 use super::table::{Paint, Table, faint, plain, strong};
-use super::values::number;
+use super::values::{number, upper_limit_json};
 use crate::screen::{Ink, clean, count};
 
 /// Said wherever mass may be taken away.
@@ -330,7 +330,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
         json!({
             "id": report.id(share.index),
             "of": about(share.index),
-            "limit": shown(share.limit),
+            "limit": upper_limit_json(share.limit, unit),
             "value": optional(share.value),
             "uncertainty": spread(share.value, share.uncertainty),
             "growth": optional(share.growth),
@@ -350,7 +350,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
         }),
         Transfer::Moves(moves) => json!({
             "closes": true,
-            "changes": moves.iter().map(|step| change(report, step, &shown)).collect::<Vec<_>>(),
+            "changes": moves.iter().map(|step| change(report, step, unit)).collect::<Vec<_>>(),
         }),
     });
     let without = |(index, si): &(RecordId, f64)| json!({"id": report.id(*index), "value": shown(*si)});
@@ -360,7 +360,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
         "of": about(budget.index),
         "amount": budget.amount,
         "unit": unit.to_string(),
-        "limit": shown(budget.limit),
+        "limit": upper_limit_json(budget.limit, unit),
         "reserve": optional(budget.reserve_fits.then_some(budget.reserve)),
         "value": optional(budget.value),
         "uncertainty": spread(budget.value, budget.uncertainty),
@@ -379,13 +379,13 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
     })
 }
 
-fn change(report: &Report<'_>, step: &Move, shown: &dyn Fn(f64) -> Value) -> Value {
+fn change(report: &Report<'_>, step: &Move, unit: &Unit) -> Value {
     let (id, record) = step.revision(report.values, report.day);
     json!({
         "id": report.id(step.index),
-        "from": shown(step.from_si),
-        "to": shown(step.to_si),
-        "change": shown(step.to_si - step.from_si),
+        "from": upper_limit_json(step.from_si, unit),
+        "to": upper_limit_json(step.to_si, unit),
+        "change": number(Some(unit.from_si(step.to_si - step.from_si))),
         "safety_critical": step.safety_critical,
         "revision": format!("revisions: {{{id}: {record}}}"),
     })

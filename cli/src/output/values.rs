@@ -120,6 +120,11 @@ pub(crate) fn limit_json(limit: &Limit, unit: &Unit) -> Value {
     }
 }
 
+/// An upper limit in SI for JSON, in the unit of its value.
+pub(crate) fn upper_limit_json(si: f64, unit: &Unit) -> Value {
+    limit_json(&Limit { at_least: None, at_most: Some(si) }, unit)
+}
+
 /// For programs.
 pub(crate) fn json(study: &Study) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());

@@ -1,5 +1,7 @@
 //! The audit for programs: version 1, stable.
 
+use schema::Quantity;
+use schema::quantity::Unit;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
 use trace::audit::{EstimateOf, GoalScore, TargetAudit};
@@ -128,7 +130,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         .iter()
         .map(|index| {
             let Body::Revision(revision) = &loaded.record(*index).body else { return Value::Null };
-            let text = |quantity: &Option<schema::Quantity>| quantity.as_ref().map(ToString::to_string);
+            let text = |quantity: &Option<Quantity>| quantity.as_ref().map(ToString::to_string);
             json!({"id": view.id(*index), "day": revision.date.map(|day| day.to_string()), "from": text(&revision.from),
                    "to": text(&revision.to), "agreed_by": revision.agreed_by, "reason": revision.reason})
         })
@@ -137,8 +139,10 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         .limits
         .iter()
         .map(|step| {
-            json!({"day": step.day.to_string(), "commit": step.commit, "limit": step.text,
-                   "recorded": step.recorded, "after_result": step.after_result})
+            let own = written_unit(&step.text);
+            let unit = own.as_ref().unwrap_or(unit);
+            json!({"commit": step.commit, "day": step.day.to_string(), "limit": limit_json(&step.limit, unit),
+                   "unit": unit.to_string(), "recorded": step.recorded, "after_result": step.after_result})
         })
         .collect();
     let result = target.result.map(|index| {
@@ -184,6 +188,13 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "methods": view.methods(standing.index),
         "evidence": view.evidence(target),
     })
+}
+
+/// The unit that an earlier limit was written in, which may have been another one: `at most 205 kg`, `1 mm to 3 mm`.
+fn written_unit(limit: &str) -> Option<Unit> {
+    let last = limit.rsplit(" to ").next()?;
+    let quantity = last.strip_prefix("at most ").or(last.strip_prefix("at least ")).unwrap_or(last);
+    Some(Quantity::parse(quantity).ok()?.unit().clone())
 }
 
 fn predictions(view: &AuditView<'_>) -> Value {

@@ -51,7 +51,8 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
                    "margin": measured.and_then(|_| margin(&target.standing, unit)).unwrap_or_default(),
-                   "unrecorded": target.unrecorded()})
+                   "unrecorded": target.unrecorded(),
+                   "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>()})
         })
         .collect();
     let groups: Vec<Value> = groups(&view.audit.pairs)

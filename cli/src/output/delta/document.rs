@@ -1,11 +1,13 @@
 //! The report of `delta` for programs and for templates.
 
+use schema::quantity::Unit;
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::delta::HeadlineOf;
+use trace::values::Limit;
 
 use super::super::json::findings;
-use super::super::values::number;
+use super::super::values::{limit_json, number};
 use super::{DeltaView, shown, side_name};
 
 /// For programs: version 1, stable.
@@ -24,8 +26,17 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .limits
         .iter()
         .map(|limit| {
-            let (id, [before, after], revision) = view.limit(limit);
-            json!({"id": id, "before": before, "after": after, "revision": revision})
+            let (id, _, revision) = view.limit(limit);
+            let limit_of = |loaded: &trace::Loaded, index| loaded.target(index).map(Limit::of);
+            let written = |loaded: &trace::Loaded, index| {
+                loaded.target(index)?.limit().next().map(|(_, quantity)| quantity.unit().clone())
+            };
+            let (was, is) = (written(old, limit.base), written(new, limit.head));
+            let unit = is.as_ref().or(was.as_ref()).cloned().unwrap_or_else(Unit::dimensionless);
+            let fits = was.is_none_or(|was| was.dimension() == unit.dimension());
+            let shown = |limit: Option<Limit>| limit.map(|limit| limit_json(&limit, &unit));
+            json!({"id": id, "before": shown(limit_of(old, limit.base).filter(|_| fits)),
+                   "after": shown(limit_of(new, limit.head)), "unit": unit.to_string(), "revision": revision})
         })
         .collect();
     let causes: Vec<Value> = delta
@@ -148,7 +159,16 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             shown
         })
         .collect();
-    // A template is told of what is absent, as it may name nothing that is not there.
+    let limits: Vec<Value> = view
+        .delta
+        .limits
+        .iter()
+        .map(|limit| {
+            let (_, [before, after], _) = view.limit(limit);
+            json!({"before": before, "after": after})
+        })
+        .collect();
+    // A template must not name a key that is missing, so every finding gets one.
     for list in ["new", "fixed"] {
         for finding in context[list].as_array_mut().into_iter().flatten() {
             if finding.get("waiver").is_none() {
@@ -166,6 +186,7 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         "headline": headline,
         "causes": causes,
         "values": values,
+        "limits_changed": limits,
         "empty": view.delta.is_empty(),
     });
     context
