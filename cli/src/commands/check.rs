@@ -1,4 +1,4 @@
-//! `check`: what is open or broken.
+//! `check`: the findings of all checks.
 
 use clap::Args;
 use trace::delta::Older;
@@ -11,15 +11,15 @@ use crate::args::{Records, Shared};
 use crate::output::{Paths, github, gitlab, json, lines, sarif, terminal};
 use crate::screen::Ink;
 
-/// Tell what is open or broken.
+/// The arguments of `check`.
 #[derive(Args)]
 pub(crate) struct Check {
     #[command(flatten)]
     records: Records,
-    /// With --staged: tell and count what stood before, too, and not only what the next commit brings
+    /// With --staged: also report findings that existed before, not only those that the next commit adds
     #[arg(long, requires = "staged")]
     all: bool,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: FindingsFormat,
 }
@@ -34,17 +34,17 @@ impl Check {
         let past = Past::for_checks_with(&project, &mut logs, &loaded, day);
         let study = project.study(loaded, day, past);
         let report = study.report();
-        // A commit answers for what it brings; what stood before is for those who brought it.
+        // Only the findings that the next commit adds are reported; those that existed before are counted.
         let split = match self.records.staged && !self.all && !report.findings.is_empty() {
             true => Some(Older::split(&before(&project, &study, pool, logs)?, &study)),
             false => None,
         };
         let (report, older) = match &split {
             Some((new, older)) => (new, Some(older)),
-            None if self.records.staged && !self.all => (report, Some(&NONE_OLDER)),
+            None if self.records.staged && !self.all => (report, Some(&NO_OLDER)),
             None => (report, None),
         };
-        // Formats that tell waived findings mark them; the others leave them out.
+        // Formats that list waived findings mark them; the others omit them.
         let all: Vec<_> = report.findings.iter().chain(&report.waived).map(|finding| (finding, None)).collect();
         let prefix = &study.loaded.snapshot.prefix;
         let text = match self.format {
@@ -59,10 +59,10 @@ impl Check {
     }
 }
 
-/// Where nothing is found, nothing stood before.
-const NONE_OLDER: Older = Older { counts: [0; 3] };
+/// The counts of older findings if there is no finding at all.
+const NO_OLDER: Older = Older { counts: [0; 3] };
 
-/// The last commit, as of the same day.
+/// The last commit, evaluated for the same date.
 fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {
     let loaded = project.load_before("HEAD", &study.loaded.snapshot, &mut pool)?;
     let past = Past::for_checks_with(project, &mut logs, &loaded, study.day);

@@ -1,4 +1,4 @@
-//! The life of a record: what every commit changed, and its value against its limit. Authors are left out.
+//! The output of `history`: what every commit changed, and the value and limit over time. Authors are omitted.
 
 use std::fmt::Write as _;
 
@@ -14,10 +14,10 @@ use super::table::{Table, faint, plain, strong};
 use super::values::number;
 use crate::screen::{Ink, count};
 
-/// All that is told.
+/// What `history` shows.
 pub(crate) struct Story<'h> {
     pub(crate) history: &'h History,
-    /// The record; none for an amount of the car.
+    /// The record; `None` for an amount of the car.
     pub(crate) life: Option<&'h Life>,
     pub(crate) name: &'h str,
     pub(crate) amount: Option<&'h str>,
@@ -26,11 +26,11 @@ pub(crate) struct Story<'h> {
     pub(crate) note: Option<String>,
 }
 
-/// Rows of blocks: the value and each end of the limit, with the first and the last number.
-fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
+/// The charts: the value and each end of the limit, with the first and the last number.
+fn charts(story: &Story<'_>, ink: Ink, out: &mut String) {
     let stood: Vec<&PastValue> = story.line.iter().map(|(_, stood)| stood).collect();
     let Some(last) = stood.last() else { return };
-    let unit = Unit::parse(&last.unit).unwrap_or_else(|_| Unit::one());
+    let unit = Unit::parse(&last.unit).unwrap_or_else(|_| Unit::dimensionless());
     let finite = |number: Option<f64>| number.filter(|number| number.is_finite());
     let rows: [(&str, Vec<Option<f64>>); 3] = [
         ("value", stood.iter().map(|stood| finite(stood.value)).collect()),
@@ -50,12 +50,12 @@ fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
         };
         let _ = writeln!(out, "{}  {}  {ends}", ink.faint(&format!("{name:>8}")), blocks(row, low, high));
     }
-    // A small move may not show on the scale.
+    // A small change may be invisible on the scale.
     let limit = |at: usize| stood.get(at).and_then(|stood| stood.limit);
-    let moved = |at: usize| at > 0 && limit(at - 1).is_some() && limit(at) != limit(at - 1);
-    if (0..stood.len()).any(moved) {
-        let marks: String = (0..stood.len()).map(|at| if moved(at) { '↑' } else { ' ' }).collect();
-        let _ = writeln!(out, "{}  {marks}  the limit moved", ink.faint(&format!("{:>8}", "")));
+    let changed = |at: usize| at > 0 && limit(at - 1).is_some() && limit(at) != limit(at - 1);
+    if (0..stood.len()).any(changed) {
+        let marks: String = (0..stood.len()).map(|at| if changed(at) { '↑' } else { ' ' }).collect();
+        let _ = writeln!(out, "{}  {marks}  limit changed", ink.faint(&format!("{:>8}", "")));
     }
     if let Some(status) = last.status {
         let _ = writeln!(out, "{}  {}", ink.faint("     now"), status.word());
@@ -63,7 +63,7 @@ fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
     out.push('\n');
 }
 
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     let mut out = String::new();
     let head = match (story.life, story.amount) {
@@ -78,24 +78,24 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
         let _ = write!(out, ", formerly {}", life.older_ids.join(", "));
     }
     out.push_str("\n\n");
-    lines(story, ink, &mut out);
+    charts(story, ink, &mut out);
     let mut table =
-        Table::new(&[("day", false), ("commit", false), ("what", false), ("before", false), ("after", false)]);
+        Table::new(&[("day", false), ("commit", false), ("change", false), ("before", false), ("after", false)]);
     let mut last = None;
     for event in &story.events {
         let step = &story.history.steps[event.step];
-        // A commit is named once.
+        // Each commit is shown once.
         let (day, commit) = match last.replace(event.step) == Some(event.step) {
             true => (String::new(), String::new()),
             false => (step.day.to_string(), step.short().to_owned()),
         };
-        // A reason is a sentence, and would push the table off the screen.
+        // A reason is a sentence, which would make the table too wide.
         let short = |text: &Option<String>| match text.as_deref() {
             Some(text) if text.chars().count() > 44 => text.chars().take(43).chain(['…']).collect(),
             other => other.map(shorten).unwrap_or_default(),
         };
         let written =
-            event.branch_commit.as_ref().map(|commit| format!(", written {} in {}", commit.day, commit.short()));
+            event.branch_commit.as_ref().map(|commit| format!(", written on {} in {}", commit.day, commit.short()));
         table.row(vec![
             plain(day),
             faint(commit),
@@ -107,16 +107,16 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     out.push_str(&table.text(ink));
     let unread = story.history.unreadable_versions.len();
     if unread > 0 {
-        let text = format!("{} of record files could not be read and were passed over", count(unread, "version"));
+        let text = format!("{} of record files could not be read and were skipped", count(unread, "version"));
         let _ = writeln!(out, "\n{}", ink.faint(&text));
     }
     if let Some(note) = &story.note {
-        let _ = writeln!(out, "\n{}", ink.faint(&format!("the beginning is missing: {note}")));
+        let _ = writeln!(out, "\n{}", ink.faint(&format!("the first commits are missing: {note}")));
     }
     out
 }
 
-/// For programs.
+/// The JSON answer.
 pub(crate) fn json(story: &Story<'_>) -> Value {
     let history = story.history;
     let commit = |step: usize| json!({"commit": history.steps[step].id, "day": history.steps[step].day.to_string()});
@@ -146,7 +146,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
         .line
         .iter()
         .map(|(step, stood)| {
-            let unit = Unit::parse(&stood.unit).unwrap_or_else(|_| Unit::one());
+            let unit = Unit::parse(&stood.unit).unwrap_or_else(|_| Unit::dimensionless());
             let shown = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
             let more = json!({
                 "value": shown(stood.value),

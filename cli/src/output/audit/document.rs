@@ -1,4 +1,4 @@
-//! The audit for programs: version 1, stable.
+//! The JSON answer of `audit`: version 1, stable.
 
 use schema::Quantity;
 use schema::quantity::Unit;
@@ -11,7 +11,7 @@ use super::super::json::source;
 use super::super::values::{limit_json, limit_text, number};
 use super::AuditView;
 
-/// For programs.
+/// The JSON answer.
 pub(crate) fn json(view: &AuditView<'_>) -> Value {
     let (audit, loaded) = (view.audit, &view.study.loaded);
     let verification: Vec<Value> = audit
@@ -25,16 +25,16 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
     let at_risk_periods: Vec<Value> = audit
         .at_risk_periods
         .iter()
-        .map(|one| {
-            let end = match (one.until, one.measured, one.revised) {
+        .map(|period| {
+            let end = match (period.until, period.measured, period.revised) {
                 (None, ..) => None,
                 (_, true, _) => Some("measured"),
-                (_, _, true) if one.recorded => Some("revised"),
-                (_, _, true) => Some("limit moved, not on record"),
-                _ => Some("brought back"),
+                (_, _, true) if period.recorded => Some("revised"),
+                (_, _, true) => Some("limit changed without a revision"),
+                _ => Some("back within the limit"),
             };
-            json!({"target": view.id(one.index), "since": one.since.to_string(),
-                   "until": one.until.map(|day| day.to_string()), "end": end})
+            json!({"target": view.id(period.index), "since": period.since.to_string(),
+                   "until": period.until.map(|day| day.to_string()), "end": end})
         })
         .collect();
     let waivers: Vec<Value> = audit
@@ -174,7 +174,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "safety_critical": record.safety_critical(),
         "unit": unit.to_string(),
         "limit": limit,
-        "limit_text": limit_text(view.study.values(), standing),
+        "limit_text": limit_text(loaded, standing.index),
         "limits": limits,
         "revisions": revisions,
         "estimate": estimate,
@@ -223,7 +223,7 @@ fn predictions(view: &AuditView<'_>) -> Value {
     json!({"groups": groups, "pairs": pairs})
 }
 
-/// The car over the season: in the units that its amounts are shown in.
+/// The car over the season, in the units in which its amounts are shown.
 fn timeline(view: &AuditView<'_>) -> Value {
     let Some(season) = view.season else { return json!([]) };
     let unit =
