@@ -222,7 +222,7 @@ fn every_part_of_the_report_is_rendered() {
         "Changed limits and values",
         "no revision",
         "circle-time was on target, is now at risk",
-        "incomplete: 1 problem",
+        "incomplete: 1 read error",
         "added: part bare-0, ",
     ] {
         assert!(rendered.contains(part), "{part} in\n{out}");
@@ -254,7 +254,7 @@ fn a_template_of_the_team_is_used() {
         "templates/delta.md",
         "{{ new | length }} new, {{ records.edited | length }} edited: {{ shown.head }}\n",
     );
-    assert_eq!(markdown(&sandbox, &[], 0), "0 new, 0 edited: the work tree\n");
+    assert_eq!(markdown(&sandbox, &[], 0), "0 new, 0 edited: the working tree\n");
     // What it prints is escaped all the same.
     sandbox.write("templates/delta.md", "{% for finding in new %}{{ finding.message }}{% endfor %}\n");
     sandbox
@@ -333,7 +333,7 @@ fn a_template_that_is_wrong_is_told_by_its_line() {
     }
     sandbox.write("templates/delta.md", b"\xff\xfe");
     let error = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).ended(2).err;
-    assert!(error.contains("templates/delta.md cannot be read"), "{error}");
+    assert!(error.contains("cannot read the template templates/delta.md"), "{error}");
     // The other forms need no template.
     sandbox.tierod(&["delta", "HEAD"]).ended(0);
 }

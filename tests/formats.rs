@@ -186,7 +186,7 @@ fn a_sarif_log_tells_tool_rules_places_and_identities() {
     let error = &run["results"][0];
     assert_eq!(
         text(error, "/message/text"),
-        "there is no record `circle-tim`. To mend: did you mean `circle-time`?",
+        "there is no record `circle-tim`. Fix: did you mean `circle-time`?",
         "two sentences: what is wrong, and what mends it"
     );
     assert_eq!(

@@ -111,6 +111,6 @@ mod tests {
         assert!(lines[0].contains("title=no-reason%3A late::"), "{}", lines[0]);
         assert!(lines[..10].iter().all(|line| line.starts_with("::error ")));
         assert!(lines[10..20].iter().all(|line| line.starts_with("::notice ")));
-        assert!(lines[20].contains(": 5 errors, 4 notes; the summary"), "{}", lines[20]);
+        assert!(lines[20].contains(": 5 errors, 4 notes; the job summary"), "{}", lines[20]);
     }
 }
