@@ -256,7 +256,7 @@ fn systems_in_systems_roll_up_and_share_out() {
     let wheels = car["transfer"]["changes"][1]["revision"].as_str().unwrap();
     assert!(wheels.contains("from: 14000 g, to: 13500 g"), "{wheels}");
     let inner = sandbox.tierod(&["budget", "rolling-mass"]).ended(0).out;
-    assert!(inner.contains("told with car-mass"), "{inner}");
+    assert!(inner.contains("see car-mass"), "{inner}");
     let leaf = sandbox.tierod(&["budget", "suspension-mass"]).ended(0).out;
     assert!(leaf.contains("-0.6000") && leaf.contains("over") && !leaf.contains("wheels"), "{leaf}");
     let checks = ["over-budget", "over-allocated", "no-share", "no-estimate"];

@@ -145,7 +145,7 @@ fn a_second_data_root() {
     assert_hook_works(&sandbox, &sandbox.path(), "two/");
     let changed = std::fs::read(&hook).unwrap();
     let said = sandbox.tierod(&["hook", "remove", "one"]).ended(2);
-    assert!(said.err.contains("was changed since tierod wrote it"), "{}", said.err);
+    assert!(said.err.contains("was edited after tierod wrote it"), "{}", said.err);
     assert_eq!(std::fs::read(&hook).unwrap(), changed, "a changed hook is not removed");
 }
 

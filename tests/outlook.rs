@@ -179,7 +179,7 @@ fn check_ends_with_points_and_the_tightest_budgets() {
     // Whoever takes mass away is told what comes first.
     for args in [&["worth"][..], &["compare", "engine"]] {
         let out = sandbox.tierod(args).ended(0).out.replace('\n', " ");
-        assert!(out.contains("loads and") && out.contains("qualified person"), "{out}");
+        assert!(out.contains("check load cases and") && out.contains("qualified person"), "{out}");
     }
 }
 
