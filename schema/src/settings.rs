@@ -102,7 +102,7 @@ pub struct Stages {
 
 impl Stages {
     /// The last day of a stage.
-    pub fn end(&self, stage: Stage) -> Option<Day> {
+    pub fn last_day(&self, stage: Stage) -> Option<Day> {
         match stage {
             Stage::Concept => self.concept,
             Stage::Design => self.design,
@@ -116,12 +116,15 @@ impl Stages {
     ///
     /// Without any date in the settings it is the design stage, in which incomplete records are reported but do not stop
     /// a commit.
-    pub fn on(&self, day: Day) -> Stage {
-        let dated = |stage: &Stage| self.end(*stage).is_some();
+    pub fn stage_on(&self, day: Day) -> Stage {
+        let dated = |stage: &Stage| self.last_day(*stage).is_some();
         if !Stage::ALL.iter().any(dated) {
             return Stage::Design;
         }
-        Stage::ALL.into_iter().find(|stage| self.end(*stage).is_some_and(|end| day <= end)).unwrap_or(Stage::Contest)
+        Stage::ALL
+            .into_iter()
+            .find(|stage| self.last_day(*stage).is_some_and(|end| day <= end))
+            .unwrap_or(Stage::Contest)
     }
 }
 
@@ -163,7 +166,7 @@ pub enum LevelSetting {
 
 impl LevelSetting {
     /// The level set for a stage, if there is one.
-    pub fn at(&self, stage: Stage) -> Option<Level> {
+    pub fn for_stage(&self, stage: Stage) -> Option<Level> {
         match self {
             Self::Always(level) => Some(*level),
             Self::ByStage(levels) => levels.iter().find(|(name, _)| name.0 == stage).map(|(_, level)| *level),
@@ -249,10 +252,10 @@ mod tests {
     fn the_stage_is_the_first_that_has_not_ended() {
         let day = |text| Day::parse(text).unwrap();
         let stages = Stages { design: Some(day("2027-01-31")), build: Some(day("2027-04-30")), ..Stages::default() };
-        assert_eq!(stages.on(day("2026-01-01")), Stage::Design);
-        assert_eq!(stages.on(day("2027-01-31")), Stage::Design, "the last day belongs to the stage");
-        assert_eq!(stages.on(day("2027-02-01")), Stage::Build);
-        assert_eq!(stages.on(day("2027-05-01")), Stage::Contest, "all stages have ended");
-        assert_eq!(Stages::default().on(day("2027-05-01")), Stage::Design, "no stage has a date");
+        assert_eq!(stages.stage_on(day("2026-01-01")), Stage::Design);
+        assert_eq!(stages.stage_on(day("2027-01-31")), Stage::Design, "the last day belongs to the stage");
+        assert_eq!(stages.stage_on(day("2027-02-01")), Stage::Build);
+        assert_eq!(stages.stage_on(day("2027-05-01")), Stage::Contest, "all stages have ended");
+        assert_eq!(Stages::default().stage_on(day("2027-05-01")), Stage::Design, "no stage has a date");
     }
 }

@@ -37,7 +37,7 @@ fn print_times(name: &str, loaded: Loaded) {
     let (loaded, values) = (&study.loaded, study.values());
     let network = &values.network;
     let (goal, ..) = loaded.goals().next().unwrap();
-    let goal = values.of_record(goal).unwrap();
+    let goal = values.record_node(goal).unwrap();
     let leaves = network.nodes.iter().filter(|node| matches!(node.rule, Rule::Given(_))).count();
     let evaluation = median(31, || drop(network.evaluate()));
     let worth = median(31, || drop(network.sensitivities(&network.partials(&values.state), goal)));

@@ -15,7 +15,7 @@ use crate::history::outlook::CommitState;
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
-use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, Standing, Values};
+use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, TargetStatus, Values};
 
 /// One evaluated state of a project root.
 pub struct Study {
@@ -34,7 +34,7 @@ pub struct Study {
     before_contest: OnceLock<Option<Values>>,
     on_paper: OnceLock<Option<Values>>,
     chains: OnceLock<Chains>,
-    standings: OnceLock<Vec<Standing>>,
+    target_statuses: OnceLock<Vec<TargetStatus>>,
     goals: OnceLock<Vec<GoalPoints>>,
     budgets: OnceLock<Vec<Budget>>,
     pub(crate) report: OnceLock<Report>,
@@ -46,7 +46,7 @@ impl Study {
         let loaded = loaded.into();
         Self {
             graph: Arc::new(Graph::new(&loaded)),
-            stage: loaded.settings().stages.on(day),
+            stage: loaded.settings().stages.stage_on(day),
             loaded,
             day,
             past,
@@ -55,7 +55,7 @@ impl Study {
             before_contest: OnceLock::new(),
             on_paper: OnceLock::new(),
             chains: OnceLock::new(),
-            standings: OnceLock::new(),
+            target_statuses: OnceLock::new(),
             goals: OnceLock::new(),
             budgets: OnceLock::new(),
             report: OnceLock::new(),
@@ -100,14 +100,14 @@ impl Study {
     /// The values with the results of tests, and without those of events: what was predicted before the contest.
     pub fn values_before_contest(&self) -> &Values {
         let events = || self.graph.loaded.events().any(|(event, ..)| !self.graph.results(event).is_empty());
-        let own = || events().then(|| Values::with(&self.graph, Measured::BeforeTheContest));
+        let own = || events().then(|| Values::with_measured(&self.graph, Measured::BeforeTheContest));
         self.before_contest.get_or_init(own).as_ref().unwrap_or_else(|| self.values())
     }
 
     /// The values without any result: by estimates, formulas and analyses alone.
     pub fn values_on_paper(&self) -> &Values {
         let measured = || self.loaded.results().any(|(.., result)| result.value.is_some());
-        let own = || measured().then(|| Values::with(&self.graph, Measured::Nothing));
+        let own = || measured().then(|| Values::with_measured(&self.graph, Measured::Nothing));
         self.on_paper.get_or_init(own).as_ref().unwrap_or_else(|| self.values())
     }
 
@@ -132,8 +132,8 @@ impl Study {
     }
 
     /// The status of every target, in the order of the records.
-    pub fn standings(&self) -> &[Standing] {
-        self.standings.get_or_init(|| self.values().standings(self.gradients()))
+    pub fn target_statuses(&self) -> &[TargetStatus] {
+        self.target_statuses.get_or_init(|| self.values().target_statuses(self.gradients()))
     }
 
     /// Every goal with its points, in the order of the records.
@@ -154,7 +154,7 @@ impl Study {
 
     /// The targets that add up parts, with how far each is inside its limit as a ratio, the least first.
     pub fn tightest_budgets(&self) -> impl Iterator<Item = (RecordId, f64)> {
-        let totals = self.standings().iter().filter(|own| self.values().origin(own.index) == Origin::Total);
+        let totals = self.target_statuses().iter().filter(|own| self.values().origin(own.index) == Origin::Total);
         let mut all: Vec<_> = totals.filter_map(|own| Some((own.index, own.margin?))).collect();
         all.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
         all.into_iter()

@@ -62,7 +62,7 @@ fn evaluated(folder: &Path, state: State) -> String {
     assert_eq!(history.steps.len(), COMMITS);
     let mut present: Vec<&String> = study.loaded.present.iter().collect();
     present.sort();
-    let mut text = format!("{present:?}\n{:?}\n{:?}\n", study.report().findings, study.standings());
+    let mut text = format!("{present:?}\n{:?}\n{:?}\n", study.report().findings, study.target_statuses());
     for step in 0..history.steps.len() {
         writeln!(text, "{:?}", state_at(&project, &study.loaded, history, step).unwrap().all()).unwrap();
     }

@@ -2,7 +2,7 @@
 
 use schema::number;
 use schema::quantity::Unit;
-use trace::values::Standing;
+use trace::values::TargetStatus;
 
 /// A value in SI as text in its unit, with its uncertainty if it has one.
 pub(crate) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {

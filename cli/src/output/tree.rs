@@ -199,12 +199,12 @@ fn agreement(record: &schema::Record) -> Vec<String> {
 /// The value of a record as text: with limit, status and margin for a target, with points for an event or a goal.
 fn value_text(study: &Study, index: RecordId) -> Option<String> {
     let values = study.values();
-    let node = values.of_record(index)?;
+    let node = values.record_node(index)?;
     let now = values.value(node).map_or_else(
         || "no value yet".to_owned(),
         |value| quantity(value, study.gradients().uncertainty(&values.network, node), values.unit(node)),
     );
-    let Some(standing) = study.standings().iter().find(|standing| standing.index == index) else {
+    let Some(standing) = study.target_statuses().iter().find(|standing| standing.index == index) else {
         return Some(now);
     };
     let margin = margin(standing, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();

@@ -55,7 +55,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         ("source", false),
     ])
     .spare(&[5, 3]);
-    for standing in study.standings() {
+    for standing in study.target_statuses() {
         table.row(vec![
             strong(loaded.record(standing.index).id.as_str()),
             plain(shown(values, gradients, standing.node)),
@@ -71,7 +71,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     }
     let mut table = Table::new(&[("event or goal", false), ("points", true), ("source", false)]);
     for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
             let points = shown(values, gradients, node);
             table.row(vec![strong(record.id.as_str()), plain(points), faint(origin(values, index))]);
         }

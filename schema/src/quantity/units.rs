@@ -123,11 +123,6 @@ impl Unit {
         Self { name: "".into(), dimension: Dimension::default(), factor: 1.0, offset: 0.0 }
     }
 
-    /// The unit of a number without unit; the earlier name of [`Unit::dimensionless`].
-    pub fn one() -> Self {
-        Self::dimensionless()
-    }
-
     /// Reads a unit: names joined by `*` and `/`, each with an optional whole power, for example `kg/m^3`.
     ///
     /// # Errors

@@ -103,9 +103,9 @@ fn describe(found: &de::Unexpected<'_>) -> String {
     }
 }
 
-/// A node as a source for serde; entries and items in `left_out` are passed over.
+/// Decodes one node with serde; entries and items in `left_out` are skipped.
 #[derive(Clone, Copy)]
-pub struct Source<'t> {
+pub struct NodeDeserializer<'t> {
     /// The tree.
     pub tree: &'t Tree<'t>,
     /// The node to decode.
@@ -114,7 +114,7 @@ pub struct Source<'t> {
     pub left_out: &'t HashSet<NodeId>,
 }
 
-impl<'t> Source<'t> {
+impl<'t> NodeDeserializer<'t> {
     fn child(self, node: NodeId) -> Self {
         Self { node, ..self }
     }
@@ -136,7 +136,7 @@ impl<'t> Source<'t> {
 }
 
 struct Entries<'t> {
-    source: Source<'t>,
+    source: NodeDeserializer<'t>,
     entries: &'t [[NodeId; 2]],
     value: Option<NodeId>,
 }
@@ -163,7 +163,7 @@ impl<'de> MapAccess<'de> for Entries<'_> {
 }
 
 struct Items<'t> {
-    source: Source<'t>,
+    source: NodeDeserializer<'t>,
     items: &'t [NodeId],
 }
 
@@ -224,7 +224,7 @@ impl Number {
     }
 }
 
-impl<'de> de::Deserializer<'de> for Source<'_> {
+impl<'de> de::Deserializer<'de> for NodeDeserializer<'_> {
     type Error = DecodeError;
 
     fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, DecodeError> {

@@ -20,7 +20,7 @@ use crate::records::{Body, Kind, Record};
 use crate::renamed;
 use crate::settings::Settings;
 use crate::words::{Id, shorten};
-use decode::Source;
+use decode::NodeDeserializer;
 use foldhash::{HashSet, HashSetExt as _};
 use serde::Deserialize as _;
 use tree::{NodeId, Tree};
@@ -229,21 +229,21 @@ fn decode_all<T>(
     kind: Option<Kind>,
     out: &mut FileRecords,
     own: impl Fn(Problem) -> Problem,
-    decode: impl Fn(Source<'_>) -> Result<T, decode::DecodeError>,
+    decode: impl Fn(NodeDeserializer<'_>) -> Result<T, decode::DecodeError>,
 ) -> Option<T> {
     /// A record with more errors than this is not read; a huge one with fewer, as every error costs a pass over it.
     const MOST_ERRORS: usize = 60;
     const MOST_STEPS: usize = 2_000_000;
     let mut left_out = HashSet::new();
     // A key that appears twice is an error of every map that is decoded, so what can be decoded has none.
-    if let Ok(value) = decode(Source { tree, node, left_out: &left_out }) {
+    if let Ok(value) = decode(NodeDeserializer { tree, node, left_out: &left_out }) {
         return Some(value);
     }
     problems::duplicate_keys(tree, node, &mut left_out, &mut |problem, route| {
         out.problems.push(own(problem).below(&route));
     });
     for _ in 0..(MOST_STEPS / tree.size(node)).clamp(3, MOST_ERRORS) {
-        let error = match decode(Source { tree, node, left_out: &left_out }) {
+        let error = match decode(NodeDeserializer { tree, node, left_out: &left_out }) {
             Ok(value) => return Some(value),
             Err(error) => error,
         };

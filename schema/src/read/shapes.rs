@@ -46,7 +46,7 @@ pub(super) fn settings(settings: &Settings, problems: &mut Vec<Problem>) {
     }
     let mut last: Option<(Stage, crate::words::Day)> = None;
     for stage in Stage::ALL {
-        let Some(end) = settings.stages.end(stage) else { continue };
+        let Some(end) = settings.stages.last_day(stage) else { continue };
         if let Some((earlier, day)) = last
             && end <= day
         {

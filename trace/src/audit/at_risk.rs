@@ -37,8 +37,8 @@ impl AtRiskPeriod {
 pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> Vec<AtRiskPeriod> {
     let mut all = Vec::new();
     for target in targets {
-        let standing = &target.standing;
-        let id = loaded.record(standing.index).id.as_str();
+        let status = &target.status;
+        let id = loaded.record(status.index).id.as_str();
         let recorded = |course: &Course| {
             let limit = Limit { at_least: course.limits.0, at_most: course.limits.1 };
             target.limits.iter().rfind(|step| same_limit(&step.limit, &limit)).is_some_and(|step| step.recorded)
@@ -52,7 +52,7 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
                     let measured = matches!(course.status, Status::Met | Status::Missed);
                     let moved = before.limits != course.limits;
                     all.push(AtRiskPeriod {
-                        index: standing.index,
+                        index: status.index,
                         since: day,
                         until: Some(moment.day),
                         revised: moved && !measured,
@@ -67,7 +67,7 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
         }
         if let Some((since, _)) = since {
             all.push(AtRiskPeriod {
-                index: standing.index,
+                index: status.index,
                 since,
                 until: None,
                 revised: false,

@@ -58,7 +58,7 @@ impl Group {
 impl TargetAudit {
     /// The measured value in SI, where there is one.
     pub fn measured(&self) -> Option<f64> {
-        self.standing.value.filter(|_| matches!(self.standing.status, Status::Met | Status::Missed))
+        self.status.value.filter(|_| matches!(self.status.status, Status::Met | Status::Missed))
     }
 }
 
@@ -85,7 +85,7 @@ impl Audit {
                 _ => {}
             }
         }
-        let targets = |verdict| self.with_verdict(verdict).map(|target| target.standing.index).collect();
+        let targets = |verdict| self.with_verdict(verdict).map(|target| target.status.index).collect();
         let at_risk = self.at_risk_periods.iter().filter(|period| !period.closed());
         let mut list = |lesson: fn(Vec<RecordId>) -> Lesson, ids: Vec<RecordId>| {
             if !ids.is_empty() {

@@ -101,13 +101,13 @@ pub fn groups(pairs: &[Pair]) -> Vec<Group> {
 pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Season>) -> Vec<Pair> {
     let mut pairs = Vec::new();
     for target in targets {
-        let index = target.standing.index;
+        let index = target.status.index;
         let (Origin::Result(_), Some(result), Some((estimate, _, origin))) =
-            (values.origin(index), target.standing.value, target.estimate)
+            (values.origin(index), target.status.value, target.estimate)
         else {
             continue;
         };
-        let unit = values.unit(target.standing.node).clone();
+        let unit = values.unit(target.status.node).clone();
         // A ratio says nothing about a zero that somebody chose.
         if estimate == 0.0 || unit.from_si(0.0) != 0.0 {
             continue;

@@ -5,7 +5,7 @@ use schema::records::{Outcome, Verify};
 use super::season::{LimitStep, Season};
 use crate::ids::RecordId;
 use crate::study::Study;
-use crate::values::{Origin, Standing, Status};
+use crate::values::{Origin, Status, TargetStatus};
 
 /// What became of a target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -39,7 +39,7 @@ impl Verdict {
 #[derive(Clone, Debug)]
 pub struct TargetAudit {
     /// Where it stands now.
-    pub standing: Standing,
+    pub status: TargetStatus,
     /// What became of it.
     pub verdict: Verdict,
     /// What was expected without any result: value and expanded uncertainty in SI, and where it comes from.
@@ -68,13 +68,13 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
     let (loaded, on_paper) = (&study.loaded, study.values_on_paper());
     let gradients = on_paper.gradients();
     study
-        .standings()
+        .target_statuses()
         .iter()
-        .map(|standing| {
-            let index = standing.index;
+        .map(|status| {
+            let index = status.index;
             let (result, outcome) = study.latest_result(index).map(|(id, result)| (id, result.outcome)).unzip();
             let outcome = outcome.flatten();
-            let verdict = match (outcome, standing.status) {
+            let verdict = match (outcome, status.status) {
                 // The latest result has the word, and a failed trial stands above an older number.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
@@ -83,14 +83,14 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
                 }
                 _ => Verdict::NeverVerified,
             };
-            let estimate = on_paper.of_record(index).and_then(|node| {
+            let estimate = on_paper.record_node(index).and_then(|node| {
                 let uncertainty = gradients.uncertainty(&on_paper.network, node);
                 Some((on_paper.value(node)?, uncertainty, on_paper.origin(index)))
             });
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
             let limits = limits.cloned().unwrap_or_default();
             let revisions = study.graph.revisions(index).into_iter().map(|(id, _)| id).collect();
-            TargetAudit { standing: standing.clone(), verdict, estimate, result, revisions, limits }
+            TargetAudit { status: status.clone(), verdict, estimate, result, revisions, limits }
         })
         .collect()
 }

@@ -29,7 +29,7 @@ impl Verified {
 
 /// Did the latest result close it? None without a result.
 pub(super) fn closed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option<bool> {
-    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.standing.index) {
+    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.status.index) {
         return match targets[at].verdict {
             Verdict::Met => Some(true),
             Verdict::Missed => Some(false),

@@ -27,7 +27,7 @@ targets:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let much: Vec<_> = study
-        .standings()
+        .target_statuses()
         .iter()
         .filter(|standing| matches!(standing.status, Status::Met | Status::OnTarget))
         .filter_map(|standing| Some((standing, standing.margin.filter(|margin| *margin > MUCH)?)))

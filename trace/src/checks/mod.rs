@@ -275,7 +275,7 @@ pub fn level(check: &Check, settings: &Settings, stage: Stage) -> Level {
     if check.group == Group::Reading {
         return own;
     }
-    settings.levels.get(check.name).and_then(|setting| setting.at(stage)).unwrap_or(own)
+    settings.levels.get(check.name).and_then(|setting| setting.for_stage(stage)).unwrap_or(own)
 }
 
 /// Runs one check.

@@ -4,7 +4,7 @@ use schema::Day;
 use schema::records::Body;
 
 use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
-use crate::values::{Standing, Status};
+use crate::values::{Status, TargetStatus};
 
 /// How long a target may be at risk before somebody answers.
 const DAYS: i32 = 28;
@@ -45,10 +45,10 @@ pub(crate) fn commit_needed(study: &Study) -> Option<usize> {
 
 /// The targets at risk whose limit did not change since a date, and on which nothing was agreed since; with the last
 /// commit of that date.
-fn candidates(study: &Study) -> Option<(usize, Vec<&Standing>)> {
+fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
     let history = study.history()?;
-    let mut at_risk: Vec<&Standing> =
-        study.standings().iter().filter(|standing| standing.status == Status::AtRisk).collect();
+    let mut at_risk: Vec<&TargetStatus> =
+        study.target_statuses().iter().filter(|standing| standing.status == Status::AtRisk).collect();
     if at_risk.is_empty() {
         return None;
     }

@@ -36,7 +36,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if target.safety_critical || graph.tier(index) != Some(Tier::System) {
             continue;
         }
-        if values.of_record(index).is_some_and(|node| !ties[node]) {
+        if values.record_node(index).is_some_and(|node| !ties[node]) {
             let message = format!("no value ties {} to the points of any event", record.name());
             reporter.report(index, &[], message, "let a formula, a model or a budget above read it");
         }

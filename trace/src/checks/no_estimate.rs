@@ -25,7 +25,7 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     let passed = |index| study.graph.results(index).iter().any(|(_, result)| result.outcome.is_some());
-    for standing in study.standings().iter().filter(|_| study.stage >= Stage::Design) {
+    for standing in study.target_statuses().iter().filter(|_| study.stage >= Stage::Design) {
         // Where a formula or a model has no answer, what it lacks is told.
         let given = standing.value.is_some() || study.values().origin(standing.index) != Origin::None;
         if !given && !passed(standing.index) {

@@ -4,10 +4,10 @@ use schema::Record;
 use schema::records::Body;
 
 use super::Study;
-use crate::values::Standing;
+use crate::values::TargetStatus;
 
 /// The value of a target with its uncertainty.
-pub(super) fn shown(study: &Study, standing: &Standing) -> String {
+pub(super) fn shown(study: &Study, standing: &TargetStatus) -> String {
     study.values().unit(standing.node).show(standing.value.unwrap_or(f64::NAN), standing.uncertainty)
 }
 

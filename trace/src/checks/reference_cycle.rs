@@ -23,16 +23,16 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     for cycle in study.graph.cycles() {
         let name = |index: &RecordId| study.loaded.record(*index).id.as_str();
-        let Some(first) = cycle.way.first() else { continue };
-        let next = cycle.way.get(1).unwrap_or(first);
-        let mut way: Vec<&str> = cycle.way.iter().map(name).collect();
+        let Some(first) = cycle.path.first() else { continue };
+        let next = cycle.path.get(1).unwrap_or(first);
+        let mut way: Vec<&str> = cycle.path.iter().map(name).collect();
         way.push(name(first));
         // The whole way, unless nobody could read it.
         const MOST: usize = 40;
         let more = way.len().saturating_sub(MOST);
         let more = if more > 0 { format!(" and {more} more") } else { String::new() };
         way.truncate(MOST);
-        let message = if cycle.way.len() == 1 {
+        let message = if cycle.path.len() == 1 {
             format!("{} names itself under `{}`", name(first), cycle.key)
         } else {
             format!("the way up turns in a circle: {}{more}", way.join(" → "))

@@ -77,7 +77,7 @@ pub(super) fn all(study: &Study) -> Vec<Found> {
         let Some(own) = history.life(id) else { continue };
         let moves = history.limit_moves(id);
         let Some((last, _, Some(now))) = moves.last() else { continue };
-        let limit = Limit::of(target);
+        let limit = Limit::from_target(target);
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }

@@ -20,7 +20,7 @@ targets:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for standing in study.standings().iter().filter(|standing| standing.status == Status::AtRisk) {
+    for standing in study.target_statuses().iter().filter(|standing| standing.status == Status::AtRisk) {
         // A roll-up beyond its limit is told as such.
         let rolled_up = study.values().origin(standing.index) == Origin::Total;
         let upper = standing.limit.at_least.is_none();

@@ -28,7 +28,7 @@ results:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for standing in study.standings().iter().filter(|standing| standing.status == Status::Missed) {
+    for standing in study.target_statuses().iter().filter(|standing| standing.status == Status::Missed) {
         let record = study.loaded.record(standing.index);
         let value = numbers::shown(study, standing);
         let message = format!("{} is {value}, and the limit is {}", record.name(), numbers::limit(record));

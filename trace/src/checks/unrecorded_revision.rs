@@ -59,7 +59,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let Some(history) = history else { continue };
         let first = moves.iter().find_map(|(_, _, now)| now.as_ref());
         let (Some(first), Some(moved @ (step, _, Some(now)))) = (first, moves.last()) else { continue };
-        let limit = Limit::of(target);
+        let limit = Limit::from_target(target);
         let is_first = limits::same_limit(&first.limit, &limit);
         if is_first || limits::on_record(*step, Some(&first.limit), &limit, &revisions) {
             begins_elsewhere(study, index, &moves, &standing, reporter);

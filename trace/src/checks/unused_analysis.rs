@@ -29,7 +29,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let target = study.loaded.find(target.as_str());
             // Where a result stands in its place, its value moves nothing any more.
             let counts = target.filter(|target| study.values().origin(*target) == Origin::Analysis(index));
-            counts.and_then(|target| study.values().of_record(target)).is_some_and(|node| feeds[node])
+            counts.and_then(|target| study.values().record_node(target)).is_some_and(|node| feeds[node])
         })
     };
     for (index, record, analysis) in study.loaded.analyses() {

@@ -73,7 +73,8 @@ impl Delta {
 
     /// The targets whose status changed, in the order of the records of head.
     pub fn status_changes(&self, base: &Study, head: &Study) -> Vec<StatusChange> {
-        let before: HashMap<RecordId, Status> = base.standings().iter().map(|own| (own.index, own.status)).collect();
+        let before: HashMap<RecordId, Status> =
+            base.target_statuses().iter().map(|own| (own.index, own.status)).collect();
         let renamed: HashMap<RecordId, RecordId> = self.renamed.iter().map(|(old, new)| (*new, *old)).collect();
         let change = |target: RecordId, after: Status| {
             let was = renamed.get(&target).copied();
@@ -81,6 +82,6 @@ impl Delta {
             let before = before.get(&was).copied().filter(|before| *before != after)?;
             Some(StatusChange { target, before, after })
         };
-        head.standings().iter().filter_map(|own| change(own.index, own.status)).collect()
+        head.target_statuses().iter().filter_map(|own| change(own.index, own.status)).collect()
     }
 }

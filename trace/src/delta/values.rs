@@ -124,7 +124,7 @@ pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mu
             };
             let reached = worth.as_ref().filter(|_| way.last().is_some_and(is_goal));
             let points = reached.zip(value.before.zip(value.after)).and_then(|(worth, (before, after))| {
-                Some(new.worth_of_one(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
+                Some(new.worth_of_value(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
             });
             delta.causes.push(Cause { value, way, points });
         }

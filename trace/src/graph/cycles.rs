@@ -15,7 +15,7 @@ use crate::ids::RecordId;
 /// A way that leads back to its start.
 pub struct Cycle {
     /// The records on the way, the one with the smallest id first; the last leads back to it.
-    pub way: Vec<RecordId>,
+    pub path: Vec<RecordId>,
     /// The key whose links make it.
     pub key: &'static str,
 }
@@ -67,11 +67,11 @@ impl Graph {
                 let members: foldhash::HashSet<RecordId> = knot.iter().map(|node| record_of(*node)).collect();
                 let start = members.iter().copied().min_by_key(|index| &self.loaded.record(*index).id)?;
                 let next = |id| out.get(&id).into_iter().flatten().copied().filter(|next| members.contains(next));
-                Some(Cycle { way: shortest_cycle(start, next)?, key })
+                Some(Cycle { path: shortest_cycle(start, next)?, key })
             })
             .collect();
-        cycles.extend(loops.into_iter().map(|one| Cycle { way: vec![one], key }));
-        cycles.sort_by_key(|cycle| cycle.way.first().map(|index| &self.loaded.record(*index).id));
+        cycles.extend(loops.into_iter().map(|one| Cycle { path: vec![one], key }));
+        cycles.sort_by_key(|cycle| cycle.path.first().map(|index| &self.loaded.record(*index).id));
         cycles
     }
 }

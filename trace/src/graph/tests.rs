@@ -70,7 +70,7 @@ systems: {s: {in: z}, z: {in: s}}
         .cycles()
         .into_iter()
         .map(|cycle| {
-            let way: Vec<&str> = cycle.way.iter().map(|i| loaded.record(*i).id.as_str()).collect();
+            let way: Vec<&str> = cycle.path.iter().map(|i| loaded.record(*i).id.as_str()).collect();
             format!("{}: {}", cycle.key, way.join(" "))
         })
         .collect();

@@ -35,7 +35,7 @@ pub struct PastValue {
 impl PastValue {
     /// The value with its uncertainty, as text.
     pub fn shown(&self) -> String {
-        let unit = Unit::parse(&self.unit).unwrap_or_else(|_| Unit::one());
+        let unit = Unit::parse(&self.unit).unwrap_or_else(|_| Unit::dimensionless());
         self.value.map_or_else(|| "no value".to_owned(), |value| unit.show(value, self.uncertainty))
     }
 }
@@ -73,14 +73,14 @@ impl CommitState {
             origin: String::new(),
             unit: values.unit(node).to_string(),
         };
-        for standing in values.standings(gradients) {
+        for standing in values.target_statuses(gradients) {
             let origin = values.origin(standing.index).word().to_owned();
             let (limit, status) = (Some(standing.limit), Some(standing.status));
             let value = PastValue { limit, status, origin, ..without_limit(standing.node) };
             past.insert(values.name(standing.node), value);
         }
         for (index, record) in loaded.records() {
-            if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
+            if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
                 let origin = values.origin(index).word().to_owned();
                 past.insert(values.name(node), PastValue { origin, ..without_limit(node) });
             }

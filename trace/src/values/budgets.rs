@@ -158,7 +158,7 @@ impl Values {
         gradients: &Gradients,
         shares: Option<&Vec<RecordId>>,
     ) -> Option<Budget> {
-        let node = self.of_record(index)?;
+        let node = self.record_node(index)?;
         let dimension = self.dimension(node);
         let limit = self.fitting(upper(target)?, dimension)?;
         let (mut own, mut misfits) = (Vec::new(), Vec::new());
@@ -192,7 +192,7 @@ impl Values {
 
     fn share(&self, index: RecordId, dimension: Dimension, gradients: &Gradients) -> Option<Share> {
         let target = self.target(index)?;
-        let node = self.of_record(index)?;
+        let node = self.record_node(index)?;
         let limit = self.fitting(upper(target)?, dimension)?;
         let uncertainty = gradients.uncertainty(&self.network, node);
         let safety_critical = target.safety_critical;

@@ -127,7 +127,7 @@ impl Builder<'_> {
             match &record.body {
                 Body::Goal(_) | Body::Event(_) => {
                     let node = self.add(Key::Record(index), place(&[]), Some(Dimension::points()));
-                    self.network.nodes[node].unit = Unit::parse("pts").unwrap_or_else(|_| Unit::one());
+                    self.network.nodes[node].unit = Unit::parse("pts").unwrap_or_else(|_| Unit::dimensionless());
                 }
                 Body::Target(target) => {
                     let limit = target.limit().next().map(|(_, quantity)| quantity.clone());

@@ -99,7 +99,7 @@ impl Values {
     fn criterion(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Comparison> {
         let index = self.graph.loaded.find(id)?;
         let target = self.graph.loaded.target(index)?;
-        let node = self.of_record(index)?;
+        let node = self.record_node(index)?;
         let value = Some(state.values[node]).filter(|value| !value.is_nan());
         let uncertainty = gradients.uncertainty(network, node);
         let status = match value {
@@ -120,7 +120,7 @@ impl Values {
     ) -> (Vec<RecordId>, Vec<RecordId>) {
         let (mut newly_at_risk, mut newly_on_target) = (Vec::new(), Vec::new());
         for (index, _, target) in self.graph.loaded.targets() {
-            let Some(node) = self.of_record(index) else { continue };
+            let Some(node) = self.record_node(index) else { continue };
             let limit = self.limit(target);
             let after = state.values[node];
             let Some(before) = self.value(node).filter(|_| !after.is_nan()) else { continue };

@@ -23,7 +23,7 @@ pub use network::{Gradients, Network, Partials, Rule, State};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
-pub use status::{Limit, Standing, Status};
+pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
 
 use std::sync::{Arc, OnceLock};
@@ -123,7 +123,7 @@ impl Values {
     }
 
     /// The value graph as it would be with fewer results: what was expected.
-    pub fn with(graph: &Arc<Graph>, measured: Measured) -> Self {
+    pub fn with_measured(graph: &Arc<Graph>, measured: Measured) -> Self {
         build::build(graph, measured)
     }
 
@@ -143,14 +143,14 @@ impl Values {
     }
 
     /// The node of a target, an event or a goal.
-    pub fn of_record(&self, index: RecordId) -> Option<NodeId> {
+    pub fn record_node(&self, index: RecordId) -> Option<NodeId> {
         self.node(&Key::Record(index))
     }
 
     /// The node of a name such as `car-mass`, `engine-unit.mass` or `car.cost`.
     pub fn named(&self, name: &str) -> Option<NodeId> {
         let (id, amount) = name.split_once('.').map_or((name, None), |(id, amount)| (id, Some(amount)));
-        let Some(amount) = amount else { return self.of_record(self.graph.loaded.find(id)?) };
+        let Some(amount) = amount else { return self.record_node(self.graph.loaded.find(id)?) };
         let amount = self.amount(amount)?;
         if id == schema::words::CAR {
             return self.node(&Key::Group(None, amount));
@@ -203,7 +203,7 @@ impl Values {
     /// For every node: do the points of an event rest on it?
     pub fn feeding(&self) -> Vec<bool> {
         let mut feeds = vec![false; self.network.nodes.len()];
-        for node in self.graph.loaded.events().filter_map(|(event, ..)| self.of_record(event)) {
+        for node in self.graph.loaded.events().filter_map(|(event, ..)| self.record_node(event)) {
             feeds[node] = true;
         }
         for &node in self.network.order.iter().rev() {

@@ -71,7 +71,7 @@ impl Values {
     }
 
     fn goal(&self, index: RecordId, goal: &Goal, gradients: &Gradients) -> Option<GoalPoints> {
-        let node = self.of_record(index)?;
+        let node = self.record_node(index)?;
         let events: Vec<EventPoints> = self.network.nodes[node]
             .inputs
             .iter()
@@ -117,7 +117,7 @@ impl Values {
     /// An event with its plan, its prediction, and the value that earns the plan.
     pub fn event(&self, index: RecordId, gradients: &Gradients) -> Option<EventPoints> {
         let event = self.graph.loaded.event(index)?;
-        let node = self.of_record(index)?;
+        let node = self.record_node(index)?;
         let plan = event.plan.as_ref().map(schema::Quantity::si);
         let local = |name: &str| self.node(&Key::Local(index, name.into()));
         let reads = event.reads.keys().next().and_then(|name| Some((name.to_string(), local(name.as_str())?)));

@@ -53,11 +53,11 @@ pub struct Limit {
 
 impl Limit {
     /// The limit that a target is written with.
-    pub fn of(target: &Target) -> Self {
-        Self::by(target, Quantity::si)
+    pub fn from_target(target: &Target) -> Self {
+        Self::in_si(target, Quantity::si)
     }
 
-    fn by(target: &Target, si: impl Fn(&Quantity) -> f64) -> Self {
+    fn in_si(target: &Target, si: impl Fn(&Quantity) -> f64) -> Self {
         match target.between.as_deref() {
             Some([low, high]) => Self { at_least: Some(si(low)), at_most: Some(si(high)) },
             _ => Self { at_least: target.at_least.as_ref().map(&si), at_most: target.at_most.as_ref().map(&si) },
@@ -102,7 +102,7 @@ impl Limit {
 
 /// A target with its value.
 #[derive(Clone, Debug)]
-pub struct Standing {
+pub struct TargetStatus {
     /// The target's record.
     pub index: RecordId,
     /// Its node.
@@ -123,17 +123,17 @@ impl Values {
     /// The limit of a target in SI, its money in the team's currency.
     pub fn limit(&self, target: &Target) -> Limit {
         let rates = &self.graph.loaded.settings().rates;
-        Limit::by(target, |quantity| build::in_currency(rates, quantity).1)
+        Limit::in_si(target, |quantity| build::in_currency(rates, quantity).1)
     }
 
     /// Where every target stands, in the order of the records.
-    pub fn standings(&self, gradients: &Gradients) -> Vec<Standing> {
+    pub fn target_statuses(&self, gradients: &Gradients) -> Vec<TargetStatus> {
         let targets = self.graph.loaded.targets();
         targets.filter_map(|(index, _, target)| self.standing(index, target, gradients)).collect()
     }
 
-    fn standing(&self, index: RecordId, target: &Target, gradients: &Gradients) -> Option<Standing> {
-        let node = self.of_record(index)?;
+    fn standing(&self, index: RecordId, target: &Target, gradients: &Gradients) -> Option<TargetStatus> {
+        let node = self.record_node(index)?;
         let limit = self.limit(target);
         let value = self.value(node);
         let uncertainty = gradients.uncertainty(&self.network, node);
@@ -146,6 +146,6 @@ impl Values {
         };
         // A fifth of a temperature in degrees Celsius is another one in kelvins: neither is a margin.
         let margin = value.filter(|_| !self.unit(node).has_own_zero()).and_then(|value| limit.margin(value));
-        Some(Standing { index, node, limit, value, uncertainty, margin, status })
+        Some(TargetStatus { index, node, limit, value, uncertainty, margin, status })
     }
 }

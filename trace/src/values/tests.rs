@@ -70,7 +70,13 @@ fn network(parts: &[Part]) -> Network {
                 (Rule::Formula(Arc::new(formula)), inputs, 0.0)
             }
         };
-        network.nodes.push(Value { rule, inputs, dimension: Dimension::default(), unit: Unit::one(), uncertainty });
+        network.nodes.push(Value {
+            rule,
+            inputs,
+            dimension: Dimension::default(),
+            unit: Unit::dimensionless(),
+            uncertainty,
+        });
         network.order.push(NodeId::new(node));
     }
     network

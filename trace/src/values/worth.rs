@@ -64,7 +64,7 @@ impl Values {
     }
 
     /// What one value is worth.
-    pub fn worth_of_one(&self, node: NodeId, sensitivities: &[f64]) -> Option<Worth> {
+    pub fn worth_of_value(&self, node: NodeId, sensitivities: &[f64]) -> Option<Worth> {
         self.worth(node, sensitivities)
     }
 }

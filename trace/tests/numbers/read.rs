@@ -62,7 +62,7 @@ impl Read {
         let gradients = study.gradients();
         let mut numbers = HashMap::new();
         for index in loaded.record_ids() {
-            let Some(node) = values.of_record(index) else { continue };
+            let Some(node) = values.record_node(index) else { continue };
             let unit = values.unit(node);
             let si = values.value(node).unwrap_or(f64::NAN);
             let needed = values.event(index, gradients).and_then(|event| event.needed_value);

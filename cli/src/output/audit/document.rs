@@ -120,11 +120,11 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
 }
 
 fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
-    let (loaded, standing) = (&view.study.loaded, &target.standing);
-    let record = loaded.record(standing.index);
-    let unit = view.study.values().unit(standing.node);
+    let (loaded, status) = (&view.study.loaded, &target.status);
+    let record = loaded.record(status.index);
+    let unit = view.study.values().unit(status.node);
     let in_unit = |si: f64| number(Some(unit.from_si(si)));
-    let limit = limit_json(&standing.limit, unit);
+    let limit = limit_json(&status.limit, unit);
     let revisions: Vec<Value> = target
         .revisions
         .iter()
@@ -169,8 +169,8 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "id": record.id.as_str(),
         "title": record.name(),
         "of": record.about().map(ToString::to_string),
-        "system": view.study.section(standing.index),
-        "lead": view.study.graph.lead(standing.index),
+        "system": view.study.section(status.index),
+        "lead": view.study.graph.lead(status.index),
         "safety_critical": record.safety_critical(),
         "unit": unit.to_string(),
         "limit": limit,
@@ -179,13 +179,13 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "revisions": revisions,
         "estimate": estimate,
         "result": result,
-        "margin": number(target.measured().and(standing.margin)),
+        "margin": number(target.measured().and(status.margin)),
         "limit_changes": target.limits.len().saturating_sub(1),
         "unrecorded": target.unrecorded(),
         "after_result": target.after_result(),
         "verdict": target.verdict.words(),
-        "status": standing.status.word(),
-        "methods": view.methods(standing.index),
+        "status": status.status.word(),
+        "methods": view.methods(status.index),
         "evidence": view.evidence(target),
     })
 }

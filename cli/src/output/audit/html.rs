@@ -67,7 +67,7 @@ fn chain(view: &AuditView<'_>) -> Value {
         let value = view
             .study
             .values()
-            .of_record(index)
+            .record_node(index)
             .and_then(|node| Some(view.study.values().unit(node).show(view.study.values().value(node)?, 0.0)));
         let amounts = match &record.body {
             Body::Part(part) => {

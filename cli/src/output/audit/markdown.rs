@@ -46,7 +46,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .targets
         .iter()
         .map(|target| {
-            let unit = view.study.values().unit(target.standing.node);
+            let unit = view.study.values().unit(target.status.node);
             let measured = target.measured();
             let estimate = target.estimate.map(|(si, uncertainty, _)| quantity(si, uncertainty, unit));
             json!({"estimate": estimate.unwrap_or_default(),

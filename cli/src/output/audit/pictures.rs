@@ -103,9 +103,9 @@ impl AuditView<'_> {
     /// A target's limit, estimate and result on one scale: the limit is at a fixed position, and the allowed range is shaded.
     pub(super) fn picture_of_target(&self, target: &TargetAudit) -> Option<String> {
         const W: f64 = 150.0;
-        let standing = &target.standing;
-        let unit = self.study.values().unit(standing.node);
-        let (low, high) = (standing.limit.at_least, standing.limit.at_most);
+        let status = &target.status;
+        let unit = self.study.values().unit(status.node);
+        let (low, high) = (status.limit.at_least, status.limit.at_most);
         let estimate = target.estimate.map(|(value, spread, _)| (unit.from_si(value), spread / unit.factor()));
         let result = target.measured().map(|value| unit.from_si(value));
         if estimate.is_none() && result.is_none() {
@@ -164,7 +164,7 @@ impl AuditView<'_> {
             .filter_map(|moment| Some((moment.day, unit.from_si(*moment.amounts.get(name)?))))
             .collect();
         let limited = self.audit.targets.iter().find(|target| {
-            let Body::Target(body) = &self.study.loaded.record(target.standing.index).body else { return false };
+            let Body::Target(body) = &self.study.loaded.record(target.status.index).body else { return false };
             let car = body.of.as_ref().is_some_and(|of| of.as_str() == schema::words::CAR);
             car && body.total.as_ref().is_some_and(|total| total.as_str() == name)
         });
@@ -174,7 +174,7 @@ impl AuditView<'_> {
                 .extend(target.limits.iter().filter_map(|step| Some((step.day, unit.from_si(step.limit.only_end()?)))));
             if limits.is_empty() {
                 limits.extend(
-                    points.first().zip(target.standing.limit.at_most).map(|((day, _), si)| (*day, unit.from_si(si))),
+                    points.first().zip(target.status.limit.at_most).map(|((day, _), si)| (*day, unit.from_si(si))),
                 );
             }
         }
@@ -196,7 +196,7 @@ impl AuditView<'_> {
             &points,
             &limits,
             "goal",
-            self.study.values().unit(self.study.values().of_record(goal.index)?),
+            self.study.values().unit(self.study.values().record_node(goal.index)?),
         )
     }
 }

@@ -123,7 +123,7 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     }
     out.push_str(&table.text(ink));
     let late = view.audit.targets.iter().filter(|target| target.after_result());
-    let late: Vec<&str> = late.map(|target| view.id(target.standing.index)).collect();
+    let late: Vec<&str> = late.map(|target| view.id(target.status.index)).collect();
     if !late.is_empty() {
         ink.block(out, "", 0, &format!("limits set or changed after a result: {}", late.join(", ")));
     }
@@ -142,7 +142,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     };
     let measured = target.measured();
     vec![
-        strong(format!("  {}", view.id(standing.index))),
+        strong(format!("  {}", view.id(status.index))),
         plain(limit.clone()),
         plain(target.estimate.map(|(si, uncertainty, _)| bare(quantity(si, uncertainty, unit))).unwrap_or_default()),
         plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
