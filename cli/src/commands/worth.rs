@@ -43,7 +43,7 @@ impl Worth {
                     let help = schema::suggest::did_you_mean(id, names, "`tierod values` lists all values");
                     return Err(Error::new(format!("no value with id `{}`", crate::screen::clean(id))).help(help));
                 };
-                let worth = values.worth_of_one(node, &sensitivities);
+                let worth = values.worth_of_value(node, &sensitivities);
                 Some(worth.ok_or_else(|| Error::new(format!("`{id}` has no value")).help("add an estimate"))?)
             }
         };

@@ -10,7 +10,7 @@ pub(crate) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {
 }
 
 /// The distance of a value to its limit: a ratio, or a difference if the unit has its own zero (degrees Celsius).
-pub(crate) fn margin(standing: &Standing, unit: &Unit) -> Option<String> {
+pub(crate) fn margin(standing: &TargetStatus, unit: &Unit) -> Option<String> {
     let room = || unit.has_own_zero().then(|| standing.limit.room(standing.value?)).flatten();
     standing.margin.map(percent).or_else(|| Some(unit.show_change(room()?)))
 }

@@ -4,7 +4,7 @@ use schema::quantity::Unit;
 use schema::records::{Body, LimitStyle};
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::values::{Gradients, Key, Limit, Origin, Standing, Status, Values};
+use trace::values::{Gradients, Key, Limit, Origin, Status, TargetStatus, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
 
 use super::numbers::{margin, quantity};
@@ -119,7 +119,7 @@ pub(crate) fn upper_limit_json(si: f64, unit: &Unit) -> Value {
 /// The JSON answer.
 pub(crate) fn json(study: &Study) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
-    let entry = |node: NodeId, origin: &str, standing: Option<&Standing>| {
+    let entry = |node: NodeId, origin: &str, standing: Option<&TargetStatus>| {
         let unit = values.unit(node);
         let si = values.value(node);
         let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
@@ -137,11 +137,11 @@ pub(crate) fn json(study: &Study) -> Value {
         })
     };
     let mut all = Vec::new();
-    for standing in study.standings() {
+    for standing in study.target_statuses() {
         all.push(entry(standing.node, values.origin(standing.index).word(), Some(standing)));
     }
     for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.of_record(index)) {
+        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
             all.push(entry(node, values.origin(index).word(), None));
         }
     }

@@ -51,7 +51,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
             let estimate = target.estimate.map(|(si, uncertainty, _)| quantity(si, uncertainty, unit));
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
-                   "margin": measured.and_then(|_| margin(&target.standing, unit)).unwrap_or_default(),
+                   "margin": measured.and_then(|_| margin(&target.status, unit)).unwrap_or_default(),
                    "unrecorded": target.unrecorded(),
                    "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>()})
         })

@@ -131,7 +131,7 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
 }
 
 fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
-    let standing = &target.standing;
+    let standing = &target.status;
     let unit = view.study.values().unit(standing.node);
     let limit = limit_text(&view.study.loaded, standing.index);
     // The limit has the unit, so the other numbers do not need it.
