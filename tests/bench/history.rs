@@ -127,14 +127,18 @@ fn main() {
     }
     reference.sort_by(f64::total_cmp);
     let by_git = reference[1];
-    let from_git = median(3, || drop(Past::anew(&project, &loaded, day)));
-    let past = Past::of(&project, &loaded, day);
-    let kept = median(11, || drop(Past::of(&project, &loaded, day)));
-    let history = past.whole().unwrap();
+    let from_git = median(3, || drop(Past::load_uncached(&project, &loaded, day)));
+    let past = Past::load(&project, &loaded, day);
+    let kept = median(11, || drop(Past::load(&project, &loaded, day)));
+    let history = past.complete().unwrap();
     // A few commits change a number into what it was.
     let count = git(folder, &["rev-list", "--count", "HEAD", "--", "car"]).output().unwrap().stdout;
-    assert_eq!(history.steps.len().to_string(), String::from_utf8(count).unwrap().trim(), "the steps are those of git");
-    let (steps, records) = (history.steps.len(), FILES * RECORDS);
+    assert_eq!(
+        history.commits.len().to_string(),
+        String::from_utf8(count).unwrap().trim(),
+        "the steps are those of git"
+    );
+    let (steps, records) = (history.commits.len(), FILES * RECORDS);
     println!("{steps} commits, {records} records, {} versions of {} MB", read.0, read.1 / 1_000_000);
     println!("  git log and cat-file     {by_git:8.1} ms");
     println!("  the history from git     {from_git:8.1} ms, {:.2} times that", from_git / by_git);

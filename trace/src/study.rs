@@ -11,7 +11,7 @@ use schema::settings::{Settings, Stage};
 
 use crate::finding::Report;
 use crate::graph::{Chains, Graph};
-use crate::history::outlook::CommitState;
+use crate::history::commit_state::CommitState;
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
@@ -79,7 +79,7 @@ impl Study {
 
     /// The history that checks go by: all of it, of more than one commit.
     pub fn history(&self) -> Option<&History> {
-        self.past.whole().filter(|history| history.steps.len() > 1)
+        self.past.complete().filter(|history| history.commits.len() > 1)
     }
 
     /// The evaluated state at a commit of the history; `None` unless it was provided.

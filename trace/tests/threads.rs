@@ -10,7 +10,7 @@ use schema::Day;
 use trace::Project;
 use trace::git::{NewCommit, create_repository};
 use trace::history::Past;
-use trace::history::outlook::state_at;
+use trace::history::commit_state::state_at;
 use trace::snapshot::{Request, State};
 
 /// How many repositories, each with its own numbers.
@@ -58,12 +58,12 @@ fn evaluated(folder: &Path, state: State) -> String {
     let day = Day::parse("2027-03-19").unwrap();
     let past = Past::for_checks(&project, &loaded, day);
     let study = project.study(loaded, day, past);
-    let history = study.past().whole().unwrap();
-    assert_eq!(history.steps.len(), COMMITS);
+    let history = study.past().complete().unwrap();
+    assert_eq!(history.commits.len(), COMMITS);
     let mut present: Vec<&String> = study.loaded.present.iter().collect();
     present.sort();
     let mut text = format!("{present:?}\n{:?}\n{:?}\n", study.report().findings, study.target_statuses());
-    for step in 0..history.steps.len() {
+    for step in 0..history.commits.len() {
         writeln!(text, "{:?}", state_at(&project, &study.loaded, history, step).unwrap().all()).unwrap();
     }
     text

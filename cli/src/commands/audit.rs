@@ -47,7 +47,8 @@ impl Audit {
         let study = self.records.study_with_history(&project)?;
         let mut progress = Progress::new();
         let mut tick = |done, all| progress.tick(done, all);
-        let season = study.past().any().map(|history| Season::of(&project, &study.loaded, history, &mut tick));
+        let season =
+            study.past().available().map(|history| Season::from_history(&project, &study.loaded, history, &mut tick));
         drop(progress);
         let review = Review::new(&study, season.as_ref());
         let note = note(study.past(), &review);

@@ -1,7 +1,7 @@
 //! `check`: the findings of all checks.
 
 use clap::Args;
-use trace::delta::Older;
+use trace::delta::ExistingFindings;
 use trace::history::{Logs, Past};
 use trace::load::ParseCache;
 use trace::{Error, Project, Study};
@@ -36,7 +36,7 @@ impl Check {
         let report = study.report();
         // Only the findings that the next commit adds are reported; those that existed before are counted.
         let split = match self.records.staged && !self.all && !report.findings.is_empty() {
-            true => Some(Older::split(&before(&project, &study, pool, logs)?, &study)),
+            true => Some(ExistingFindings::split(&before(&project, &study, pool, logs)?, &study)),
             false => None,
         };
         let (report, older) = match &split {

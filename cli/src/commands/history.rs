@@ -3,7 +3,7 @@
 use clap::Args;
 use schema::suggest;
 use trace::Error;
-use trace::history::{Past, outlook, story};
+use trace::history::{Past, commit_state, story};
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
@@ -38,7 +38,7 @@ impl History {
         };
         let (id, amount) = self.id.split_once('.').map_or((self.id.as_str(), None), |(id, a)| (id, Some(a)));
         let car = id == schema::words::CAR && amount.is_some();
-        let life = all.life(id);
+        let life = all.record(id);
         if life.is_none() && !car {
             let help = suggest::did_you_mean(id, all.ids(), "`tierod graph --format json` lists all records");
             return Err(Error::new(format!("no record with id `{}` in any commit", clean(id))).help(help));
@@ -49,12 +49,12 @@ impl History {
             life,
             name: &self.id,
             amount,
-            events: story::events(all, life, amount),
-            line: story::line(
+            events: story::rows(all, life, amount),
+            line: story::values_over_time(
                 all,
                 life,
                 &self.id,
-                &outlook::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
+                &commit_state::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
             ),
             note: past.reason(),
         };

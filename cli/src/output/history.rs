@@ -5,9 +5,9 @@ use std::fmt::Write as _;
 use schema::quantity::Unit;
 use schema::words::shorten;
 use serde_json::{Value, json};
-use trace::history::outlook::PastValue;
-use trace::history::story::Event;
-use trace::history::{History, Life};
+use trace::history::commit_state::PastValue;
+use trace::history::story::HistoryRow;
+use trace::history::{History, RecordHistory};
 
 use super::spark::blocks;
 use super::table::{Table, faint, plain, strong};
@@ -21,7 +21,7 @@ pub(crate) struct Story<'h> {
     pub(crate) life: Option<&'h Life>,
     pub(crate) name: &'h str,
     pub(crate) amount: Option<&'h str>,
-    pub(crate) events: Vec<Event>,
+    pub(crate) events: Vec<HistoryRow>,
     pub(crate) line: Vec<(usize, PastValue)>,
     pub(crate) note: Option<String>,
 }
@@ -119,7 +119,8 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
 /// The JSON answer.
 pub(crate) fn json(story: &Story<'_>) -> Value {
     let history = story.history;
-    let commit = |step: usize| json!({"commit": history.steps[step].id, "day": history.steps[step].day.to_string()});
+    let commit =
+        |step: usize| json!({"commit": history.commits[step].id, "day": history.commits[step].day.to_string()});
     let with = |step: usize, more: Value| {
         let mut all = commit(step);
         if let (Value::Object(all), Value::Object(more)) = (&mut all, more) {
@@ -139,7 +140,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
                 "after": event.after,
                 "branch_commit": event.branch_commit.as_ref().map(|at| json!({"commit": at.id, "day": at.day.to_string()})),
             });
-            with(event.step, more)
+            with(event.commit, more)
         })
         .collect();
     let line: Vec<Value> = story

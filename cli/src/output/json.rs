@@ -3,7 +3,7 @@
 use schema::settings::Level;
 use serde::Serialize;
 use serde_json::{Value, json};
-use trace::delta::Older;
+use trace::delta::ExistingFindings;
 use trace::graph::{Graph, Link};
 use trace::report::Lines;
 use trace::snapshot::Source;

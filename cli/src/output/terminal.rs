@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use trace::delta::Older;
+use trace::delta::ExistingFindings;
 use trace::finding::LEVELS;
 use trace::snapshot::Source;
 use trace::{Finding, Report, Study};
@@ -43,7 +43,7 @@ pub(crate) fn finding(out: &mut String, finding: &Finding, paths: &Paths, ink: I
     ink.block(out, "fix", COLUMN, &finding.help);
 }
 
-fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Older>, ink: Ink) {
+fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) {
     let (loaded, records) = (&study.loaded, study.loaded.entries.len());
     let what = match &loaded.snapshot.source {
         Source::Worktree => "in the working tree".to_owned(),

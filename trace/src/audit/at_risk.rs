@@ -2,7 +2,7 @@
 
 use schema::Day;
 
-use super::season::{Course, Season};
+use super::season::{PastTarget, Season};
 use super::targets::TargetAudit;
 use crate::Loaded;
 use crate::history::same_limit;
@@ -28,7 +28,7 @@ pub struct AtRiskPeriod {
 
 impl AtRiskPeriod {
     /// A loop is closed by a result, by bringing the value back, or by a revision on record.
-    pub fn closed(&self) -> bool {
+    pub fn is_resolved(&self) -> bool {
         self.until.is_some() && (!self.revised || self.recorded)
     }
 }
@@ -39,12 +39,12 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
     for target in targets {
         let status = &target.status;
         let id = loaded.record(status.index).id.as_str();
-        let recorded = |course: &Course| {
+        let recorded = |course: &PastTarget| {
             let limit = Limit { at_least: course.limits.0, at_most: course.limits.1 };
             target.limits.iter().rfind(|step| same_limit(&step.limit, &limit)).is_some_and(|step| step.recorded)
         };
-        let mut since: Option<(Day, &Course)> = None;
-        for (moment, course) in season.course(id) {
+        let mut since: Option<(Day, &PastTarget)> = None;
+        for (moment, course) in season.target_over_time(id) {
             let off = course.status == Status::AtRisk;
             match since {
                 None if off => since = Some((moment.day, course)),

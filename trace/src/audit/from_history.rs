@@ -7,11 +7,11 @@ use foldhash::HashMap;
 use schema::records::Body;
 use schema::{Day, Kind, Quantity};
 
-use super::season::{AmountStep, Course, LimitStep, Moment, Season};
+use super::season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 use crate::Loaded;
 use crate::git::Project;
-use crate::history::agreed::{Agreed, agreed, on_record};
-use crate::history::{History, Life, LimitMove, outlook, same_limit};
+use crate::history::revisions::{TargetRevision, is_recorded, of_target};
+use crate::history::{History, LimitChange, RecordHistory, commit_state, same_limit};
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
@@ -34,14 +34,19 @@ impl Season {
     /// What the history tells of the records that were loaded.
     ///
     /// `tick` is told how many commits are evaluated, of how many.
-    pub fn of(project: &Project, loaded: &Arc<Loaded>, history: &History, tick: &mut dyn FnMut(usize, usize)) -> Self {
+    pub fn from_history(
+        project: &Project,
+        loaded: &Arc<Loaded>,
+        history: &History,
+        tick: &mut dyn FnMut(usize, usize),
+    ) -> Self {
         let mut season = Self {
-            commits: history.steps.iter().filter(|step| step.id.is_some()).count(),
+            commits: history.commits.iter().filter(|step| step.id.is_some()).count(),
             shallow: history.shallow,
             ..Self::default()
         };
         let most = most_moments(loaded.entries.len());
-        for (step, state) in outlook::states(project, loaded, history, most, tick) {
+        for (step, state) in commit_state::states(project, loaded, history, most, tick) {
             season.timeline.push(moment(history, step, &state, loaded));
         }
         let (tested, revisions) = (tested(history), revisions(loaded));
@@ -49,15 +54,15 @@ impl Season {
             let id = record.id.as_str();
             match &record.body {
                 Body::Target(target) => {
-                    let Some(life) = history.life(id) else { continue };
-                    let moves = history.limit_moves(id);
+                    let Some(life) = history.record(id) else { continue };
+                    let moves = history.limit_changes(id);
                     let about = revisions.get(id).map_or(&[][..], Vec::as_slice).iter().copied();
-                    let agreed = agreed(loaded, Some(history), &moves, target, about);
+                    let agreed = of_target(loaded, Some(history), &moves, target, about);
                     let results = tested.get(id).map_or(&[][..], Vec::as_slice);
                     season.limits.insert(id.to_owned(), limits(history, life, &moves, &agreed, results));
                 }
                 Body::Part(part) => {
-                    let Some(life) = history.life(id) else { continue };
+                    let Some(life) = history.record(id) else { continue };
                     for (name, _) in part.amounts.iter() {
                         season.amounts.insert(format!("{id}.{name}"), amounts(history, life, name.as_str()));
                     }
@@ -69,9 +74,9 @@ impl Season {
     }
 }
 
-fn moment(history: &History, step: usize, state: &outlook::CommitState, loaded: &Loaded) -> Moment {
-    let commit = &history.steps[step];
-    let mut moment = Moment {
+fn moment(history: &History, step: usize, state: &commit_state::CommitState, loaded: &Loaded) -> TimelinePoint {
+    let commit = &history.commits[step];
+    let mut moment = TimelinePoint {
         day: commit.day,
         commit: commit.id.clone(),
         amounts: Default::default(),
@@ -84,13 +89,13 @@ fn moment(history: &History, step: usize, state: &outlook::CommitState, loaded: 
             continue;
         }
         // A record that had another id then is told under the one it has now.
-        let id = history.life(name).map_or(name, |life| &*life.id);
+        let id = history.record(name).map_or(name, |life| &*life.id);
         let Some(index) = loaded.find(id) else { continue };
         match &loaded.record(index).body {
             Body::Goal(_) => moment.points.extend(past.value.map(|value| (id.to_owned(), value))),
             Body::Target(_) => {
                 let Limit { at_least, at_most } = past.limit.unwrap_or(Limit { at_least: None, at_most: None });
-                let course = Course {
+                let course = PastTarget {
                     status: past.status.unwrap_or(Status::NoValue),
                     value: past.value,
                     uncertainty: past.uncertainty,
@@ -105,14 +110,14 @@ fn moment(history: &History, step: usize, state: &outlook::CommitState, loaded: 
 }
 
 /// The results of each subject, with their dates.
-fn tested(history: &History) -> HashMap<&str, Vec<(&Life, Day)>> {
-    let mut tested: HashMap<&str, Vec<(&Life, Day)>> = HashMap::default();
-    for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
-        let said = |route: &str| life.last_at(route, history.steps.len());
+fn tested(history: &History) -> HashMap<&str, Vec<(&RecordHistory, Day)>> {
+    let mut tested: HashMap<&str, Vec<(&RecordHistory, Day)>> = HashMap::default();
+    for life in history.records().iter().filter(|life| life.kind == Kind::Result) {
+        let said = |route: &str| life.last_value_at(route, history.commits.len());
         let (Some(of), Some(date)) = (said("of"), said("date").and_then(|date| Day::parse(date).ok())) else {
             continue;
         };
-        let of = history.life(of).map_or(of, |life| &*life.id);
+        let of = history.record(of).map_or(of, |life| &*life.id);
         tested.entry(of).or_default().push((life, date));
     }
     tested
@@ -129,45 +134,45 @@ fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<RecordId>> {
 
 fn limits(
     history: &History,
-    target: &Life,
-    moves: &[LimitMove],
-    agreed: &[Agreed<'_>],
-    results: &[(&Life, Day)],
-) -> Vec<LimitStep> {
+    target: &RecordHistory,
+    moves: &[LimitChange],
+    agreed: &[TargetRevision<'_>],
+    results: &[(&RecordHistory, Day)],
+) -> Vec<PastLimit> {
     let first = moves.iter().find_map(|(.., after)| after.as_ref());
-    let step = |moved: &LimitMove| {
+    let step = |moved: &LimitChange| {
         let (step, before, after) = moved;
         let after = after.as_ref()?;
-        let commit = history.written(target, moved);
+        let commit = history.commit_of_limit(target, moved);
         let recorded = first.is_some_and(|first| same_limit(&first.limit, &after.limit))
-            || on_record(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
-        Some(LimitStep {
+            || is_recorded(*step, before.as_ref().map(|before| &before.limit), &after.limit, agreed);
+        Some(PastLimit {
             day: commit.day,
             commit: commit.id.clone(),
             text: after.text.clone(),
             limit: after.limit,
             recorded,
-            after_result: results.iter().any(|(life, date)| history.came_after(target, moved, life, *date)),
+            after_result: results.iter().any(|(life, date)| history.limit_came_after(target, moved, life, *date)),
         })
     };
     moves.iter().filter_map(step).collect()
 }
 
 /// Written as `mass: 2 kg` or as `mass: {value: 2 kg, basis: drawn}`, and from one to the other.
-fn amounts(history: &History, life: &Life, name: &str) -> Vec<AmountStep> {
+fn amounts(history: &History, life: &RecordHistory, name: &str) -> Vec<PastAmount> {
     let short = format!("amounts.{name}");
     let [long, basis] = ["value", "basis"].map(|key| format!("{short}.{key}"));
     let ours = |route: &str| route == short || route == long || route == basis;
     let steps: BTreeSet<usize> =
-        life.changes.iter().filter(|change| ours(&change.route)).map(|change| change.step).collect();
+        life.changes.iter().filter(|change| ours(&change.route)).map(|change| change.commit).collect();
     steps
         .into_iter()
         .filter_map(|step| {
-            let text = life.last_at(&long, step).or_else(|| life.last_at(&short, step))?;
-            Some(AmountStep {
-                day: history.steps[step].day,
+            let text = life.last_value_at(&long, step).or_else(|| life.last_value_at(&short, step))?;
+            Some(PastAmount {
+                day: history.commits[step].day,
                 value: Quantity::parse(text).ok()?,
-                basis: life.last_at(&basis, step).map(str::to_owned),
+                basis: life.last_value_at(&basis, step).map(str::to_owned),
             })
         })
         .collect()

@@ -20,7 +20,7 @@ pub use at_risk::AtRiskPeriod;
 pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
 pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
-pub use season::{AmountStep, Course, LimitStep, Moment, Season};
+pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 pub use targets::{TargetAudit, Verdict};
 pub use verification::{Method, Verified};
 
@@ -37,7 +37,7 @@ pub struct Audit {
     /// The day it reckons with.
     pub day: Day,
     /// How many results are dated after it, and count all the same.
-    pub ahead: usize,
+    pub future_results: usize,
     /// The goals: points planned, predicted and scored.
     pub goals: Vec<GoalScore>,
     /// Every target, in the order of the records.
@@ -60,7 +60,7 @@ impl Audit {
         let targets = targets::all(study, season);
         Self {
             day: study.day,
-            ahead: ahead(study),
+            future_results: future_results(study),
             goals: points::all(study),
             verified: verification::all(study, &targets),
             pairs: predictions::pairs(study.values(), &targets, season),
@@ -82,7 +82,7 @@ fn unused_analyses(study: &Study) -> Vec<RecordId> {
     unused
 }
 
-fn ahead(study: &Study) -> usize {
+fn future_results(study: &Study) -> usize {
     let dates = study.loaded.results().filter_map(|(.., result)| result.date);
     dates.filter(|date| lies_ahead(study.day, *date)).count()
 }

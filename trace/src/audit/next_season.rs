@@ -86,7 +86,7 @@ impl Audit {
             }
         }
         let targets = |verdict| self.with_verdict(verdict).map(|target| target.status.index).collect();
-        let at_risk = self.at_risk_periods.iter().filter(|period| !period.closed());
+        let at_risk = self.at_risk_periods.iter().filter(|period| !period.is_resolved());
         let mut list = |lesson: fn(Vec<RecordId>) -> Lesson, ids: Vec<RecordId>| {
             if !ids.is_empty() {
                 all.push(lesson(ids));

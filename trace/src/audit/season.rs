@@ -13,16 +13,16 @@ pub struct Season {
     /// Is the history cut off before its beginning?
     pub shallow: bool,
     /// The car at commits of the season, oldest first.
-    pub timeline: Vec<Moment>,
+    pub timeline: Vec<TimelinePoint>,
     /// The limits that each target had, from the one first set on.
-    pub limits: HashMap<String, Vec<LimitStep>>,
+    pub limits: HashMap<String, Vec<PastLimit>>,
     /// The amounts that each part had, by `part.amount`, from the one first written on.
-    pub amounts: HashMap<String, Vec<AmountStep>>,
+    pub amounts: HashMap<String, Vec<PastAmount>>,
 }
 
 /// The car as it was at one commit.
 #[derive(Clone, Debug)]
-pub struct Moment {
+pub struct TimelinePoint {
     /// The day of the commit.
     pub day: Day,
     /// Its full name; `None` where it is not committed.
@@ -32,12 +32,12 @@ pub struct Moment {
     /// The points predicted for each goal, by id.
     pub points: HashMap<String, f64>,
     /// Where each target stood, by id: value in SI where it had one, and limits in SI.
-    pub targets: HashMap<String, Course>,
+    pub targets: HashMap<String, PastTarget>,
 }
 
 /// Where a target stood at one moment.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Course {
+pub struct PastTarget {
     /// Its status.
     pub status: Status,
     /// Its value in SI, where it had one.
@@ -50,7 +50,7 @@ pub struct Course {
 
 /// A limit that a target had.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LimitStep {
+pub struct PastLimit {
     /// The day it was set or moved.
     pub day: Day,
     /// The full name of the commit; `None` where it is not committed.
@@ -67,7 +67,7 @@ pub struct LimitStep {
 
 /// An amount that a part had.
 #[derive(Clone, Debug, PartialEq)]
-pub struct AmountStep {
+pub struct PastAmount {
     /// The day it was written.
     pub day: Day,
     /// The amount.
@@ -78,12 +78,15 @@ pub struct AmountStep {
 
 impl Season {
     /// Where a target stood at each moment at which it was there.
-    pub fn course<'s>(&'s self, id: &'s str) -> impl Iterator<Item = (&'s Moment, &'s Course)> + 's {
+    pub fn target_over_time<'s>(
+        &'s self,
+        id: &'s str,
+    ) -> impl Iterator<Item = (&'s TimelinePoint, &'s PastTarget)> + 's {
         self.timeline.iter().filter_map(move |moment| Some((moment, moment.targets.get(id)?)))
     }
 
     /// How a target stood at its last moment before a day.
-    pub fn status_before(&self, id: &str, day: Day) -> Option<Status> {
-        self.course(id).filter(|(moment, _)| moment.day <= day).last().map(|(_, course)| course.status)
+    pub fn status_on(&self, id: &str, day: Day) -> Option<Status> {
+        self.target_over_time(id).filter(|(moment, _)| moment.day <= day).last().map(|(_, course)| course.status)
     }
 }

@@ -2,7 +2,7 @@
 
 use schema::records::{Outcome, Verify};
 
-use super::season::{LimitStep, Season};
+use super::season::{PastLimit, Season};
 use crate::ids::RecordId;
 use crate::study::Study;
 use crate::values::{Origin, Status, TargetStatus};
@@ -49,7 +49,7 @@ pub struct TargetAudit {
     /// Its revisions, by date.
     pub revisions: Vec<RecordId>,
     /// The limits it had, from the first on; empty where git does not tell.
-    pub limits: Vec<LimitStep>,
+    pub limits: Vec<PastLimit>,
 }
 
 impl TargetAudit {

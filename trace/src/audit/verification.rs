@@ -15,20 +15,20 @@ pub struct Verified {
     /// So many were to be verified by it.
     pub planned: usize,
     /// So many are, and met.
-    pub closed: usize,
+    pub passed: usize,
     /// So many were tried and failed.
     pub failed: usize,
 }
 
 impl Verified {
     /// So many have no result.
-    pub fn open(&self) -> usize {
-        self.planned - self.closed - self.failed
+    pub fn without_result(&self) -> usize {
+        self.planned - self.passed - self.failed
     }
 }
 
 /// Did the latest result close it? None without a result.
-pub(super) fn closed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option<bool> {
+pub(super) fn has_passed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option<bool> {
     if let Ok(at) = targets.binary_search_by_key(&index, |target| target.status.index) {
         return match targets[at].verdict {
             Verdict::Met => Some(true),
@@ -43,17 +43,17 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<Verified> {
     let mut all = [Method::Test, Method::Analysis, Method::Inspection, Method::Demonstration].map(|method| Verified {
         method,
         planned: 0,
-        closed: 0,
+        passed: 0,
         failed: 0,
     });
     for (index, record) in study.loaded.records() {
         let Some(verify) = record.verify() else { continue };
-        let closed = closed(study, targets, index);
+        let passed = has_passed(study, targets, index);
         for line in &mut all {
             if verify.0.iter().any(|one| one.by == line.method) {
                 line.planned += 1;
-                line.closed += usize::from(closed == Some(true));
-                line.failed += usize::from(closed == Some(false));
+                line.passed += usize::from(passed == Some(true));
+                line.failed += usize::from(passed == Some(false));
             }
         }
     }

@@ -6,9 +6,9 @@ use schema::records::Target;
 
 use super::{RecordId, Study};
 use crate::graph::Link;
-use crate::history::LimitMove;
-use crate::history::agreed;
-pub(super) use crate::history::agreed::{Agreed, on_record};
+use crate::history::LimitChange;
+use crate::history::revisions;
+pub(super) use crate::history::revisions::{TargetRevision, is_recorded};
 pub(super) use crate::history::{ends, same_limit};
 
 /// Is this quantity the limit of the target, or an end of it?
@@ -21,9 +21,9 @@ pub(super) fn revisions<'r>(
     study: &'r Study,
     index: RecordId,
     target: &Target,
-    moves: &[LimitMove],
-) -> Vec<Agreed<'r>> {
+    moves: &[LimitChange],
+) -> Vec<TargetRevision<'r>> {
     let mut about: Vec<RecordId> = study.graph.linked(index, Link::Of, Direction::Incoming).collect();
     about.sort_unstable();
-    agreed::agreed(&study.loaded, study.history(), moves, target, about.into_iter())
+    revisions::of_target(&study.loaded, study.history(), moves, target, about.into_iter())
 }

@@ -53,7 +53,7 @@ fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
         return None;
     }
     let then = study.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
-    let commit = history.step_on(then?)?;
+    let commit = history.last_commit_until(then?)?;
     let loaded = &study.loaded;
     // What was agreed since, by the record that it is about.
     let mut agreed = foldhash::HashSet::default();
@@ -63,12 +63,12 @@ fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
             Body::Waiver(waiver) => waiver.of.as_ref(),
             _ => continue,
         };
-        let written = history.life(record.id.as_str()).is_none_or(|life| life.last_change() > commit);
+        let written = history.record(record.id.as_str()).is_none_or(|life| life.last_change() > commit);
         agreed.extend(of.filter(|_| written).map(schema::Id::as_str));
     }
     at_risk.retain(|standing| {
         let id = loaded.record(standing.index).id.as_str();
-        let changed = history.limit_moves(id).last().is_none_or(|(at, ..)| *at > commit);
+        let changed = history.limit_changes(id).last().is_none_or(|(at, ..)| *at > commit);
         !changed && !agreed.contains(id)
     });
     (!at_risk.is_empty()).then_some((commit, at_risk))
@@ -82,7 +82,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let record = loaded.record(standing.index);
         let id = record.id.as_str();
         // It may have had another id then.
-        let life = history.life(id);
+        let life = history.record(id);
         let older = life.into_iter().flat_map(|life| life.older_ids.iter().map(|id| &**id));
         let Some(then) = std::iter::once(id).chain(older).find_map(|id| before.get(id)) else { continue };
         if then.status != Some(Status::AtRisk) {
@@ -93,8 +93,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
             record.name(),
             numbers::shown(study, standing),
             then.shown(),
-            history.steps[commit].day,
-            history.steps[commit].short(),
+            history.commits[commit].day,
+            history.commits[commit].short(),
             numbers::limit(record)
         );
         let help = "change the car, agree on a new limit and add a revision, or add a waiver";

@@ -8,7 +8,7 @@ use schema::{Kind, Quantity, words};
 
 use super::no_reason::letters;
 use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
-use crate::history::{Change, History, Life};
+use crate::history::{Change, History, RecordHistory};
 
 pub(super) static CHECK: Check = Check {
     name: "rewritten-result",
@@ -51,7 +51,7 @@ const SAID: [&str; 4] = ["value", "outcome", "date", "of"];
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let Some(history) = study.history() else { return };
-    for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
+    for life in history.records().iter().filter(|life| life.kind == Kind::Result) {
         match study.loaded.find(&life.id) {
             Some(index) => changed(study, history, life, index, reporter),
             None => removed(study, history, life, reporter),
@@ -59,7 +59,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     }
 }
 
-fn changed(study: &Study, history: &History, life: &Life, index: RecordId, reporter: &mut Reporter) {
+fn changed(study: &Study, history: &History, life: &RecordHistory, index: RecordId, reporter: &mut Reporter) {
     let noted_now = noted(history, life).is_some();
     for route in SAID {
         let levels = written(history, life, route);
@@ -68,31 +68,31 @@ fn changed(study: &Study, history: &History, life: &Life, index: RecordId, repor
         let Some(first) = begun.after.as_deref() else { continue };
         // What was put back is as it was, and a subject that got another id is the same.
         let as_before = |before: Option<&str>, after: Option<&str>| {
-            let life = |id: Option<&str>| history.life(id?).map(|life| &life.id);
+            let life = |id: Option<&str>| history.record(id?).map(|life| &life.id);
             same(before, after) || (route == "of" && life(before).is_some() && life(before) == life(after))
         };
-        if as_before(Some(first), life.last_at(route, history.steps.len())) {
+        if as_before(Some(first), life.last_value_at(route, history.commits.len())) {
             continue;
         }
         let found = levels.iter().enumerate().find_map(|(at, (_, life, written))| {
             let last = life.changes_of(route).rfind(|change| {
-                change.step > written.step && !as_before(change.before.as_deref(), change.after.as_deref())
+                change.commit > written.commit && !as_before(change.before.as_deref(), change.after.as_deref())
             });
             // The merge itself may have brought another value than its branch had.
-            let came = || levels.get(at + 1).map(|(branch, life, _)| life.last_at(route, branch.steps.len()));
+            let came = || levels.get(at + 1).map(|(branch, life, _)| life.last_value_at(route, branch.commits.len()));
             let other = || came().is_some_and(|came| !as_before(came, written.after.as_deref()));
             Some((at, last.or_else(|| Some(*written).filter(|_| other()))?))
         });
         let Some((at, last)) = found else { continue };
         let (place, own, _) = &levels[at];
         let later =
-            |(history, life, written): &Written<'_>| noted(history, life).is_some_and(|note| note > written.step);
-        let said = noted(place, own).is_some_and(|note| note >= last.step) || levels[..at].iter().any(later);
+            |(history, life, written): &Written<'_>| noted(history, life).is_some_and(|note| note > written.commit);
+        let said = noted(place, own).is_some_and(|note| note >= last.commit) || levels[..at].iter().any(later);
         if noted_now && said {
             continue;
         }
-        let born = &origin.steps[begun.step];
-        let step = place.on_branch(own, last).unwrap_or(&place.steps[last.step]);
+        let born = &origin.commits[begun.commit];
+        let step = place.branch_commit(own, last).unwrap_or(&place.commits[last.commit]);
         let now = match &last.after {
             Some(text) => format!("`{}`", words::shorten(text)),
             None => "gone".to_owned(),
@@ -118,33 +118,33 @@ fn changed(study: &Study, history: &History, life: &Life, index: RecordId, repor
 }
 
 /// Where a field of a record was first written: its life in a history, and the change.
-type Written<'h> = (&'h History, &'h Life, &'h Change);
+type Written<'h> = (&'h History, &'h RecordHistory, &'h Change);
 
 /// The step that brought a field, then that of the branch which a merge brought it from, and so on.
-fn written<'h>(history: &'h History, life: &'h Life, route: &'h str) -> Vec<Written<'h>> {
-    let in_life = |(history, life): (&'h History, &'h Life)| -> Option<Written<'h>> {
+fn written<'h>(history: &'h History, life: &'h RecordHistory, route: &'h str) -> Vec<Written<'h>> {
+    let in_life = |(history, life): (&'h History, &'h RecordHistory)| -> Option<Written<'h>> {
         Some((history, life, life.changes_of(route).find(|change| change.after.is_some())?))
     };
-    let branch = |(history, life, change): &Written<'h>| history.brought(life, change).and_then(in_life);
+    let branch = |(history, life, change): &Written<'h>| history.branch_of_change(life, change).and_then(in_life);
     std::iter::successors(in_life((history, life)), branch).collect()
 }
 
 /// The last step in which a note was written that stands at the end, and says something that was not said before.
-fn noted(history: &History, life: &Life) -> Option<usize> {
-    life.last_at("notes", history.steps.len()).filter(|note| letters(note).next().is_some())?;
+fn noted(history: &History, life: &RecordHistory) -> Option<usize> {
+    life.last_value_at("notes", history.commits.len()).filter(|note| letters(note).next().is_some())?;
     let says = |text: &Option<Arc<str>>| letters(text.as_deref().unwrap_or("")).collect::<String>();
     let mut said = HashSet::default();
     let new = life.changes_of("notes").filter(|change| change.after.is_some() && said.insert(says(&change.after)));
-    new.map(|change| change.step).max()
+    new.map(|change| change.commit).max()
 }
 
-fn removed(study: &Study, history: &History, life: &Life, reporter: &mut Reporter) {
+fn removed(study: &Study, history: &History, life: &RecordHistory, reporter: &mut Reporter) {
     let Some(gone) = life.removed else { return };
-    let before = |route: &str| life.last_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
+    let before = |route: &str| life.last_value_at(route, gone.saturating_sub(1)).map(Arc::<str>::from);
     let Some(of) = before("of") else { return };
     let loaded = &study.loaded;
     // The subject may have another id by now.
-    let now = |id: &str| history.life(id).map(|life| life.id.clone());
+    let now = |id: &str| history.record(id).map(|life| life.id.clone());
     let Some(subject) = now(&of) else { return };
     let Some(index) = loaded.find(&subject) else { return };
     let accounted = study.graph.results(index).into_iter().any(|(id, other)| {
@@ -156,7 +156,7 @@ fn removed(study: &Study, history: &History, life: &Life, reporter: &mut Reporte
     }
     let said: Vec<Arc<str>> = ["value", "outcome", "date"].into_iter().filter_map(before).collect();
     let said = if said.is_empty() { String::new() } else { format!(" ({})", words::shorten(&said.join(", "))) };
-    let step = &history.steps[gone];
+    let step = &history.commits[gone];
     let message = format!(
         "the result {}{said} of {} was removed on {} ({}), and no other result of it says why",
         life.id,
@@ -168,11 +168,13 @@ fn removed(study: &Study, history: &History, life: &Life, reporter: &mut Reporte
 }
 
 /// Does another result of that commit say the same under another id?
-fn copied(history: &History, id: &str, life: &Life, gone: usize) -> bool {
+fn copied(history: &History, id: &str, life: &RecordHistory, gone: usize) -> bool {
     // That both have one subject is known by now, whatever its id was.
     let said = SAID.iter().filter(|route| **route != "of");
-    history.life(id).filter(|other| other.added == gone).is_some_and(|other| {
-        said.clone().all(|route| same(life.last_at(route, gone.saturating_sub(1)), other.last_at(route, other.added)))
+    history.record(id).filter(|other| other.added == gone).is_some_and(|other| {
+        said.clone().all(|route| {
+            same(life.last_value_at(route, gone.saturating_sub(1)), other.last_value_at(route, other.added))
+        })
     })
 }
 

@@ -4,7 +4,7 @@ use foldhash::HashSet;
 use schema::{Kind, Quantity};
 
 use super::Study;
-use crate::history::{Change, History, Life};
+use crate::history::{Change, History, RecordHistory};
 
 /// What a result or a calculation is about.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -41,7 +41,7 @@ enum What {
 
 struct Event<'h> {
     step: usize,
-    life: &'h Life,
+    life: &'h RecordHistory,
     /// The system that the part is in, as far as the event goes.
     system: Option<&'h str>,
     what: What,
@@ -68,7 +68,7 @@ pub(super) fn subject_of<'r>(study: &'r Study, of: &'r str) -> Option<Subject<'r
 impl<'h, 'r> Moves<'h, 'r> {
     pub(super) fn new(study: &'r Study, history: &'h History) -> Self {
         let mut events = Vec::new();
-        for life in history.lives().iter().filter(|life| life.kind == Kind::Part) {
+        for life in history.records().iter().filter(|life| life.kind == Kind::Part) {
             part(study, life, &mut events);
         }
         Self { history, events, study }
@@ -87,10 +87,10 @@ impl<'h, 'r> Moves<'h, 'r> {
         let mut all = Vec::new();
         match subject {
             Subject::Shall(id) => {
-                let life = self.history.life(id);
+                let life = self.history.record(id);
                 let changes = life.into_iter().flat_map(|life| life.changes_of("shall"));
-                let changed = changes.filter(|change| change.step > after && change.before.is_some());
-                all.extend(changed.map(|change| Moved { step: change.step, text: from_to("`shall`", change) }));
+                let changed = changes.filter(|change| change.commit > after && change.before.is_some());
+                all.extend(changed.map(|change| Moved { step: change.commit, text: from_to("`shall`", change) }));
             }
             Subject::Part(id) => {
                 let own = self.events.iter().filter(|event| *event.life.id == **id);
@@ -133,20 +133,21 @@ impl<'h, 'r> Moves<'h, 'r> {
     where
         'h: 'e,
     {
-        let end = self.history.steps.len();
+        let end = self.history.commits.len();
         for event in events.filter(|event| event.step > after) {
             let counts = match &event.what {
                 // What went there and back is as it was.
                 What::Value(route) => {
                     event.life.added <= after && event.life.removed.is_none() && {
-                        let (then, now) = (event.life.last_at(route, after), event.life.last_at(route, end));
+                        let (then, now) =
+                            (event.life.last_value_at(route, after), event.life.last_value_at(route, end));
                         !same(route, then, now)
                     }
                 }
                 What::Added => event.life.removed.is_none(),
                 What::Removed => event.life.added <= after,
                 What::Out | What::Into => {
-                    let (then, now) = (event.life.last_at("in", after), event.life.last_at("in", end));
+                    let (then, now) = (event.life.last_value_at("in", after), event.life.last_value_at("in", end));
                     event.life.added <= after && event.life.removed.is_none() && then != now
                 }
             };
@@ -158,24 +159,24 @@ impl<'h, 'r> Moves<'h, 'r> {
 
     /// The choices that fell otherwise in decisions of these.
     fn choices(&self, of: &HashSet<&str>, after: usize, all: &mut Vec<Moved>) {
-        let end = self.history.steps.len();
-        for life in self.history.lives().iter().filter(|life| life.kind == Kind::Decision && life.removed.is_none()) {
-            if !life.last_at("of", end).is_some_and(|id| of.contains(id)) {
+        let end = self.history.commits.len();
+        for life in self.history.records().iter().filter(|life| life.kind == Kind::Decision && life.removed.is_none()) {
+            if !life.last_value_at("of", end).is_some_and(|id| of.contains(id)) {
                 continue;
             }
-            if life.last_at("chosen", after) == life.last_at("chosen", end) {
+            if life.last_value_at("chosen", after) == life.last_value_at("chosen", end) {
                 continue;
             }
-            let changed = life.changes_of("chosen").filter(|change| change.step > after);
+            let changed = life.changes_of("chosen").filter(|change| change.commit > after);
             let what = format!("the choice of {}", life.id);
-            all.extend(changed.map(|change| Moved { step: change.step, text: from_to(&what, change) }));
+            all.extend(changed.map(|change| Moved { step: change.commit, text: from_to(&what, change) }));
         }
     }
 
     /// What changed, for a message: the latest change with its day and commit, and how many more there are.
     pub(super) fn told(&self, mut moved: Vec<Moved>) -> Option<String> {
         let last = moved.pop()?;
-        let step = &self.history.steps[last.step];
+        let step = &self.history.commits[last.step];
         let more = match moved.len() {
             0 => String::new(),
             1 => ", and 1 change more".to_owned(),
@@ -208,8 +209,8 @@ fn same(route: &str, a: Option<&str>, b: Option<&str>) -> bool {
 }
 
 /// The events of a part.
-fn part<'h>(study: &Study, life: &'h Life, events: &mut Vec<Event<'h>>) {
-    let system = |step: usize| life.last_at("in", step);
+fn part<'h>(study: &Study, life: &'h RecordHistory, events: &mut Vec<Event<'h>>) {
+    let system = |step: usize| life.last_value_at("in", step);
     let mut add = |step: usize, system: Option<&'h str>, what: What, text: String| {
         events.push(Event { step, life, system, what, text });
     };
@@ -217,31 +218,31 @@ fn part<'h>(study: &Study, life: &'h Life, events: &mut Vec<Event<'h>>) {
     if let Some(gone) = life.removed {
         add(gone, system(gone), What::Removed, format!("the part {} was removed", life.id));
     }
-    for change in life.changes.iter().filter(|change| change.step > life.added) {
+    for change in life.changes.iter().filter(|change| change.commit > life.added) {
         let route = &*change.route;
         let is_amount = route.starts_with("amounts.") && route.ends_with(".value");
         if route == "in" {
             let text = from_to(&format!("the system of {}", life.id), change);
-            add(change.step, change.before.as_deref(), What::Out, text.clone());
-            add(change.step, change.after.as_deref(), What::Into, text);
+            add(change.commit, change.before.as_deref(), What::Out, text.clone());
+            add(change.commit, change.after.as_deref(), What::Into, text);
         } else if (route == "count" || is_amount)
             && !same(route, change.before.as_deref(), change.after.as_deref())
             && !measured(study, life, change)
         {
             let name = route.strip_prefix("amounts.").and_then(|rest| rest.strip_suffix(".value")).unwrap_or(route);
             let text = from_to(&format!("{}.{name}", life.id), change);
-            add(change.step, system(change.step), What::Value(route.to_owned()), text);
+            add(change.commit, system(change.commit), What::Value(route.to_owned()), text);
         }
     }
 }
 
 /// A change of an amount that comes with the surest basis is a measurement: the part is as it was, and better known.
-fn measured(study: &Study, life: &Life, change: &Change) -> bool {
+fn measured(study: &Study, life: &RecordHistory, change: &Change) -> bool {
     let Some(amount) = change.route.strip_prefix("amounts.").and_then(|rest| rest.strip_suffix(".value")) else {
         return false;
     };
     let surest = study.loaded.settings().growth.get(amount).and_then(|bases| bases.keys().last());
     let Some(surest) = surest else { return false };
     let route = format!("amounts.{amount}.basis");
-    life.changes_of(&route).any(|c| c.step == change.step && c.after.as_deref() == Some(surest.as_str()))
+    life.changes_of(&route).any(|c| c.commit == change.commit && c.after.as_deref() == Some(surest.as_str()))
 }

@@ -56,7 +56,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     });
     let mut moves = None;
     for (index, record, analysis) in outside {
-        let Some(life) = history.life(record.id.as_str()) else { continue };
+        let Some(life) = history.record(record.id.as_str()) else { continue };
         let moves = moves.get_or_insert_with(|| Moves::new(study, history));
         let subjects = subjects(study, analysis);
         let moved = subjects.iter().flat_map(|subject| moves.since(subject, life.last_change())).collect();

@@ -54,11 +54,11 @@ fn run(study: &Study, reporter: &mut Reporter) {
     }
     let moves = Moves::new(study, history);
     for (of, result, _) in latest {
-        let Some(life) = history.life(loaded.record(result).id.as_str()) else { continue };
+        let Some(life) = history.record(loaded.record(result).id.as_str()) else { continue };
         let value = life.changes_of("value").last();
         // A note may say why the result still holds.
         let said = ["value", "outcome", "date", "notes"].iter().filter_map(|route| life.changes_of(route).last());
-        let brought = said.map(|change| change.step).max().unwrap_or(life.added);
+        let brought = said.map(|change| change.commit).max().unwrap_or(life.added);
         let moved = subjects(study, of).iter().flat_map(|subject| moves.since(subject, brought)).collect();
         if let Some(what) = moves.told(moved) {
             let record = loaded.record(of);

@@ -3,7 +3,7 @@
 use schema::Day;
 
 use super::{Check, Group, Note, RecordId, Reporter, Study, Warning, limits};
-use crate::history::Life;
+use crate::history::RecordHistory;
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -74,18 +74,18 @@ pub(super) fn all(study: &Study) -> Vec<Found> {
             continue;
         }
         let id = record.id.as_str();
-        let Some(own) = history.life(id) else { continue };
-        let moves = history.limit_moves(id);
+        let Some(own) = history.record(id) else { continue };
+        let moves = history.limit_changes(id);
         let Some((last, _, Some(now))) = moves.last() else { continue };
         let limit = Limit::from_target(target);
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }
         let revisions = limits::revisions(study, index, target, &moves);
-        let results: Vec<(RecordId, &Life, Day, f64)> = results
+        let results: Vec<(RecordId, &RecordHistory, Day, f64)> = results
             .into_iter()
             .filter_map(|(result, body)| {
-                let life = history.life(study.loaded.record(result).id.as_str())?;
+                let life = history.record(study.loaded.record(result).id.as_str())?;
                 Some((result, life, body.date?, body.value.as_ref()?.si()))
             })
             .filter(|(.., value)| limit.holds(*value, 0.0))
@@ -94,12 +94,12 @@ pub(super) fn all(study: &Study) -> Vec<Found> {
         let found = moves.iter().rev().find_map(|moved| {
             let (set, before, after) = moved;
             let after = after.as_ref()?;
-            if limits::on_record(*set, before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
+            if limits::is_recorded(*set, before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
                 return None;
             }
             let missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));
             let made = results.iter().filter(|(_, life, date, value)| {
-                history.came_after(own, moved, life, *date)
+                history.limit_came_after(own, moved, life, *date)
                     && after.limit.holds(*value, 0.0)
                     && (set == last || missed(*value))
             });
@@ -107,12 +107,12 @@ pub(super) fn all(study: &Study) -> Vec<Found> {
                 .map(|(result, life, date, _)| (moved, before, after, *result, *life, *date))
         });
         let Some((moved, before, after, result, life, date)) = found else { continue };
-        let step = history.written(own, moved);
+        let step = history.commit_of_limit(own, moved);
         let how = match before {
             Some(before) => format!("moved from {} to {}", before.text, after.text),
             None => format!("first set to {}", after.text),
         };
-        let born = history.first_written(life);
+        let born = history.commit_of_addition(life);
         let id = &study.loaded.record(result).id;
         let known = if date <= step.day {
             format!("after the result of {date} that meets it ({id})")

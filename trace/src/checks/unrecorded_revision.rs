@@ -3,9 +3,9 @@
 use foldhash::HashSet;
 use schema::quantity::same_number;
 
-use super::limits::{self, Agreed};
+use super::limits::{self, TargetRevision};
 use super::{Check, Group, Note, RecordId, Reporter, Study, Warning, numbers, target_after_result};
-use crate::history::{LimitMove, LimitText};
+use crate::history::{LimitChange, LimitText};
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -44,9 +44,9 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let id = record.id.as_str();
         let Some((key, _)) = target.limit().next() else { continue };
         let history = study.history();
-        let moves = history.map(|history| history.limit_moves(id)).unwrap_or_default();
+        let moves = history.map(|history| history.limit_changes(id)).unwrap_or_default();
         let revisions = limits::revisions(study, index, target, &moves);
-        let standing: Vec<&Agreed<'_>> = revisions.iter().filter(|agreed| agreed.edited.is_none()).collect();
+        let standing: Vec<&TargetRevision<'_>> = revisions.iter().filter(|agreed| agreed.edited.is_none()).collect();
         // Of one day the later record counts.
         let newest = standing.iter().max_by_key(|agreed| (agreed.revision.date, agreed.index));
         let newest = newest.and_then(|agreed| Some((agreed.revision.date?, agreed.revision.to.as_ref()?)));
@@ -61,17 +61,17 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let (Some(first), Some(moved @ (step, _, Some(now)))) = (first, moves.last()) else { continue };
         let limit = Limit::from_target(target);
         let is_first = limits::same_limit(&first.limit, &limit);
-        if is_first || limits::on_record(*step, Some(&first.limit), &limit, &revisions) {
+        if is_first || limits::is_recorded(*step, Some(&first.limit), &limit, &revisions) {
             begins_elsewhere(study, index, &moves, &standing, reporter);
             continue;
         }
         if after.contains(&index) || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let Some(step) = history.life(id).map(|life| history.written(life, moved)) else { continue };
+        let Some(step) = history.record(id).map(|life| history.commit_of_limit(life, moved)) else { continue };
         let edited = revisions.iter().find_map(|agreed| {
             let to = agreed.revision.to.as_ref()?;
-            Some((study.loaded.record(agreed.index), &history.steps[agreed.edited?]))
+            Some((study.loaded.record(agreed.index), &history.commits[agreed.edited?]))
                 .filter(|_| limits::is_limit(target, to))
         });
         let (why, help) = match edited {
@@ -104,8 +104,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
 fn begins_elsewhere(
     study: &Study,
     target: RecordId,
-    moves: &[LimitMove],
-    revisions: &[&Agreed<'_>],
+    moves: &[LimitChange],
+    revisions: &[&TargetRevision<'_>],
     reporter: &mut Reporter,
 ) {
     let Some(history) = study.history() else { return };
@@ -136,7 +136,7 @@ fn begins_elsewhere(
         let went = moves.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
         let (message, help) = match (one.moves.last().filter(|_| !in_force), went) {
             (Some((step, before)), _) => {
-                let (was, step) = (&agreed.revision.from, &history.steps[*step]);
+                let (was, step) = (&agreed.revision.from, &history.commits[*step]);
                 let was = was.as_ref().map(ToString::to_string).unwrap_or_default();
                 let message = format!(
                     "it says that the limit of {name} was {was}, and it was {} until {} ({})",
@@ -147,7 +147,8 @@ fn begins_elsewhere(
                 (message, "write the limit that was in force, or the revision that is missing before it")
             }
             (None, Some(moved @ (_, _, Some(after)))) => {
-                let Some(step) = history.life(record.id.as_str()).map(|life| history.written(life, moved)) else {
+                let Some(step) = history.record(record.id.as_str()).map(|life| history.commit_of_limit(life, moved))
+                else {
                     continue;
                 };
                 let message = format!(
@@ -182,7 +183,7 @@ struct Own<'m> {
 }
 
 impl<'m> Own<'m> {
-    fn of(agreed: &Agreed<'_>, moves: &'m [LimitMove]) -> Self {
+    fn of(agreed: &TargetRevision<'_>, moves: &'m [LimitChange]) -> Self {
         let to = agreed.revision.to.as_ref().map(schema::Quantity::si);
         let ends_there =
             |text: &LimitText| to.is_some_and(|to| limits::ends(&text.limit).any(|end| same_number(end, to)));

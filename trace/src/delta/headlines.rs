@@ -3,7 +3,7 @@
 use foldhash::HashMap;
 use schema::quantity::Unit;
 
-use super::{Delta, Named};
+use super::{ChangedNode, Delta};
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
 use crate::values::{Key, Status, Values};
@@ -47,7 +47,7 @@ impl Delta {
         let mut all = Vec::new();
         let (old, new) = (base.values(), head.values());
         for goal in head.goals() {
-            let moved = self.values.iter().find(|value| value.named == Named::Head(goal.node));
+            let moved = self.values.iter().find(|value| value.named == ChangedNode::Head(goal.node));
             let before = moved.map_or(goal.predicted, |moved| moved.before);
             let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
             all.push(Headline { of, before, after: goal.predicted, unit });

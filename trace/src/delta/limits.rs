@@ -9,7 +9,7 @@ use crate::study::Study;
 
 /// A target whose limit is another one.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct LimitMove {
+pub struct ChangedLimit {
     /// The target in base.
     pub base: RecordId,
     /// The target in head.
@@ -55,6 +55,6 @@ pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mu
             let as_agreed = earlier.to.as_ref().zip(now.to.as_ref()).is_none_or(|(then, now)| then.same_value(now));
             as_agreed && (then != body || begins_at(body, was))
         });
-        delta.limits.push(LimitMove { base: old, head: new, revision });
+        delta.limits.push(ChangedLimit { base: old, head: new, revision });
     }
 }

@@ -3,18 +3,18 @@
 //! Findings are subtracted by fingerprint, records by id (a rename through `formerly` is no loss), values by name.
 //! Nothing is told by line or file, so that a move or another order of files is no difference.
 
+mod existing;
 mod findings;
 mod headlines;
 mod limits;
-mod older;
 mod records;
 mod values;
 
+pub use existing::ExistingFindings;
 pub use headlines::{Headline, HeadlineOf, StatusChange};
-pub use limits::LimitMove;
-pub use older::Older;
+pub use limits::ChangedLimit;
 pub use records::Renames;
-pub use values::{Cause, Named, ValueMove};
+pub use values::{Cause, ChangedNode, ValueChange};
 
 use crate::finding::Finding;
 use crate::ids::RecordId;
@@ -38,9 +38,9 @@ pub struct Delta {
     /// The records that say something else: their index in base and in head.
     pub edited: Vec<(RecordId, RecordId)>,
     /// The targets whose limit moved.
-    pub limits: Vec<LimitMove>,
+    pub limits: Vec<ChangedLimit>,
     /// The values of targets, events, goals and amounts that changed.
-    pub values: Vec<ValueMove>,
+    pub values: Vec<ValueChange>,
     /// Where the changes of values begin, each with its way up to the points.
     pub causes: Vec<Cause>,
 }

@@ -13,7 +13,7 @@ use crate::values::{Key, Values};
 
 /// The node that a changed value is named by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Named {
+pub enum ChangedNode {
     /// A node of head.
     Head(NodeId),
     /// A node of base, where head has lost it.
@@ -22,9 +22,9 @@ pub enum Named {
 
 /// A value that changed.
 #[derive(Clone, Debug, PartialEq)]
-pub struct ValueMove {
+pub struct ValueChange {
     /// Its node in head, or in base where head does not have it.
-    pub named: Named,
+    pub named: ChangedNode,
     /// Its value in base, in SI.
     pub before: Option<f64>,
     /// Its value in head, in SI.
@@ -35,10 +35,10 @@ pub struct ValueMove {
 #[derive(Clone, Debug)]
 pub struct Cause {
     /// Its place in [`Delta::values`], or the move of a local name.
-    pub value: ValueMove,
+    pub value: ValueChange,
     /// The values that changed on the way from it up to an event and the goal, itself first: nodes of head, or of base
     /// where head has lost it.
-    pub way: Vec<NodeId>,
+    pub affects: Vec<NodeId>,
     /// What it brings the first goal in points, reckoned straight from the derivatives.
     pub points: Option<f64>,
 }
@@ -87,12 +87,12 @@ impl Counterparts {
 pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
     let (old, new) = (base.values(), head.values());
     let twins = Counterparts::new(renames, old, new);
-    let moved = |node: NodeId| ValueMove {
-        named: Named::Head(node),
+    let moved = |node: NodeId| ValueChange {
+        named: ChangedNode::Head(node),
         before: twins.base_of[node].and_then(|node| old.value(node)),
         after: new.value(node),
     };
-    let has_changed = |moved: ValueMove| !same(moved.before, moved.after);
+    let has_changed = |moved: ValueChange| !same(moved.before, moved.after);
     let changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(moved(node))).collect();
     let gone: Vec<bool> =
         NodeId::all(old.keys.len()).map(|node| twins.head_of[node].is_none() && old.value(node).is_some()).collect();
@@ -126,29 +126,29 @@ pub(super) fn subtract(renames: &Renames, base: &Study, head: &Study, delta: &mu
             let points = reached.zip(value.before.zip(value.after)).and_then(|(worth, (before, after))| {
                 Some(new.worth_of_value(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
             });
-            delta.causes.push(Cause { value, way, points });
+            delta.causes.push(Cause { value, affects: way, points });
         }
     }
     let up = Dependents::new(old, |node| gone[node] || twins.head_of[node].is_some_and(|node| changed[node]));
     for node in NodeId::all(old.keys.len()).filter(|node| gone[*node]) {
-        let value = ValueMove { named: Named::Base(node), before: old.value(node), after: None };
+        let value = ValueChange { named: ChangedNode::Base(node), before: old.value(node), after: None };
         if told(&old.keys[node]) {
             delta.values.push(value.clone());
         }
         if !old.network.nodes[node].inputs.iter().any(|input| gone[*input]) {
-            delta.causes.push(Cause { value, way: up.way(old, node), points: None });
+            delta.causes.push(Cause { value, affects: up.way(old, node), points: None });
         }
     }
-    let name = |value: &ValueMove| match value.named {
-        Named::Head(node) => new.name(node),
-        Named::Base(node) => old.name(node),
+    let name = |value: &ValueChange| match value.named {
+        ChangedNode::Head(node) => new.name(node),
+        ChangedNode::Base(node) => old.name(node),
     };
     delta.values.sort_by_cached_key(name);
     let size = |cause: &Cause| cause.points.map_or(0.0, f64::abs);
     delta.causes.sort_by(|a, b| {
         size(b)
             .total_cmp(&size(a))
-            .then(b.way.len().cmp(&a.way.len()))
+            .then(b.affects.len().cmp(&a.affects.len()))
             .then_with(|| name(&a.value).cmp(&name(&b.value)))
     });
 }

@@ -18,7 +18,7 @@ use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
 use crate::history::Past;
-use crate::history::outlook::state_at;
+use crate::history::commit_state::state_at;
 use crate::load::{Loaded, ParseCache};
 use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside};
 use crate::{Error, Study, checks};
@@ -198,7 +198,7 @@ impl Project {
     pub fn study(&self, loaded: Loaded, day: Day, past: Past) -> Study {
         let mut study = Study::new(loaded, day, past);
         if let Some(commit) = checks::no_action::commit_needed(&study) {
-            let history = study.past().whole();
+            let history = study.past().complete();
             let state = history.and_then(|history| state_at(self, &study.loaded, history, commit));
             if let Some(state) = state {
                 study.provide_past_state(commit, state);

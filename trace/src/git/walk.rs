@@ -13,9 +13,9 @@ use crate::snapshot::{Content, Snapshot, Source};
 
 /// A commit that changed the project.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) struct Step {
+pub(crate) struct WalkedCommit {
     /// The full id of the commit.
-    pub(crate) commit: String,
+    pub(crate) id: String,
     /// When the change was made, in seconds since 1970.
     pub(crate) author_time: i64,
     /// When it was committed.
@@ -32,11 +32,11 @@ pub(crate) struct Step {
     pub(crate) others: Vec<String>,
 }
 
-impl Step {
+impl WalkedCommit {
     /// What is not part of a walk: what is not committed, or the commit that a walk ended before.
-    pub(crate) fn beyond(commit: String, prefix: String) -> Self {
+    pub(crate) fn beyond(id: String, prefix: String) -> Self {
         let (changes, others, tree) = (Vec::new(), Vec::new(), String::new());
-        Self { commit, author_time: 0, committer_time: 0, zone: 0, tree, prefix, changes, others }
+        Self { id, author_time: 0, committer_time: 0, zone: 0, tree, prefix, changes, others }
     }
 
     /// The day of the author, in the author's time zone.
@@ -61,7 +61,7 @@ pub(crate) struct FileChange {
 #[derive(Debug, Default)]
 pub(crate) struct Walk {
     /// The commits that changed the project, the oldest first.
-    pub steps: Vec<Step>,
+    pub commits: Vec<WalkedCommit>,
     /// The known commit at which the walk ended.
     pub met: Option<String>,
     /// Whether it ended where a shallow clone does.
@@ -229,8 +229,8 @@ impl Repository {
                 self.differences(parent_own, own, "", &mut changes)?;
                 // The parents of a commit at which a shallow clone ends are not there.
                 let others = if walk.shallow { &[] } else { commit.parents.get(1..).unwrap_or_default() };
-                walk.steps.push(Step {
-                    commit: id.clone(),
+                walk.commits.push(WalkedCommit {
+                    id: id.clone(),
                     author_time: commit.author_time,
                     committer_time: commit.committer_time,
                     zone: commit.zone,
@@ -243,7 +243,7 @@ impl Repository {
             let (Some((parent_id, before)), Some(there)) = (parent, parent_trail) else { break };
             (id, commit, trail, prefix) = (parent_id, before, there, parent_prefix);
         }
-        walk.steps.reverse();
+        walk.commits.reverse();
         Ok(walk)
     }
 

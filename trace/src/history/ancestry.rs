@@ -1,5 +1,5 @@
-//! Which commit goes on from which, over the branches that merges brought in, and what is asked of that: which of a
-//! limit and a result was written first, and where.
+//! Which commit descends from which, including the merged branches. From this follows whether a limit or a result was
+//! committed first, and in which commit.
 
 use std::sync::Arc;
 
@@ -9,34 +9,34 @@ use petgraph::graph::DiGraph;
 use schema::{Day, Kind};
 
 use super::branches::BranchLog;
-use super::{Change, Commit, History, Life, LimitMove, same_limit};
+use super::{Change, Commit, History, LimitChange, RecordHistory, same_limit};
 
-/// What a merge brought in.
+/// A branch that was merged.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Branch {
-    /// The step of the merge.
+    /// The commit of the merge.
     merge: usize,
-    /// The branch; its first step is the commit that it goes on from.
+    /// The branch; its first commit is the one that the branch descends from.
     history: History,
 }
 
 impl Branch {
-    pub(super) fn of(branch: &BranchLog) -> Self {
-        Self { merge: branch.merge as usize, history: History::of_chain(&branch.log, None) }
+    pub(super) fn from_log(branch: &BranchLog) -> Self {
+        Self { merge: branch.merge as usize, history: History::from_chain(&branch.log, None) }
     }
 }
 
-/// Gives the first step of every branch the times of the commit that it stands for.
+/// Sets the times of the first commit of every branch, which is a commit of another chain.
 pub(super) fn date_forks(history: &mut History) {
     fn collect(history: &History, is_branch: bool, all: &mut HashMap<String, Commit>) {
-        for step in history.steps.iter().skip(usize::from(is_branch)) {
-            all.extend(step.id.clone().map(|id| (id, step.clone())));
+        for commit in history.commits.iter().skip(usize::from(is_branch)) {
+            all.extend(commit.id.clone().map(|id| (id, commit.clone())));
         }
         history.branches.iter().for_each(|branch| collect(&branch.history, true, all));
     }
     fn apply(history: &mut History, all: &HashMap<String, Commit>) {
         for branch in &mut history.branches {
-            let fork = branch.history.steps.first_mut();
+            let fork = branch.history.commits.first_mut();
             if let Some((known, fork)) = fork.and_then(|fork| Some((all.get(fork.id.as_ref()?)?, fork))) {
                 fork.clone_from(known);
             }
@@ -48,22 +48,22 @@ pub(super) fn date_forks(history: &mut History) {
     apply(history, &all);
 }
 
-/// How the commits of a history and of its branches go on from one another.
+/// The parents of the commits of a history and of its branches.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Ancestry {
     numbers: HashMap<String, usize>,
     parents: Vec<Vec<usize>>,
-    /// No commit was made after those that follow it: the earliest day among its own and theirs.
+    /// The earliest date of each commit and of all that descend from it.
     no_later_than: Vec<Option<Day>>,
-    /// The commits from which on a result is there, on any branch, by its id there.
+    /// The commits that added a result, on any branch, by its id there.
     holders: HashMap<Arc<str>, Vec<usize>>,
 }
 
 impl Ancestry {
-    pub(super) fn of(history: &History) -> Self {
+    pub(super) fn new(history: &History) -> Self {
         let mut all = Self::default();
         all.add(history, false);
-        // Children before their parents, so that the days go up the whole way.
+        // Children come before their parents, so that each date reaches all ancestors.
         let mut graph = DiGraph::<(), ()>::new();
         let nodes: Vec<_> = all.parents.iter().map(|_| graph.add_node(())).collect();
         for (child, parents) in all.parents.iter().enumerate() {
@@ -71,7 +71,7 @@ impl Ancestry {
                 graph.add_edge(nodes[child], nodes[*parent], ());
             }
         }
-        // The day of what is not committed may be one of the settings, and says nothing about the commits.
+        // The date of the uncommitted state may come from the settings, so it is no bound for the commits.
         let uncommitted = all.numbers.get("").copied();
         for node in toposort(&graph, None).unwrap_or_default() {
             if Some(node.index()) == uncommitted {
@@ -97,20 +97,20 @@ impl Ancestry {
         self.parents.len() - 1
     }
 
-    /// Adds a chain of commits with its branches; gives the last one.
+    /// Adds a chain of commits with its branches, and returns the last one.
     fn add(&mut self, history: &History, is_branch: bool) -> Option<usize> {
         let mut last: Option<usize> = None;
         let mut numbers = Vec::new();
-        for (at, step) in history.steps.iter().enumerate() {
-            let begins = is_branch && at == 0;
-            // A branch that goes on from nothing.
-            if begins && step.id.is_none() {
+        for (at, commit) in history.commits.iter().enumerate() {
+            let is_fork = is_branch && at == 0;
+            // A branch without a common ancestor.
+            if is_fork && commit.id.is_none() {
                 numbers.push(None);
                 continue;
             }
-            let number = self.number(step);
-            if !begins {
-                self.no_later_than[number] = Some(step.no_later_than);
+            let number = self.number(commit);
+            if !is_fork {
+                self.no_later_than[number] = Some(commit.no_later_than);
                 self.parents[number].extend(last);
             }
             numbers.push(Some(number));
@@ -122,88 +122,98 @@ impl Ancestry {
                 self.parents[merge].extend(tip);
             }
         }
-        for life in history.lives().iter().filter(|life| life.kind == Kind::Result) {
-            for id in ids(life) {
-                self.holders.entry(id.clone()).or_default().extend(numbers[life.added]);
+        for record in history.records().iter().filter(|record| record.kind == Kind::Result) {
+            for id in ids(record) {
+                self.holders.entry(id.clone()).or_default().extend(numbers[record.added]);
             }
         }
         last
     }
 
-    /// Does a commit go on from one of these?
-    fn goes_on_from(&self, commit: usize, any: &[usize]) -> bool {
+    /// Whether a commit descends from one of these.
+    fn descends_from(&self, commit: usize, any: &[usize]) -> bool {
         let mut seen = HashSet::from_iter([commit]);
-        let mut open = vec![commit];
-        while let Some(next) = open.pop() {
+        let mut waiting = vec![commit];
+        while let Some(next) = waiting.pop() {
             if self.parents[next].iter().any(|parent| any.contains(parent)) {
                 return true;
             }
-            open.extend(self.parents[next].iter().filter(|parent| seen.insert(**parent)));
+            waiting.extend(self.parents[next].iter().filter(|parent| seen.insert(**parent)));
         }
         false
     }
 }
 
-/// The ids of a life, the newest first.
-fn ids(life: &Life) -> impl Iterator<Item = &Arc<str>> {
-    std::iter::once(&life.id).chain(life.older_ids.iter().rev())
+/// All ids of a record, the newest first.
+fn ids(record: &RecordHistory) -> impl Iterator<Item = &Arc<str>> {
+    std::iter::once(&record.id).chain(record.older_ids.iter().rev())
 }
 
 impl History {
-    /// Did a limit get where it moved after a result of this date was written down? The commits tell, where one goes on
-    /// from the other; else the dates do. What came in one commit with its result was written down together, and
-    /// nobody can tell which was first.
-    pub(crate) fn came_after(&self, target: &Life, moved: &LimitMove, result: &Life, date: Day) -> bool {
-        let (step, _, _) = *moved;
+    /// Whether a limit was changed after there was a result of this date.
+    ///
+    /// - `true` if the commit of the limit descends from one that has the result.
+    /// - `false` if both came in one commit, because their order is unknown.
+    /// - Otherwise the dates decide, because a result can be committed late.
+    pub(crate) fn limit_came_after(
+        &self,
+        target: &RecordHistory,
+        changed: &LimitChange,
+        result: &RecordHistory,
+        date: Day,
+    ) -> bool {
+        let (commit, ..) = *changed;
         let Some(ancestry) = &self.ancestry else {
-            return result.added < step || (result.added > step && self.steps[step].no_later_than > date);
+            return result.added < commit || (result.added > commit && self.commits[commit].no_later_than > date);
         };
-        let key = self.written(target, moved).id.as_deref().unwrap_or("");
+        let key = self.commit_of_limit(target, changed).id.as_deref().unwrap_or("");
         let Some(&limit) = ancestry.numbers.get(key) else { return false };
         let holders: Vec<usize> = ids(result).filter_map(|id| ancestry.holders.get(id)).flatten().copied().collect();
         let dated_later = || ancestry.no_later_than[limit].is_some_and(|day| day > date);
-        ancestry.goes_on_from(limit, &holders) || (!holders.contains(&limit) && dated_later())
+        ancestry.descends_from(limit, &holders) || (!holders.contains(&limit) && dated_later())
     }
 
-    /// The commit in which a limit was written as it came: where a merge brought it, the one on its branch.
-    pub(crate) fn written(&self, target: &Life, moved: &LimitMove) -> &Commit {
-        let (step, _, after) = moved;
-        let inside = self.branches_of(target, *step).into_iter().find_map(|(branch, life)| {
-            let last = branch.moves_of(life).pop().filter(|(step, ..)| *step > 0)?;
-            let there = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
-            there.then(|| branch.written(life, &last))
+    /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.
+    pub(crate) fn commit_of_limit(&self, target: &RecordHistory, changed: &LimitChange) -> &Commit {
+        let (commit, _, after) = changed;
+        let on_branch = self.branches_of(target, *commit).into_iter().find_map(|(branch, record)| {
+            let last = branch.limit_changes_in(record).pop().filter(|(commit, ..)| *commit > 0)?;
+            let same = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
+            same.then(|| branch.commit_of_limit(record, &last))
         });
-        inside.unwrap_or(&self.steps[*step])
+        on_branch.unwrap_or(&self.commits[*commit])
     }
 
-    /// The commit that wrote a record first: where a merge brought it, the one on its branch.
-    pub(crate) fn first_written(&self, life: &Life) -> &Commit {
-        let inside = self.branches_of(life, life.added).into_iter().find(|(_, inner)| inner.added > 0);
-        inside.map_or(&self.steps[life.added], |(branch, inner)| branch.first_written(inner))
+    /// The commit that added a record; if it came in with a merge, the one on the merged branch.
+    pub(crate) fn commit_of_addition(&self, record: &RecordHistory) -> &Commit {
+        let on_branch = self.branches_of(record, record.added).into_iter().find(|(_, inner)| inner.added > 0);
+        on_branch.map_or(&self.commits[record.added], |(branch, inner)| branch.commit_of_addition(inner))
     }
 
-    /// The commit on a branch that wrote what a merge brought, as far as branches are read; none for other commits.
-    pub fn on_branch(&self, life: &Life, change: &Change) -> Option<&Commit> {
-        let (branch, inner) = self.brought(life, change)?;
+    /// The commit on a merged branch that made a change; `None` if it came in with no merge, or with an unread branch.
+    pub fn branch_commit(&self, record: &RecordHistory, change: &Change) -> Option<&Commit> {
+        let (branch, inner) = self.branch_of_change(record, change)?;
         let last = inner.changes_of(&change.route).next_back().filter(|last| last.after == change.after)?;
-        Some(branch.on_branch(inner, last).unwrap_or(&branch.steps[last.step]))
+        Some(branch.branch_commit(inner, last).unwrap_or(&branch.commits[last.commit]))
     }
 
-    /// The branch from which a merge brought a field of a record, and its life there: one that ends with what the merge
-    /// has, else one that touched the field.
-    pub(crate) fn brought(&self, life: &Life, change: &Change) -> Option<(&Self, &Life)> {
-        let last = |inner: &Life| inner.changes_of(&change.route).next_back().filter(|last| last.step > 0).cloned();
-        let mut all = self.branches_of(life, change.step);
+    /// The merged branch that a change of a field came from, with the history of the record there.
+    ///
+    /// It is a branch that ends with the text of the merge; if there is none, one that changed the field.
+    pub(crate) fn branch_of_change(&self, record: &RecordHistory, change: &Change) -> Option<(&Self, &RecordHistory)> {
+        let last =
+            |inner: &RecordHistory| inner.changes_of(&change.route).next_back().filter(|last| last.commit > 0).cloned();
+        let mut all = self.branches_of(record, change.commit);
         all.retain(|(_, inner)| last(inner).is_some());
         let same = all.iter().position(|(_, inner)| last(inner).is_some_and(|last| last.after == change.after));
         all.get(same.unwrap_or(0)).copied()
     }
 
-    /// The branches that a step merged and that touched a record, with its life there.
-    fn branches_of(&self, life: &Life, step: usize) -> Vec<(&Self, &Life)> {
-        let branches = self.branches.iter().filter(|branch| branch.merge == step);
+    /// The branches that a commit merged and that changed a record, with its history there.
+    fn branches_of(&self, record: &RecordHistory, commit: usize) -> Vec<(&Self, &RecordHistory)> {
+        let branches = self.branches.iter().filter(|branch| branch.merge == commit);
         branches
-            .filter_map(|branch| Some((&branch.history, ids(life).find_map(|id| branch.history.life(id))?)))
+            .filter_map(|branch| Some((&branch.history, ids(record).find_map(|id| branch.history.record(id))?)))
             .collect()
     }
 }

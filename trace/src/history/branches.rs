@@ -1,59 +1,63 @@
-//! What merges bring in. The history goes by first parents, so that a merge is one step and what a branch held came
-//! when it was merged; but which of a limit and a result was written first, and what a result said at first, is told
-//! by the branch.
+//! The branches that came in with merges.
 //!
-//! Only merges that touch a target or a result are looked into: nothing asks that of anything else. What is asked of
-//! the branches is in [`super::ancestry`].
+//! The history follows first parents, so that a merge is one commit and the changes of a branch count from the merge on.
+//! Two things are read from the branch itself: whether a limit or a result was committed first, and the first text of a
+//! result. So only merges that change a target or a result are read. [`super::ancestry`] evaluates the branches.
 
 use foldhash::{HashMap, HashSet};
 use schema::Kind;
 use schema::read::flat;
 
-use super::log::{Differences, Log, Mark, Reader, RecordEvent, Version};
+use super::differences::{Differences, Version};
+use super::log::{Log, Reader, RecordEvent};
 use crate::Error;
-use crate::git::walk::{Known, Step, Walk};
+use crate::git::walk::{Known, Walk, WalkedCommit};
 
-/// How many merges may lie in one another.
+/// The largest depth of branches that were merged into branches.
 pub(super) const DEEPEST: usize = 8;
 
-/// A branch that a merge brought in.
+/// A branch that came in with a merge.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct BranchLog {
-    /// The step of the merge.
+    /// The commit of the merge.
     pub(super) merge: u32,
-    /// The commits by first parents from the merge's other parent, as far as no other step or branch has them. Its first
-    /// step is no commit of its own: the one it goes on from, with what stood there of the targets and results
-    /// that the branch touched.
+    /// The commits by first parents from the merge's other parent that are in no other chain.
+    ///
+    /// The first one is not its own: it is the commit that the branch descends from, with the targets and results that
+    /// the branch changes as they were there.
     pub(super) log: Log,
 }
 
-/// What a branch found where it forked, as far as it touched it.
+/// The targets and results that a branch changes, as they were where it forked.
 #[derive(Default)]
-pub(super) struct Base {
-    /// The step in which a record was touched first.
-    touched: HashMap<u32, u32>,
+pub(super) struct Fork {
+    /// The commit that changed each record first.
+    changed: HashMap<u32, u32>,
     events: Vec<RecordEvent>,
 }
 
-/// The step of a merge, and its other parents.
+/// The commit of a merge, and its other parents.
 type Merge = (u32, Vec<String>);
 
-/// The merges of a walk whose first step gets this number.
+/// The merges of a walk whose first commit has this index.
 pub(super) fn merges(walk: &Walk, first: usize) -> Vec<Merge> {
-    let steps = (first as u32..).zip(&walk.steps);
-    steps.filter(|(_, step)| !step.others.is_empty()).map(|(number, step)| (number, step.others.clone())).collect()
+    let commits = (first as u32..).zip(&walk.commits);
+    commits
+        .filter(|(_, commit)| !commit.others.is_empty())
+        .map(|(index, commit)| (index, commit.others.clone()))
+        .collect()
 }
 
 impl Reader<'_> {
-    /// Reads what merges brought in.
+    /// Reads the branches of merges.
     pub(super) fn add_branches(&mut self, all: Vec<Merge>, known: &mut Known, depth: usize) -> Result<(), Error> {
-        let asked: HashSet<u32> = self.log.events.iter().filter(|event| is_asked(event)).map(|e| e.step).collect();
+        let needed: HashSet<u32> = self.log.events.iter().filter(|event| is_needed(event)).map(|e| e.commit).collect();
         for (merge, others) in all {
-            if !asked.contains(&merge) || depth >= DEEPEST {
+            if !needed.contains(&merge) || depth >= DEEPEST {
                 continue;
             }
             for other in others {
-                if let Some(log) = self.branch(merge, &other, known, depth)? {
+                if let Some(log) = self.read_branch(merge, &other, known, depth)? {
                     self.log.shallow |= log.shallow;
                     self.log.branches.push(BranchLog { merge, log });
                 }
@@ -62,65 +66,65 @@ impl Reader<'_> {
         Ok(())
     }
 
-    fn branch(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
-        let child = &self.log.steps[merge as usize].step;
-        let Some(walk) = self.source.walk_branch(other, &child.commit, &child.prefix, known)? else {
+    fn read_branch(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
+        let child = &self.log.commits[merge as usize];
+        let Some(walk) = self.source.walk_branch(other, &child.id, &child.prefix, known)? else {
             return Ok(None);
         };
-        if walk.met.is_none() && walk.steps.is_empty() {
+        if walk.met.is_none() && walk.commits.is_empty() {
             return Ok(None);
         }
         let mut branch = Reader::new(Log::default(), self.source);
         for (_, folder) in &self.log.nested {
-            let folder = branch.names.name(&self.log.strings[*folder as usize], &mut branch.log);
+            let folder = branch.strings.index(&self.log.strings[*folder as usize], &mut branch.log);
             branch.log.nested.push((0, folder));
         }
         let met = walk.met.clone().unwrap_or_default();
         let prefix = known.get(&met).cloned().unwrap_or_default();
-        branch.log.steps.push(Mark { step: Step::beyond(met, prefix) });
-        branch.base = Some(Base::default());
+        branch.log.commits.push(WalkedCommit::beyond(met, prefix));
+        branch.fork = Some(Fork::default());
         let merges = merges(&walk, 1);
-        branch.add_steps(walk)?;
-        let base = branch.base.take().unwrap_or_default();
-        branch.log.events.splice(0..0, base.events);
-        known.extend(branch.log.commits());
+        branch.add_commits(walk)?;
+        let fork = branch.fork.take().unwrap_or_default();
+        branch.log.events.splice(0..0, fork.events);
+        known.extend(branch.log.all_commits());
         branch.add_branches(merges, known, depth + 1)?;
         Ok(Some(branch.log))
     }
 
-    /// Adds what stood at the fork of the targets and results that a step touches first.
-    pub(super) fn stood(
+    /// Adds to the fork the targets and results that this commit is the first to change, as they were before.
+    pub(super) fn add_to_fork(
         &mut self,
-        mut base: Base,
-        step: u32,
+        mut fork: Fork,
+        commit: u32,
         path: u32,
         old: Option<&Version>,
         now: &Differences,
-    ) -> Base {
-        let set = now.set.iter().filter(|record| is_asked_of(record.kind)).map(|record| &record.id);
+    ) -> Fork {
+        let set = now.set.iter().filter(|record| is_needed_of(record.kind)).map(|record| &record.id);
         let mut first = HashSet::default();
-        for id in set.chain(&now.gone) {
-            let name = self.names.name(id, &mut self.log);
-            // A record that goes to another file is touched in both.
-            if *base.touched.entry(name).or_insert(step) == step {
+        for id in set.chain(&now.removed) {
+            let name = self.strings.index(id, &mut self.log);
+            // A record that moves to another file is changed in both.
+            if *fork.changed.entry(name).or_insert(commit) == commit {
                 first.insert(id.as_str());
             }
         }
-        let Some(old) = old.filter(|_| !first.is_empty()) else { return base };
+        let Some(old) = old.filter(|_| !first.is_empty()) else { return fork };
         for record in flat::records(&old.bytes).unwrap_or_default() {
-            if is_asked_of(record.kind) && first.remove(record.id.as_str()) {
-                let event = self.set(0, path, &record);
-                base.events.push(event);
+            if is_needed_of(record.kind) && first.remove(record.id.as_str()) {
+                let event = self.set_event(0, path, &record);
+                fork.events.push(event);
             }
         }
-        base
+        fork
     }
 }
 
-fn is_asked_of(kind: Kind) -> bool {
+fn is_needed_of(kind: Kind) -> bool {
     matches!(kind, Kind::Target | Kind::Result)
 }
 
-fn is_asked(event: &RecordEvent) -> bool {
-    event.set.is_some_and(|(kind, ..)| is_asked_of(kind))
+fn is_needed(event: &RecordEvent) -> bool {
+    event.set.is_some_and(|(kind, ..)| is_needed_of(kind))
 }

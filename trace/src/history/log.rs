@@ -1,70 +1,66 @@
-//! What every commit did to every record, as it is read from git and kept in the cache: strings, steps and events.
+//! The changes of records by every commit, as they are read from git and stored in the cache: strings, commits and events.
 //!
-//! An event says that a file has a record with these fields from a step on, or has it no more. What became of a
-//! record over all files is told later, in [`super::lives`].
+//! An event sets the fields of a record in a file, or removes the record from the file. The histories of records over
+//! all files are derived from the events in [`super::record_histories`].
 
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashMapExt as _, HashSet};
+use foldhash::{HashMap, HashMapExt as _};
 use schema::Kind;
-use schema::read::flat::{self, Chunk, FlatRecord};
+use schema::read::flat::FlatRecord;
 use schema::settings;
 
-use super::branches::{self, Base, BranchLog};
+use super::branches::{self, BranchLog, Fork};
+use super::differences::{Version, differences};
 use crate::Error;
-use crate::git::walk::{CommitSource, Known, Step, Walk};
+use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
 
-/// How many blobs are held at once while a history is read.
+/// The number of blobs that are in memory at once while a history is read.
 const AT_ONCE: usize = 64;
 
-/// A commit of the log; the file changes are in [`Log::files`].
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Mark {
-    /// The commit with its times; its changes are taken out.
-    pub(super) step: Step,
-}
-
-/// What a step did to a file.
+/// A change of a file by a commit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct FileEvent {
-    pub(super) step: u32,
+    pub(super) commit: u32,
     pub(super) path: u32,
-    /// The blob; none where the file is gone.
+    /// The blob; `None` if the file was removed.
     pub(super) blob: Option<u32>,
 }
 
-/// What a step did to a record in a file.
+/// A change of a record in a file by a commit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct RecordEvent {
-    pub(super) step: u32,
+    pub(super) commit: u32,
     pub(super) path: u32,
     pub(super) id: u32,
-    /// Its kind, and where its fields begin and end; none where the file has it no more.
+    /// Its kind, and the range of its fields; `None` if it was removed from the file.
     pub(super) set: Option<(Kind, u32, u32)>,
 }
 
-/// The whole log.
+/// The events of a chain of commits. Strings and commits are given by their indices.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Log {
     pub(super) strings: Vec<Arc<str>>,
-    pub(super) steps: Vec<Mark>,
+    /// The commits, without their file changes, which are in [`Log::files`].
+    pub(super) commits: Vec<WalkedCommit>,
     pub(super) files: Vec<FileEvent>,
     pub(super) events: Vec<RecordEvent>,
-    /// Routes and texts.
+    /// The route and the text of each field.
     pub(super) fields: Vec<(u32, u32)>,
-    /// Versions of files that could not be read: the step, and the path.
+    /// Versions of files that could not be read: the commit, and the path.
     pub(super) unread: Vec<(u32, u32)>,
-    /// Folders that were another data root at some time, and since which step.
+    /// Folders that were another project root at some time: the first commit, and the folder.
     pub(super) nested: Vec<(u32, u32)>,
-    /// The tip that it was read from, and the data root's prefix there.
+    /// The tip that it was read from, and the prefix of the project root there.
     pub(super) tip: (String, String),
+    /// Whether it begins where a shallow clone ends.
     pub(super) shallow: bool,
-    /// What merges that touched a target or a result brought in.
+    /// The branches of merges that changed a target or a result.
     pub(super) branches: Vec<BranchLog>,
 }
 
 impl Log {
-    /// The commits at which a chain can be gone on with, and the data root's prefix in each: its steps and its tip.
+    /// The commits at which the log can be continued: its own and its tip, with the prefix of the project root in each.
     pub(super) fn known(&self) -> Known {
         let mut known = self.chain();
         if !self.tip.0.is_empty() {
@@ -74,117 +70,109 @@ impl Log {
     }
 
     fn chain(&self) -> Known {
-        let steps = self.steps.iter().map(|mark| &mark.step).filter(|step| !step.commit.is_empty());
-        steps.map(|step| (step.commit.clone(), step.prefix.clone())).collect()
+        let commits = self.commits.iter().filter(|commit| !commit.id.is_empty());
+        commits.map(|commit| (commit.id.clone(), commit.prefix.clone())).collect()
     }
 
-    /// The commits that a branch can go on from: the steps, and those of all branches.
-    pub(super) fn commits(&self) -> Known {
+    /// The commits that a branch can descend from: its own, and those of all branches.
+    pub(super) fn all_commits(&self) -> Known {
         let mut all = self.chain();
-        all.extend(self.branches.iter().flat_map(|branch| branch.log.commits()));
+        all.extend(self.branches.iter().flat_map(|branch| branch.log.all_commits()));
         all
     }
 
-    /// Keeps what is known at a commit; everything at the tip. `false` where another data root came up inside this one
-    /// after it: what is kept lacks what that folder held before.
-    pub(super) fn keep_to(&mut self, commit: &str) -> bool {
+    /// Drops everything after a commit; nothing if it is the tip.
+    ///
+    /// `false` if a folder became another project root after that commit, because then its earlier records are missing.
+    pub(super) fn truncate_to(&mut self, commit: &str) -> bool {
         if self.tip.0 == commit {
             return true;
         }
-        let kept = self.steps.iter().position(|mark| mark.step.commit == commit).map_or(0, |at| at + 1);
-        self.steps.truncate(kept);
+        let kept = self.commits.iter().position(|known| known.id == commit).map_or(0, |at| at + 1);
+        self.commits.truncate(kept);
         let kept = kept as u32;
-        self.files.retain(|event| event.step < kept);
-        self.events.retain(|event| event.step < kept);
-        self.unread.retain(|(step, _)| *step < kept);
+        self.files.retain(|event| event.commit < kept);
+        self.events.retain(|event| event.commit < kept);
+        self.unread.retain(|(commit, _)| *commit < kept);
         self.branches.retain(|branch| branch.merge < kept);
-        self.nested.iter().all(|(step, _)| *step < kept)
+        self.nested.iter().all(|(commit, _)| *commit < kept)
     }
 
-    fn holds_nested(&self, path: &str) -> bool {
+    fn is_nested(&self, path: &str) -> bool {
         self.nested.iter().any(|(_, folder)| path.starts_with(&*self.strings[*folder as usize]))
     }
 }
 
-/// Names strings by numbers.
-pub(super) struct Names(HashMap<Arc<str>, u32>);
+/// The indices of the strings of a log.
+pub(super) struct StringIndices(HashMap<Arc<str>, u32>);
 
-impl Names {
-    fn of(log: &Log) -> Self {
+impl StringIndices {
+    fn new(log: &Log) -> Self {
         Self(log.strings.iter().enumerate().map(|(at, text)| (text.clone(), at as u32)).collect())
     }
 
-    pub(super) fn name(&mut self, text: &str, log: &mut Log) -> u32 {
+    /// The index of a string, which is added to the log if it is new.
+    pub(super) fn index(&mut self, text: &str, log: &mut Log) -> u32 {
         if let Some(known) = self.0.get(text) {
             return *known;
         }
-        let (number, text): (u32, Arc<str>) = (log.strings.len() as u32, text.into());
+        let (index, text): (u32, Arc<str>) = (log.strings.len() as u32, text.into());
         log.strings.push(text.clone());
-        self.0.insert(text, number);
-        number
+        self.0.insert(text, index);
+        index
     }
 }
 
-/// The last version of a file that could be read.
-pub(super) struct Version {
-    pub(super) bytes: Arc<[u8]>,
-    chunks: Option<Vec<Chunk>>,
-}
-
-impl Version {
-    fn new(bytes: Arc<[u8]>) -> Self {
-        let chunks = flat::chunks(&bytes);
-        Self { bytes, chunks }
-    }
-}
-
-/// Adds steps to a log.
+/// Adds commits to a log.
 pub(super) struct Reader<'s> {
     pub(super) log: Log,
-    pub(super) names: Names,
+    pub(super) strings: StringIndices,
     pub(super) source: CommitSource<'s>,
+    /// The last readable version of each file, by the index of its path.
     current: HashMap<u32, Version>,
-    /// For a branch: what it found where it forked.
-    pub(super) base: Option<Base>,
+    /// The fork, if the log is that of a branch.
+    pub(super) fork: Option<Fork>,
 }
 
 impl<'s> Reader<'s> {
-    /// Goes on with a log: empty, or what was known.
+    /// Continues a log, which can be empty.
     pub(super) fn new(log: Log, source: CommitSource<'s>) -> Self {
-        Self { names: Names::of(&log), log, source, current: HashMap::new(), base: None }
+        Self { strings: StringIndices::new(&log), log, source, current: HashMap::new(), fork: None }
     }
 
-    /// Adds what a walk found, with what its merges brought in. `false` where another data root came up inside this
-    /// one: its records were never ours, and the log is to be read anew.
+    /// Adds the commits of a walk with the branches of its merges.
+    ///
+    /// `false` if a folder of the project became another project root: its records do not belong to this one, so the
+    /// log must be read again.
     pub(super) fn add(&mut self, walk: Walk) -> Result<bool, Error> {
-        let merges = branches::merges(&walk, self.log.steps.len());
-        let whole = self.add_steps(walk)?;
-        if whole && !merges.is_empty() {
-            let mut known = self.log.commits();
+        let merges = branches::merges(&walk, self.log.commits.len());
+        let complete = self.add_commits(walk)?;
+        if complete && !merges.is_empty() {
+            let mut known = self.log.all_commits();
             self.add_branches(merges, &mut known, 0)?;
         }
-        Ok(whole)
+        Ok(complete)
     }
 
-    /// Adds what a merge that is not committed yet brings in: the last step.
+    /// Adds the branches of an unfinished merge, which is the last commit.
     pub(super) fn add_heads(&mut self, others: Vec<String>) -> Result<(), Error> {
-        let mut known = self.log.commits();
-        self.add_branches(vec![(self.log.steps.len() as u32 - 1, others)], &mut known, 0)
+        let mut known = self.log.all_commits();
+        self.add_branches(vec![(self.log.commits.len() as u32 - 1, others)], &mut known, 0)
     }
 
-    /// Adds the steps of a walk.
-    pub(super) fn add_steps(&mut self, walk: Walk) -> Result<bool, Error> {
-        let begun = self.base.is_none() && !self.log.steps.is_empty();
-        let base = self.log.steps.len() as u32;
-        for (at, step) in walk.steps.iter().enumerate() {
-            for change in &step.changes {
+    /// Adds the commits of a walk, without branches; `false` as in [`Reader::add`].
+    pub(super) fn add_commits(&mut self, walk: Walk) -> Result<bool, Error> {
+        let is_continued = self.fork.is_none() && !self.log.commits.is_empty();
+        let first = self.log.commits.len() as u32;
+        for (at, commit) in walk.commits.iter().enumerate() {
+            for change in &commit.changes {
                 let folder = change.path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'));
                 if let (Some(folder), true) = (folder, change.new.is_some())
-                    && !self.log.holds_nested(folder)
+                    && !self.log.is_nested(folder)
                 {
-                    let name = self.names.name(folder, &mut self.log);
-                    self.log.nested.push((base + at as u32, name));
-                    if begun {
+                    let folder = self.strings.index(folder, &mut self.log);
+                    self.log.nested.push((first + at as u32, folder));
+                    if is_continued {
                         return Ok(false);
                     }
                 }
@@ -192,30 +180,30 @@ impl<'s> Reader<'s> {
         }
         let is_record = self.source.snapshot.is_record();
         let mut work: Vec<(u32, u32, Option<u32>, Option<u32>)> = Vec::new();
-        for mut step in walk.steps {
-            let number = self.log.steps.len() as u32;
-            step.others.clear();
-            for change in std::mem::take(&mut step.changes) {
-                if !is_record(&change.path) || self.log.holds_nested(&change.path) {
+        for mut commit in walk.commits {
+            let index = self.log.commits.len() as u32;
+            commit.others.clear();
+            for change in std::mem::take(&mut commit.changes) {
+                if !is_record(&change.path) || self.log.is_nested(&change.path) {
                     continue;
                 }
-                let path = self.names.name(&change.path, &mut self.log);
-                let mut name = |id: Option<String>| id.map(|id| self.names.name(&id, &mut self.log));
-                let (old, new) = (name(change.old), name(change.new));
-                work.push((number, path, old, new));
+                let path = self.strings.index(&change.path, &mut self.log);
+                let mut blob = |id: Option<String>| id.map(|id| self.strings.index(&id, &mut self.log));
+                let (old, new) = (blob(change.old), blob(change.new));
+                work.push((index, path, old, new));
             }
-            self.log.steps.push(Mark { step });
+            self.log.commits.push(commit);
         }
-        for some in work.chunks(AT_ONCE) {
+        for batch in work.chunks(AT_ONCE) {
             let ids: Vec<Arc<str>> =
-                some.iter().filter_map(|(.., new)| Some(self.log.strings[(*new)? as usize].clone())).collect();
+                batch.iter().filter_map(|(.., new)| Some(self.log.strings[(*new)? as usize].clone())).collect();
             let ids: Vec<&str> = ids.iter().map(|id| &**id).collect();
             let mut contents = self.source.blobs(&ids)?.into_iter();
-            for &(step, path, old, new) in some {
+            for &(commit, path, old, new) in batch {
                 let content = if new.is_some() { contents.next() } else { None };
                 self.prepare(path, old)?;
-                self.log.files.push(FileEvent { step, path, blob: new });
-                self.change(step, path, content.map(|content| content.ok()));
+                self.log.files.push(FileEvent { commit, path, blob: new });
+                self.change_file(commit, path, content.map(|content| content.ok()));
             }
         }
         self.log.tip.0 = walk.tip;
@@ -223,7 +211,7 @@ impl<'s> Reader<'s> {
         Ok(true)
     }
 
-    /// The files as the last step has them: path and blob.
+    /// The files after the last commit: path and blob.
     pub(super) fn files(&self) -> HashMap<u32, u32> {
         let mut files = HashMap::new();
         for event in &self.log.files {
@@ -235,14 +223,14 @@ impl<'s> Reader<'s> {
         files
     }
 
-    /// Adds the files of the snapshot as one more step where they differ from the last one; tells whether they do.
-    pub(super) fn add_snapshot(&mut self, step: Step) -> Result<bool, Error> {
+    /// Adds the files of the snapshot as a further commit. Returns whether its records differ from those of the last one.
+    pub(super) fn add_snapshot(&mut self, commit: WalkedCommit) -> Result<bool, Error> {
         let mut before = self.files();
-        let number = self.log.steps.len() as u32;
-        let told = (self.log.events.len(), self.log.unread.len());
+        let index = self.log.commits.len() as u32;
+        let events_before = (self.log.events.len(), self.log.unread.len());
         let snapshot = self.source.snapshot;
         for file in snapshot.files.iter().skip(1) {
-            let path = self.names.name(&file.path, &mut self.log);
+            let path = self.strings.index(&file.path, &mut self.log);
             let old = before.remove(&path);
             let content = file.content.as_ref().ok();
             if let (Some(old), Some(bytes)) = (old, content)
@@ -251,189 +239,89 @@ impl<'s> Reader<'s> {
                 continue;
             }
             self.prepare(path, old)?;
-            self.change(number, path, Some(content.cloned()));
+            self.change_file(index, path, Some(content.cloned()));
         }
-        let mut gone: Vec<(u32, u32)> = before.into_iter().collect();
-        gone.sort_unstable();
-        for (path, blob) in gone {
+        let mut removed: Vec<(u32, u32)> = before.into_iter().collect();
+        removed.sort_unstable();
+        for (path, blob) in removed {
             self.prepare(path, Some(blob))?;
-            self.change(number, path, None);
+            self.change_file(index, path, None);
         }
-        let differs = (self.log.events.len(), self.log.unread.len()) != told;
-        self.log.steps.push(Mark { step });
+        let differs = (self.log.events.len(), self.log.unread.len()) != events_before;
+        self.log.commits.push(commit);
         Ok(differs)
     }
 
-    /// Sees that the last good version of a file is at hand.
+    /// Reads the last readable version of a file, unless it is in memory.
     fn prepare(&mut self, path: u32, old: Option<u32>) -> Result<(), Error> {
         if old.is_none() || self.current.contains_key(&path) {
             return Ok(());
         }
-        let unread = |step: u32| self.log.unread.contains(&(step, path));
+        let unread = |commit: u32| self.log.unread.contains(&(commit, path));
         let own = self.log.files.iter().rev().filter(|event| event.path == path);
-        let good = own.filter(|event| !unread(event.step)).find_map(|event| event.blob).or(old);
-        let Some(good) = good else { return Ok(()) };
-        let id = self.log.strings[good as usize].clone();
+        let readable = own.filter(|event| !unread(event.commit)).find_map(|event| event.blob).or(old);
+        let Some(readable) = readable else { return Ok(()) };
+        let id = self.log.strings[readable as usize].clone();
         if let Some(Ok(bytes)) = self.source.blobs(&[&id])?.pop() {
             self.current.insert(path, Version::new(bytes));
         }
         Ok(())
     }
 
-    /// A record has these fields.
-    pub(super) fn set(&mut self, step: u32, path: u32, record: &FlatRecord) -> RecordEvent {
-        let id = self.names.name(&record.id, &mut self.log);
+    /// The event that sets the fields of a record.
+    pub(super) fn set_event(&mut self, commit: u32, path: u32, record: &FlatRecord) -> RecordEvent {
+        let id = self.strings.index(&record.id, &mut self.log);
         let begin = self.log.fields.len() as u32;
         for (route, text) in &record.fields {
-            let field = (self.names.name(route, &mut self.log), self.names.name(text, &mut self.log));
+            let field = (self.strings.index(route, &mut self.log), self.strings.index(text, &mut self.log));
             self.log.fields.push(field);
         }
-        RecordEvent { step, path, id, set: Some((record.kind, begin, self.log.fields.len() as u32)) }
+        RecordEvent { commit, path, id, set: Some((record.kind, begin, self.log.fields.len() as u32)) }
     }
 
-    /// A file has another content now (`None`: it is gone; `Some(None)`: it cannot be had).
-    fn change(&mut self, step: u32, path: u32, content: Option<Option<Arc<[u8]>>>) {
+    /// Adds the events of a file with a new content: `None` if it was removed, `Some(None)` if it cannot be read.
+    fn change_file(&mut self, commit: u32, path: u32, content: Option<Option<Arc<[u8]>>>) {
         let old = self.current.remove(&path);
         let new = match content {
             None => None,
             Some(Some(bytes)) => Some(Version::new(bytes)),
             Some(None) => {
-                self.log.unread.push((step, path));
+                self.log.unread.push((commit, path));
                 self.current.extend(old.map(|old| (path, old)));
                 return;
             }
         };
         let Some(differs) = differences(old.as_ref(), new.as_ref()) else {
-            self.log.unread.push((step, path));
+            self.log.unread.push((commit, path));
             self.current.extend(old.map(|old| (path, old)));
             return;
         };
-        if let Some(base) = self.base.take() {
-            self.base = Some(self.stood(base, step, path, old.as_ref(), &differs));
+        if let Some(fork) = self.fork.take() {
+            self.fork = Some(self.add_to_fork(fork, commit, path, old.as_ref(), &differs));
         }
-        for id in differs.gone {
-            let id = self.names.name(&id, &mut self.log);
-            self.log.events.push(RecordEvent { step, path, id, set: None });
+        for id in differs.removed {
+            let id = self.strings.index(&id, &mut self.log);
+            self.log.events.push(RecordEvent { commit, path, id, set: None });
         }
         for record in &differs.set {
-            let event = self.set(step, path, record);
+            let event = self.set_event(commit, path, record);
             self.log.events.push(event);
         }
         self.current.extend(new.map(|new| (path, new)));
     }
 }
 
-/// What two versions of a file differ in.
-pub(super) struct Differences {
-    pub(super) set: Vec<FlatRecord>,
-    pub(super) gone: Vec<String>,
-}
-
-/// Compares two versions of a file, reading only the pieces that differ; `None` where the later cannot be read.
-fn differences(old: Option<&Version>, new: Option<&Version>) -> Option<Differences> {
-    let chunks = |version: Option<&Version>| match version {
-        None => Some(Vec::new()),
-        Some(version) => version.chunks.clone(),
-    };
-    if let (Some(before), Some(after)) = (chunks(old), chunks(new))
-        && let Some(found) = by_chunks(old, &before, new, &after)
-    {
-        return Some(found);
-    }
-    let whole = |version: Option<&Version>| match version {
-        None => Some(Vec::new()),
-        Some(version) => flat::records(&version.bytes),
-    };
-    let after = whole(new)?;
-    Some(settle(whole(old).unwrap_or_default(), after))
-}
-
-fn by_chunks(old: Option<&Version>, before: &[Chunk], new: Option<&Version>, after: &[Chunk]) -> Option<Differences> {
-    let (old, new) = (old.map_or(&[][..], |v| &v.bytes), new.map_or(&[][..], |v| &v.bytes));
-    let same = |a: &Chunk, b: &Chunk| a.bytes(old) == b.bytes(new);
-    let head = before.iter().zip(after).take_while(|(a, b)| same(a, b)).count();
-    let (mut b, mut a) = (&before[head..], &after[head..]);
-    while let (Some((last_b, rest_b)), Some((last_a, rest_a))) = (b.split_last(), a.split_last()) {
-        if !same(last_b, last_a) {
-            break;
-        }
-        (b, a) = (rest_b, rest_a);
-    }
-    // What stands between may be in another order.
-    let mut left: HashMap<(&[u8], &[u8]), Vec<&Chunk>> = HashMap::new();
-    for chunk in b {
-        left.entry(chunk.bytes(old)).or_default().push(chunk);
-    }
-    let mut added = Vec::new();
-    for chunk in a {
-        if left.get_mut(&chunk.bytes(new)).and_then(Vec::pop).is_none() {
-            added.extend(flat::chunk(new, chunk)?);
-        }
-    }
-    let mut removed = Vec::new();
-    for chunk in b {
-        if left.get_mut(&chunk.bytes(old)).and_then(Vec::pop).is_none() {
-            continue;
-        }
-        match chunk.id(old) {
-            // What it said was told when it was new; that it is gone, or another, is all that counts.
-            Some(id) => removed.push(FlatRecord { kind: Kind::Goal, id: id.to_owned(), fields: Vec::new() }),
-            None => removed.extend(flat::chunk(old, chunk)?),
-        }
-    }
-    let mut found = settle(removed, added);
-    // An id given twice in the file is there still.
-    if !found.gone.is_empty() {
-        let kept: Vec<FlatRecord> =
-            after.iter().filter_map(|chunk| mentions(new, chunk, &found.gone)).flatten().collect();
-        for record in kept {
-            if let Some(at) = found.gone.iter().position(|id| *id == record.id) {
-                found.gone.swap_remove(at);
-                found.set.push(record);
-            }
-        }
-        found.gone.sort_unstable();
-    }
-    Some(found)
-}
-
-/// The records of a chunk, if it may hold one of these ids.
-fn mentions(file: &[u8], chunk: &Chunk, ids: &[String]) -> Option<Vec<FlatRecord>> {
-    let (head, body) = chunk.bytes(file);
-    let text = body.trim_ascii_start();
-    let begins = |id: &String| text.starts_with(id.as_bytes()) && text.get(id.len()) == Some(&b':');
-    (head.is_empty() || ids.iter().any(begins)).then(|| flat::chunk(file, chunk)).flatten()
-}
-
-/// The records that are new or other than they were, and the ids that are gone; the first of an id counts.
-fn settle(before: Vec<FlatRecord>, after: Vec<FlatRecord>) -> Differences {
-    let mut old: HashMap<String, FlatRecord> = HashMap::new();
-    for record in before {
-        old.entry(record.id.clone()).or_insert(record);
-    }
-    let mut seen = HashSet::default();
-    let mut set = Vec::new();
-    for record in after {
-        if seen.insert(record.id.clone()) && old.get(&record.id) != Some(&record) {
-            set.push(record);
-        }
-    }
-    let mut gone: Vec<String> = old.into_keys().filter(|id| !seen.contains(id)).collect();
-    gone.sort_unstable();
-    Differences { set, gone }
-}
-
-/// A log of one file over some days.
+/// A log without git, for tests, from the date of each commit and the only record file after it.
 #[cfg(test)]
 pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
     let snapshot = crate::snapshot::Snapshot::in_memory(Vec::new());
     let mut reader = Reader::new(Log::default(), CommitSource::without_repository(&snapshot));
-    let path = reader.names.name("a.yaml", &mut reader.log);
+    let path = reader.strings.index("a.yaml", &mut reader.log);
     for (at, (day, records)) in states.iter().enumerate() {
         let date = schema::Day::parse(day).unwrap().date().at(0, 0, 0, 0);
         let time = jiff::tz::Offset::UTC.to_timestamp(date).unwrap().as_second();
-        let step = Step {
-            commit: format!("{:040x}", at + 1),
+        let commit = WalkedCommit {
+            id: format!("{:040x}", at + 1),
             author_time: time,
             committer_time: time,
             zone: 0,
@@ -442,8 +330,8 @@ pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
             changes: Vec::new(),
             others: Vec::new(),
         };
-        reader.log.steps.push(Mark { step });
-        reader.change(at as u32, path, Some(Some(records.as_bytes().into())));
+        reader.log.commits.push(commit);
+        reader.change_file(at as u32, path, Some(Some(records.as_bytes().into())));
     }
     reader.log
 }

@@ -1,7 +1,7 @@
 //! The log of a history as bytes, for its cache file.
 //!
-//! Kinds are written by word. Every index is compared with the length of the table that it points into, so that no
-//! bytes give a log with an index out of range.
+//! Kinds are stored by word. Every index is compared with the length of the table that it points into, so that no
+//! bytes decode to a log with an index out of range.
 
 use std::borrow::Cow;
 use std::sync::Arc;
@@ -11,8 +11,8 @@ use serde::{Deserialize, Serialize};
 
 use super::branches::{BranchLog, DEEPEST};
 use super::cache::{CacheFile, Entries};
-use super::log::{FileEvent, Log, Mark, RecordEvent};
-use crate::git::walk::Step;
+use super::log::{FileEvent, Log, RecordEvent};
+use crate::git::walk::WalkedCommit;
 
 /// The one entry of the file.
 const ENTRY: &[u8] = b"log";
@@ -29,10 +29,10 @@ pub(super) fn write(cache: &CacheFile, log: &Log) {
     }
 }
 
-/// A log without its branches, which follow it as logs of their own: no recursion, so no depth of the bytes matters.
+/// A log without its branches, which follow it as separate logs: decoding is not recursive, so nested bytes do no harm.
 #[derive(Serialize, Deserialize)]
-struct KeptLog<'b> {
-    /// For a branch: the log that it is a branch of, by its index, and the commit of the merge there.
+struct StoredLog<'b> {
+    /// For a branch: the index of the log that it is a branch of, and the commit of the merge there.
     branch_of: Option<(u32, u32)>,
     #[serde(borrow)]
     strings: Vec<&'b str>,
@@ -40,12 +40,12 @@ struct KeptLog<'b> {
     #[serde(borrow)]
     kinds: Vec<&'b str>,
     #[serde(borrow)]
-    commits: Vec<KeptCommit<'b>>,
+    commits: Vec<StoredCommit<'b>>,
     /// Commit, path and blob.
     files: Vec<(u32, u32, Option<u32>)>,
-    events: Vec<KeptEvent>,
-    /// Route and text, in four bytes each: there are ten times as many as events, and numbers of a variable length took
-    /// most of the time of reading.
+    events: Vec<StoredEvent>,
+    /// Route and text, in four bytes each. There are ten times as many as events, and numbers of variable length took
+    /// most of the decoding time.
     #[serde(borrow)]
     fields: Cow<'b, [u8]>,
     unread: Vec<(u32, u32)>,
@@ -54,11 +54,11 @@ struct KeptLog<'b> {
     tip: (&'b str, &'b str),
 }
 
-/// Commit, path and id; then the index of the kind's word, and where the fields begin and end.
-type KeptEvent = (u32, u32, u32, Option<(u8, u32, u32)>);
+/// Commit, path and id; then the index of the kind's word, and the range of the fields.
+type StoredEvent = (u32, u32, u32, Option<(u8, u32, u32)>);
 
 #[derive(Serialize, Deserialize)]
-struct KeptCommit<'b> {
+struct StoredCommit<'b> {
     id: &'b str,
     author_time: i64,
     committer_time: i64,
@@ -67,23 +67,23 @@ struct KeptCommit<'b> {
     prefix: &'b str,
 }
 
-/// The bytes of a log; `None` if there are too many branches in one another.
+/// The bytes of a log; `None` if its branches are nested too deeply.
 fn encode(log: &Log) -> Option<Vec<u8>> {
     let mut all = Vec::new();
     add(log, None, 0, &mut all)?;
     postcard::to_stdvec(&all).ok()
 }
 
-fn add<'b>(log: &'b Log, branch_of: Option<(u32, u32)>, depth: usize, all: &mut Vec<KeptLog<'b>>) -> Option<()> {
+fn add<'b>(log: &'b Log, branch_of: Option<(u32, u32)>, depth: usize, all: &mut Vec<StoredLog<'b>>) -> Option<()> {
     if depth > DEEPEST {
         return None;
     }
     let own = u32::try_from(all.len()).ok()?;
-    all.push(keep(log, branch_of)?);
+    all.push(store(log, branch_of)?);
     log.branches.iter().try_for_each(|branch| add(&branch.log, Some((own, branch.merge)), depth + 1, all))
 }
 
-fn keep(log: &Log, branch_of: Option<(u32, u32)>) -> Option<KeptLog<'_>> {
+fn store(log: &Log, branch_of: Option<(u32, u32)>) -> Option<StoredLog<'_>> {
     let mut kinds: Vec<&str> = Vec::new();
     let mut index = |kind: Kind| {
         let word = kind.singular();
@@ -99,22 +99,22 @@ fn keep(log: &Log, branch_of: Option<(u32, u32)>) -> Option<KeptLog<'_>> {
             Some((kind, begin, end)) => Some((index(kind)?, begin, end)),
             None => None,
         };
-        events.push((event.step, event.path, event.id, set));
+        events.push((event.commit, event.path, event.id, set));
     }
-    let commits = log.steps.iter().map(|Mark { step }| KeptCommit {
-        id: &step.commit,
-        author_time: step.author_time,
-        committer_time: step.committer_time,
-        zone: step.zone,
-        tree: &step.tree,
-        prefix: &step.prefix,
+    let commits = log.commits.iter().map(|commit| StoredCommit {
+        id: &commit.id,
+        author_time: commit.author_time,
+        committer_time: commit.committer_time,
+        zone: commit.zone,
+        tree: &commit.tree,
+        prefix: &commit.prefix,
     });
-    Some(KeptLog {
+    Some(StoredLog {
         branch_of,
         strings: log.strings.iter().map(|text| &**text).collect(),
         kinds,
         commits: commits.collect(),
-        files: log.files.iter().map(|event| (event.step, event.path, event.blob)).collect(),
+        files: log.files.iter().map(|event| (event.commit, event.path, event.blob)).collect(),
         events,
         fields: log.fields.iter().flat_map(|(route, text)| [*route, *text]).flat_map(u32::to_le_bytes).collect(),
         unread: log.unread.clone(),
@@ -125,14 +125,14 @@ fn keep(log: &Log, branch_of: Option<(u32, u32)>) -> Option<KeptLog<'_>> {
 
 /// The log of these bytes; `None` if they are not exactly what [`encode`] writes.
 fn decode(bytes: &[u8]) -> Option<Log> {
-    let (kept, rest): (Vec<KeptLog<'_>>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
-    if !rest.is_empty() || kept.is_empty() {
+    let (stored, rest): (Vec<StoredLog<'_>>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+    if !rest.is_empty() || stored.is_empty() {
         return None;
     }
-    let places: Vec<Option<(u32, u32)>> = kept.iter().map(|log| log.branch_of).collect();
-    let mut logs: Vec<Log> = kept.into_iter().map(restore).collect::<Option<_>>()?;
-    let mut depths = Vec::with_capacity(places.len());
-    for (own, branch_of) in places.iter().enumerate() {
+    let parents: Vec<Option<(u32, u32)>> = stored.iter().map(|log| log.branch_of).collect();
+    let mut logs: Vec<Log> = stored.into_iter().map(restore).collect::<Option<_>>()?;
+    let mut depths = Vec::with_capacity(parents.len());
+    for (own, branch_of) in parents.iter().enumerate() {
         depths.push(match branch_of {
             None if own == 0 => 0,
             // A branch comes after the log that it belongs to.
@@ -143,10 +143,10 @@ fn decode(bytes: &[u8]) -> Option<Log> {
         });
     }
     // From the last one, so that a branch is complete when it is added to its log.
-    for (parent, merge) in places.into_iter().skip(1).rev().flatten() {
+    for (parent, merge) in parents.into_iter().skip(1).rev().flatten() {
         let mut log = logs.pop()?;
         log.branches.reverse();
-        let parent = logs.get_mut(parent as usize).filter(|log| (merge as usize) < log.steps.len())?;
+        let parent = logs.get_mut(parent as usize).filter(|log| (merge as usize) < log.commits.len())?;
         parent.branches.push(BranchLog { merge, log });
     }
     let mut log = logs.pop()?;
@@ -155,19 +155,19 @@ fn decode(bytes: &[u8]) -> Option<Log> {
 }
 
 /// A log without its branches.
-fn restore(kept: KeptLog<'_>) -> Option<Log> {
-    let is_string = |string: u32| (string as usize) < kept.strings.len();
-    let is_commit = |commit: u32| (commit as usize) < kept.commits.len();
-    let kinds: Vec<Kind> = kept.kinds.iter().map(|word| kind(word)).collect::<Option<_>>()?;
-    let (pairs, rest) = kept.fields.as_chunks::<8>();
+fn restore(stored: StoredLog<'_>) -> Option<Log> {
+    let is_string = |string: u32| (string as usize) < stored.strings.len();
+    let is_commit = |commit: u32| (commit as usize) < stored.commits.len();
+    let kinds: Vec<Kind> = stored.kinds.iter().map(|word| kind(word)).collect::<Option<_>>()?;
+    let (pairs, rest) = stored.fields.as_chunks::<8>();
     let number = |bytes: [u8; 4]| u32::from_le_bytes(bytes);
     let pair = |&[a, b, c, d, e, f, g, h]: &[u8; 8]| (number([a, b, c, d]), number([e, f, g, h]));
     let fields: Vec<(u32, u32)> = pairs.iter().map(pair).collect();
     if !rest.is_empty() {
         return None;
     }
-    let mut events = Vec::with_capacity(kept.events.len());
-    for (step, path, id, set) in kept.events {
+    let mut events = Vec::with_capacity(stored.events.len());
+    for (commit, path, id, set) in stored.events {
         let set = match set {
             Some((kind, begin, end)) if begin <= end && end as usize <= fields.len() => {
                 Some((*kinds.get(usize::from(kind))?, begin, end))
@@ -175,39 +175,37 @@ fn restore(kept: KeptLog<'_>) -> Option<Log> {
             Some(_) => return None,
             None => None,
         };
-        if !(is_commit(step) && is_string(path) && is_string(id)) {
+        if !(is_commit(commit) && is_string(path) && is_string(id)) {
             return None;
         }
-        events.push(RecordEvent { step, path, id, set });
+        events.push(RecordEvent { commit, path, id, set });
     }
     let is_file = |&(commit, path, blob): &(u32, u32, Option<u32>)| {
         is_commit(commit) && is_string(path) && blob.is_none_or(is_string)
     };
     let of_commit = |&(commit, string): &(u32, u32)| is_commit(commit) && is_string(string);
-    let whole = kept.files.iter().all(is_file)
+    let in_range = stored.files.iter().all(is_file)
         && fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
-        && kept.unread.iter().chain(&kept.nested).all(of_commit);
-    let commit = |commit: KeptCommit<'_>| Mark {
-        step: Step {
-            commit: commit.id.to_owned(),
-            author_time: commit.author_time,
-            committer_time: commit.committer_time,
-            zone: commit.zone,
-            tree: commit.tree.to_owned(),
-            prefix: commit.prefix.to_owned(),
-            changes: Vec::new(),
-            others: Vec::new(),
-        },
+        && stored.unread.iter().chain(&stored.nested).all(of_commit);
+    let commit = |commit: StoredCommit<'_>| WalkedCommit {
+        id: commit.id.to_owned(),
+        author_time: commit.author_time,
+        committer_time: commit.committer_time,
+        zone: commit.zone,
+        tree: commit.tree.to_owned(),
+        prefix: commit.prefix.to_owned(),
+        changes: Vec::new(),
+        others: Vec::new(),
     };
-    whole.then(|| Log {
-        strings: kept.strings.into_iter().map(Arc::from).collect(),
-        steps: kept.commits.into_iter().map(commit).collect(),
-        files: kept.files.into_iter().map(|(step, path, blob)| FileEvent { step, path, blob }).collect(),
+    in_range.then(|| Log {
+        strings: stored.strings.into_iter().map(Arc::from).collect(),
+        commits: stored.commits.into_iter().map(commit).collect(),
+        files: stored.files.into_iter().map(|(commit, path, blob)| FileEvent { commit, path, blob }).collect(),
         events,
         fields,
-        unread: kept.unread,
-        nested: kept.nested,
-        tip: (kept.tip.0.to_owned(), kept.tip.1.to_owned()),
+        unread: stored.unread,
+        nested: stored.nested,
+        tip: (stored.tip.0.to_owned(), stored.tip.1.to_owned()),
         shallow: false,
         branches: Vec::new(),
     })
@@ -223,13 +221,14 @@ mod tests {
     use super::super::log::scripted;
     use super::*;
 
-    /// A log with branches, one of them in another.
+    /// A log with branches, one of them nested.
     fn with_branches() -> Log {
         let mut log = scripted(&[("2027-01-01", "parts: {a: {count: 1}}"), ("2027-01-02", "parts: {b: {count: 1}}")]);
         log.tip = ("abc".to_owned(), "car/".to_owned());
         let mut first = scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
         let mut inner = scripted(&[("2027-01-04", "results: {r: {of: t, value: 1 s}}")]);
-        inner.files = vec![FileEvent { step: 0, path: 0, blob: Some(1) }, FileEvent { step: 0, path: 0, blob: None }];
+        inner.files =
+            vec![FileEvent { commit: 0, path: 0, blob: Some(1) }, FileEvent { commit: 0, path: 0, blob: None }];
         first.branches = vec![BranchLog { merge: 0, log: inner }];
         let second = scripted(&[("2027-01-05", "systems: {s: {in: car}}")]);
         log.branches = vec![BranchLog { merge: 0, log: first }, BranchLog { merge: 1, log: second }];
@@ -251,15 +250,15 @@ mod tests {
                 let mut damaged = bytes.clone();
                 damaged[at] ^= bits;
                 if let Some(log) = decode(&damaged) {
-                    History::of(&log, None);
+                    History::from_log(&log, None);
                 }
             }
         }
     }
 
-    /// The order of the kinds in the code can change without a new meaning for what is kept.
+    /// If the order of the kinds in the code changes, stored logs keep their meaning.
     #[test]
-    fn kinds_are_kept_by_word() {
+    fn kinds_are_stored_by_word() {
         for kind in Kind::ALL.iter().copied() {
             let log = scripted(&[("2027-01-01", &format!("{}: {{a: {{notes: x}}}}", kind.plural()))]);
             assert_eq!(log.events[0].set.map(|(kind, ..)| kind), Some(kind));
@@ -268,8 +267,8 @@ mod tests {
             let at = bytes.windows(word.len()).position(|part| part == word);
             let at = at.unwrap_or_else(|| panic!("{kind:?} is not among the bytes"));
             // The only kind of the log has the index 0, whatever its place in `Kind::ALL` is.
-            let kept: Vec<KeptLog<'_>> = postcard::from_bytes(&bytes).unwrap();
-            assert_eq!(kept[0].events[0].3.map(|(kind, ..)| kind), Some(0));
+            let stored: Vec<StoredLog<'_>> = postcard::from_bytes(&bytes).unwrap();
+            assert_eq!(stored[0].events[0].3.map(|(kind, ..)| kind), Some(0));
             assert_eq!(decode(&bytes), Some(log));
             let mut unknown = bytes;
             unknown[at] = b'_';
@@ -277,18 +276,18 @@ mod tests {
         }
     }
 
-    /// Each index, out of the range of its table.
+    /// Every index is tried with a value out of the range of its table.
     #[test]
     fn indices_are_compared_with_their_tables() {
         let log = with_branches();
-        let refused = |change: fn(&mut KeptLog<'_>)| {
+        let refused = |change: fn(&mut StoredLog<'_>)| {
             let mut all = Vec::new();
             add(&log, None, 0, &mut all).unwrap();
             all.iter_mut().skip(2).take(1).for_each(change);
             decode(&postcard::to_stdvec(&all).unwrap()).is_none()
         };
         assert!(!refused(|_| {}));
-        let changes: &[fn(&mut KeptLog<'_>)] = &[
+        let changes: &[fn(&mut StoredLog<'_>)] = &[
             |log| log.branch_of = None,
             |log| log.branch_of = Some((2, 0)),
             |log| log.branch_of = Some((7, 0)),

@@ -1,20 +1,21 @@
-//! The history of every record, from the commits that changed the data root.
+//! The history of every record, from the commits that changed the project.
 //!
-//! Records are followed by their ids over all files, so that a move is no change, and by `formerly` over a rename.
-//! A record that was removed and came back has one life. Order is that of the commits, never that of their dates,
-//! which clocks get wrong. A field is a route of keys below the record, joined by dots, as
-//! [`schema::read::flat`] tells it.
+//! - Records are identified by their ids in all files, so that a move to another file is no change, and by `formerly`
+//!   after a rename. A record that was removed and added again has one history.
+//! - The order is that of the commits, never that of their dates, because clocks can be wrong.
+//! - A field is named by the keys below the record, joined by dots, as in [`schema::read::flat`].
 
-pub(crate) mod agreed;
 mod ancestry;
 mod branches;
 mod cache;
 #[cfg(test)]
 mod check_tests;
-mod lives;
+pub mod commit_state;
+mod differences;
 mod log;
 mod log_codec;
-pub mod outlook;
+mod record_histories;
+pub(crate) mod revisions;
 pub mod story;
 #[cfg(test)]
 mod tests;
@@ -23,12 +24,13 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
+use schema::records::LimitStyle;
 use schema::settings::Switch;
 use schema::{Day, Kind, Quantity};
 
 use crate::Error;
 use crate::git::Project;
-use crate::git::walk::{CommitSource, Known, Step};
+use crate::git::walk::{CommitSource, Known, WalkedCommit};
 use crate::load::Loaded;
 use crate::snapshot::Source;
 use crate::values::Limit;
@@ -38,27 +40,27 @@ use log::{Log, Reader};
 /// The keys of a target's limit.
 pub const LIMITS: [&str; 3] = ["at-least", "at-most", "between"];
 
-/// A commit that changed the data root; the last one may be what is not committed yet.
+/// A commit that changed the project. The last one of a history may be the state that is not committed yet.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Commit {
-    /// The full name; none for what is not committed yet.
+    /// The full id; `None` if it is not committed yet.
     pub id: Option<String>,
-    /// The day of the author, where the author was.
+    /// The date of the author, in the author's time zone.
     pub day: Day,
-    /// No commit was made after those that follow it: the earliest day among its own and theirs.
+    /// The earliest date of this commit and of all that follow it, because no commit is made after those that follow it.
     pub no_later_than: Day,
     /// When it was made, in seconds since 1970.
     pub author_time: i64,
-    /// When it was committed.
+    /// When it was committed, in seconds since 1970.
     pub committer_time: i64,
-    /// The object id of the data root's tree.
+    /// The object id of the project's tree.
     pub tree: String,
-    /// From the top to the data root: empty, or ending in `/`.
+    /// The path from the top of the repository to the project root: empty, or ending in `/`.
     pub prefix: String,
 }
 
 impl Commit {
-    /// The name as messages tell it.
+    /// The id as messages show it.
     pub fn short(&self) -> &str {
         self.id.as_deref().map_or("not committed", |id| id.get(..10).unwrap_or(id))
     }
@@ -67,198 +69,199 @@ impl Commit {
 /// A field of a record that was set, changed or removed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Change {
-    /// The step in [`History::steps`].
-    pub step: usize,
+    /// The index of the commit in [`History::commits`].
+    pub commit: usize,
     /// The keys below the record, joined by dots.
     pub route: Arc<str>,
-    /// The text before; none where the field was set.
+    /// The text before; `None` if the field was set.
     pub before: Option<Arc<str>>,
-    /// The text after; none where it was removed.
+    /// The text after; `None` if the field was removed.
     pub after: Option<Arc<str>>,
 }
 
-/// The life of a record.
+/// The history of a record. Commits are given by their index in [`History::commits`].
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Life {
+pub struct RecordHistory {
     /// Its id, or the last one it had.
     pub id: Arc<str>,
     /// Its kind.
     pub kind: Kind,
     /// The ids it had before, the oldest first.
     pub older_ids: Vec<Arc<str>>,
-    /// The steps in which it got another id, and the one it had.
+    /// The commits that changed its id, each with the id before.
     pub renames: Vec<(usize, Arc<str>)>,
-    /// The steps in which it went to another file: from where, and where to.
+    /// The commits that moved it to another file, each with the file before and after.
     pub moves: Vec<(usize, Arc<str>, Arc<str>)>,
-    /// The step in which it came.
+    /// The commit that added it.
     pub added: usize,
-    /// The step in which it went, if it did.
+    /// The commit that removed it; `None` if it exists.
     pub removed: Option<usize>,
-    /// What was changed, in the order of the steps; its first fields are set in the step in which it came.
+    /// The changes of its fields, in the order of the commits. The commit that added it sets its first fields.
     pub changes: Vec<Change>,
 }
 
-impl Life {
+impl RecordHistory {
     /// The changes of one field.
-    pub fn changes_of<'l>(&'l self, route: &'l str) -> impl DoubleEndedIterator<Item = &'l Change> {
+    pub fn changes_of<'r>(&'r self, route: &'r str) -> impl DoubleEndedIterator<Item = &'r Change> {
         self.changes.iter().filter(move |change| *change.route == *route)
     }
 
-    /// The text of a field after a step.
-    pub fn value_at(&self, route: &str, step: usize) -> Option<&str> {
-        if self.removed.is_some_and(|removed| removed <= step) {
+    /// The text of a field after a commit; `None` if the record was removed by then.
+    pub fn value_at(&self, route: &str, commit: usize) -> Option<&str> {
+        if self.removed.is_some_and(|removed| removed <= commit) {
             return None;
         }
-        self.last_at(route, step)
+        self.last_value_at(route, commit)
     }
 
-    /// The same, and for a record that is gone what it had at the end.
-    pub fn last_at(&self, route: &str, step: usize) -> Option<&str> {
-        let so_far = self.changes.iter().take_while(|change| change.step <= step);
+    /// The text of a field after a commit; for a record that was removed by then, its last text.
+    pub fn last_value_at(&self, route: &str, commit: usize) -> Option<&str> {
+        let so_far = self.changes.iter().take_while(|change| change.commit <= commit);
         so_far.filter(|change| *change.route == *route).last()?.after.as_deref()
     }
 
-    /// The last step in which anything in it changed.
+    /// The last commit that changed a field of it.
     pub fn last_change(&self) -> usize {
-        self.changes.last().map_or(self.added, |change| change.step)
+        self.changes.last().map_or(self.added, |change| change.commit)
     }
 }
 
-/// The limit of a target as it stood.
+/// The limit of a target at some commit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LimitText {
-    /// For a sentence: `at most 205 kg`.
+    /// As text in a sentence: `at most 205 kg`.
     pub text: String,
     /// The limit, in SI.
     pub limit: Limit,
-    /// The key it stands under.
+    /// Its key.
     pub key: &'static str,
 }
 
-/// A limit that was set or moved: the step, the limit before and after.
-pub type LimitMove = (usize, Option<LimitText>, Option<LimitText>);
+/// A change of a limit: the commit, the limit before, and the limit after.
+pub type LimitChange = (usize, Option<LimitText>, Option<LimitText>);
 
-/// The history of a data root.
+/// The history of a project.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct History {
     /// The commits that changed it, the oldest first.
-    pub steps: Vec<Commit>,
-    /// Does it begin where a shallow clone was cut?
+    pub commits: Vec<Commit>,
+    /// Whether it begins where a shallow clone ends.
     pub shallow: bool,
-    /// Versions of files that could not be read and were passed over: the step, and the path.
+    /// Versions of files that could not be read and were skipped: the commit, and the path.
     pub unreadable_versions: Vec<(usize, String)>,
-    lives: Vec<Life>,
+    records: Vec<RecordHistory>,
     by_id: HashMap<Arc<str>, usize>,
     branches: Vec<Branch>,
-    /// None where no branch was read.
+    /// `None` if no branch was read.
     ancestry: Option<Ancestry>,
 }
 
 impl History {
-    /// All lives, in the order in which they began.
-    pub fn lives(&self) -> &[Life] {
-        &self.lives
+    /// The histories of all records, in the order in which the records were added.
+    pub fn records(&self) -> &[RecordHistory] {
+        &self.records
     }
 
-    /// The life of a record, by its id or one that it had before.
-    pub fn life(&self, id: &str) -> Option<&Life> {
-        self.by_id.get(id).map(|at| &self.lives[*at])
+    /// The history of a record, by its id or one that it had before.
+    pub fn record(&self, id: &str) -> Option<&RecordHistory> {
+        self.by_id.get(id).map(|at| &self.records[*at])
     }
 
-    /// The text of a field of a record after a step.
-    pub fn value_at(&self, id: &str, route: &str, step: usize) -> Option<&str> {
-        self.life(id)?.value_at(route, step)
+    /// The text of a field of a record after a commit; `None` if the record was removed by then.
+    pub fn value_at(&self, id: &str, route: &str, commit: usize) -> Option<&str> {
+        self.record(id)?.value_at(route, commit)
     }
 
-    /// All ids that are or were.
+    /// All ids, current and earlier ones.
     pub fn ids(&self) -> impl Iterator<Item = &str> {
-        self.lives.iter().flat_map(|life| life.older_ids.iter().chain([&life.id])).map(|id| &**id)
+        self.records.iter().flat_map(|record| record.older_ids.iter().chain([&record.id])).map(|id| &**id)
     }
 
-    /// The steps in which the limit of a target was set or moved; one that is only written otherwise did not move.
-    pub fn limit_moves(&self, id: &str) -> Vec<LimitMove> {
-        self.life(id).map_or_else(Vec::new, |life| self.moves_of(life))
+    /// The changes of the limit of a target, from the first limit on. The same limit in another unit is no change.
+    pub fn limit_changes(&self, id: &str) -> Vec<LimitChange> {
+        self.record(id).map_or_else(Vec::new, |record| self.limit_changes_in(record))
     }
 
-    fn moves_of(&self, life: &Life) -> Vec<LimitMove> {
-        let mut moves: Vec<LimitMove> = Vec::new();
+    fn limit_changes_in(&self, record: &RecordHistory) -> Vec<LimitChange> {
+        let mut changes: Vec<LimitChange> = Vec::new();
         let mut last: Option<LimitText> = None;
-        let changed = life.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
-        let mut steps: Vec<usize> = changed.map(|change| change.step).collect();
-        steps.dedup();
-        for step in steps {
-            let now = LIMITS.iter().find_map(|key| limit_text(key, life.last_at(key, step)?));
-            let unmoved = match (&now, &last) {
+        let changed = record.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
+        let mut commits: Vec<usize> = changed.map(|change| change.commit).collect();
+        commits.dedup();
+        for commit in commits {
+            let now = LIMITS.iter().find_map(|key| limit_text(key, record.last_value_at(key, commit)?));
+            let unchanged = match (&now, &last) {
                 (Some(now), Some(last)) => same_limit(&now.limit, &last.limit),
                 (now, last) => now.is_none() && last.is_none(),
             };
-            if !unmoved {
-                moves.push((step, last, now.clone()));
+            if !unchanged {
+                changes.push((commit, last, now.clone()));
             }
             last = now;
         }
-        moves
+        changes
     }
 
-    /// The last step that was made no later than a day.
-    pub fn step_on(&self, day: Day) -> Option<usize> {
-        self.steps.iter().rposition(|step| step.id.is_some() && step.no_later_than <= day)
+    /// The last commit that was made on a date or before it.
+    pub fn last_commit_until(&self, day: Day) -> Option<usize> {
+        self.commits.iter().rposition(|commit| commit.id.is_some() && commit.no_later_than <= day)
     }
 
-    fn of(log: &Log, uncommitted: Option<Day>) -> Self {
-        let mut history = Self::of_chain(log, uncommitted);
+    fn from_log(log: &Log, uncommitted: Option<Day>) -> Self {
+        let mut history = Self::from_chain(log, uncommitted);
         if !history.branches.is_empty() {
             ancestry::date_forks(&mut history);
-            history.ancestry = Some(Ancestry::of(&history));
+            history.ancestry = Some(Ancestry::new(&history));
         }
         history
     }
 
-    /// The commits of one chain; how those of its branches go on from one another is not asked yet.
-    fn of_chain(log: &Log, uncommitted: Option<Day>) -> Self {
-        let mut steps: Vec<Commit> = log
-            .steps
+    /// The commits of one chain with its branches, without the ancestry between them.
+    fn from_chain(log: &Log, uncommitted: Option<Day>) -> Self {
+        let mut commits: Vec<Commit> = log
+            .commits
             .iter()
-            .map(|mark| {
-                let (step, day) = (&mark.step, mark.step.day());
+            .map(|commit| {
+                let (commit, day) = (&commit, commit.day());
                 Commit {
-                    id: (!step.commit.is_empty()).then(|| step.commit.clone()),
+                    id: (!commit.id.is_empty()).then(|| commit.id.clone()),
                     day,
                     no_later_than: day,
-                    author_time: step.author_time,
-                    committer_time: step.committer_time,
-                    tree: step.tree.clone(),
-                    prefix: step.prefix.clone(),
+                    author_time: commit.author_time,
+                    committer_time: commit.committer_time,
+                    tree: commit.tree.clone(),
+                    prefix: commit.prefix.clone(),
                 }
             })
             .collect();
-        if let (Some(day), Some(last)) = (uncommitted, steps.last_mut().filter(|last| last.id.is_none())) {
+        if let (Some(day), Some(last)) = (uncommitted, commits.last_mut().filter(|last| last.id.is_none())) {
             (last.day, last.no_later_than) = (day, day);
         }
-        // The day of what is not committed may be one of the settings, and says nothing about the commits.
+        // The date of the uncommitted state may come from the settings, so it is no bound for the commits.
         let mut least: Option<Day> = None;
-        for step in steps.iter_mut().rev().filter(|step| step.id.is_some()) {
-            step.no_later_than = least.map_or(step.day, |least| least.min(step.day));
-            least = Some(step.no_later_than);
+        for commit in commits.iter_mut().rev().filter(|commit| commit.id.is_some()) {
+            commit.no_later_than = least.map_or(commit.day, |least| least.min(commit.day));
+            least = Some(commit.no_later_than);
         }
-        let unread = log.unread.iter().map(|(step, path)| (*step as usize, log.strings[*path as usize].to_string()));
+        let unread =
+            log.unread.iter().map(|(commit, path)| (*commit as usize, log.strings[*path as usize].to_string()));
         let mut history = Self {
-            steps,
+            commits,
             shallow: log.shallow,
             unreadable_versions: unread.collect(),
-            lives: lives::lives(log),
+            records: record_histories::record_histories(log),
             by_id: HashMap::new(),
-            branches: log.branches.iter().map(Branch::of).collect(),
+            branches: log.branches.iter().map(Branch::from_log).collect(),
             ancestry: None,
         };
-        for (at, life) in history.lives.iter().enumerate() {
-            for id in &life.older_ids {
+        for (at, record) in history.records.iter().enumerate() {
+            for id in &record.older_ids {
                 history.by_id.entry(id.clone()).or_insert(at);
             }
         }
-        // An id that is in use again is the one that has it.
-        for (at, life) in history.lives.iter().enumerate() {
-            history.by_id.insert(life.id.clone(), at);
+        // An id that is in use again belongs to the record that has it now.
+        for (at, record) in history.records.iter().enumerate() {
+            history.by_id.insert(record.id.clone(), at);
         }
         history
     }
@@ -269,7 +272,7 @@ pub(crate) fn ends(limit: &Limit) -> impl Iterator<Item = f64> {
     [limit.at_least, limit.at_most].into_iter().flatten()
 }
 
-/// Are two limits the same but for rounding?
+/// Whether two limits are the same except for rounding.
 pub(crate) fn same_limit(a: &Limit, b: &Limit) -> bool {
     let end = |a: Option<f64>, b: Option<f64>| match (a, b) {
         (Some(a), Some(b)) => same_number(a, b),
@@ -278,44 +281,43 @@ pub(crate) fn same_limit(a: &Limit, b: &Limit) -> bool {
     end(a.at_least, b.at_least) && end(a.at_most, b.at_most)
 }
 
-/// A limit as a text under its key says it; none where it cannot be read.
+/// The limit of a key and its text; `None` if the text cannot be read.
 fn limit_text(key: &'static str, text: &str) -> Option<LimitText> {
     let si = |text: &str| Quantity::parse(text).ok().map(|quantity| quantity.si());
-    let (text, limit) = match key {
-        "between" => {
-            let (low, high) = text.split_once(", ")?;
-            (format!("{low} to {high}"), Limit { at_least: Some(si(low)?), at_most: Some(si(high)?) })
-        }
-        "at-least" => (format!("at least {text}"), Limit { at_least: Some(si(text)?), at_most: None }),
-        _ => (format!("at most {text}"), Limit { at_least: None, at_most: Some(si(text)?) }),
+    let parts: Vec<&str> = if key == "between" { text.split(", ").collect() } else { vec![text] };
+    let limit = match (key, &parts[..]) {
+        ("between", [low, high]) => Limit { at_least: Some(si(low)?), at_most: Some(si(high)?) },
+        ("at-least", [least]) => Limit { at_least: Some(si(least)?), at_most: None },
+        ("at-most", [most]) => Limit { at_least: None, at_most: Some(si(most)?) },
+        _ => return None,
     };
-    Some(LimitText { text, limit, key })
+    Some(LimitText { text: schema::records::limit_text(key, &parts, LimitStyle::Words), limit, key })
 }
 
-/// What there is of a history.
+/// The history of a project, as far as it is available.
 #[derive(Clone, Debug)]
 pub enum Past {
-    /// All of it.
+    /// The complete history.
     Known(Box<History>),
-    /// The clone is shallow: the beginning is missing, and what is there may mislead.
+    /// The history of a shallow clone: without its beginning, so that what follows from it may be wrong.
     Shallow(Box<History>),
-    /// None, and why.
+    /// No history, and why.
     None(String),
-    /// The settings leave it out.
+    /// No history, because the settings switch it off.
     Off,
 }
 
 impl Past {
-    /// The history, where all of it is there.
-    pub fn whole(&self) -> Option<&History> {
+    /// The history, if it is complete.
+    pub fn complete(&self) -> Option<&History> {
         match self {
             Self::Known(history) => Some(history),
             Self::Shallow(_) | Self::None(_) | Self::Off => None,
         }
     }
 
-    /// The history as far as it is there.
-    pub fn any(&self) -> Option<&History> {
+    /// The history, complete or not.
+    pub fn available(&self) -> Option<&History> {
         match self {
             Self::Known(history) | Self::Shallow(history) => Some(history),
             Self::None(_) | Self::Off => None,
@@ -331,21 +333,21 @@ impl Past {
         }
     }
 
-    /// Why the checks of the history are off, and what brings them back.
+    /// Why the history checks are skipped, and how to enable them; `None` if they run or the settings switch them off.
     pub fn reason(&self) -> Option<String> {
         match self {
             Self::Known(_) | Self::Off => None,
-            Self::Shallow(_) => Some("the clone is shallow: `git fetch --unshallow` brings the rest".to_owned()),
+            Self::Shallow(_) => Some("the clone is shallow: `git fetch --unshallow` fetches the rest".to_owned()),
             Self::None(why) => Some(why.clone()),
         }
     }
 
-    /// The history for the checks: none where the settings leave it out.
+    /// The history for the checks: [`Past::Off`] if the settings switch it off.
     pub fn for_checks(project: &Project, loaded: &Loaded, day: Day) -> Self {
         Self::for_checks_with(project, &mut Logs::default(), loaded, day)
     }
 
-    /// The same; what two states of a data root share is read once.
+    /// The history for the checks. What two states of a project share is read once, into `logs`.
     pub fn for_checks_with(project: &Project, logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
             Switch::On => Self::read(project, loaded, day, Some(logs)),
@@ -358,24 +360,24 @@ impl Past {
         read(source, day, logs).unwrap_or_else(|error| Self::None(error.to_string()))
     }
 
-    /// The history of the records that were loaded. What is not committed is the last step, dated `day`.
+    /// The history of the loaded records. The uncommitted state is the last commit, dated `day`.
     ///
-    /// Never an error: a check goes on without a history, and says so.
-    pub fn of(project: &Project, loaded: &Loaded, day: Day) -> Self {
+    /// An error gives [`Past::None`] with its message: the other checks run without a history.
+    pub fn load(project: &Project, loaded: &Loaded, day: Day) -> Self {
         Self::read(project, loaded, day, Some(&mut Logs::default()))
     }
 
-    /// The same, without the cache.
-    pub fn anew(project: &Project, loaded: &Loaded, day: Day) -> Self {
+    /// The history of the loaded records, read without the cache.
+    pub fn load_uncached(project: &Project, loaded: &Loaded, day: Day) -> Self {
         Self::read(project, loaded, day, None)
     }
 }
 
-/// The last log that was read, for another state of the same data root.
+/// The last log that was read, for another state of the same project.
 #[derive(Default)]
 pub struct Logs(Option<(LogKey, Log)>);
 
-/// What a log depends on: the tip, the data root's prefix, and the files that are passed over.
+/// What a log depends on: the tip, the prefix of the project root, and the files that are ignored.
 type LogKey = (String, String, Vec<String>);
 
 impl Logs {
@@ -384,80 +386,83 @@ impl Logs {
         let key = (tip.to_owned(), snapshot.prefix.clone(), snapshot.settings.ignore.clone());
         let found = match self.0.take() {
             Some((known, log)) if known == key => Some(log),
-            Some((known, begun)) if (&known.1, &known.2) == (&key.1, &key.2) => log(source, tip, true, Some(begun))?,
-            _ => log(source, tip, true, None)?,
+            Some((known, earlier)) if (&known.1, &known.2) == (&key.1, &key.2) => {
+                read_log(source, tip, true, Some(earlier))?
+            }
+            _ => read_log(source, tip, true, None)?,
         };
         self.0 = found.clone().map(|log| (key, log));
         Ok(found)
     }
 }
 
-/// The log of the commits up to a tip: from one that has begun or the cache as far as they know them, else from git.
-fn log(source: CommitSource<'_>, tip: &str, cached: bool, begun: Option<Log>) -> Result<Option<Log>, Error> {
+/// The log of the commits up to a tip. An earlier log, or the one in the cache, is continued if it can be; otherwise all of
+/// it is read from git.
+fn read_log(source: CommitSource<'_>, tip: &str, cached: bool, earlier: Option<Log>) -> Result<Option<Log>, Error> {
     let cache = if cached { cache::CacheFile::of_history(source) } else { None };
-    let mut log = begun.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();
+    let mut log = earlier.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();
     let Some(mut walk) = source.walk(tip, &log.known())? else { return Ok(None) };
-    let kept = walk.met.as_deref().is_some_and(|met| log.keep_to(met));
+    let kept = walk.met.as_deref().is_some_and(|met| log.truncate_to(met));
     if !kept {
         log = Log::default();
         if walk.met.is_some() {
-            let Some(whole) = source.walk(tip, &Known::default())? else { return Ok(None) };
-            walk = whole;
+            let Some(complete) = source.walk(tip, &Known::default())? else { return Ok(None) };
+            walk = complete;
         }
     }
-    // A look at an older revision makes no one forget the newer ones.
-    let news = !walk.steps.is_empty() || walk.met.is_none() || walk.passed > 20;
+    // Reading an older revision does not replace a cached log of newer commits.
+    let news = !walk.commits.is_empty() || walk.met.is_none() || walk.passed > 20;
     let mut reader = Reader::new(log, source);
-    let mut whole = reader.add(walk)?;
-    if !whole {
+    let mut complete = reader.add(walk)?;
+    if !complete {
         reader = Reader::new(Log::default(), source);
         if let Some(walk) = source.walk(tip, &Known::default())? {
-            whole = reader.add(walk)?;
+            complete = reader.add(walk)?;
         }
     }
     let mut log = reader.log;
     log.tip = (tip.to_owned(), source.snapshot.prefix.clone());
-    // A shallow clone may be deepened, which no name of a commit tells.
-    if let Some(cache) = cache.filter(|_| whole && news && !log.shallow) {
+    // A shallow clone can be deepened, which changes no commit id.
+    if let Some(cache) = cache.filter(|_| complete && news && !log.shallow) {
         log_codec::write(&cache, &log);
     }
     Ok(Some(log))
 }
 
-/// Reads the history; from git alone without `logs`.
+/// Reads the history; without `logs`, from git only.
 fn read(source: CommitSource<'_>, day: Day, logs: Option<&mut Logs>) -> Result<Past, Error> {
     let snapshot = source.snapshot;
     if !source.in_repository() {
         return Ok(Past::None("the project is not in a git repository".to_owned()));
     }
-    // Before the first commit there is no history, and none is missing.
+    // Before the first commit the history is empty, and complete.
     let Some(tip) = source.tip()? else { return Ok(Past::Known(Box::default())) };
     let log = match logs {
         Some(logs) => logs.log(source, &tip)?,
-        None => log(source, &tip, false, None)?,
+        None => read_log(source, &tip, false, None)?,
     };
     let Some(mut log) = log else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });
     if !committed {
-        let step = Step::beyond(String::new(), snapshot.prefix.clone());
+        let commit = WalkedCommit::beyond(String::new(), snapshot.prefix.clone());
         let mut reader = Reader::new(log, source);
-        let differs = reader.add_snapshot(step)?;
+        let differs = reader.add_snapshot(commit)?;
         if differs {
             reader.add_heads(source.merge_heads()?)?;
         }
         log = reader.log;
         if !differs {
-            log.steps.pop();
+            log.commits.pop();
         }
     }
-    let history = Box::new(History::of(&log, (!committed).then_some(day)));
+    let history = Box::new(History::from_log(&log, (!committed).then_some(day)));
     Ok(if history.shallow { Past::Shallow(history) } else { Past::Known(history) })
 }
 
-/// A history that is told rather than read from git, for tests: the day of each step, and the record file after it.
+/// A history without git, for tests, from the date of each commit and the record file after it.
 #[cfg(test)]
 pub(crate) fn scripted(states: &[(&str, &str)]) -> History {
     let mut log = log::scripted(states);
     log.shallow = false;
-    History::of(&log, None)
+    History::from_log(&log, None)
 }

@@ -1,36 +1,36 @@
-//! The story of one record: what every commit did to it and to the records about it, and its values over time.
+//! The history of one record for `history`: its changes and those of the records about it, and its values over time.
 
 use std::sync::Arc;
 
 use schema::Kind;
 
-use super::outlook::{CommitState, PastValue};
-use super::{Change, Commit, History, LIMITS, Life};
+use super::commit_state::{CommitState, PastValue};
+use super::{Change, Commit, History, LIMITS, RecordHistory};
 
-/// One line of a life.
+/// A row of the history: one change.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Event {
-    /// The step in [`History::steps`].
-    pub step: usize,
-    /// The record, where it is another that is about this one.
+pub struct HistoryRow {
+    /// The index of the commit in [`History::commits`].
+    pub commit: usize,
+    /// The changed record, if it is another one that is about this one.
     pub record: Option<Arc<str>>,
-    /// What happened: a key, or a word such as `added`; with the record where it is another.
+    /// The key, or a word such as `added`. If another record changed, its kind and id come first.
     pub what: String,
     /// The text before.
     pub before: Option<String>,
     /// The text after.
     pub after: Option<String>,
-    /// The commit on the branch that a merge brought it from.
+    /// The commit on the merged branch that made the change, if it came in with a merge.
     pub branch_commit: Option<Commit>,
 }
 
-/// The keys that tell nothing about the record's course.
-fn is_aside(route: &str) -> bool {
+/// Whether a key is omitted, because it does not affect what the record means.
+fn is_omitted(route: &str) -> bool {
     matches!(route, "notes" | "formerly" | "title" | "lead")
 }
 
-/// The keys worth telling when a record comes; the rest of it is said by `added`.
-fn is_first(route: &str) -> bool {
+/// Whether a key has a row of its own in the commit that adds its record; `added` covers the others.
+fn is_shown_at_start(route: &str) -> bool {
     LIMITS.contains(&route)
         || matches!(
             route,
@@ -40,28 +40,29 @@ fn is_first(route: &str) -> bool {
         || (route.starts_with("amounts.") && route.ends_with(".value"))
 }
 
-/// What every step did to a record, and to those about it.
-pub fn events(history: &History, life: Option<&Life>, amount: Option<&str>) -> Vec<Event> {
+/// The changes of a record, or of one of its amounts, and of the records about it.
+pub fn rows(history: &History, record: Option<&RecordHistory>, amount: Option<&str>) -> Vec<HistoryRow> {
     let mut all = Vec::new();
     let route = amount.map(|amount| format!("amounts.{amount}."));
-    match life {
-        Some(life) => {
-            own(history, life, route.as_deref(), &mut all);
-            about(history, life, route.as_deref(), &mut all);
+    match record {
+        Some(record) => {
+            own(history, record, route.as_deref(), &mut all);
+            about(history, record, route.as_deref(), &mut all);
         }
-        // An amount of the car is what its parts take.
+        // An amount of the car is the total of its parts.
         None => {
-            for part in history.lives().iter().filter(|life| life.kind == Kind::Part) {
-                let changes = part.changes.iter().filter(|change| touches(change, route.as_deref()));
-                all.extend(changes.map(|change| other(history, part, change)));
+            for part in history.records().iter().filter(|record| record.kind == Kind::Part) {
+                let changes = part.changes.iter().filter(|change| is_below(change, route.as_deref()));
+                all.extend(changes.map(|change| row_of_other(history, part, change)));
             }
         }
     }
-    all.sort_by_key(|event| event.step);
+    all.sort_by_key(|row| row.commit);
     all
 }
 
-fn touches(change: &Change, route: Option<&str>) -> bool {
+/// Whether a change is of a field below a route; every change if there is no route.
+fn is_below(change: &Change, route: Option<&str>) -> bool {
     route.is_none_or(|route| change.route.starts_with(route))
 }
 
@@ -69,98 +70,102 @@ fn text(text: &Option<Arc<str>>) -> Option<String> {
     text.as_deref().map(str::to_owned)
 }
 
-fn other(history: &History, life: &Life, change: &Change) -> Event {
-    let what = format!("{} {}: {}", life.kind.singular(), life.id, change.route);
-    Event {
-        step: change.step,
-        record: Some(life.id.clone()),
+/// The row for a change of another record.
+fn row_of_other(history: &History, record: &RecordHistory, change: &Change) -> HistoryRow {
+    let what = format!("{} {}: {}", record.kind.singular(), record.id, change.route);
+    HistoryRow {
+        commit: change.commit,
+        record: Some(record.id.clone()),
         what,
         before: text(&change.before),
         after: text(&change.after),
-        branch_commit: history.on_branch(life, change).cloned(),
+        branch_commit: history.branch_commit(record, change).cloned(),
     }
 }
 
-fn own(history: &History, life: &Life, route: Option<&str>, all: &mut Vec<Event>) {
-    let said = |step: usize, what: &str, before: Option<&str>, after: Option<&str>| Event {
-        step,
+/// Adds the rows of the record itself.
+fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut Vec<HistoryRow>) {
+    let row = |commit: usize, what: &str, before: Option<&str>, after: Option<&str>| HistoryRow {
+        commit,
         record: None,
         what: what.to_owned(),
         before: before.map(str::to_owned),
         after: after.map(str::to_owned),
         branch_commit: None,
     };
-    all.push(said(life.added, "added", None, None));
-    let mut newer: Vec<&str> = life.older_ids.iter().skip(1).map(|id| &**id).collect();
-    newer.push(&life.id);
-    for ((step, before), after) in life.renames.iter().zip(newer) {
-        all.push(said(*step, "renamed", Some(before), Some(after)));
+    all.push(row(record.added, "added", None, None));
+    let mut newer: Vec<&str> = record.older_ids.iter().skip(1).map(|id| &**id).collect();
+    newer.push(&record.id);
+    for ((commit, before), after) in record.renames.iter().zip(newer) {
+        all.push(row(*commit, "renamed", Some(before), Some(after)));
     }
-    for (step, before, after) in &life.moves {
-        all.push(said(*step, "moved to another file", Some(before), Some(after)));
+    for (commit, before, after) in &record.moves {
+        all.push(row(*commit, "moved to another file", Some(before), Some(after)));
     }
-    for change in life.changes.iter().filter(|change| touches(change, route)) {
-        if is_aside(&change.route) || (change.step == life.added && !is_first(&change.route)) {
+    for change in record.changes.iter().filter(|change| is_below(change, route)) {
+        if is_omitted(&change.route) || (change.commit == record.added && !is_shown_at_start(&change.route)) {
             continue;
         }
-        let event = said(change.step, &change.route, change.before.as_deref(), change.after.as_deref());
-        all.push(Event { branch_commit: history.on_branch(life, change).cloned(), ..event });
+        let own = row(change.commit, &change.route, change.before.as_deref(), change.after.as_deref());
+        all.push(HistoryRow { branch_commit: history.branch_commit(record, change).cloned(), ..own });
     }
-    if let Some(gone) = life.removed {
-        all.push(said(gone, "removed", None, None));
+    if let Some(removed) = record.removed {
+        all.push(row(removed, "removed", None, None));
     }
 }
 
-/// Results, revisions, waivers, decisions and calculations about a record.
-fn about(history: &History, life: &Life, amount: Option<&str>, all: &mut Vec<Event>) {
-    let end = history.steps.len();
-    let is_it = |id: &str| *life.id == *id || life.older_ids.iter().any(|older| **older == *id);
-    let names = |list: &str| list.split(", ").any(is_it);
-    for record in history.lives() {
-        let of = |key: &str| record.last_at(key, end).is_some_and(names);
-        let (linked, keys): (bool, &[&str]) = match record.kind {
-            Kind::Result => (of("of"), &["value", "outcome"]),
-            Kind::Revision => (of("of"), &["to"]),
-            Kind::Waiver => (of("of"), &["until"]),
-            Kind::Decision => (of("of") || of("criteria"), &["chosen"]),
+/// Adds the rows of the results, revisions, waivers, decisions and analyses about a record.
+fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &mut Vec<HistoryRow>) {
+    let end = history.commits.len();
+    let is_own = |id: &str| *record.id == *id || record.older_ids.iter().any(|older| **older == *id);
+    let names = |list: &str| list.split(", ").any(is_own);
+    for other in history.records() {
+        let links = |key: &str| other.last_value_at(key, end).is_some_and(names);
+        let (linked, keys): (bool, &[&str]) = match other.kind {
+            Kind::Result => (links("of"), &["value", "outcome"]),
+            Kind::Revision => (links("of"), &["to"]),
+            Kind::Waiver => (links("of"), &["until"]),
+            Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
             Kind::Analysis => (true, &[]),
             _ => (false, &[]),
         };
         if !linked || amount.is_some() {
             continue;
         }
-        for change in &record.changes {
-            let found = record.kind == Kind::Analysis
-                && (change.route.strip_prefix("finds.").is_some_and(is_it)
+        for change in &other.changes {
+            let found = other.kind == Kind::Analysis
+                && (change.route.strip_prefix("finds.").is_some_and(is_own)
                     || (*change.route == *"finds"
-                        && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_it)));
+                        && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_own)));
             if found || keys.contains(&&*change.route) {
-                let mut event = other(history, record, change);
-                if record.kind == Kind::Revision && change.before.is_none() {
-                    event.before = record.last_at("from", change.step).map(str::to_owned);
+                let mut row = row_of_other(history, other, change);
+                if other.kind == Kind::Revision && change.before.is_none() {
+                    row.before = other.last_value_at("from", change.commit).map(str::to_owned);
                 }
-                all.push(event);
+                all.push(row);
             }
         }
     }
 }
 
-/// The values of a name over the history, under the ids that it had.
-pub fn line(
+/// The values of a name over the history, under all ids that its record had.
+pub fn values_over_time(
     history: &History,
-    life: Option<&Life>,
+    record: Option<&RecordHistory>,
     name: &str,
     states: &[(usize, CommitState)],
 ) -> Vec<(usize, PastValue)> {
     let amount = name.split_once('.').map(|(_, amount)| format!(".{amount}")).unwrap_or_default();
-    let ids: Vec<String> = match life {
-        Some(life) => {
-            std::iter::once(&life.id).chain(life.older_ids.iter().rev()).map(|id| format!("{id}{amount}")).collect()
+    let ids: Vec<String> = match record {
+        Some(record) => {
+            std::iter::once(&record.id).chain(record.older_ids.iter().rev()).map(|id| format!("{id}{amount}")).collect()
         }
         None => vec![name.to_owned()],
     };
-    let there = |step: usize| life.is_none_or(|life| life.added <= step && life.removed.is_none_or(|gone| gone > step));
-    let seen = states.iter().filter(|(step, _)| *step < history.steps.len() && there(*step));
-    let found = seen.filter_map(|(step, state)| Some((*step, ids.iter().find_map(|id| state.get(id))?.clone())));
-    found.filter(|(_, stood)| stood.value.is_some() || stood.limit.is_some()).collect()
+    let exists = |commit: usize| {
+        record.is_none_or(|record| record.added <= commit && record.removed.is_none_or(|removed| removed > commit))
+    };
+    let seen = states.iter().filter(|(commit, _)| *commit < history.commits.len() && exists(*commit));
+    let found = seen.filter_map(|(commit, state)| Some((*commit, ids.iter().find_map(|id| state.get(id))?.clone())));
+    found.filter(|(_, past)| past.value.is_some() || past.limit.is_some()).collect()
 }

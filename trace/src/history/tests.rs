@@ -1,11 +1,16 @@
-//! Lives of records in scripted histories.
+//! The histories of records and limits.
 
 use super::*;
 
-fn told(history: &History, id: &str) -> Vec<String> {
+/// The changes of a record: commit, field, text before and after.
+fn changes_of(history: &History, id: &str) -> Vec<String> {
     let text = |text: &Option<Arc<str>>| text.as_deref().unwrap_or("-").to_owned();
-    let life = history.life(id).unwrap();
-    life.changes.iter().map(|c| format!("{} {}: {} -> {}", c.step, c.route, text(&c.before), text(&c.after))).collect()
+    let record = history.record(id).unwrap();
+    record
+        .changes
+        .iter()
+        .map(|c| format!("{} {}: {} -> {}", c.commit, c.route, text(&c.before), text(&c.after)))
+        .collect()
 }
 
 #[test]
@@ -16,7 +21,7 @@ fn fields_are_set_changed_and_removed() {
         ("2027-01-03", "parts:\n  a: {amounts: {mass: {value: 1 kg, basis: drawn}}}\n"),
     ]);
     assert_eq!(
-        told(&history, "a"),
+        changes_of(&history, "a"),
         [
             "0 count: - -> 1",
             "0 amounts.mass.value: - -> 1 kg",
@@ -25,14 +30,14 @@ fn fields_are_set_changed_and_removed() {
             "2 count: 2 -> -"
         ]
     );
-    assert_eq!((told(&history, "b").len(), history.life("b").unwrap().removed), (1, Some(2)));
+    assert_eq!((changes_of(&history, "b").len(), history.record("b").unwrap().removed), (1, Some(2)));
     assert_eq!(history.value_at("a", "count", 1), Some("2"));
     assert_eq!(history.value_at("a", "count", 2), None);
     assert_eq!(history.value_at("b", "count", 2), None);
 }
 
 #[test]
-fn a_rename_goes_on_with_one_life_whenever_it_is_told() {
+fn a_renamed_record_has_one_history_also_if_formerly_is_added_later() {
     let first = ("2027-01-01", "parts:\n  hub: {count: 1, lead: x}\n");
     let at_once = [first, ("2027-01-02", "parts:\n  upright: {count: 2, formerly: [hub]}\n")];
     let later = [
@@ -40,28 +45,28 @@ fn a_rename_goes_on_with_one_life_whenever_it_is_told() {
         ("2027-01-02", "parts:\n  upright: {count: 2}\n"),
         ("2027-01-03", "parts:\n  upright: {count: 2, formerly: [hub]}\n"),
     ];
-    for (states, told_at) in [(&at_once[..], 1), (&later, 2)] {
+    for (states, added_at) in [(&at_once[..], 1), (&later, 2)] {
         let history = scripted(states);
-        let life = history.life("hub").unwrap();
-        assert_eq!((&*life.id, life.added, life.removed), ("upright", 0, None));
-        assert_eq!(life.older_ids.iter().map(|id| &**id).collect::<Vec<_>>(), ["hub"]);
-        assert_eq!(life.renames[0].0, 1);
-        assert_eq!(history.lives().len(), 1);
-        let mut changes = told(&history, "upright");
+        let record = history.record("hub").unwrap();
+        assert_eq!((&*record.id, record.added, record.removed), ("upright", 0, None));
+        assert_eq!(record.older_ids.iter().map(|id| &**id).collect::<Vec<_>>(), ["hub"]);
+        assert_eq!(record.renames[0].0, 1);
+        assert_eq!(history.records().len(), 1);
+        let mut changes = changes_of(&history, "upright");
         changes.sort();
         let mut expected = vec![
             "0 count: - -> 1".to_owned(),
             "0 lead: - -> x".to_owned(),
             "1 count: 1 -> 2".to_owned(),
             "1 lead: x -> -".to_owned(),
-            format!("{told_at} formerly: - -> hub"),
+            format!("{added_at} formerly: - -> hub"),
         ];
         expected.sort();
         assert_eq!(changes, expected);
     }
-    // A copy is no rename: the old id is there still.
+    // A copy is no rename, because the record with the old id still exists.
     let history = scripted(&[first, ("2027-01-02", "parts:\n  hub: {}\n  upright: {count: 2, formerly: [hub]}\n")]);
-    assert_eq!(history.lives().len(), 2);
+    assert_eq!(history.records().len(), 2);
 }
 
 #[test]
@@ -71,38 +76,38 @@ fn broken_yaml_leaves_the_records_as_they_were() {
         ("2027-01-02", "parts:\n  a: {count: 2\n"),
         ("2027-01-03", "parts:\n  a: {count: 3}\n"),
     ]);
-    assert_eq!(told(&history, "a"), ["0 count: - -> 1", "2 count: 1 -> 3"]);
+    assert_eq!(changes_of(&history, "a"), ["0 count: - -> 1", "2 count: 1 -> 3"]);
     assert_eq!(history.unreadable_versions, [(1, "a.yaml".to_owned())]);
 }
 
 #[test]
-fn a_record_that_comes_back_has_one_life() {
+fn a_record_that_is_added_again_has_one_history() {
     let a = "parts:\n  a: {count: 1}\n";
     let history = scripted(&[("2027-01-01", a), ("2027-01-02", ""), ("2027-01-03", a)]);
-    assert_eq!(told(&history, "a"), ["0 count: - -> 1"]);
-    assert_eq!(history.life("a").unwrap().removed, None);
+    assert_eq!(changes_of(&history, "a"), ["0 count: - -> 1"]);
+    assert_eq!(history.record("a").unwrap().removed, None);
 }
 
 #[test]
-fn a_limit_moves_when_its_value_does() {
+fn a_limit_changes_if_its_value_does() {
     let target = |limit: &str| format!("targets:\n  t: {{of: car, {limit}}}\n");
     let texts = ["at-most: 200 kg", "at-most: 0.2 t", "at-most: 205 kg", "between: [190 kg, 205 kg]"].map(target);
     let states: Vec<(&str, &str)> = texts.iter().map(|text| ("2027-01-01", text.as_str())).collect();
     let text = |limit: Option<LimitText>| limit.map_or("-".to_owned(), |limit| limit.text);
-    let moves: Vec<String> = scripted(&states)
-        .limit_moves("t")
+    let changes: Vec<String> = scripted(&states)
+        .limit_changes("t")
         .into_iter()
-        .map(|(step, a, b)| format!("{step} {} {}", text(a), text(b)))
+        .map(|(commit, a, b)| format!("{commit} {} {}", text(a), text(b)))
         .collect();
-    assert_eq!(moves, ["0 - at most 200 kg", "2 at most 0.2 t at most 205 kg", "3 at most 205 kg 190 kg to 205 kg"]);
+    assert_eq!(changes, ["0 - at most 200 kg", "2 at most 0.2 t at most 205 kg", "3 at most 205 kg 190 kg to 205 kg"]);
 }
 
 #[test]
-fn no_commit_is_later_than_those_that_follow_it() {
+fn no_commit_is_dated_later_than_those_that_follow_it() {
     let history = scripted(&[("2027-01-05", "parts: {a: {}}"), ("2027-01-02", "parts: {b: {}}"), ("2027-01-03", "")]);
-    let days: Vec<String> = history.steps.iter().map(|step| step.no_later_than.to_string()).collect();
+    let days: Vec<String> = history.commits.iter().map(|commit| commit.no_later_than.to_string()).collect();
     assert_eq!(days, ["2027-01-02", "2027-01-02", "2027-01-03"]);
     let day = |text| Day::parse(text).unwrap();
-    assert_eq!(history.step_on(day("2027-01-02")), Some(1));
-    assert_eq!(history.step_on(day("2027-01-01")), None);
+    assert_eq!(history.last_commit_until(day("2027-01-02")), Some(1));
+    assert_eq!(history.last_commit_until(day("2027-01-01")), None);
 }

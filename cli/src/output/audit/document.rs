@@ -18,8 +18,8 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
         .verified
         .iter()
         .map(|line| {
-            json!({"method": line.method.word(), "planned": line.planned, "closed": line.closed,
-                   "failed": line.failed, "open": line.open()})
+            json!({"method": line.method.word(), "planned": line.planned, "closed": line.passed,
+                   "failed": line.failed, "open": line.without_result()})
         })
         .collect();
     let at_risk_periods: Vec<Value> = audit

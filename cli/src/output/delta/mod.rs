@@ -12,7 +12,7 @@ use std::collections::HashSet;
 
 use schema::number;
 use schema::quantity::{Unit, same_number};
-use trace::delta::{Cause, Headline, HeadlineOf, LimitMove, Named, ValueMove};
+use trace::delta::{Cause, ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
 use trace::git::Base;
 use trace::snapshot::Source;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
@@ -85,18 +85,19 @@ impl DeltaView<'_> {
     }
 
     /// The name of a value, and its unit.
-    fn value(&self, value: &ValueMove) -> (String, &Unit) {
+    fn value(&self, value: &ValueChange) -> (String, &Unit) {
         let (values, node) = match value.named {
-            Named::Head(node) => (self.head.values(), node),
-            Named::Base(node) => (self.base.values(), node),
+            ChangedNode::Head(node) => (self.head.values(), node),
+            ChangedNode::Base(node) => (self.base.values(), node),
         };
         (values.name(node), values.unit(node))
     }
 
     /// The names of the values that a cause affects, in the order of the path to the points.
     fn affects(&self, cause: &Cause) -> Vec<String> {
-        let values = if matches!(cause.value.named, Named::Head(_)) { self.head.values() } else { self.base.values() };
-        cause.way.iter().skip(1).map(|node| values.name(*node)).collect()
+        let values =
+            if matches!(cause.value.named, ChangedNode::Head(_)) { self.head.values() } else { self.base.values() };
+        cause.affects.iter().skip(1).map(|node| values.name(*node)).collect()
     }
 
     /// The id of a target with a new limit, the limit before and after as text, and the revision that records it.

@@ -60,8 +60,8 @@ impl CommitState {
         all
     }
 
-    /// The state of records that were loaded.
-    pub fn of(loaded: &Arc<Loaded>) -> Self {
+    /// The state of loaded records.
+    pub fn evaluate(loaded: &Arc<Loaded>) -> Self {
         let values = Values::new(&Arc::new(Graph::new(loaded)));
         let gradients = values.gradients();
         let mut past = HashMap::new();
@@ -86,7 +86,7 @@ impl CommitState {
             }
         }
         for (node, key) in values.nodes() {
-            // The amounts of single parts are in their records; there are too many to keep.
+            // The amounts of single parts are omitted: they are in their records, and there are too many of them.
             if matches!(key, Key::Group(..)) && values.value(node).is_some() {
                 past.insert(values.name(node), PastValue { origin: "total".to_owned(), ..without_limit(node) });
             }
@@ -97,7 +97,7 @@ impl CommitState {
 
 /// The evaluated state at one commit of a history; `None` if its records cannot be read any more.
 pub fn state_at(project: &Project, loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
-    states_of(project, loaded, &[history.steps.get(commit)?], &mut |_, _| {}).pop().flatten()
+    states_of(project, loaded, &[history.commits.get(commit)?], &mut |_, _| {}).pop().flatten()
 }
 
 /// The evaluated states over a history: at every commit if there are at most `most`, otherwise at the last commit of each
@@ -111,8 +111,8 @@ pub fn states(
     most: usize,
     tick: &mut dyn FnMut(usize, usize),
 ) -> Vec<(usize, CommitState)> {
-    let chosen = last_of_periods(&history.steps, most);
-    let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.steps[*commit]).collect();
+    let chosen = last_of_periods(&history.commits, most);
+    let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.commits[*commit]).collect();
     let all = chosen.iter().zip(states_of(project, loaded, &commits, tick));
     all.filter_map(|(commit, state)| Some((*commit, state?))).collect()
 }
@@ -144,22 +144,22 @@ fn states_of(
     tick: &mut dyn FnMut(usize, usize),
 ) -> Vec<Option<CommitState>> {
     let cache = CacheFile::of_states(project.commits(&loaded.snapshot));
-    let kept = cache.as_ref().map(CacheFile::read).unwrap_or_default();
+    let cached = cache.as_ref().map(CacheFile::read).unwrap_or_default();
     let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();
-    let (mut all, mut pool, mut before) = (Vec::new(), ParseCache::of_many_states(), None::<Arc<Loaded>>);
+    let (mut all, mut parsed, mut before) = (Vec::new(), ParseCache::of_many_states(), None::<Arc<Loaded>>);
     for (done, commit) in commits.iter().enumerate() {
         tick(done, commits.len());
         if commit.id.is_none() {
-            all.push(Some(CommitState::of(loaded)));
+            all.push(Some(CommitState::evaluate(loaded)));
             continue;
         }
         let tree = commit.tree.as_bytes();
-        let state = kept.get(tree).and_then(decode).or_else(|| {
+        let state = cached.get(tree).and_then(decode).or_else(|| {
             let other = before.as_ref().map(|before| &before.snapshot);
             let id = commit.id.as_deref()?;
-            let then = project.load_commit(id, &commit.prefix, &loaded.snapshot, other, &mut pool).ok()?;
+            let then = project.load_commit(id, &commit.prefix, &loaded.snapshot, other, &mut parsed).ok()?;
             let then = Arc::new(then);
-            let state = CommitState::of(&then);
+            let state = CommitState::evaluate(&then);
             before = Some(then);
             new.extend(encode(&state).map(|bytes| (tree, bytes)));
             Some(state)
@@ -167,20 +167,20 @@ fn states_of(
         all.push(state);
     }
     if let (Some(cache), false) = (cache, new.is_empty()) {
-        cache.write(&kept, &new);
+        cache.write(&cached, &new);
     }
     all
 }
 
-/// A value of a state, as it is kept.
+/// A value of a state, as it is in the cache.
 #[derive(Serialize, Deserialize)]
-struct KeptValue<'b> {
+struct StoredValue<'b> {
     name: &'b str,
     value: Option<f64>,
     uncertainty: f64,
-    /// At least, and at most.
+    /// The lower and the upper limit.
     limit: Option<(Option<f64>, Option<f64>)>,
-    /// By word.
+    /// The word of the status.
     #[serde(borrow)]
     status: Option<&'b str>,
     origin: &'b str,
@@ -190,7 +190,7 @@ struct KeptValue<'b> {
 /// The bytes of a state; `None` if they could not be read again.
 fn encode(state: &CommitState) -> Option<Vec<u8>> {
     let all = state.all();
-    let kept = all.iter().map(|(name, past)| KeptValue {
+    let stored = all.iter().map(|(name, past)| StoredValue {
         name,
         value: past.value,
         uncertainty: past.uncertainty,
@@ -199,32 +199,32 @@ fn encode(state: &CommitState) -> Option<Vec<u8>> {
         origin: &past.origin,
         unit: &past.unit,
     });
-    let all: Vec<KeptValue<'_>> = kept.collect();
+    let all: Vec<StoredValue<'_>> = stored.collect();
     postcard::to_stdvec(&all).ok()
 }
 
 /// The state of these bytes; `None` if they are not what [`encode`] writes.
 fn decode(bytes: &[u8]) -> Option<CommitState> {
-    let (all, rest): (Vec<KeptValue<'_>>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+    let (all, rest): (Vec<StoredValue<'_>>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
     let in_order = all.windows(2).all(|pair| pair[0].name < pair[1].name);
     if !rest.is_empty() || !in_order {
         return None;
     }
     let mut values = HashMap::with_capacity(all.len());
-    for kept in all {
-        let status = match kept.status {
+    for stored in all {
+        let status = match stored.status {
             Some(word) => Some(Status::from_word(word)?),
             None => None,
         };
-        let limit = kept.limit.map(|(at_least, at_most)| Limit { at_least, at_most });
+        let limit = stored.limit.map(|(at_least, at_most)| Limit { at_least, at_most });
         let ends = limit.into_iter().flat_map(|limit| [limit.at_least, limit.at_most]);
-        // A value that is not there is `None`, and an uncertainty is the root of a sum of squares.
-        if ends.chain([kept.value]).flatten().any(f64::is_nan) || kept.uncertainty < 0.0 {
+        // A missing value is `None`, and an uncertainty is the root of a sum of squares.
+        if ends.chain([stored.value]).flatten().any(f64::is_nan) || stored.uncertainty < 0.0 {
             return None;
         }
-        let (origin, unit) = (kept.origin.to_owned(), kept.unit.to_owned());
-        let past = PastValue { value: kept.value, uncertainty: kept.uncertainty, limit, status, origin, unit };
-        values.insert(kept.name.to_owned(), past);
+        let (origin, unit) = (stored.origin.to_owned(), stored.unit.to_owned());
+        let past = PastValue { value: stored.value, uncertainty: stored.uncertainty, limit, status, origin, unit };
+        values.insert(stored.name.to_owned(), past);
     }
     Some(CommitState { values })
 }
@@ -236,7 +236,7 @@ mod tests {
     #[test]
     fn the_last_commit_of_each_period() {
         let days = ["2027-01-01", "2027-01-02", "2027-01-10", "2027-01-11", "2027-01-12", "2027-01-20"];
-        let commits = super::super::scripted(&days.map(|day| (day, ""))).steps;
+        let commits = super::super::scripted(&days.map(|day| (day, ""))).commits;
         assert_eq!(last_of_periods(&commits, 6), [0, 1, 2, 3, 4, 5]);
         // 1 to 10 January, 11 to 20 January.
         assert_eq!(last_of_periods(&commits, 2), [2, 5]);
@@ -279,9 +279,9 @@ mod tests {
         }
     }
 
-    /// The order of the statuses in the code can change without a new meaning for what is kept.
+    /// If the order of the statuses in the code changes, stored states keep their meaning.
     #[test]
-    fn statuses_are_kept_by_word() {
+    fn statuses_are_stored_by_word() {
         let bytes = encode(&of_every_status()).unwrap();
         let occurs = |bytes: &[u8], word: &str| bytes.windows(word.len()).any(|part| part == word.as_bytes());
         for status in Status::ALL {
@@ -293,7 +293,7 @@ mod tests {
     }
 
     #[test]
-    fn values_that_cannot_be_are_refused() {
+    fn impossible_values_are_refused() {
         let state = |change: fn(&mut PastValue)| {
             let mut state = of_every_status();
             state.values.values_mut().for_each(change);

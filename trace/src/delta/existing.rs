@@ -6,12 +6,12 @@ use crate::study::Study;
 
 /// How many findings an earlier state has too.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Older {
+pub struct ExistingFindings {
     /// Errors, warnings and notes.
     pub counts: [usize; 3],
 }
 
-impl Older {
+impl ExistingFindings {
     /// Splits the report of a state: what an earlier one has too is counted, and what is left is new.
     pub fn split(before: &Study, study: &Study) -> (Report, Self) {
         let all = study.report();
