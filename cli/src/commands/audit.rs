@@ -71,7 +71,7 @@ impl Audit {
 /// What the reader has to know first: missing git data, and results with a future date.
 fn note(past: &Past, review: &Review) -> Option<String> {
     let missing = past.reason().map(|why| format!("git data is missing: {why}"));
-    let future = match review.ahead {
+    let future = match review.future_results {
         0 => None,
         1 => Some("1 result with a date".to_owned()),
         more => Some(format!("{more} results with a date")),

@@ -41,7 +41,7 @@ impl Check {
         };
         let (report, older) = match &split {
             Some((new, older)) => (new, Some(older)),
-            None if self.records.staged && !self.all => (report, Some(&NO_OLDER)),
+            None if self.records.staged && !self.all => (report, Some(&NO_EXISTING)),
             None => (report, None),
         };
         // Formats that list waived findings mark them; the others omit them.
@@ -60,7 +60,7 @@ impl Check {
 }
 
 /// The counts of older findings if there is no finding at all.
-const NO_OLDER: Older = Older { counts: [0; 3] };
+const NO_EXISTING: ExistingFindings = ExistingFindings { counts: [0; 3] };
 
 /// The last commit, evaluated for the same date.
 fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {

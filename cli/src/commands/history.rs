@@ -30,29 +30,29 @@ impl History {
         let project = self.records.project()?;
         let study = self.records.study_of(&project)?;
         let (loaded, day) = (&study.loaded, study.day);
-        let past = Past::of(&project, loaded, day);
-        let Some(all) = past.any().filter(|all| !all.steps.is_empty()) else {
+        let past = Past::load(&project, loaded, day);
+        let Some(all) = past.available().filter(|all| !all.commits.is_empty()) else {
             let error =
                 Error::new("no history to show").because(past.reason().unwrap_or_else(|| "no commit yet".to_owned()));
             return Err(error.help("commit the records: `history` shows every commit that changes them"));
         };
         let (id, amount) = self.id.split_once('.').map_or((self.id.as_str(), None), |(id, a)| (id, Some(a)));
         let car = id == schema::words::CAR && amount.is_some();
-        let life = all.record(id);
-        if life.is_none() && !car {
+        let record = all.record(id);
+        if record.is_none() && !car {
             let help = suggest::did_you_mean(id, all.ids(), "`tierod graph --format json` lists all records");
             return Err(Error::new(format!("no record with id `{}` in any commit", clean(id))).help(help));
         }
         let mut progress = Progress::new();
         let story = history::Story {
             history: all,
-            life,
+            record,
             name: &self.id,
             amount,
-            events: story::rows(all, life, amount),
+            events: story::rows(all, record, amount),
             line: story::values_over_time(
                 all,
-                life,
+                record,
                 &self.id,
                 &commit_state::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
             ),

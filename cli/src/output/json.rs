@@ -28,7 +28,7 @@ pub(crate) fn source(loaded: &Loaded) -> Value {
 }
 
 /// The JSON answer of `check`, written directly to text because there can be a hundred thousand findings.
-pub(crate) fn check(study: &Study, report: &Report, older: Option<&Older>) -> String {
+pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>) -> String {
     let loaded = &study.loaded;
     #[derive(Serialize)]
     struct Answer<'a> {

@@ -17,7 +17,7 @@ use crate::screen::{Ink, clean, count};
 const COLUMN: usize = 7;
 
 /// The output of `check`.
-pub(crate) fn check(study: &Study, report: &Report, older: Option<&Older>, ink: Ink) -> String {
+pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) -> String {
     let mut out = String::new();
     let paths = Paths::new(&study.loaded);
     for finding in &report.findings {

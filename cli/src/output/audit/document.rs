@@ -174,7 +174,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "safety_critical": record.safety_critical(),
         "unit": unit.to_string(),
         "limit": limit,
-        "limit_text": limit_text(loaded, standing.index),
+        "limit_text": limit_text(loaded, status.index),
         "limits": limits,
         "revisions": revisions,
         "estimate": estimate,

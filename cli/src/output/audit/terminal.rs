@@ -131,9 +131,9 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
 }
 
 fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
-    let standing = &target.status;
-    let unit = view.study.values().unit(standing.node);
-    let limit = limit_text(&view.study.loaded, standing.index);
+    let status = &target.status;
+    let unit = view.study.values().unit(status.node);
+    let limit = limit_text(&view.study.loaded, status.index);
     // The limit has the unit, so the other numbers do not need it.
     let own = format!(" {unit}");
     let bare = |text: String| match text.strip_suffix(&own) {
@@ -146,8 +146,8 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
         plain(limit.clone()),
         plain(target.estimate.map(|(si, uncertainty, _)| bare(quantity(si, uncertainty, unit))).unwrap_or_default()),
         plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
-        plain(measured.and_then(|_| margin(standing, unit)).unwrap_or_default()),
-        plain(view.methods(standing.index).join(", ")),
+        plain(measured.and_then(|_| margin(status, unit)).unwrap_or_default()),
+        plain(view.methods(status.index).join(", ")),
         limit_changes(target),
     ]
 }
@@ -246,22 +246,22 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
 fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let audit = view.audit;
     if !audit.at_risk_periods.is_empty() {
-        let unresolved = audit.at_risk_periods.iter().filter(|period| !period.closed()).count();
+        let unresolved = audit.at_risk_periods.iter().filter(|period| !period.is_resolved()).count();
         let text =
             format!("at-risk periods: {} resolved, {unresolved} unresolved", audit.at_risk_periods.len() - unresolved);
         let _ = writeln!(out, "{}", ink.strong(&text));
         let mut table = Table::new(&[("target", false), ("at risk from", false), ("end", false)]);
         let (unresolved, resolved): (Vec<_>, Vec<_>) =
-            audit.at_risk_periods.iter().partition(|period| !period.closed());
+            audit.at_risk_periods.iter().partition(|period| !period.is_resolved());
         for period in unresolved.into_iter().chain(resolved) {
             let end = match period.until {
                 None => "unresolved".to_owned(),
                 Some(day) if period.measured => format!("measured on {day}"),
-                Some(day) if period.closed() && period.revised => format!("revised on {day}"),
+                Some(day) if period.is_resolved() && period.revised => format!("revised on {day}"),
                 Some(day) if period.revised => format!("limit changed on {day} without a revision"),
                 Some(day) => format!("back within the limit on {day}"),
             };
-            let paint = if period.closed() { Paint::Plain } else { Paint::Level(Level::Warning) };
+            let paint = if period.is_resolved() { Paint::Plain } else { Paint::Level(Level::Warning) };
             table.row(vec![
                 strong(format!("  {}", view.id(period.index))),
                 plain(period.since.to_string()),

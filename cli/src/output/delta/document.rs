@@ -28,7 +28,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .iter()
         .map(|limit| {
             let (id, _, revision) = view.limit(limit);
-            let limit_of = |loaded: &trace::Loaded, index| loaded.target(index).map(Limit::of);
+            let limit_of = |loaded: &trace::Loaded, index| loaded.target(index).map(Limit::from_target);
             let written = |loaded: &trace::Loaded, index| {
                 loaded.target(index)?.limit().next().map(|(_, quantity)| quantity.unit().clone())
             };

@@ -101,7 +101,7 @@ impl DeltaView<'_> {
     }
 
     /// The id of a target with a new limit, the limit before and after as text, and the revision that records it.
-    fn limit(&self, limit: &LimitMove) -> (String, [String; 2], Option<String>) {
+    fn limit(&self, limit: &ChangedLimit) -> (String, [String; 2], Option<String>) {
         let [old, new] = self.loaded();
         let revision = limit.revision.map(|index| new.record(index).id.to_string());
         let text = [super::values::limit_text(old, limit.base), super::values::limit_text(new, limit.head)];
