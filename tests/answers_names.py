@@ -125,6 +125,8 @@ def new_keys(value, command, parent=""):
         return value
     if command == "history" and parent == "values":
         value = one_limit(value)
+    if parent == "" and "shown" in value:
+        value = dict(value, shown=with_limits(value, command))
     if command == "budget" and "limit" in value:
         value = dict(value, limit={"at_most": value["limit"]})
     if command == "budget" and parent == "changes":
@@ -152,6 +154,18 @@ def one_limit(entry):
     return {key: item for key, item in entry.items() if key not in ("at_least", "at_most")} | {"limit": limit}
 
 
+def with_limits(context, command):
+    """The texts of the data for a template, with the limits, which were in the answer itself."""
+    shown = context["shown"]
+    if command == "delta":
+        limits = [{"before": entry["before"], "after": entry["after"]} for entry in context["targets_moved"]]
+        return dict(shown, limits_changed=limits)
+    if command == "audit":
+        pairs = zip(shown["targets"], context["targets"])
+        return dict(shown, targets=[dict(own, limits=[step["limit"] for step in full["limits"]]) for own, full in pairs])
+    return shown
+
+
 class Written(float):
     """A number as it is written in the records; the new answers give it after a conversion to SI and back."""
 
@@ -159,11 +173,12 @@ class Written(float):
 def limit_of(text):
     """The limit that a text gives, as an object, and its unit."""
     words = text.replace("at most", "≤").replace("at least", "≥")
-    number = lambda quantity: Written(quantity.split(" ")[0])
-    unit = words.split(" ", 2 if words[0] in "≤≥" else 1)[-1].split(" to ")[0]
-    if words[0] in "≤≥":
-        return {"at_most" if words[0] == "≤" else "at_least": number(words[2:])}, unit
-    return {"between": [number(end) for end in words.split(" to ")]}, unit
+    ends = [end.split(" ", 1) for end in words.lstrip("≤≥ ").split(" to ") if end]
+    if not ends:
+        return None, ""
+    numbers, unit = [Written(end[0]) for end in ends], ends[-1][1] if len(ends[-1]) > 1 else ""
+    key = {"≤": "at_most", "≥": "at_least"}.get(words[0])
+    return {key: numbers[0]} if key else {"between": numbers}, unit
 
 
 def new_value(key, text):
