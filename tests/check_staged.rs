@@ -49,7 +49,7 @@ fn what_stood_before_is_counted_and_does_not_block() {
     let out = sandbox.tierod(&["check", "--staged"]).ended(0).out;
     assert!(!out.contains("old-bracket") && !out.contains("bare-one"), "{out}");
     assert!(out.contains("new: 0 errors"), "{out}");
-    let line = "as before: 1 error   1 warning ";
+    let line = "existing: 1 error   1 warning ";
     assert!(out.lines().any(|it| it.starts_with(line) && it.contains("`tierod check --staged --all`")), "{out}");
     let json = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(0).json();
     assert_eq!(json["findings"], serde_json::json!([]));
@@ -75,7 +75,7 @@ fn what_is_new_is_told_and_blocks() {
     assert_eq!(told(&answer), ["new-bracket"]);
     let out = sandbox.tierod(&["check", "--staged"]).ended(1).out;
     assert!(
-        out.contains("new.yaml:3:9") && out.contains("new: 1 error ") && out.contains("as before: 1 error "),
+        out.contains("new.yaml:3:9") && out.contains("new: 1 error ") && out.contains("existing: 1 error "),
         "{out}"
     );
     // A second thing wrong in a record that had one before.
@@ -101,7 +101,7 @@ fn a_broken_record_moved_or_mended_brings_nothing() {
     assert_eq!(moved.json()["summary"]["as_before"]["error"], 1);
     sandbox.git(&["rm", "-qf", "older.yaml", "bare.yaml"]);
     let out = sandbox.tierod(&["check", "--staged"]).ended(0).out;
-    assert!(!out.contains("as before"), "nothing is left to count: {out}");
+    assert!(!out.contains("existing:"), "nothing is left to count: {out}");
     // What one record breaks in another is the commit's as well.
     sandbox.git(&["reset", "-q", "--hard"]);
     let chain = std::fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
@@ -125,7 +125,7 @@ fn the_hook_stops_new_errors_alone() {
     sandbox.git(&["add", "."]);
     let (code, said) = commit("an old error does not block");
     assert_eq!(code, 0, "{said}");
-    assert!(said.contains("as before: 1 error") && !said.contains("old-bracket"), "{said}");
+    assert!(said.contains("existing: 1 error") && !said.contains("old-bracket"), "{said}");
     sandbox.write("new.yaml", broken("new-bracket"));
     sandbox.git(&["add", "."]);
     let (code, said) = commit("a new one does");

@@ -40,9 +40,9 @@ fn why_tells_every_reason_up_and_what_stands_below() {
     assert_eq!(
         out,
         "hub
-part of suspension, chain.yaml:19, answered for by the suspension lead
+part of suspension, chain.yaml:19, lead: suspension lead
 
-why it is there
+why it exists
 └─ circle-time
    │  It holds the wheel.
    └─ skidpad
@@ -50,12 +50,12 @@ why it is there
       └─ top-ten
             Cheapest points of all.
 
-what stands below it
-nothing serves it
+served by
+no record serves it
 "
     );
     let out = sandbox.tierod(&["why", "skidpad"]).ended(0).out;
-    let below = "what stands below it
+    let below = "served by
 └─ circle-time
    │  It is what is timed.
    └─ hub

@@ -58,6 +58,18 @@ fn shown(value: &Value) -> String {
     }
 }
 
+/// A limit of an answer as it would be written.
+fn limit_text(limit: &Value, unit: &str) -> String {
+    match (&limit["at_least"], &limit["at_most"], &limit["between"]) {
+        (Value::Null, most @ Value::Number(_), Value::Null) => format!("≤ {} {unit}", shown(most)),
+        (least @ Value::Number(_), Value::Null, Value::Null) => format!("≥ {} {unit}", shown(least)),
+        (Value::Null, Value::Null, Value::Array(ends)) => {
+            format!("{} {unit} to {} {unit}", shown(&ends[0]), shown(&ends[1]))
+        }
+        _ => shown(limit),
+    }
+}
+
 /// All that an answer tells, a line each, numbers to two digits; the values only by name.
 fn told(answer: &Value) -> String {
     let mut lines = Vec::new();
@@ -76,7 +88,8 @@ fn told(answer: &Value) -> String {
     }
     let change = |value: &Value| format!("{} > {}", shown(&value["before"]), shown(&value["after"]));
     for limit in list(&answer["limits_changed"]) {
-        lines.push(format!("limit {} {} by {}", shown(&limit["id"]), change(&limit), shown(&limit["revision"])));
+        let sides = ["before", "after"].map(|side| limit_text(&limit[side], &shown(&limit["unit"])));
+        lines.push(format!("limit {} {} by {}", shown(&limit["id"]), sides.join(" > "), shown(&limit["revision"])));
     }
     for status in list(&answer["status_changes"]) {
         lines.push(format!("status {} {}", shown(&status["id"]), change(&status)));

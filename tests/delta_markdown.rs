@@ -222,7 +222,7 @@ fn every_part_of_the_report_is_rendered() {
         "Changed limits and values",
         "no revision",
         "circle-time was on target, is now at risk",
-        "incomplete: 1 problem",
+        "incomplete: 1 read error",
         "added: part bare-0, ",
     ] {
         assert!(rendered.contains(part), "{part} in\n{out}");
@@ -254,7 +254,7 @@ fn a_template_of_the_team_is_used() {
         "templates/delta.md",
         "{{ new | length }} new, {{ records.edited | length }} edited: {{ shown.head }}\n",
     );
-    assert_eq!(markdown(&sandbox, &[], 0), "0 new, 0 edited: the work tree\n");
+    assert_eq!(markdown(&sandbox, &[], 0), "0 new, 0 edited: the working tree\n");
     // What it prints is escaped all the same.
     sandbox.write("templates/delta.md", "{% for finding in new %}{{ finding.message }}{% endfor %}\n");
     sandbox
@@ -333,7 +333,7 @@ fn a_template_that_is_wrong_is_told_by_its_line() {
     }
     sandbox.write("templates/delta.md", b"\xff\xfe");
     let error = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).ended(2).err;
-    assert!(error.contains("templates/delta.md cannot be read"), "{error}");
+    assert!(error.contains("cannot read the template templates/delta.md"), "{error}");
     // The other forms need no template.
     sandbox.tierod(&["delta", "HEAD"]).ended(0);
 }
@@ -367,7 +367,7 @@ fn the_json_has_its_keys() {
     );
     assert_eq!(keys(&json["values"][0]), set("id before after unit"));
     assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points"));
-    assert_eq!(keys(&json["limits_changed"][0]), set("id before after revision"));
+    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision"));
     assert_eq!(keys(&json["status_changes"][0]), set("id before after"));
     assert_eq!(keys(&json["points"]), set("before after"));
     assert_eq!(json["values"].as_array().unwrap().iter().filter(|value| value["id"] == "bare.mass").count(), 1);
@@ -377,7 +377,7 @@ fn the_json_has_its_keys() {
     for key in ["version", "values", "limits_changed", "points", "records", "causes"] {
         assert_eq!(context[key], json[key], "{key}");
     }
-    assert_eq!(keys(&context["shown"]), set("base head how incomplete headline causes values empty"));
+    assert_eq!(keys(&context["shown"]), set("base head how incomplete headline causes values limits_changed empty"));
     let misused = sandbox.tierod(&["delta", "HEAD", "--context", "--format", "json"]).ended(2).err;
     assert!(misused.contains("--context"), "{misused}");
 }

@@ -68,7 +68,7 @@ fn it_is_a_season_of_dated_commits_by_roles() {
     }
     let days = season.git(&["log", "--format=%ad", "--date=short"]);
     assert!(days.starts_with("2027-07-20\n") && days.ends_with("2026-09-21\n"), "{days}");
-    let first = format!("laid out {} commits from 2026-09-21 to 2027-07-20 in car:", season.commits.len());
+    let first = format!("created {} commits from 2026-09-21 to 2027-07-20 in car:", season.commits.len());
     assert!(season.said.starts_with(&first), "{}", season.said);
 }
 

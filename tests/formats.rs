@@ -186,7 +186,7 @@ fn a_sarif_log_tells_tool_rules_places_and_identities() {
     let error = &run["results"][0];
     assert_eq!(
         text(error, "/message/text"),
-        "no record with id `circle-tim`. To mend: did you mean `circle-time`?",
+        "no record with id `circle-tim`. Fix: did you mean `circle-time`?",
         "two sentences: what is wrong, and what mends it"
     );
     assert_eq!(

@@ -213,17 +213,17 @@ fn a_history_that_is_missing_or_short_is_said() {
     };
     assert_eq!(told(&sandbox), ("off".to_owned(), "the project is not in a git repository".to_owned()));
     let page = sandbox.tierod(&["check"]).ended(0).out;
-    assert!(page.contains("\nno checks of the history: the project is not in a git repository\n"), "{page}");
+    assert!(page.contains("\nhistory checks skipped: the project is not in a git repository\n"), "{page}");
     sandbox.git(&["init", "-q", "-b", "main"]);
     // Before the first commit none is missing.
     assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));
     let error = sandbox.tierod(&["history", "hub"]).ended(2).err;
-    assert!(error.contains("there is no history to tell") && error.contains("commit the records"), "{error}");
+    assert!(error.contains("no history to show") && error.contains("commit the records"), "{error}");
     sandbox.git(&["commit", "-q", "--allow-empty", "-m", "nothing"]);
     assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));
     sandbox.commit_on("2027-01-01", "records");
     assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));
-    assert!(!sandbox.tierod(&["check"]).ended(0).out.contains("no checks of the history"));
+    assert!(!sandbox.tierod(&["check"]).ended(0).out.contains("history checks skipped"));
     sandbox.write("rack.yaml", hub("rack", 1, ""));
     sandbox.commit_on("2027-01-02", "rack");
 
@@ -236,7 +236,7 @@ fn a_history_that_is_missing_or_short_is_said() {
         assert_eq!(report["history"], "shallow", "{format}");
         assert!(report["history_note"].as_str().unwrap().contains("git fetch --unshallow"));
         let page = sandbox.tierod_in(&clone, &["history", "rack"]).ended(0).out;
-        assert!(page.contains("the beginning is missing"), "{page}");
+        assert!(page.contains("the first commits are missing"), "{page}");
         sandbox.git_in(&clone, &["fetch", "-q", "--unshallow"]);
         assert_eq!(check(&sandbox, &clone)["history"], "on", "{format}");
         assert_eq!(lines(&story_in(&sandbox, &clone, &["rack"])), told_of(&sandbox, "rack"));

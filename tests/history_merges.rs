@@ -101,7 +101,7 @@ fn both_on_one_branch() {
         assert_eq!(moved_there["commit"].as_str().unwrap()[..10], name(&sandbox, "HEAD"));
         assert_eq!(moved_there["branch_commit"]["commit"].as_str().unwrap()[..10], moved);
         let page = sandbox.tierod(&["history", "track"]).ended(0).out;
-        assert!(page.contains(&format!("at-most, written 2027-02-03 in {moved}")), "{page}");
+        assert!(page.contains(&format!("at-most, written on 2027-02-03 in {moved}")), "{page}");
 
         let sandbox = start(format);
         branch(&sandbox, "side");

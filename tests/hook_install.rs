@@ -54,7 +54,7 @@ fn an_installed_hook_stops_what_is_broken() {
         let said = sandbox.tierod(&["hook", "install", &root]).ended(0);
         assert!(said.out.contains(".git/hooks/pre-commit"), "{}", said.out);
         let again = sandbox.tierod(&["hook", "install", &root]).ended(0);
-        assert!(again.out.contains("in place already"), "{}", again.out);
+        assert!(again.out.contains("already installed"), "{}", again.out);
         assert_hook_works(&sandbox, &sandbox.path(), prefix);
         let said = sandbox.tierod(&["hook", "remove", &root]).ended(0);
         assert!(said.out.starts_with("removed "), "{}", said.out);
@@ -94,13 +94,13 @@ fn a_hook_installed_from_a_linked_worktree() {
         assert_hook_works(&sandbox, &linked, prefix);
         assert_hook_works(&sandbox, &sandbox.path(), prefix);
         let again = sandbox.tierod_in(&sandbox.at(prefix), &["hook", "install"]).ended(0);
-        assert!(again.out.contains("in place already"), "{}", again.out);
+        assert!(again.out.contains("already installed"), "{}", again.out);
     }
 }
 
 /// The command that a cure names: what stands behind its last colon.
 fn named_command(answer: &Answer) -> &str {
-    let cure = answer.err.lines().find(|line| line.contains("cure")).unwrap();
+    let cure = answer.err.lines().find(|line| line.contains("  fix  ")).unwrap();
     &cure[cure.find(": ").unwrap() + 2..]
 }
 
@@ -113,7 +113,7 @@ fn a_foreign_hook_is_left_alone() {
         let foreign = "#!/bin/sh\n# ours \u{fc}\necho formatted\n";
         write_hook(&hook, foreign);
         let refused = sandbox.tierod_in(&sandbox.at(prefix), &["hook", "install"]).ended(2);
-        assert!(refused.err.contains("left alone"), "{}", refused.err);
+        assert!(refused.err.contains("was not changed"), "{}", refused.err);
         sandbox.tierod_in(&sandbox.at(prefix), &["hook", "remove"]).ended(2);
         assert_eq!(std::fs::read_to_string(&hook).unwrap(), foreign);
         write_hook(&hook, &foreign.replace("\n#", &format!("\n{}\n#", named_command(&refused))));
@@ -137,7 +137,7 @@ fn a_second_data_root() {
     sandbox.git(&["commit", "-qm", "two"]);
     sandbox.tierod(&["hook", "install", "one"]).ended(0);
     let refused = sandbox.tierod(&["hook", "install", "two"]).ended(2);
-    assert!(refused.err.contains("for another data root"), "{}", refused.err);
+    assert!(refused.err.contains("for another project root"), "{}", refused.err);
     let hook = sandbox.at(".git/hooks/pre-commit");
     let own = std::fs::read_to_string(&hook).unwrap();
     write_hook(&hook, &own.replacen('\n', &format!("\n{}\n", named_command(&refused)), 1));
@@ -145,7 +145,7 @@ fn a_second_data_root() {
     assert_hook_works(&sandbox, &sandbox.path(), "two/");
     let changed = std::fs::read(&hook).unwrap();
     let said = sandbox.tierod(&["hook", "remove", "one"]).ended(2);
-    assert!(said.err.contains("was changed since tierod wrote it"), "{}", said.err);
+    assert!(said.err.contains("was edited after tierod wrote it"), "{}", said.err);
     assert_eq!(std::fs::read(&hook).unwrap(), changed, "a changed hook is not removed");
 }
 
