@@ -243,7 +243,7 @@ fn problems_are_found_again_beside_known_records() {
         let warm = sandbox.tierod(args);
         assert_eq!((&warm.out, &warm.err), (&cold.out, &cold.err), "{args:?}");
         if args.len() == 3 {
-            assert!(warm.out.contains("unreadable-file") && warm.out.contains("duplicate-key"), "{}", warm.out);
+            assert!(warm.out.contains("unreadable-file") && warm.out.contains("duplicate-id"), "{}", warm.out);
         }
     }
     // A line more above the records: the same records, at other positions.
