@@ -21,7 +21,7 @@ fn read(units: &[(&str, &str)], records: &str, with: impl Fn(&Sandbox)) -> Read 
     with(&sandbox);
     sandbox.write("targets.yaml", targets(units.iter().copied()));
     sandbox.write("records.yaml", records);
-    Read::of(sandbox)
+    Read::from_sandbox(sandbox)
 }
 
 /// One run of 75 m per variant, each with a target for its time.
@@ -135,7 +135,7 @@ analyses:
     for id in ["a", "b", "c", "d"] {
         assert!(read.get(id)["value"].is_null(), "{}", read.get(id));
     }
-    assert!(read.number("e") > 3.0, "a name that an input uses is a step on the way");
+    assert!(read.number("e") > 3.0, "a name that an input uses is an intermediate value");
     read.reports("unknown-reference", "of-a", "no model `straightline`", "`straight-line`");
     read.reports("unknown-reference", "of-b", "gives no `duration`", "time");
     read.reports("unit-mismatch", "of-c", "`s`", "");
