@@ -90,7 +90,7 @@ END
   printf 'parts:\n  stay:\n    in: bodywork-and-aero\n    serves: {bare-darg: It holds the wing.}\n' >car/stay.yaml
   git add .
   refused "$id, a link to an unknown record" 'car/stay.yaml:4:14.*unknown-reference'
-  sed -n '/unknown-reference/,/mend/p' "$work/said"
+  grep -A 2 unknown-reference "$work/said"
 
   # The index counts, not the working tree.
   sed -i.bak 's/bare-darg/bare-drag/' car/stay.yaml && rm car/stay.yaml.bak
