@@ -27,7 +27,7 @@ const ANSWERS: [&str; 14] = [
 struct Shapes {
     sandbox: Sandbox,
     schemas: Vec<(Value, jsonschema::Validator)>,
-    /// The keys that some answer had, by answer, as paths in the schema.
+    /// The keys that occurred in an answer, by answer, as paths in the schema.
     seen: Vec<BTreeSet<String>>,
 }
 
@@ -136,21 +136,21 @@ parts:
   tube: {in: frame, amounts: {mass: 2 kg}}
 ";
 
-/// On the example car, its season, a budget that is exceeded, a root that cannot be read whole, and an empty one.
+/// On the example car, its season, an exceeded budget, a root that cannot be read completely, and an empty one.
 #[test]
 fn every_answer_matches_its_schema() {
     let mut shapes = Shapes::new();
     let json = ["--format", "json"];
     let car = Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car").canonicalize().unwrap();
-    let season = shapes.sandbox.at("season");
+    let season = shapes.sandbox.path_of("season");
     shapes.sandbox.tierod(&["example", season.to_str().unwrap()]).ended(0);
-    let broken = shapes.sandbox.at("broken");
+    let broken = shapes.sandbox.path_of("broken");
     shapes.sandbox.write("broken/tierod.yaml", "season: 2027\n");
     shapes.sandbox.write("broken/records.yaml", "parts:\n  hub: {in: nowhere, mas: 1}\n  hub: {title: [}\n");
     shapes.sandbox.write("broken/more.yaml", "targets:\n  mass: {of: car, at-most: 3 parsec}\n");
-    let empty = shapes.sandbox.at("empty");
+    let empty = shapes.sandbox.path_of("empty");
     shapes.sandbox.write("empty/tierod.yaml", "season: 2027\n");
-    let short = shapes.sandbox.at("short");
+    let short = shapes.sandbox.path_of("short");
     shapes.sandbox.write("short/tierod.yaml", "season: 2027\ngrowth: {mass: {estimated: 20 %}}\n");
     shapes.sandbox.write("short/records.yaml", SHORT);
     for folder in [&car, &season, &broken, &empty, &short] {
