@@ -351,8 +351,8 @@ parts:
     assert!(near(transfer["largest_growth"]["growth"].as_f64().unwrap(), 1.8));
     let text = sandbox.tierod(&["budget"]).ended(0).out;
     assert!(text.contains("no limit changes close the gap") && text.contains("caution  "), "{text}");
-    let told = found(&sandbox, &["over-budget", "over-allocated"], "2027-03-19");
-    assert_eq!(told, ["warning over-budget brakes-mass", "warning over-budget car-mass"]);
+    let reported = found(&sandbox, &["over-budget", "over-allocated"], "2027-03-19");
+    assert_eq!(reported, ["warning over-budget brakes-mass", "warning over-budget car-mass"]);
 }
 
 #[test]

@@ -102,7 +102,7 @@ fn moving_or_fixing_a_broken_record_adds_no_finding() {
     sandbox.git(&["rm", "-qf", "older.yaml", "bare.yaml"]);
     let out = sandbox.tierod(&["check", "--staged"]).ended(0).out;
     assert!(!out.contains("existing:"), "nothing is left to count: {out}");
-    // What one record breaks in another is the commit's as well.
+    // An error that a change causes in another record is new, too.
     sandbox.git(&["reset", "-q", "--hard"]);
     let chain = std::fs::read_to_string(sandbox.path_of("chain.yaml")).unwrap();
     sandbox.write("chain.yaml", chain.replace("  suspension: {in: car, lead: suspension lead}", "  other: {in: car}"));

@@ -70,8 +70,8 @@ fn limit_text(limit: &Value, unit: &str) -> String {
     }
 }
 
-/// All that an answer tells, a line each, numbers to two digits; the values only by name.
-fn told(answer: &Value) -> String {
+/// Everything in an answer, one line each, numbers with two digits; values only by name.
+fn summary(answer: &Value) -> String {
     let mut lines = Vec::new();
     let list = |value: &Value| value.as_array().unwrap().clone();
     for side in ["new", "fixed"] {

@@ -352,7 +352,7 @@ fn without_a_default_branch_the_fix_is_shown() {
     assert!(cut.contains("fetch-depth: 0") && cut.contains("GIT_DEPTH: 0"), "{cut}");
     let error = sandbox.tierod(&["delta", "nowhere"]).ended(2).err;
     assert!(error.contains("unknown revision `nowhere`"), "{error}");
-    // Histories that share nothing.
+    // Histories without a common commit.
     sandbox.git(&["checkout", "-q", "--orphan", "other"]);
     sandbox.git(&["commit", "-qm", "other"]);
     let error = sandbox.tierod(&["delta"]).ended(2).err;

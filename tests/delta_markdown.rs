@@ -144,7 +144,7 @@ fn hostile_titles_stay_text() {
         );
         let out = markdown(&sandbox, &[], 0);
         let shown = shown(&out);
-        assert_calls_nobody(&shown, &out);
+        assert_mentions_nobody(&shown, &out);
         let expected = format!("{} has no verification", cleaned(hostile.trim()));
         assert!(squeezed(&shown.text).contains(&squeezed(&expected)), "{expected}\n{out}");
         // Removed again: the same texts under `Fixed findings`.
@@ -255,12 +255,12 @@ fn a_template_of_the_team_is_used() {
         "{{ new | length }} new, {{ records.edited | length }} edited: {{ shown.head }}\n",
     );
     assert_eq!(markdown(&sandbox, &[], 0), "0 new, 0 edited: the working tree\n");
-    // What it prints is escaped all the same.
+    // Its output is escaped, too.
     sandbox.write("templates/delta.md", "{% for finding in new %}{{ finding.message }}{% endfor %}\n");
     sandbox
         .write("bare.yaml", "parts:\n  bare: {title: <b>x</b>, in: suspension, serves: {circle-time: It holds it.}}\n");
     assert_eq!(markdown(&sandbox, &[], 0), r"\<b\>x\</b\> has no verification");
-    // A folder of that name is none, nor is a link to a file elsewhere.
+    // A folder of that name is not a template, nor is a link to a file elsewhere.
     let secret = sandbox.outside().join("secret");
     std::fs::write(&secret, "secret").unwrap();
     std::fs::remove_file(sandbox.path_of("templates/delta.md")).unwrap();
@@ -334,7 +334,7 @@ fn an_error_in_a_template_has_its_line() {
     sandbox.write("templates/delta.md", b"\xff\xfe");
     let error = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).ended(2).err;
     assert!(error.contains("cannot read the template templates/delta.md"), "{error}");
-    // The other forms need no template.
+    // The other formats need no template.
     sandbox.tierod(&["delta", "HEAD"]).ended(0);
 }
 

@@ -226,7 +226,7 @@ fn a_missing_or_shallow_history_is_reported() {
     sandbox.git(&["commit", "-q", "--allow-empty", "-m", "nothing"]);
     assert_eq!(status(&sandbox), ("on".to_owned(), String::new()));
     sandbox.commit_on("2027-01-01", "records");
-    assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));
+    assert_eq!(status(&sandbox), ("on".to_owned(), String::new()));
     assert!(!sandbox.tierod(&["check"]).ended(0).out.contains("history checks skipped"));
     sandbox.write("rack.yaml", hub("rack", 1, ""));
     sandbox.commit_on("2027-01-02", "rack");

@@ -196,7 +196,7 @@ fn a_log_of_another_build_is_not_used() {
     let whole = std::fs::read(&file).unwrap();
     let other = |bytes: &[u8]| replaced(bytes, b"1.3 kg", b"7.3 kg");
     std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
-    assert!(rack.contains("1.3 kg") && history() == rack.replace("1.3 kg", "7.3 kg"), "the hash alone decides");
+    assert!(rack.contains("1.3 kg") && history() == rack.replace("1.3 kg", "7.3 kg"), "only the hash decides");
     std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
     assert_eq!(answer(&sandbox), expected);
     assert_eq!(std::fs::read(&file).unwrap(), whole, "replaced by the log of this build");
@@ -204,7 +204,7 @@ fn a_log_of_another_build_is_not_used() {
 
 /// The same for decoded records.
 #[test]
-fn records_of_another_build_are_not_believed() {
+fn records_of_another_build_are_not_used() {
     let sandbox = season();
     let worth = |args: &[&str]| sandbox.tierod(args).ended(0).out;
     let commands: [&[&str]; 3] = [
@@ -220,10 +220,10 @@ fn records_of_another_build_are_not_believed() {
     let whole = std::fs::read(&file).unwrap();
     let other = |bytes: &[u8]| replaced(bytes, &310_f64.to_le_bytes(), &250_f64.to_le_bytes());
     std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
-    assert_ne!(answers(), expected, "the hash alone decides");
+    assert_ne!(answers(), expected, "only the hash decides");
     std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
     assert_eq!(answers(), expected, "of another build");
-    // Entries of other files, as after a change of branch: they are found by content, so none of them is used.
+    // Entries of other files, as after a change of branch, are not used, because entries are found by content.
     sandbox.write("rack.yaml", rack(6, "2.6 kg"));
     let edited = answers();
     assert_ne!(edited, expected);
@@ -231,9 +231,9 @@ fn records_of_another_build_are_not_believed() {
     assert_eq!(answers(), edited);
 }
 
-/// What is wrong in a file is reported each time, and positions are those of the bytes that are there.
+/// Errors in a file are reported in each run, at their current positions.
 #[test]
-fn problems_are_found_again_beside_known_records() {
+fn errors_are_found_again_next_to_cached_records() {
     let sandbox = season();
     sandbox.write("wrong.yaml", "parts:\n  link: {in: suspension, inn: rack}\n  link: {in: nowhere}\n");
     sandbox.write("broken.yaml", "parts: {a\n");
@@ -246,18 +246,18 @@ fn problems_are_found_again_beside_known_records() {
             assert!(warm.out.contains("unreadable-file") && warm.out.contains("duplicate-id"), "{}", warm.out);
         }
     }
-    // A line more above the records: the same records, at other positions.
+    // With a further line above the records, the same records are at other positions.
     sandbox.write("rack.yaml", format!("# A comment\n{}", rack(6, "1.6 kg")));
     let cold = sandbox.tierod(&["check"]).out;
     assert_eq!(sandbox.tierod(&["check"]).out, cold);
 }
 
-/// Without a repository nothing is kept.
+/// Without a repository there is no cache.
 #[test]
 fn no_repository_no_cache() {
     let sandbox = season();
     let expected = sandbox.tierod(&["values"]).ended(0).out;
-    std::fs::remove_dir_all(sandbox.at(".git")).unwrap();
+    std::fs::remove_dir_all(sandbox.path_of(".git")).unwrap();
     let names = || -> BTreeSet<_> {
         std::fs::read_dir(sandbox.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect()
     };
@@ -266,7 +266,7 @@ fn no_repository_no_cache() {
     assert_eq!(names(), before);
 }
 
-/// Rebases, amended commits, cherry-picks and switches leave a cache of commits that are no more.
+/// Rebases, amended commits, cherry-picks and switches leave a cache of commits that no longer exist.
 #[test]
 fn the_chain_of_commits_decides() {
     let sandbox = season();

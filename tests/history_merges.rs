@@ -77,10 +77,10 @@ pub(crate) fn reported(sandbox: &Sandbox) -> Option<String> {
 }
 
 #[track_caller]
-pub(crate) fn assert_told(sandbox: &Sandbox, day: &str, commit: &str) {
+pub(crate) fn assert_reported(sandbox: &Sandbox, day: &str, commit: &str) {
     let expected = format!("the limit of track changed from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
-    let told = told(sandbox);
-    assert!(told.as_ref().is_some_and(|told| told.starts_with(&expected)), "{told:?}, not {expected}");
+    let reported = reported(sandbox);
+    assert!(reported.as_ref().is_some_and(|reported| reported.starts_with(&expected)), "{reported:?}, not {expected}");
 }
 
 #[test]

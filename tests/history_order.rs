@@ -152,8 +152,8 @@ fn an_unfinished_merge_from_a_commit_without_record_changes() {
             sandbox.git_on("2027-02-03", &["commit", "-q", "--no-edit"]);
         }
         let report = sandbox.tierod(&["check", "car", "--format", "json"]).json().to_string();
-        let told = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-03 ({moved})");
-        assert!(report.contains(&told), "committed: {committed}\n{report}");
+        let reported = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-03 ({moved})");
+        assert!(report.contains(&reported), "committed: {committed}\n{report}");
     }
 }
 
@@ -172,7 +172,7 @@ fn renamed_after_the_merge() {
         sandbox.write("rig.yaml", rig("bench", "track-width", "1.25 m", "2027-02-03", ", formerly: [rig]"));
         sandbox.commit_on("2027-02-09", "other names");
         let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-        let told = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
+        let reported = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
         assert_eq!(report.contains("target-after-result"), after, "{report}");
         assert_eq!(report.contains(&reported), after, "{report}");
     }
@@ -281,7 +281,7 @@ fn rewritten_on_one_of_two_branches() {
     merge(&sandbox, "2027-02-05", &["one"]);
     let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
     assert!(report.contains(&format!("to `1.15 m` (2027-02-03, {second}) without a note")), "{report}");
-    // The merge itself rewrites what its branch has.
+    // The merge commit rewrites the result of its branch.
     let sandbox = start("files");
     branch(&sandbox, "one");
     value(&sandbox, "1.25 m");

@@ -93,7 +93,7 @@ fn a_hook_installed_from_a_linked_worktree() {
         assert!(sandbox.path_of(".git/hooks/pre-commit").is_file(), "hooks are shared by all working trees");
         assert_hook_works(&sandbox, &linked, prefix);
         assert_hook_works(&sandbox, &sandbox.path(), prefix);
-        let again = sandbox.tierod_in(&sandbox.at(prefix), &["hook", "install"]).ended(0);
+        let again = sandbox.tierod_in(&sandbox.path_of(prefix), &["hook", "install"]).ended(0);
         assert!(again.out.contains("already installed"), "{}", again.out);
     }
 }
@@ -112,9 +112,9 @@ fn an_existing_hook_is_not_changed() {
         let hook = sandbox.path_of(".git/hooks/pre-commit");
         let foreign = "#!/bin/sh\n# ours \u{fc}\necho formatted\n";
         write_hook(&hook, foreign);
-        let refused = sandbox.tierod_in(&sandbox.at(prefix), &["hook", "install"]).ended(2);
+        let refused = sandbox.tierod_in(&sandbox.path_of(prefix), &["hook", "install"]).ended(2);
         assert!(refused.err.contains("was not changed"), "{}", refused.err);
-        sandbox.tierod_in(&sandbox.at(prefix), &["hook", "remove"]).ended(2);
+        sandbox.tierod_in(&sandbox.path_of(prefix), &["hook", "remove"]).ended(2);
         assert_eq!(std::fs::read_to_string(&hook).unwrap(), foreign);
         write_hook(&hook, &foreign.replace("\n#", &format!("\n{}\n#", named_command(&refused))));
         assert_hook_works(&sandbox, &sandbox.path(), prefix);
@@ -138,7 +138,7 @@ fn a_second_project_root() {
     sandbox.tierod(&["hook", "install", "one"]).ended(0);
     let refused = sandbox.tierod(&["hook", "install", "two"]).ended(2);
     assert!(refused.err.contains("for another project root"), "{}", refused.err);
-    let hook = sandbox.at(".git/hooks/pre-commit");
+    let hook = sandbox.path_of(".git/hooks/pre-commit");
     let own = std::fs::read_to_string(&hook).unwrap();
     write_hook(&hook, &own.replacen('\n', &format!("\n{}\n", named_command(&refused)), 1));
     assert_hook_works(&sandbox, &sandbox.path(), "one/");
