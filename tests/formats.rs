@@ -187,7 +187,7 @@ fn a_sarif_log_has_the_tool_rules_places_and_fingerprints() {
     assert_eq!(
         text(error, "/message/text"),
         "no record with id `circle-tim`. Fix: did you mean `circle-time`?",
-        "two sentences: what is wrong, and what mends it"
+        "two sentences: what is wrong, and how to fix it"
     );
     assert_eq!(
         error["locations"][0]["physicalLocation"]["region"],

@@ -100,8 +100,8 @@ fn a_hook_installed_from_a_linked_worktree() {
 
 /// The command in a fix: the text after its last colon.
 fn named_command(answer: &Answer) -> &str {
-    let cure = answer.err.lines().find(|line| line.contains("  fix  ")).unwrap();
-    &cure[cure.find(": ").unwrap() + 2..]
+    let fix = answer.err.lines().find(|line| line.contains("  fix  ")).unwrap();
+    &fix[fix.find(": ").unwrap() + 2..]
 }
 
 /// An existing hook of the team is not changed, and the line that the message shows works in it.

@@ -18,7 +18,7 @@ pub use crate::parse::{Known, ParseCache};
 /// A record and its file.
 #[derive(Debug)]
 pub struct Entry {
-    /// The record; states of a data root that have the same file share it.
+    /// The record; states of a project with the same file share it.
     pub record: Arc<Record>,
     /// The index of its file in [`Snapshot::files`].
     pub file: FileId,
@@ -33,7 +33,7 @@ pub struct FileProblem {
     pub problem: Problem,
 }
 
-/// All records of a data root.
+/// All records of a project.
 #[derive(Debug)]
 pub struct Loaded {
     /// Where they come from, with the bytes of every file.
@@ -46,7 +46,7 @@ pub struct Loaded {
     pub problems: Vec<FileProblem>,
     /// Records that could be read in part only, or not at all, by id.
     pub damaged: HashMap<Id, Damage>,
-    /// The files that records name and that exist, relative to the data root.
+    /// The files that records name and that exist, relative to the project root.
     pub present: HashSet<String>,
     /// The bytes of the CSV tables that records name, by path.
     pub tables: HashMap<String, Arc<[u8]>>,

@@ -34,7 +34,7 @@ impl Parsed {
 /// The records of a file as an earlier run decoded them, if they are known; several threads ask at once.
 pub type Known<'k> = dyn Fn(&File) -> Option<FileRecords> + Sync + 'k;
 
-/// Files that were decoded already, by their bytes, so that a file that states of a data root share is decoded once.
+/// Files that were decoded already, by their bytes, so that a file in several states is decoded once.
 #[derive(Debug, Default)]
 pub struct ParseCache {
     files: HashMap<Arc<[u8]>, Arc<Parsed>>,

@@ -10,9 +10,9 @@ pub(crate) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {
 }
 
 /// The distance of a value to its limit: a ratio, or a difference if the unit has its own zero (degrees Celsius).
-pub(crate) fn margin(standing: &TargetStatus, unit: &Unit) -> Option<String> {
-    let room = || unit.has_own_zero().then(|| standing.limit.room(standing.value?)).flatten();
-    standing.margin.map(percent).or_else(|| Some(unit.show_change(room()?)))
+pub(crate) fn margin(target: &TargetStatus, unit: &Unit) -> Option<String> {
+    let room = || unit.has_own_zero().then(|| target.limit.room(target.value?)).flatten();
+    target.margin.map(percent).or_else(|| Some(unit.show_change(room()?)))
 }
 
 /// A ratio as a percentage with its sign.

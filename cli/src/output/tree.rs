@@ -204,11 +204,11 @@ fn value_text(study: &Study, index: RecordId) -> Option<String> {
         || "no value yet".to_owned(),
         |value| quantity(value, study.gradients().uncertainty(&values.network, node), values.unit(node)),
     );
-    let Some(standing) = study.target_statuses().iter().find(|standing| standing.index == index) else {
+    let Some(target) = study.target_statuses().iter().find(|target| target.index == index) else {
         return Some(now);
     };
-    let margin = margin(standing, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();
-    Some(format!("{now}, {}: {}{margin}", limit_text(&study.loaded, index), standing.status.word()))
+    let margin = margin(target, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();
+    Some(format!("{now}, {}: {}{margin}", limit_text(&study.loaded, index), target.status.word()))
 }
 
 /// The whole graph from the goals down, or from one record.

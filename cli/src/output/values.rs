@@ -55,14 +55,14 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         ("source", false),
     ])
     .spare(&[5, 3]);
-    for standing in study.target_statuses() {
+    for target in study.target_statuses() {
         table.row(vec![
-            strong(loaded.record(standing.index).id.as_str()),
-            plain(shown(values, gradients, standing.node)),
-            plain(limit_text(loaded, standing.index)),
-            plain(margin(standing, values.unit(standing.node)).unwrap_or_default()),
-            status(standing.status),
-            faint(origin(values, standing.index)),
+            strong(loaded.record(target.index).id.as_str()),
+            plain(shown(values, gradients, target.node)),
+            plain(limit_text(loaded, target.index)),
+            plain(margin(target, values.unit(target.node)).unwrap_or_default()),
+            status(target.status),
+            faint(origin(values, target.index)),
         ]);
     }
     if !table.is_empty() {
@@ -119,11 +119,11 @@ pub(crate) fn upper_limit_json(si: f64, unit: &Unit) -> Value {
 /// The JSON answer.
 pub(crate) fn json(study: &Study) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
-    let entry = |node: NodeId, origin: &str, standing: Option<&TargetStatus>| {
+    let entry = |node: NodeId, origin: &str, target: Option<&TargetStatus>| {
         let unit = values.unit(node);
         let si = values.value(node);
         let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
-        let limit = standing.map(|standing| limit_json(&standing.limit, unit));
+        let limit = target.map(|target| limit_json(&target.limit, unit));
         json!({
             "id": values.name(node),
             "value": number(si.map(|si| unit.from_si(si))),
@@ -132,13 +132,13 @@ pub(crate) fn json(study: &Study) -> Value {
             "uncertainty": number(uncertainty),
             "origin": origin,
             "limit": limit,
-            "status": standing.map(|standing| standing.status.word()),
-            "margin": standing.map(|standing| number(standing.margin)),
+            "status": target.map(|target| target.status.word()),
+            "margin": target.map(|target| number(target.margin)),
         })
     };
     let mut all = Vec::new();
-    for standing in study.target_statuses() {
-        all.push(entry(standing.node, values.origin(standing.index).word(), Some(standing)));
+    for target in study.target_statuses() {
+        all.push(entry(target.node, values.origin(target.index).word(), Some(target)));
     }
     for (index, record) in loaded.records() {
         if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {

@@ -1,6 +1,6 @@
 //! The ids that git gives to contents.
 
-/// The object id that git gives these bytes, by the hash whose names have so many digits.
+/// The object id that git gives these bytes, by the hash function whose ids have this number of digits.
 pub(super) fn blob_id(bytes: &[u8], digits: usize) -> String {
     let head = format!("blob {}\0", bytes.len());
     if digits == 64 {
