@@ -1,5 +1,7 @@
 //! `check`: the findings of all checks.
 
+use std::mem::ManuallyDrop;
+
 use clap::Args;
 use trace::delta::ExistingFindings;
 use trace::history::Logs;
@@ -31,9 +33,10 @@ impl Check {
         let loaded = project.load_with(&mut pool)?;
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
-        let study = project.study_for_checks(loaded, day, &mut logs);
+        // The process ends after the report: freeing a large study would take a tenth of the time.
+        let study = ManuallyDrop::new(project.study_for_checks(loaded, day, &mut logs));
         let subtracts = self.records.staged && !self.all;
-        let earlier = subtracts.then(|| before(&project, &study, pool, logs));
+        let earlier = subtracts.then(|| before(&project, &study, pool, logs).map(ManuallyDrop::new));
         if let Some(Ok(earlier)) = &earlier {
             study.evaluate_reports_with(earlier);
         }
