@@ -80,7 +80,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     }
     let mut table = Table::new(&[("event or goal", false), ("points", true), ("from", false)]);
     for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
+        if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
             let points = shown(values, gradients, node);
             table.row(vec![strong(record.id.as_str()), plain(points), faint(origin(values, index))]);
         }
@@ -145,7 +145,7 @@ pub(crate) fn json(study: &Study) -> Value {
         all.push(one(standing.node, values.origin(standing.index).word(), Some(standing)));
     }
     for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
+        if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
             all.push(one(node, values.origin(index).word(), None));
         }
     }

@@ -127,7 +127,7 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
             Kind::Waiver => (links("of"), &["until"]),
             Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
             Kind::Analysis => (true, &[]),
-            _ => (false, &[]),
+            Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => (false, &[]),
         };
         if !linked || amount.is_some() {
             continue;
