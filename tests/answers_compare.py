@@ -163,6 +163,9 @@ class Comparison:
                 self.json(f"{where}.{name}", old[name], new[name], path)
         elif isinstance(old, list) and isinstance(new, list):
             self.lists(where, old, new, path)
+        elif isinstance(old, names.Written) and isinstance(new, Number):
+            if abs(old - new) > 1e-12 * abs(old):
+                self.report("number", where, str(old), new.text)
         elif isinstance(old, Number) and isinstance(new, Number):
             if old.text != new.text:
                 self.report("number", where, old.text, new.text)

@@ -125,6 +125,17 @@ def new_keys(value, command, parent=""):
         return value
     if command == "history" and parent == "values":
         value = one_limit(value)
+    if parent == "" and "shown" in value:
+        value = dict(value, shown=with_limits(value, command))
+    if command == "budget" and "limit" in value:
+        value = dict(value, limit={"at_most": value["limit"]})
+    if command == "budget" and parent == "changes":
+        value = dict(value, **{"from": {"at_most": value["from"]}, "to": {"at_most": value["to"]}})
+    if command == "audit" and parent == "limits":
+        value = dict(value, limit=limit_of(value["limit"])[0], unit=limit_of(value["limit"])[1])
+    if command == "delta" and parent == "targets_moved":
+        before, (after, unit) = limit_of(value["before"])[0], limit_of(value["after"])
+        value = dict(value, before=before, after=after, unit=unit)
     renamed = {old: new for where, old, new in KEYS.get(command, []) if where in ("", parent)}
     if command == "schema" and parent in ("Decision", "Goal", "Waiver"):
         own = RECORD_KEYS[parent.lower()]
@@ -141,6 +152,33 @@ def one_limit(entry):
     both = {"between": [low, high]} if None not in (low, high) else None
     limit = both or ({"at_least": low} if low is not None else {"at_most": high} if high is not None else None)
     return {key: item for key, item in entry.items() if key not in ("at_least", "at_most")} | {"limit": limit}
+
+
+def with_limits(context, command):
+    """The texts of the data for a template, with the limits, which were in the answer itself."""
+    shown = context["shown"]
+    if command == "delta":
+        limits = [{"before": entry["before"], "after": entry["after"]} for entry in context["targets_moved"]]
+        return dict(shown, limits_changed=limits)
+    if command == "audit":
+        pairs = zip(shown["targets"], context["targets"])
+        return dict(shown, targets=[dict(own, limits=[step["limit"] for step in full["limits"]]) for own, full in pairs])
+    return shown
+
+
+class Written(float):
+    """A number as it is written in the records; the new answers give it after a conversion to SI and back."""
+
+
+def limit_of(text):
+    """The limit that a text gives, as an object, and its unit."""
+    words = text.replace("at most", "≤").replace("at least", "≥")
+    ends = [end.split(" ", 1) for end in words.lstrip("≤≥ ").split(" to ") if end]
+    if not ends:
+        return None, ""
+    numbers, unit = [Written(end[0]) for end in ends], ends[-1][1] if len(ends[-1]) > 1 else ""
+    key = {"≤": "at_most", "≥": "at_least"}.get(words[0])
+    return {key: numbers[0]} if key else {"between": numbers}, unit
 
 
 def new_value(key, text):

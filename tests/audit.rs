@@ -1,4 +1,6 @@
-//! `audit`: the season looked back on, in every form.
+//! `audit`: the review of the season, in every output format.
+
+use schema::Kind;
 
 use crate::support::Sandbox;
 
@@ -75,7 +77,7 @@ fn the_figures_are_those_of_the_records() {
     assert_eq!(goal["plan"], 110.0);
     assert_eq!(goal["scored"], 101.5);
     assert_eq!(goal["reached"], true);
-    // Before the contest: what was expected, less nothing of what the tests had shown.
+    // Before the contest: the expected points, which include the results of the tests.
     assert_eq!(goal["predicted"], 103.0);
     assert_eq!(goal["events"][0]["predicted"], 55.0);
     assert_eq!(goal["events"][0]["scored"], 52.0);
@@ -90,7 +92,7 @@ fn the_figures_are_those_of_the_records() {
     assert!((sprint["margin"].as_f64().unwrap() + 0.025).abs() < 1e-12);
     let mass = target("car-mass");
     assert_eq!(mass["verdict"], "met");
-    // Three times 30 kg with 20 % growth, beside the 99 kg of the scales.
+    // Three times 30 kg with 20 % growth, compared with the 99 kg of the scales.
     assert!((mass["estimate"]["value"].as_f64().unwrap() - 108.0).abs() < 1e-9);
     assert_eq!(mass["evidence"], serde_json::json!(["tierod.yaml"]));
     assert_eq!(target("frame-stiffness")["verdict"], "never verified");
@@ -113,10 +115,10 @@ fn the_figures_are_those_of_the_records() {
 }
 
 #[test]
-fn the_first_line_answers_whether_it_was_met() {
+fn the_first_line_says_whether_the_goal_was_reached() {
     let sandbox = car();
     let out = sandbox.tierod(&["audit"]).ended(0).out;
-    assert!(out.contains("reached with 101.5 points; 100.0 are the goal"), "{out}");
+    assert!(out.contains("reached with 101.5 points; the goal is 100.0"), "{out}");
     assert!(out.contains("targets: 1 met, 1 missed, 1 never verified"), "{out}");
     sandbox.write("car.yaml", CAR.replace("value: 52 pts", "value: 42 pts"));
     let out = sandbox.tierod(&["audit"]).ended(0).out;
@@ -127,9 +129,9 @@ fn the_first_line_answers_whether_it_was_met() {
     assert!(out.contains("52.0 points from 1 of 2 events"), "{out}");
 }
 
-/// A day before the contest: what is missing is not due yet, and what was due and is missing is never verified.
+/// Before the due date a missing result is "not due yet", after it "never verified".
 #[test]
-fn what_is_not_due_yet_stands_apart() {
+fn what_is_not_due_yet_is_listed_separately() {
     let sandbox = car();
     let results = CAR.split_once("results:").unwrap().0;
     sandbox.write("car.yaml", results);
@@ -145,9 +147,9 @@ fn what_is_not_due_yet_stands_apart() {
     assert!(text.contains("0 never verified, 3 not due yet"), "{text}");
 }
 
-/// A limit that moved once there was a result is marked, with a revision or without; one that moved before is not.
+/// A limit that changed after a result is marked, with a revision or without; one that changed before is not.
 #[test]
-fn a_limit_that_moves_after_its_result_is_marked() {
+fn a_limit_that_changes_after_its_result_is_marked() {
     let sandbox = Sandbox::repository();
     sandbox.write("tierod.yaml", SETTINGS);
     let results = CAR.split_once("results:").unwrap().0;
@@ -164,8 +166,8 @@ fn a_limit_that_moves_after_its_result_is_marked() {
     let out = sandbox.tierod(&["audit"]).ended(0).out;
     let line = |id: &str| out.lines().find(|line| line.trim_start().starts_with(id)).unwrap().to_owned();
     assert!(line("sprint-time").ends_with("1 revision"), "{out}");
-    assert!(out.contains("  limits that were set or moved after a result: sprint-time\n"), "{out}");
-    assert!(line("car-mass").ends_with("1 unrecorded"), "{out}");
+    assert!(out.contains("  limits set or changed after a result: sprint-time\n"), "{out}");
+    assert!(line("car-mass").ends_with("1 without revision"), "{out}");
     let audit = sandbox.tierod(&["audit", "--format", "json"]).ended(0).json();
     let marks = |id: &str| {
         let target = audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == id).unwrap();
@@ -176,7 +178,7 @@ fn a_limit_that_moves_after_its_result_is_marked() {
     assert_eq!(marks("car-mass"), [false, false]);
 }
 
-/// A revision that was made to fit once the limit had moved records nothing, in the audit as in the checks.
+/// A revision that was edited to fit after the limit changed records nothing, in the audit and in the checks.
 #[test]
 fn a_revision_that_was_edited_later_records_nothing() {
     let sandbox = Sandbox::repository();
@@ -199,16 +201,16 @@ fn a_revision_that_was_edited_later_records_nothing() {
     }
     let out = sandbox.tierod(&["audit"]).ended(0).out;
     assert!(
-        out.lines().any(|line| line.trim_start().starts_with("car-mass") && line.ends_with("1 unrecorded")),
+        out.lines().any(|line| line.trim_start().starts_with("car-mass") && line.ends_with("1 without revision")),
         "{out}"
     );
     let out = sandbox.tierod(&["check", "--format", "lines"]).ended(0).out;
     assert!(out.contains("revision more was edited to this limit later, on 2027-04-02"), "{out}");
 }
 
-/// What moved of a range, and a limit that was first set after its result, in every form.
+/// A range of which one end changed, and a limit that was first set after its result, in every output format.
 #[test]
-fn ranges_and_first_limits_are_looked_at_too() {
+fn ranges_and_first_limits_are_included() {
     let sandbox = Sandbox::repository();
     sandbox.write("tierod.yaml", SETTINGS);
     let states = [
@@ -247,9 +249,9 @@ fn ranges_and_first_limits_are_looked_at_too() {
     assert!(form("html").contains("first set<br><span class=\"small-print\">after a result</span>"));
 }
 
-/// Once the points are scored a kilogram is worth what the estimates say, and not nothing.
+/// After the points are scored, the worth of a kilogram is calculated from the estimates and is not zero.
 #[test]
-fn results_do_not_take_the_worth_of_a_value() {
+fn results_do_not_set_the_worth_of_a_value_to_zero() {
     let sandbox = Sandbox::new();
     sandbox.write("tierod.yaml", SETTINGS);
     let scored = "reads: {time: sprint-time}, score: {formula: 60 pts - 5 pts/s * (time - 3 s)}";
@@ -260,14 +262,14 @@ fn results_do_not_take_the_worth_of_a_value() {
         sandbox.tierod(&["worth", "car.mass", "--format", "json"]).ended(0).json()
     };
     let before = worth(car.split_once("results:").unwrap().0);
-    // Five points a second, and a hundredth of a second a kilogram.
+    // Five points per second, and 0.01 s per kilogram.
     assert!((before["values"][0]["points_per_unit"].as_f64().unwrap() + 0.05).abs() < 1e-9, "{before}");
     assert_eq!(before["results_ignored"], 0);
     let after = worth(&car);
     assert_eq!(after["values"], before["values"]);
     assert_eq!(after["results_ignored"], 4);
     let out = sandbox.tierod(&["worth"]).ended(0).out;
-    assert!(out.contains("by the estimates: 4 results stand aside"), "{out}");
+    assert!(out.contains("4 results ignored (estimates used)"), "{out}");
 }
 
 #[test]
@@ -279,18 +281,18 @@ fn hostile_titles_stay_text_in_the_page() {
     assert!(!page.contains("<script>alert"), "no title became a script");
     assert!(page.contains("&lt;b&gt;place") && !page.contains("<b>place"));
     for outside in ["http://", "https://", " src=", "@import", "url("] {
-        // A title may hold an address as text, escaped; nothing of the page asks for one.
-        let asks = page.lines().filter(|line| line.contains(outside) && !line.contains("HYPERLINK")).count();
-        assert_eq!(asks, 0, "{outside}");
+        // A title may contain an address as escaped text; the page itself requests none.
+        let requests = page.lines().filter(|line| line.contains(outside) && !line.contains("HYPERLINK")).count();
+        assert_eq!(requests, 0, "{outside}");
     }
     let data = page.split("id=\"data\">").nth(1).unwrap().split("</script>").next().unwrap();
     let data: serde_json::Value = serde_json::from_str(data).unwrap();
-    assert_eq!(data["sprint-time"]["title"], "</script><script>alert(1)</script>", "and it comes back whole");
+    assert_eq!(data["sprint-time"]["title"], "</script><script>alert(1)</script>", "and the data is complete");
     assert_eq!(data["tube"]["up"][0][0], "frame-stiffness");
 }
 
 #[test]
-fn a_spreadsheet_takes_no_title_for_a_formula() {
+fn a_title_is_not_a_formula_in_a_spreadsheet() {
     let sandbox = car();
     let table = sandbox.tierod(&["audit", "--format", "csv"]).ended(0).out;
     let line = table.lines().find(|line| line.starts_with("car-mass")).unwrap();
@@ -301,7 +303,7 @@ fn a_spreadsheet_takes_no_title_for_a_formula() {
 }
 
 #[test]
-fn every_form_ends_with_the_status_of_the_check() {
+fn every_format_ends_with_the_status_of_check() {
     let sandbox = car();
     for broken in [false, true] {
         if broken {
@@ -317,7 +319,7 @@ fn every_form_ends_with_the_status_of_the_check() {
 }
 
 #[test]
-fn a_team_may_put_its_own_page() {
+fn a_team_can_use_its_own_page() {
     let sandbox = car();
     sandbox.write("templates/audit.html", "<p>{{ goals[0].title }}: {{ shown.met }}</p>\n");
     assert_eq!(
@@ -330,10 +332,22 @@ fn a_team_may_put_its_own_page() {
 }
 
 #[test]
-fn an_empty_root_is_told_and_does_not_break() {
+fn an_empty_root_is_reported_without_a_failure() {
     let sandbox = Sandbox::new();
     sandbox.write("tierod.yaml", "");
     for form in ["terminal", "markdown", "json", "csv", "html"] {
         sandbox.tierod(&["audit", "--format", form]).ended(0);
     }
+}
+
+/// The table of verifications counts every kind that may have one, and its caption names them.
+#[test]
+fn kinds_in_the_caption_of_verifications() {
+    let kinds = Kind::ALL.iter().filter(|kind| kind.needs_verification(false)).map(|kind| kind.plural());
+    let mut names = kinds.collect::<Vec<_>>().join(", ");
+    let last = names.rfind(", ").unwrap();
+    names.replace_range(last..last + 2, " and ");
+    names[..1].make_ascii_uppercase();
+    let caption = format!("<caption>{names} with a verification</caption>");
+    assert!(include_str!("../templates/audit.html").contains(&caption), "{caption}");
 }

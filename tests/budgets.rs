@@ -16,7 +16,7 @@ fn near(a: f64, b: f64) -> bool {
     (a - b).abs() <= 1e-9 * b.abs().max(1.0)
 }
 
-/// The budgets of a root made of these records.
+/// The budgets of a root with these records.
 fn budgets(settings: &str, records: &str) -> (Sandbox, Vec<Value>) {
     let sandbox = Sandbox::new();
     sandbox.write("tierod.yaml", settings);
@@ -28,7 +28,7 @@ fn budgets(settings: &str, records: &str) -> (Sandbox, Vec<Value>) {
 }
 
 #[track_caller]
-fn of<'v>(all: &'v [Value], id: &str) -> &'v Value {
+fn budget<'v>(all: &'v [Value], id: &str) -> &'v Value {
     all.iter().find(|one| one["id"] == id).unwrap_or_else(|| panic!("{id} is among {all:#?}"))
 }
 
@@ -67,8 +67,8 @@ fn number(text: &str) -> f64 {
     text.split(' ').next().unwrap().parse().unwrap()
 }
 
-/// By system and amount: with growth, and the growth in it. Written without a line of the tool: the example
-/// writes every mass in kg and every cost in EUR, and its systems all lie in the car.
+/// By system and amount: the total with growth, and the growth. It uses no code of the tool: the example
+/// writes every mass in kg and every cost in EUR, and all its systems are in the car.
 fn recount() -> BTreeMap<(String, String), (f64, f64)> {
     let growth: BTreeMap<(&str, &str), f64> = [
         (("mass", "estimated"), 0.2),
@@ -127,8 +127,8 @@ fn roll_ups_of_the_example_agree_with_a_recount() {
         assert!(near(budget["growth"].as_f64().unwrap(), growth), "{key:?}: {budget:#}, growth {growth}");
     }
     let shares: f64 =
-        of(all, "car-mass")["shares"].as_array().unwrap().iter().map(|s| s["value"].as_f64().unwrap()).sum();
-    assert!(near(shares, of(all, "car-mass")["value"].as_f64().unwrap()), "the shares hold the whole car");
+        budget(all, "car-mass")["shares"].as_array().unwrap().iter().map(|s| s["value"].as_f64().unwrap()).sum();
+    assert!(near(shares, budget(all, "car-mass")["value"].as_f64().unwrap()), "the shares contain the complete car");
 }
 
 #[test]
@@ -138,7 +138,7 @@ fn the_example_is_over_in_the_chassis_and_a_transfer_closes_it() {
     let answer = run(&["budget", "mass", "--format", "json"]).json();
     let all = answer["budgets"].as_array().unwrap();
     assert!(all.iter().all(|budget| budget["amount"] == "mass"));
-    let car = of(all, "car-mass");
+    let car = budget(all, "car-mass");
     let shares = car["shares"].as_array().unwrap();
     assert_eq!(shares[0]["id"], "chassis-mass", "who is over comes first");
     let over = shares[0]["over"].as_f64().unwrap();
@@ -150,11 +150,11 @@ fn the_example_is_over_in_the_chassis_and_a_transfer_closes_it() {
     );
     let transfer = &car["transfer"];
     assert_eq!(transfer["closes"], true);
-    assert!(car["caution"].as_str().unwrap().contains("loads and methods come first"));
+    assert!(car["caution"].as_str().unwrap().contains("check load cases and calculation methods first"));
 
-    // Written down as the tool says, nobody is over and the sum still fits.
+    // With the proposed revisions no share is over its limit, and the total is within the limit of the car.
     let mut limits: BTreeMap<&str, f64> =
-        shares.iter().map(|s| (s["id"].as_str().unwrap(), s["limit"].as_f64().unwrap())).collect();
+        shares.iter().map(|s| (s["id"].as_str().unwrap(), s["limit"]["at_most"].as_f64().unwrap())).collect();
     let mut change = 0.0;
     for step in transfer["changes"].as_array().unwrap() {
         let revision: Yaml = serde_yaml::from_str(step["revision"].as_str().unwrap()).unwrap();
@@ -173,7 +173,8 @@ fn the_example_is_over_in_the_chassis_and_a_transfer_closes_it() {
     assert!(change >= 2.0 * over - 1e-9 && change <= 2.0 * over + 0.02, "{change}: to a hundredth of a kilogram");
 
     let text = run(&["budget", "mass"]).out;
-    for words in ["chassis-mass", "over", "the least change of limits", "of: chassis-mass, from: 47.0 kg", "care  "] {
+    for words in ["chassis-mass", "over", "the smallest limit changes", "of: chassis-mass, from: 47.0 kg", "caution  "]
+    {
         assert!(text.contains(words), "{words} is in\n{text}");
     }
     assert!(!text.contains("cost"), "{text}");
@@ -184,7 +185,7 @@ fn the_example_is_over_in_the_chassis_and_a_transfer_closes_it() {
 }
 
 #[test]
-fn one_word_is_an_amount_or_a_root() {
+fn a_single_argument_is_an_amount_or_a_root() {
     let sandbox = Sandbox::new();
     sandbox.small_root("mass/");
     sandbox.write("mass/more.yaml", "targets:\n  suspension-mass: {of: suspension, at-most: 2 kg, total: mass}\n");
@@ -192,11 +193,11 @@ fn one_word_is_an_amount_or_a_root() {
         sandbox.tierod(&["budget", "mass"]).ended(0).out.contains("suspension-mass"),
         "the folder holds the settings"
     );
-    let folder = sandbox.at("mass");
+    let folder = sandbox.path_of("mass");
     assert!(sandbox.tierod_in(&folder, &["budget", "."]).ended(0).out.contains("suspension-mass"));
     assert!(sandbox.tierod(&["budget", "mass", "mass"]).ended(0).out.contains("suspension-mass"));
     let error = sandbox.tierod_in(&folder, &["budget", "mas"]).ended(2).err;
-    assert!(error.contains("there is no budget of `mas`") && error.contains("did you mean `mass`?"), "{error}");
+    assert!(error.contains("no budget for `mas`") && error.contains("did you mean `mass`?"), "{error}");
 }
 
 // --- systems in systems, results, currencies --------------------------------------------------------------
@@ -231,31 +232,31 @@ fn changes(budget: &Value) -> Vec<(String, f64)> {
 #[test]
 fn systems_in_systems_roll_up_and_share_out() {
     let (sandbox, all) = budgets(SETTINGS, NESTED);
-    let value = |id: &str| of(&all, id)["value"].as_f64().unwrap();
+    let value = |id: &str| budget(&all, id)["value"].as_f64().unwrap();
     assert!(near(value("suspension-mass"), 9.6) && near(value("wheels-mass"), 12000.0), "grams as they are written");
     assert!(near(value("rolling-mass"), 22.0) && near(value("car-mass"), 24.5));
-    assert!(near(of(&all, "rolling-mass")["growth"].as_f64().unwrap(), 1.6));
-    assert!(near(of(&all, "car-mass")["uncertainty"].as_f64().unwrap(), 0.4), "four equal rims move together");
-    // The bolts lie in `rolling` itself: outside of both shares, and no system that could have one.
-    let rolling = of(&all, "rolling-mass");
+    assert!(near(budget(&all, "rolling-mass")["growth"].as_f64().unwrap(), 1.6));
+    assert!(near(budget(&all, "car-mass")["uncertainty"].as_f64().unwrap(), 0.4), "four equal rims move together");
+    // The bolts are in `rolling` itself: outside of both shares, and not in a system that could have one.
+    let rolling = budget(&all, "rolling-mass");
     assert!(near(rolling["outside"].as_f64().unwrap(), 0.4));
     assert_eq!(ids(&rolling["without_share"]), Vec::<&str>::new());
     assert_eq!(rolling["share_of"], "car-mass");
-    assert!(rolling["transfer"].is_null(), "told with the whole");
-    let car = of(&all, "car-mass");
+    assert!(rolling["transfer"].is_null(), "shown at the whole car");
+    let car = budget(&all, "car-mass");
     assert_eq!(ids(&car["without_share"]), ["seat"]);
     assert!(near(car["outside"].as_f64().unwrap(), 2.5));
-    // 0.6 kg more for the suspension: of 23.5 kg 23 kg are given, and 0.4 kg are the bolts'. The car has 5 kg left,
-    // of which the seat takes 2.5 kg: nobody needs to give.
+    // 0.6 kg more for the suspension: of 23.5 kg, 23 kg are allocated and the bolts use 0.4 kg. The car has 5 kg left,
+    // of which the seat uses 2.5 kg: no share has to be lowered.
     assert_eq!(changes(car), [("suspension-mass".to_owned(), 0.6), ("rolling-mass".to_owned(), 0.5)]);
-    // Without that, the wheels give.
+    // Without that, the share of the wheels is lowered.
     let (_, all) = budgets(SETTINGS, &NESTED.replace("at-most: 30 kg", "at-most: 27.5 kg"));
-    let car = of(&all, "car-mass");
+    let car = budget(&all, "car-mass");
     assert_eq!(changes(car), [("suspension-mass".to_owned(), 0.6), ("wheels-mass".to_owned(), -0.5)]);
     let wheels = car["transfer"]["changes"][1]["revision"].as_str().unwrap();
     assert!(wheels.contains("from: 14000 g, to: 13500 g"), "{wheels}");
     let inner = sandbox.tierod(&["budget", "rolling-mass"]).ended(0).out;
-    assert!(inner.contains("told with car-mass"), "{inner}");
+    assert!(inner.contains("see car-mass"), "{inner}");
     let leaf = sandbox.tierod(&["budget", "suspension-mass"]).ended(0).out;
     assert!(leaf.contains("-0.6000") && leaf.contains("over") && !leaf.contains("wheels"), "{leaf}");
     let checks = ["over-budget", "over-allocated", "no-share", "no-estimate"];
@@ -268,13 +269,13 @@ fn systems_in_systems_roll_up_and_share_out() {
 }
 
 #[test]
-fn a_system_with_a_share_further_in_is_told_only_for_its_own_parts() {
+fn a_system_with_a_share_inside_it_is_reported_only_for_its_own_parts() {
     let records = NESTED.replace("share-of: rolling-mass", "share-of: car-mass").replace(
         "  rolling-mass: {of: rolling, at-most: 24 kg, reserve: 0.5 kg, total: mass, share-of: car-mass}\n",
         "",
     );
     let (_, all) = budgets(SETTINGS, &records);
-    let car = of(&all, "car-mass");
+    let car = budget(&all, "car-mass");
     let without: Vec<(&str, f64)> = car["without_share"]
         .as_array()
         .unwrap()
@@ -286,15 +287,15 @@ fn a_system_with_a_share_further_in_is_told_only_for_its_own_parts() {
 }
 
 #[test]
-fn a_weighed_system_has_its_weight_and_no_growth() {
+fn a_weighed_system_has_no_growth() {
     let records = format!(
         "{NESTED}results:\n  on-the-scale: {{of: suspension-mass, value: 8.7 kg ± 0.1 kg, date: 2027-03-01, evidence: [a.csv]}}\n"
     );
     let (sandbox, all) = budgets(SETTINGS, &records);
-    let shares = of(&all, "rolling-mass")["shares"].as_array().unwrap().clone();
+    let shares = budget(&all, "rolling-mass")["shares"].as_array().unwrap().clone();
     let suspension = shares.iter().find(|share| share["id"] == "suspension-mass").unwrap();
     assert!(near(suspension["room"].as_f64().unwrap(), 0.3) && suspension["growth"].is_null(), "{suspension:#}");
-    assert_eq!(of(&all, "car-mass")["transfer"], serde_json::json!({"closes": true, "changes": []}));
+    assert_eq!(budget(&all, "car-mass")["transfer"], serde_json::json!({"closes": true, "changes": []}));
     assert_eq!(found(&sandbox, &["over-budget"], "2027-03-19"), Vec::<String>::new());
 }
 
@@ -314,7 +315,7 @@ parts:
 ";
     let settings = format!("{SETTINGS}currency: EUR\n");
     let (_, all) = budgets(&format!("{settings}rates: {{USD: 0.92 EUR}}\n"), records);
-    let car = of(&all, "car-cost");
+    let car = budget(&all, "car-cost");
     assert!(near(car["value"].as_f64().unwrap(), 350.0 + 4.0 * 130.0 * 0.92), "{car:#}");
     assert!(near(car["reserve"].as_f64().unwrap(), 46.0) && near(car["allocated"].as_f64().unwrap(), 860.0));
     let change = &car["transfer"]["changes"][0];
@@ -323,13 +324,13 @@ parts:
     assert!(car["caution"].is_null(), "no mass is taken from anything");
 
     let (sandbox, all) = budgets(&settings, records);
-    assert_eq!(of(&all, "car-cost")["not_counted"], serde_json::json!(["brakes-cost"]));
-    let told = found(&sandbox, &["unit-mismatch"], "2027-03-19");
-    assert!(told.iter().any(|line| line.ends_with("unit-mismatch disc")), "{told:?}");
+    assert_eq!(budget(&all, "car-cost")["not_counted"], serde_json::json!(["brakes-cost"]));
+    let reported = found(&sandbox, &["unit-mismatch"], "2027-03-19");
+    assert!(reported.iter().any(|line| line.ends_with("unit-mismatch disc")), "{reported:?}");
 }
 
 #[test]
-fn what_no_transfer_closes_is_told_with_the_largest_growth_allowance() {
+fn a_gap_that_no_transfer_closes_is_reported_with_the_largest_growth_allowance() {
     let records = "\
 systems:
   brakes: {in: car}
@@ -343,19 +344,19 @@ parts:
   disc: {in: brakes, count: 4, amounts: {mass: {value: 2.5 kg, basis: weighed}}}
 ";
     let (sandbox, all) = budgets(SETTINGS, records);
-    let transfer = &of(&all, "car-mass")["transfer"];
+    let transfer = &budget(&all, "car-mass")["transfer"];
     assert_eq!((&transfer["closes"], transfer["changes"].as_array().unwrap().len()), (&Value::Bool(false), 0));
     assert!(near(transfer["shortfall"].as_f64().unwrap(), 10.8 + 10.0 - 19.0), "{transfer:#}");
     assert_eq!(transfer["largest_growth"]["id"], "seat-mass");
     assert!(near(transfer["largest_growth"]["growth"].as_f64().unwrap(), 1.8));
     let text = sandbox.tierod(&["budget"]).ended(0).out;
-    assert!(text.contains("no transfer closes the gap") && text.contains("care  "), "{text}");
-    let told = found(&sandbox, &["over-budget", "over-allocated"], "2027-03-19");
-    assert_eq!(told, ["warning over-budget brakes-mass", "warning over-budget car-mass"]);
+    assert!(text.contains("no limit changes close the gap") && text.contains("caution  "), "{text}");
+    let reported = found(&sandbox, &["over-budget", "over-allocated"], "2027-03-19");
+    assert_eq!(reported, ["warning over-budget brakes-mass", "warning over-budget car-mass"]);
 }
 
 #[test]
-fn what_is_missing_is_told_once_it_is_designed() {
+fn a_missing_amount_is_reported_after_the_design_stage() {
     let records = "\
 targets:
   suspension-mass: {of: suspension, at-most: 20 kg, total: mass}
@@ -370,12 +371,12 @@ results:
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write("more.yaml", records);
-    let told = |day: &str| found(&sandbox, &["no-estimate"], day);
-    assert_eq!(told("2026-10-01"), ["note no-estimate arm", "note no-estimate hub"], "parts from the concept on");
+    let reported = |day: &str| found(&sandbox, &["no-estimate"], day);
+    assert_eq!(reported("2026-10-01"), ["note no-estimate arm", "note no-estimate hub"], "parts from the concept on");
     assert_eq!(
-        told("2027-03-19"),
+        reported("2027-03-19"),
         ["warning no-estimate arm", "warning no-estimate brake-distance", "warning no-estimate hub"],
         "the cause, and not what follows from it"
     );
-    assert!(told("2027-07-01").iter().all(|line| line.starts_with("error")));
+    assert!(reported("2027-07-01").iter().all(|line| line.starts_with("error")));
 }

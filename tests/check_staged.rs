@@ -1,9 +1,9 @@
-//! `check --staged`: a commit answers for what it brings, and not for what stood before.
+//! `check --staged`: only findings that the commit adds are reported; existing findings are counted.
 
 use crate::git_hooks::parts;
 use crate::support::{Answer, Sandbox};
 
-/// A part in a system that there is none of: an error at any stage.
+/// A part in an unknown system: an error at any stage.
 fn broken(id: &str) -> String {
     format!(
         "parts:\n  {id}:\n    in: nowhere\n    serves: {{circle-time: It holds the sensor.}}\n    lead: suspension lead\n    \
@@ -11,7 +11,7 @@ fn broken(id: &str) -> String {
     )
 }
 
-/// Parts that nothing verifies: a warning each.
+/// Parts without verification: one warning each.
 fn bare(ids: &[&str]) -> String {
     let lines =
         ids.iter().map(|id| format!("  {id}: {{in: suspension, serves: {{circle-time: It holds {id} up.}}}}\n"));
@@ -29,8 +29,8 @@ fn with_an_old_error() -> Sandbox {
     sandbox
 }
 
-/// The records that findings are told of.
-fn told(answer: &Answer) -> Vec<String> {
+/// The records that have findings.
+fn with_findings(answer: &Answer) -> Vec<String> {
     let json = answer.json();
     let mut all: Vec<String> =
         json["findings"].as_array().unwrap().iter().map(|it| it["record"].as_str().unwrap().to_owned()).collect();
@@ -39,7 +39,7 @@ fn told(answer: &Answer) -> Vec<String> {
 }
 
 #[test]
-fn what_stood_before_is_counted_and_does_not_block() {
+fn existing_findings_are_counted_and_do_not_block() {
     let sandbox = with_an_old_error();
     let plain = sandbox.tierod(&["check", "--format", "json"]).ended(1).json();
     let (errors, warnings) = (&plain["summary"]["error"], &plain["summary"]["warning"]);
@@ -49,7 +49,7 @@ fn what_stood_before_is_counted_and_does_not_block() {
     let out = sandbox.tierod(&["check", "--staged"]).ended(0).out;
     assert!(!out.contains("old-bracket") && !out.contains("bare-one"), "{out}");
     assert!(out.contains("new: 0 errors"), "{out}");
-    let line = "as before: 1 error   1 warning ";
+    let line = "existing: 1 error   1 warning ";
     assert!(out.lines().any(|it| it.starts_with(line) && it.contains("`tierod check --staged --all`")), "{out}");
     let json = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(0).json();
     assert_eq!(json["findings"], serde_json::json!([]));
@@ -57,7 +57,7 @@ fn what_stood_before_is_counted_and_does_not_block() {
     assert_eq!(json["summary"]["as_before"]["error"], 1);
     assert_eq!(json["summary"]["as_before"]["warning"], *warnings);
     assert_eq!(json["summary"]["records"], plain["summary"]["records"].as_u64().unwrap() + 1);
-    // All of it, as the work tree has it.
+    // All findings, as in the working tree.
     let all = sandbox.tierod(&["check", "--staged", "--all", "--format", "json"]).ended(1).json();
     assert_eq!(all["findings"], plain["findings"]);
     assert_eq!(all["summary"].get("as_before"), None);
@@ -67,53 +67,53 @@ fn what_stood_before_is_counted_and_does_not_block() {
 }
 
 #[test]
-fn what_is_new_is_told_and_blocks() {
+fn new_errors_are_reported_and_block() {
     let sandbox = with_an_old_error();
     sandbox.write("new.yaml", broken("new-bracket"));
     sandbox.git(&["add", "."]);
     let answer = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(1);
-    assert_eq!(told(&answer), ["new-bracket"]);
+    assert_eq!(with_findings(&answer), ["new-bracket"]);
     let out = sandbox.tierod(&["check", "--staged"]).ended(1).out;
     assert!(
-        out.contains("new.yaml:3:9") && out.contains("new: 1 error ") && out.contains("as before: 1 error "),
+        out.contains("new.yaml:3:9") && out.contains("new: 1 error ") && out.contains("existing: 1 error "),
         "{out}"
     );
-    // A second thing wrong in a record that had one before.
+    // A second error in a record that had one before.
     sandbox.git(&["rm", "-qf", "new.yaml"]);
     sandbox.write("old.yaml", broken("old-bracket").replace("circle-time", "no-such-time"));
     sandbox.git(&["add", "."]);
     let json = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(1).json();
     let new: Vec<&str> = json["findings"].as_array().unwrap().iter().map(|it| it["field"].as_str().unwrap()).collect();
     assert_eq!(new, ["serves.no-such-time"]);
-    // A new warning is told, and blocks nothing.
+    // A new warning is reported, and blocks nothing.
     sandbox.git(&["checkout", "-qf", "HEAD", "--", "old.yaml"]);
     sandbox.write("bare.yaml", bare(&["bare-one", "bare-two"]));
     sandbox.git(&["add", "."]);
-    assert_eq!(told(&sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(0)), ["bare-two"]);
+    assert_eq!(with_findings(&sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(0)), ["bare-two"]);
 }
 
 #[test]
-fn a_broken_record_moved_or_mended_brings_nothing() {
+fn moving_or_fixing_a_broken_record_adds_no_finding() {
     let sandbox = with_an_old_error();
     sandbox.git(&["mv", "old.yaml", "older.yaml"]);
     let moved = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(0);
-    assert_eq!(told(&moved), [""; 0]);
+    assert_eq!(with_findings(&moved), [""; 0]);
     assert_eq!(moved.json()["summary"]["as_before"]["error"], 1);
     sandbox.git(&["rm", "-qf", "older.yaml", "bare.yaml"]);
     let out = sandbox.tierod(&["check", "--staged"]).ended(0).out;
-    assert!(!out.contains("as before"), "nothing is left to count: {out}");
-    // What one record breaks in another is the commit's as well.
+    assert!(!out.contains("existing:"), "nothing is left to count: {out}");
+    // An error that a change causes in another record is new, too.
     sandbox.git(&["reset", "-q", "--hard"]);
-    let chain = std::fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
+    let chain = std::fs::read_to_string(sandbox.path_of("chain.yaml")).unwrap();
     sandbox.write("chain.yaml", chain.replace("  suspension: {in: car, lead: suspension lead}", "  other: {in: car}"));
     sandbox.git(&["add", "."]);
     let answer = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(1);
-    assert!(told(&answer).contains(&"hub".to_owned()), "{}", answer.out);
+    assert!(with_findings(&answer).contains(&"hub".to_owned()), "{}", answer.out);
 }
 
 #[cfg(unix)]
 #[test]
-fn the_hook_stops_new_errors_alone() {
+fn the_hook_stops_only_new_errors() {
     let sandbox = with_an_old_error();
     sandbox.tierod(&["hook", "install"]).ended(0);
     let commit = |message: &str| {
@@ -125,7 +125,7 @@ fn the_hook_stops_new_errors_alone() {
     sandbox.git(&["add", "."]);
     let (code, said) = commit("an old error does not block");
     assert_eq!(code, 0, "{said}");
-    assert!(said.contains("as before: 1 error") && !said.contains("old-bracket"), "{said}");
+    assert!(said.contains("existing: 1 error") && !said.contains("old-bracket"), "{said}");
     sandbox.write("new.yaml", broken("new-bracket"));
     sandbox.git(&["add", "."]);
     let (code, said) = commit("a new one does");
@@ -133,8 +133,8 @@ fn the_hook_stops_new_errors_alone() {
     assert!(said.contains("new.yaml:3:9") && !said.contains("old.yaml"), "{said}");
     sandbox.write("new.yaml", parts(&["new-bracket"]));
     sandbox.git(&["add", "."]);
-    assert_eq!(commit("mended").0, 0);
-    // `commit FILE` makes an index of its own, and the last commit is the base all the same.
+    assert_eq!(commit("fixed").0, 0);
+    // `commit FILE` uses its own index; the base is still the last commit.
     sandbox.write("new.yaml", broken("new-bracket"));
     let output = sandbox.command("git", &sandbox.path()).args(["commit", "-qm", "only", "new.yaml"]).output().unwrap();
     assert_eq!(output.status.code(), Some(1));

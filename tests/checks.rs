@@ -1,4 +1,4 @@
-//! Each check on records that it reports and on the same records mended, and findings with their exact places.
+//! Each check on records that it reports and on the same records fixed, and findings with their exact places.
 
 use std::collections::BTreeSet;
 
@@ -17,14 +17,14 @@ fn checks() -> Vec<Value> {
     list["checks"].as_array().unwrap().clone()
 }
 
-/// The docs of every check show records that it reports and the same records mended: both are tried here.
+/// The docs of every check show records that it reports and the same records fixed: both are tested here.
 #[test]
-fn every_check_reports_its_example_and_not_the_mended_one() {
+fn every_check_reports_its_bad_example_and_not_the_good_one() {
     for check in checks() {
         let name = check["check"].as_str().unwrap();
-        // A check that is off at the build stage is tried at the contest.
+        // A check that is off at the build stage is tested at the contest.
         let (stage, day) = if check["levels"][2] == "off" { (4, "2027-07-01") } else { (2, "2027-03-19") };
-        let told = |records: &str| {
+        let reported = |records: &str| {
             let sandbox = Sandbox::repository();
             sandbox.small_root("");
             // Checks of the history show the file after some commits.
@@ -50,13 +50,13 @@ fn every_check_reports_its_example_and_not_the_mended_one() {
             own.len()
         };
         let (bad, good) = (check["bad_example"].as_str().unwrap(), check["good_example"].as_str().unwrap());
-        assert!(told(bad) > 0, "{name} does not report its own example:\n{bad}");
-        assert_eq!(told(good), 0, "{name} reports what its docs call fixed:\n{good}");
+        assert!(reported(bad) > 0, "{name} does not report its own example:\n{bad}");
+        assert_eq!(reported(good), 0, "{name} reports what its docs call fixed:\n{good}");
     }
 }
 
 #[test]
-fn the_small_root_holds_together() {
+fn the_small_root_has_no_findings() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     assert_eq!(findings(&sandbox, &[]), Vec::<Value>::new());
@@ -80,13 +80,13 @@ fn registry_docs_and_explain_agree() {
     assert!(error.contains("did you mean `no-parent`?"), "{error}");
 }
 
-/// The place, the record, the field and the words of each finding on a root with one slip a record.
+/// The place, the record, the field and the message of each finding on a root with one error per record.
 #[test]
-fn findings_tell_the_place_the_record_and_the_field() {
+fn findings_have_the_place_the_record_and_the_field() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write(
-        "slips.yaml",
+        "errors.yaml",
         "parts:
   arm:
     in: suspention
@@ -105,9 +105,9 @@ revisions:
   later: {of: circle-time, to: 5.2 s, date: 2027-03-01, agreed-by: team lead}
 ",
     );
-    let told: Vec<String> = findings(&sandbox, &[])
+    let reported: Vec<String> = findings(&sandbox, &[])
         .iter()
-        .filter(|f| f["path"] == "slips.yaml")
+        .filter(|f| f["path"] == "errors.yaml")
         .map(|f| {
             let field = f["field"].as_str().unwrap_or("-");
             format!(
@@ -121,7 +121,7 @@ revisions:
         })
         .collect();
     assert_eq!(
-        told,
+        reported,
         [
             "3:9 error unknown-reference arm in",
             "4:32 error unknown-reference arm serves.hubb",
@@ -138,7 +138,7 @@ revisions:
 }
 
 #[test]
-fn levels_rise_with_the_stage_and_follow_the_settings() {
+fn levels_rise_with_the_stage_and_the_settings_change_them() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write("more.yaml", "parts:\n  arm: {in: suspension, serves: {circle-time: It holds the hub.}}\n");
@@ -153,13 +153,13 @@ fn levels_rise_with_the_stage_and_follow_the_settings() {
     sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: off}}\n", crate::support::SETTINGS));
     assert_eq!(findings(&sandbox, &[]).len(), 0);
     sandbox.write("tierod.yaml", "levels: {no-verifcation: off, bad-value: note}\n");
-    let told: Vec<String> = findings(&sandbox, &[])
+    let reported: Vec<String> = findings(&sandbox, &[])
         .iter()
         .filter(|f| f["path"] == "tierod.yaml")
         .map(|f| format!("{} {} {}", f["line"], f["column"], f["help"].as_str().unwrap()))
         .collect();
     assert_eq!(
-        told,
+        reported,
         [
             "1 10 did you mean `no-verification`?",
             "1 31 remove this line: files and records that cannot be read are errors at every stage"
@@ -168,7 +168,7 @@ fn levels_rise_with_the_stage_and_follow_the_settings() {
 }
 
 #[test]
-fn a_waiver_accepts_one_finding_until_its_day() {
+fn a_waiver_accepts_one_finding_until_its_end_date() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     let waiver = "  late: {check: no-verification, of: arm, until: 2027-03-19, agreed-by: chief engineer, reason: The rig is lent out.}\n";
@@ -187,26 +187,26 @@ fn a_waiver_accepts_one_finding_until_its_day() {
 }
 
 #[test]
-fn a_bad_key_is_told_once_and_hides_nothing_else() {
+fn a_bad_key_is_reported_once_and_hides_no_other_finding() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write(
         "bad.yaml",
         "targets:\n  a: {of: car, at-most: 1 sec, serves: {skidpad: It counts.}, verify: {by: tset}}\n  b: 7\nparts:\n  c: {in: suspension, serves: {a: Because., b: Because.}}\n",
     );
-    let told: Vec<String> = findings(&sandbox, &[])
+    let reported: Vec<String> = findings(&sandbox, &[])
         .iter()
         .map(|f| format!("{}:{} {}", f["line"], f["column"], f["check"].as_str().unwrap()))
         .collect();
     // No `no-verification` for a, whose `verify` could not be read; no `unknown-reference` for b, which is there.
     assert_eq!(
-        told,
+        reported,
         ["2:25 bad-value", "2:76 bad-value", "3:6 bad-value", "2:3 no-estimate", "5:3 no-verification", "2:3 no-lead"]
     );
 }
 
 #[test]
-fn a_fingerprint_outlives_lines_and_files() {
+fn a_fingerprint_stays_when_lines_and_files_change() {
     let prints = |path: &str, before: &str| {
         let sandbox = Sandbox::new();
         sandbox.small_root("");

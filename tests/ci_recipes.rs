@@ -1,6 +1,6 @@
-//! The recipes for CI under `templates/ci`: their shell lines are run as the forges run them, with a `tierod` that
-//! answers as told, and with the real one in a repository with a change. tests/pre-commit.sh tries the YAML files
-//! against the forges' schemas, and the hooks with the framework that runs them.
+//! The recipes for CI under `templates/ci`: their shell lines are run as the forges run them, with a `tierod` stub
+//! that ends with a given status, and with the real one in a repository with a change. tests/pre-commit.sh checks the
+//! YAML files against the forges' schemas, and runs the hooks with their framework.
 
 use std::path::{Path, PathBuf};
 
@@ -34,7 +34,7 @@ fn script() -> String {
     lines.join("\n")
 }
 
-/// What a recipe left: its status, what it printed, and the files it wrote.
+/// The result of a recipe: its status, its output, and the files that it wrote.
 struct Left {
     code: i32,
     out: String,
@@ -56,18 +56,18 @@ fn run(sandbox: &Sandbox, program: &str, args: &[&str], tierod: &Path, variables
     Left {
         code: output.status.code().unwrap(),
         out: String::from_utf8(output.stdout).unwrap(),
-        summary: read(sandbox.at("summary.md")),
+        summary: read(sandbox.path_of("summary.md")),
         step_summary: read(outside.join("step-summary.md")),
-        quality: read(sandbox.at("gl-code-quality-report.json")),
+        quality: read(sandbox.path_of("gl-code-quality-report.json")),
     }
 }
 
-/// A `tierod` that says how it was called and ends with a status.
+/// A `tierod` that prints its arguments and ends with a status.
 fn stub(sandbox: &Sandbox, status: i32) -> PathBuf {
     let path = sandbox.outside().join("bin/tierod");
     std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-    // Another process writes it: what this one has open for writing, another test's child may hold open as well, and
-    // such a file cannot be run.
+    // Another process writes it: a file that is open for writing in this one may stay open in another test's child, and
+    // then it cannot be run.
     let lines = r#"printf '#!/bin/sh\necho "$@"\nexit %s\n' "$0" >"$1" && chmod +x "$1""#;
     let written = sandbox.command("sh", sandbox.outside()).args(["-c", lines, &status.to_string()]).arg(&path).status();
     assert!(written.unwrap().success());
@@ -76,32 +76,32 @@ fn stub(sandbox: &Sandbox, status: i32) -> PathBuf {
 
 const MARKDOWN: &str = "delta --base auto --format markdown\n";
 
-/// Each recipe ends with the status of the comparison and keeps the comparison; where there is one, it prints what
-/// the CI at hand shows beside the change.
+/// Each recipe ends with the status of the comparison and keeps its output. It also prints the annotations that
+/// the forge shows next to the change, if there is a forge.
 #[test]
 fn recipes_end_with_the_status_of_the_comparison() {
     let shell = recipe("tierod-ci.sh");
     let (shell, compare, script) = (shell.to_str().unwrap(), step("Compare with the base"), script());
     for status in [0, 1, 2] {
         let done = status < 2;
-        let told = |line: &str| if done { format!("{line}\n") } else { String::new() };
+        let expected = |line: &str| if done { format!("{line}\n") } else { String::new() };
 
         // A plain CI.
         let sandbox = Sandbox::new();
         let left = run(&sandbox, "sh", &[shell], &stub(&sandbox, status), &[]);
-        assert_eq!((left.code, left.out), (status, told("delta --base auto --format lines")));
+        assert_eq!((left.code, left.out), (status, expected("delta --base auto --format lines")));
         assert_eq!((left.summary.as_deref(), left.step_summary, left.quality), (Some(MARKDOWN), None, None));
 
         // The large forge, by the script ...
         let sandbox = Sandbox::new();
         let left = run(&sandbox, "sh", &[shell], &stub(&sandbox, status), &[("GITHUB_ACTIONS", "true")]);
-        assert_eq!((left.code, left.out), (status, told("delta --base auto --format github")));
+        assert_eq!((left.code, left.out), (status, expected("delta --base auto --format github")));
         assert_eq!(left.step_summary.as_deref(), done.then_some(MARKDOWN));
 
         // ... and by the workflow, whose shell is `bash -e {0}` (the forge's documentation, from memory).
         let sandbox = Sandbox::new();
         let left = run(&sandbox, "bash", &["-e", "-c", &compare], &stub(&sandbox, status), &[]);
-        assert_eq!((left.code, left.out), (status, told("delta --base auto --format github")));
+        assert_eq!((left.code, left.out), (status, expected("delta --base auto --format github")));
         assert_eq!(left.step_summary.as_deref(), Some(MARKDOWN));
 
         // The other forge, by the script and by its job.
@@ -109,7 +109,7 @@ fn recipes_end_with_the_status_of_the_comparison() {
             let sandbox = Sandbox::new();
             let variables = [("GITLAB_CI", "true"), ("TIEROD_ROOT", ".")];
             let left = run(&sandbox, "sh", args, &stub(&sandbox, status), &variables);
-            assert_eq!((left.code, left.out), (status, told("delta --base auto --format lines")), "{args:?}");
+            assert_eq!((left.code, left.out), (status, expected("delta --base auto --format lines")), "{args:?}");
             assert_eq!(left.summary.as_deref(), Some(MARKDOWN));
             assert_eq!(left.quality.as_deref(), done.then_some("check --format gitlab\n"));
         }
@@ -117,21 +117,24 @@ fn recipes_end_with_the_status_of_the_comparison() {
 }
 
 #[test]
-fn the_shell_recipe_takes_its_settings_from_the_environment() {
+fn the_shell_recipe_reads_its_settings_from_the_environment() {
     let sandbox = Sandbox::new();
-    std::fs::create_dir_all(sandbox.at("the car")).unwrap();
+    std::fs::create_dir_all(sandbox.path_of("the car")).unwrap();
     let shell = recipe("tierod-ci.sh");
-    let variables = [("TIEROD_BASE", "v1 x"), ("TIEROD_ROOT", "the car"), ("TIEROD_SUMMARY", "told.md")];
+    let variables = [("TIEROD_BASE", "v1 x"), ("TIEROD_ROOT", "the car"), ("TIEROD_SUMMARY", "summary.md")];
     let left = run(&sandbox, "sh", &[shell.to_str().unwrap()], &stub(&sandbox, 0), &variables);
     assert_eq!((left.code, left.out.as_str()), (0, "delta --base v1 x --format lines\n"));
-    assert_eq!(std::fs::read_to_string(sandbox.at("told.md")).unwrap(), "delta --base v1 x --format markdown\n");
+    assert_eq!(
+        std::fs::read_to_string(sandbox.path_of("summary.md")).unwrap(),
+        "delta --base v1 x --format markdown\n"
+    );
     let left = run(&sandbox, "sh", &[shell.to_str().unwrap()], &stub(&sandbox, 0), &[("TIEROD_ROOT", "nowhere")]);
     assert_eq!(left.code, 2);
 }
 
-/// Without the whole history there is nothing to compare with, and a step that was not built cannot run.
+/// A comparison needs the complete history, and a step can run only after tierod is built.
 #[test]
-fn recipes_fetch_all_that_the_comparison_needs() {
+fn recipes_fetch_everything_that_the_comparison_needs() {
     let steps = steps();
     assert_eq!(steps[0]["with"]["fetch-depth"], 0);
     let order = ["Build tierod", "Put tierod on the PATH", "Compare with the base", "Write all findings as SARIF"];
@@ -143,7 +146,7 @@ fn recipes_fetch_all_that_the_comparison_needs() {
     assert_eq!(job["artifacts"]["when"], "always", "a job that fails has a summary too");
 }
 
-/// The step that writes SARIF passes whatever is open: the comparison alone decides.
+/// The step that writes SARIF passes with any findings: only the comparison decides.
 #[test]
 fn the_sarif_step_writes_a_log_and_decides_nothing() {
     let sandbox = Sandbox::new();
@@ -158,14 +161,14 @@ fn the_sarif_step_writes_a_log_and_decides_nothing() {
         let log: Value = serde_json::from_str(&log).unwrap();
         assert_eq!(!log["runs"][0]["results"].as_array().unwrap().is_empty(), results > 0);
     }
-    std::fs::remove_file(sandbox.at("tierod.yaml")).unwrap();
+    std::fs::remove_file(sandbox.path_of("tierod.yaml")).unwrap();
     assert_ne!(run(&sandbox, "bash", &["-e", "-c", &lines], tierod, &[]).code, 0, "it could not do its work");
 }
 
-/// Every recipe on a branch of a real repository: a change that opens nothing passes though the base has an error;
-/// one that opens an error fails and shows it.
+/// Every recipe on a branch of a real repository: a change without new findings passes although the base has an
+/// error; one with a new error fails and shows it.
 #[test]
-fn recipes_fail_on_new_errors_alone() {
+fn recipes_fail_only_on_new_errors() {
     let sandbox = Sandbox::repository();
     sandbox.small_root("");
     sandbox.write("old.yaml", "parts:\n  old: {in: suspention, serves: {circle-time: It holds the hub.}}\n");
@@ -196,13 +199,13 @@ fn recipes_fail_on_new_errors_alone() {
             let summary = left.step_summary.or(left.summary).unwrap();
             assert_eq!(summary.contains("circle-tim"), code == 1, "{args:?}: {summary}");
             for file in ["summary.md", "gl-code-quality-report.json", "../step-summary.md"] {
-                let _ = std::fs::remove_file(sandbox.at(file));
+                let _ = std::fs::remove_file(sandbox.path_of(file));
             }
         }
     }
 }
 
-/// The scripts are POSIX shell: a strict shell reads them where there is one.
+/// The scripts are POSIX shell: a strict shell parses them, if one is installed.
 #[test]
 fn scripts_are_read_by_a_posix_shell() {
     let sandbox = Sandbox::new();
@@ -218,14 +221,14 @@ fn scripts_are_read_by_a_posix_shell() {
             };
             let read = reads(&recipe(name));
             assert!(read != Some(false) && (shell != "sh" || read == Some(true)), "{shell} {name}");
-            assert_ne!(reads(&sandbox.at("broken.sh")), Some(true), "{shell} takes anything");
+            assert_ne!(reads(&sandbox.path_of("broken.sh")), Some(true), "{shell} accepts anything");
         }
     }
 }
 
-/// The hooks check all that is staged, whichever files changed, and their entries are there and can be run.
+/// The hooks check everything that is staged, whichever files changed, and their entries exist and can be run.
 #[test]
-fn hooks_check_the_whole_of_what_is_staged() {
+fn hooks_check_everything_that_is_staged() {
     let top = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
     let hooks = yaml(&top.join(".pre-commit-hooks.yaml"));
     let hooks = hooks.as_array().unwrap();

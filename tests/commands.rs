@@ -1,48 +1,48 @@
-//! The commands themselves: what they write, what they print, how they end.
+//! The commands: the files that they write, their output, and their exit status.
 
 use crate::support::Sandbox;
 
 #[test]
-fn init_starts_a_root_that_holds_together_and_never_overwrites() {
+fn init_creates_a_root_without_findings_and_never_overwrites() {
     let sandbox = Sandbox::repository();
     let out = sandbox.tierod(&["init", "car", "--season", "2028"]).ended(0).out;
     assert!(out.contains("wrote car/tierod.yaml"), "{out}");
     let check = sandbox.tierod(&["check", "car", "--format", "json"]).ended(0).json();
     assert_eq!(check["findings"], serde_json::json!([]));
     assert_eq!(check["summary"]["records"], 5, "a goal, an event, a system, a target and a part");
-    let before = std::fs::read_to_string(sandbox.at("car/car.yaml")).unwrap();
+    let before = std::fs::read_to_string(sandbox.path_of("car/car.yaml")).unwrap();
     assert!(before.starts_with("# yaml-language-server: $schema=./tierod.schema.json\n"), "the hint for editors");
-    let schema = std::fs::read_to_string(sandbox.at("car/tierod.schema.json")).unwrap();
+    let schema = std::fs::read_to_string(sandbox.path_of("car/tierod.schema.json")).unwrap();
     assert_eq!(schema, sandbox.tierod(&["schema"]).ended(0).out);
 
-    std::fs::remove_file(sandbox.at("car/tierod.yaml")).unwrap();
-    std::fs::write(sandbox.at("car/car.yaml"), "parts: {}\n").unwrap();
+    std::fs::remove_file(sandbox.path_of("car/tierod.yaml")).unwrap();
+    std::fs::write(sandbox.path_of("car/car.yaml"), "parts: {}\n").unwrap();
     let error = sandbox.tierod(&["init", "car"]).ended(2).err;
     assert!(error.contains("car.yaml") && error.contains("nothing was written"), "{error}");
-    assert!(!sandbox.at("car/tierod.yaml").exists(), "not even the file that was missing");
-    assert_eq!(std::fs::read_to_string(sandbox.at("car/car.yaml")).unwrap(), "parts: {}\n");
+    assert!(!sandbox.path_of("car/tierod.yaml").exists(), "not even the file that was missing");
+    assert_eq!(std::fs::read_to_string(sandbox.path_of("car/car.yaml")).unwrap(), "parts: {}\n");
 }
 
 #[cfg(unix)]
 #[test]
 fn init_does_not_write_through_a_dangling_link() {
     let sandbox = Sandbox::new();
-    std::os::unix::fs::symlink(sandbox.outside().join("elsewhere"), sandbox.at("car.yaml")).unwrap();
+    std::os::unix::fs::symlink(sandbox.outside().join("elsewhere"), sandbox.path_of("car.yaml")).unwrap();
     sandbox.tierod(&["init"]).ended(2);
     assert!(!sandbox.outside().join("elsewhere").exists());
 }
 
 #[test]
-fn why_tells_every_reason_up_and_what_stands_below() {
+fn why_lists_every_reason_upwards_and_the_records_below() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     let out = sandbox.tierod(&["why", "hub"]).ended(0).out;
     assert_eq!(
         out,
         "hub
-part of suspension, chain.yaml:19, answered for by the suspension lead
+part of suspension, chain.yaml:19, lead: suspension lead
 
-why it is there
+why it exists
 └─ circle-time
    │  It holds the wheel.
    └─ skidpad
@@ -50,12 +50,12 @@ why it is there
       └─ top-ten
             Cheapest points of all.
 
-what stands below it
-nothing serves it
+served by
+no record serves it
 "
     );
     let out = sandbox.tierod(&["why", "skidpad"]).ended(0).out;
-    let below = "what stands below it
+    let below = "served by
 └─ circle-time
    │  It is what is timed.
    └─ hub
@@ -71,7 +71,7 @@ nothing serves it
 }
 
 #[test]
-fn the_graph_in_three_forms() {
+fn the_graph_in_three_formats() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     let tree = sandbox.tierod(&["graph"]).ended(0).out;
@@ -92,7 +92,7 @@ fn the_graph_in_three_forms() {
 }
 
 #[test]
-fn the_status_tells_findings_from_failures() {
+fn the_status_distinguishes_findings_from_failures() {
     let sandbox = Sandbox::new();
     let error = sandbox.tierod(&["check"]).ended(2).err;
     assert!(error.contains("tierod init"), "{error}");
@@ -109,7 +109,7 @@ fn the_status_tells_findings_from_failures() {
 }
 
 #[test]
-fn colour_only_where_it_is_wanted() {
+fn colour_only_on_terminals_or_on_request() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write("bad.yaml", "parts: {arm: {in: nowhere}}");
@@ -140,7 +140,7 @@ fn the_same_input_gives_the_same_bytes() {
 
 #[cfg(unix)]
 #[test]
-fn a_reader_that_has_seen_enough_is_no_error() {
+fn a_closed_pipe_is_not_an_error() {
     let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car");
     let sandbox = Sandbox::new();
     let line =
@@ -150,7 +150,7 @@ fn a_reader_that_has_seen_enough_is_no_error() {
 }
 
 #[test]
-fn completions_name_the_commands() {
+fn completions_contain_the_commands() {
     let sandbox = Sandbox::new();
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
         let out = sandbox.tierod(&["completions", shell]).ended(0).out;
@@ -159,7 +159,7 @@ fn completions_name_the_commands() {
 }
 
 #[test]
-fn explain_tells_the_keys_of_a_kind() {
+fn explain_lists_the_keys_of_a_kind() {
     let sandbox = Sandbox::new();
     let out = sandbox.tierod(&["explain", "target"]).ended(0).out;
     for key in ["at-most", "share-of", "safety-critical", "serves", "formerly"] {
@@ -170,15 +170,15 @@ fn explain_tells_the_keys_of_a_kind() {
 }
 
 #[test]
-fn a_folder_in_the_root_leads_to_the_root() {
+fn a_folder_in_the_root_is_enough_to_find_the_root() {
     let sandbox = Sandbox::repository();
     sandbox.small_root("car/");
-    std::fs::create_dir(sandbox.at("car/deep")).unwrap();
-    let check = sandbox.tierod_in(&sandbox.at("car/deep"), &["check", "--format", "json"]).ended(0).json();
+    std::fs::create_dir(sandbox.path_of("car/deep")).unwrap();
+    let check = sandbox.tierod_in(&sandbox.path_of("car/deep"), &["check", "--format", "json"]).ended(0).json();
     assert_eq!(check["summary"]["records"], 5);
     sandbox.write("car/bad.yaml", "parts: {arm: {in: nowhere}}");
-    let check = sandbox.tierod_in(&sandbox.at("car/deep"), &["check", "--format", "json"]).ended(1).json();
+    let check = sandbox.tierod_in(&sandbox.path_of("car/deep"), &["check", "--format", "json"]).ended(1).json();
     assert_eq!(check["findings"][0]["path"], "car/bad.yaml", "from the top of the repository");
-    let out = sandbox.tierod_in(&sandbox.at("car/deep"), &["check"]).ended(1).out;
-    assert!(out.contains("../bad.yaml:1:19"), "from where one stands:\n{out}");
+    let out = sandbox.tierod_in(&sandbox.path_of("car/deep"), &["check"]).ended(1).out;
+    assert!(out.contains("../bad.yaml:1:19"), "relative to the current folder:\n{out}");
 }

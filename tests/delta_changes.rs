@@ -1,4 +1,4 @@
-//! Ten scripted changes of the example car, each with the exact delta, and moves that are none.
+//! Ten scripted changes of the example car, each with the exact delta, and moves that change nothing.
 
 use serde_json::Value;
 
@@ -18,10 +18,10 @@ impl Car {
     }
 
     fn text(&self, path: &str) -> String {
-        std::fs::read_to_string(self.0.at(path)).unwrap()
+        std::fs::read_to_string(self.0.path_of(path)).unwrap()
     }
 
-    /// Replaces a text that stands in the file exactly once.
+    /// Replaces a text that is in the file exactly once.
     #[track_caller]
     fn edit(&self, path: &str, old: &str, new: &str) {
         let text = self.text(path);
@@ -29,17 +29,17 @@ impl Car {
         self.0.write(path, text.replace(old, new));
     }
 
-    /// The delta from the commit to the work tree, and the same from the index and between two commits.
+    /// The delta from the commit to the working tree, and the same from the index and between two commits.
     #[track_caller]
     fn assert_delta(&self, code: i32, expected: &str) {
         let answer = self.0.tierod(&["delta", "HEAD", "--format", "json"]).ended(code).json();
-        assert_eq!(told(&answer), expected.trim_start_matches('\n'));
+        assert_eq!(summary(&answer), expected.trim_start_matches('\n'));
         self.0.git(&["add", "-A"]);
         let staged = self.0.tierod(&["delta", "HEAD", "--staged", "--format", "json"]).ended(code).json();
-        assert_eq!(told(&staged), told(&answer), "the index");
+        assert_eq!(summary(&staged), summary(&answer), "the index");
         self.0.git(&["commit", "-qm", "changed"]);
         let between = self.0.tierod(&["delta", "HEAD~1", "HEAD", "--format", "json"]).ended(code).json();
-        assert_eq!(told(&between), told(&answer), "two commits");
+        assert_eq!(summary(&between), summary(&answer), "two commits");
         for format in ["terminal", "markdown"] {
             self.0.tierod(&["delta", "HEAD~1", "HEAD", "--format", format]).ended(code);
         }
@@ -58,8 +58,20 @@ fn shown(value: &Value) -> String {
     }
 }
 
-/// All that an answer tells, a line each, numbers to two digits; the values only by name.
-fn told(answer: &Value) -> String {
+/// A limit of an answer as it would be written.
+fn limit_text(limit: &Value, unit: &str) -> String {
+    match (&limit["at_least"], &limit["at_most"], &limit["between"]) {
+        (Value::Null, most @ Value::Number(_), Value::Null) => format!("≤ {} {unit}", shown(most)),
+        (least @ Value::Number(_), Value::Null, Value::Null) => format!("≥ {} {unit}", shown(least)),
+        (Value::Null, Value::Null, Value::Array(ends)) => {
+            format!("{} {unit} to {} {unit}", shown(&ends[0]), shown(&ends[1]))
+        }
+        _ => shown(limit),
+    }
+}
+
+/// Everything in an answer, one line each, numbers with two digits; values only by name.
+fn summary(answer: &Value) -> String {
     let mut lines = Vec::new();
     let list = |value: &Value| value.as_array().unwrap().clone();
     for side in ["new", "fixed"] {
@@ -76,7 +88,8 @@ fn told(answer: &Value) -> String {
     }
     let change = |value: &Value| format!("{} > {}", shown(&value["before"]), shown(&value["after"]));
     for limit in list(&answer["limits_changed"]) {
-        lines.push(format!("limit {} {} by {}", shown(&limit["id"]), change(&limit), shown(&limit["revision"])));
+        let sides = ["before", "after"].map(|side| limit_text(&limit[side], &shown(&limit["unit"])));
+        lines.push(format!("limit {} {} by {}", shown(&limit["id"]), sides.join(" > "), shown(&limit["revision"])));
     }
     for status in list(&answer["status_changes"]) {
         lines.push(format!("status {} {}", shown(&status["id"]), change(&status)));
@@ -119,7 +132,7 @@ unchanged 15
 }
 
 #[test]
-fn a_target_moved_without_a_revision() {
+fn a_limit_changed_without_a_revision() {
     let car = Car::new();
     car.edit("car/targets.yaml", "at-most: 205 kg", "at-most: 207 kg");
     car.assert_delta(
@@ -140,7 +153,7 @@ const REVISION: &str = "  car-mass-march: {of: car-mass, from: 205 kg, to: 207 k
                         agreed-by: chief engineer, reason: The loom came in two kilograms above the table of 2026.}\n";
 
 #[test]
-fn a_target_moved_with_a_revision() {
+fn a_limit_changed_with_a_revision() {
     let car = Car::new();
     car.edit("car/targets.yaml", "at-most: 205 kg", "at-most: 207 kg");
     car.edit("season/revisions-and-waivers.yaml", "waivers:\n", &format!("{REVISION}\nwaivers:\n"));
@@ -158,7 +171,7 @@ unchanged 15
     );
 }
 
-/// A revision may be agreed on first; one that led to the same limit long ago is none for a way back.
+/// A revision may be added before the change; an old revision with the same limit does not record a change back to it.
 #[test]
 fn a_revision_that_was_there_before() {
     let car = Car::new();
@@ -177,7 +190,7 @@ fn a_revision_that_was_there_before() {
     assert_eq!(revision(&car), Value::Null, "the revision went from 205 kg");
 }
 
-/// 0.4 kg, weighed: no growth on top.
+/// 0.4 kg, weighed: no growth is added.
 #[test]
 fn a_part_400_g_heavier() {
     let car = Car::new();
@@ -220,7 +233,7 @@ unchanged 15
     );
 }
 
-/// Two bars of 0.74 kg and 0.66 kg drawn, with 5 % of growth: 1.47 kg change the system, and none the car.
+/// Two bars of 0.74 kg and 0.66 kg (drawn, 5 % growth): 1.47 kg move to another system, and the car does not change.
 #[test]
 fn a_system_split() {
     let car = Car::new();
@@ -296,7 +309,7 @@ unchanged 15
     );
 }
 
-/// 57.5 kg for 31.4 kg weighed, 2300 EUR for 2450 EUR paid.
+/// 57.5 kg instead of 31.4 kg weighed, 2300 EUR instead of 2450 EUR paid.
 #[test]
 fn a_decision_switched() {
     let car = Car::new();
@@ -352,7 +365,7 @@ unchanged 14
 #[test]
 fn evidence_removed() {
     let car = Car::new();
-    std::fs::remove_file(car.0.at("test/2027-03-09-balance-bar.md")).unwrap();
+    std::fs::remove_file(car.0.path_of("test/2027-03-09-balance-bar.md")).unwrap();
     car.assert_delta(
         0,
         "
@@ -365,7 +378,7 @@ unchanged 15
     );
 }
 
-/// Nothing at all is told.
+/// Fails unless the delta is empty in every format.
 #[track_caller]
 fn assert_empty(sandbox: &Sandbox, args: &[&str], code: i32) {
     let out = sandbox.tierod(&[&["delta", "HEAD"], args].concat()).ended(code).out;
@@ -382,14 +395,14 @@ fn assert_empty(sandbox: &Sandbox, args: &[&str], code: i32) {
 }
 
 #[test]
-fn a_file_moved_and_records_in_another_order_are_no_difference() {
+fn a_moved_file_and_another_order_of_records_are_not_a_difference() {
     let car = Car::new();
     assert_empty(&car.0, &[], 0);
     car.0.git(&["mv", SUSPENSION, "suspension/first.yaml"]);
     car.0.git(&["mv", "test/results.yaml", "results.yaml"]);
     assert_empty(&car.0, &[], 0);
     assert_empty(&car.0, &["--staged"], 0);
-    // Targets behind parts, and the parts in another order.
+    // Targets after parts, and the parts in another order.
     let text = car.text("suspension/first.yaml");
     let (targets, rest) = text.split_once("\nrequirements:\n").unwrap();
     let (requirements, parts) = rest.split_once("\nparts:\n").unwrap();
@@ -400,15 +413,15 @@ fn a_file_moved_and_records_in_another_order_are_no_difference() {
         format!("parts:\n{last}{parts}\nrequirements:\n{requirements}\n\n# moved down\n{targets}\n"),
     );
     assert_empty(&car.0, &[], 0);
-    // Each in a file of its own.
+    // Each in its own file.
     car.0.write("suspension/first.yaml", format!("requirements:\n{requirements}\n{targets}\n"));
     car.0.write("z/parts.yaml", format!("parts:\n{last}{parts}"));
     assert_empty(&car.0, &[], 0);
 }
 
-/// What is wrong with a whole file goes by the file's name, and the file by what is in it.
+/// A finding about a whole file is identified by the file's name, and a moved file by its content.
 #[test]
-fn a_broken_file_that_only_moves_is_no_difference() {
+fn a_broken_file_that_only_moves_is_not_a_difference() {
     let sandbox = Sandbox::repository();
     sandbox.small_root("");
     sandbox.write("broken.yaml", "parts: {hub: [\n");
@@ -417,13 +430,13 @@ fn a_broken_file_that_only_moves_is_no_difference() {
     sandbox.git(&["add", "."]);
     sandbox.git(&["commit", "-qm", "first"]);
     let errors = sandbox.tierod(&["check", "--format", "json"]).ended(1).json()["summary"]["error"].as_u64().unwrap();
-    assert!(errors >= 3, "the test wants three problems of reading: {errors}");
+    assert!(errors >= 3, "the test needs three read errors: {errors}");
     for file in ["broken", "kind", "latin"] {
         sandbox.git(&["mv", &format!("{file}.yaml"), &format!("a-{file}.yaml")]);
     }
     assert_empty(&sandbox, &[], 0);
     assert_empty(&sandbox, &["--staged"], 0);
-    // Two files that change names are moves as well; a second broken file is new.
+    // Two files that exchange their names are moves, too; a second broken file is new.
     sandbox.git(&["mv", "a-broken.yaml", "kind.yaml"]);
     sandbox.git(&["mv", "a-kind.yaml", "broken.yaml"]);
     assert_empty(&sandbox, &[], 0);

@@ -1,4 +1,4 @@
-//! `delta` over histories of every shape, with git's own plumbing as the reference, and the base that `auto` finds.
+//! `delta` over histories of every shape, with git's plumbing as the reference, and the base that `auto` finds.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -10,7 +10,7 @@ use crate::support::{Answer, Sandbox};
 type Records = BTreeMap<String, serde_yaml::Value>;
 type Kinds = BTreeMap<String, Records>;
 
-/// A record file with these parts; a part says which version it is.
+/// A record file with these parts; each part contains its version.
 fn parts(parts: &[(&str, &str)]) -> String {
     let mut text = "parts:\n".to_owned();
     for (id, version) in parts {
@@ -22,7 +22,7 @@ fn parts(parts: &[(&str, &str)]) -> String {
     text
 }
 
-/// What is added, removed and edited, each by id.
+/// The added, removed and edited records, each by id.
 type Changes = [BTreeSet<String>; 3];
 
 /// Reads the records of one tree from git, without tierod.
@@ -56,7 +56,7 @@ fn changes_by_tierod(answer: &Value) -> Changes {
     })
 }
 
-/// Compares two revisions by tierod and by git; says how many records differ, so that nothing is compared in vain.
+/// Compares two revisions by tierod and by git; returns the number of different records.
 #[track_caller]
 fn assert_as_git(sandbox: &Sandbox, folder: &Path, base: &str, head: &str, prefixes: [&str; 2]) -> usize {
     let root = format!("./{}", prefixes[1]);
@@ -71,7 +71,7 @@ fn assert_as_git(sandbox: &Sandbox, folder: &Path, base: &str, head: &str, prefi
             sandbox.git_in(folder, &["rev-parse", &format!("{revision}^{{commit}}")]).trim()
         );
     }
-    // Where git sees no record file differ, nothing differs.
+    // If no record file differs in git, nothing differs.
     let raw = sandbox.git_in(folder, &["diff-tree", "-r", "-z", "--name-only", base, head]);
     if !raw.split('\0').any(|path| path.ends_with(".yaml")) {
         assert_eq!(by_git, Changes::default());
@@ -80,7 +80,7 @@ fn assert_as_git(sandbox: &Sandbox, folder: &Path, base: &str, head: &str, prefi
     by_git.iter().map(BTreeSet::len).sum()
 }
 
-/// A history with a merge, an octopus merge, a rename of a file, a removal, and a file that is no record.
+/// A history with a merge, an octopus merge, a rename of a file, a removal, and a file that is not a record file.
 fn history(prefix: &str) -> Sandbox {
     let sandbox = Sandbox::repository();
     sandbox.small_root(prefix);
@@ -105,10 +105,10 @@ fn history(prefix: &str) -> Sandbox {
     sandbox.git(&["tag", "merged"]);
     sandbox.git(&["merge", "-q", "--no-ff", "-m", "octopus", "right", "third"]);
     sandbox.git(&["tag", "octopus"]);
-    std::fs::rename(sandbox.at(&format!("{prefix}b.yaml")), sandbox.at(&format!("{prefix}c.yaml"))).unwrap();
+    std::fs::rename(sandbox.path_of(&format!("{prefix}b.yaml")), sandbox.path_of(&format!("{prefix}c.yaml"))).unwrap();
     sandbox.write("notes.txt", "no record\n");
     commit("moved");
-    std::fs::remove_file(sandbox.at(&format!("{prefix}left.yaml"))).unwrap();
+    std::fs::remove_file(sandbox.path_of(&format!("{prefix}left.yaml"))).unwrap();
     commit("removed");
     sandbox
 }
@@ -116,7 +116,7 @@ fn history(prefix: &str) -> Sandbox {
 const TAGS: [&str; 8] = ["first", "left-tip", "right-tip", "edited", "merged", "octopus", "moved", "removed"];
 
 #[test]
-fn any_two_commits_differ_as_git_says() {
+fn any_two_commits_differ_as_in_git() {
     for prefix in ["", "Fahrwerk/Daten ü/"] {
         let sandbox = history(prefix);
         assert_eq!(sandbox.git(&["rev-list", "--parents", "-1", "octopus"]).split_whitespace().count(), 4);
@@ -137,7 +137,7 @@ fn any_two_commits_differ_as_git_says() {
 }
 
 #[test]
-fn a_data_root_that_was_renamed() {
+fn a_project_root_that_was_renamed() {
     for (before, after) in [("", "car/"), ("car/", ""), ("car/", "season/2027/")] {
         let sandbox = Sandbox::repository();
         sandbox.small_root(before);
@@ -145,7 +145,7 @@ fn a_data_root_that_was_renamed() {
         sandbox.git(&["add", "."]);
         sandbox.git(&["commit", "-qm", "before"]);
         for file in ["tierod.yaml", "chain.yaml", "a.yaml"] {
-            std::fs::create_dir_all(sandbox.at(after)).unwrap();
+            std::fs::create_dir_all(sandbox.path_of(after)).unwrap();
             sandbox.git(&["mv", &format!("{before}{file}"), &format!("{after}{file}")]);
         }
         let staged = sandbox.tierod(&["delta", "HEAD", "--staged"]).ended(0);
@@ -154,15 +154,15 @@ fn a_data_root_that_was_renamed() {
         sandbox.git(&["add", "."]);
         sandbox.git(&["commit", "-qm", "after"]);
         assert_eq!(assert_as_git(&sandbox, &sandbox.path(), "HEAD~1", "HEAD", [before, after]), 3);
-        // The way back, asked for from the top: the root is where the head has it.
+        // The reverse comparison, started at the top: the root is where the head has it.
         let back = sandbox.tierod(&["delta", "HEAD", "HEAD~1", "--format", "json"]).ended(0).json();
         assert_eq!(changes_by_tierod(&back)[0], BTreeSet::from(["a-two".to_owned()]));
     }
 }
 
-/// A second data root beside the first is new; it was not made of the first.
+/// A second project root next to the first is new; it is not a rename of the first.
 #[test]
-fn a_data_root_beside_another() {
+fn a_project_root_next_to_another() {
     let sandbox = Sandbox::repository();
     for old in ["car-2025/", "car-2026/"] {
         sandbox.small_root(old);
@@ -178,13 +178,13 @@ fn a_data_root_beside_another() {
         assert_eq!(json["records"]["added"].as_array().unwrap().len(), 5);
     }
     sandbox.tierod(&["check", "--staged", "car-2027"]).ended(0);
-    // Where two are gone, either may have become the new one: the person says which.
+    // If two were removed, either may have become the new one: the user has to name it.
     sandbox.git(&["rm", "-rq", "car-2025", "car-2026"]);
     let unclear = sandbox.tierod(&["delta", "HEAD", "--staged", "--root", "car-2027"]).ended(2).err;
     assert!(unclear.contains("car-2025, car-2026"), "{unclear}");
 }
 
-/// Clones by a transport, so that `--depth` counts.
+/// Clones through a transport, because git ignores `--depth` otherwise.
 fn clone(sandbox: &Sandbox, name: &str, args: &[&str]) -> PathBuf {
     let folder = sandbox.outside().join(name);
     let url = format!("file://{}", sandbox.path().to_str().unwrap());
@@ -194,7 +194,7 @@ fn clone(sandbox: &Sandbox, name: &str, args: &[&str]) -> PathBuf {
 }
 
 #[test]
-fn a_shallow_clone_compares_what_it_has_and_says_so() {
+fn a_shallow_clone_compares_its_commits_and_has_a_note() {
     let sandbox = history("car/");
     let folder = clone(&sandbox, "shallow", &["--depth", "3"]);
     assert!(assert_as_git(&sandbox, &folder, "HEAD~1", "HEAD", ["car/"; 2]) > 0);
@@ -222,7 +222,7 @@ fn commit(sandbox: &Sandbox, folder: &Path, revision: &str) -> String {
     sandbox.git_in(folder, &["rev-parse", revision]).trim().to_owned()
 }
 
-/// The base that is found in CI.
+/// The base that `auto` finds in CI.
 #[track_caller]
 fn base_in_ci(sandbox: &Sandbox, folder: &Path) -> String {
     let json = in_ci(sandbox, folder, &["delta", "--format", "json"]).ended(0).json();
@@ -232,7 +232,7 @@ fn base_in_ci(sandbox: &Sandbox, folder: &Path) -> String {
     json["base"]["revision"].as_str().unwrap().to_owned()
 }
 
-/// A branch `feature` of two commits that left `main` one commit ago.
+/// A branch `feature` of two commits that forked from `main` one commit ago.
 fn branched() -> Sandbox {
     let sandbox = Sandbox::repository();
     sandbox.small_root("");
@@ -261,7 +261,7 @@ fn the_base_of_a_merge_in_ci_is_its_first_parent() {
     let main = commit(&sandbox, &sandbox.path(), "main");
     assert_eq!(base_in_ci(&sandbox, &sandbox.path()), main);
     sandbox.git(&["branch", "merged"]);
-    // Two commits deep there are the parents, and nothing further back.
+    // At a depth of two the parents exist, and no older commits.
     let two = clone(&sandbox, "two", &["--depth", "2", "--branch", "merged"]);
     sandbox.git_in(&two, &["checkout", "-q", "--detach"]);
     assert_eq!(base_in_ci(&sandbox, &two), main);
@@ -269,15 +269,15 @@ fn the_base_of_a_merge_in_ci_is_its_first_parent() {
     assert!(said.contains("the first parent of the merge that CI checked out"), "{said}");
     assert!(said.contains("the clone is shallow"), "{said}");
     assert!(said.contains("added  part three, part two"), "{said}");
-    // One deep there is no parent: how to get it is printed as it is typed.
+    // At a depth of one there is no parent: the command that fetches it is printed.
     let one = clone(&sandbox, "one", &["--depth", "1", "--branch", "merged"]);
     let cut = in_ci(&sandbox, &one, &["delta"]).ended(2).err;
-    for cure in ["fetch-depth: 0", "GIT_DEPTH: 0", "git fetch --unshallow"] {
-        assert!(cut.contains(cure), "{cure}: {cut}");
+    for fix in ["fetch-depth: 0", "GIT_DEPTH: 0", "git fetch --unshallow"] {
+        assert!(cut.contains(fix), "{fix}: {cut}");
     }
     sandbox.git_in(&one, &["fetch", "-q", "--unshallow"]);
-    assert_eq!(base_in_ci(&sandbox, &one), main, "the cure, done");
-    // Outside CI a merge is a commit like any other.
+    assert_eq!(base_in_ci(&sandbox, &one), main, "with the fix");
+    // Outside CI a merge is an ordinary commit.
     sandbox.git(&["checkout", "-q", "merged"]);
     let json = sandbox.tierod(&["delta", "--format", "json"]).ended(0).json();
     assert_eq!(json["base"]["revision"], main, "the merge base with main");
@@ -296,13 +296,13 @@ fn the_base_of_an_octopus_merge_in_ci_is_its_first_parent() {
 }
 
 #[test]
-fn the_base_of_a_branch_is_where_it_left_the_default_branch() {
+fn the_base_of_a_branch_is_where_it_forked_from_the_default_branch() {
     let sandbox = branched();
     let fork = commit(&sandbox, &sandbox.path(), "main~1");
     assert_eq!(base_in_ci(&sandbox, &sandbox.path()), fork);
     let said = sandbox.tierod(&["delta"]).ended(0).out;
     assert!(said.contains(&fork[..10]) && said.contains("the merge base with main"), "{said}");
-    // `origin/main` stands above a `main` that was not pulled; the remote's own name for it above both.
+    // `origin/main` takes precedence over a `main` that was not pulled; the remote's HEAD over both.
     let cloned = clone(&sandbox, "cloned", &["--branch", "feature"]);
     let said = sandbox.tierod_in(&cloned, &["delta"]).ended(0).out;
     assert!(said.contains("the merge base with origin/"), "{said}");
@@ -312,7 +312,7 @@ fn the_base_of_a_branch_is_where_it_left_the_default_branch() {
     sandbox.git_in(&cloned, &["remote", "set-head", "origin", "--delete"]);
     let said = sandbox.tierod_in(&cloned, &["delta"]).ended(0).out;
     assert!(said.contains("the merge base with origin/main"), "{said}");
-    // A named head of its own.
+    // With a named head.
     let named = sandbox.tierod(&["delta", "auto", "feature~1", "--format", "json"]).ended(0).json();
     assert_eq!(named["base"]["revision"], fork);
     assert_eq!(changes_by_tierod(&named)[0], BTreeSet::from(["two".to_owned()]));
@@ -328,7 +328,7 @@ fn the_base_on_the_default_branch_in_ci_is_the_commit_before() {
     assert!(cut.contains("fetch-depth: 0") && cut.contains("GIT_DEPTH: 0"), "{cut}");
     let two = clone(&sandbox, "two", &["--depth", "2", "--branch", "main"]);
     assert_eq!(base_in_ci(&sandbox, &two), commit(&sandbox, &sandbox.path(), "main~1"));
-    // The first commit of all has none before it.
+    // The first commit has no parent.
     sandbox.git(&["checkout", "-qb", "root", "main~2"]);
     sandbox.git(&["branch", "-qD", "main", "feature"]);
     sandbox.git(&["branch", "-qm", "root", "main"]);
@@ -336,23 +336,23 @@ fn the_base_on_the_default_branch_in_ci_is_the_commit_before() {
 }
 
 #[test]
-fn without_a_default_branch_the_cure_is_told() {
+fn without_a_default_branch_the_fix_is_shown() {
     let sandbox = branched();
     sandbox.git(&["branch", "-qm", "main", "season"]);
     let error = sandbox.tierod(&["delta"]).ended(2).err;
     assert!(error.contains("no default branch") && error.contains("--base HEAD~1"), "{error}");
     sandbox.tierod(&["delta", "--base", "HEAD~1"]).ended(0);
-    // The repository may say what it calls the branch.
+    // The repository's configuration may name the branch.
     sandbox.git(&["config", "init.defaultBranch", "season"]);
     assert!(sandbox.tierod(&["delta"]).ended(0).out.contains("the merge base with season"));
-    // One branch fetched alone: all of them are wanted.
+    // Only one branch was fetched: the fix fetches all.
     let alone = clone(&sandbox, "alone", &["--depth", "1", "--single-branch", "--branch", "feature"]);
     sandbox.git_in(&alone, &["remote", "remove", "origin"]);
     let cut = in_ci(&sandbox, &alone, &["delta"]).ended(2).err;
     assert!(cut.contains("fetch-depth: 0") && cut.contains("GIT_DEPTH: 0"), "{cut}");
     let error = sandbox.tierod(&["delta", "nowhere"]).ended(2).err;
     assert!(error.contains("unknown revision `nowhere`"), "{error}");
-    // Histories that share nothing.
+    // Histories without a common commit.
     sandbox.git(&["checkout", "-q", "--orphan", "other"]);
     sandbox.git(&["commit", "-qm", "other"]);
     let error = sandbox.tierod(&["delta"]).ended(2).err;
@@ -378,15 +378,15 @@ fn before_the_first_commit_everything_is_new() {
         assert_eq!(staged["findings"], check["findings"]);
     }
     let json = sandbox.tierod(&["delta", "--format", "json"]).ended(1).json();
-    assert_eq!(json["records"]["added"].as_array().unwrap().len(), 7, "the work tree has one more");
+    assert_eq!(json["records"]["added"].as_array().unwrap().len(), 7, "the working tree has one more");
     for format in ["terminal", "markdown"] {
         sandbox.tierod(&["delta", "--format", format]).ended(1);
     }
 }
 
-/// HEAD, the index and the work tree hold three states of one file.
+/// HEAD, the index and the working tree have three states of one file.
 #[test]
-fn head_the_index_and_the_work_tree_are_three_states() {
+fn head_the_index_and_the_working_tree_are_three_states() {
     let sandbox = Sandbox::repository();
     sandbox.small_root("car/");
     sandbox.write("car/a.yaml", parts(&[("a-one", "1")]));
@@ -395,16 +395,17 @@ fn head_the_index_and_the_work_tree_are_three_states() {
     sandbox.write("car/a.yaml", parts(&[("a-one", "2"), ("staged", "1")]));
     sandbox.git(&["add", "."]);
     sandbox.write("car/a.yaml", parts(&[("a-one", "1"), ("edited-later", "1")]));
-    let told = |args: &[&str]| {
+    let changes = |args: &[&str]| {
         let json = sandbox.tierod(&[&["delta", "--root", "car", "--format", "json"], args].concat()).ended(0).json();
         (json["head"]["kind"].as_str().unwrap().to_owned(), changes_by_tierod(&json).map(Vec::from_iter))
     };
     let ids = |ids: &[&str]| ids.iter().map(|id| (*id).to_owned()).collect::<Vec<String>>();
-    assert_eq!(told(&["HEAD", "--staged"]), ("index".into(), [ids(&["staged"]), vec![], ids(&["a-one"])]));
-    assert_eq!(told(&["HEAD"]), ("worktree".into(), [ids(&["edited-later"]), vec![], vec![]]));
-    assert_eq!(told(&["HEAD", "HEAD"]), ("revision".into(), [vec![], vec![], vec![]]));
-    // From a folder within.
-    std::fs::create_dir_all(sandbox.at("car/deep")).unwrap();
-    let within = sandbox.tierod_in(&sandbox.at("car/deep"), &["delta", "HEAD", "--format", "json"]).ended(0).json();
+    assert_eq!(changes(&["HEAD", "--staged"]), ("index".into(), [ids(&["staged"]), vec![], ids(&["a-one"])]));
+    assert_eq!(changes(&["HEAD"]), ("worktree".into(), [ids(&["edited-later"]), vec![], vec![]]));
+    assert_eq!(changes(&["HEAD", "HEAD"]), ("revision".into(), [vec![], vec![], vec![]]));
+    // From a subfolder.
+    std::fs::create_dir_all(sandbox.path_of("car/deep")).unwrap();
+    let within =
+        sandbox.tierod_in(&sandbox.path_of("car/deep"), &["delta", "HEAD", "--format", "json"]).ended(0).json();
     assert_eq!(changes_by_tierod(&within)[0], BTreeSet::from(["edited-later".to_owned()]));
 }

@@ -1,5 +1,5 @@
-//! The report for a pull request, rendered by a general CommonMark library: hostile text shows as it is and does nothing.
-//! Then the team's own template, and the keys of the JSON.
+//! The report for a pull request, rendered by a general CommonMark library: hostile text stays plain text.
+//! In addition the team's own template, and the keys of the JSON.
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -44,16 +44,16 @@ const HOSTILE: &[&str] = &[
     ":::note",
 ];
 
-/// What is shown, once none of it is more than text.
+/// The text that a reader sees.
 struct Shown {
-    /// All of it.
+    /// The complete text.
     text: String,
-    /// What is not code.
+    /// The text outside of code.
     prose: String,
     code: Vec<String>,
 }
 
-/// Parses as a forge would, and refuses what only our own template may bring.
+/// Parses like a forge, and fails on markup that cannot come from the tool's own template.
 #[track_caller]
 fn shown(markdown: &str) -> Shown {
     let options = Options::ENABLE_TABLES
@@ -98,9 +98,9 @@ fn shown(markdown: &str) -> Shown {
     Shown { text, prose, code }
 }
 
-/// What a forge makes of the text that is shown: names, numbers and addresses become links.
+/// Fails if a forge would turn a part of the text into a link: names, numbers and addresses.
 #[track_caller]
-fn assert_calls_nobody(shown: &Shown, markdown: &str) {
+fn assert_mentions_nobody(shown: &Shown, markdown: &str) {
     let text = shown.prose.to_lowercase();
     for (at, _) in text.match_indices(['@', '#', '!']) {
         let next = text[at + 1..].chars().next().unwrap_or(' ');
@@ -112,7 +112,7 @@ fn assert_calls_nobody(shown: &Shown, markdown: &str) {
     }
 }
 
-/// As a terminal and a report show it: one line, no turning of the direction of writing.
+/// The text as a terminal and a report show it: one line, no change of the writing direction.
 fn cleaned(text: &str) -> String {
     text.replace(['\n', '\t'], " ").replace('\u{202e}', "\u{fffd}")
 }
@@ -134,7 +134,7 @@ fn markdown(sandbox: &Sandbox, args: &[&str], code: i32) -> String {
 }
 
 #[test]
-fn hostile_titles_show_as_they_are() {
+fn hostile_titles_stay_text() {
     let sandbox = repository();
     for hostile in HOSTILE {
         let quoted = serde_json::to_string(hostile).unwrap();
@@ -144,20 +144,20 @@ fn hostile_titles_show_as_they_are() {
         );
         let out = markdown(&sandbox, &[], 0);
         let shown = shown(&out);
-        assert_calls_nobody(&shown, &out);
+        assert_mentions_nobody(&shown, &out);
         let expected = format!("{} has no verification", cleaned(hostile.trim()));
         assert!(squeezed(&shown.text).contains(&squeezed(&expected)), "{expected}\n{out}");
-        // Gone again: the same words under `Fixed findings`.
+        // Removed again: the same texts under `Fixed findings`.
         sandbox.git(&["add", "."]);
         let back = sandbox.git(&["write-tree"]);
         let commit = sandbox.git(&["commit-tree", "-m", "with it", back.trim()]);
         let out = sandbox.tierod(&["delta", commit.trim(), "HEAD", "--format", "markdown"]).ended(0).out;
         assert!(out.contains("#### Fixed findings"), "{out}");
-        assert_calls_nobody(&self::shown(&out), &out);
+        assert_mentions_nobody(&self::shown(&out), &out);
     }
 }
 
-/// Keys, ids, references, units, evidence and values that are not what they should be are told in messages.
+/// Messages contain invalid keys, ids, references, units, evidence and values.
 #[test]
 fn hostile_keys_ids_and_values_do_nothing() {
     let sandbox = repository();
@@ -172,9 +172,9 @@ fn hostile_keys_ids_and_values_do_nothing() {
             ),
         );
         let out = markdown(&sandbox, &[], 1);
-        assert!(out.matches("**error**").count() >= 4, "too little is told:\n{out}");
+        assert!(out.matches("**error**").count() >= 4, "too few findings:\n{out}");
         let shown = shown(&out);
-        assert_calls_nobody(&shown, &out);
+        assert_mentions_nobody(&shown, &out);
         for code in &shown.code {
             assert!(!code.contains(['`', '|', '\n', '\u{202e}']), "{code:?} in\n{out}");
         }
@@ -191,17 +191,17 @@ fn hostile_paths_do_nothing() {
         sandbox.write(&format!("{number}/{name}-broken.yaml"), "parts: {a: [\n");
         let out = markdown(&sandbox, &[], 1);
         let shown = shown(&out);
-        assert_calls_nobody(&shown, &out);
+        assert_mentions_nobody(&shown, &out);
         assert!(shown.text.contains("duplicate-id") || shown.text.contains("unreadable-file"), "{out}");
-        std::fs::remove_dir_all(sandbox.at(&number.to_string())).unwrap();
+        std::fs::remove_dir_all(sandbox.path_of(&number.to_string())).unwrap();
     }
 }
 
-/// The tables have all their cells, and every part of the report is rendered as what it is.
+/// The tables have all their cells, and every part of the report is rendered in its own style.
 #[test]
 fn every_part_of_the_report_is_rendered() {
     let sandbox = repository();
-    let chain = std::fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
+    let chain = std::fs::read_to_string(sandbox.path_of("chain.yaml")).unwrap();
     let mut more = String::from("parts:\n");
     for number in 0..25 {
         let _ = writeln!(more, "  bare-{number}: {{in: suspension, amounts: {{mass: 1 kg}}}}");
@@ -222,7 +222,7 @@ fn every_part_of_the_report_is_rendered() {
         "Changed limits and values",
         "no revision",
         "circle-time was on target, is now at risk",
-        "incomplete: 1 problem",
+        "incomplete: 1 read error",
         "added: part bare-0, ",
     ] {
         assert!(rendered.contains(part), "{part} in\n{out}");
@@ -254,28 +254,28 @@ fn a_template_of_the_team_is_used() {
         "templates/delta.md",
         "{{ new | length }} new, {{ records.edited | length }} edited: {{ shown.head }}\n",
     );
-    assert_eq!(markdown(&sandbox, &[], 0), "0 new, 0 edited: the work tree\n");
-    // What it prints is escaped all the same.
+    assert_eq!(markdown(&sandbox, &[], 0), "0 new, 0 edited: the working tree\n");
+    // Its output is escaped, too.
     sandbox.write("templates/delta.md", "{% for finding in new %}{{ finding.message }}{% endfor %}\n");
     sandbox
         .write("bare.yaml", "parts:\n  bare: {title: <b>x</b>, in: suspension, serves: {circle-time: It holds it.}}\n");
     assert_eq!(markdown(&sandbox, &[], 0), r"\<b\>x\</b\> has no verification");
-    // A folder of that name is none, nor is a link to a file elsewhere.
+    // A folder of that name is not a template, nor is a link to a file elsewhere.
     let secret = sandbox.outside().join("secret");
     std::fs::write(&secret, "secret").unwrap();
-    std::fs::remove_file(sandbox.at("templates/delta.md")).unwrap();
+    std::fs::remove_file(sandbox.path_of("templates/delta.md")).unwrap();
     #[cfg(unix)]
     {
-        std::os::unix::fs::symlink(&secret, sandbox.at("templates/delta.md")).unwrap();
+        std::os::unix::fs::symlink(&secret, sandbox.path_of("templates/delta.md")).unwrap();
         assert!(markdown(&sandbox, &[], 0).starts_with("### 1 new finding"), "a link is followed");
-        std::fs::remove_dir_all(sandbox.at("templates")).unwrap();
+        std::fs::remove_dir_all(sandbox.path_of("templates")).unwrap();
         std::fs::write(sandbox.outside().join("delta.md"), "secret").unwrap();
-        std::os::unix::fs::symlink(sandbox.outside(), sandbox.at("templates")).unwrap();
+        std::os::unix::fs::symlink(sandbox.outside(), sandbox.path_of("templates")).unwrap();
         assert!(markdown(&sandbox, &[], 0).starts_with("### 1 new finding"), "a linked folder is followed");
     }
 }
 
-/// The template is part of the state that is compared, whatever the working tree has.
+/// The template is part of the compared state, not of the working tree.
 #[test]
 fn a_template_is_read_from_the_state_that_is_compared() {
     let sandbox = repository();
@@ -302,15 +302,15 @@ fn a_template_is_read_from_the_state_that_is_compared() {
     // A link in the index is not a template.
     #[cfg(unix)]
     {
-        std::fs::remove_file(sandbox.at("templates/delta.md")).unwrap();
-        std::os::unix::fs::symlink("../chain.yaml", sandbox.at("templates/delta.md")).unwrap();
+        std::fs::remove_file(sandbox.path_of("templates/delta.md")).unwrap();
+        std::os::unix::fs::symlink("../chain.yaml", sandbox.path_of("templates/delta.md")).unwrap();
         sandbox.git(&["add", "."]);
         assert!(with(&["HEAD", "--staged"]).starts_with('#'), "a link is followed");
     }
 }
 
 #[test]
-fn a_template_that_is_wrong_is_told_by_its_line() {
+fn an_error_in_a_template_has_its_line() {
     let sandbox = repository();
     for (template, cause, line) in [
         ("fine\n\n{% if new %}\nnever closed\n", "syntax error", "delta.md:"),
@@ -333,17 +333,17 @@ fn a_template_that_is_wrong_is_told_by_its_line() {
     }
     sandbox.write("templates/delta.md", b"\xff\xfe");
     let error = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).ended(2).err;
-    assert!(error.contains("templates/delta.md cannot be read"), "{error}");
-    // The other forms need no template.
+    assert!(error.contains("cannot read the template templates/delta.md"), "{error}");
+    // The other formats need no template.
     sandbox.tierod(&["delta", "HEAD"]).ended(0);
 }
 
-/// DESIGN 9, and what came in addition.
+/// The keys of DESIGN 9, and those that were added.
 #[test]
 fn the_json_has_its_keys() {
     let sandbox = repository();
     sandbox.write("templates/delta.md", "{{ nothing }}");
-    let chain = std::fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
+    let chain = std::fs::read_to_string(sandbox.path_of("chain.yaml")).unwrap();
     sandbox.write("chain.yaml", chain.replace("at-most: 5.2 s", "at-most: 5.0 s").replace("5.1 s ± 0.05 s", "5.15 s"));
     sandbox.write("bare.yaml", "parts:\n  bare: {in: suspension, amounts: {mass: 1 kg}}\n");
     let json = sandbox.tierod(&["delta", "HEAD", "--format", "json"]);
@@ -367,17 +367,17 @@ fn the_json_has_its_keys() {
     );
     assert_eq!(keys(&json["values"][0]), set("id before after unit"));
     assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points"));
-    assert_eq!(keys(&json["limits_changed"][0]), set("id before after revision"));
+    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision"));
     assert_eq!(keys(&json["status_changes"][0]), set("id before after"));
     assert_eq!(keys(&json["points"]), set("before after"));
     assert_eq!(json["values"].as_array().unwrap().iter().filter(|value| value["id"] == "bare.mass").count(), 1);
-    // What a template sees is the same, and more.
+    // A template gets the same keys, and more.
     let context = sandbox.tierod(&["delta", "HEAD", "--context"]);
     let context = context.json();
     for key in ["version", "values", "limits_changed", "points", "records", "causes"] {
         assert_eq!(context[key], json[key], "{key}");
     }
-    assert_eq!(keys(&context["shown"]), set("base head how incomplete headline causes values empty"));
+    assert_eq!(keys(&context["shown"]), set("base head how incomplete headline causes values limits_changed empty"));
     let misused = sandbox.tierod(&["delta", "HEAD", "--context", "--format", "json"]).ended(2).err;
     assert!(misused.contains("--context"), "{misused}");
 }

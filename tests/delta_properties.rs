@@ -1,4 +1,4 @@
-//! What holds for any two states: the way back mirrors the way there, and nothing is lost in between.
+//! Properties for any two states: the reverse delta mirrors the delta, and no finding, record or value is lost.
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -14,14 +14,14 @@ use crate::support::{SETTINGS, Sandbox};
 struct Part {
     renamed: bool,
     mass: u8,
-    /// 0: it serves what is there, 1: without a reason, 2: what is not there, 3: nothing.
+    /// 0: it serves an existing record, 1: without a reason, 2: an unknown record, 3: none.
     serves: u8,
     verified: bool,
     waived: bool,
     file: u8,
 }
 
-/// A state of the data root.
+/// A state of the project root.
 #[derive(Clone, Debug)]
 struct State {
     parts: Vec<Option<Part>>,
@@ -69,7 +69,7 @@ impl State {
                 std::fs::remove_file(file).unwrap();
             }
         }
-        // What the checks of the history tell names commits, which differ on the way back.
+        // Findings of the history checks name commits, which differ in the reverse direction.
         sandbox.write("tierod.yaml", format!("{SETTINGS}history: off\n"));
         let limit = ["5.2 s", "5.1 s", "5.3 s"][usize::from(self.limit)];
         let estimate = ["5.1 s ± 0.05 s", "5.4 s", "5.05 s"][usize::from(self.estimate)];
@@ -136,14 +136,14 @@ fn list(value: &Value) -> &Vec<Value> {
     value.as_array().unwrap()
 }
 
-/// A list in an order of its own, each item as text and by the newer of two ids.
+/// A list in sorted order, each item as text and with the newer of two ids.
 fn sorted(items: impl Iterator<Item = Value>) -> Vec<String> {
     let mut all: Vec<String> = items.map(|item| item.to_string().replace("older-", "newer-")).collect();
     all.sort();
     all
 }
 
-/// The same with before and after in each other's place.
+/// The same with before and after exchanged.
 fn turned(items: &Value) -> impl Iterator<Item = Value> {
     list(items).clone().into_iter().map(|mut item| {
         let before = item["before"].take();
@@ -153,7 +153,7 @@ fn turned(items: &Value) -> impl Iterator<Item = Value> {
     })
 }
 
-/// Findings less their waiver, and less the place where a broken file stands.
+/// Findings without their waiver, and without the place of a broken file.
 fn findings(items: &Value) -> Vec<String> {
     let keys = ["check", "level", "record", "field", "message", "help"];
     sorted(list(items).iter().map(|item| keys.iter().map(|key| item[*key].clone()).collect()))
@@ -177,8 +177,8 @@ fn holds(a: &State, b: &State, on: &str) {
     let (code, there) = ask(&["delta", "a", "b"]);
     let (_, back) = ask(&["delta", "b", "a"]);
 
-    assert_eq!(findings(&there["new"]), findings(&back["fixed"]), "new, and fixed on the way back");
-    assert_eq!(findings(&there["fixed"]), findings(&back["new"]), "fixed, and new on the way back");
+    assert_eq!(findings(&there["new"]), findings(&back["fixed"]), "new, and fixed in the reverse delta");
+    assert_eq!(findings(&there["fixed"]), findings(&back["new"]), "fixed, and new in the reverse delta");
     assert_eq!(there["unchanged"], back["unchanged"]);
     let ids = |answer: &Value, sort: &str| sorted(list(&answer["records"][sort]).iter().map(|it| it["id"].clone()));
     assert_eq!(ids(&there, "added"), ids(&back, "removed"));
@@ -208,7 +208,7 @@ fn holds(a: &State, b: &State, on: &str) {
     assert_eq!(there["points"]["after"], back["points"]["before"]);
     assert_eq!(there["amounts"]["mass"]["before"], back["amounts"]["mass"]["after"]);
 
-    // Nothing is lost: head has the new and those that stay, base the fixed and those that stay.
+    // No finding is lost: head has the new and the unchanged ones, base the fixed and the unchanged ones.
     for (side, revision, level) in [("new", "b", "after"), ("fixed", "a", "before")] {
         let (_, check) = ask(&["check", "--rev", revision]);
         let mut all = findings(&check["findings"]);
@@ -223,9 +223,9 @@ fn holds(a: &State, b: &State, on: &str) {
     let errors = list(&there["new"]).iter().any(|finding| finding["level"] == "error");
     assert_eq!(code, i32::from(errors));
 
-    // Every value that moved rests on a cause, and a cause is told with both its values.
+    // Every changed value depends on a cause, and a cause is listed with both its values.
     assert_eq!(list(&there["values"]).is_empty(), list(&there["causes"]).is_empty());
-    // What the commit brings, by the hook's own command.
+    // The findings that the commit adds, by the command of the hook.
     sandbox.git(&["checkout", "-q", "--detach", "a"]);
     sandbox.git(&["read-tree", "b"]);
     let (staged, check) = ask(&["check", "--staged"]);
@@ -242,9 +242,9 @@ fn holds(a: &State, b: &State, on: &str) {
     }
 }
 
-/// The same states on each run, so that a failure is one that anybody can repeat.
+/// The same states in each run, so that a failure can be reproduced.
 #[test]
-fn the_way_back_mirrors_the_way_there() {
+fn the_reverse_delta_mirrors_the_delta() {
     let seed = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
     let config = Config { cases: 12, failure_persistence: None, max_shrink_iters: 30, ..Config::default() };
     let mut runner = TestRunner::new_with_rng(config, seed);

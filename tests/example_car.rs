@@ -1,4 +1,4 @@
-//! The example car: as large as a real team's, no error, and open items of many kinds.
+//! The example car: as large as a real team's, without errors, and with findings of many kinds.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -15,7 +15,7 @@ fn json(args: &[&str]) -> Value {
     Sandbox::new().tierod_in(&folder(), args).json()
 }
 
-/// Copies the example car, so that it can be broken by hand.
+/// Copies the example car, so that a test can break it.
 pub(crate) fn copy(sandbox: &Sandbox) {
     fn walk(from: &Path, to: &Path) {
         std::fs::create_dir_all(to).unwrap();
@@ -65,7 +65,7 @@ fn it_has_the_size_of_a_real_season() {
 }
 
 #[test]
-fn it_has_no_error_and_honest_open_items_of_many_kinds() {
+fn it_has_no_error_and_findings_of_many_kinds() {
     let report = json(&["check", "--format", "json"]);
     assert_eq!(report["summary"]["error"], 0);
     let findings = report["findings"].as_array().unwrap();
@@ -75,7 +75,7 @@ fn it_has_no_error_and_honest_open_items_of_many_kinds() {
     assert_eq!(report["summary"]["waived"], 1);
 }
 
-/// The first answer does not depend on the day it is asked.
+/// The first report does not depend on today's date.
 #[test]
 fn it_is_the_same_on_any_day() {
     let text = |args: &[&str]| Sandbox::new().tierod_in(&folder(), args).out;
@@ -88,7 +88,7 @@ fn it_is_the_same_on_any_day() {
 fn broken(file: &str, from: &str, to: &str) -> Vec<String> {
     let sandbox = Sandbox::new();
     copy(&sandbox);
-    let told = |sandbox: &Sandbox| -> BTreeSet<String> {
+    let reported = |sandbox: &Sandbox| -> BTreeSet<String> {
         let report = sandbox.tierod(&["check", "--format", "json"]).json();
         let findings = report["findings"].as_array().unwrap().iter();
         let line = |f: &Value| {
@@ -97,15 +97,15 @@ fn broken(file: &str, from: &str, to: &str) -> Vec<String> {
         };
         findings.map(line).collect()
     };
-    let before = told(&sandbox);
-    let text = std::fs::read_to_string(sandbox.at(file)).unwrap();
-    assert!(text.contains(from), "{file} holds {from:?}");
+    let before = reported(&sandbox);
+    let text = std::fs::read_to_string(sandbox.path_of(file)).unwrap();
+    assert!(text.contains(from), "{file} contains {from:?}");
     sandbox.write(file, text.replacen(from, to, 1));
-    told(&sandbox).difference(&before).cloned().collect()
+    reported(&sandbox).difference(&before).cloned().collect()
 }
 
 #[test]
-fn broken_by_hand_it_says_so_in_the_right_place() {
+fn errors_in_it_are_reported_at_the_right_place() {
     assert_eq!(
         broken("suspension/suspension.yaml", "mass: {value:", "mass: {valeu:")
             .iter()
@@ -113,12 +113,12 @@ fn broken_by_hand_it_says_so_in_the_right_place() {
             .collect::<Vec<_>>(),
         ["missing-key", "unknown-key"]
     );
-    let told = broken("season/goal-and-events.yaml", "  first-eight:\n    title", "  first-nine:\n    title");
+    let reported = broken("season/goal-and-events.yaml", "  first-eight:\n    title", "  first-nine:\n    title");
     assert!(
-        told.iter().any(|line| line.contains("unknown-reference acceleration season/goal-and-events.yaml")),
-        "{told:#?}"
+        reported.iter().any(|line| line.contains("unknown-reference acceleration season/goal-and-events.yaml")),
+        "{reported:#?}"
     );
-    let told = broken("test/results.yaml", "test/", "tests/");
-    assert_eq!(told.len(), 1, "{told:#?}");
-    assert!(told[0].starts_with("warning no-evidence "), "{told:#?}");
+    let reported = broken("test/results.yaml", "test/", "tests/");
+    assert_eq!(reported.len(), 1, "{reported:#?}");
+    assert!(reported[0].starts_with("warning no-evidence "), "{reported:#?}");
 }

@@ -1,4 +1,4 @@
-//! The season of the example car: what `example` lays out, and that every commit of it can be read.
+//! The season of the example car: the repository that `example` creates, and every commit in it.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -9,7 +9,7 @@ use serde_json::Value;
 use crate::example_car;
 use crate::support::{Answer, Sandbox};
 
-/// A season that was laid out once, for the tests that only look at it.
+/// A season that is created once, for all tests that only read it.
 struct Season {
     sandbox: Sandbox,
     said: String,
@@ -17,16 +17,16 @@ struct Season {
 }
 
 impl Season {
-    fn at(&self) -> PathBuf {
-        self.sandbox.at("car")
+    fn folder(&self) -> PathBuf {
+        self.sandbox.path_of("car")
     }
 
     fn git(&self, args: &[&str]) -> String {
-        self.sandbox.git_in(&self.at(), args)
+        self.sandbox.git_in(&self.folder(), args)
     }
 
     fn check(&self, args: &[&str]) -> Value {
-        self.sandbox.tierod_in(&self.at(), &[&["check", "--format", "json"], args].concat()).json()
+        self.sandbox.tierod_in(&self.folder(), &[&["check", "--format", "json"], args].concat()).json()
     }
 }
 
@@ -35,13 +35,13 @@ fn season() -> &'static Season {
     SEASON.get_or_init(|| {
         let sandbox = Sandbox::new();
         let said = sandbox.tierod(&["example", "car"]).ended(0).out;
-        let log = sandbox.git_in(&sandbox.at("car"), &["rev-list", "--reverse", "main"]);
+        let log = sandbox.git_in(&sandbox.path_of("car"), &["rev-list", "--reverse", "main"]);
         Season { said, commits: log.lines().map(str::to_owned).collect(), sandbox }
     })
 }
 
 /// The findings as `check record`.
-fn told(report: &Value, which: impl Fn(&Value) -> bool) -> BTreeSet<String> {
+fn reported(report: &Value, which: impl Fn(&Value) -> bool) -> BTreeSet<String> {
     let findings = report["findings"].as_array().unwrap().iter().filter(|finding| which(finding));
     let text = |value: &Value| value.as_str().unwrap_or("-").to_owned();
     findings.map(|finding| format!("{} {}", text(&finding["check"]), text(&finding["record"]))).collect()
@@ -68,17 +68,17 @@ fn it_is_a_season_of_dated_commits_by_roles() {
     }
     let days = season.git(&["log", "--format=%ad", "--date=short"]);
     assert!(days.starts_with("2027-07-20\n") && days.ends_with("2026-09-21\n"), "{days}");
-    let first = format!("laid out {} commits from 2026-09-21 to 2027-07-20 in car:", season.commits.len());
+    let first = format!("created {} commits from 2026-09-21 to 2027-07-20 in car:", season.commits.len());
     assert!(season.said.starts_with(&first), "{}", season.said);
 }
 
 #[test]
-fn it_is_left_clean_on_main_with_nothing_around_it() {
+fn it_is_clean_on_main_with_no_other_files() {
     let season = season();
     assert_eq!(season.git(&["status", "--porcelain", "--branch", "--ignored"]), "## main\n");
     assert_eq!(season.git(&["remote"]), "");
     assert_eq!(season.git(&["for-each-ref", "--format=%(refname)"]), "refs/heads/main\n");
-    assert!(!season.at().join(".git/hooks").exists(), "no template");
+    assert!(!season.folder().join(".git/hooks").exists(), "no template");
     season.git(&["fsck", "--strict"]);
 }
 
@@ -100,9 +100,9 @@ fn one_commit_is_the_example_car_as_it_ships() {
     let said = sandbox.tierod(&["example", "car"]).ended(0).out;
     let (_, rest) = said.split_once("--rev ").unwrap();
     let anchor = rest.split_whitespace().next().unwrap();
-    sandbox.git_in(&sandbox.at("car"), &["worktree", "add", "-q", "--detach", "../anchor", anchor]);
+    sandbox.git_in(&sandbox.path_of("car"), &["worktree", "add", "-q", "--detach", "../anchor", anchor]);
     let (mut laid, mut shipped) = (BTreeSet::new(), BTreeSet::new());
-    files(&sandbox.at("anchor"), "", &mut laid);
+    files(&sandbox.path_of("anchor"), "", &mut laid);
     files(&example_car::folder(), "", &mut shipped);
     let differ: Vec<&String> = laid.symmetric_difference(&shipped).map(|(path, _)| path).collect();
     assert_eq!(differ, ["tierod.yaml", "tierod.yaml"], "the settings as laid out and as shipped");
@@ -112,11 +112,11 @@ fn one_commit_is_the_example_car_as_it_ships() {
         .split_inclusive('\n')
         .filter(|line| !line.starts_with("as-of:") && !line.starts_with("history:"))
         .collect();
-    assert_eq!(read(sandbox.at("anchor/tierod.yaml").to_str().unwrap()), without);
-    assert_eq!(sandbox.git_in(&sandbox.at("anchor"), &["show", "-s", "--format=%cs"]), "2027-03-19\n");
+    assert_eq!(read(sandbox.path_of("anchor/tierod.yaml").to_str().unwrap()), without);
+    assert_eq!(sandbox.git_in(&sandbox.path_of("anchor"), &["show", "-s", "--format=%cs"]), "2027-03-19\n");
 }
 
-/// What no commit may have: these are errors at every stage, and a season that trips over them tells nothing.
+/// Checks that no commit may report: they are errors at every stage, and hide other findings.
 const UNREADABLE: [&str; 10] = [
     "unreadable-file",
     "unknown-key",
@@ -134,14 +134,14 @@ const UNREADABLE: [&str; 10] = [
 fn every_commit_can_be_read() {
     let season = season();
     let broken = |finding: &Value| UNREADABLE.contains(&finding["check"].as_str().unwrap());
-    // One process a commit: two at a time, as there are two cores nearly anywhere.
+    // One process per commit, two at a time, because nearly every machine has two cores.
     std::thread::scope(|scope| {
         for half in season.commits.chunks(season.commits.len().div_ceil(2)) {
             scope.spawn(move || {
                 for commit in half {
                     let report = season.check(&["--rev", commit]);
-                    let told = told(&report, broken);
-                    assert!(told.is_empty(), "{commit} {told:?}");
+                    let reported = reported(&report, broken);
+                    assert!(reported.is_empty(), "{commit} {reported:?}");
                     assert!(report["summary"]["records"].as_u64().unwrap() > 0);
                 }
             });
@@ -150,11 +150,11 @@ fn every_commit_can_be_read() {
 }
 
 #[test]
-fn it_ends_with_what_stayed_open_and_no_more() {
+fn it_ends_with_exactly_the_expected_findings() {
     let season = season();
     let report = season.check(&[]);
     assert_eq!(report, season.check(&["--on", "2027-07-20"]), "the season is closed on its day");
-    let open = |level: &str| told(&report, |finding| finding["level"] == level);
+    let open = |level: &str| reported(&report, |finding| finding["level"] == level);
     let errors = [
         "no-verification coolant-temperature",
         "target-missed accel-time",
@@ -164,13 +164,13 @@ fn it_ends_with_what_stayed_open_and_no_more() {
     for error in errors {
         assert!(open("error").contains(error), "{error}: {:?}", open("error"));
     }
-    let at_risk = |report: &Value| told(report, |finding| finding["check"] == "target-at-risk");
+    let at_risk = |report: &Value| reported(report, |finding| finding["check"] == "target-at-risk");
     assert_eq!(at_risk(&report), ["target-at-risk wheel-power".to_owned()].into());
-    // Four weeks before it was at risk as well, and nobody has done anything about it since.
+    // Four weeks before it was at risk, too, and no revision, waiver or change of its limit came since.
     let before = season.git(&["rev-list", "-1", "--before=2027-06-22", "main"]);
     assert!(at_risk(&season.check(&["--rev", before.trim()])).contains("target-at-risk wheel-power"));
 
-    let values = season.sandbox.tierod_in(&season.at(), &["values", "--format", "json"]).ended(0).json();
+    let values = season.sandbox.tierod_in(&season.folder(), &["values", "--format", "json"]).ended(0).json();
     let targets = values["values"].as_array().unwrap();
     let status = |word: &str| targets.iter().filter(|target| target["status"] == word).count();
     assert!(status("met") >= 15, "{}", status("met"));
@@ -179,20 +179,20 @@ fn it_ends_with_what_stayed_open_and_no_more() {
     let weighed: usize = log.lines().map(|line| line.rsplit(':').next().unwrap().parse::<usize>().unwrap()).sum();
     assert!(weighed >= 25, "{weighed} parts weighed");
     let final_place = season.git(&["show", "HEAD:contest/2027-07-04-final.md"]);
-    let total = season.sandbox.tierod_in(&season.at(), &["points"]).ended(0).out;
+    let total = season.sandbox.tierod_in(&season.folder(), &["points"]).ended(0).out;
     let total = total.lines().find(|line| line.starts_with("total")).unwrap().split_whitespace().nth(2).unwrap();
     assert!(final_place.contains(&format!("with {total} points")), "{total}: {final_place}");
 }
 
 #[test]
-fn the_records_move_as_the_season_goes() {
+fn the_records_change_during_the_season() {
     let season = season();
     let renames = season.git(&["log", "--diff-filter=R", "-M", "--name-status", "--format="]);
     assert!(renames.contains("goal-and-events.yaml\tseason/goal-and-events.yaml"), "{renames}");
     assert!(renames.contains("season/power-curve.csv\tanalysis/power-curve.csv"), "{renames}");
     let formerly = season.git(&["show", "HEAD:powertrain/powertrain.yaml"]);
     assert!(formerly.contains("  coolant-hose-set:\n    formerly: [hose-set]\n"));
-    // A limit that moves on record does so in the commit that brings the revision.
+    // A limit with a revision changes in the commit that adds the revision.
     for (revision, limit) in [
         ("accel-time-december", "+    at-most: 4.27 s"),
         ("car-mass-february", "+    at-most: 205 kg"),
@@ -204,7 +204,7 @@ fn the_records_move_as_the_season_goes() {
 }
 
 #[test]
-fn a_folder_with_anything_in_it_is_left_alone() {
+fn a_folder_that_is_not_empty_is_not_changed() {
     let sandbox = Sandbox::new();
     sandbox.write("car/notes.txt", "mine");
     sandbox.write("file", "mine");
@@ -212,11 +212,12 @@ fn a_folder_with_anything_in_it_is_left_alone() {
         let error = sandbox.tierod(&["example", folder]).ended(2).err;
         assert!(error.contains(why) && error.contains("nothing was written"), "{error}");
     }
-    let listed: BTreeSet<_> = std::fs::read_dir(sandbox.at("car")).unwrap().map(|e| e.unwrap().file_name()).collect();
+    let listed: BTreeSet<_> =
+        std::fs::read_dir(sandbox.path_of("car")).unwrap().map(|e| e.unwrap().file_name()).collect();
     assert_eq!(listed, ["notes.txt".into()].into());
-    std::fs::create_dir(sandbox.at("empty")).unwrap();
+    std::fs::create_dir(sandbox.path_of("empty")).unwrap();
     sandbox.tierod(&["example", "empty"]).ended(0);
-    assert!(sandbox.at("empty/tierod.yaml").exists(), "an empty folder is taken");
+    assert!(sandbox.path_of("empty/tierod.yaml").exists(), "an empty folder is taken");
 }
 
 #[cfg(unix)]
@@ -252,13 +253,13 @@ fn the_users_git_changes_nothing_and_the_commits_are_the_same_anywhere() {
 
     let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
     command.args(["example", "car"]).env("GIT_CONFIG_GLOBAL", &config).env("TZ", "Pacific/Auckland");
-    command.env("GIT_DIR", sandbox.at(".git")).env("GIT_INDEX_FILE", sandbox.at(".git/index"));
+    command.env("GIT_DIR", sandbox.path_of(".git")).env("GIT_INDEX_FILE", sandbox.path_of(".git/index"));
     command.env("GIT_TEMPLATE_DIR", at("template")).env("GIT_DEFAULT_HASH", "sha256");
     command.env("GIT_CONFIG_COUNT", "1").env("GIT_CONFIG_KEY_0", "core.autocrlf").env("GIT_CONFIG_VALUE_0", "true");
     let output = command.output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
 
-    let car = sandbox.at("car");
+    let car = sandbox.path_of("car");
     let head = sandbox.git_in(&car, &["rev-parse", "HEAD"]);
     assert_eq!(head.trim(), season().commits.last().unwrap(), "same tool, same commits");
     assert!(!sandbox.outside().join("ran").exists(), "a hook ran");
@@ -266,7 +267,7 @@ fn the_users_git_changes_nothing_and_the_commits_are_the_same_anywhere() {
     let (mut here, mut there) = (BTreeSet::new(), BTreeSet::new());
     std::fs::remove_dir_all(car.join(".git")).unwrap();
     files(&car, "", &mut here);
-    files(&season().at(), "", &mut there);
+    files(&season().folder(), "", &mut there);
     there.retain(|(path, _)| !path.starts_with(".git/"));
     assert_eq!(here, there, "the same bytes");
     assert_eq!(sandbox.git(&["ls-files"]), "own.yaml\n", "the repository around it is as it was");
@@ -275,31 +276,31 @@ fn the_users_git_changes_nothing_and_the_commits_are_the_same_anywhere() {
 }
 
 #[test]
-fn without_git_it_says_so() {
+fn without_git_the_error_has_a_fix() {
     let sandbox = Sandbox::new();
     let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
-    let output = command.args(["example", "car"]).env("PATH", sandbox.at("none")).output().unwrap();
-    let answer: Answer = Answer::of(&output);
+    let output = command.args(["example", "car"]).env("PATH", sandbox.path_of("none")).output().unwrap();
+    let answer: Answer = Answer::from_output(&output);
     let error = answer.ended(2).err;
     assert!(error.contains("git could not be started") && error.contains("install git"), "{error}");
 }
 
-/// Each check of the history fires where the season was written to make it fire, and nowhere else.
+/// Each history check has exactly the findings that the season was written for.
 #[test]
-fn the_history_checks_fire_where_the_season_put_them() {
+fn the_history_checks_have_the_intended_findings() {
     let answer = season().check(&[]);
     assert_eq!(answer["history"], "on");
     let findings = answer["findings"].as_array().unwrap();
-    let mut told: Vec<(&str, &str)> = findings
+    let mut reported: Vec<(&str, &str)> = findings
         .iter()
         .map(|finding| (finding["check"].as_str().unwrap(), finding["record"].as_str().unwrap()))
         .filter(|(check, _)| {
             trace::checks::find(check).is_some_and(|check| check.group == trace::checks::Group::History)
         })
         .collect();
-    told.sort_unstable();
+    reported.sort_unstable();
     assert_eq!(
-        told,
+        reported,
         [
             ("no-action", "wheel-power"),
             ("rewritten-result", "driver-changes"),
@@ -312,17 +313,17 @@ fn the_history_checks_fire_where_the_season_put_them() {
     );
 }
 
-/// The audit is the same with its cache, without it, and at the commit in place of the work tree.
+/// The audit is the same with its cache, without it, and at the commit instead of the working tree.
 #[test]
 fn the_audit_of_the_season_needs_no_cache() {
     let sandbox = Sandbox::new();
     sandbox.tierod(&["example", "car"]).ended(0);
     let audit = |more: &[&str]| {
-        sandbox.tierod_in(&sandbox.at("car"), &[&["audit", "--format", "json"], more].concat()).ended(1)
+        sandbox.tierod_in(&sandbox.path_of("car"), &[&["audit", "--format", "json"], more].concat()).ended(1)
     };
     let first = audit(&[]);
     assert_eq!(audit(&[]).out, first.out, "from the cache");
-    let cache = sandbox.at("car/.git/tierod");
+    let cache = sandbox.path_of("car/.git/tierod");
     assert!(cache.is_dir());
     std::fs::remove_dir_all(&cache).unwrap();
     assert_eq!(audit(&[]).out, first.out, "the cache deleted");

@@ -1,4 +1,4 @@
-//! The formats of `check`: each tells every finding, and all end with the same status.
+//! The formats of `check`: each has every finding, and all end with the same status.
 
 use std::collections::BTreeSet;
 
@@ -8,7 +8,7 @@ use crate::support::{Answer, SETTINGS, Sandbox};
 
 const FORMATS: [&str; 6] = ["terminal", "json", "sarif", "lines", "github", "gitlab"];
 
-/// A repository whose data root `car 1` has an error, a warning, a note and a waived finding.
+/// A repository whose project root `car 1` has an error, a warning, a note and a waived finding.
 fn mixed() -> Sandbox {
     let sandbox = Sandbox::repository();
     sandbox.small_root("car 1/");
@@ -65,9 +65,9 @@ fn parsed(line: &str) -> Option<(&str, u32, u32, char, &str)> {
 #[test]
 fn no_format_drops_a_finding_and_all_end_with_the_same_status() {
     let sandbox = mixed();
-    let told = check(&sandbox, "json").ended(1).json();
-    // Check and place of each finding that stands, as the JSON answer has them.
-    let all: Vec<(String, String, u64)> = told["findings"]
+    let report = check(&sandbox, "json").ended(1).json();
+    // Check and place of each finding without a waiver, from the JSON answer.
+    let all: Vec<(String, String, u64)> = report["findings"]
         .as_array()
         .unwrap()
         .iter()
@@ -75,7 +75,7 @@ fn no_format_drops_a_finding_and_all_end_with_the_same_status() {
         .collect();
     let levels: BTreeSet<&str> = all.iter().map(|(_, level, _)| level.as_str()).collect();
     assert_eq!(levels, ["error", "note", "warning"].into(), "{all:?}");
-    assert_eq!(told["summary"]["waived"], 1);
+    assert_eq!(report["summary"]["waived"], 1);
 
     for format in FORMATS {
         let answer = check(&sandbox, format).ended(1);
@@ -163,13 +163,13 @@ fn no_format_drops_a_finding_and_all_end_with_the_same_status() {
         assert_eq!(found, all, "{format}");
     }
 
-    // What is no error stops nothing, in any format.
-    let more = std::fs::read_to_string(sandbox.at("car 1/more.yaml")).unwrap();
+    // Findings below error level do not change the status, in any format.
+    let more = std::fs::read_to_string(sandbox.path_of("car 1/more.yaml")).unwrap();
     sandbox.write("car 1/more.yaml", more.replace("circle-tim:", "circle-time:"));
     for format in FORMATS {
         check(&sandbox, format).ended(0);
     }
-    // What could not be done is told on stderr alone, in any format.
+    // A failure is printed only to stderr, in any format.
     for format in FORMATS {
         let answer = sandbox.tierod(&["check", "--format", format, "nowhere"]).ended(2);
         assert!(answer.out.is_empty() && answer.err.contains("nowhere"), "{format}: {}", answer.out);
@@ -177,7 +177,7 @@ fn no_format_drops_a_finding_and_all_end_with_the_same_status() {
 }
 
 #[test]
-fn a_sarif_log_tells_tool_rules_places_and_identities() {
+fn a_sarif_log_has_the_tool_rules_places_and_fingerprints() {
     let sandbox = mixed();
     let log = check(&sandbox, "sarif").ended(1).json();
     let run = &log["runs"][0];
@@ -186,7 +186,7 @@ fn a_sarif_log_tells_tool_rules_places_and_identities() {
     let error = &run["results"][0];
     assert_eq!(
         text(error, "/message/text"),
-        "no record with id `circle-tim`. To mend: did you mean `circle-time`?",
+        "no record with id `circle-tim`. Fix: did you mean `circle-time`?",
         "two sentences: what is wrong, and what mends it"
     );
     assert_eq!(
@@ -201,7 +201,7 @@ fn a_sarif_log_tells_tool_rules_places_and_identities() {
     assert_eq!(error["partialFingerprints"]["tierodFinding/v1"], json["findings"][0]["fingerprint"]);
 }
 
-/// The kind of a record that could not be read is told too.
+/// The kind of a record that could not be read is in the log, too.
 #[test]
 fn a_record_that_cannot_be_read_has_its_kind_in_the_log() {
     let sandbox = Sandbox::new();
@@ -212,7 +212,7 @@ fn a_record_that_cannot_be_read_has_its_kind_in_the_log() {
     assert_eq!((text(at, "/name"), text(at, "/kind")), ("b", "target"));
 }
 
-/// Hostile values, names and files neither end a line nor begin a command nor move the cursor.
+/// Hostile values, names and files cannot end a line, begin a command or move the cursor.
 #[test]
 fn hostile_texts_stay_one_line_and_one_command() {
     let sandbox = Sandbox::repository();
@@ -238,11 +238,11 @@ fn hostile_texts_stay_one_line_and_one_command() {
     }
 }
 
-/// Lines lead to the file from where one stands; the forges want paths from the top of the repository.
+/// Lines have paths relative to the current folder; forges need paths from the top of the repository.
 #[test]
-fn paths_are_those_that_the_reader_needs() {
+fn paths_are_relative_to_what_each_format_needs() {
     let sandbox = mixed();
-    let below = sandbox.at("car 1");
+    let below = sandbox.path_of("car 1");
     let first = |format: &str| {
         let out = sandbox.tierod_in(&below, &["check", "--format", format]).ended(1).out;
         out.lines().next().unwrap().to_owned()
@@ -259,19 +259,19 @@ fn a_root_without_findings_has_none_in_any_format() {
     assert_eq!(out("lines").out, "");
     assert_eq!(out("github").out, "");
     assert_eq!(out("gitlab").json(), serde_json::json!([]));
-    // Without the list of results a log would say that nothing was looked at.
+    // Without the list of results, a log would mean that no check was run.
     assert_eq!(out("sarif").json()["runs"][0]["results"], serde_json::json!([]));
 }
 
-/// The comparison of two revisions has the same formats: a log with the state of every finding, and what is new alone
-/// where it stands beside the change.
+/// The comparison of two revisions has the same formats: a log with the state of every finding, and only the new
+/// findings in formats that show them next to the change.
 #[test]
-fn a_comparison_tells_the_state_of_each_finding() {
+fn a_comparison_has_the_state_of_each_finding() {
     let sandbox = mixed();
     sandbox.git(&["add", "."]);
     sandbox.git(&["commit", "-q", "-m", "Start"]);
-    let more = std::fs::read_to_string(sandbox.at("car 1/more.yaml")).unwrap();
-    // The warning is mended, the note is accepted, and an error is new.
+    let more = std::fs::read_to_string(sandbox.path_of("car 1/more.yaml")).unwrap();
+    // The warning is fixed, the note is accepted, and an error is new.
     let more = more.replace("circle-time: Link", "circle-time: It carries the thrust.");
     let waiver =
         "  too: {check: no-verification, of: rod, until: 2027-06-01, agreed-by: chief engineer, reason: No rig yet.}\n";
@@ -292,14 +292,14 @@ fn a_comparison_tells_the_state_of_each_finding() {
             format!("{} {record}: {}{waived}", text(one, "/ruleId"), text(one, "/baselineState"))
         })
         .collect();
-    let told = [
+    let expected = [
         "no-reason link: absent",
         "no-verification bolt: unchanged, waived",
         "no-verification rod: unchanged, waived",
         "unknown-reference arm: unchanged",
         "unknown-reference new: new",
     ];
-    let missing: Vec<&str> = told.into_iter().filter(|one| !states.contains(*one)).collect();
+    let missing: Vec<&str> = expected.into_iter().filter(|one| !states.contains(*one)).collect();
     assert!(missing.is_empty(), "{missing:?} not among {states:#?}");
     let out = delta("lines").out;
     assert!(out.starts_with("car 1/new.yaml:3:9: error: ") && !out.contains("more.yaml"), "{out}");

@@ -1,7 +1,7 @@
-//! What a pre-commit hook sees, with git as the reference: `--staged` reads exactly what the commit will hold.
+//! What a pre-commit hook sees, with git as the reference: `--staged` reads exactly the content of the commit.
 //!
-//! Git starts each hook here itself, because it points `GIT_INDEX_FILE` and `GIT_DIR` elsewhere for
-//! `commit -a`, `commit FILE` and linked worktrees, and no test that sets them by hand is as sure.
+//! Git itself starts each hook here, because it sets `GIT_INDEX_FILE` and `GIT_DIR` to other paths for
+//! `commit -a`, `commit FILE` and linked worktrees, and a test that sets them itself could differ from git.
 
 #![cfg(unix)]
 
@@ -9,11 +9,11 @@ use std::fmt::Write as _;
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 
-use crate::support::{Places, Sandbox, places_in_graph};
+use crate::support::{RecordPaths, Sandbox, records_in_graph};
 
 pub(crate) const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
 
-/// A record file with parts of these ids, in which no check finds anything.
+/// A record file with parts of these ids, in which no check reports a finding.
 pub(crate) fn parts(ids: &[&str]) -> String {
     let mut text = "parts:\n".to_owned();
     for id in ids {
@@ -39,24 +39,24 @@ pub(crate) fn write_hook(path: &Path, script: &str) {
     std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o755)).unwrap();
 }
 
-/// A repository whose pre-commit hook notes what tierod and what git see.
+/// A repository whose pre-commit hook writes down the records that tierod reads, and git's listing.
 pub(crate) struct Spied {
     pub(crate) sandbox: Sandbox,
-    /// The data root, from the top: empty, or ending in `/`.
+    /// The project root, from the top: empty, or ending in `/`.
     pub(crate) prefix: &'static str,
-    /// Where commits are made; the first work tree, unless a test moves on.
+    /// The folder of the commits: the first working tree, unless a test uses another one.
     pub(crate) folder: PathBuf,
 }
 
 impl Spied {
-    /// Without a commit yet: the small data root and, besides, `a.yaml` with `a-one` and `b.yaml` with `b-one`.
+    /// Without a commit yet: the small project root, and `a.yaml` with `a-one` and `b.yaml` with `b-one`.
     pub(crate) fn unborn(prefix: &'static str) -> Self {
         let sandbox = Sandbox::repository();
         sandbox.small_root(prefix);
         let spied = Self { folder: sandbox.path(), sandbox, prefix };
         spied.write("a.yaml", parts(&["a-one"]));
         spied.write("b.yaml", parts(&["b-one"]));
-        spied.spy(&spied.sandbox.at(".git/hooks/pre-commit"), "");
+        spied.spy(&spied.sandbox.path_of(".git/hooks/pre-commit"), "");
         spied
     }
 
@@ -68,7 +68,7 @@ impl Spied {
         spied
     }
 
-    /// Writes the hook, which goes on from a line of its own.
+    /// Writes the hook, after a first line of the test.
     pub(crate) fn spy(&self, hook: &Path, first: &str) {
         let notes = self.notes();
         std::fs::create_dir_all(&notes).unwrap();
@@ -96,22 +96,22 @@ impl Spied {
     }
 
     #[track_caller]
-    pub(crate) fn noted_graph(&self, name: &str) -> Places {
+    pub(crate) fn noted_graph(&self, name: &str) -> RecordPaths {
         let text = self.note(name);
         let json =
             serde_json::from_str(&text).unwrap_or_else(|_| panic!("{text}{}", self.note(&format!("{name}.err"))));
-        places_in_graph(&json)
+        records_in_graph(&json)
     }
 
-    /// Writes a file of the data root.
+    /// Writes a file in the project root.
     pub(crate) fn write(&self, path: &str, content: impl AsRef<[u8]>) {
-        let path = self.folder.join(self.at(path));
+        let path = self.folder.join(self.path_of(path));
         std::fs::create_dir_all(path.parent().unwrap()).unwrap();
         std::fs::write(path, content).unwrap();
     }
 
-    /// A path of the data root, from the top.
-    pub(crate) fn at(&self, path: &str) -> String {
+    /// A path in the project root, from the top.
+    pub(crate) fn path_of(&self, path: &str) -> String {
         format!("{}{path}", self.prefix)
     }
 
@@ -120,8 +120,8 @@ impl Spied {
         self.sandbox.git_in(&self.folder, args)
     }
 
-    /// Commits with these arguments, then compares what tierod saw in the hook with git's listing in the hook and
-    /// with the commit that came of it. `seen` and `unseen` are ids, so that no comparison is one of nothing.
+    /// Commits with these arguments, then compares the records that tierod read in the hook with git's listing in the
+    /// hook and with the new commit. `seen` and `unseen` are ids that must and must not be there.
     #[track_caller]
     pub(crate) fn commit(&self, args: &[&str], seen: &[&str], unseen: &[&str]) {
         let _ = std::fs::remove_file(self.notes().join("git"));
@@ -133,30 +133,30 @@ impl Spied {
     #[track_caller]
     pub(crate) fn compare(&self, seen: &[&str], unseen: &[&str]) {
         let staged = self.noted_graph("staged");
-        let listed = self.sandbox.places_in_listing(&self.folder, &self.note("git"), self.prefix);
+        let listed = self.sandbox.records_in_listing(&self.folder, &self.note("git"), self.prefix);
         assert_eq!(staged, listed, "tierod in the hook, and git in the hook");
         let tree = self.git(&["ls-tree", "-r", "-z", "HEAD"]);
-        let committed = self.sandbox.places_in_listing(&self.folder, &tree, self.prefix);
+        let committed = self.sandbox.records_in_listing(&self.folder, &tree, self.prefix);
         assert_eq!(staged, committed, "tierod in the hook, and the commit");
         let has = |id: &&&str| staged.iter().any(|place| place.ends_with(&format!(" {id}")));
         assert_eq!(seen.iter().find(|id| !has(id)), None, "not seen: {staged:?}");
         assert_eq!(unseen.iter().find(has), None, "seen: {staged:?}");
     }
 
-    /// The records whose evidence the check in the hook missed.
+    /// The records whose evidence was missing for the check in the hook.
     #[track_caller]
     pub(crate) fn without_evidence(&self) -> Vec<String> {
         records_with("no-evidence", &serde_json::from_str(&self.note("check")).expect("the check failed in the hook"))
     }
 }
 
-/// The records that a check found something in.
+/// The records that a check reports.
 pub(crate) fn records_with(check: &str, report: &serde_json::Value) -> Vec<String> {
     let findings = report["findings"].as_array().unwrap().iter();
     findings.filter(|it| it["check"] == check).map(|it| it["record"].as_str().unwrap().to_owned()).collect()
 }
 
-/// Runs a case with the data root at the top, and in a subfolder whose name is no plain ASCII word.
+/// Runs a case with the project root at the top, and in a subfolder whose name has a space and is not ASCII.
 pub(crate) fn at_the_top_and_below(case: impl Fn(Spied)) {
     case(Spied::new(""));
     case(Spied::new("Fahrwerk/Daten 'ü'/"));
@@ -179,18 +179,18 @@ fn partial_staging() {
         spied.write("a.yaml", parts(&["edited-later"]));
         spied.write("untracked.yaml", parts(&["untracked"]));
         spied.commit(&["-m", "x"], &["staged", "b-one"], &["a-one", "edited-later", "untracked"]);
-        assert!(spied.noted_graph("plain").contains(&format!("{} edited-later", spied.at("a.yaml"))));
+        assert!(spied.noted_graph("plain").contains(&format!("{} edited-later", spied.path_of("a.yaml"))));
     });
 }
 
-/// `git add -p` writes blobs that no file in the work tree ever held.
+/// `git add -p` writes blobs that were never a file in the working tree.
 #[test]
 fn a_blob_that_was_never_a_file() {
     at_the_top_and_below(|spied| {
         let draft = spied.sandbox.outside().join("draft");
         std::fs::write(&draft, parts(&["only-in-the-index"])).unwrap();
         let id = spied.git(&["hash-object", "-w", draft.to_str().unwrap()]);
-        let (old, new) = (spied.at("a.yaml"), spied.at("new.yaml"));
+        let (old, new) = (spied.path_of("a.yaml"), spied.path_of("new.yaml"));
         spied.git(&["update-index", "--cacheinfo", &format!("100644,{},{old}", id.trim())]);
         std::fs::write(&draft, parts(&["without-a-file"])).unwrap();
         let id = spied.git(&["hash-object", "-w", draft.to_str().unwrap()]);
@@ -203,20 +203,20 @@ fn a_blob_that_was_never_a_file() {
 fn commit_all() {
     at_the_top_and_below(|spied| {
         spied.write("a.yaml", parts(&["a-two"]));
-        std::fs::remove_file(spied.folder.join(spied.at("b.yaml"))).unwrap();
+        std::fs::remove_file(spied.folder.join(spied.path_of("b.yaml"))).unwrap();
         spied.write("untracked.yaml", parts(&["untracked"]));
         spied.commit(&["-am", "x"], &["a-two"], &["a-one", "b-one", "untracked"]);
     });
 }
 
-/// `--only`: what is staged besides waits for another commit, and a second index is made for this one.
+/// `--only`: other staged changes wait for another commit, and git creates a second index for this one.
 #[test]
 fn commit_a_file() {
     at_the_top_and_below(|spied| {
         spied.write("a.yaml", parts(&["a-staged"]));
         spied.git(&["add", "."]);
         spied.write("b.yaml", parts(&["b-two"]));
-        spied.commit(&["-m", "x", "--", &spied.at("b.yaml")], &["a-one", "b-two"], &["a-staged", "b-one"]);
+        spied.commit(&["-m", "x", "--", &spied.path_of("b.yaml")], &["a-one", "b-two"], &["a-staged", "b-one"]);
         spied.commit(&["-m", "y"], &["a-staged", "b-two"], &["a-one"]);
     });
 }
@@ -228,7 +228,7 @@ fn commit_including_a_file() {
         spied.git(&["add", "."]);
         spied.write("b.yaml", parts(&["b-two"]));
         spied.write("chain.yaml", "goals: {}\n");
-        let b = spied.at("b.yaml");
+        let b = spied.path_of("b.yaml");
         spied.commit(&["-m", "x", "--include", "--", &b], &["a-staged", "b-two", "hub"], &["a-one", "b-one"]);
     });
 }
@@ -245,36 +245,36 @@ fn commit_amended() {
 }
 
 #[test]
-fn only_meant_to_be_added() {
+fn intent_to_add() {
     at_the_top_and_below(|spied| {
         spied.write("meant.yaml", parts(&["meant"]));
         spied.write("pull.csv", "1,2\n");
         spied.write("pull.yaml", result("pull", "pull.csv"));
-        spied.git(&["add", "-N", &spied.at("meant.yaml"), &spied.at("pull.csv")]);
-        spied.git(&["add", &spied.at("pull.yaml")]);
+        spied.git(&["add", "-N", &spied.path_of("meant.yaml"), &spied.path_of("pull.csv")]);
+        spied.git(&["add", &spied.path_of("pull.yaml")]);
         spied.commit(&["-m", "x"], &["pull"], &["meant"]);
         assert_eq!(spied.without_evidence(), ["pull"], "evidence that is only meant to be added is not there");
-        // `-a` adds what was meant.
+        // `-a` adds it.
         spied.commit(&["-am", "y"], &["meant", "pull"], &[]);
         assert_eq!(spied.without_evidence(), [""; 0]);
     });
 }
 
 #[test]
-fn evidence_counts_where_the_records_come_from() {
+fn evidence_is_looked_up_where_the_records_are_read() {
     at_the_top_and_below(|spied| {
         spied.write("pull.yaml", result("pull", "test/pull.csv"));
         spied.write("test/pull.csv", "1,2\n");
-        spied.git(&["add", &spied.at("pull.yaml")]);
+        spied.git(&["add", &spied.path_of("pull.yaml")]);
         spied.commit(&["-m", "records without their evidence"], &["pull"], &[]);
         assert_eq!(spied.without_evidence(), ["pull"]);
         let plain = spied.sandbox.tierod(&["check", "--format", "json", "--", &format!("./{}", spied.prefix)]);
-        assert_eq!(records_with("no-evidence", &plain.json()), [""; 0], "the file is in the work tree");
+        assert_eq!(records_with("no-evidence", &plain.json()), [""; 0], "the file is in the working tree");
         spied.git(&["add", "."]);
         spied.commit(&["-m", "and their evidence"], &["pull"], &[]);
         assert_eq!(spied.without_evidence(), [""; 0]);
-        // Gone from the work tree, but not from the commit.
-        std::fs::remove_file(spied.folder.join(spied.at("test/pull.csv"))).unwrap();
+        // Missing in the working tree, but not in the commit.
+        std::fs::remove_file(spied.folder.join(spied.path_of("test/pull.csv"))).unwrap();
         spied.commit(&["--allow-empty", "-m", "nothing staged"], &["pull"], &[]);
         assert_eq!(spied.without_evidence(), [""; 0]);
         spied.commit(&["-am", "gone"], &["pull"], &[]);
@@ -285,12 +285,12 @@ fn evidence_counts_where_the_records_come_from() {
 #[test]
 fn renamed_and_deleted() {
     at_the_top_and_below(|spied| {
-        spied.git(&["mv", &spied.at("a.yaml"), &spied.at("renamed.yaml")]);
+        spied.git(&["mv", &spied.path_of("a.yaml"), &spied.path_of("renamed.yaml")]);
         spied.commit(&["-m", "x"], &["a-one"], &[]);
-        assert!(spied.noted_graph("staged").contains(&format!("{} a-one", spied.at("renamed.yaml"))));
-        spied.git(&["rm", "-q", &spied.at("renamed.yaml")]);
+        assert!(spied.noted_graph("staged").contains(&format!("{} a-one", spied.path_of("renamed.yaml"))));
+        spied.git(&["rm", "-q", &spied.path_of("renamed.yaml")]);
         spied.commit(&["-m", "y"], &["b-one"], &["a-one"]);
-        spied.git(&["rm", "-q", "--cached", &spied.at("b.yaml")]);
+        spied.git(&["rm", "-q", "--cached", &spied.path_of("b.yaml")]);
         spied.commit(&["-m", "z"], &["hub"], &["b-one"]);
     });
 }
@@ -307,14 +307,14 @@ fn a_merge_in_progress() {
         spied.write("a.yaml", parts(&["a-main"]));
         spied.commit(&["-am", "main"], &["a-main"], &["a-side"]);
         let merge = spied.sandbox.command("git", &spied.folder).args(["merge", "-q", "side"]).output().unwrap();
-        assert!(!merge.status.success(), "the test wants a conflict");
+        assert!(!merge.status.success(), "the test needs a conflict");
 
         let root = format!("./{}", spied.prefix);
         let staged = spied.sandbox.tierod(&["check", "--staged", "--", &root]).ended(2);
         assert!(staged.err.contains("the index has unmerged entries"), "{}", staged.err);
-        assert!(staged.err.contains(&spied.at("a.yaml")), "{}", staged.err);
+        assert!(staged.err.contains(&spied.path_of("a.yaml")), "{}", staged.err);
         assert!(staged.err.contains("resolve the conflicts and `git add`"), "{}", staged.err);
-        // The cure, done.
+        // The fix, applied.
         spied.write("a.yaml", parts(&["a-main", "a-side"]));
         spied.git(&["add", "."]);
         spied.sandbox.tierod(&["check", "--staged", "--", &root]).ended(0);
@@ -327,22 +327,22 @@ fn a_linked_worktree_shares_the_hook() {
     at_the_top_and_below(|mut spied| {
         let linked = spied.sandbox.outside().join("linked");
         spied.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
-        // What is staged in the first work tree is none of the second's business.
-        spied.write("b.yaml", parts(&["first-work-tree"]));
+        // What is staged in the first working tree does not affect the second.
+        spied.write("b.yaml", parts(&["first-working-tree"]));
         spied.git(&["add", "."]);
         spied.folder = linked;
         spied.write("a.yaml", parts(&["a-two"]));
         spied.write("new.yaml", parts(&["new"]));
-        spied.git(&["add", &spied.at("new.yaml")]);
-        spied.commit(&["-m", "plain"], &["a-one", "new", "b-one"], &["first-work-tree", "a-two"]);
+        spied.git(&["add", &spied.path_of("new.yaml")]);
+        spied.commit(&["-m", "plain"], &["a-one", "new", "b-one"], &["first-working-tree", "a-two"]);
         spied.commit(&["-am", "all"], &["a-two", "new", "b-one"], &["a-one"]);
         spied.write("b.yaml", parts(&["b-two"]));
         spied.write("a.yaml", parts(&["a-three"]));
-        spied.commit(&["-m", "only", "--", &spied.at("b.yaml")], &["a-two", "b-two"], &["a-three"]);
+        spied.commit(&["-m", "only", "--", &spied.path_of("b.yaml")], &["a-two", "b-two"], &["a-three"]);
     });
 }
 
-/// In cone mode the folders left out keep their records, though the work tree has none of them.
+/// In cone mode the omitted folders keep their records, although they are not in the working tree.
 #[test]
 fn a_sparse_checkout() {
     at_the_top_and_below(|spied| {
@@ -351,29 +351,29 @@ fn a_sparse_checkout() {
         spied.write("kept/in.yaml", parts(&["kept"]) + &result("pull", "left/pull.csv"));
         spied.git(&["add", "."]);
         spied.git(&["commit", "-qm", "folders"]);
-        spied.git(&["sparse-checkout", "set", "--cone", &spied.at("kept")]);
-        assert!(!spied.folder.join(spied.at("left")).exists(), "the test wants a folder left out");
+        spied.git(&["sparse-checkout", "set", "--cone", &spied.path_of("kept")]);
+        assert!(!spied.folder.join(spied.path_of("left")).exists(), "the test needs an omitted folder");
         spied.write("a.yaml", parts(&["a-two"]));
         spied.commit(&["-am", "x"], &["left-out", "kept", "a-two"], &["a-one"]);
-        assert_eq!(spied.noted_graph("plain"), spied.noted_graph("staged"), "the work tree is whole in tierod's eyes");
+        assert_eq!(spied.noted_graph("plain"), spied.noted_graph("staged"), "omitted files are read from the index");
         assert_eq!(spied.without_evidence(), [""; 0]);
         let plain = spied.sandbox.tierod(&["check", "--format", "json", "--", &format!("./{}", spied.prefix)]);
-        assert_eq!(records_with("no-evidence", &plain.json()), [""; 0], "evidence that is left out is there too");
+        assert_eq!(records_with("no-evidence", &plain.json()), [""; 0], "omitted evidence is found, too");
     });
 }
 
-/// Another data root in a folder left out keeps its own records.
+/// Another project root in an omitted folder keeps its own records.
 #[test]
-fn a_nested_data_root_left_out_by_a_sparse_checkout() {
+fn a_nested_project_root_omitted_by_a_sparse_checkout() {
     let spied = Spied::new("");
     spied.write("season/2026/tierod.yaml", "season: 2026\n");
     spied.write("season/2026/old.yaml", parts(&["last-season"]));
     spied.write("kept/in.yaml", parts(&["kept"]));
     spied.git(&["add", "."]);
     spied.git(&["commit", "-qm", "x"]);
-    let before = places_in_graph(&spied.sandbox.tierod(&["graph", "--format", "json"]).ended(0).json());
+    let before = records_in_graph(&spied.sandbox.tierod(&["graph", "--format", "json"]).ended(0).json());
     spied.git(&["sparse-checkout", "set", "--cone", "kept"]);
-    let sparse = places_in_graph(&spied.sandbox.tierod(&["graph", "--format", "json"]).ended(0).json());
+    let sparse = records_in_graph(&spied.sandbox.tierod(&["graph", "--format", "json"]).ended(0).json());
     assert_eq!(sparse, before);
     assert!(!sparse.iter().any(|place| place.ends_with("last-season")), "{sparse:?}");
 }
@@ -385,7 +385,7 @@ fn paths_that_are_not_ascii() {
         spied.write("日本/レース \"1\".yml", parts(&["race"]));
         spied.git(&["add", "."]);
         spied.commit(&["-m", "x"], &["quertraeger", "race"], &[]);
-        let name = spied.at("Fahrwerk/Querträger ü.yaml");
+        let name = spied.path_of("Fahrwerk/Querträger ü.yaml");
         spied.write("Fahrwerk/Querträger ü.yaml", parts(&["traeger-two"]));
         spied.commit(&["-m", "y", "--", &name], &["traeger-two"], &["quertraeger"]);
     });
@@ -393,23 +393,23 @@ fn paths_that_are_not_ascii() {
 
 /// With `core.autocrlf` the blobs have LF, the files CRLF; both are the same records.
 #[test]
-fn line_ends_of_windows() {
+fn windows_line_endings() {
     at_the_top_and_below(|spied| {
         spied.git(&["config", "core.autocrlf", "true"]);
         spied.write("a.yaml", parts(&["a-two", "a-three"]).replace('\n', "\r\n"));
         spied.git(&["add", "."]);
         spied.commit(&["-m", "x"], &["a-two", "a-three"], &["a-one"]);
         assert_eq!(spied.noted_graph("plain"), spied.noted_graph("staged"));
-        // And CRLF that went into the blobs themselves.
+        // With CRLF in the blobs, too.
         spied.git(&["config", "core.autocrlf", "false"]);
         spied.write("b.yaml", parts(&["b-two"]).replace('\n', "\r\n"));
         spied.commit(&["-am", "y"], &["b-two"], &["b-one"]);
     });
 }
 
-/// Executable files are records; links and submodules are not, and stop nothing.
+/// Executable files are records; links and submodules are not, and do not stop a commit.
 #[test]
-fn entries_that_are_no_plain_files() {
+fn entries_that_are_not_plain_files() {
     at_the_top_and_below(|spied| {
         let module = spied.sandbox.outside().join("module");
         std::fs::create_dir(&module).unwrap();
@@ -419,20 +419,20 @@ fn entries_that_are_no_plain_files() {
         spied.sandbox.git_in(&module, &["commit", "-qm", "x"]);
 
         let allow = ["-c", "protocol.file.allow=always"];
-        let place = spied.at("module");
+        let place = spied.path_of("module");
         let add = ["submodule", "--quiet", "add", module.to_str().unwrap(), &place];
         spied.git(&[&allow[..], &add[..]].concat());
         spied.write("run.yaml", parts(&["executable"]));
         let mode = std::fs::Permissions::from_mode(0o755);
-        std::fs::set_permissions(spied.folder.join(spied.at("run.yaml")), mode).unwrap();
-        std::os::unix::fs::symlink("a.yaml", spied.folder.join(spied.at("link.yaml"))).unwrap();
-        std::os::unix::fs::symlink("nowhere", spied.folder.join(spied.at("note.txt"))).unwrap();
+        std::fs::set_permissions(spied.folder.join(spied.path_of("run.yaml")), mode).unwrap();
+        std::os::unix::fs::symlink("a.yaml", spied.folder.join(spied.path_of("link.yaml"))).unwrap();
+        std::os::unix::fs::symlink("nowhere", spied.folder.join(spied.path_of("note.txt"))).unwrap();
         spied.git(&["add", "."]);
         spied.commit(&["-m", "x"], &["executable", "a-one"], &["inside-the-module"]);
         assert_eq!(spied.noted_graph("plain"), spied.noted_graph("staged"));
-        // The link is told where it stands, in both states.
+        // The link is reported at its path, in both states.
         let report: serde_json::Value = serde_json::from_str(&spied.note("check")).unwrap();
-        let told = report["findings"].as_array().unwrap().iter().any(|it| it["path"] == spied.at("link.yaml"));
-        assert!(told, "{report}");
+        let reported = report["findings"].as_array().unwrap().iter().any(|it| it["path"] == spied.path_of("link.yaml"));
+        assert!(reported, "{report}");
     });
 }

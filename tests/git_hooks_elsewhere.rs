@@ -1,9 +1,9 @@
-//! Hooks that stand, or go, somewhere else than at the top of the repository whose commit is checked.
+//! Hooks that are, or change to, somewhere else than the top of the repository whose commit is checked.
 
 #![cfg(unix)]
 
 use crate::git_hooks::{Spied, TIEROD, at_the_top_and_below, parts, word, write_hook};
-use crate::support::{Places, Sandbox, places_in_graph};
+use crate::support::{RecordPaths, Sandbox, records_in_graph};
 
 /// Git starts the hook at the top, wherever the commit is started.
 #[test]
@@ -15,24 +15,24 @@ fn a_commit_started_from_a_subfolder() {
         spied.write("deep/down/c.yaml", parts(&["c-two"]));
         spied.write("a.yaml", parts(&["a-two"]));
         let top = spied.folder.clone();
-        spied.folder = top.join(spied.at("deep/down"));
+        spied.folder = top.join(spied.path_of("deep/down"));
         spied.git(&["commit", "-qm", "y", "c.yaml"]);
         spied.folder = top;
         spied.compare(&["c-two", "a-one"], &["c-one", "a-two"]);
     });
 }
 
-/// The hook may leave the top before it starts tierod; the variables still speak of this repository.
+/// The hook may change the folder before it starts tierod; the variables still apply to this repository.
 #[test]
-fn a_hook_that_goes_elsewhere_first() {
+fn a_hook_that_changes_the_folder_first() {
     for prefix in ["", "car/"] {
         let mut spied = Spied::new(prefix);
-        let hook = spied.sandbox.at(".git/hooks/pre-commit");
+        let hook = spied.sandbox.path_of(".git/hooks/pre-commit");
         spied.write("deep/c.yaml", parts(&["c-one"]));
         spied.git(&["add", "."]);
         spied.git(&["commit", "-qm", "x"]);
-        // The reference is taken at the top: git itself loses its way below it.
-        let deep = spied.at("deep");
+        // The reference is taken at the top, because git itself fails in a subfolder.
+        let deep = spied.path_of("deep");
         spied.spy(&hook, &format!("git ls-files -s -z >\"$to/top\"\ncd {}\nroot=.", word(&deep)));
         let check = |spied: &Spied, seen: &[&str], unseen: &[&str]| {
             std::fs::copy(spied.notes().join("top"), spied.notes().join("git")).unwrap();
@@ -58,7 +58,7 @@ fn a_hook_that_goes_elsewhere_first() {
     }
 }
 
-/// The variables of the repository that the hook runs for must not leak into another.
+/// The variables of the hook's repository must not apply to another one.
 #[test]
 fn a_hook_that_checks_another_repository() {
     for (name, commit, linked) in [
@@ -75,7 +75,8 @@ fn a_hook_that_checks_another_repository() {
             other.git(&["add", "."]);
             other.git(&["commit", "-qm", "x"]);
             other.write("data/other.yaml", parts(&["not-staged"]));
-            spied.spy(&spied.sandbox.at(".git/hooks/pre-commit"), &way.replace("{}", &word(other.at("data"))));
+            spied
+                .spy(&spied.sandbox.path_of(".git/hooks/pre-commit"), &way.replace("{}", &word(other.path_of("data"))));
             if linked {
                 let linked = spied.sandbox.outside().join("linked");
                 spied.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
@@ -86,13 +87,13 @@ fn a_hook_that_checks_another_repository() {
                 spied.git(&["add", "."]);
             }
             spied.git(commit);
-            let expected = other.places_in_listing(&other.path(), &other.git(&["ls-files", "-s", "-z"]), "data/");
+            let expected = other.records_in_listing(&other.path(), &other.git(&["ls-files", "-s", "-z"]), "data/");
             assert_eq!(spied.noted_graph("staged"), expected, "{name}, {way}");
         }
     }
 }
 
-/// A user may name an index: git takes a relative one from the top, whatever folder it is started in.
+/// A user may set an index: git resolves a relative path from the top, whatever folder it is started in.
 #[test]
 fn an_index_of_the_user() {
     at_the_top_and_below(|spied| {
@@ -106,16 +107,16 @@ fn an_index_of_the_user() {
             };
             git(&["read-tree", "HEAD"]);
             spied.write("user.yaml", parts(&["in-the-users-index"]));
-            git(&["add", &spied.at("user.yaml")]);
-            // Straight from the command line, from the data root.
+            git(&["add", &spied.path_of("user.yaml")]);
+            // Directly from the command line, in the project root.
             let root = spied.folder.join(spied.prefix);
             let mut tierod = spied.sandbox.command(TIEROD, &root);
             let output = tierod.env("GIT_INDEX_FILE", index).args(["graph", "--staged", "--format", "json"]).output();
-            let seen = places_in_graph(&serde_json::from_slice(&output.unwrap().stdout).unwrap());
+            let seen = records_in_graph(&serde_json::from_slice(&output.unwrap().stdout).unwrap());
             let listing = git(&["ls-files", "-s", "-z"]);
-            assert_eq!(seen, spied.sandbox.places_in_listing(&spied.folder, &listing, spied.prefix), "{index}");
-            assert!(seen.contains(&format!("{} in-the-users-index", spied.at("user.yaml"))));
-            // And in a hook.
+            assert_eq!(seen, spied.sandbox.records_in_listing(&spied.folder, &listing, spied.prefix), "{index}");
+            assert!(seen.contains(&format!("{} in-the-users-index", spied.path_of("user.yaml"))));
+            // In a hook.
             git(&["commit", "-qm", "from the user's index"]);
             spied.compare(&["in-the-users-index", "a-one"], &[]);
             spied.write("user.yaml", parts(&["second"]));
@@ -125,9 +126,9 @@ fn an_index_of_the_user() {
     });
 }
 
-/// The way people keep their home in git: a repository elsewhere, told by `--git-dir` and `--work-tree`.
+/// As for a home folder in git: a repository elsewhere, set with `--git-dir` and `--work-tree`.
 #[test]
-fn a_repository_kept_apart_from_its_work_tree() {
+fn a_repository_separate_from_its_working_tree() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write("sub/a.yaml", parts(&["a-one"]));
@@ -144,7 +145,7 @@ fn a_repository_kept_apart_from_its_work_tree() {
     for args in [&["commit", "-qm", "x"][..], &["commit", "-qam", "y"], &["commit", "-q", "--amend", "-m", "z"]] {
         git(args);
         let committed = git(&["ls-tree", "-r", "HEAD"]);
-        let expected: Places = committed
+        let expected: RecordPaths = committed
             .lines()
             .filter_map(|line| line.split_once('\t').filter(|(_, path)| *path != "tierod.yaml"))
             .flat_map(|(meta, path)| {
@@ -157,7 +158,7 @@ fn a_repository_kept_apart_from_its_work_tree() {
     }
 }
 
-/// While a push is received, its objects are in quarantine and only the variables lead to them.
+/// While a push is received, its objects are in quarantine, and only the variables give their path.
 #[test]
 fn a_hook_that_receives_a_push() {
     let sandbox = Sandbox::repository();
@@ -178,6 +179,6 @@ fn a_hook_that_receives_a_push() {
     sandbox.git(&["push", "-q", bare.to_str().unwrap(), "main"]);
     let seen = std::fs::read_to_string(notes).unwrap();
     let tree = sandbox.git(&["ls-tree", "-r", "-z", "HEAD"]);
-    let expected = sandbox.places_in_listing(&sandbox.path(), &tree, "car/");
-    assert_eq!(places_in_graph(&serde_json::from_str(&seen).unwrap_or_else(|_| panic!("{seen}"))), expected);
+    let expected = sandbox.records_in_listing(&sandbox.path(), &tree, "car/");
+    assert_eq!(records_in_graph(&serde_json::from_str(&seen).unwrap_or_else(|_| panic!("{seen}"))), expected);
 }

@@ -1,26 +1,26 @@
-//! What git ignores is passed over in the work tree, with git as the reference.
+//! Files that git ignores are skipped in the working tree, with git as the reference.
 
 #![cfg(unix)]
 
 use std::collections::BTreeSet;
 
 use crate::git_shapes::part;
-use crate::support::{Sandbox, places_in_graph};
+use crate::support::{Sandbox, records_in_graph};
 
-/// The record files that git would track below a prefix: tracked and there, or not ignored.
+/// The record files that git would track below a prefix: tracked and existing, or not ignored.
 fn not_ignored(sandbox: &Sandbox, prefix: &str) -> BTreeSet<String> {
     let listed = sandbox.git(&["ls-files", "-co", "--exclude-standard", "-z"]);
     let record = |path: &&str| path.starts_with(prefix) && path.ends_with(".yaml") && !path.ends_with("tierod.yaml");
-    listed.split('\0').filter(record).filter(|path| sandbox.at(path).is_file()).map(str::to_owned).collect()
+    listed.split('\0').filter(record).filter(|path| sandbox.path_of(path).is_file()).map(str::to_owned).collect()
 }
 
-/// The record files that tierod reads: each holds one part of its own.
+/// The record files that tierod reads: each has one part.
 fn read_files(sandbox: &Sandbox, prefix: &str) -> BTreeSet<String> {
     let answer = sandbox.tierod(&["graph", "--format", "json", "--", &format!("./{prefix}")]).ended(0);
-    places_in_graph(&answer.json()).iter().map(|place| place.rsplit_once(' ').unwrap().0.to_owned()).collect()
+    records_in_graph(&answer.json()).iter().map(|place| place.rsplit_once(' ').unwrap().0.to_owned()).collect()
 }
 
-/// One set of rules: files with rules in them, and the record files beside, all below the data root.
+/// One set of rules: files with rules, and the record files next to them, all below the project root.
 struct Rules {
     name: &'static str,
     rules: &'static [(&'static str, &'static str)],
@@ -60,7 +60,7 @@ const RULES: &[Rules] = &[
         ],
     },
     Rules {
-        // Git never looks into an ignored folder, so nothing in it can be brought back.
+        // Git never reads an ignored folder, so no rule can include a file in it again.
         name: "negations below an ignored folder",
         rules: &[(".gitignore", "out/\n!out/keep.yaml\nother/*\n!other/keep.yaml\n"), ("out/.gitignore", "!*\n")],
         files: &[
@@ -103,7 +103,7 @@ const RULES: &[Rules] = &[
         ],
     },
     Rules {
-        // A rule for folders does not touch a file of that name.
+        // A rule for folders does not apply to a file of that name.
         name: "a rule for folders and a file of the same name",
         rules: &[(".gitignore", "build.yaml/\n")],
         files: &["build.yaml", "deep/build.yaml/a.yaml"],
@@ -134,7 +134,7 @@ const RULES: &[Rules] = &[
     },
 ];
 
-/// Each set of rules, with the data root at the top and below it, with libgit2 and with git as the reader.
+/// Each set of rules, with the project root at the top and below it, read by libgit2 and by git.
 #[test]
 fn ignore_rules() {
     let mut wrong = Vec::new();
@@ -149,7 +149,7 @@ fn ignore_rules() {
             for (file, text) in rules.rules {
                 sandbox.write(&format!("{prefix}{file}"), text);
             }
-            // A rule from above the data root reaches into it.
+            // A rule from above the project root applies in it.
             if !prefix.is_empty() {
                 sandbox.write(".gitignore", "*.above.yaml\n");
                 sandbox.write(&format!("{prefix}x.above.yaml"), part("above"));
@@ -161,7 +161,7 @@ fn ignore_rules() {
                 let less: Vec<_> = expected.difference(&seen).collect();
                 wrong.push(format!("{} ({format}, `{prefix}`): read besides {more:?}, not read {less:?}", rules.name));
             }
-            // What is tracked is read, whatever the rules say.
+            // Tracked files are read, whatever the rules are.
             sandbox.git(&["add", "-f", "."]);
             assert_eq!(read_files(&sandbox, prefix), not_ignored(&sandbox, prefix), "{}, all tracked", rules.name);
         }
@@ -169,7 +169,7 @@ fn ignore_rules() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// Rules that stand elsewhere than in `.gitignore`.
+/// Rules that are not in `.gitignore`.
 #[test]
 fn ignore_rules_from_elsewhere() {
     for format in ["files", "reftable"] {
@@ -188,7 +188,7 @@ fn ignore_rules_from_elsewhere() {
         assert!(!read(&sandbox).contains("car/local.yaml"));
         sandbox.git(&["config", "--unset", "core.excludesFile"]);
 
-        // The user's own rules: by `GIT_CONFIG_GLOBAL`, by the home, and by the environment.
+        // The user's rules: from `GIT_CONFIG_GLOBAL`, from the home folder, and from the environment.
         let rules = sandbox.outside().join("rules");
         std::fs::write(&rules, "global.yaml\n").unwrap();
         let config = format!("[core]\n\texcludesFile = {}\n", rules.display());
@@ -232,16 +232,16 @@ fn ignore_rules_from_elsewhere() {
                 String::from_utf8(command.args(args).output().unwrap().stdout).unwrap()
             };
             let listed = run("git", &["ls-files", "-co", "--exclude-standard"]);
-            assert!(!listed.contains("global.yaml"), "the test wants git to ignore it by {name}");
+            assert!(!listed.contains("global.yaml"), "git has to ignore it by {name}");
             let graph = run(env!("CARGO_BIN_EXE_tierod"), &["graph", "--format", "json", "car"]);
-            let seen = places_in_graph(&serde_json::from_str(&graph).unwrap());
+            let seen = records_in_graph(&serde_json::from_str(&graph).unwrap());
             assert!(!seen.iter().any(|place| place.starts_with("car/global.yaml")), "{name}, {format}: {seen:?}");
             assert!(seen.iter().any(|place| place.starts_with("car/free.yaml")), "{name}, {format}: {seen:?}");
         }
     }
 }
 
-/// A tracked file is read though a rule matches it or its folder; the untracked one beside it is not.
+/// A tracked file is read although a rule matches it or its folder; an untracked one next to it is not.
 #[test]
 fn tracked_files_that_rules_match() {
     for (prefix, format) in [("", "files"), ("car/", "files"), ("car/", "reftable")] {
@@ -263,9 +263,9 @@ fn tracked_files_that_rules_match() {
     }
 }
 
-/// A data root in an ignored folder is meant: whoever names it wants it read.
+/// A project root in an ignored folder is read if it is named.
 #[test]
-fn an_ignored_data_root_is_read() {
+fn an_ignored_project_root_is_read() {
     for format in ["files", "reftable"] {
         let sandbox = Sandbox::new();
         sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
@@ -279,7 +279,7 @@ fn an_ignored_data_root_is_read() {
     }
 }
 
-/// Another data root and another repository below the data root keep their records.
+/// Another project root and another repository below the project root keep their records.
 #[test]
 fn nested_roots_and_repositories() {
     let sandbox = Sandbox::repository();
@@ -288,7 +288,7 @@ fn nested_roots_and_repositories() {
     sandbox.small_root("season/2026/");
     sandbox.write("season/2026/deep/b.yaml", part("last-season"));
     sandbox.write("season/c.yaml", part("own-too"));
-    let nested = sandbox.at("vendor/other");
+    let nested = sandbox.path_of("vendor/other");
     std::fs::create_dir_all(&nested).unwrap();
     sandbox.git_in(&nested, &["init", "-q"]);
     sandbox.write("vendor/other/d.yaml", part("other-repository"));
@@ -298,6 +298,6 @@ fn nested_roots_and_repositories() {
     sandbox.git(&["add", "a.yaml", "chain.yaml", "tierod.yaml", "season", "vendor/e.yaml"]);
     let staged = sandbox.tierod(&["graph", "--staged", "--format", "json"]).ended(0);
     let files =
-        places_in_graph(&staged.json()).iter().map(|place| place.split(' ').next().unwrap().to_owned()).collect();
+        records_in_graph(&staged.json()).iter().map(|place| place.split(' ').next().unwrap().to_owned()).collect();
     assert_eq!(own, files, "the index");
 }

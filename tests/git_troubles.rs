@@ -1,14 +1,14 @@
-//! Repositories that git itself will not read, or in which something is missing: tierod says what to do.
+//! Repositories that git refuses to read, or in which something is missing: the error has a fix.
 
 #![cfg(unix)]
-#![allow(clippy::print_stdout, reason = "a test that is skipped says so")]
+#![allow(clippy::print_stdout, reason = "a test prints why it is skipped")]
 
 use std::path::Path;
 
 use crate::git_shapes::{PREFIXES, Shape, part};
-use crate::support::{Sandbox, places_in_graph};
+use crate::support::{Sandbox, records_in_graph};
 
-/// A repository of another user: refused with the command that trusts it, by the path that git compares.
+/// A repository of another user: refused, with the command that trusts it by the path that git compares.
 #[test]
 fn another_owner() {
     for prefix in PREFIXES {
@@ -19,7 +19,7 @@ fn another_owner() {
                 println!("skipped: only root can give a repository away");
                 return;
             }
-            // The sandbox's global configuration is /dev/null; the cure needs one that can be written.
+            // The sandbox's global configuration is /dev/null; the fix needs one that can be written.
             let config = shape.sandbox.outside().join("home/.gitconfig");
             let run = |program: &str, args: &[&str]| {
                 let mut command = shape.sandbox.command(program, &shape.folder);
@@ -33,12 +33,12 @@ fn another_owner() {
                 let refused = run(tierod, &args);
                 let said = String::from_utf8(refused.stderr).unwrap();
                 assert_eq!(refused.status.code(), Some(2), "{said}");
-                let cure = &said[said.find("git config --global").expect("no cure")..];
-                assert!(run("sh", &["-c", cure]).status.success(), "{cure}");
+                let fix = &said[said.find("git config --global").expect("no fix")..];
+                assert!(run("sh", &["-c", fix]).status.success(), "{fix}");
                 let seen: serde_json::Value = serde_json::from_slice(&run(tierod, &args).stdout).unwrap();
-                assert!(places_in_graph(&seen).len() > 5, "{options:?} after the cure");
+                assert!(records_in_graph(&seen).len() > 5, "{options:?} after the fix");
             }
-            // What git trusts by its environment alone is trusted too.
+            // A repository that git trusts only through its environment is trusted, too.
             let _ = std::fs::remove_file(&config);
             let mut command = shape.sandbox.command(tierod, &shape.folder);
             command
@@ -52,7 +52,7 @@ fn another_owner() {
 }
 
 #[test]
-fn a_folder_that_is_no_repository() {
+fn a_folder_that_is_not_a_repository() {
     let sandbox = Sandbox::new();
     sandbox.small_root("car/");
     sandbox.tierod(&["check", "car"]).ended(0);
@@ -68,7 +68,7 @@ fn a_folder_that_is_no_repository() {
     sandbox.tierod(&["check", "--rev", "HEAD", "car"]).ended(0);
 }
 
-/// What libgit2 cannot read and git is not there to read is an error, never an empty or a plain folder.
+/// A repository that needs git, without git installed, is an error, and never read as an empty or plain folder.
 #[test]
 fn without_git_on_the_path() {
     let empty = tempfile::tempdir().unwrap();
@@ -94,7 +94,7 @@ fn without_git_on_the_path() {
     }
 }
 
-/// Damage is told, and never passes as a folder without records.
+/// Damage is an error, and never read as a folder without records.
 #[test]
 fn damage() {
     let shape = Shape::new("", &[]);
@@ -107,16 +107,16 @@ fn damage() {
     let shape = Shape::new("", &[]);
     let id = shape.git(&["rev-parse", ":deep/c.yaml"]);
     let (folder, rest) = id.trim().split_at(2);
-    std::fs::remove_file(shape.sandbox.at(&format!(".git/objects/{folder}/{rest}"))).unwrap();
+    std::fs::remove_file(shape.sandbox.path_of(&format!(".git/objects/{folder}/{rest}"))).unwrap();
     for options in [&["--staged"][..], &["--rev", "HEAD"]] {
         let refused = shape.sandbox.tierod(&[&["check"], options].concat()).ended(2);
         assert!(refused.err.contains("an object is missing"), "{}", refused.err);
     }
-    // The work tree has the file, and needs no object.
+    // The working tree has the file, and needs no object.
     shape.sandbox.tierod(&["check"]).ended(0);
 }
 
-/// The names of a revision that git knows, against git.
+/// The names of a revision that git accepts, compared with git.
 #[test]
 fn names_of_revisions() {
     for format in ["files", "reftable"] {
@@ -124,7 +124,7 @@ fn names_of_revisions() {
         shape.git(&["tag", "light", "HEAD~1"]);
         shape.git(&["tag", "-am", "a tag with a message", "heavy", "HEAD~1"]);
         shape.git(&["branch", "side/branch", "HEAD~1"]);
-        // Git takes the tag where a branch has the same name.
+        // Git prefers the tag if a branch has the same name.
         shape.git(&["branch", "twice", "HEAD"]);
         shape.git(&["tag", "twice", "HEAD~1"]);
         // A name that could be a short hash.
@@ -176,16 +176,16 @@ fn names_of_revisions() {
             assert!(refused.err.contains("unknown revision"), "{name}: {}", refused.err);
             assert!(refused.err.contains("git log --oneline"), "{name}: {}", refused.err);
         }
-        assert!(!shape.sandbox.at("x").exists(), "an option went through to git");
+        assert!(!shape.sandbox.path_of("x").exists(), "an option went through to git");
     }
 }
 
-/// A data root that only a revision has, asked for by a path that is no more.
+/// A project root that only a revision has, named by a path that no longer exists.
 #[test]
-fn a_data_root_that_is_gone_from_the_work_tree() {
+fn a_project_root_that_was_removed_from_the_working_tree() {
     let shape = Shape::new("car/data/", &[]);
     let (head, staged) = (shape.revision_by_git("HEAD"), shape.staged_by_git());
-    std::fs::remove_dir_all(shape.sandbox.at("car")).unwrap();
+    std::fs::remove_dir_all(shape.sandbox.path_of("car")).unwrap();
     assert_eq!(shape.seen(&["--rev", "HEAD"]), head);
     assert_eq!(shape.seen(&["--staged"]), staged);
     shape.git(&["rm", "-rq", "--cached", "car"]);
@@ -194,7 +194,7 @@ fn a_data_root_that_is_gone_from_the_work_tree() {
     assert_eq!(shape.seen(&["--rev", "HEAD"]), head);
 }
 
-/// A folder that may not be read is told, even where git passes over it with a warning.
+/// A folder without read permission is an error, although git skips it with a warning.
 #[test]
 fn a_folder_that_may_not_be_read() {
     use std::os::unix::fs::PermissionsExt as _;
@@ -204,12 +204,12 @@ fn a_folder_that_may_not_be_read() {
     shape.sandbox.write("car/locked/in/x.yaml", part("locked"));
     shape.sandbox.write("car/ignored/in/x.yaml", part("ignored"));
     shape.sandbox.write(".gitignore", "/car/ignored/\n");
-    mode(&shape.sandbox.at("car/locked/in"), 0o000);
-    mode(&shape.sandbox.at("car/ignored/in"), 0o000);
+    mode(&shape.sandbox.path_of("car/locked/in"), 0o000);
+    mode(&shape.sandbox.path_of("car/ignored/in"), 0o000);
     let mut command = shape.sandbox.command(env!("CARGO_BIN_EXE_tierod"), &shape.folder);
     command.args(["check", "car"]);
-    // Nothing is closed to root, so that the test turns into somebody else.
-    if std::fs::read_dir(shape.sandbox.at("car/locked/in")).is_ok() {
+    // Root may read everything, so the test runs as another user.
+    if std::fs::read_dir(shape.sandbox.path_of("car/locked/in")).is_ok() {
         mode(shape.sandbox.outside(), 0o755);
         let chown =
             shape.sandbox.command("chown", shape.sandbox.outside()).args(["-R", "65534", "."]).status().unwrap();
@@ -218,8 +218,8 @@ fn a_folder_that_may_not_be_read() {
     }
     let output = command.output().unwrap();
     let said = String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
-    mode(&shape.sandbox.at("car/locked/in"), 0o755);
-    mode(&shape.sandbox.at("car/ignored/in"), 0o755);
+    mode(&shape.sandbox.path_of("car/locked/in"), 0o755);
+    mode(&shape.sandbox.path_of("car/ignored/in"), 0o755);
     assert_eq!(output.status.code(), Some(1), "{said}");
     assert!(said.contains("car/locked/in") && said.contains("cannot be read"), "{said}");
     assert!(!said.contains("ignored"), "{said}");

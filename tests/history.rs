@@ -1,20 +1,20 @@
-//! The history of records, in every shape that git gives it. The reference is git's own plumbing.
+//! The history of records, in every shape that git allows. The reference is git's plumbing commands.
 
 use std::collections::BTreeSet;
 use std::path::Path;
 
 use serde_json::Value;
 
-use crate::support::{Sandbox, places_in_graph};
+use crate::support::{Sandbox, records_in_graph};
 
-/// A record file with the hub's count and its mass; the chain's own hub is left out of the small root by `start`.
+/// A record file with the hub's count and its mass; `start` removes the hub from the small root's chain.
 fn hub(id: &str, count: u32, more: &str) -> String {
     format!(
         "parts:\n  {id}:\n    in: suspension\n    count: {count}\n    serves: {{circle-time: It holds the wheel.}}\n{more}"
     )
 }
 
-/// A repository with a data root at a prefix, committed on a day, with a part `rack` in a file of its own.
+/// A repository with a project root at a prefix, committed on a day, with a part `rack` in its own file.
 fn start(prefix: &str, init: &[&str]) -> Sandbox {
     let sandbox = Sandbox::new();
     sandbox.git(&[&["init", "-q", "-b", "main"], init].concat());
@@ -28,9 +28,9 @@ fn story_in(sandbox: &Sandbox, folder: &Path, args: &[&str]) -> Value {
     sandbox.tierod_in(folder, &[&["history", "--format", "json"], args].concat()).ended(0).json()
 }
 
-/// The life of a record: day, what, before and after of each change.
+/// The history of a record: date, key, before and after of each change.
 #[track_caller]
-fn told(sandbox: &Sandbox, args: &[&str]) -> Vec<String> {
+fn changes(sandbox: &Sandbox, args: &[&str]) -> Vec<String> {
     lines(&story_in(sandbox, &sandbox.path(), args))
 }
 
@@ -43,7 +43,7 @@ fn lines(story: &Value) -> Vec<String> {
 }
 
 #[test]
-fn renames_and_moves_are_followed_and_told() {
+fn renames_and_moves_are_followed_and_listed() {
     let sandbox = start("", &[]);
     sandbox.git(&["mv", "rack.yaml", "steering.yaml"]);
     sandbox.commit_on("2027-01-02", "move");
@@ -56,8 +56,8 @@ fn renames_and_moves_are_followed_and_told() {
         "2027-01-03 renamed: rack -> steering-rack",
         "2027-01-03 count: 1 -> 2",
     ];
-    assert_eq!(told(&sandbox, &["rack"]), expected);
-    assert_eq!(told(&sandbox, &["steering-rack"]), expected);
+    assert_eq!(changes(&sandbox, &["rack"]), expected);
+    assert_eq!(changes(&sandbox, &["steering-rack"]), expected);
     let page = sandbox.tierod(&["history", "rack"]).ended(0).out;
     assert!(page.starts_with("steering-rack  (part), formerly rack\n"), "{page}");
     let error = sandbox.tierod(&["history", "steering-rak"]).ended(2).err;
@@ -67,17 +67,17 @@ fn renames_and_moves_are_followed_and_told() {
 }
 
 #[test]
-fn order_is_that_of_the_commits_whatever_the_clocks_say() {
+fn the_order_is_that_of_the_commits_and_not_of_their_dates() {
     let sandbox = start("", &[]);
     for (day, count) in [("2027-03-01", 2), ("2026-12-01", 3), ("2027-02-01", 4)] {
         sandbox.write("rack.yaml", hub("rack", count, ""));
         sandbox.commit_on(day, "count");
     }
-    let counts: Vec<String> = told(&sandbox, &["rack"]).split_off(2);
+    let counts: Vec<String> = changes(&sandbox, &["rack"]).split_off(2);
     assert_eq!(counts, ["2027-03-01 count: 1 -> 2", "2026-12-01 count: 2 -> 3", "2027-02-01 count: 3 -> 4"]);
 }
 
-/// A merge is one step of the branch that it was made on.
+/// A merge is one commit of the branch on which it was made.
 #[test]
 fn merges_count_once() {
     let sandbox = start("", &[]);
@@ -94,69 +94,73 @@ fn merges_count_once() {
     let story = story_in(&sandbox, &sandbox.path(), &["rack"]);
     assert_eq!(lines(&story)[2..], ["2027-03-19 count: 1 -> 3"]);
     assert_eq!(story["changes"][2]["commit"], merge.trim());
-    assert_eq!(told(&sandbox, &["rack", "--rev", "side"]).len(), 4);
+    assert_eq!(changes(&sandbox, &["rack", "--rev", "side"]).len(), 4);
 }
 
 #[test]
-fn what_is_not_committed_is_the_last_step() {
+fn uncommitted_changes_come_last() {
     let sandbox = start("", &[]);
     sandbox.write("rack.yaml", hub("rack", 2, ""));
     sandbox.git(&["add", "."]);
     sandbox.write("rack.yaml", hub("rack", 3, ""));
-    let last = |args: &[&str]| told(&sandbox, &[&["rack"], args].concat()).pop().unwrap();
+    let last = |args: &[&str]| changes(&sandbox, &[&["rack"], args].concat()).pop().unwrap();
     assert_eq!(last(&[]), "2027-03-19 count: 1 -> 3", "the day of the check");
     assert_eq!(last(&["--staged"]), "2027-03-19 count: 1 -> 2");
     assert_eq!(last(&["--rev", "HEAD"]), "2027-01-01 count: - -> 1");
-    std::fs::remove_file(sandbox.at("rack.yaml")).unwrap();
+    std::fs::remove_file(sandbox.path_of("rack.yaml")).unwrap();
     assert_eq!(last(&[]), "2027-03-19 removed: - -> -");
     assert_eq!(story_in(&sandbox, &sandbox.path(), &["rack"])["removed"]["commit"], Value::Null);
 }
 
 #[test]
-fn a_data_root_that_had_another_name() {
+fn a_project_root_that_had_another_name() {
     for (from, to) in [("car/", "t9/data/"), ("", "car/"), ("car/", "")] {
         for format in ["files", "reftable"] {
             let sandbox = start(from, &["--ref-format", format]);
             if !from.is_empty() || !to.is_empty() {
                 for file in ["tierod.yaml", "chain.yaml", "rack.yaml"] {
-                    let to = sandbox.at(&format!("{to}{file}"));
+                    let to = sandbox.path_of(&format!("{to}{file}"));
                     std::fs::create_dir_all(to.parent().unwrap()).unwrap();
-                    std::fs::rename(sandbox.at(&format!("{from}{file}")), to).unwrap();
+                    std::fs::rename(sandbox.path_of(&format!("{from}{file}")), to).unwrap();
                 }
             }
             let root = format!("./{to}");
             let expected = ["2027-01-01 added: - -> -", "2027-01-01 count: - -> 1"];
-            assert_eq!(told(&sandbox, &["rack", &root]), expected, "before it is committed, {from} to {to}, {format}");
+            assert_eq!(
+                changes(&sandbox, &["rack", &root]),
+                expected,
+                "before it is committed, {from} to {to}, {format}"
+            );
             sandbox.commit_on("2027-01-02", "rename");
-            assert_eq!(told(&sandbox, &["rack", &root]), expected, "{from} to {to}, {format}");
+            assert_eq!(changes(&sandbox, &["rack", &root]), expected, "{from} to {to}, {format}");
             sandbox.write(&format!("{to}rack.yaml"), hub("rack", 2, ""));
             sandbox.commit_on("2027-01-03", "change");
-            assert_eq!(told(&sandbox, &["rack", &root]).pop().unwrap(), "2027-01-03 count: 1 -> 2");
+            assert_eq!(changes(&sandbox, &["rack", &root]).pop().unwrap(), "2027-01-03 count: 1 -> 2");
         }
     }
-    // A second data root is no past of the first.
+    // A second project root has no history in the first.
     let sandbox = start("one/", &[]);
     sandbox.small_root("two/");
     sandbox.write("two/rack.yaml", hub("rack", 5, ""));
     sandbox.commit_on("2027-01-02", "another car");
-    assert_eq!(told(&sandbox, &["rack", "two"]), ["2027-01-02 added: - -> -", "2027-01-02 count: - -> 5"]);
+    assert_eq!(changes(&sandbox, &["rack", "two"]), ["2027-01-02 added: - -> -", "2027-01-02 count: - -> 5"]);
 }
 
 #[test]
-fn broken_yaml_is_passed_over_and_counted() {
+fn broken_yaml_is_skipped_and_counted() {
     let sandbox = start("", &[]);
     for (day, text) in [("2027-01-02", "parts: {rack".to_owned()), ("2027-01-03", hub("rack", 2, ""))] {
         sandbox.write("rack.yaml", text);
         sandbox.commit_on(day, "text");
     }
-    assert_eq!(told(&sandbox, &["rack"])[2..], ["2027-01-03 count: 1 -> 2"]);
+    assert_eq!(changes(&sandbox, &["rack"])[2..], ["2027-01-03 count: 1 -> 2"]);
     assert_eq!(story_in(&sandbox, &sandbox.path(), &["rack"])["unreadable_versions"], 1);
     let page = sandbox.tierod(&["history", "rack"]).ended(0).out;
     assert!(page.contains("1 version of record files could not be read"), "{page}");
 }
 
 #[test]
-fn what_is_ignored_and_other_data_roots_stay_out() {
+fn ignored_files_and_other_project_roots_are_not_included() {
     let sandbox = start("", &[]);
     let settings = format!("{}ignore: [old]\n", crate::support::SETTINGS);
     sandbox.write("tierod.yaml", settings);
@@ -167,13 +171,13 @@ fn what_is_ignored_and_other_data_roots_stay_out() {
     for id in ["ignored", "nested"] {
         sandbox.tierod(&["history", id]).ended(2);
     }
-    assert_eq!(told(&sandbox, &["rack"]).len(), 2);
+    assert_eq!(changes(&sandbox, &["rack"]).len(), 2);
 }
 
-/// What libgit2 does not read is read by one process of git that stays open, not by one for each commit.
+/// What libgit2 cannot read is read by one git process that stays open, not by one for each commit.
 #[cfg(unix)]
 #[test]
-fn a_long_history_is_few_processes() {
+fn a_long_history_needs_few_processes() {
     use std::os::unix::fs::PermissionsExt as _;
     const COMMITS: usize = 40;
     let sandbox = Sandbox::new();
@@ -189,7 +193,7 @@ fn a_long_history_is_few_processes() {
         .write("../bin/git", format!("#!/bin/sh\necho \"$*\" >> '{}'\nPATH='{path}' exec git \"$@\"\n", log.display()));
     let bin = sandbox.outside().join("bin");
     std::fs::set_permissions(bin.join("git"), std::fs::Permissions::from_mode(0o755)).unwrap();
-    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.at("car"));
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path_of("car"));
     command.env("PATH", format!("{}:{path}", bin.display())).args(["history", "rack", "--format", "json"]);
     let output = command.output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
@@ -204,26 +208,26 @@ fn check(sandbox: &Sandbox, folder: &Path) -> Value {
 }
 
 #[test]
-fn a_history_that_is_missing_or_short_is_said() {
+fn a_missing_or_shallow_history_is_reported() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
-    let told = |sandbox: &Sandbox| {
+    let status = |sandbox: &Sandbox| {
         let report = check(sandbox, &sandbox.path());
         (report["history"].as_str().unwrap().to_owned(), report["history_note"].as_str().unwrap_or("").to_owned())
     };
-    assert_eq!(told(&sandbox), ("off".to_owned(), "the project is not in a git repository".to_owned()));
+    assert_eq!(status(&sandbox), ("off".to_owned(), "the project is not in a git repository".to_owned()));
     let page = sandbox.tierod(&["check"]).ended(0).out;
-    assert!(page.contains("\nno checks of the history: the project is not in a git repository\n"), "{page}");
+    assert!(page.contains("\nhistory checks skipped: the project is not in a git repository\n"), "{page}");
     sandbox.git(&["init", "-q", "-b", "main"]);
-    // Before the first commit none is missing.
-    assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));
+    // Before the first commit no history is missing.
+    assert_eq!(status(&sandbox), ("on".to_owned(), String::new()));
     let error = sandbox.tierod(&["history", "hub"]).ended(2).err;
-    assert!(error.contains("there is no history to tell") && error.contains("commit the records"), "{error}");
+    assert!(error.contains("no history to show") && error.contains("commit the records"), "{error}");
     sandbox.git(&["commit", "-q", "--allow-empty", "-m", "nothing"]);
-    assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));
+    assert_eq!(status(&sandbox), ("on".to_owned(), String::new()));
     sandbox.commit_on("2027-01-01", "records");
-    assert_eq!(told(&sandbox), ("on".to_owned(), String::new()));
-    assert!(!sandbox.tierod(&["check"]).ended(0).out.contains("no checks of the history"));
+    assert_eq!(status(&sandbox), ("on".to_owned(), String::new()));
+    assert!(!sandbox.tierod(&["check"]).ended(0).out.contains("history checks skipped"));
     sandbox.write("rack.yaml", hub("rack", 1, ""));
     sandbox.commit_on("2027-01-02", "rack");
 
@@ -236,18 +240,18 @@ fn a_history_that_is_missing_or_short_is_said() {
         assert_eq!(report["history"], "shallow", "{format}");
         assert!(report["history_note"].as_str().unwrap().contains("git fetch --unshallow"));
         let page = sandbox.tierod_in(&clone, &["history", "rack"]).ended(0).out;
-        assert!(page.contains("the beginning is missing"), "{page}");
+        assert!(page.contains("the first commits are missing"), "{page}");
         sandbox.git_in(&clone, &["fetch", "-q", "--unshallow"]);
         assert_eq!(check(&sandbox, &clone)["history"], "on", "{format}");
-        assert_eq!(lines(&story_in(&sandbox, &clone, &["rack"])), told_of(&sandbox, "rack"));
+        assert_eq!(lines(&story_in(&sandbox, &clone, &["rack"])), changes_of(&sandbox, "rack"));
     }
 }
 
-fn told_of(sandbox: &Sandbox, id: &str) -> Vec<String> {
-    told(sandbox, &[id])
+fn changes_of(sandbox: &Sandbox, id: &str) -> Vec<String> {
+    changes(sandbox, &[id])
 }
 
-/// The commits of the first-parent chain in which a part's count differs, told by git and another reader of YAML.
+/// The commits of the first-parent chain in which a part's count differs, from git and another reader of YAML.
 fn by_git(sandbox: &Sandbox, prefix: &str, id: &str) -> Vec<String> {
     let chain = sandbox.git(&["rev-list", "--first-parent", "--reverse", "HEAD"]);
     let mut last: Option<u64> = None;
@@ -268,9 +272,9 @@ fn by_git(sandbox: &Sandbox, prefix: &str, id: &str) -> Vec<String> {
     changed
 }
 
-/// Many commits of all sorts, in every repository that this git can make: the steps are those that git tells.
+/// Many commits of all sorts, in every repository format of this git: the changes are the same as in git.
 #[test]
-fn the_steps_are_those_that_git_tells() {
+fn the_changes_are_the_same_as_in_git() {
     for init in [&[][..], &["--ref-format=reftable"], &["--object-format=sha256"]] {
         let prefix = "car/data/";
         let sandbox = start(prefix, init);
@@ -280,7 +284,7 @@ fn the_steps_are_those_that_git_tells() {
             let file = format!("{prefix}{}.yaml", ["rack", "deep/rack"][(number / 9 % 2) as usize]);
             let day = format!("2027-01-{:02}", 2 + number);
             match state >> 28 {
-                0..=3 => sandbox.write("beside.txt", number.to_string()),
+                0..=3 => sandbox.write("outside.txt", number.to_string()),
                 4..=5 => sandbox.write(&format!("{prefix}other.yaml"), hub("link", number + 1, "")),
                 6 => {
                     sandbox.git(&["switch", "-qc", &format!("side-{number}")]);
@@ -291,7 +295,7 @@ fn the_steps_are_those_that_git_tells() {
                 }
                 _ => {
                     for old in ["rack", "deep/rack"] {
-                        let _ = std::fs::remove_file(sandbox.at(&format!("{prefix}{old}.yaml")));
+                        let _ = std::fs::remove_file(sandbox.path_of(&format!("{prefix}{old}.yaml")));
                     }
                     sandbox.write(&file, hub("rack", number % 5 + 1, ""));
                 }
@@ -314,20 +318,20 @@ fn the_steps_are_those_that_git_tells() {
             assert!(git.len() > 1, "nothing to compare: {git:?}");
             assert_eq!(ours, git, "{init:?} {id}");
         }
-        // Nothing but git's own folder was touched.
+        // Only git's own folder was changed.
         assert_eq!(sandbox.git(&["status", "--porcelain"]), "");
         let graph = sandbox.tierod(&["graph", "--format", "json", "car/data"]).ended(0).json();
         let ids: BTreeSet<String> =
-            places_in_graph(&graph).iter().map(|p| p.split(' ').nth(1).unwrap().to_owned()).collect();
+            records_in_graph(&graph).iter().map(|p| p.split(' ').nth(1).unwrap().to_owned()).collect();
         for id in ids {
             sandbox.tierod(&["history", &id, "car/data"]).ended(0);
         }
     }
 }
 
-/// The value of a target over the season, beside its limit.
+/// The value of a target over the season, next to its limit.
 #[test]
-fn a_target_is_told_with_its_values() {
+fn a_target_is_listed_with_its_values() {
     let sandbox = Sandbox::repository();
     sandbox.small_root("");
     let target = |limit: &str, estimate: &str| {
@@ -377,12 +381,12 @@ fn a_target_is_told_with_its_values() {
     }
 }
 
-/// An agreed revision that is edited later records nothing: the change was not agreed when it was made.
+/// A revision that is edited later to fit records nothing: the change was not agreed at that time.
 #[test]
 fn a_revision_that_is_edited_later_records_nothing() {
     let sandbox = Sandbox::repository();
     sandbox.small_root("");
-    let chain = std::fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
+    let chain = std::fs::read_to_string(sandbox.path_of("chain.yaml")).unwrap();
     sandbox.commit_on("2027-01-01", "the limit first set");
     let moved = |limit: &str| {
         sandbox.write("chain.yaml", chain.replace("at-most: 5.2 s", &format!("at-most: {limit}")));
@@ -405,7 +409,7 @@ fn a_revision_that_is_edited_later_records_nothing() {
     assert!(delta["limits_changed"][0]["revision"].is_null(), "{}", delta["limits_changed"]);
     sandbox.commit_on("2027-03-01", "moved again by editing what was agreed");
     assert_eq!(unrecorded(&sandbox.path()), 1);
-    // Written otherwise is not edited.
+    // Another notation of the same value is not an edit.
     moved("5300 ms");
     assert_eq!(unrecorded(&sandbox.path()), 1, "the end was another one in between");
 }

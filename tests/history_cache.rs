@@ -1,4 +1,4 @@
-//! The cache of the history changes nothing but the time: whatever befalls it, the answer is the one without it.
+//! The cache of the history changes only the time: whatever happens to it, the answer is the same as without it.
 
 use std::collections::BTreeSet;
 use std::path::PathBuf;
@@ -15,7 +15,7 @@ fn rack(count: usize, mass: &str) -> String {
     )
 }
 
-/// A season of some commits in which checks of the history find something.
+/// A season of some commits with findings of the history checks.
 fn season() -> Sandbox {
     let sandbox = Sandbox::repository();
     sandbox.small_root("");
@@ -29,10 +29,10 @@ fn season() -> Sandbox {
 }
 
 fn folder(sandbox: &Sandbox) -> PathBuf {
-    sandbox.at(".git/tierod")
+    sandbox.path_of(".git/tierod")
 }
 
-/// All that rests on the history.
+/// Everything that depends on the history.
 #[track_caller]
 fn answer(sandbox: &Sandbox) -> String {
     let check = sandbox.tierod(&["check", "--format", "json"]).ended(0).out;
@@ -56,7 +56,7 @@ fn files(sandbox: &Sandbox) -> Vec<PathBuf> {
 }
 
 #[test]
-fn damage_is_not_believed() {
+fn damaged_files_are_not_used() {
     let sandbox = season();
     let expected = without(&sandbox);
     assert_eq!(answer(&sandbox), expected, "from the cache");
@@ -78,7 +78,7 @@ fn damage_is_not_believed() {
     }
 }
 
-/// The file of the cache whose name begins so.
+/// The cache file whose name begins with this.
 #[track_caller]
 fn file(sandbox: &Sandbox, name: &str) -> PathBuf {
     let named = |file: &PathBuf| file.file_name().unwrap().to_str().unwrap().starts_with(name);
@@ -146,9 +146,9 @@ fn of_another_build(own: &str) -> String {
     own.chars().map(|digit| if digit == '0' { '1' } else { '0' }).collect()
 }
 
-/// The case: the evaluated states of another build, with values times 1.5.
+/// The evaluated states of another build, with values times 1.5.
 #[test]
-fn numbers_of_another_build_are_not_believed() {
+fn numbers_of_another_build_are_not_used() {
     let sandbox = season();
     sandbox.tierod(&["check"]).ended(0);
     std::fs::remove_dir_all(folder(&sandbox)).unwrap();
@@ -166,7 +166,7 @@ fn numbers_of_another_build_are_not_believed() {
         let change = |bytes: Vec<u8>, value: &f64| replaced(&bytes, &value.to_le_bytes(), &(value * 1.5).to_le_bytes());
         values.iter().rev().fold(bytes.to_vec(), change)
     };
-    // It would be believed if this build had written it: the hash alone decides.
+    // It would be used if this build had written it: only the hash decides.
     std::fs::write(&file, forged(&whole, str::to_owned, more)).unwrap();
     assert_eq!(numbers(), values.iter().map(|value| value * 1.5).collect::<Vec<f64>>());
     std::fs::write(&file, forged(&whole, of_another_build, more)).unwrap();
@@ -178,7 +178,7 @@ fn numbers_of_another_build_are_not_believed() {
     assert_eq!(history().out, expected, "with another last digit");
     std::fs::write(&file, forged(&whole, |own| own[..16].to_owned(), more)).unwrap();
     assert_eq!(history().out, expected, "with a part of the hash");
-    // As an older format began: its number, the version of the crate, and the prefix.
+    // The beginning of an older format: its number, the version of the crate, and the prefix.
     let body = forged(&whole, str::to_owned, more);
     let head = whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').nth(2).unwrap().0 + 1;
     std::fs::write(&file, [&b"2\x000.1.0\0\n"[..], &body[head..]].concat()).unwrap();
@@ -187,7 +187,7 @@ fn numbers_of_another_build_are_not_believed() {
 
 /// The same for the log of the history.
 #[test]
-fn a_log_of_another_build_is_not_believed() {
+fn a_log_of_another_build_is_not_used() {
     let sandbox = season();
     let history = || sandbox.tierod(&["history", "rack", "--format", "json"]).ended(0).out;
     let expected = without(&sandbox);
@@ -196,7 +196,7 @@ fn a_log_of_another_build_is_not_believed() {
     let whole = std::fs::read(&file).unwrap();
     let other = |bytes: &[u8]| replaced(bytes, b"1.3 kg", b"7.3 kg");
     std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
-    assert!(rack.contains("1.3 kg") && history() == rack.replace("1.3 kg", "7.3 kg"), "the hash alone decides");
+    assert!(rack.contains("1.3 kg") && history() == rack.replace("1.3 kg", "7.3 kg"), "only the hash decides");
     std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
     assert_eq!(answer(&sandbox), expected);
     assert_eq!(std::fs::read(&file).unwrap(), whole, "replaced by the log of this build");
@@ -204,7 +204,7 @@ fn a_log_of_another_build_is_not_believed() {
 
 /// The same for decoded records.
 #[test]
-fn records_of_another_build_are_not_believed() {
+fn records_of_another_build_are_not_used() {
     let sandbox = season();
     let worth = |args: &[&str]| sandbox.tierod(args).ended(0).out;
     let commands: [&[&str]; 3] = [
@@ -220,10 +220,10 @@ fn records_of_another_build_are_not_believed() {
     let whole = std::fs::read(&file).unwrap();
     let other = |bytes: &[u8]| replaced(bytes, &310_f64.to_le_bytes(), &250_f64.to_le_bytes());
     std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
-    assert_ne!(answers(), expected, "the hash alone decides");
+    assert_ne!(answers(), expected, "only the hash decides");
     std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
     assert_eq!(answers(), expected, "of another build");
-    // Entries of other files, as after a change of branch: they are found by content, so none of them is used.
+    // Entries of other files, as after a change of branch, are not used, because entries are found by content.
     sandbox.write("rack.yaml", rack(6, "2.6 kg"));
     let edited = answers();
     assert_ne!(edited, expected);
@@ -231,9 +231,9 @@ fn records_of_another_build_are_not_believed() {
     assert_eq!(answers(), edited);
 }
 
-/// What is wrong in a file is reported each time, and positions are those of the bytes that are there.
+/// Errors in a file are reported in each run, at their current positions.
 #[test]
-fn problems_are_found_again_beside_known_records() {
+fn errors_are_found_again_next_to_cached_records() {
     let sandbox = season();
     sandbox.write("wrong.yaml", "parts:\n  link: {in: suspension, inn: rack}\n  link: {in: nowhere}\n");
     sandbox.write("broken.yaml", "parts: {a\n");
@@ -243,21 +243,21 @@ fn problems_are_found_again_beside_known_records() {
         let warm = sandbox.tierod(args);
         assert_eq!((&warm.out, &warm.err), (&cold.out, &cold.err), "{args:?}");
         if args.len() == 3 {
-            assert!(warm.out.contains("unreadable-file") && warm.out.contains("duplicate-key"), "{}", warm.out);
+            assert!(warm.out.contains("unreadable-file") && warm.out.contains("duplicate-id"), "{}", warm.out);
         }
     }
-    // A line more above the records: the same records, at other positions.
+    // With a further line above the records, the same records are at other positions.
     sandbox.write("rack.yaml", format!("# A comment\n{}", rack(6, "1.6 kg")));
     let cold = sandbox.tierod(&["check"]).out;
     assert_eq!(sandbox.tierod(&["check"]).out, cold);
 }
 
-/// Without a repository nothing is kept.
+/// Without a repository there is no cache.
 #[test]
 fn no_repository_no_cache() {
     let sandbox = season();
     let expected = sandbox.tierod(&["values"]).ended(0).out;
-    std::fs::remove_dir_all(sandbox.at(".git")).unwrap();
+    std::fs::remove_dir_all(sandbox.path_of(".git")).unwrap();
     let names = || -> BTreeSet<_> {
         std::fs::read_dir(sandbox.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect()
     };
@@ -266,13 +266,13 @@ fn no_repository_no_cache() {
     assert_eq!(names(), before);
 }
 
-/// Rebases, amended commits, cherry-picks and switches leave a cache of commits that are no more.
+/// Rebases, amended commits, cherry-picks and switches leave a cache of commits that no longer exist.
 #[test]
 fn the_chain_of_commits_decides() {
     let sandbox = season();
     let expect = |what: &str| {
         let with = answer(&sandbox);
-        // A second look comes from the cache alone.
+        // A second run uses only the cache.
         assert_eq!(answer(&sandbox), with, "{what}");
         let kept: Vec<(PathBuf, Vec<u8>)> =
             files(&sandbox).into_iter().map(|file| (file.clone(), std::fs::read(file).unwrap())).collect();
@@ -305,14 +305,14 @@ fn the_chain_of_commits_decides() {
     expect("with other settings");
 }
 
-/// A folder that became another data root was part of this one before.
+/// A folder that became another project root was part of this one before.
 #[test]
-fn a_data_root_that_came_up_inside() {
+fn a_project_root_that_was_added_inside() {
     let sandbox = season();
     sandbox.write("deep/link.yaml", "parts:\n  link: {in: suspension, serves: {circle-time: It links.}}\n");
     sandbox.commit_on("2027-02-01", "a part");
     sandbox.write("deep/tierod.yaml", "");
-    sandbox.commit_on("2027-02-02", "another data root");
+    sandbox.commit_on("2027-02-02", "another project root");
     sandbox.tierod(&["check"]);
     sandbox.tierod(&["history", "link"]).ended(2);
     sandbox.git(&["reset", "-q", "--hard", "HEAD~1"]);
@@ -357,9 +357,9 @@ fn killed_at_any_moment() {
     }
 }
 
-/// Nothing is written where the folder is not plainly git's, and nobody minds.
+/// Nothing is written if the cache folder cannot be created or is a link, and that is not an error.
 #[test]
-fn where_nothing_can_be_kept() {
+fn without_a_cache_folder() {
     let sandbox = season();
     let expected = without(&sandbox);
     std::fs::remove_dir_all(folder(&sandbox)).unwrap();
@@ -377,14 +377,14 @@ fn where_nothing_can_be_kept() {
     }
 }
 
-/// A linked work tree shares the cache of its repository, and has none of its own.
+/// A linked working tree shares the cache of its repository, and has no own cache.
 #[test]
-fn linked_work_trees_share_it() {
+fn linked_working_trees_share_it() {
     let sandbox = season();
     let tree = sandbox.outside().join("tree");
     sandbox.git(&["worktree", "add", "-q", tree.to_str().unwrap()]);
     sandbox.tierod_in(&tree, &["check"]).ended(0);
     assert!(!files(&sandbox).is_empty());
-    assert!(!sandbox.at(".git/worktrees/tree/tierod").exists());
+    assert!(!sandbox.path_of(".git/worktrees/tree/tierod").exists());
     assert_eq!(sandbox.git_in(&tree, &["status", "--porcelain"]), "");
 }

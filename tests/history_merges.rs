@@ -1,4 +1,4 @@
-//! Which of a limit and a result was written first, where a merge brought one of them or both.
+//! Which of a limit and a result was committed first, if one of them or both came in with a merge.
 
 use serde_json::Value;
 
@@ -55,9 +55,9 @@ pub(crate) fn name(sandbox: &Sandbox, revision: &str) -> String {
     sandbox.git(&["rev-parse", revision])[..10].to_owned()
 }
 
-/// What `target-after-result` says, with the cache of what was read before, and without it.
+/// The message of `target-after-result`, the same with the existing cache and without a cache.
 #[track_caller]
-pub(crate) fn told(sandbox: &Sandbox) -> Option<String> {
+pub(crate) fn reported(sandbox: &Sandbox) -> Option<String> {
     let say = || {
         let report = sandbox.tierod(&["check", "--format", "json"]).json();
         let mut found = report["findings"].as_array().unwrap().iter().filter(|f| f["check"] == "target-after-result");
@@ -67,9 +67,9 @@ pub(crate) fn told(sandbox: &Sandbox) -> Option<String> {
     };
     let first = say();
     assert_eq!(say(), first, "from the cache");
-    std::fs::remove_dir_all(sandbox.at(".git/tierod")).unwrap();
+    std::fs::remove_dir_all(sandbox.path_of(".git/tierod")).unwrap();
     assert_eq!(say(), first, "without the cache");
-    // The audit says the same of it.
+    // The audit agrees.
     let audit: Value = sandbox.tierod(&["audit", "--format", "json"]).json();
     let target = audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == "track").unwrap();
     assert_eq!(target["after_result"], first.is_some(), "{target}");
@@ -77,10 +77,10 @@ pub(crate) fn told(sandbox: &Sandbox) -> Option<String> {
 }
 
 #[track_caller]
-pub(crate) fn assert_told(sandbox: &Sandbox, day: &str, commit: &str) {
+pub(crate) fn assert_reported(sandbox: &Sandbox, day: &str, commit: &str) {
     let expected = format!("the limit of track changed from at most 1.2 m to at most 1.3 m on {day} ({commit}), after");
-    let told = told(sandbox);
-    assert!(told.as_ref().is_some_and(|told| told.starts_with(&expected)), "{told:?}, not {expected}");
+    let reported = reported(sandbox);
+    assert!(reported.as_ref().is_some_and(|reported| reported.starts_with(&expected)), "{reported:?}, not {expected}");
 }
 
 #[test]
@@ -94,14 +94,14 @@ fn both_on_one_branch() {
         switch(&sandbox, "main");
         other(&sandbox, "2027-02-04", 1);
         merge(&sandbox, "2027-02-05", &["side"]);
-        assert_told(&sandbox, "2027-02-03", &moved);
+        assert_reported(&sandbox, "2027-02-03", &moved);
         let story = sandbox.tierod(&["history", "track", "--format", "json"]).ended(0).json();
         let mut changes = story["changes"].as_array().unwrap().iter();
         let moved_there = changes.rfind(|change| change["what"] == "at-most").unwrap();
         assert_eq!(moved_there["commit"].as_str().unwrap()[..10], name(&sandbox, "HEAD"));
         assert_eq!(moved_there["branch_commit"]["commit"].as_str().unwrap()[..10], moved);
         let page = sandbox.tierod(&["history", "track"]).ended(0).out;
-        assert!(page.contains(&format!("at-most, written 2027-02-03 in {moved}")), "{page}");
+        assert!(page.contains(&format!("at-most, written on 2027-02-03 in {moved}")), "{page}");
 
         let sandbox = start(format);
         branch(&sandbox, "side");
@@ -109,13 +109,13 @@ fn both_on_one_branch() {
         result(&sandbox, "2027-02-03", "2027-02-03");
         switch(&sandbox, "main");
         merge(&sandbox, "2027-02-05", &["side"]);
-        assert_eq!(told(&sandbox), None, "the limit was first");
+        assert_eq!(reported(&sandbox), None, "the limit was first");
     }
 }
 
-/// Neither branch goes on from the other: the dates decide, and the day of the merge counts for nothing.
+/// Neither commit descends from the other: the dates decide, and the date of the merge does not count.
 #[test]
-fn one_on_a_branch_and_one_beside_it() {
+fn one_on_a_branch_and_one_next_to_it() {
     for (written, after) in [("2027-02-01", false), ("2027-02-03", false), ("2027-02-04", true)] {
         let sandbox = start("files");
         branch(&sandbox, "side");
@@ -125,12 +125,12 @@ fn one_on_a_branch_and_one_beside_it() {
         result(&sandbox, "2027-02-06", "2027-02-03");
         merge(&sandbox, "2027-02-08", &["side"]);
         if after {
-            assert_told(&sandbox, written, &moved);
+            assert_reported(&sandbox, written, &moved);
         } else {
-            assert_eq!(told(&sandbox), None, "{written}");
+            assert_eq!(reported(&sandbox), None, "{written}");
         }
 
-        // The result is written down when the merge is there.
+        // The result is added after the merge.
         let sandbox = start("files");
         branch(&sandbox, "side");
         limit(&sandbox, written, "1.3 m");
@@ -140,14 +140,14 @@ fn one_on_a_branch_and_one_beside_it() {
         merge(&sandbox, "2027-02-05", &["side"]);
         result(&sandbox, "2027-02-06", "2027-02-03");
         if after {
-            assert_told(&sandbox, written, &moved);
+            assert_reported(&sandbox, written, &moved);
         } else {
-            assert_eq!(told(&sandbox), None, "{written}");
+            assert_eq!(reported(&sandbox), None, "{written}");
         }
     }
 }
 
-/// What was written before the branch forked came before all that is on it, whatever the clocks say.
+/// A commit before the fork is earlier than every commit on the branch, whatever the dates are.
 #[test]
 fn the_result_before_the_fork() {
     let sandbox = start("files");
@@ -158,10 +158,10 @@ fn the_result_before_the_fork() {
     let moved = name(&sandbox, "HEAD");
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["side"]);
-    assert_told(&sandbox, "2027-02-01", &moved);
+    assert_reported(&sandbox, "2027-02-01", &moved);
 }
 
-/// The main branch was merged into one's own, which then became the main branch: first parents lead along the own one.
+/// The main branch was merged into a feature branch that then became the main branch: first parents follow this.
 #[test]
 fn the_main_branch_merged_into_the_own_one() {
     let sandbox = start("files");
@@ -175,7 +175,7 @@ fn the_main_branch_merged_into_the_own_one() {
     merge(&sandbox, "2027-02-05", &["main"]);
     switch(&sandbox, "main");
     sandbox.git(&["merge", "-q", "--ff-only", "own"]);
-    assert_told(&sandbox, "2027-02-03", &moved);
+    assert_reported(&sandbox, "2027-02-03", &moved);
 }
 
 #[test]
@@ -194,9 +194,9 @@ fn branches_of_branches_and_many_at_once() {
     sandbox.write("third.yaml", "parts: {nut: {in: suspension}}\n");
     sandbox.commit_on("2027-02-05", "third");
     merge(&sandbox, "2027-02-06", &["side"]);
-    assert_told(&sandbox, "2027-02-03", &moved);
+    assert_reported(&sandbox, "2027-02-03", &moved);
 
-    // A merge of two branches: one has both.
+    // A merge of two branches, of which one has both.
     let sandbox = start("files");
     branch(&sandbox, "one");
     other(&sandbox, "2027-02-01", 1);
@@ -207,10 +207,10 @@ fn branches_of_branches_and_many_at_once() {
     let moved = name(&sandbox, "HEAD");
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["one", "two"]);
-    assert_told(&sandbox, "2027-02-03", &moved);
+    assert_reported(&sandbox, "2027-02-03", &moved);
 }
 
-/// A branch that is merged time and again is read on from where it was merged before.
+/// A branch that is merged repeatedly is read from the commit of the last merge on.
 #[test]
 fn a_branch_that_is_merged_again() {
     let sandbox = start("files");
@@ -218,7 +218,7 @@ fn a_branch_that_is_merged_again() {
     limit(&sandbox, "2027-01-10", "1.1 m");
     switch(&sandbox, "main");
     merge(&sandbox, "2027-01-11", &["side"]);
-    assert_eq!(told(&sandbox), None);
+    assert_eq!(reported(&sandbox), None);
     switch(&sandbox, "side");
     limit(&sandbox, "2027-01-12", "1.2 m");
     result(&sandbox, "2027-02-03", "2027-02-03");
@@ -226,18 +226,18 @@ fn a_branch_that_is_merged_again() {
     let moved = name(&sandbox, "HEAD");
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["side"]);
-    let told = told(&sandbox).unwrap();
-    assert!(told.contains(&format!("on 2027-02-03 ({moved})")), "{told}");
+    let reported = reported(&sandbox).unwrap();
+    assert!(reported.contains(&format!("on 2027-02-03 ({moved})")), "{reported}");
 }
 
-/// What a result said at first stands on its branch, however the branch came in.
+/// The first value of a result is read from its branch, however the branch was merged.
 #[test]
 fn a_result_that_is_rewritten_on_a_branch() {
     let write = |sandbox: &Sandbox, day: &str, value: &str, notes: &str| {
         sandbox.write("rig.yaml", rig("rig", "track", value, "2027-02-03", notes));
         sandbox.commit_on(day, "result");
     };
-    let told = |sandbox: &Sandbox| {
+    let reported = |sandbox: &Sandbox| {
         let report = sandbox.tierod(&["check", "--format", "json"]).json();
         let all = report["findings"].as_array().unwrap().iter();
         let mut all = all.filter(|finding| finding["check"] == "rewritten-result");
@@ -263,14 +263,14 @@ fn a_result_that_is_rewritten_on_a_branch() {
         let expected = format!(
             "the value of rig changed from `1.25 m` (2027-02-03, {first}) to `1.15 m` (2027-02-04, {second}) without a note"
         );
-        assert_eq!(told(&sandbox), Some(expected));
+        assert_eq!(reported(&sandbox), Some(expected));
         // A note, on the main branch and since.
         write(&sandbox, "2027-02-06", "1.15 m", ", notes: The tape was read from its wrong end.");
-        assert_eq!(told(&sandbox), None);
+        assert_eq!(reported(&sandbox), None);
         write(&sandbox, "2027-02-07", "1.15 m", "");
-        assert!(told(&sandbox).is_some(), "the note is gone");
+        assert!(reported(&sandbox).is_some(), "the note is gone");
         write(&sandbox, "2027-02-08", "1.25 m", "");
-        assert_eq!(told(&sandbox), None, "put back");
+        assert_eq!(reported(&sandbox), None, "restored");
     }
     // A note on the branch, with the change.
     let sandbox = start("files");
@@ -279,9 +279,9 @@ fn a_result_that_is_rewritten_on_a_branch() {
     write(&sandbox, "2027-02-04", "1.15 m", ", notes: The tape was read from its wrong end.");
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["side"]);
-    assert_eq!(told(&sandbox), None);
+    assert_eq!(reported(&sandbox), None);
     write(&sandbox, "2027-02-06", "1.15 m", "");
-    assert!(told(&sandbox).is_some(), "the note is gone");
+    assert!(reported(&sandbox).is_some(), "the note is gone");
 }
 
 /// A history of random commits, branches and merges, as `git fast-import` reads it; commit N is the branch `cN`.
@@ -292,7 +292,7 @@ fn random_history(seed: u32, commits: usize) -> String {
         (state >> 16) as usize % below
     };
     let mut out = String::new();
-    // What each commit holds: the limit, and the values of two results.
+    // The content of each commit: the limit, and the values of two results.
     let mut held: Vec<[usize; 3]> = Vec::new();
     let mut heads = vec![0];
     for number in 0..commits {
@@ -323,7 +323,7 @@ fn random_history(seed: u32, commits: usize) -> String {
         let result = |id: &str, value: usize| match value {
             0 => String::new(),
             _ => {
-                // By a limit of 1.1 m the first is met, the last missed.
+                // With a limit of 1.1 m the first is met and the last missed.
                 let value = format!("1.{}5 m, date: 2027-01-1{value}", value - 1);
                 format!("  {id}: {{of: track, value: {value}, evidence: [chain.yaml]}}\n")
             }
@@ -343,7 +343,7 @@ fn random_history(seed: u32, commits: usize) -> String {
     out
 }
 
-/// Whatever was read before, of whichever branch, what is told of a history is what a fresh reading tells.
+/// Whatever was read before, of any branch, the history is the same as without a cache.
 #[test]
 fn what_was_read_before_changes_nothing() {
     const COMMITS: usize = 16;
@@ -352,7 +352,7 @@ fn what_was_read_before_changes_nothing() {
         let sandbox = Sandbox::new();
         sandbox.git(&["init", "-q", "-b", "main"]);
         sandbox.write("stream", random_history(seed, COMMITS));
-        let stream = std::fs::File::open(sandbox.at("stream")).unwrap();
+        let stream = std::fs::File::open(sandbox.path_of("stream")).unwrap();
         let import = sandbox.command("git", &sandbox.path()).args(["fast-import", "--quiet"]).stdin(stream).status();
         assert!(import.unwrap().success());
         let tip = format!("c{}", COMMITS - 1);
@@ -363,7 +363,7 @@ fn what_was_read_before_changes_nothing() {
         };
         let fresh = all();
         assert_eq!(all(), fresh, "seed {seed}: from the cache");
-        std::fs::remove_dir_all(sandbox.at(".git/tierod")).unwrap();
+        std::fs::remove_dir_all(sandbox.path_of(".git/tierod")).unwrap();
         for number in 0..COMMITS {
             sandbox.tierod(&["check", "--rev", &format!("c{number}")]);
         }
@@ -374,7 +374,7 @@ fn what_was_read_before_changes_nothing() {
     assert!(after > 2 && rewritten > 2, "nothing to compare: {after}, {rewritten}");
 }
 
-/// What one commit brought is told in the order of its file, whichever of it another branch had brought before.
+/// The changes of one commit are in the order of its file, whichever of them came from another branch before.
 #[test]
 fn the_order_within_a_commit() {
     let sandbox = start("files");
@@ -388,9 +388,9 @@ fn the_order_within_a_commit() {
     results(&["tape"]);
     switch(&sandbox, "main");
     results(&["rig", "tape"]);
-    let tell = |rev: &str| sandbox.tierod(&["history", "track", "--rev", rev, "--format", "json"]).ended(0).out;
-    let fresh = tell("main");
-    std::fs::remove_dir_all(sandbox.at(".git/tierod")).unwrap();
-    tell("side");
-    assert_eq!(tell("main"), fresh);
+    let show = |rev: &str| sandbox.tierod(&["history", "track", "--rev", rev, "--format", "json"]).ended(0).out;
+    let fresh = show("main");
+    std::fs::remove_dir_all(sandbox.path_of(".git/tierod")).unwrap();
+    show("side");
+    assert_eq!(show("main"), fresh);
 }

@@ -1,9 +1,11 @@
-//! Shapes of branches in which it is easy to get wrong which of a limit and a result was written first.
+//! Difficult shapes of branches for the question which of a limit and a result was committed first.
 
-use crate::history_merges::{assert_told, branch, limit, merge, name, other, result, rig, start, switch, told, track};
+use crate::history_merges::{
+    assert_reported, branch, limit, merge, name, other, reported, result, rig, start, switch, track,
+};
 use crate::support::Sandbox;
 
-/// A feature that comes in through another branch: the limit does not go on from the result, and is older.
+/// A feature that is merged through another branch: the limit does not descend from the result, and is older.
 #[test]
 fn through_an_integration_branch() {
     let sandbox = start("files");
@@ -16,10 +18,10 @@ fn through_an_integration_branch() {
     other(&sandbox, "2027-02-04", 1);
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["develop"]);
-    assert_eq!(told(&sandbox), None);
+    assert_eq!(reported(&sandbox), None);
 }
 
-/// The own branch was brought up to date by a merge of the main branch, which had the result; the clock is behind.
+/// The feature branch was updated by a merge of the main branch, which had the result; its clock is behind.
 #[test]
 fn after_the_main_branch_was_merged_in() {
     for format in ["files", "reftable"] {
@@ -35,12 +37,12 @@ fn after_the_main_branch_was_merged_in() {
             let moved = name(&sandbox, "HEAD");
             switch(&sandbox, "main");
             merge(&sandbox, "2027-02-05", &["side"]);
-            assert_told(&sandbox, day, &moved);
+            assert_reported(&sandbox, day, &moved);
         }
     }
 }
 
-/// A branch is merged with the result, and again with the limit.
+/// A branch is merged after the result was added, and again after the limit changed.
 #[test]
 fn one_branch_merged_twice() {
     for on_main in [false, true] {
@@ -50,7 +52,7 @@ fn one_branch_merged_twice() {
         }
         branch(&sandbox, "side");
         if on_main {
-            // A merge that is read, since it touches a result.
+            // A merge that is read, because it changes a result.
             sandbox.write("more.yaml", "results: {x: {of: track, outcome: pass, date: 2027-02-02}}\n");
             sandbox.commit_on("2027-02-03", "another result");
         } else {
@@ -63,13 +65,13 @@ fn one_branch_merged_twice() {
         let moved = name(&sandbox, "HEAD");
         switch(&sandbox, "main");
         merge(&sandbox, "2027-02-05", &["side"]);
-        assert_told(&sandbox, "2027-02-03", &moved);
+        assert_reported(&sandbox, "2027-02-03", &moved);
     }
 }
 
-/// Each on a branch of its own, merged at once or one after the other: the dates decide.
+/// Each on its own branch, merged together or one after the other: the dates decide.
 #[test]
-fn each_on_a_branch_of_its_own() {
+fn each_on_its_own_branch() {
     for at_once in [false, true] {
         for (day, after) in [("2027-02-03", false), ("2027-02-10", true)] {
             let sandbox = start("files");
@@ -88,17 +90,17 @@ fn each_on_a_branch_of_its_own() {
                 merge(&sandbox, "2027-02-12", &["two"]);
             }
             if after {
-                assert_told(&sandbox, day, &moved);
+                assert_reported(&sandbox, day, &moved);
             } else {
-                assert_eq!(told(&sandbox), None, "at once: {at_once}");
+                assert_eq!(reported(&sandbox), None, "at once: {at_once}");
             }
         }
     }
 }
 
-/// The limit was moved by the merge that brought the result, while it was made.
+/// The limit was changed in the merge commit that also adds the result.
 #[test]
-fn a_limit_that_the_merge_itself_moved() {
+fn a_limit_that_the_merge_itself_changed() {
     let sandbox = start("files");
     branch(&sandbox, "side");
     result(&sandbox, "2027-02-03", "2027-02-03");
@@ -106,10 +108,10 @@ fn a_limit_that_the_merge_itself_moved() {
     other(&sandbox, "2027-02-03", 1);
     sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "side"]);
     limit(&sandbox, "2027-02-03", "1.3 m");
-    assert_told(&sandbox, "2027-02-03", &name(&sandbox, "HEAD"));
+    assert_reported(&sandbox, "2027-02-03", &name(&sandbox, "HEAD"));
 }
 
-/// What a merge brings is where it was written before the merge is committed, too.
+/// Changes of a merge are found on their branch before the merge is committed, too.
 #[test]
 fn a_merge_that_is_not_committed_yet() {
     for format in ["files", "reftable"] {
@@ -119,17 +121,17 @@ fn a_merge_that_is_not_committed_yet() {
         switch(&sandbox, "main");
         result(&sandbox, "2027-02-06", "2027-02-03");
         sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "side"]);
-        assert_eq!(told(&sandbox), None);
+        assert_eq!(reported(&sandbox), None);
         let staged = sandbox.tierod(&["check", "--staged", "--format", "json"]).json();
         assert!(!staged.to_string().contains("target-after-result"), "{staged}");
         sandbox.git_on("2027-02-08", &["commit", "-q", "--no-edit"]);
-        assert_eq!(told(&sandbox), None);
+        assert_eq!(reported(&sandbox), None);
     }
 }
 
-/// The branch forked from a commit that did not change the data root.
+/// The branch forked from a commit that did not change the project root.
 #[test]
-fn a_merge_in_the_making_from_a_commit_beside_the_records() {
+fn an_unfinished_merge_from_a_commit_without_record_changes() {
     for committed in [false, true] {
         let sandbox = Sandbox::new();
         sandbox.git(&["init", "-q", "-b", "main"]);
@@ -140,7 +142,7 @@ fn a_merge_in_the_making_from_a_commit_beside_the_records() {
         };
         write("car/track.yaml", &track("track", "1.2 m", ""));
         write("car/rig.yaml", &rig("rig", "track", "1.25 m", "2027-02-03", ""));
-        write("beside.txt", "no record");
+        write("outside.txt", "not a record");
         branch(&sandbox, "side");
         write("car/track.yaml", &track("track", "1.3 m", ""));
         let moved = name(&sandbox, "HEAD");
@@ -150,12 +152,12 @@ fn a_merge_in_the_making_from_a_commit_beside_the_records() {
             sandbox.git_on("2027-02-03", &["commit", "-q", "--no-edit"]);
         }
         let report = sandbox.tierod(&["check", "car", "--format", "json"]).json().to_string();
-        let told = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-03 ({moved})");
-        assert!(report.contains(&told), "committed: {committed}\n{report}");
+        let reported = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-03 ({moved})");
+        assert!(report.contains(&reported), "committed: {committed}\n{report}");
     }
 }
 
-/// Names that were given later, and a data root that was moved, change nothing about what a branch wrote.
+/// Later renames of records, and of the project root, do not change what was committed on a branch.
 #[test]
 fn renamed_after_the_merge() {
     for after in [false, true] {
@@ -170,14 +172,14 @@ fn renamed_after_the_merge() {
         sandbox.write("rig.yaml", rig("bench", "track-width", "1.25 m", "2027-02-03", ", formerly: [rig]"));
         sandbox.commit_on("2027-02-09", "other names");
         let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-        let told = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
+        let reported = format!("changed from at most 1.2 m to at most 1.3 m on 2027-02-04 ({moved})");
         assert_eq!(report.contains("target-after-result"), after, "{report}");
-        assert_eq!(report.contains(&told), after, "{report}");
+        assert_eq!(report.contains(&reported), after, "{report}");
     }
 }
 
 #[test]
-fn a_data_root_that_was_renamed_before_the_merge() {
+fn a_project_root_that_was_renamed_before_the_merge() {
     for format in ["files", "reftable"] {
         let sandbox = Sandbox::new();
         sandbox.git(&["init", "-q", "-b", "main", "--ref-format", format]);
@@ -199,13 +201,13 @@ fn a_data_root_that_was_renamed_before_the_merge() {
     }
 }
 
-/// A branch that changes the target's title only does not move its limit.
+/// A branch that changes only the target's title does not change its limit.
 #[test]
-fn a_branch_that_touches_something_else_of_the_target() {
+fn a_branch_that_changes_another_key_of_the_target() {
     let sandbox = start("files");
     limit(&sandbox, "2027-01-02", "1.3 m");
     branch(&sandbox, "side");
-    let text = std::fs::read_to_string(sandbox.at("track.yaml")).unwrap();
+    let text = std::fs::read_to_string(sandbox.path_of("track.yaml")).unwrap();
     sandbox.write("track.yaml", text.replace("{of:", "{title: Track, of:"));
     sandbox.commit_on("2027-02-01", "title");
     switch(&sandbox, "main");
@@ -213,12 +215,12 @@ fn a_branch_that_touches_something_else_of_the_target() {
     result(&sandbox, "2027-02-03", "2027-02-03");
     sandbox.git(&["merge", "-q", "--no-ff", "--no-commit", "-s", "ours", "side"]);
     limit(&sandbox, "2027-02-08", "1.3 m");
-    assert_told(&sandbox, "2027-02-08", &name(&sandbox, "HEAD"));
+    assert_reported(&sandbox, "2027-02-08", &name(&sandbox, "HEAD"));
 }
 
-/// A clone that cuts a branch off has a history that is short, whatever the main branch has.
+/// A clone without the start of a branch has a shallow history, whatever the main branch has.
 #[test]
-fn a_clone_that_cuts_a_branch_off() {
+fn a_clone_without_the_start_of_a_branch() {
     let sandbox = start("files");
     branch(&sandbox, "side");
     result(&sandbox, "2027-02-03", "2027-02-03");
@@ -234,12 +236,12 @@ fn a_clone_that_cuts_a_branch_off() {
     sandbox.write("third.yaml", "parts: {nut: {in: suspension}}\n");
     sandbox.commit_on("2027-02-09", "third");
     merge(&sandbox, "2027-02-10", &["side"]);
-    assert_told(&sandbox, "2027-02-08", &moved);
+    assert_reported(&sandbox, "2027-02-08", &moved);
     let url = format!("file://{}", sandbox.path().display());
     for depth in 3..8 {
         let clone = format!("clone-{depth}");
         sandbox.git(&["clone", "-q", "--depth", &depth.to_string(), &url, &clone]);
-        let folder = sandbox.at(&clone);
+        let folder = sandbox.path_of(&clone);
         let check = || sandbox.tierod_in(&folder, &["check", "--format", "json"]).json();
         assert_eq!(check()["history"], "shallow", "depth {depth}");
         let output = sandbox.command("git", &folder).args(["fetch", "-q", "--unshallow"]).output().unwrap();
@@ -248,7 +250,7 @@ fn a_clone_that_cuts_a_branch_off() {
     }
 }
 
-/// A result is rewritten on one of two branches that are merged at once, in either order.
+/// A result is rewritten on one of two branches that are merged together, in either order.
 #[test]
 fn rewritten_on_one_of_two_branches() {
     let value = |sandbox: &Sandbox, value: &str| {
@@ -269,7 +271,7 @@ fn rewritten_on_one_of_two_branches() {
         let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
         assert!(report.contains("the value of rig changed from `1.25 m` (2027-02-03"), "{order:?}: {report}");
     }
-    // On a branch of its own, after the result came in.
+    // On its own branch, after the result was added.
     let sandbox = start("files");
     value(&sandbox, "1.25 m");
     branch(&sandbox, "one");
@@ -278,8 +280,8 @@ fn rewritten_on_one_of_two_branches() {
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["one"]);
     let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-    assert!(report.contains(&format!("and is `1.15 m` since 2027-02-03 ({second})")), "{report}");
-    // The merge itself rewrites what its branch has.
+    assert!(report.contains(&format!("to `1.15 m` (2027-02-03, {second}) without a note")), "{report}");
+    // The merge commit rewrites the result of its branch.
     let sandbox = start("files");
     branch(&sandbox, "one");
     value(&sandbox, "1.25 m");

@@ -1,4 +1,4 @@
-//! Files that were written by mistake or to do harm: each is reported in time, in little memory, with a place.
+//! Files that were written by mistake or to do harm: each is reported quickly, in little memory, with a place.
 
 #![allow(clippy::print_stdout, reason = "a test prints what it measured or skipped")]
 
@@ -19,10 +19,10 @@ pub(crate) struct Run {
     peak: Option<u64>,
 }
 
-/// 400 MB of addresses are enough for anything.
+/// The limit of the address space: 400 MB are enough for every command.
 const LIMIT: &str = "ulimit -v 400000; exec \"$@\"";
 
-/// Seconds. One is expected of an optimized build; a busy machine and a debug build get more.
+/// Seconds. An optimized build needs less than one; a busy machine and a debug build may need more.
 const LONGEST: f64 = if cfg!(debug_assertions) { 60.0 } else { 5.0 };
 
 /// Runs tierod with little memory; it must neither panic nor crash nor take long.
@@ -94,7 +94,7 @@ fn alias_bombs() {
         let before = format!("*a{}", level - 1);
         bomb.push_str(&format!("a{level}: &a{level} [{}]\n", vec![before; 10].join(", ")));
     }
-    // An alias of the sixth line goes over a million values.
+    // An alias in the sixth line expands to more than a million values.
     unreadable("lists of lists", bomb, (6, 45), "1,000,000");
 
     let ids: Vec<String> = (0..50_000).map(|number| format!("i{number}")).collect();
@@ -121,7 +121,7 @@ fn deep_nesting() {
     unreadable("{", format!("parts: {}", "{a: ".repeat(20_000)), (1, 260), "64 levels");
     unreadable("-", format!("parts:\n  {}", "- ".repeat(20_000)), (2, 129), "64 levels");
     unreadable("?", format!("parts:\n  {}", "? ".repeat(20_000)), (2, 129), "64 levels");
-    // Brackets in quotes close nothing, and must not hide those that open.
+    // Brackets in quotes do not count as closing ones.
     unreadable("hidden", format!("parts: {}", "[\"]\", ".repeat(100_000)), (1, 1538), "64 levels");
     unreadable("hidden by comments", format!("parts:\n{}", " [ # ]\n".repeat(100_000)), (257, 2), "64 levels");
 
@@ -136,14 +136,14 @@ fn deep_nesting() {
 fn files_of_a_hundred_megabytes() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
-    fs::File::create(sandbox.at("bad.yaml")).unwrap().set_len(100 << 20).unwrap();
+    fs::File::create(sandbox.path_of("bad.yaml")).unwrap().set_len(100 << 20).unwrap();
     assert_unreadable(&sandbox, "sparse", (1, 1), "100.0 MiB");
     let line = "# a comment that goes on and on, as comments do, until the line has seventy-two\n";
     unreadable("real content", line.repeat((100 << 20) / line.len()), (1, 1), "MiB");
 }
 
 #[test]
-fn bytes_that_are_no_text() {
+fn bytes_that_are_not_text() {
     unreadable("NUL", "parts:\n  a\0b: {in: car}\n", (2, 4), "NUL");
     unreadable("not UTF-8", b"parts:\n  \xc3\xa9\xff: {in: car}\n", (2, 4), "UTF-8");
     unreadable("cut character", b"parts:\r  a: \xc3", (2, 6), "UTF-8");
@@ -155,7 +155,7 @@ fn bytes_that_are_no_text() {
 }
 
 #[test]
-fn a_byte_order_mark_is_passed_over() {
+fn a_byte_order_mark_is_skipped() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     sandbox.write("mark.yaml", "\u{feff}systems:\r\n  brakes: {in: car, lead: brake lead, titel: B}\r\n");
@@ -165,37 +165,37 @@ fn a_byte_order_mark_is_passed_over() {
 }
 
 #[test]
-fn things_that_are_no_files() {
+fn entries_that_are_not_files() {
     let made = |make: &dyn Fn(&Sandbox)| {
         let sandbox = Sandbox::new();
         sandbox.small_root("");
         make(&sandbox);
         sandbox
     };
-    let loop_file = made(&|sandbox| symlink("bad.yaml", sandbox.at("bad.yaml")).unwrap());
+    let loop_file = made(&|sandbox| symlink("bad.yaml", sandbox.path_of("bad.yaml")).unwrap());
     assert_unreadable(&loop_file, "a link to itself", (1, 1), "");
-    let dangling = made(&|sandbox| symlink("absent.yaml", sandbox.at("bad.yaml")).unwrap());
+    let dangling = made(&|sandbox| symlink("absent.yaml", sandbox.path_of("bad.yaml")).unwrap());
     assert_unreadable(&dangling, "a link to nothing", (1, 1), "");
     let fifo = made(&|sandbox| {
         assert!(sandbox.command("mkfifo", &sandbox.path()).arg("bad.yaml").status().unwrap().success());
     });
     assert_unreadable(&fifo, "a pipe", (1, 1), "");
-    let socket = made(&|sandbox| drop(std::os::unix::net::UnixListener::bind(sandbox.at("bad.yaml")).unwrap()));
+    let socket = made(&|sandbox| drop(std::os::unix::net::UnixListener::bind(sandbox.path_of("bad.yaml")).unwrap()));
     assert_unreadable(&socket, "a socket", (1, 1), "");
 
-    // A folder of that name is a folder, and a link to a folder above leads round in no circle.
+    // A folder with such a name is a folder, and a link to a parent folder does not cause an endless loop.
     let folder = made(&|sandbox| sandbox.write("bad.yaml/inside.yaml", "part: {}\n"));
     assert_eq!(findings(&folder, "bad.yaml/inside.yaml", 1).len(), 1);
     let circle = made(&|sandbox| {
-        fs::create_dir(sandbox.at("sub")).unwrap();
-        symlink("..", sandbox.at("sub/up")).unwrap();
-        symlink("sub", sandbox.at("again")).unwrap();
+        fs::create_dir(sandbox.path_of("sub")).unwrap();
+        symlink("..", sandbox.path_of("sub/up")).unwrap();
+        symlink("sub", sandbox.path_of("again")).unwrap();
     });
     let report = run(&circle, &["check", "--format", "json"]).answer.ended(0).json();
     assert_eq!(report["summary"]["records"], 5, "no record is read twice");
 }
 
-/// Runs tierod as a user who may read only what all may, where that can be done here.
+/// Runs tierod as a user without special permissions; `None` if that is not possible here.
 fn as_other_user(sandbox: &Sandbox, args: &[&str]) -> Option<Run> {
     let binary = sandbox.outside().join("tierod");
     fs::copy(env!("CARGO_BIN_EXE_tierod"), &binary).unwrap();
@@ -216,15 +216,15 @@ fn as_other_user(sandbox: &Sandbox, args: &[&str]) -> Option<Run> {
 }
 
 #[test]
-fn what_may_not_be_read() {
+fn files_without_read_permission() {
     let locked = |path: &str| {
         let sandbox = Sandbox::new();
         sandbox.small_root("");
         sandbox.write("closed/inside.yaml", "parts: {}\n");
         sandbox.write("bad.yaml", "parts: {}\n");
-        fs::set_permissions(sandbox.at(path), fs::Permissions::from_mode(0o000)).unwrap();
+        fs::set_permissions(sandbox.path_of(path), fs::Permissions::from_mode(0o000)).unwrap();
         let run = as_other_user(&sandbox, &["check", "--format", "json"]);
-        fs::set_permissions(sandbox.at(path), fs::Permissions::from_mode(0o700)).unwrap();
+        fs::set_permissions(sandbox.path_of(path), fs::Permissions::from_mode(0o700)).unwrap();
         run
     };
     for (path, expected) in [("bad.yaml", "bad.yaml"), ("closed", "closed")] {
@@ -296,7 +296,7 @@ fn hostile_titles() {
         "title.yaml",
         format!("systems:\n  brakes: {{in: car, lead: \"{title}\", title: \"{title}\"}}\ntargets:\n  t:\n    of: brakes\n    title: \"{title}\"\n    at-most: 1 s\n    total: \"{title}\"\n    serves: {{circle-time: \"{title}\", \"{title}\": x}}\n"),
     );
-    let raw = fs::read_to_string(sandbox.at("chain.yaml")).unwrap();
+    let raw = fs::read_to_string(sandbox.path_of("chain.yaml")).unwrap();
     sandbox.write("chain.yaml", raw.replace("top-ten: {", "top-ten: {title: \"a\\e[31m\\u202eb\", "));
     sandbox.write("\u{1b}[31m.yaml", "part: {}\n");
     for args in [
@@ -311,7 +311,7 @@ fn hostile_titles() {
     ] {
         let run = run(&sandbox, args);
         for text in [&run.answer.out, &run.answer.err] {
-            // Only our own colours may stand there.
+            // Only the tool's own colours may be there.
             let mut rest = text.as_str();
             while let Some(at) = rest.find('\u{1b}') {
                 let end = rest[at..].find('m').map_or(rest.len(), |end| at + end);
@@ -335,19 +335,19 @@ fn hostile_titles() {
 }
 
 #[test]
-fn roots_without_anything_to_read() {
+fn roots_without_records() {
     let empty = Sandbox::new();
     empty.write("tierod.yaml", "");
     assert_eq!(findings(&empty, "tierod.yaml", 0), [Value::Null; 0]);
 }
 
 #[test]
-fn a_root_of_which_nothing_can_be_read() {
+fn a_root_without_a_readable_file() {
     let broken = Sandbox::new();
     broken.write("tierod.yaml", SETTINGS);
     broken.write("a.yaml", "parts: [");
     broken.write("b.yaml", b"\xff");
-    // Each is an error with a place: that says more than a failure would.
+    // Each is an error with a place, which is more helpful than a failure.
     let run = run(&broken, &["check"]);
     assert_eq!(run.answer.code, 1, "{}{}", run.answer.out, run.answer.err);
     let report = format!("{}{}", run.answer.out, run.answer.err);
@@ -355,7 +355,7 @@ fn a_root_of_which_nothing_can_be_read() {
 }
 
 #[test]
-fn settings_that_are_no_settings() {
+fn invalid_settings() {
     for (what, content, line, column) in [
         ("broken", &b"season: [2027\n"[..], 2, 1),
         ("bytes", b"season: \xff\n", 1, 9),
@@ -381,7 +381,7 @@ fn settings_that_are_no_settings() {
     }
     let huge = Sandbox::new();
     huge.small_root("");
-    fs::File::create(huge.at("tierod.yaml")).unwrap().set_len(100 << 20).unwrap();
+    fs::File::create(huge.path_of("tierod.yaml")).unwrap().set_len(100 << 20).unwrap();
     assert_eq!(findings(&huge, "tierod.yaml", 1).len(), 1);
 
     // A folder of that name does not make a project root; a link does, and is followed or reported.
@@ -396,8 +396,8 @@ fn settings_that_are_no_settings() {
     );
     let link = Sandbox::new();
     link.small_root("");
-    fs::rename(link.at("tierod.yaml"), link.outside().join("elsewhere.yaml")).unwrap();
-    symlink("../elsewhere.yaml", link.at("tierod.yaml")).unwrap();
+    fs::rename(link.path_of("tierod.yaml"), link.outside().join("elsewhere.yaml")).unwrap();
+    symlink("../elsewhere.yaml", link.path_of("tierod.yaml")).unwrap();
     let answer = run(&link, &["check"]).answer;
     assert!(
         answer.code == 0 || format!("{}{}", answer.out, answer.err).contains("tierod.yaml"),

@@ -1,4 +1,4 @@
-//! The JSON Schemas: committed, current, and of the same opinion as `check`.
+//! The JSON Schemas: committed, current, and in agreement with `check`.
 
 use std::path::{Path, PathBuf};
 
@@ -18,7 +18,7 @@ fn validator(which: &str) -> jsonschema::Validator {
     jsonschema::validator_for(&schema_of(which)).unwrap()
 }
 
-/// YAML as an editor hands it to a schema: dates are texts, empty values are null.
+/// YAML as an editor validates it: dates are texts, empty values are null.
 fn as_json(yaml: &str) -> Value {
     serde_yaml::from_str(yaml).unwrap()
 }
@@ -38,7 +38,7 @@ fn the_schemas_declare_their_draft() {
     for which in ["records", "settings"] {
         let schema = schema_of(which);
         assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema");
-        assert!(jsonschema::meta::is_valid(&schema), "{which} is no valid schema");
+        assert!(jsonschema::meta::is_valid(&schema), "{which} is not a valid schema");
     }
 }
 
@@ -76,7 +76,7 @@ fn the_example_car_is_accepted() {
     fn record_files(folder: &Path, found: &mut Vec<PathBuf>) {
         for entry in std::fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
-            // `ignore:` of the example leaves out `cad`.
+            // `ignore:` of the example excludes `cad`.
             if path.is_dir() && !path.ends_with("cad") {
                 record_files(&path, found);
             } else if path.extension().is_some_and(|extension| extension == "yaml") {
@@ -98,7 +98,7 @@ fn the_example_car_is_accepted() {
 }
 
 #[test]
-fn what_may_be_left_empty_is_accepted() {
+fn allowed_empty_values_are_accepted() {
     let records = validator("records");
     for yaml in [
         "parts:\n",
@@ -113,7 +113,7 @@ fn what_may_be_left_empty_is_accepted() {
     }
 }
 
-/// Broken files: what is broken, the file, and the check, line and column that `tierod check` tells.
+/// Broken files: what is broken, the file, and the check, line and column that `tierod check` reports.
 const BROKEN: [(&str, &str, &str, u32, u32); 10] = [
     ("unknown key", "parts:\n  hub:\n    in: car\n    cuont: 2\n", "unknown-key", 4, 5),
     ("wrong type", "parts:\n  hub:\n    in: car\n    count: two\n", "bad-value", 4, 12),
@@ -146,13 +146,13 @@ fn the_schema_and_check_refuse_the_same() {
         let (path, text) =
             if of_settings { ("tierod.yaml", format!("{yaml}{SETTINGS}")) } else { ("broken.yaml", yaml.to_owned()) };
         sandbox.write(path, text);
-        let told = sandbox.tierod(&["check", "--format", "json"]).json();
+        let report = sandbox.tierod(&["check", "--format", "json"]).json();
         let here = json!({"path": path, "check": check, "line": line, "column": column});
-        let found = told["findings"]
+        let found = report["findings"]
             .as_array()
             .unwrap()
             .iter()
             .any(|finding| here.as_object().unwrap().iter().all(|(key, value)| finding[key] == *value));
-        assert!(found, "{what}: no {here} in {:#}", told["findings"]);
+        assert!(found, "{what}: no {here} in {:#}", report["findings"]);
     }
 }

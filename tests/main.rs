@@ -1,4 +1,4 @@
-//! End-to-end tests: they run the binary, each in a sandbox of its own. One test binary, one module per subject.
+//! End-to-end tests: they run the binary, each in its own sandbox. One test binary, one module per subject.
 
 #![allow(
     clippy::unwrap_used,
@@ -40,7 +40,7 @@ mod hostile_size;
 mod json_answers;
 mod json_schema;
 mod models;
-mod outlook;
+mod points;
 mod readme;
 mod reference_graphs;
 mod renamed;
@@ -51,7 +51,7 @@ mod values;
 mod values_json;
 mod yaml_cases;
 
-/// A file that no `mod` names would be a test that never runs.
+/// The tests in a file without a `mod` line would never run.
 #[test]
 fn no_test_file_is_forgotten() {
     let here = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests");

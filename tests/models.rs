@@ -21,7 +21,7 @@ fn read(units: &[(&str, &str)], records: &str, with: impl Fn(&Sandbox)) -> Read 
     with(&sandbox);
     sandbox.write("targets.yaml", targets(units.iter().copied()));
     sandbox.write("records.yaml", records);
-    Read::of(sandbox)
+    Read::from_sandbox(sandbox)
 }
 
 /// One run of 75 m per variant, each with a target for its time.

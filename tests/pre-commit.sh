@@ -1,11 +1,11 @@
 #!/usr/bin/env bash
-# Tries the hooks of .pre-commit-hooks.yaml with the real pre-commit framework, from PyPI, on a copy of the example
-# car, and the workflow files against the forges' schemas that check-jsonschema, from PyPI, carries.
+# Tests the hooks of .pre-commit-hooks.yaml with the real pre-commit framework, from PyPI, on a copy of the example
+# car, and validates the workflow files with the forges' schemas in check-jsonschema, from PyPI.
 #
 #   tests/pre-commit.sh TIEROD [system|all]
 #
-# TIEROD is a built program, for the hook that takes it from the PATH; `system` leaves out the hook that builds its own.
-# What is committed at HEAD is tried. Needs python3 with pip.
+# TIEROD is a built program, for the hook that uses it from the PATH; `system` omits the hook that builds its own.
+# The commit at HEAD is tested. Needs python3 with pip.
 set -euo pipefail
 
 top=$(cd "$(dirname "$0")/.." && pwd)
@@ -38,21 +38,21 @@ framework() { python3 -m pre_commit "$@"; }
 schema() { python3 -m check_jsonschema --builtin-schema "$@"; }
 
 framework validate-manifest "$top/.pre-commit-hooks.yaml"
-pass "the framework takes the list of hooks"
+pass "the framework accepts the list of hooks"
 
-# Each schema also says no to a file with a slip in it.
+# Each schema also rejects a file with an error.
 valid() {
-  local name=$1 file=$2 slip=$3
-  schema "$name" "$file" >/dev/null || fail "$file does not fit $name"
-  sed "$slip" "$file" >"$work/slip.yml"
-  cmp -s "$file" "$work/slip.yml" && fail "the slip in $file changes nothing"
-  schema "$name" "$work/slip.yml" >/dev/null && fail "$name takes anything"
-  pass "$(basename "$file") fits $name"
+  local name=$1 file=$2 error=$3
+  schema "$name" "$file" >/dev/null || fail "$file does not match $name"
+  sed "$error" "$file" >"$work/error.yml"
+  cmp -s "$file" "$work/error.yml" && fail "the error for $file changes nothing"
+  schema "$name" "$work/error.yml" >/dev/null && fail "$name accepts an error"
+  pass "$(basename "$file") matches $name"
 }
 valid vendor.github-workflows "$top/templates/ci/github-workflow.yml" 's/runs-on:/runs-at:/'
 valid vendor.gitlab-ci "$top/templates/ci/gitlab-ci.yml" 's/when: always/when: ever/'
 
-# commit MESSAGE: commits what is staged, and keeps what was said.
+# commit MESSAGE: commits what is staged, and keeps the output.
 commit() { git commit -q -m "$1" >"$work/said" 2>&1; }
 refused() {
   local before after
@@ -60,8 +60,8 @@ refused() {
   if commit "$1"; then fail "$1: was not refused"; fi
   after=$(git rev-parse HEAD)
   [ "$before" = "$after" ] || fail "$1: there is a commit"
-  grep -q -- "$2" "$work/said" || { cat "$work/said"; fail "$1: \`$2\` is not told"; }
-  pass "$1: refused, and told why"
+  grep -q -- "$2" "$work/said" || { cat "$work/said"; fail "$1: \`$2\` is not in the output"; }
+  pass "$1: refused, with the reason"
 }
 accepted() {
   commit "$1" || { cat "$work/said"; fail "$1: was refused"; }
@@ -89,22 +89,22 @@ END
 
   printf 'parts:\n  stay:\n    in: bodywork-and-aero\n    serves: {bare-darg: It holds the wing.}\n' >car/stay.yaml
   git add .
-  refused "$id, a link that leads nowhere" 'car/stay.yaml:4:14.*unknown-reference'
-  sed -n '/unknown-reference/,/mend/p' "$work/said"
+  refused "$id, a link to an unknown record" 'car/stay.yaml:4:14.*unknown-reference'
+  grep -A 2 unknown-reference "$work/said"
 
-  # What is staged counts, not what is in the folder.
+  # The index counts, not the working tree.
   sed -i.bak 's/bare-darg/bare-drag/' car/stay.yaml && rm car/stay.yaml.bak
-  refused "$id, mended in the folder only" unknown-reference
+  refused "$id, fixed in the working tree only" unknown-reference
   git rm -q -f --cached car/stay.yaml
   printf 'parts: {stay: {in: nowhere}}\n' >car/stay.yaml
   sed -i.bak 's/Tarnmoor Student Racing/The team/' car/tierod.yaml && rm car/tierod.yaml.bak
   git add car/tierod.yaml
-  accepted "$id, broken in the folder only"
+  accepted "$id, broken in the working tree only"
   rm car/stay.yaml
 
-  # No file is left that the framework could pass to the hook, and still it runs.
+  # The hook runs, although the framework has no file to pass to it.
   git rm -q -r car/aero
-  refused "$id, a folder that others need is taken away" unknown-reference
+  refused "$id, a folder that others need is removed" unknown-reference
 }
 
 try tierod-check-system

@@ -1,7 +1,7 @@
-//! Everything in the README is run, and prints what the README says it prints.
+//! Every command in the README is run, and its output compared with the README.
 //!
-//! In a `console` block a line after `$ ` is a command (`> ` goes on with it), and the lines after it are
-//! what it prints. `⋮` stands for any lines, `…` for any text in a line.
+//! In a `console` block a line after `$ ` is a command (`> ` continues it), and the lines after it are
+//! its output. `⋮` represents any lines, `…` any text in a line.
 
 use std::path::{Path, PathBuf};
 
@@ -68,7 +68,7 @@ fn matches(pattern: &[String], lines: &[&str]) -> bool {
     }
 }
 
-/// Runs the blocks of a page, and gives the folder in which its walk ended.
+/// Runs the blocks of a page, and returns the folder of its last command.
 fn walk_through(sandbox: &Sandbox, name: &str, page: &str) -> PathBuf {
     let tools = sandbox.outside().join("tools");
     std::fs::create_dir(&tools).unwrap();
@@ -82,7 +82,7 @@ fn walk_through(sandbox: &Sandbox, name: &str, page: &str) -> PathBuf {
             continue;
         }
         let command = step.command.replace("cargo run --release --", "tierod");
-        // The example is beside the README; the walk from nothing has a folder of its own.
+        // The example is next to the README; the steps from an empty folder have their own folder.
         let folder = if command.contains("example-car") { top() } else { walk.clone() };
         let script = format!("({command}\n) 2>&1");
         let output = sandbox.command("bash", &folder).env("PATH", &path).args(["-c", &script]).output().unwrap();
@@ -103,7 +103,7 @@ fn walk_through(sandbox: &Sandbox, name: &str, page: &str) -> PathBuf {
 }
 
 #[test]
-fn every_command_prints_what_the_judges_page_says() {
+fn every_command_prints_what_the_page_for_judges_shows() {
     let page = std::fs::read_to_string(top().join("docs/reading-the-audit.md")).unwrap();
     let sandbox = Sandbox::new();
     walk_through(&sandbox, "docs/reading-the-audit.md", &page);
@@ -111,10 +111,10 @@ fn every_command_prints_what_the_judges_page_says() {
 }
 
 #[test]
-fn every_command_prints_what_the_readme_says() {
+fn every_command_prints_what_the_readme_shows() {
     let sandbox = Sandbox::new();
     walk_through(&sandbox, "README.md", &readme());
-    let log = sandbox.git_in(&sandbox.at("my-car"), &["log", "--format=%s"]);
+    let log = sandbox.git_in(&sandbox.path_of("my-car"), &["log", "--format=%s"]);
     assert_eq!(log, "Add the front wishbone\nStart the chain from the goal to the first part\n");
 }
 
@@ -125,14 +125,14 @@ fn ci_runs_the_test_command_of_the_readme() {
     assert!(ci.contains("cargo test --workspace"));
 }
 
-/// Commands named in running text are real ones.
+/// Commands in running text exist.
 #[test]
 fn commands_in_running_text_work() {
     let sandbox = Sandbox::new();
     let text = readme();
-    let mut tried = 0;
+    let mut tested = 0;
     for (number, piece) in text.split('`').enumerate() {
-        // Odd pieces stand between backticks.
+        // Odd pieces are between backticks.
         let Some(args) = piece.strip_prefix("tierod ").filter(|_| number % 2 == 1) else { continue };
         let args: Vec<&str> = args.split_whitespace().collect();
         let placeless = ["check", "graph", "values", "points", "worth", "budget"].contains(&args[0])
@@ -142,9 +142,9 @@ fn commands_in_running_text_work() {
             all.push("example-car");
         }
         sandbox.tierod_in(&top(), &all).ended(0);
-        tried += 1;
+        tested += 1;
     }
-    assert!(tried >= 6, "{tried} commands tried");
+    assert!(tested >= 6, "{tested} commands tested");
 }
 
 #[test]

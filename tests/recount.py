@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
-"""Counts the audit's figures again, from the YAML at each commit, with nothing of tierod's.
+"""Calculates the figures of the audit again, from the YAML at each commit, without any code of tierod.
 
-recount.py REPOSITORY AUDIT.json: tells every figure that differs, and ends with 1 if one does.
-Needs git and PyYAML. Reads mass and money in the units that the example writes them in.
+recount.py REPOSITORY AUDIT.json: prints every figure that differs, and ends with status 1 if one does.
+Needs git and PyYAML. It reads mass and money in the units of the example.
 """
 
 import json
@@ -37,7 +37,7 @@ def same(what, ours, theirs, digits=1e-9):
 
 
 def number(text):
-    """The number of `0.62 kg ± 0.02 kg`, in kg and in the money it is written in."""
+    """The number of `0.62 kg ± 0.02 kg`, in kg or in its currency."""
     value, unit = re.match(r"\s*([-+0-9.eE]+)\s*(\S*)", str(text)).groups()
     return float(value) * {"g": 1e-3, "t": 1e3}.get(unit, 1.0)
 
@@ -99,7 +99,7 @@ def limit(target):
 history = [line.split() for line in git("log", "--first-parent", "--reverse", "--format=%H %as").splitlines()]
 states = [(commit, day, *records(commit)) for commit, day in history]
 last, settings = states[-1][2:]
-older = {}  # an id that is gone -> the id that took its place
+older = {}  # an old id -> the id that replaced it
 for kind in last.values():
     for name, record in kind.items():
         older.update({str(before): name for before in (record or {}).get("formerly") or []})
@@ -116,15 +116,15 @@ for at, (commit, day, now, _) in enumerate(states):
             if not steps or steps[-1] != step:
                 steps.append(step)
 
-# The results of each target, also those that are gone: the commit in which each came, and its date. No commit was made
-# after those that follow it.
-born, said, tested = {}, {}, {}
+# The results of each target, also the removed ones: the commit that added each, and its date. No commit is later
+# than the commits that follow it.
+added, content, tested = {}, {}, {}
 for at, (commit, day, now, _) in enumerate(states):
     for name, result in now.get("results", {}).items():
-        born.setdefault(older.get(name, name), at)
-        said[older.get(name, name)] = result
-for name, result in said.items():
-    tested.setdefault(older.get(result["of"], result["of"]), []).append((born[name], str(result["date"])))
+        added.setdefault(older.get(name, name), at)
+        content[older.get(name, name)] = result
+for name, result in content.items():
+    tested.setdefault(older.get(result["of"], result["of"]), []).append((added[name], str(result["date"])))
 no_later, least = [], "9999"
 for _, day, _, _ in reversed(states):
     least = min(least, day)
@@ -132,7 +132,7 @@ for _, day, _, _ in reversed(states):
 
 
 def ends(limit):
-    """(least, most) of a limit as it is written"""
+    """(least, most) of a limit as written in the file"""
     key, text = limit
     low, high = text.strip("[]").split(",") if key == "between" else (text, text)
     low, high = number(low.strip(" '")), number(high.strip(" '"))
@@ -158,34 +158,34 @@ for event in goal["events"]:
 # Targets: limits, results, outcome.
 verdicts = {}
 same("targets", sorted(last["targets"]), sorted(target["id"] for target in audit["targets"]))
-for told in audit["targets"]:
-    name, target = told["id"], last["targets"][told["id"]]
+for audited in audit["targets"]:
+    name, target = audited["id"], last["targets"][audited["id"]]
     verify = target.get("verify") or []
     due = [one.get("due") for one in (verify if isinstance(verify, list) else [verify])]
     due = min((str(day) for day in due if day), default="")
     verdict = "not due yet" if due >= audit["day"] else "never verified"
     if name in results:
         result = results[name]
-        same(f"result of {name}", result["id"], told["result"]["id"])
+        same(f"result of {name}", result["id"], audited["result"]["id"])
         if "outcome" in result:
             verdict = "met" if result["outcome"] == "pass" else "missed"
         else:
             value = number(result["value"])
-            same(f"value of {name}", value, told["result"]["value"])
+            same(f"value of {name}", value, audited["result"]["value"])
             least, most = target.get("at-least"), target.get("at-most")
             least, most = target["between"] if "between" in target else (least, most)
             low = least is None or value >= number(least) * (1 - 1e-9)
             high = most is None or value <= number(most) * (1 + 1e-9)
             verdict = "met" if low and high else "missed"
-    same(f"outcome of {name}", verdict, told["verdict"])
+    same(f"outcome of {name}", verdict, audited["verdict"])
     verdicts[verdict] = verdicts.get(verdict, 0) + 1
-    for (_, (_, text), at), step in zip(limits[name], told["limits"]):
+    for (_, (_, text), at), step in zip(limits[name], audited["limits"]):
         after = any(came < at or (came > at and date < no_later[at]) for came, date in tested.get(name, []))
         same(f"{name} {text} after a result", after, step["after_result"])
-    same(f"limits of {name}", [day for day, _, _ in limits[name]], [step["day"] for step in told["limits"]])
+    same(f"limits of {name}", [day for day, _, _ in limits[name]], [step["day"] for step in audited["limits"]])
     revised = {number(r["to"]) for r in last.get("revisions", {}).values() if r["of"] == name}
     first = ends(limits[name][0][1])
-    for before, now, step in zip(limits[name], limits[name][1:], told["limits"][1:]):
+    for before, now, step in zip(limits[name], limits[name][1:], audited["limits"][1:]):
         was, now = ends(before[1]), ends(now[1])
         moved = [new for old, new in zip(was, now) if new is not None and new != old]
         recorded = now == first or (bool(moved) and all(new in revised for new in moved))
@@ -202,15 +202,15 @@ for line in audit["verification"]:
                 continue
             planned += 1
             if kind == "targets":
-                told = next(target for target in audit["targets"] if target["id"] == name)
-                closed += told["verdict"] == "met"
-                failed += told["verdict"] == "missed"
+                audited = next(target for target in audit["targets"] if target["id"] == name)
+                closed += audited["verdict"] == "met"
+                failed += audited["verdict"] == "missed"
             elif name in results:
                 failed += results[name].get("outcome") == "fail"
                 closed += results[name].get("outcome") != "fail"
     same(f"by {line['method']}", [planned, closed, failed], [line["planned"], line["closed"], line["failed"]])
 
-# Parts: the last estimate on each basis, and what they ended as on the surest.
+# Parts: the last estimate on each basis, compared with the final value on the most reliable basis.
 pairs = {}
 for name, part in last["parts"].items():
     for amount, (ended, basis) in amounts(part).items():
@@ -224,18 +224,18 @@ for name, part in last["parts"].items():
                 before[step] = value
         for step, value in before.items():
             pairs.setdefault((amount, step), []).append(ended / value - 1)
-told = {}
+audited = {}
 for pair in audit["predictions"]["pairs"]:
     if "." in pair["of"]:
-        told.setdefault((pair["quantity"], pair["basis"]), []).append(pair["error"])
-same("kinds of pairs", sorted(pairs), sorted(told))
+        audited.setdefault((pair["quantity"], pair["basis"]), []).append(pair["error"])
+same("kinds of pairs", sorted(pairs), sorted(audited))
 for key, errors in pairs.items():
-    for ours, theirs in zip(sorted(errors), sorted(told.get(key, []))):
+    for ours, theirs in zip(sorted(errors), sorted(audited.get(key, []))):
         same(f"an error of {key}", ours, theirs, 1e-6)
 for group in audit["predictions"]["groups"]:
     key = (group["quantity"], group["basis"])
     errors = pairs.get(key)
-    # A group may hold targets of the same quantity and basis as well.
+    # A group may also contain targets of the same quantity and basis.
     if not errors or group["pairs"] != len(errors):
         continue
     same(f"bias of {key}", statistics.fmean(errors), group["bias"], 1e-6)

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# The figures of the audit of the example's season, counted again by a script that shares nothing with tierod.
-# Needs the binary that `cargo build` makes, python3 and PyYAML.
+# The figures of the audit of the example's season, calculated again by a script that shares no code with tierod.
+# Needs the binary from `cargo build`, python3 and PyYAML.
 set -euo pipefail
 cd "$(dirname "$0")"
 tierod=${TIEROD:-$(realpath ../target/debug/tierod)}

@@ -1,8 +1,8 @@
-//! Real requirement graphs, turned into records, give exactly the counts that networkx and scipy gave.
+//! Real requirement graphs, converted to records, give exactly the counts of networkx and scipy.
 //!
 //! Sources: NASA CM1 and GANNT as distributed for research with IEEE TSE 32(1):4-19 and RE 2009; NASA core
-//! Flight System, Apache-2.0. The whole tables are used where they are at hand (CI fails without them); a
-//! few links of CM1 are typed in below.
+//! Flight System, Apache-2.0. The complete tables are used if they are available (CI fails without them); a
+//! few links of CM1 are below.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::path::PathBuf;
@@ -88,7 +88,7 @@ fn counts(nodes: &str, edges: &str) -> Counts {
 
     let count = |check: &str| by_check.get(check).copied().unwrap_or(0);
     let no_upper = ids.difference(&upper).count();
-    // A record whose only parent does not exist is told for that, and not for having none besides.
+    // A record whose only parent does not exist is reported for that, and not also for a missing parent.
     assert_eq!(count("no-parent") + count("unknown-reference"), no_upper, "check and graph agree");
     Counts {
         nodes: ids.len(),
@@ -108,9 +108,9 @@ fn a_few_links_of_cm1() {
 }
 
 #[test]
-fn the_whole_graphs_give_the_counts_of_their_ground_truth() {
+fn the_complete_graphs_give_the_counts_of_their_ground_truth() {
     let Some(folder) = reference() else {
-        println!("skipped: the reference graphs are not at hand");
+        println!("skipped: the reference graphs are not available");
         return;
     };
     for name in ["cm1-nasa", "gannt", "nasa-cfs"] {

@@ -1,4 +1,4 @@
-//! Old names are answered with the new ones: checks, keys of records, commands and tables.
+//! Messages about old names contain the new ones: checks, keys of records, commands and tables.
 
 use serde_json::Value;
 
@@ -27,7 +27,7 @@ fn finding(check: &str, field: &str, old: &str, new: &str) -> [String; 4] {
 fn the_old_name_of_a_check_in_settings_and_waivers() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
-    let settings = std::fs::read_to_string(sandbox.at("tierod.yaml")).unwrap();
+    let settings = std::fs::read_to_string(sandbox.path_of("tierod.yaml")).unwrap();
     sandbox.write("tierod.yaml", format!("{settings}levels: {{over-margin: off}}\n"));
     let expected = finding("unknown-reference", "levels.over-margin", "over-margin", "excess-margin");
     assert_eq!(findings(&sandbox), [expected]);
@@ -43,8 +43,8 @@ fn the_old_key_of_a_record() {
 
     let decision =
         "decisions: {single: {of: suspension, weighs: [circle-time], alternatives: {}, reason: It is light.}}\n";
-    let told = with(decision);
-    assert!(told.contains(&finding("unknown-key", "weighs", "weighs", "criteria")), "{told:?}");
+    let reported = with(decision);
+    assert!(reported.contains(&finding("unknown-key", "weighs", "weighs", "criteria")), "{reported:?}");
 
     let goal = "goals: {other: {place: 3, lead: team lead, reason: It is a goal., field: {file: chain.yaml}}}\n";
     assert!(with(goal).contains(&finding("unknown-key", "field", "field", "past-standings")));

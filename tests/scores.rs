@@ -3,7 +3,7 @@
 use crate::values_json::Read;
 
 #[test]
-fn a_time_that_is_not_there_scores_nothing() {
+fn a_missing_time_scores_nothing() {
     let read = Read::new(
         "
 targets: {time: {of: car, at-most: 5 s}}
@@ -20,7 +20,7 @@ events:
 }
 
 #[test]
-fn sheets_that_are_not_there_or_lack_something() {
+fn unknown_and_incomplete_sheets() {
     let read = Read::new(
         "
 events:

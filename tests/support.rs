@@ -21,7 +21,7 @@ pub(crate) struct Answer {
 }
 
 impl Answer {
-    pub(crate) fn of(output: &Output) -> Self {
+    pub(crate) fn from_output(output: &Output) -> Self {
         let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
         Self { code: output.status.code().unwrap_or(-1), out: text(&output.stdout), err: text(&output.stderr) }
     }
@@ -67,13 +67,13 @@ impl Sandbox {
     }
 
     /// A file's path in the folder.
-    pub(crate) fn at(&self, path: &str) -> PathBuf {
+    pub(crate) fn path_of(&self, path: &str) -> PathBuf {
         self.path().join(path)
     }
 
     /// Writes a file, and creates the folders of its path.
     pub(crate) fn write(&self, path: &str, content: impl AsRef<[u8]>) {
-        let path = self.at(path);
+        let path = self.path_of(path);
         std::fs::create_dir_all(path.parent().unwrap()).unwrap();
         std::fs::write(path, content).unwrap();
     }
@@ -102,7 +102,7 @@ impl Sandbox {
     #[track_caller]
     pub(crate) fn git_in(&self, folder: &Path, args: &[&str]) -> String {
         let output = self.command("git", folder).args(args).output().unwrap();
-        let answer = Answer::of(&output);
+        let answer = Answer::from_output(&output);
         assert_eq!(answer.code, 0, "git {args:?}\n{}{}", answer.out, answer.err);
         answer.out
     }
@@ -132,7 +132,7 @@ impl Sandbox {
 
     /// Runs tierod in another folder.
     pub(crate) fn tierod_in(&self, folder: &Path, args: &[&str]) -> Answer {
-        Answer::of(&self.command(env!("CARGO_BIN_EXE_tierod"), folder).args(args).output().unwrap())
+        Answer::from_output(&self.command(env!("CARGO_BIN_EXE_tierod"), folder).args(args).output().unwrap())
     }
 
     /// Writes a small project root at a prefix (empty, or ending in `/`) in which no check reports a finding.
@@ -178,10 +178,10 @@ parts:
 ";
 
 /// The files of records, each as `path id`.
-pub(crate) type Places = std::collections::BTreeSet<String>;
+pub(crate) type RecordPaths = std::collections::BTreeSet<String>;
 
 /// The records in the answer of `graph --format json`.
-pub(crate) fn places_in_graph(graph: &serde_json::Value) -> Places {
+pub(crate) fn records_in_graph(graph: &serde_json::Value) -> RecordPaths {
     let text = |value: &serde_json::Value| value.as_str().unwrap().to_owned();
     let nodes = graph["nodes"].as_array().unwrap().iter();
     nodes.map(|node| format!("{} {}", text(&node["path"]), text(&node["id"]))).collect()
@@ -197,8 +197,8 @@ pub(crate) fn ids_in_yaml(bytes: &[u8]) -> Vec<String> {
 impl Sandbox {
     /// The records in a list of `ls-files -s -z` or `ls-tree -r -z`, below the prefix of a project root.
     #[track_caller]
-    pub(crate) fn places_in_listing(&self, folder: &Path, listing: &str, prefix: &str) -> Places {
-        let mut places = Places::new();
+    pub(crate) fn records_in_listing(&self, folder: &Path, listing: &str, prefix: &str) -> RecordPaths {
+        let mut places = RecordPaths::new();
         for line in listing.split('\0').filter(|line| !line.is_empty()) {
             let (meta, path) = line.split_once('\t').unwrap();
             let id = meta.split(' ').find(|field| field.len() >= 40).unwrap();

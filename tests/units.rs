@@ -27,7 +27,7 @@ targets:
     }
     assert!((read.get("heat")["limit"]["at_most"].as_f64().unwrap() - 100.0).abs() < 1e-9);
     assert!((read.get("speed")["limit"]["at_least"].as_f64().unwrap() - 100.0).abs() < 1e-9);
-    // A tenth of 100 °C is another tenth in kelvins: the margin of a temperature is a difference.
+    // 10 % of 100 °C is not 10 % in kelvins: the margin of a temperature is a difference.
     assert!(read.get("heat")["margin"].is_null());
     assert!((read.get("speed")["margin"].as_f64().unwrap() - 0.08).abs() < 1e-9);
 }
@@ -47,7 +47,7 @@ fn the_margin_of_a_temperature_is_a_difference() {
     assert!(line("kelvin").contains(" +2.7 %  on target"), "{out}");
 }
 
-/// Money, points and the decibel have dimensions of their own, which pint does not know.
+/// Money, points and the decibel have their own dimensions, which pint does not have.
 #[test]
 fn money_points_and_decibels_mix_with_nothing() {
     let read = Read::new(

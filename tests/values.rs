@@ -64,7 +64,7 @@ results:
     read.reports("two-sources", "formula", "`formula` and `total`", "");
 }
 
-/// An event has its result, else its score, else what is expected of it; a goal the sum of the events that serve it.
+/// An event has its result, otherwise its score, otherwise its estimate; a goal the total of the events that serve it.
 #[test]
 fn points_of_events_and_goals() {
     let read = Read::new(
@@ -145,7 +145,7 @@ targets:
   price-per-mass: {of: car, at-most: 1000 EUR/kg, formula: car.cost / car.mass}
 ",
     );
-    let read = Read::of(sandbox);
+    let read = Read::from_sandbox(sandbox);
     let (uprights, arms) = (2.0 * 0.6 * 1.1, 4.0 * 0.5 * 1.2);
     let (of_uprights, of_arms) = (2.0 * 0.06 * 1.1, 4.0 * 0.1 * 1.2);
     let suspension = uprights + arms + 1.0;
@@ -172,13 +172,13 @@ targets:
     }
     close(read.number("car.cost"), 374.0, 1e-12);
     assert_eq!(read.get("car.cost")["unit"], "EUR");
-    // Without a part that weighs something a system's total is no zero: it is not known.
+    // Without a part that has a mass, the total of a system is not zero but unknown.
     assert!(read.get("idle-mass")["value"].is_null());
 }
 
 /// Nested systems, a part without an amount, money of two currencies.
 #[test]
-fn money_is_told_in_the_teams_currency() {
+fn money_is_shown_in_the_teams_currency() {
     let sandbox = Sandbox::new();
     sandbox.write(
         "tierod.yaml",
@@ -199,7 +199,7 @@ targets:
   held: {of: car, between: [270 USD, 290 USD], total: cost}
 ",
     );
-    let read = Read::of(sandbox);
+    let read = Read::from_sandbox(sandbox);
     for id in ["price", "abroad", "dear", "held"] {
         close(read.number(id), 250.0, 1e-12);
         assert_eq!(read.get(id)["unit"], "EUR");
@@ -220,9 +220,9 @@ targets:
     }
 }
 
-/// A local name stands for itself only on the outside: `drag-area: drag-area` binds the input to the target.
+/// A local name is an id only outside of its scope: `drag-area: drag-area` binds the input to the target.
 #[test]
-fn local_names_shadow_ids_and_do_not_mean_themselves() {
+fn local_names_shadow_ids_and_do_not_refer_to_themselves() {
     let read = Read::new(
         "
 targets:
@@ -252,7 +252,7 @@ analyses:
 }
 
 #[test]
-fn values_that_need_themselves() {
+fn values_that_depend_on_themselves() {
     let read = Read::new(
         "
 targets:
@@ -285,10 +285,10 @@ results: {r: {of: knot, value: 4 kg, date: 2027-01-01}}
     }
 }
 
-/// DESIGN 5: margin `value/limit - 1` for at-least, `1 - value/limit` for at-most; met and missed by a result, on and off
-/// course by an estimate, off when the limit lies inside or beyond the uncertainty.
+/// DESIGN 5: margin `value/limit - 1` for at-least, `1 - value/limit` for at-most; met or missed by a result, on target
+/// or at risk by an estimate; at risk if the estimate, with its uncertainty, does not meet the limit.
 #[test]
-fn margins_and_where_a_target_stands() {
+fn margins_and_the_status_of_a_target() {
     let mut records = String::from("targets:\n");
     let mut results = String::from("results:\n");
     let cases: [(&str, &str, &str, Option<f64>); 20] = [
@@ -305,7 +305,7 @@ fn margins_and_where_a_target_stands() {
         ("between: [10 mm, 20 mm]", "19 mm ± 2 mm", "at risk", Some(0.05)),
         ("between: [10 mm, 20 mm]", "0.9 cm", "at risk", Some(-0.1)),
         ("at-most: 0 mm", "-1 mm", "on target", None),
-        // Camber, below zero: inside is a margin above zero.
+        // Camber, below zero: a value within the limits has a margin above zero.
         ("between: [-2 deg, -1 deg]", "-1.5 deg", "on target", Some(0.25)),
         ("at-least: -2 deg", "-2.5 deg", "at risk", Some(-0.25)),
         ("at-most: 200 kg", "result 190 kg ± 20 kg", "met", Some(0.05)),
@@ -335,9 +335,9 @@ fn margins_and_where_a_target_stands() {
     }
 }
 
-/// DESIGN 9: the keys that a program can use.
+/// DESIGN 9: the keys for scripts.
 #[test]
-fn what_a_program_reads() {
+fn the_keys_for_scripts() {
     let read = Read::new(
         "
 goals: {goal: {points: 600 pts, reason: Enough.}}
@@ -369,7 +369,7 @@ targets:
     close(read.si("car.mass"), 0.5, 1e-15);
 }
 
-/// A chain in the worst order, the last link first: neither depth nor length is a hindrance.
+/// A chain in the worst order, the last link first: neither its depth nor its length is a problem.
 #[test]
 fn a_chain_of_twenty_thousand_formulas() {
     let length = 20_000;
@@ -382,7 +382,7 @@ fn a_chain_of_twenty_thousand_formulas() {
     let last = format!("c{}", length - 1);
     close(read.number(&last), f64::from(length), 1e-12);
     close(read.uncertainty(&last), 0.1, 1e-12);
-    // And a knot as long.
+    // A cycle of the same length.
     let knotted = records.replace("formula: c0 + 1 kg", &format!("formula: {last} + 1 kg"));
     let read = Read::new(&knotted);
     assert!(read.get(&last)["value"].is_null());
@@ -417,7 +417,7 @@ fn ten_thousand_parts() {
     close(read.si("car-mass"), own.iter().sum(), 1e-11);
     close(read.uncertainty("car-mass"), squares.iter().sum::<f64>().sqrt(), 1e-11);
     for system in 0..100 {
-        // A system holds the nine that hang below it.
+        // A system contains the nine below it.
         let held = system..(system / 10 + 1) * 10;
         close(read.si(&format!("m{system}")), own[held.clone()].iter().sum(), 1e-11);
         close(read.uncertainty(&format!("m{system}")), squares[held].iter().sum::<f64>().sqrt(), 1e-11);

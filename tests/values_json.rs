@@ -18,12 +18,12 @@ impl Read {
         let sandbox = Sandbox::new();
         sandbox.write("tierod.yaml", SETTINGS);
         sandbox.write("records.yaml", records);
-        Self::of(sandbox)
+        Self::from_sandbox(sandbox)
     }
 
     /// The values of an existing root.
     #[track_caller]
-    pub(crate) fn of(sandbox: Sandbox) -> Self {
+    pub(crate) fn from_sandbox(sandbox: Sandbox) -> Self {
         let answer = sandbox.tierod(&["values", "--format", "json"]).ended(0).json();
         assert_eq!(answer["version"], 1);
         let all = answer["values"].as_array().unwrap().iter();

@@ -1,4 +1,4 @@
-//! The reader against YAML that was not written as records: the official test suite and generated files.
+//! The reader with YAML that was not written as records: the official test suite and generated files.
 //!
 //! A case that must fail is always an `unreadable-file`, or another error with a place: none of the cases is a record
 //! file, so that even one which the YAML library accepts holds no known kind.
@@ -24,7 +24,7 @@ struct Case {
     yaml: String,
 }
 
-/// All cases, when the folder with them is there; it must be there in CI.
+/// All cases, if their folder exists; it must exist in CI.
 fn suite() -> Option<Vec<Case>> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/reference/yaml-cases.jsonl");
     let Ok(lines) = std::fs::read_to_string(&path) else {
@@ -100,7 +100,7 @@ fn every_case_is_answered_in_process() {
 }
 
 #[test]
-fn all_cases_in_one_data_root() {
+fn all_cases_in_one_project_root() {
     let Some(cases) = suite() else { return };
     let sandbox = Sandbox::new();
     sandbox.write("tierod.yaml", SETTINGS);
@@ -133,7 +133,7 @@ fn all_cases_in_one_data_root() {
     }
 }
 
-/// Values that are right somewhere and wrong elsewhere, as they stand in a file.
+/// Values that are valid for some keys and invalid for others, as written in a file.
 const VALUES: &[&str] = &[
     "car",
     "hub",

@@ -1,4 +1,4 @@
-//! The options that commands share, and how they turn into a request for a snapshot.
+//! The options that commands share, and the request for a snapshot that they give.
 
 use std::path::PathBuf;
 
@@ -13,15 +13,15 @@ use trace::{Error, Project, Study};
 /// Options of every command.
 #[derive(Args)]
 pub(crate) struct Shared {
-    /// Colour in the report: on a terminal, always or never
+    /// When to use colour
     #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
     pub(crate) color: Color,
 }
 
-/// When to colour.
+/// When to use colour.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Color {
-    /// On a terminal, unless NO_COLOR is set
+    /// If the output is a terminal and NO_COLOR is not set
     Auto,
     /// Always
     Always,
@@ -29,25 +29,25 @@ pub(crate) enum Color {
     Never,
 }
 
-/// Which records a command reads, and as of which day.
+/// Which records a command reads, and the date to use as today.
 #[derive(Args)]
 pub(crate) struct Records {
-    /// The data root, or a folder in it [default: the nearest one upward]
+    /// The project root (folder with tierod.yaml) or a folder in it [default: search upwards from here]
     #[arg(value_name = "ROOT")]
     pub(crate) root: Option<PathBuf>,
-    /// Read the index: exactly what the next commit will hold
+    /// Read the index: the content of the next commit
     #[arg(long, conflicts_with = "rev")]
     pub(crate) staged: bool,
     /// Read a revision: a commit, branch or tag
     #[arg(long, value_name = "REV")]
     pub(crate) rev: Option<String>,
-    /// The day to reckon with [default: `as-of` in the settings, else the day of the revision, else today]
+    /// The date to use as today [default: `as-of` in the settings, otherwise the date of the revision, otherwise today]
     #[arg(long, value_name = "DATE", value_parser = Day::parse)]
     pub(crate) on: Option<Day>,
 }
 
 impl Records {
-    /// Opens the project that was asked for.
+    /// Opens the project that the options name.
     pub(crate) fn project(&self) -> Result<Project, Error> {
         Ok(Project::open(&self.request()?))
     }
@@ -72,7 +72,7 @@ impl Records {
         Ok(project.study(loaded, day, past))
     }
 
-    /// Which state of which data root is asked for.
+    /// The state and the project root that the options name.
     pub(crate) fn request(&self) -> Result<Request, Error> {
         let state = match (&self.rev, self.staged) {
             (Some(revision), _) => State::Revision(revision.clone()),
@@ -82,35 +82,35 @@ impl Records {
         Ok(Request { cwd: cwd()?, path: self.root.clone(), state })
     }
 
-    /// The day to reckon with.
+    /// The date to use as today.
     pub(crate) fn day(&self, loaded: &trace::Loaded) -> Day {
         loaded.day(self.on, today())
     }
 }
 
-/// The folder the command was started in.
+/// The folder in which the command was started.
 pub(crate) fn cwd() -> Result<PathBuf, Error> {
-    std::env::current_dir().map_err(|error| Error::new("the current folder cannot be found").because(error))
+    std::env::current_dir().map_err(|error| Error::new("cannot find the current folder").because(error))
 }
 
-/// Today, where the user is.
+/// Today in the time zone of the user.
 pub(crate) fn today() -> Day {
     jiff::ZonedDateTime::now().date().into()
 }
 
-/// The answer to an old name of a command or of a table, where the arguments have one.
+/// The error for an old name of a command or of a table; `None` if the arguments have none.
 pub(crate) fn renamed(error: &clap::Error) -> Option<Error> {
     let text = |kind: ContextKind| match error.get(kind)? {
         ContextValue::String(text) => Some(text.as_str()),
         _ => None,
     };
-    let (place, old, how) = match error.kind() {
+    let (used_as, old, how) = match error.kind() {
         ErrorKind::InvalidSubcommand => (Use::Command, text(ContextKind::InvalidSubcommand)?, "run `tierod"),
         ErrorKind::InvalidValue if text(ContextKind::InvalidArg)?.starts_with("--table") => {
             (Use::Table, text(ContextKind::InvalidValue)?, "use `--table")
         }
         _ => return None,
     };
-    let (message, new) = schema::renamed::notice(place, old)?;
+    let (message, new) = schema::renamed::notice(used_as, old)?;
     Some(Error::new(message).help(format!("{how} {new}`")))
 }

@@ -1,4 +1,4 @@
-//! `tierod`: the command line. One file a command, one file an output format.
+//! `tierod`: the command line. One file per command, one file per output format.
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
 
@@ -15,15 +15,15 @@ use clap::Parser;
 use args::{Color, Shared};
 use commands::Cli;
 
-/// Records are many small pieces: the system's allocator takes a fifth of the time of a check.
+/// Records are many small pieces: the allocator of the system needs a fifth of the time of a check.
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
-/// Nothing at error level.
+/// No finding at error level.
 const CLEAN: u8 = 0;
 /// Findings at error level.
 const FINDINGS: u8 = 1;
-/// The tool could not do its work.
+/// The tool could not do its work, or the arguments are wrong.
 const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
@@ -31,7 +31,7 @@ fn main() -> ExitCode {
         Ok(cli) => cli,
         Err(error) => match args::renamed(&error) {
             Some(error) => {
-                screen::complain(&error, &Shared { color: Color::Auto });
+                screen::print_error(&error, &Shared { color: Color::Auto });
                 return ExitCode::from(FAILED);
             }
             None => error.exit(),
@@ -41,12 +41,12 @@ fn main() -> ExitCode {
         Ok(done) => match screen::print(&done.text) {
             Ok(()) => ExitCode::from(if done.errors { FINDINGS } else { CLEAN }),
             Err(error) => {
-                screen::complain(&trace::Error::new("the report could not be written").because(error), &cli.shared);
+                screen::print_error(&trace::Error::new("cannot write the output").because(error), &cli.shared);
                 ExitCode::from(FAILED)
             }
         },
         Err(error) => {
-            screen::complain(&error, &cli.shared);
+            screen::print_error(&error, &cli.shared);
             ExitCode::from(FAILED)
         }
     }

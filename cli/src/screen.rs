@@ -1,4 +1,4 @@
-//! Writing for people: colour as a second signal, aligned columns, wrapped lines, no surprises from hostile text.
+//! Text output: colour as a second signal, aligned columns, wrapped lines, harmless output of hostile text.
 
 use std::fmt::Write as _;
 use std::io::{ErrorKind, IsTerminal, Write};
@@ -10,7 +10,7 @@ use unicode_width::UnicodeWidthChar;
 
 use crate::args::{Color, Shared};
 
-/// Writes the report to stdout; a reader that has seen enough is no error.
+/// Writes the output to stdout; a reader that closes the pipe early is not an error.
 pub(crate) fn print(text: &str) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
@@ -19,12 +19,12 @@ pub(crate) fn print(text: &str) -> std::io::Result<()> {
     }
 }
 
-/// Tells on stderr what kept the tool from its work: error, cause, cure.
-pub(crate) fn complain(error: &trace::Error, shared: &Shared) {
+/// Prints an error to stderr: error, cause, fix.
+pub(crate) fn print_error(error: &trace::Error, shared: &Shared) {
     let on = wants_color(shared.color, std::io::stderr().is_terminal());
     let ink = Ink { on, width: 100, room: None };
     let mut text = format!("{}  {}\n", ink.level(Level::Error), clean(&error.message));
-    for (label, line) in [("cause", &error.cause), ("cure", &error.help)] {
+    for (label, line) in [("cause", &error.cause), ("fix", &error.help)] {
         if let Some(line) = line {
             let _ = writeln!(text, "{}  {}", ink.faint(&format!("{label:>5}")), clean(line));
         }
@@ -40,7 +40,7 @@ fn wants_color(color: Color, terminal: bool) -> bool {
     }
 }
 
-/// A bar on stderr for work that takes longer than a second; nothing where stderr is no terminal.
+/// A progress bar on stderr for work that takes longer than a second; not drawn if stderr is not a terminal.
 pub(crate) struct Progress {
     since: Instant,
     terminal: bool,
@@ -48,12 +48,12 @@ pub(crate) struct Progress {
 }
 
 impl Progress {
-    /// Nothing is drawn yet.
+    /// A bar that is not drawn yet.
     pub(crate) fn new() -> Self {
         Self { since: Instant::now(), terminal: std::io::stderr().is_terminal(), drawn: false }
     }
 
-    /// So many of all commits are done.
+    /// Draws the bar: `done` of `all` commits are evaluated.
     pub(crate) fn tick(&mut self, done: usize, all: usize) {
         const WIDTH: usize = 30;
         if !self.terminal || self.since.elapsed() < Duration::from_secs(1) {
@@ -67,7 +67,7 @@ impl Progress {
 }
 
 impl Drop for Progress {
-    /// Leaves a clean line behind.
+    /// Clears the line.
     fn drop(&mut self) {
         if self.drawn {
             let _ = std::io::stderr().lock().write_all(b"\r\x1b[K");
@@ -75,12 +75,12 @@ impl Drop for Progress {
     }
 }
 
-/// The text without control characters, so that no title moves the cursor or hides a line.
+/// The text without control characters, so that no title can move the cursor or hide a line.
 pub(crate) fn clean(text: &str) -> String {
-    // Marks that turn the direction of writing (UAX #9) could show one thing and mean another.
-    let turns =
+    // Marks that change the direction of writing (UAX #9) could show another text than is there.
+    let turns_direction =
         |c: char| matches!(c, '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let hostile = |c: char| c.is_control() || turns(c);
+    let hostile = |c: char| c.is_control() || turns_direction(c);
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         out.push(if c == '\n' || c == '\t' {
@@ -94,17 +94,17 @@ pub(crate) fn clean(text: &str) -> String {
     out
 }
 
-/// How wide a text is on a terminal.
+/// The width of a text on a terminal.
 pub(crate) fn width(text: &str) -> usize {
     text.chars().map(|c| c.width().unwrap_or(0)).sum()
 }
 
-/// Paints and lays out for one stream.
+/// Paints and wraps text for one stream.
 #[derive(Clone, Copy)]
 pub(crate) struct Ink {
     on: bool,
     width: usize,
-    /// How wide the terminal is, where there is one.
+    /// The width of the terminal; `None` without one.
     room: Option<usize>,
 }
 
@@ -117,12 +117,12 @@ impl Ink {
         Self { on: wants_color(shared.color, terminal), width, room }
     }
 
-    /// How wide a table may be; it is never cut short in a file or a pipe.
+    /// The largest width of a table; not limited in a file or a pipe.
     pub(crate) fn room(self) -> usize {
         self.room.unwrap_or(usize::MAX)
     }
 
-    /// For a terminal so wide, without colour.
+    /// For a terminal of this width, without colour.
     #[cfg(test)]
     pub(crate) fn plain(room: usize) -> Self {
         Self { on: false, width: room, room: Some(room) }
@@ -132,22 +132,22 @@ impl Ink {
         if self.on { format!("{style}{text}{style:#}") } else { text.to_owned() }
     }
 
-    /// What stands out.
+    /// Bold text.
     pub(crate) fn strong(self, text: &str) -> String {
         self.paint(Style::new().bold(), text)
     }
 
-    /// What stands back.
+    /// Faint text.
     pub(crate) fn faint(self, text: &str) -> String {
         self.paint(Style::new().dimmed(), text)
     }
 
-    /// A level by its word, painted.
+    /// The word of a level, painted.
     pub(crate) fn level(self, level: Level) -> String {
         self.on_level(level, level.word())
     }
 
-    /// A text painted as its level.
+    /// A text, painted as a level.
     pub(crate) fn on_level(self, level: Level, text: &str) -> String {
         let color = match level {
             Level::Error => AnsiColor::Red,
@@ -157,7 +157,7 @@ impl Ink {
         self.paint(Style::new().bold().fg_color(Some(color.into())), text)
     }
 
-    /// Adds a text behind a label column, wrapped to the width; the label is padded to `column`.
+    /// Adds a text after a label, wrapped to the width; the label is right-aligned to `column`.
     pub(crate) fn block(self, out: &mut String, label: &str, column: usize, text: &str) {
         let room = self.width.saturating_sub(column + 2).max(30);
         for (number, line) in wrap(text, room).iter().enumerate() {
@@ -169,7 +169,7 @@ impl Ink {
     }
 }
 
-/// Breaks a text at spaces, so that no line is wider than the room where that can be helped.
+/// Breaks a text at spaces, so that no line is wider than `room` unless a single word is.
 fn wrap(text: &str, room: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0;
@@ -191,9 +191,9 @@ fn wrap(text: &str, room: usize) -> Vec<String> {
     lines
 }
 
-/// "1 record", "2 records".
-pub(crate) fn count(number: usize, one: &str) -> String {
-    if number == 1 { format!("1 {one}") } else { format!("{number} {one}s") }
+/// A number with its noun: "1 record", "2 records".
+pub(crate) fn count(number: usize, noun: &str) -> String {
+    if number == 1 { format!("1 {noun}") } else { format!("{number} {noun}s") }
 }
 
 #[cfg(test)]

@@ -142,11 +142,11 @@ impl Leg<'_> {
 
     /// Whether the speed stays the same within a relative change of `near`.
     fn held(&self, limit: Limit, v: f64, acceleration: f64, near: f64) -> bool {
-        let beside = |way: f64| self.rates(limit, v * (1.0 + way)).0;
+        let next_to = |change: f64| self.rates(limit, v * (1.0 + change)).0;
         if acceleration > 0.0 {
-            beside(near) <= 0.0
+            next_to(near) <= 0.0
         } else if acceleration < 0.0 {
-            v == 0.0 || beside(-near) >= 0.0
+            v == 0.0 || next_to(-near) >= 0.0
         } else {
             true
         }

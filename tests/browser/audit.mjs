@@ -23,14 +23,14 @@ async function open(options) {
   const wrong = [];
   page.on("console", (message) => message.type() === "error" && wrong.push(message.text()));
   page.on("pageerror", (error) => wrong.push(error.message));
-  page.on("request", (request) => request.url() !== url && wrong.push(`asked for ${request.url()}`));
-  page.on("dialog", (dialog) => { wrong.push(`a box of the browser: ${dialog.message()}`); dialog.dismiss(); });
+  page.on("request", (request) => request.url() !== url && wrong.push(`requested ${request.url()}`));
+  page.on("dialog", (dialog) => { wrong.push(`a dialog of the browser: ${dialog.message()}`); dialog.dismiss(); });
   await page.goto(url);
   return { page, wrong };
 }
 
 async function accessible(page, where) {
-  // The page's own policy forbids scripts from elsewhere, and lets inline ones run.
+  // The page's policy forbids scripts from other sources, and allows inline ones.
   await page.evaluate(axe);
   const { violations } = await page.evaluate(() => window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
   const serious = violations.filter(({ impact }) => impact === "serious" || impact === "critical");
@@ -67,10 +67,10 @@ for (const key of ["system", "lead", "verdict"]) {
   }
   await page.click("#filter [type=reset]");
   await page.waitForFunction((n) => document.getElementById("shown").textContent === `${n} shown`, every);
-  assert.equal(await visible(), every, "the way back");
+  assert.equal(await visible(), every, "after a reset all targets are shown");
 }
 
-// From parts to the goal: every way ends at one, or says that it leads nowhere by ending at once.
+// From parts to the goal: the chain of a part starts with the part, and most chains end at the goal.
 const chain = JSON.parse(await page.textContent("#data"));
 const goals = Object.keys(chain).filter((id) => chain[id].kind === "goal");
 const parts = Object.keys(chain).filter((id) => chain[id].kind === "part");
@@ -90,7 +90,7 @@ await page.fill("#ask input", "no-such-record");
 await page.click("#ask button");
 assert.match(await page.textContent("#unknown"), /no record with this id/);
 
-// By keyboard alone, and on from step to step.
+// By keyboard only, and from one record of the chain to the next.
 await rows().first().locator("button.id").first().focus();
 await page.keyboard.press("Enter");
 assert.ok(await page.locator("#why").evaluate((dialog) => dialog.open), "Enter opens the chain");
@@ -106,4 +106,4 @@ const pdf = await page.pdf({ format: "A4" });
 assert.ok(pdf.length > 20_000 && pdf.subarray(0, 5).toString() === "%PDF-", "it prints");
 assert.deepEqual(wrong, []);
 await browser.close();
-console.log(`the page holds: ${every} targets, ${reached} of 12 parts lead to the goal`);
+console.log(`the page passed: ${every} targets, ${reached} of 12 parts lead to the goal`);

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# The page of the audit of the example's season, tried in headless Chromium. run.sh [FOLDER for screenshots]
-# Needs the binary that `cargo build` makes, Chromium, Node.js and npm.
+# Tests the page of the audit of the example's season in headless Chromium. run.sh [FOLDER for screenshots]
+# Needs the binary from `cargo build`, Chromium, Node.js and npm.
 set -euo pipefail
 shots=${1:+$(realpath "$1")}
 cd "$(dirname "$0")"
@@ -13,7 +13,7 @@ cp package.json .npmrc audit.mjs "$work"
 "$tierod" example "$work/season" >/dev/null
 status=0
 (cd "$work/season" && "$tierod" audit --format html >"$work/audit.html") || status=$?
-# Findings at error level are no failure of the page.
+# Findings at error level are not a failure of the page.
 [ "$status" -le 1 ]
 cd "$work"
 node audit.mjs "$work/audit.html" ${shots:+"$shots"}

@@ -1,10 +1,10 @@
-//! Files, processes and git are used in `trace/src/git` only: everything else works on what is in memory.
+//! Files, processes and git are used in `trace/src/git` only: all other code works on data in memory.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
 use std::path::{Path, PathBuf};
 
-/// What reads or writes anything outside of memory. The words are put together, so that this file has none of them.
+/// Words of code that reads or writes outside of memory, joined from parts, so that this file has none of them.
 fn forbidden() -> Vec<String> {
     let modules = ["fs", "process", "env", "net"].map(|name| format!("std::{name}"));
     let grouped = ["fs", "process", "env", "net"].map(|name| format!("std::{{{name}"));

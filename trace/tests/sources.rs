@@ -83,7 +83,7 @@ fn other_sources_give_another_hash() {
 }
 
 #[test]
-fn the_locked_versions_of_what_decides_numbers_are_included() {
+fn the_locked_versions_of_dependencies_are_included() {
     let folder = copy();
     let expected = hash(folder.path()).unwrap();
     let lock = fs::read_to_string(folder.path().join(LOCK)).unwrap();
@@ -114,9 +114,9 @@ fn a_missing_folder_is_an_error() {
     }
 }
 
-/// Every file that the crates compile in is among the hashed ones.
+/// Every file that the crates compile in is hashed.
 #[test]
-fn what_is_compiled_in_is_hashed() {
+fn included_files_are_hashed() {
     let hashed = paths(&top()).unwrap();
     let mut found = 0;
     for path in hashed.iter().filter(|path| path.ends_with(".rs") && !path.ends_with("tests.rs")) {

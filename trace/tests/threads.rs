@@ -1,4 +1,4 @@
-//! Several repositories, read and evaluated by several threads at once, give what they give one after the other.
+//! Several repositories, read and evaluated by several threads at once, give the same results as one after the other.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -50,7 +50,7 @@ fn create(folder: &Path, repository: usize) {
     create_repository(folder, &commits).unwrap();
 }
 
-/// All that a check gives: findings, values, history and the files that records name.
+/// All results of a check: findings, values, history and the files that records name.
 fn evaluated(folder: &Path, state: State) -> String {
     let project = Project::open(&Request { cwd: folder.to_owned(), path: Some(folder.join("car")), state });
     let loaded = project.load().unwrap();
@@ -79,7 +79,7 @@ fn eight_repositories_on_eight_threads() {
         assert!(alone[0].contains("no-action"), "an earlier commit is needed");
         assert!(alone[0].contains("scale.csv") && !alone[0].contains("[\"test/none.csv"), "{}", alone[0]);
         assert!((1..REPOSITORIES).all(|at| alone[at] != alone[0]), "all repositories differ");
-        // Once with the cache that is there now, and once while all threads write it.
+        // Once with the existing cache, and once while all threads write it.
         for with_cache in [true, false] {
             if !with_cache {
                 folders.iter().for_each(|folder| std::fs::remove_dir_all(folder.join(".git/tierod")).unwrap());

@@ -1,4 +1,4 @@
-//! A buffer that is not saved, in a project on disk: its records count, and the files that they name are found.
+//! An unsaved buffer in a project on disk: its records are used, and the files that they name are found.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -32,7 +32,7 @@ fn a_buffer_names_files_that_the_saved_one_does_not() {
         let project = Project::open(&Request { cwd: folder.clone(), path: None, state });
         let saved = project.snapshot().unwrap();
         let unsaved = saved.with_file("a.yaml", buffer.as_bytes()).with_file("unsaved.csv", *b"4\n");
-        // A thread may check it while the one that took the snapshot goes on.
+        // Another thread may check it while the one that took the snapshot continues.
         let loaded = std::thread::spawn(move || Loaded::from_snapshot(unsaved)).join().unwrap().fetched(&project);
         assert_eq!(loaded.ids().collect::<Vec<_>>(), ["hub", "r"]);
         let mut present: Vec<&str> = loaded.present.iter().map(String::as_str).collect();

@@ -1,8 +1,8 @@
-//! `audit`: the season looked back on.
+//! `audit`: a review of the season.
 
 use clap::{Args, ValueEnum};
 use trace::Error;
-use trace::audit::{Audit as Look, Season};
+use trace::audit::{Audit as Review, Season};
 use trace::history::Past;
 
 use super::Done;
@@ -10,34 +10,34 @@ use crate::args::{Records, Shared};
 use crate::output::{audit, json};
 use crate::screen::{Ink, Progress};
 
-/// Look back on the season: was the goal reached, which targets were met, how good were the predictions.
+/// The arguments of `audit`.
 #[derive(Args)]
 pub(crate) struct Audit {
     #[command(flatten)]
     records: Records,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
-    /// Which table to print as CSV
+    /// The table to print as CSV
     #[arg(long, value_name = "TABLE", default_value = "targets", value_parser = audit::TABLES)]
     table: String,
-    /// Print what the templates see, as JSON
+    /// Print the data for the templates as JSON
     #[arg(long, conflicts_with = "format")]
     context: bool,
 }
 
-/// The forms of the report.
+/// The output formats.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Format {
-    /// For people
+    /// Text
     Terminal,
-    /// For a wiki or a forge
+    /// Markdown for a wiki or a forge
     Markdown,
-    /// For programs (version 1, stable)
+    /// JSON for scripts (version 1, stable)
     Json,
-    /// One table for a spreadsheet: see --table
+    /// One table for a spreadsheet: see `--table`
     Csv,
-    /// One page with pictures, for a browser
+    /// One page with charts, for a browser
     Html,
 }
 
@@ -50,9 +50,9 @@ impl Audit {
         let season =
             study.past().available().map(|history| Season::from_history(&project, &study.loaded, history, &mut tick));
         drop(progress);
-        let look = Look::new(&study, season.as_ref());
-        let note = note(study.past(), &look);
-        let view = audit::AuditView { audit: &look, study: &study, season: season.as_ref(), note };
+        let review = Review::new(&study, season.as_ref());
+        let note = note(study.past(), &review);
+        let view = audit::AuditView { audit: &review, study: &study, season: season.as_ref(), note };
         let text = if self.context {
             json::text(&audit::context(&view))
         } else {
@@ -68,20 +68,17 @@ impl Audit {
     }
 }
 
-/// What the reader is to know before all else.
-fn note(past: &Past, look: &Look) -> Option<String> {
-    let missing = past.reason().map(|why| format!("what git would tell is missing: {why}"));
-    let ahead = match look.future_results {
+/// What the reader has to know first: missing git data, and results with a future date.
+fn note(past: &Past, review: &Review) -> Option<String> {
+    let missing = past.reason().map(|why| format!("git data is missing: {why}"));
+    let future = match review.future_results {
         0 => None,
-        1 => Some("a result is dated".to_owned()),
-        more => Some(format!("{more} results are dated")),
+        1 => Some("1 result with a date".to_owned()),
+        more => Some(format!("{more} results with a date")),
     };
-    let ahead = ahead.map(|dated| {
-        format!(
-            "{dated} after {}, and the audit counts what lies ahead: `--rev` shows the records as they were",
-            look.day
-        )
+    let future = future.map(|results| {
+        format!("the audit counts {results} after {}: `--rev` shows the records as they were", review.day)
     });
-    let notes: Vec<String> = missing.into_iter().chain(ahead).collect();
+    let notes: Vec<String> = missing.into_iter().chain(future).collect();
     (!notes.is_empty()).then(|| notes.join("; "))
 }

@@ -1,4 +1,4 @@
-//! `budget`: what each budget has to give, who is over, who has room, and what would close the gap.
+//! `budget`: the shares of each budget, their room, and the limit changes that would close the gap.
 
 use std::path::Path;
 
@@ -6,26 +6,26 @@ use clap::Args;
 use schema::suggest;
 use trace::Error;
 
-use super::{Done, Format, warned};
+use super::{Done, Format, warning};
 use crate::args::{Records, Shared};
 use crate::output::{budget, json};
 use crate::screen::{Ink, clean};
 
-/// Show who is over in each budget, who has room, and the least change of limits that would close the gap.
+/// The arguments of `budget`.
 #[derive(Args)]
 pub(crate) struct Budget {
-    /// One amount, as in `mass`, or the target whose budget it is
+    /// Show only this amount, as in `mass`, or the budget of this target
     amount: Option<String>,
     #[command(flatten)]
     records: Records,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
 
 impl Budget {
     pub(super) fn run(mut self, shared: &Shared) -> Result<Done, Error> {
-        // One word may be an amount or, as in every other command, the data root.
+        // A single argument can be an amount or, as in every other command, the project root.
         if self.records.root.is_none() && self.amount.as_deref().is_some_and(is_root) {
             self.records.root = self.amount.take().map(Into::into);
         }
@@ -40,20 +40,21 @@ impl Budget {
         {
             let names = budgets.iter().filter_map(|budget| budget.amount.as_deref());
             let ids = budgets.iter().map(|budget| loaded.record(budget.index).id.as_str());
-            let help = suggest::did_you_mean(name, names.chain(ids), "`tierod budget` shows all budgets");
-            return Err(Error::new(format!("there is no budget of `{}`", clean(name))).help(help));
+            let help = suggest::did_you_mean(name, names.chain(ids), "`tierod budget` lists all budgets");
+            return Err(Error::new(format!("no budget for `{}`", clean(name))).help(help));
         }
         let report = budget::Report { values: study.values(), budgets, wanted: &wanted, day: study.day };
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(loaded, ink) + &budget::terminal(&report, ink),
+            Format::Terminal => warning(loaded, ink) + &budget::terminal(&report, ink),
             Format::Json => json::text(&budget::json(&report)),
         }
         .into())
     }
 }
 
-/// A folder is a data root, or lies in one, when it is written as a path or holds the settings.
+/// Whether an argument is a project root or a folder in one: a folder that is written as a path, or that contains the
+/// settings.
 fn is_root(word: &str) -> bool {
     let path = Path::new(word);
     path.is_dir() && (!schema::words::is_kebab_case(word) || path.join(schema::settings::FILE).is_file())

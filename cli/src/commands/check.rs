@@ -1,4 +1,4 @@
-//! `check`: what is open or broken.
+//! `check`: the findings of all checks.
 
 use clap::Args;
 use trace::delta::ExistingFindings;
@@ -11,15 +11,15 @@ use crate::args::{Records, Shared};
 use crate::output::{Paths, github, gitlab, json, lines, sarif, terminal};
 use crate::screen::Ink;
 
-/// Tell what is open or broken.
+/// The arguments of `check`.
 #[derive(Args)]
 pub(crate) struct Check {
     #[command(flatten)]
     records: Records,
-    /// With --staged: tell and count what stood before, too, and not only what the next commit brings
+    /// With --staged: also report findings that existed before, not only those that the next commit adds
     #[arg(long, requires = "staged")]
     all: bool,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: FindingsFormat,
 }
@@ -32,23 +32,23 @@ impl Check {
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
         let study = project.study_for_checks(loaded, day, &mut logs);
-        // Without the findings of the last commit, which are not about this change.
         let subtracts = self.records.staged && !self.all;
         let earlier = subtracts.then(|| before(&project, &study, pool, logs));
         if let Some(Ok(earlier)) = &earlier {
             study.evaluate_reports_with(earlier);
         }
         let report = study.report();
+        // Only the findings that the next commit adds are reported; those that existed before are counted.
         let split = match earlier {
             Some(earlier) if !report.findings.is_empty() => Some(ExistingFindings::split(&earlier?, &study)),
             _ => None,
         };
         let (report, older) = match &split {
             Some((new, older)) => (new, Some(older)),
-            None if subtracts => (report, Some(&NONE_OLDER)),
+            None if subtracts => (report, Some(&NO_EXISTING)),
             None => (report, None),
         };
-        // Formats that tell waived findings mark them; the others leave them out.
+        // Formats that list waived findings mark them; the others omit them.
         let all: Vec<_> = report.findings.iter().chain(&report.waived).map(|finding| (finding, None)).collect();
         let prefix = &study.loaded.snapshot.prefix;
         let text = match self.format {
@@ -63,10 +63,10 @@ impl Check {
     }
 }
 
-/// Where nothing is found, nothing stood before.
-const NONE_OLDER: ExistingFindings = ExistingFindings { counts: [0; 3] };
+/// The counts of older findings if there is no finding at all.
+const NO_EXISTING: ExistingFindings = ExistingFindings { counts: [0; 3] };
 
-/// The last commit, as of the same day.
+/// The last commit, evaluated for the same date.
 fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {
     let loaded = project.load_before("HEAD", &study.loaded.snapshot, &mut pool)?;
     Ok(project.study_for_checks(loaded, study.day, &mut logs))

@@ -1,4 +1,4 @@
-//! `completions`: for a shell.
+//! `completions`: completions for a shell.
 
 use clap::{Args, CommandFactory};
 use clap_complete::Shell;
@@ -6,7 +6,7 @@ use trace::Error;
 
 use super::{Cli, Done};
 
-/// Print completions for a shell.
+/// The arguments of `completions`.
 #[derive(Args)]
 pub(crate) struct Completions {
     /// The shell

@@ -1,4 +1,4 @@
-//! `delta`: what a change does to the chain from points to parts.
+//! `delta`: what a change does to findings, limits and values.
 
 use std::path::PathBuf;
 
@@ -16,52 +16,52 @@ use crate::output::listed::{Baseline, Listed};
 use crate::output::{Paths, github, gitlab, json, lines, sarif};
 use crate::screen::Ink;
 
-/// Tell what a change breaks, mends and moves.
+/// The arguments of `delta`.
 #[derive(Args)]
 pub(crate) struct Delta {
     /// The revision to compare with [default: auto]
     #[arg(value_name = "BASE", conflicts_with = "base_flag")]
     base: Option<String>,
-    /// The revision that has the change [default: the work tree]
+    /// The revision with the change [default: the working tree]
     #[arg(value_name = "HEAD", conflicts_with = "staged")]
     head: Option<String>,
-    /// The same as BASE; `auto` finds it: on a merge that CI checked out its first parent, else the merge base with the
+    /// Same as BASE; `auto` uses the first parent of a merge that CI checked out, otherwise the merge base with the
     /// default branch
     #[arg(long = "base", value_name = "REV|auto")]
     base_flag: Option<String>,
-    /// Take the index for the change: exactly what the next commit will hold
+    /// Compare the index: the content of the next commit
     #[arg(long)]
     staged: bool,
-    /// The data root, or a folder in it [default: the nearest one upward]
+    /// The project root (folder with tierod.yaml) or a folder in it [default: search upwards from here]
     #[arg(long, value_name = "FOLDER")]
     root: Option<PathBuf>,
-    /// The day to reckon with on both sides [default: the later day of the two]
+    /// The date to use as today for both states [default: the later date of the two]
     #[arg(long, value_name = "DATE", value_parser = Day::parse)]
     on: Option<Day>,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
-    /// Print what the template of the Markdown sees, as JSON
+    /// Print the data for the template as JSON
     #[arg(long, conflicts_with = "format")]
     context: bool,
 }
 
-/// The forms of the report.
+/// The output formats.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Format {
-    /// For people
+    /// Text
     Terminal,
-    /// For a pull request or a step's summary
+    /// Markdown for a pull request or the summary of a job
     Markdown,
-    /// For programs (version 1, stable)
+    /// JSON for scripts (version 1, stable)
     Json,
     /// SARIF 2.1.0 with the state of each finding: new, unchanged or absent
     Sarif,
-    /// One line a finding of the change, as compilers print: `path:line:column: level: message [check]`
+    /// One line per new finding, in compiler format: `path:line:column: level: message [check]`
     Lines,
-    /// Annotations of GitHub Actions, for what is new
+    /// Annotations of GitHub Actions with the new findings
     Github,
-    /// A Code Quality report of GitLab CI, of what is new
+    /// Code quality report of GitLab CI with the new findings
     Gitlab,
 }
 
@@ -77,7 +77,7 @@ impl Delta {
         let project = Project::open(&request);
         let head = project.load_with(&mut pool)?;
         if self.base.as_deref().or(self.base_flag.as_deref()) == Some("") {
-            let help = "name a revision, or `auto`; in CI, see that the variable is set";
+            let help = "give a revision, or `auto`; in CI, check that the variable is set";
             return Err(Error::new("the base is empty").help(help));
         }
         let named = self.base.as_deref().or(self.base_flag.as_deref()).filter(|base| *base != "auto");
@@ -97,7 +97,7 @@ impl Delta {
         head.evaluate_reports_with(&before);
         let delta = trace::Delta::new(&before, &head);
         let view = DeltaView { delta: &delta, base: &before, head: &head, found: &base };
-        // Beside a change stands what it brings; a log holds all that there is.
+        // These formats are shown next to a change and list only new findings; SARIF lists all.
         let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
         let text = if self.context {
             json::text(&delta::context(&view))
@@ -116,7 +116,7 @@ impl Delta {
     }
 }
 
-/// Does a forge's CI run this? All of them set `CI`.
+/// Whether the CI of a forge runs this: all of them set `CI`.
 fn in_ci() -> bool {
     std::env::var("CI").is_ok_and(|value| !matches!(value.as_str(), "" | "0" | "false"))
 }

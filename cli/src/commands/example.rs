@@ -1,4 +1,4 @@
-//! `example`: the car that ships with the tool, and how it came to be.
+//! `example`: a repository with the car that ships with the tool, and its season.
 
 use std::path::PathBuf;
 
@@ -12,10 +12,10 @@ use crate::args::cwd;
 use crate::screen::{clean, count};
 use crate::season;
 
-/// Lay out an invented car with its season, commit by commit, to try the commands on.
+/// The arguments of `example`.
 #[derive(Args)]
 pub(crate) struct Example {
-    /// The folder; empty, or not there yet
+    /// The folder; empty, or created if missing
     folder: PathBuf,
 }
 
@@ -30,14 +30,14 @@ impl Example {
         let (first, last) = season.days();
         let shown = clean(&self.folder.display().to_string());
         Ok(format!(
-            "laid out {commits} from {first} to {last} in {shown}: an invented team, car and contest, {records} at the end
+            "created {commits} from {first} to {last} in {shown}: a fictional team, car and contest, {records} at the end
 
 next, in {shown}
-  tierod check                  what is open when the season is over
-  tierod delta HEAD~10          what the last ten commits changed, mended and moved
-  tierod history car-mass       every change of one record, with its reason
-  tierod audit                  what was met, and how good the predictions were
-  tierod points --rev {anchor}   the outlook in the middle of the build
+  tierod check                  findings at the end of the season
+  tierod delta HEAD~10          what the last ten commits changed
+  tierod history car-mass       every change of one record
+  tierod audit                  which targets were met, and how good the predictions were
+  tierod points --rev {anchor}   the expected points in the middle of the build
 ",
             anchor = season.anchor(),
         )

@@ -1,4 +1,4 @@
-//! `explain`: the docs of a check, or the keys of a kind of record.
+//! `explain`: the docs of a check, a model or a score sheet, or the keys of a kind of record.
 
 use std::fmt::Write as _;
 
@@ -13,12 +13,12 @@ use crate::args::Shared;
 use crate::output::json;
 use crate::screen::{Ink, clean};
 
-/// Explain a check, a kind of record or a model.
+/// The arguments of `explain`.
 #[derive(Args)]
 pub(crate) struct Explain {
-    /// A check, as in `no-parent`, a kind of record, as in `part`, or a model, as in `lap`
+    /// A check (`no-parent`), a kind of record (`part`), a model (`lap`) or a score sheet (`sae-2024.skidpad`)
     name: Option<String>,
-    /// The form of the answer
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
@@ -76,8 +76,9 @@ impl Explain {
         let names = names
             .chain(checks::all().iter().map(|check| check.name))
             .chain(Kind::ALL.iter().map(|kind| kind.singular()));
-        let help = suggest::did_you_mean(name, names, "`tierod explain` lists them");
-        Err(Error::new(format!("there is no check, kind of record, model or score sheet `{}`", clean(name))).help(help))
+        let help = suggest::did_you_mean(name, names, "`tierod explain` lists all names");
+        Err(Error::new(format!("unknown name `{}`: not a check, kind of record, model or score sheet", clean(name)))
+            .help(help))
     }
 }
 
@@ -116,7 +117,7 @@ fn list(ink: Ink) -> String {
     out
 }
 
-/// The unit of an input: of its columns where it is a table.
+/// The unit of an input; for a table, the units of its columns.
 fn unit_of(input: &models::Input) -> String {
     match input.kind {
         models::Kind::Table { columns } => {
@@ -129,9 +130,9 @@ fn unit_of(input: &models::Input) -> String {
 
 fn model_docs(model: &models::Model, ink: Ink) -> String {
     let mut out = format!("{}  (model)\n", ink.strong(model.name));
-    ink.block(&mut out, "finds", 7, model.summary);
+    ink.block(&mut out, "summary", 7, model.summary);
     ink.block(&mut out, "source", 7, model.source);
-    let _ = writeln!(out, "\n{}", ink.strong("inputs, bound under `given`"));
+    let _ = writeln!(out, "\n{}", ink.strong("inputs (under `given`)"));
     for input in model.inputs {
         let mut text = input.meaning.to_owned();
         let unit = unit_of(input);
@@ -140,19 +141,19 @@ fn model_docs(model: &models::Model, ink: Ink) -> String {
         }
         match (input.default, input.required) {
             (Some(default), _) => drop(write!(text, " (default {default})")),
-            (None, true) => text.push_str(" (needed)"),
+            (None, true) => text.push_str(" (required)"),
             (None, false) => {}
         }
         ink.block(&mut out, input.name, 20, &text);
     }
-    let _ = writeln!(out, "\n{}", ink.strong("outputs, the first where `finds` names a target alone"));
+    let _ = writeln!(out, "\n{}", ink.strong("outputs (under `finds`; the first one if `finds` names only a target)"));
     for output in model.outputs {
         ink.block(&mut out, output.name, 20, &format!("{} [{}]", output.meaning, output.unit));
     }
     out
 }
 
-/// The rule book that a sheet comes from.
+/// The rule book of a sheet.
 fn source_of(name: &str) -> &'static str {
     let sheet = name.split('.').next().unwrap_or("");
     let all = trace::values::score_sheets().iter();
@@ -168,10 +169,10 @@ fn sheet_docs(name: &str, sheet: &schema::sheet::SheetEvent, ink: Ink) -> String
         ("source", source.as_str()),
         ("reads", &ids(&sheet.reads)),
         ("given", &ids(&sheet.given)),
-        ("fixed", &constants.join("; ")),
+        ("constants", &constants.join("; ")),
         ("points", sheet.formula.text()),
     ] {
-        ink.block(&mut out, label, 7, text);
+        ink.block(&mut out, label, 9, text);
     }
     out
 }
@@ -224,7 +225,7 @@ fn docs(check: &Check, ink: Ink) -> String {
     out
 }
 
-/// The keys of a kind and what they mean, as the JSON Schema has them.
+/// The keys of a kind with their meaning, from the JSON Schema.
 fn keys(kind: Kind) -> Vec<(String, String)> {
     let schema = schema::json_schema::records();
     let of_kind = &schema["properties"][kind.plural()]["additionalProperties"];

@@ -8,27 +8,27 @@ use crate::args::{Records, Shared};
 use crate::output::{dot, json, tree};
 use crate::screen::Ink;
 
-/// Show the whole graph.
+/// The arguments of `graph`.
 #[derive(Args)]
 pub(crate) struct Graph {
     #[command(flatten)]
     records: Records,
-    /// Show only what stands below this record
+    /// Show only this record and the records below it
     #[arg(long, value_name = "ID")]
     below: Option<String>,
-    /// The form of the answer
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
 
-/// The formats of a graph.
+/// The output formats.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Format {
-    /// A tree from the goals down
+    /// Text: a tree from the goals down
     Terminal,
-    /// For programs (version 1, stable)
+    /// JSON for scripts (version 1, stable)
     Json,
-    /// For Graphviz
+    /// Graph description for Graphviz
     Dot,
 }
 

@@ -1,4 +1,4 @@
-//! `history`: the life of one record, commit by commit.
+//! `history`: the history of one record, commit by commit.
 
 use clap::Args;
 use schema::suggest;
@@ -10,17 +10,17 @@ use crate::args::{Records, Shared};
 use crate::output::{history, json};
 use crate::screen::{Ink, Progress, clean};
 
-/// How many points a line of values has.
+/// The largest number of values in the chart.
 const POINTS: usize = 60;
 
-/// Tell the life of a record, commit by commit.
+/// The arguments of `history`.
 #[derive(Args)]
 pub(crate) struct History {
-    /// The id of a record, or one it had; an amount, as in `rack.mass` or `car.mass`
+    /// The id of a record (current or earlier), or an amount, as in `rack.mass` or `car.mass`
     id: String,
     #[command(flatten)]
     records: Records,
-    /// The form of the answer
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
@@ -32,27 +32,27 @@ impl History {
         let (loaded, day) = (&study.loaded, study.day);
         let past = Past::load(&project, loaded, day);
         let Some(all) = past.available().filter(|all| !all.commits.is_empty()) else {
-            let error = Error::new("there is no history to tell")
-                .because(past.reason().unwrap_or_else(|| "there is no commit yet".to_owned()));
-            return Err(error.help("commit the records: every commit that changes them is a step"));
+            let error =
+                Error::new("no history to show").because(past.reason().unwrap_or_else(|| "no commit yet".to_owned()));
+            return Err(error.help("commit the records: `history` shows every commit that changes them"));
         };
         let (id, amount) = self.id.split_once('.').map_or((self.id.as_str(), None), |(id, a)| (id, Some(a)));
         let car = id == schema::words::CAR && amount.is_some();
-        let life = all.record(id);
-        if life.is_none() && !car {
+        let record = all.record(id);
+        if record.is_none() && !car {
             let help = suggest::did_you_mean(id, all.ids(), "`tierod graph --format json` lists all records");
-            return Err(Error::new(format!("there is no record `{}`, and never was", clean(id))).help(help));
+            return Err(Error::new(format!("no record with id `{}` in any commit", clean(id))).help(help));
         }
         let mut progress = Progress::new();
         let story = history::Story {
             history: all,
-            life,
+            record,
             name: &self.id,
             amount,
-            events: story::rows(all, life, amount),
+            events: story::rows(all, record, amount),
             line: story::values_over_time(
                 all,
-                life,
+                record,
                 &self.id,
                 &commit_state::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
             ),

@@ -1,4 +1,4 @@
-//! `hook`: a pre-commit hook that checks exactly what is being committed.
+//! `hook`: a pre-commit hook that checks the content of the commit.
 
 use std::fs;
 use std::io::Write as _;
@@ -12,7 +12,7 @@ use trace::git::{find_root, hooks_folder};
 use super::Done;
 use crate::args::{Shared, cwd};
 
-/// Check every commit before it is made.
+/// The arguments of `hook`.
 #[derive(Args)]
 pub(crate) struct Hook {
     #[command(subcommand)]
@@ -21,44 +21,46 @@ pub(crate) struct Hook {
 
 #[derive(Subcommand)]
 enum Action {
-    /// Write the pre-commit hook; leaves any other hook alone
-    Install(Place),
-    /// Remove the hook, if tierod wrote it
-    Remove(Place),
+    /// Install the pre-commit hook; another hook is not changed
+    Install(Root),
+    /// Remove the pre-commit hook if tierod wrote it
+    Remove(Root),
 }
 
 #[derive(Args)]
-struct Place {
-    /// The data root, or a folder in it [default: the nearest one upward]
+struct Root {
+    /// The project root (folder with tierod.yaml) or a folder in it [default: search upwards from here]
     #[arg(value_name = "ROOT")]
-    root: Option<PathBuf>,
+    path: Option<PathBuf>,
 }
 
-/// The line that tells our own hook from others.
+/// The line that distinguishes our own hook from others.
 const MARK: &str = "# Written by `tierod hook install`; `tierod hook remove` takes it away.";
 
 impl Hook {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
         match &self.action {
-            Action::Install(place) => install(place),
-            Action::Remove(place) => remove(place),
+            Action::Install(root) => install(root),
+            Action::Remove(root) => remove(root),
         }
     }
 }
 
-/// The hook's path, and the data root relative to the top of the work tree.
-fn find(place: &Place) -> Result<(PathBuf, String), Error> {
+/// The path of the hook, and the project root relative to the top of the working tree.
+fn find(named: &Root) -> Result<(PathBuf, String), Error> {
     let cwd = cwd()?;
-    let start = place.root.as_ref().map_or_else(|| cwd.clone(), |root| cwd.join(root));
+    let start = named.path.as_ref().map_or_else(|| cwd.clone(), |root| cwd.join(root));
     let root = find_root(&start)?;
     let (hooks, top) = hooks_folder(&root, &cwd)?;
     if hooks.exists() && !hooks.is_dir() {
-        let error = Error::new("hooks are switched off here").because(format!("{} is no folder", hooks.display()));
-        return Err(error.help("`git config --unset core.hooksPath`, or name a folder there"));
+        let error = Error::new("hooks are disabled here").because(format!("{} is not a folder", hooks.display()));
+        return Err(error.help("run `git config --unset core.hooksPath`, or set it to a folder"));
     }
+    let below = root
+        .strip_prefix(&top)
+        .map_err(|_| Error::new("the project root is not in the working tree of the repository"))?;
     let below =
-        root.strip_prefix(&top).map_err(|_| Error::new("the data root is not in the repository's work tree"))?;
-    let below = below.to_str().ok_or_else(|| Error::new("the data root's path is not UTF-8"))?.replace('\\', "/");
+        below.to_str().ok_or_else(|| Error::new("the path of the project root is not UTF-8"))?.replace('\\', "/");
     Ok((hooks.join("pre-commit"), if below.is_empty() { ".".to_owned() } else { below }))
 }
 
@@ -67,20 +69,20 @@ fn quoted(text: &str) -> String {
     format!("'{}'", text.replace('\'', r"'\''"))
 }
 
-/// The line that runs the check. Git starts hooks at the top of the work tree.
+/// The line that runs the check. Git starts hooks at the top of the working tree.
 fn call(root: &str, program: &Path) -> String {
     let program = program.to_str().map_or_else(|| "tierod".to_owned(), quoted);
     format!("{program} check --staged -- {}", quoted(root))
 }
 
-/// Asks git whether the next commit has the data root: a branch without it has nothing to check.
+/// The test whether the next commit contains the project root: a branch without it has no records to check.
 fn guard(root: &str) -> String {
     let marker = if root == "." { settings::FILE.to_owned() } else { format!("{root}/{}", settings::FILE) };
-    // The stage is named, so that no path is taken for one.
+    // The stage is given, because a path could otherwise be read as one.
     format!("git cat-file -e {} 2>/dev/null", quoted(&format!(":0:{marker}")))
 }
 
-/// The check as one line in a hook that does more.
+/// The check as one line for a hook that does more.
 fn chain(root: &str, program: &Path) -> String {
     format!("! {} || {} || exit 1", guard(root), call(root, program))
 }
@@ -89,30 +91,30 @@ fn script(root: &str, program: &Path) -> String {
     format!("#!/bin/sh\n{MARK}\n{} || exit 0\nexec {}\n", guard(root), call(root, program))
 }
 
-fn install(place: &Place) -> Result<Done, Error> {
-    let (hook, root) = find(place)?;
+fn install(named: &Root) -> Result<Done, Error> {
+    let (hook, root) = find(named)?;
     let program = std::env::current_exe().unwrap_or_else(|_| PathBuf::from("tierod"));
     let script = script(&root, &program);
     let shown = hook.display();
     match fs::read(&hook) {
-        Ok(bytes) if bytes == script.as_bytes() => Ok(format!("{shown} is in place already\n").into()),
+        Ok(bytes) if bytes == script.as_bytes() => Ok(format!("{shown} is already installed\n").into()),
         Ok(bytes) if String::from_utf8_lossy(&bytes).contains(MARK) => {
-            let error = Error::new(format!("{shown} is a tierod hook for another data root or program"));
+            let error = Error::new(format!("{shown} is a tierod hook for another project root or program"));
             let chain = chain(&root, &program);
             Err(error.help(format!(
-                "`tierod hook remove` and install again; for two data roots add this line below its first: {chain}"
+                "run `tierod hook remove` and install again; for two project roots, add this line after its first line: {chain}"
             )))
         }
         Ok(_) => {
-            let error = Error::new(format!("{shown} is there already, and is left alone"));
+            let error = Error::new(format!("{shown} already exists and was not changed"));
             let chain = chain(&root, &program);
-            Err(error.help(format!("to chain the check to it, add this line below its first: {chain}")))
+            Err(error.help(format!("to run the check from it, add this line after its first line: {chain}")))
         }
         Err(error) if error.kind() == std::io::ErrorKind::NotFound && !hook.is_symlink() => {
             write(&hook, &script).map_err(|error| Error::new(format!("{shown} cannot be written")).because(error))?;
-            Ok(format!("wrote {shown}: every commit is checked before it is made\n").into())
+            Ok(format!("wrote {shown}: every commit is checked before it is created\n").into())
         }
-        Err(error) => Err(Error::new(format!("{shown} is there already, and cannot be read")).because(error)),
+        Err(error) => Err(Error::new(format!("{shown} already exists and cannot be read")).because(error)),
     }
 }
 
@@ -130,8 +132,8 @@ fn write(hook: &Path, script: &str) -> std::io::Result<()> {
     Ok(())
 }
 
-fn remove(place: &Place) -> Result<Done, Error> {
-    let (hook, _) = find(place)?;
+fn remove(named: &Root) -> Result<Done, Error> {
+    let (hook, _) = find(named)?;
     let shown = hook.display();
     match fs::read(&hook) {
         Ok(bytes) if own(&bytes) => {
@@ -139,18 +141,18 @@ fn remove(place: &Place) -> Result<Done, Error> {
             Ok(format!("removed {shown}\n").into())
         }
         Ok(bytes) if String::from_utf8_lossy(&bytes).contains(MARK) => {
-            let error = Error::new(format!("{shown} was changed since tierod wrote it, and is left alone"));
-            Err(error.help("take the tierod lines out of it by hand"))
+            let error = Error::new(format!("{shown} was edited after tierod wrote it, and was not changed"));
+            Err(error.help("remove the tierod lines by hand"))
         }
-        Ok(_) => Err(Error::new(format!("{shown} was not written by tierod, and is left alone"))),
+        Ok(_) => Err(Error::new(format!("{shown} was not written by tierod, and was not changed"))),
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            Ok(format!("there is no {shown}: nothing to remove\n").into())
+            Ok(format!("{shown} does not exist: nothing to remove\n").into())
         }
         Err(error) => Err(Error::new(format!("{shown} cannot be read")).because(error)),
     }
 }
 
-/// Is this hook as tierod wrote it: its four lines and none besides?
+/// Whether a hook is as tierod wrote it: its four lines and no other.
 fn own(bytes: &[u8]) -> bool {
     let text = String::from_utf8_lossy(bytes);
     let lines: Vec<&str> = text.lines().collect();

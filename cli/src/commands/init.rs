@@ -1,4 +1,4 @@
-//! `init`: a data root to start from.
+//! `init`: a starter project.
 
 use std::fs;
 use std::io::Write as _;
@@ -14,18 +14,18 @@ use super::schema::{Which, text};
 use super::{Done, Shared};
 use crate::args::{cwd, today};
 
-/// Start a data root.
+/// The arguments of `init`.
 #[derive(Args)]
 pub(crate) struct Init {
-    /// The folder; made if it is not there
+    /// The folder; created if missing
     #[arg(default_value = ".")]
     folder: PathBuf,
-    /// The year of the contest [default: the next summer's]
+    /// The year of the contest [default: the year of the next summer]
     #[arg(long)]
     season: Option<i16>,
 }
 
-/// Starter files: the path in the data root, and the template.
+/// Starter files: the path in the project root, and the template.
 const STARTERS: [(&str, &str); 3] = [
     (settings::FILE, include_str!("../../../templates/init/tierod.yaml")),
     ("goal-and-events.yaml", include_str!("../../../templates/init/goal-and-events.yaml")),
@@ -48,8 +48,8 @@ impl Init {
             .map(|(path, _)| *path)
             .collect();
         if !taken.is_empty() {
-            let error = Error::new(format!("{} holds {} already", self.folder.display(), taken.join(", ")));
-            return Err(error.help("nothing was written; name another folder, or go on from these files"));
+            let error = Error::new(format!("{} already contains {}", self.folder.display(), taken.join(", ")));
+            return Err(error.help("nothing was written; give another folder, or continue with these files"));
         }
         let mut out = String::new();
         for (path, content) in &files {
@@ -62,20 +62,20 @@ impl Init {
             let shown = if self.folder.as_os_str() == "." { PathBuf::from(path) } else { self.folder.join(path) };
             out.push_str(&format!("wrote {}\n", shown.display()));
         }
-        out.push_str("\nnext: write your goal into goal-and-events.yaml, then `tierod check`, `tierod hook install`, and commit\n");
+        out.push_str("\nnext: write your goal in goal-and-events.yaml, run `tierod check` and `tierod hook install`, and commit\n");
         Ok(out.into())
     }
 
     fn fill(&self, template: &str) -> Result<String, Error> {
-        let fail = |error: minijinja::Error| Error::new("a starter file could not be made").because(error);
+        let fail = |error: minijinja::Error| Error::new("cannot create a starter file").because(error);
         let now = today().date();
-        // A contest is in summer; in autumn a team works for the next one.
+        // A contest is in summer; in autumn a team works on the car for the next one.
         let season = self.season.unwrap_or(if now.month() > 8 { now.year() + 1 } else { now.year() });
         let soon = now.saturating_add(90.days());
         let mut environment = Environment::new();
         environment.set_undefined_behavior(UndefinedBehavior::Strict);
         let values = context! { season => season, before => season - 1, due => soon.to_string() };
-        // The engine takes the last line's end away.
+        // The template engine removes the last newline.
         environment.render_str(template, values).map(|text| text + "\n").map_err(fail)
     }
 }

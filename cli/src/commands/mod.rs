@@ -1,4 +1,4 @@
-//! One file a command; each returns its report as text, so that nothing is half printed.
+//! One file per command; each returns its output as text, so that no partial output is printed.
 
 mod audit;
 mod budget;
@@ -23,11 +23,11 @@ use trace::Error;
 
 use crate::args::Shared;
 
-/// Ties every part of a race car to the points it is built to score.
+/// Links every part of a race car to the points that it is built to score.
 #[derive(Parser)]
 #[command(name = "tierod", version, about, max_term_width = 100, disable_help_subcommand = true)]
 pub(crate) struct Cli {
-    /// What to do.
+    /// The command.
     #[command(subcommand)]
     pub(crate) command: Command,
     /// Options of every command.
@@ -35,46 +35,47 @@ pub(crate) struct Cli {
     pub(crate) shared: Shared,
 }
 
-/// What to do.
+/// The commands.
 #[derive(Subcommand)]
 pub(crate) enum Command {
-    /// Start a data root: settings, a goal, and one event, target, system and part to go on from
+    /// Create a starter project: settings, a goal, and one event, target, system and part to build on
     Init(init::Init),
-    /// Tell what is open or broken, from goal to part
+    /// Check all records and report what is wrong or missing, from goal to part
     Check(check::Check),
-    /// Tell what a change breaks, mends and moves, between two revisions or a revision and the work tree
+    /// Show what a change does (new and fixed findings, changed limits and values) between two revisions, or a revision
+    /// and the working tree
     Delta(delta::Delta),
-    /// Lay out an invented car with its season, commit by commit, to try the commands on
+    /// Create an example repository to try the commands on: a fictional car and its season, commit by commit
     Example(example::Example),
-    /// Check every commit before it is made
+    /// Install or remove the git hook that checks every commit
     Hook(hook::Hook),
-    /// Tell why a record is there: its chain to the goal, and what stands below it
+    /// Show why a record exists: its chain to the goal, and the records that serve it
     Why(why::Why),
-    /// Show every target, event, goal and amount with its value, its limit and where it stands
+    /// List every target, event, goal and amount with its value, limit and status
     Values(values::Values),
-    /// Show who is over in each budget, who has room, and what would close the gap
+    /// Show the shares of each budget, their room, and the limit changes that would close the gap
     Budget(budget::Budget),
-    /// Show the points planned, needed and predicted, by event
+    /// Show the planned, predicted and needed points of each event
     Points(points::Points),
-    /// Tell what a unit, or a hundredth, of each value is worth in points
+    /// Show how many points one unit, or 1 %, of each value is worth
     Worth(worth::Worth),
-    /// Put each alternative of a decision into the whole car
+    /// Compare the alternatives of a decision: points, amounts and targets of the whole car with each one
     Compare(compare::Compare),
-    /// Look back on the season: which targets were met, by what evidence, and how good the predictions were
+    /// Review the season: which targets were met, with what evidence, and how good the predictions were
     Audit(audit::Audit),
-    /// Tell the life of a record: every commit that changed it, and its value against its limit
+    /// Show the history of a record: every commit that changed it, and its value and limit over time
     History(history::History),
-    /// Explain a check, a kind of record or a model; list them all when none is named
+    /// Explain a check, a kind of record, a model or a score sheet; without a name, list all
     Explain(explain::Explain),
-    /// Show the whole graph from the goals down
+    /// Show all records and their links, from the goals down
     Graph(graph::Graph),
-    /// Print the JSON Schema of record files or of the settings
+    /// Print the JSON Schema of record files, of the settings, or of a JSON answer
     Schema(schema::Schema),
-    /// Print completions for a shell
+    /// Print shell completions
     Completions(completions::Completions),
 }
 
-/// A report, and whether there is a finding at error level.
+/// The output, and whether there is a finding at error level.
 pub(crate) struct Done {
     pub(crate) text: String,
     pub(crate) errors: bool,
@@ -86,34 +87,34 @@ impl From<String> for Done {
     }
 }
 
-/// The formats of commands that have no others.
+/// The output formats of most commands.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
-    /// For people
+    /// Text
     Terminal,
-    /// For programs (version 1, stable)
+    /// JSON for scripts (version 1, stable)
     Json,
 }
 
-/// The formats of commands that tell findings.
+/// The output formats of commands that list findings.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum FindingsFormat {
-    /// For people
+    /// Text
     Terminal,
-    /// For programs (version 1, stable)
+    /// JSON for scripts (version 1, stable)
     Json,
-    /// SARIF 2.1.0, for editors and code scanning; waived findings are in it, as suppressed
+    /// SARIF 2.1.0, for editors and code scanning; waived findings are included as suppressed
     Sarif,
-    /// One line a finding, as compilers print: `path:line:column: level: message [check]`
+    /// One line per finding, in compiler format: `path:line:column: level: message [check]`
     Lines,
     /// Annotations of GitHub Actions
     Github,
-    /// A Code Quality report of GitLab CI
+    /// Code quality report of GitLab CI
     Gitlab,
 }
 
-/// A warning that stands before numbers when something could not be read; empty when all could.
-fn warned(loaded: &trace::Loaded, ink: crate::screen::Ink) -> String {
+/// The warning before numbers if there were read errors; empty without them.
+fn warning(loaded: &trace::Loaded, ink: crate::screen::Ink) -> String {
     let mut out = String::new();
     if let Some(text) = crate::output::incomplete(loaded) {
         ink.block(&mut out, "", 0, &text);

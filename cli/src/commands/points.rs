@@ -1,19 +1,19 @@
-//! `points`: show the points planned, needed and predicted, by event.
+//! `points`: the planned, predicted and needed points of each event.
 
 use clap::Args;
 use trace::Error;
 
-use super::{Done, Format, warned};
+use super::{Done, Format, warning};
 use crate::args::{Records, Shared};
 use crate::output::{json, points};
 use crate::screen::Ink;
 
-/// Show the points planned, needed and predicted, by event.
+/// The arguments of `points`.
 #[derive(Args)]
 pub(crate) struct Points {
     #[command(flatten)]
     records: Records,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
@@ -26,14 +26,14 @@ impl Points {
         }
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&study.loaded, ink) + &points::terminal(study.values(), study.goals(), ink),
+            Format::Terminal => warning(&study.loaded, ink) + &points::terminal(study.values(), study.goals(), ink),
             Format::Json => json::text(&points::json(study.values(), study.goals())),
         }
         .into())
     }
 }
 
-/// Nothing can be said about points without a goal.
+/// The error of commands that need a goal.
 pub(super) fn no_goal() -> Error {
-    Error::new("there is no goal").help("write one under `goals:`, with the events that serve it")
+    Error::new("the project has no goal").help("add one under `goals:`, with the events that serve it")
 }

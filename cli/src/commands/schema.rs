@@ -7,20 +7,20 @@ use super::Done;
 use crate::output::json;
 use crate::output::shapes::{self, Answer};
 
-/// Print the JSON Schema of record files, of the settings, or of a JSON answer.
+/// The arguments of `schema`.
 #[derive(Args)]
 pub(crate) struct Schema {
-    /// Which files, or which answer
+    /// The files or the answer to describe
     #[arg(value_name = "WHAT", default_value = "records")]
     which: Which,
 }
 
-/// What a schema is of.
+/// What a schema describes.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Which {
     /// Record files
     Records,
-    /// tierod.yaml
+    /// The settings, tierod.yaml
     Settings,
     /// The JSON of `check`
     Check,
@@ -40,7 +40,7 @@ pub(crate) enum Which {
     Budget,
     /// The JSON of `worth`
     Worth,
-    /// The JSON of the comparison of alternatives
+    /// The JSON of `compare`
     Compare,
     /// The JSON of `history`
     History,

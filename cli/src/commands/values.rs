@@ -3,17 +3,17 @@
 use clap::Args;
 use trace::Error;
 
-use super::{Done, Format, warned};
+use super::{Done, Format, warning};
 use crate::args::{Records, Shared};
 use crate::output::{json, values};
 use crate::screen::Ink;
 
-/// Show every value, its limit and where it stands.
+/// The arguments of `values`.
 #[derive(Args)]
 pub(crate) struct Values {
     #[command(flatten)]
     records: Records,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
@@ -23,7 +23,7 @@ impl Values {
         let study = self.records.study()?;
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&study.loaded, ink) + &values::terminal(&study, ink),
+            Format::Terminal => warning(&study.loaded, ink) + &values::terminal(&study, ink),
             Format::Json => json::text(&values::json(&study)),
         }
         .into())

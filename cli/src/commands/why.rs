@@ -1,4 +1,4 @@
-//! `why`: the chain from a record to the goal with every reason, and what stands below it.
+//! `why`: the chain from a record to the goal with every reason, and the records that serve it.
 
 use clap::Args;
 use schema::suggest;
@@ -9,14 +9,14 @@ use crate::args::{Records, Shared};
 use crate::output::{json, tree};
 use crate::screen::{Ink, clean};
 
-/// Tell why a record is there.
+/// The arguments of `why`.
 #[derive(Args)]
 pub(crate) struct Why {
     /// The id of the record
     id: String,
     #[command(flatten)]
     records: Records,
-    /// The form of the answer
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
@@ -33,10 +33,10 @@ impl Why {
     }
 }
 
-/// The record of an id that was asked for.
+/// The record with an id that the user gave.
 pub(super) fn find(loaded: &Loaded, id: &str) -> Result<RecordId, Error> {
     loaded.find(id).ok_or_else(|| {
         let help = suggest::did_you_mean(id, loaded.ids(), "`tierod graph --format json` lists all records");
-        Error::new(format!("there is no record `{}`", clean(id))).help(help)
+        Error::new(format!("no record with id `{}`", clean(id))).help(help)
     })
 }

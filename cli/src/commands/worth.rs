@@ -1,32 +1,32 @@
-//! `worth`: tell what a unit, or a hundredth, of each value is worth in points.
+//! `worth`: how many points one unit, or 1 %, of each value is worth.
 
 use clap::Args;
 use trace::Error;
 
 use super::points::no_goal;
-use super::{Done, Format, warned};
+use super::{Done, Format, warning};
 use crate::args::{Records, Shared};
 use crate::output::{json, worth};
 use crate::screen::Ink;
 
-/// Tell what a unit, or a hundredth, of each value is worth in points.
+/// The arguments of `worth`.
 #[derive(Args)]
 pub(crate) struct Worth {
-    /// One value: a target, or an amount as in `car.mass` or `front-upright.mass`
+    /// Show only this value: a target, or an amount, as in `car.mass` or `front-upright.mass`
     id: Option<String>,
-    /// All values, not the first twenty, and what stands under `given`
+    /// Show all values, including those under `given`, and not only the first twenty
     #[arg(long)]
     all: bool,
     #[command(flatten)]
     records: Records,
-    /// The form of the report
+    /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
 }
 
 impl Worth {
     pub(super) fn run(mut self, shared: &Shared) -> Result<Done, Error> {
-        // One word may be a value or, as in every other command, the data root.
+        // A single argument can be a value or, as in every other command, the project root.
         if self.records.root.is_none() && self.id.as_deref().is_some_and(|id| std::path::Path::new(id).is_dir()) {
             self.records.root = self.id.take().map(Into::into);
         }
@@ -34,29 +34,29 @@ impl Worth {
         let values = study.values_on_paper();
         let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
         let sensitivities = values.worth_of_all(goal.node);
-        let one = match &self.id {
+        let named = match &self.id {
             None => None,
             Some(id) => {
                 let Some(node) = values.named(id) else {
                     let names = values.nodes().map(|(node, _)| values.name(node)).collect::<Vec<_>>();
                     let names = names.iter().map(String::as_str);
-                    let help = schema::suggest::did_you_mean(id, names, "`tierod values` lists the values");
-                    return Err(Error::new(format!("there is no value `{}`", crate::screen::clean(id))).help(help));
+                    let help = schema::suggest::did_you_mean(id, names, "`tierod values` lists all values");
+                    return Err(Error::new(format!("no value with id `{}`", crate::screen::clean(id))).help(help));
                 };
                 let worth = values.worth_of_value(node, &sensitivities);
-                Some(worth.ok_or_else(|| Error::new(format!("`{id}` has no value")).help("give it an estimate"))?)
+                Some(worth.ok_or_else(|| Error::new(format!("`{id}` has no value")).help("add an estimate"))?)
             }
         };
         let report = worth::Report {
             goal: goal.node,
-            leaves: if one.is_some() { Vec::new() } else { values.worth_of_leaves(&sensitivities) },
-            car: if one.is_some() { Vec::new() } else { values.worth_of_car(&sensitivities) },
-            one,
+            leaves: if named.is_some() { Vec::new() } else { values.worth_of_leaves(&sensitivities) },
+            car: if named.is_some() { Vec::new() } else { values.worth_of_car(&sensitivities) },
+            named,
             most: if self.all { usize::MAX } else { 20 },
         };
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warned(&study.loaded, ink) + &worth::terminal(values, &report, ink),
+            Format::Terminal => warning(&study.loaded, ink) + &worth::terminal(values, &report, ink),
             Format::Json => json::text(&worth::json(values, &report)),
         }
         .into())

@@ -1,8 +1,10 @@
-//! The report of `budget`: shares with a bar each, those over first, then what would close the gap.
+//! The output of `budget`: the shares with a bar each, those over their limit first, and the limit changes that would
+//! close the gap.
 
 use std::fmt::Write as _;
 
 use schema::Day;
+use schema::number;
 use schema::quantity::Unit;
 use schema::settings::Level;
 use serde_json::{Value, json};
@@ -10,15 +12,15 @@ use trace::RecordId;
 use trace::values::{Budget, NewLimit, Share, Transfer, Values};
 
 use super::table::{Paint, Table, faint, plain, strong};
-use super::values::number;
+use super::values::{number as json_number, upper_limit_json};
 use crate::screen::{Ink, clean, count};
 
-/// Said wherever mass may be taken away.
-const CAUTION: &str = "a limit says nothing of what a part must bear: loads and methods come first, the contest's rules \
-     and local codes stand above it, and a qualified person decides; no limit goes below the value of its share, \
-     and no part is asked to lose anything";
+/// Printed wherever mass could be reduced.
+const CAUTION: &str = "a limit does not show what loads a part must carry: check load cases and calculation methods first; \
+     contest rules and local regulations take precedence; a qualified person decides; no new limit is below the value \
+     of its share, so no part has to become lighter";
 
-/// What `budget` tells.
+/// What `budget` shows.
 pub(crate) struct Report<'r> {
     pub(crate) values: &'r Values,
     pub(crate) budgets: &'r [Budget],
@@ -35,24 +37,24 @@ impl Report<'_> {
         self.budgets.iter().filter(|budget| (self.wanted)(budget))
     }
 
-    /// Is the budget that another is a share of shown too?
+    /// Whether the budget that another one is a share of is shown, too.
     fn shows(&self, outer: Option<RecordId>) -> bool {
         outer.is_some_and(|outer| self.wanted().any(|budget| budget.index == outer))
     }
 
-    /// What is told of a budget that is no share of another holds for all budgets in it.
+    /// The limit changes for a budget that is not a share of another one: they cover all budgets in it.
     fn transfer(&self, budget: &Budget) -> Option<Transfer> {
         let outermost = budget.share_of.is_none_or(|outer| !self.budgets.iter().any(|other| other.index == outer));
         (outermost && !budget.shares.is_empty()).then(|| self.values.transfer(self.budgets, budget))
     }
 }
 
-/// Ten cells filled to the part of the limit that is used; the bar is the limit, and what is over stands behind it.
+/// Ten cells, filled by the used part of the limit; the line marks the limit, and the excess comes after it.
 fn bar(share: f64) -> String {
     const CELLS: usize = 10;
     const EIGHTHS: [&str; 8] = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"];
     let eighths = |part: f64| (part.clamp(0.0, 1.0) * 8.0 * CELLS as f64).round() as usize;
-    // A hair short of the limit is not full, and a hair over it is over.
+    // Slightly below the limit is not full, and slightly above it is over.
     let filled = if share < 1.0 { eighths(share).min(8 * CELLS - 1) } else { 8 * CELLS };
     let mut text = "█".repeat(filled / 8);
     text.push_str(EIGHTHS[filled % 8]);
@@ -67,12 +69,12 @@ fn bar(share: f64) -> String {
     text
 }
 
-/// How a share or a budget stands, painted.
+/// The paint of a share or a budget.
 fn paint(over: bool) -> Paint {
     if over { Paint::Level(Level::Warning) } else { Paint::Plain }
 }
 
-/// Numbers of one budget: in its unit, with as many decimals each as tell a hundred-thousandth of it apart.
+/// The numbers of one budget: in its unit, all with the decimals that show a hundred-thousandth of its limit.
 struct Scale<'u> {
     unit: &'u Unit,
     places: usize,
@@ -87,16 +89,11 @@ impl<'u> Scale<'u> {
     }
 
     fn number(&self, si: f64) -> String {
-        // Far outside of what a table is for, digits would fill the screen or be all noughts.
+        // Very large and very small numbers would fill the screen or be all zeros.
         if self.far && si != 0.0 {
             return format!("{:.3e}", self.unit.from_si(si));
         }
-        let text = format!("{:.*}", self.places, self.unit.from_si(si));
-        // Minus nothing is nothing.
-        if text.trim_start_matches('-').bytes().all(|b| matches!(b, b'0' | b'.')) {
-            return text.trim_start_matches('-').to_owned();
-        }
-        text
+        number::fixed(self.unit.from_si(si), self.places)
     }
 
     fn spread(&self, uncertainty: f64) -> String {
@@ -107,16 +104,11 @@ impl<'u> Scale<'u> {
         }
     }
 
-    /// A number in a sentence: with its unit, without zeros behind.
+    /// A number in a sentence: with its unit, without zeros at the end.
     fn text(&self, si: f64) -> String {
         let text = self.number(si);
-        let text = if text.contains('.') && !text.contains('e') {
-            text.trim_end_matches('0').trim_end_matches('.')
-        } else {
-            &text
-        };
-        let name = self.unit.to_string();
-        format!("{text}{}{name}", if name.is_empty() { "" } else { " " })
+        let exponent = text.contains('e');
+        self.unit.after(if exponent { &text } else { number::without_zeros(&text) })
     }
 }
 
@@ -160,92 +152,95 @@ impl<'l> Line<'l> {
 fn table(head: &str, unit: &Unit) -> Table {
     let name = unit.to_string();
     let value = if name.is_empty() { "value".to_owned() } else { format!("value, {name}") };
-    let numbers = [(value.as_str(), true), ("", true), ("growth in it", true), ("limit", true), ("room", true)];
+    let numbers = [(value.as_str(), true), ("", true), ("growth included", true), ("limit", true), ("room", true)];
     let mut heads = vec![(head, false)];
     heads.extend(numbers);
     heads.extend([("", false), ("", false)]);
     Table::new(&heads)
 }
 
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
     let mut out = String::new();
     let mut lone = Vec::new();
     for budget in report.wanted() {
         if !budget.shares.is_empty() || !budget.misfits.is_empty() {
-            one(&mut out, report, budget, ink);
+            with_shares(&mut out, report, budget, ink);
         } else if !report.shows(budget.share_of) {
             lone.push(budget);
         }
     }
     for budget in lone {
         let scale = Scale::new(report.values.unit(budget.node), budget.limit);
-        let mut table = table("not shared out", scale.unit);
+        let mut table = table("budgets without shares", scale.unit);
         table.row(Line::whole(report.id(budget.index), budget).cells(&scale));
-        gap(&mut out);
+        empty_line(&mut out);
         out.push_str(&table.text(ink));
     }
     if out.is_empty() {
-        out.push_str("no budget yet: give a target a `total`, and others a `share-of` it\n");
+        out.push_str("no budget yet: add `total` to a target, and `share-of` to the targets that are its shares\n");
     }
     out
 }
 
-fn gap(out: &mut String) {
+fn empty_line(out: &mut String) {
     if !out.is_empty() {
         out.push('\n');
     }
 }
 
-fn one(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink) {
+fn with_shares(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink) {
     let values = report.values;
     let scale = Scale::new(values.unit(budget.node), budget.limit);
-    gap(out);
+    empty_line(out);
     let title = values.graph.loaded.record(budget.index).body.common().title().unwrap_or_default();
     let _ = writeln!(out, "{}\n", format!("{}  {}", ink.strong(report.id(budget.index)), clean(title)).trim_end());
     let mut table = table("share", scale.unit);
     for share in &budget.shares {
         table.row(Line::share(report.id(share.index), share).cells(&scale));
     }
-    table.row(Line::whole("the whole", budget).cells(&scale));
+    table.row(Line::whole("total", budget).cells(&scale));
     out.push_str(&table.text(ink));
     out.push('\n');
-    let less = match budget.reserve {
+    let minus = match budget.reserve {
         0.0 => String::new(),
-        reserve => format!(" ({} less {} in reserve)", scale.text(budget.limit), scale.text(reserve)),
+        reserve => format!(" ({} minus {} reserve)", scale.text(budget.limit), scale.text(reserve)),
     };
     let unallocated = budget.unallocated();
     let rest = match budget.over_allocated() {
-        Some(by) => format!("{} more than there is", scale.text(by)),
-        None => format!("{} left to give", scale.text(unallocated.max(0.0))),
+        Some(by) => format!("over-allocated by {}", scale.text(by)),
+        None => format!("{} unallocated", scale.text(unallocated.max(0.0))),
     };
-    let to_give = format!(
-        "{} to give{less}, {} given to {}, {rest}",
+    let allocation = format!(
+        "{} available{minus}, {} allocated to {}, {rest}",
         scale.text(budget.available()),
         scale.text(budget.allocated),
         count(budget.shares.len(), "share"),
     );
-    ink.block(out, "", 0, &to_give);
+    ink.block(out, "", 0, &allocation);
     if let Some(value) = budget.value.filter(|value| *value <= budget.limit && *value > budget.available()) {
         ink.block(out, "", 0, &format!("{} of the reserve is used", scale.text(value - budget.available())));
     }
     if budget.outside > 0.0 {
         let ids: Vec<&str> = budget.without_share.iter().map(|(index, _)| report.id(*index)).collect();
-        let who = if ids.is_empty() { "parts of its own, in no system".to_owned() } else { ids.join(", ") };
-        ink.block(out, "", 0, &format!("{} lies outside of any share: {who}", scale.text(budget.outside)));
+        let who = if ids.is_empty() { "parts that are in no system".to_owned() } else { ids.join(", ") };
+        ink.block(out, "", 0, &format!("{} is not in any share: {who}", scale.text(budget.outside)));
     }
     if !budget.misfits.is_empty() {
         let ids: Vec<&str> = budget.misfits.iter().map(|index| report.id(*index)).collect();
-        let why = "not counted, since the unit is another or there is no upper limit";
+        let why = "not counted (the unit does not match, or there is no upper limit)";
         ink.block(out, "", 0, &format!("{why}: {}", ids.join(", ")));
     }
     if !budget.reserve_fits {
-        ink.block(out, "", 0, "the reserve is not counted, since its unit is another");
+        ink.block(out, "", 0, "the reserve is not counted: its unit does not match");
     }
     match (report.transfer(budget), budget.share_of) {
         (Some(transfer), _) => closing(out, report, &scale, &transfer, ink),
         (None, Some(outer)) if !report.shows(Some(outer)) && has_gap(budget) => {
-            let text = format!("what would close the gap is told with {}, which it is a share of", report.id(outer));
+            let text = format!(
+                "limit changes that would close the gap: see {}, of which this budget is a share",
+                report.id(outer)
+            );
             ink.block(out, "", 0, &text);
         }
         _ => {}
@@ -260,32 +255,32 @@ fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &
     match transfer {
         Transfer::None => return,
         Transfer::Unsolved => {
-            ink.block(out, "", 0, "no transfer was found that closes the gap");
+            ink.block(out, "", 0, "no limit changes were found that close the gap");
             return;
         }
         Transfer::Shortfall { by, growth } => {
             let mut text =
-                format!("no transfer closes the gap: the shares need {} more than there is to give", scale.text(*by));
+                format!("no limit changes close the gap: the shares need {} more than is available", scale.text(*by));
             if let Some((index, growth)) = growth {
                 let id = report.id(*index);
-                let _ = write!(text, "; {id} has the largest growth allowance left, {}", scale.text(*growth));
+                let _ = write!(text, "; {id} has the largest remaining growth allowance, {}", scale.text(*growth));
             }
             out.push('\n');
             ink.block(out, "", 0, &text);
         }
-        Transfer::NewLimits(moves) => moved(out, report, scale, moves, ink),
+        Transfer::NewLimits(moves) => limit_changes(out, report, scale, moves, ink),
     }
     if is_mass(scale.unit) {
         out.push('\n');
-        ink.block(out, "care", 4, CAUTION);
+        ink.block(out, "caution", 7, CAUTION);
     }
 }
 
-fn moved(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, moves: &[NewLimit], ink: Ink) {
+fn limit_changes(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, moves: &[NewLimit], ink: Ink) {
     out.push('\n');
-    ink.block(out, "", 0, "the least change of limits that would close the gap");
+    ink.block(out, "", 0, "the smallest limit changes that close the gap");
     let mut table =
-        Table::new(&[("", false), ("limit", true), ("", false), ("then", true), ("change", true), ("", false)]);
+        Table::new(&[("", false), ("limit", true), ("", false), ("new limit", true), ("change", true), ("", false)]);
     for step in moves {
         let by = step.to_si - step.from_si;
         let sign = if by > 0.0 { "+" } else { "" };
@@ -301,7 +296,7 @@ fn moved(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, moves: &[NewL
     }
     out.push_str(&table.text(ink));
     out.push('\n');
-    ink.block(out, "", 0, "when it is agreed, change these limits and record");
+    ink.block(out, "", 0, "after you agree on them, change these limits and add");
     out.push_str("revisions:\n");
     for step in moves {
         let (id, record) = step.revision(report.values, report.day);
@@ -313,26 +308,26 @@ fn is_mass(unit: &Unit) -> bool {
     Unit::parse("kg").is_ok_and(|kg| kg.dimension() == unit.dimension())
 }
 
-/// For programs: numbers are in the unit of the budget.
+/// The JSON answer: numbers are in the unit of the budget.
 pub(crate) fn json(report: &Report<'_>) -> Value {
-    let all: Vec<Value> = report.wanted().map(|budget| one_as_json(report, budget)).collect();
+    let all: Vec<Value> = report.wanted().map(|budget| budget_json(report, budget)).collect();
     json!({"version": 1, "budgets": all})
 }
 
-fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
+fn budget_json(report: &Report<'_>, budget: &Budget) -> Value {
     let unit = report.values.unit(budget.node);
-    let shown = |si: f64| number(Some(unit.from_si(si)));
+    let shown = |si: f64| json_number(Some(unit.from_si(si)));
     let optional = |si: Option<f64>| si.map_or(Value::Null, shown);
-    let spread = |value: Option<f64>, u: f64| value.map_or(Value::Null, |_| number(Some(u / unit.factor())));
+    let uncertainty = |value: Option<f64>, u: f64| value.map_or(Value::Null, |_| json_number(Some(u / unit.factor())));
     let ids = |all: &[RecordId]| all.iter().map(|index| report.id(*index).to_owned()).collect::<Vec<_>>();
     let about = |index: RecordId| report.values.graph.loaded.record(index).about().map(ToString::to_string);
     let share = |share: &Share| {
         json!({
             "id": report.id(share.index),
             "of": about(share.index),
-            "limit": shown(share.limit),
+            "limit": upper_limit_json(share.limit, unit),
             "value": optional(share.value),
-            "uncertainty": spread(share.value, share.uncertainty),
+            "uncertainty": uncertainty(share.value, share.uncertainty),
             "growth": optional(share.growth),
             "room": optional(share.room()),
             "over": optional(share.over()),
@@ -350,7 +345,7 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
         }),
         Transfer::NewLimits(moves) => json!({
             "closes": true,
-            "changes": moves.iter().map(|step| change(report, step, &shown)).collect::<Vec<_>>(),
+            "changes": moves.iter().map(|step| change(report, step, unit)).collect::<Vec<_>>(),
         }),
     });
     let without = |(index, si): &(RecordId, f64)| json!({"id": report.id(*index), "value": shown(*si)});
@@ -360,10 +355,10 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
         "of": about(budget.index),
         "amount": budget.amount,
         "unit": unit.to_string(),
-        "limit": shown(budget.limit),
+        "limit": upper_limit_json(budget.limit, unit),
         "reserve": optional(budget.reserve_fits.then_some(budget.reserve)),
         "value": optional(budget.value),
-        "uncertainty": spread(budget.value, budget.uncertainty),
+        "uncertainty": uncertainty(budget.value, budget.uncertainty),
         "growth": optional(budget.growth),
         "room": optional(budget.value.map(|value| budget.limit - value)),
         "over": optional(budget.over()),
@@ -379,13 +374,13 @@ fn one_as_json(report: &Report<'_>, budget: &Budget) -> Value {
     })
 }
 
-fn change(report: &Report<'_>, step: &NewLimit, shown: &dyn Fn(f64) -> Value) -> Value {
+fn change(report: &Report<'_>, step: &NewLimit, unit: &Unit) -> Value {
     let (id, record) = step.revision(report.values, report.day);
     json!({
         "id": report.id(step.index),
-        "from": shown(step.from_si),
-        "to": shown(step.to_si),
-        "change": shown(step.to_si - step.from_si),
+        "from": upper_limit_json(step.from_si, unit),
+        "to": upper_limit_json(step.to_si, unit),
+        "change": json_number(Some(unit.from_si(step.to_si - step.from_si))),
         "safety_critical": step.safety_critical,
         "revision": format!("revisions: {{{id}: {record}}}"),
     })

@@ -1,5 +1,6 @@
-//! The report of `compare`: the whole car with each alternative in it, side by side.
+//! The output of `compare`: the whole car with each alternative, side by side.
 
+use schema::number::difference;
 use schema::records::Body;
 use serde_json::{Value, json};
 use trace::values::{GoalPoints, Key, Outcome, Values};
@@ -9,7 +10,7 @@ use super::numbers::quantity;
 use super::points::points;
 use super::table::{Paint, Table, faint, plain, strong};
 use super::values::{number, status};
-use super::worth::{CAUTION, aside};
+use super::worth::{CAUTION, results_ignored};
 use crate::screen::{Ink, clean};
 
 /// The amounts of the whole car, as nodes.
@@ -17,26 +18,18 @@ fn amounts(values: &Values) -> Vec<NodeId> {
     (0..values.amounts().len()).filter_map(|amount| values.node(&Key::Group(None, amount as u16))).collect()
 }
 
-/// The difference in words: how much, and whether it can be told from none.
-fn difference(outcome: &Outcome) -> (String, Paint) {
+/// The difference as text, and whether it is larger than its uncertainty.
+fn difference_cell(outcome: &Outcome) -> (String, Paint) {
     match outcome.difference {
         None => plain(""),
-        Some(_) if outcome.sets_nothing => faint("sets nothing"),
-        Some((0.0, _)) => faint("as now"),
-        Some((by, within)) if by.abs() <= within => faint(format!("{}, not told apart", shown(by, within))),
-        Some((by, within)) => strong(shown(by, within)),
+        Some(_) if outcome.sets_nothing => faint("sets no value"),
+        Some((0.0, _)) => faint("unchanged"),
+        Some((by, within)) if by.abs() <= within => faint(format!("{}, within uncertainty", difference(by, within, 1))),
+        Some((by, within)) => strong(difference(by, within, 1)),
     }
 }
 
-fn shown(by: f64, within: f64) -> String {
-    match (format!("{by:+.1}"), format!("{within:.1}")) {
-        (by, within) if matches!(&*by, "+0.0" | "-0.0") && within == "0.0" => "less than 0.1".to_owned(),
-        (by, within) if within == "0.0" => by,
-        (by, within) => format!("{} ± {within}", if by == "-0.0" { "+0.0" } else { &by }),
-    }
-}
-
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outcomes: &[Outcome], ink: Ink) -> String {
     let loaded = &values.graph.loaded;
     let record = loaded.record(index);
@@ -44,12 +37,12 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
         format!("{}  {}\n", ink.strong(record.id.as_str()), clean(record.body.common().title().unwrap_or("")));
     let Body::Decision(decision) = &record.body else { return out };
     if decision.alternatives.is_empty() {
-        out.push_str("it has no alternatives to weigh\n");
+        out.push_str("no alternatives to compare\n");
         return out;
     }
     let names: Vec<String> =
         outcomes.iter().map(|o| if o.chosen { format!("{} (chosen)", o.name) } else { o.name.clone() }).collect();
-    let now = if values.results() > 0 { "estimated now" } else { "now" };
+    let now = if values.results() > 0 { "now (estimates)" } else { "now" };
     let mut heads: Vec<(&str, bool)> = vec![("", false), (now, true)];
     heads.extend(names.iter().map(|name| (name.as_str(), true)));
     let mut table = Table::new(&heads);
@@ -62,7 +55,7 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
     table.row(line(strong("points"), strong(total), &|o| {
         strong(o.points.map(|(p, u)| points(p, u)).unwrap_or_default())
     }));
-    table.row(line(plain("against now"), plain(""), &difference));
+    table.row(line(plain("vs now"), plain(""), &difference_cell));
     for event in &goal.events {
         let now = event.predicted.map(|p| points(p, 0.0)).unwrap_or_default();
         let id = loaded.record(event.index).id.as_str();
@@ -80,9 +73,9 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
             values.named(id.as_str()).and_then(|node| Some(quantity(values.value(node)?, 0.0, values.unit(node))));
         table.row(line(plain(id.to_string()), plain(now.unwrap_or_default()), &|o| {
             let Some(criterion) = o.criteria.get(at) else { return plain("") };
-            // What an alternative leaves alone is no word about it.
+            // A value that the alternative does not change says nothing about it.
             if criterion.value == values.value(criterion.node) {
-                return faint(if criterion.value.is_some() { "as now" } else { "no value" });
+                return faint(if criterion.value.is_some() { "unchanged" } else { "no value" });
             }
             let (word, paint) = status(criterion.status);
             let shown =
@@ -101,15 +94,15 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
             }
         }
     }
-    if let Some(aside) = aside(values) {
-        ink.block(&mut out, "", 0, &aside);
+    if let Some(text) = results_ignored(values) {
+        ink.block(&mut out, "", 0, &text);
     }
     out.push('\n');
-    ink.block(&mut out, "care", 4, CAUTION);
+    ink.block(&mut out, "caution", 7, CAUTION);
     out
 }
 
-/// For programs.
+/// The JSON answer.
 pub(crate) fn json(values: &Values, index: RecordId, goal: &GoalPoints, outcomes: &[Outcome]) -> Value {
     let id = |index: RecordId| values.graph.loaded.record(index).id.as_str();
     let in_unit = |node: NodeId, si: f64| number(Some(values.unit(node).from_si(si)));
@@ -148,17 +141,4 @@ pub(crate) fn json(values: &Values, index: RecordId, goal: &GoalPoints, outcomes
         })
         .collect();
     json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "results_ignored": values.results(), "alternatives": alternatives})
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_difference_says_no_more_than_is_known() {
-        assert_eq!(shown(-0.01, 0.02), "less than 0.1");
-        assert_eq!(shown(-0.04, 3.0), "+0.0 ± 3.0");
-        assert_eq!(shown(0.3, 0.01), "+0.3");
-        assert_eq!(shown(-2.26, 0.4), "-2.3 ± 0.4");
-    }
 }

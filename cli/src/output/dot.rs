@@ -1,4 +1,4 @@
-//! The graph for Graphviz: goals on top, one rank a level.
+//! The graph for Graphviz, with the goals on top.
 
 use std::fmt::Write as _;
 

@@ -1,8 +1,8 @@
-//! Workflow commands of the large forge's CI, which shows them as annotations beside the lines of a change.
+//! Workflow commands of the large forge's CI, which shows them as annotations next to the lines of a change.
 //!
-//! Source of the form and of its escapes: the forge's documentation "Workflow commands" and the functions
-//! `escapeData` and `escapeProperty` of its toolkit (from memory). `;` is escaped in the older `##[...]` form only;
-//! in this one it would be shown as `%3B`.
+//! Source of the format and of its escapes: the forge's documentation "Workflow commands" and the functions
+//! `escapeData` and `escapeProperty` of its toolkit (not checked against the source). `;` is escaped in the older `##[...]` form only;
+//! in this form it would be shown as `%3B`.
 
 use std::fmt::Write as _;
 
@@ -10,22 +10,24 @@ use schema::settings::Level;
 use trace::Finding;
 use trace::finding::LEVELS;
 
-use super::listed::{Listed, sentences, standing};
+use super::listed::{Listed, sentences, unresolved};
 use crate::screen::{clean, count};
 
-/// How many annotations of a level the forge shows a step; it drops the others without a word (from memory).
+/// The number of annotations per level and step that the forge shows; it drops the others silently (not checked
+/// against the source).
 const MOST: usize = 10;
 
-/// Annotations, worst first and of these what is new, then a plain line that tells how many more there are.
+/// Annotations, the worst level first and new ones first in it, then a plain line with the number of the others.
 pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
     let mut out = String::new();
     let mut left = Vec::new();
     for level in LEVELS {
-        let mut all: Vec<(&Finding, bool)> = standing(findings).filter(|(finding, _)| finding.level == level).collect();
-        // Sorting keeps the order of what is alike.
+        let mut all: Vec<(&Finding, bool)> =
+            unresolved(findings).filter(|(finding, _)| finding.level == level).collect();
+        // Sorting is stable, so the order is kept otherwise.
         all.sort_by_key(|(_, new)| !new);
         for (finding, _) in all.iter().take(MOST) {
-            one(&mut out, finding, prefix);
+            annotation(&mut out, finding, prefix);
         }
         if all.len() > MOST {
             left.push(count(all.len() - MOST, level.word()));
@@ -34,14 +36,14 @@ pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
     if !left.is_empty() {
         let _ = writeln!(
             out,
-            "not shown as annotations, since a step has room for {MOST} of a level: {}; the summary of the job and `tierod check` tell them all",
+            "not shown as annotations (at most {MOST} per level and step): {}; the job summary and `tierod check` list all",
             left.join(", ")
         );
     }
     out
 }
 
-fn one(out: &mut String, finding: &Finding, prefix: &str) {
+fn annotation(out: &mut String, finding: &Finding, prefix: &str) {
     let command = match finding.level {
         Level::Error => "error",
         Level::Warning => "warning",
@@ -88,7 +90,7 @@ mod tests {
         assert_eq!(
             text(&[(&hostile, None)], "car 1/"),
             "::error file=car 1/a%2Cline=1%3A%3Ax %3A%3Aerror%3A%3Ay%250A.yaml,line=7,col=3,\
-             title=no-reason%3A hub%2Ccol=9%3A%3Az::why\u{fffd} ::stop-commands::x 50%250A off\u{fffd}[2J.%0ATo mend: say in one sentence why.\n"
+             title=no-reason%3A hub%2Ccol=9%3A%3Az::why\u{fffd} ::stop-commands::x 50%250A off\u{fffd}[2J.%0AFix: say in one sentence why.\n"
         );
     }
 
@@ -109,6 +111,6 @@ mod tests {
         assert!(lines[0].contains("title=no-reason%3A late::"), "{}", lines[0]);
         assert!(lines[..10].iter().all(|line| line.starts_with("::error ")));
         assert!(lines[10..20].iter().all(|line| line.starts_with("::notice ")));
-        assert!(lines[20].contains(": 5 errors, 4 notes; the summary"), "{}", lines[20]);
+        assert!(lines[20].contains(": 5 errors, 4 notes; the job summary"), "{}", lines[20]);
     }
 }

@@ -1,4 +1,4 @@
-//! The life of a record: what every commit changed, and its value against its limit. Authors are left out.
+//! The output of `history`: what every commit changed, and the value and limit over time. Authors are omitted.
 
 use std::fmt::Write as _;
 
@@ -14,11 +14,11 @@ use super::table::{Table, faint, plain, strong};
 use super::values::number;
 use crate::screen::{Ink, count};
 
-/// All that is told.
+/// What `history` shows.
 pub(crate) struct Story<'h> {
     pub(crate) history: &'h History,
-    /// The record; none for an amount of the car.
-    pub(crate) life: Option<&'h RecordHistory>,
+    /// The record; `None` for an amount of the car.
+    pub(crate) record: Option<&'h RecordHistory>,
     pub(crate) name: &'h str,
     pub(crate) amount: Option<&'h str>,
     pub(crate) events: Vec<HistoryRow>,
@@ -26,16 +26,16 @@ pub(crate) struct Story<'h> {
     pub(crate) note: Option<String>,
 }
 
-/// Rows of blocks: the value and each end of the limit, with the first and the last number.
-fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
-    let stood: Vec<&PastValue> = story.line.iter().map(|(_, stood)| stood).collect();
-    let Some(last) = stood.last() else { return };
+/// The charts: the value and each end of the limit, with the first and the last number.
+fn charts(story: &Story<'_>, ink: Ink, out: &mut String) {
+    let past: Vec<&PastValue> = story.line.iter().map(|(_, past)| past).collect();
+    let Some(last) = past.last() else { return };
     let unit = Unit::parse(&last.unit).unwrap_or_else(|_| Unit::dimensionless());
     let finite = |number: Option<f64>| number.filter(|number| number.is_finite());
     let rows: [(&str, Vec<Option<f64>>); 3] = [
-        ("value", stood.iter().map(|stood| finite(stood.value)).collect()),
-        ("at most", stood.iter().map(|stood| finite(stood.limit?.at_most)).collect()),
-        ("at least", stood.iter().map(|stood| finite(stood.limit?.at_least)).collect()),
+        ("value", past.iter().map(|past| finite(past.value)).collect()),
+        ("at most", past.iter().map(|past| finite(past.limit?.at_most)).collect()),
+        ("at least", past.iter().map(|past| finite(past.limit?.at_least)).collect()),
     ];
     let numbers = || rows.iter().flat_map(|(_, row)| row.iter().flatten().copied());
     let (low, high) = numbers().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)));
@@ -50,12 +50,12 @@ fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
         };
         let _ = writeln!(out, "{}  {}  {ends}", ink.faint(&format!("{name:>8}")), blocks(row, low, high));
     }
-    // A small move may not show on the scale.
-    let limit = |at: usize| stood.get(at).and_then(|stood| stood.limit);
-    let moved = |at: usize| at > 0 && limit(at - 1).is_some() && limit(at) != limit(at - 1);
-    if (0..stood.len()).any(moved) {
-        let marks: String = (0..stood.len()).map(|at| if moved(at) { '↑' } else { ' ' }).collect();
-        let _ = writeln!(out, "{}  {marks}  the limit moved", ink.faint(&format!("{:>8}", "")));
+    // A small change may be invisible on the scale.
+    let limit = |at: usize| past.get(at).and_then(|past| past.limit);
+    let changed = |at: usize| at > 0 && limit(at - 1).is_some() && limit(at) != limit(at - 1);
+    if (0..past.len()).any(changed) {
+        let marks: String = (0..past.len()).map(|at| if changed(at) { '↑' } else { ' ' }).collect();
+        let _ = writeln!(out, "{}  {marks}  limit changed", ink.faint(&format!("{:>8}", "")));
     }
     if let Some(status) = last.status {
         let _ = writeln!(out, "{}  {}", ink.faint("     now"), status.word());
@@ -63,39 +63,39 @@ fn lines(story: &Story<'_>, ink: Ink, out: &mut String) {
     out.push('\n');
 }
 
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     let mut out = String::new();
-    let head = match (story.life, story.amount) {
-        (Some(life), Some(amount)) => {
-            format!("{}  ({amount} of a {})", ink.strong(&format!("{}.{amount}", life.id)), life.kind)
+    let head = match (story.record, story.amount) {
+        (Some(record), Some(amount)) => {
+            format!("{}  ({amount} of a {})", ink.strong(&format!("{}.{amount}", record.id)), record.kind)
         }
-        (Some(life), None) => format!("{}  ({})", ink.strong(&life.id), life.kind),
+        (Some(record), None) => format!("{}  ({})", ink.strong(&record.id), record.kind),
         (None, _) => ink.strong(story.name),
     };
     out.push_str(&head);
-    if let Some(life) = story.life.filter(|life| !life.older_ids.is_empty()) {
-        let _ = write!(out, ", formerly {}", life.older_ids.join(", "));
+    if let Some(record) = story.record.filter(|record| !record.older_ids.is_empty()) {
+        let _ = write!(out, ", formerly {}", record.older_ids.join(", "));
     }
     out.push_str("\n\n");
-    lines(story, ink, &mut out);
+    charts(story, ink, &mut out);
     let mut table =
-        Table::new(&[("day", false), ("commit", false), ("what", false), ("before", false), ("after", false)]);
+        Table::new(&[("day", false), ("commit", false), ("change", false), ("before", false), ("after", false)]);
     let mut last = None;
     for event in &story.events {
-        let step = &story.history.commits[event.commit];
-        // A commit is named once.
+        let own = &story.history.commits[event.commit];
+        // Each commit is shown once.
         let (day, commit) = match last.replace(event.commit) == Some(event.commit) {
             true => (String::new(), String::new()),
-            false => (step.day.to_string(), step.short().to_owned()),
+            false => (own.day.to_string(), own.short().to_owned()),
         };
-        // A reason is a sentence, and would push the table off the screen.
+        // A reason is a sentence, which would make the table too wide.
         let short = |text: &Option<String>| match text.as_deref() {
             Some(text) if text.chars().count() > 44 => text.chars().take(43).chain(['…']).collect(),
             other => other.map(shorten).unwrap_or_default(),
         };
         let written =
-            event.branch_commit.as_ref().map(|commit| format!(", written {} in {}", commit.day, commit.short()));
+            event.branch_commit.as_ref().map(|commit| format!(", written on {} in {}", commit.day, commit.short()));
         table.row(vec![
             plain(day),
             faint(commit),
@@ -107,16 +107,16 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     out.push_str(&table.text(ink));
     let unread = story.history.unreadable_versions.len();
     if unread > 0 {
-        let text = format!("{} of record files could not be read and were passed over", count(unread, "version"));
+        let text = format!("{} of record files could not be read and were skipped", count(unread, "version"));
         let _ = writeln!(out, "\n{}", ink.faint(&text));
     }
     if let Some(note) = &story.note {
-        let _ = writeln!(out, "\n{}", ink.faint(&format!("the beginning is missing: {note}")));
+        let _ = writeln!(out, "\n{}", ink.faint(&format!("the first commits are missing: {note}")));
     }
     out
 }
 
-/// For programs.
+/// The JSON answer.
 pub(crate) fn json(story: &Story<'_>) -> Value {
     let history = story.history;
     let commit =
@@ -132,7 +132,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
         .events
         .iter()
         .map(|event| {
-            let id = event.record.as_deref().or(story.life.map(|life| &*life.id));
+            let id = event.record.as_deref().or(story.record.map(|record| &*record.id));
             let more = json!({
                 "record": id,
                 "what": event.what,
@@ -146,28 +146,28 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
     let line: Vec<Value> = story
         .line
         .iter()
-        .map(|(step, stood)| {
-            let unit = Unit::parse(&stood.unit).unwrap_or_else(|_| Unit::dimensionless());
+        .map(|(step, past)| {
+            let unit = Unit::parse(&past.unit).unwrap_or_else(|_| Unit::dimensionless());
             let shown = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
             let more = json!({
-                "value": shown(stood.value),
-                "unit": stood.unit,
-                "si": number(stood.value),
-                "uncertainty": number(stood.value.map(|_| stood.uncertainty / unit.factor())),
-                "limit": stood.limit.map(|limit| super::values::limit_json(&limit, &unit)),
-                "status": stood.status.map(trace::values::Status::word),
-                "origin": stood.origin,
+                "value": shown(past.value),
+                "unit": past.unit,
+                "si": number(past.value),
+                "uncertainty": number(past.value.map(|_| past.uncertainty / unit.factor())),
+                "limit": past.limit.map(|limit| super::values::limit_json(&limit, &unit)),
+                "status": past.status.map(trace::values::Status::word),
+                "origin": past.origin,
             });
             with(*step, more)
         })
         .collect();
     json!({
         "version": 1,
-        "id": story.life.map_or(story.name, |life| &*life.id),
-        "kind": story.life.map(|life| life.kind.singular()),
-        "older_ids": story.life.map(|life| life.older_ids.iter().map(|id| &**id).collect::<Vec<_>>()).unwrap_or_default(),
-        "added": story.life.map(|life| commit(life.added)),
-        "removed": story.life.and_then(|life| life.removed).map(commit),
+        "id": story.record.map_or(story.name, |record| &*record.id),
+        "kind": story.record.map(|record| record.kind.singular()),
+        "older_ids": story.record.map(|record| record.older_ids.iter().map(|id| &**id).collect::<Vec<_>>()).unwrap_or_default(),
+        "added": story.record.map(|record| commit(record.added)),
+        "removed": story.record.and_then(|record| record.removed).map(commit),
         "shallow": history.shallow,
         "unreadable_versions": history.unreadable_versions.len(),
         "changes": changes,

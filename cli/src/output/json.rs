@@ -1,4 +1,4 @@
-//! JSON, version 1: stable, the same bytes for the same input.
+//! JSON answers, version 1: stable, identical bytes for the same input.
 
 use schema::settings::Level;
 use serde::Serialize;
@@ -16,6 +16,7 @@ pub(crate) fn text(value: &Value) -> String {
     text
 }
 
+/// What was read: its kind and, for a revision, the full commit id.
 pub(crate) fn source(loaded: &Loaded) -> Value {
     let (kind, revision) = match &loaded.snapshot.source {
         Source::Worktree => ("worktree", None),
@@ -26,7 +27,7 @@ pub(crate) fn source(loaded: &Loaded) -> Value {
     json!({"kind": kind, "revision": revision})
 }
 
-/// The report of `check`, written straight to text: there may be a hundred thousand findings.
+/// The JSON answer of `check`, written directly to text because there can be a hundred thousand findings.
 pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>) -> String {
     let loaded = &study.loaded;
     #[derive(Serialize)]
@@ -38,7 +39,7 @@ pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindi
         #[serde(skip_serializing_if = "Option::is_none")]
         history_note: Option<String>,
         summary: Value,
-        findings: Vec<One<'a>>,
+        findings: Vec<FindingJson<'a>>,
     }
     let mut summary = json!({
         "records": loaded.entries.len(),
@@ -58,21 +59,21 @@ pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindi
         history: study.past().word(),
         history_note: study.past().reason(),
         summary,
-        findings: report.findings.iter().map(|finding| One::new(finding, loaded)).collect(),
+        findings: report.findings.iter().map(|finding| FindingJson::new(finding, loaded)).collect(),
     };
     let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
     text.push('\n');
     text
 }
 
-/// A list of findings of one state of the data root.
+/// The findings of one state of the project root.
 pub(crate) fn findings(list: &[Finding], loaded: &Loaded) -> Value {
-    json!(list.iter().map(|finding| One::new(finding, loaded)).collect::<Vec<_>>())
+    json!(list.iter().map(|finding| FindingJson::new(finding, loaded)).collect::<Vec<_>>())
 }
 
 /// A finding, its keys in the order of the documentation.
 #[derive(Serialize)]
-struct One<'a> {
+struct FindingJson<'a> {
     check: &'static str,
     level: &'static str,
     record: Option<&'a str>,
@@ -83,12 +84,12 @@ struct One<'a> {
     message: &'a str,
     help: &'a str,
     fingerprint: String,
-    /// The waiver that accepts it, in an answer that tells of waived findings.
+    /// The waiver that accepts it, in answers that list waived findings.
     #[serde(skip_serializing_if = "Option::is_none")]
     waiver: Option<&'a str>,
 }
 
-impl<'a> One<'a> {
+impl<'a> FindingJson<'a> {
     fn new(finding: &'a Finding, loaded: &Loaded) -> Self {
         Self {
             check: finding.check.name,
@@ -136,7 +137,7 @@ pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> Value {
     json!({"version": 1, "nodes": nodes, "edges": edges})
 }
 
-/// One record, the links on all its ways up to the goals, and the links below it.
+/// One record, the links on all its paths to the goals, and the links below it.
 pub(crate) fn why(graph: &Graph, index: RecordId) -> Value {
     let mut up = Vec::new();
     let mut seen = vec![false; graph.len()];

@@ -1,40 +1,41 @@
-//! What the formats share that list findings and nothing else.
+//! What the formats share that list only findings.
 
 use trace::Finding;
 
 use crate::screen::clean;
 
-/// A finding, and what became of it since a base, where two revisions are compared.
+/// A finding and, if two revisions are compared, its state since the base.
 pub(crate) type Listed<'f> = (&'f Finding, Option<Baseline>);
 
-/// What became of a finding since the base.
+/// The state of a finding since the base.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Baseline {
-    /// The base had it not.
+    /// Only the head has it.
     New,
     /// Both have it.
     Unchanged,
-    /// Only the base had it: it is mended, and stands no more.
+    /// Only the base has it: it is fixed.
     Absent,
 }
 
-/// The findings that stand: neither mended since the base nor accepted by a waiver.
-pub(crate) fn standing<'l, 'f>(findings: &'l [Listed<'f>]) -> impl Iterator<Item = (&'f Finding, bool)> + 'l {
-    let stands = |(finding, baseline): &&Listed<'f>| *baseline != Some(Baseline::Absent) && finding.waiver.is_none();
-    findings.iter().filter(stands).map(|(finding, baseline)| (*finding, *baseline == Some(Baseline::New)))
+/// The unresolved findings, neither fixed since the base nor accepted by a waiver, and whether each one is new.
+pub(crate) fn unresolved<'l, 'f>(findings: &'l [Listed<'f>]) -> impl Iterator<Item = (&'f Finding, bool)> + 'l {
+    let is_unresolved =
+        |(finding, baseline): &&Listed<'f>| *baseline != Some(Baseline::Absent) && finding.waiver.is_none();
+    findings.iter().filter(is_unresolved).map(|(finding, baseline)| (*finding, *baseline == Some(Baseline::New)))
 }
 
-/// What is wrong, and what mends it, as two sentences without control characters.
+/// The message and the fix of a finding, as two sentences without control characters.
 pub(crate) fn sentences(finding: &Finding) -> (String, String) {
     let ended = |text: &str| {
         let text = clean(text.trim());
         if text.is_empty() || text.ends_with(['.', '?', '!']) { text } else { text + "." }
     };
     let help = ended(&finding.help);
-    (ended(&finding.message), if help.is_empty() { help } else { format!("To mend: {help}") })
+    (ended(&finding.message), if help.is_empty() { help } else { format!("Fix: {help}") })
 }
 
-/// A finding made by hand, for the tests of the formats.
+/// A finding for the tests of the formats.
 #[cfg(test)]
 pub(crate) mod tests {
     use schema::settings::Level;
@@ -59,7 +60,7 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn what_is_mended_or_waived_does_not_stand() {
+    fn fixed_and_waived_findings_are_not_unresolved() {
         let plain = finding("no-reason", Level::Error, "hub", "a.yaml", "x");
         let waived = Finding { waiver: Some("w".to_owned()), ..plain.clone() };
         let all = [
@@ -69,14 +70,14 @@ pub(crate) mod tests {
             (&plain, Some(Baseline::Absent)),
             (&waived, Some(Baseline::New)),
         ];
-        assert_eq!(standing(&all).map(|(_, new)| new).collect::<Vec<_>>(), [false, true, false]);
+        assert_eq!(unresolved(&all).map(|(_, new)| new).collect::<Vec<_>>(), [false, true, false]);
     }
 
     #[test]
     fn sentences_end_once() {
         let mut finding = finding("no-reason", Level::Error, "hub", "a.yaml", "there is no record\n`x`");
         finding.help = "did you mean `y`?".to_owned();
-        let told = ("there is no record `x`.".to_owned(), "To mend: did you mean `y`?".to_owned());
-        assert_eq!(sentences(&finding), told);
+        let expected = ("there is no record `x`.".to_owned(), "Fix: did you mean `y`?".to_owned());
+        assert_eq!(sentences(&finding), expected);
     }
 }

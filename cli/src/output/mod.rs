@@ -1,4 +1,4 @@
-//! One file an output format.
+//! One file per output format.
 
 pub(crate) mod audit;
 pub(crate) mod budget;
@@ -28,12 +28,12 @@ use std::path::{Component, Path};
 use trace::Loaded;
 use trace::snapshot::Source;
 
-/// Shows paths as one would type them here: relative to the current folder where the file is on disk, else
-/// to the repository's top.
+/// Shows paths as a user would type them: relative to the current folder if the file is on disk, otherwise to the top of
+/// the repository.
 pub(crate) struct Paths(String);
 
 impl Paths {
-    /// Looks up once where one stands.
+    /// Finds the current folder once.
     pub(crate) fn new(loaded: &Loaded) -> Self {
         let snapshot = &loaded.snapshot;
         match (&snapshot.source, &snapshot.folder, std::env::current_dir()) {
@@ -45,7 +45,7 @@ impl Paths {
         }
     }
 
-    /// The path of a file in the data root.
+    /// The path of a file in the project root.
     pub(crate) fn shown(&self, path: &str) -> String {
         format!("{}{path}", self.0)
     }
@@ -60,12 +60,12 @@ fn relative(from: &Path, to: &Path) -> String {
     steps.join("/")
 }
 
-/// Said before numbers when something could not be read: they may lack it.
+/// The warning before numbers if there were read errors.
 pub(crate) fn incomplete(loaded: &Loaded) -> Option<String> {
     let unread = loaded.unread();
-    let problems = crate::screen::count(unread, "problem");
+    let errors = crate::screen::count(unread, "read error");
     (unread > 0).then(|| {
-        format!("incomplete: {problems} of reading, and the numbers may lack what could not be read; `tierod check` tells which")
+        format!("incomplete: {errors}, so data may be missing from the numbers; `tierod check` lists the errors")
     })
 }
 
@@ -74,7 +74,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn paths_are_told_from_where_one_stands() {
+    fn paths_are_relative_to_the_current_folder() {
         let path = |from: &str, to: &str| relative(Path::new(from), Path::new(to));
         assert_eq!(path("/a", "/a/b/c.yaml"), "b/c.yaml");
         assert_eq!(path("/a/x", "/a/b/c.yaml"), "../b/c.yaml");

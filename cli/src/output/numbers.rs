@@ -1,14 +1,15 @@
-//! Numbers for people.
+//! Numbers as text.
 
+use schema::number;
 use schema::quantity::Unit;
 use trace::values::TargetStatus;
 
-/// A value in SI as text in its unit, with its uncertainty where there is one.
+/// A value in SI as text in its unit, with its uncertainty if it has one.
 pub(crate) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {
     unit.show(si, uncertainty)
 }
 
-/// How far a target is inside its limit: a ratio, or a difference where the unit has a zero of its own.
+/// The distance of a value to its limit: a ratio, or a difference if the unit has its own zero (degrees Celsius).
 pub(crate) fn margin(standing: &TargetStatus, unit: &Unit) -> Option<String> {
     let room = || unit.has_own_zero().then(|| standing.limit.room(standing.value?)).flatten();
     standing.margin.map(percent).or_else(|| Some(unit.show_change(room()?)))
@@ -16,7 +17,7 @@ pub(crate) fn margin(standing: &TargetStatus, unit: &Unit) -> Option<String> {
 
 /// A ratio as a percentage with its sign.
 pub(crate) fn percent(ratio: f64) -> String {
-    format!("{:+.1} %", ratio * 100.0)
+    number::signed_percent(ratio, 1)
 }
 
 #[cfg(test)]

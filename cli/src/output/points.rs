@@ -1,29 +1,43 @@
-//! The report of `points`: planned, needed and predicted, by event.
+//! The output of `points`: the planned, predicted and needed points of each event.
 
+use schema::number;
+use schema::records::Body;
 use serde_json::{Value, json};
-use trace::RecordId;
 use trace::values::{EventPoints, GoalPoints, LEVEL, Needed, Values};
+use trace::{Loaded, RecordId};
 
 use super::numbers::quantity;
 use super::table::{Table, faint, plain, strong};
-use super::values::number;
-use crate::screen::{Ink, clean};
+use super::values::number as json_number;
+use crate::screen::{Ink, clean, count};
 
-/// Points with their uncertainty, to a tenth.
+/// Points with their uncertainty, with one decimal.
 pub(crate) fn points(value: f64, uncertainty: f64) -> String {
-    if uncertainty > 0.0 { format!("{value:.1} ± {uncertainty:.1}") } else { format!("{value:.1}") }
+    number::with_uncertainty(value, uncertainty, 1)
 }
 
-/// The points needed, in words.
-pub(crate) fn needed(needed: &Needed) -> String {
+/// The subject of a sentence about the points that a goal needs: `place 8 needs`, or `the goal is` for a goal in points.
+pub(crate) fn needs(loaded: &Loaded, goal: RecordId, needed: &Needed) -> String {
+    match &loaded.record(goal).body {
+        _ if needed.years.is_empty() => "the goal is".to_owned(),
+        Body::Goal(goal) => {
+            goal.place.map_or_else(|| "the place needs".to_owned(), |place| format!("place {place} needs"))
+        }
+        _ => "the place needs".to_owned(),
+    }
+}
+
+/// The points that a goal needs, as a sentence.
+fn needed_points(loaded: &Loaded, goal: RecordId, needed: &Needed) -> String {
+    let needs = needs(loaded, goal, needed);
     match needed.years[..] {
-        [] => format!("{:.1} pts are the goal", needed.points),
+        [] => format!("{needs} {:.1} points", needed.points),
         [first, ..] => {
             let last = needed.years.last().copied().unwrap_or(first);
             format!(
-                "the place takes {:.1} pts: the mean of {} fields from {first} to {last}; next year {:.0} to {:.0} with {:.0} % probability",
+                "{needs} {:.1} points: mean of {} from {first} to {last}; next year {:.0} to {:.0} with {:.0} % probability",
                 needed.points,
-                needed.years.len(),
+                count(needed.years.len(), "past contest"),
                 needed.low,
                 needed.high,
                 LEVEL * 100.0
@@ -32,14 +46,14 @@ pub(crate) fn needed(needed: &Needed) -> String {
     }
 }
 
-fn read(values: &Values, event: &EventPoints, si: Option<f64>) -> String {
+fn input(values: &Values, event: &EventPoints, si: Option<f64>) -> String {
     match (&event.reads, si) {
         (Some((_, node)), Some(si)) => quantity(si, 0.0, values.unit(*node)),
         _ => String::new(),
     }
 }
 
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(values: &Values, goals: &[GoalPoints], ink: Ink) -> String {
     let loaded = &values.graph.loaded;
     let mut out = String::new();
@@ -50,36 +64,36 @@ pub(crate) fn terminal(values: &Values, goals: &[GoalPoints], ink: Ink) -> Strin
             ("event", false),
             ("plan", true),
             ("predicted", true),
-            ("ahead", true),
-            ("reads", false),
+            ("vs plan", true),
+            ("input", false),
             ("now", true),
-            ("for the plan", true),
+            ("needed for plan", true),
         ];
         let mut table = Table::new(&heads);
         for event in &goal.events {
-            let ahead = event.plan.zip(event.predicted).map(|(plan, predicted)| format!("{:+.1}", predicted - plan));
+            let vs_plan = event.plan.zip(event.predicted).map(|(plan, predicted)| number::signed(predicted - plan, 1));
             let value = event.reads.as_ref().and_then(|(_, node)| values.value(*node));
             table.row(vec![
                 strong(loaded.record(event.index).id.as_str()),
                 plain(event.plan.map(|plan| points(plan, 0.0)).unwrap_or_default()),
                 plain(event.predicted.map_or_else(|| "none".to_owned(), |p| points(p, event.uncertainty))),
-                plain(ahead.unwrap_or_default()),
+                plain(vs_plan.unwrap_or_default()),
                 faint(event.reads.as_ref().map(|(name, _)| name.clone()).unwrap_or_default()),
-                plain(read(values, event, value)),
-                plain(read(values, event, event.needed_value)),
+                plain(input(values, event, value)),
+                plain(input(values, event, event.needed_value)),
             ]);
         }
-        let ahead = goal.predicted.map(|predicted| format!("{:+.1}", predicted - goal.plan));
+        let vs_plan = goal.predicted.map(|predicted| number::signed(predicted - goal.plan, 1));
         table.row(vec![
             strong("total"),
             strong(points(goal.plan, 0.0)),
             strong(goal.predicted.map_or_else(|| "none".to_owned(), |p| points(p, goal.uncertainty))),
-            strong(ahead.unwrap_or_default()),
+            strong(vs_plan.unwrap_or_default()),
         ]);
         out.push_str(&table.text(ink));
         let text = match &goal.needed {
-            Ok(own) => needed(own),
-            Err(why) => format!("what the goal needs cannot be told: {why}"),
+            Ok(own) => needed_points(loaded, goal.index, own),
+            Err(why) => format!("cannot be calculated: {why}"),
         };
         ink.block(&mut out, "needed", 6, &text);
         out.push('\n');
@@ -88,7 +102,7 @@ pub(crate) fn terminal(values: &Values, goals: &[GoalPoints], ink: Ink) -> Strin
     out
 }
 
-/// For programs: the first goal.
+/// The JSON answer, for the first goal.
 pub(crate) fn json(values: &Values, goals: &[GoalPoints]) -> Value {
     let Some(goal) = goals.first() else { return json!({"version": 1, "events": []}) };
     let id = |index: RecordId| values.graph.loaded.record(index).id.as_str();
@@ -97,12 +111,13 @@ pub(crate) fn json(values: &Values, goals: &[GoalPoints]) -> Value {
         .iter()
         .map(|event| {
             let read = event.reads.as_ref();
-            let in_unit = |si: Option<f64>| number(read.zip(si).map(|((_, node), si)| values.unit(*node).from_si(si)));
+            let in_unit =
+                |si: Option<f64>| json_number(read.zip(si).map(|((_, node), si)| values.unit(*node).from_si(si)));
             json!({
                 "id": id(event.index),
-                "plan": number(event.plan),
-                "predicted": number(event.predicted),
-                "uncertainty": number(event.predicted.map(|_| event.uncertainty)),
+                "plan": json_number(event.plan),
+                "predicted": json_number(event.predicted),
+                "uncertainty": json_number(event.predicted.map(|_| event.uncertainty)),
                 "reads": read.map(|(name, _)| name),
                 "unit": read.map(|(_, node)| values.unit(*node).to_string()),
                 "value": in_unit(read.and_then(|(_, node)| values.value(*node))),
@@ -111,15 +126,15 @@ pub(crate) fn json(values: &Values, goals: &[GoalPoints]) -> Value {
         })
         .collect();
     let needed = goal.needed.as_ref().ok().map(|needed| {
-        json!({"points": number(Some(needed.points)), "low": number(Some(needed.low)), "high": number(Some(needed.high)), "years": needed.years})
+        json!({"points": json_number(Some(needed.points)), "low": json_number(Some(needed.low)), "high": json_number(Some(needed.high)), "years": needed.years})
     });
     json!({
         "version": 1,
         "goal": id(goal.index),
         "events": events,
-        "plan": number(Some(goal.plan)),
-        "predicted": number(goal.predicted),
-        "uncertainty": number(goal.predicted.map(|_| goal.uncertainty)),
+        "plan": json_number(Some(goal.plan)),
+        "predicted": json_number(goal.predicted),
+        "uncertainty": json_number(goal.predicted.map(|_| goal.uncertainty)),
         "needed": needed,
     })
 }

@@ -1,5 +1,5 @@
 //! SARIF 2.1.0, the Static Analysis Results Interchange Format. Source: the OASIS standard "Static Analysis Results
-//! Interchange Format (SARIF) Version 2.1.0"; the numbers of its sections below are from memory.
+//! Interchange Format (SARIF) Version 2.1.0"; the section numbers below are not checked against the source.
 
 use std::fmt::Write as _;
 
@@ -12,16 +12,16 @@ use trace::checks::{self, Check};
 use super::listed::{Baseline, Listed, sentences};
 use crate::screen::clean;
 
-/// Where the paths of results begin.
+/// The base of the paths of results.
 const BASE: &str = "SRCROOT";
 
-/// Where the standard keeps its schema.
+/// The address of the schema of the standard.
 const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
 
-/// A result, written straight to text: there may be a hundred thousand.
+/// A result, written directly to text because there can be a hundred thousand.
 #[derive(Serialize)]
 #[serde(rename_all = "camelCase")]
-struct One {
+struct ResultEntry {
     rule_id: &'static str,
     rule_index: usize,
     level: &'static str,
@@ -35,8 +35,8 @@ struct One {
     properties: Map<String, Value>,
 }
 
-/// A log of one run with all findings, waived ones among them. The prefix leads from the repository's top to the data
-/// root.
+/// A log of one run with all findings, including waived ones. The prefix is the path from the top of the repository to
+/// the project root.
 pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
     #[derive(Serialize)]
     struct Log {
@@ -51,7 +51,7 @@ pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
         tool: Value,
         column_kind: &'static str,
         original_uri_base_ids: Value,
-        results: Vec<One>,
+        results: Vec<ResultEntry>,
     }
     let rules: Vec<Value> = checks::all().iter().map(|check| rule(check)).collect();
     let log = Log {
@@ -62,16 +62,16 @@ pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
                 "name": "tierod",
                 "version": env!("CARGO_PKG_VERSION"),
                 "semanticVersion": env!("CARGO_PKG_VERSION"),
-                "shortDescription": {"text": "Ties every part of a race car to the points it is built to score."},
+                "shortDescription": {"text": "Links every part of a race car to the points that it is built to score."},
                 "rules": rules,
             }}),
-            // Columns count characters, which are neither bytes nor halves of UTF-16 (3.14.17).
+            // Columns count characters, not bytes or UTF-16 code units (3.14.17).
             column_kind: "unicodeCodePoints",
-            // No URI: where the repository lies on a machine is nobody else's business (3.14.14).
+            // No URI, because the folder of the repository on a machine is private (3.14.14).
             original_uri_base_ids: json!({
-                BASE: {"description": {"text": "The top of the repository; without one, the data root."}},
+                BASE: {"description": {"text": "The top folder of the repository; without a repository, the project root."}},
             }),
-            results: findings.iter().map(|(finding, baseline)| one(finding, *baseline, prefix)).collect(),
+            results: findings.iter().map(|(finding, baseline)| result(finding, *baseline, prefix)).collect(),
         }],
     };
     let mut text = serde_json::to_string_pretty(&log).unwrap_or_default();
@@ -79,13 +79,13 @@ pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
     text
 }
 
-/// The level of SARIF; `none` is for what is no problem.
+/// The level in SARIF; `none` if it is not a problem.
 fn level(level: Level) -> &'static str {
     if level == Level::Off { "none" } else { level.word() }
 }
 
-/// A check as a rule. A rule has one level and a check has one a stage: the worst of them is told, and each result
-/// carries the level it has.
+/// A check as a rule. A rule has one level, but a check has one per stage: the rule gets the worst of them, and each
+/// result its own level.
 fn rule(check: &Check) -> Value {
     let worst = check.levels.iter().max().copied().unwrap_or(Level::Off);
     let by_stage: Map<String, Value> = Stage::ALL
@@ -103,8 +103,8 @@ fn rule(check: &Check) -> Value {
     })
 }
 
-fn one(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> One {
-    let (what, mend) = sentences(finding);
+fn result(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> ResultEntry {
+    let (what, fix) = sentences(finding);
     let mut location = json!({
         "physicalLocation": {
             "artifactLocation": {"uri": uri(&format!("{prefix}{}", finding.path)), "uriBaseId": BASE},
@@ -118,8 +118,8 @@ fn one(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> One {
         }
         location["logicalLocations"] = json!([logical]);
     }
-    // One that is accepted tells by what; the others tell that none accepts them: where one result has the key, all
-    // must have it (3.27.23).
+    // A waived finding names its waiver; the others have an empty list, because all results must have the key if one of
+    // them has it (3.27.23).
     let suppressions = match &finding.waiver {
         Some(waiver) => vec![json!({
             "kind": "external",
@@ -135,11 +135,11 @@ fn one(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> One {
     if !finding.chain.is_empty() {
         properties.insert("wayUp".to_owned(), finding.chain.clone().into());
     }
-    One {
+    ResultEntry {
         rule_id: finding.check.name,
         rule_index: checks::all().iter().position(|check| check.name == finding.check.name).unwrap_or_default(),
         level: level(finding.level),
-        message: json!({"text": message(format!("{what} {mend}").trim_end())}),
+        message: json!({"text": message(format!("{what} {fix}").trim_end())}),
         locations: [location],
         partial_fingerprints: json!({"tierodFinding/v1": finding.fingerprint()}),
         baseline_state: baseline.map(|baseline| match baseline {
@@ -153,16 +153,16 @@ fn one(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> One {
 }
 
 /// A text as a message string, in which `{0}` would be an argument (3.11.5) and `[text](target)` a link (3.11.6).
-/// The standard would have every brace doubled; readers show both, and what is to be typed into YAML would be wrong, so
-/// braces are doubled only in a text that has something like an argument.
+/// The standard asks for every brace to be doubled, but readers show both, so that YAML in a message would be wrong.
+/// Braces are doubled only in a text that contains something like an argument.
 fn message(text: &str) -> String {
     let argument = text.match_indices('{').any(|(at, _)| text[at + 1..].starts_with(|c: char| c.is_ascii_digit()));
     let text = if argument { text.replace('{', "{{").replace('}', "}}") } else { text.to_owned() };
     if text.contains("](") { text.replace('[', "\\[").replace(']', "\\]") } else { text }
 }
 
-/// A path as a relative reference of RFC 3986: all but unreserved characters and `/` is percent-encoded, so that no
-/// first step with a colon is taken for a scheme.
+/// A path as a relative reference of RFC 3986: all characters except unreserved ones and `/` are percent-encoded, so
+/// that a first step with a colon is not read as a scheme.
 fn uri(path: &str) -> String {
     let mut out = String::with_capacity(path.len());
     for byte in path.bytes() {
@@ -181,8 +181,8 @@ mod tests {
     use super::*;
 
     fn schema() -> jsonschema::Validator {
-        // The OASIS schema of the standard; tests/sarif/NOTICE tells its source and terms. The pattern of language
-        // names, which we do not write, has a bracket too many for a strict reader of ECMA 262.
+        // The OASIS schema of the standard; tests/sarif/NOTICE has its source and terms. The pattern of language
+        // names, which are not used here, has one bracket too many for a strict reader of ECMA 262.
         let schema = include_str!("../../../tests/sarif/sarif-schema-2.1.0.json").replace("{2}]?$", "{2}$");
         let schema: Value = serde_json::from_str(&schema).unwrap();
         jsonschema::options().should_validate_formats(true).build(&schema).unwrap()
@@ -216,21 +216,21 @@ mod tests {
             &[(&hostile, Some(Baseline::New)), (&waived, Some(Baseline::Unchanged)), (&bare, Some(Baseline::Absent))],
             "car 1/",
         );
-        let told: Vec<String> =
+        let errors: Vec<String> =
             schema().iter_errors(&log).map(|error| format!("{}: {error}", error.instance_path())).collect();
-        assert_eq!(told, Vec::<String>::new());
+        assert_eq!(errors, Vec::<String>::new());
         let results = &log["runs"][0]["results"];
         let states: Vec<&Value> = (0..3).map(|n| &results[n]["baselineState"]).collect();
         assert_eq!(states, ["new", "unchanged", "absent"]);
         let at = &results[0]["locations"][0];
         assert_eq!(at["physicalLocation"]["artifactLocation"]["uri"], "car%201/a%20b%3A%01%22%C3%BC.yaml");
         assert_eq!(at["logicalLocations"][0]["kind"], "part");
-        assert_eq!(results[0]["message"]["text"], "{{0}} \\[a\\](b) \u{fffd}. To mend: say in one sentence why.");
+        assert_eq!(results[0]["message"]["text"], "{{0}} \\[a\\](b) \u{fffd}. Fix: say in one sentence why.");
         assert_eq!(results[0]["suppressions"], json!([]));
         assert_eq!(results[1]["suppressions"][0]["justification"], "waiver `late`");
     }
 
-    /// The schema is one that can say no.
+    /// The schema rejects broken logs.
     #[test]
     fn the_schema_rejects_what_is_broken() {
         let finding = finding("no-reason", Level::Error, "hub", "a.yaml", "x");

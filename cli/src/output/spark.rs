@@ -1,4 +1,4 @@
-//! A line of small bars: how a value went.
+//! A line of small bars: a value over time.
 
 /// Bars of eight heights.
 const BLOCKS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];

@@ -1,16 +1,16 @@
-//! Tables for people: columns aligned, numbers to the right.
+//! Text tables: columns aligned, numbers to the right.
 
 use crate::screen::{Ink, clean, width};
 
-/// A table that is laid out when it is whole.
+/// A table; the widths are calculated when all rows are known.
 pub(crate) struct Table {
     heads: Vec<(String, bool)>,
     rows: Vec<Vec<(String, Paint)>>,
-    /// The columns that a narrow terminal can do without, the first to go first.
+    /// The columns that are hidden on a narrow terminal, in this order.
     spare: Vec<usize>,
 }
 
-/// How a cell is painted, once its width is known.
+/// How a cell is painted.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Paint {
     Plain,
@@ -26,7 +26,7 @@ impl Table {
         Self { heads, rows: Vec::new(), spare: Vec::new() }
     }
 
-    /// Names the columns that a narrow terminal can do without, the first to go first.
+    /// Sets the columns that are hidden on a narrow terminal, in this order.
     pub(crate) fn spare(mut self, columns: &[usize]) -> Self {
         self.spare = columns.to_vec();
         self
@@ -37,12 +37,12 @@ impl Table {
         self.rows.push(cells);
     }
 
-    /// Is there no row?
+    /// Whether the table has no row.
     pub(crate) fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }
 
-    /// The table as text, a line a row.
+    /// The table as text, one line per row.
     pub(crate) fn text(&self, ink: Ink) -> String {
         let mut widths: Vec<usize> = self.heads.iter().map(|(head, _)| width(head)).collect();
         for row in &self.rows {
@@ -50,21 +50,21 @@ impl Table {
                 *own = (*own).max(width(&clean(text)));
             }
         }
-        let mut gone: Vec<usize> = Vec::new();
-        let total = |gone: &[usize]| -> usize {
-            let kept = (0..widths.len()).filter(|at| !gone.contains(at));
+        let mut hidden: Vec<usize> = Vec::new();
+        let total = |hidden: &[usize]| -> usize {
+            let kept = (0..widths.len()).filter(|at| !hidden.contains(at));
             kept.map(|at| widths[at] + 2).sum::<usize>().saturating_sub(2)
         };
         for column in &self.spare {
-            if total(&gone) > ink.room() {
-                gone.push(*column);
+            if total(&hidden) > ink.room() {
+                hidden.push(*column);
             }
         }
         let mut out = String::new();
         let heads = self.heads.iter().map(|(head, _)| (head.clone(), Paint::Faint)).collect();
         for row in std::iter::once(&heads).chain(&self.rows) {
             let mut line = String::new();
-            for (at, (text, paint)) in row.iter().enumerate().filter(|(at, _)| !gone.contains(at)) {
+            for (at, (text, paint)) in row.iter().enumerate().filter(|(at, _)| !hidden.contains(at)) {
                 let text = clean(text);
                 let pad = " ".repeat(widths[at].saturating_sub(width(&text)));
                 let painted = match paint {
@@ -87,9 +87,9 @@ impl Table {
             out.push_str(line.trim_end());
             out.push('\n');
         }
-        if !gone.is_empty() {
-            let names: Vec<&str> = gone.iter().map(|at| self.heads[*at].0.as_str()).collect();
-            out.push_str(&ink.faint(&format!("a wider terminal shows too: {}", names.join(", "))));
+        if !hidden.is_empty() {
+            let names: Vec<&str> = hidden.iter().map(|at| self.heads[*at].0.as_str()).collect();
+            out.push_str(&ink.faint(&format!("also on a wider terminal: {}", names.join(", "))));
             out.push('\n');
         }
         out
@@ -101,12 +101,12 @@ pub(crate) fn plain(text: impl Into<String>) -> (String, Paint) {
     (text.into(), Paint::Plain)
 }
 
-/// A cell that stands back.
+/// A faint cell, for less important text.
 pub(crate) fn faint(text: impl Into<String>) -> (String, Paint) {
     (text.into(), Paint::Faint)
 }
 
-/// A cell that stands out.
+/// A bold cell.
 pub(crate) fn strong(text: impl Into<String>) -> (String, Paint) {
     (text.into(), Paint::Strong)
 }
@@ -116,7 +116,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_narrow_terminal_does_without() {
+    fn a_narrow_terminal_hides_columns() {
         let mut table =
             Table::new(&[("target", false), ("limit", true), ("by", false), ("from", false)]).spare(&[3, 2]);
         table.row(vec![strong("mass"), plain("205 kg"), plain("inspection"), plain("estimate")]);
@@ -126,8 +126,8 @@ mod tests {
         );
         assert_eq!(
             table.text(Ink::plain(30)),
-            "target   limit  by\nmass    205 kg  inspection\na wider terminal shows too: from\n"
+            "target   limit  by\nmass    205 kg  inspection\nalso on a wider terminal: from\n"
         );
-        assert_eq!(table.text(Ink::plain(5)), "target   limit\nmass    205 kg\na wider terminal shows too: from, by\n");
+        assert_eq!(table.text(Ink::plain(5)), "target   limit\nmass    205 kg\nalso on a wider terminal: from, by\n");
     }
 }

@@ -1,4 +1,4 @@
-//! Reports from templates: those that ship with the tool, or the team's own of the same name.
+//! Output from templates: those that ship with the tool, or those of the project with the same name.
 
 use std::fmt::Write as _;
 
@@ -10,17 +10,17 @@ use trace::snapshot::{Content, TEMPLATES};
 
 use crate::screen::clean;
 
-/// Steps a template may take: the largest report takes a hundredth of it, an endless loop none too long.
+/// The largest number of steps of a template: the largest page uses a hundredth of it, and it ends an endless loop soon.
 const FUEL: u64 = 50_000_000;
 
-/// What is special in the text around.
+/// The format whose special characters are escaped.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Escape {
     Markdown,
     Html,
 }
 
-/// Renders a template; `own` is the team's own of the same name, in the state that is shown.
+/// Renders a template; `own` is the template of the project with the same name, in the state that is shown.
 pub(crate) fn render(
     name: &'static str,
     shipped: &str,
@@ -28,7 +28,7 @@ pub(crate) fn render(
     escape: Escape,
     context: &serde_json::Value,
 ) -> Result<String, Error> {
-    let unreadable = || Error::new(format!("the template {TEMPLATES}/{name} cannot be read"));
+    let unreadable = || Error::new(format!("cannot read the template {TEMPLATES}/{name}"));
     let source = match own {
         Some(Ok(bytes)) => std::str::from_utf8(bytes).map_err(|error| unreadable().because(error))?.to_owned(),
         Some(Err(problem)) => return Err(unreadable().because(&problem.message).help(problem.help.clone())),
@@ -53,7 +53,7 @@ pub(crate) fn render(
                 if value.is_none() {
                     return Ok(());
                 }
-                // Marks that turn the direction of writing, and control characters, are no part of any text.
+                // Control characters, and marks that change the direction of writing, are not part of any text.
                 match value.as_str().filter(|_| !value.is_safe()) {
                     Some(text) => minijinja::escape_formatter(out, state, &Value::from(clean(text))),
                     None => minijinja::escape_formatter(out, state, value),
@@ -68,8 +68,9 @@ pub(crate) fn render(
             let _ = write!(detail, ": {cause}");
             source = cause.source();
         }
-        let help = "`tierod delta --context` prints what the template sees";
-        Error::new(format!("the template {TEMPLATES}/{name} does not render")).because(detail).help(help)
+        let command = name.split('.').next().unwrap_or(name);
+        let help = format!("`tierod {command} --context` prints the data for the template");
+        Error::new(format!("cannot render the template {TEMPLATES}/{name}")).because(detail).help(help)
     };
     environment.add_filter("code", code);
     environment.add_filter("prose", prose);
@@ -77,7 +78,7 @@ pub(crate) fn render(
     environment.get_template(name).and_then(|template| template.render(Value::from(Serde(context)))).map_err(wrong)
 }
 
-/// A text as code, where nothing in it means anything; as escaped text where it could end the code or the cell around it.
+/// A text as code, in which no character is special; as escaped text if it could end the code or the cell around it.
 fn code(text: &str) -> Value {
     let text = clean(text);
     let safe = !text.is_empty() && text.trim() == text && !text.contains(['`', '|']);
@@ -104,12 +105,12 @@ fn prose(text: &str) -> Value {
     Value::from_safe_string(pieces.iter().enumerate().map(piece).collect())
 }
 
-/// A text that Markdown shows as it is: CommonMark lets every ASCII punctuation be escaped by a backslash
-/// (section 2.4), and a zero-width space keeps a forge from calling people by name.
+/// A text that Markdown shows unchanged: in CommonMark every ASCII punctuation can be escaped by a backslash
+/// (section 2.4), and a zero-width space prevents that a forge notifies people by name.
 pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len() + 8);
     let text = clean(text);
-    // What begins a list item does so before a space, and after digits alone.
+    // A list item begins with one of these marks, before a space and after digits only.
     let begins = text.trim_start().trim_start_matches(|c: char| c.is_ascii_digit());
     let mut list = begins.starts_with(['-', '+', '.', ')']) && begins[1..].starts_with([' ', '\t']);
     let mut chars = text.chars().peekable();
@@ -118,7 +119,7 @@ pub(crate) fn escaped(text: &str) -> String {
         let next = chars.peek().copied();
         match c {
             '@' => out.push_str("@&#8203;"),
-            // Forges make links of `#1` and `!1`, of `www.` and of `://`, whether escaped or not.
+            // Forges create links from `#1` and `!1`, of `www.` and of `://`, whether escaped or not.
             '#' | '!' if next.is_some_and(|next| next.is_ascii_digit()) => {
                 out.push('\\');
                 out.push(c);
@@ -126,7 +127,7 @@ pub(crate) fn escaped(text: &str) -> String {
             }
             ':' if next == Some('/') => out.push_str(r"\:&#8203;"),
             '.' if last == ['w', 'w', 'w'] => out.push_str("&#8203;."),
-            // In `a - b. c, d's e; f` these mean nothing within a line.
+            // These have no meaning within a line, as in `a - b. c, d's e; f`.
             ',' | ';' | '\'' | '%' | '?' | '"' | '/' | '=' | '^' => out.push(c),
             '-' | '.' | '+' | ')' if list => {
                 list = false;

@@ -1,5 +1,5 @@
-//! The report of `check` for people: each finding with its place first, then what is wrong, the way up
-//! to the goal, and what mends it.
+//! The output of `check` for the terminal: each finding with its position first, then what is wrong, the chain to the
+//! goal, and the fix.
 
 use std::fmt::Write as _;
 
@@ -9,52 +9,52 @@ use trace::snapshot::Source;
 use trace::{Finding, Report, Study};
 
 use super::numbers::percent;
-use super::points::points;
+use super::points::{needs, points};
 use super::{Paths, incomplete};
 use crate::screen::{Ink, clean, count};
 
-/// Where the labels end.
+/// The width of the labels.
 const COLUMN: usize = 7;
 
-/// The report of `check`.
+/// The output of `check`.
 pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) -> String {
     let mut out = String::new();
     let paths = Paths::new(&study.loaded);
     for finding in &report.findings {
-        one(&mut out, finding, &paths, ink);
+        self::finding(&mut out, finding, &paths, ink);
         out.push('\n');
     }
     summary(&mut out, study, report, older, ink);
-    outlook(&mut out, study, ink);
+    points_and_budgets(&mut out, study, ink);
     out
 }
 
-/// One finding with its place, its way up and its cure.
-pub(crate) fn one(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) {
+/// One finding with its position, its chain and its fix.
+pub(crate) fn finding(out: &mut String, finding: &Finding, paths: &Paths, ink: Ink) {
     let pad = " ".repeat(COLUMN.saturating_sub(finding.level.word().len()));
     let path = clean(&paths.shown(&finding.path));
-    let place = format!("{path}:{}:{}", finding.spot.line, finding.spot.column);
+    let position = format!("{path}:{}:{}", finding.spot.line, finding.spot.column);
     let level = ink.level(finding.level);
-    let _ = writeln!(out, "{pad}{level}  {}  {}", ink.strong(&place), finding.check.name);
+    let _ = writeln!(out, "{pad}{level}  {}  {}", ink.strong(&position), finding.check.name);
     ink.block(out, "", COLUMN, &finding.message);
     if !finding.chain.is_empty() {
-        ink.block(out, "way up", COLUMN, &finding.chain.join(" → "));
+        ink.block(out, "chain", COLUMN, &finding.chain.join(" → "));
     }
-    ink.block(out, "mend", COLUMN, &finding.help);
+    ink.block(out, "fix", COLUMN, &finding.help);
 }
 
 fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) {
     let (loaded, records) = (&study.loaded, study.loaded.entries.len());
     let what = match &loaded.snapshot.source {
-        Source::Worktree => "as they are in the folder".to_owned(),
-        Source::Index => "as staged for the next commit".to_owned(),
+        Source::Worktree => "in the working tree".to_owned(),
+        Source::Index => "in the index (staged)".to_owned(),
         Source::Nothing => "before the first commit".to_owned(),
-        Source::Revision { commit, .. } => format!("at {}", commit.get(..10).unwrap_or(commit)),
+        Source::Revision { commit, .. } => format!("in commit {}", commit.get(..10).unwrap_or(commit)),
     };
     let stage = study.stage.word();
-    let _ = writeln!(out, "{} {what}; {} is in the {stage} stage", count(records, "record"), study.day.long());
+    let _ = writeln!(out, "{} {what}; {}, {stage} stage", count(records, "record"), study.day.long());
     if records == 0 {
-        let _ = writeln!(out, "no record yet: `tierod explain` lists the kinds of record to write");
+        let _ = writeln!(out, "no record yet: `tierod explain` lists the kinds of record");
     }
     let mut parts = Vec::new();
     for level in LEVELS {
@@ -68,16 +68,16 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
     if let Some(older) = older.filter(|older| older.sum() > 0) {
         let [errors, warnings, notes] = older.counts;
         let (errors, warnings, notes) = (count(errors, "error"), count(warnings, "warning"), count(notes, "note"));
-        let text = format!("as before: {errors}   {warnings}   {notes}; `tierod check --staged --all` tells them");
+        let text = format!("existing: {errors}   {warnings}   {notes}; `tierod check --staged --all` lists them");
         let _ = writeln!(out, "{}", ink.faint(&text));
     }
     if let Some(why) = study.past().reason() {
-        let _ = writeln!(out, "{}", ink.faint(&clean(&format!("no checks of the history: {why}"))));
+        let _ = writeln!(out, "{}", ink.faint(&clean(&format!("history checks skipped: {why}"))));
     }
 }
 
 /// One line of points for each goal, and the tightest budgets.
-fn outlook(out: &mut String, study: &Study, ink: Ink) {
+fn points_and_budgets(out: &mut String, study: &Study, ink: Ink) {
     if let Some(text) = incomplete(&study.loaded) {
         ink.block(out, "", 0, &text);
         return;
@@ -87,14 +87,10 @@ fn outlook(out: &mut String, study: &Study, ink: Ink) {
         let word = if study.is_scored(goal) { "scored" } else { "predicted" };
         let mut text = format!("{} points {word}, {:.1} planned", points(predicted, goal.uncertainty), goal.plan);
         if let Ok(needed) = &goal.needed {
-            let _ = match needed.years[..] {
-                [] => write!(text, "; the goal is {:.1}", needed.points),
-                _ => write!(
-                    text,
-                    "; the place takes {:.1} ({:.0} to {:.0} at 90 %)",
-                    needed.points, needed.low, needed.high
-                ),
-            };
+            let _ = write!(text, "; {} {:.1}", needs(&study.loaded, goal.index, needed), needed.points);
+            if !needed.years.is_empty() {
+                let _ = write!(text, " ({:.0} to {:.0} at 90 %)", needed.low, needed.high);
+            }
         }
         let _ = writeln!(out, "{}", ink.strong(&text));
     }

@@ -1,4 +1,5 @@
-//! Trees for people: the ways up from a record, what stands below it, and the whole graph from the goals down.
+//! Trees of text: the chains from a record to the goals, the records that serve it, and the whole graph from the goals
+//! down.
 
 use std::fmt::Write as _;
 
@@ -10,25 +11,25 @@ use super::numbers::{margin, quantity};
 use super::values::limit_text;
 use crate::screen::{Ink, clean, count};
 
-/// Draws lines with the branches that lead to them.
+/// Draws the lines of a tree.
 struct Branches<'g> {
     graph: &'g Graph,
     ink: Ink,
     out: String,
-    /// Records drawn with what hangs on them; a second time they are only named.
+    /// Records that were drawn with their branches; they are only named a second time.
     drawn: Vec<bool>,
-    /// Show the reasons?
+    /// Whether reasons are shown.
     reasons: bool,
-    /// How deep the branch is that is being drawn.
+    /// The depth of the branch that is drawn.
     depth: usize,
 }
 
-/// No chain of a car is so deep; what is deeper is only said to go on.
+/// The largest depth, which no chain of a car reaches; deeper branches end with a note.
 const DEEPEST: usize = 40;
 
-/// Which way a tree grows.
+/// The direction in which a tree grows.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Way {
+enum Direction {
     Up,
     Down,
 }
@@ -47,29 +48,29 @@ impl<'g> Branches<'g> {
         }
     }
 
-    fn next(&self, index: RecordId, way: Way) -> Vec<(RecordId, Option<&'g str>)> {
-        let links = if way == Way::Up { self.graph.outgoing(index) } else { self.graph.incoming(index) };
+    fn next(&self, index: RecordId, direction: Direction) -> Vec<(RecordId, Option<&'g str>)> {
+        let links = if direction == Direction::Up { self.graph.outgoing(index) } else { self.graph.incoming(index) };
         links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).map(|(to, edge)| (to, edge.reason)).collect()
     }
 
-    /// Draws what hangs on a record, one branch a link.
-    fn grow(&mut self, index: RecordId, stem: &str, way: Way) {
-        let next = self.next(index, way);
+    /// Draws the branches of a record, one per link.
+    fn grow(&mut self, index: RecordId, stem: &str, direction: Direction) {
+        let next = self.next(index, direction);
         if self.depth == DEEPEST && !next.is_empty() {
             let id = &self.graph.loaded.record(index).id;
-            let _ = writeln!(self.out, "{stem}{}", self.ink.faint(&format!("goes on from {id}")));
+            let _ = writeln!(self.out, "{stem}{}", self.ink.faint(&format!("continues at {id}")));
             return;
         }
         self.depth += 1;
         let last = next.len().saturating_sub(1);
         for (number, (to, reason)) in next.into_iter().enumerate() {
             let (fork, below) = if number == last { ("└─ ", "   ") } else { ("├─ ", "│  ") };
-            let again = self.drawn[to] && !self.next(to, way).is_empty();
+            let again = self.drawn[to] && !self.next(to, direction).is_empty();
             let more = if again { self.ink.faint("  (shown above)") } else { String::new() };
             let _ = writeln!(self.out, "{stem}{fork}{}{more}", self.name(to));
             let stem = format!("{stem}{below}");
             if self.reasons {
-                let bar = if again || self.next(to, way).is_empty() { ' ' } else { '│' };
+                let bar = if again || self.next(to, direction).is_empty() { ' ' } else { '│' };
                 let text = match reason.map(str::trim).filter(|reason| !reason.is_empty()) {
                     Some(reason) => reason.to_owned(),
                     None => "no reason given".to_owned(),
@@ -81,14 +82,14 @@ impl<'g> Branches<'g> {
                 }
             }
             if !std::mem::replace(&mut self.drawn[to], true) {
-                self.grow(to, &stem, way);
+                self.grow(to, &stem, direction);
             }
         }
         self.depth -= 1;
     }
 }
 
-/// The answer of `why`.
+/// The output of `why`.
 pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     let (graph, loaded) = (&study.graph, &study.loaded);
     let record = loaded.record(index);
@@ -98,85 +99,85 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     let mut branches = Branches::new(graph, ink, true);
     let _ = writeln!(branches.out, "{}", branches.name(index));
     let about = record.about().map(|about| format!(" of {about}")).unwrap_or_default();
-    let lead = graph.lead(index).map(|lead| format!(", answered for by the {}", clean(lead))).unwrap_or_default();
-    let place = format!("{}:{line}", clean(&Paths::new(loaded).shown(file)));
-    let _ = writeln!(branches.out, "{}", ink.faint(&format!("{}{about}, {place}{lead}", record.kind())));
+    let lead = graph.lead(index).map(|lead| format!(", lead: {}", clean(lead))).unwrap_or_default();
+    let position = format!("{}:{line}", clean(&Paths::new(loaded).shown(file)));
+    let _ = writeln!(branches.out, "{}", ink.faint(&format!("{}{about}, {position}{lead}", record.kind())));
 
-    if let Some(text) = standing(study, index) {
+    if let Some(text) = value_text(study, index) {
         let _ = writeln!(branches.out, "{text}");
     }
 
     let heading = |out: &mut String, text: &str| {
         let _ = writeln!(out, "\n{}", ink.strong(text));
     };
-    let hangs: Vec<(RecordId, Link)> = graph
+    let linked: Vec<(RecordId, Link)> = graph
         .outgoing(index)
         .into_iter()
         .filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::In | Link::Of))
         .map(|(to, edge)| (to, edge.link))
         .collect();
-    if !hangs.is_empty() {
-        heading(&mut branches.out, "what it hangs on");
-        for (to, link) in &hangs {
+    if !linked.is_empty() {
+        heading(&mut branches.out, "linked to");
+        for (to, link) in &linked {
             let _ = writeln!(branches.out, "{} {}", link.word(), branches.name(*to));
             branches.drawn[*to] = true;
-            branches.grow(*to, "", Way::Up);
+            branches.grow(*to, "", Direction::Up);
         }
     }
     let chained = record.kind().needs_parent();
-    if graph.parents(index).next().is_some() || (hangs.is_empty() && chained) {
-        heading(&mut branches.out, "why it is there");
+    if graph.parents(index).next().is_some() || (linked.is_empty() && chained) {
+        heading(&mut branches.out, "why it exists");
         if graph.parents(index).next().is_none() {
             let _ = writeln!(branches.out, "it serves nothing");
         }
         branches.drawn[index] = true;
-        branches.grow(index, "", Way::Up);
+        branches.grow(index, "", Direction::Up);
     }
 
-    for line in said(record) {
+    for line in agreement(record) {
         let _ = writeln!(branches.out, "{line}");
     }
     let below = graph.below(index);
     if below.is_empty() && !chained {
         return branches.out;
     }
-    heading(&mut branches.out, "what stands below it");
+    heading(&mut branches.out, "served by");
     if below.is_empty() {
-        let _ = writeln!(branches.out, "nothing serves it");
+        let _ = writeln!(branches.out, "no record serves it");
     } else {
         branches.drawn.fill(false);
         branches.drawn[index] = true;
-        branches.grow(index, "", Way::Down);
+        branches.grow(index, "", Direction::Down);
     }
 
-    let beside: Vec<(RecordId, Link)> = graph
+    let references: Vec<(RecordId, Link)> = graph
         .incoming(index)
         .into_iter()
         .filter(|(_, edge)| edge.link != Link::Serves)
         .map(|(from, edge)| (from, edge.link))
         .collect();
-    if !beside.is_empty() {
-        heading(&mut branches.out, "what speaks of it");
-        let width = beside.iter().map(|(from, _)| loaded.record(*from).kind().singular().len()).max().unwrap_or(0);
-        for (from, link) in beside {
-            let said = match link {
+    if !references.is_empty() {
+        heading(&mut branches.out, "referenced by");
+        let width = references.iter().map(|(from, _)| loaded.record(*from).kind().singular().len()).max().unwrap_or(0);
+        for (from, link) in references {
+            let relation = match link {
                 Link::Verifies => "measures it",
                 Link::Finds => "finds its value",
-                Link::Criteria => "is judged by it",
+                Link::Criteria => "uses it as a criterion",
                 Link::Informs => "informs it",
                 Link::In => "is in it",
                 Link::Of => "is about it",
                 Link::Serves => "serves it",
             };
             let kind = loaded.record(from).kind().singular();
-            let _ = writeln!(branches.out, "{kind:width$}  {}  {}", branches.name(from), ink.faint(said));
+            let _ = writeln!(branches.out, "{kind:width$}  {}  {}", branches.name(from), ink.faint(relation));
         }
     }
     branches.out
 }
 
-/// What a revision or a waiver says, and to what.
-fn said(record: &schema::Record) -> Vec<String> {
+/// The content of a revision or a waiver, as lines.
+fn agreement(record: &schema::Record) -> Vec<String> {
     use schema::records::Body;
     let (what, by, reason) = match &record.body {
         Body::Revision(r) => {
@@ -203,8 +204,8 @@ fn said(record: &schema::Record) -> Vec<String> {
     std::iter::once(what).chain(by).chain(reason.iter().map(|reason| clean(reason))).collect()
 }
 
-/// The value of a record in words: with its limit and margin where it is a target, its points where it is an event or a goal.
-fn standing(study: &Study, index: RecordId) -> Option<String> {
+/// The value of a record as text: with limit, status and margin for a target, with points for an event or a goal.
+fn value_text(study: &Study, index: RecordId) -> Option<String> {
     let values = study.values();
     let node = values.record_node(index)?;
     let now = values.value(node).map_or_else(
@@ -215,7 +216,7 @@ fn standing(study: &Study, index: RecordId) -> Option<String> {
         return Some(now);
     };
     let margin = margin(standing, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();
-    Some(format!("{now}, {}: {}{margin}", limit_text(values, standing), standing.status.word()))
+    Some(format!("{now}, {}: {}{margin}", limit_text(&study.loaded, index), standing.status.word()))
 }
 
 /// The whole graph from the goals down, or from one record.
@@ -228,15 +229,15 @@ pub(crate) fn graph(graph: &Graph, top: Option<RecordId>, ink: Ink) -> String {
     for index in tops {
         let _ = writeln!(branches.out, "{}", branches.name(index));
         branches.drawn[index] = true;
-        branches.grow(index, "", Way::Down);
+        branches.grow(index, "", Direction::Down);
     }
     if top.is_none() {
         let chained = |index: &RecordId| graph.loaded.record(*index).kind().must_reach_goal();
-        let loose: Vec<RecordId> =
+        let unlinked: Vec<RecordId> =
             graph.loaded.record_ids().filter(|index| chained(index) && !branches.drawn[*index]).collect();
-        if !loose.is_empty() {
-            let _ = writeln!(branches.out, "\n{}", ink.strong("leading to no goal"));
-            for &index in &loose {
+        if !unlinked.is_empty() {
+            let _ = writeln!(branches.out, "\n{}", ink.strong("without a path to a goal"));
+            for &index in &unlinked {
                 let _ = writeln!(branches.out, "{}", branches.name(index));
             }
         }

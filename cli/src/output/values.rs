@@ -1,31 +1,22 @@
-//! The report of `values`: targets with their limits, events, the goal and amounts.
+//! The output of `values`: targets with their limits, events, goals and amounts.
 
 use schema::quantity::Unit;
-use schema::records::Body;
+use schema::records::LimitStyle;
 use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::values::{Gradients, Key, Limit, Origin, Status, TargetStatus, Values};
-use trace::{NodeId, RecordId, Study};
+use trace::{Loaded, NodeId, RecordId, Study};
 
 use super::numbers::{margin, quantity};
 use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
 
 /// The limit of a target, as it is written.
-pub(crate) fn limit_text(values: &Values, standing: &TargetStatus) -> String {
-    values.graph.loaded.target(standing.index).map(limit).unwrap_or_default()
+pub(crate) fn limit_text(loaded: &Loaded, target: RecordId) -> String {
+    loaded.target(target).map(|target| target.limit_text(LimitStyle::Signs)).unwrap_or_default()
 }
 
-/// The limit of a target, as it is written.
-pub(crate) fn limit(target: &schema::records::Target) -> String {
-    let text = |sign: &str, quantity: &Option<schema::Quantity>| quantity.as_ref().map(|q| format!("{sign} {q}"));
-    match target.between.as_deref() {
-        Some([low, high]) => format!("{low} to {high}"),
-        _ => text("≤", &target.at_most).or_else(|| text("≥", &target.at_least)).unwrap_or_default(),
-    }
-}
-
-/// A status, painted: what wants mending stands out.
+/// A status, painted by how much it needs attention.
 pub(crate) fn status(status: Status) -> (String, Paint) {
     let paint = match status {
         Status::Met | Status::OnTarget => Paint::Plain,
@@ -51,7 +42,7 @@ fn shown(values: &Values, gradients: &Gradients, node: NodeId) -> String {
     }
 }
 
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
     let mut out = String::new();
@@ -61,14 +52,14 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         ("limit", true),
         ("margin", true),
         ("status", false),
-        ("from", false),
+        ("source", false),
     ])
     .spare(&[5, 3]);
     for standing in study.target_statuses() {
         table.row(vec![
             strong(loaded.record(standing.index).id.as_str()),
             plain(shown(values, gradients, standing.node)),
-            plain(limit_text(values, standing)),
+            plain(limit_text(loaded, standing.index)),
             plain(margin(standing, values.unit(standing.node)).unwrap_or_default()),
             status(standing.status),
             faint(origin(values, standing.index)),
@@ -78,7 +69,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let mut table = Table::new(&[("event or goal", false), ("points", true), ("from", false)]);
+    let mut table = Table::new(&[("event or goal", false), ("points", true), ("source", false)]);
     for (index, record) in loaded.records() {
         if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
             let points = shown(values, gradients, node);
@@ -89,7 +80,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let mut table = Table::new(&[("amount", false), ("with growth", true)]);
+    let mut table = Table::new(&[("amount", false), ("value with growth", true)]);
     for (node, key) in values.nodes() {
         if matches!(key, Key::Group(..)) && values.value(node).is_some() {
             table.row(vec![strong(values.name(node)), plain(shown(values, gradients, node))]);
@@ -104,7 +95,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     out
 }
 
-/// A number for JSON; what is no number is null.
+/// A number for JSON; null if it is missing or not finite.
 pub(crate) fn number(value: Option<f64>) -> Value {
     value.filter(|value| value.is_finite()).map_or(Value::Null, |value| json!(value))
 }
@@ -120,10 +111,15 @@ pub(crate) fn limit_json(limit: &Limit, unit: &Unit) -> Value {
     }
 }
 
-/// For programs.
+/// An upper limit in SI for JSON, in the unit of its value.
+pub(crate) fn upper_limit_json(si: f64, unit: &Unit) -> Value {
+    limit_json(&Limit { at_least: None, at_most: Some(si) }, unit)
+}
+
+/// The JSON answer.
 pub(crate) fn json(study: &Study) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
-    let one = |node: NodeId, origin: &str, standing: Option<&TargetStatus>| {
+    let entry = |node: NodeId, origin: &str, standing: Option<&TargetStatus>| {
         let unit = values.unit(node);
         let si = values.value(node);
         let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
@@ -142,16 +138,16 @@ pub(crate) fn json(study: &Study) -> Value {
     };
     let mut all = Vec::new();
     for standing in study.target_statuses() {
-        all.push(one(standing.node, values.origin(standing.index).word(), Some(standing)));
+        all.push(entry(standing.node, values.origin(standing.index).word(), Some(standing)));
     }
-    for (index, record) in loaded.records() {
+    for index in loaded.record_ids() {
         if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
-            all.push(one(node, values.origin(index).word(), None));
+            all.push(entry(node, values.origin(index).word(), None));
         }
     }
     for (node, key) in values.nodes() {
         if matches!(key, Key::Group(..)) && values.value(node).is_some() {
-            all.push(one(node, "total", None));
+            all.push(entry(node, "total", None));
         }
     }
     json!({"version": 1, "values": all})

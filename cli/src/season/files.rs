@@ -1,4 +1,4 @@
-//! What ships with the binary: the files of the example car, and the phases of its season.
+//! The files that ship with the binary: the example car, and the phases of its season.
 
 /// Each path with the text of the file below a folder of the repository.
 macro_rules! texts {

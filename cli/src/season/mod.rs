@@ -1,7 +1,7 @@
 //! The season of the example car, from its data in `templates/season/`.
 //!
-//! One commit of it, the anchor, is `example-car/` as it ships. Commits up to it are told as what they bring, and are
-//! undone from there backward; commits after it are done forward. Texts of the records stand in one place only.
+//! One commit of it, the anchor, is `example-car/` as it ships. Commits up to the anchor are described by what they add,
+//! and are undone backwards from there; commits after it are applied forwards. So the text of each record exists once.
 
 mod files;
 mod text;
@@ -22,28 +22,28 @@ type Files = BTreeMap<String, String>;
 struct Step {
     /// Date, time and zone, as in `2026-10-05T18:40+02:00`.
     when: String,
-    /// The role that makes it.
+    /// The role of the author.
     by: String,
     message: String,
-    /// Is the state after it the example car as it ships?
+    /// Whether the state after it is the example car as it ships.
     #[serde(default)]
     anchor: bool,
-    /// Files that move, from where to where.
+    /// Files that are moved: old and new path.
     #[serde(default)]
     moves: BTreeMap<String, String>,
-    /// Up to the anchor: the records that it brings, ...
+    /// Up to the anchor: the records that it adds, ...
     #[serde(default)]
     adds: Vec<String>,
     /// ... the other files, ...
     #[serde(default)]
     files: Vec<String>,
-    /// ... and keys of records that were there.
+    /// ... and the keys that it adds to existing records.
     #[serde(default)]
     brings: BTreeMap<String, Vec<String>>,
     /// After the anchor: text at the end of files, new or not.
     #[serde(default)]
     appends: BTreeMap<String, String>,
-    /// After the anchor: the records that go.
+    /// After the anchor: the records that it removes.
     #[serde(default)]
     removes: Vec<String>,
     /// `part.amount`, and `<value> <basis> -> <value> <basis>`.
@@ -53,7 +53,7 @@ struct Step {
     edits: Vec<Edit>,
 }
 
-/// Text of a record or a file that becomes another; it stands there once before, and once after where it is undone.
+/// A replacement of text in a record or a file. The old text occurs once before it, and the new text once after it.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Edit {
@@ -66,7 +66,7 @@ struct Edit {
 /// The season, in the order of its commits.
 pub(crate) struct Season(Vec<Step>);
 
-/// Reads the season that ships.
+/// Reads the season that ships with the tool.
 pub(crate) fn read() -> Result<Season, Error> {
     let mut steps = Vec::new();
     for (phase, text) in files::PHASES {
@@ -76,19 +76,19 @@ pub(crate) fn read() -> Result<Season, Error> {
     Ok(Season(steps))
 }
 
-/// The data ships with the tool: a test lays it out, so that nobody meets this.
+/// The data ships with the tool and a test creates the season, so users do not see this error.
 fn wrong(what: &str) -> Error {
-    Error::new("the season's data does not fit together").because(what)
+    Error::new("the data of the season is inconsistent").because(what)
 }
 
 impl Season {
-    /// The days of the first and of the last commit.
+    /// The dates of the first and the last commit.
     pub(crate) fn days(&self) -> (String, String) {
         let days = |step: &Step| step.when.get(..10).unwrap_or_default().to_owned();
         (self.0.first().map(days).unwrap_or_default(), self.0.last().map(days).unwrap_or_default())
     }
 
-    /// The name, as git knows it from the last commit, of the one that is the example car as it ships.
+    /// The revision of the anchor, counted from the last commit, as in `HEAD~47`.
     pub(crate) fn anchor(&self) -> String {
         let after = self.0.iter().rev().take_while(|step| !step.anchor).count();
         format!("HEAD~{after}")
@@ -96,11 +96,11 @@ impl Season {
 
     /// Every commit with all its files.
     pub(crate) fn commits(&self) -> Result<Vec<NewCommit>, Error> {
-        let after = self.0.iter().position(|step| step.anchor).map(|at| at + 1);
-        let (brought, done) = after.and_then(|at| self.0.split_at_checked(at)).ok_or_else(|| wrong("no anchor"))?;
+        let anchor = self.0.iter().position(|step| step.anchor).map(|at| at + 1);
+        let (before, after) = anchor.and_then(|at| self.0.split_at_checked(at)).ok_or_else(|| wrong("no anchor"))?;
         let shipped = || files::CAR.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned()));
         let mut state: Files = shipped().collect();
-        // While the season goes on, each revision is judged on its own day.
+        // During the season each revision is evaluated for its own date.
         let set = state.get_mut(settings::FILE).ok_or_else(|| wrong("no settings"))?;
         *set = set
             .split_inclusive('\n')
@@ -108,19 +108,19 @@ impl Season {
             .collect();
 
         let mut commits = Vec::new();
-        for step in brought.iter().rev() {
+        for step in before.iter().rev() {
             commits.push(step.commit(&state)?);
             step.undo(&mut state).map_err(|error| wrong(&format!("{}: {error}", step.when)))?;
         }
         if let Some(path) = state.keys().next() {
-            return Err(wrong(&format!("no commit brings {path}")));
+            return Err(wrong(&format!("no commit adds {path}")));
         }
         commits.reverse();
         state = shipped().collect();
         if let (Some(set), Some(last)) = (state.get_mut(settings::FILE), commits.last()) {
             *set = last.files.get(settings::FILE).map(|text| String::from_utf8_lossy(text).into()).unwrap_or_default();
         }
-        for step in done {
+        for step in after {
             step.make(&mut state).map_err(|error| wrong(&format!("{}: {error}", step.when)))?;
             commits.push(step.commit(&state)?);
         }
@@ -130,7 +130,7 @@ impl Season {
 
 impl Step {
     fn commit(&self, state: &Files) -> Result<NewCommit, Error> {
-        let fail = || wrong(&format!("`{}` is no time with a zone", self.when));
+        let fail = || wrong(&format!("`{}` is not a time with a zone", self.when));
         let seconds = self.when.parse::<jiff::Timestamp>().map_err(|_| fail())?.as_second();
         let zone = self.when.get(16..).ok_or_else(fail)?.replace(':', "");
         let email = format!("{}@tarnmoor.example", self.by.replace(' ', "-"));
@@ -138,10 +138,10 @@ impl Step {
         Ok(NewCommit { seconds, zone, name: self.by.clone(), email, message: self.message.clone(), files })
     }
 
-    /// From the state after it to the one before.
+    /// Changes the state after the commit into the state before it.
     fn undo(&self, state: &mut Files) -> Result<(), String> {
         if !(self.appends.is_empty() && self.removes.is_empty()) {
-            return Err("`appends` or `removes` stands before the anchor".to_owned());
+            return Err("`appends` or `removes` is used before the anchor".to_owned());
         }
         for edit in self.edits.iter().rev() {
             replace(state, &edit.at, &edit.to, &edit.from)?;
@@ -171,10 +171,10 @@ impl Step {
         Ok(())
     }
 
-    /// From the state before it to the one after.
+    /// Changes the state before the commit into the state after it.
     fn make(&self, state: &mut Files) -> Result<(), String> {
         if !(self.adds.is_empty() && self.files.is_empty() && self.brings.is_empty()) {
-            return Err("`adds`, `files` or `brings` stands after the anchor".to_owned());
+            return Err("`adds`, `files` or `brings` is used after the anchor".to_owned());
         }
         for (from, to) in &self.moves {
             move_file(state, from, to)?;
@@ -199,12 +199,12 @@ impl Step {
 fn move_file(state: &mut Files, from: &str, to: &str) -> Result<(), String> {
     let text = state.remove(from).ok_or(format!("no file {from}"))?;
     match state.insert(to.to_owned(), text) {
-        Some(_) => Err(format!("{to} is there already")),
+        Some(_) => Err(format!("{to} already exists")),
         None => Ok(()),
     }
 }
 
-/// Takes a record out, and its file with the last one.
+/// Removes a record, and its file with the last record.
 fn remove(state: &mut Files, id: &str) -> Result<(), String> {
     let (path, range) = find(state, id)?;
     match text::without(&state[&path], &range) {
@@ -214,7 +214,7 @@ fn remove(state: &mut Files, id: &str) -> Result<(), String> {
     Ok(())
 }
 
-/// The file with a record, and where it stands in it.
+/// The file of a record, and its position in it.
 fn find(state: &Files, id: &str) -> Result<(String, std::ops::Range<usize>), String> {
     let records = state.iter().filter(|(path, _)| path.ends_with(".yaml"));
     let found = records.filter_map(|(path, text)| Some((path.clone(), text::record(text, id)?))).next();
@@ -225,9 +225,9 @@ fn part(amount: &str) -> &str {
     amount.split_once('.').map_or(amount, |(part, _)| part)
 }
 
-/// `part.mass` and `0.8 kg drawn -> 0.79 kg weighed`, as the two stand in the record.
+/// The two texts of `part.mass` and `0.8 kg drawn -> 0.79 kg weighed`, as they are written in the record.
 fn both_amounts(amount: &str, change: &str) -> Result<(String, String), String> {
-    let fail = || format!("{amount}: `{change}` is no change of an amount");
+    let fail = || format!("{amount}: `{change}` is not a change of an amount");
     let (_, name) = amount.split_once('.').ok_or_else(fail)?;
     let (from, to) = change.split_once(" -> ").ok_or_else(fail)?;
     let written = |text: &str| {
@@ -237,7 +237,7 @@ fn both_amounts(amount: &str, change: &str) -> Result<(String, String), String> 
     Ok((written(from)?, written(to)?))
 }
 
-/// Replaces text that must stand once in a record or a file.
+/// Replaces text that must occur once in a record or a file.
 fn replace(state: &mut Files, at: &str, from: &str, to: &str) -> Result<(), String> {
     let (path, range) = match state.get(at) {
         Some(text) => (at.to_owned(), 0..text.len()),
@@ -246,7 +246,7 @@ fn replace(state: &mut Files, at: &str, from: &str, to: &str) -> Result<(), Stri
     let text = &state[&path];
     let within = &text[range.clone()];
     if from.is_empty() || within.matches(from).count() != 1 {
-        return Err(format!("{at} holds `{from}` {} times", within.matches(from).count()));
+        return Err(format!("{at} contains `{from}` {} times", within.matches(from).count()));
     }
     let text = [&text[..range.start], &within.replacen(from, to, 1), &text[range.end..]].concat();
     state.insert(path, text);

@@ -1,4 +1,4 @@
-//! The data of the season, looked at without git.
+//! Tests of the data of the season, without git.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -22,7 +22,7 @@ fn below(folder: &Path, prefix: &str, found: &mut BTreeSet<String>) {
 }
 
 #[test]
-fn no_file_is_forgotten() {
+fn all_files_are_listed() {
     for (folder, list) in [("example-car", files::CAR), ("templates/season", files::PHASES)] {
         let mut there = BTreeSet::new();
         below(&repository().join(folder), "", &mut there);
@@ -31,12 +31,12 @@ fn no_file_is_forgotten() {
 }
 
 #[test]
-fn what_does_not_fit_is_told() {
+fn inconsistent_data_is_an_error() {
     let mut state: Files = [("a.yaml".to_owned(), "parts:\n  hub: {in: car}\n".to_owned())].into();
     assert!(replace(&mut state, "hub", "in: car", "in: suspension").is_ok());
     assert_eq!(state["a.yaml"], "parts:\n  hub: {in: suspension}\n");
-    assert_eq!(replace(&mut state, "hub", "in: car", "").unwrap_err(), "hub holds `in: car` 0 times");
-    assert_eq!(replace(&mut state, "a.yaml", "s", "").unwrap_err(), "a.yaml holds `s` 4 times");
+    assert_eq!(replace(&mut state, "hub", "in: car", "").unwrap_err(), "hub contains `in: car` 0 times");
+    assert_eq!(replace(&mut state, "a.yaml", "s", "").unwrap_err(), "a.yaml contains `s` 4 times");
     assert_eq!(replace(&mut state, "nut", "s", "").unwrap_err(), "no record nut");
     assert!(both_amounts("hub.mass", "1 kg drawn").is_err());
     let both = both_amounts("hub.mass", "1 kg drawn -> 1.1 kg weighed").unwrap();

@@ -1,14 +1,14 @@
-//! Records as lines of text: where one stands, and what is left when it is taken out.
+//! Records as lines of text: their positions, and the rest of the file without one.
 
 use std::ops::Range;
 
-/// How far a line is indented; none for a blank one.
+/// The indentation of a line; `None` for a blank line.
 fn indent(line: &str) -> Option<usize> {
     let text = line.trim_start_matches(' ');
     (!text.trim_end().is_empty()).then_some(line.len() - text.len())
 }
 
-/// Where each line begins, and the line with its end.
+/// The position of each line, and the line with its newline.
 fn lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
     let mut at = 0;
     text.split_inclusive('\n').map(move |line| {
@@ -17,7 +17,7 @@ fn lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
     })
 }
 
-/// From the line `<key>:` at this indentation to the next one that is indented no further; blank lines at the end stay out.
+/// From the line `<key>:` at this indentation to the next one that is indented no further; blank lines at the end are not included.
 fn block(text: &str, key: &str, depth: usize) -> Option<Range<usize>> {
     let opens = |line: &str| {
         indent(line) == Some(depth) && line[depth..].strip_prefix(key).is_some_and(|rest| rest.starts_with(':'))
@@ -35,7 +35,7 @@ fn block(text: &str, key: &str, depth: usize) -> Option<Range<usize>> {
     Some(start..end)
 }
 
-/// Where a record stands in a file of records.
+/// The position of a record in a record file.
 pub(super) fn record(text: &str, id: &str) -> Option<Range<usize>> {
     block(text, id, 2)
 }
@@ -46,7 +46,7 @@ pub(super) fn without_key(record: &str, key: &str) -> Option<String> {
     Some([&record[..range.start], &record[range.end..]].concat())
 }
 
-/// The file without a stretch of it, and without the kinds that have nothing left; none when only comments are.
+/// The file without a range of it, and without kinds that have no record left; `None` if only comments are left.
 pub(super) fn without(text: &str, range: &Range<usize>) -> Option<String> {
     let rest = [&text[..range.start], &text[range.end..]].concat();
     let kept: Vec<&str> = rest.split_inclusive('\n').collect();
@@ -75,7 +75,7 @@ mod tests {
     const FILE: &str = "# Hubs\n\ntargets:\n  mass:\n    of: car\n    serves:\n      a: b\n\n  cost: {of: car}\n\nparts:\n  hub:\n    in: car\n";
 
     #[test]
-    fn a_record_is_taken_out_whole() {
+    fn a_record_is_removed_completely() {
         let range = record(FILE, "mass").unwrap();
         assert_eq!(&FILE[range.clone()], "  mass:\n    of: car\n    serves:\n      a: b\n");
         let left = "# Hubs\n\ntargets:\n\n  cost: {of: car}\n\nparts:\n  hub:\n    in: car\n";
@@ -93,7 +93,7 @@ mod tests {
     }
 
     #[test]
-    fn a_key_is_taken_out_with_what_is_below_it() {
+    fn a_key_is_removed_with_its_content() {
         let record = "  mass:\n    of: car\n    serves:\n      a: b\n    lead: x\n";
         assert_eq!(without_key(record, "serves").unwrap(), "  mass:\n    of: car\n    lead: x\n");
         assert_eq!(without_key(record, "at-most"), None);

@@ -111,7 +111,7 @@ def straight(car, power, staging, distance, gears, shift_time):
     for index, top in enumerate(gears):
         if index and shift_time and go(lambda v: 0.0, math.inf, t + shift_time):
             break
-        # from the standstill the tyres limit: power over speed takes over smoothly enough for max_step
+        # at the start the tyres limit the force; the change to power over speed is smooth enough for max_step
         last = index + 1 == len(gears)
         if go(lambda v: car.drive(max(v, 1e-9), power, 0.0), math.inf if last else top, math.inf):
             break

@@ -64,27 +64,27 @@ fn damage_is_not_believed() {
     let folder = folder();
     let cache = cache(&folder);
     write_three(&cache);
-    let whole = fs::read(&cache.path()).unwrap();
+    let whole = fs::read(cache.path()).unwrap();
     let mut counts = [0; 4];
     for at in 0..whole.len() {
         for bits in [0x01, 0x80, 0xff] {
             let mut damaged = whole.clone();
             damaged[at] ^= bits;
-            fs::write(&cache.path(), &damaged).unwrap();
+            fs::write(cache.path(), &damaged).unwrap();
             let what = format!("byte {at} changed by {bits:#x}");
             counts[count_whole(&cache.read(), &what)] += 1;
         }
-        fs::write(&cache.path(), &whole[..at]).unwrap();
+        fs::write(cache.path(), &whole[..at]).unwrap();
         assert!(count_whole(&cache.read(), &format!("cut at {at}")) < 3);
     }
     // A damaged value loses its entry and no other; any other damage loses the file.
     assert_eq!(counts, [3 * (whole.len() - 50), 0, 3 * 50, 0]);
-    fs::write(&cache.path(), [&whole[..], b"more"].concat()).unwrap();
+    fs::write(cache.path(), [&whole[..], b"more"].concat()).unwrap();
     assert_eq!(count_whole(&cache.read(), "with more behind it"), 3);
     // A damaged entry is written again.
     let mut damaged = whole;
     *damaged.last_mut().unwrap() ^= 1;
-    fs::write(&cache.path(), &damaged).unwrap();
+    fs::write(cache.path(), &damaged).unwrap();
     let before = cache.read();
     assert_eq!(before.get(b"two"), None);
     cache.write(&before, &[(b"two", vec![2; 30])]);
@@ -109,10 +109,10 @@ fn files_of_others_are_not_believed() {
     }
     let sources = env!("TIEROD_SOURCES_HASH");
     write_three(&own);
-    let head = String::from_utf8_lossy(&fs::read(&own.path()).unwrap()[..own.head.len()]).into_owned();
+    let head = String::from_utf8_lossy(&fs::read(own.path()).unwrap()[..own.head.len()]).into_owned();
     assert!(sources.len() == 64 && head.contains(sources), "the hash is there in full: {head}");
     for foreign in [&b""[..], b"\n", b"not a cache", &[0xff; 1000], head.as_bytes()] {
-        fs::write(&own.path(), foreign).unwrap();
+        fs::write(own.path(), foreign).unwrap();
         assert_eq!(count_whole(&own.read(), "foreign"), 0);
     }
     // A list with a right checksum that is no list, is too long, or has lengths beyond the file.
@@ -122,10 +122,10 @@ fn files_of_others_are_not_believed() {
     let sum = checksum(b"");
     for list in [vec![0xff; 20], vec![0; 3], listed(&sum, u32::MAX), listed(&sum[..31], 0), listed(&[], 0)] {
         let length = (list.len() as u32).to_le_bytes();
-        fs::write(&own.path(), [head.as_bytes(), &length, &checksum(&list), &list].concat()).unwrap();
+        fs::write(own.path(), [head.as_bytes(), &length, &checksum(&list), &list].concat()).unwrap();
         assert_eq!(count_whole(&own.read(), "with another list"), 0);
     }
-    fs::write(&own.path(), [head.as_bytes(), &[0xff; 80]].concat()).unwrap();
+    fs::write(own.path(), [head.as_bytes(), &[0xff; 80]].concat()).unwrap();
     assert_eq!(count_whole(&own.read(), "with a list beyond the end"), 0);
 }
 
@@ -139,7 +139,7 @@ fn the_entries_that_were_not_used_for_the_longest_time_are_dropped() {
         let before = cache.read();
         before.get(b"key-00");
         cache.write(&before, &[(key.as_bytes(), value.clone())]);
-        assert!(fs::metadata(&cache.path()).unwrap().len() <= cache.largest_file() as u64);
+        assert!(fs::metadata(cache.path()).unwrap().len() <= cache.largest_file() as u64);
     }
     let after = cache.read();
     let kept: Vec<&str> = keys.iter().map(String::as_str).filter(|key| after.get(key.as_bytes()).is_some()).collect();
@@ -157,7 +157,7 @@ fn a_file_that_is_too_large_is_not_read() {
     let folder = folder();
     let cache = cache(&folder);
     write_three(&cache);
-    let file = fs::OpenOptions::new().write(true).open(&cache.path()).unwrap();
+    let file = fs::OpenOptions::new().write(true).open(cache.path()).unwrap();
     file.set_len(cache.largest_file() as u64).unwrap();
     assert_eq!(count_whole(&cache.read(), "of the largest size"), 3);
     file.set_len(cache.largest_file() as u64 + 1).unwrap();
@@ -174,7 +174,7 @@ fn something_else_in_its_place() {
     assert_eq!(count_whole(&nowhere.read(), "nowhere"), 0);
     assert!(!folder.path().join("missing").exists());
     // A folder in place of the file.
-    fs::create_dir_all(&cache.path()).unwrap();
+    fs::create_dir_all(cache.path()).unwrap();
     write_three(&cache);
     assert_eq!(count_whole(&cache.read(), "a folder"), 0);
     assert_eq!(fs::read_dir(folder.path().join(FOLDER)).unwrap().count(), 1, "no unfinished file is left");
@@ -193,18 +193,18 @@ fn a_link_in_its_place() {
     let (folder, elsewhere) = (folder(), folder());
     let (cache, other) = (cache(&folder), cache(&elsewhere));
     write_three(&other);
-    let written = fs::read(&other.path()).unwrap();
+    let written = fs::read(other.path()).unwrap();
     fs::create_dir(folder.path().join(FOLDER)).unwrap();
-    symlink(&other.path(), &cache.path()).unwrap();
+    symlink(other.path(), cache.path()).unwrap();
     assert_eq!(count_whole(&cache.read(), "a link to a cache file"), 0);
     cache.write(&Entries::default(), &[(b"one", vec![1; 20])]);
-    assert_eq!(fs::read(&other.path()).unwrap(), written, "nothing is written through a link");
+    assert_eq!(fs::read(other.path()).unwrap(), written, "nothing is written through a link");
     assert_eq!(count_whole(&cache.read(), "a file in place of the link"), 1);
     fs::remove_dir_all(folder.path().join(FOLDER)).unwrap();
     symlink(elsewhere.path().join(FOLDER), folder.path().join(FOLDER)).unwrap();
     assert_eq!(count_whole(&cache.read(), "a link in place of the folder"), 0);
     cache.write(&Entries::default(), &[(b"one", vec![5; 20])]);
-    assert_eq!(fs::read(&other.path()).unwrap(), written, "nothing is written through a link");
+    assert_eq!(fs::read(other.path()).unwrap(), written, "nothing is written through a link");
 }
 
 /// Each read finds a complete file, of one of the writers.

@@ -16,6 +16,9 @@ use crate::snapshot::{File, Snapshot};
 /// What may be kept in addition to twice the records of the state that is read, in bytes: the file is read as a whole.
 const SPARE: usize = 1 << 20;
 
+/// The key and the bytes of a file that the cache does not contain.
+type Unknown = ([u8; 32], Arc<[u8]>);
+
 /// Which of the entries that are not needed now are kept.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Others {
@@ -31,7 +34,7 @@ pub(super) fn decode(cache: &CacheFile, snapshot: Snapshot, pool: &mut ParseCach
         return Loaded::from_pool(snapshot, pool);
     }
     let kept = cache.read();
-    let unknown: Mutex<Vec<([u8; 32], Arc<[u8]>)>> = Mutex::default();
+    let unknown: Mutex<Vec<Unknown>> = Mutex::default();
     let known = |file: &File| {
         let bytes = file.content.as_ref().ok()?;
         let key: [u8; 32] = Sha256::digest(bytes).into();

@@ -186,7 +186,7 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
 }
 
 fn cannot_read(why: &str) -> Problem {
-    Problem::cannot_open(&format!("cannot read the file: {why}"), "check that you have permission to read it")
+    Problem::cannot_open(&format!("cannot be read: {why}"), "check that you have permission to read it")
 }
 
 pub(super) fn read(path: &Path) -> Content {

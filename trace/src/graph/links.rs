@@ -116,11 +116,10 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             }
         }
         Body::Result(result) => {
-            let expected = Expected::Named(ReferenceKey::Verified);
-            all.id(Link::Verifies, "of", result.of.as_ref(), expected);
+            all.id(Link::Verifies, "of", result.of.as_ref(), Expected::Named(ReferenceKey::Verified));
         }
         Body::Revision(revision) => {
-            all.id(Link::Of, "of", revision.of.as_ref(), Expected::Named(ReferenceKey::Revised))
+            all.id(Link::Of, "of", revision.of.as_ref(), Expected::Named(ReferenceKey::Revised));
         }
         Body::Waiver(waiver) => {
             if let Some(of) = &waiver.of {

@@ -15,7 +15,7 @@ mod transfers;
 mod uncertainty;
 mod units;
 
-/// A file that no `mod` names would be a test that never runs.
+/// The tests in a file without a `mod` line would never run.
 #[test]
 fn every_file_is_a_module() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/numbers");

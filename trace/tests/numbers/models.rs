@@ -138,7 +138,7 @@ const ANSWERS: [(&str, &str, f64, f64); 26] = [
     ("stadium-time", "s", 11.231_90, 1e-6),
 ];
 
-/// More values that the same analyses find.
+/// More values of the same analyses.
 const OTHERS: [(&str, &str); 5] = [
     ("coast-lap-energy", "J"),
     ("winged-circle-lateral", "m/s^2"),
@@ -201,7 +201,7 @@ fn every_closed_form() {
     assert_eq!(read.number("coast-lap-energy"), 0.0);
     close(read.number("winged-circle-lateral"), read.number("winged-circle-speed").powi(2) / 9.125, 1e-12);
     close(read.number("rear-drive-time"), (150.0_f64 / 9.600_92).sqrt(), 1e-6);
-    // Without losses the drive gives what the brakes take: twice the kinetic energy between corner and top speed.
+    // Without losses the drive energy equals the braking energy: twice the kinetic energy between corner and top speed.
     let corner = 1.5 * GN * 10.0;
     let top = corner + 2.0 * 60.0 * 8.0 * 14.0 / 22.0;
     close(read.number("stadium-energy"), 280.0 * (top - corner) / 1e3, 1e-8);

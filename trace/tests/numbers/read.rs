@@ -1,4 +1,4 @@
-//! Reads a root and evaluates its values. This is the one file here that knows how a root is evaluated.
+//! Reads a root and evaluates its values. No other file here depends on how a root is evaluated.
 
 use std::collections::HashMap;
 

@@ -61,7 +61,7 @@ fn rows(text: &str) -> Vec<Row> {
     text.lines().filter(|line| !line.starts_with("edition")).map(row).collect()
 }
 
-/// What an edition has in place of the constants of the sheet of 2024.
+/// The constants of an edition that differ from the sheet of 2024.
 fn constants(row: &Row) -> &'static str {
     match (row.edition, row.event.as_str()) {
         // Formula SAE Rules 2013 to 2016.
@@ -138,7 +138,7 @@ const VECTORS: [(&str, &str, &str, &str, f64); 12] = [
     ("fs-rules-2026", "endurance", "1400", "1500", 190.306_122),
 ];
 
-/// The rule books say for each event: the points of the best time, of `Tmax`, and of a slower run.
+/// From the rule books, for each event: the points of the best time, of `Tmax`, and of a slower run.
 const ENDS: [(&str, &str, f64, f64, f64); 12] = [
     ("sae-2024", "acceleration", 1.5, 100.0, 4.5),
     ("sae-2024", "skidpad", 1.25, 75.0, 3.5),

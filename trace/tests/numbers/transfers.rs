@@ -23,9 +23,9 @@ fn transfers_with_known_answers() {
         [6.0, 4.0],
         "what is unallocated comes first"
     );
-    assert_eq!(limits(close(10.0, &[slot(6.0, 8.0), slot(4.0, 1.0)], 0)), [8.0, 2.0], "the other gives");
+    assert_eq!(limits(close(10.0, &[slot(6.0, 8.0), slot(4.0, 1.0)], 0)), [8.0, 2.0], "the other is lowered");
     assert_eq!(limits(close(10.0, &[slot(5.0, 6.0), slot(4.5, 1.0)], 1)), [6.0, 4.0], "both");
-    assert_eq!(limits(close(10.0, &[slot(7.0, 5.0), slot(6.0, 1.0)], 0)), [7.0, 3.0], "too much was given");
+    assert_eq!(limits(close(10.0, &[slot(7.0, 5.0), slot(6.0, 1.0)], 0)), [7.0, 3.0], "too much was allocated");
     let tie = [slot(4.0, 6.0), slot(3.0, 1.0), slot(3.0, 1.0)];
     assert_eq!(limits(close(10.0, &tie, 0)), [6.0, 1.0, 3.0], "a tie falls to the first");
     let uneven = [slot(4.0, 5.0), slot(3.0, 2.0), slot(3.0, 1.0)];
@@ -45,10 +45,10 @@ fn a_transfer_reaches_into_budgets_and_out_of_them() {
     // Within one budget, without touching the outer limits.
     let slots = [outer(6.0, 5.0, 0.0), outer(4.0, 4.0, 0.0), inner(3.0, 4.0), inner(3.0, 1.0)];
     assert_eq!(limits(close(10.0, &slots, 0)), [6.0, 4.0, 4.0, 2.0]);
-    // No room within: the outer limit is raised, and the neighbour gives.
+    // No room within: the outer limit is raised, and the neighbour's limit is lowered.
     let slots = [outer(6.0, 5.0, 1.0), outer(4.0, 2.0, 0.0), inner(3.0, 4.0), inner(2.0, 2.0)];
     assert_eq!(limits(close(10.0, &slots, 0)), [7.0, 3.0, 4.0, 2.0]);
-    // A budget is not lowered below what its own shares have, unless they give too.
+    // A budget is not lowered below the total of its own shares, unless they are lowered, too.
     let slots = [outer(6.0, 3.0, 0.0), outer(4.0, 5.0, 0.0), inner(3.0, 3.0), inner(2.0, 0.0)];
     assert_eq!(limits(close(10.0, &slots, 0)), [5.0, 5.0, 3.0, 2.0]);
     let slots = [outer(6.0, 4.0, 0.0), outer(4.0, 6.0, 0.0), inner(3.0, 3.0), inner(3.0, 1.0)];
@@ -57,7 +57,7 @@ fn a_transfer_reaches_into_budgets_and_out_of_them() {
     assert_eq!(close(10.0, &slots, 0), Closing::Shortfall(1.0), "the inner reserve is kept");
 }
 
-/// Found by random budgets: limits off the grid, whose least change of 2.00004 steps is no change of 2.
+/// Found by random budgets: limits between whole steps, whose smallest change is 2.00004 steps and not 2.
 #[test]
 fn a_least_change_just_above_a_whole_number() {
     let given = [28.091845339631742, 22.30225248017136, 29.600522840919098, 67.82117513181105, 74.788525430812];
@@ -111,7 +111,7 @@ impl Dice {
 }
 
 #[test]
-fn transfers_on_small_whole_budgets_are_as_small_as_can_be() {
+fn transfers_on_small_whole_budgets_are_minimal() {
     let mut dice = Dice(2027);
     let (mut closed, mut short, mut fine) = (0, 0, 0);
     for round in 0..1500 {
@@ -148,7 +148,7 @@ fn transfers_on_small_whole_budgets_are_as_small_as_can_be() {
             Closing::Shortfall(by) => {
                 short += 1;
                 assert_eq!(best, None, "{case}");
-                // With that much more there is an answer, and with any less there is none.
+                // With that much more there is a solution, and with less there is none.
                 assert!(brute(room + by as i32, &slots).is_some(), "{case}: short by {by}");
                 assert!(brute(room + by as i32 - 1, &slots).is_none(), "{case}: short by {by}");
             }
@@ -158,7 +158,7 @@ fn transfers_on_small_whole_budgets_are_as_small_as_can_be() {
     assert!(closed > 200 && short > 200 && fine > 20, "{closed} closed, {short} short, {fine} fine");
 }
 
-/// No slot is over its limit, no sum exceeds what is available, and only slots that give are lowered.
+/// No slot is over its limit, and no total exceeds what is available.
 #[track_caller]
 fn holds(room: f64, slots: &[Slot], limits: &[f64], case: &str) {
     let slack = 1e-6 * room;
@@ -199,7 +199,7 @@ proptest::proptest! {
             Closing::Limits(limits) => {
                 holds(room, &slots, &limits, &case);
                 let change: f64 = limits.iter().zip(&slots).map(|(new, slot)| (new - slot.limit).abs()).sum();
-                // Limits that can be written down cost at most a step of the last decimal a share, twice.
+                // Rounded limits cost at most one step of the last decimal per share, twice.
                 let step = 2.0 * slots.len() as f64 * 10.0_f64.powi(-decimals);
                 proptest::prop_assert!(change >= least - 1e-5 && change <= least + step + 1e-5, "{case}: {change} {least}");
             }

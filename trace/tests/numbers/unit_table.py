@@ -1,9 +1,9 @@
-"""Makes trace/tests/numbers/unit_table.csv with the PyPI package pint: an outside opinion on units and on their arithmetic.
+"""Creates trace/tests/numbers/unit_table.csv with the PyPI package pint, as an independent reference for units.
 
     python3 -m venv pint-env && pint-env/bin/pip install pint==0.25.3
     pint-env/bin/python trace/tests/numbers/unit_table.py > trace/tests/numbers/unit_table.csv
 
-A row: what to compute as tierod writes it, its value in SI base units, and the SI unit that it has.
+One row: an expression in tierod's notation, its value in SI base units, and its SI unit.
 """
 
 import random
@@ -39,7 +39,7 @@ def quantity(number, name):
 def prefixed():
     for prefix, word in PREFIXES.items():
         for name, base in PREFIXED.items():
-            # What has a meaning of its own is not a prefix and a unit.
+            # A name with its own meaning is not a prefix and a unit.
             if prefix + name in PLAIN or (prefix and prefix + name in PREFIXED):
                 continue
             if base == "ampere_hour":
@@ -51,7 +51,7 @@ def prefixed():
 UNITS = dict(prefixed())
 UNITS.update({name: ureg.parse_units(base) for name, base in PLAIN.items()})
 
-# What a team writes.
+# Units that teams use.
 COMPOUND = {
     "km/h": "kilometer/hour", "kg/m^3": "kilogram/meter**3", "N*m": "newton*meter", "kN*m/deg": "kilonewton*meter/degree",
     "N/mm": "newton/millimeter", "N/mm^2": "newton/millimeter**2", "g/kWh": "gram/kilowatt/hour", "l/min": "liter/minute",

@@ -4,10 +4,10 @@ use serde_json::Value;
 
 use super::{AuditView, json};
 
-/// A name, the list in the document, and the columns with their way into a row.
+/// A name, the list in the document, and the columns with their paths in a row.
 type Table = (&'static str, &'static str, &'static [(&'static str, &'static str)]);
 
-/// The tables there are: name, the list in the document, and the columns with their way into a row.
+/// All tables.
 const COLUMNS: [Table; 5] = [
     (
         "targets",
@@ -80,14 +80,14 @@ const COLUMNS: [Table; 5] = [
 /// The names of the tables.
 pub(crate) const TABLES: [&str; 5] = ["targets", "events", "predictions", "verification", "timeline"];
 
-/// One table, by its name; the first where there is no such name.
+/// One table, by its name; the first table for an unknown name.
 pub(crate) fn csv(view: &AuditView<'_>, table: &str) -> String {
     let document = json(view);
     let (_, list, columns) = COLUMNS.iter().find(|(name, ..)| *name == table).unwrap_or(&COLUMNS[0]);
     let rows: Vec<&Value> = match list.split_once("/*") {
         Some((outer, inner)) => {
             let outer = document.pointer(outer).and_then(Value::as_array).into_iter().flatten();
-            outer.filter_map(|one| one.pointer(inner)?.as_array()).flatten().collect()
+            outer.filter_map(|item| item.pointer(inner)?.as_array()).flatten().collect()
         }
         None => document.pointer(list).and_then(Value::as_array).into_iter().flatten().collect(),
     };
@@ -98,12 +98,12 @@ pub(crate) fn csv(view: &AuditView<'_>, table: &str) -> String {
     }
     line(&mut out, columns.iter().map(|(name, _)| (*name).to_owned()));
     for row in rows {
-        line(&mut out, columns.iter().map(|(_, way)| cell(row.pointer(way))));
+        line(&mut out, columns.iter().map(|(_, path)| cell(row.pointer(path))));
     }
     out
 }
 
-/// A column for each goal and each amount.
+/// The table of the timeline, with a column for each goal and each amount.
 fn timeline(out: &mut String, rows: &[&Value]) {
     let keys = |of: &str| {
         let objects = rows.iter().filter_map(|row| row.get(of)?.as_object());
@@ -129,7 +129,7 @@ fn cell(value: Option<&Value>) -> String {
         None | Some(Value::Null) => String::new(),
         Some(Value::String(text)) => text.clone(),
         Some(Value::Array(items)) => items.iter().map(|item| cell(Some(item))).collect::<Vec<_>>().join("; "),
-        // Twelve digits: the last ones of a sum are those of the machine.
+        // Twelve digits: the last ones of a sum depend on the machine.
         Some(Value::Number(number)) => {
             let rounded = number.as_f64().and_then(|value| format!("{value:.11e}").parse::<f64>().ok());
             rounded.map_or_else(|| number.to_string(), |value| format!("{value:?}"))
@@ -143,7 +143,7 @@ fn line(out: &mut String, cells: impl Iterator<Item = String>) {
         if at > 0 {
             out.push(',');
         }
-        // A spreadsheet takes a cell that begins so for a formula; an apostrophe says that it is text.
+        // A spreadsheet reads a cell that begins with these characters as a formula; an apostrophe marks it as text.
         let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']) && cell.parse::<f64>().is_err();
         let cell = if formula { format!("'{cell}") } else { cell };
         if cell.contains([',', '"', '\n', '\r']) {

@@ -1,5 +1,7 @@
-//! The audit for programs: version 1, stable.
+//! The JSON answer of `audit`: version 1, stable.
 
+use schema::Quantity;
+use schema::quantity::Unit;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
 use trace::audit::{EstimateOf, GoalScore, TargetAudit};
@@ -9,7 +11,7 @@ use super::super::json::source;
 use super::super::values::{limit_json, limit_text, number};
 use super::AuditView;
 
-/// For programs.
+/// The JSON answer.
 pub(crate) fn json(view: &AuditView<'_>) -> Value {
     let (audit, loaded) = (view.audit, &view.study.loaded);
     let verification: Vec<Value> = audit
@@ -23,16 +25,16 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
     let at_risk_periods: Vec<Value> = audit
         .at_risk_periods
         .iter()
-        .map(|one| {
-            let end = match (one.until, one.measured, one.revised) {
+        .map(|period| {
+            let end = match (period.until, period.measured, period.revised) {
                 (None, ..) => None,
                 (_, true, _) => Some("measured"),
-                (_, _, true) if one.recorded => Some("revised"),
-                (_, _, true) => Some("limit moved, not on record"),
-                _ => Some("brought back"),
+                (_, _, true) if period.recorded => Some("revised"),
+                (_, _, true) => Some("limit changed without a revision"),
+                _ => Some("back within the limit"),
             };
-            json!({"target": view.id(one.index), "since": one.since.to_string(),
-                   "until": one.until.map(|day| day.to_string()), "end": end})
+            json!({"target": view.id(period.index), "since": period.since.to_string(),
+                   "until": period.until.map(|day| day.to_string()), "end": end})
         })
         .collect();
     let waivers: Vec<Value> = audit
@@ -128,7 +130,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         .iter()
         .map(|index| {
             let Body::Revision(revision) = &loaded.record(*index).body else { return Value::Null };
-            let text = |quantity: &Option<schema::Quantity>| quantity.as_ref().map(ToString::to_string);
+            let text = |quantity: &Option<Quantity>| quantity.as_ref().map(ToString::to_string);
             json!({"id": view.id(*index), "day": revision.date.map(|day| day.to_string()), "from": text(&revision.from),
                    "to": text(&revision.to), "agreed_by": revision.agreed_by, "reason": revision.reason})
         })
@@ -137,8 +139,10 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         .limits
         .iter()
         .map(|step| {
-            json!({"day": step.day.to_string(), "commit": step.commit, "limit": step.text,
-                   "recorded": step.recorded, "after_result": step.after_result})
+            let own = written_unit(&step.text);
+            let unit = own.as_ref().unwrap_or(unit);
+            json!({"commit": step.commit, "day": step.day.to_string(), "limit": limit_json(&step.limit, unit),
+                   "unit": unit.to_string(), "recorded": step.recorded, "after_result": step.after_result})
         })
         .collect();
     let result = target.result.map(|index| {
@@ -170,7 +174,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "safety_critical": record.safety_critical(),
         "unit": unit.to_string(),
         "limit": limit,
-        "limit_text": limit_text(view.study.values(), status),
+        "limit_text": limit_text(loaded, status.index),
         "limits": limits,
         "revisions": revisions,
         "estimate": estimate,
@@ -184,6 +188,13 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "methods": view.methods(status.index),
         "evidence": view.evidence(target),
     })
+}
+
+/// The unit that an earlier limit was written in, which may have been another one: `at most 205 kg`, `1 mm to 3 mm`.
+fn written_unit(limit: &str) -> Option<Unit> {
+    let last = limit.rsplit(" to ").next()?;
+    let quantity = last.strip_prefix("at most ").or(last.strip_prefix("at least ")).unwrap_or(last);
+    Some(Quantity::parse(quantity).ok()?.unit().clone())
 }
 
 fn predictions(view: &AuditView<'_>) -> Value {
@@ -212,7 +223,7 @@ fn predictions(view: &AuditView<'_>) -> Value {
     json!({"groups": groups, "pairs": pairs})
 }
 
-/// The car over the season: in the units that its amounts are shown in.
+/// The car over the season, in the units in which its amounts are shown.
 fn timeline(view: &AuditView<'_>) -> Value {
     let Some(season) = view.season else { return json!([]) };
     let unit =

@@ -1,4 +1,4 @@
-//! The audit as one HTML file: no network, no other file; pictures inline, the smallest script that serves.
+//! The audit as one HTML file that loads nothing: charts and a small script are inline.
 
 use schema::Kind;
 use schema::records::Body;
@@ -33,7 +33,7 @@ pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     template::render("audit.html", shipped, own, Escape::Html, &context)
 }
 
-/// Data that no text in it can end: `<` and its like are written as escapes.
+/// The data as JSON for a script element: `<` and similar characters are escaped, so that no text can end the element.
 fn embedded(value: &Value) -> String {
     let text = value.to_string();
     let mut out = String::with_capacity(text.len());
@@ -50,7 +50,7 @@ fn embedded(value: &Value) -> String {
     out
 }
 
-/// Every record of the chain with what it serves and why, for the way from any part to the goal.
+/// Every record with its links and reasons, for the chain from any part to the goal.
 fn chain(view: &AuditView<'_>) -> Value {
     let graph = &view.study.graph;
     let mut all = Map::new();
@@ -74,7 +74,7 @@ fn chain(view: &AuditView<'_>) -> Value {
                 let all = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));
                 Some(all.collect::<Vec<_>>().join(", "))
             }
-            _ => None,
+            Body::Goal(_) | Body::Event(_) | Body::System(_) | Body::Target(_) | Body::Requirement(_) | Body::Analysis(_) | Body::Decision(_) | Body::Result(_) | Body::Revision(_) | Body::Waiver(_) => None,
         };
         all.insert(
             record.id.to_string(),

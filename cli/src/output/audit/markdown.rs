@@ -1,5 +1,6 @@
-//! The audit as Markdown, from a template: the team's own where it has one.
+//! The audit as Markdown, from the template of the project if it has one.
 
+use schema::number;
 use serde_json::{Value, json};
 use trace::Error;
 use trace::audit::{Verdict, groups};
@@ -8,16 +9,16 @@ use super::{AuditView, json, terminal};
 use crate::output::numbers::{margin, percent, quantity};
 use crate::output::template::{self, Escape};
 
-/// What the templates see: the document, and the numbers as they are shown.
+/// The data for the templates: the JSON answer, and its numbers as text.
 pub(crate) fn context(view: &AuditView<'_>) -> Value {
     let mut context = json(view);
-    let share = |value: Option<f64>| value.map(|value| format!("{:.1} %", value * 100.0)).unwrap_or_default();
+    let share = |value: Option<f64>| value.map(|value| number::percent(value, 1)).unwrap_or_default();
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
-    let with_spread = |value: Option<f64>, spread: f64| {
-        value.map(|value| crate::output::points::points(value, spread)).unwrap_or_default()
+    let with_uncertainty = |value: Option<f64>, uncertainty: f64| {
+        value.map(|value| crate::output::points::points(value, uncertainty)).unwrap_or_default()
     };
     let change = |from: Option<f64>, to: Option<f64>| {
-        from.zip(to).map(|(from, to)| format!("{:+.1}", to - from)).unwrap_or_default()
+        from.zip(to).map(|(from, to)| number::signed(to - from, 1)).unwrap_or_default()
     };
     let goals: Vec<Value> = view
         .audit
@@ -29,14 +30,14 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                 .iter()
                 .map(|event| {
                     let scored = event.scored.map(|(points, _)| points);
-                    json!({"plan": points(event.plan), "predicted": with_spread(event.predicted, event.uncertainty),
+                    json!({"plan": points(event.plan), "predicted": with_uncertainty(event.predicted, event.uncertainty),
                            "scored": points(scored), "to_plan": change(event.plan, scored),
                            "to_predicted": change(event.predicted, scored)})
                 })
                 .collect();
             let scored = goal.scored();
-            json!({"verdict": terminal::verdict(goal), "events": events, "plan": points(Some(goal.plan)),
-                   "predicted": with_spread(goal.predicted, goal.uncertainty), "scored": points(scored),
+            json!({"verdict": terminal::verdict(view, goal), "events": events, "plan": points(Some(goal.plan)),
+                   "predicted": with_uncertainty(goal.predicted, goal.uncertainty), "scored": points(scored),
                    "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored)})
         })
         .collect();
@@ -47,11 +48,12 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .map(|target| {
             let unit = view.study.values().unit(target.status.node);
             let measured = target.measured();
-            let estimate = target.estimate.map(|(si, spread, _)| quantity(si, spread, unit));
+            let estimate = target.estimate.map(|(si, uncertainty, _)| quantity(si, uncertainty, unit));
             json!({"estimate": estimate.unwrap_or_default(),
                    "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
                    "margin": measured.and_then(|_| margin(&target.status, unit)).unwrap_or_default(),
-                   "unrecorded": target.unrecorded()})
+                   "unrecorded": target.unrecorded(),
+                   "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>()})
         })
         .collect();
     let groups: Vec<Value> = groups(&view.audit.pairs)
@@ -75,7 +77,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
     context
 }
 
-/// For a wiki or a forge.
+/// The audit for a wiki or a forge.
 pub(crate) fn markdown(view: &AuditView<'_>) -> Result<String, Error> {
     let own = view.study.loaded.snapshot.template("audit.md");
     let shipped = include_str!("../../../../templates/audit.md");

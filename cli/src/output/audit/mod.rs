@@ -1,4 +1,4 @@
-//! The report of `audit`: one document, and a file for each form of it.
+//! The output of `audit`: one document, and a file for each format.
 
 mod csv;
 mod document;
@@ -18,12 +18,12 @@ pub(crate) use terminal::terminal;
 use trace::audit::{Audit, Season};
 use trace::{RecordId, Study};
 
-/// What is told.
+/// What the audit shows.
 pub(crate) struct AuditView<'t> {
     pub(crate) audit: &'t Audit,
     pub(crate) study: &'t Study,
     pub(crate) season: Option<&'t Season>,
-    /// Why there is no season, or not all of it.
+    /// Why the season is missing or incomplete.
     pub(crate) note: Option<String>,
 }
 

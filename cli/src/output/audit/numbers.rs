@@ -1,5 +1,6 @@
-//! The numbers and phrases that several forms of the audit show.
+//! The numbers and phrases that several formats of the audit show.
 
+use schema::number;
 use trace::RecordId;
 use trace::audit::{Group, Lesson, TargetAudit, Verdict};
 
@@ -12,32 +13,32 @@ impl AuditView<'_> {
             .map(|verdict| self.audit.with_verdict(verdict).count())
     }
 
-    /// The growth allowance that the settings add on a basis.
+    /// The growth allowance in the settings for a basis.
     pub(super) fn used(&self, group: &Group) -> Option<f64> {
         group.used(self.study.settings())
     }
 
-    /// The methods by which a record is to be verified.
+    /// The planned verification methods of a record.
     pub(super) fn methods(&self, index: RecordId) -> Vec<&'static str> {
         let verify = self.study.loaded.record(index).verify();
-        verify.into_iter().flat_map(|verify| verify.0.iter().map(|one| one.by.word())).collect()
+        verify.into_iter().flat_map(|verify| verify.0.iter().map(|method| method.by.word())).collect()
     }
 
-    /// The files that show the latest result.
+    /// The files of evidence of the latest result.
     pub(super) fn evidence(&self, target: &TargetAudit) -> &[String] {
         target.result.map_or(&[], |result| self.study.loaded.record(result).evidence())
     }
 
-    /// What to take into the next season, in short phrases.
+    /// What to do differently next season, in short phrases.
     pub(super) fn next_season(&self) -> Vec<String> {
         self.audit.next_season(self.study.settings()).iter().map(|lesson| self.phrase(lesson)).collect()
     }
 
     fn phrase(&self, lesson: &Lesson) -> String {
-        let percent = |share: f64| format!("{:.0} %", share * 100.0);
+        let percent = |share: f64| number::percent(share, 0);
         match lesson {
             Lesson::AllowMore { group, covering, used } => format!(
-                "allow {} on {} {}, not {}: that would have covered nine of ten ({} pairs)",
+                "use a growth allowance of {} for {} {} instead of {}: it would have covered nine of ten results ({} pairs)",
                 percent(*covering),
                 group.basis,
                 group.quantity,
@@ -45,7 +46,7 @@ impl AuditView<'_> {
                 group.size
             ),
             Lesson::AllowLess { group, covering, used } => format!(
-                "{} on {} {} would have been enough, and {} was allowed ({} pairs)",
+                "a growth allowance of {} for {} {} would have been enough; {} was used ({} pairs)",
                 percent(*covering),
                 group.basis,
                 group.quantity,
@@ -53,21 +54,22 @@ impl AuditView<'_> {
                 group.size
             ),
             Lesson::Biased(group) => format!(
-                "{} by {} came out {:+.1} % on the mean of {}: ask the method why",
-                group.quantity,
+                "{} {}: results were {} {} the estimates on average ({} pairs); check the method",
                 group.basis,
-                group.bias * 100.0,
+                group.quantity,
+                number::percent(group.bias.abs(), 1),
+                if group.bias < 0.0 { "below" } else { "above" },
                 group.size
             ),
-            Lesson::Missed(ids) => self.list("missed, so set anew with what was measured", ids),
-            Lesson::NotVerified(ids) => self.list("not verified, so plan a result or drop the target", ids),
-            Lesson::StillAtRisk(ids) => self.list("at risk still, with nothing revised on record", ids),
-            Lesson::UnusedAnalyses(ids) => self.list("analyses that informed nothing", ids),
+            Lesson::Missed(ids) => self.list("missed; set the limit again from the measured value", ids),
+            Lesson::NotVerified(ids) => self.list("not verified; plan a result or remove the target", ids),
+            Lesson::StillAtRisk(ids) => self.list("still at risk, without a revision", ids),
+            Lesson::UnusedAnalyses(ids) => self.list("analyses that informed no decision or part", ids),
         }
     }
 
     fn list(&self, what: &str, ids: &[RecordId]) -> String {
-        /// So many are named; the tables have them all.
+        /// The largest number of ids; the tables have all of them.
         const MOST: usize = 12;
         let names: Vec<&str> = ids.iter().take(MOST).map(|id| self.id(*id)).collect();
         let more = ids.len().saturating_sub(MOST);

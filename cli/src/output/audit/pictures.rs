@@ -1,16 +1,17 @@
-//! The pictures of the audit as inline SVG, without any colour of their own: classes take those of the page.
+//! The charts of the audit as inline SVG, without colours: classes get those of the page.
 
 use std::fmt::Write as _;
 
 use schema::Day;
+use schema::number;
 use schema::quantity::Unit;
 use schema::records::Body;
 use trace::audit::{GoalScore, TargetAudit};
 
 use super::AuditView;
-use super::scale::{Axis, place, tick};
+use super::scale::{Axis, coordinate, tick};
 
-/// The width of a picture in its own units: as many as a phone is wide.
+/// The width of a chart, about that of a phone.
 const WIDTH: f64 = 360.0;
 
 /// Text for SVG and HTML.
@@ -30,20 +31,31 @@ pub(super) fn escaped(text: &str) -> String {
 }
 
 fn open(height: f64, label: &str) -> String {
-    format!("<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">", place(WIDTH), place(height), escaped(label))
+    format!(
+        "<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">",
+        coordinate(WIDTH),
+        coordinate(height),
+        escaped(label)
+    )
 }
 
 fn text(out: &mut String, x: f64, y: f64, class: &str, words: &str) {
-    let _ = write!(out, "<text x=\"{}\" y=\"{}\" class=\"{class}\">{}</text>", place(x), place(y), escaped(words));
+    let _ = write!(
+        out,
+        "<text x=\"{}\" y=\"{}\" class=\"{class}\">{}</text>",
+        coordinate(x),
+        coordinate(y),
+        escaped(words)
+    );
 }
 
 fn line(out: &mut String, from: (f64, f64), to: (f64, f64), class: &str) {
-    let [x1, y1, x2, y2] = [from.0, from.1, to.0, to.1].map(place);
+    let [x1, y1, x2, y2] = [from.0, from.1, to.0, to.1].map(coordinate);
     let _ = write!(out, "<line x1=\"{x1}\" y1=\"{y1}\" x2=\"{x2}\" y2=\"{y2}\" class=\"{class}\"/>");
 }
 
 fn bar(out: &mut String, x: f64, y: f64, width: f64, height: f64, class: &str) {
-    let [x, y, width, height] = [x, y, width.max(0.0), height].map(place);
+    let [x, y, width, height] = [x, y, width.max(0.0), height].map(coordinate);
     let _ = write!(out, "<rect x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" class=\"{class}\"/>");
 }
 
@@ -73,11 +85,12 @@ impl AuditView<'_> {
                     text(&mut out, 4.0, y + 9.0, "small", &format!("not {class}"));
                     continue;
                 };
-                let end = x.at(points.max(0.0));
+                let end = x.position(points.max(0.0));
                 bar(&mut out, 0.0, y, end, 10.0, class);
                 let mut after = end;
                 if class == "predicted" && event.uncertainty > 0.0 {
-                    let (low, high) = (x.at((points - event.uncertainty).max(0.0)), x.at(points + event.uncertainty));
+                    let (low, high) =
+                        (x.position((points - event.uncertainty).max(0.0)), x.position(points + event.uncertainty));
                     line(&mut out, (low, y + 5.0), (high, y + 5.0), "spread");
                     after = high;
                 }
@@ -87,7 +100,7 @@ impl AuditView<'_> {
         out + "</svg>"
     }
 
-    /// A target's limit, estimate and result on one scale: the limit stands still, and what is allowed is shaded.
+    /// A target's limit, estimate and result on one scale: the limit is at a fixed position, and the allowed range is shaded.
     pub(super) fn picture_of_target(&self, target: &TargetAudit) -> Option<String> {
         const W: f64 = 150.0;
         let status = &target.status;
@@ -112,35 +125,35 @@ impl AuditView<'_> {
         };
         let mut out = format!(
             "<svg viewBox=\"0 0 {} 22\" class=\"scale\" role=\"img\" aria-label=\"{}\">",
-            place(W),
+            coordinate(W),
             escaped(&describe(estimate, result, unit, target.verdict.words()))
         );
-        let from = low.map_or(0.0, |low| x.at(low));
-        let to = high.map_or(W, |high| x.at(high));
+        let from = low.map_or(0.0, |low| x.position(low));
+        let to = high.map_or(W, |high| x.position(high));
         bar(&mut out, from, 4.0, to - from, 14.0, "allowed");
         for limit in [low, high].into_iter().flatten() {
-            line(&mut out, (x.at(limit), 1.0), (x.at(limit), 21.0), "limit");
+            line(&mut out, (x.position(limit), 1.0), (x.position(limit), 21.0), "limit");
         }
-        let inside = |value: f64| x.at(value).clamp(5.0, W - 5.0);
+        let inside = |value: f64| x.position(value).clamp(5.0, W - 5.0);
         if let Some((value, spread)) = estimate {
             if spread > 0.0 {
                 line(&mut out, (inside(value - spread), 11.0), (inside(value + spread), 11.0), "spread");
             }
-            let _ = write!(out, "<circle cx=\"{}\" cy=\"11\" r=\"4\" class=\"estimate\"/>", place(inside(value)));
+            let _ = write!(out, "<circle cx=\"{}\" cy=\"11\" r=\"4\" class=\"estimate\"/>", coordinate(inside(value)));
         }
         if let Some(value) = result {
             let at = inside(value);
             let class = if target.verdict == trace::audit::Verdict::Missed { "result missed" } else { "result" };
-            let _ = write!(out, "<path d=\"M{} 5l6 6-6 6-6-6z\" class=\"{class}\"/>", place(at));
-            if (x.at(value) - at).abs() > 1.0 {
-                let (beyond, letter) = if x.at(value) > at { (at - 14.0, "→") } else { (at + 8.0, "←") };
+            let _ = write!(out, "<path d=\"M{} 5l6 6-6 6-6-6z\" class=\"{class}\"/>", coordinate(at));
+            if (x.position(value) - at).abs() > 1.0 {
+                let (beyond, letter) = if x.position(value) > at { (at - 14.0, "→") } else { (at + 8.0, "←") };
                 text(&mut out, beyond, 15.0, "small", letter);
             }
         }
         Some(out + "</svg>")
     }
 
-    /// A car's amount over the season, with its limit and how that moved.
+    /// An amount of the car over the season, with its limit and the changes of the limit.
     pub(super) fn picture_of_amount(&self, name: &str) -> Option<String> {
         let season = self.season?;
         let node = self.study.values().named(&format!("car.{name}"))?;
@@ -169,15 +182,15 @@ impl AuditView<'_> {
         over_time(&label, &points, &limits, "limit", unit)
     }
 
-    /// The points predicted over the season, with those that the goal takes.
+    /// The predicted points over the season, with those that the goal needs.
     pub(super) fn picture_of_prediction(&self, goal: &GoalScore) -> Option<String> {
         let season = self.season?;
         let id = self.id(goal.index);
         let points: Vec<(Day, f64)> =
             season.timeline.iter().filter_map(|moment| Some((moment.day, *moment.points.get(id)?))).collect();
-        let takes = goal.needed.as_ref().ok().map(|needed| needed.points);
+        let needed = goal.needed.as_ref().ok().map(|needed| needed.points);
         let limits: Vec<(Day, f64)> =
-            points.first().zip(takes).map(|((day, _), takes)| (*day, takes)).into_iter().collect();
+            points.first().zip(needed).map(|((day, _), needed)| (*day, needed)).into_iter().collect();
         over_time(
             "Points predicted over the season",
             &points,
@@ -189,7 +202,7 @@ impl AuditView<'_> {
 }
 
 fn describe(estimate: Option<(f64, f64)>, result: Option<f64>, unit: &Unit, verdict: &str) -> String {
-    let number = |value: f64| format!("{value:.4}").trim_end_matches('0').trim_end_matches('.').to_owned();
+    let number = |value: f64| number::rounded(value, 4);
     let estimate = estimate.map(|(value, _)| format!("estimate {} {unit}, ", number(value))).unwrap_or_default();
     let result = result.map(|value| format!("result {} {unit}, ", number(value))).unwrap_or_default();
     format!("{estimate}{result}{verdict}")
@@ -209,41 +222,46 @@ fn over_time(
     let (&(first, _), &(last, _)) = (points.first()?, points.last()?);
     let all = || points.iter().chain(limits).map(|(_, value)| *value).filter(|value| value.is_finite());
     let (low, high) = all().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
-    // A car of which half is listed yet would press all that matters into a line: it comes in from below.
+    // A car with half of its parts listed would compress the rest of the chart: low values enter from below.
     let least = limits.iter().map(|(_, value)| *value).fold(f64::INFINITY, f64::min);
     let low = if least.is_finite() && least > 0.0 && high > 0.8 * least { low.max(0.8 * least) } else { low };
     let room = ((high - low) * 0.08).max(high.abs() * 1e-6);
     let y = Axis::new((low - room, high + room), (BOTTOM, 16.0));
     let days = |day: Day| f64::from(first.days_until(day));
     let x = Axis::new((0.0, days(last)), (LEFT, RIGHT));
-    let at = |day: Day| x.at(days(day).clamp(0.0, days(last).max(0.0)));
+    let across = |day: Day| x.position(days(day).clamp(0.0, days(last).max(0.0)));
 
     let mut out = open(HEIGHT, label);
     text(&mut out, 0.0, 10.0, "small", &unit.to_string());
     for value in y.ticks() {
-        line(&mut out, (LEFT, y.at(value)), (RIGHT, y.at(value)), "grid");
-        text(&mut out, LEFT - 6.0, y.at(value) + 4.0, "small end", &tick(value));
+        line(&mut out, (LEFT, y.position(value)), (RIGHT, y.position(value)), "grid");
+        text(&mut out, LEFT - 6.0, y.position(value) + 4.0, "small end", &tick(value));
     }
     for (day, name) in months(first, last) {
-        line(&mut out, (at(day), BOTTOM), (at(day), BOTTOM + 4.0), "axis");
-        text(&mut out, at(day) + 2.0, HEIGHT - 6.0, "small", &name);
+        line(&mut out, (across(day), BOTTOM), (across(day), BOTTOM + 4.0), "axis");
+        text(&mut out, across(day) + 2.0, HEIGHT - 6.0, "small", &name);
     }
     line(&mut out, (LEFT, BOTTOM), (RIGHT, BOTTOM), "axis");
     if let Some((_, start)) = limits.first() {
-        let mut path = format!("M{} {}", place(LEFT), place(y.at(*start)));
+        let mut path = format!("M{} {}", coordinate(LEFT), coordinate(y.position(*start)));
         for (day, value) in &limits[1..] {
-            let _ = write!(path, "H{}V{}", place(at(*day)), place(y.at(*value)));
+            let _ = write!(path, "H{}V{}", coordinate(across(*day)), coordinate(y.position(*value)));
         }
-        let _ = write!(out, "<path d=\"{path}H{}\" class=\"limit {limit_name}\"/>", place(RIGHT));
+        let _ = write!(out, "<path d=\"{path}H{}\" class=\"limit {limit_name}\"/>", coordinate(RIGHT));
         let value = limits.last().map_or(*start, |(_, value)| *value);
-        text(&mut out, RIGHT, y.at(value) - 4.0, "small end strong", limit_name);
+        text(&mut out, RIGHT, y.position(value) - 4.0, "small end strong", limit_name);
     }
     let shown = points.iter().skip_while(|(_, value)| *value < low - room);
-    let steps = shown.map(|(day, value)| format!("{} {}", place(at(*day)), place(y.at(value.max(low - room)))));
+    let steps = shown
+        .map(|(day, value)| format!("{} {}", coordinate(across(*day)), coordinate(y.position(value.max(low - room)))));
     let _ = write!(out, "<polyline points=\"{}\" class=\"course\"/>", steps.collect::<Vec<_>>().join(" "));
     for (day, value) in points.iter().take(1).chain(points.last()).filter(|(_, value)| *value >= low) {
-        let _ =
-            write!(out, "<circle cx=\"{}\" cy=\"{}\" r=\"3\" class=\"dot\"/>", place(at(*day)), place(y.at(*value)));
+        let _ = write!(
+            out,
+            "<circle cx=\"{}\" cy=\"{}\" r=\"3\" class=\"dot\"/>",
+            coordinate(across(*day)),
+            coordinate(y.position(*value))
+        );
     }
     Some(out + "</svg>")
 }

@@ -1,6 +1,8 @@
-//! Axes: from values to places in a picture, and the round numbers beside them.
+//! Axes: from values to positions in a chart, and the round numbers next to them.
 
-/// A straight axis from values to places.
+use schema::number;
+
+/// A linear axis from values to positions.
 #[derive(Clone, Copy)]
 pub(super) struct Axis {
     from: (f64, f64),
@@ -8,20 +10,20 @@ pub(super) struct Axis {
 }
 
 impl Axis {
-    /// The axis that puts `values` on `places`; a span of nothing is widened.
-    pub(super) fn new(values: (f64, f64), places: (f64, f64)) -> Self {
+    /// The axis that maps `values` to `positions`; an empty range is widened.
+    pub(super) fn new(values: (f64, f64), positions: (f64, f64)) -> Self {
         let (low, high) = values;
         let widened = if high > low { values } else { (low - 0.5, low + 0.5) };
-        Self { from: widened, to: places }
+        Self { from: widened, to: positions }
     }
 
-    /// The place of a value.
-    pub(super) fn at(&self, value: f64) -> f64 {
+    /// The position of a value.
+    pub(super) fn position(&self, value: f64) -> f64 {
         let share = (value - self.from.0) / (self.from.1 - self.from.0);
         self.to.0 + share * (self.to.1 - self.to.0)
     }
 
-    /// Three to six round numbers on it.
+    /// Three to six round numbers on the axis.
     pub(super) fn ticks(&self) -> Vec<f64> {
         let (low, high) = self.from;
         let rough = (high - low) / 4.0;
@@ -33,16 +35,14 @@ impl Axis {
     }
 }
 
-/// A place in a picture, to a tenth.
-pub(super) fn place(value: f64) -> String {
-    let text = format!("{value:.1}");
-    text.strip_suffix(".0").unwrap_or(&text).to_owned()
+/// A coordinate in a chart, with one decimal.
+pub(super) fn coordinate(value: f64) -> String {
+    number::rounded(value, 1)
 }
 
 /// A round number as text.
 pub(super) fn tick(value: f64) -> String {
-    let text = format!("{value:.3}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    number::rounded(value, 3)
 }
 
 #[cfg(test)]

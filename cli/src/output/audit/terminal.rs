@@ -1,17 +1,19 @@
-//! The audit for people at a terminal: did we meet it, and then why.
+//! The audit for the terminal: first whether the goal was reached, then why.
 
 use std::fmt::Write as _;
 
+use schema::number;
 use schema::settings::Level;
 use trace::audit::{GoalScore, TargetAudit, Verdict, groups};
 
 use super::super::numbers::{margin, percent, quantity};
+use super::super::points::{needs, points as points_text};
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::AuditView;
 use crate::screen::{Ink, clean, count};
 
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
     let mut out = String::new();
     if let Some(note) = &view.note {
@@ -29,44 +31,43 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
     out
 }
 
-/// The answer in one sentence.
-pub(super) fn verdict(goal: &GoalScore) -> String {
+/// Whether the goal was reached, as a sentence.
+pub(super) fn verdict(view: &AuditView<'_>, goal: &GoalScore) -> String {
     let (so_far, events) = goal.so_far();
-    let takes = goal.needed.as_ref().ok().map(|needed| match needed.years[..] {
-        [] => format!("{:.1} are the goal", needed.points),
-        _ => format!("the place takes {:.1} by past fields", needed.points),
+    let needed = goal.needed.as_ref().ok().map(|needed| {
+        let source = if needed.years.is_empty() { "" } else { " (mean of past contests)" };
+        format!("{} {:.1}{source}", needs(&view.study.loaded, goal.index, needed), needed.points)
     });
-    match (goal.reached(), takes) {
-        (Some(true), Some(takes)) => format!("reached with {so_far:.1} points; {takes}"),
-        (Some(false), Some(takes)) => format!("not reached with {so_far:.1} points; {takes}"),
-        (_, Some(takes)) if events == 0 => format!("not raced yet; {takes}"),
+    match (goal.reached(), needed) {
+        (Some(true), Some(needed)) => format!("reached with {so_far:.1} points; {needed}"),
+        (Some(false), Some(needed)) => format!("not reached with {so_far:.1} points; {needed}"),
+        (_, Some(needed)) if events == 0 => format!("not raced yet; {needed}"),
         (_, None) if events == 0 => "not raced yet".to_owned(),
-        (_, takes) => {
-            let takes = takes.map(|takes| format!("; {takes}")).unwrap_or_default();
-            format!("{so_far:.1} points from {events} of {} events{takes}", goal.events.len())
+        (_, needed) => {
+            let needed = needed.map(|needed| format!("; {needed}")).unwrap_or_default();
+            format!("{so_far:.1} points from {events} of {} events{needed}", goal.events.len())
         }
     }
 }
 
 fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     let _ = writeln!(out, "{}", ink.strong(&clean(view.title(goal.index))));
-    ink.block(out, "", 0, &verdict(goal));
+    ink.block(out, "", 0, &verdict(view, goal));
     out.push('\n');
     let mut table = Table::new(&[
         ("event", false),
         ("plan", true),
         ("predicted", true),
         ("scored", true),
-        ("to plan", true),
-        ("to predicted", true),
+        ("vs plan", true),
+        ("vs predicted", true),
     ]);
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
     let change = |from: Option<f64>, to: Option<f64>| {
-        from.zip(to).map(|(from, to)| format!("{:+.1}", to - from)).unwrap_or_default()
+        from.zip(to).map(|(from, to)| number::signed(to - from, 1)).unwrap_or_default()
     };
-    let predicted = |value: Option<f64>, uncertainty: f64| {
-        value.map(|value| super::super::points::points(value, uncertainty)).unwrap_or_default()
-    };
+    let predicted =
+        |value: Option<f64>, uncertainty: f64| value.map(|value| points_text(value, uncertainty)).unwrap_or_default();
     for event in &goal.events {
         let scored = event.scored.map(|(points, _)| points);
         table.row(vec![
@@ -80,7 +81,7 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     }
     let scored = goal.scored();
     table.row(vec![
-        plain("sum"),
+        plain("total"),
         plain(points(Some(goal.plan))),
         plain(predicted(goal.predicted, goal.uncertainty)),
         plain(points(scored)),
@@ -104,8 +105,8 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         ("estimate", true),
         ("result", true),
         ("margin", true),
-        ("by", false),
-        ("moved", false),
+        ("method", false),
+        ("limit changes", false),
     ])
     .spare(&[5, 2]);
     for verdict in Verdict::ALL {
@@ -114,17 +115,17 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
             Verdict::NeverVerified => Paint::Level(Level::Warning),
             Verdict::NotDue | Verdict::Met => Paint::Faint,
         };
-        let mut of_it = view.audit.targets.iter().filter(|target| target.verdict == verdict).peekable();
-        if of_it.peek().is_some() {
+        let mut targets = view.audit.targets.iter().filter(|target| target.verdict == verdict).peekable();
+        if targets.peek().is_some() {
             table.row(vec![(verdict.words().to_owned(), paint)]);
         }
-        of_it.for_each(|one| table.row(target(view, one)));
+        targets.for_each(|one| table.row(target(view, one)));
     }
     out.push_str(&table.text(ink));
     let late = view.audit.targets.iter().filter(|target| target.after_result());
     let late: Vec<&str> = late.map(|target| view.id(target.status.index)).collect();
     if !late.is_empty() {
-        ink.block(out, "", 0, &format!("limits that were set or moved after a result: {}", late.join(", ")));
+        ink.block(out, "", 0, &format!("limits set or changed after a result: {}", late.join(", ")));
     }
     out.push('\n');
 }
@@ -132,8 +133,8 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
 fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     let status = &target.status;
     let unit = view.study.values().unit(status.node);
-    let limit = limit_text(view.study.values(), status);
-    // The limit has the unit; once a line is enough.
+    let limit = limit_text(&view.study.loaded, status.index);
+    // The limit has the unit, so the other numbers do not need it.
     let own = format!(" {unit}");
     let bare = |text: String| match text.strip_suffix(&own) {
         Some(number) if limit.ends_with(&own) => number.to_owned(),
@@ -143,30 +144,30 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     vec![
         strong(format!("  {}", view.id(status.index))),
         plain(limit.clone()),
-        plain(target.estimate.map(|(si, spread, _)| bare(quantity(si, spread, unit))).unwrap_or_default()),
+        plain(target.estimate.map(|(si, uncertainty, _)| bare(quantity(si, uncertainty, unit))).unwrap_or_default()),
         plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
         plain(measured.and_then(|_| margin(status, unit)).unwrap_or_default()),
         plain(view.methods(status.index).join(", ")),
-        moved(target),
+        limit_changes(target),
     ]
 }
 
-/// How the limit moved.
-fn moved(target: &TargetAudit) -> (String, Paint) {
+/// The changes of the limit, as text.
+fn limit_changes(target: &TargetAudit) -> (String, Paint) {
     match (target.unrecorded(), target.revisions.len()) {
         (0, 0) => plain(""),
         (0, revisions) => plain(count(revisions, "revision")),
-        (unrecorded, _) => (format!("{unrecorded} unrecorded"), Paint::Level(Level::Warning)),
+        (unrecorded, _) => (format!("{unrecorded} without revision"), Paint::Level(Level::Warning)),
     }
 }
 
 fn verification(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let mut table = Table::new(&[
-        ("verification by", false),
+        ("verification", false),
         ("planned", true),
-        ("closed", true),
+        ("passed", true),
         ("failed", true),
-        ("open", true),
+        ("no result", true),
     ]);
     for line in &view.audit.verified {
         let number = |number: usize| plain(number.to_string());
@@ -183,16 +184,16 @@ fn predictions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         return;
     }
     let mut table = Table::new(&[
-        ("predictions of", false),
-        ("by", false),
+        ("predictions", false),
+        ("basis", false),
         ("pairs", true),
         ("bias", true),
         ("spread", true),
-        ("covers 9 of 10", true),
-        ("allowed", true),
+        ("allowance for 9 of 10", true),
+        ("allowance used", true),
     ]);
     for group in &groups {
-        let share = |value: Option<f64>| value.map(|value| format!("{:.1} %", value * 100.0)).unwrap_or_default();
+        let share = |value: Option<f64>| value.map(|value| number::percent(value, 1)).unwrap_or_default();
         table.row(vec![
             strong(group.quantity.clone()),
             plain(group.basis.clone()),
@@ -204,7 +205,7 @@ fn predictions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         ]);
     }
     out.push_str(&table.text(ink));
-    let text = "bias: mean of result over estimate less one; spread: its sample standard deviation; fewer than ten pairs tell no allowance";
+    let text = "bias: mean of result / estimate, minus 1; spread: sample standard deviation of result / estimate; fewer than ten pairs give no allowance";
     ink.block(out, "", 0, text);
     out.push('\n');
 }
@@ -235,7 +236,7 @@ fn season(out: &mut String, view: &AuditView<'_>, ink: Ink) {
 fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64) -> String) {
     let known = || values.iter().flatten();
     let (Some(first), Some(last)) = (known().next(), known().next_back()) else { return };
-    /// A line of a terminal holds no more beside the name and two numbers.
+    /// The largest width of the chart, next to the name and two numbers.
     const MOST: usize = 52;
     let slots = values.chunks(values.len().div_ceil(MOST).max(1));
     let ends: Vec<Option<f64>> = slots.map(|slot| slot.iter().rev().copied().flatten().next()).collect();
@@ -245,29 +246,35 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
 fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let audit = view.audit;
     if !audit.at_risk_periods.is_empty() {
-        let open = audit.at_risk_periods.iter().filter(|one| !one.is_resolved()).count();
-        let text = format!("loops: {} closed, {open} open", audit.at_risk_periods.len() - open);
+        let unresolved = audit.at_risk_periods.iter().filter(|period| !period.is_resolved()).count();
+        let text =
+            format!("at-risk periods: {} resolved, {unresolved} unresolved", audit.at_risk_periods.len() - unresolved);
         let _ = writeln!(out, "{}", ink.strong(&text));
-        let mut table = Table::new(&[("target", false), ("at risk from", false), ("until", false)]);
-        let (open, closed): (Vec<_>, Vec<_>) = audit.at_risk_periods.iter().partition(|one| !one.is_resolved());
-        for one in open.into_iter().chain(closed) {
-            let end = match one.until {
-                None => "still open".to_owned(),
-                Some(day) if one.measured => format!("measured on {day}"),
-                Some(day) if one.is_resolved() && one.revised => format!("revised on {day}"),
-                Some(day) if one.revised => format!("limit moved on {day}, not on record"),
-                Some(day) => format!("brought back on {day}"),
+        let mut table = Table::new(&[("target", false), ("at risk from", false), ("end", false)]);
+        let (unresolved, resolved): (Vec<_>, Vec<_>) =
+            audit.at_risk_periods.iter().partition(|period| !period.is_resolved());
+        for period in unresolved.into_iter().chain(resolved) {
+            let end = match period.until {
+                None => "unresolved".to_owned(),
+                Some(day) if period.measured => format!("measured on {day}"),
+                Some(day) if period.is_resolved() && period.revised => format!("revised on {day}"),
+                Some(day) if period.revised => format!("limit changed on {day} without a revision"),
+                Some(day) => format!("back within the limit on {day}"),
             };
-            let paint = if one.is_resolved() { Paint::Plain } else { Paint::Level(Level::Warning) };
-            table.row(vec![strong(format!("  {}", view.id(one.index))), plain(one.since.to_string()), (end, paint)]);
+            let paint = if period.is_resolved() { Paint::Plain } else { Paint::Level(Level::Warning) };
+            table.row(vec![
+                strong(format!("  {}", view.id(period.index))),
+                plain(period.since.to_string()),
+                (end, paint),
+            ]);
         }
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let carry = view.next_season();
-    if !carry.is_empty() {
-        let _ = writeln!(out, "{}", ink.strong("to carry over"));
-        for text in carry {
+    let lessons = view.next_season();
+    if !lessons.is_empty() {
+        let _ = writeln!(out, "{}", ink.strong("for next season"));
+        for text in lessons {
             ink.block(out, "-", 1, &text);
         }
     }

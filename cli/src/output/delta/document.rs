@@ -1,14 +1,17 @@
-//! The report of `delta` for programs and for templates.
+//! The JSON answer of `delta`, and the data for its template.
 
+use schema::number;
+use schema::quantity::Unit;
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::delta::HeadlineOf;
+use trace::values::Limit;
 
-use super::super::json::findings;
-use super::super::values::number;
-use super::{DeltaView, shown, side_name};
+use super::super::json::{findings, source};
+use super::super::values::{limit_json, number as json_number};
+use super::{DeltaView, shown, state_name};
 
-/// For programs: version 1, stable.
+/// The JSON answer: version 1, stable.
 pub(crate) fn json(view: &DeltaView<'_>) -> Value {
     let (delta, [old, new]) = (view.delta, view.loaded());
     let values: Vec<Value> = delta
@@ -16,7 +19,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .iter()
         .map(|value| {
             let (id, unit) = view.value(value);
-            let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
+            let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
             json!({"id": id, "before": in_unit(value.before), "after": in_unit(value.after), "unit": unit.to_string()})
         })
         .collect();
@@ -24,8 +27,17 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .limits
         .iter()
         .map(|limit| {
-            let (id, [before, after], revision) = view.limit(limit);
-            json!({"id": id, "before": before, "after": after, "revision": revision})
+            let (id, _, revision) = view.limit(limit);
+            let limit_of = |loaded: &trace::Loaded, index| loaded.target(index).map(Limit::from_target);
+            let written = |loaded: &trace::Loaded, index| {
+                loaded.target(index)?.limit().next().map(|(_, quantity)| quantity.unit().clone())
+            };
+            let (was, is) = (written(old, limit.base), written(new, limit.head));
+            let unit = is.as_ref().or(was.as_ref()).cloned().unwrap_or_else(Unit::dimensionless);
+            let fits = was.is_none_or(|was| was.dimension() == unit.dimension());
+            let shown = |limit: Option<Limit>| limit.map(|limit| limit_json(&limit, &unit));
+            json!({"id": id, "before": shown(limit_of(old, limit.base).filter(|_| fits)),
+                   "after": shown(limit_of(new, limit.head)), "unit": unit.to_string(), "revision": revision})
         })
         .collect();
     let causes: Vec<Value> = delta
@@ -33,14 +45,14 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .iter()
         .map(|cause| {
             let (id, unit) = view.value(&cause.value);
-            let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
+            let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
             json!({
                 "id": id,
                 "before": in_unit(cause.value.before),
                 "after": in_unit(cause.value.after),
                 "unit": unit.to_string(),
                 "affects": view.affects(cause),
-                "points": number(cause.points),
+                "points": json_number(cause.points),
             })
         })
         .collect();
@@ -53,7 +65,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             HeadlineOf::Points(_) => None,
         })
         .map(|(name, line)| {
-            let in_unit = |si: Option<f64>| number(si.map(|si| line.unit.from_si(si)));
+            let in_unit = |si: Option<f64>| json_number(si.map(|si| line.unit.from_si(si)));
             let both =
                 json!({"before": in_unit(line.before), "after": in_unit(line.after), "unit": line.unit.to_string()});
             (name.clone(), both)
@@ -85,8 +97,8 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .collect();
     json!({
         "version": 1,
-        "base": side(old),
-        "head": side(new),
+        "base": source(old),
+        "head": source(new),
         "shallow": view.found.shallow,
         "new": findings(&delta.new, new),
         "fixed": findings(&delta.fixed, old),
@@ -102,24 +114,20 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "causes": causes,
         "status_changes": status_changes,
         "limits_changed": limits,
-        "points": points.map(|line| json!({"before": number(line.before), "after": number(line.after)})),
+        "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after)})),
         "amounts": amounts,
     })
 }
 
-fn side(loaded: &trace::Loaded) -> Value {
-    super::super::json::source(loaded)
-}
-
-/// What the template of the Markdown sees: the same, and the numbers as they are shown.
+/// The data for the template: the JSON answer, and its numbers as text.
 pub(crate) fn context(view: &DeltaView<'_>) -> Value {
     let mut context = json(view);
-    let three = |[before, after, change]: [String; 3]| json!({"before": before, "after": after, "change": change});
+    let texts = |[before, after, change]: [String; 3]| json!({"before": before, "after": after, "change": change});
     let headline: Vec<Value> = view
         .headlines()
         .iter()
         .map(|line| {
-            let mut text = three(shown(line.before, line.after, &line.unit));
+            let mut text = texts(shown(line.before, line.after, &line.unit));
             text["name"] = json!(view.headline_name(line));
             text
         })
@@ -130,10 +138,10 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         .iter()
         .map(|cause| {
             let (id, unit) = view.value(&cause.value);
-            let mut shown = three(shown(cause.value.before, cause.value.after, unit));
+            let mut shown = texts(shown(cause.value.before, cause.value.after, unit));
             shown["id"] = json!(id);
             shown["affects"] = json!(view.affects(cause));
-            shown["points"] = json!(cause.points.map(|points| format!("{points:+.2}")));
+            shown["points"] = json!(cause.points.map(|points| number::signed(points, 2)));
             shown
         })
         .collect();
@@ -143,12 +151,21 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         .iter()
         .map(|value| {
             let (id, unit) = view.value(value);
-            let mut shown = three(shown(value.before, value.after, unit));
+            let mut shown = texts(shown(value.before, value.after, unit));
             shown["id"] = json!(id);
             shown
         })
         .collect();
-    // A template is told of what is absent, as it may name nothing that is not there.
+    let limits: Vec<Value> = view
+        .delta
+        .limits
+        .iter()
+        .map(|limit| {
+            let (_, [before, after], _) = view.limit(limit);
+            json!({"before": before, "after": after})
+        })
+        .collect();
+    // A template must not name a key that is missing, so every finding gets one.
     for list in ["new", "fixed"] {
         for finding in context[list].as_array_mut().into_iter().flatten() {
             if finding.get("waiver").is_none() {
@@ -156,7 +173,7 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             }
         }
     }
-    let [old, new] = view.loaded().map(side_name);
+    let [old, new] = view.loaded().map(state_name);
     let incomplete: Vec<String> = view.loaded().into_iter().filter_map(super::super::incomplete).collect();
     context["shown"] = json!({
         "base": old,
@@ -166,6 +183,7 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         "headline": headline,
         "causes": causes,
         "values": values,
+        "limits_changed": limits,
         "empty": view.delta.is_empty(),
     });
     context

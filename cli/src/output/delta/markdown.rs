@@ -1,11 +1,11 @@
-//! The report of `delta` as Markdown, from a template: the team's own where it has one.
+//! The output of `delta` as Markdown, from the template of the project if it has one.
 
 use trace::Error;
 
 use super::{DeltaView, context};
 use crate::output::template::{self, Escape};
 
-/// For a pull request, or the summary of a step in CI.
+/// The comparison for a pull request, or the summary of a CI job.
 pub(crate) fn markdown(view: &DeltaView<'_>) -> Result<String, Error> {
     let own = view.loaded()[1].snapshot.template("delta.md");
     template::render("delta.md", include_str!("../../../../templates/delta.md"), own, Escape::Markdown, &context(view))

@@ -1,4 +1,4 @@
-//! The report of `delta`: one file a form, all from the same comparison.
+//! The output of `delta`: one file per format, all from the same comparison.
 
 mod document;
 mod markdown;
@@ -10,6 +10,7 @@ pub(crate) use terminal::terminal;
 
 use std::collections::HashSet;
 
+use schema::number;
 use schema::quantity::{Unit, same_number};
 use trace::delta::{Cause, ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
 use trace::git::Base;
@@ -18,7 +19,7 @@ use trace::{Delta, Finding, Loaded, RecordId, Study};
 
 use super::listed::{Baseline, Listed};
 
-/// What is told.
+/// What `delta` shows.
 pub(crate) struct DeltaView<'t> {
     pub(crate) delta: &'t Delta,
     pub(crate) base: &'t Study,
@@ -26,7 +27,7 @@ pub(crate) struct DeltaView<'t> {
     pub(crate) found: &'t Base,
 }
 
-/// Every finding of both sides once, with what became of it; those that head waives among them.
+/// Every finding of both states once, with its state since the base, including those that the head waives.
 pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
     let base = view.base.report();
     let known: HashSet<String> = base.findings.iter().chain(&base.waived).map(Finding::fingerprint).collect();
@@ -35,20 +36,20 @@ pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
     let unchanged = view.delta.unchanged.iter().map(|finding| (finding, state(true)));
     let waived =
         view.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
-    // What head accepts by a waiver stands among what head has.
-    let mended = view.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
-    let mended = mended.map(|finding| (finding, Some(Baseline::Absent)));
-    new.chain(unchanged).chain(waived).chain(mended).collect()
+    // Findings that a waiver of the head accepts are already in the list.
+    let fixed = view.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
+    let fixed = fixed.map(|finding| (finding, Some(Baseline::Absent)));
+    new.chain(unchanged).chain(waived).chain(fixed).collect()
 }
 
-/// Before, after and the change of a value as text; the change is empty where there is none.
+/// A value before and after as text, and the change; empty without a change.
 fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     let text = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |si| unit.show(si, 0.0));
     let change = match (before, after) {
         (Some(before), Some(after)) if !same_number(before, after) => {
-            // A hundredth of a point is the least that a rule book scores.
+            // The smallest score in a rule book is a hundredth of a point.
             if unit.to_string() == "pts" {
-                format!("{:+.2} pts", after - before)
+                format!("{} pts", number::signed(after - before, 2))
             } else {
                 unit.show_change(after - before)
             }
@@ -77,7 +78,7 @@ impl DeltaView<'_> {
         }
     }
 
-    /// How many findings stand before and after, by level.
+    /// The number of findings before and after, by level.
     fn counts(&self) -> [[usize; 2]; 3] {
         let [before, after] = [self.base.report().counts(), self.head.report().counts()];
         [0, 1, 2].map(|level| [before[level], after[level]])
@@ -92,22 +93,22 @@ impl DeltaView<'_> {
         (values.name(node), values.unit(node))
     }
 
-    /// The names on the way of a cause, less itself.
+    /// The names of the values that a cause affects, in the order of the path to the points.
     fn affects(&self, cause: &Cause) -> Vec<String> {
         let values =
             if matches!(cause.value.named, ChangedNode::Head(_)) { self.head.values() } else { self.base.values() };
         cause.affects.iter().skip(1).map(|node| values.name(*node)).collect()
     }
 
-    /// The id of a target whose limit moved, the limit before and after, and the revision that records it.
+    /// The id of a target with a new limit, the limit before and after as text, and the revision that records it.
     fn limit(&self, limit: &ChangedLimit) -> (String, [String; 2], Option<String>) {
         let [old, new] = self.loaded();
         let revision = limit.revision.map(|index| new.record(index).id.to_string());
-        let text = [limit_text(old, limit.base), limit_text(new, limit.head)];
+        let text = [super::values::limit_text(old, limit.base), super::values::limit_text(new, limit.head)];
         (new.record(limit.head).id.to_string(), text, revision)
     }
 
-    /// The targets that stand elsewhere than before: id, before, after.
+    /// The targets with a new status: id, before, after.
     fn status_changes(&self) -> Vec<(String, &'static str, &'static str)> {
         let changes = self.delta.status_changes(self.base, self.head).into_iter();
         let id = |target: RecordId| self.head.loaded.record(target).id.to_string();
@@ -115,14 +116,10 @@ impl DeltaView<'_> {
     }
 }
 
-fn limit_text(loaded: &Loaded, index: RecordId) -> String {
-    loaded.target(index).map(super::values::limit).unwrap_or_default()
-}
-
-/// What a side is, in words.
-fn side_name(loaded: &Loaded) -> String {
+/// The name of a state.
+fn state_name(loaded: &Loaded) -> String {
     match &loaded.snapshot.source {
-        Source::Worktree => "the work tree".to_owned(),
+        Source::Worktree => "the working tree".to_owned(),
         Source::Index => "the index".to_owned(),
         Source::Nothing => "nothing".to_owned(),
         Source::Revision { commit, .. } => commit.get(..10).unwrap_or(commit).to_owned(),

@@ -1,21 +1,22 @@
-//! The report of `delta` for people: the headline first, then what broke, was mended, and moved.
+//! The output of `delta` for the terminal: the headline, then new and fixed findings, changed limits and values.
 
 use std::fmt::Write as _;
 
+use schema::number;
 use schema::settings::Level;
 use trace::{Finding, RecordId};
 
 use super::super::table::{Paint, Table, plain, strong};
-use super::{DeltaView, shown, side_name};
+use super::{DeltaView, shown, state_name};
 use crate::output::{Paths, incomplete, terminal};
 use crate::screen::{Ink, clean, count};
 
-/// So many causes are told with their way; the rest are counted.
+/// The largest number of causes to list; the rest are counted.
 const MOST_CAUSES: usize = 12;
-/// So many records of a sort are told by name.
+/// The largest number of records to list by name, for each kind of change.
 const MOST_RECORDS: usize = 12;
 
-/// For people.
+/// The text for the terminal.
 pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
     let mut out = String::new();
     heading(&mut out, view, ink);
@@ -25,9 +26,9 @@ pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
     }
     headline(&mut out, view, ink);
     let [old, new] = view.loaded();
-    section(&mut out, view, ink, "broke", &view.delta.new, new);
-    section(&mut out, view, ink, "mended", &view.delta.fixed, old);
-    moved(&mut out, view, ink);
+    section(&mut out, view, ink, "new findings", &view.delta.new, new);
+    section(&mut out, view, ink, "fixed findings", &view.delta.fixed, old);
+    changes(&mut out, view, ink);
     records(&mut out, view, ink);
     out
 }
@@ -35,14 +36,14 @@ pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
 fn heading(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let [old, new] = view.loaded();
     let how = view.found.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
-    let _ = writeln!(out, "from {}{how} to {}", side_name(old), side_name(new));
+    let _ = writeln!(out, "from {}{how} to {}", state_name(old), state_name(new));
     for loaded in [old, new] {
         if let Some(text) = incomplete(loaded) {
-            ink.block(out, "", 0, &format!("{}: {text}", side_name(loaded)));
+            ink.block(out, "", 0, &format!("{}: {text}", state_name(loaded)));
         }
     }
     if view.found.shallow {
-        out.push_str(&ink.faint("the clone is shallow: older history is not here"));
+        out.push_str(&ink.faint("the clone is shallow: older commits are missing"));
         out.push('\n');
     }
     out.push('\n');
@@ -71,32 +72,32 @@ fn section(out: &mut String, view: &DeltaView<'_>, ink: Ink, name: &str, finding
     let paths = Paths::new(loaded);
     for finding in findings {
         if std::ptr::eq(findings, view.delta.new.as_slice()) {
-            terminal::one(out, finding, &paths, ink);
+            terminal::finding(out, finding, &paths, ink);
         } else {
-            gone(out, finding, ink);
+            fixed(out, finding, ink);
         }
     }
     out.push('\n');
 }
 
-/// A finding that is gone needs no place and no cure.
-fn gone(out: &mut String, finding: &Finding, ink: Ink) {
+/// A fixed finding, without its position and fix.
+fn fixed(out: &mut String, finding: &Finding, ink: Ink) {
     let what = finding.record.as_deref().unwrap_or(&finding.path);
     let waived = finding.waiver.as_ref().map(|waiver| format!(" (waived by {waiver})")).unwrap_or_default();
     let line = format!("{}: {}{waived}", clean(what), finding.message);
     ink.block(out, finding.level.word(), 7, &format!("{}  {line}", finding.check.name));
 }
 
-fn moved(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
+fn changes(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let delta = view.delta;
     if !delta.limits.is_empty() {
-        let _ = writeln!(out, "{}", ink.strong("limits moved"));
-        let mut table = Table::new(&[("  target", false), ("before", true), ("after", true), ("on record", false)]);
+        let _ = writeln!(out, "{}", ink.strong("changed limits"));
+        let mut table = Table::new(&[("  target", false), ("before", true), ("after", true), ("revision", false)]);
         for limit in &delta.limits {
             let (id, [before, after], revision) = view.limit(limit);
             let recorded = match revision {
-                Some(revision) => plain(format!("by {revision}")),
-                None => ("no revision says so".to_owned(), Paint::Level(Level::Warning)),
+                Some(revision) => plain(revision),
+                None => ("no revision".to_owned(), Paint::Level(Level::Warning)),
             };
             table.row(vec![strong(format!("  {id}")), plain(before), plain(after), recorded]);
         }
@@ -105,7 +106,7 @@ fn moved(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     }
     let status_changes = view.status_changes();
     if !status_changes.is_empty() {
-        let _ = writeln!(out, "{}", ink.strong("targets that stand elsewhere"));
+        let _ = writeln!(out, "{}", ink.strong("targets with a new status"));
         for (id, before, after) in status_changes {
             let _ = writeln!(out, "  {id}  {before} → {after}");
         }
@@ -113,20 +114,21 @@ fn moved(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     }
     if !delta.causes.is_empty() {
         let changes = count(delta.values.len(), "value");
-        let _ = writeln!(out, "{}", ink.strong(&format!("values: {changes} changed; where it begins")));
+        let _ = writeln!(out, "{}", ink.strong(&format!("values: {changes} changed; causes")));
         for cause in delta.causes.iter().take(MOST_CAUSES) {
             let (name, unit) = view.value(&cause.value);
             let [before, after, _] = shown(cause.value.before, cause.value.after, unit);
-            let points = cause.points.map(|points| format!("   about {points:+.2} pts")).unwrap_or_default();
+            let points =
+                cause.points.map(|points| format!("   about {} pts", number::signed(points, 2))).unwrap_or_default();
             let _ = writeln!(out, "  {}  {before} → {after}{points}", ink.strong(&clean(&name)));
-            let way = view.affects(cause);
-            if !way.is_empty() {
-                ink.block(out, "moves", 9, &way.join(" → "));
+            let affects = view.affects(cause);
+            if !affects.is_empty() {
+                ink.block(out, "affects", 9, &affects.join(" → "));
             }
         }
         if delta.causes.len() > MOST_CAUSES {
             let more = delta.causes.len() - MOST_CAUSES;
-            let _ = writeln!(out, "  and {more} more beginnings; `--format json` has all");
+            let _ = writeln!(out, "  and {more} more causes; `--format json` lists all");
         }
         out.push('\n');
     }
@@ -156,6 +158,6 @@ fn records(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     list("edited", delta.edited.iter().map(|(_, index)| named(new, *index)).collect());
     let unchanged = delta.unchanged.len();
     if unchanged > 0 {
-        let _ = writeln!(out, "{}", ink.faint(&format!("{} as before", count(unchanged, "open item"))));
+        let _ = writeln!(out, "{}", ink.faint(&format!("{} unchanged", count(unchanged, "finding"))));
     }
 }

@@ -1,6 +1,6 @@
 //! The answers of `check` and `delta`.
 
-use super::shared::{FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, SOURCE, STAGES};
+use super::shared::{FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, LIMIT, SOURCE, STAGES, STATUSES};
 use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 const COUNTS: &[Key] = &[
@@ -140,8 +140,8 @@ const CHANGES: &[Key] = &[
         "status_changes",
         Shape::List(&Shape::Object(&[&[
             key("id", Shape::Text, "id of the target"),
-            key("before", Shape::Text, "status in the base"),
-            key("after", Shape::Text, "status in the head"),
+            key("before", Shape::Words(STATUSES), "status in the base"),
+            key("after", Shape::Words(STATUSES), "status in the head"),
         ]])),
         "targets with a new status",
     ),
@@ -149,8 +149,13 @@ const CHANGES: &[Key] = &[
         "limits_changed",
         Shape::List(&Shape::Object(&[&[
             key("id", Shape::Text, "id of the target"),
-            key("before", Shape::Text, "limit in the base, as text with its unit"),
-            key("after", Shape::Text, "limit in the head, as text with its unit"),
+            key(
+                "before",
+                Shape::OrNull(&Shape::Named(&LIMIT)),
+                "limit in the base; null if it had none, or one whose unit does not match",
+            ),
+            key("after", Shape::OrNull(&Shape::Named(&LIMIT)), "limit in the head; null if it has none"),
+            key("unit", Shape::Text, "unit of both; empty for a plain number"),
             key("revision", TEXT_OR_NULL, "id of the revision that records the change"),
         ]])),
         "targets with a new limit",
@@ -175,8 +180,8 @@ pub(crate) static DELTA: Answer = Answer {
 
 /// Three texts of a changed number.
 const SHOWN: &[Key] = &[
-    key("before", Shape::Text, "value in the base; empty without one"),
-    key("after", Shape::Text, "value in the head; empty without one"),
+    key("before", Shape::Text, "value in the base; `none` without one"),
+    key("after", Shape::Text, "value in the head; `none` without one"),
     key("change", Shape::Text, "difference with its sign; empty without one"),
 ];
 
@@ -212,6 +217,14 @@ const CONTEXT: Keys = &[
                 "values",
                 Shape::List(&Shape::Object(&[SHOWN, &[key("id", Shape::Text, "name of the value")]])),
                 "as `values`",
+            ),
+            key(
+                "limits_changed",
+                Shape::List(&Shape::Object(&[&[
+                    key("before", Shape::Text, "limit in the base; empty without one"),
+                    key("after", Shape::Text, "limit in the head; empty without one"),
+                ]])),
+                "as `limits_changed`",
             ),
             key("empty", Shape::Flag, "whether there is no difference"),
         ]]),

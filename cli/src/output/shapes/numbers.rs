@@ -1,6 +1,6 @@
 //! The answers of `values`, `budget`, `points`, `worth` and `compare`.
 
-use super::shared::{LIMIT, ORIGINS, STATUSES, UNCERTAINTY};
+use super::shared::{LIMIT, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 pub(crate) static VALUES: Answer = Answer {
@@ -42,7 +42,7 @@ const WITHOUT_SHARE: &[Key] = &[
 
 /// What a budget and a share have in common.
 const SPENT: &[Key] = &[
-    measure("limit", NUMBER_OR_NULL, "`unit` of the budget", "limit"),
+    measure("limit", Shape::Named(&UPPER_LIMIT), "`unit` of the budget", "limit"),
     measure("value", NUMBER_OR_NULL, "`unit` of the budget", "value, including the growth allowance"),
     measure("uncertainty", NUMBER_OR_NULL, "`unit` of the budget", UNCERTAINTY),
     measure("growth", NUMBER_OR_NULL, "`unit` of the budget", "growth allowance that is included in the value"),
@@ -106,8 +106,13 @@ pub(crate) static BUDGET: Answer = Answer {
                                     "changes",
                                     Shape::List(&Shape::Object(&[&[
                                         key("id", Shape::Text, "id of the share"),
-                                        measure("from", NUMBER_OR_NULL, "`unit`", "limit now"),
-                                        measure("to", NUMBER_OR_NULL, "`unit`", "new limit"),
+                                        measure(
+                                            "from",
+                                            Shape::Named(&UPPER_LIMIT),
+                                            "`unit` of the budget",
+                                            "limit now",
+                                        ),
+                                        measure("to", Shape::Named(&UPPER_LIMIT), "`unit` of the budget", "new limit"),
                                         measure("change", NUMBER_OR_NULL, "`unit`", "difference"),
                                         key("safety_critical", Shape::Flag, "whether the share is safety-critical"),
                                         key("revision", Shape::Text, "a revision to add, as YAML"),

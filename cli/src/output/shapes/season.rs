@@ -50,8 +50,7 @@ pub(crate) static HISTORY: Answer = Answer {
                         key("unit", Shape::Text, "unit; empty for a plain number"),
                         measure("si", NUMBER_OR_NULL, "SI", "the value in SI base units"),
                         measure("uncertainty", NUMBER_OR_NULL, "`unit`", UNCERTAINTY),
-                        measure("at_least", NUMBER_OR_NULL, "`unit`", "lower limit"),
-                        measure("at_most", NUMBER_OR_NULL, "`unit`", "upper limit"),
+                        key("limit", Shape::OrNull(&Shape::Named(&LIMIT)), "limit then; only for targets"),
                         key("status", Shape::OrNull(&Shape::Words(STATUSES)), "status; only for targets"),
                         key("origin", Shape::Words(ORIGINS), "where the value came from"),
                     ],
@@ -117,20 +116,22 @@ const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
     key("limit_text", Shape::Text, "limit as text with its unit"),
     key(
         "limits",
-        Shape::List(&Shape::Object(&[&[
-            key("date", Shape::Date, "date of the commit"),
-            key("commit", Shape::Text, "commit id; empty for changes that are not committed"),
-            key("limit", Shape::Text, "limit from then on, as text"),
-            key("recorded", Shape::Flag, "whether a revision records the change; true for the first limit"),
-            key("after_result", Shape::Flag, "whether it was set after a result of the target"),
-        ]])),
+        Shape::List(&Shape::Object(&[
+            COMMIT_KEYS,
+            &[
+                key("limit", Shape::Named(&LIMIT), "limit from then on"),
+                key("unit", Shape::Text, "unit of that limit; empty for a plain number"),
+                key("recorded", Shape::Flag, "whether a revision records the change; true for the first limit"),
+                key("after_result", Shape::Flag, "whether it was set after a result of the target"),
+            ],
+        ])),
         "every limit that the target had, oldest first",
     ),
     key(
         "revisions",
         Shape::List(&Shape::Object(&[&[
             key("id", Shape::Text, "id of the revision"),
-            key("date", Shape::OrNull(&Shape::Date), "its date"),
+            key("day", Shape::OrNull(&Shape::Date), "its date"),
             key("from", TEXT_OR_NULL, "limit before, as text"),
             key("to", TEXT_OR_NULL, "limit after, as text"),
             key("agreed_by", TEXT_OR_NULL, "role that agreed"),
@@ -152,7 +153,7 @@ const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
         "result",
         Shape::OrNull(&Shape::Object(&[&[
             key("id", Shape::Text, "id of the result"),
-            key("date", Shape::OrNull(&Shape::Date), "its date"),
+            key("day", Shape::OrNull(&Shape::Date), "its date"),
             measure("value", NUMBER_OR_NULL, "`unit`", "measured value"),
             key("outcome", Shape::OrNull(&Shape::Words(&["pass", "fail"])), "outcome, for a result without a value"),
         ]])),
@@ -235,8 +236,8 @@ const AUDIT_KEYS: &[Key] = &[
     key(
         "timeline",
         Shape::List(&Shape::Object(&[&[
-            key("date", Shape::Date, "date of the commit"),
-            key("commit", Shape::Text, "commit id; empty for changes that are not committed"),
+            key("day", Shape::Date, "date of the commit"),
+            key("commit", TEXT_OR_NULL, "full commit id; null for changes that are not committed"),
             key(
                 "amounts",
                 Shape::Map(&Shape::Object(&[&[
@@ -333,6 +334,7 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                             key("result", Shape::Text, "measured value with its unit"),
                             key("margin", Shape::Text, "margin"),
                             key("unrecorded", Shape::Integer, "number of changes of the limit without a revision"),
+                            key("limits", TEXTS, "as `targets[].limits[].limit`, with units"),
                         ]])),
                         "as `targets`",
                     ),

@@ -58,6 +58,12 @@ pub(super) const LIMIT: Named = Named {
     ]],
 };
 
+pub(super) const UPPER_LIMIT: Named = Named {
+    name: "upper-limit",
+    summary: "A limit that is always an upper one, as in a budget.",
+    keys: &[&[measure("at_most", NUMBER_OR_NULL, "`unit`", "upper limit")]],
+};
+
 pub(super) const COMMIT: Named = Named { name: "commit", summary: "A commit and its date.", keys: &[COMMIT_KEYS] };
 
 pub(super) const COMMIT_KEYS: &[Key] = &[
