@@ -1,5 +1,7 @@
 //! `audit`: the review of the season, in every output format.
 
+use schema::Kind;
+
 use crate::support::Sandbox;
 
 /// A small car at the end of its season: two events, one target met, one missed, one never verified.
@@ -336,4 +338,16 @@ fn an_empty_root_is_reported_without_a_failure() {
     for form in ["terminal", "markdown", "json", "csv", "html"] {
         sandbox.tierod(&["audit", "--format", form]).ended(0);
     }
+}
+
+/// The table of verifications counts every kind that may have one, and its caption names them.
+#[test]
+fn kinds_in_the_caption_of_verifications() {
+    let kinds = Kind::ALL.iter().filter(|kind| kind.needs_verification(false)).map(|kind| kind.plural());
+    let mut names = kinds.collect::<Vec<_>>().join(", ");
+    let last = names.rfind(", ").unwrap();
+    names.replace_range(last..last + 2, " and ");
+    names[..1].make_ascii_uppercase();
+    let caption = format!("<caption>{names} with a verification</caption>");
+    assert!(include_str!("../templates/audit.html").contains(&caption), "{caption}");
 }

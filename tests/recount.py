@@ -194,9 +194,9 @@ for audited in audit["targets"]:
 # Verification by method.
 for line in audit["verification"]:
     planned = closed = failed = 0
-    for kind in ("targets", "requirements", "parts"):
-        for name, record in last.get(kind, {}).items():
-            verify = record.get("verify")
+    for kind, records_of_kind in last.items():
+        for name, record in records_of_kind.items():
+            verify = (record or {}).get("verify")
             verify = verify if isinstance(verify, list) else [verify] if verify else []
             if not any(one["by"] == line["method"] for one in verify):
                 continue

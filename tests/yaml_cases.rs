@@ -7,9 +7,11 @@
 
 use std::collections::HashMap;
 use std::path::Path;
+use std::sync::LazyLock;
 use std::time::Instant;
 
 use proptest::prelude::*;
+use schema::Kind;
 use schema::read::{self, ProblemKind};
 use serde_json::Value;
 
@@ -204,20 +206,21 @@ const VALUES: &[&str] = &[
     "a\u{feff}b",
 ];
 
-const KINDS: &[&str] = &[
-    "goals",
-    "events",
-    "systems",
-    "targets",
-    "requirements",
-    "parts",
-    "analyses",
-    "decisions",
-    "results",
-    "revisions",
-    "waivers",
-    "part",
-];
+/// The keys of a record file, and one that is none.
+static KINDS: LazyLock<Vec<&str>> =
+    LazyLock::new(|| Kind::ALL.iter().map(|kind| kind.plural()).chain(["part"]).collect());
+
+/// The dictionary for fuzzing starts with the keys of a record file, and has them as the start of a line too.
+#[test]
+fn kinds_in_the_fuzz_dictionary() {
+    let dictionary = include_str!("../fuzz/yaml.dict");
+    let words: Vec<&str> = dictionary.lines().map(|line| line.trim_matches('"')).collect();
+    let kinds: Vec<&str> = Kind::ALL.iter().map(|kind| kind.plural()).collect();
+    assert_eq!(words[..kinds.len()], kinds);
+    let at_start: Vec<&str> = words.iter().filter_map(|word| word.strip_suffix("s: ")).collect();
+    let singular: Vec<&str> = kinds.iter().filter_map(|kind| kind.strip_suffix('s')).collect();
+    assert_eq!(at_start, singular);
+}
 
 const KEYS: &[&str] = &[
     "title",
@@ -291,7 +294,7 @@ fn file(kinds: &Written, flow: bool, comments: bool) -> String {
     let mut number = 0;
     for (kind, style, records) in kinds {
         let comment = if comments { " # é" } else { "" };
-        out.push_str(&format!("{}:{comment}\n", quoted(*style, kind.get::<&str>(KINDS))));
+        out.push_str(&format!("{}:{comment}\n", quoted(*style, kind.get::<&str>(&KINDS))));
         for (style, keys) in records {
             number += 1;
             // Some ids appear twice.

@@ -193,7 +193,15 @@ fn tables_named(record: &Record) -> Vec<&str> {
             let values = analysis.given.iter().map(|(_, value)| value);
             values.filter(|value| is_table(value)).map(Expression::text).collect()
         }
-        _ => Vec::new(),
+        Body::Event(_)
+        | Body::System(_)
+        | Body::Target(_)
+        | Body::Requirement(_)
+        | Body::Part(_)
+        | Body::Decision(_)
+        | Body::Result(_)
+        | Body::Revision(_)
+        | Body::Waiver(_) => Vec::new(),
     }
 }
 

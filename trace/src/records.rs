@@ -2,20 +2,18 @@
 
 use std::sync::Arc;
 
-use schema::records::{
-    Analysis, Body, Decision, Event, Goal, Part, Requirement, Revision, System, Target, TestResult, Waiver,
-};
+use schema::records::Body;
 use schema::{Kind, Record};
 
 use crate::Loaded;
 use crate::ids::{FileId, RecordId};
 
 macro_rules! by_kind {
-    ($($(#[$doc:meta])* $many:ident $one:ident $kind:ident $type:ident;)*) => {
+    ($($kind:ident $type:ident $many:ident $one:ident;)*) => {
         impl Loaded {
             $(
-                $(#[$doc])*
-                pub fn $many(&self) -> impl DoubleEndedIterator<Item = (RecordId, &Record, &$type)> + Clone {
+                #[doc = concat!("All ", stringify!($many), ".")]
+                pub fn $many(&self) -> impl DoubleEndedIterator<Item = (RecordId, &Record, &schema::records::$type)> + Clone {
                     self.records().filter_map(|(id, record)| match &record.body {
                         Body::$kind(body) => Some((id, record, &**body)),
                         _ => None,
@@ -23,7 +21,7 @@ macro_rules! by_kind {
                 }
 
                 /// The body of a record, if it is of this kind.
-                pub fn $one(&self, id: RecordId) -> Option<&$type> {
+                pub fn $one(&self, id: RecordId) -> Option<&schema::records::$type> {
                     match &self.record(id).body {
                         Body::$kind(body) => Some(body),
                         _ => None,
@@ -34,30 +32,7 @@ macro_rules! by_kind {
     };
 }
 
-by_kind! {
-    /// All goals.
-    goals goal Goal Goal;
-    /// All events.
-    events event Event Event;
-    /// All systems.
-    systems system System System;
-    /// All targets.
-    targets target Target Target;
-    /// All requirements.
-    requirements requirement Requirement Requirement;
-    /// All parts.
-    parts part Part Part;
-    /// All analyses.
-    analyses analysis Analysis Analysis;
-    /// All decisions.
-    decisions decision Decision Decision;
-    /// All results.
-    results result Result TestResult;
-    /// All revisions.
-    revisions revision Revision Revision;
-    /// All waivers.
-    waivers waiver Waiver Waiver;
-}
+schema::for_each_kind!(by_kind);
 
 impl Loaded {
     /// All records with their ids, file by file.

@@ -190,7 +190,15 @@ fn agreement(record: &schema::Record) -> Vec<String> {
             let until = w.until.map(|until| format!(" until {until}")).unwrap_or_default();
             (format!("{} on {} is accepted{until}", id(&w.check), id(&w.of)), &w.agreed_by, &w.reason)
         }
-        _ => return Vec::new(),
+        Body::Goal(_)
+        | Body::Event(_)
+        | Body::System(_)
+        | Body::Target(_)
+        | Body::Requirement(_)
+        | Body::Part(_)
+        | Body::Analysis(_)
+        | Body::Decision(_)
+        | Body::Result(_) => return Vec::new(),
     };
     let by = by.iter().map(|by| format!("agreed by the {}", clean(by)));
     std::iter::once(what).chain(by).chain(reason.iter().map(|reason| clean(reason))).collect()

@@ -1,7 +1,7 @@
 //! The output of `values`: targets with their limits, events, goals and amounts.
 
 use schema::quantity::Unit;
-use schema::records::{Body, LimitStyle};
+use schema::records::LimitStyle;
 use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::values::{Gradients, Key, Limit, Origin, Status, TargetStatus, Values};
@@ -71,7 +71,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     }
     let mut table = Table::new(&[("event or goal", false), ("points", true), ("source", false)]);
     for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
+        if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
             let points = shown(values, gradients, node);
             table.row(vec![strong(record.id.as_str()), plain(points), faint(origin(values, index))]);
         }
@@ -140,8 +140,8 @@ pub(crate) fn json(study: &Study) -> Value {
     for target in study.target_statuses() {
         all.push(entry(target.node, values.origin(target.index).word(), Some(target)));
     }
-    for (index, record) in loaded.records() {
-        if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
+    for index in loaded.record_ids() {
+        if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
             all.push(entry(node, values.origin(index).word(), None));
         }
     }

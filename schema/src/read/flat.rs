@@ -13,6 +13,7 @@ use std::ops::Range;
 use super::tree::{Content, NodeId, Tree};
 use super::{text, yaml};
 use crate::records::Kind;
+use crate::records::roles::AmountsRule;
 
 /// A record as flat fields.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -151,8 +152,8 @@ fn below(tree: &Tree<'_>, node: NodeId, route: &mut String, out: &mut FlatRecord
             if route.is_empty() {
                 return;
             }
-            let short =
-                out.kind == Kind::Part && route.strip_prefix("amounts.").is_some_and(|rest| !rest.contains('.'));
+            let short = out.kind.roles().amounts == AmountsRule::Own
+                && route.strip_prefix("amounts.").is_some_and(|rest| !rest.contains('.'));
             let route = if short { format!("{route}.value") } else { route.clone() };
             out.fields.push((route, text.to_owned()));
         }

@@ -14,14 +14,14 @@ mod revision;
 pub mod roles;
 mod system;
 mod target;
+mod texts;
 mod verify;
 mod waiver;
 
-use std::borrow::Cow;
 use std::fmt;
 
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::de::{self, Deserialize, Deserializer, Visitor};
+use schemars::JsonSchema;
+use serde::de::{Deserialize, Deserializer};
 use serde::ser::{Serialize, Serializer};
 
 pub use analysis::{Analysis, Finds};
@@ -35,90 +35,13 @@ pub use revision::Revision;
 pub use roles::{ReferenceKey, Tier};
 pub use system::System;
 pub use target::{LimitStyle, Target, limit_text};
+pub use texts::{Expression, Reason, Serves};
 pub use verify::{Method, Verification, Verify};
 pub use waiver::Waiver;
 
 use crate::entries::Entries;
-use crate::words::{Id, shorten};
-use roles::{ChildrenRule, ReferenceKey as Key, Roles, TierRule, VerificationRule};
-
-/// Id of the parent, and the reason in one sentence. An empty reason is accepted here and reported by a check.
-pub type Serves = Entries<Id, Reason>;
-
-/// A reason, which may still be empty: `serves: {car-mass: }`.
-#[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
-#[serde(transparent)]
-pub struct Reason(pub Option<String>);
-
-impl<'de> Deserialize<'de> for Reason {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        Option::deserialize(deserializer).map(Self)
-    }
-}
-
-impl JsonSchema for Reason {
-    fn inline_schema() -> bool {
-        true
-    }
-    fn schema_name() -> Cow<'static, str> {
-        "Reason".into()
-    }
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": "string", "pattern": "\\S", "description": "The reason, in one sentence."})
-    }
-}
-
-/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Expression(Box<str>);
-
-impl Expression {
-    /// The text as it is in the record.
-    pub fn text(&self) -> &str {
-        &self.0
-    }
-}
-
-impl<'de> Deserialize<'de> for Expression {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Text;
-        impl Visitor<'_> for Text {
-            type Value = Expression;
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a quantity, the name of a value, or a formula")
-            }
-            fn visit_str<E: de::Error>(self, text: &str) -> Result<Expression, E> {
-                let text = text.trim();
-                if text.is_empty() {
-                    return Err(E::custom("a quantity, the name of a value, or a formula is missing"));
-                }
-                if text.len() > 4000 {
-                    return Err(E::custom(format!("`{}` is too long for a formula (4,000 characters)", shorten(text))));
-                }
-                Ok(Expression(text.into()))
-            }
-        }
-        deserializer.deserialize_str(Text)
-    }
-}
-
-impl Serialize for Expression {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(&self.0)
-    }
-}
-
-impl JsonSchema for Expression {
-    fn inline_schema() -> bool {
-        true
-    }
-    fn schema_name() -> Cow<'static, str> {
-        "Expression".into()
-    }
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": ["string", "number"]})
-    }
-}
+use crate::words::Id;
+use roles::{AmountsRule, ChildrenRule, ReferenceKey as Key, Roles, SafetyRule, TierRule, VerificationRule};
 
 /// The keys that every record may have.
 pub trait Common {
@@ -185,9 +108,9 @@ impl ShapeProblem {
 }
 
 macro_rules! kinds {
-    ($(
+    ($dollar:tt $(
         $(#[$doc:meta])*
-        $kind:ident $type:ident $field:ident $plural:literal $singular:literal
+        $kind:ident $type:ident $field:ident $name:ident $plural:literal $singular:literal
         about($($about:ident)?) verify($($verify:ident)?) safety_critical($($safety:ident)?) evidence($($evidence:ident)?)
         { $($role:ident: $value:expr,)* }
     )*) => {
@@ -274,6 +197,13 @@ macro_rules! kinds {
             }
         }
 
+        /// Invokes a macro with one line per kind, in the order of the table: the variant of [`Kind`], the type of its
+        /// records, the word for many and the word for a single one as names in code, and a semicolon.
+        #[macro_export]
+        macro_rules! for_each_kind {
+            ($dollar callback:ident) => { $dollar callback! { $($kind $type $field $name;)* } };
+        }
+
         /// A record file: kind, then id, then record.
         #[derive(Default, serde::Deserialize, JsonSchema)]
         #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
@@ -293,162 +223,207 @@ macro_rules! kinds {
     };
 }
 
-// One row per kind: variant, type, key in a record file, words, the keys with a meaning across kinds, and the roles.
-kinds! {
+// One row per kind: variant, type, names in code for many and for a single one, key in a record file, word, the keys
+// with a meaning across kinds, and the roles.
+kinds! { $
     /// What the team wants to reach in the contest: a place, or points.
-    Goal Goal goals "goals" "goal" about() verify() safety_critical() evidence() {
+    Goal Goal goals goal "goals" "goal" about() verify() safety_critical() evidence() {
         article: "a",
         tier: TierRule::Fixed(Tier::Goal),
         parents: &[],
         highest_parent: None,
         children: ChildrenRule::Always("events"),
+        chain_by_subject: false,
         needs_lead: true,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: true,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[Key::Serves],
     }
     /// A scored part of the contest.
-    Event Event events "events" "event" about() verify() safety_critical() evidence() {
+    Event Event events event "events" "event" about() verify() safety_critical() evidence() {
         article: "an",
         tier: TierRule::Fixed(Tier::Event),
         parents: &[Kind::Goal],
         highest_parent: Some(Tier::Goal),
         children: ChildrenRule::Always("car targets"),
+        chain_by_subject: false,
         needs_lead: true,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: true,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[Key::Serves, Key::Verified],
     }
     /// A group of parts with one lead.
-    System System systems "systems" "system" about(r#in) verify() safety_critical() evidence() {
+    System System systems system "systems" "system" about(r#in) verify() safety_critical() evidence() {
         article: "a",
         tier: TierRule::Fixed(Tier::System),
         parents: &[],
         highest_parent: None,
         children: ChildrenRule::Never,
+        chain_by_subject: false,
         needs_lead: true,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: false,
-        has_amounts: true,
+        amounts: AmountsRule::Total,
         named_under: &[Key::Serves, Key::In, Key::Subject],
     }
     /// A value that the car, a system or a part must reach.
-    Target Target targets "targets" "target"
+    Target Target targets target "targets" "target"
     about(of) verify(verify) safety_critical(safety_critical) evidence() {
         article: "a",
         tier: TierRule::OfSubject,
         parents: &[Kind::Event, Kind::Target],
         highest_parent: Some(Tier::Goal),
         children: ChildrenRule::OnCarTier("system targets or parts"),
+        chain_by_subject: false,
         needs_lead: true,
         verification: VerificationRule::Always,
+        verifies_subject: true,
+        safety: SafetyRule::ByKey,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: true,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[Key::Serves, Key::Verified, Key::Revised, Key::ShareOf, Key::Finds, Key::Criteria],
     }
     /// What the car, a system or a part must do or be, as a sentence.
-    Requirement Requirement requirements "requirements" "requirement"
+    Requirement Requirement requirements requirement "requirements" "requirement"
     about(of) verify(verify) safety_critical(safety_critical) evidence() {
         article: "a",
         tier: TierRule::OfSubject,
         parents: &[Kind::Event, Kind::Target],
         highest_parent: Some(Tier::Goal),
         children: ChildrenRule::Never,
+        chain_by_subject: false,
         needs_lead: true,
         verification: VerificationRule::Always,
+        verifies_subject: true,
+        safety: SafetyRule::ByKey,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: false,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[Key::Serves, Key::Verified],
     }
     /// An item of the car that is bought or made.
-    Part Part parts "parts" "part" about(r#in) verify(verify) safety_critical(safety_critical) evidence() {
+    Part Part parts part "parts" "part" about(r#in) verify(verify) safety_critical(safety_critical) evidence() {
         article: "a",
         tier: TierRule::Fixed(Tier::Part),
         parents: &[Kind::Target, Kind::Requirement],
         highest_parent: Some(Tier::Car),
         children: ChildrenRule::Never,
+        chain_by_subject: false,
         needs_lead: true,
         verification: VerificationRule::UnlessSubject,
+        verifies_subject: false,
+        safety: SafetyRule::ByKey,
+        makes_subject_critical: true,
         needs_evidence: false,
         has_value: false,
-        has_amounts: true,
+        amounts: AmountsRule::Own,
         named_under: &[Key::Serves, Key::Subject, Key::Verified, Key::Informs],
     }
     /// A calculation: with a model, with a formula, or made outside the tool.
-    Analysis Analysis analyses "analyses" "analysis" about() verify() safety_critical() evidence(evidence) {
+    Analysis Analysis analyses analysis "analyses" "analysis" about() verify() safety_critical() evidence(evidence) {
         article: "an",
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
         children: ChildrenRule::Never,
+        chain_by_subject: false,
         needs_lead: false,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: false,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[Key::Supersedes],
     }
     /// A choice between alternatives, with the reason for the choice.
-    Decision Decision decisions "decisions" "decision" about(of) verify() safety_critical() evidence() {
+    Decision Decision decisions decision "decisions" "decision" about(of) verify() safety_critical() evidence() {
         article: "a",
         tier: TierRule::Outside,
         parents: &[Kind::Target, Kind::Requirement],
         highest_parent: None,
         children: ChildrenRule::Never,
+        chain_by_subject: false,
         needs_lead: true,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: false,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[Key::Informs],
     }
     /// What was measured, tested or scored.
-    Result TestResult results "results" "result" about(of) verify() safety_critical() evidence(evidence) {
+    Result TestResult results result "results" "result" about(of) verify() safety_critical() evidence(evidence) {
         article: "a",
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
         children: ChildrenRule::Never,
+        chain_by_subject: false,
         needs_lead: false,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: true,
         has_value: false,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[],
     }
     /// An agreed change of a target's limit.
-    Revision Revision revisions "revisions" "revision" about(of) verify() safety_critical() evidence() {
+    Revision Revision revisions revision "revisions" "revision" about(of) verify() safety_critical() evidence() {
         article: "a",
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
         children: ChildrenRule::Never,
+        chain_by_subject: true,
         needs_lead: false,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: false,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[],
     }
     /// A finding that is accepted until an end date.
-    Waiver Waiver waivers "waivers" "waiver" about() verify() safety_critical() evidence() {
+    Waiver Waiver waivers waiver "waivers" "waiver" about() verify() safety_critical() evidence() {
         article: "a",
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
         children: ChildrenRule::Never,
+        chain_by_subject: false,
         needs_lead: false,
         verification: VerificationRule::Never,
+        verifies_subject: false,
+        safety: SafetyRule::Never,
+        makes_subject_critical: false,
         needs_evidence: false,
         has_value: false,
-        has_amounts: false,
+        amounts: AmountsRule::Never,
         named_under: &[],
     }
 }
@@ -489,9 +464,13 @@ impl Record {
         self.body.verify()
     }
 
-    /// Whether it is marked as critical for people's safety.
+    /// Whether it is critical for people's safety, by its kind or as it is marked.
     pub fn safety_critical(&self) -> bool {
-        self.body.safety_critical()
+        match self.kind().roles().safety {
+            SafetyRule::Always => true,
+            SafetyRule::ByKey => self.body.safety_critical(),
+            SafetyRule::Never => false,
+        }
     }
 
     /// The evidence files that it names.

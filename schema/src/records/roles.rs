@@ -61,9 +61,31 @@ pub enum ChildrenRule {
 pub enum VerificationRule {
     /// Always.
     Always,
-    /// Only if no target or requirement has it as its subject.
+    /// Only if no record of a kind that [verifies its subject](Roles::verifies_subject) is about it.
     UnlessSubject,
     /// Never; the kind has no key `verify`.
+    Never,
+}
+
+/// Whether records of a kind are critical for people's safety.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SafetyRule {
+    /// Always.
+    Always,
+    /// If their key `safety-critical` is true.
+    ByKey,
+    /// Never; the kind has no key `safety-critical`.
+    Never,
+}
+
+/// Whether a record of a kind has amounts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AmountsRule {
+    /// Its own, under `amounts`.
+    Own,
+    /// The totals of the parts in it.
+    Total,
+    /// Never; the kind has no key `amounts`.
     Never,
 }
 
@@ -105,16 +127,24 @@ pub struct Roles {
     pub highest_parent: Option<Tier>,
     /// Whether it needs records that serve it.
     pub children: ChildrenRule,
+    /// Whether its chain to a goal continues at its subject if it serves nothing.
+    pub chain_by_subject: bool,
     /// Whether it needs a lead, its own or that of its system.
     pub needs_lead: bool,
     /// Whether it needs a planned verification.
     pub verification: VerificationRule,
+    /// Whether its verification covers its subject too, so that the subject may have none of its own.
+    pub verifies_subject: bool,
+    /// Whether it is critical for people's safety.
+    pub safety: SafetyRule,
+    /// Whether what it is about, or in, is critical for people's safety if it is.
+    pub makes_subject_critical: bool,
     /// Whether it needs at least one evidence file.
     pub needs_evidence: bool,
     /// Whether formulas can name its value: the record's id is then the name of a value.
     pub has_value: bool,
     /// Whether it has amounts: `id.amount` is then the name of a value.
-    pub has_amounts: bool,
+    pub amounts: AmountsRule,
     /// The keys of other records that may name it.
     pub named_under: &'static [ReferenceKey],
 }
@@ -149,13 +179,19 @@ impl Kind {
         }
     }
 
-    /// Whether a record of the kind needs a planned verification. `is_subject`: whether a target or requirement is `of` it.
+    /// Whether a record of the kind needs a planned verification. `is_subject`: whether a record of a kind that
+    /// [verifies its subject](Roles::verifies_subject) is about it.
     pub fn needs_verification(self, is_subject: bool) -> bool {
         match self.roles().verification {
             VerificationRule::Always => true,
             VerificationRule::UnlessSubject => !is_subject,
             VerificationRule::Never => false,
         }
+    }
+
+    /// Whether a record of the kind has amounts, so that `id.amount` is the name of a value.
+    pub fn has_amounts(self) -> bool {
+        self.roles().amounts != AmountsRule::Never
     }
 
     /// Whether a key may name a record of the kind.
@@ -181,7 +217,11 @@ pub fn any_kind_of(kinds: impl IntoIterator<Item = Kind>) -> String {
 
 #[cfg(test)]
 mod tests {
+    use serde_json::{Value, json};
+
     use super::*;
+    use crate::records::{Body, Record};
+    use crate::words::Id;
 
     fn kinds(which: impl Fn(Kind) -> bool) -> Vec<&'static str> {
         Kind::ALL.iter().filter(|kind| which(**kind)).map(|kind| kind.singular()).collect()
@@ -205,27 +245,51 @@ mod tests {
     #[test]
     fn values_and_needs() {
         assert_eq!(kinds(|kind| kind.roles().has_value), ["goal", "event", "target"]);
-        assert_eq!(kinds(|kind| kind.roles().has_amounts), ["system", "part"]);
+        assert_eq!(kinds(Kind::has_amounts), ["system", "part"]);
         assert_eq!(
             kinds(|kind| kind.roles().needs_lead),
             ["goal", "event", "system", "target", "requirement", "part", "decision"]
         );
+        assert_eq!(kinds(|kind| kind.roles().verifies_subject), ["target", "requirement"]);
+        assert_eq!(kinds(|kind| kind.roles().makes_subject_critical), ["part"]);
+        assert_eq!(kinds(|kind| kind.roles().chain_by_subject), ["revision"]);
         assert_eq!(kinds(|kind| kind.needs_verification(false)), ["target", "requirement", "part"]);
         assert_eq!(kinds(|kind| kind.needs_verification(true)), ["target", "requirement"]);
     }
 
-    /// Only a kind with the key of a role has that role.
+    /// Only a kind with the key of a role has that role, and what [`Record`] returns for a key is what the record has.
     #[test]
     fn roles_agree_with_the_keys() {
         let schema = crate::json_schema::records();
         for &kind in Kind::ALL {
             let path = schema["properties"][kind.plural()]["additionalProperties"]["$ref"].as_str().unwrap();
             let keys = schema.pointer(path.trim_start_matches('#')).unwrap()["properties"].as_object().unwrap();
+            let has = |key: &str| keys.contains_key(key);
+            let with = |key: &str, value: Value| {
+                let body = Body::decode(kind, json!({key: value})).unwrap();
+                Record { id: Id::new("own").unwrap(), body }
+            };
             let roles = kind.roles();
-            assert_eq!(keys.contains_key("verify"), roles.verification != VerificationRule::Never, "{kind}");
-            assert!(!roles.needs_evidence || keys.contains_key("evidence"), "{kind}");
-            assert!(roles.tier != TierRule::OfSubject || keys.contains_key("of"), "{kind}");
-            assert_eq!(roles.has_amounts, keys.contains_key("amounts") || kind == Kind::System, "{kind}");
+            assert_eq!(has("verify"), roles.verification != VerificationRule::Never, "{kind}");
+            assert_eq!(has("safety-critical"), roles.safety == SafetyRule::ByKey, "{kind}");
+            assert_eq!(has("amounts"), roles.amounts == AmountsRule::Own, "{kind}");
+            assert!(!roles.needs_evidence || has("evidence"), "{kind}");
+            assert!(roles.tier != TierRule::OfSubject || has("of"), "{kind}");
+            let has_subject = ["of", "in"].into_iter().any(|key| has(key) && with(key, json!("car")).about().is_some());
+            // A waiver is about a finding, not about the record of the finding.
+            assert_eq!(has_subject, (has("of") || has("in")) && kind != Kind::Waiver, "{kind}");
+            for role in [roles.verifies_subject, roles.makes_subject_critical, roles.chain_by_subject] {
+                assert!(!role || has_subject, "{kind}");
+            }
+            if has("verify") {
+                assert!(with("verify", json!({"by": "test"})).verify().is_some(), "{kind}");
+            }
+            if has("evidence") {
+                assert_eq!(with("evidence", json!(["tests/a.csv"])).evidence(), ["tests/a.csv"], "{kind}");
+            }
+            if has("safety-critical") {
+                assert!(with("safety-critical", json!(true)).safety_critical(), "{kind}");
+            }
             let vowel = kind.singular().starts_with(['a', 'e', 'i', 'o', 'u']);
             assert_eq!(roles.article, if vowel { "an" } else { "a" }, "{kind}");
         }

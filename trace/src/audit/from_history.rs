@@ -67,7 +67,15 @@ impl Season {
                         season.amounts.insert(format!("{id}.{name}"), amounts(history, past, name.as_str()));
                     }
                 }
-                _ => {}
+                Body::Goal(_)
+                | Body::Event(_)
+                | Body::System(_)
+                | Body::Requirement(_)
+                | Body::Analysis(_)
+                | Body::Decision(_)
+                | Body::Result(_)
+                | Body::Revision(_)
+                | Body::Waiver(_) => {}
             }
         }
         season
@@ -109,7 +117,15 @@ fn timeline_point(
                 };
                 point.targets.insert(id.to_owned(), target);
             }
-            _ => {}
+            Body::Event(_)
+            | Body::System(_)
+            | Body::Requirement(_)
+            | Body::Part(_)
+            | Body::Analysis(_)
+            | Body::Decision(_)
+            | Body::Result(_)
+            | Body::Revision(_)
+            | Body::Waiver(_) => {}
         }
     }
     point

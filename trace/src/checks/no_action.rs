@@ -61,7 +61,15 @@ fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
         let of = match &record.body {
             Body::Revision(revision) => revision.of.as_ref(),
             Body::Waiver(waiver) => waiver.of.as_ref(),
-            _ => continue,
+            Body::Goal(_)
+            | Body::Event(_)
+            | Body::System(_)
+            | Body::Target(_)
+            | Body::Requirement(_)
+            | Body::Part(_)
+            | Body::Analysis(_)
+            | Body::Decision(_)
+            | Body::Result(_) => continue,
         };
         let is_new = history.record(record.id.as_str()).is_none_or(|record| record.last_change() > commit);
         acted_on.extend(of.filter(|_| is_new).map(schema::Id::as_str));

@@ -45,7 +45,14 @@ fn run(study: &Study, reporter: &mut Reporter) {
             Body::Decision(decision) if decision.chosen.is_some() => ("the chosen alternative", &decision.reason),
             Body::Revision(revision) => ("the revision", &revision.reason),
             Body::Waiver(waiver) => ("the waiver", &waiver.reason),
-            _ => continue,
+            Body::Event(_)
+            | Body::System(_)
+            | Body::Target(_)
+            | Body::Requirement(_)
+            | Body::Part(_)
+            | Body::Analysis(_)
+            | Body::Decision(_)
+            | Body::Result(_) => continue,
         };
         if let Some(problem) = problem(reason.as_deref(), own.into_iter().flatten()) {
             reporter.report(index, &["reason"], format!("the reason for {subject} {problem}"), HELP);

@@ -1,7 +1,6 @@
 //! `no-verification`: a record without a planned verification.
 
 use foldhash::HashSet;
-use schema::records::roles::TierRule;
 
 use super::{Check, Error, Group, Note, Reporter, Study, Warning};
 
@@ -32,8 +31,8 @@ targets:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let records = study.loaded.records();
-    let demands = records.clone().filter(|(_, record)| record.kind().roles().tier == TierRule::OfSubject);
-    let subjects: HashSet<&str> = demands.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect();
+    let verifying = records.clone().filter(|(_, record)| record.kind().roles().verifies_subject);
+    let subjects: HashSet<&str> = verifying.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect();
     for (index, record) in records {
         let is_subject = subjects.contains(record.id.as_str());
         if record.kind().needs_verification(is_subject) && record.verify().is_none() {

@@ -62,7 +62,15 @@ pub(super) fn subject_of<'r>(study: &'r Study, of: &'r str) -> Option<Subject<'r
     match study.loaded.record(index).kind() {
         Kind::Part => Some(Subject::Part(of)),
         Kind::System => Some(Subject::System(of)),
-        _ => None,
+        Kind::Goal
+        | Kind::Event
+        | Kind::Target
+        | Kind::Requirement
+        | Kind::Analysis
+        | Kind::Decision
+        | Kind::Result
+        | Kind::Revision
+        | Kind::Waiver => None,
     }
 }
 

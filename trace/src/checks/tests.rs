@@ -1,5 +1,8 @@
 //! The registry of checks is sorted, complete and documented.
 
+use schema::Kind;
+use schema::records::Tier;
+
 use super::*;
 
 #[test]
@@ -46,4 +49,25 @@ fn settings_change_levels_except_those_of_reading() {
         "stages that are not listed keep the default level of the check"
     );
     assert_eq!(level_at("unknown-key", Stage::Build), Error);
+}
+
+/// The docs of a check that asks the roles of a kind name each kind that has the role.
+#[test]
+fn docs_name_the_kinds_that_are_checked() {
+    let needs_children = |kind: Kind| kind.expected_children(Some(Tier::Car)).is_some();
+    let roles: [(&str, &dyn Fn(Kind) -> bool); 5] = [
+        ("no-lead", &|kind| kind.roles().needs_lead),
+        ("no-parent", &Kind::needs_parent),
+        ("no-children", &needs_children),
+        ("no-verification", &|kind| kind.needs_verification(false)),
+        ("no-evidence", &|kind| kind.roles().needs_evidence),
+    ];
+    let mut omitted = Vec::new();
+    for (name, has_role) in roles {
+        let text = find(name).unwrap().reports.to_lowercase();
+        let is_named = |kind: Kind| text.split(|c: char| !c.is_alphabetic()).any(|word| word == kind.singular());
+        let kinds = Kind::ALL.iter().filter(|kind| has_role(**kind) && !is_named(**kind));
+        omitted.extend(kinds.map(|kind| format!("{name}: {kind}")));
+    }
+    assert!(omitted.is_empty(), "{omitted:?}");
 }

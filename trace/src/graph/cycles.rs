@@ -1,7 +1,7 @@
 //! Cycles of links.
 
-use std::collections::VecDeque;
 use std::collections::hash_map::Entry;
+use std::collections::{BTreeMap, VecDeque};
 use std::hash::Hash;
 
 use foldhash::{HashMap, HashMapExt as _};
@@ -20,12 +20,20 @@ pub struct Cycle {
     pub key: &'static str,
 }
 
-/// The ids that a record names under `share-of` or `supersedes`.
-fn share_of_or_supersedes(body: &Body) -> Vec<&str> {
+/// The key of a record that names others without a link in the graph, and these ids.
+fn ids_without_link(body: &Body) -> Option<(&'static str, &[schema::Id])> {
     match body {
-        Body::Target(target) => target.share_of.iter().map(schema::Id::as_str).collect(),
-        Body::Analysis(analysis) => analysis.supersedes.iter().map(schema::Id::as_str).collect(),
-        _ => Vec::new(),
+        Body::Target(target) => Some(("share-of", target.share_of.as_slice())),
+        Body::Analysis(analysis) => Some(("supersedes", analysis.supersedes.as_slice())),
+        Body::Goal(_)
+        | Body::Event(_)
+        | Body::System(_)
+        | Body::Requirement(_)
+        | Body::Part(_)
+        | Body::Decision(_)
+        | Body::Result(_)
+        | Body::Revision(_)
+        | Body::Waiver(_) => None,
     }
 }
 
@@ -36,15 +44,14 @@ impl Graph {
         let mut all = Vec::new();
         all.extend(self.cycles_of("serves", by_link(Link::Serves)));
         all.extend(self.cycles_of("in", by_link(Link::In)));
-        for (key, is_target) in [("share-of", true), ("supersedes", false)] {
-            let records = self.loaded.records();
-            let own = records.filter(|(_, record)| matches!(record.body, Body::Target(_)) == is_target);
-            let pairs = own.flat_map(|(from, record)| {
-                share_of_or_supersedes(&record.body)
-                    .into_iter()
-                    .filter_map(move |id| Some((from, self.loaded.find(id)?)))
-            });
-            all.extend(self.cycles_of(key, pairs.collect::<Vec<_>>().into_iter()));
+        let mut by_key: BTreeMap<&str, Vec<(RecordId, RecordId)>> = BTreeMap::new();
+        for (from, record) in self.loaded.records() {
+            let Some((key, ids)) = ids_without_link(&record.body) else { continue };
+            let pairs = ids.iter().filter_map(|id| Some((from, self.loaded.find(id.as_str())?)));
+            by_key.entry(key).or_default().extend(pairs);
+        }
+        for (key, pairs) in by_key {
+            all.extend(self.cycles_of(key, pairs.into_iter()));
         }
         all
     }

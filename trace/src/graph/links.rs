@@ -239,7 +239,7 @@ impl Expected {
     fn allows(self, kind: Kind, amount: bool) -> bool {
         match self {
             Self::Named(key) | Self::CarOr(key) => kind.may_be_named_under(key),
-            Self::Value if amount => kind.roles().has_amounts,
+            Self::Value if amount => kind.has_amounts(),
             Self::Value => kind.roles().has_value,
             Self::Any => true,
             Self::File => false,
@@ -254,7 +254,7 @@ impl Expected {
             Self::CarOr(key) => format!("`car`, {}", any_kind_of(Kind::named_under(key))),
             Self::Value => {
                 let values = kinds_with(|kind| kind.roles().has_value);
-                let amounts = kinds_with(|kind| kind.roles().has_amounts);
+                let amounts = kinds_with(Kind::has_amounts);
                 format!("{values}, or `id.amount` of {amounts}")
             }
             Self::Any => "a record".to_owned(),

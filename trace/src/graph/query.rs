@@ -4,7 +4,6 @@ use std::collections::VecDeque;
 
 use foldhash::HashSet;
 use petgraph::Direction;
-use schema::Kind;
 use schema::records::{Revision, TestResult};
 
 use super::{Graph, Link};
@@ -35,10 +34,10 @@ impl Chains {
             graph.loaded.record_ids().filter(|index| linked.distance[*index].is_some()).collect();
         linked.spread(graph, &mut queue, &[Link::Verifies, Link::Finds, Link::Criteria, Link::Informs]);
         for index in graph.loaded.record_ids() {
-            let is_revision = graph.loaded.record(index).kind() == Kind::Revision;
-            let of_revision = || graph.linked(index, Link::Of, Direction::Outgoing).next().filter(|_| is_revision);
+            let by_subject = graph.loaded.kind(index).roles().chain_by_subject;
+            let subject = || graph.linked(index, Link::Of, Direction::Outgoing).next().filter(|_| by_subject);
             let first_parent = || graph.parents(index).next();
-            chains.next[index] = linked.next[index].or_else(first_parent).or_else(of_revision);
+            chains.next[index] = linked.next[index].or_else(first_parent).or_else(subject);
         }
         chains
     }

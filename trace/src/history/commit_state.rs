@@ -4,7 +4,6 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Unit;
-use schema::records::Body;
 use serde::{Deserialize, Serialize};
 
 use super::{Commit, History};
@@ -79,8 +78,9 @@ impl CommitState {
             let value = PastValue { limit, status, origin, ..without_limit(target.node) };
             past.insert(values.name(target.node), value);
         }
-        for (index, record) in loaded.records() {
-            if let (Body::Event(_) | Body::Goal(_), Some(node)) = (&record.body, values.record_node(index)) {
+        for index in loaded.record_ids() {
+            // Events and goals; targets are above, with their limits.
+            if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
                 let origin = values.origin(index).word().to_owned();
                 past.insert(values.name(node), PastValue { origin, ..without_limit(node) });
             }

@@ -127,7 +127,7 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
             Kind::Waiver => (links("of"), &["until"]),
             Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
             Kind::Analysis => (true, &[]),
-            _ => (false, &[]),
+            Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => (false, &[]),
         };
         if !linked || amount.is_some() {
             continue;
@@ -168,4 +168,22 @@ pub fn values_over_time(
     let seen = states.iter().filter(|(commit, _)| *commit < history.commits.len() && exists(*commit));
     let found = seen.filter_map(|(commit, state)| Some((*commit, ids.iter().find_map(|id| state.get(id))?.clone())));
     found.filter(|(_, past)| past.value.is_some() || past.limit.is_some()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The commit that adds a record shows the main key of its kind.
+    #[test]
+    fn kinds_without_a_key_that_is_shown_at_the_start() {
+        let schema = schema::json_schema::records();
+        let shows_none = |kind: &&Kind| {
+            let path = schema["properties"][kind.plural()]["additionalProperties"]["$ref"].as_str().unwrap();
+            let keys = schema.pointer(path.trim_start_matches('#')).unwrap()["properties"].as_object().unwrap();
+            !keys.keys().any(|key| is_shown_at_start(key))
+        };
+        let kinds: Vec<Kind> = Kind::ALL.iter().filter(shows_none).copied().collect();
+        assert_eq!(kinds, [Kind::System, Kind::Revision, Kind::Waiver]);
+    }
 }

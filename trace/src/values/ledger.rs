@@ -36,8 +36,9 @@ impl Values {
     pub(super) fn fill_from_parts(&self, budgets: &mut [Budget]) {
         let loaded = &*self.graph.loaded;
         let mut critical: HashSet<Owner> = HashSet::new();
-        for (part, ..) in loaded.parts().filter(|(.., part)| part.safety_critical) {
-            critical.extend(self.owners(Some(part)));
+        let records = loaded.records().filter(|(_, record)| record.kind().roles().makes_subject_critical);
+        for (index, _) in records.filter(|(_, record)| record.safety_critical()) {
+            critical.extend(self.owners(Some(index)));
         }
         let mut names: Vec<String> = budgets.iter().filter_map(|budget| budget.amount.clone()).collect();
         names.sort_unstable();

@@ -30,7 +30,7 @@ use std::sync::{Arc, OnceLock};
 
 use foldhash::HashMap;
 use schema::quantity::{Dimension, Unit};
-use schema::records::Body;
+use schema::records::roles::AmountsRule;
 
 use crate::graph::Graph;
 use crate::ids::{NodeId, RecordId};
@@ -50,6 +50,15 @@ pub enum Key {
 }
 
 impl Key {
+    /// The key for an amount of a record; `None` if records of its kind have no amounts.
+    fn amount(loaded: &Loaded, record: RecordId, amount: u16) -> Option<Self> {
+        match loaded.kind(record).roles().amounts {
+            AmountsRule::Own => Some(Self::Part(record, amount)),
+            AmountsRule::Total => Some(Self::Group(Some(record), amount)),
+            AmountsRule::Never => None,
+        }
+    }
+
     /// The name of the node, as used in formulas; a local name is after the id of its record.
     fn name(&self, loaded: &Loaded, amounts: &[Box<str>]) -> String {
         let id = |record: RecordId| loaded.record(record).id.as_str();
@@ -173,10 +182,7 @@ impl Values {
             return self.node(&Key::Group(None, amount));
         }
         let index = self.graph.loaded.find(id)?;
-        match self.graph.loaded.record(index).body {
-            Body::Part(_) => self.node(&Key::Part(index, amount)),
-            _ => self.node(&Key::Group(Some(index), amount)),
-        }
+        self.node(&Key::amount(&self.graph.loaded, index, amount)?)
     }
 
     /// The name of a node, as used in formulas; a local name comes after the id of its record.

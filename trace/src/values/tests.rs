@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use proptest::prelude::*;
+use schema::Kind;
 use schema::formula::Formula;
 use schema::quantity::{Dimension, Unit};
 
@@ -264,5 +265,23 @@ fn every_sheet_is_read() {
             let read = schema::Quantity::parse(text.text()).is_ok() || Formula::parse(text.text()).is_ok();
             assert!(read, "{name}: {constant}");
         }
+    }
+}
+
+/// A kind with a value or amounts has nodes for them, without any other key.
+#[test]
+fn roles_agree_with_the_nodes() {
+    for &kind in Kind::ALL {
+        let (keys, inside) = match kind.roles().amounts {
+            AmountsRule::Own => ("amounts: {mass: 1 kg}", ""),
+            AmountsRule::Total => ("", "parts: {inside: {in: own, amounts: {mass: 1 kg}}}\n"),
+            AmountsRule::Never => ("", "parts: {other: {amounts: {mass: 1 kg}}}\n"),
+        };
+        let text = format!("{kind}: {{own: {{{keys}}}}}\n{inside}", kind = kind.plural());
+        let file = File { path: "a.yaml".to_owned(), content: Ok(text.as_bytes().into()) };
+        let loaded = Arc::new(Loaded::from_snapshot(Snapshot::in_memory(vec![file])));
+        let values = Values::new(&Arc::new(Graph::new(&loaded)));
+        assert_eq!(values.named("own").is_some(), kind.roles().has_value, "{text}");
+        assert_eq!(values.named("own.mass").is_some(), kind.has_amounts(), "{text}");
     }
 }

@@ -74,7 +74,16 @@ fn chain(view: &AuditView<'_>) -> Value {
                 let all = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));
                 Some(all.collect::<Vec<_>>().join(", "))
             }
-            _ => None,
+            Body::Goal(_)
+            | Body::Event(_)
+            | Body::System(_)
+            | Body::Target(_)
+            | Body::Requirement(_)
+            | Body::Analysis(_)
+            | Body::Decision(_)
+            | Body::Result(_)
+            | Body::Revision(_)
+            | Body::Waiver(_) => None,
         };
         all.insert(
             record.id.to_string(),

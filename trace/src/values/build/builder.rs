@@ -6,7 +6,7 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::{Formula, FormulaError, FormulaErrorKind};
 use schema::quantity::{Dimension, Unit};
-use schema::records::{Body, Expression};
+use schema::records::Expression;
 use schema::words::CAR;
 use schema::{Entries, Id, Quantity, suggest};
 
@@ -222,11 +222,7 @@ impl Builder<'_> {
             return self.by_key.get(&Key::Group(None, amount)).copied();
         }
         let index = loaded.find(id)?;
-        let key = match loaded.record(index).body {
-            Body::Part(_) => Key::Part(index, amount),
-            _ => Key::Group(Some(index), amount),
-        };
-        self.by_key.get(&key).copied()
+        self.by_key.get(&Key::amount(loaded, index, amount)?).copied()
     }
 
     /// Defines the names of a record, except those that are a table or a list of the model.

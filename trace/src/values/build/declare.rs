@@ -17,7 +17,14 @@ impl Builder<'_> {
                 Body::Event(event) => self.declare_event_names(index, event),
                 Body::Target(target) => self.declare_names(index, &target.given, &["given"]),
                 Body::Analysis(analysis) => self.declare_names(index, &analysis.given, &["given"]),
-                _ => {}
+                Body::Goal(_)
+                | Body::System(_)
+                | Body::Requirement(_)
+                | Body::Part(_)
+                | Body::Decision(_)
+                | Body::Result(_)
+                | Body::Revision(_)
+                | Body::Waiver(_) => {}
             }
         }
     }
@@ -36,7 +43,14 @@ impl Builder<'_> {
                     self.network.nodes[node].unit = unit;
                 }
             }
-            _ => {}
+            Body::System(_)
+            | Body::Requirement(_)
+            | Body::Part(_)
+            | Body::Analysis(_)
+            | Body::Decision(_)
+            | Body::Result(_)
+            | Body::Revision(_)
+            | Body::Waiver(_) => {}
         }
     }
 

@@ -45,7 +45,15 @@ impl Builder<'_> {
                     self.network.nodes[node].inputs = inputs;
                     self.origins.insert(index, Origin::Events);
                 }
-                _ => {}
+                Body::System(_)
+                | Body::Target(_)
+                | Body::Requirement(_)
+                | Body::Part(_)
+                | Body::Analysis(_)
+                | Body::Decision(_)
+                | Body::Result(_)
+                | Body::Revision(_)
+                | Body::Waiver(_) => {}
             }
         }
     }

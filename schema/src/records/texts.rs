@@ -1,0 +1,89 @@
+//! The texts that records of several kinds have: reasons and expressions.
+
+use std::borrow::Cow;
+use std::fmt;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::ser::{Serialize, Serializer};
+
+use crate::entries::Entries;
+use crate::words::{Id, shorten};
+
+/// Id of the parent, and the reason in one sentence. An empty reason is accepted here and reported by a check.
+pub type Serves = Entries<Id, Reason>;
+
+/// A reason, which may still be empty: `serves: {car-mass: }`.
+#[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
+#[serde(transparent)]
+pub struct Reason(pub Option<String>);
+
+impl<'de> Deserialize<'de> for Reason {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Option::deserialize(deserializer).map(Self)
+    }
+}
+
+impl JsonSchema for Reason {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "Reason".into()
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({"type": "string", "pattern": "\\S", "description": "The reason, in one sentence."})
+    }
+}
+
+/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Expression(Box<str>);
+
+impl Expression {
+    /// The text as it is in the record.
+    pub fn text(&self) -> &str {
+        &self.0
+    }
+}
+
+impl<'de> Deserialize<'de> for Expression {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Text;
+        impl Visitor<'_> for Text {
+            type Value = Expression;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a quantity, the name of a value, or a formula")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Expression, E> {
+                let text = text.trim();
+                if text.is_empty() {
+                    return Err(E::custom("a quantity, the name of a value, or a formula is missing"));
+                }
+                if text.len() > 4000 {
+                    return Err(E::custom(format!("`{}` is too long for a formula (4,000 characters)", shorten(text))));
+                }
+                Ok(Expression(text.into()))
+            }
+        }
+        deserializer.deserialize_str(Text)
+    }
+}
+
+impl Serialize for Expression {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.0)
+    }
+}
+
+impl JsonSchema for Expression {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "Expression".into()
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({"type": ["string", "number"]})
+    }
+}
