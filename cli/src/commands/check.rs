@@ -43,7 +43,10 @@ impl Check {
         let report = study.report();
         // Only the findings that the next commit adds are reported; those that existed before are counted.
         let split = match earlier {
-            Some(earlier) if !report.findings.is_empty() => Some(ExistingFindings::split(&earlier?, &study)),
+            Some(earlier) if !report.findings.is_empty() => {
+                let earlier = earlier?;
+                Some(ExistingFindings::split(&earlier, &study))
+            }
             _ => None,
         };
         let (report, older) = match &split {
