@@ -8,7 +8,7 @@ use std::path::Path;
 use models::standings::{PastContest, StandingsError, points_for_place};
 
 /// Totals of the first ten places of the Formula SAE Michigan contests, from the official results (the MIT-licensed
-/// fsae-database, commit 024d620c; `official-contests-2013-2019.csv` of the reference tables).
+/// fsae-database, commit 024d620c; `official-fields-2013-2019.csv` of the reference tables).
 const FIRST_TEN: [(i32, [f64; 10]); 7] = [
     (2013, [831.5, 820.7, 819.0, 817.9, 799.7, 756.5, 754.3, 737.9, 735.3, 730.7]),
     (2014, [876.6, 840.2, 834.3, 797.8, 788.3, 752.7, 727.1, 725.5, 725.4, 714.1]),
@@ -26,7 +26,7 @@ fn typed_in() -> Vec<PastContest> {
 
 /// The complete results, if the reference tables are available.
 fn reference() -> Option<Vec<PastContest>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/reference/official-contests-2013-2019.csv");
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/reference/official-fields-2013-2019.csv");
     let Ok(text) = std::fs::read_to_string(&path) else {
         assert!(std::env::var_os("CI").is_none(), "CI needs the reference contests at {}", path.display());
         return None;

@@ -10,6 +10,7 @@ use schema::formula::{Formula, Work};
 use schema::quantity::{Dimension, Unit};
 
 use crate::ids::NodeId;
+use crate::parallel::{cores, in_parallel};
 
 /// How a node gets its value.
 #[derive(Clone, Debug)]
@@ -206,7 +207,7 @@ impl Network {
     pub fn partials(&self, state: &State) -> Partials {
         let mut work = Work::default();
         let mut numbers = Vec::new();
-        let mut models: Vec<Option<Vec<Vec<f64>>>> = vec![None; self.calls.len()];
+        let models = self.model_differences(state);
         let by_input = |(value, number): (&Value, &f64)| -> Box<[f64]> {
             // A missing value, which totals skip, depends on nothing.
             if number.is_nan() {
@@ -224,12 +225,32 @@ impl Network {
                     partials.into()
                 }
                 Rule::Model { call, output } => {
-                    let all = models[*call].get_or_insert_with(|| differences(&self.calls[*call], &numbers));
-                    all.iter().map(|outputs| outputs.get(*output).copied().unwrap_or(f64::NAN)).collect()
+                    models[*call].iter().map(|outputs| outputs.get(*output).copied().unwrap_or(f64::NAN)).collect()
                 }
             }
         };
         Partials(self.nodes.iter().zip(&state.values).map(by_input).collect())
+    }
+
+    /// The derivatives of the outputs of every call of a model by each of its inputs. They take most of the time of an
+    /// evaluation, so several threads share the inputs of all calls.
+    fn model_differences(&self, state: &State) -> Vec<Vec<Vec<f64>>> {
+        let mut inputs: Vec<Vec<f64>> = vec![Vec::new(); self.calls.len()];
+        for (value, _) in self.nodes.iter().zip(&state.values).filter(|(_, number)| !number.is_nan()) {
+            if let Rule::Model { call, .. } = &value.rule
+                && inputs[*call].is_empty()
+            {
+                inputs[*call] = value.inputs.iter().map(|input| state.values[*input]).collect();
+            }
+        }
+        let tasks: Vec<(usize, usize)> =
+            inputs.iter().enumerate().flat_map(|(call, inputs)| (0..inputs.len()).map(move |at| (call, at))).collect();
+        let done = in_parallel(&tasks, cores(), |(call, input)| difference(&self.calls[*call], &inputs[*call], *input));
+        let mut all: Vec<Vec<Vec<f64>>> = vec![Vec::new(); self.calls.len()];
+        for ((call, _), outputs) in tasks.into_iter().zip(done) {
+            all[call].push(outputs);
+        }
+        all
     }
 
     /// The derivative of one node by every other: one backward pass.
@@ -314,29 +335,22 @@ fn total(factors: &[f64], numbers: &[f64]) -> f64 {
     if count == 0 { f64::NAN } else { sum }
 }
 
-/// Central differences of every output by every number; one-sided if the model has no result on one side.
-fn differences(call: &Call, numbers: &[f64]) -> Vec<Vec<f64>> {
-    let outputs = call.run(numbers).unwrap_or_default();
+/// The central differences of all outputs by one input; one-sided if the model gives nothing on one side.
+fn difference(call: &Call, numbers: &[f64], input: usize) -> Vec<f64> {
     let mut numbers = numbers.to_vec();
-    (0..numbers.len())
-        .map(|input| {
-            let middle = numbers[input];
-            let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
-            let mut run = |value: f64| {
-                numbers[input] = value;
-                call.run(&numbers).ok()
-            };
-            let (up, down) = (run(middle + step), run(middle - step));
-            numbers[input] = middle;
-            let slope = |high: &[f64], low: &[f64], by: f64| high.iter().zip(low).map(|(h, l)| (h - l) / by).collect();
-            match (up, down) {
-                (Some(up), Some(down)) => slope(&up, &down, 2.0 * step),
-                (Some(up), None) => slope(&up, &outputs, step),
-                (None, Some(down)) => slope(&outputs, &down, step),
-                (None, None) => vec![f64::NAN; outputs.len()],
-            }
-        })
-        .collect()
+    let middle = numbers[input];
+    let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
+    let mut run = |value: f64| {
+        numbers[input] = value;
+        call.run(&numbers).ok()
+    };
+    let slope = |high: &[f64], low: &[f64], by: f64| high.iter().zip(low).map(|(h, l)| (h - l) / by).collect();
+    match (run(middle + step), run(middle - step)) {
+        (Some(up), Some(down)) => slope(&up, &down, 2.0 * step),
+        (Some(up), None) => slope(&up, &run(middle).unwrap_or_default(), step),
+        (None, Some(down)) => slope(&run(middle).unwrap_or_default(), &down, step),
+        (None, None) => vec![f64::NAN; run(middle).unwrap_or_default().len()],
+    }
 }
 
 /// The derivatives of every node by the uncertain given values.
