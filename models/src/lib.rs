@@ -4,7 +4,7 @@
 //! - [`SteadyCircle`]: a circle at the limit of grip
 //! - [`Lap`]: a quasi-steady lap over a table of length and curvature, and the energy for it
 //! - [`Efficiency`] and [`EfficiencyCo2`]: the factors that efficiency events score
-//! - [`fields`]: the points of a place in past contests, and a forecast for the next one
+//! - [`standings`]: the points of a place in past contests, and a forecast for the next one
 //!
 //! To bind inputs by name, use [`MODELS`]. Models do not panic or hang on any input: if a result cannot be calculated,
 //! they return a [`ModelError`].

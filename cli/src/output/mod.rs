@@ -60,13 +60,16 @@ fn relative(from: &Path, to: &Path) -> String {
     steps.join("/")
 }
 
-/// The warning before numbers if there were read errors.
+/// The warning before numbers if there were read errors, for outputs that do not list them.
 pub(crate) fn incomplete(loaded: &Loaded) -> Option<String> {
+    incomplete_numbers(loaded).map(|text| text + "; `tierod check` lists the errors")
+}
+
+/// The warning before numbers if there were read errors.
+pub(crate) fn incomplete_numbers(loaded: &Loaded) -> Option<String> {
     let unread = loaded.unread();
     let errors = crate::screen::count(unread, "read error");
-    (unread > 0).then(|| {
-        format!("incomplete: {errors}, so data may be missing from the numbers; `tierod check` lists the errors")
-    })
+    (unread > 0).then(|| format!("incomplete: {errors}, so data may be missing from the numbers"))
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ use trace::{Finding, Report, Study};
 
 use super::numbers::percent;
 use super::points::{needs, points};
-use super::{Paths, incomplete};
+use super::{Paths, incomplete_numbers};
 use crate::screen::{Ink, clean, count};
 
 /// The width of the labels.
@@ -78,7 +78,7 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
 
 /// One line of points for each goal, and the tightest budgets.
 fn points_and_budgets(out: &mut String, study: &Study, ink: Ink) {
-    if let Some(text) = incomplete(&study.loaded) {
+    if let Some(text) = incomplete_numbers(&study.loaded) {
         ink.block(out, "", 0, &text);
         return;
     }

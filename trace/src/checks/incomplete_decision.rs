@@ -8,7 +8,7 @@ pub(super) static CHECK: Check = Check {
     levels: [Note, Warning, Warning, Warning, Warning],
     reports: "A decision without `criteria`, with fewer than two alternatives, or with an alternative that sets no \
               value.",
-    why: "A choice between alternatives that were not compared is only a habit.",
+    why: "A choice between alternatives that were not compared cannot be justified later.",
     fix: "List the targets that judge the alternatives under `criteria`, and the values that each alternative changes \
           under `sets`.",
     bad_example: "\

@@ -23,12 +23,9 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     for (index, record) in graph.loaded.records() {
         if record.kind().roles().needs_lead && graph.lead(index).is_none() {
-            reporter.report(
-                index,
-                &[],
-                format!("{} has no lead", record.name()),
-                "add `lead: ROLE` here or on its system",
-            );
+            let help =
+                if record.about().is_some() { "add `lead: ROLE` here or on its system" } else { "add `lead: ROLE`" };
+            reporter.report(index, &[], format!("{} has no lead", record.name()), help);
         }
     }
 }

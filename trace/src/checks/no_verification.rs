@@ -10,7 +10,7 @@ pub(super) static CHECK: Check = Check {
     levels: [Note, Warning, Warning, Error, Error],
     reports: "A target or requirement without `verify`; a part without `verify` that no target or requirement names \
               under `of`.",
-    why: "A target without a planned verification is only a wish. The four methods are test, analysis, inspection and \
+    why: "A target without a planned verification may never be checked. The four methods are test, analysis, inspection and \
           demonstration (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).",
     fix: "Add `verify: {by: test, with: the rig or instrument, due: the date}`.",
     bad_example: "\

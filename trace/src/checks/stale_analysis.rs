@@ -12,7 +12,7 @@ pub(super) static CHECK: Check = Check {
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A calculation made outside the tool and not superseded, whose subject changed after the record did. Its \
             subject is the parts or systems of the targets that it finds, and the parts whose amounts are in its \
-            `given`.",
+            `given`. A changed choice of a decision about them counts, too.",
     why: "Its numbers belong to an earlier state of the car, and the tool cannot update them.",
     fix: "Calculate again and update the record, or add a new analysis that supersedes it.",
     bad_example: "\

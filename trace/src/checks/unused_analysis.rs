@@ -10,7 +10,7 @@ pub(super) static CHECK: Check = Check {
     reports: "An analysis that informs no decision or part, finds no value that the points of an event depend on, and \
             is not superseded.",
     why: "A calculation that changes nothing took time and added no points.",
-    fix: "List the decisions or parts that it changed under `informs`. If there are none, ask what it was for.",
+    fix: "List the decisions or parts that it changed under `informs`. If there are none, remove it, or explain its purpose in `notes`.",
     bad_example: "\
 analyses:
   upright-stress: {title: Stress in the upright}",

@@ -136,8 +136,8 @@ fn root_among(entries: &[Entry], start: &str, state: &str, fix: &str) -> Result<
     match below[..] {
         [only] => Ok(only.to_owned()),
         [] => {
-            let asked = if start.is_empty() { "the repository".to_owned() } else { format!("`{start}`") };
-            let error = Error::new(format!("no project root found at {asked} in {state}"));
+            let asked = if start.is_empty() { String::new() } else { format!(" at `{start}`") };
+            let error = Error::new(format!("no project root found in {state}{asked}"));
             Err(error.because(format!("no {} in this folder or above it", settings::FILE)).help(fix))
         }
         [..] => {

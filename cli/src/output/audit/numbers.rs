@@ -64,7 +64,9 @@ impl AuditView<'_> {
             Lesson::Missed(ids) => self.list("missed; set the limit again from the measured value", ids),
             Lesson::NotVerified(ids) => self.list("not verified; plan a result or remove the target", ids),
             Lesson::StillAtRisk(ids) => self.list("still at risk, without a revision", ids),
-            Lesson::UnusedAnalyses(ids) => self.list("analyses that informed no decision or part", ids),
+            Lesson::UnusedAnalyses(ids) => {
+                self.list("unused analyses (they inform no decision or part, and change no points)", ids)
+            }
         }
     }
 

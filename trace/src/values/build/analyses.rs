@@ -37,7 +37,8 @@ impl Builder<'_> {
                 };
                 if let Some(other) = finder.insert(target_index, index) {
                     let message = format!("{} also finds the value of {target}", loaded.record(other).id);
-                    let help = "the later in the records is used; list the other under its `supersedes`";
+                    let help =
+                        "the analysis that is later in the records is used; list the other one under its `supersedes`";
                     self.report(ValueProblemKind::Twice, &field, 0, message, help);
                 }
                 if matches!(self.origins.get(&target_index), Some(Origin::Result(_))) {
