@@ -75,6 +75,19 @@ impl Study {
         });
     }
 
+    /// Evaluates the report on another thread while this one reads something else, if there are two cores.
+    pub fn report_during<T>(&self, read: impl FnOnce() -> T) -> T {
+        std::thread::scope(|scope| {
+            if cores() > 1 {
+                // If no thread can be started, the report is evaluated when it is first asked for.
+                let _ = std::thread::Builder::new().spawn_scoped(scope, || {
+                    self.report();
+                });
+            }
+            read()
+        })
+    }
+
     /// The settings.
     pub fn settings(&self) -> &Settings {
         self.loaded.settings()

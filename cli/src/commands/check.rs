@@ -36,10 +36,15 @@ impl Check {
         // The process ends after the report: freeing a large study would take a tenth of the time.
         let study = ManuallyDrop::new(project.study_for_checks(loaded, day, &mut logs));
         let subtracts = self.records.staged && !self.all;
-        let earlier = subtracts.then(|| before(&project, &study, pool, logs).map(ManuallyDrop::new));
-        if let Some(Ok(earlier)) = &earlier {
-            study.evaluate_reports_with(earlier);
-        }
+        let earlier = subtracts.then(|| {
+            study.report_during(|| {
+                let earlier = before(&project, &study, pool, logs).map(ManuallyDrop::new);
+                if let Ok(earlier) = &earlier {
+                    earlier.report();
+                }
+                earlier
+            })
+        });
         let report = study.report();
         // Only the findings that the next commit adds are reported; those that existed before are counted.
         let split = match earlier {

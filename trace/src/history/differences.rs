@@ -6,6 +6,8 @@ use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Kind;
 use schema::read::flat::{self, Chunk, FlatRecord};
 
+use crate::parallel::{cores, in_parallel};
+
 /// A version of a file.
 pub(super) struct Version {
     pub(super) bytes: Arc<[u8]>,
@@ -46,6 +48,20 @@ pub(super) fn differences(old: Option<&Version>, new: Option<&Version>) -> Optio
     };
     let after = records(new)?;
     Some(compare(records(old).unwrap_or_default(), after))
+}
+
+/// From this number of bytes on, reading files takes much longer than starting a thread.
+const BYTES_FOR_THREADS: usize = 64 << 10;
+
+/// Reads files that were added, with all their records, on several threads if there is much to read.
+pub(super) fn read_added(files: &[Option<Arc<[u8]>>]) -> Vec<Option<(Version, Option<Differences>)>> {
+    let bytes: usize = files.iter().flatten().map(|bytes| bytes.len()).sum();
+    let threads = if bytes < BYTES_FOR_THREADS { 1 } else { cores() };
+    in_parallel(files, threads, |bytes| {
+        let version = Version::new(Arc::clone(bytes.as_ref()?));
+        let found = differences(None, Some(&version));
+        Some((version, found))
+    })
 }
 
 /// Compares the chunks; `None` if one of those that differ cannot be read alone.

@@ -12,7 +12,7 @@ use schema::read::flat::FlatRecord;
 use schema::settings;
 
 use super::branches::{self, BranchLog, Fork};
-use super::differences::{Version, differences};
+use super::differences::{Differences, Version, differences, read_added};
 use crate::Error;
 use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
 
@@ -200,11 +200,23 @@ impl<'s> Reader<'s> {
                 batch.iter().filter_map(|(.., new)| Some(self.log.strings[(*new)? as usize].clone())).collect();
             let ids: Vec<&str> = ids.iter().map(|id| &**id).collect();
             let mut contents = self.source.blobs(&ids)?.into_iter();
-            for &(commit, path, old, new) in batch {
-                let content = if new.is_some() { contents.next() } else { None };
+            let contents: Vec<Option<Option<Arc<[u8]>>>> =
+                batch.iter().map(|(.., new)| new.and_then(|_| contents.next()).map(Result::ok)).collect();
+            // An added file differs from nothing, whatever happened before: several threads can read such files.
+            let is_added = batch.iter().map(|(_, _, old, _)| old.is_none());
+            let added: Vec<Option<Arc<[u8]>>> = contents
+                .iter()
+                .zip(is_added)
+                .map(|(content, added)| content.clone().flatten().filter(|_| added))
+                .collect();
+            let added = read_added(&added);
+            for ((&(commit, path, old, new), content), added) in batch.iter().zip(contents).zip(added) {
                 self.prepare(path, old)?;
                 self.log.files.push(FileEvent { commit, path, blob: new });
-                self.change_file(commit, path, content.map(|content| content.ok()));
+                match added.filter(|_| !self.current.contains_key(&path)) {
+                    Some((version, found)) => self.change_version(commit, path, None, Some(version), found),
+                    None => self.change_file(commit, path, content),
+                }
             }
         }
         self.log.tip.0 = walk.tip;
@@ -293,7 +305,20 @@ impl<'s> Reader<'s> {
                 return;
             }
         };
-        let Some(differs) = differences(old.as_ref(), new.as_ref()) else {
+        let found = differences(old.as_ref(), new.as_ref());
+        self.change_version(commit, path, old, new, found);
+    }
+
+    /// Adds the events of a file whose versions were compared; `found` is `None` if the new one cannot be read.
+    fn change_version(
+        &mut self,
+        commit: u32,
+        path: u32,
+        old: Option<Version>,
+        new: Option<Version>,
+        found: Option<Differences>,
+    ) {
+        let Some(differs) = found else {
             self.log.unread.push((commit, path));
             self.current.extend(old.map(|old| (path, old)));
             return;
