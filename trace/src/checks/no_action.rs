@@ -76,7 +76,7 @@ fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
     }
     at_risk.retain(|target| {
         let id = loaded.record(target.index).id.as_str();
-        let changed = history.limit_changes(id).last().is_none_or(|(changed_in, ..)| *changed_in > commit);
+        let changed = history.last_limit_change(id).is_none_or(|changed_in| changed_in > commit);
         !changed && !acted_on.contains(id)
     });
     (!at_risk.is_empty()).then_some((commit, at_risk))

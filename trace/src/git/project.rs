@@ -213,7 +213,7 @@ impl Project {
                 // If no thread can be started, the values are evaluated when they are first asked for.
                 let _ = std::thread::Builder::new().spawn_scoped(scope, || study.evaluate_values());
             }
-            Past::for_checks_with(self, logs, &study.loaded, day)
+            Past::for_checks(self, logs, &study.loaded, day)
         });
         study.provide_past(past);
         self.with_past_state(study)
