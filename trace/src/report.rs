@@ -1,6 +1,7 @@
 //! Runs the checks, sets levels, applies waivers and finds the positions.
 
 use std::collections::BTreeMap;
+use std::sync::PoisonError;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Id;
@@ -8,7 +9,7 @@ use schema::read::{self, Aim, Spot};
 use schema::records::Kind;
 use schema::settings::Level;
 
-use crate::checks::{self, Draft, Group};
+use crate::checks::{self, Check, Draft, Group};
 use crate::finding::{Finding, Report};
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
@@ -20,13 +21,24 @@ impl Study {
     pub fn report(&self) -> &Report {
         self.report.get_or_init(|| run(self))
     }
+
+    /// Runs the checks that use no values, so that the values can be evaluated on another thread meanwhile.
+    pub(crate) fn run_checks_without_values(&self) {
+        let chosen = checks::all().iter().filter(|check| !check.group.uses_values());
+        let drafts = chosen.map(|check| (check.name, checks::run(check, self))).collect();
+        *self.early_drafts.lock().unwrap_or_else(PoisonError::into_inner) = drafts;
+    }
 }
 
 /// Runs all checks, on several threads if there are many records.
 fn run(study: &Study) -> Report {
     let threads = if study.loaded.entries.len() < MANY_RECORDS { 1 } else { cores() };
-    let drafts = in_parallel(checks::all(), threads, |check| checks::run(check, study));
-    let mut drafts: Vec<Draft> = drafts.into_iter().flatten().collect();
+    let mut early = std::mem::take(&mut *study.early_drafts.lock().unwrap_or_else(PoisonError::into_inner));
+    let rest: Vec<&Check> = checks::all().iter().copied().filter(|check| !early.contains_key(check.name)).collect();
+    let drafts = in_parallel(&rest, threads, |check| checks::run(check, study));
+    let mut late = drafts.into_iter();
+    let of_check = |check: &&Check| early.remove(check.name).or_else(|| late.next()).unwrap_or_default();
+    let mut drafts: Vec<Draft> = checks::all().iter().flat_map(of_check).collect();
     drafts.retain(|draft| !follows_from_read_error(&study.loaded, draft));
 
     let (waived, unused) = apply_waivers(study, &mut drafts);

@@ -76,6 +76,14 @@ pub enum Group {
 }
 
 impl Group {
+    /// Whether its checks use the values, or what follows from them.
+    pub(crate) fn uses_values(self) -> bool {
+        match self {
+            Self::Values | Self::History => true,
+            Self::Reading | Self::Structure | Self::Verification | Self::Waivers => false,
+        }
+    }
+
     /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {

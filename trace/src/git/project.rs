@@ -21,7 +21,7 @@ use super::{entries, worktree};
 use crate::history::commit_state::state_at;
 use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
-use crate::parallel::{MANY_RECORDS, cores};
+use crate::parallel::{MANY_RECORDS, cores, during};
 use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside};
 use crate::{Error, Study, checks};
 
@@ -204,18 +204,22 @@ impl Project {
         self.with_past_state(Study::new(loaded, day, past))
     }
 
-    /// Evaluates records for a date with the history that the checks need. While the history is read, another thread
-    /// evaluates the values, which do not depend on it.
+    /// Evaluates records for a date with the history that the checks need. While the history is read, and while the checks
+    /// run that use no values, another thread evaluates the values.
     pub fn study_for_checks(&self, loaded: Loaded, day: Day, logs: &mut Logs) -> Study {
-        let mut study = Study::without_history(loaded, day);
-        let past = std::thread::scope(|scope| {
-            if cores() > 1 && study.loaded.entries.len() >= MANY_RECORDS {
-                // If no thread can be started, the values are evaluated when they are first asked for.
-                let _ = std::thread::Builder::new().spawn_scoped(scope, || study.evaluate_values());
-            }
-            Past::for_checks(self, logs, &study.loaded, day)
-        });
-        study.provide_past(past);
+        let study = Study::without_history(loaded, day);
+        let mut read = || study.provide_past(Past::for_checks(self, logs, &study.loaded, day));
+        if cores() > 1 && study.loaded.entries.len() >= MANY_RECORDS {
+            during(
+                || study.evaluate_values(),
+                || {
+                    read();
+                    study.run_checks_without_values();
+                },
+            );
+        } else {
+            read();
+        }
         self.with_past_state(study)
     }
 
