@@ -405,7 +405,7 @@ impl Logs {
         let snapshot = source.snapshot;
         let key = (tip.to_owned(), snapshot.prefix.clone(), snapshot.settings.ignore.clone());
         let found = match self.0.take() {
-            Some((known, log)) if known == key && needed.among(&log).is_empty() => Some(log),
+            Some((known, log)) if known == key && needed.among(&log, snapshot).is_empty() => Some(log),
             Some((known, earlier)) if (&known.1, &known.2) == (&key.1, &key.2) => {
                 read_log(source, tip, true, Some(earlier), needed)?
             }
@@ -447,7 +447,7 @@ fn read_log(
             complete = reader.add(walk)?;
         }
     }
-    let paths = needed.among(&reader.log);
+    let paths = needed.among(&reader.log, source.snapshot);
     news |= reader.read_skipped(&paths)? && !is_older;
     let mut log = reader.log;
     log.tip = (tip.to_owned(), source.snapshot.prefix.clone());

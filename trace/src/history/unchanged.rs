@@ -12,6 +12,7 @@ use super::differences::read_added;
 use super::log::{AT_ONCE, Log, Reader, RecordEvent};
 use crate::Error;
 use crate::load::Loaded;
+use crate::snapshot::{Snapshot, Source};
 
 /// A change of a file that a walk has found: commit, path, and the blobs before and after.
 pub(super) type Work = (u32, u32, Option<u32>, Option<u32>);
@@ -36,10 +37,10 @@ pub(super) enum Needed<'l> {
 }
 
 impl Needed<'_> {
-    /// The skipped files of a log that are needed.
-    pub(super) fn among(self, log: &Log) -> HashSet<u32> {
+    /// The skipped files of a log that are needed for a state of the project.
+    pub(super) fn among(self, log: &Log, snapshot: &Snapshot) -> HashSet<u32> {
         let Self::ByChecks(loaded) = self else { return log.skipped.iter().copied().collect() };
-        if log.skipped.is_empty() {
+        if log.skipped.is_empty() || is_first_commit(log, snapshot) {
             return HashSet::new();
         }
         let files = &loaded.snapshot.files;
@@ -72,6 +73,21 @@ impl Needed<'_> {
         let is_needed = |path: &&u32| !unneeded.contains(&*log.strings[**path as usize]);
         log.skipped.iter().filter(is_needed).copied().collect()
     }
+}
+
+/// Whether the state is that of the only commit: then nothing has changed yet.
+fn is_first_commit(log: &Log, snapshot: &Snapshot) -> bool {
+    let is_committed = || {
+        let blobs: HashMap<&str, u32> =
+            log.files.iter().filter_map(|event| Some((&*log.strings[event.path as usize], event.blob?))).collect();
+        let mut files = snapshot.files.iter().skip(1);
+        snapshot.files.len() == blobs.len() + 1
+            && files.all(|file| match (blobs.get(&*file.path), &file.content) {
+                (Some(blob), Ok(bytes)) => snapshot.is_object(bytes, &log.strings[*blob as usize]),
+                _ => false,
+            })
+    };
+    log.commits.len() == 1 && (matches!(snapshot.source, Source::Revision { .. }) || is_committed())
 }
 
 /// Whether the history checks compare what was before and after a record of this kind.

@@ -1,7 +1,10 @@
 //! The amounts of parts, and their totals through systems to the car.
 
+use std::sync::Arc;
+
 use foldhash::{HashMap, HashMapExt as _};
 use schema::Quantity;
+use schema::quantity::Dimension;
 use schema::records::{Amount, Part};
 
 use super::builder::{Builder, Field};
@@ -16,16 +19,22 @@ impl Builder<'_> {
     pub(super) fn amounts(&mut self) {
         let loaded = &*self.graph.loaded;
         let mut members = Members::new();
+        // The dimension of each amount is that of the first part.
+        let mut dimensions: Vec<Dimension> = Vec::new();
         for (index, _, part) in loaded.parts() {
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
             for (name, amount) in part.amounts.iter() {
                 let number = self.add_amount(name.as_str());
-                let field = Field::new(index, &["amounts", name.as_str()]);
-                let first = members.get(&(None, number)).and_then(|all| all.first());
-                let required = first.map(|(node, _)| self.network.nodes[*node].dimension);
+                let field = Field { record: index, route: Arc::clone(&self.amount_routes[usize::from(number)]) };
+                let required = dimensions.get(usize::from(number)).copied();
                 let node = self.add(Key::Part(index, number), field.clone(), required);
-                self.set_quantity(node, &amount.value, &field);
-                self.network.nodes[node].unit = self.in_currency(&amount.value).0;
+                let found = self.in_currency(&amount.value);
+                let unit = found.0.clone();
+                self.set_value(node, found, &field);
+                self.network.nodes[node].unit = unit;
+                if required.is_none() {
+                    dimensions.push(self.network.nodes[node].dimension);
+                }
                 let factor = self.factor(part, name.as_str(), amount);
                 members.entry((None, number)).or_default().push((node, factor));
                 if let Some(system) = system {
@@ -40,6 +49,7 @@ impl Builder<'_> {
     fn add_amount(&mut self, name: &str) -> u16 {
         self.find_amount(name).unwrap_or_else(|| {
             self.amounts.push(name.into());
+            self.amount_routes.push(Arc::from(["amounts".to_owned(), name.to_owned()]));
             (self.amounts.len() - 1) as u16
         })
     }
