@@ -8,6 +8,7 @@ use schema::settings::Level;
 use sha2::{Digest, Sha256};
 
 use crate::checks::Check;
+use crate::measure::Measure;
 
 /// A finding with its position, ready to be shown.
 #[derive(Clone, Debug)]
@@ -34,6 +35,8 @@ pub struct Finding {
     pub chain: Vec<String>,
     /// The waiver that accepts it, if one does.
     pub waiver: Option<String>,
+    /// How bad it is, if that is a number.
+    pub measure: Option<Measure>,
 }
 
 impl Finding {

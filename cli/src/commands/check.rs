@@ -3,13 +3,14 @@
 use std::mem::ManuallyDrop;
 
 use clap::Args;
-use trace::delta::ExistingFindings;
+use trace::delta::{ExistingFindings, Parents};
 use trace::history::Logs;
 use trace::load::ParseCache;
 use trace::{Error, Project, Study};
 
 use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared};
+use crate::output::delta::FindingChanges;
 use crate::output::{Paths, github, gitlab, json, lines, sarif, terminal};
 use crate::screen::Ink;
 
@@ -38,47 +39,45 @@ impl Check {
         let subtracts = self.records.staged && !self.all;
         let earlier = subtracts.then(|| {
             study.report_during(|| {
-                let earlier = before(&project, &study, pool, logs).map(ManuallyDrop::new);
-                if let Ok(earlier) = &earlier {
-                    earlier.report();
+                let parents = parents(&project, &study, pool, logs).map(ManuallyDrop::new);
+                if let Ok(parents) = &parents {
+                    parents.evaluate_reports();
                 }
-                earlier
+                parents
             })
         });
         let report = study.report();
         // Only the findings that the next commit adds are reported; those that existed before are counted.
-        let split = match earlier {
-            Some(earlier) if !report.findings.is_empty() => {
-                let earlier = earlier?;
-                Some(ExistingFindings::split(&earlier, &study))
-            }
-            _ => None,
-        };
+        let parents = earlier.transpose()?;
+        let delta = parents.as_ref().map(|parents| trace::Delta::of_findings(parents, &study));
+        let split = delta.as_ref().map(ExistingFindings::split);
         let (report, older) = match &split {
             Some((new, older)) => (new, Some(older)),
-            None if subtracts => (report, Some(&NO_EXISTING)),
             None => (report, None),
         };
+        let next = delta.as_ref().map(|delta| FindingChanges { delta, head: &study });
         // Formats that list waived findings mark them; the others omit them.
         let all: Vec<_> = report.findings.iter().chain(&report.waived).map(|finding| (finding, None)).collect();
         let prefix = &study.loaded.snapshot.prefix;
         let text = match self.format {
-            FindingsFormat::Terminal => terminal::check(&study, report, older, Ink::stdout(shared)),
-            FindingsFormat::Json => json::check(&study, report, older),
+            FindingsFormat::Terminal => {
+                let ink = Ink::stdout(shared);
+                let changes = next.as_ref().map(|next| next.terminal(ink)).unwrap_or_default();
+                changes + &terminal::check(&study, report, older, ink)
+            }
+            FindingsFormat::Json => json::check(&study, report, older, next.as_ref()),
             FindingsFormat::Sarif => sarif::text(&all, prefix),
             FindingsFormat::Lines => lines::text(&all, &Paths::new(&study.loaded)),
             FindingsFormat::Github => github::text(&all, prefix),
             FindingsFormat::Gitlab => gitlab::text(&all, prefix),
         };
-        Ok(Done { text, errors: report.has_errors() })
+        let errors = older.map_or_else(|| report.has_errors(), |older| older.stopping > 0);
+        Ok(Done { text, errors })
     }
 }
 
-/// The counts of older findings if there is no finding at all.
-const NO_EXISTING: ExistingFindings = ExistingFindings { counts: [0; 3] };
-
-/// The last commit, evaluated for the same date.
-fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {
-    let loaded = project.load_before("HEAD", &study.loaded.snapshot, &mut pool)?;
-    Ok(project.study_for_checks(loaded, study.day, &mut logs))
+/// The last commit and, during a merge, what is merged, evaluated for the same date.
+fn parents(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Parents, Error> {
+    let revisions = project.parents_of_next_commit(&study.loaded.snapshot)?;
+    project.parents(&revisions, &study.loaded, study.day, &mut pool, &mut logs)
 }

@@ -7,7 +7,9 @@ use trace::delta::ExistingFindings;
 use trace::graph::{Graph, Link};
 use trace::report::RecordPositions;
 use trace::snapshot::Source;
-use trace::{Finding, Loaded, RecordId, Report, Study};
+use trace::{Finding, Loaded, Measure, RecordId, Report, Study};
+
+use super::delta::FindingChanges;
 
 /// A value as the text that is printed.
 pub(crate) fn text(value: &Value) -> String {
@@ -28,7 +30,12 @@ pub(crate) fn source(loaded: &Loaded) -> Value {
 }
 
 /// The JSON answer of `check`, written directly to text because there can be a hundred thousand findings.
-pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>) -> String {
+pub(crate) fn check(
+    study: &Study,
+    report: &Report,
+    older: Option<&ExistingFindings>,
+    next: Option<&FindingChanges<'_>>,
+) -> String {
     let loaded = &study.loaded;
     #[derive(Serialize)]
     struct Answer<'a> {
@@ -40,6 +47,9 @@ pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindi
         history_note: Option<String>,
         summary: Value,
         findings: Vec<FindingJson<'a>>,
+        /// What the next commit does to findings and rules, besides new findings.
+        #[serde(flatten)]
+        next: Option<Value>,
     }
     let mut summary = json!({
         "records": loaded.entries.len(),
@@ -60,6 +70,7 @@ pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindi
         history_note: study.past().reason(),
         summary,
         findings: report.findings.iter().map(|finding| FindingJson::new(finding, loaded)).collect(),
+        next: next.map(|next| next.json(next.delta.stops.commit)),
     };
     let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
     text.push('\n');
@@ -76,6 +87,7 @@ pub(crate) fn findings(list: &[Finding], loaded: &Loaded) -> Value {
 struct FindingJson<'a> {
     check: &'static str,
     level: &'static str,
+    about: &'static str,
     record: Option<&'a str>,
     field: Option<&'a str>,
     path: String,
@@ -84,6 +96,8 @@ struct FindingJson<'a> {
     message: &'a str,
     help: &'a str,
     fingerprint: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    measure: Option<Value>,
     /// The waiver that accepts it, in answers that list waived findings.
     #[serde(skip_serializing_if = "Option::is_none")]
     waiver: Option<&'a str>,
@@ -94,6 +108,7 @@ impl<'a> FindingJson<'a> {
         Self {
             check: finding.check.name,
             level: finding.level.word(),
+            about: finding.check.about.word(),
             record: finding.record.as_deref(),
             field: finding.field.as_deref(),
             path: format!("{}{}", loaded.snapshot.prefix, finding.path),
@@ -102,9 +117,15 @@ impl<'a> FindingJson<'a> {
             message: &finding.message,
             help: &finding.help,
             fingerprint: finding.fingerprint(),
+            measure: finding.measure.as_ref().map(measure),
             waiver: finding.waiver.as_deref(),
         }
     }
+}
+
+/// How bad a finding is.
+pub(crate) fn measure(measure: &Measure) -> Value {
+    json!({"value": super::values::number(Some(measure.value)), "unit": measure.unit})
 }
 
 fn node(graph: &Graph, positions: &mut RecordPositions<'_>, index: RecordId) -> Value {

@@ -65,6 +65,14 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
     parts.push(ink.faint(&format!("{} waived", report.waived.len())));
     let new = if older.is_some() { "new: " } else { "" };
     let _ = writeln!(out, "{new}{}", parts.join("   "));
+    if let Some(older) = older.filter(|_| report.has_errors()) {
+        let text = match older.stopping {
+            0 => "none of the new errors stops the commit".to_owned(),
+            1 => "1 new error stops the commit".to_owned(),
+            more => format!("{more} new errors stop the commit"),
+        };
+        let _ = writeln!(out, "{text}");
+    }
     if let Some(older) = older.filter(|older| older.sum() > 0) {
         let [errors, warnings, notes] = older.counts;
         let (errors, warnings, notes) = (count(errors, "error"), count(warnings, "warning"), count(notes, "note"));

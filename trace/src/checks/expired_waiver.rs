@@ -1,10 +1,12 @@
 //! `expired-waiver`: a waiver that has ended.
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
+use crate::measure::Measure;
 
 pub(super) static CHECK: Check = Check {
     name: "expired-waiver",
     group: Group::Waivers,
+    about: About::Car,
     levels: [Warning, Warning, Warning, Error, Error],
     reports: "A waiver whose end date has passed.",
     why: "The finding was accepted only until that date; now it counts again.",
@@ -29,5 +31,6 @@ fn run(study: &Study, reporter: &mut Reporter) {
         };
         let help = "fix the finding and remove the waiver, or agree on a new end date";
         reporter.report(index, &["until"], message, help);
+        reporter.measured(Measure::days(until.days_until(study.day)));
     }
 }

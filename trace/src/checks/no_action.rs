@@ -3,7 +3,7 @@
 use schema::Day;
 use schema::records::Body;
 
-use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
+use super::{About, Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::{Status, TargetStatus};
 
 /// The number of days that a target may be at risk without a change, a revision or a waiver.
@@ -12,6 +12,7 @@ const DAYS: i32 = 28;
 pub(super) static CHECK: Check = Check {
     name: "no-action",
     group: Group::History,
+    about: About::Car,
     levels: [super::Level::Off, Note, Warning, Warning, Warning],
     reports: "A target that is at risk now and was at risk 28 days ago. Since then its limit did not change, and no \
               revision or waiver for it was added or edited.",

@@ -2,12 +2,14 @@
 
 use petgraph::Direction;
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
 use crate::graph::Link;
+use crate::measure::Measure;
 
 pub(super) static CHECK: Check = Check {
     name: "verification-overdue",
     group: Group::Verification,
+    about: About::Car,
     levels: [Warning, Warning, Warning, Warning, Error],
     reports: "A verification whose due date has passed, of a record that has no result.",
     why: "A late result comes too late to change the car.",
@@ -40,5 +42,6 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
         let message = format!("verification of {} was due on {due}, {days} ago", record.name());
         reporter.report(index, &["verify", "due"], message, "add the result, or agree on a new due date");
+        reporter.measured(Measure::days(late));
     }
 }

@@ -18,6 +18,7 @@ use super::records_cache::{self, Others};
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
+use crate::delta::Parents;
 use crate::history::commit_state::state_at;
 use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
@@ -107,6 +108,40 @@ impl Project {
     pub fn load_before(&self, revision: &str, head: &Snapshot, pool: &mut ParseCache) -> Result<Loaded, Error> {
         let snapshot = entries::before(self, revision, head)?;
         Ok(self.decode(snapshot, pool, Others::All).fetched(self))
+    }
+
+    /// The revisions that the next commit has as parents: the last commit and, during a merge, what is merged.
+    ///
+    /// # Errors
+    /// A repository that cannot be read.
+    pub fn parents_of_next_commit(&self, next: &Snapshot) -> Result<Vec<String>, Error> {
+        let merged = self.commits(next).merge_heads()?;
+        Ok(std::iter::once("HEAD".to_owned()).chain(merged).collect())
+    }
+
+    /// The states that a change starts from, evaluated for the date of `head`; the first revision is the base.
+    ///
+    /// # Errors
+    /// Those of [`Project::load_before`]; no revision.
+    pub fn parents(
+        &self,
+        revisions: &[String],
+        head: &Loaded,
+        day: Day,
+        pool: &mut ParseCache,
+        logs: &mut Logs,
+    ) -> Result<Parents, Error> {
+        let loaded = revisions.iter().map(|revision| self.load_before(revision, &head.snapshot, pool));
+        let loaded = loaded.collect::<Result<Vec<Loaded>, Error>>()?;
+        let repaired: Vec<Loaded> = loaded.iter().filter_map(|parent| parent.repaired_by(head)).collect();
+        let mut study = |loaded: Loaded| self.study_for_checks(loaded, day, logs);
+        let mut seen: Vec<Study> = loaded.into_iter().map(&mut study).collect();
+        let repaired = repaired.into_iter().map(|loaded| study(loaded.fetched(self))).collect();
+        if seen.is_empty() {
+            return Err(Error::new("no revision to compare with"));
+        }
+        let first = seen.remove(0);
+        Ok(Parents { first, others: seen, repaired })
     }
 
     /// Decodes the files that neither `pool` nor an earlier run has decoded.

@@ -4,11 +4,12 @@ use schema::number;
 use schema::quantity::Unit;
 use serde_json::{Value, json};
 use trace::RecordId;
-use trace::delta::HeadlineOf;
+use trace::delta::{HeadlineOf, MeasureChange};
 use trace::values::Limit;
 
 use super::super::json::{findings, source};
 use super::super::values::{limit_json, number as json_number};
+use super::changes::{measure_texts, rule_texts};
 use super::{DeltaView, shown, state_name};
 
 /// The JSON answer: version 1, stable.
@@ -95,7 +96,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .into_iter()
         .map(|(id, before, after)| json!({"id": id, "before": before, "after": after}))
         .collect();
-    json!({
+    let mut answer = json!({
         "version": 1,
         "base": source(old),
         "head": source(new),
@@ -116,7 +117,12 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "limits_changed": limits,
         "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after)})),
         "amounts": amounts,
-    })
+    });
+    let changes = view.changes().json(delta.stops.request);
+    if let (Some(answer), Value::Object(changes)) = (answer.as_object_mut(), changes) {
+        answer.extend(changes);
+    }
+    answer
 }
 
 /// The data for the template: the JSON answer, and its numbers as text.
@@ -165,14 +171,25 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             json!({"before": before, "after": after})
         })
         .collect();
-    // A template must not name a key that is missing, so every finding gets one.
-    for list in ["new", "fixed"] {
+    // A template must not name a key that is missing, so every finding gets them.
+    for list in ["new", "fixed", "uncovered", "worse", "better"] {
         for finding in context[list].as_array_mut().into_iter().flatten() {
-            if finding.get("waiver").is_none() {
-                finding["waiver"] = Value::Null;
+            for key in ["waiver", "measure"] {
+                if finding.get(key).is_none() {
+                    finding[key] = Value::Null;
+                }
             }
         }
     }
+    let measures = |changes: &[MeasureChange]| -> Value {
+        let texts = changes.iter().map(measure_texts);
+        texts.map(|[before, after]| json!({"before": before, "after": after})).collect()
+    };
+    let rules = view.delta.settings.iter().map(|rule| {
+        let [before, after] = rule_texts(rule);
+        json!({"key": rule.key, "before": before, "after": after, "hidden": rule.hidden})
+    });
+    let rules: Vec<Value> = rules.collect();
     let [old, new] = view.loaded().map(state_name);
     let incomplete: Vec<String> = view.loaded().into_iter().filter_map(super::super::incomplete).collect();
     context["shown"] = json!({
@@ -184,6 +201,9 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         "causes": causes,
         "values": values,
         "limits_changed": limits,
+        "worse": measures(&view.delta.worse),
+        "better": measures(&view.delta.better),
+        "settings": rules,
         "empty": view.delta.is_empty(),
     });
     context

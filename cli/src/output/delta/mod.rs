@@ -1,9 +1,11 @@
 //! The output of `delta`: one file per format, all from the same comparison.
 
+mod changes;
 mod document;
 mod markdown;
 mod terminal;
 
+pub(crate) use changes::FindingChanges;
 pub(crate) use document::{context, json};
 pub(crate) use markdown::markdown;
 pub(crate) use terminal::terminal;
@@ -27,6 +29,13 @@ pub(crate) struct DeltaView<'t> {
     pub(crate) found: &'t Base,
 }
 
+impl<'t> DeltaView<'t> {
+    /// What the change does to findings and rules.
+    pub(crate) fn changes(&self) -> FindingChanges<'t> {
+        FindingChanges { delta: self.delta, head: self.head }
+    }
+}
+
 /// Every finding of both states once, with its state since the base, including those that the head waives.
 pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
     let base = view.base.report();
@@ -34,12 +43,12 @@ pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
     let state = |known: bool| Some(if known { Baseline::Unchanged } else { Baseline::New });
     let new = view.delta.new.iter().map(|finding| (finding, state(false)));
     let unchanged = view.delta.unchanged.iter().map(|finding| (finding, state(true)));
-    let waived =
-        view.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
+    let uncovered = view.delta.uncovered.iter().map(|finding| (finding, state(true)));
+    let waived = view.delta.waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
     // Findings that a waiver of the head accepts are already in the list.
     let fixed = view.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
     let fixed = fixed.map(|finding| (finding, Some(Baseline::Absent)));
-    new.chain(unchanged).chain(waived).chain(fixed).collect()
+    new.chain(uncovered).chain(unchanged).chain(waived).chain(fixed).collect()
 }
 
 /// A value before and after as text, and the change; empty without a change.
@@ -80,7 +89,7 @@ impl DeltaView<'_> {
 
     /// The number of findings before and after, by level.
     fn counts(&self) -> [[usize; 2]; 3] {
-        let [before, after] = [self.base.report().counts(), self.head.report().counts()];
+        let [before, after] = self.delta.counts;
         [0, 1, 2].map(|level| [before[level], after[level]])
     }
 

@@ -16,6 +16,9 @@ const MOST_CAUSES: usize = 12;
 /// The largest number of records to list by name, for each kind of change.
 const MOST_RECORDS: usize = 12;
 
+/// The note on an error that stops nothing.
+pub(super) const BY_RESULT: &str = "does not stop the request: a new result shows it";
+
 /// The text for the terminal.
 pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
     let mut out = String::new();
@@ -25,9 +28,16 @@ pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
         return out;
     }
     headline(&mut out, view, ink);
-    let [old, new] = view.loaded();
-    section(&mut out, view, ink, "new findings", &view.delta.new, new);
-    section(&mut out, view, ink, "fixed findings", &view.delta.fixed, old);
+    let findings = view.changes();
+    findings.rules(&mut out, ink);
+    new_findings(&mut out, view, ink);
+    findings.worse(&mut out, ink);
+    findings.uncovered(&mut out, ink);
+    let (waived, gone): (Vec<_>, Vec<_>) = view.delta.fixed.iter().partition(|finding| finding.waiver.is_some());
+    without_position(&mut out, ink, "fixed findings", &gone);
+    without_position(&mut out, ink, "findings that a waiver now accepts", &waived);
+    findings.better(&mut out, ink);
+    findings.postponed(&mut out, ink);
     changes(&mut out, view, ink);
     records(&mut out, view, ink);
     out
@@ -64,18 +74,36 @@ fn headline(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     out.push('\n');
 }
 
-fn section(out: &mut String, view: &DeltaView<'_>, ink: Ink, name: &str, findings: &[Finding], loaded: &trace::Loaded) {
+/// The new findings, and which of them stop the request.
+fn new_findings(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
+    let delta = view.delta;
+    if delta.new.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "{}", ink.strong(&format!("new findings ({})", delta.new.len())));
+    let paths = Paths::new(view.loaded()[1]);
+    for (finding, by_result) in delta.new.iter().zip(&delta.by_result) {
+        terminal::finding(out, finding, &paths, ink);
+        if *by_result && finding.level == Level::Error {
+            ink.block(out, "", 7, BY_RESULT);
+        }
+    }
+    let errors = delta.new.iter().filter(|finding| finding.level == Level::Error).count();
+    let stopping = delta.stopping(delta.stops.request).count();
+    if stopping < errors {
+        let _ = writeln!(out, "{} of {} stop the request", stopping, count(errors, "new error"));
+    }
+    out.push('\n');
+}
+
+/// Findings of the base under a heading.
+fn without_position(out: &mut String, ink: Ink, name: &str, findings: &[&Finding]) {
     if findings.is_empty() {
         return;
     }
     let _ = writeln!(out, "{}", ink.strong(&format!("{name} ({})", findings.len())));
-    let paths = Paths::new(loaded);
     for finding in findings {
-        if std::ptr::eq(findings, view.delta.new.as_slice()) {
-            terminal::finding(out, finding, &paths, ink);
-        } else {
-            fixed(out, finding, ink);
-        }
+        fixed(out, finding, ink);
     }
     out.push('\n');
 }

@@ -1,6 +1,8 @@
 //! The answers of `check` and `delta`.
 
-use super::shared::{FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, LIMIT, SOURCE, STAGES, STATUSES};
+use super::shared::{
+    CHANGED_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, LIMIT, MEASURE, SOURCE, STAGES, STATUSES,
+};
 use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 const COUNTS: &[Key] = &[
@@ -12,7 +14,8 @@ const COUNTS: &[Key] = &[
 pub(crate) static CHECK: Answer = Answer {
     name: "check",
     command: "tierod check --format json",
-    summary: "All findings, and their counts. With `--staged`, only the findings that the next commit adds.",
+    summary: "All findings, and their counts. With `--staged`, only the findings that the next commit adds, and the other \
+              changes of findings and rules (the optional keys).",
     variants: &[(
         "",
         &[&[
@@ -43,9 +46,47 @@ pub(crate) static CHECK: Answer = Answer {
                 "counts",
             ),
             key("findings", Shape::List(&Shape::Named(&FINDING)), "the findings, by file and line"),
+            STOPS.optional(),
+            UNCOVERED.optional(),
+            WORSE.optional(),
+            BETTER.optional(),
+            POSTPONED.optional(),
+            SETTINGS.optional(),
         ]],
     )],
 };
+
+const STOPS: Key = key("stops", TEXTS, "fingerprints of the new errors that stop the change: exit status 1");
+const UNCOVERED: Key = key(
+    "uncovered",
+    Shape::List(&Shape::Named(&FINDING)),
+    "findings that are not new: they could not be seen in the base, because a file or record was unreadable there",
+);
+const WORSE: Key = key("worse", Shape::List(&Shape::Named(&CHANGED_FINDING)), "findings of both that are worse now");
+const BETTER: Key = key("better", Shape::List(&Shape::Named(&CHANGED_FINDING)), "findings of both that are better now");
+const POSTPONED: Key = key(
+    "postponed",
+    Shape::List(&Shape::Object(&[&[
+        key("id", Shape::Text, "id of the record"),
+        key("before", Shape::Date, "due date in the base"),
+        key("after", Shape::OrNull(&Shape::Date), "due date in the head; null if it has none"),
+    ]])),
+    "verifications without a result whose due date was moved later: they are not in `fixed`",
+);
+const SETTINGS: Key = key(
+    "settings",
+    Shape::List(&Shape::Object(&[&[
+        key(
+            "key",
+            Shape::Text,
+            "`levels.no-lead` for a setting, `waivers.ID` for a waiver, `templates/FILE` for a template",
+        ),
+        key("before", TEXT_OR_NULL, "value in the base; null if it was not set"),
+        key("after", TEXT_OR_NULL, "value in the head; null if it is not set"),
+        key("hidden", Shape::Integer, "number of findings that are no longer reported because of it"),
+    ]])),
+    "rules that changed; findings are compared with the levels of the base",
+);
 
 const ID_AND_KIND: Shape = Shape::List(&Shape::Object(&[&[
     key("id", Shape::Text, "id of the record"),
@@ -75,19 +116,36 @@ const FINDINGS: &[Key] = &[
     key(
         "fixed",
         Shape::List(&Shape::Named(&FIXED_FINDING)),
-        "findings of the base only, and those that a new waiver accepts",
+        "findings of the base only, and those that a new waiver accepts (with `waiver`)",
     ),
+    UNCOVERED,
+    WORSE,
+    BETTER,
 ];
 
-/// Templates see `waiver` in every finding, because a template must not name a key that is missing.
+/// Templates see `waiver` and `measure` in every finding, because a template must not name a key that is missing.
 const CONTEXT_FINDINGS: &[Key] = &[
     key("new", Shape::List(&CONTEXT_FINDING), "findings of the head only"),
     key("fixed", Shape::List(&CONTEXT_FINDING), "findings of the base only, and those that a new waiver accepts"),
+    key("uncovered", Shape::List(&CONTEXT_FINDING), "findings that could not be seen in the base"),
+    key("worse", Shape::List(&CONTEXT_CHANGE), "findings of both that are worse now"),
+    key("better", Shape::List(&CONTEXT_CHANGE), "findings of both that are better now"),
 ];
-const CONTEXT_FINDING: Shape =
-    Shape::Object(&[FINDING_KEYS, &[key("waiver", TEXT_OR_NULL, "id of the waiver that accepts it")]]);
+const CONTEXT_KEYS: &[Key] = &[
+    key("waiver", TEXT_OR_NULL, "id of the waiver that accepts it"),
+    key("measure", Shape::OrNull(&Shape::Named(&MEASURE)), "how bad it is in the head, if that is a number"),
+];
+const CONTEXT_FINDING: Shape = Shape::Object(&[FINDING_KEYS, CONTEXT_KEYS]);
+const CONTEXT_CHANGE: Shape = Shape::Object(&[
+    FINDING_KEYS,
+    CONTEXT_KEYS,
+    &[key("before", Shape::Named(&MEASURE), "how bad it was in the base")],
+]);
 
 const CHANGES: &[Key] = &[
+    STOPS,
+    POSTPONED,
+    SETTINGS,
     key("unchanged", Shape::Integer, "number of findings that are in both"),
     key(
         "counts",
@@ -185,6 +243,10 @@ const SHOWN: &[Key] = &[
     key("change", Shape::Text, "difference with its sign; empty without one"),
 ];
 
+/// Two measures as text.
+const MEASURES: &[Key] =
+    &[key("before", Shape::Text, "measure in the base"), key("after", Shape::Text, "measure in the head")];
+
 const CONTEXT: Keys = &[
     STATES,
     CONTEXT_FINDINGS,
@@ -225,6 +287,18 @@ const CONTEXT: Keys = &[
                     key("after", Shape::Text, "limit in the head; empty without one"),
                 ]])),
                 "as `limits_changed`",
+            ),
+            key("worse", Shape::List(&Shape::Object(&[MEASURES])), "as `worse`"),
+            key("better", Shape::List(&Shape::Object(&[MEASURES])), "as `better`"),
+            key(
+                "settings",
+                Shape::List(&Shape::Object(&[&[
+                    key("key", Shape::Text, "the rule"),
+                    key("before", Shape::Text, "value in the base; `not set` without one"),
+                    key("after", Shape::Text, "value in the head; `not set` without one"),
+                    key("hidden", Shape::Integer, "number of findings that are no longer reported because of it"),
+                ]])),
+                "as `settings`",
             ),
             key("empty", Shape::Flag, "whether there is no difference"),
         ]]),
