@@ -3,6 +3,7 @@
 
 use schema::number;
 use schema::quantity::{Dimension, Unit};
+use serde::{Deserialize, Serialize};
 
 /// How bad a finding is. A larger number is worse.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,6 +18,17 @@ pub struct Measure {
     dimension: Option<Dimension>,
     /// The decimals with which it is shown.
     decimals: usize,
+}
+
+/// A measure in the form in which it is kept.
+#[derive(Serialize, Deserialize)]
+pub(crate) struct StoredMeasure<'b> {
+    value: f64,
+    unit: &'b str,
+    factor: f64,
+    /// Whether the unit has a dimension: days and percentages have none.
+    has_dimension: bool,
+    decimals: u32,
 }
 
 /// The largest number of decimals that is shown.
@@ -43,6 +55,27 @@ impl Measure {
         let value = part / unit.factor();
         let decimals = decimals.max(number::decimals(value.abs(), 1, MOST_DECIMALS));
         Self { value, unit: unit.to_string(), factor: unit.factor(), dimension: Some(unit.dimension()), decimals }
+    }
+
+    /// The measure in the form in which it is kept; `None` if it cannot be restored from it.
+    pub(crate) fn stored(&self) -> Option<StoredMeasure<'_>> {
+        let has_dimension = self.dimension.is_some();
+        let decimals = u32::try_from(self.decimals).ok()?;
+        let stored =
+            StoredMeasure { value: self.value, unit: &self.unit, factor: self.factor, has_dimension, decimals };
+        (Self::restored(&stored).as_ref() == Some(self)).then_some(stored)
+    }
+
+    /// The measure that was kept; `None` if its unit cannot be read.
+    pub(crate) fn restored(stored: &StoredMeasure<'_>) -> Option<Self> {
+        let dimension = match stored.has_dimension {
+            true => Some(Unit::parse(stored.unit).ok()?.dimension()),
+            false => None,
+        };
+        let decimals = usize::try_from(stored.decimals).ok().filter(|decimals| *decimals <= MOST_DECIMALS)?;
+        let (value, factor) = (stored.value, stored.factor);
+        let is_sound = value.is_finite() && factor.is_finite() && factor > 0.0;
+        is_sound.then(|| Self { value, unit: stored.unit.to_owned(), factor, dimension, decimals })
     }
 
     /// A number of points, with one decimal.

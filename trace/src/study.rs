@@ -75,6 +75,14 @@ impl Study {
         }
     }
 
+    /// A study whose report is known, without a history.
+    pub(crate) fn with_report(loaded: impl Into<Arc<Loaded>>, day: Day, report: Report) -> Self {
+        let study = Self::without_history(loaded, day);
+        // It is new, so that it has no other report yet.
+        let _ = study.report.set(report);
+        study
+    }
+
     /// Evaluates the reports of this state and of another one, on two threads if there are two cores.
     pub fn evaluate_reports_with(&self, other: &Study) {
         in_parallel(&[self, other], cores(), |study| {

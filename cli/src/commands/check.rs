@@ -79,5 +79,5 @@ impl Check {
 /// The last commit and, during a merge, what is merged, evaluated for the same date.
 fn parents(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Parents, Error> {
     let revisions = project.parents_of_next_commit(&study.loaded.snapshot)?;
-    project.parents(&revisions, &study.loaded, study.day, &mut pool, &mut logs)
+    project.parents_with_reports(&revisions, &study.loaded, study.day, &mut pool, &mut logs)
 }

@@ -15,6 +15,7 @@ use super::cache_file::CacheFile;
 use super::environment::Environment;
 use super::error::GitError;
 use super::records_cache::{self, Others};
+use super::reports_cache;
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
@@ -131,12 +132,49 @@ impl Project {
         pool: &mut ParseCache,
         logs: &mut Logs,
     ) -> Result<Parents, Error> {
+        self.parents_by(revisions, head, pool, &mut |loaded, _| self.study_for_checks(loaded, day, logs))
+    }
+
+    /// The same for the findings alone: the report of a commit that an earlier run has kept is not evaluated again.
+    ///
+    /// # Errors
+    /// Those of [`Project::parents`].
+    pub fn parents_with_reports(
+        &self,
+        revisions: &[String],
+        head: &Loaded,
+        day: Day,
+        pool: &mut ParseCache,
+        logs: &mut Logs,
+    ) -> Result<Parents, Error> {
+        let mut study = |loaded: Loaded, is_commit: bool| {
+            let known = if is_commit { reports_cache::read(self.commits(&loaded.snapshot), day) } else { None };
+            if let Some(report) = known {
+                return Study::with_report(loaded, day, report);
+            }
+            let study = self.study_for_checks(loaded, day, logs);
+            study.report();
+            if is_commit {
+                reports_cache::keep(self.commits(&study.loaded.snapshot), &study);
+            }
+            study
+        };
+        self.parents_by(revisions, head, pool, &mut study)
+    }
+
+    /// The parents, each evaluated by `study`, which is also given whether it is a commit as it is.
+    fn parents_by(
+        &self,
+        revisions: &[String],
+        head: &Loaded,
+        pool: &mut ParseCache,
+        study: &mut dyn FnMut(Loaded, bool) -> Study,
+    ) -> Result<Parents, Error> {
         let loaded = revisions.iter().map(|revision| self.load_before(revision, &head.snapshot, pool));
         let loaded = loaded.collect::<Result<Vec<Loaded>, Error>>()?;
         let repaired: Vec<Loaded> = loaded.iter().filter_map(|parent| parent.repaired_by(head)).collect();
-        let mut study = |loaded: Loaded| self.study_for_checks(loaded, day, logs);
-        let mut seen: Vec<Study> = loaded.into_iter().map(&mut study).collect();
-        let repaired = repaired.into_iter().map(|loaded| study(loaded.fetched(self))).collect();
+        let mut seen: Vec<Study> = loaded.into_iter().map(|loaded| study(loaded, true)).collect();
+        let repaired = repaired.into_iter().map(|loaded| study(loaded.fetched(self), false)).collect();
         if seen.is_empty() {
             return Err(Error::new("no revision to compare with"));
         }

@@ -1,5 +1,7 @@
 //! A finding: the check, the record, the position, the level and a fingerprint that identifies it.
 
+pub(crate) mod encoded;
+
 use std::fmt;
 
 use schema::read::Spot;
