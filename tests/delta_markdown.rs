@@ -354,7 +354,8 @@ fn the_json_has_its_keys() {
     assert_eq!(
         keys(&json),
         set(
-            "version base head shallow new fixed unchanged counts records values causes status_changes limits_changed points amounts"
+            "version base head shallow new fixed unchanged counts records values causes status_changes limits_changed points amounts \
+             stops uncovered worse better postponed settings"
         )
     );
     for side in ["base", "head"] {
@@ -362,7 +363,7 @@ fn the_json_has_its_keys() {
     }
     assert_eq!(
         keys(&json["new"][0]),
-        set("check level record field path line column message help fingerprint"),
+        set("check level about record field path line column message help fingerprint"),
         "the keys of a finding of `check`"
     );
     assert_eq!(keys(&json["values"][0]), set("id before after unit"));
@@ -377,7 +378,10 @@ fn the_json_has_its_keys() {
     for key in ["version", "values", "limits_changed", "points", "records", "causes"] {
         assert_eq!(context[key], json[key], "{key}");
     }
-    assert_eq!(keys(&context["shown"]), set("base head how incomplete headline causes values limits_changed empty"));
+    assert_eq!(
+        keys(&context["shown"]),
+        set("base head how incomplete headline causes values limits_changed worse better settings empty")
+    );
     let misused = sandbox.tierod(&["delta", "HEAD", "--context", "--format", "json"]).ended(2).err;
     assert!(misused.contains("--context"), "{misused}");
 }

@@ -196,6 +196,22 @@ fn every_answer_matches_its_schema() {
     assert_eq!(delta["fixed"][0]["waiver"], "later");
     shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
     shapes.take("history", &short, &["history", "travel", "--format", "json"]);
+    // What a commit does to findings that were there, to rules, and to what could not be read.
+    let due = |day: &str| format!("parts:\n  rod: {{in: frame, verify: {{by: test, with: rig, due: {day}}}}}\n");
+    shapes.sandbox.write("short/rod.yaml", due("2020-01-01"));
+    shapes.sandbox.write("short/hidden.yaml", "parts:\n  pin: {in: nowhere\n");
+    shapes.sandbox.git_in(&short, &["add", "."]);
+    shapes.sandbox.git_in(&short, &["commit", "-q", "-m", "Add a waiver"]);
+    shapes.sandbox.write("short/rod.yaml", due("2099-01-01"));
+    shapes.sandbox.write("short/hidden.yaml", "parts:\n  pin: {in: nowhere}\n");
+    shapes.sandbox.write("short/tierod.yaml", "season: 2028\ngrowth: {mass: {estimated: 20 %}}\n");
+    for (from, to) in [("value: 9 kg", "value: 12 kg"), ("value: 9 kg", "value: 8 kg")] {
+        shapes.sandbox.write("short/records.yaml", SHORT.replace(from, to));
+        shapes.sandbox.git_in(&short, &["add", "."]);
+        shapes.take("check", &short, &["check", "--staged", "--format", "json"]);
+        shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
+        shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
+    }
     // A key that no answer has does not belong in the tables.
     let mut unseen = Vec::new();
     for (at, name) in ANSWERS.iter().enumerate() {

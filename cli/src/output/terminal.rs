@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use schema::settings::Level;
 use trace::delta::ExistingFindings;
 use trace::finding::LEVELS;
 use trace::snapshot::Source;
@@ -65,11 +66,11 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
     parts.push(ink.faint(&format!("{} waived", report.waived.len())));
     let new = if older.is_some() { "new: " } else { "" };
     let _ = writeln!(out, "{new}{}", parts.join("   "));
-    if let Some(older) = older.filter(|_| report.has_errors()) {
+    if let Some(older) = older.filter(|older| older.stopping < report.count(Level::Error)) {
         let text = match older.stopping {
             0 => "none of the new errors stops the commit".to_owned(),
-            1 => "1 new error stops the commit".to_owned(),
-            more => format!("{more} new errors stop the commit"),
+            1 => "1 of the new errors stops the commit".to_owned(),
+            more => format!("{more} of the new errors stop the commit"),
         };
         let _ = writeln!(out, "{text}");
     }
