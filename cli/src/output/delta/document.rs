@@ -1,15 +1,12 @@
 //! The JSON answer of `delta`, and the data for its template.
 
-use schema::number;
-use schema::quantity::Unit;
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::delta::HeadlineOf;
-use trace::values::Limit;
 
 use super::super::json::{findings, source};
-use super::super::values::{limit_json, number as json_number};
-use super::{DeltaView, shown, state_name};
+use super::super::values::number as json_number;
+use super::{DeltaView, causes, limits, renames, shown, state_name};
 
 /// The JSON answer: version 1, stable.
 pub(crate) fn json(view: &DeltaView<'_>) -> Value {
@@ -21,39 +18,6 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             let (id, unit) = view.value(value);
             let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
             json!({"id": id, "before": in_unit(value.before), "after": in_unit(value.after), "unit": unit.to_string()})
-        })
-        .collect();
-    let limits: Vec<Value> = delta
-        .limits
-        .iter()
-        .map(|limit| {
-            let (id, _, revision) = view.limit(limit);
-            let limit_of = |loaded: &trace::Loaded, index| loaded.target(index).map(Limit::from_target);
-            let written = |loaded: &trace::Loaded, index| {
-                loaded.target(index)?.limit().next().map(|(_, quantity)| quantity.unit().clone())
-            };
-            let (was, is) = (written(old, limit.base), written(new, limit.head));
-            let unit = is.as_ref().or(was.as_ref()).cloned().unwrap_or_else(Unit::dimensionless);
-            let fits = was.is_none_or(|was| was.dimension() == unit.dimension());
-            let shown = |limit: Option<Limit>| limit.map(|limit| limit_json(&limit, &unit));
-            json!({"id": id, "before": shown(limit_of(old, limit.base).filter(|_| fits)),
-                   "after": shown(limit_of(new, limit.head)), "unit": unit.to_string(), "revision": revision})
-        })
-        .collect();
-    let causes: Vec<Value> = delta
-        .causes
-        .iter()
-        .map(|cause| {
-            let (id, unit) = view.value(&cause.value);
-            let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
-            json!({
-                "id": id,
-                "before": in_unit(cause.value.before),
-                "after": in_unit(cause.value.after),
-                "unit": unit.to_string(),
-                "affects": view.affects(cause),
-                "points": json_number(cause.points),
-            })
         })
         .collect();
     let headlines = view.headlines();
@@ -111,9 +75,12 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             "edited": ids(new, &edited),
         },
         "values": values,
-        "causes": causes,
+        "causes": causes::json(view),
+        "other": causes::other_json(view),
+        "edits": causes::edits_json(view),
+        "renamed": renames::json(view),
         "status_changes": status_changes,
-        "limits_changed": limits,
+        "limits_changed": limits::json(view),
         "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after)})),
         "amounts": amounts,
     })
@@ -132,19 +99,6 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             text
         })
         .collect();
-    let causes: Vec<Value> = view
-        .delta
-        .causes
-        .iter()
-        .map(|cause| {
-            let (id, unit) = view.value(&cause.value);
-            let mut shown = texts(shown(cause.value.before, cause.value.after, unit));
-            shown["id"] = json!(id);
-            shown["affects"] = json!(view.affects(cause));
-            shown["points"] = json!(cause.points.map(|points| number::signed(points, 2)));
-            shown
-        })
-        .collect();
     let values: Vec<Value> = view
         .delta
         .values
@@ -154,15 +108,6 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             let mut shown = texts(shown(value.before, value.after, unit));
             shown["id"] = json!(id);
             shown
-        })
-        .collect();
-    let limits: Vec<Value> = view
-        .delta
-        .limits
-        .iter()
-        .map(|limit| {
-            let (_, [before, after], _) = view.limit(limit);
-            json!({"before": before, "after": after})
         })
         .collect();
     // A template must not name a key that is missing, so every finding gets one.
@@ -181,9 +126,10 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         "how": view.found.how,
         "incomplete": incomplete,
         "headline": headline,
-        "causes": causes,
+        "causes": causes::texts(view),
+        "other": causes::other_text(view),
         "values": values,
-        "limits_changed": limits,
+        "limits_changed": limits::texts(view),
         "empty": view.delta.is_empty(),
     });
     context

@@ -1,7 +1,7 @@
 //! The amounts of parts, and their totals through systems to the car.
 
 use foldhash::{HashMap, HashMapExt as _};
-use schema::Quantity;
+use schema::{Quantity, Settings};
 use schema::records::{Amount, Part};
 
 use super::builder::{Builder, Field};
@@ -46,12 +46,7 @@ impl Builder<'_> {
 
     /// How often a part counts, with its growth allowance.
     fn factor(&self, part: &Part, name: &str, amount: &Amount) -> f64 {
-        let growth = self.graph.loaded.settings().growth.get(name);
-        let growth = growth.and_then(|bases| match &amount.basis {
-            Some(basis) => bases.get(basis.as_str()),
-            None => bases.iter().next().map(|(_, growth)| growth),
-        });
-        f64::from(part.count.unwrap_or(1)) * (1.0 + growth.map_or(0.0, Quantity::si))
+        f64::from(part.count.unwrap_or(1)) * (1.0 + growth(self.graph.loaded.settings(), name, amount))
     }
 
     /// One total per amount for the car and for each system.
@@ -86,4 +81,13 @@ impl Builder<'_> {
             }
         }
     }
+}
+
+/// The growth allowance of an amount, as a share of it.
+pub(crate) fn growth(settings: &Settings, name: &str, amount: &Amount) -> f64 {
+    let growth = settings.growth.get(name).and_then(|bases| match &amount.basis {
+        Some(basis) => bases.get(basis.as_str()),
+        None => bases.iter().next().map(|(_, growth)| growth),
+    });
+    growth.map_or(0.0, Quantity::si)
 }
