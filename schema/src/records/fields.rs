@@ -47,7 +47,8 @@ fn below(route: String, value: &Value, fields: &mut Vec<(String, String)>) {
             }
         }
         Value::Array(items) => {
-            let texts: Vec<String> = items.iter().map(|item| item.as_str().map_or_else(|| item.to_string(), str::to_owned)).collect();
+            let texts: Vec<String> =
+                items.iter().map(|item| item.as_str().map_or_else(|| item.to_string(), str::to_owned)).collect();
             if !texts.is_empty() {
                 fields.push((route, texts.join(", ")));
             }

@@ -1,15 +1,15 @@
 //! What can be a cause: every rule that differs, every part, event and system that counts differently.
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
-use schema::quantity::{Unit, same_number};
 use schema::Quantity;
+use schema::quantity::{Unit, same_number};
 use schema::records::Amount;
 
+use super::Renames;
 use super::causes::{Cause, Draft, What, of_pieces, percent};
 use super::merged::{Aspect, Member, Merged, Piece, Switch};
 use super::sources::{EditedKey, amount, differing_input, source};
 use super::values::{ChangedNode, Counterparts, ValueChange};
-use super::Renames;
 use crate::Loaded;
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
@@ -75,7 +75,14 @@ impl<'s, 'm> Drafts<'s, 'm> {
         if size.is_nan() { f64::INFINITY } else { size }
     }
 
-    fn push(&mut self, what: What, id: String, start: ValueChange, edited: [Option<EditedKey>; 2], switches: Vec<Switch>) {
+    fn push(
+        &mut self,
+        what: What,
+        id: String,
+        start: ValueChange,
+        edited: [Option<EditedKey>; 2],
+        switches: Vec<Switch>,
+    ) {
         let [old, new] = self.values();
         let (unit, node) = match start.named {
             ChangedNode::Head(node) => (new.unit(node).clone(), Some(node)),
@@ -98,9 +105,10 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 continue;
             }
             let (from, to) = (source(old, was), source(new, node));
-            let same_key = from.as_ref().zip(to.as_ref()).is_some_and(|((a, from), (b, to))| {
-                self.renames.base_of[*b] == Some(*a) && from.key == to.key
-            });
+            let same_key = from
+                .as_ref()
+                .zip(to.as_ref())
+                .is_some_and(|((a, from), (b, to))| self.renames.base_of[*b] == Some(*a) && from.key == to.key);
             let is_given = |values: &Values, node: NodeId| matches!(values.network.nodes[node].rule, Rule::Given(_));
             let numbers = is_given(old, was) && is_given(new, node);
             let same_text =
@@ -133,8 +141,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 self.all[*at].switches.push(Switch::Rule(node));
                 continue;
             }
-            let start =
-                ValueChange { named: ChangedNode::Head(node), before: old.value(was), after: new.value(node) };
+            let start = ValueChange { named: ChangedNode::Head(node), before: old.value(was), after: new.value(node) };
             let setting = edited[1].as_ref().filter(|_| what == What::Settings).map(|edited| edited.key.clone());
             let id = setting.clone().unwrap_or_else(|| new.name(node));
             by_key.extend(key.map(|key| (key, self.all.len())));
@@ -407,9 +414,8 @@ impl<'s, 'm> Drafts<'s, 'm> {
         let sides = pieces.first().map(|at| [self.pieces[*at].base, self.pieces[*at].head]);
         let [before, after] = sides.unwrap_or_default().map(|member| member.map(|member| member.growth));
         let id = if basis.is_empty() { format!("growth.{name}") } else { format!("growth.{name}.{basis}") };
-        let text = |growth: Option<f64>| {
-            growth.map(|growth| EditedKey::of_settings(id.clone(), percent().show(growth, 0.0)))
-        };
+        let text =
+            |growth: Option<f64>| growth.map(|growth| EditedKey::of_settings(id.clone(), percent().show(growth, 0.0)));
         let edited = [text(before), text(after)];
         let cause = Cause {
             what: What::Settings,
@@ -465,8 +471,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
         for (values, is_head) in [(new, true), (old, false)] {
             for (node, key) in values.nodes() {
                 let Key::Record(record) = key else { continue };
-                let other =
-                    if is_head { self.counterparts.base_of[node] } else { self.counterparts.head_of[node] };
+                let other = if is_head { self.counterparts.base_of[node] } else { self.counterparts.head_of[node] };
                 if other.is_some() || values.value(node).is_none() || self.covered.contains(&(is_head, *record)) {
                     continue;
                 }

@@ -171,9 +171,7 @@ impl<'s> Merged<'s> {
 
     fn set_rule_of_base(&mut self, node: NodeId, old: NodeId) {
         let rule = match &self.base.network.nodes[old].rule {
-            Rule::Model { call, output } => {
-                Rule::Model { call: call + self.head.network.calls.len(), output: *output }
-            }
+            Rule::Model { call, output } => Rule::Model { call: call + self.head.network.calls.len(), output: *output },
             other => other.clone(),
         };
         (self.network.nodes[node].rule, self.network.nodes[node].inputs) = (rule, self.inputs_of_base(old));

@@ -88,9 +88,8 @@ pub(super) fn differing_input(base: &Loaded, head: &Loaded, old: RecordId, new: 
     is.given.iter().find_map(|(name, text)| {
         let before = was.given.get(name.as_str())?;
         let same_table = base.tables.get(before.text()) == head.tables.get(text.text());
-        let key = |loaded, record, text: &str| {
-            EditedKey::of_record(loaded, record, format!("given.{name}"), text.to_owned())
-        };
+        let key =
+            |loaded, record, text: &str| EditedKey::of_record(loaded, record, format!("given.{name}"), text.to_owned());
         (before != text || !same_table).then(|| [key(base, old, before.text()), key(head, new, text.text())])
     })
 }

@@ -16,8 +16,8 @@ mod tables;
 pub mod transfer;
 mod worth;
 
-pub(crate) use build::growth;
 pub use budgets::{Budget, Share};
+pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
 pub use compare::{Comparison, Outcome};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};

@@ -17,9 +17,7 @@ const MOST_CAUSES: usize = 12;
 const MOST_EDITS: usize = 12;
 
 fn amounts_json(amounts: &[AmountChange]) -> Value {
-    let change = |own: &AmountChange| {
-        json!({"change": json_number(Some(own.change / own.unit.factor())), "unit": own.unit.to_string()})
-    };
+    let change = |own: &AmountChange| json!({"change": json_number(Some(own.change / own.unit.factor())), "unit": own.unit.to_string()});
     Value::Object(amounts.iter().map(|own| (own.amount.clone(), change(own))).collect())
 }
 

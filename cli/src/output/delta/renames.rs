@@ -12,7 +12,12 @@ use super::DeltaView;
 use crate::output::Paths;
 use crate::screen::{Ink, clean};
 
-fn one(view: &DeltaView<'_>, positions: &mut RecordPositions<'_>, pair: (RecordId, RecordId), add: Option<&LikelyRename>) -> Value {
+fn one(
+    view: &DeltaView<'_>,
+    positions: &mut RecordPositions<'_>,
+    pair: (RecordId, RecordId),
+    add: Option<&LikelyRename>,
+) -> Value {
     let [old, new] = view.loaded();
     let (from, to) = (old.record(pair.0), new.record(pair.1));
     json!({
@@ -30,8 +35,7 @@ fn one(view: &DeltaView<'_>, positions: &mut RecordPositions<'_>, pair: (RecordI
 /// All renamed records of an answer: those with `formerly` first.
 pub(super) fn json(view: &DeltaView<'_>) -> Vec<Value> {
     let mut positions = RecordPositions::new(view.loaded()[1]);
-    let mut all: Vec<Value> =
-        view.delta.renamed.iter().map(|pair| one(view, &mut positions, *pair, None)).collect();
+    let mut all: Vec<Value> = view.delta.renamed.iter().map(|pair| one(view, &mut positions, *pair, None)).collect();
     let likely = view.delta.likely_renames.iter();
     all.extend(likely.map(|likely| one(view, &mut positions, (likely.from, likely.to), Some(likely))));
     all
@@ -45,7 +49,7 @@ pub(super) fn section(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     }
     let [old, new] = view.loaded();
     let (paths, mut positions) = (Paths::new(new), RecordPositions::new(new));
-    let _ = writeln!(out, "{}", ink.strong(&format!("renamed without `formerly`? ({})", likely.len())));
+    let _ = writeln!(out, "{}", ink.strong(&format!("possible renames without `formerly` ({})", likely.len())));
     for own in likely {
         let (from, to) = (&old.record(own.from).id, new.record(own.to));
         let place = format!("{}:{}", paths.shown(new.path(new.file(own.to))), positions.start(own.to).line);

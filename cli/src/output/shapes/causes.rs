@@ -88,7 +88,12 @@ pub(super) const CAUSES: &[Key] = &[
             key("path", Shape::Text, "file in the head, relative to the top folder of the repository"),
             key("line", Shape::Integer, "line of the record, from 1"),
             key("add", TEXT_OR_NULL, "line to add to the record; null if it has `formerly`"),
-            measure("alike", NUMBER_OR_NULL, "1", "share of keys with the same text; null if it has `formerly`"),
+            measure(
+                "alike",
+                NUMBER_OR_NULL,
+                "1",
+                "share of keys with the same text, at least 0.75; null if it has `formerly`",
+            ),
         ]])),
         "records with a new id, and pairs of a removed and an added record that seem to be the same",
     ),

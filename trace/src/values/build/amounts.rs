@@ -1,8 +1,8 @@
 //! The amounts of parts, and their totals through systems to the car.
 
 use foldhash::{HashMap, HashMapExt as _};
-use schema::{Quantity, Settings};
 use schema::records::{Amount, Part};
+use schema::{Quantity, Settings};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
