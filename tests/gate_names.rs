@@ -377,3 +377,33 @@ fn only_records_that_are_alike_are_proposed_and_each_once() {
     );
     assert_eq!(pairs(&answer(&sandbox)), [""; 0]);
 }
+
+/// Also of an import that changes hundreds of amounts, each cause has its share.
+#[test]
+fn hundreds_of_causes_have_their_shares() {
+    let sandbox = repository();
+    let import = |kg: &str, basis: &str| {
+        let part = |number| {
+            format!("  bracket-{number}:\n    in: suspension\n    amounts: {{mass: {{value: {kg}, basis: {basis}}}}}\n")
+        };
+        sandbox.write("more.yaml", format!("parts:\n{}", (0..150).map(part).collect::<String>()));
+    };
+    import("0.010 kg", "estimated");
+    sandbox.commit_on("2027-03-02", "brackets");
+    import("0.012 kg", "weighed");
+    let json = answer(&sandbox);
+    assert_eq!(json["other"], Value::Null, "points are linear here");
+    let causes = json["causes"].as_array().unwrap();
+    assert_eq!(causes.len(), 300, "value and basis of each");
+    for (what, grams, points) in [("value", 2.2, -4.62e-3), ("basis", -2.2, 4.62e-3)] {
+        let all: Vec<&Value> = causes.iter().filter(|cause| cause["what"] == what).collect();
+        assert_eq!(all.len(), 150);
+        for cause in all {
+            let change = cause["amounts"]["mass"]["change"].as_f64().unwrap();
+            assert!((change * 1000.0 - grams).abs() < 1e-9, "{cause}");
+            assert!((cause["points"].as_f64().unwrap() - points).abs() < 1e-9, "{cause}");
+        }
+    }
+    let out = sandbox.tierod(&["delta", "HEAD"]).out;
+    assert!(out.contains("\n  and 288 more causes"), "{out}");
+}

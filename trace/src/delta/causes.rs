@@ -100,6 +100,19 @@ impl Other {
     }
 }
 
+impl Cause {
+    /// A cause whose effect is not known yet.
+    pub(super) fn new(
+        what: What,
+        id: String,
+        [before, after]: [Option<f64>; 2],
+        unit: Unit,
+        edited: [Option<EditedKey>; 2],
+    ) -> Self {
+        Self { what, id, before, after, unit, edited, affects: Vec::new(), points: None, amounts: Vec::new() }
+    }
+}
+
 /// A cause before its effect is known.
 pub(super) struct Draft {
     pub(super) cause: Cause,
@@ -111,7 +124,8 @@ pub(super) struct Draft {
     pub(super) size: f64,
 }
 
-/// The largest number of causes that are evaluated one by one, because each is two evaluations of what depends on it.
+/// The largest number of causes that are evaluated one by one, because each is two evaluations of what depends on it. Of
+/// the others, which have the smallest effects, the points are calculated from the derivatives.
 const MOST: usize = 100;
 /// Less points than this are rounding.
 const NO_POINTS: f64 = 1e-11;
@@ -143,6 +157,18 @@ impl Gauges {
     fn read(&self, merged: &Merged<'_>) -> Vec<f64> {
         let nodes = self.goal.into_iter().chain(self.amounts.iter().map(|(_, node, _)| *node));
         nodes.map(|node| merged.value(node).unwrap_or(0.0)).collect()
+    }
+
+    /// Adds the change of a total of the car to a list of effects, with its points to first order.
+    fn add(&self, effects: &mut [f64], car: NodeId, change: f64, worth: Option<&[f64]>) {
+        let points = worth.and_then(|worth| worth.get(car.index())).map_or(0.0, |worth| worth * change);
+        let (of_goal, of_amounts) = effects.split_at_mut(usize::from(self.goal.is_some()));
+        for effect in of_goal {
+            *effect += if points.is_finite() { points } else { 0.0 };
+        }
+        for (effect, _) in of_amounts.iter_mut().zip(&self.amounts).filter(|(_, (_, node, _))| *node == car) {
+            *effect += change;
+        }
     }
 
     /// The points and the amounts of a list of effects.
@@ -179,15 +205,17 @@ pub(super) fn with_effects(
     mut drafts: Vec<Draft>,
     [base, head]: [&Study; 2],
     points: Option<[f64; 2]>,
+    worth: Option<&[f64]>,
 ) -> (Vec<Draft>, Other) {
     let gauges = Gauges::new(merged, base, head);
     let mut left = whole(&gauges, base, head, points);
     let mut ranked: Vec<usize> = (0..drafts.len()).filter(|at| !drafts[*at].switches.is_empty()).collect();
     ranked.sort_by(|a, b| drafts[*b].size.total_cmp(&drafts[*a].size).then(a.cmp(b)));
-    let rest = ranked.split_off(ranked.len().min(if sorted { MOST } else { 0 }));
+    let mut rest = ranked.split_off(ranked.len().min(if sorted { MOST } else { 0 }));
     ranked.sort_unstable();
+    rest.sort_unstable();
 
-    let mut effects: Vec<Vec<f64>> = vec![vec![0.0; left.len()]; ranked.len()];
+    let mut effects: Vec<Vec<f64>> = vec![vec![0.0; left.len()]; ranked.len() + rest.len()];
     let mut touched = vec![false; drafts.len()];
     if sorted {
         for to_head in [true, false] {
@@ -206,10 +234,17 @@ pub(super) fn with_effects(
                 touched[*at] |= !has_own_value || is_changed;
                 before = after;
             }
+            for (at, effects) in rest.iter().zip(effects.iter_mut().skip(ranked.len())) {
+                for (car, change) in merged.switch_parts(&drafts[*at].switches, to_head) {
+                    gauges.add(effects, car, sign * change, worth);
+                }
+                touched[*at] = true;
+            }
             let all: Vec<&Switch> = rest.iter().flat_map(|at| &drafts[*at].switches).collect();
             merged.switch(all, to_head);
         }
     }
+    ranked.extend(rest);
     for (at, own) in ranked.iter().zip(&effects) {
         let (effect, amounts) = gauges.split(own);
         let cause = &mut drafts[*at].cause;

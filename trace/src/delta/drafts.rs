@@ -25,7 +25,7 @@ pub(super) struct Drafts<'s, 'm> {
     pub(super) all: Vec<Draft>,
     pub(super) pieces: Vec<Piece>,
     /// The derivative of the points by each value of head.
-    worth: Option<Vec<f64>>,
+    pub(super) worth: Option<Vec<f64>>,
     /// The records whose own draft is already there.
     covered: HashSet<ChangedRecord>,
 }
@@ -89,9 +89,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
             ChangedNode::Base(node) => (old.unit(node).clone(), None),
         };
         let size = self.size(node, start.after.zip(start.before).map(|(after, before)| after - before));
-        let (before, after) = (start.before, start.after);
-        let cause =
-            Cause { what, id, before, after, unit, edited, affects: Vec::new(), points: None, amounts: Vec::new() };
+        let cause = Cause::new(what, id, [start.before, start.after], unit, edited);
         self.all.push(Draft { cause, start: Some(start), switches, size });
     }
 
@@ -283,13 +281,13 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 }
             }
             if let (Some(start), [Some(old), Some(new)]) = (start, records) {
-                self.count_and_system([old, new], start, counts, systems);
+                self.count_and_system([old, new], &start, counts, systems);
             }
         }
         let mut by_setting: Vec<_> = by_setting.into_iter().collect();
         by_setting.sort_unstable_by(|a, b| a.0.cmp(&b.0));
         for ((name, basis), (pieces, size)) in by_setting {
-            self.growth_setting(&name, &basis, pieces, size);
+            self.growth_setting(&name, &basis, &pieces, size);
         }
     }
 
@@ -370,9 +368,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
         let (id, unit) = self.name_of(&start);
         let edited = self.edited(sides, "value", |amount| amount.value.to_string());
         let size = self.size(self.pieces[at].car, self.effect(at, &start));
-        let (before, after) = (start.before, start.after);
-        let cause =
-            Cause { what, id, before, after, unit, edited, affects: Vec::new(), points: None, amounts: Vec::new() };
+        let cause = Cause::new(what, id, [start.before, start.after], unit, edited);
         self.push_piece(cause, start, of_pieces(&[at], Aspect::Presence), size);
     }
 
@@ -394,44 +390,24 @@ impl<'s, 'm> Drafts<'s, 'm> {
             }
         }
         let size = self.size(self.pieces[at].car, self.effect(at, &start));
-        let [before, after] = sides.members.map(|member| member.map(|member| member.growth));
-        let cause = Cause {
-            what: What::Basis,
-            id,
-            before,
-            after,
-            unit: percent(),
-            edited,
-            affects: Vec::new(),
-            points: None,
-            amounts: Vec::new(),
-        };
+        let growths = sides.members.map(|member| member.map(|member| member.growth));
+        let cause = Cause::new(What::Basis, id, growths, percent(), edited);
         self.push_piece(cause, start, of_pieces(&[at], Aspect::Growth), size);
     }
 
-    fn growth_setting(&mut self, name: &str, basis: &str, pieces: Vec<usize>, size: f64) {
+    fn growth_setting(&mut self, name: &str, basis: &str, pieces: &[usize], size: f64) {
         let Some(start) = pieces.first().and_then(|at| self.change_of(self.pieces[*at].node)) else { return };
         let sides = pieces.first().map(|at| [self.pieces[*at].base, self.pieces[*at].head]);
-        let [before, after] = sides.unwrap_or_default().map(|member| member.map(|member| member.growth));
+        let growths = sides.unwrap_or_default().map(|member| member.map(|member| member.growth));
         let id = if basis.is_empty() { format!("growth.{name}") } else { format!("growth.{name}.{basis}") };
         let text =
             |growth: Option<f64>| growth.map(|growth| EditedKey::of_settings(id.clone(), percent().show(growth, 0.0)));
-        let edited = [text(before), text(after)];
-        let cause = Cause {
-            what: What::Settings,
-            id,
-            before,
-            after,
-            unit: percent(),
-            edited,
-            affects: Vec::new(),
-            points: None,
-            amounts: Vec::new(),
-        };
-        self.push_piece(cause, start, of_pieces(&pieces, Aspect::Growth), size);
+        let edited = growths.map(text);
+        let cause = Cause::new(What::Settings, id.clone(), growths, percent(), edited);
+        self.push_piece(cause, start, of_pieces(pieces, Aspect::Growth), size);
     }
 
-    fn count_and_system(&mut self, parts: [RecordId; 2], start: ValueChange, counts: Vec<usize>, systems: Vec<usize>) {
+    fn count_and_system(&mut self, parts: [RecordId; 2], start: &ValueChange, counts: Vec<usize>, systems: Vec<usize>) {
         let loaded = self.loaded();
         let id = loaded[1].record(parts[1]).id.as_str();
         for (what, aspect, pieces, key) in
@@ -449,18 +425,9 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 text.map(|text| EditedKey::of_record(loaded[side], parts[side], key.to_owned(), text))
             });
             let number = |side: usize| Some(f64::from(count(side))).filter(|_| what == What::Count);
-            let size: f64 = pieces.iter().map(|at| self.size(self.pieces[*at].car, self.effect(*at, &start))).sum();
-            let cause = Cause {
-                what,
-                id: format!("{id}.{key}"),
-                before: number(0),
-                after: number(1),
-                unit: Unit::dimensionless(),
-                edited,
-                affects: Vec::new(),
-                points: None,
-                amounts: Vec::new(),
-            };
+            let size: f64 = pieces.iter().map(|at| self.size(self.pieces[*at].car, self.effect(*at, start))).sum();
+            let (id, numbers) = (format!("{id}.{key}"), [number(0), number(1)]);
+            let cause = Cause::new(what, id, numbers, Unit::dimensionless(), edited);
             self.push_piece(cause, start.clone(), of_pieces(&pieces, aspect), size);
         }
     }

@@ -105,6 +105,7 @@ pub(super) struct Merged<'s> {
     state: State,
     totals: HashMap<NodeId, Slots>,
     pub(super) pieces: Vec<Piece>,
+    by_node: HashMap<NodeId, usize>,
 }
 
 /// Whether a node is a total that is switched by input.
@@ -146,8 +147,17 @@ impl<'s> Merged<'s> {
         for (old, &node) in NodeId::all(base.keys.len()).zip(&of_base) {
             base_of[node] = Some(old);
         }
-        let mut merged =
-            Self { base, head, of_base, base_of, network, state, totals: HashMap::new(), pieces: Vec::new() };
+        let mut merged = Self {
+            base,
+            head,
+            of_base,
+            base_of,
+            network,
+            state,
+            totals: HashMap::new(),
+            pieces: Vec::new(),
+            by_node: HashMap::new(),
+        };
         for (old, &node) in NodeId::all(base.keys.len()).zip(&merged.of_base.clone()) {
             merged.set_rule_of_base(node, old);
         }
@@ -227,8 +237,7 @@ impl<'s> Merged<'s> {
         let head_nodes = self.head.keys.len();
         let Some(order) = self.sorted() else { return false };
         self.network.order = order;
-        let mut by_node: HashMap<NodeId, usize> = HashMap::new();
-        by_node.extend(pieces.iter().enumerate().map(|(at, piece)| (piece.node, at)));
+        self.by_node.extend(pieces.iter().enumerate().map(|(at, piece)| (piece.node, at)));
         self.pieces = pieces;
         for node in NodeId::all(self.network.nodes.len()) {
             let of_head = node.index() < head_nodes;
@@ -237,8 +246,8 @@ impl<'s> Merged<'s> {
             let Rule::Total(factors) = &value.rule else { continue };
             let inputs: Vec<(NodeId, f64)> = value.inputs.iter().copied().zip(factors.iter().copied()).collect();
             match inputs[..] {
-                [(input, _)] if !by_input && by_node.contains_key(&input) => {
-                    self.pieces[by_node[&input]].followers.push(node);
+                [(input, _)] if !by_input && self.by_node.contains_key(&input) => {
+                    self.pieces[self.by_node[&input]].followers.push(node);
                 }
                 _ if by_input && of_head => {
                     let mut slots = Slots::default();
@@ -323,20 +332,24 @@ impl<'s> Merged<'s> {
         }
     }
 
+    fn set_rule(&mut self, node: NodeId, to_head: bool) {
+        match self.base_of[node].filter(|_| !to_head) {
+            Some(old) => self.set_rule_of_base(node, old),
+            None => {
+                let value = &self.head.network.nodes[node];
+                self.network.nodes[node].rule = value.rule.clone();
+                self.network.nodes[node].inputs.clone_from(&value.inputs);
+            }
+        }
+    }
+
     /// Switches to head or back to base, and evaluates again.
     pub(super) fn switch<'a>(&mut self, switches: impl IntoIterator<Item = &'a Switch>, to_head: bool) {
         let mut edited = Vec::new();
         for switch in switches {
             match *switch {
                 Switch::Rule(node) => {
-                    match self.base_of[node].filter(|_| !to_head) {
-                        Some(old) => self.set_rule_of_base(node, old),
-                        None => {
-                            let value = &self.head.network.nodes[node];
-                            self.network.nodes[node].rule = value.rule.clone();
-                            self.network.nodes[node].inputs.clone_from(&value.inputs);
-                        }
-                    }
+                    self.set_rule(node, to_head);
                     edited.push(node);
                 }
                 Switch::Input { total, input, in_head } => {
@@ -353,6 +366,49 @@ impl<'s> Merged<'s> {
         }
         self.refresh(&mut edited);
         self.network.update(&mut self.state, &edited);
+    }
+
+    /// Switches without evaluating again, and returns the change of the totals of the car by the parts alone.
+    pub(super) fn switch_parts(&mut self, switches: &[Switch], to_head: bool) -> Vec<(NodeId, f64)> {
+        let mut changes = Vec::new();
+        for switch in switches {
+            let (node, piece) = match *switch {
+                Switch::Rule(node) => (node, self.by_node.get(&node).copied()),
+                Switch::Piece(at, _) => (self.pieces[at].node, Some(at)),
+                Switch::Input { .. } => continue,
+            };
+            let car = match piece {
+                Some(at) => self.pieces[at].car,
+                None => self.car_of(node),
+            };
+            let before = self.share(node, piece, car);
+            match *switch {
+                Switch::Rule(node) => self.set_rule(node, to_head),
+                Switch::Piece(at, aspect) => self.pieces[at].switched[aspect as usize] = to_head,
+                Switch::Input { .. } => {}
+            }
+            changes.extend(car.map(|car| (car, self.share(node, piece, Some(car)) - before)));
+        }
+        changes
+    }
+
+    /// The total of the car that a part counts in.
+    fn car_of(&self, node: NodeId) -> Option<NodeId> {
+        let Some(Key::Part(_, number)) = self.key(node) else { return None };
+        self.head.node(&Key::Group(None, *number)).filter(|_| node.index() < self.head.keys.len())
+    }
+
+    /// What a part adds to a total of the car now.
+    fn share(&self, node: NodeId, piece: Option<usize>, car: Option<NodeId>) -> f64 {
+        let slots = car.and_then(|car| self.totals.get(&car));
+        let factor = match piece {
+            Some(at) => self.pieces[at].member().map(|member| member.count * (1.0 + member.growth)),
+            None => slots.and_then(|slots| slots.inputs.get(*slots.position.get(&node)?)?.1),
+        };
+        match (&self.network.nodes[node].rule, factor) {
+            (Rule::Given(value), Some(factor)) => value * factor,
+            _ => 0.0,
+        }
     }
 
     /// The value of a node now, in SI.

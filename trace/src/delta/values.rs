@@ -120,7 +120,7 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     });
 
     let mut merged = Merged::new(old, new, &counterparts);
-    let Drafts { all, pieces, .. } = Drafts::new(renames, [base, head], &counterparts, &merged);
+    let Drafts { all, pieces, worth, .. } = Drafts::new(renames, [base, head], &counterparts, &merged);
     if all.is_empty() {
         return;
     }
@@ -130,7 +130,7 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
         let before = old.value(counterparts.base_of[goal]?)?;
         Some([before, new.value(goal)?])
     });
-    let (drafts, other) = causes::with_effects(&mut merged, can_switch, all, [base, head], points);
+    let (drafts, other) = causes::with_effects(&mut merged, can_switch, all, [base, head], points, worth.as_deref());
     drop(merged);
 
     // A part that only counts in another way has the same value, and its totals have not.

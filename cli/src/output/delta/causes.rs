@@ -79,10 +79,14 @@ fn sides(cause: &Cause) -> [String; 2] {
     }
 }
 
-/// An effect as text: points and amounts of the car; empty without one.
+/// An effect as text: points and amounts of the car; empty without one that is more than rounding.
 fn effect(points: Option<f64>, amounts: &[AmountChange]) -> String {
+    let points = points.filter(|points| points.abs() >= 0.005);
     let points = points.map(|points| format!("{} pts", number::signed(points, 2)));
-    let amounts = amounts.iter().map(|own| format!("{} {}", own.amount, own.unit.show_change(own.change)));
+    let amounts = amounts.iter().filter_map(|own| {
+        let change = own.unit.show_change(own.change);
+        (!change.starts_with('±')).then(|| format!("{} {change}", own.amount))
+    });
     points.into_iter().chain(amounts).collect::<Vec<_>>().join(", ")
 }
 
