@@ -407,3 +407,33 @@ fn hundreds_of_causes_have_their_shares() {
     let out = sandbox.tierod(&["delta", "HEAD"]).out;
     assert!(out.contains("\n  and 288 more causes"), "{out}");
 }
+
+/// If two values exchange their direction, neither change can be evaluated without the other.
+#[test]
+fn what_cannot_be_split_is_other() {
+    let sandbox = repository();
+    let with = |first: &str, second: &str| {
+        let targets = format!(
+            "  left:\n    of: car\n    at-most: 9 s\n    {first}\n  right:\n    of: car\n    at-most: 9 s\n    {second}\n"
+        );
+        let chain = CHAIN.replace("mass / 1 kg -", "mass / 1 kg - 1 pts * left / 1 s -");
+        sandbox.write("chain.yaml", chain.replace("time: circle-time}", "time: circle-time, left: left}") + &targets);
+    };
+    with("formula: right + 1 s", "estimate: 2 s");
+    sandbox.commit_on("2027-03-02", "from right to left");
+    with("estimate: 5 s", "formula: left - 1 s");
+    let json = answer(&sandbox);
+    let causes: Vec<String> = json["causes"].as_array().unwrap().iter().map(line).collect();
+    assert_eq!(
+        causes,
+        [
+            "source left: left formula right + 1 s > left estimate 5 s, none pts, none kg",
+            "source right: right estimate 2 s > right formula left - 1 s, none pts, none kg"
+        ]
+    );
+    assert!((json["other"]["points"].as_f64().unwrap() + 2.0).abs() < 1e-9, "{}", json["other"]);
+    let out = sandbox.tierod(&["delta", "HEAD"]).out;
+    assert!(out.contains("\n  other   -2.00 pts\n"), "{out}");
+    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out;
+    assert!(page.contains("\n- other: -2.00 pts\n"), "{page}");
+}

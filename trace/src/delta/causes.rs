@@ -216,7 +216,7 @@ pub(super) fn with_effects(
     rest.sort_unstable();
 
     let mut effects: Vec<Vec<f64>> = vec![vec![0.0; left.len()]; ranked.len() + rest.len()];
-    let mut touched = vec![false; drafts.len()];
+    let mut touched = vec![!sorted; drafts.len()];
     if sorted {
         for to_head in [true, false] {
             let sign = if to_head { 0.5 } else { -0.5 };

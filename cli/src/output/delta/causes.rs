@@ -147,7 +147,7 @@ fn sum(causes: &[Cause]) -> (Option<f64>, Vec<AmountChange>) {
 /// The section of the causes on the terminal.
 pub(super) fn section(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let causes = &view.delta.causes;
-    if causes.is_empty() {
+    if causes.is_empty() && view.delta.other.is_empty() {
         return;
     }
     let changes = count(view.delta.values.len(), "value");
