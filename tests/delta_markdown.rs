@@ -354,7 +354,7 @@ fn the_json_has_its_keys() {
     assert_eq!(
         keys(&json),
         set(
-            "version base head shallow new fixed unchanged counts records values causes status_changes limits_changed points amounts \
+            "version base head shallow new fixed unchanged counts records values causes other edits renamed status_changes limits_changed points amounts \
              stops uncovered worse better postponed settings"
         )
     );
@@ -367,8 +367,8 @@ fn the_json_has_its_keys() {
         "the keys of a finding of `check`"
     );
     assert_eq!(keys(&json["values"][0]), set("id before after unit"));
-    assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points"));
-    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision"));
+    assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points what edited amounts"));
+    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision agreed_by date reason"));
     assert_eq!(keys(&json["status_changes"][0]), set("id before after"));
     assert_eq!(keys(&json["points"]), set("before after"));
     assert_eq!(json["values"].as_array().unwrap().iter().filter(|value| value["id"] == "bare.mass").count(), 1);
@@ -380,7 +380,7 @@ fn the_json_has_its_keys() {
     }
     assert_eq!(
         keys(&context["shown"]),
-        set("base head how incomplete headline causes values limits_changed worse better settings empty")
+        set("base head how incomplete headline causes other values limits_changed worse better settings empty")
     );
     let misused = sandbox.tierod(&["delta", "HEAD", "--context", "--format", "json"]).ended(2).err;
     assert!(misused.contains("--context"), "{misused}");

@@ -130,6 +130,8 @@ targets:
   brakes-mass: {of: brakes, at-most: 8 kg, total: mass, share-of: car-mass}
   seat-mass: {of: seat, at-most: 11 kg, total: mass, share-of: car-mass}
   travel: {of: frame, between: [1 mm, 3 mm], estimate: 2 mm}
+  left: {of: frame, at-most: 9 mm, formula: right + 1 mm}
+  right: {of: frame, at-most: 9 mm, estimate: 2 mm}
 parts:
   shell: {in: seat, amounts: {mass: {value: 9 kg, basis: estimated}}}
   disc: {in: brakes, count: 4, amounts: {mass: 2.5 kg}}
@@ -194,6 +196,16 @@ fn every_answer_matches_its_schema() {
     shapes.sandbox.write("short/records.yaml", SHORT.replace("between: [1 mm, 3 mm]", "between: [1 mm, 4 mm]"));
     let delta = shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
     assert_eq!(delta["fixed"][0]["waiver"], "later");
+    shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
+    // Two values that exchange their direction: the change cannot be split.
+    let turned = SHORT.replace("formula: right + 1 mm", "estimate: 3 mm").replace(
+        "right: {of: frame, at-most: 9 mm, estimate: 2 mm}",
+        "right: {of: frame, at-most: 9 mm, formula: left - 1 mm}",
+    );
+    shapes.sandbox.write("short/records.yaml", turned.replace("mass: 2 kg", "mass: 3 kg"));
+    let delta = shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
+    let left = delta["other"]["amounts"]["mass"]["change"].as_f64().unwrap();
+    assert!((left - 1.2).abs() < 1e-9, "{left} kg with 20 % growth");
     shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
     shapes.take("history", &short, &["history", "travel", "--format", "json"]);
     // What a commit does to findings that were there, to rules, and to what could not be read.

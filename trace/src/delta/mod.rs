@@ -3,24 +3,34 @@
 //! - Findings are matched by fingerprint, records by id or `formerly`, values by name.
 //! - Lines and files are not compared, so that a moved record or another order of files is no difference.
 
+mod causes;
+mod drafts;
+mod edits;
 mod existing;
 mod findings;
 mod headlines;
 mod limits;
+mod merged;
 mod parents;
 mod postponed;
 mod records;
+mod renames;
 mod settings;
+mod sources;
 mod values;
 
+pub use causes::{AmountChange, Cause, Other, What};
+pub use edits::Edit;
 pub use existing::ExistingFindings;
 pub use headlines::{Headline, HeadlineOf, StatusChange};
 pub use limits::ChangedLimit;
 pub use parents::Parents;
 pub use postponed::Postponed;
 pub use records::Renames;
+pub use renames::{ALIKE, LikelyRename};
 pub use settings::RuleChange;
-pub use values::{Cause, ChangedNode, ValueChange};
+pub use sources::EditedKey;
+pub use values::{ChangedNode, ValueChange};
 
 use schema::settings::{Level, StoppedBy, Stops};
 
@@ -65,12 +75,18 @@ pub struct Delta {
     pub renamed: Vec<(RecordId, RecordId)>,
     /// The records whose fields changed, with the same id: in base and in head.
     pub edited: Vec<(RecordId, RecordId)>,
+    /// The keys of renamed and edited records that were edited.
+    pub edits: Vec<Edit>,
+    /// The removed and added records that seem to be the same under another id.
+    pub likely_renames: Vec<LikelyRename>,
     /// The targets whose limit changed.
     pub limits: Vec<ChangedLimit>,
     /// The values of targets, events, goals and amounts that changed.
     pub values: Vec<ValueChange>,
     /// The causes of the changed values, each with its path to the points.
     pub causes: Vec<Cause>,
+    /// The change that no cause has.
+    pub other: Other,
 }
 
 /// A finding of both states with another measure.
@@ -89,6 +105,8 @@ impl Delta {
         let renames = Renames::new(&base.loaded, &head.loaded);
         let mut delta = Self::of_findings(parents, head);
         records::compare(&renames, base, head, &mut delta);
+        edits::compare(base, head, &mut delta);
+        renames::compare(base, head, &mut delta);
         limits::compare(&renames, base, head, &mut delta);
         values::compare(&renames, base, head, &mut delta);
         delta

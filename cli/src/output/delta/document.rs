@@ -1,16 +1,13 @@
 //! The JSON answer of `delta`, and the data for its template.
 
-use schema::number;
-use schema::quantity::Unit;
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::delta::{HeadlineOf, MeasureChange};
-use trace::values::Limit;
 
 use super::super::json::{findings, source};
-use super::super::values::{limit_json, number as json_number};
+use super::super::values::number as json_number;
 use super::changes::{measure_texts, rule_texts};
-use super::{DeltaView, shown, state_name};
+use super::{DeltaView, causes, limits, renames, shown, state_name};
 
 /// The JSON answer: version 1, stable.
 pub(crate) fn json(view: &DeltaView<'_>) -> Value {
@@ -22,39 +19,6 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             let (id, unit) = view.value(value);
             let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
             json!({"id": id, "before": in_unit(value.before), "after": in_unit(value.after), "unit": unit.to_string()})
-        })
-        .collect();
-    let limits: Vec<Value> = delta
-        .limits
-        .iter()
-        .map(|limit| {
-            let (id, _, revision) = view.limit(limit);
-            let limit_of = |loaded: &trace::Loaded, index| loaded.target(index).map(Limit::from_target);
-            let written = |loaded: &trace::Loaded, index| {
-                loaded.target(index)?.limit().next().map(|(_, quantity)| quantity.unit().clone())
-            };
-            let (was, is) = (written(old, limit.base), written(new, limit.head));
-            let unit = is.as_ref().or(was.as_ref()).cloned().unwrap_or_else(Unit::dimensionless);
-            let fits = was.is_none_or(|was| was.dimension() == unit.dimension());
-            let shown = |limit: Option<Limit>| limit.map(|limit| limit_json(&limit, &unit));
-            json!({"id": id, "before": shown(limit_of(old, limit.base).filter(|_| fits)),
-                   "after": shown(limit_of(new, limit.head)), "unit": unit.to_string(), "revision": revision})
-        })
-        .collect();
-    let causes: Vec<Value> = delta
-        .causes
-        .iter()
-        .map(|cause| {
-            let (id, unit) = view.value(&cause.value);
-            let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
-            json!({
-                "id": id,
-                "before": in_unit(cause.value.before),
-                "after": in_unit(cause.value.after),
-                "unit": unit.to_string(),
-                "affects": view.affects(cause),
-                "points": json_number(cause.points),
-            })
         })
         .collect();
     let headlines = view.headlines();
@@ -112,9 +76,12 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             "edited": ids(new, &edited),
         },
         "values": values,
-        "causes": causes,
+        "causes": causes::json(view),
+        "other": causes::other_json(view),
+        "edits": causes::edits_json(view),
+        "renamed": renames::json(view),
         "status_changes": status_changes,
-        "limits_changed": limits,
+        "limits_changed": limits::json(view),
         "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after)})),
         "amounts": amounts,
     });
@@ -138,19 +105,6 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             text
         })
         .collect();
-    let causes: Vec<Value> = view
-        .delta
-        .causes
-        .iter()
-        .map(|cause| {
-            let (id, unit) = view.value(&cause.value);
-            let mut shown = texts(shown(cause.value.before, cause.value.after, unit));
-            shown["id"] = json!(id);
-            shown["affects"] = json!(view.affects(cause));
-            shown["points"] = json!(cause.points.map(|points| number::signed(points, 2)));
-            shown
-        })
-        .collect();
     let values: Vec<Value> = view
         .delta
         .values
@@ -160,15 +114,6 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             let mut shown = texts(shown(value.before, value.after, unit));
             shown["id"] = json!(id);
             shown
-        })
-        .collect();
-    let limits: Vec<Value> = view
-        .delta
-        .limits
-        .iter()
-        .map(|limit| {
-            let (_, [before, after], _) = view.limit(limit);
-            json!({"before": before, "after": after})
         })
         .collect();
     // A template must not name a key that is missing, so every finding gets them.
@@ -198,9 +143,10 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         "how": view.found.how,
         "incomplete": incomplete,
         "headline": headline,
-        "causes": causes,
+        "causes": causes::texts(view),
+        "other": causes::other_text(view),
         "values": values,
-        "limits_changed": limits,
+        "limits_changed": limits::texts(view),
         "worse": measures(&view.delta.worse),
         "better": measures(&view.delta.better),
         "settings": rules,

@@ -1,8 +1,11 @@
 //! The output of `delta`: one file per format, all from the same comparison.
 
+mod causes;
 mod changes;
 mod document;
+mod limits;
 mod markdown;
+mod renames;
 mod terminal;
 
 pub(crate) use changes::FindingChanges;
@@ -14,7 +17,7 @@ use std::collections::HashSet;
 
 use schema::number;
 use schema::quantity::{Unit, same_number};
-use trace::delta::{Cause, ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
+use trace::delta::{ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
 use trace::git::Base;
 use trace::snapshot::Source;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
@@ -100,13 +103,6 @@ impl DeltaView<'_> {
             ChangedNode::Base(node) => (self.base.values(), node),
         };
         (values.name(node), values.unit(node))
-    }
-
-    /// The names of the values that a cause affects, in the order of the path to the points.
-    fn affects(&self, cause: &Cause) -> Vec<String> {
-        let values =
-            if matches!(cause.value.named, ChangedNode::Head(_)) { self.head.values() } else { self.base.values() };
-        cause.affects.iter().skip(1).map(|node| values.name(*node)).collect()
     }
 
     /// The id of a target with a new limit, the limit before and after as text, and the revision that records it.

@@ -1,8 +1,7 @@
 //! The answers of `check` and `delta`.
 
-use super::shared::{
-    CHANGED_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, LIMIT, MEASURE, SOURCE, STAGES, STATUSES,
-};
+use super::causes::{BEFORE_AND_AFTER, CAUSES, LIMITS_CHANGED};
+use super::shared::{CHANGED_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, SOURCE, STAGES, STATUSES};
 use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 const COUNTS: &[Key] = &[
@@ -93,12 +92,6 @@ const ID_AND_KIND: Shape = Shape::List(&Shape::Object(&[&[
     key("kind", Shape::Text, "kind of the record"),
 ]]));
 
-const BEFORE_AND_AFTER: &[Key] = &[
-    measure("before", NUMBER_OR_NULL, "`unit`", "value in the base"),
-    measure("after", NUMBER_OR_NULL, "`unit`", "value in the head"),
-    key("unit", Shape::Text, "unit of both"),
-];
-
 const COUNT_CHANGE: Shape = Shape::Object(&[&[
     key("before", Shape::Integer, "number in the base"),
     key("after", Shape::Integer, "number in the head"),
@@ -183,18 +176,6 @@ const CHANGES: &[Key] = &[
         "values that changed",
     ),
     key(
-        "causes",
-        Shape::List(&Shape::Object(&[
-            &[key("id", Shape::Text, "name of the value, as in `front-upright.mass`")],
-            BEFORE_AND_AFTER,
-            &[
-                key("affects", TEXTS, "the values on the path to the points, in order"),
-                measure("points", NUMBER_OR_NULL, "pts", "estimated effect on the points of the goal"),
-            ],
-        ])),
-        "changed values that do not change because of another value",
-    ),
-    key(
         "status_changes",
         Shape::List(&Shape::Object(&[&[
             key("id", Shape::Text, "id of the target"),
@@ -203,21 +184,7 @@ const CHANGES: &[Key] = &[
         ]])),
         "targets with a new status",
     ),
-    key(
-        "limits_changed",
-        Shape::List(&Shape::Object(&[&[
-            key("id", Shape::Text, "id of the target"),
-            key(
-                "before",
-                Shape::OrNull(&Shape::Named(&LIMIT)),
-                "limit in the base; null if it had none, or one whose unit does not match",
-            ),
-            key("after", Shape::OrNull(&Shape::Named(&LIMIT)), "limit in the head; null if it has none"),
-            key("unit", Shape::Text, "unit of both; empty for a plain number"),
-            key("revision", TEXT_OR_NULL, "id of the revision that records the change"),
-        ]])),
-        "targets with a new limit",
-    ),
+    LIMITS_CHANGED,
     key(
         "points",
         Shape::OrNull(&Shape::Object(&[&[
@@ -233,7 +200,7 @@ pub(crate) static DELTA: Answer = Answer {
     name: "delta",
     command: "tierod delta --format json",
     summary: "The difference between two states: findings, records, values and limits.",
-    variants: &[("", &[STATES, FINDINGS, CHANGES])],
+    variants: &[("", &[STATES, FINDINGS, CHANGES, CAUSES])],
 };
 
 /// Three texts of a changed number.
@@ -251,6 +218,7 @@ const CONTEXT: Keys = &[
     STATES,
     CONTEXT_FINDINGS,
     CHANGES,
+    CAUSES,
     &[key(
         "shown",
         Shape::Object(&[&[
@@ -270,7 +238,9 @@ const CONTEXT: Keys = &[
                     &[
                         key("id", Shape::Text, "name of the value"),
                         key("affects", TEXTS, "the values on the path to the points, in order"),
-                        key("points", TEXT_OR_NULL, "estimated effect on the points"),
+                        key("points", TEXT_OR_NULL, "its part of the change of the points"),
+                        key("effect", Shape::Text, "its part of the change of points and amounts; empty without one"),
+                        key("edited", Shape::Text, "the edited key, after the id of its record; empty without one"),
                     ],
                 ])),
                 "as `causes`",
@@ -285,6 +255,7 @@ const CONTEXT: Keys = &[
                 Shape::List(&Shape::Object(&[&[
                     key("before", Shape::Text, "limit in the base; empty without one"),
                     key("after", Shape::Text, "limit in the head; empty without one"),
+                    key("agreed", Shape::Text, "role, date and reason of the revision; empty without one"),
                 ]])),
                 "as `limits_changed`",
             ),
@@ -300,6 +271,7 @@ const CONTEXT: Keys = &[
                 ]])),
                 "as `settings`",
             ),
+            key("other", Shape::Text, "as `other`; empty if nothing is left"),
             key("empty", Shape::Flag, "whether there is no difference"),
         ]]),
         "the same numbers as text with units, for templates",

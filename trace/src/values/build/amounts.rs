@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
-use schema::Quantity;
 use schema::quantity::Dimension;
 use schema::records::{Amount, Part};
+use schema::{Quantity, Settings};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
@@ -56,12 +56,7 @@ impl Builder<'_> {
 
     /// How often a part counts, with its growth allowance.
     fn factor(&self, part: &Part, name: &str, amount: &Amount) -> f64 {
-        let growth = self.graph.loaded.settings().growth.get(name);
-        let growth = growth.and_then(|bases| match &amount.basis {
-            Some(basis) => bases.get(basis.as_str()),
-            None => bases.iter().next().map(|(_, growth)| growth),
-        });
-        f64::from(part.count.unwrap_or(1)) * (1.0 + growth.map_or(0.0, Quantity::si))
+        f64::from(part.count.unwrap_or(1)) * (1.0 + growth(self.graph.loaded.settings(), name, amount))
     }
 
     /// One total per amount for the car and for each system.
@@ -96,4 +91,13 @@ impl Builder<'_> {
             }
         }
     }
+}
+
+/// The growth allowance of an amount, as a share of it.
+pub(crate) fn growth(settings: &Settings, name: &str, amount: &Amount) -> f64 {
+    let growth = settings.growth.get(name).and_then(|bases| match &amount.basis {
+        Some(basis) => bases.get(basis.as_str()),
+        None => bases.iter().next().map(|(_, growth)| growth),
+    });
+    growth.map_or(0.0, Quantity::si)
 }
