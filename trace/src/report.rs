@@ -35,6 +35,7 @@ fn run(study: &Study) -> Report {
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = checks::level(draft.check, study.settings(), study.stage);
+        let level = if draft.is_note { level.min(Level::Note) } else { level };
         (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =

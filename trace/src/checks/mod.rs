@@ -139,6 +139,8 @@ pub struct Draft {
     pub message: String,
     /// How to fix it.
     pub help: String,
+    /// Whether it is a note at every stage, because it is not known for certain.
+    pub is_note: bool,
 }
 
 /// Collects the findings of one check.
@@ -152,6 +154,14 @@ impl Reporter {
     fn report(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
         let route = route.iter().map(|key| (*key).to_owned()).collect();
         self.drafts.push(Draft { record: Some(record), route, ..self.draft(message, help) });
+    }
+
+    /// Reports as a note at every stage what is not known for certain; otherwise like [`Reporter::report`].
+    fn report_note(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        self.report(record, route, message, help);
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.is_note = true;
+        }
     }
 
     /// Reports a finding about a key itself, for example a key that is the id of another record.
@@ -207,6 +217,7 @@ impl Reporter {
             spot: None,
             message: message.into(),
             help: help.into(),
+            is_note: false,
         }
     }
 }

@@ -11,8 +11,10 @@ mod branches;
 mod check_tests;
 pub mod commit_state;
 mod differences;
+pub(crate) mod limit_changes;
 mod log;
 mod log_codec;
+pub(crate) mod order;
 mod record_histories;
 pub(crate) mod revisions;
 pub mod story;
@@ -24,13 +26,13 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
 use schema::records::LimitStyle;
-use schema::settings::Switch;
+use schema::settings::HistorySetting;
 use schema::{Day, Kind, Quantity};
 
 use crate::Error;
 use crate::git::Project;
 use crate::git::cache_file::CacheFile;
-use crate::git::walk::{CommitSource, Known, WalkedCommit};
+use crate::git::walk::{CommitSource, Known, WalkedCommit, day_of};
 use crate::load::Loaded;
 use crate::snapshot::Source;
 use crate::values::Limit;
@@ -61,6 +63,13 @@ pub struct Commit {
 }
 
 impl Commit {
+    /// The date on which it appeared in this history: that of the committer (in UTC) if it was rewritten, for example by a
+    /// rebase; otherwise that of the author.
+    pub fn appeared(&self) -> Day {
+        let rewritten = (self.author_time != self.committer_time).then(|| day_of(self.committer_time)).flatten();
+        rewritten.unwrap_or(self.day)
+    }
+
     /// The id as messages show it.
     pub fn short(&self) -> &str {
         self.id.as_deref().map_or("not committed", |id| id.get(..10).unwrap_or(id))
@@ -153,6 +162,9 @@ pub struct History {
     records: Vec<RecordHistory>,
     by_id: HashMap<Arc<str>, usize>,
     branches: Vec<Branch>,
+    /// The last commit that the settings take as it is (`history: {since: DATE}`): the checks report nothing from it or
+    /// from before it.
+    base: Option<usize>,
     /// `None` if no branch was read.
     ancestry: Option<Ancestry>,
 }
@@ -253,6 +265,7 @@ impl History {
             records: record_histories::record_histories(log),
             by_id: HashMap::new(),
             branches: log.branches.iter().map(Branch::from_log).collect(),
+            base: None,
             ancestry: None,
         };
         for (at, record) in history.records.iter().enumerate() {
@@ -351,8 +364,8 @@ impl Past {
     /// The history for the checks. What two states of a project share is read once, into `logs`.
     pub fn for_checks_with(project: &Project, logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
-            Switch::On => Self::read(project, loaded, day, Some(logs)),
-            Switch::Off => Self::Off,
+            HistorySetting::On | HistorySetting::Since(_) => Self::read(project, loaded, day, Some(logs)),
+            HistorySetting::Off => Self::Off,
         }
     }
 
@@ -456,7 +469,8 @@ fn read(source: CommitSource<'_>, day: Day, logs: Option<&mut Logs>) -> Result<P
             log.commits.pop();
         }
     }
-    let history = Box::new(History::from_log(&log, (!committed).then_some(day)));
+    let mut history = Box::new(History::from_log(&log, (!committed).then_some(day)));
+    history.base = snapshot.settings.history.since().and_then(|since| history.last_commit_until(since));
     Ok(if history.shallow { Past::Shallow(history) } else { Past::Known(history) })
 }
 
