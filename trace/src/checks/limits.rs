@@ -1,16 +1,16 @@
 //! Functions for the checks of changed limits.
 
 use petgraph::Direction;
-use schema::{Day, Quantity};
 use schema::records::Target;
+use schema::{Day, Quantity};
 
 use super::{RecordId, Study};
 use crate::graph::Link;
-use crate::history::{History, LimitChange, RecordHistory};
-use crate::history::revisions;
 pub(super) use crate::history::limit_changes::is_within;
 pub(super) use crate::history::order::LimitOrder;
+use crate::history::revisions;
 pub(super) use crate::history::revisions::{TargetRevision, is_recorded};
+use crate::history::{History, LimitChange, RecordHistory};
 pub(super) use crate::history::{ends, same_limit};
 
 /// Whether a quantity is the limit of the target, or one end of it.

@@ -219,7 +219,10 @@ impl<'h, 'r> PartChanges<'h, 'r> {
         };
         let known = record.changes_of(route).rfind(was_made);
         // A record that was written down late existed before.
-        known.or_else(|| record.changes_of(route).next().filter(|change| change.commit == record.added))?.after.as_deref()
+        known
+            .or_else(|| record.changes_of(route).next().filter(|change| change.commit == record.added))?
+            .after
+            .as_deref()
     }
 
     /// Adds the changes after a measurement; one that was undone later does not count. `first`: the date from which on
@@ -260,7 +263,8 @@ impl<'h, 'r> PartChanges<'h, 'r> {
             };
             if counts {
                 let is_certain = order == Order::Descends || !matches!(change.kind, PartChangeKind::Added);
-                let text = if is_certain { change.text.clone() } else { format!("the part {} first appears here", part.id) };
+                let text =
+                    if is_certain { change.text.clone() } else { format!("the part {} first appears here", part.id) };
                 found.push(SubjectChange { commit: change.commit, place: change.place, text, is_certain });
             }
         }
@@ -278,9 +282,8 @@ impl<'h, 'r> PartChanges<'h, 'r> {
         let place = self.history.place_of_change(record, change);
         let order = measured.later(self.history, change.commit, place);
         // A record that appears later may have been there before.
-        let is_known = |order: &Order| {
-            *order == Order::Descends || change.before.is_some() || change.commit != record.added
-        };
+        let is_known =
+            |order: &Order| *order == Order::Descends || change.before.is_some() || change.commit != record.added;
         if order.filter(is_known).is_some() {
             let text = change_text(what, change);
             found.push(SubjectChange { commit: change.commit, place, text, is_certain: true });
@@ -288,12 +291,7 @@ impl<'h, 'r> PartChanges<'h, 'r> {
     }
 
     /// Adds the changed choices of the decisions that are `of` one of these ids.
-    fn add_decision_changes(
-        &self,
-        ids: &HashSet<&str>,
-        measured: &Measured<'h>,
-        found: &mut Vec<SubjectChange<'h>>,
-    ) {
+    fn add_decision_changes(&self, ids: &HashSet<&str>, measured: &Measured<'h>, found: &mut Vec<SubjectChange<'h>>) {
         let end = self.history.commits.len();
         let decisions = self.history.records().iter();
         for decision in decisions.filter(|record| record.kind == Kind::Decision && record.removed.is_none()) {
@@ -401,7 +399,8 @@ fn collect_changes<'h>(
         {
             let text = change_text(&format!("{}.{}", part.id, amount.unwrap_or(route)), change);
             let texts = [&change.before, &change.after].into_iter().flatten();
-            let money = amount.map(|_| texts.filter_map(|text| Quantity::parse(text).ok()).any(|value| is_money(&value)));
+            let money =
+                amount.map(|_| texts.filter_map(|text| Quantity::parse(text).ok()).any(|value| is_money(&value)));
             add(place(), system_at(change.commit), PartChangeKind::Value(route.to_owned(), money), text);
         }
     }

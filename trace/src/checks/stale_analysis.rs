@@ -98,10 +98,7 @@ fn matters(study: &Study, analysis: &Analysis) -> Matters {
         _ => None,
     });
     let all: Vec<Matters> = targets.chain(amounts).collect();
-    Matters {
-        money: all.iter().any(|one| one.money),
-        physical: all.is_empty() || all.iter().any(|one| one.physical),
-    }
+    Matters { money: all.iter().any(|one| one.money), physical: all.is_empty() || all.iter().any(|one| one.physical) }
 }
 
 fn subjects<'r>(study: &'r Study, analysis: &'r Analysis) -> Vec<Subject<'r>> {

@@ -144,7 +144,9 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
             format!("the limit of {name} {verb} on {day} ({short}), after result {id} of {date}, which meets {which}")
         } else {
             let added = history.commit_of_addition(result.history).day;
-            format!("the limit of {name} {verb} on {day} ({short}), after result {id}, added on {added}, which meets {which}")
+            format!(
+                "the limit of {name} {verb} on {day} ({short}), after result {id}, added on {added}, which meets {which}"
+            )
         };
         let (commit, is_change) = (change.0, before.is_some());
         all.push(LimitAfterResult { target: index, commit, is_certain, is_change, key: now.key, message });

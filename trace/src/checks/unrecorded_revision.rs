@@ -70,7 +70,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let Some((history, past)) = past else { continue };
         let dated: Vec<(&RecordHistory, Day)> = results.iter().map(|result| (result.history, result.date)).collect();
         let Some(agreed) = history.first_agreed(past, &changes, &dated) else { continue };
-        let (Some((.., Some(first))), Some(change @ (commit, _, Some(now)))) = (changes.get(agreed), changes.last()) else {
+        let (Some((.., Some(first))), Some(change @ (commit, _, Some(now)))) = (changes.get(agreed), changes.last())
+        else {
             continue;
         };
         let limit = Limit::from_target(target);
@@ -164,7 +165,8 @@ fn report_wrong_from(
         let from_text = revision.from.as_ref().map(ToString::to_string).unwrap_or_default();
         let set = changes.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
         // Git does not have the limits before the target first appeared, for example in an import.
-        let is_unknown = set.is_none() && (*added <= *first_commit || revision.date.is_some_and(|date| date < appeared.day));
+        let is_unknown =
+            set.is_none() && (*added <= *first_commit || revision.date.is_some_and(|date| date < appeared.day));
         if is_unknown && step.changes.is_empty() {
             let message = format!(
                 "it has `from: {from_text}`, but the limit of {name} first appears here on {} ({}), as {}: earlier limits \
@@ -217,7 +219,8 @@ fn key_of(revision: &Revision) -> &'static [&'static str] {
 fn starts(changes: &[LimitChange], agreed: usize) -> Vec<LimitText> {
     let mut starts: Vec<LimitText> = Vec::new();
     for (position, (_, _, after)) in changes.iter().enumerate() {
-        let is_within = |after: &LimitText| starts.last().is_some_and(|last| limits::is_within(&after.limit, &last.limit));
+        let is_within =
+            |after: &LimitText| starts.last().is_some_and(|last| limits::is_within(&after.limit, &last.limit));
         match after.as_ref().filter(|after| position <= agreed || is_within(after)) {
             Some(after) => starts.push(after.clone()),
             None => break,

@@ -15,11 +15,7 @@ impl History {
     ///
     /// - Changes up to the base are one: the limit that was on record then.
     /// - Changes of one day are one if no result was added between them: a typing error that was put right.
-    pub(crate) fn counted_limit_changes(
-        &self,
-        target: &RecordHistory,
-        results: &[&RecordHistory],
-    ) -> Vec<LimitChange> {
+    pub(crate) fn counted_limit_changes(&self, target: &RecordHistory, results: &[&RecordHistory]) -> Vec<LimitChange> {
         let mut counted: Vec<(LimitChange, Day)> = Vec::new();
         for change in self.limit_changes_in(target) {
             let day = self.commit_of_limit(target, &change).day;
@@ -54,7 +50,9 @@ impl History {
         let is_share = |commit: usize| {
             let names = |id: &str| *target.id == *id || target.older_ids.iter().any(|older| **older == *id);
             let shares = self.records().iter().filter_map(|record| record.changes_of("share-of").next());
-            shares.filter_map(|change| Some((change.commit, change.after.as_deref()?))).any(|(at, id)| at < commit && names(id))
+            shares
+                .filter_map(|change| Some((change.commit, change.after.as_deref()?)))
+                .any(|(at, id)| at < commit && names(id))
         };
         while let Some(next @ (commit, _, Some(_))) = changes.get(agreed + 1) {
             let days = first.days_until(self.commit_of_limit(target, next).day);

@@ -106,6 +106,8 @@ pub struct RecordHistory {
     pub added: usize,
     /// The commit that removed it; `None` if it exists.
     pub removed: Option<usize>,
+    /// The times that it was removed and added again: both commits.
+    pub returns: Vec<(usize, usize)>,
     /// The changes of its fields, in the order of the commits. The commit that added it sets its first fields.
     pub changes: Vec<Change>,
 }
@@ -118,7 +120,8 @@ impl RecordHistory {
 
     /// The text of a field after a commit; `None` if the record was removed by then.
     pub fn value_at(&self, route: &str, commit: usize) -> Option<&str> {
-        if self.removed.is_some_and(|removed| removed <= commit) {
+        let is_absent = |(removed, returned): &(usize, usize)| (*removed..*returned).contains(&commit);
+        if self.removed.is_some_and(|removed| removed <= commit) || self.returns.iter().any(is_absent) {
             return None;
         }
         self.last_value_at(route, commit)
@@ -315,6 +318,8 @@ pub enum Past {
     Known(Box<History>),
     /// The history of a shallow clone: without its beginning, so that what follows from it may be wrong.
     Shallow(Box<History>),
+    /// No history, because the project is not in a git repository.
+    OutsideOfGit,
     /// No history, and why.
     None(String),
     /// No history, because the settings switch it off.
@@ -326,7 +331,7 @@ impl Past {
     pub fn complete(&self) -> Option<&History> {
         match self {
             Self::Known(history) => Some(history),
-            Self::Shallow(_) | Self::None(_) | Self::Off => None,
+            Self::Shallow(_) | Self::OutsideOfGit | Self::None(_) | Self::Off => None,
         }
     }
 
@@ -334,7 +339,7 @@ impl Past {
     pub fn available(&self) -> Option<&History> {
         match self {
             Self::Known(history) | Self::Shallow(history) => Some(history),
-            Self::None(_) | Self::Off => None,
+            Self::OutsideOfGit | Self::None(_) | Self::Off => None,
         }
     }
 
@@ -343,7 +348,7 @@ impl Past {
         match self {
             Self::Known(_) => "on",
             Self::Shallow(_) => "shallow",
-            Self::None(_) | Self::Off => "off",
+            Self::OutsideOfGit | Self::None(_) | Self::Off => "off",
         }
     }
 
@@ -352,6 +357,7 @@ impl Past {
         match self {
             Self::Known(_) | Self::Off => None,
             Self::Shallow(_) => Some("the clone is shallow: `git fetch --unshallow` fetches the rest".to_owned()),
+            Self::OutsideOfGit => Some("the project is not in a git repository".to_owned()),
             Self::None(why) => Some(why.clone()),
         }
     }
@@ -447,7 +453,7 @@ fn read_log(source: CommitSource<'_>, tip: &str, cached: bool, earlier: Option<L
 fn read(source: CommitSource<'_>, day: Day, logs: Option<&mut Logs>) -> Result<Past, Error> {
     let snapshot = source.snapshot;
     if !source.in_repository() {
-        return Ok(Past::None("the project is not in a git repository".to_owned()));
+        return Ok(Past::OutsideOfGit);
     }
     // Before the first commit the history is empty, and complete.
     let Some(tip) = source.tip()? else { return Ok(Past::Known(Box::default())) };
