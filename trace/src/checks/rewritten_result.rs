@@ -71,7 +71,7 @@ fn report_changes(study: &Study, history: &History, result: &RecordHistory, inde
         // A restored text is unchanged, and so is a subject that has a new id.
         let is_unchanged = |before: Option<&str>, after: Option<&str>| {
             is_same_text(before, after)
-                || (route == "of" && is_renamed(history, before, after))
+                || (route == "of" && is_renamed(study, history, before, after))
                 || (route == "value" && adds_uncertainty(before, after))
         };
         if is_unchanged(Some(first), result.last_value_at(route, history.commits.len())) {
@@ -199,11 +199,15 @@ fn contains_word(text: &str, id: &str) -> bool {
     text.split(|c: char| !(c.is_alphanumeric() || c == '-')).any(|word| word == id)
 }
 
-/// Whether two ids are of one record: an earlier and a later one, or that of a record which was replaced in one commit by
-/// one with another id, but without `formerly`.
-fn is_renamed(history: &History, before: Option<&str>, after: Option<&str>) -> bool {
-    let record = |id: Option<&str>| history.record(id?);
-    let (Some(before), Some(after)) = (record(before), record(after)) else { return false };
+/// Whether two ids are of one record: an earlier and a later one, also if the earlier one is back, or that of a record
+/// which was replaced in one commit by one with another id, but without `formerly`.
+fn is_renamed(study: &Study, history: &History, before: Option<&str>, after: Option<&str>) -> bool {
+    let (Some(old), Some(new)) = (before, after) else { return false };
+    let now = study.loaded.find(new).map(|index| study.loaded.record(index).body.common().formerly());
+    if now.is_some_and(|formerly| formerly.iter().any(|id| id.as_str() == old)) {
+        return true;
+    }
+    let (Some(before), Some(after)) = (history.record(old), history.record(new)) else { return false };
     before.id == after.id || (before.kind == after.kind && before.removed == Some(after.added))
 }
 

@@ -382,7 +382,7 @@ fn collect_changes<'h>(
     let added = (part.added, history.place_of_addition(part));
     add(added, system_at(part.added), PartChangeKind::Added, format!("the part {} was added", part.id));
     if let Some(removed) = part.removed {
-        let place = (removed, history.place(removed));
+        let place = (removed, history.place_of_removal(part, removed));
         add(place, system_at(removed), PartChangeKind::Removed, format!("the part {} was removed", part.id));
     }
     for change in part.changes.iter().filter(|change| change.commit > part.added) {

@@ -163,7 +163,8 @@ fn report_wrong_from(
             continue;
         }
         let from_text = revision.from.as_ref().map(ToString::to_string).unwrap_or_default();
-        let set = changes.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
+        let is_set = |(_, _, after): &&LimitChange| after.as_ref().is_some_and(|after| is_end(after, from));
+        let set = changes.iter().filter(|(commit, ..)| commit <= added).find(is_set);
         // Git does not have the limits before the target first appeared, for example in an import.
         let is_unknown =
             set.is_none() && (*added <= *first_commit || revision.date.is_some_and(|date| date < appeared.day));

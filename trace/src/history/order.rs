@@ -97,6 +97,11 @@ impl History {
         self.place_of(record.added, self.commit_of_addition(record))
     }
 
+    /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
+    pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: usize) -> Place<'h> {
+        self.place_of(removed, self.commit_of_removal(record, removed))
+    }
+
     /// A commit of the history, or of a branch that it merged.
     fn place_of<'h>(&'h self, at: usize, commit: &'h Commit) -> Place<'h> {
         let node = self.ancestry.as_ref().and_then(|ancestry| ancestry.node(commit));
@@ -170,10 +175,10 @@ impl History {
         }
     }
 
-    /// The change that made a result one of this target, if it was one of another record before.
+    /// The last change that made a result one of this target, if it was one of another record before.
     fn moved_to<'h>(&self, target: &RecordHistory, result: &'h RecordHistory) -> Option<&'h Change> {
-        let last = result.changes_of("of").next_back().filter(|change| change.commit > result.added)?;
         let is_own = |id: &str| *target.id == *id || target.older_ids.iter().any(|older| **older == *id);
-        last.before.as_deref().filter(|before| !is_own(before)).map(|_| last)
+        let is_other = |change: &&Change| change.before.as_deref().is_some_and(|before| !is_own(before));
+        result.changes_of("of").filter(|change| change.commit > result.added).rfind(is_other)
     }
 }
