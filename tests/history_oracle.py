@@ -571,7 +571,12 @@ class Oracle:
                 if self.is_later(change, written, by_date):
                     if not (dated and date > max(commit.day for commit in written) and change.day < date):
                         return True
-            # Several changes, of which the last one before the measurement is not the current value.
+            # A merge after it took the value back that was there before.
+            changed = [change for change, now, _ in self.changes(part, read) if now == last]
+            for commit in written:
+                earlier = self.ancestors[commit.id]
+                if read(self.at(commit, part)) != last and all(change.id in earlier for change in changed):
+                    return True
         return False
 
     def stale_result(self, key):

@@ -166,9 +166,8 @@ fn report_wrong_from(
         let is_set = |(_, _, after): &&LimitChange| after.as_ref().is_some_and(|after| is_end(after, from));
         let set = changes.iter().filter(|(commit, ..)| commit <= added).find(is_set);
         // Git does not have the limits before the target first appeared, for example in an import.
-        let is_unknown =
-            set.is_none() && (*added <= *first_commit || revision.date.is_some_and(|date| date < appeared.day));
-        if is_unknown && step.changes.is_empty() {
+        let is_dated_before = || revision.date.is_some_and(|date| date < appeared.day) && step.changes.is_empty();
+        if set.is_none() && (*added <= *first_commit || is_dated_before()) {
             let message = format!(
                 "it has `from: {from_text}`, but the limit of {name} first appears here on {} ({}), as {}: earlier limits \
                  are not known",
