@@ -34,6 +34,7 @@ mod git_troubles;
 mod history;
 mod history_cache;
 mod history_merges;
+mod history_oracle;
 mod history_order;
 mod hook_install;
 mod hostile;

@@ -201,8 +201,9 @@ impl History {
     /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
     pub(super) fn commit_of_removal(&self, record: &RecordHistory, removed: usize) -> &Commit {
         let on_branch = self.branches_of(record, removed).into_iter();
-        let found = on_branch.filter_map(|(branch, inner)| Some((branch, inner, inner.removed.filter(|at| *at > 0)?)));
-        found.last().map_or(&self.commits[removed], |(branch, inner, at)| branch.commit_of_removal(inner, at))
+        let mut found =
+            on_branch.filter_map(|(branch, inner)| Some((branch, inner, inner.removed.filter(|at| *at > 0)?)));
+        found.next().map_or(&self.commits[removed], |(branch, inner, at)| branch.commit_of_removal(inner, at))
     }
 
     /// The commit on a merged branch that made a change; `None` if it came in with no merge, or with an unread branch.
