@@ -256,7 +256,8 @@ fn rewritten_on_one_of_two_branches() {
     let value = |sandbox: &Sandbox, value: &str| {
         let text = rig("rig", "track", value, "2027-02-03", "");
         sandbox.write("rig.yaml", text);
-        sandbox.commit_on("2027-02-03", "result");
+        // On the same day it would be a typing error that was put right.
+        sandbox.commit_on(if value == "1.15 m" { "2027-02-04" } else { "2027-02-03" }, "result");
     };
     for order in [["one", "two"], ["two", "one"]] {
         let sandbox = start("files");
@@ -280,7 +281,7 @@ fn rewritten_on_one_of_two_branches() {
     switch(&sandbox, "main");
     merge(&sandbox, "2027-02-05", &["one"]);
     let report = sandbox.tierod(&["check", "--format", "json"]).json().to_string();
-    assert!(report.contains(&format!("to `1.15 m` (2027-02-03, {second}) without a note")), "{report}");
+    assert!(report.contains(&format!("to `1.15 m` (2027-02-04, {second}) without a note")), "{report}");
     // The merge commit rewrites the result of its branch.
     let sandbox = start("files");
     branch(&sandbox, "one");

@@ -37,9 +37,10 @@ pub struct Settings {
     pub ignore: Vec<String>,
     /// Which new errors stop a commit, and which stop a request.
     pub stops: Stops,
-    /// Whether the history checks run. Use `off` if the commits do not show when the records were written, for example
-    /// because the records were imported or are inside another project.
-    pub history: Switch,
+    /// Whether the history checks run: `on`, `off`, or `{since: 2027-01-15}`. With a date they report nothing from before:
+    /// what was on record at the end of that day is taken as it is, for example because it was imported. Use `off` if the
+    /// commits never show when the records were written, for example because the records are inside another project.
+    pub history: HistorySetting,
 }
 
 /// Which new errors stop a change. Errors about the car that a new result brings stop nothing.
@@ -70,16 +71,71 @@ pub enum StoppedBy {
     Records,
 }
 
-/// On or off.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-#[schemars(inline)]
-pub enum Switch {
-    /// The history checks run.
+/// Whether the history checks run, and from when on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum HistorySetting {
+    /// They run over the whole history.
     #[default]
     On,
-    /// The history checks are skipped.
+    /// They are skipped.
     Off,
+    /// What was on record at the end of this day is taken as it is.
+    Since(Day),
+}
+
+impl HistorySetting {
+    /// The last day of which the history is taken as it is.
+    pub fn since(self) -> Option<Day> {
+        match self {
+            Self::Since(day) => Some(day),
+            Self::On | Self::Off => None,
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for HistorySetting {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        #[derive(Deserialize)]
+        #[serde(deny_unknown_fields)]
+        struct Map {
+            since: Day,
+        }
+        struct WordOrMap;
+        impl<'de> Visitor<'de> for WordOrMap {
+            type Value = HistorySetting;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("on, off, or a map with the key `since`")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<HistorySetting, E> {
+                match text {
+                    "on" => Ok(HistorySetting::On),
+                    "off" => Ok(HistorySetting::Off),
+                    _ => Err(E::invalid_value(de::Unexpected::Str(text), &self)),
+                }
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<HistorySetting, A::Error> {
+                let map = Map::deserialize(de::value::MapAccessDeserializer::new(map))?;
+                Ok(HistorySetting::Since(map.since))
+            }
+        }
+        deserializer.deserialize_any(WordOrMap)
+    }
+}
+
+impl JsonSchema for HistorySetting {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "HistorySetting".into()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let day = generator.subschema_for::<Day>();
+        let map = json_schema!({
+            "type": "object", "properties": {"since": day}, "required": ["since"], "additionalProperties": false,
+        });
+        json_schema!({"oneOf": [{"enum": ["on", "off"]}, map]})
+    }
 }
 
 /// The stages of a season, in order.

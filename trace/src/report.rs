@@ -82,6 +82,7 @@ fn run(study: &Study, rules: Rules<'_>) -> Report {
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = rules.level(draft.check);
+        let level = if draft.is_note { level.min(Level::Note) } else { level };
         (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =

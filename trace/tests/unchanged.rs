@@ -42,6 +42,7 @@ fn first(numbers: &mut Numbers) -> Records {
     };
     add("chassis", "systems", "{in: car, lead: someone}".to_owned());
     add("car-mass", "targets", "{of: car, formula: car.mass, at-most: 30 kg}".to_owned());
+    add("share", "targets", "{of: chassis, share-of: target-0, at-most: 5 kg}".to_owned());
     for id in 0..4 {
         add(&format!("part-{id}"), "parts", part(id));
         add(&format!("target-{id}"), "targets", target(10 + id));

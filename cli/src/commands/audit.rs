@@ -1,9 +1,8 @@
 //! `audit`: a review of the season.
 
 use clap::{Args, ValueEnum};
-use trace::Error;
 use trace::audit::{Audit as Review, Season};
-use trace::history::Past;
+use trace::{Error, Study};
 
 use super::Done;
 use crate::args::{Records, Shared};
@@ -51,7 +50,7 @@ impl Audit {
             study.past().available().map(|history| Season::from_history(&project, &study.loaded, history, &mut tick));
         drop(progress);
         let review = Review::new(&study, season.as_ref());
-        let note = note(study.past(), &review);
+        let note = note(&study, &review);
         let view = audit::AuditView { audit: &review, study: &study, season: season.as_ref(), note };
         let text = if self.context {
             json::text(&audit::context(&view))
@@ -68,9 +67,12 @@ impl Audit {
     }
 }
 
-/// What the reader has to know first: missing git data, and results with a future date.
-fn note(past: &Past, review: &Review) -> Option<String> {
-    let missing = past.reason().map(|why| format!("git data is missing: {why}"));
+/// What the reader has to know first: missing git data, a history that is taken as it is, and results with a future date.
+fn note(study: &Study, review: &Review) -> Option<String> {
+    let missing = study.past().reason().map(|why| format!("git data is missing: {why}"));
+    let since = study.settings().history.since().filter(|_| missing.is_none());
+    let taken =
+        since.map(|day| format!("what was on record on {day} is taken as it is (`history: since` in the settings)"));
     let future = match review.future_results {
         0 => None,
         1 => Some("1 result with a date".to_owned()),
@@ -79,6 +81,6 @@ fn note(past: &Past, review: &Review) -> Option<String> {
     let future = future.map(|results| {
         format!("the audit counts {results} after {}: `--rev` shows the records as they were", review.day)
     });
-    let notes: Vec<String> = missing.into_iter().chain(future).collect();
+    let notes: Vec<String> = missing.into_iter().chain(taken).chain(future).collect();
     (!notes.is_empty()).then(|| notes.join("; "))
 }

@@ -34,7 +34,14 @@ impl History {
         let Some(all) = past.available().filter(|all| !all.commits.is_empty()) else {
             let error =
                 Error::new("no history to show").because(past.reason().unwrap_or_else(|| "no commit yet".to_owned()));
-            return Err(error.help("commit the records: `history` shows every commit that changes them"));
+            return Err(error.help(match past {
+                Past::OutsideOfGit => {
+                    "run `git init`, then commit the records: `history` shows every commit that changes them"
+                }
+                Past::Known(_) | Past::Shallow(_) | Past::None(_) | Past::Off => {
+                    "commit the records: `history` shows every commit that changes them"
+                }
+            }));
         };
         let (id, amount) = self.id.split_once('.').map_or((self.id.as_str(), None), |(id, a)| (id, Some(a)));
         let car = id == schema::words::CAR && amount.is_some();

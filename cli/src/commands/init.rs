@@ -9,6 +9,8 @@ use jiff::ToSpan as _;
 use minijinja::{Environment, UndefinedBehavior, context};
 use schema::settings;
 use trace::Error;
+use trace::git::Project;
+use trace::snapshot::{Request, State};
 
 use super::schema::{Which, text};
 use super::{Done, Shared};
@@ -35,9 +37,12 @@ const STARTERS: [(&str, &str); 3] = [
 impl Init {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
         let folder = cwd()?.join(&self.folder);
+        let request = Request { cwd: cwd()?, path: Some(folder.clone()), state: State::Worktree };
+        // What is already in a repository was written before the tool was used.
+        let since = Project::open(&request).has_commits().then(|| today().to_string());
         let mut files = Vec::new();
         for (path, template) in STARTERS {
-            files.push((path, self.fill(template)?));
+            files.push((path, self.fill(template, since.as_deref())?));
         }
         files.push(("tierod.schema.json", text(Which::Records)));
         files.push(("tierod-settings.schema.json", text(Which::Settings)));
@@ -62,11 +67,18 @@ impl Init {
             let shown = if self.folder.as_os_str() == "." { PathBuf::from(path) } else { self.folder.join(path) };
             out.push_str(&format!("wrote {}\n", shown.display()));
         }
+        if let Some(since) = since {
+            out.push_str(&format!(
+                "\nthis repository has commits: the history checks take what is on record at the end of {since} as it is \
+                 (`history: since` in {})\n",
+                settings::FILE
+            ));
+        }
         out.push_str("\nnext: write your goal in goal-and-events.yaml, run `tierod check` and `tierod hook install`, and commit\n");
         Ok(out.into())
     }
 
-    fn fill(&self, template: &str) -> Result<String, Error> {
+    fn fill(&self, template: &str, since: Option<&str>) -> Result<String, Error> {
         let fail = |error: minijinja::Error| Error::new("cannot create a starter file").because(error);
         let now = today().date();
         // A contest is in summer; in autumn a team works on the car for the next one.
@@ -74,7 +86,7 @@ impl Init {
         let soon = now.saturating_add(90.days());
         let mut environment = Environment::new();
         environment.set_undefined_behavior(UndefinedBehavior::Strict);
-        let values = context! { season => season, before => season - 1, due => soon.to_string() };
+        let values = context! { season => season, before => season - 1, due => soon.to_string(), since };
         // The template engine removes the last newline.
         environment.render_str(template, values).map(|text| text + "\n").map_err(fail)
     }

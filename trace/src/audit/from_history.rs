@@ -10,6 +10,7 @@ use schema::{Day, Kind, Quantity};
 use super::season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 use crate::Loaded;
 use crate::git::Project;
+use crate::history::order::LimitOrder;
 use crate::history::revisions::{TargetRevision, is_recorded, of_target};
 use crate::history::{History, LimitChange, RecordHistory, commit_state, same_limit};
 use crate::ids::RecordId;
@@ -167,15 +168,19 @@ fn limits(
         let (index, before, after) = change;
         let after = after.as_ref()?;
         let commit = history.commit_of_limit(target, change);
-        let recorded = first.is_some_and(|first| same_limit(&first.limit, &after.limit))
+        let recorded = history.is_taken_as_is(*index)
+            || first.is_some_and(|first| same_limit(&first.limit, &after.limit))
             || is_recorded(*index, before.as_ref().map(|before| &before.limit), &after.limit, revisions);
+        let is_earlier = |(record, date): &(&RecordHistory, Day)| {
+            history.limit_order(target, change, record, *date) == LimitOrder::After
+        };
         Some(PastLimit {
             day: commit.day,
             commit: commit.id.clone(),
             text: after.text.clone(),
             limit: after.limit,
             recorded,
-            after_result: results.iter().any(|(record, date)| history.limit_came_after(target, change, record, *date)),
+            after_result: !history.is_taken_as_is(*index) && results.iter().any(is_earlier),
         })
     };
     changes.iter().filter_map(limit).collect()

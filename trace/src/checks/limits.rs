@@ -1,14 +1,16 @@
 //! Functions for the checks of changed limits.
 
 use petgraph::Direction;
-use schema::Quantity;
 use schema::records::Target;
+use schema::{Day, Quantity};
 
 use super::{RecordId, Study};
 use crate::graph::Link;
-use crate::history::LimitChange;
+pub(super) use crate::history::limit_changes::is_within;
+pub(super) use crate::history::order::LimitOrder;
 use crate::history::revisions;
 pub(super) use crate::history::revisions::{TargetRevision, is_recorded};
+use crate::history::{History, LimitChange, RecordHistory};
 pub(super) use crate::history::{ends, same_limit};
 
 /// Whether a quantity is the limit of the target, or one end of it.
@@ -26,4 +28,29 @@ pub(super) fn revisions<'r>(
     let mut about: Vec<RecordId> = study.graph.linked(index, Link::Of, Direction::Incoming).collect();
     about.sort_unstable();
     revisions::of_target(&study.loaded, study.history(), changes, target, about.into_iter())
+}
+
+/// A result of a target with its history and its date.
+pub(super) struct DatedResult<'r> {
+    pub(super) index: RecordId,
+    pub(super) history: &'r RecordHistory,
+    pub(super) date: Day,
+    /// The value in SI; `None` if it has an outcome.
+    pub(super) value: Option<f64>,
+}
+
+/// The results of a target that have a history and a date.
+pub(super) fn dated_results<'r>(study: &'r Study, history: &'r History, target: RecordId) -> Vec<DatedResult<'r>> {
+    let results = study.graph.results(target).into_iter();
+    let dated = results.filter_map(|(index, body)| {
+        let history = history.record(study.loaded.record(index).id.as_str())?;
+        Some(DatedResult { index, history, date: body.date?, value: body.value.as_ref().map(Quantity::si) })
+    });
+    dated.collect()
+}
+
+/// The changes of the limit of a target that count, given its results.
+pub(super) fn changes(history: &History, target: &RecordHistory, results: &[DatedResult<'_>]) -> Vec<LimitChange> {
+    let results: Vec<&RecordHistory> = results.iter().map(|result| result.history).collect();
+    history.counted_limit_changes(target, &results)
 }

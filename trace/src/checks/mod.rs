@@ -171,6 +171,8 @@ pub struct Draft {
     pub help: String,
     /// How bad it is, if that is a number.
     pub measure: Option<Measure>,
+    /// Whether it is a note at every stage, because it is not known for certain.
+    pub is_note: bool,
 }
 
 /// Collects the findings of one check.
@@ -192,6 +194,14 @@ impl Reporter {
     fn measured(&mut self, measure: Measure) {
         if let Some(draft) = self.drafts.last_mut() {
             draft.measure = Some(measure);
+        }
+    }
+
+    /// Reports as a note at every stage what is not known for certain; otherwise like [`Reporter::report`].
+    fn report_note(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        self.report(record, route, message, help);
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.is_note = true;
         }
     }
 
@@ -249,6 +259,7 @@ impl Reporter {
             message: message.into(),
             help: help.into(),
             measure: None,
+            is_note: false,
         }
     }
 }

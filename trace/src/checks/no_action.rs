@@ -54,7 +54,11 @@ fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
         return None;
     }
     let earlier = study.day.date().checked_sub(jiff::Span::new().days(DAYS)).ok().map(Day::from);
-    let commit = history.last_commit_until(earlier?)?;
+    let earlier = earlier?;
+    if study.settings().history.since().is_some_and(|since| earlier < since) {
+        return None;
+    }
+    let commit = history.last_commit_until(earlier)?;
     let loaded = &study.loaded;
     // The ids under `of` of revisions and waivers that were added or edited since.
     let mut acted_on = foldhash::HashSet::default();

@@ -15,9 +15,10 @@ pub(super) static CHECK: Check = Check {
     group: Group::History,
     about: About::Records,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A result whose value, outcome, date or subject changed after the commit that added it, if no new note \
-            was added with the change or after it. A removed result whose subject still exists, unless another result \
-            of that subject names it in `notes` or was added in the same commit with the same content.",
+    reports: "A result whose value, outcome, date or subject changed on a later day than the one on which it was added, \
+            if no new note was added with the change or after it. An uncertainty that is added is no change. A removed \
+            result whose subject still exists, unless another result of that subject names it in `notes` or was added \
+            in the same commit with the same content.",
     why: "A measurement records what was observed on one date: a result that can change without a note is not \
             evidence.",
     fix: "Explain the change in the `notes` of the result; or restore it and add the new measurement as a separate \
@@ -70,8 +71,9 @@ fn report_changes(study: &Study, history: &History, result: &RecordHistory, inde
         let Some(first) = first_change.after.as_deref() else { continue };
         // A restored text is unchanged, and so is a subject that has a new id.
         let is_unchanged = |before: Option<&str>, after: Option<&str>| {
-            let id = |id: Option<&str>| history.record(id?).map(|record| &record.id);
-            is_same_text(before, after) || (route == "of" && id(before).is_some() && id(before) == id(after))
+            is_same_text(before, after)
+                || (route == "of" && is_renamed(study, history, before, after))
+                || (route == "value" && adds_uncertainty(before, after))
         };
         if is_unchanged(Some(first), result.last_value_at(route, history.commits.len())) {
             continue;
@@ -101,6 +103,10 @@ fn report_changes(study: &Study, history: &History, result: &RecordHistory, inde
         let first = words::shorten(first);
         let added = &first_history.commits[first_change.commit];
         let changed = place.branch_commit(record, last).unwrap_or(&place.commits[last.commit]);
+        // A typing error that was put right.
+        if added.day == changed.day {
+            continue;
+        }
         let (added, changed) =
             (format!("{}, {}", added.day, added.short()), format!("{}, {}", changed.day, changed.short()));
         let message = match &last.after {
@@ -123,10 +129,16 @@ type Origin<'h> = (&'h History, &'h RecordHistory, &'h Change);
 /// The change that first set a field; if it came in with a merge, the one on the merged branch follows, and so on.
 fn origins<'h>(history: &'h History, record: &'h RecordHistory, route: &'h str) -> Vec<Origin<'h>> {
     let first_set = |(history, record): (&'h History, &'h RecordHistory)| -> Option<Origin<'h>> {
-        Some((history, record, record.changes_of(route).find(|change| change.after.is_some())?))
+        // What the settings take as it is counts as one change.
+        let taken = record.changes_of(route).rfind(|change| history.is_taken_as_is(change.commit));
+        let later = record.changes_of(route).filter(|change| !history.is_taken_as_is(change.commit));
+        let first = taken.into_iter().chain(later).find(|change| change.after.is_some())?;
+        Some((history, record, first))
     };
-    let on_branch =
-        |(history, record, change): &Origin<'h>| history.branch_of_change(record, change).and_then(first_set);
+    let on_branch = |(history, record, change): &Origin<'h>| {
+        let branch = history.branch_of_change(record, change).filter(|_| !history.is_taken_as_is(change.commit));
+        branch.and_then(first_set)
+    };
     std::iter::successors(first_set((history, record)), on_branch).collect()
 }
 
@@ -141,7 +153,7 @@ fn last_new_note(history: &History, record: &RecordHistory) -> Option<usize> {
 }
 
 fn report_removal(study: &Study, history: &History, result: &RecordHistory, reporter: &mut Reporter) {
-    let Some(removed) = result.removed else { return };
+    let Some(removed) = result.removed.filter(|removed| !history.is_taken_as_is(*removed)) else { return };
     let last = |route: &str| result.last_value_at(route, removed.saturating_sub(1)).map(Arc::<str>::from);
     let Some(of) = last("of") else { return };
     let loaded = &study.loaded;
@@ -186,6 +198,25 @@ fn is_copy(history: &History, id: &str, result: &RecordHistory, removed: usize) 
 /// Whether a text contains an id as a word.
 fn contains_word(text: &str, id: &str) -> bool {
     text.split(|c: char| !(c.is_alphanumeric() || c == '-')).any(|word| word == id)
+}
+
+/// Whether two ids are of one record: an earlier and a later one, also if the earlier one is back, or that of a record
+/// which was replaced in one commit by one with another id, but without `formerly`.
+fn is_renamed(study: &Study, history: &History, before: Option<&str>, after: Option<&str>) -> bool {
+    let (Some(old), Some(new)) = (before, after) else { return false };
+    let now = study.loaded.find(new).map(|index| study.loaded.record(index).body.common().formerly());
+    if now.is_some_and(|formerly| formerly.iter().any(|id| id.as_str() == old)) {
+        return true;
+    }
+    let (Some(before), Some(after)) = (history.record(old), history.record(new)) else { return false };
+    before.id == after.id || (before.kind == after.kind && before.removed == Some(after.added))
+}
+
+/// Whether a value only gets an uncertainty that it did not have.
+fn adds_uncertainty(before: Option<&str>, after: Option<&str>) -> bool {
+    let parse = |text: Option<&str>| Quantity::parse(text?).ok();
+    let (Some(before), Some(after)) = (parse(before), parse(after)) else { return false };
+    before.uncertainty().is_none() && before.same_value(&after)
 }
 
 /// Whether two texts are the same, or quantities with the same value and uncertainty.

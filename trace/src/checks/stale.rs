@@ -1,9 +1,11 @@
 //! Changes that make a result or a calculation out of date: of amounts, counts, parts and decisions.
 
 use foldhash::HashSet;
-use schema::{Kind, Quantity};
+use schema::records::Target;
+use schema::{Day, Kind, Quantity};
 
-use super::Study;
+use super::{RecordId, Reporter, Study};
+use crate::history::order::{Descendants, Order, Place};
 use crate::history::{Change, History, RecordHistory};
 
 /// What a result or a calculation depends on.
@@ -21,17 +23,77 @@ pub(super) enum Subject<'r> {
     Amount(&'r str),
 }
 
+/// Which amounts matter: a price does not change a strength, and a mass does not change what was paid.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Matters {
+    /// Amounts of money.
+    pub(super) money: bool,
+    /// All other amounts.
+    pub(super) physical: bool,
+}
+
+impl Matters {
+    /// What matters to a quantity.
+    pub(super) fn to(quantity: Option<&Quantity>) -> Self {
+        let money = quantity.is_some_and(is_money);
+        Self { money, physical: !money }
+    }
+
+    /// What matters to the value of a target.
+    pub(super) fn to_target(target: &Target) -> Self {
+        Self::to(target.limit().next().map(|(_, limit)| limit))
+    }
+}
+
+/// Whether a quantity is money.
+pub(super) fn is_money(quantity: &Quantity) -> bool {
+    quantity.unit().dimension().currency().is_some()
+}
+
+/// When a result was measured, or a calculation was made.
+pub(super) struct Measured<'h> {
+    /// The commits that descend from the one that wrote it down.
+    pub(super) descendants: Descendants<'h>,
+    /// The date of that commit.
+    pub(super) written: Day,
+    /// The date of the measurement.
+    pub(super) date: Day,
+    /// The commit whose note can explain why it is still valid after changes up to then.
+    pub(super) explained: Option<usize>,
+    /// What matters to it.
+    pub(super) matters: Matters,
+}
+
+impl Measured<'_> {
+    /// How it is known that a change was made later; `None` if it was not.
+    fn later(&self, history: &History, commit: usize, place: Place<'_>) -> Option<Order> {
+        if history.is_taken_as_is(commit) || self.explained.is_some_and(|explained| commit <= explained) {
+            return None;
+        }
+        let order = self.descendants.order(place, Some(self.date));
+        match order {
+            // A date after the commit that has it: the measurement was made again, or the clock is wrong.
+            Order::Descends if self.date > self.written && self.date > place.commit.day => None,
+            Order::Descends | Order::DatedLater => Some(order),
+            Order::Before | Order::Together | Order::Contradicted => None,
+        }
+    }
+}
+
 /// A change of a subject.
 #[derive(Clone, Debug)]
-pub(super) struct SubjectChange {
+pub(super) struct SubjectChange<'h> {
     commit: usize,
+    place: Place<'h>,
     /// What changed, and from what to what.
     text: String,
+    /// Whether it is known that it was made later.
+    is_certain: bool,
 }
 
 enum PartChangeKind {
-    /// A change of an amount or of the count, by its route.
-    Value(String),
+    /// A change of an amount or of the count, by its route, and whether the amount is money.
+    Value(String, Option<bool>),
     Added,
     Removed,
     /// Moved out of its old system.
@@ -42,6 +104,7 @@ enum PartChangeKind {
 
 struct PartChange<'h> {
     commit: usize,
+    place: Place<'h>,
     part: &'h RecordHistory,
     /// The system that the part is in; the old one if it moved out.
     system: Option<&'h str>,
@@ -78,7 +141,7 @@ impl<'h, 'r> PartChanges<'h, 'r> {
     pub(super) fn new(study: &'r Study, history: &'h History) -> Self {
         let mut changes = Vec::new();
         for part in history.records().iter().filter(|record| record.kind == Kind::Part) {
-            collect_changes(study, part, &mut changes);
+            collect_changes(study, history, part, &mut changes);
         }
         Self { history, changes, study }
     }
@@ -91,116 +154,189 @@ impl<'h, 'r> PartChanges<'h, 'r> {
         inner.map(|(_, record, _)| record.id.as_str()).collect()
     }
 
-    /// The changes of a subject after a commit, the oldest first.
-    pub(super) fn since(&self, subject: &Subject<'r>, commit: usize) -> Vec<SubjectChange> {
+    /// The changes of a subject after a measurement or calculation, the oldest first.
+    pub(super) fn since(&self, subject: &Subject<'r>, measured: &Measured<'h>) -> Vec<SubjectChange<'h>> {
         let mut found = Vec::new();
         match subject {
             Subject::Shall(id) => {
-                let record = self.history.record(id);
-                let changes = record.into_iter().flat_map(|record| record.changes_of("shall"));
-                let later = changes.filter(|change| change.commit > commit && change.before.is_some());
-                found.extend(
-                    later.map(|change| SubjectChange { commit: change.commit, text: change_text("`shall`", change) }),
-                );
+                let Some(record) = self.history.record(id) else { return found };
+                for change in record.changes_of("shall").filter(|change| change.before.is_some()) {
+                    self.add_field_change(record, change, "`shall`", measured, &mut found);
+                }
             }
             Subject::Part(id) => {
                 let own = self.changes.iter().filter(|change| *change.part.id == **id);
-                let own = own.filter(|change| matches!(change.kind, PartChangeKind::Value(_)));
-                self.add_part_changes(own, commit, &mut found);
-                self.add_decision_changes(&HashSet::from_iter([*id]), commit, &mut found);
+                let own = own.filter(|change| matches!(change.kind, PartChangeKind::Value(..)));
+                self.add_part_changes(own, measured, None, &mut found);
+                self.add_decision_changes(&HashSet::from_iter([*id]), measured, &mut found);
             }
             Subject::System(id) => {
                 let systems = self.systems_in(id);
                 let own = self.changes.iter().filter(|change| change.is_in(&systems));
-                self.add_part_changes(own, commit, &mut found);
-                self.add_decision_changes(&systems, commit, &mut found);
+                self.add_part_changes(own, measured, self.first_day(id), &mut found);
+                self.add_decision_changes(&systems, measured, &mut found);
             }
             Subject::Share(id, amount) => {
                 let (systems, route) = (self.systems_in(id), format!("amounts.{amount}.value"));
                 let own = self.changes.iter().filter(|change| {
                     change.is_in(&systems)
                         && match &change.kind {
-                            PartChangeKind::Value(changed) => *changed == route || changed == "count",
+                            PartChangeKind::Value(changed, _) => *changed == route || changed == "count",
                             PartChangeKind::Added
                             | PartChangeKind::Removed
                             | PartChangeKind::Out
                             | PartChangeKind::Into => change.part.changes_of(&route).next().is_some(),
                         }
                 });
-                self.add_part_changes(own, commit, &mut found);
+                self.add_part_changes(own, measured, self.first_day(id), &mut found);
             }
             Subject::Amount(amount) => {
                 let route = format!("amounts.{amount}.value");
                 let own = self.changes.iter().filter(|change| match &change.kind {
-                    PartChangeKind::Value(changed) => *changed == route,
+                    PartChangeKind::Value(changed, _) => *changed == route,
                     PartChangeKind::Added | PartChangeKind::Removed => change.part.changes_of(&route).next().is_some(),
                     PartChangeKind::Out | PartChangeKind::Into => false,
                 });
-                self.add_part_changes(own, commit, &mut found);
+                let first = self.history.commits.first().map(|commit| commit.no_later_than);
+                self.add_part_changes(own, measured, first, &mut found);
             }
         }
         found.sort_by(|a, b| a.commit.cmp(&b.commit).then_with(|| a.text.cmp(&b.text)));
         found
     }
 
-    /// Adds the changes after a commit; one that was undone later does not count.
+    /// The date from which on the history has a record.
+    fn first_day(&self, id: &str) -> Option<Day> {
+        let record = self.history.record(id)?;
+        self.history.no_later_than(self.history.place_of_addition(record))
+    }
+
+    /// The text of a field at the time of the measurement.
+    fn value_then<'c>(&self, record: &'c RecordHistory, route: &'c str, measured: &Measured<'h>) -> Option<&'c str> {
+        let was_made = |change: &&Change| {
+            let place = self.history.place_of_change(record, change);
+            measured.later(self.history, change.commit, place).is_none()
+        };
+        let known = record.changes_of(route).rfind(was_made);
+        // A record that was written down late existed before.
+        known
+            .or_else(|| record.changes_of(route).next().filter(|change| change.commit == record.added))?
+            .after
+            .as_deref()
+    }
+
+    /// Adds the changes after a measurement; one that was undone later does not count. `first`: the date from which on
+    /// the history has the system.
     fn add_part_changes<'e>(
         &self,
         changes: impl Iterator<Item = &'e PartChange<'h>>,
-        commit: usize,
-        found: &mut Vec<SubjectChange>,
+        measured: &Measured<'h>,
+        first: Option<Day>,
+        found: &mut Vec<SubjectChange<'h>>,
     ) where
         'h: 'e,
     {
         let end = self.history.commits.len();
-        for change in changes.filter(|change| change.commit > commit) {
+        for change in changes {
+            let Some(order) = measured.later(self.history, change.commit, change.place) else { continue };
             let part = change.part;
-            let existed = part.added <= commit;
+            let added = || measured.later(self.history, part.added, self.history.place_of_addition(part));
+            let existed = || added() != Some(Order::Descends);
             let exists = part.removed.is_none();
+            let differs = |route: &str| {
+                let (then, now) = (self.value_then(part, route, measured), part.last_value_at(route, end));
+                !is_same_text(route, then, now)
+            };
             let counts = match &change.kind {
-                PartChangeKind::Value(route) => {
-                    let (then, now) = (part.last_value_at(route, commit), part.last_value_at(route, end));
-                    existed && exists && !is_same_text(route, then, now)
+                PartChangeKind::Value(route, money) => {
+                    money.is_none_or(|money| if money { measured.matters.money } else { measured.matters.physical })
+                        && existed()
+                        && exists
+                        && differs(route)
                 }
-                PartChangeKind::Added => exists,
-                PartChangeKind::Removed => existed,
-                PartChangeKind::Out | PartChangeKind::Into => {
-                    existed && exists && part.last_value_at("in", commit) != part.last_value_at("in", end)
+                // A part that appears after the date of a result that is committed later may have been there before.
+                PartChangeKind::Added => {
+                    exists && (order == Order::Descends || first.is_some_and(|first| first <= measured.date))
                 }
+                PartChangeKind::Removed => existed(),
+                PartChangeKind::Out | PartChangeKind::Into => existed() && exists && differs("in"),
             };
             if counts {
-                found.push(SubjectChange { commit: change.commit, text: change.text.clone() });
+                let is_certain = order == Order::Descends || !matches!(change.kind, PartChangeKind::Added);
+                let text =
+                    if is_certain { change.text.clone() } else { format!("the part {} first appears here", part.id) };
+                found.push(SubjectChange { commit: change.commit, place: change.place, text, is_certain });
             }
         }
     }
 
+    /// Adds a change of a field of another record, if it was made after a measurement.
+    fn add_field_change(
+        &self,
+        record: &'h RecordHistory,
+        change: &Change,
+        what: &str,
+        measured: &Measured<'h>,
+        found: &mut Vec<SubjectChange<'h>>,
+    ) {
+        let place = self.history.place_of_change(record, change);
+        let order = measured.later(self.history, change.commit, place);
+        // A record that appears later may have been there before.
+        let is_known =
+            |order: &Order| *order == Order::Descends || change.before.is_some() || change.commit != record.added;
+        if order.filter(is_known).is_some() {
+            let text = change_text(what, change);
+            found.push(SubjectChange { commit: change.commit, place, text, is_certain: true });
+        }
+    }
+
     /// Adds the changed choices of the decisions that are `of` one of these ids.
-    fn add_decision_changes(&self, ids: &HashSet<&str>, commit: usize, found: &mut Vec<SubjectChange>) {
+    fn add_decision_changes(&self, ids: &HashSet<&str>, measured: &Measured<'h>, found: &mut Vec<SubjectChange<'h>>) {
         let end = self.history.commits.len();
         let decisions = self.history.records().iter();
         for decision in decisions.filter(|record| record.kind == Kind::Decision && record.removed.is_none()) {
             if !decision.last_value_at("of", end).is_some_and(|id| ids.contains(id)) {
                 continue;
             }
-            if decision.last_value_at("chosen", commit) == decision.last_value_at("chosen", end) {
+            let was_made = |change: &&Change| {
+                let place = self.history.place_of_change(decision, change);
+                measured.later(self.history, change.commit, place).is_none()
+            };
+            let then = decision.changes_of("chosen").rfind(was_made).and_then(|change| change.after.as_deref());
+            if then == decision.last_value_at("chosen", end) {
                 continue;
             }
-            let later = decision.changes_of("chosen").filter(|change| change.commit > commit);
             let what = format!("the choice of {}", decision.id);
-            found.extend(later.map(|change| SubjectChange { commit: change.commit, text: change_text(&what, change) }));
+            for change in decision.changes_of("chosen") {
+                self.add_field_change(decision, change, &what, measured, found);
+            }
         }
     }
 
-    /// The latest of these changes for a message, with its date and commit and the number of other changes.
-    pub(super) fn describe(&self, mut changes: Vec<SubjectChange>) -> Option<String> {
-        let last = changes.pop()?;
-        let commit = &self.history.commits[last.commit];
+    /// Reports that a record is out of date because of the latest of these changes, if there is one.
+    pub(super) fn report(
+        &self,
+        changes: Vec<SubjectChange<'h>>,
+        (record, key): (RecordId, &str),
+        (start, help): (&str, &str),
+        reporter: &mut Reporter,
+    ) {
+        let (certain, others): (Vec<_>, Vec<_>) = changes.into_iter().partition(|change| change.is_certain);
+        let is_certain = !certain.is_empty();
+        let mut changes = if is_certain { certain } else { others };
+        let Some(last) = changes.pop() else { return };
+        let commit = last.place.commit;
         let more = match changes.len() {
             0 => String::new(),
             1 => ", and 1 more change".to_owned(),
             more => format!(", and {more} more changes"),
         };
-        Some(format!("{} on {} ({}){more}", last.text, commit.day, commit.short()))
+        let message = format!("{start}{} on {} ({}){more}", last.text, commit.day, commit.short());
+        if is_certain {
+            reporter.report(record, &[key], message, help);
+        } else {
+            reporter.report_note(record, &[key], message, help);
+        }
     }
 }
 
@@ -233,28 +369,39 @@ fn is_same_text(route: &str, a: Option<&str>, b: Option<&str>) -> bool {
 }
 
 /// Collects the changes of a part.
-fn collect_changes<'h>(study: &Study, part: &'h RecordHistory, changes: &mut Vec<PartChange<'h>>) {
+fn collect_changes<'h>(
+    study: &Study,
+    history: &'h History,
+    part: &'h RecordHistory,
+    changes: &mut Vec<PartChange<'h>>,
+) {
     let system_at = |commit: usize| part.last_value_at("in", commit);
-    let mut add = |commit: usize, system: Option<&'h str>, kind: PartChangeKind, text: String| {
-        changes.push(PartChange { commit, part, system, kind, text });
+    let mut add = |(commit, place): (usize, Place<'h>), system: Option<&'h str>, kind: PartChangeKind, text: String| {
+        changes.push(PartChange { commit, place, part, system, kind, text });
     };
-    add(part.added, system_at(part.added), PartChangeKind::Added, format!("the part {} was added", part.id));
+    let added = (part.added, history.place_of_addition(part));
+    add(added, system_at(part.added), PartChangeKind::Added, format!("the part {} was added", part.id));
     if let Some(removed) = part.removed {
-        add(removed, system_at(removed), PartChangeKind::Removed, format!("the part {} was removed", part.id));
+        let place = (removed, history.place_of_removal(part, removed));
+        add(place, system_at(removed), PartChangeKind::Removed, format!("the part {} was removed", part.id));
     }
     for change in part.changes.iter().filter(|change| change.commit > part.added) {
         let route = &*change.route;
         let amount = amount_of_route(route);
+        let place = || (change.commit, history.place_of_change(part, change));
         if route == "in" {
             let text = change_text(&format!("the system of {}", part.id), change);
-            add(change.commit, change.before.as_deref(), PartChangeKind::Out, text.clone());
-            add(change.commit, change.after.as_deref(), PartChangeKind::Into, text);
+            add(place(), change.before.as_deref(), PartChangeKind::Out, text.clone());
+            add(place(), change.after.as_deref(), PartChangeKind::Into, text);
         } else if (route == "count" || amount.is_some())
             && !is_same_text(route, change.before.as_deref(), change.after.as_deref())
             && !is_measurement(study, part, change)
         {
             let text = change_text(&format!("{}.{}", part.id, amount.unwrap_or(route)), change);
-            add(change.commit, system_at(change.commit), PartChangeKind::Value(route.to_owned()), text);
+            let texts = [&change.before, &change.after].into_iter().flatten();
+            let money =
+                amount.map(|_| texts.filter_map(|text| Quantity::parse(text).ok()).any(|value| is_money(&value)));
+            add(place(), system_at(change.commit), PartChangeKind::Value(route.to_owned(), money), text);
         }
     }
 }

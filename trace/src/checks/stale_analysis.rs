@@ -1,9 +1,9 @@
 //! `stale-analysis`: a calculation outside the tool that is older than a change to its subject.
 
 use foldhash::{HashSet, HashSetExt as _};
-use schema::records::{Analysis, Finds};
+use schema::records::{Analysis, Body, Finds};
 
-use super::stale::{PartChanges, Subject, subject_of};
+use super::stale::{Matters, Measured, PartChanges, Subject, subject_of};
 use super::{About, Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
@@ -13,7 +13,8 @@ pub(super) static CHECK: Check = Check {
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A calculation made outside the tool and not superseded, whose subject changed after the record did. Its \
             subject is the parts or systems of the targets that it finds, and the parts whose amounts are in its \
-            `given`. A changed choice of a decision about them counts, too.",
+            `given`. A changed choice of a decision about them counts, too. A price matters only to a value in money, or if it \
+            is in the `given`.",
     why: "Its numbers belong to an earlier state of the car, and the tool cannot update them.",
     fix: "Calculate again and update the record, or add a new analysis that supersedes it.",
     bad_example: "\
@@ -60,19 +61,45 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, analysis) in outside {
         let Some(record_history) = history.record(record.id.as_str()) else { continue };
         let part_changes = part_changes.get_or_insert_with(|| PartChanges::new(study, history));
-        let subjects = subjects(study, analysis);
-        let last = record_history.last_change();
-        let later = subjects.iter().flat_map(|subject| part_changes.since(subject, last)).collect();
-        if let Some(what) = part_changes.describe(later) {
-            let message = format!("{} is out of date: after the calculation, {what}", record.name());
-            reporter.report(
-                index,
-                &["finds"],
-                message,
-                "calculate again and update the record, or add a new analysis that supersedes it",
-            );
-        }
+        let last = record_history.changes.last();
+        let written = match last {
+            Some(change) => history.place_of_change(record_history, change),
+            None => history.place_of_addition(record_history),
+        };
+        let measured = Measured {
+            descendants: history.descendants(&[written]),
+            written: written.commit.day,
+            date: written.commit.day,
+            explained: None,
+            matters: matters(study, analysis),
+        };
+        let subjects = subjects(study, analysis).into_iter();
+        let later = subjects.flat_map(|subject| part_changes.since(&subject, &measured)).collect();
+        let start = format!("{} is out of date: after the calculation, ", record.name());
+        let help = "calculate again and update the record, or add a new analysis that supersedes it";
+        part_changes.report(later, (index, "finds"), (&start, help), reporter);
     }
+}
+
+/// The names of values such as `rack.mass` in the inputs: the record, and the amount.
+fn given_names(analysis: &Analysis) -> impl Iterator<Item = (&str, &str)> {
+    let names = analysis.given.iter().flat_map(|(_, value)| {
+        value.text().split(|c: char| !(c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '-' | '.')))
+    });
+    names.filter_map(|name| name.split_once('.'))
+}
+
+/// What matters to the values that it finds, and to its inputs.
+fn matters(study: &Study, analysis: &Analysis) -> Matters {
+    let loaded = &study.loaded;
+    let found = analysis.finds.as_ref().map(Finds::targets).unwrap_or_default().into_iter();
+    let targets = found.filter_map(|id| Some(Matters::to_target(loaded.target(loaded.find(id.as_str())?)?)));
+    let amounts = given_names(analysis).filter_map(|(id, amount)| match &loaded.record(loaded.find(id)?).body {
+        Body::Part(part) => Some(Matters::to(Some(&part.amounts.get(amount)?.value))),
+        _ => None,
+    });
+    let all: Vec<Matters> = targets.chain(amounts).collect();
+    Matters { money: all.iter().any(|one| one.money), physical: all.is_empty() || all.iter().any(|one| one.physical) }
 }
 
 fn subjects<'r>(study: &'r Study, analysis: &'r Analysis) -> Vec<Subject<'r>> {
@@ -80,11 +107,7 @@ fn subjects<'r>(study: &'r Study, analysis: &'r Analysis) -> Vec<Subject<'r>> {
     let found = analysis.finds.as_ref().map(Finds::targets).unwrap_or_default();
     let targets = found.iter().filter_map(|id| loaded.find(id.as_str()));
     let of_targets = targets.filter_map(|index| subject_of(study, loaded.record(index).about()?.as_str()));
-    // Names such as `rack.mass` in a value or a formula.
-    let names = analysis.given.iter().flat_map(|(_, value)| {
-        value.text().split(|c: char| !(c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '-' | '.')))
-    });
-    let given = names.filter_map(|name| subject_of(study, name.split_once('.')?.0));
+    let given = given_names(analysis).filter_map(|(id, _)| subject_of(study, id));
     let given = given.filter(|subject| matches!(subject, Subject::Part(_)));
     let mut seen = HashSet::new();
     of_targets.chain(given).filter(|subject| seen.insert(subject.clone())).collect()

@@ -2,7 +2,7 @@
 
 use schema::records::Body;
 
-use super::stale::{PartChanges, Subject, subject_of};
+use super::stale::{Matters, Measured, PartChanges, Subject, subject_of};
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
@@ -10,11 +10,12 @@ pub(super) static CHECK: Check = Check {
     group: Group::History,
     about: About::Car,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "The latest result of a record whose subject changed afterwards. The subject is: for a requirement, its \
+    reports: "The latest result of a record whose subject changed after its date, also if it was committed later. The subject is: for a requirement, its \
             `shall` and the part that it is `of`; for a part, its amounts, its count and the decisions about it; for \
             a target, the part that it is `of` or the parts in its system (only their amount if it is a `total`); for \
             a total of the car, that amount of all parts. A change to the last basis in `growth` (weighed, paid) is a \
-            measurement and does not count.",
+            measurement and does not count. A price matters only to a value in money, and other amounts do not matter to \
+            it. A note at every stage if a part only appears between the date and the commit of the result.",
     why: "The car that was measured is not the car that will compete.",
     fix: "Measure again, or explain in the `notes` of the result why it is still valid.",
     bad_example: "\
@@ -56,20 +57,32 @@ fn run(study: &Study, reporter: &mut Reporter) {
         return;
     }
     let part_changes = PartChanges::new(study, history);
-    for (of, result, _) in latest {
-        let Some(result_history) = history.record(loaded.record(result).id.as_str()) else { continue };
-        let value = result_history.changes_of("value").last();
-        // A note can explain why the result is still valid.
-        let edits = ["value", "outcome", "date", "notes"];
-        let edits = edits.iter().filter_map(|route| result_history.changes_of(route).last());
-        let edited = edits.map(|change| change.commit).max().unwrap_or(result_history.added);
-        let later = subjects(study, of).iter().flat_map(|subject| part_changes.since(subject, edited)).collect();
-        if let Some(what) = part_changes.describe(later) {
-            let message = format!("{} is out of date: after the test, {what}", loaded.record(of).name());
-            let key = if value.is_some_and(|change| change.after.is_some()) { "value" } else { "outcome" };
-            let help = "measure again, or explain in `notes` why the result is still valid";
-            reporter.report(result, &[key], message, help);
-        }
+    for (of, result, body) in latest {
+        let record = history.record(loaded.record(result).id.as_str());
+        let (Some(past), Some(date)) = (record, body.date) else { continue };
+        // The date is that of the measurement: a change between it and the commit that has it makes the result stale.
+        let dated = past.changes_of("date").next_back().filter(|change| change.after.is_some());
+        let written = match dated {
+            Some(change) => history.place_of_change(past, change),
+            None => history.place_of_addition(past),
+        };
+        let notes = past.changes_of("notes").rfind(|change| change.after.is_some());
+        let matters = match &loaded.record(of).body {
+            Body::Target(target) => Matters::to_target(target),
+            _ => Matters::to(body.value.as_ref()),
+        };
+        let measured = Measured {
+            descendants: history.descendants(&[written]),
+            written: written.commit.day,
+            date,
+            explained: notes.map(|change| change.commit),
+            matters,
+        };
+        let later = subjects(study, of).iter().flat_map(|subject| part_changes.since(subject, &measured)).collect();
+        let start = format!("{} is out of date: after the test, ", loaded.record(of).name());
+        let key = if body.value.is_some() { "value" } else { "outcome" };
+        let help = "measure again, or explain in `notes` why the result is still valid";
+        part_changes.report(later, (result, key), (&start, help), reporter);
     }
 }
 

@@ -1,9 +1,7 @@
 //! `target-after-result`: a limit that was set or changed after the result that meets it.
 
-use schema::Day;
-
-use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, limits};
-use crate::history::RecordHistory;
+use super::limits::{self, LimitOrder};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -11,7 +9,10 @@ pub(super) static CHECK: Check = Check {
     group: Group::History,
     about: About::Records,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A target whose limit was first set or changed after a result that meets it, without a revision.",
+    reports: "A target whose limit was set or changed after a result that meets it and did not meet the limit before, \
+            without a revision. A note at every stage if git does not show the order: the limit and the result first \
+            appear in one commit (a squash, an import), the limit appears with its target after the date of the \
+            result, or a rebase changed the order of the commits.",
     why: "A limit that is set after the measurement proves nothing: any car meets it.",
     fix: "If the change was agreed, add the revision with its reason. Otherwise restore the limit, so that the result \
             counts as missed.",
@@ -50,17 +51,29 @@ revisions:
     run,
 };
 
-/// A target whose limit was set or changed after a result.
+/// A target whose limit was set or changed after a result, or may have been.
 pub(super) struct LimitAfterResult {
     pub(super) target: RecordId,
+    /// The commit of the change.
+    pub(super) commit: usize,
+    /// Whether the order is known.
+    pub(super) is_certain: bool,
+    /// Whether the limit was another one before.
+    pub(super) is_change: bool,
     key: &'static str,
     message: String,
 }
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for found in find_all(study) {
-        let help = "if the change was agreed, add the revision; otherwise restore the limit";
-        reporter.report(found.target, &[found.key], found.message, help);
+        if found.is_certain {
+            let help = "if the change was agreed, add the revision; otherwise restore the limit";
+            reporter.report(found.target, &[found.key], found.message, help);
+        } else {
+            let help = "if the limit was first, nothing is to do; with `history: {since: DATE}` in the settings, what is on \
+                        record on a date is taken as it is";
+            reporter.report_note(found.target, &[found.key], found.message, help);
+        }
     }
 }
 
@@ -69,60 +82,75 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
     let mut all = Vec::new();
     let Some(history) = study.history() else { return all };
     for (index, record, target) in study.loaded.targets() {
-        let results = study.graph.results(index);
-        if results.is_empty() {
-            continue;
-        }
-        let id = record.id.as_str();
-        let Some(target_history) = history.record(id) else { continue };
-        let changes = history.limit_changes(id);
-        let Some((last, _, Some(now))) = changes.last() else { continue };
         let limit = Limit::from_target(target);
+        let results = limits::dated_results(study, history, index);
+        let met = || results.iter().filter(|result| result.value.is_some_and(|value| limit.holds(value, 0.0)));
+        let Some(target_history) = history.record(record.id.as_str()).filter(|_| met().next().is_some()) else {
+            continue;
+        };
+        let changes = limits::changes(history, target_history, &results);
+        let Some((_, _, Some(now))) = changes.last() else { continue };
         if !limits::same_limit(&now.limit, &limit) {
             continue;
         }
         let revisions = limits::revisions(study, index, target, &changes);
-        let results: Vec<(RecordId, &RecordHistory, Day, f64)> = results
-            .into_iter()
-            .filter_map(|(result, body)| {
-                let result_history = history.record(study.loaded.record(result).id.as_str())?;
-                Some((result, result_history, body.date?, body.value.as_ref()?.si()))
+        // The last change after which a result meets the limit that it did not meet before.
+        let find = |wanted: LimitOrder| {
+            changes.iter().rev().find_map(|change| {
+                let (commit, before, after) = change;
+                let (before, after) = (before.as_ref(), after.as_ref()?);
+                if history.is_taken_as_is(*commit)
+                    || limits::is_recorded(*commit, before.map(|before| &before.limit), &after.limit, &revisions)
+                {
+                    return None;
+                }
+                let is_newly_met = |value: f64| {
+                    after.limit.holds(value, 0.0) && before.is_none_or(|before| !before.limit.holds(value, 0.0))
+                };
+                let found = met().filter(|result| {
+                    result.value.is_some_and(is_newly_met)
+                        && history.limit_order(target_history, change, result.history, result.date) == wanted
+                });
+                let first = found.min_by_key(|result| (result.date, result.index))?;
+                Some((change, before, after, first))
             })
-            .filter(|(.., value)| limit.holds(*value, 0.0))
-            .collect();
-        // The last change, or an earlier one after which a result meets the limit that it did not meet before.
-        let found = changes.iter().rev().find_map(|change| {
-            let (commit, before, after) = change;
-            let after = after.as_ref()?;
-            if limits::is_recorded(*commit, before.as_ref().map(|before| &before.limit), &after.limit, &revisions) {
-                return None;
-            }
-            let is_missed = |value: f64| before.as_ref().is_none_or(|before| !before.limit.holds(value, 0.0));
-            let earlier = results.iter().filter(|(_, result_history, date, value)| {
-                history.limit_came_after(target_history, change, result_history, *date)
-                    && after.limit.holds(*value, 0.0)
-                    && (commit == last || is_missed(*value))
-            });
-            earlier
-                .min_by_key(|(result, _, date, _)| (*date, *result))
-                .map(|(result, result_history, date, _)| (change, before, after, *result, *result_history, *date))
-        });
-        let Some((change, before, after, result, result_history, date)) = found else { continue };
+        };
+        let (found, is_certain) = match find(LimitOrder::After) {
+            Some(found) => (found, true),
+            None => match find(LimitOrder::Unknown) {
+                Some(found) => (found, false),
+                None => continue,
+            },
+        };
+        let (change, before, after, result) = found;
         let commit = history.commit_of_limit(target_history, change);
+        let (name, day, short, date) = (record.name(), commit.day, commit.short(), result.date);
         let (verb, which) = match before {
             Some(before) => (format!("changed from {} to {}", before.text, after.text), "the new limit"),
             None => (format!("was first set to {}", after.text), "it"),
         };
-        let id = &study.loaded.record(result).id;
-        let result = if date <= commit.day {
-            format!("after result {id} of {date}, which meets {which}")
+        let id = &study.loaded.record(result.index).id;
+        let message = if !is_certain {
+            let (verb, which) = match before {
+                Some(_) => (format!("{verb}, which first appears here"), which),
+                None => (format!("is {} and first appears here", after.text), which),
+            };
+            let appeared = commit.appeared();
+            let written = if appeared == day { String::new() } else { format!(" but was written on {day}") };
+            format!(
+                "the limit of {name} {verb} on {appeared} ({short}){written}; result {id} of {date} meets {which}: it is \
+                 not known which of the two was first"
+            )
+        } else if date <= day {
+            format!("the limit of {name} {verb} on {day} ({short}), after result {id} of {date}, which meets {which}")
         } else {
-            let added = history.commit_of_addition(result_history).day;
-            format!("after result {id}, added on {added}, which meets {which}")
+            let added = history.commit_of_addition(result.history).day;
+            format!(
+                "the limit of {name} {verb} on {day} ({short}), after result {id}, added on {added}, which meets {which}"
+            )
         };
-        let (name, day, short) = (record.name(), commit.day, commit.short());
-        let message = format!("the limit of {name} {verb} on {day} ({short}), {result}");
-        all.push(LimitAfterResult { target: index, key: now.key, message });
+        let (commit, is_change) = (change.0, before.is_some());
+        all.push(LimitAfterResult { target: index, commit, is_certain, is_change, key: now.key, message });
     }
     all
 }

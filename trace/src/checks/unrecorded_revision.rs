@@ -1,22 +1,26 @@
 //! `unrecorded-revision`: a limit that changed without a revision.
 
-use foldhash::HashSet;
-use schema::Quantity;
+use foldhash::HashMap;
 use schema::quantity::same_number;
+use schema::records::Revision;
+use schema::{Day, Quantity};
 
 use super::limits::{self, TargetRevision};
-use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, numbers, target_after_result};
-use crate::history::{LimitChange, LimitText};
-use crate::values::Limit;
+use super::target_after_result::{self, LimitAfterResult};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, numbers};
+use crate::history::{History, LimitChange, LimitText, RecordHistory};
+use crate::values::{Limit, Status};
 
 pub(super) static CHECK: Check = Check {
     name: "unrecorded-revision",
     group: Group::History,
     about: About::Records,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A target whose limit is not the one that was set first, if no revision has it as `to`. A target whose \
-            newest revision has another `to` than its limit. A revision whose `from` was not valid then, or is not \
-            the `to` of another revision.",
+    reports: "A target whose limit is not the one that was agreed first, if no revision has it as `to`. The limit that \
+            was agreed first is the last draft: a limit can change for 3 days after it appears, until it has a result or \
+            a share. A limit that only became stricter and is still met needs no revision. A target whose newest \
+            revision has another `to` than its limit. A revision whose `from` was not valid then, or is not the `to` of \
+            another revision; a note at every stage if the earlier limits are not in the history.",
     why: "Others design to the limit that was agreed, and later it is unknown who changed it and why.",
     fix: "Add the revision (who agreed, and why), or restore the limit.",
     bad_example: "\
@@ -41,38 +45,50 @@ revisions:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    let after_result: HashSet<RecordId> =
-        target_after_result::find_all(study).iter().map(|found| found.target).collect();
+    let after_result: HashMap<RecordId, LimitAfterResult> =
+        target_after_result::find_all(study).into_iter().map(|found| (found.target, found)).collect();
     for (index, record, target) in study.loaded.targets() {
-        let id = record.id.as_str();
         let Some((key, _)) = target.limit().next() else { continue };
         let history = study.history();
-        let changes = history.map(|history| history.limit_changes(id)).unwrap_or_default();
+        let past = history.and_then(|history| Some((history, history.record(record.id.as_str())?)));
+        let results = history.map(|history| limits::dated_results(study, history, index)).unwrap_or_default();
+        let changes = past.map(|(history, past)| limits::changes(history, past, &results)).unwrap_or_default();
         let all = limits::revisions(study, index, target, &changes);
         let valid: Vec<&TargetRevision<'_>> = all.iter().filter(|revision| revision.edited.is_none()).collect();
         // Of two revisions with the same date, the later record is the newest.
         let newest = valid.iter().max_by_key(|revision| (revision.revision.date, revision.index));
-        let newest = newest.and_then(|newest| Some((newest.revision.date?, newest.revision.to.as_ref()?)));
-        if let Some((date, to)) = newest.filter(|(_, to)| !limits::is_limit(target, to)) {
-            let limit = numbers::limit_text(record);
-            let message =
-                format!("the limit of {} is {limit}, but its revision of {date} has `to: {to}`", record.name());
-            reporter.report(index, &[key], message, "add the missing revision, or restore the limit");
+        let newest = newest.and_then(|newest| Some((newest, newest.revision.date?, newest.revision.to.as_ref()?)));
+        if let Some((revision, date, to)) = newest.filter(|(.., to)| !limits::is_limit(target, to)) {
+            let since = changes.last().map_or(revision.added, |(commit, ..)| revision.added.max(*commit));
+            if !history.is_some_and(|history| history.is_taken_as_is(since)) {
+                let limit = numbers::limit_text(record);
+                let message =
+                    format!("the limit of {} is {limit}, but its revision of {date} has `to: {to}`", record.name());
+                reporter.report(index, &[key], message, "add the missing revision, or restore the limit");
+            }
             continue;
         }
-        let Some(history) = history else { continue };
-        let first = changes.iter().find_map(|(_, _, now)| now.as_ref());
-        let (Some(first), Some(change @ (commit, _, Some(now)))) = (first, changes.last()) else { continue };
+        let Some((history, past)) = past else { continue };
+        let dated: Vec<(&RecordHistory, Day)> = results.iter().map(|result| (result.history, result.date)).collect();
+        let Some(agreed) = history.first_agreed(past, &changes, &dated) else { continue };
+        let (Some((.., Some(first))), Some(change @ (commit, _, Some(now)))) = (changes.get(agreed), changes.last())
+        else {
+            continue;
+        };
         let limit = Limit::from_target(target);
         let is_first = limits::same_limit(&first.limit, &limit);
-        if is_first || limits::is_recorded(*commit, Some(&first.limit), &limit, &all) {
-            report_wrong_from(study, index, &changes, &valid, reporter);
+        let is_tightened = || limits::is_within(&limit, &first.limit) && is_met(study, index);
+        if is_first || limits::is_recorded(*commit, Some(&first.limit), &limit, &all) || is_tightened() {
+            report_wrong_from(study, index, (&changes, agreed), &valid, reporter);
             continue;
         }
-        if after_result.contains(&index) || !limits::same_limit(&now.limit, &limit) {
+        let is_reported = after_result
+            .get(&index)
+            .is_some_and(|found| found.is_certain || (found.is_change && found.commit == *commit));
+        if is_reported || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
-        let Some(commit) = history.record(id).map(|record| history.commit_of_limit(record, change)) else { continue };
+        let commit = history.commit_of_limit(past, change);
         let edited = all.iter().find_map(|revision| {
             let to = revision.revision.to.as_ref()?;
             Some((study.loaded.record(revision.index), &history.commits[revision.edited?]))
@@ -102,40 +118,68 @@ fn run(study: &Study, reporter: &mut Reporter) {
     }
 }
 
-/// Reports revisions whose `from` was not valid then, or is not the `to` of another revision.
+/// Whether a target is met, by all that is known.
+fn is_met(study: &Study, target: RecordId) -> bool {
+    let mut statuses = study.target_statuses().iter().filter(|status| status.index == target);
+    statuses.any(|target| matches!(target.status, Status::Met | Status::OnTarget))
+}
+
+/// Reports revisions whose `from` was not valid then, or is not the `to` of another revision. Given the changes of the
+/// limit, and the position of the first one that is not a draft.
 fn report_wrong_from(
     study: &Study,
     target: RecordId,
-    changes: &[LimitChange],
+    (changes, agreed): (&[LimitChange], usize),
     revisions: &[&TargetRevision<'_>],
     reporter: &mut Reporter,
 ) {
     let Some(history) = study.history() else { return };
-    let Some((_, _, Some(first))) = changes.first() else { return };
+    let Some(appearance @ (first_commit, _, Some(first))) = changes.first() else { return };
     let record = study.loaded.record(target);
+    let Some(past) = history.record(record.id.as_str()) else { return };
     let name = record.name();
     let is_end = |text: &LimitText, si: f64| limits::ends(&text.limit).any(|end| same_number(end, si));
+    let appeared = history.commit_of_limit(past, appearance);
+    let replaced = replaced_the_same_day(history, past, changes);
+    let starts = [starts(changes, agreed), replaced.clone()].concat();
     let steps: Vec<RevisionStep<'_>> = revisions.iter().map(|revision| RevisionStep::new(revision, changes)).collect();
-    for (position, (TargetRevision { index, revision, .. }, step)) in revisions.iter().zip(&steps).enumerate() {
-        let Some(to) = &revision.to else { continue };
+    for (position, (TargetRevision { index, revision, added, .. }, step)) in revisions.iter().zip(&steps).enumerate() {
+        let Some(to) = revision.to.as_ref().filter(|_| !history.is_taken_as_is(*added)) else { continue };
         if let Some(from) = revision.from.as_ref().filter(|from| from.unit().dimension() != to.unit().dimension()) {
             let message = format!("it changes the limit of {name} from {from} to {to}: the units do not match");
             reporter.report(*index, &["from"], message, "give both in units of the same quantity");
             continue;
         }
         let Some(from) = step.from else { continue };
-        let was_valid = step.changes.is_empty() || step.changes.iter().any(|(_, before)| is_end(before, from));
+        let was_valid = step.changes.is_empty()
+            || step.changes.iter().any(|(_, before)| is_end(before, from))
+            || replaced.iter().any(|limit| is_end(limit, from));
         // Two revisions in one commit are one change: the second has the first one's `to` as `from`, and the first one's
         // `from` was valid then.
         let is_start = |si: f64| match was_valid {
-            true => is_end(first, si),
+            true => starts.iter().any(|start| is_end(start, si)),
             false => step.changes.iter().any(|(_, before)| is_end(before, si)),
         };
         if is_connected(&steps, position, is_start) {
             continue;
         }
         let from_text = revision.from.as_ref().map(ToString::to_string).unwrap_or_default();
-        let set = changes.iter().find(|(_, _, after)| after.as_ref().is_some_and(|after| is_end(after, from)));
+        let is_set = |(_, _, after): &&LimitChange| after.as_ref().is_some_and(|after| is_end(after, from));
+        let set = changes.iter().filter(|(commit, ..)| commit <= added).find(is_set);
+        // Git does not have the limits before the target first appeared, for example in an import.
+        let is_dated_before = || revision.date.is_some_and(|date| date < appeared.day) && step.changes.is_empty();
+        if set.is_none() && (*added <= *first_commit || is_dated_before()) {
+            let message = format!(
+                "it has `from: {from_text}`, but the limit of {name} first appears here on {} ({}), as {}: earlier limits \
+                 are not known",
+                appeared.day,
+                appeared.short(),
+                first.text
+            );
+            let help = "with `history: {since: DATE}` in the settings, what is on record on a date is taken as it is";
+            reporter.report_note(*index, key_of(revision), message, help);
+            continue;
+        }
         let (message, help) = match (step.changes.last().filter(|_| !was_valid), set) {
             (Some((commit, before)), _) => {
                 let commit = &history.commits[*commit];
@@ -148,10 +192,7 @@ fn report_wrong_from(
                 (message, "use the limit that was valid then, or add the missing revision before it")
             }
             (None, Some(change @ (_, _, Some(after)))) => {
-                let target_history = history.record(record.id.as_str());
-                let Some(commit) = target_history.map(|target| history.commit_of_limit(target, change)) else {
-                    continue;
-                };
+                let commit = history.commit_of_limit(past, change);
                 let message = format!(
                     "it replaces a limit that no revision has as `to`: {}, set on {} ({})",
                     after.text,
@@ -165,9 +206,36 @@ fn report_wrong_from(
                 "use the limit that was valid then",
             ),
         };
-        let key: &[&str] = if revision.from.is_some() { &["from"] } else { &[] };
-        reporter.report(*index, key, message, help);
+        reporter.report(*index, key_of(revision), message, help);
     }
+}
+
+/// The key at which a wrong `from` is reported.
+fn key_of(revision: &Revision) -> &'static [&'static str] {
+    if revision.from.is_some() { &["from"] } else { &[] }
+}
+
+/// The limits that a revision can replace without another revision that leads to them: the drafts, the first limit that is
+/// not one, and those that only tightened it.
+fn starts(changes: &[LimitChange], agreed: usize) -> Vec<LimitText> {
+    let mut starts: Vec<LimitText> = Vec::new();
+    for (position, (_, _, after)) in changes.iter().enumerate() {
+        let is_within =
+            |after: &LimitText| starts.last().is_some_and(|last| limits::is_within(&after.limit, &last.limit));
+        match after.as_ref().filter(|after| position <= agreed || is_within(after)) {
+            Some(after) => starts.push(after.clone()),
+            None => break,
+        }
+    }
+    starts
+}
+
+/// The limits that were changed again on the same day, so that the changes that count do not have them.
+fn replaced_the_same_day(history: &History, past: &RecordHistory, changes: &[LimitChange]) -> Vec<LimitText> {
+    let is_counted = |commit: usize| changes.iter().any(|(at, ..)| *at == commit);
+    let all = history.limit_changes(&past.id).into_iter();
+    let replaced = all.filter(|(commit, ..)| !is_counted(*commit) && !history.is_taken_as_is(*commit));
+    replaced.filter_map(|(.., after)| after).collect()
 }
 
 /// A revision with the changes of the limit that it records.

@@ -258,6 +258,13 @@ impl Project {
         CommitSource { snapshot, repository: known.and_then(Option::as_ref) }
     }
 
+    /// Whether the folder that was named is in a repository that has a commit. The folder need not exist.
+    pub fn has_commits(&self) -> bool {
+        let folder = self.path.ancestors().find(|folder| folder.is_dir());
+        let repository = folder.and_then(|folder| self.repository_of_path(folder).ok().flatten());
+        repository.is_some_and(|repository| repository.head().is_ok_and(|head| head.is_some()))
+    }
+
     /// The revision that is named as base of a comparison; whether it exists is found out when it is read.
     pub fn named_base(&self, revision: &str) -> Base {
         base::named(self, revision)

@@ -76,7 +76,7 @@ pub(crate) struct Walk {
 pub(crate) type Known = HashMap<String, String>;
 
 /// The day of a time in seconds since 1970.
-pub(super) fn day_of(seconds: i64) -> Option<Day> {
+pub(crate) fn day_of(seconds: i64) -> Option<Day> {
     let time = jiff::Timestamp::from_second(seconds).ok()?;
     Some(jiff::tz::Offset::UTC.to_datetime(time).date().into())
 }

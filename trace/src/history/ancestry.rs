@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashSet};
+use foldhash::HashMap;
 use petgraph::algo::toposort;
 use petgraph::graph::DiGraph;
 use schema::{Day, Kind};
@@ -53,6 +53,8 @@ pub(super) fn date_forks(history: &mut History) {
 pub(super) struct Ancestry {
     indices: HashMap<String, usize>,
     parents: Vec<Vec<usize>>,
+    children: Vec<Vec<usize>>,
+    author_times: Vec<i64>,
     /// The earliest date of each commit and of all that descend from it.
     no_later_than: Vec<Option<Day>>,
     /// The commits that added a result, on any branch, by its id there.
@@ -69,6 +71,12 @@ impl Ancestry {
         for (child, parents) in all.parents.iter().enumerate() {
             for parent in parents {
                 graph.add_edge(nodes[child], nodes[*parent], ());
+            }
+        }
+        all.children = vec![Vec::new(); all.parents.len()];
+        for (child, parents) in all.parents.iter().enumerate() {
+            for parent in parents {
+                all.children[*parent].push(child);
             }
         }
         // The date of the uncommitted state may come from the settings, so it is no bound for the commits.
@@ -93,6 +101,7 @@ impl Ancestry {
         }
         self.indices.insert(key.to_owned(), self.parents.len());
         self.parents.push(Vec::new());
+        self.author_times.push(commit.author_time);
         self.no_later_than.push(None);
         self.parents.len() - 1
     }
@@ -110,6 +119,7 @@ impl Ancestry {
             }
             let index = self.index(commit);
             if !is_fork {
+                self.author_times[index] = commit.author_time;
                 self.no_later_than[index] = Some(commit.no_later_than);
                 self.parents[index].extend(last);
             }
@@ -130,17 +140,38 @@ impl Ancestry {
         last
     }
 
-    /// Whether a commit descends from one of these.
-    fn descends_from(&self, commit: usize, any: &[usize]) -> bool {
-        let mut seen = HashSet::from_iter([commit]);
-        let mut waiting = vec![commit];
+    /// The node of a commit.
+    pub(super) fn node(&self, commit: &Commit) -> Option<usize> {
+        self.indices.get(commit.id.as_deref().unwrap_or("")).copied()
+    }
+
+    /// The earliest date of a commit and of all that descend from it.
+    pub(super) fn no_later_than(&self, node: usize) -> Option<Day> {
+        self.no_later_than.get(node).copied().flatten()
+    }
+
+    /// When a commit was made, by its author.
+    pub(super) fn author_time(&self, node: usize) -> Option<i64> {
+        self.author_times.get(node).copied()
+    }
+
+    /// The commits that added a result, on any branch.
+    pub(super) fn commits_with_result(&self, result: &RecordHistory) -> Vec<usize> {
+        ids(result).filter_map(|id| self.with_result.get(id)).flatten().copied().collect()
+    }
+
+    /// Whether each commit descends from one of these.
+    pub(super) fn descendants(&self, any: &[usize]) -> Vec<bool> {
+        let mut found = vec![false; self.parents.len()];
+        let mut waiting = any.to_vec();
         while let Some(next) = waiting.pop() {
-            if self.parents[next].iter().any(|parent| any.contains(parent)) {
-                return true;
+            for child in &self.children[next] {
+                if !std::mem::replace(&mut found[*child], true) {
+                    waiting.push(*child);
+                }
             }
-            waiting.extend(self.parents[next].iter().filter(|parent| seen.insert(**parent)));
         }
-        false
+        found
     }
 }
 
@@ -150,29 +181,6 @@ fn ids(record: &RecordHistory) -> impl Iterator<Item = &Arc<str>> {
 }
 
 impl History {
-    /// Whether a limit was changed after there was a result of this date.
-    ///
-    /// - `true` if the commit of the limit descends from one that has the result.
-    /// - `false` if both came in one commit, because their order is unknown.
-    /// - Otherwise the dates decide, because a result can be committed late.
-    pub(crate) fn limit_came_after(
-        &self,
-        target: &RecordHistory,
-        changed: &LimitChange,
-        result: &RecordHistory,
-        date: Day,
-    ) -> bool {
-        let (commit, ..) = *changed;
-        let Some(ancestry) = &self.ancestry else {
-            return result.added < commit || (result.added > commit && self.commits[commit].no_later_than > date);
-        };
-        let key = self.commit_of_limit(target, changed).id.as_deref().unwrap_or("");
-        let Some(&limit) = ancestry.indices.get(key) else { return false };
-        let adding: Vec<usize> = ids(result).filter_map(|id| ancestry.with_result.get(id)).flatten().copied().collect();
-        let dated_later = || ancestry.no_later_than[limit].is_some_and(|day| day > date);
-        ancestry.descends_from(limit, &adding) || (!adding.contains(&limit) && dated_later())
-    }
-
     /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.
     pub(crate) fn commit_of_limit(&self, target: &RecordHistory, changed: &LimitChange) -> &Commit {
         let (commit, _, after) = changed;
@@ -188,6 +196,14 @@ impl History {
     pub(crate) fn commit_of_addition(&self, record: &RecordHistory) -> &Commit {
         let on_branch = self.branches_of(record, record.added).into_iter().find(|(_, inner)| inner.added > 0);
         on_branch.map_or(&self.commits[record.added], |(branch, inner)| branch.commit_of_addition(inner))
+    }
+
+    /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
+    pub(super) fn commit_of_removal(&self, record: &RecordHistory, removed: usize) -> &Commit {
+        let on_branch = self.branches_of(record, removed).into_iter();
+        let mut found =
+            on_branch.filter_map(|(branch, inner)| Some((branch, inner, inner.removed.filter(|at| *at > 0)?)));
+        found.next().map_or(&self.commits[removed], |(branch, inner, at)| branch.commit_of_removal(inner, at))
     }
 
     /// The commit on a merged branch that made a change; `None` if it came in with no merge, or with an unread branch.

@@ -1,8 +1,9 @@
 //! The branches that came in with merges.
 //!
 //! The history follows first parents, so that a merge is one commit and the changes of a branch count from the merge
-//! on. Two things are read from the branch itself: whether a limit or a result was committed first, and the first text
-//! of a result. So only merges that change a target or a result are read. [`super::ancestry`] evaluates the branches.
+//! on. Two things are read from the branch itself: whether a result or a change of what it is about was committed first,
+//! and the first text of a result. So only merges that change a record of these kinds are read. [`super::ancestry`] and
+//! [`super::order`] evaluate the branches.
 
 use foldhash::{HashMap, HashSet};
 use schema::Kind;
@@ -23,12 +24,12 @@ pub(super) struct BranchLog {
     pub(super) merge: u32,
     /// The commits by first parents from the merge's other parent that are in no other chain.
     ///
-    /// The first one is not its own: it is the commit that the branch descends from, with the targets and results that
+    /// The first one is not its own: it is the commit that the branch descends from, with the needed records that
     /// the branch changes as they were there.
     pub(super) log: Log,
 }
 
-/// The targets and results that a branch changes, as they were where it forked.
+/// The needed records that a branch changes, as they were where it forked.
 #[derive(Default)]
 pub(super) struct Fork {
     /// The commit that changed each record first.
@@ -92,7 +93,7 @@ impl Reader<'_> {
         Ok(Some(branch.log))
     }
 
-    /// Adds to the fork the targets and results that this commit is the first to change, as they were before.
+    /// Adds to the fork the needed records that this commit is the first to change, as they were before.
     pub(super) fn add_to_fork(
         &mut self,
         mut fork: Fork,
@@ -121,8 +122,12 @@ impl Reader<'_> {
     }
 }
 
+/// Whether the order of the changes of such records matters to a check.
 fn is_needed_of(kind: Kind) -> bool {
-    matches!(kind, Kind::Target | Kind::Result)
+    match kind {
+        Kind::Target | Kind::Result | Kind::Part | Kind::Requirement | Kind::Analysis | Kind::Decision => true,
+        Kind::Goal | Kind::Event | Kind::System | Kind::Revision | Kind::Waiver => false,
+    }
 }
 
 fn is_needed(event: &RecordEvent) -> bool {

@@ -45,25 +45,47 @@ fn a_limit_that_follows_its_result() {
     );
     let first = [at("2027-01-06", "formula: 1 s", RESULT), at("2027-01-07", "at-most: 4.35 s", RESULT)];
     assert!(findings(&first)[0].contains("was first set to at most 4.35 s"));
-    // The result was committed later, but its date is before that of the limit.
-    let late = [at("2027-01-07", "at-most: 4.35 s", ""), at("2027-01-08", "at-most: 4.35 s", RESULT)];
-    assert!(
-        findings(&late)[0].starts_with("target-after-result t: the limit of t was first set"),
-        "{:?}",
-        findings(&late)
+    // The target existed without a limit. The result was committed later, but its date is before that of the limit.
+    let late = |first: &str| {
+        findings(&[
+            at("2027-01-02", first, ""),
+            at("2027-01-07", "at-most: 4.35 s", ""),
+            at("2027-01-08", "at-most: 4.35 s", RESULT),
+        ])
+    };
+    let set = "target-after-result t: the limit of t was first set to at most 4.35 s on 2027-01-07";
+    assert!(late("formula: 1 s")[0].starts_with(set), "{:?}", late("formula: 1 s"));
+    // Where the order is not known.
+    let unknown = "target-after-result t: the limit of t is at most 4.35 s and first appears here on 2027-01-07 (0000000000); \
+                   result r of 2027-01-05 meets it: it is not known which of the two was first";
+    for (why, states) in [
+        ("written later", [at("2027-01-07", "at-most: 4.35 s", ""), at("2027-01-08", "at-most: 4.35 s", RESULT)]),
+        ("in one commit", [("2027-01-02", String::new()), at("2027-01-07", "at-most: 4.35 s", RESULT)]),
+    ] {
+        assert_eq!(findings(&states), [unknown], "{why}");
+    }
+    let both = [moved[0].clone(), at("2027-01-07", "at-most: 4.35 s", RESULT)];
+    assert_eq!(
+        findings(&both),
+        [
+            "target-after-result t: the limit of t changed from at most 4.2 s to at most 4.35 s, which first appears here on 2027-01-07 (0000000000); result r of 2027-01-05 meets the new limit: it is not known which of the two was first"
+        ]
     );
     let revision =
         format!("{RESULT}revisions: {{v: {{of: t, to: 4.35 s, date: 2027-01-06, agreed-by: x, reason: y}}}}\n");
     for (why, states) in [
         (
-            "all in one commit",
+            "all in one commit, on the day of the result",
             vec![
-                at("2027-01-07", "at-most: 4.35 s", RESULT),
+                at("2027-01-05", "at-most: 4.35 s", RESULT),
                 at("2027-01-08", "at-most: 4.35 s", &format!("{RESULT}\n# later\n")),
             ],
         ),
         ("agreed", vec![moved[0].clone(), moved[1].clone(), at("2027-01-07", "at-most: 4.35 s", &revision)]),
-        ("the same value in another unit", vec![moved[2].clone(), at("2027-01-08", "at-most: 4350 ms", RESULT)]),
+        (
+            "the same value in another unit",
+            vec![at("2027-01-05", "at-most: 4.35 s", RESULT), at("2027-01-08", "at-most: 4350 ms", RESULT)],
+        ),
         ("set before", vec![at("2027-01-04", "at-most: 4.35 s", ""), at("2027-01-08", "at-most: 4.35 s", RESULT)]),
         // The clock of the first commit was ahead: the second one was made before the result.
         ("a wrong clock", vec![at("2027-02-01", "at-most: 4.35 s", ""), at("2027-01-05", "at-most: 4.35 s", RESULT)]),
@@ -185,9 +207,9 @@ fn every_change_of_a_limit_needs_a_revision() {
     let ring = revision("u", "from: 335 N, to: 340 N") + &revision("v", "from: 340 N, to: 335 N");
     let ring = [
         at("2027-01-01", "at-most: 300 N", ""),
-        at("2027-01-02", "at-most: 335 N", ""),
-        at("2027-01-03", "at-most: 340 N", ""),
-        at("2027-01-04", "at-most: 335 N", &ring),
+        at("2027-02-02", "at-most: 335 N", ""),
+        at("2027-02-03", "at-most: 340 N", ""),
+        at("2027-02-04", "at-most: 335 N", &ring),
     ];
     assert!(!findings(&ring).is_empty());
     // A draft that is corrected together with the limit, which returns to an earlier value.
@@ -325,7 +347,7 @@ const B: &str = "  b: {in: inner, amounts: {mass: 1 kg}}\n";
 
 #[test]
 fn what_makes_a_result_stale() {
-    let of = |id: &str, value: &str| format!("results: {{r: {{of: {id}, {value}, date: 2027-01-05}}}}\n");
+    let of = |id: &str, value: &str| format!("results: {{r: {{of: {id}, {value}, date: 2027-01-06}}}}\n");
     let run = |id: &str, value: &str, parts: &str, more: &str| {
         let with_result = |more: &str| format!("{}{more}", of(id, value));
         findings(&[
@@ -335,7 +357,8 @@ fn what_makes_a_result_stale() {
     };
     let lighter = format!("  a: {{in: s, amounts: {{mass: 0.8 kg}}}}\n{B}");
     let weighed = format!("  a: {{in: s, amounts: {{mass: {{value: 0.8 kg, basis: weighed}}}}}}\n{B}");
-    let other_amount = format!("  a: {{in: s, amounts: {{mass: 1 kg, cost: 3 EUR}}}}\n{B}");
+    let other_amount = format!("  a: {{in: s, amounts: {{mass: 1 kg, inertia: 3 kg*m^2}}}}\n{B}");
+    let price = format!("  a: {{in: s, amounts: {{mass: 1 kg, cost: 3 EUR}}}}\n{B}");
     let same = format!("  a: {{in: s, count: 1, amounts: {{mass: 1000 g}}}}\n{B}");
     let chosen = "decisions: {d: {of: a, alternatives: {x: {}, y: {}}, chosen: x}}\n";
     for (id, value) in [("a", "outcome: pass"), ("q", "outcome: pass"), ("u", "value: 1 s")] {
@@ -349,7 +372,9 @@ fn what_makes_a_result_stale() {
         );
         assert_eq!(run(id, value, &weighed, ""), [""; 0], "{id}: a measurement");
         assert_eq!(run(id, value, &same, ""), [""; 0], "{id}: in another unit");
-        assert_eq!(run(id, value, &other_amount, "").len(), 1, "{id}: another amount");
+        let other = run(id, value, &other_amount, "");
+        assert_eq!(other.len(), 1, "{id}: another amount: {other:?}");
+        assert_eq!(run(id, value, &price, ""), [""; 0], "{id}: a price");
     }
     for id in ["a", "q"] {
         assert!(run(id, "outcome: pass", &format!("{A}{B}"), chosen)[0].contains("the choice of d was set to `x`"));

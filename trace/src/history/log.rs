@@ -63,7 +63,7 @@ pub(super) struct Log {
     pub(super) tip: (String, String),
     /// Whether it begins where a shallow clone ends.
     pub(super) shallow: bool,
-    /// The branches of merges that changed a target or a result.
+    /// The branches of merges that changed a record whose order matters.
     pub(super) branches: Vec<BranchLog>,
 }
 

@@ -11,8 +11,10 @@ mod branches;
 mod check_tests;
 pub mod commit_state;
 mod differences;
+pub(crate) mod limit_changes;
 mod log;
 mod log_codec;
+pub(crate) mod order;
 mod record_histories;
 pub(crate) mod revisions;
 pub mod story;
@@ -25,13 +27,13 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
 use schema::records::LimitStyle;
-use schema::settings::Switch;
+use schema::settings::HistorySetting;
 use schema::{Day, Kind, Quantity};
 
 use crate::Error;
 use crate::git::Project;
 use crate::git::cache_file::CacheFile;
-use crate::git::walk::{CommitSource, Known, WalkedCommit};
+use crate::git::walk::{CommitSource, Known, WalkedCommit, day_of};
 use crate::load::Loaded;
 use crate::snapshot::Source;
 use crate::values::Limit;
@@ -63,6 +65,13 @@ pub struct Commit {
 }
 
 impl Commit {
+    /// The date on which it appeared in this history: that of the committer (in UTC) if it was rewritten, for example by a
+    /// rebase; otherwise that of the author.
+    pub fn appeared(&self) -> Day {
+        let rewritten = (self.author_time != self.committer_time).then(|| day_of(self.committer_time)).flatten();
+        rewritten.unwrap_or(self.day)
+    }
+
     /// The id as messages show it.
     pub fn short(&self) -> &str {
         self.id.as_deref().map_or("not committed", |id| id.get(..10).unwrap_or(id))
@@ -99,6 +108,8 @@ pub struct RecordHistory {
     pub added: usize,
     /// The commit that removed it; `None` if it exists.
     pub removed: Option<usize>,
+    /// The times that it was removed and added again: both commits.
+    pub returns: Vec<(usize, usize)>,
     /// The changes of its fields, in the order of the commits. The commit that added it sets its first fields.
     pub changes: Vec<Change>,
 }
@@ -111,7 +122,8 @@ impl RecordHistory {
 
     /// The text of a field after a commit; `None` if the record was removed by then.
     pub fn value_at(&self, route: &str, commit: usize) -> Option<&str> {
-        if self.removed.is_some_and(|removed| removed <= commit) {
+        let is_absent = |(removed, returned): &(usize, usize)| (*removed..*returned).contains(&commit);
+        if self.removed.is_some_and(|removed| removed <= commit) || self.returns.iter().any(is_absent) {
             return None;
         }
         self.last_value_at(route, commit)
@@ -157,6 +169,9 @@ pub struct History {
     records: Vec<RecordHistory>,
     by_id: HashMap<Arc<str>, usize>,
     branches: Vec<Branch>,
+    /// The last commit that the settings take as it is (`history: {since: DATE}`): the checks report nothing from it or
+    /// from before it.
+    base: Option<usize>,
     /// `None` if no branch was read.
     ancestry: Option<Ancestry>,
 }
@@ -268,6 +283,7 @@ impl History {
             records: record_histories::record_histories(log),
             by_id: HashMap::new(),
             branches: log.branches.iter().map(Branch::from_log).collect(),
+            base: None,
             ancestry: None,
         };
         for (at, record) in history.records.iter().enumerate() {
@@ -317,6 +333,8 @@ pub enum Past {
     Known(Box<History>),
     /// The history of a shallow clone: without its beginning, so that what follows from it may be wrong.
     Shallow(Box<History>),
+    /// No history, because the project is not in a git repository.
+    OutsideOfGit,
     /// No history, and why.
     None(String),
     /// No history, because the settings switch it off.
@@ -328,7 +346,7 @@ impl Past {
     pub fn complete(&self) -> Option<&History> {
         match self {
             Self::Known(history) => Some(history),
-            Self::Shallow(_) | Self::None(_) | Self::Off => None,
+            Self::Shallow(_) | Self::OutsideOfGit | Self::None(_) | Self::Off => None,
         }
     }
 
@@ -336,7 +354,7 @@ impl Past {
     pub fn available(&self) -> Option<&History> {
         match self {
             Self::Known(history) | Self::Shallow(history) => Some(history),
-            Self::None(_) | Self::Off => None,
+            Self::OutsideOfGit | Self::None(_) | Self::Off => None,
         }
     }
 
@@ -345,7 +363,7 @@ impl Past {
         match self {
             Self::Known(_) => "on",
             Self::Shallow(_) => "shallow",
-            Self::None(_) | Self::Off => "off",
+            Self::OutsideOfGit | Self::None(_) | Self::Off => "off",
         }
     }
 
@@ -354,6 +372,7 @@ impl Past {
         match self {
             Self::Known(_) | Self::Off => None,
             Self::Shallow(_) => Some("the clone is shallow: `git fetch --unshallow` fetches the rest".to_owned()),
+            Self::OutsideOfGit => Some("the project is not in a git repository".to_owned()),
             Self::None(why) => Some(why.clone()),
         }
     }
@@ -362,8 +381,10 @@ impl Past {
     /// read once, into `logs`. Records that no check can ask for are left out, see [`History::last_limit_change`].
     pub fn for_checks(project: &Project, logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
-            Switch::On => Self::read(project, loaded, day, Some((logs, Needed::ByChecks(loaded)))),
-            Switch::Off => Self::Off,
+            HistorySetting::On | HistorySetting::Since(_) => {
+                Self::read(project, loaded, day, Some((logs, Needed::ByChecks(loaded))))
+            }
+            HistorySetting::Off => Self::Off,
         }
     }
 
@@ -375,8 +396,8 @@ impl Past {
     /// The history of all records, unless the settings switch it off.
     pub fn for_audit(project: &Project, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
-            Switch::On => Self::load(project, loaded, day),
-            Switch::Off => Self::Off,
+            HistorySetting::On | HistorySetting::Since(_) => Self::load(project, loaded, day),
+            HistorySetting::Off => Self::Off,
         }
     }
 
@@ -462,7 +483,7 @@ fn read_log(
 fn read(source: CommitSource<'_>, day: Day, logs: Option<(&mut Logs, Needed<'_>)>) -> Result<Past, Error> {
     let snapshot = source.snapshot;
     if !source.in_repository() {
-        return Ok(Past::None("the project is not in a git repository".to_owned()));
+        return Ok(Past::OutsideOfGit);
     }
     // Before the first commit the history is empty, and complete.
     let Some(tip) = source.tip()? else { return Ok(Past::Known(Box::default())) };
@@ -484,7 +505,8 @@ fn read(source: CommitSource<'_>, day: Day, logs: Option<(&mut Logs, Needed<'_>)
             log.commits.pop();
         }
     }
-    let history = Box::new(History::from_log(&log, (!committed).then_some(day)));
+    let mut history = Box::new(History::from_log(&log, (!committed).then_some(day)));
+    history.base = snapshot.settings.history.since().and_then(|since| history.last_commit_until(since));
     Ok(if history.shallow { Past::Shallow(history) } else { Past::Known(history) })
 }
 

@@ -20,6 +20,8 @@ struct Builder<'l> {
     exists: Vec<bool>,
     /// The fields of each history after the commits so far.
     last: Vec<HashMap<u32, u32>>,
+    /// The path of the file that contains, or last contained, the record of each history.
+    paths: Vec<u32>,
     /// The files that contain a record, sorted by path; the first one is used.
     in_files: HashMap<u32, Vec<RecordInFile>>,
     /// The number of the string `formerly`.
@@ -35,6 +37,7 @@ pub(super) fn record_histories(log: &Log) -> Vec<RecordHistory> {
         by_id: HashMap::new(),
         exists: Vec::new(),
         last: Vec::new(),
+        paths: Vec::new(),
         in_files: HashMap::new(),
         formerly,
     };
@@ -73,12 +76,9 @@ impl Builder<'_> {
             match (before, now(&self.in_files, id)) {
                 (None, Some(found)) => added.push((id, found)),
                 (Some(_), None) => self.remove(id, commit),
-                (Some(before), Some(after)) => {
-                    if before.0 != after.0 {
-                        let (from, to) = (self.text(before.0), self.text(after.0));
-                        if let Some(history) = self.by_id.get(&id).copied() {
-                            self.histories[history].moves.push((commit, from, to));
-                        }
+                (Some(_), Some(after)) => {
+                    if let Some(history) = self.by_id.get(&id).copied() {
+                        self.move_to(history, commit, after.0);
                     }
                     self.set_fields(id, commit, after);
                 }
@@ -87,6 +87,15 @@ impl Builder<'_> {
         }
         for (id, found) in added {
             self.add(id, commit, found);
+        }
+    }
+
+    /// Sets the file of a record, which is a move if it was another one.
+    fn move_to(&mut self, history: usize, commit: usize, path: u32) {
+        let before = std::mem::replace(&mut self.paths[history], path);
+        if before != path {
+            let (from, to) = (self.text(before), self.text(path));
+            self.histories[history].moves.push((commit, from, to));
         }
     }
 
@@ -117,16 +126,22 @@ impl Builder<'_> {
                     moves: Vec::new(),
                     added: commit,
                     removed: None,
+                    returns: Vec::new(),
                     changes: Vec::new(),
                 });
                 self.exists.push(true);
                 self.last.push(HashMap::new());
+                self.paths.push(found.0);
                 self.by_id.insert(id, self.histories.len() - 1);
                 self.histories.len() - 1
             }
         };
         self.exists[history] = true;
-        self.histories[history].removed = None;
+        self.move_to(history, commit, found.0);
+        let own = &mut self.histories[history];
+        // A rename removes the old id in the same commit.
+        let removed = own.removed.take().filter(|removed| *removed < commit);
+        own.returns.extend(removed.map(|removed| (removed, commit)));
         self.set_fields(id, commit, found);
     }
 
@@ -223,7 +238,17 @@ impl Builder<'_> {
         self.exists[older] = true;
         self.exists[later] = false;
         self.last.swap(older, later);
+        let now = self.text(self.paths[later]);
+        let from = self.text(self.paths[older]);
+        self.paths[older] = self.paths[later];
+        let to = history.moves.first().map_or(now, |(_, from, _)| from.clone());
+        if from != to {
+            self.histories[older].moves.push((history.added, from, to));
+        }
         let joined = &mut self.histories[older];
+        let gone = joined.removed.filter(|removed| *removed < history.added);
+        joined.returns.extend(gone.map(|removed| (removed, history.added)));
+        joined.returns.extend(history.returns);
         joined.removed = history.removed;
         joined.kind = history.kind;
         joined.older_ids.extend(history.older_ids);

@@ -19,7 +19,7 @@ pub(crate) struct TargetRevision<'r> {
     /// Its fields.
     pub(crate) revision: &'r Revision,
     /// The commit that added it; the first one if there is no history.
-    added: usize,
+    pub(crate) added: usize,
     /// The commit that edited its `to` after the limit had been changed to that value: such a revision records nothing.
     pub(crate) edited: Option<usize>,
 }
@@ -48,16 +48,23 @@ pub(crate) fn of_target<'r>(
     let own = bodies.filter(|(_, revision)| revision.to.as_ref().map(|to| to.unit().dimension()) == dimension);
     own.map(|(index, revision)| {
         let record = history.and_then(|history| history.record(loaded.record(index).id.as_str()));
-        let edited = record.zip(revision.to.as_ref()).and_then(|(record, to)| edited(record, changes, to.si()));
+        let known = history.zip(record).zip(revision.to.as_ref());
+        let edited = known.and_then(|((history, record), to)| edited(history, record, changes, to.si()));
         TargetRevision { index, revision, added: record.map_or(0, |record| record.added), edited }
     })
     .collect()
 }
 
-/// The commit that edited the `to` of a revision, if the limit had been changed to that value before.
-fn edited(record: &RecordHistory, changes: &[LimitChange], to: f64) -> Option<usize> {
+/// The commit that edited the `to` of a revision, if the limit had been changed to that value before. A typing error
+/// that was put right on the day of the revision is no edit, nor is what the settings take as it is.
+fn edited(history: &History, record: &RecordHistory, changes: &[LimitChange], to: f64) -> Option<usize> {
     let number = |text: &Option<Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
-    let mut edits = record.changes_of("to").filter(|change| change.commit > record.added);
+    let added = history.place_of_addition(record).commit.day;
+    let mut edits = record.changes_of("to").filter(|change| {
+        change.commit > record.added
+            && !history.is_taken_as_is(change.commit)
+            && history.place_of_change(record, change).commit.day != added
+    });
     let last = edits.rfind(|change| match (number(&change.before), number(&change.after)) {
         (Some(before), Some(after)) => !same_number(before, after),
         _ => false,

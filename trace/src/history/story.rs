@@ -24,11 +24,6 @@ pub struct HistoryRow {
     pub branch_commit: Option<Commit>,
 }
 
-/// Whether a key is omitted, because it does not affect what the record means.
-fn is_omitted(route: &str) -> bool {
-    matches!(route, "notes" | "formerly" | "title" | "lead")
-}
-
 /// Whether a key has a row of its own in the commit that adds its record; `added` covers the others.
 fn is_shown_at_start(route: &str) -> bool {
     LIMITS.contains(&route)
@@ -94,6 +89,10 @@ fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut
         branch_commit: None,
     };
     all.push(row(record.added, "added", None, None));
+    for (removed, returned) in &record.returns {
+        all.push(row(*removed, "removed", None, None));
+        all.push(row(*returned, "added again", None, None));
+    }
     let mut newer: Vec<&str> = record.older_ids.iter().skip(1).map(|id| &**id).collect();
     newer.push(&record.id);
     for ((commit, before), after) in record.renames.iter().zip(newer) {
@@ -103,7 +102,10 @@ fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut
         all.push(row(*commit, "moved to another file", Some(before), Some(after)));
     }
     for change in record.changes.iter().filter(|change| is_below(change, route)) {
-        if is_omitted(&change.route) || (change.commit == record.added && !is_shown_at_start(&change.route)) {
+        // A rename is a row of its own.
+        let is_rename =
+            *change.route == *"formerly" && record.renames.iter().any(|(commit, _)| *commit == change.commit);
+        if is_rename || (change.commit == record.added && !is_shown_at_start(&change.route)) {
             continue;
         }
         let own = row(change.commit, &change.route, change.before.as_deref(), change.after.as_deref());
@@ -131,6 +133,19 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
         };
         if !linked || amount.is_some() {
             continue;
+        }
+        if !keys.is_empty() {
+            let row = |commit: usize, word: &str| HistoryRow {
+                commit,
+                record: Some(other.id.clone()),
+                what: format!("{} {}: {word}", other.kind.singular(), other.id),
+                before: None,
+                after: None,
+                branch_commit: None,
+            };
+            let returns = other.returns.iter();
+            all.extend(returns.flat_map(|(removed, again)| [row(*removed, "removed"), row(*again, "added again")]));
+            all.extend(other.removed.map(|removed| row(removed, "removed")));
         }
         for change in &other.changes {
             let found = other.kind == Kind::Analysis

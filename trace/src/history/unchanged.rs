@@ -2,11 +2,12 @@
 //!
 //! A file of the first commit that no later commit changes says only that its records were there from the beginning.
 //! The history checks compare what changed, from a result, an analysis, a decision, a revision or a waiver on. So such
-//! a file is skipped until something needs its records: it contains one of these or what one of these is about, a later
-//! commit changes it, or another file had a record with the same id. In a young project these are most files.
+//! a file is skipped until something needs its records: it contains one of these, what one of these is about or a share
+//! of a budget, a later commit changes it, or another file had a record with the same id. In a young project these are most files.
 
 use foldhash::{HashMap, HashSet, HashSetExt as _};
 use schema::Kind;
+use schema::records::Body;
 
 use super::differences::read_added;
 use super::log::{AT_ONCE, Log, Reader, RecordEvent};
@@ -55,7 +56,9 @@ impl Needed<'_> {
         let file_of = |id: &str| loaded.find(id).map(|index| loaded.entries[index].file.index());
         for entry in &loaded.entries {
             let starts = starts_a_comparison(entry.record.kind());
-            if starts || !entry.record.body.common().formerly().is_empty() {
+            // A share shows since when others rely on a limit.
+            let is_share = matches!(&entry.record.body, Body::Target(target) if target.share_of.is_some());
+            if starts || is_share || !entry.record.body.common().formerly().is_empty() {
                 needed[entry.file.index()] = true;
             }
             let about = entry.record.about().filter(|_| starts);

@@ -29,7 +29,12 @@ pub(crate) static HISTORY: Answer = Answer {
                     COMMIT_KEYS,
                     &[
                         key("record", TEXT_OR_NULL, "id of the record that changed: this one, or one about it"),
-                        key("what", Shape::Text, "`added`, `removed`, or the changed key"),
+                        key(
+                            "what",
+                            Shape::Text,
+                            "`added`, `removed`, `added again`, `renamed`, `moved to another file`, or the changed key; after \
+                             kind and id for a record about this one",
+                        ),
                         key("before", TEXT_OR_NULL, "text before; null if the key was added"),
                         key("after", TEXT_OR_NULL, "text after; null if the key was removed"),
                         key(

@@ -1,0 +1,639 @@
+//! What the history checks report, and what they do not: each case through git, as a team works.
+
+use serde_json::Value;
+
+use crate::history_merges::{branch, limit, merge, name, other, result, rig, start, switch, track};
+use crate::support::{SETTINGS, Sandbox};
+
+/// The findings of the history checks: level, check, record and message.
+fn reported(sandbox: &Sandbox) -> Vec<String> {
+    reported_with(sandbox, &[])
+}
+
+fn reported_with(sandbox: &Sandbox, args: &[&str]) -> Vec<String> {
+    let report = sandbox.tierod(&[&["check", "--format", "json"], args].concat()).json();
+    assert_eq!(report["history"], "on", "{report}");
+    let is_history = |finding: &&Value| {
+        let check = trace::checks::find(finding["check"].as_str().unwrap()).unwrap();
+        check.group == trace::checks::Group::History
+    };
+    let text = |finding: &Value, key: &str| finding[key].as_str().unwrap_or("-").to_owned();
+    let findings = report["findings"].as_array().unwrap().iter().filter(is_history);
+    findings.map(|f| ["level", "check", "record", "message"].map(|key| text(f, key)).join(" ")).collect()
+}
+
+#[track_caller]
+fn assert_one(sandbox: &Sandbox, expected: &str) {
+    let found = reported(sandbox);
+    assert!(found.len() == 1 && found[0].starts_with(expected), "{found:#?}\nnot {expected}");
+}
+
+#[track_caller]
+fn assert_none(sandbox: &Sandbox, why: &str) {
+    assert_eq!(reported(sandbox), [""; 0], "{why}");
+}
+
+/// A repository with a part and a system in it, committed on a day.
+fn with_rack(amounts: &str) -> Sandbox {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    rack(&sandbox, "2027-01-01", amounts);
+    sandbox
+}
+
+fn rack_file(amounts: &str, more: &str) -> String {
+    format!(
+        "parts:\n  rack:\n    in: suspension\n    amounts: {amounts}\n    serves: {{circle-time: It steers.}}\n    verify: {{by: test, with: rig, due: 2027-06-01}}\n{more}"
+    )
+}
+
+fn rack(sandbox: &Sandbox, day: &str, amounts: &str) {
+    sandbox.write("rack.yaml", rack_file(amounts, ""));
+    sandbox.commit_on(day, "rack");
+}
+
+/// A test of the rack, with this date, committed on this day.
+fn tested(sandbox: &Sandbox, day: &str, date: &str, more: &str) {
+    sandbox.write(
+        "test.yaml",
+        format!("results: {{pull: {{of: rack, outcome: pass, date: {date}, evidence: [chain.yaml]{more}}}}}\n"),
+    );
+    sandbox.commit_on(day, "test");
+}
+
+/// All records come in at the end of the season, in one commit or in two.
+#[test]
+fn an_import_at_the_end_of_the_season() {
+    for commits in [1, 2] {
+        let sandbox = Sandbox::repository();
+        sandbox.write("tierod.yaml", SETTINGS);
+        sandbox.commit_on("2027-01-01", "settings");
+        sandbox.small_root("");
+        sandbox.write("track.yaml", track("track", "1.3 m", ""));
+        sandbox.write(
+            "revisions.yaml",
+            "revisions: {wider: {of: track, from: 1.2 m, to: 1.3 m, date: 2027-02-01, agreed-by: team lead, reason: The hubs are bought.}}\n",
+        );
+        if commits == 2 {
+            sandbox.commit_on("2027-03-10", "import");
+        }
+        result(&sandbox, "2027-03-10", "2027-02-03");
+        let appeared = name(&sandbox, if commits == 2 { "HEAD^" } else { "HEAD" });
+        let expected = [
+            format!(
+                "note unrecorded-revision wider it has `from: 1.2 m`, but the limit of track first appears here on 2027-03-10 ({appeared}), as at most 1.3 m: earlier limits are not known"
+            ),
+            format!(
+                "note target-after-result track the limit of track is at most 1.3 m and first appears here on 2027-03-10 ({appeared}); result rig of 2027-02-03 meets it: it is not known which of the two was first"
+            ),
+        ];
+        // The revision has this limit as its `to`, so that there is no question about the result.
+        assert_eq!(reported(&sandbox), expected[..1], "{commits}");
+        std::fs::remove_file(sandbox.path_of("revisions.yaml")).unwrap();
+        assert_eq!(reported(&sandbox), expected[1..], "{commits}");
+        // At every stage.
+        assert_eq!(reported_with(&sandbox, &["--on", "2027-07-01"]), expected[1..], "{commits}, contest");
+    }
+}
+
+#[test]
+fn what_is_on_record_on_a_date_is_taken_as_it_is() {
+    let sandbox = start("files");
+    let settings = |since: &str| sandbox.write("tierod.yaml", format!("{SETTINGS}history: {since}\n"));
+    let edit = |day: &str, value: &str| {
+        sandbox.write("rig.yaml", rig("rig", "track", value, "2027-01-20", ""));
+        sandbox.commit_on(day, "result");
+    };
+    edit("2027-01-21", "1.28 m");
+    edit("2027-01-25", "1.25 m");
+    limit(&sandbox, "2027-01-30", "1.3 m");
+    rack(&sandbox, "2027-01-30", "{mass: 1.4 kg}");
+    tested(&sandbox, "2027-01-31", "2027-01-31", "");
+    rack(&sandbox, "2027-02-02", "{mass: 1.2 kg}");
+    let all = reported(&sandbox);
+    for check in ["target-after-result track", "rewritten-result rig", "stale-result pull"] {
+        assert!(all.iter().any(|one| one.contains(check)), "{check}: {all:#?}");
+    }
+    settings("{since: 2027-01-25}");
+    let some = reported(&sandbox);
+    assert_eq!(some.len(), 2, "the result was rewritten before: {some:#?}");
+    settings("{since: 2027-01-24}");
+    assert_eq!(reported(&sandbox).len(), 3);
+    settings("{since: 2027-02-02}");
+    assert_none(&sandbox, "everything is taken as it is");
+    settings("{since: 2027-02-28}");
+    assert_none(&sandbox, "the last commit before the date");
+    sandbox.commit_on("2027-03-01", "settings");
+
+    // What happens later is compared with it.
+    rack(&sandbox, "2027-03-02", "{mass: 1.1 kg}");
+    assert_one(&sandbox, "warning stale-result pull");
+    rack(&sandbox, "2027-03-03", "{mass: 1.2 kg}");
+    assert_none(&sandbox, "the mass is as it was");
+    limit(&sandbox, "2027-03-04", "1.35 m");
+    assert_one(
+        &sandbox,
+        "warning unrecorded-revision track the limit of track was first at most 1.3 m and is at most 1.35 m",
+    );
+    limit(&sandbox, "2027-03-05", "1.2 m");
+    limit(&sandbox, "2027-03-09", "1.3 m");
+    assert_one(&sandbox, "warning target-after-result track the limit of track changed from at most 1.2 m");
+    settings("on");
+    assert!(reported(&sandbox).len() > 2);
+}
+
+#[test]
+fn init_in_a_repository_with_commits_proposes_the_date() {
+    let sandbox = Sandbox::repository();
+    let said = sandbox.tierod(&["init", "one"]).ended(0).out;
+    assert!(!said.contains("history"), "no commit yet: {said}");
+    let read = |path: &str| std::fs::read_to_string(sandbox.path_of(path)).unwrap();
+    assert!(!read("one/tierod.yaml").contains("history"));
+    sandbox.git(&["commit", "-q", "--allow-empty", "-m", "start"]);
+    let said = sandbox.tierod(&["init", "two/car"]).ended(0).out;
+    let settings = read("two/car/tierod.yaml");
+    let line = settings.lines().find(|line| line.starts_with("history: {since: ")).unwrap();
+    let day = line.trim_start_matches("history: {since: ").trim_end_matches('}');
+    assert!(said.contains(&format!("take what is on record at the end of {day} as it is")), "{said}");
+    let report = sandbox.tierod(&["check", "two/car", "--format", "json"]).ended(0).json();
+    assert_eq!(report["summary"]["error"], 0, "{report}");
+    // Outside of a repository there is nothing to take.
+    let outside = Sandbox::new();
+    assert!(!outside.tierod(&["init"]).ended(0).out.contains("history"));
+}
+
+#[test]
+fn what_since_can_be() {
+    let sandbox = start("files");
+    for (text, message) in [
+        ("{since: soon}", "soon"),
+        ("{until: 2027-01-01}", "until"),
+        ("{}", "since"),
+        ("sometimes", "expected on, off, or a map with the key `since`, found `sometimes`"),
+    ] {
+        sandbox.write("tierod.yaml", format!("{SETTINGS}history: {text}\n"));
+        let said = sandbox.tierod(&["check", "--format", "json"]);
+        let said = said.out + &said.err;
+        assert!(said.contains(message), "{text}: {said}");
+    }
+}
+
+/// A limit was written on a branch before the result: then the branch is rebased onto the result, or squashed with it.
+#[test]
+fn a_limit_from_a_branch_that_was_rebased_or_squashed() {
+    let prepare = || {
+        let sandbox = start("files");
+        branch(&sandbox, "side");
+        limit(&sandbox, "2027-02-01", "1.3 m");
+        switch(&sandbox, "main");
+        sandbox
+    };
+    // Rebased: the dates of authors contradict the order of the commits.
+    let sandbox = prepare();
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    switch(&sandbox, "side");
+    let mut rebase = sandbox.command("git", &sandbox.path());
+    rebase.env("GIT_COMMITTER_DATE", "2027-02-08T12:00:00Z").args(["rebase", "-q", "main"]);
+    assert!(rebase.status().unwrap().success());
+    switch(&sandbox, "main");
+    sandbox.git(&["merge", "-q", "--ff-only", "side"]);
+    let moved = name(&sandbox, "HEAD");
+    assert_one(
+        &sandbox,
+        &format!(
+            "note target-after-result track the limit of track changed from at most 1.2 m to at most 1.3 m, which first appears here on 2027-02-08 ({moved}) but was written on 2027-02-01; result rig of 2027-02-03 meets the new limit: it is not known which of the two was first"
+        ),
+    );
+    let audit = sandbox.tierod(&["audit", "--format", "json"]).json();
+    let target = audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == "track").unwrap();
+    assert_eq!(target["after_result"], false, "the audit accuses nobody either: {target}");
+
+    // The same commit, made after the result, is a change after it.
+    let sandbox = prepare();
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    limit(&sandbox, "2027-02-08", "1.3 m");
+    assert_one(&sandbox, "warning target-after-result track the limit of track changed");
+
+    // Squashed with the result.
+    let sandbox = prepare();
+    switch(&sandbox, "side");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    switch(&sandbox, "main");
+    sandbox.git(&["merge", "-q", "--squash", "side"]);
+    sandbox.commit_on("2027-02-08", "the branch in one commit");
+    let squash = name(&sandbox, "HEAD");
+    assert_one(
+        &sandbox,
+        &format!(
+            "note target-after-result track the limit of track changed from at most 1.2 m to at most 1.3 m, which first appears here on 2027-02-08 ({squash}); result rig"
+        ),
+    );
+
+    // A later change of the limit is reported all the same.
+    limit(&sandbox, "2027-02-20", "1.4 m");
+    let found = reported(&sandbox);
+    assert!(found.len() == 2 && found[0].starts_with("warning unrecorded-revision track"), "{found:#?}");
+}
+
+#[test]
+fn a_price_does_not_change_a_strength() {
+    let sandbox = with_rack("{mass: 1.4 kg, cost: 60 EUR}");
+    tested(&sandbox, "2027-02-01", "2027-02-01", "");
+    sandbox.write(
+        "calc.yaml",
+        "targets:\n  rack-safety: {of: rack, at-least: 2, serves: {circle-time: It steers.}, lead: x, verify: {by: analysis, with: FEM, due: 2027-06-01}}\nanalyses:\n  bending: {finds: {rack-safety: 2.4}, informs: [rack], evidence: [chain.yaml]}\n",
+    );
+    sandbox.commit_on("2027-02-02", "calculation");
+    rack(&sandbox, "2027-02-10", "{mass: 1.4 kg, cost: 66 EUR}");
+    assert_none(&sandbox, "a quote");
+    rack(&sandbox, "2027-02-11", "{mass: 1.4 kg ± 0.1 kg, cost: 66 EUR ± 5 EUR}");
+    assert_none(&sandbox, "an uncertainty");
+    rack(&sandbox, "2027-02-12", "{mass: 1.1 kg, cost: 66 EUR}");
+    let found = reported(&sandbox);
+    assert_eq!(found.len(), 2, "{found:#?}");
+    assert!(found.iter().all(|one| one.contains("rack.mass changed from `1.4 kg ± 0.1 kg` to `1.1 kg` on 2027-02-12")));
+
+    // What was paid depends on prices only.
+    let sandbox = with_rack("{mass: 1.4 kg, cost: 60 EUR}");
+    sandbox.write(
+        "paid.yaml",
+        "targets: {rack-price: {of: rack, at-most: 70 EUR, lead: x, serves: {circle-time: Money is short.}}}\nresults: {invoice: {of: rack-price, value: 61 EUR, date: 2027-01-01, evidence: [chain.yaml]}}\n",
+    );
+    sandbox.commit_on("2027-01-01", "invoice");
+    rack(&sandbox, "2027-02-10", "{mass: 1.2 kg, cost: 60 EUR}");
+    assert_none(&sandbox, "a mass is not a price");
+    rack(&sandbox, "2027-02-11", "{mass: 1.2 kg, cost: 66 EUR}");
+    assert_one(
+        &sandbox,
+        "warning stale-result invoice rack-price is out of date: after the test, rack.cost changed from `60 EUR` to `66 EUR`",
+    );
+}
+
+#[test]
+fn a_limit_that_is_tightened_and_still_met() {
+    let sandbox = start("files");
+    limit(&sandbox, "2027-01-10", "1.4 m");
+    sandbox.write(
+        "revisions.yaml",
+        "revisions: {wider: {of: track, from: 1.2 m, to: 1.4 m, date: 2027-01-10, agreed-by: team lead, reason: The hubs are bought.}}\n",
+    );
+    sandbox.commit_on("2027-01-10", "revision");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    assert_none(&sandbox, "agreed");
+    std::fs::remove_file(sandbox.path_of("revisions.yaml")).unwrap();
+    let sandbox = start("files");
+    sandbox.write("rig.yaml", rig("rig", "track", "1.05 m", "2027-02-03", ""));
+    sandbox.commit_on("2027-02-03", "result");
+    limit(&sandbox, "2027-02-10", "1.1 m");
+    assert_none(&sandbox, "stricter, and met");
+    limit(&sandbox, "2027-02-20", "1.0 m");
+    assert_one(
+        &sandbox,
+        "warning unrecorded-revision track the limit of track was first at most 1.2 m and is at most 1.0 m",
+    );
+    limit(&sandbox, "2027-02-25", "1.15 m");
+    assert_one(
+        &sandbox,
+        "warning target-after-result track the limit of track changed from at most 1.0 m to at most 1.15 m",
+    );
+    limit(&sandbox, "2027-02-26", "1.2 m");
+    assert_one(&sandbox, "warning target-after-result track");
+}
+
+#[test]
+fn an_uncertainty_that_is_added() {
+    let sandbox = start("files");
+    let value = |day: &str, value: &str| {
+        sandbox.write("rig.yaml", rig("rig", "track", value, "2027-02-03", ""));
+        sandbox.commit_on(day, "result");
+    };
+    value("2027-02-03", "1.15 m");
+    value("2027-02-08", "1.15 m ± 0.02 m");
+    assert_none(&sandbox, "added");
+    value("2027-02-09", "1.1 m ± 0.02 m");
+    assert_one(&sandbox, "warning rewritten-result rig");
+    value("2027-02-10", "1.15 m");
+    assert_none(&sandbox, "as it was");
+}
+
+#[test]
+fn a_typing_error_that_is_put_right_the_same_day() {
+    // A result.
+    let sandbox = start("files");
+    let value = |day: &str, value: &str| {
+        sandbox.write("rig.yaml", rig("rig", "track", value, "2027-02-03", ""));
+        sandbox.commit_on(day, "result");
+    };
+    value("2027-02-03", "11.5 m");
+    value("2027-02-03", "1.15 m");
+    assert_none(&sandbox, "a typing error");
+    value("2027-02-04", "1.14 m");
+    assert_one(&sandbox, "warning rewritten-result rig");
+
+    // A limit that has shares and a result.
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    let budget = |day: &str, limit: &str| {
+        sandbox.write(
+            "mass.yaml",
+            format!(
+                "targets:\n  car-mass: {{of: car, total: mass, at-most: {limit}, lead: x, serves: {{skidpad: Mass.}}}}\n  suspension-mass: {{of: suspension, total: mass, at-most: 20 kg, share-of: car-mass, lead: x, serves: {{car-mass: Its share.}}}}\n"
+            ),
+        );
+        sandbox.commit_on(day, "mass");
+    };
+    budget("2027-01-01", "200 kg");
+    budget("2027-02-01", "2000 kg");
+    budget("2027-02-01", "200 kg");
+    assert_none(&sandbox, "restored");
+    budget("2027-02-02", "20.5 kg");
+    budget("2027-02-02", "205 kg");
+    sandbox.write(
+        "revisions.yaml",
+        "revisions: {heavier: {of: car-mass, from: 200 kg, to: 205 kg, date: 2027-02-02, agreed-by: team lead, reason: The engine.}}\n",
+    );
+    sandbox.commit_on("2027-02-02", "revision");
+    assert_none(&sandbox, "the revision records the right limit");
+    // The revision itself had a typing error.
+    let sandbox = start("files");
+    let revision = |day: &str, to: &str, limit_now: &str| {
+        sandbox.write(
+            "revisions.yaml",
+            format!("revisions: {{wider: {{of: track, from: 1.2 m, to: {to}, date: {day}, agreed-by: team lead, reason: The hubs.}}}}\n"),
+        );
+        limit(&sandbox, day, limit_now);
+    };
+    revision("2027-02-02", "13 m", "1.3 m");
+    revision("2027-02-02", "1.3 m", "1.3 m");
+    assert_none(&sandbox, "the revision was put right");
+}
+
+#[test]
+fn a_draft_limit_that_changes_before_anything_depends_on_it() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.commit_on("2026-12-01", "start");
+    limit(&sandbox, "2027-01-08", "1.2 m");
+    limit(&sandbox, "2027-01-09", "1.25 m");
+    limit(&sandbox, "2027-01-11", "1.3 m");
+    assert_none(&sandbox, "over a weekend");
+    limit(&sandbox, "2027-01-20", "1.35 m");
+    assert_one(
+        &sandbox,
+        "warning unrecorded-revision track the limit of track was first at most 1.3 m and is at most 1.35 m since 2027-01-20",
+    );
+
+    // There is a result: it was no draft any more.
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.commit_on("2026-12-01", "start");
+    limit(&sandbox, "2027-01-08", "1.2 m");
+    result(&sandbox, "2027-01-08", "2027-01-08");
+    limit(&sandbox, "2027-01-09", "1.3 m");
+    assert_one(
+        &sandbox,
+        "warning target-after-result track the limit of track changed from at most 1.2 m to at most 1.3 m",
+    );
+
+    // There is a share.
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    let budget = |day: &str, limit: &str, share: bool| {
+        let share = "  suspension-mass: {of: suspension, total: mass, at-most: 20 kg, share-of: car-mass, lead: x, serves: {car-mass: Its share.}}\n".repeat(usize::from(share));
+        sandbox.write(
+            "mass.yaml",
+            format!("targets:\n  car-mass: {{of: car, total: mass, at-most: {limit}, lead: x, serves: {{skidpad: Mass.}}}}\n{share}"),
+        );
+        sandbox.commit_on(day, "mass");
+    };
+    budget("2027-01-08", "200 kg", false);
+    budget("2027-01-09", "205 kg", false);
+    assert_none(&sandbox, "no share yet");
+    budget("2027-01-09", "205 kg", true);
+    budget("2027-01-10", "210 kg", true);
+    assert_one(&sandbox, "warning unrecorded-revision car-mass the limit of Mass".replace("Mass", "car-mass").as_str());
+}
+
+/// The date of a result is the day of the measurement, whenever it was committed.
+#[test]
+fn a_result_is_stale_by_its_own_date() {
+    // Measured on 1 March, part changed on 10 March, typed in on 15 March.
+    let sandbox = with_rack("{mass: 1.4 kg}");
+    rack(&sandbox, "2027-03-10", "{mass: 1.2 kg}");
+    let changed = name(&sandbox, "HEAD");
+    tested(&sandbox, "2027-03-15", "2027-03-01", "");
+    assert_one(
+        &sandbox,
+        &format!(
+            "warning stale-result pull rack is out of date: after the test, rack.mass changed from `1.4 kg` to `1.2 kg` on 2027-03-10 ({changed})"
+        ),
+    );
+    tested(&sandbox, "2027-03-16", "2027-03-01", ", notes: The rack lost mass at its ends only.");
+    assert_none(&sandbox, "explained");
+    tested(&sandbox, "2027-03-17", "2027-03-12", ", notes: ''");
+    let found = reported(&sandbox);
+    assert!(found.iter().all(|one| !one.contains("stale-result")), "measured again: {found:#?}");
+
+    // Several changes: those before the date do not count, and what was undone does not either.
+    let sandbox = with_rack("{mass: 1.4 kg}");
+    for (day, mass) in [("2027-02-20", "1.3 kg"), ("2027-03-05", "1.25 kg"), ("2027-03-10", "1.2 kg")] {
+        rack(&sandbox, day, &format!("{{mass: {mass}}}"));
+    }
+    tested(&sandbox, "2027-03-15", "2027-03-01", "");
+    let found = reported(&sandbox);
+    assert!(
+        found.len() == 1
+            && found[0].contains("from `1.25 kg` to `1.2 kg` on 2027-03-10")
+            && found[0].ends_with(", and 1 more change"),
+        "{found:#?}"
+    );
+    rack(&sandbox, "2027-03-16", "{mass: 1.3 kg}");
+    assert_none(&sandbox, "the mass is what it was on the day of the test");
+
+    // On the same day nobody knows; a test that was committed before the change was before it.
+    let sandbox = with_rack("{mass: 1.4 kg}");
+    rack(&sandbox, "2027-03-01", "{mass: 1.2 kg}");
+    tested(&sandbox, "2027-03-15", "2027-03-01", "");
+    assert_none(&sandbox, "the part changed on the day of the test");
+    let sandbox = with_rack("{mass: 1.4 kg}");
+    tested(&sandbox, "2027-03-01", "2027-03-01", "");
+    rack(&sandbox, "2027-03-01", "{mass: 1.2 kg}");
+    assert_one(&sandbox, "warning stale-result pull");
+
+    // Dated later than its commit: the change was before the measurement.
+    let sandbox = with_rack("{mass: 1.4 kg}");
+    tested(&sandbox, "2027-03-01", "2027-03-12", "");
+    rack(&sandbox, "2027-03-10", "{mass: 1.2 kg}");
+    assert_none(&sandbox, "measured after the change");
+    rack(&sandbox, "2027-03-14", "{mass: 1.1 kg}");
+    assert_one(&sandbox, "warning stale-result pull");
+
+    // The part was written down after the test: what it was then is not known, but what changed later is.
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.commit_on("2027-01-01", "start");
+    rack(&sandbox, "2027-03-05", "{mass: 1.4 kg}");
+    tested(&sandbox, "2027-03-15", "2027-03-01", "");
+    assert_none(&sandbox, "a part that was written down late");
+    rack(&sandbox, "2027-03-16", "{mass: 1.2 kg}");
+    assert_one(&sandbox, "warning stale-result pull");
+}
+
+/// A part that comes into a system: after the commit of a result, or between its date and its commit.
+#[test]
+fn a_part_that_is_added_to_a_tested_system() {
+    let prepare = || {
+        let sandbox = Sandbox::repository();
+        sandbox.small_root("");
+        sandbox.write(
+            "stiff.yaml",
+            "targets: {stiffness: {of: suspension, at-least: 2 kN/mm, lead: x, serves: {circle-time: It holds the wheel.}}}\n",
+        );
+        sandbox.commit_on("2027-01-01", "start");
+        sandbox
+    };
+    let test = |sandbox: &Sandbox, day: &str| {
+        sandbox.write("rig.yaml", rig("rig", "stiffness", "2.5 kN/mm", "2027-03-01", ""));
+        sandbox.commit_on(day, "test");
+    };
+    let sandbox = prepare();
+    test(&sandbox, "2027-03-01");
+    rack(&sandbox, "2027-03-10", "{mass: 1.4 kg}");
+    assert_one(
+        &sandbox,
+        "warning stale-result rig stiffness is out of date: after the test, the part rack was added on 2027-03-10",
+    );
+    let sandbox = prepare();
+    rack(&sandbox, "2027-03-10", "{mass: 1.4 kg}");
+    test(&sandbox, "2027-03-15");
+    assert_one(
+        &sandbox,
+        "note stale-result rig stiffness is out of date: after the test, the part rack first appears here on 2027-03-10",
+    );
+}
+
+/// A change on a branch that was made before the test, and merged after it.
+#[test]
+fn a_part_that_changed_on_a_branch() {
+    for (day, stale) in [("2027-02-20", false), ("2027-03-03", true)] {
+        let sandbox = with_rack("{mass: 1.4 kg}");
+        branch(&sandbox, "side");
+        rack(&sandbox, day, "{mass: 1.2 kg}");
+        let changed = name(&sandbox, "HEAD");
+        switch(&sandbox, "main");
+        tested(&sandbox, "2027-03-01", "2027-03-01", "");
+        merge(&sandbox, "2027-03-05", &["side"]);
+        if stale {
+            assert_one(
+                &sandbox,
+                &format!(
+                    "warning stale-result pull rack is out of date: after the test, rack.mass changed from `1.4 kg` to `1.2 kg` on {day} ({changed})"
+                ),
+            );
+        } else {
+            assert_none(&sandbox, "changed before the test");
+        }
+    }
+}
+
+/// Renamed, but nobody wrote `formerly`.
+#[test]
+fn a_rename_without_formerly_is_no_rewriting() {
+    let sandbox = start("files");
+    result(&sandbox, "2027-02-03", "2027-02-03");
+    sandbox.write("track.yaml", track("track-width", "1.2 m", ""));
+    sandbox.write("rig.yaml", rig("rig", "track-width", "1.25 m", "2027-02-03", ""));
+    sandbox.commit_on("2027-02-10", "another name");
+    assert_none(&sandbox, "the target has another id");
+    // With another limit, it is a question.
+    sandbox.write("track.yaml", track("track-of-the-car", "1.3 m", ""));
+    sandbox.write("rig.yaml", rig("rig", "track-of-the-car", "1.25 m", "2027-02-03", ""));
+    sandbox.commit_on("2027-02-12", "another name");
+    assert_one(
+        &sandbox,
+        "note target-after-result track-of-the-car the limit of track-of-the-car is at most 1.3 m and first appears here on 2027-02-12",
+    );
+}
+
+fn story(sandbox: &Sandbox, id: &str) -> Vec<String> {
+    let story = sandbox.tierod(&["history", id, "--format", "json"]).ended(0).json();
+    let text = |value: &Value| value.as_str().unwrap_or("-").to_owned();
+    let changes = story["changes"].as_array().unwrap().iter();
+    changes
+        .map(|c| format!("{} {}: {} -> {}", text(&c["day"]), text(&c["what"]), text(&c["before"]), text(&c["after"])))
+        .collect()
+}
+
+#[test]
+fn history_shows_every_change() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    let write = |day: &str, path: &str, text: &str| {
+        sandbox.write(path, text);
+        sandbox.commit_on(day, "step");
+    };
+    write("2027-01-01", "rack.yaml", "parts: {rack: {in: suspension, count: 1}}\n");
+    write(
+        "2027-01-02",
+        "rack.yaml",
+        "parts: {rack: {in: suspension, count: 1, title: Rack, lead: x, notes: Bought.}}\n",
+    );
+    write("2027-01-03", "rack.yaml", "parts: {rack: {in: suspension, count: 1, title: Steering rack, lead: y}}\n");
+    write("2027-01-04", "rack.yaml", "");
+    write("2027-01-05", "steering.yaml", "parts: {rack: {in: suspension, count: 2, title: Steering rack, lead: y}}\n");
+    sandbox.git(&["mv", "steering.yaml", "front.yaml"]);
+    sandbox.commit_on("2027-01-06", "move");
+    sandbox.git(&["rm", "-q", "front.yaml"]);
+    write(
+        "2027-01-07",
+        "gear.yaml",
+        "parts: {gear: {in: suspension, count: 2, title: Steering rack, lead: y, formerly: [rack]}}\n",
+    );
+    write(
+        "2027-01-08",
+        "test.yaml",
+        "results: {pull: {of: gear, outcome: pass, date: 2027-01-08, evidence: [chain.yaml]}}\n",
+    );
+    sandbox.git(&["rm", "-q", "test.yaml", "gear.yaml"]);
+    sandbox.commit_on("2027-01-09", "remove");
+    let expected = [
+        "2027-01-01 added: - -> -",
+        "2027-01-01 count: - -> 1",
+        "2027-01-02 lead: - -> x",
+        "2027-01-02 notes: - -> Bought.",
+        "2027-01-02 title: - -> Rack",
+        "2027-01-03 lead: x -> y",
+        "2027-01-03 notes: Bought. -> -",
+        "2027-01-03 title: Rack -> Steering rack",
+        "2027-01-04 removed: - -> -",
+        "2027-01-05 added again: - -> -",
+        "2027-01-05 count: 1 -> 2",
+        "2027-01-05 moved to another file: rack.yaml -> steering.yaml",
+        "2027-01-06 moved to another file: steering.yaml -> front.yaml",
+        "2027-01-07 moved to another file: front.yaml -> gear.yaml",
+        "2027-01-07 renamed: rack -> gear",
+        "2027-01-08 result pull: outcome: - -> pass",
+        "2027-01-09 removed: - -> -",
+        "2027-01-09 result pull: removed: - -> -",
+    ];
+    let mut found = story(&sandbox, "gear");
+    found.sort();
+    assert_eq!(found, expected);
+    let page = sandbox.tierod(&["history", "gear"]).ended(0).out;
+    for words in ["added again", "moved to another file", "title", "lead", "notes", "removed", "renamed"] {
+        assert!(page.lines().any(|line| line.contains(words)), "{words}\n{page}");
+    }
+}
+
+#[test]
+fn history_outside_of_git_names_the_way_in() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let error = sandbox.tierod(&["history", "hub"]).ended(2).err;
+    assert!(error.contains("not in a git repository") && error.contains("run `git init`, then commit"), "{error}");
+    sandbox.git(&["init", "-q"]);
+    let error = sandbox.tierod(&["history", "hub"]).ended(2).err;
+    assert!(!error.contains("git init") && error.contains("commit the records"), "{error}");
+    other(&sandbox, "2027-01-01", 1);
+    sandbox.tierod(&["history", "hub"]).ended(0);
+}

@@ -1,0 +1,77 @@
+//! The changes of a limit that count for the checks: without what the settings take as it is, typing errors and drafts.
+
+use schema::Day;
+use schema::quantity::same_number;
+
+use super::order::LimitOrder;
+use super::{History, LimitChange, RecordHistory, same_limit};
+use crate::values::Limit;
+
+/// The number of days after its first appearance in which a limit is a draft, if nothing depends on it yet: a weekend.
+pub(crate) const DRAFT_DAYS: i32 = 3;
+
+impl History {
+    /// The changes of a limit, given the results of its target.
+    ///
+    /// - Changes up to the base are one: the limit that was on record then.
+    /// - Changes of one day are one if no result was added between them: a typing error that was put right.
+    pub(crate) fn counted_limit_changes(&self, target: &RecordHistory, results: &[&RecordHistory]) -> Vec<LimitChange> {
+        let mut counted: Vec<(LimitChange, Day)> = Vec::new();
+        for change in self.limit_changes_in(target) {
+            let day = self.commit_of_limit(target, &change).day;
+            let (commit, before, after) = change;
+            let is_taken = self.is_taken_as_is(commit);
+            let joined = counted.pop_if(|((earlier, ..), earlier_day)| {
+                let between = || results.iter().any(|result| *earlier < result.added && result.added <= commit);
+                is_taken || (*earlier_day == day && !self.is_taken_as_is(*earlier) && !between())
+            });
+            let before = if is_taken { None } else { joined.map_or(before, |((_, before, _), _)| before) };
+            // A limit that was changed and restored on one day was not changed.
+            let is_restored = before.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
+            if !is_restored {
+                counted.push(((commit, before, after), day));
+            }
+        }
+        counted.into_iter().map(|(change, _)| change).collect()
+    }
+
+    /// The position of the limit that others could rely on first: later ones are changes, earlier ones were drafts.
+    ///
+    /// A draft is changed within [`DRAFT_DAYS`] days after the limit appeared, before there is a result of the target or
+    /// a share of its budget.
+    pub(crate) fn first_agreed(
+        &self,
+        target: &RecordHistory,
+        changes: &[LimitChange],
+        results: &[(&RecordHistory, Day)],
+    ) -> Option<usize> {
+        let mut agreed = changes.iter().position(|(.., after)| after.is_some())?;
+        let first = self.commit_of_limit(target, &changes[agreed]).day;
+        let is_share = |commit: usize| {
+            let names = |id: &str| *target.id == *id || target.older_ids.iter().any(|older| **older == *id);
+            let shares = self.records().iter().filter_map(|record| record.changes_of("share-of").next());
+            shares
+                .filter_map(|change| Some((change.commit, change.after.as_deref()?)))
+                .any(|(at, id)| at < commit && names(id))
+        };
+        while let Some(next @ (commit, _, Some(_))) = changes.get(agreed + 1) {
+            let days = first.days_until(self.commit_of_limit(target, next).day);
+            let is_result = |(result, date): &(&RecordHistory, Day)| {
+                self.limit_order(target, next, result, *date) != LimitOrder::Before
+            };
+            if !(0..=DRAFT_DAYS).contains(&days) || results.iter().any(is_result) || is_share(*commit) {
+                break;
+            }
+            agreed += 1;
+        }
+        Some(agreed)
+    }
+}
+
+/// Whether a limit allows no value that another one does not allow.
+pub(crate) fn is_within(limit: &Limit, outer: &Limit) -> bool {
+    let at_least = |outer: f64| limit.at_least.is_some_and(|least| least >= outer || same_number(least, outer));
+    let at_most = |outer: f64| limit.at_most.is_some_and(|most| most <= outer || same_number(most, outer));
+    let (least, most) = (outer.at_least.is_none_or(at_least), outer.at_most.is_none_or(at_most));
+    least && most
+}
