@@ -3,9 +3,11 @@
 use super::access::Access as _;
 use super::environment::Locals;
 use super::error::GitError;
+use super::forge::{Event, Forge, is_zero};
 use super::objects::Commit;
 use super::plumbing::Plumbing;
 use super::project::Project;
+use super::remotes::Branch;
 use crate::snapshot::State;
 
 /// The revision to compare with.
@@ -27,48 +29,171 @@ pub(super) fn named(project: &Project, revision: &str) -> Base {
 /// The base of a state: see [`Project::find_base`].
 pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, GitError> {
     let git = plumbing(project);
-    let tip = match state {
+    let name = match state {
         State::Revision(revision) => revision.as_str(),
         State::Worktree | State::Index => "HEAD",
     };
-    let shallow = git.is_shallow();
-    let base = |revision: String, how: String| Ok(Base { revision, how: Some(how), shallow });
-    let cut = |missing: &str| GitError::ShallowBeforeBase { missing: missing.to_owned() };
     if git.top(project.environment())?.is_none() {
         let hint = "run `git init` and commit the records, because a change is compared with a commit";
         return Err(GitError::NoRepository { hint });
     }
-    if tip == "HEAD" && git.is_unborn()? {
-        return base("HEAD".to_owned(), "there is no commit yet".to_owned());
+    let shallow = git.is_shallow();
+    if name == "HEAD" && git.is_unborn()? {
+        return Ok(Base { revision: name.to_owned(), how: Some("there is no commit yet".to_owned()), shallow });
     }
     let tip = git
-        .resolve(tip)
+        .resolve(name)
         .map(|commit| commit.id)
-        .map_err(|error| GitError::NoSuchRevision { name: tip.to_owned(), cause: error.to_string() })?;
-    let parents = git.parents(&tip)?;
-    if ci && parents.written >= 2 {
-        let first = parents.there.first().ok_or_else(|| cut("the first parent of the merge is cut off"))?;
-        return base(first.clone(), "the first parent of the merge that CI checked out".to_owned());
+        .map_err(|error| GitError::NoSuchRevision { name: name.to_owned(), cause: error.to_string() })?;
+    // The environment is about the commit that CI checked out.
+    let checked_out = name == "HEAD" || git.resolve("HEAD").is_ok_and(|head| head.id == tip);
+    let forge = if ci { Forge::read() } else { None };
+    // CI may check out other repositories as well, and its environment is not about them.
+    let forge =
+        forge.filter(|forge| forge.commits().next().is_none() || forge.commits().any(|id| git.branch(id).is_some()));
+    let forge = forge.unwrap_or_default();
+    let search = Search { git, tip, shallow, checked_out };
+    if let Some(base) = search.of_change(&forge)? {
+        return Ok(base);
     }
-    let (branch, commit) = git.default_branch().ok_or_else(|| {
-        // CI fetches one commit of one branch, unless it is set to fetch all.
-        if shallow { cut("the clone has no default branch to compare with") } else { GitError::NoDefaultBranch }
-    })?;
-    let Some(merge_base) = git.merge_base(&commit, &tip) else {
-        return Err(if shallow {
-            cut(&format!("the history is cut off before the merge base with {branch}"))
+    search.of_branch(&forge, ci)
+}
+
+/// The search for the base of a commit.
+struct Search {
+    git: Plumbing,
+    tip: String,
+    shallow: bool,
+    /// Whether the commit is the one that is checked out.
+    checked_out: bool,
+}
+
+impl Search {
+    fn base(&self, revision: impl Into<String>, how: impl Into<String>) -> Base {
+        Base { revision: revision.into(), how: Some(how.into()), shallow: self.shallow }
+    }
+
+    /// An error about a commit that is missing: the clone is cut off before it, or it was not fetched.
+    fn missing(&self, what: String, fetch: &str) -> GitError {
+        if self.shallow {
+            GitError::ShallowBeforeBase { missing: what }
         } else {
-            GitError::NoCommonCommit { branch }
-        });
-    };
-    if ci && merge_base == tip {
-        return match parents.there.first() {
-            Some(before) => base(before.clone(), format!("the previous commit, because this is the tip of {branch}")),
-            None if parents.written > 0 => Err(cut("the previous commit is cut off")),
-            None => base(tip, "the first commit".to_owned()),
-        };
+            GitError::NotFetched { what, fetch: fetch.to_owned() }
+        }
     }
-    base(merge_base, format!("the merge base with {branch}"))
+
+    /// The base of the change that the forge runs CI for: the target of the request, or what was there before the push.
+    fn of_change(&self, forge: &Forge) -> Result<Option<Base>, GitError> {
+        match &forge.event {
+            Event::Request { target, commits, merged } => {
+                if *merged && self.checked_out && forge.commit.as_ref().is_none_or(|commit| *commit == self.tip) {
+                    let parents = self.git.parents(&self.tip)?;
+                    if parents.written >= 2 {
+                        let first = parents.there.first().ok_or_else(|| GitError::ShallowBeforeBase {
+                            missing: "the first parent of the merge is cut off".to_owned(),
+                        })?;
+                        return Ok(Some(self.base(first, "the first parent of the merge that CI checked out")));
+                    }
+                }
+                let mut branches = self.git.branches(target);
+                branches.extend(commits.iter().filter_map(|id| self.git.branch(id)).map(|mut branch| {
+                    branch.name.clone_from(target);
+                    branch
+                }));
+                if branches.is_empty() {
+                    let what = format!("the target of the request, `{target}`, is not in the clone");
+                    return Err(self.missing(what, &format!("origin {target}:refs/remotes/origin/{target}")));
+                }
+                let (branch, commit) = self.fork_point(&branches)?;
+                Ok(Some(self.base(commit, format!("the merge base with {branch}, the target of the request"))))
+            }
+            Event::Push { branch, before } if self.checked_out && !is_zero(before) => {
+                self.before_push(forge, branch.as_deref(), before)
+            }
+            Event::Queue { before } if self.checked_out => {
+                if self.git.branch(before).is_none() {
+                    let what = "the previous place in the merge queue is not in the clone".to_owned();
+                    return Err(self.missing(what, &format!("origin {before}")));
+                }
+                Ok(Some(self.base(before, "the previous place in the merge queue")))
+            }
+            Event::Push { .. } | Event::Queue { .. } | Event::Other => Ok(None),
+        }
+    }
+
+    /// What was there before a push; `None` if the branch has to be compared with the default branch, because the push
+    /// rewrote the branch, or merged the default branch into it.
+    fn before_push(&self, forge: &Forge, branch: Option<&str>, before: &str) -> Result<Option<Base>, GitError> {
+        let default = self.git.default_branches(forge.default_branch.as_deref());
+        let on_default =
+            default.is_empty() || branch.is_none_or(|branch| default.iter().any(|default| default.is_called(branch)));
+        if self.git.branch(before).is_none() {
+            if on_default || self.shallow {
+                let what = format!("the commit before the push, {}, is not in the clone", short(before));
+                return Err(self.missing(what, &format!("origin {before}")));
+            }
+            return Ok(None);
+        }
+        let base = || Ok(Some(self.base(before, "the state before the push")));
+        if on_default {
+            return base();
+        }
+        let Ok((_, fork)) = self.fork_point(&default) else { return base() };
+        let merged = fork != self.tip && !self.git.is_ancestor(&fork, before);
+        if merged || !self.git.is_ancestor(before, &self.tip) { Ok(None) } else { base() }
+    }
+
+    /// The base of a branch: its merge base with the default branch.
+    fn of_branch(&self, forge: &Forge, ci: bool) -> Result<Base, GitError> {
+        let default = self.git.default_branches(forge.default_branch.as_deref());
+        if default.is_empty() {
+            // CI fetches one commit of one branch, unless it is set to fetch all.
+            let missing = "the clone has no default branch to compare with".to_owned();
+            return Err(if self.shallow { GitError::ShallowBeforeBase { missing } } else { GitError::NoDefaultBranch });
+        }
+        let (branch, commit) = self.fork_point(&default)?;
+        if ci && commit == self.tip {
+            let parents = self.git.parents(&self.tip)?;
+            return match parents.there.first() {
+                Some(before) => {
+                    Ok(self.base(before, format!("the previous commit, because this is the tip of {branch}")))
+                }
+                None if parents.written > 0 => {
+                    Err(GitError::ShallowBeforeBase { missing: "the previous commit is cut off".to_owned() })
+                }
+                None => Ok(self.base(&self.tip, "the first commit")),
+            };
+        }
+        Ok(self.base(commit, format!("the merge base with {branch}")))
+    }
+
+    /// The commit where the tip branched off, and from which branch. Of several, the last one: what one of them has
+    /// already is not part of the change.
+    fn fork_point(&self, branches: &[Branch]) -> Result<(String, String), GitError> {
+        let mut found: Option<(String, String)> = None;
+        for branch in branches {
+            let Some(commit) = self.git.merge_base(&branch.commit, &self.tip) else { continue };
+            let later =
+                found.as_ref().is_none_or(|(_, before)| *before != commit && self.git.is_ancestor(before, &commit));
+            if later {
+                found = Some((branch.name.clone(), commit));
+            }
+        }
+        found.ok_or_else(|| {
+            let branch = branches.first().map(|branch| branch.name.clone()).unwrap_or_default();
+            if self.shallow {
+                let missing = format!("the history is cut off before the merge base with {branch}");
+                GitError::ShallowBeforeBase { missing }
+            } else {
+                GitError::NoCommonCommit { branch }
+            }
+        })
+    }
+}
+
+/// The first digits of a commit's name.
+fn short(commit: &str) -> &str {
+    commit.get(..10).unwrap_or(commit)
 }
 
 /// Git's own commands in the given folder: only they follow remotes and configuration.
@@ -96,19 +221,11 @@ impl Plumbing {
         Ok(Parents { written, there: there.lines().map(str::to_owned).collect() })
     }
 
-    fn default_branch(&self) -> Option<(String, String)> {
-        let remote = self.git.text(&["symbolic-ref", "--quiet", "refs/remotes/origin/HEAD"]).ok();
-        let own = self.git.text(&["config", "init.defaultBranch"]).ok().map(|name| format!("refs/heads/{name}"));
-        let usual = ["refs/remotes/origin/main", "refs/remotes/origin/master", "refs/heads/main", "refs/heads/master"];
-        let names = remote.into_iter().chain(usual.map(str::to_owned)).chain(own);
-        names.into_iter().find_map(|name| {
-            let commit = self.git.text(&["rev-parse", "--verify", "--quiet", &format!("{name}^{{commit}}")]).ok()?;
-            let short = name.strip_prefix("refs/remotes/").or(name.strip_prefix("refs/heads/")).unwrap_or(&name);
-            Some((short.to_owned(), commit))
-        })
-    }
-
     fn merge_base(&self, a: &str, b: &str) -> Option<String> {
         self.git.text(&["merge-base", a, b]).ok().filter(|answer| !answer.is_empty())
+    }
+
+    fn is_ancestor(&self, ancestor: &str, commit: &str) -> bool {
+        self.git.text(&["merge-base", "--is-ancestor", ancestor, commit]).is_ok()
     }
 }

@@ -26,6 +26,9 @@ const OTHERS: [&str; 7] = [
     "GIT_SHALLOW_FILE",
 ];
 
+/// What the name of a variable begins with that names a commit which is being merged: `GITHEAD_<id>`.
+const MERGED: &str = "GITHEAD_";
+
 /// The variables of git. They are read once, so that all data of a project is read with the same ones.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Environment(BTreeMap<String, OsString>);
@@ -34,7 +37,13 @@ impl Environment {
     /// The variables as they are now.
     pub(super) fn read() -> Self {
         let named = std::env::vars_os().filter_map(|(name, value)| Some((name.into_string().ok()?, value)));
-        Self(named.filter(|(name, _)| name.starts_with("GIT_")).collect())
+        Self(named.filter(|(name, _)| name.starts_with("GIT_") || name.starts_with(MERGED)).collect())
+    }
+
+    /// The commits that `git merge` is merging, which it names to its hooks.
+    pub(super) fn merging(&self) -> Vec<String> {
+        let ids = self.names().filter_map(|name| name.strip_prefix(MERGED));
+        ids.filter(|id| id.len() >= 40 && id.bytes().all(|b| b.is_ascii_hexdigit())).map(str::to_owned).collect()
     }
 
     /// The names of all variables of git that are set.

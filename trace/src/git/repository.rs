@@ -26,6 +26,8 @@ pub(super) struct Repository {
     pub(super) top: PathBuf,
     pub(super) bare: bool,
     end: OnceCell<ShallowEnd>,
+    /// The commits that the environment names as merged.
+    merging: Vec<String>,
     /// The trees that were read last, by id.
     pub(super) trees: RefCell<HashMap<String, Arc<Tree>>>,
 }
@@ -62,7 +64,8 @@ impl Repository {
             },
         };
         let (end, trees) = (OnceCell::new(), RefCell::default());
-        Ok(Some(Self { library, plumbing, top, bare, end, trees }))
+        let merging = if locals == Locals::Another { Vec::new() } else { environment.merging() };
+        Ok(Some(Self { library, plumbing, top, bare, end, merging, trees }))
     }
 
     /// Runs an operation with libgit2, or with git's commands if libgit2 fails.
@@ -133,7 +136,13 @@ impl Repository {
     pub(super) fn merge_heads(&self) -> Result<Vec<String>, GitError> {
         let path = self.run(|access| access.own_file("MERGE_HEAD"))?;
         let list = std::fs::read_to_string(path).unwrap_or_default();
-        Ok(list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect())
+        let heads: Vec<String> =
+            list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect();
+        if !heads.is_empty() || self.merging.is_empty() {
+            return Ok(heads);
+        }
+        // Git writes the file after the hook pre-merge-commit; until then only the environment names the commits.
+        Ok(self.merging.iter().filter(|id| self.commit(id).is_ok()).cloned().collect())
     }
 
     /// The end of the history if the clone is shallow.
@@ -182,19 +191,4 @@ pub(super) fn roots(entries: &[Entry]) -> impl Iterator<Item = &str> {
     let files = entries.iter().filter(|entry| entry.kind == EntryKind::File);
     let prefixes = files.filter_map(|entry| entry.path.strip_suffix(schema::settings::FILE));
     prefixes.filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
-}
-
-/// The folder that git runs hooks from, following `core.hooksPath` and linked working trees, and the top of the working
-/// tree.
-///
-/// # Errors
-/// No repository, or a bare one.
-pub fn hooks_folder(folder: &Path, cwd: &Path) -> Result<(PathBuf, PathBuf), crate::Error> {
-    let environment = Environment::read();
-    let plumbing = Plumbing::new(folder, &Locals::new(folder, cwd, &environment));
-    match plumbing.top(&environment)? {
-        Some((top, false)) => Ok((plumbing.hooks(&top)?, top)),
-        Some((_, true)) => Err(GitError::NoHooks.into()),
-        None => Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
-    }
 }
