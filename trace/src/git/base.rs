@@ -49,9 +49,12 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     let checked_out = name == "HEAD" || git.resolve("HEAD").is_ok_and(|head| head.id == tip);
     let forge = if ci { Forge::read() } else { None };
     // CI may check out other repositories as well, and its environment is not about them.
-    let forge =
-        forge.filter(|forge| forge.commits().next().is_none() || forge.commits().any(|id| git.branch(id).is_some()));
-    let forge = forge.unwrap_or_default();
+    let concerned = |forge: &Forge| {
+        let mut commits = forge.commits().peekable();
+        let target = matches!(&forge.event, Event::Request { target, .. } if !git.branches(target).is_empty());
+        target || commits.peek().is_none() || commits.any(|id| git.branch(id).is_some())
+    };
+    let forge = forge.filter(concerned).unwrap_or_default();
     let search = Search { git, tip, shallow, checked_out };
     if let Some(base) = search.of_change(&forge)? {
         return Ok(base);

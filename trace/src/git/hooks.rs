@@ -33,11 +33,10 @@ impl Hooks {
             Some((_, true)) => return Err(GitError::NoHooks.into()),
             None => return Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
         };
-        let folder = git.hooks(&top)?;
-        let place = resolved(&folder);
+        let folder = resolved(&git.hooks(&top)?);
         let common = git.git.text(&["rev-parse", "--path-format=absolute", "--git-common-dir"]).ok();
-        let in_git = common.is_some_and(|common| place.starts_with(resolved(Path::new(&common))));
-        let in_tree = !in_git && place.starts_with(resolved(&top));
+        let in_git = common.is_some_and(|common| folder.starts_with(resolved(Path::new(&common))));
+        let in_tree = !in_git && folder.starts_with(resolved(&top));
         let tracked = in_tree && git.is_committed(&folder);
         Ok(Self { folder, top, shared: !in_git && !in_tree, tracked })
     }
@@ -55,12 +54,12 @@ fn resolved(path: &Path) -> PathBuf {
 impl Plumbing {
     /// Whether git tracks files of a folder, or would with the next `git add .`.
     fn is_committed(&self, folder: &Path) -> bool {
-        let run = |args: &[&str]| {
-            let args: Vec<&OsStr> = args.iter().map(OsStr::new).chain([folder.as_os_str()]).collect();
+        let run = |args: &[&str], path: &Path| {
+            let args: Vec<&OsStr> = args.iter().map(OsStr::new).chain([path.as_os_str()]).collect();
             self.git.run(&args)
         };
-        let tracked = run(&["--literal-pathspecs", "ls-files", "--"]).is_ok_and(|list| !list.is_empty());
-        // The exit code is 1 if the path is not ignored.
-        tracked || run(&["check-ignore", "--quiet", "--no-index", "--"]).is_err()
+        let tracked = run(&["--literal-pathspecs", "ls-files", "--"], folder).is_ok_and(|list| !list.is_empty());
+        // The exit code is 1 if a path is not ignored. A file, because the folder itself may not be there yet.
+        tracked || run(&["check-ignore", "--quiet", "--no-index", "--"], &folder.join("pre-commit")).is_err()
     }
 }

@@ -154,7 +154,8 @@ mod tests {
             "#!/bin/sh\n{MARK}\ngit cat-file -e ':0:one/tierod.yaml' 2>/dev/null || exit 0\nexec '/p' check --staged -- 'one'\n"
         );
         assert_eq!(Script::parse(&first), Some(Script { program: "/p".to_owned(), roots: roots(&["one"]) }));
-        let line = "! git cat-file -e ':0:it'\\''s/tierod.yaml' 2>/dev/null || '/p' check --staged -- 'it'\\''s' || exit 1";
+        let line =
+            "! git cat-file -e ':0:it'\\''s/tierod.yaml' 2>/dev/null || '/p' check --staged -- 'it'\\''s' || exit 1";
         let two = first.replacen('\n', &format!("\n{line}\n"), 1);
         assert_eq!(Script::parse(&two).unwrap().roots, ["it's", "one"]);
         assert_eq!(Script::parse(&first.replacen('\n', "\necho ours\n", 1)), None);
