@@ -126,7 +126,7 @@ mod tests {
     use super::*;
 
     fn forge(variables: &[(&str, &str)], event: &Value) -> Option<Forge> {
-        let set = |name: &str| Some((*variables.iter().find(|(key, _)| *key == name)?).1.to_owned());
+        let set = |name: &str| Some(variables.iter().find(|(key, _)| *key == name)?.1.to_owned());
         Forge::from(set, |path| (path == "event.json").then(|| event.clone()))
     }
 
