@@ -82,11 +82,23 @@ pub(super) fn is_marked(text: &str) -> bool {
     text.contains(MARK)
 }
 
-/// Whether a hook that tierod did not write checks a project root.
+/// Whether a hook that is not as tierod writes it checks a project root.
 pub(super) fn checks(text: &str, root: &str) -> bool {
-    let root = quoted(root);
-    let mut lines = text.lines().map(str::trim).filter(|line| !line.starts_with('#'));
-    lines.any(|line| line.contains(&format!("{CHECK}{root}")) || line.starts_with(&format!("check {root} ")))
+    text.lines().map(str::trim).filter(|line| !line.starts_with('#')).any(|line| {
+        let argument = match line.split_once(" check --staged") {
+            Some((_, rest)) if !rest.contains("$1") => rest.trim_start().trim_start_matches("-- "),
+            Some(_) => return false,
+            None => match line.strip_prefix("check ") {
+                Some(rest) => rest,
+                None => return false,
+            },
+        };
+        let plain = || argument.split([' ', '|', '&', ';', '>', ')']).next().unwrap_or_default().to_owned();
+        let named = unquoted(argument).filter(|(_, rest)| rest.is_empty() || rest.starts_with(' '));
+        let named = named.map_or_else(plain, |(text, _)| text);
+        let named = named.strip_prefix("./").unwrap_or(&named).trim_end_matches('/');
+        if named.is_empty() { root == "." } else { named == root }
+    })
 }
 
 /// The check as one line for a hook that does more.
@@ -166,5 +178,14 @@ mod tests {
         let other = format!("#!/bin/sh\n{}\nmake\n", chain("/p", "it's"));
         assert!(checks(&other, "it's") && !checks(&other, "it") && !is_marked(&other));
         assert!(!checks(&other.replace("! git", "# ! git"), "it's"), "a comment runs nothing");
+        for (line, root) in [
+            ("exec tierod check --staged", "."),
+            ("tierod check --staged || exit 1", "."),
+            ("tierod check --staged -- car/ || exit 1", "car"),
+            ("tierod check --staged ./car", "car"),
+        ] {
+            assert!(checks(line, root), "{line}");
+            assert!(!checks(line, "other") && !checks(line, if root == "." { "car" } else { "." }), "{line}");
+        }
     }
 }
