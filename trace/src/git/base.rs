@@ -89,26 +89,8 @@ impl Search {
     fn of_change(&self, forge: &Forge) -> Result<Option<Base>, GitError> {
         match &forge.event {
             Event::Request { target, commits, merged } => {
-                if *merged && self.checked_out && forge.commit.as_ref().is_none_or(|commit| *commit == self.tip) {
-                    let parents = self.git.parents(&self.tip)?;
-                    if parents.written >= 2 {
-                        let first = parents.there.first().ok_or_else(|| GitError::ShallowBeforeBase {
-                            missing: "the first parent of the merge is cut off".to_owned(),
-                        })?;
-                        return Ok(Some(self.base(first, "the first parent of the merge that CI checked out")));
-                    }
-                }
-                let mut branches = self.git.branches(target);
-                branches.extend(commits.iter().filter_map(|id| self.git.branch(id)).map(|mut branch| {
-                    branch.name.clone_from(target);
-                    branch
-                }));
-                if branches.is_empty() {
-                    let what = format!("the target of the request, `{target}`, is not in the clone");
-                    return Err(self.missing(what, &format!("origin {target}:refs/remotes/origin/{target}")));
-                }
-                let (branch, commit) = self.fork_point(&branches)?;
-                Ok(Some(self.base(commit, format!("the merge base with {branch}, the target of the request"))))
+                let merged = *merged && forge.commit.as_ref().is_none_or(|commit| *commit == self.tip);
+                self.of_request(target, commits, merged && self.checked_out).map(Some)
             }
             Event::Push { branch, before } if self.checked_out && !is_zero(before) => {
                 self.before_push(forge, branch.as_deref(), before)
@@ -122,6 +104,32 @@ impl Search {
             }
             Event::Push { .. } | Event::Queue { .. } | Event::Other => Ok(None),
         }
+    }
+
+    /// The base of a request into a branch; `merged` if the tip may be the merge that the forge made for it.
+    fn of_request(&self, target: &str, commits: &[String], merged: bool) -> Result<Base, GitError> {
+        let named = commits.iter().filter_map(|id| self.git.branch(id));
+        let named = named.map(|branch| Branch { name: target.to_owned(), ..branch });
+        let branches: Vec<Branch> = self.git.branches(target).into_iter().chain(named).collect();
+        let fork = (!branches.is_empty()).then(|| self.fork_point(&branches));
+        let parents = if merged { Some(self.git.parents(&self.tip)?) } else { None };
+        if let Some(parents) = parents.filter(|parents| parents.written >= 2) {
+            match (parents.there.first(), &fork) {
+                // A merge of the target into the branch has it in another parent.
+                (Some(first), Some(Ok((_, fork)))) if !self.git.is_ancestor(fork, first) => {}
+                (Some(first), _) => return Ok(self.base(first, "the first parent of the merge that CI checked out")),
+                (None, Some(Ok(_))) => {}
+                (None, _) => {
+                    let missing = "the first parent of the merge is cut off".to_owned();
+                    return Err(GitError::ShallowBeforeBase { missing });
+                }
+            }
+        }
+        let (branch, commit) = fork.unwrap_or_else(|| {
+            let what = format!("the target of the request, `{target}`, is not in the clone");
+            Err(self.missing(what, &format!("origin {target}:refs/remotes/origin/{target}")))
+        })?;
+        Ok(self.base(commit, format!("the merge base with {branch}, the target of the request")))
     }
 
     /// What was there before a push; `None` if the branch has to be compared with the default branch, because the push

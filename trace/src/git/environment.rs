@@ -217,6 +217,14 @@ mod tests {
     }
 
     #[test]
+    fn the_commits_of_a_merge_are_in_the_names_of_variables() {
+        let id = "ca54e1fe587e3e5e65a6606b23119b67d30770d6";
+        let named = [format!("GITHEAD_{id}"), "GITHEAD_short".to_owned(), "GIT_DIR".to_owned()];
+        let environment = Environment(named.into_iter().map(|name| (name, OsString::from("side"))).collect());
+        assert_eq!(environment.merging(), [id]);
+    }
+
+    #[test]
     fn variables_count_for_the_repository_they_name() {
         let folder = two_repositories();
         let at = |path: &str| folder.join(path);
