@@ -26,9 +26,6 @@ const OTHERS: [&str; 7] = [
     "GIT_SHALLOW_FILE",
 ];
 
-/// What the name of a variable begins with that names a commit which is being merged: `GITHEAD_<id>`.
-const MERGED: &str = "GITHEAD_";
-
 /// The variables of git. They are read once, so that all data of a project is read with the same ones.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Environment(BTreeMap<String, OsString>);
@@ -37,13 +34,7 @@ impl Environment {
     /// The variables as they are now.
     pub(super) fn read() -> Self {
         let named = std::env::vars_os().filter_map(|(name, value)| Some((name.into_string().ok()?, value)));
-        Self(named.filter(|(name, _)| name.starts_with("GIT_") || name.starts_with(MERGED)).collect())
-    }
-
-    /// The commits that `git merge` is merging, which it names to its hooks.
-    pub(super) fn merging(&self) -> Vec<String> {
-        let ids = self.names().filter_map(|name| name.strip_prefix(MERGED));
-        ids.filter(|id| id.len() >= 40 && id.bytes().all(|b| b.is_ascii_hexdigit())).map(str::to_owned).collect()
+        Self(named.filter(|(name, _)| name.starts_with("GIT_")).collect())
     }
 
     /// The names of all variables of git that are set.
@@ -214,14 +205,6 @@ mod tests {
             std::fs::write(folder.join(path), "ref: refs/heads/main\n").unwrap();
         }
         folder.canonicalize().unwrap()
-    }
-
-    #[test]
-    fn the_commits_of_a_merge_are_in_the_names_of_variables() {
-        let id = "ca54e1fe587e3e5e65a6606b23119b67d30770d6";
-        let named = [format!("GITHEAD_{id}"), "GITHEAD_short".to_owned(), "GIT_DIR".to_owned()];
-        let environment = Environment(named.into_iter().map(|name| (name, OsString::from("side"))).collect());
-        assert_eq!(environment.merging(), [id]);
     }
 
     #[test]

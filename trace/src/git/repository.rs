@@ -26,8 +26,6 @@ pub(super) struct Repository {
     pub(super) top: PathBuf,
     pub(super) bare: bool,
     end: OnceCell<ShallowEnd>,
-    /// The commits that the environment names as merged.
-    merging: Vec<String>,
     /// The trees that were read last, by id.
     pub(super) trees: RefCell<HashMap<String, Arc<Tree>>>,
 }
@@ -64,8 +62,7 @@ impl Repository {
             },
         };
         let (end, trees) = (OnceCell::new(), RefCell::default());
-        let merging = if locals == Locals::Another { Vec::new() } else { environment.merging() };
-        Ok(Some(Self { library, plumbing, top, bare, end, merging, trees }))
+        Ok(Some(Self { library, plumbing, top, bare, end, trees }))
     }
 
     /// Runs an operation with libgit2, or with git's commands if libgit2 fails.
@@ -136,13 +133,7 @@ impl Repository {
     pub(super) fn merge_heads(&self) -> Result<Vec<String>, GitError> {
         let path = self.run(|access| access.own_file("MERGE_HEAD"))?;
         let list = std::fs::read_to_string(path).unwrap_or_default();
-        let heads: Vec<String> =
-            list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect();
-        if !heads.is_empty() || self.merging.is_empty() {
-            return Ok(heads);
-        }
-        // Git writes the file after the hook pre-merge-commit; until then only the environment names the commits.
-        Ok(self.merging.iter().filter(|id| self.commit(id).is_ok()).cloned().collect())
+        Ok(list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect())
     }
 
     /// The end of the history if the clone is shallow.
