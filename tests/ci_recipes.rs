@@ -8,11 +8,11 @@ use serde_json::Value;
 
 use crate::support::{CHAIN, Sandbox};
 
-fn recipe(name: &str) -> PathBuf {
+pub(crate) fn recipe(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../templates/ci").canonicalize().unwrap().join(name)
 }
 
-fn yaml(path: &Path) -> Value {
+pub(crate) fn yaml(path: &Path) -> Value {
     serde_yaml::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
 }
 
@@ -22,7 +22,7 @@ fn steps() -> Vec<Value> {
 }
 
 /// The shell lines of a step, by its name.
-fn step(name: &str) -> String {
+pub(crate) fn step(name: &str) -> String {
     let step = steps().into_iter().find(|step| step["name"] == name);
     step.unwrap_or_else(|| panic!("no step {name}"))["run"].as_str().unwrap().to_owned()
 }
@@ -63,7 +63,7 @@ fn run(sandbox: &Sandbox, program: &str, args: &[&str], tierod: &Path, variables
 }
 
 /// A `tierod` that prints its arguments and ends with a status.
-fn stub(sandbox: &Sandbox, status: i32) -> PathBuf {
+pub(crate) fn stub(sandbox: &Sandbox, status: i32) -> PathBuf {
     let path = sandbox.outside().join("bin/tierod");
     std::fs::create_dir_all(path.parent().unwrap()).unwrap();
     // Another process writes it: a file that is open for writing in this one may stay open in another test's child, and
@@ -210,7 +210,7 @@ fn recipes_fail_only_on_new_errors() {
 fn scripts_are_read_by_a_posix_shell() {
     let sandbox = Sandbox::new();
     sandbox.write("broken.sh", "if true\n");
-    for name in ["tierod-ci.sh", "pre-commit-hook.sh"] {
+    for name in ["tierod-ci.sh", "pre-commit-hook.sh", "pre-commit-delta.sh"] {
         for shell in ["sh", "dash", "busybox"] {
             let reads = |path: &Path| {
                 let mut command = sandbox.command(shell, &sandbox.path());
@@ -233,16 +233,26 @@ fn hooks_check_everything_that_is_staged() {
     let hooks = yaml(&top.join(".pre-commit-hooks.yaml"));
     let hooks = hooks.as_array().unwrap();
     let ids: Vec<&str> = hooks.iter().map(|hook| hook["id"].as_str().unwrap()).collect();
-    assert_eq!(ids, ["tierod-check", "tierod-check-system"]);
+    assert_eq!(ids, ["tierod-check", "tierod-check-system", "tierod-delta", "tierod-delta-system"]);
     for hook in hooks {
         assert_eq!((&hook["always_run"], &hook["pass_filenames"]), (&Value::Bool(true), &Value::Bool(false)));
         assert_eq!(hook["require_serial"], true);
+        let first =
+            if hook["name"] == "tierod check" { ["pre-commit", "pre-merge-commit"] } else { ["pre-push", "manual"] };
+        assert_eq!(hook["stages"].as_array().unwrap()[..2], first, "{}", hook["id"]);
+        let entry = hook["entry"].as_str().unwrap();
+        if hook["language"] == "system" {
+            assert_eq!(entry, "tierod check --staged");
+            continue;
+        }
+        let script = top.join(entry.split(' ').next().unwrap());
+        assert!(script.is_file(), "{entry}");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt as _;
+            assert_ne!(std::fs::metadata(script).unwrap().permissions().mode() & 0o100, 0, "{entry}");
+        }
     }
     let entry = top.join(hooks[0]["entry"].as_str().unwrap());
     assert!(std::fs::read_to_string(&entry).unwrap().contains("check --staged"));
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        assert_ne!(std::fs::metadata(entry).unwrap().permissions().mode() & 0o100, 0);
-    }
 }

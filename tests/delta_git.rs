@@ -265,7 +265,11 @@ fn the_base_of_a_merge_in_ci_is_its_first_parent() {
     let two = clone(&sandbox, "two", &["--depth", "2", "--branch", "merged"]);
     sandbox.git_in(&two, &["checkout", "-q", "--detach"]);
     assert_eq!(base_in_ci(&sandbox, &two), main);
-    let said = in_ci(&sandbox, &two, &["delta"]).ended(0).out;
+    // The forge's environment distinguishes its own merge from one at the tip of a branch.
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &two);
+    command.envs([("CI", "true"), ("GITHUB_EVENT_NAME", "pull_request"), ("GITHUB_BASE_REF", "main")]);
+    let output = command.env("GITHUB_REF", "refs/pull/1/merge").arg("delta").output().unwrap();
+    let said = Answer::from_output(&output).ended(0).out;
     assert!(said.contains("the first parent of the merge that CI checked out"), "{said}");
     assert!(said.contains("the clone is shallow"), "{said}");
     assert!(said.contains("added  part three, part two"), "{said}");

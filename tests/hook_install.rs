@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use crate::git_hooks::{parts, write_hook};
+use crate::git_hooks::{TIEROD, parts, write_hook};
 use crate::support::{Answer, Sandbox};
 
 /// Runs `git commit`, which may fail.
@@ -59,6 +59,7 @@ fn an_installed_hook_stops_broken_commits() {
         let said = sandbox.tierod(&["hook", "remove", &root]).ended(0);
         assert!(said.out.starts_with("removed "), "{}", said.out);
         assert!(!sandbox.path_of(".git/hooks/pre-commit").exists());
+        assert!(!sandbox.path_of(".git/hooks/pre-merge-commit").exists());
         let said = sandbox.tierod(&["hook", "remove", &root]).ended(0);
         assert!(said.out.contains("nothing to remove"), "{}", said.out);
     }
@@ -128,7 +129,7 @@ fn an_existing_hook_is_not_changed() {
     }
 }
 
-/// Two project roots in one repository: the second install shows the line to add, and the line works.
+/// Two project roots in one repository share the hooks.
 #[test]
 fn a_second_project_root() {
     let sandbox = repository_with("one/");
@@ -136,17 +137,157 @@ fn a_second_project_root() {
     sandbox.git(&["add", "."]);
     sandbox.git(&["commit", "-qm", "two"]);
     sandbox.tierod(&["hook", "install", "one"]).ended(0);
-    let refused = sandbox.tierod(&["hook", "install", "two"]).ended(2);
-    assert!(refused.err.contains("for another project root"), "{}", refused.err);
+    let both = sandbox.tierod(&["hook", "install", "two"]).ended(0);
+    assert!(both.out.contains("renewed ") && both.out.contains("/work/.git/hooks/pre-merge-commit"), "{}", both.out);
+    let again = sandbox.tierod(&["hook", "install", "one"]).ended(0);
+    assert_eq!(again.out.matches("already installed").count(), 2, "{}", again.out);
+    assert_hook_works(&sandbox, &sandbox.path(), "one/");
+    assert_hook_works(&sandbox, &sandbox.path(), "two/");
+    // Findings of both are in one answer.
+    for prefix in ["one/", "two/"] {
+        sandbox.write(&format!("{prefix}wing.yaml"), BROKEN.replace("bracket", "wing"));
+    }
+    sandbox.git(&["add", "."]);
+    let stopped = try_commit(&sandbox, &sandbox.path(), "both broken");
+    let said = stopped.out + &stopped.err;
+    assert!(stopped.code == 1 && said.contains("one/wing.yaml") && said.contains("two/wing.yaml"), "{said}");
+    sandbox.git(&["rm", "-qf", "one/wing.yaml", "two/wing.yaml"]);
+    // Each is removed alone, and the last one with the hooks.
+    let said = sandbox.tierod(&["hook", "remove", "one"]).ended(0).out;
+    assert!(said.contains("which still checks two"), "{said}");
+    for (prefix, code) in [("two/", 1), ("one/", 0)] {
+        sandbox.write(&format!("{prefix}wing.yaml"), BROKEN.replace("bracket", "wing"));
+        sandbox.git(&["add", "."]);
+        assert_eq!(try_commit(&sandbox, &sandbox.path(), prefix).code, code, "{prefix}");
+        sandbox.git(&["rm", "-qf", &format!("{prefix}wing.yaml")]);
+    }
+    sandbox.tierod(&["hook", "remove", "two"]).ended(0);
+    assert!(!sandbox.path_of(".git/hooks/pre-commit").exists());
+    assert!(!sandbox.path_of(".git/hooks/pre-merge-commit").exists());
+}
+
+/// A hook that was edited is not changed: the message shows the line for another project root.
+#[test]
+fn a_hook_that_was_edited_is_not_changed() {
+    let sandbox = repository_with("one/");
+    sandbox.small_root("two/");
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "two"]);
+    sandbox.tierod(&["hook", "install", "one"]).ended(0);
     let hook = sandbox.path_of(".git/hooks/pre-commit");
     let own = std::fs::read_to_string(&hook).unwrap();
-    write_hook(&hook, &own.replacen('\n', &format!("\n{}\n", named_command(&refused)), 1));
+    write_hook(&hook, &own.replacen("status=0\n", "status=0\necho formatted\n", 1));
+    let refused = sandbox.tierod(&["hook", "install", "two"]).ended(2);
+    assert!(refused.err.contains("was edited after tierod wrote it"), "{}", refused.err);
+    let edited = std::fs::read_to_string(&hook).unwrap();
+    write_hook(&hook, &edited.replacen('\n', &format!("\n{}\n", named_command(&refused)), 1));
+    let said = sandbox.tierod(&["hook", "install", "two"]).ended(0).out;
+    assert!(said.contains("it runs the check already") && said.contains("renewed "), "{said}");
     assert_hook_works(&sandbox, &sandbox.path(), "one/");
     assert_hook_works(&sandbox, &sandbox.path(), "two/");
     let changed = std::fs::read(&hook).unwrap();
     let said = sandbox.tierod(&["hook", "remove", "one"]).ended(2);
     assert!(said.err.contains("was edited after tierod wrote it"), "{}", said.err);
     assert_eq!(std::fs::read(&hook).unwrap(), changed, "a changed hook is not removed");
+}
+
+/// Runs a program at another path, without tierod on the PATH.
+fn run_copy(sandbox: &Sandbox, copy: &Path, args: &[&str]) -> Answer {
+    Answer::from_output(&sandbox.command(copy, &sandbox.path()).args(args).output().unwrap())
+}
+
+/// The program moved: `hook install` renews the hooks in place, and until then the commit names what is missing.
+#[test]
+fn hooks_are_renewed_in_place() {
+    for prefix in ["", "car/"] {
+        let sandbox = repository_with(prefix);
+        let root = format!("./{prefix}");
+        let copy = sandbox.outside().join("old place/tierod");
+        std::fs::create_dir(copy.parent().unwrap()).unwrap();
+        std::fs::copy(TIEROD, &copy).unwrap();
+        run_copy(&sandbox, &copy, &["hook", "install", &root]).ended(0);
+        std::fs::remove_file(&copy).unwrap();
+        sandbox.write(&format!("{prefix}new.yaml"), parts(&["new"]));
+        sandbox.git(&["add", "."]);
+        let stopped = try_commit(&sandbox, &sandbox.path(), "new");
+        assert_eq!(stopped.code, 1);
+        let said = format!("tierod is neither on the PATH nor at {}", copy.display());
+        assert!(stopped.err.contains(&said), "{}", stopped.err);
+        let renewed = sandbox.tierod(&["hook", "install", &root]).ended(0).out;
+        assert_eq!(renewed.matches("renewed ").count(), 2, "{renewed}");
+        assert_hook_works(&sandbox, &sandbox.path(), prefix);
+        // Git ignores a hook that cannot be executed.
+        let hook = sandbox.path_of(".git/hooks/pre-merge-commit");
+        std::fs::set_permissions(&hook, std::os::unix::fs::PermissionsExt::from_mode(0o644)).unwrap();
+        let renewed = sandbox.tierod(&["hook", "install", &root]).ended(0).out;
+        assert_eq!((renewed.matches("renewed ").count(), renewed.matches("already installed").count()), (1, 1));
+        assert!(sandbox.tierod(&["hook", "install", &root]).ended(0).out.matches("already installed").count() == 2);
+    }
+}
+
+/// A hook as the first version wrote it is renewed, with the line that it showed for a second project root.
+#[test]
+fn a_hook_of_the_first_form_is_renewed() {
+    let sandbox = repository_with("one/");
+    sandbox.small_root("it's two/");
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "two"]);
+    write_hook(
+        &sandbox.path_of(".git/hooks/pre-commit"),
+        "#!/bin/sh\n! git cat-file -e ':0:it'\\''s two/tierod.yaml' 2>/dev/null || '/gone/tierod' check --staged -- \
+         'it'\\''s two' || exit 1\n# Written by `tierod hook install`; `tierod hook remove` takes it away.\n\
+         git cat-file -e ':0:one/tierod.yaml' 2>/dev/null || exit 0\nexec '/gone/tierod' check --staged -- 'one'\n",
+    );
+    let said = sandbox.tierod(&["hook", "install", "one"]).ended(0).out;
+    assert!(said.contains("renewed ") && said.contains("wrote "), "{said}");
+    assert_hook_works(&sandbox, &sandbox.path(), "one/");
+    assert_hook_works(&sandbox, &sandbox.path(), "it's two/");
+}
+
+/// The program on the PATH takes precedence over the recorded one.
+#[test]
+fn a_hook_finds_the_program_on_the_path_first() {
+    let sandbox = repository_with("");
+    sandbox.tierod(&["hook", "install"]).ended(0);
+    let bin = sandbox.outside().join("bin");
+    write_hook(&bin.join("tierod"), "#!/bin/sh\necho \"of the path: $*\"\n");
+    sandbox.write("new.yaml", BROKEN);
+    sandbox.git(&["add", "."]);
+    let mut command = sandbox.command("git", &sandbox.path());
+    command.env("PATH", format!("{}:{}", bin.display(), std::env::var("PATH").unwrap()));
+    let made = Answer::from_output(&command.args(["commit", "-qm", "new"]).output().unwrap()).ended(0);
+    assert!(made.err.contains("of the path: check --staged -- ."), "{}", made.err);
+}
+
+/// A folder of hooks that others use, or that is committed, is installed into with a warning.
+#[test]
+fn a_warning_about_hooks_of_others() {
+    let sandbox = repository_with("");
+    let said = sandbox.tierod(&["hook", "install"]).ended(0).out;
+    assert!(!said.contains("warning"), "{said}");
+    let shared = sandbox.outside().join("hooks of all");
+    sandbox.git(&["config", "core.hooksPath", shared.to_str().unwrap()]);
+    let said = sandbox.tierod(&["hook", "install"]).ended(0).out;
+    assert!(said.contains("warning: ") && said.contains("every repository that uses it runs these hooks"), "{said}");
+    // Another repository with these hooks is not stopped.
+    let other = sandbox.outside().join("other");
+    sandbox.git_in(sandbox.outside(), &["init", "-q", other.to_str().unwrap()]);
+    sandbox.git_in(&other, &["config", "core.hooksPath", shared.to_str().unwrap()]);
+    sandbox.git_in(&other, &["commit", "-q", "--allow-empty", "-m", "other"]);
+    // In the working tree: a warning unless git ignores it, even before it is tracked.
+    sandbox.git(&["config", "core.hooksPath", ".hooks"]);
+    for ignored in [true, false] {
+        sandbox.write(".gitignore", if ignored { "/.hooks/\n" } else { "" });
+        let said = sandbox.tierod(&["hook", "install"]).ended(0).out;
+        assert_eq!(said.contains("the hooks are committed"), !ignored, "{said}");
+        assert!(!said.contains("every repository"), "{said}");
+    }
+    // From a linked working tree, the folder in the repository is not unusual.
+    sandbox.git(&["config", "--unset", "core.hooksPath"]);
+    let linked = sandbox.outside().join("linked");
+    sandbox.git(&["worktree", "add", "-q", linked.to_str().unwrap()]);
+    let said = sandbox.tierod_in(&linked, &["hook", "install"]).ended(0).out;
+    assert!(!said.contains("warning"), "{said}");
 }
 
 /// A link in the place of the hook, even a dangling one, is not changed.

@@ -25,6 +25,8 @@ mod delta_properties;
 mod example_car;
 mod example_season;
 mod formats;
+mod gate_base;
+mod gate_ci;
 mod gate_history;
 mod gate_names;
 mod gate_new;

@@ -70,17 +70,20 @@ accepted() {
 }
 
 try() {
-  local id=$1
+  local id=$1 delta=${1/check/delta}
   echo "== $id"
   git init -q -b main "$work/$id"
   cd "$work/$id"
   cp -R "$top/example-car" car
   cat >.pre-commit-config.yaml <<END
+default_install_hook_types: [pre-commit, pre-merge-commit]
 repos:
   - repo: $top
     rev: $(git -C "$top" rev-parse HEAD)
     hooks:
       - id: $id
+        args: [car]
+      - id: $delta
         args: [car]
 END
   framework install >/dev/null
@@ -105,6 +108,36 @@ END
   # The hook runs, although the framework has no file to pass to it.
   git rm -q -r car/aero
   refused "$id, a folder that others need is removed" unknown-reference
+  git reset -q --hard
+  git tag before
+
+  # A merge: each of two branches adds a record with the same id.
+  for side in left right; do
+    git checkout -q -B "$side" before
+    printf 'parts:\n  stay:\n    in: bodywork-and-aero\n    serves: {bare-drag: It holds the %s wing.}\n' "$side" >"car/$side.yaml"
+    git add .
+    accepted "$id, a record in the branch $side"
+  done
+  if git merge -q --no-edit left >"$work/said" 2>&1; then fail "$id: the merge was committed"; fi
+  grep -q duplicate-id "$work/said" || { cat "$work/said"; fail "$id: no duplicate-id in the output"; }
+  pass "$id, a merge of two records with one id: refused, with the reason"
+  git reset -q --hard
+
+  # CI: nothing is staged, so only the comparison finds what the branch broke.
+  git checkout -q -B broken before
+  for part in one two three four; do printf 'parts: {%s: {in: nowhere}}\n' "$part" >"car/$part.yaml"; done
+  git add .
+  git commit -q --no-verify -m "four errors"
+  framework run --all-files >"$work/said" 2>&1 || { cat "$work/said"; fail "$id: --all-files finds something"; }
+  if framework run --hook-stage manual "$delta" --from-ref before --to-ref HEAD >"$work/said" 2>&1; then
+    fail "$delta: passed with four new errors"
+  fi
+  [ "$(grep -c '^car/.*unknown-reference' "$work/said")" = 4 ] || { cat "$work/said"; fail "$delta: not four errors"; }
+  pass "$delta, --from-ref: refused, with the four errors"
+  framework run --hook-stage manual "$delta" --from-ref HEAD --to-ref HEAD >"$work/said" 2>&1 ||
+    { cat "$work/said"; fail "$delta: refused without a change"; }
+  grep -Eq 'tierod delta\.+Passed' "$work/said" || { cat "$work/said"; fail "$delta: the hook did not run"; }
+  pass "$delta, without a change: accepted"
 }
 
 try tierod-check-system

@@ -27,8 +27,8 @@ pub(crate) struct Delta {
     /// The revision with the change [default: the working tree]
     #[arg(value_name = "HEAD", conflicts_with = "staged")]
     head: Option<String>,
-    /// Same as BASE; `auto` uses the first parent of a merge that CI checked out, otherwise the merge base with the
-    /// default branch
+    /// Same as BASE; `auto` uses the target of the request or the state before the push in the CI of a forge, otherwise
+    /// the merge base with the default branch
     #[arg(long = "base", value_name = "REV|auto")]
     base_flag: Option<String>,
     /// Compare the index: the content of the next commit

@@ -1,14 +1,16 @@
-//! `hook`: a pre-commit hook that checks the content of the commit.
+//! `hook`: the hooks that check the content of a commit and of a merge.
+
+mod script;
 
 use std::fs;
-use std::io::Write as _;
+use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
-use schema::settings;
 use trace::Error;
-use trace::git::{find_root, hooks_folder};
+use trace::git::{Hooks, find_root};
 
+use self::script::{Script, chain, checks, is_marked, recorded};
 use super::Done;
 use crate::args::{Shared, cwd};
 
@@ -21,9 +23,9 @@ pub(crate) struct Hook {
 
 #[derive(Subcommand)]
 enum Action {
-    /// Install the pre-commit hook; another hook is not changed
+    /// Install or renew the hooks pre-commit and pre-merge-commit; other hooks are not changed
     Install(Root),
-    /// Remove the pre-commit hook if tierod wrote it
+    /// Remove the hooks if tierod wrote them
     Remove(Root),
 }
 
@@ -34,127 +36,228 @@ struct Root {
     path: Option<PathBuf>,
 }
 
-/// The line that distinguishes our own hook from others.
-const MARK: &str = "# Written by `tierod hook install`; `tierod hook remove` takes it away.";
+/// The hooks, and what is done for them.
+const NAMES: [(&str, &str); 2] = [
+    ("pre-commit", "every commit is checked before it is created"),
+    ("pre-merge-commit", "every merge is checked before it is committed"),
+];
+
+/// What git starts no hook for.
+const NOT_ASKED: &str = "git runs no hook for a fast-forward, cherry-pick, revert or rebase, nor with --no-verify: CI \
+                         checks them, `tierod init --ci` writes its file";
 
 impl Hook {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
         match &self.action {
-            Action::Install(root) => install(root),
-            Action::Remove(root) => remove(root),
+            Action::Install(root) => install(&Place::find(root)?),
+            Action::Remove(root) => remove(&Place::find(root)?),
         }
     }
 }
 
-/// The path of the hook, and the project root relative to the top of the working tree.
-fn find(named: &Root) -> Result<(PathBuf, String), Error> {
-    let cwd = cwd()?;
-    let start = named.path.as_ref().map_or_else(|| cwd.clone(), |root| cwd.join(root));
-    let root = find_root(&start)?;
-    let (hooks, top) = hooks_folder(&root, &cwd)?;
-    if hooks.exists() && !hooks.is_dir() {
-        let error = Error::new("hooks are disabled here").because(format!("{} is not a folder", hooks.display()));
-        return Err(error.help("run `git config --unset core.hooksPath`, or set it to a folder"));
+/// Where the hooks are, and the project root that they check.
+struct Place {
+    hooks: Hooks,
+    /// The project root from the top of the working tree.
+    root: String,
+}
+
+impl Place {
+    fn find(named: &Root) -> Result<Self, Error> {
+        let cwd = cwd()?;
+        let start = named.path.as_ref().map_or_else(|| cwd.clone(), |root| cwd.join(root));
+        let root = find_root(&start)?;
+        let hooks = Hooks::of(&root, &cwd)?;
+        if hooks.folder.exists() && !hooks.folder.is_dir() {
+            let cause = format!("{} is not a folder", hooks.folder.display());
+            let error = Error::new("hooks are disabled here").because(cause);
+            return Err(error.help("run `git config --unset core.hooksPath`, or set it to a folder"));
+        }
+        let below = root
+            .strip_prefix(&hooks.top)
+            .map_err(|_| Error::new("the project root is not in the working tree of the repository"))?;
+        let below =
+            below.to_str().ok_or_else(|| Error::new("the path of the project root is not UTF-8"))?.replace('\\', "/");
+        Ok(Self { hooks, root: if below.is_empty() { ".".to_owned() } else { below } })
     }
-    let below = root
-        .strip_prefix(&top)
-        .map_err(|_| Error::new("the project root is not in the working tree of the repository"))?;
-    let below =
-        below.to_str().ok_or_else(|| Error::new("the path of the project root is not UTF-8"))?.replace('\\', "/");
-    Ok((hooks.join("pre-commit"), if below.is_empty() { ".".to_owned() } else { below }))
-}
 
-/// A text as one word of a POSIX shell.
-fn quoted(text: &str) -> String {
-    format!("'{}'", text.replace('\'', r"'\''"))
-}
+    /// The hooks in their order: path, what is done, and what is there now.
+    fn found(&self) -> Result<Vec<(PathBuf, &'static str, Found)>, Error> {
+        let found = |(name, does): (&str, &'static str)| {
+            let hook = self.hooks.folder.join(name);
+            let found = Found::read(&hook, &self.root)?;
+            Ok((hook, does, found))
+        };
+        NAMES.into_iter().map(found).collect()
+    }
 
-/// The line that runs the check. Git starts hooks at the top of the working tree.
-fn call(root: &str, program: &Path) -> String {
-    let program = program.to_str().map_or_else(|| "tierod".to_owned(), quoted);
-    format!("{program} check --staged -- {}", quoted(root))
-}
-
-/// The test whether the next commit contains the project root: a branch without it has no records to check.
-fn guard(root: &str) -> String {
-    let marker = if root == "." { settings::FILE.to_owned() } else { format!("{root}/{}", settings::FILE) };
-    // The stage is given, because a path could otherwise be read as one.
-    format!("git cat-file -e {} 2>/dev/null", quoted(&format!(":0:{marker}")))
-}
-
-/// The check as one line for a hook that does more.
-fn chain(root: &str, program: &Path) -> String {
-    format!("! {} || {} || exit 1", guard(root), call(root, program))
-}
-
-fn script(root: &str, program: &Path) -> String {
-    format!("#!/bin/sh\n{MARK}\n{} || exit 0\nexec {}\n", guard(root), call(root, program))
-}
-
-fn install(named: &Root) -> Result<Done, Error> {
-    let (hook, root) = find(named)?;
-    let program = std::env::current_exe().unwrap_or_else(|_| PathBuf::from("tierod"));
-    let script = script(&root, &program);
-    let shown = hook.display();
-    match fs::read(&hook) {
-        Ok(bytes) if bytes == script.as_bytes() => Ok(format!("{shown} is already installed\n").into()),
-        Ok(bytes) if String::from_utf8_lossy(&bytes).contains(MARK) => {
-            let error = Error::new(format!("{shown} is a tierod hook for another project root or program"));
-            let chain = chain(&root, &program);
-            Err(error.help(format!(
-                "run `tierod hook remove` and install again; for two project roots, add this line after its first line: {chain}"
-            )))
+    /// What is unusual about the folder of the hooks.
+    fn warnings(&self) -> String {
+        let folder = self.hooks.folder.display();
+        let mut out = String::new();
+        if self.hooks.shared {
+            out.push_str(&format!(
+                "warning: {folder} (core.hooksPath) is outside of this repository: every repository that uses it runs \
+                 these hooks; they check only repositories with a project root at {}\n",
+                self.root
+            ));
         }
-        Ok(_) => {
-            let error = Error::new(format!("{shown} already exists and was not changed"));
-            let chain = chain(&root, &program);
-            Err(error.help(format!("to run the check from it, add this line after its first line: {chain}")))
+        if self.hooks.tracked {
+            out.push_str(&format!(
+                "warning: {folder} (core.hooksPath) is in the working tree and not ignored: the hooks are committed with \
+                 the path of the program on this computer, which is used if tierod is not on the PATH\n"
+            ));
         }
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound && !hook.is_symlink() => {
-            write(&hook, &script).map_err(|error| Error::new(format!("{shown} cannot be written")).because(error))?;
-            Ok(format!("wrote {shown}: every commit is checked before it is created\n").into())
-        }
-        Err(error) => Err(Error::new(format!("{shown} already exists and cannot be read")).because(error)),
+        out
     }
 }
 
+/// What is in the place of a hook.
+enum Found {
+    Nothing,
+    /// A hook as tierod wrote it; `text` is its content, `None` if git does not run it.
+    Ours {
+        script: Script,
+        text: Option<String>,
+    },
+    /// Anything else; whether tierod wrote it once, and whether it checks the project root.
+    Other {
+        edited: bool,
+        checks: bool,
+    },
+}
+
+impl Found {
+    fn read(hook: &Path, root: &str) -> Result<Self, Error> {
+        let text = match fs::read(hook) {
+            Ok(bytes) => String::from_utf8_lossy(&bytes).into_owned(),
+            Err(error) if error.kind() == ErrorKind::NotFound && !hook.is_symlink() => return Ok(Self::Nothing),
+            Err(error) => {
+                let shown = hook.display();
+                return Err(Error::new(format!("{shown} already exists and cannot be read")).because(error));
+            }
+        };
+        let ours = Script::parse(&text).filter(|_| !hook.is_symlink());
+        Ok(match ours {
+            Some(script) => Self::Ours { script, text: is_run(hook).then_some(text) },
+            None => Self::Other { edited: is_marked(&text), checks: checks(&text, root) },
+        })
+    }
+}
+
+/// Whether git runs a hook: it ignores files that cannot be executed.
+fn is_run(hook: &Path) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        hook.metadata().is_ok_and(|data| data.permissions().mode() & 0o100 != 0)
+    }
+    #[cfg(not(unix))]
+    hook.exists()
+}
+
+fn install(place: &Place) -> Result<Done, Error> {
+    let program = recorded(&std::env::current_exe().unwrap_or_else(|_| PathBuf::from("tierod")));
+    let found = place.found()?;
+    for (hook, _, found) in &found {
+        let Found::Other { edited, checks: false } = found else { continue };
+        let what = if *edited { "was edited after tierod wrote it" } else { "already exists" };
+        let error = Error::new(format!("{} {what} and was not changed", hook.display()));
+        let chain = chain(&program, &place.root);
+        return Err(error.help(format!(
+            "to run the check from it, add this line after its first line, then install again: {chain}"
+        )));
+    }
+    let mut out = String::new();
+    let mut all = true;
+    for (hook, does, found) in found {
+        let shown = hook.display();
+        let (before, mut roots) = match found {
+            Found::Nothing => (None, Vec::new()),
+            Found::Ours { script, text } => (Some(text), script.roots),
+            Found::Other { .. } => {
+                out.push_str(&format!("{shown} was not changed: it runs the check already\n"));
+                continue;
+            }
+        };
+        if !roots.contains(&place.root) {
+            roots.push(place.root.clone());
+            roots.sort();
+        }
+        let text = Script { program: program.clone(), roots }.text();
+        if before.as_ref().is_some_and(|before| before.as_ref() == Some(&text)) {
+            out.push_str(&format!("{shown} is already installed\n"));
+            continue;
+        }
+        all = false;
+        write(&hook, &text).map_err(|error| Error::new(format!("{shown} cannot be written")).because(error))?;
+        let verb = if before.is_some() { "renewed" } else { "wrote" };
+        out.push_str(&format!("{verb} {shown}: {does}\n"));
+    }
+    if !all {
+        out.push_str(NOT_ASKED);
+        out.push('\n');
+    }
+    out.push_str(&place.warnings());
+    Ok(out.into())
+}
+
+/// Replaces a hook in one step, because git may be running it.
 fn write(hook: &Path, script: &str) -> std::io::Result<()> {
-    if let Some(folder) = hook.parent() {
-        fs::create_dir_all(folder)?;
-    }
-    let mut file = fs::OpenOptions::new().write(true).create_new(true).open(hook)?;
+    let folder = hook.parent().unwrap_or(hook);
+    fs::create_dir_all(folder)?;
+    let new = hook.with_extension("tierod-new");
+    let _ = fs::remove_file(&new);
+    let mut file = fs::OpenOptions::new().write(true).create_new(true).open(&new)?;
     file.write_all(script.as_bytes())?;
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;
         file.set_permissions(fs::Permissions::from_mode(0o755))?;
     }
-    Ok(())
+    drop(file);
+    fs::rename(&new, hook)
 }
 
-fn remove(named: &Root) -> Result<Done, Error> {
-    let (hook, _) = find(named)?;
-    let shown = hook.display();
-    match fs::read(&hook) {
-        Ok(bytes) if own(&bytes) => {
-            fs::remove_file(&hook).map_err(|error| Error::new(format!("{shown} cannot be removed")).because(error))?;
-            Ok(format!("removed {shown}\n").into())
+fn remove(place: &Place) -> Result<Done, Error> {
+    let found = place.found()?;
+    let none_is_ours = !found.iter().any(|(.., found)| matches!(found, Found::Ours { .. }));
+    for (hook, _, found) in &found {
+        let shown = hook.display();
+        match found {
+            Found::Other { edited, checks } if *edited || *checks => {
+                let what = if *edited { "was edited after tierod wrote it" } else { "was not written by tierod" };
+                let error = Error::new(format!("{shown} {what}, and was not changed"));
+                return Err(error.help("remove the tierod lines by hand"));
+            }
+            Found::Other { .. } if none_is_ours => {
+                return Err(Error::new(format!("{shown} was not written by tierod, and was not changed")));
+            }
+            _ => {}
         }
-        Ok(bytes) if String::from_utf8_lossy(&bytes).contains(MARK) => {
-            let error = Error::new(format!("{shown} was edited after tierod wrote it, and was not changed"));
-            Err(error.help("remove the tierod lines by hand"))
-        }
-        Ok(_) => Err(Error::new(format!("{shown} was not written by tierod, and was not changed"))),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            Ok(format!("{shown} does not exist: nothing to remove\n").into())
-        }
-        Err(error) => Err(Error::new(format!("{shown} cannot be read")).because(error)),
     }
-}
-
-/// Whether a hook is as tierod wrote it: its four lines and no other.
-fn own(bytes: &[u8]) -> bool {
-    let text = String::from_utf8_lossy(bytes);
-    let lines: Vec<&str> = text.lines().collect();
-    matches!(lines[..], ["#!/bin/sh", MARK, guard, exec] if guard.starts_with("git cat-file -e ") && exec.starts_with("exec "))
+    let mut out = String::new();
+    for (hook, _, found) in found {
+        let shown = hook.display();
+        let line = match found {
+            Found::Nothing => format!("{shown} does not exist: nothing to remove\n"),
+            Found::Other { .. } => format!("{shown} was not written by tierod, and was not changed\n"),
+            Found::Ours { script, .. } if !script.roots.contains(&place.root) => {
+                format!("{shown} does not check {}: nothing to remove\n", place.root)
+            }
+            Found::Ours { mut script, .. } => {
+                script.roots.retain(|root| *root != place.root);
+                let rest = script.roots.join(", ");
+                let done = if rest.is_empty() { fs::remove_file(&hook) } else { write(&hook, &script.text()) };
+                done.map_err(|error| Error::new(format!("{shown} cannot be removed")).because(error))?;
+                if rest.is_empty() {
+                    format!("removed {shown}\n")
+                } else {
+                    format!("removed {} from {shown}, which still checks {rest}\n", place.root)
+                }
+            }
+        };
+        out.push_str(&line);
+    }
+    Ok(out.into())
 }

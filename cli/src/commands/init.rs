@@ -1,8 +1,10 @@
-//! `init`: a starter project.
+//! `init`: a starter project, and the recipe for its CI.
+
+mod ci;
 
 use std::fs;
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use jiff::ToSpan as _;
@@ -12,6 +14,7 @@ use trace::Error;
 use trace::git::Project;
 use trace::snapshot::{Request, State};
 
+use self::ci::{Forge, Recipe};
 use super::schema::{Which, text};
 use super::{Done, Shared};
 use crate::args::{cwd, today};
@@ -25,6 +28,9 @@ pub(crate) struct Init {
     /// The year of the contest [default: the year of the next summer]
     #[arg(long)]
     season: Option<i16>,
+    /// Also write the file for the CI of the forge; only this file if the project exists
+    #[arg(long, value_name = "FORGE", num_args = 0..=1, default_missing_value = "auto")]
+    ci: Option<Forge>,
 }
 
 /// Starter files: the path in the project root, and the template.
@@ -36,16 +42,21 @@ const STARTERS: [(&str, &str); 3] = [
 
 impl Init {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
-        let folder = cwd()?.join(&self.folder);
-        let request = Request { cwd: cwd()?, path: Some(folder.clone()), state: State::Worktree };
+        let cwd = cwd()?;
+        let folder = cwd.join(&self.folder);
+        let recipe = self.ci.map(|forge| Recipe::new(forge, &folder, &cwd)).transpose()?;
+        let request = Request { cwd: cwd.clone(), path: Some(folder.clone()), state: State::Worktree };
         // What is already in a repository was written before the tool was used.
         let since = Project::open(&request).has_commits().then(|| today().to_string());
         let mut files = Vec::new();
-        for (path, template) in STARTERS {
-            files.push((path, self.fill(template, since.as_deref())?));
+        let exists = folder.join(settings::FILE).symlink_metadata().is_ok();
+        if recipe.is_none() || !exists {
+            for (path, template) in STARTERS {
+                files.push((path, self.fill(template, since.as_deref())?));
+            }
+            files.push(("tierod.schema.json", text(Which::Records)));
+            files.push(("tierod-settings.schema.json", text(Which::Settings)));
         }
-        files.push(("tierod.schema.json", text(Which::Records)));
-        files.push(("tierod-settings.schema.json", text(Which::Settings)));
 
         let taken: Vec<&str> = files
             .iter()
@@ -56,25 +67,36 @@ impl Init {
             let error = Error::new(format!("{} already contains {}", self.folder.display(), taken.join(", ")));
             return Err(error.help("nothing was written; give another folder, or continue with these files"));
         }
+        if let Some(recipe) = &recipe
+            && recipe.top.join(recipe.path).symlink_metadata().is_ok()
+        {
+            let error = Error::new(format!("{} already exists", recipe.top.join(recipe.path).display()));
+            return Err(error.help("nothing was written; remove or rename this file, and run it again"));
+        }
         let mut out = String::new();
         for (path, content) in &files {
-            let full = folder.join(path);
-            let written = fs::create_dir_all(&folder).and_then(|()| {
-                let mut file = fs::OpenOptions::new().write(true).create_new(true).open(&full)?;
-                file.write_all(content.as_bytes())
-            });
-            written.map_err(|error| Error::new(format!("{} cannot be written", full.display())).because(error))?;
+            write(&folder.join(path), content, false)?;
             let shown = if self.folder.as_os_str() == "." { PathBuf::from(path) } else { self.folder.join(path) };
             out.push_str(&format!("wrote {}\n", shown.display()));
         }
-        if let Some(since) = since {
+        if let Some(recipe) = &recipe {
+            let path = recipe.top.join(recipe.path);
+            write(&path, &recipe.content, recipe.program)?;
+            out.push_str(&format!("wrote {}\n", path.strip_prefix(&cwd).unwrap_or(&path).display()));
+        }
+        if let Some(since) = since.filter(|_| !files.is_empty()) {
             out.push_str(&format!(
                 "\nthis repository has commits: the history checks take what is on record at the end of {since} as it is \
                  (`history: since` in {})\n",
                 settings::FILE
             ));
         }
-        out.push_str("\nnext: write your goal in goal-and-events.yaml, run `tierod check` and `tierod hook install`, and commit\n");
+        if !files.is_empty() {
+            out.push_str("\nnext: write your goal in goal-and-events.yaml, run `tierod check` and `tierod hook install`, and commit\n");
+        }
+        if let Some(recipe) = &recipe {
+            out.push_str(&format!("\nfor {}: {}\n", recipe.path, recipe.next));
+        }
         Ok(out.into())
     }
 
@@ -90,4 +112,19 @@ impl Init {
         // The template engine removes the last newline.
         environment.render_str(template, values).map(|text| text + "\n").map_err(fail)
     }
+}
+
+/// Writes a new file, and creates the folders of its path.
+fn write(file: &Path, content: &str, program: bool) -> Result<(), Error> {
+    let written = fs::create_dir_all(file.parent().unwrap_or(file)).and_then(|()| {
+        let mut new = fs::OpenOptions::new().write(true).create_new(true).open(file)?;
+        new.write_all(content.as_bytes())?;
+        #[cfg(unix)]
+        if program {
+            use std::os::unix::fs::PermissionsExt as _;
+            new.set_permissions(fs::Permissions::from_mode(0o755))?;
+        }
+        Ok(())
+    });
+    written.map_err(|error| Error::new(format!("{} cannot be written", file.display())).because(error))
 }

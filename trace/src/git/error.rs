@@ -102,6 +102,13 @@ pub enum GitError {
         /// What is missing.
         missing: String,
     },
+    /// The clone is complete, but the base of a comparison was not fetched.
+    NotFetched {
+        /// What is missing.
+        what: String,
+        /// What to fetch: the arguments of `git fetch`.
+        fetch: String,
+    },
     /// No default branch is known.
     NoDefaultBranch,
     /// The default branch and the compared revision have no common commit.
@@ -137,6 +144,7 @@ impl GitError {
             Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
             Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
             Self::ShallowBeforeBase { missing } => missing.clone(),
+            Self::NotFetched { what, .. } => what.clone(),
             Self::NoDefaultBranch => "no default branch to compare with".to_owned(),
             Self::NoCommonCommit { branch } => format!("no commit in common with {branch}"),
             Self::NoHooks => "a bare repository needs no pre-commit hook, because no commits are made in it".to_owned(),
@@ -157,7 +165,7 @@ impl GitError {
             Self::MissingObject { object } | Self::DamagedObject { object } => Some(schema::words::shorten(object)),
             Self::ShallowBeforeBase { .. } => Some("the clone is shallow".to_owned()),
             Self::NoDefaultBranch => {
-                Some("none of origin/HEAD, origin/main, origin/master, main and master exists".to_owned())
+                Some("the remote has no HEAD here, and main, master, trunk and develop do not exist".to_owned())
             }
             Self::Refused { .. }
             | Self::Library { .. }
@@ -165,6 +173,7 @@ impl GitError {
             | Self::NotARepository { .. }
             | Self::NoRepository { .. }
             | Self::NoIndex
+            | Self::NotFetched { .. }
             | Self::NoCommonCommit { .. }
             | Self::NoHooks => None,
         }
@@ -194,6 +203,9 @@ impl GitError {
             }
             Self::DamagedObject { .. } => "run `git fsck`",
             Self::ShallowBeforeBase { .. } => DEEPEN,
+            Self::NotFetched { fetch, .. } => {
+                return Some(format!("run `git fetch {fetch}`, or give a base: `tierod delta --base REV`"));
+            }
             Self::NoDefaultBranch => {
                 "give a base, for example `tierod delta --base HEAD~1`, or run `git remote set-head origin --auto`"
             }

@@ -12,6 +12,9 @@
 //! | `walk` | the commits that changed a project, for the history |
 //! | `project`, `worktree`, `entries` | snapshots of a project, and the files that its records name |
 //! | `base` | what a change is compared with, if nothing is named |
+//! | `forge` | the change that CI runs for, from its environment |
+//! | `remotes` | the remotes and the default branch |
+//! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
@@ -27,12 +30,15 @@ mod create;
 mod entries;
 mod environment;
 mod error;
+mod forge;
+mod hooks;
 mod library;
 mod objects;
 mod plumbing;
 mod process;
 mod project;
 mod records_cache;
+mod remotes;
 mod reports_cache;
 mod repository;
 pub(crate) mod walk;
@@ -41,6 +47,7 @@ mod worktree;
 pub use base::Base;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
+pub use hooks::Hooks;
 pub use project::Project;
-pub use repository::hooks_folder;
+pub use remotes::Remotes;
 pub use worktree::find_root;

@@ -270,8 +270,9 @@ impl Project {
         base::named(self, revision)
     }
 
-    /// The base of what was requested: on a merge that CI has checked out its first parent, otherwise the merge base with
-    /// the default branch. In CI, on the default branch itself, the commit before.
+    /// The base of what was requested. In CI: the target of the request or the state before the push, according to the
+    /// environment of the forge; on a merge that the forge itself made for a request, its first parent. Otherwise the
+    /// merge base with the default branch; in CI, on the default branch itself, the commit before.
     ///
     /// # Errors
     /// No repository; no default branch; a history that is cut off before the base.

@@ -192,18 +192,3 @@ pub(super) fn roots(entries: &[Entry]) -> impl Iterator<Item = &str> {
     let prefixes = files.filter_map(|entry| entry.path.strip_suffix(schema::settings::FILE));
     prefixes.filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
 }
-
-/// The folder that git runs hooks from, following `core.hooksPath` and linked working trees, and the top of the working
-/// tree.
-///
-/// # Errors
-/// No repository, or a bare one.
-pub fn hooks_folder(folder: &Path, cwd: &Path) -> Result<(PathBuf, PathBuf), crate::Error> {
-    let environment = Environment::read();
-    let plumbing = Plumbing::new(folder, &Locals::new(folder, cwd, &environment));
-    match plumbing.top(&environment)? {
-        Some((top, false)) => Ok((plumbing.hooks(&top)?, top)),
-        Some((_, true)) => Err(GitError::NoHooks.into()),
-        None => Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
-    }
-}

@@ -64,6 +64,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "version": 1,
         "base": source(old),
         "head": source(new),
+        "base_reason": view.found.how,
         "shallow": view.found.shallow,
         "new": findings(&delta.new, new),
         "fixed": findings(&delta.fixed, old),

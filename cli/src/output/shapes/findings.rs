@@ -101,6 +101,7 @@ const STATES: &[Key] = &[
     VERSION,
     key("base", Shape::Named(&SOURCE), "the state that is compared with"),
     key("head", Shape::Named(&SOURCE), "the state that is compared"),
+    key("base_reason", TEXT_OR_NULL, "why this is the base; null if it was given"),
     key("shallow", Shape::Flag, "whether the clone is shallow"),
 ];
 

@@ -1,0 +1,65 @@
+//! The folder that git runs hooks from.
+
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+use super::environment::{Environment, Locals};
+use super::error::GitError;
+use super::plumbing::Plumbing;
+
+/// The folder that git runs the hooks of a repository from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hooks {
+    /// The folder, following `core.hooksPath` and linked working trees.
+    pub folder: PathBuf,
+    /// The top of the working tree.
+    pub top: PathBuf,
+    /// Whether it is outside of the repository, so that other repositories may use it, too.
+    pub shared: bool,
+    /// Whether it is in the working tree and not ignored, so that its files are committed.
+    pub tracked: bool,
+}
+
+impl Hooks {
+    /// The hooks of the repository that contains a folder.
+    ///
+    /// # Errors
+    /// No repository, or a bare one.
+    pub fn of(folder: &Path, cwd: &Path) -> Result<Self, crate::Error> {
+        let environment = Environment::read();
+        let git = Plumbing::new(folder, &Locals::new(folder, cwd, &environment));
+        let top = match git.top(&environment)? {
+            Some((top, false)) => top,
+            Some((_, true)) => return Err(GitError::NoHooks.into()),
+            None => return Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
+        };
+        let folder = resolved(&git.hooks(&top)?);
+        let common = git.git.text(&["rev-parse", "--path-format=absolute", "--git-common-dir"]).ok();
+        let in_git = common.is_some_and(|common| folder.starts_with(resolved(Path::new(&common))));
+        let in_tree = !in_git && folder.starts_with(resolved(&top));
+        let tracked = in_tree && git.is_committed(&folder);
+        Ok(Self { folder, top, shared: !in_git && !in_tree, tracked })
+    }
+}
+
+/// The path without symbolic links, as far as it exists.
+fn resolved(path: &Path) -> PathBuf {
+    let Some((there, full)) = path.ancestors().find_map(|up| Some((up, up.canonicalize().ok()?))) else {
+        return path.to_owned();
+    };
+    path.strip_prefix(there)
+        .map_or(full.clone(), |rest| if rest.as_os_str().is_empty() { full.clone() } else { full.join(rest) })
+}
+
+impl Plumbing {
+    /// Whether git tracks files of a folder, or would with the next `git add .`.
+    fn is_committed(&self, folder: &Path) -> bool {
+        let run = |args: &[&str], path: &Path| {
+            let args: Vec<&OsStr> = args.iter().map(OsStr::new).chain([path.as_os_str()]).collect();
+            self.git.run(&args)
+        };
+        let tracked = run(&["--literal-pathspecs", "ls-files", "--"], folder).is_ok_and(|list| !list.is_empty());
+        // The exit code is 1 if a path is not ignored. A file, because the folder itself may not be there yet.
+        tracked || run(&["check-ignore", "--quiet", "--no-index", "--"], &folder.join("pre-commit")).is_err()
+    }
+}
