@@ -173,17 +173,17 @@ fn renaming_one_of_two_records_with_one_id_passes() {
 fn repaired_settings_stop_nothing() {
     let sandbox = project();
     sandbox.write("bare.yaml", "parts:\n  bare: {in: suspension, serves: {circle-time: It holds the bare end.}}\n");
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: error}}\n\"", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: error}}\n\""));
     force(&sandbox, "broken settings");
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: error}}\n", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: error}}\n"));
     let answer = commit(&sandbox, "repaired");
     assert_eq!(answer.code, 0, "{}{}", answer.out, answer.err);
     let json = delta(&sandbox, "HEAD~1", 0);
     assert_eq!((&json["new"], &json["settings"]), (&json!([]), &json!([])));
     // A key that could not be read.
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: eror}}\n", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: eror}}\n"));
     force(&sandbox, "an unknown word");
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: error}}\n", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: error}}\n"));
     assert_eq!(commit(&sandbox, "repaired again").code, 0);
 }
 

@@ -145,7 +145,7 @@ fn rules(loaded: &Loaded, seen: &Loaded, renames: Option<&Renames>) -> RuleTexts
     }
     let name = |id: &str| renames.map_or(id, |renames| renames.id(id)).to_owned();
     for (_, record, waiver) in seen.waivers() {
-        rules.insert(format!("waivers.{}", name(record.id.as_str())), waiver_text(waiver, &name));
+        rules.insert(format!("waivers.{}", name(record.id.as_str())), waiver_text(waiver, name));
     }
     for (path, content) in loaded.snapshot.templates() {
         let text = match content {
