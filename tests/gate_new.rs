@@ -130,6 +130,21 @@ fn a_repair_that_breaks_something_else_is_stopped() {
 }
 
 #[test]
+fn a_file_that_is_broken_later_fixes_nothing() {
+    let sandbox = project();
+    sandbox.write("arm.yaml", "parts:\n".to_owned() + &part("arm", "nowhere"));
+    force(&sandbox, "a wrong name");
+    sandbox.write("arm.yaml", "parts:\n  \"arm:\n".to_owned() + &part("arm", "nowhere"));
+    force(&sandbox, "broken");
+    let json = delta(&sandbox, "HEAD~1", 1);
+    assert_eq!((&json["fixed"], names(&json["new"])), (&json!([]), vec!["unreadable-file -".to_owned()]));
+    // The broken file is removed.
+    sandbox.git(&["rm", "-q", "arm.yaml"]);
+    let json = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(0).json();
+    assert_eq!((&json["findings"], &json["uncovered"]), (&json!([]), &json!([])));
+}
+
+#[test]
 fn of_a_record_with_a_broken_key_only_that_key_is_uncovered() {
     let sandbox = project();
     let arm = part("arm", "suspension").replace("in: suspension", "in: suspension\n    amounts: {mass: heavy}");

@@ -88,7 +88,7 @@ fn same(a: &Tree<'_>, at: NodeId, b: &Tree<'_>, other: NodeId) -> bool {
 
 /// Whether a text that cannot be read as YAML may have a record with this id: the word begins a line, or an entry of a map
 /// in braces, and is not the key of a plain text, as the id under `serves` is. Its colon may be missing.
-fn may_have_record(bytes: &[u8], id: &str) -> bool {
+pub fn may_have_record(bytes: &[u8], id: &str) -> bool {
     let is_blank_or_quote = |byte: &u8| matches!(byte, b' ' | b'\t' | b'"' | b'\'');
     memchr::memmem::find_iter(bytes, id.as_bytes()).any(|at| {
         let rest = &bytes[at + id.len()..];

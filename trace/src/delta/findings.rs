@@ -150,7 +150,7 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
             let measures = compared.iter().filter_map(|(_, of)| of.earlier[index]?.measure.as_ref());
             delta.compare_measures(measures, finding, head);
             &mut delta.unchanged
-        } else if earlier(repaired) || hidden.explains(finding) {
+        } else if (earlier(repaired) || hidden.explains(finding)) && !names_removed_record(finding, parents, head) {
             &mut delta.uncovered
         } else {
             &mut delta.new
@@ -159,7 +159,12 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     }
     let mut waived: HashMap<String, &Finding> =
         after.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
+    let unreadable: HashSet<&str> = head.loaded.unreadable().map(|file| head.loaded.path(file)).collect();
     for &finding in &matches.left {
+        // What head cannot see is not fixed.
+        if finding.check.group != Group::Reading && unreadable.contains(finding.path.as_str()) {
+            continue;
+        }
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
         if waiver.is_some() || !(both.hide(finding) || delta.is_postponed(finding, first)) {
             delta.fixed.push(Finding { waiver, ..finding.clone() });
@@ -207,6 +212,17 @@ impl<'s> Hidden<'s> {
                 || graph.incoming(id).iter().any(|(other, _)| is_hidden(*other))
         })
     }
+}
+
+/// Whether a finding is about the name of a record that may have been in a file of a parent that could not be read, and
+/// that head no longer has: the repair removed it, so that the finding is new.
+fn names_removed_record(finding: &Finding, parents: &Parents, head: &Study) -> bool {
+    let mut quoted = finding.message.split('`').skip(1).step_by(2);
+    finding.check.name == "unknown-reference"
+        && quoted.any(|name| {
+            let was_held = parents.seen().any(|parent| parent.loaded.may_have_held(name));
+            was_held && head.loaded.find(name).is_none()
+        })
 }
 
 /// For each new finding, whether it is about the car and is there only because of results that were added: without them,
