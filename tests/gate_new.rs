@@ -267,7 +267,10 @@ fn bad_news_that_is_recorded_stops_nobody() {
     assert!(json["new"].as_array().unwrap().iter().all(|one| one["level"] == "error" && one["about"] == "car"));
     assert_eq!(json["stops"], json!([]));
     let text = sandbox.tierod(&["delta", "HEAD~1", "HEAD"]).ended(0).out;
-    assert!(text.contains("a new result shows it") && text.contains("0 of 2 new errors stop the request"), "{text}");
+    assert!(
+        text.contains("a new result shows it") && text.contains("none of the new errors stops the request"),
+        "{text}"
+    );
     sandbox.tierod(&["check"]).ended(1);
     // A result that is made worse afterwards, and a limit that is tightened under it, are no new results.
     sandbox.write("results.yaml", failed.replace("5.4 s", "5.1 s"));
@@ -365,6 +368,32 @@ fn a_clean_merge_is_compared_with_both_sides_by_the_hook_of_merges() {
     let both = merge("two");
     let said = both.out + &both.err;
     assert!(both.code != 0 && said.contains("duplicate-id") && !said.contains("fin"), "{said}");
+}
+
+/// Two branches of 2 kg each against a limit of 3.5 kg.
+#[test]
+fn a_merge_can_exceed_a_budget_that_both_sides_meet() {
+    for (stops, expected) in [("", 0), ("stops: {commit: all}\n", 1)] {
+        let sandbox = project();
+        std::fs::copy(sandbox.path_of(".git/hooks/pre-commit"), sandbox.path_of(".git/hooks/pre-merge-commit"))
+            .unwrap();
+        sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{over-budget: error}}\n{stops}"));
+        sandbox.write("budget.yaml", OVER);
+        force(&sandbox, "budget");
+        for name in ["one", "two"] {
+            sandbox.git(&["checkout", "-qb", name, "main"]);
+            sandbox.write(&format!("{name}.yaml"), with_mass("2").replace("arm", name));
+            let answer = commit(&sandbox, name);
+            assert_eq!(answer.code, 0, "{}{}", answer.out, answer.err);
+        }
+        let args = ["merge", "--no-edit", "one"];
+        let merge = Answer::from_output(&sandbox.command("git", &sandbox.path()).args(args).output().unwrap());
+        let said = merge.out + &merge.err;
+        assert_eq!(i32::from(merge.code != 0), expected, "{said}");
+        assert!(said.contains("0.5 kg over its limit"), "{said}");
+        let told = said.contains("none of the new errors stops the commit");
+        assert_eq!(told, expected == 0, "{said}");
+    }
 }
 
 #[test]

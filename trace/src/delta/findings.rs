@@ -116,7 +116,7 @@ fn rules<'s>(base: &'s Study, head: &'s Study) -> Rules<'s> {
 
 /// Sorts the findings into new, uncovered, fixed and unchanged ones, and finds which of those became worse or better.
 pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
-    let first = &parents.first;
+    let first = &parents.first.seen;
     let rules = rules(first, head);
     delta.stops = rules.settings.stops;
     let after = head.report_under(rules);
@@ -134,7 +134,7 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     let (seen, repaired) = compared.split_at(1 + parents.others.len());
     let Some((renames, matches)) = seen.first() else { return };
 
-    let both = BothRules::new(renames, first, parents.repaired.first().map_or(&first.loaded, |own| &own.loaded), head);
+    let both = BothRules::new(renames, first, &parents.first.known().loaded, head);
     delta.settings = both.changes([&reports[0], &after]);
     for ((renames, _), other) in seen.iter().zip(parents.seen()).skip(1) {
         // What another parent of a merge has already is no change of this one.
@@ -150,7 +150,9 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
             let measures = compared.iter().filter_map(|(_, of)| of.earlier[index]?.measure.as_ref());
             delta.compare_measures(measures, finding, head);
             &mut delta.unchanged
-        } else if (earlier(repaired) || hidden.explains(finding)) && !names_removed_record(finding, parents, head) {
+        } else if (earlier(repaired) || hidden.explains(finding) || both.uncover(finding))
+            && !names_removed_record(finding, parents, head)
+        {
             &mut delta.uncovered
         } else {
             &mut delta.new
@@ -184,7 +186,7 @@ struct Hidden<'s> {
 impl<'s> Hidden<'s> {
     fn new(parents: &'s Parents, head: &'s Study) -> Self {
         let mut ids = HashSet::new();
-        for repaired in &parents.repaired {
+        for repaired in parents.repaired() {
             let loaded = &repaired.loaded;
             for id in loaded.record_ids() {
                 let name = loaded.record(id).id.as_str();

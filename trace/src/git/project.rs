@@ -18,7 +18,7 @@ use super::records_cache::{self, Others};
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
-use crate::delta::Parents;
+use crate::delta::{Parent, Parents};
 use crate::history::commit_state::state_at;
 use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
@@ -133,15 +133,16 @@ impl Project {
     ) -> Result<Parents, Error> {
         let loaded = revisions.iter().map(|revision| self.load_before(revision, &head.snapshot, pool));
         let loaded = loaded.collect::<Result<Vec<Loaded>, Error>>()?;
-        let repaired: Vec<Loaded> = loaded.iter().filter_map(|parent| parent.repaired_by(head)).collect();
-        let mut study = |loaded: Loaded| self.study_for_checks(loaded, day, logs);
-        let mut seen: Vec<Study> = loaded.into_iter().map(&mut study).collect();
-        let repaired = repaired.into_iter().map(|loaded| study(loaded.fetched(self))).collect();
-        if seen.is_empty() {
-            return Err(Error::new("no revision to compare with"));
-        }
-        let first = seen.remove(0);
-        Ok(Parents { first, others: seen, repaired })
+        let mut parents = loaded.into_iter().map(|loaded| self.parent(loaded, head, day, logs));
+        let first = parents.next().ok_or_else(|| Error::new("no revision to compare with"))?;
+        Ok(Parents { first, others: parents.collect() })
+    }
+
+    /// A state that `head` is compared with, evaluated for a date.
+    pub fn parent(&self, loaded: Loaded, head: &Loaded, day: Day, logs: &mut Logs) -> Parent {
+        let repaired = loaded.repaired_by(head).map(|loaded| loaded.fetched(self));
+        let seen = self.study_for_checks(loaded, day, logs);
+        Parent { seen, repaired: repaired.map(|loaded| self.study_for_checks(loaded, day, logs)) }
     }
 
     /// Decodes the files that neither `pool` nor an earlier run has decoded.
