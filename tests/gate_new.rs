@@ -130,6 +130,21 @@ fn a_repair_that_breaks_something_else_is_stopped() {
 }
 
 #[test]
+fn a_file_that_is_broken_later_fixes_nothing() {
+    let sandbox = project();
+    sandbox.write("arm.yaml", "parts:\n".to_owned() + &part("arm", "nowhere"));
+    force(&sandbox, "a wrong name");
+    sandbox.write("arm.yaml", "parts:\n  \"arm:\n".to_owned() + &part("arm", "nowhere"));
+    force(&sandbox, "broken");
+    let json = delta(&sandbox, "HEAD~1", 1);
+    assert_eq!((&json["fixed"], names(&json["new"])), (&json!([]), vec!["unreadable-file -".to_owned()]));
+    // The broken file is removed.
+    sandbox.git(&["rm", "-q", "arm.yaml"]);
+    let json = sandbox.tierod(&["check", "--staged", "--format", "json"]).ended(0).json();
+    assert_eq!((&json["findings"], &json["uncovered"]), (&json!([]), &json!([])));
+}
+
+#[test]
 fn of_a_record_with_a_broken_key_only_that_key_is_uncovered() {
     let sandbox = project();
     let arm = part("arm", "suspension").replace("in: suspension", "in: suspension\n    amounts: {mass: heavy}");
@@ -173,17 +188,17 @@ fn renaming_one_of_two_records_with_one_id_passes() {
 fn repaired_settings_stop_nothing() {
     let sandbox = project();
     sandbox.write("bare.yaml", "parts:\n  bare: {in: suspension, serves: {circle-time: It holds the bare end.}}\n");
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: error}}\n\"", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: error}}\n\""));
     force(&sandbox, "broken settings");
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: error}}\n", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: error}}\n"));
     let answer = commit(&sandbox, "repaired");
     assert_eq!(answer.code, 0, "{}{}", answer.out, answer.err);
     let json = delta(&sandbox, "HEAD~1", 0);
     assert_eq!((&json["new"], &json["settings"]), (&json!([]), &json!([])));
     // A key that could not be read.
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: eror}}\n", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: eror}}\n"));
     force(&sandbox, "an unknown word");
-    sandbox.write("tierod.yaml", format!("{}levels: {{no-verification: error}}\n", SETTINGS));
+    sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{no-verification: error}}\n"));
     assert_eq!(commit(&sandbox, "repaired again").code, 0);
 }
 
@@ -252,7 +267,10 @@ fn bad_news_that_is_recorded_stops_nobody() {
     assert!(json["new"].as_array().unwrap().iter().all(|one| one["level"] == "error" && one["about"] == "car"));
     assert_eq!(json["stops"], json!([]));
     let text = sandbox.tierod(&["delta", "HEAD~1", "HEAD"]).ended(0).out;
-    assert!(text.contains("a new result shows it") && text.contains("0 of 2 new errors stop the request"), "{text}");
+    assert!(
+        text.contains("a new result shows it") && text.contains("none of the new errors stops the request"),
+        "{text}"
+    );
     sandbox.tierod(&["check"]).ended(1);
     // A result that is made worse afterwards, and a limit that is tightened under it, are no new results.
     sandbox.write("results.yaml", failed.replace("5.4 s", "5.1 s"));
@@ -350,6 +368,32 @@ fn a_clean_merge_is_compared_with_both_sides_by_the_hook_of_merges() {
     let both = merge("two");
     let said = both.out + &both.err;
     assert!(both.code != 0 && said.contains("duplicate-id") && !said.contains("fin"), "{said}");
+}
+
+/// Two branches of 2 kg each against a limit of 3.5 kg.
+#[test]
+fn a_merge_can_exceed_a_budget_that_both_sides_meet() {
+    for (stops, expected) in [("", 0), ("stops: {commit: all}\n", 1)] {
+        let sandbox = project();
+        std::fs::copy(sandbox.path_of(".git/hooks/pre-commit"), sandbox.path_of(".git/hooks/pre-merge-commit"))
+            .unwrap();
+        sandbox.write("tierod.yaml", format!("{SETTINGS}levels: {{over-budget: error}}\n{stops}"));
+        sandbox.write("budget.yaml", OVER);
+        force(&sandbox, "budget");
+        for name in ["one", "two"] {
+            sandbox.git(&["checkout", "-qb", name, "main"]);
+            sandbox.write(&format!("{name}.yaml"), with_mass("2").replace("arm", name));
+            let answer = commit(&sandbox, name);
+            assert_eq!(answer.code, 0, "{}{}", answer.out, answer.err);
+        }
+        let args = ["merge", "--no-edit", "one"];
+        let merge = Answer::from_output(&sandbox.command("git", &sandbox.path()).args(args).output().unwrap());
+        let said = merge.out + &merge.err;
+        assert_eq!(i32::from(merge.code != 0), expected, "{said}");
+        assert!(said.contains("0.5 kg over its limit"), "{said}");
+        let told = said.contains("none of the new errors stops the commit");
+        assert_eq!(told, expected == 0, "{said}");
+    }
 }
 
 #[test]

@@ -225,7 +225,7 @@ pub enum Level {
     Note,
     /// Should be fixed.
     Warning,
-    /// Stops the commit.
+    /// Must be fixed; a new one can stop a commit or a request.
     Error,
 }
 

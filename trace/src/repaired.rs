@@ -6,7 +6,7 @@
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
-use schema::read::{EarlierVersion, ProblemKind};
+use schema::read::{self, EarlierVersion};
 use schema::{Kind, Record};
 
 use crate::ids::{FileId, RecordId};
@@ -38,12 +38,14 @@ impl Loaded {
         }
         let uncovered: Vec<FileProblem> = later.problems.iter().filter_map(|found| repair.uncovered(found)).collect();
         let mut snapshot = self.snapshot.clone();
-        if self.settings_unread() {
+        if self.settings_unread() && !repair.is_unchanged(FileId::new(0)) {
             snapshot.settings = later.settings().clone();
             is_repaired = true;
         }
-        let mut problems = self.problems.clone();
-        is_repaired |= !uncovered.is_empty();
+        let mut problems: Vec<FileProblem> =
+            self.problems.iter().filter(|found| repair.is_unchanged(found.file)).cloned().collect();
+        // A broken file that was removed hides nothing any longer, either.
+        is_repaired |= !uncovered.is_empty() || problems.len() < self.problems.len();
         problems.extend(uncovered);
         let mut loaded = Self::from_records(snapshot, entries, problems);
         loaded.damaged = damaged;
@@ -66,6 +68,20 @@ impl Loaded {
         loaded
     }
 
+    /// Whether a file that could not be read may have had a record with this id.
+    pub(crate) fn may_have_held(&self, id: &str) -> bool {
+        self.unreadable().any(|file| match &self.snapshot.files[file].content {
+            Ok(bytes) => read::may_have_record(bytes, id),
+            Err(_) => true,
+        })
+    }
+
+    /// The files of which nothing could be read.
+    pub(crate) fn unreadable(&self) -> impl Iterator<Item = FileId> {
+        let whole = |found: &&FileProblem| found.problem.record.is_none() && found.problem.route.is_empty();
+        self.problems.iter().filter(whole).map(|found| found.file)
+    }
+
     /// Whether the settings could not be read completely.
     pub(crate) fn settings_unread(&self) -> bool {
         self.problems.iter().any(|found| found.file == FileId::new(0))
@@ -80,6 +96,8 @@ struct Repair<'l> {
     broken: Vec<FileId>,
     /// The files of the earlier state, by path.
     paths: HashMap<&'l str, FileId>,
+    /// The files of the later state, by path.
+    later_paths: HashMap<&'l str, FileId>,
     /// Each broken file next to each file of the later state that may have its records.
     versions: std::cell::RefCell<HashMap<(FileId, FileId), Arc<EarlierVersion<'l>>>>,
 }
@@ -91,9 +109,18 @@ impl<'l> Repair<'l> {
         broken.sort_unstable();
         broken.dedup();
         broken.retain(|file| *file != FileId::new(0));
-        let files = &before.snapshot.files;
-        let paths = files.iter().zip(FileId::all(files.len())).map(|(file, id)| (&*file.path, id)).collect();
-        Self { before, later, broken, paths, versions: Default::default() }
+        let [paths, later_paths] = [before, later].map(|loaded| {
+            let files = &loaded.snapshot.files;
+            files.iter().zip(FileId::all(files.len())).map(|(file, id)| (&*file.path, id)).collect()
+        });
+        Self { before, later, broken, paths, later_paths, versions: Default::default() }
+    }
+
+    /// Whether a file of the earlier state has the same content in the later one.
+    fn is_unchanged(&self, file: FileId) -> bool {
+        let own = &self.before.snapshot.files[file];
+        let after = self.later_paths.get(own.path.as_str());
+        after.is_some_and(|after| self.later.snapshot.files[*after].content == own.content)
     }
 
     fn versions(&self, broken: FileId, file: FileId) -> Option<Arc<EarlierVersion<'l>>> {
@@ -153,9 +180,7 @@ impl<'l> Repair<'l> {
             }
             _ => {
                 let file = *self.paths.get(self.later.snapshot.files[found.file].path.as_str())?;
-                let of_file = self.before.problems.iter().filter(|known| known.file == file);
-                of_file.map(|known| &known.problem).find(|known| known.kind == ProblemKind::Unreadable)?;
-                file
+                self.before.unreadable().find(|unread| *unread == file)?
             }
         };
         Some(FileProblem { file, problem: problem.clone() })

@@ -48,11 +48,15 @@ impl Check {
         });
         let report = study.report();
         // Only the findings that the next commit adds are reported; those that existed before are counted.
-        let parents = earlier.transpose()?;
+        let parents = match earlier {
+            Some(Err(_)) if report.findings.is_empty() => None,
+            earlier => earlier.transpose()?,
+        };
         let delta = parents.as_ref().map(|parents| trace::Delta::of_findings(parents, &study));
         let split = delta.as_ref().map(ExistingFindings::split);
         let (report, older) = match &split {
             Some((new, older)) => (new, Some(older)),
+            None if subtracts => (report, Some(&NO_EXISTING)),
             None => (report, None),
         };
         let next = delta.as_ref().map(|delta| FindingChanges { delta, head: &study });
@@ -76,8 +80,11 @@ impl Check {
     }
 }
 
+/// The counts of older findings if there is no finding at all, and the last commit cannot be read.
+const NO_EXISTING: ExistingFindings = ExistingFindings { counts: [0; 3], stopping: 0 };
+
 /// The last commit and, during a merge, what is merged, evaluated for the same date.
 fn parents(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Parents, Error> {
     let revisions = project.parents_of_next_commit(&study.loaded.snapshot)?;
-    project.parents_with_reports(&revisions, &study.loaded, study.day, &mut pool, &mut logs)
+    project.parents(&revisions, &study.loaded, study.day, &mut pool, &mut logs)
 }

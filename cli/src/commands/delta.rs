@@ -9,7 +9,7 @@ use trace::delta::Parents;
 use trace::history::Logs;
 use trace::load::ParseCache;
 use trace::snapshot::{Request, State};
-use trace::{Error, Loaded, Project};
+use trace::{Error, Project};
 
 use super::Done;
 use crate::args::{Shared, cwd, today};
@@ -92,17 +92,14 @@ impl Delta {
 
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
         let mut logs = Logs::default();
-        let repaired = before.repaired_by(&head).map(|loaded| loaded.fetched(&project));
-        let mut study = |loaded: Loaded| project.study_for_checks(loaded, day, &mut logs);
         // The process ends after the report: freeing large studies would take a tenth of the time.
-        let head = ManuallyDrop::new(study(head));
-        let first = study(before);
-        let repaired = repaired.into_iter().map(study).collect();
-        let parents = ManuallyDrop::new(Parents { first, others: Vec::new(), repaired });
+        let head = ManuallyDrop::new(project.study_for_checks(head, day, &mut logs));
+        let before = project.parent(before, &head.loaded, day, &mut logs);
+        let parents = ManuallyDrop::new(Parents::of_base(before));
         drop(logs);
-        head.evaluate_reports_with(&parents.first);
+        head.evaluate_reports_with(&parents.first.seen);
         let delta = trace::Delta::new(&parents, &head);
-        let view = DeltaView { delta: &delta, base: &parents.first, head: &head, found: &base };
+        let view = DeltaView { delta: &delta, base: &parents.first.seen, head: &head, found: &base };
         // These formats are shown next to a change and list only new findings; SARIF lists all.
         let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
         let text = if self.context {

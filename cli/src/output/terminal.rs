@@ -67,12 +67,7 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
     let new = if older.is_some() { "new: " } else { "" };
     let _ = writeln!(out, "{new}{}", parts.join("   "));
     if let Some(older) = older.filter(|older| older.stopping < report.count(Level::Error)) {
-        let text = match older.stopping {
-            0 => "none of the new errors stops the commit".to_owned(),
-            1 => "1 of the new errors stops the commit".to_owned(),
-            more => format!("{more} of the new errors stop the commit"),
-        };
-        let _ = writeln!(out, "{text}");
+        let _ = writeln!(out, "{}", stopping(older.stopping, "commit"));
     }
     if let Some(older) = older.filter(|older| older.sum() > 0) {
         let [errors, warnings, notes] = older.counts;
@@ -82,6 +77,15 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
     }
     if let Some(why) = study.past().reason() {
         let _ = writeln!(out, "{}", ink.faint(&clean(&format!("history checks skipped: {why}"))));
+    }
+}
+
+/// How many of the new errors stop a commit or a request.
+pub(super) fn stopping(number: usize, what: &str) -> String {
+    match number {
+        0 => format!("none of the new errors stops the {what}"),
+        1 => format!("1 of the new errors stops the {what}"),
+        more => format!("{more} of the new errors stop the {what}"),
     }
 }
 

@@ -88,13 +88,18 @@ fn same(a: &Tree<'_>, at: NodeId, b: &Tree<'_>, other: NodeId) -> bool {
 
 /// Whether a text that cannot be read as YAML may have a record with this id: the word begins a line, or an entry of a map
 /// in braces, and is not the key of a plain text, as the id under `serves` is. Its colon may be missing.
-fn may_have_record(bytes: &[u8], id: &str) -> bool {
+pub fn may_have_record(bytes: &[u8], id: &str) -> bool {
     let is_blank_or_quote = |byte: &u8| matches!(byte, b' ' | b'\t' | b'"' | b'\'');
     memchr::memmem::find_iter(bytes, id.as_bytes()).any(|at| {
-        let before = bytes[..at].iter().rev().find(|byte| !is_blank_or_quote(byte));
-        let begins = before.is_none_or(|byte| matches!(byte, b'\n' | b'\r' | b'{' | b','));
         let rest = &bytes[at + id.len()..];
         let rest = rest.strip_prefix(b"\"").or(rest.strip_prefix(b"'")).unwrap_or(rest);
+        let before = bytes[..at].iter().rev().find(|byte| !is_blank_or_quote(byte));
+        let begins = before.is_none_or(|byte| match byte {
+            b'\n' | b'\r' | b'{' | b',' => true,
+            // A list of records, instead of a map.
+            b'-' => !bytes[..at].ends_with(b"-") && rest.starts_with(b":"),
+            _ => false,
+        });
         let ends = rest.first().is_none_or(|byte| !byte.is_ascii_alphanumeric() && !matches!(byte, b'-' | b'.' | b'_'));
         let line = rest.split(|byte| matches!(byte, b'\n' | b'\r')).next().unwrap_or_default().trim_ascii();
         let is_key_of_text = line.strip_prefix(b":").map(<[u8]>::trim_ascii).is_some_and(|value| {
@@ -164,7 +169,7 @@ mod tests {
         assert!(held(b"part:\n  hub: {}\n", "hub") && !held(b"part:\n  hub: {}\n", "rod"));
         assert!(held(b"parts:\n  New_Arm: {}\n", "new-arm"), "an id that was not valid");
         assert!(held(b"parts:\n  arm: {in: brakes}\n  arm: {}\n", "new-arm"), "the same content under another id");
-        assert!(held(b"parts: 'hub: {}'\n", "hub"));
+        assert!(held(b"parts:\n  - hub: {}\n", "hub"));
     }
 
     #[test]

@@ -14,7 +14,7 @@ mod position;
 mod problems;
 mod shapes;
 
-pub use earlier::EarlierVersion;
+pub use earlier::{EarlierVersion, may_have_record};
 pub use position::Position;
 pub use problems::{Problem, ProblemKind};
 

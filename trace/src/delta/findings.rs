@@ -116,7 +116,7 @@ fn rules<'s>(base: &'s Study, head: &'s Study) -> Rules<'s> {
 
 /// Sorts the findings into new, uncovered, fixed and unchanged ones, and finds which of those became worse or better.
 pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
-    let first = &parents.first;
+    let first = &parents.first.seen;
     let rules = rules(first, head);
     delta.stops = rules.settings.stops;
     let after = head.report_under(rules);
@@ -134,7 +134,7 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     let (seen, repaired) = compared.split_at(1 + parents.others.len());
     let Some((renames, matches)) = seen.first() else { return };
 
-    let both = BothRules::new(renames, first, parents.repaired.first().map_or(&first.loaded, |own| &own.loaded), head);
+    let both = BothRules::new(renames, first, &parents.first.known().loaded, head);
     delta.settings = both.changes([&reports[0], &after]);
     for ((renames, _), other) in seen.iter().zip(parents.seen()).skip(1) {
         // What another parent of a merge has already is no change of this one.
@@ -150,7 +150,9 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
             let measures = compared.iter().filter_map(|(_, of)| of.earlier[index]?.measure.as_ref());
             delta.compare_measures(measures, finding, head);
             &mut delta.unchanged
-        } else if earlier(repaired) || hidden.explains(finding) {
+        } else if (earlier(repaired) || hidden.explains(finding) || both.uncover(finding))
+            && !names_removed_record(finding, parents, head)
+        {
             &mut delta.uncovered
         } else {
             &mut delta.new
@@ -159,7 +161,12 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     }
     let mut waived: HashMap<String, &Finding> =
         after.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
+    let unreadable: HashSet<&str> = head.loaded.unreadable().map(|file| head.loaded.path(file)).collect();
     for &finding in &matches.left {
+        // What head cannot see is not fixed.
+        if finding.check.group != Group::Reading && unreadable.contains(finding.path.as_str()) {
+            continue;
+        }
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
         if waiver.is_some() || !(both.hide(finding) || delta.is_postponed(finding, first)) {
             delta.fixed.push(Finding { waiver, ..finding.clone() });
@@ -179,7 +186,7 @@ struct Hidden<'s> {
 impl<'s> Hidden<'s> {
     fn new(parents: &'s Parents, head: &'s Study) -> Self {
         let mut ids = HashSet::new();
-        for repaired in &parents.repaired {
+        for repaired in parents.repaired() {
             let loaded = &repaired.loaded;
             for id in loaded.record_ids() {
                 let name = loaded.record(id).id.as_str();
@@ -207,6 +214,17 @@ impl<'s> Hidden<'s> {
                 || graph.incoming(id).iter().any(|(other, _)| is_hidden(*other))
         })
     }
+}
+
+/// Whether a finding is about the name of a record that may have been in a file of a parent that could not be read, and
+/// that head no longer has: the repair removed it, so that the finding is new.
+fn names_removed_record(finding: &Finding, parents: &Parents, head: &Study) -> bool {
+    let mut quoted = finding.message.split('`').skip(1).step_by(2);
+    finding.check.name == "unknown-reference"
+        && quoted.any(|name| {
+            let was_held = parents.seen().any(|parent| parent.loaded.may_have_held(name));
+            was_held && head.loaded.find(name).is_none()
+        })
 }
 
 /// For each new finding, whether it is about the car and is there only because of results that were added: without them,

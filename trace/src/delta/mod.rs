@@ -24,7 +24,7 @@ pub use edits::Edit;
 pub use existing::ExistingFindings;
 pub use headlines::{Headline, HeadlineOf, StatusChange};
 pub use limits::ChangedLimit;
-pub use parents::Parents;
+pub use parents::{Parent, Parents};
 pub use postponed::Postponed;
 pub use records::Renames;
 pub use renames::{ALIKE, LikelyRename};
@@ -101,7 +101,7 @@ pub struct MeasureChange {
 impl Delta {
     /// Compares base with head. The levels of base apply to the findings of both.
     pub fn new(parents: &Parents, head: &Study) -> Self {
-        let base = &parents.first;
+        let base = &parents.first.seen;
         let renames = Renames::new(&base.loaded, &head.loaded);
         let mut delta = Self::of_findings(parents, head);
         records::compare(&renames, base, head, &mut delta);

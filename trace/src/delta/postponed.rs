@@ -26,7 +26,7 @@ pub struct Postponed {
 }
 
 pub(super) fn compare(parents: &Parents, renames: &Renames, head: &Study) -> Vec<Postponed> {
-    let base = &parents.first;
+    let base = &parents.first.seen;
     let due = |study: &Study, id: RecordId| study.loaded.record(id).verify().and_then(Verify::due);
     let mut all: Vec<Postponed> = Vec::new();
     for new in head.loaded.record_ids() {
@@ -39,7 +39,7 @@ pub(super) fn compare(parents: &Parents, renames: &Renames, head: &Study) -> Vec
         let id = head.loaded.record(new).id.as_str();
         // Another parent of a merge has postponed it already.
         let known = |other: &Study| other.loaded.find(id).is_some_and(|own| due(other, own) == after);
-        if is_later && !has_result && !parents.others.iter().any(known) {
+        if is_later && !has_result && !parents.seen().skip(1).any(known) {
             all.push(Postponed { base: old, head: new, before, after });
         }
     }

@@ -12,6 +12,7 @@ use sha2::{Digest as _, Sha256};
 use super::Renames;
 use crate::checks::{self, Check, Group};
 use crate::finding::Finding;
+use crate::ids::FileId;
 use crate::load::FileProblem;
 use crate::snapshot::{Source, TEMPLATES};
 use crate::study::Study;
@@ -54,7 +55,18 @@ impl<'s> BothRules<'s> {
         let texts = if unknown(&base.loaded) || unknown(&head.loaded) {
             Default::default()
         } else {
-            [rules(&base.loaded, seen, Some(renames)), rules(&head.loaded, &head.loaded, None)]
+            let [mut before, after] =
+                [rules(&base.loaded, seen, Some(renames)), rules(&head.loaded, &head.loaded, None)];
+            // A waiver in a file that head cannot read is not removed.
+            let unreadable: Vec<FileId> = head.loaded.unreadable().collect();
+            let unread = |path: &str| unreadable.iter().any(|file| head.loaded.path(*file) == path);
+            for (id, record, _) in seen.waivers().filter(|_| !unreadable.is_empty()) {
+                let key = format!("waivers.{}", renames.id(record.id.as_str()));
+                if unread(seen.path(seen.file(id))) && !after.contains_key(&key) {
+                    before.remove(&key);
+                }
+            }
+            [before, after]
         };
         Self { base, head, texts, is_record: Box::new(head.loaded.snapshot.is_record()) }
     }
@@ -80,7 +92,12 @@ impl<'s> BothRules<'s> {
     /// Whether a finding of base is missing in head only because head does not look for it: its file is ignored, or what is
     /// read from the history has changed. A change of the rules fixes nothing.
     pub(super) fn hide(&self, finding: &Finding) -> bool {
-        self.ignores(finding) || (finding.check.group == Group::History && self.history_differs())
+        self.ignores(finding) || self.uncover(finding)
+    }
+
+    /// Whether a finding of head is missing in base only because base did not look for it in the history.
+    pub(super) fn uncover(&self, finding: &Finding) -> bool {
+        finding.check.group == Group::History && self.history_differs()
     }
 
     fn ignores(&self, finding: &Finding) -> bool {
@@ -145,7 +162,7 @@ fn rules(loaded: &Loaded, seen: &Loaded, renames: Option<&Renames>) -> RuleTexts
     }
     let name = |id: &str| renames.map_or(id, |renames| renames.id(id)).to_owned();
     for (_, record, waiver) in seen.waivers() {
-        rules.insert(format!("waivers.{}", name(record.id.as_str())), waiver_text(waiver, &name));
+        rules.insert(format!("waivers.{}", name(record.id.as_str())), waiver_text(waiver, name));
     }
     for (path, content) in loaded.snapshot.templates() {
         let text = match content {

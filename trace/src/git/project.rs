@@ -19,7 +19,7 @@ use super::reports_cache;
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
-use crate::delta::Parents;
+use crate::delta::{Parent, Parents};
 use crate::history::commit_state::state_at;
 use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
@@ -120,7 +120,8 @@ impl Project {
         Ok(std::iter::once("HEAD".to_owned()).chain(merged).collect())
     }
 
-    /// The states that a change starts from, evaluated for the date of `head`; the first revision is the base.
+    /// The states that a change starts from, evaluated for the date of `head` and compared by their findings alone; the
+    /// first revision is the base.
     ///
     /// # Errors
     /// Those of [`Project::load_before`]; no revision.
@@ -132,54 +133,33 @@ impl Project {
         pool: &mut ParseCache,
         logs: &mut Logs,
     ) -> Result<Parents, Error> {
-        self.parents_by(revisions, head, pool, &mut |loaded, _| self.study_for_checks(loaded, day, logs))
-    }
-
-    /// The same for the findings alone: the report of a commit that an earlier run has kept is not evaluated again.
-    ///
-    /// # Errors
-    /// Those of [`Project::parents`].
-    pub fn parents_with_reports(
-        &self,
-        revisions: &[String],
-        head: &Loaded,
-        day: Day,
-        pool: &mut ParseCache,
-        logs: &mut Logs,
-    ) -> Result<Parents, Error> {
-        let mut study = |loaded: Loaded, is_commit: bool| {
-            let known = if is_commit { reports_cache::read(self.commits(&loaded.snapshot), day) } else { None };
-            if let Some(report) = known {
-                return Study::with_report(loaded, day, report);
-            }
-            let study = self.study_for_checks(loaded, day, logs);
-            study.report();
-            if is_commit {
-                reports_cache::keep(self.commits(&study.loaded.snapshot), &study);
-            }
-            study
-        };
-        self.parents_by(revisions, head, pool, &mut study)
-    }
-
-    /// The parents, each evaluated by `study`, which is also given whether it is a commit as it is.
-    fn parents_by(
-        &self,
-        revisions: &[String],
-        head: &Loaded,
-        pool: &mut ParseCache,
-        study: &mut dyn FnMut(Loaded, bool) -> Study,
-    ) -> Result<Parents, Error> {
         let loaded = revisions.iter().map(|revision| self.load_before(revision, &head.snapshot, pool));
-        let loaded = loaded.collect::<Result<Vec<Loaded>, Error>>()?;
-        let repaired: Vec<Loaded> = loaded.iter().filter_map(|parent| parent.repaired_by(head)).collect();
-        let mut seen: Vec<Study> = loaded.into_iter().map(|loaded| study(loaded, true)).collect();
-        let repaired = repaired.into_iter().map(|loaded| study(loaded.fetched(self), false)).collect();
-        if seen.is_empty() {
-            return Err(Error::new("no revision to compare with"));
+        let mut loaded = loaded.collect::<Result<Vec<Loaded>, Error>>()?.into_iter();
+        let first = loaded.next().ok_or_else(|| Error::new("no revision to compare with"))?;
+        let first = match first.unread() {
+            0 => Parent { seen: self.study_with_report(first, day, logs), repaired: None },
+            _ => self.parent(first, head, day, logs),
+        };
+        Ok(Parents { first, others: loaded.map(|loaded| self.parent(loaded, head, day, logs)).collect() })
+    }
+
+    /// A state that `head` is compared with, evaluated for a date.
+    pub fn parent(&self, loaded: Loaded, head: &Loaded, day: Day, logs: &mut Logs) -> Parent {
+        let repaired = loaded.repaired_by(head).map(|loaded| loaded.fetched(self));
+        let seen = self.study_for_checks(loaded, day, logs);
+        Parent { seen, repaired: repaired.map(|loaded| self.study_for_checks(loaded, day, logs)) }
+    }
+
+    /// A commit with its report. A report that an earlier run has kept is not evaluated again: then the study has no
+    /// history.
+    fn study_with_report(&self, loaded: Loaded, day: Day, logs: &mut Logs) -> Study {
+        if let Some(report) = reports_cache::read(self.commits(&loaded.snapshot), day) {
+            return Study::with_report(loaded, day, report);
         }
-        let first = seen.remove(0);
-        Ok(Parents { first, others: seen, repaired })
+        let study = self.study_for_checks(loaded, day, logs);
+        study.report();
+        reports_cache::keep(self.commits(&study.loaded.snapshot), &study);
+        study
     }
 
     /// Decodes the files that neither `pool` nor an earlier run has decoded.

@@ -89,7 +89,7 @@ fn new_findings(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let errors = delta.new.iter().filter(|finding| finding.level == Level::Error).count();
     let stopping = delta.stopping(delta.stops.request).count();
     if stopping < errors {
-        let _ = writeln!(out, "{} of {} stop the request", stopping, count(errors, "new error"));
+        let _ = writeln!(out, "{}", terminal::stopping(stopping, "request"));
     }
     out.push('\n');
 }

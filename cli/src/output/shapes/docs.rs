@@ -16,8 +16,8 @@ This page lists every key of every JSON answer. It is generated from the same ta
 
 - Answers are printed to standard output, as UTF-8. The same input gives the same bytes.
 - All answers have `version: 1`. Within a version, keys are added only, never renamed or removed.
-- The exit status is the same for all output formats: 1 if `check` or `audit` has findings at error level, or `delta` new
-  ones; 2 if `tierod` could not do its work; otherwise 0. With status 2 there is no answer; the reason is on standard
+- The exit status is the same for all output formats: 1 if `check` or `audit` has findings at error level, or if `stops`
+  of `delta` or `check --staged` is not empty; 2 if `tierod` could not do its work; otherwise 0. With status 2 there is no answer; the reason is on standard
   error.
 - A number that cannot be calculated is null. A key marked *optional* may be missing.
 - A unit in backquotes, as in `unit`, is the text of that key in the same object. The unit 1 is a ratio: 0.05 is 5 %.
