@@ -34,7 +34,7 @@ fn run(study: &Study) -> Report {
 
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
-        let level = checks::level(draft.check, study.settings(), study.stage);
+        let level = checks::level(draft.check, study.settings(), study.stage).min(draft.highest);
         (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =
@@ -75,12 +75,17 @@ fn apply_waivers<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, 
     let mut waived = Vec::new();
     let mut kept = Vec::with_capacity(drafts.len());
     for draft in drafts.drain(..) {
-        let of = draft.record.map(|index| loaded.record(index).id.as_str());
-        match of.and_then(|of| valid.get_mut(&(draft.check.name, of))) {
-            Some(waiver) => {
-                waiver.is_used = true;
-                waived.push((draft, waiver.id));
-            }
+        // A waiver of the record itself comes first, then one of a system around it, from the inside out.
+        let record = draft.record.filter(|_| !valid.is_empty());
+        let around = record.into_iter().flat_map(|index| loaded.enclosing(index).enumerate());
+        let mut of = around.filter(|(steps, index)| *steps == 0 || loaded.system(*index).is_some());
+        let accepted = of.find_map(|(_, index)| {
+            let waiver = valid.get_mut(&(draft.check.name, loaded.record(index).id.as_str()))?;
+            waiver.is_used = true;
+            Some(waiver.id)
+        });
+        match accepted {
+            Some(waiver) => waived.push((draft, waiver)),
             None => kept.push(draft),
         }
     }

@@ -33,7 +33,7 @@ pub use requirement::Requirement;
 pub use result::{Outcome, TestResult};
 pub use revision::Revision;
 pub use roles::{ReferenceKey, Tier};
-pub use system::System;
+pub use system::{ForParts, System};
 pub use target::{LimitStyle, Target, limit_text};
 pub use texts::{Expression, Reason, Serves};
 pub use verify::{Method, Verification, Verify};
@@ -278,7 +278,7 @@ kinds! { $
         needs_evidence: false,
         has_value: false,
         amounts: AmountsRule::Total,
-        named_under: &[Key::Serves, Key::In, Key::Subject],
+        named_under: &[Key::Serves, Key::In, Key::Subject, Key::Verified],
     }
     /// A value that the car, a system or a part must reach.
     Target Target targets target "targets" "target"

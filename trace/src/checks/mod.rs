@@ -5,6 +5,7 @@
 
 mod analysis_only;
 mod bad_value;
+mod budget_only_reason;
 mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
@@ -33,6 +34,7 @@ mod plan_short;
 mod points_short;
 mod reference_cycle;
 mod rewritten_result;
+mod shared;
 mod stale;
 mod stale_analysis;
 mod stale_result;
@@ -135,6 +137,8 @@ pub struct Draft {
     pub offset: Option<usize>,
     /// The position, if it is already known.
     pub spot: Option<Spot>,
+    /// The highest level of the finding, if it is milder than others of its check.
+    pub highest: Level,
     /// What is wrong.
     pub message: String,
     /// How to fix it.
@@ -159,6 +163,14 @@ impl Reporter {
         self.report(record, route, message, help);
         if let Some(draft) = self.drafts.last_mut() {
             draft.at_key = true;
+        }
+    }
+
+    /// Reports a finding about a key that is a note at most, whatever the level of the check is.
+    fn report_note(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        self.report(record, route, message, help);
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.highest = Note;
         }
     }
 
@@ -205,6 +217,7 @@ impl Reporter {
             at_key: false,
             offset: None,
             spot: None,
+            highest: Error,
             message: message.into(),
             help: help.into(),
         }
@@ -212,9 +225,10 @@ impl Reporter {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 44] = [
+static ALL: [&Check; 45] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
+    &budget_only_reason::CHECK,
     &decision_drift::CHECK,
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,

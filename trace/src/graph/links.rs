@@ -70,7 +70,14 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
                 all.values("score", &score.given, &local);
             }
         }
-        Body::System(system) => all.id(Link::In, "in", system.r#in.as_ref(), Expected::CarOr(ReferenceKey::In)),
+        Body::System(system) => {
+            all.id(Link::In, "in", system.r#in.as_ref(), Expected::CarOr(ReferenceKey::In));
+            for id in system.for_parts.iter().flat_map(|group| group.serves.keys()) {
+                // The parts have these links, not the system.
+                let route = ["for-parts", "serves", id.as_str()];
+                all.name(None, &route, id.as_str(), Expected::Named(ReferenceKey::Serves));
+            }
+        }
         Body::Target(target) => {
             all.id(Link::Of, "of", target.of.as_ref(), Expected::CarOr(ReferenceKey::Subject));
             if let Some(budget) = &target.share_of {
