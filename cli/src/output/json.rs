@@ -120,13 +120,11 @@ fn node(graph: &Graph, positions: &mut RecordPositions<'_>, index: RecordId) -> 
 
 fn edge(graph: &Graph, from: RecordId, to: RecordId, edge: &Edge<'_>) -> Value {
     let id = |index: RecordId| graph.loaded.record(index).id.as_str();
-    json!({
-        "from": id(from),
-        "to": id(to),
-        "link": edge.link.word(),
-        "reason": edge.reason,
-        "inherited_from": edge.group.map(id),
-    })
+    let mut all = json!({"from": id(from), "to": id(to), "link": edge.link.word(), "reason": edge.reason});
+    if let Some(group) = edge.group {
+        all["inherited_from"] = json!(id(group));
+    }
+    all
 }
 
 /// All records and links, or those among the records to keep (sorted).

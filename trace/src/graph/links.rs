@@ -238,6 +238,17 @@ pub(super) fn resolve(
         };
         return Err(broken(message, format!("use {} here", reference.expected.text())));
     }
+    // A result of a system is about the plan that its parts inherit.
+    let is_verified = reference.expected == Expected::Named(ReferenceKey::Verified);
+    if let (true, Some(system)) = (is_verified, loaded.system(index)) {
+        let group = system.for_parts.as_ref();
+        let is_unread = loaded.damaged.contains_key(id);
+        if !is_unread && group.and_then(|group| group.verify.as_ref()).is_none() {
+            let help = "name the target, requirement or part that was verified, or add `for-parts: {verify: ...}` to the \
+                        system";
+            return Err(broken(format!("`{id}` is a system"), help.to_owned()));
+        }
+    }
     Ok(Some(index))
 }
 
