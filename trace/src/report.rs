@@ -10,6 +10,7 @@ use schema::settings::Level;
 
 use crate::checks::{self, Draft, Group};
 use crate::finding::{Finding, Report};
+use crate::held_back::Unread;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, in_parallel};
@@ -28,9 +29,12 @@ fn run(study: &Study) -> Report {
     let drafts = in_parallel(checks::all(), threads, |check| checks::run(check, study));
     let mut drafts: Vec<Draft> = drafts.into_iter().flatten().collect();
     drafts.retain(|draft| !follows_from_read_error(&study.loaded, draft));
+    let held_back = take_held_back(study, &mut drafts);
 
     let (waived, unused) = apply_waivers(study, &mut drafts);
-    drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
+    let mut unused = checks::unused_waiver::drafts(&study.loaded, &unused);
+    let mut held_back: Vec<Draft> = held_back.into_iter().chain(take_held_back(study, &mut unused)).collect();
+    drafts.extend(unused);
 
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
@@ -40,9 +44,18 @@ fn run(study: &Study) -> Report {
     let mut waived: Vec<Finding> =
         waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
     let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
+    let held_back: Vec<Finding> = held_back.drain(..).filter_map(|draft| finish(draft, None)).collect();
     findings.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
     waived.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
-    Report { findings, waived }
+    Report { findings, waived, held_back }
+}
+
+/// Removes the drafts that may only follow from files that cannot be read.
+fn take_held_back(study: &Study, drafts: &mut Vec<Draft>) -> Vec<Draft> {
+    match Unread::new(study) {
+        Some(unread) => drafts.extract_if(.., |draft| unread.explains(draft)).collect(),
+        None => Vec::new(),
+    }
 }
 
 /// Whether a finding only follows from a read error, because the key that it is about was not read.

@@ -48,6 +48,9 @@ pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindi
         "note": report.count(Level::Note),
         "waived": report.waived.len(),
     });
+    if !report.held_back.is_empty() {
+        summary["held_back"] = json!(report.held_back.len());
+    }
     if let Some(older) = older {
         let [error, warning, note] = older.counts;
         summary["as_before"] = json!({"error": error, "warning": warning, "note": note});

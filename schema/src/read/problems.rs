@@ -15,6 +15,8 @@ use crate::words::shorten;
 pub enum ProblemKind {
     /// The file is not valid YAML, or not a map of records.
     Unreadable,
+    /// The file has conflict markers of a merge.
+    Conflict,
     /// A key that the map does not have.
     UnknownKey,
     /// A key that appears twice.

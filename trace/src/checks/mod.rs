@@ -139,6 +139,8 @@ pub struct Draft {
     pub spot: Option<Spot>,
     /// The highest level of the finding, if it is milder than others of its check.
     pub highest: Level,
+    /// The id that was not found, if that is what is wrong; empty for any part.
+    pub unresolved: Option<String>,
     /// What is wrong.
     pub message: String,
     /// How to fix it.
@@ -174,12 +176,19 @@ impl Reporter {
         }
     }
 
+    /// Adds to the last finding the id that was not found.
+    fn unresolved(&mut self, id: Option<&str>) {
+        if let (Some(draft), Some(id)) = (self.drafts.last_mut(), id) {
+            draft.unresolved = Some(id.to_owned());
+        }
+    }
+
     /// Reports the problems of one kind found when the values were evaluated.
     fn report_value_problems(&mut self, kind: ValueProblemKind, study: &Study) {
         for problem in study.values().problems.iter().filter(|problem| problem.kind == kind) {
             let draft = self.draft(&problem.message, &problem.help);
             let (record, route, offset) = (Some(problem.record), problem.route.clone(), Some(problem.offset));
-            self.drafts.push(Draft { record, route, offset, ..draft });
+            self.drafts.push(Draft { record, route, offset, unresolved: problem.missing.clone(), ..draft });
         }
     }
 
@@ -218,6 +227,7 @@ impl Reporter {
             offset: None,
             spot: None,
             highest: Error,
+            unresolved: None,
             message: message.into(),
             help: help.into(),
         }

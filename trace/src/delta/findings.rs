@@ -1,6 +1,6 @@
 //! Findings by fingerprint: those of head except those of base.
 
-use foldhash::{HashMap, HashMapExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 
 use super::{Delta, Renames};
 use crate::Loaded;
@@ -75,7 +75,16 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
             None => {}
         }
     }
+    // What is only held back in base was there, and what is only held back in head is not fixed.
+    let held_back: HashSet<String> = base.report().held_back.iter().map(|finding| renamed(finding, renames)).collect();
+    for (finding, unchanged) in findings.iter().zip(&mut unchanged).filter(|_| !held_back.is_empty()) {
+        *unchanged |= held_back.contains(&finding.fingerprint());
+    }
+    let held_back: HashSet<String> = head.report().held_back.iter().map(Finding::fingerprint).collect();
     let mut fixed: Vec<&Finding> = before.into_values().flatten().collect();
+    fixed.retain(|finding| held_back.is_empty() || !held_back.contains(&renamed(finding, renames)));
+    let unread: HashSet<&str> = head.loaded.unreadable().map(|found| head.loaded.path(found.file)).collect();
+    fixed.retain(|finding| !unread.contains(&*finding.path));
     fixed.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()).then_with(|| a.record.cmp(&b.record)));
     if !of_files.is_empty() && fixed.iter().any(|finding| finding.record.is_none()) {
         let files = FilesByPath::new(&base.loaded, &head.loaded);

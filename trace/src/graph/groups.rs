@@ -34,6 +34,22 @@ impl Loaded {
         })
     }
 
+    /// Whether everything that encloses a record is known: the names under `of` and `in` exist up to the car, and these
+    /// records were read with the keys that a check needs.
+    pub fn knows_enclosing(&self, id: RecordId, keys: &[&str]) -> bool {
+        let mut outermost = id;
+        for around in self.enclosing(id) {
+            let damage = self.damaged.get(self.record(around).id.as_str());
+            let is_unread = |key: &String| key == "of" || key == "in" || keys.contains(&key.as_str());
+            if damage.is_some_and(|damage| damage.keys.iter().any(is_unread)) {
+                return false;
+            }
+            outermost = around;
+        }
+        let next = self.record(outermost).about().map(schema::Id::as_str);
+        next.is_none_or(|next| next == schema::words::CAR || self.find(next).is_some())
+    }
+
     /// The upward links of a record: its own, or for a part without any those of the innermost group that has some.
     pub fn serves(&self, id: RecordId) -> Given<'_, Serves> {
         let own = self.record(id).body.common().serves();

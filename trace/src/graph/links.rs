@@ -48,6 +48,8 @@ pub struct Broken {
     pub route: Vec<String>,
     /// Whether the name itself is a key.
     pub is_key: bool,
+    /// The id, if no record has it.
+    pub missing: Option<String>,
     /// The message.
     pub message: String,
     /// How to fix it.
@@ -190,7 +192,7 @@ pub(super) fn resolve(
     let is_key = reference.route.len() > 1 && reference.route.last() == Some(&reference.to);
     let broken = |message: String, help: String| {
         let route = reference.route.iter().map(|key| (*key).to_owned()).collect();
-        Broken { from, route, is_key, message, help }
+        Broken { from, route, is_key, missing: None, message, help }
     };
     let name = reference.to;
     let (id, amount) = match reference.expected {
@@ -227,7 +229,8 @@ pub(super) fn resolve(
             Some(near) => format!("did you mean `{near}`?"),
             None => format!("add the record, or use {} that exists", reference.expected.text()),
         };
-        return Err(broken(format!("no record with id `{}`", shorten(id)), help));
+        let broken = broken(format!("no record with id `{}`", shorten(id)), help);
+        return Err(Broken { missing: Some(id.to_owned()), ..broken });
     };
     let kind = loaded.record(index).kind();
     if !reference.expected.allows(kind, amount.is_some()) {
