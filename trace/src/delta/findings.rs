@@ -4,6 +4,7 @@ use foldhash::{HashMap, HashMapExt as _, HashSet};
 
 use super::{Delta, Renames};
 use crate::Loaded;
+use crate::checks::Group;
 use crate::finding::{Finding, fingerprint};
 use crate::snapshot::Content;
 use crate::study::Study;
@@ -35,6 +36,27 @@ impl<'l> FilesByPath<'l> {
         old.record.is_none()
             && (old.check.name, &old.field, &old.message) == (new.check.name, &new.field, &new.message)
             && (moved() || same_bytes())
+    }
+}
+
+/// What could not be seen in a state because a file could not be read.
+struct Unseen<'s> {
+    /// The fingerprints of the findings that were held back.
+    held_back: HashSet<String>,
+    /// The files that could not be read.
+    files: HashSet<&'s str>,
+}
+
+impl<'s> Unseen<'s> {
+    fn new(study: &'s Study, fingerprint: impl Fn(&Finding) -> String) -> Self {
+        let files = study.loaded.unreadable().map(|found| study.loaded.path(found.file)).collect();
+        Self { held_back: study.report().held_back.iter().map(fingerprint).collect(), files }
+    }
+
+    /// Whether a finding of the other state may be one of this state, too.
+    fn explains(&self, finding: &Finding, fingerprint: &str) -> bool {
+        self.held_back.contains(fingerprint)
+            || (finding.check.group != Group::Reading && self.files.contains(&*finding.path))
     }
 }
 
@@ -75,16 +97,11 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
             None => {}
         }
     }
-    // What is only held back in base was there, and what is only held back in head is not fixed.
-    let held_back: HashSet<String> = base.report().held_back.iter().map(|finding| renamed(finding, renames)).collect();
-    for (finding, unchanged) in findings.iter().zip(&mut unchanged).filter(|_| !held_back.is_empty()) {
-        *unchanged |= held_back.contains(&finding.fingerprint());
-    }
-    let held_back: HashSet<String> = head.report().held_back.iter().map(Finding::fingerprint).collect();
+    // What could not be seen in one of the states is neither new nor fixed.
+    let unseen_before = Unseen::new(base, |finding| renamed(finding, renames));
+    let unseen = Unseen::new(head, Finding::fingerprint);
     let mut fixed: Vec<&Finding> = before.into_values().flatten().collect();
-    fixed.retain(|finding| held_back.is_empty() || !held_back.contains(&renamed(finding, renames)));
-    let unread: HashSet<&str> = head.loaded.unreadable().map(|found| head.loaded.path(found.file)).collect();
-    fixed.retain(|finding| !unread.contains(&*finding.path));
+    fixed.retain(|finding| !unseen.explains(finding, &renamed(finding, renames)));
     fixed.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()).then_with(|| a.record.cmp(&b.record)));
     if !of_files.is_empty() && fixed.iter().any(|finding| finding.record.is_none()) {
         let files = FilesByPath::new(&base.loaded, &head.loaded);
@@ -96,6 +113,9 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
         }
     }
     for (finding, unchanged) in findings.iter().zip(unchanged) {
+        if !unchanged && unseen_before.explains(finding, &finding.fingerprint()) {
+            continue;
+        }
         let list = if unchanged { &mut delta.unchanged } else { &mut delta.new };
         list.push(finding.clone());
     }
