@@ -213,7 +213,10 @@ fn holds(a: &State, b: &State, on: &str) {
         let (_, check) = ask(&["check", "--rev", revision]);
         let mut all = findings(&check["findings"]);
         let unchanged = usize::try_from(there["unchanged"].as_u64().unwrap()).unwrap();
-        assert_eq!(list(&there[side]).len() + unchanged, all.len(), "{side}");
+        let listed = list(&there[side]).len() + unchanged;
+        // What cannot be seen in the other state, because a file cannot be read there, is in no list.
+        let other = if side == "new" { a } else { b };
+        assert!(listed == all.len() || (listed < all.len() && other.broken_file.is_some()), "{side}: {listed}");
         for finding in findings(&there[side]) {
             let at = all.iter().position(|other| *other == finding);
             all.remove(at.unwrap_or_else(|| panic!("{finding} is not in check at {revision}")));
