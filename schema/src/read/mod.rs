@@ -10,6 +10,7 @@ pub mod yaml;
 
 mod conflict;
 mod input;
+mod likely;
 mod position;
 mod problems;
 mod shapes;
@@ -200,7 +201,8 @@ fn read_record<'t>(
     let id = match Id::new(text) {
         Ok(id) => Some(id),
         Err(message) => {
-            let problem = Problem::new(ProblemKind::BadValue, spot(), message, "ids are kebab-case");
+            let (message, help) = problems::message_and_help(message);
+            let problem = Problem::new(ProblemKind::BadValue, spot(), message, &help);
             out.problems.push(problem.on_record(kind, &shorten(text), &[]));
             None
         }
