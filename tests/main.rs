@@ -26,6 +26,7 @@ mod example_car;
 mod example_season;
 mod formats;
 mod gate_conflicts;
+mod gate_messages;
 mod gate_records;
 mod git_hooks;
 mod git_hooks_elsewhere;

@@ -10,7 +10,8 @@ pub(super) fn begun_by_comma(tree: &Tree<'_>, key: NodeId) -> Option<(String, St
     let (before, after) = tree.around(key);
     let is_bare = before.trim_end().ends_with(',') && after.trim_start().starts_with([',', '}']);
     let text = tree.text(key).filter(|_| is_bare)?;
-    let message = format!("`{}` is read as a key of its own, because a comma inside of `{{...}}` ends a value", shorten(text));
+    let message =
+        format!("`{}` is read as a key of its own, because a comma inside of `{{...}}` ends a value", shorten(text));
     let number = before.trim_end().trim_end_matches(',').rsplit([' ', ':', '{']).next().unwrap_or("");
     let is_number = |text: &str| text.starts_with(|c: char| c.is_ascii_digit());
     let help = if is_number(number) && is_number(text) {
@@ -46,7 +47,10 @@ pub(super) fn of_syntax(text: &str, spot: Spot, info: &str) -> Option<SyntaxErro
     let close = if bracket == '{' { '}' } else { ']' };
     Some(SyntaxError {
         spot,
-        message: format!("not valid YAML: the `{bracket}` in line {}, column {} is not closed", place.line, place.column),
+        message: format!(
+            "not valid YAML: the `{bracket}` in line {}, column {} is not closed",
+            place.line, place.column
+        ),
         help: format!("add `{close}` where the value ends"),
     })
 }

@@ -11,8 +11,8 @@ pub(super) static CHECK: Check = Check {
     name: "no-reason",
     group: Group::Structure,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A reason that is missing, is a placeholder (`todo`), or only repeats a title or id. As a note: a reason \
-              that more than five records give word for word.",
+    reports: "A reason that is missing, is a placeholder (`todo`), or only repeats a title or id. As notes: a \
+              reason that more than five records give word for word, and the instruction in a starter file.",
     why: "Newcomers, judges and next season's team need the reason; a link without it explains nothing.",
     fix: "Give the reason in one sentence, if possible with a number: what would be lost without it? \
           If one reason holds for many small parts, give it once, under `for-parts` of their system.",
@@ -48,6 +48,14 @@ fn run(study: &Study, reporter: &mut Reporter) {
                 let names = own.into_iter().flatten().chain([parent.as_str()]).chain(title);
                 let route: Vec<&str> = route.iter().copied().chain([parent.as_str()]).collect();
                 match (problem(reason.0.as_deref(), names), &reason.0) {
+                    (None, Some(reason)) if is_of_starter(reason) => {
+                        reporter.report_note(
+                            index,
+                            &route,
+                            format!("the reason for `serves: {parent}` {OF_STARTER}"),
+                            HELP,
+                        );
+                    }
                     (Some(problem), _) => {
                         let message = format!("the reason for `serves: {parent}` {problem}");
                         reporter.report(index, &route, message, HELP);
@@ -71,7 +79,9 @@ fn run(study: &Study, reporter: &mut Reporter) {
             | Body::Decision(_)
             | Body::Result(_) => continue,
         };
-        if let Some(problem) = problem(reason.as_deref(), own.into_iter().flatten()) {
+        if reason.as_deref().is_some_and(is_of_starter) {
+            reporter.report_note(index, &["reason"], format!("the reason for {subject} {OF_STARTER}"), HELP);
+        } else if let Some(problem) = problem(reason.as_deref(), own.into_iter().flatten()) {
             reporter.report(index, &["reason"], format!("the reason for {subject} {problem}"), HELP);
         }
     }
@@ -90,6 +100,13 @@ fn links(study: &Study, id: RecordId) -> impl Iterator<Item = (&'static [&'stati
 fn folded(text: &str) -> String {
     text.split_whitespace().map(str::to_lowercase).collect::<Vec<_>>().join(" ")
 }
+
+/// Whether a reason is the instruction in a file that `init` wrote.
+fn is_of_starter(reason: &str) -> bool {
+    folded(reason).starts_with("give the reason for ")
+}
+
+const OF_STARTER: &str = "is the instruction of the starter project";
 
 /// Reports each reason that many records have word for word: one note for all of them, on the first.
 fn report_repeated(study: &Study, texts: &BTreeMap<String, Vec<(RecordId, Vec<&str>)>>, reporter: &mut Reporter) {

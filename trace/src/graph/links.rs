@@ -136,7 +136,8 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             }
         }
     }
-    for (id, reason) in record.body.common().serves().iter() {
+    let serves = record.body.common().serves();
+    for (id, reason) in serves.iter().filter(|_| record.kind().roles().may_serve) {
         all.name(Some(Link::Serves), &["serves", id.as_str()], id.as_str(), Expected::Named(ReferenceKey::Serves));
         if let Some(last) = all.0.last_mut() {
             last.reason = reason.0.as_deref();
