@@ -108,9 +108,9 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
             shorten(text)
         ));
     }
-    if rest.starts_with(',') {
+    if let Some(rest) = rest.strip_prefix(',') {
         let text = shorten(text);
-        let digits = rest[1..].bytes().take_while(u8::is_ascii_digit).count();
+        let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
         return Err(match digits {
             // `1,500` may be a number with a thousands separator.
             0 | 3 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
