@@ -132,7 +132,6 @@ revisions:
             "5:37 warning wrong-tier link serves.skidpad",
             "14:69 warning no-evidence run evidence.a.csv",
             "16:3 warning no-reason later reason",
-            "2:3 note no-lead arm -",
         ]
     );
 }

@@ -3,12 +3,15 @@
 use crate::support::Sandbox;
 
 #[test]
-fn init_creates_a_root_without_findings_and_never_overwrites() {
+fn init_creates_a_root_with_two_reasons_to_write_and_never_overwrites() {
     let sandbox = Sandbox::repository();
     let out = sandbox.tierod(&["init", "car", "--season", "2028"]).ended(0).out;
     assert!(out.contains("wrote car/tierod.yaml"), "{out}");
     let check = sandbox.tierod(&["check", "car", "--format", "json"]).ended(0).json();
-    assert_eq!(check["findings"], serde_json::json!([]));
+    // Only the two instructions that a team replaces by its reasons.
+    let notes = check["findings"].as_array().unwrap().iter().map(|finding| finding["check"].as_str().unwrap());
+    assert_eq!(notes.collect::<Vec<_>>(), ["no-reason"; 2]);
+    assert_eq!(check["summary"]["note"], 2);
     assert_eq!(check["summary"]["records"], 5, "a goal, an event, a system, a target and a part");
     let before = std::fs::read_to_string(sandbox.path_of("car/car.yaml")).unwrap();
     assert!(before.starts_with("# yaml-language-server: $schema=./tierod.schema.json\n"), "the hint for editors");

@@ -169,6 +169,12 @@ fn every_answer_matches_its_schema() {
         shapes.take("compare", folder, &["compare", "engine", "--format", "json"]);
         shapes.take("graph", folder, &["graph", "--below", "suspension", "--format", "json"]);
     }
+    let group = shapes.sandbox.path_of("group");
+    shapes.sandbox.small_root("group/");
+    let parts = "systems: {pins: {in: suspension, for-parts: {serves: {circle-time: They hold it.}}}}\nparts: {pin: {in: pins}}\n";
+    shapes.sandbox.write("group/group.yaml", parts);
+    shapes.take("why", &group, &["why", "pin", "--format", "json"]);
+    shapes.take("graph", &group, &["graph", "--format", "json"]);
     for name in [None, Some("no-parent"), Some("part"), Some("lap"), Some("sae-2024.skidpad")] {
         let args: Vec<&str> = ["explain"].into_iter().chain(name).chain(json).collect();
         shapes.take("explain", &car, &args);

@@ -16,6 +16,12 @@ pub fn records() -> Value {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<RecordFile>().to_value();
     for &kind in Kind::ALL {
         require(&mut schema, kind);
+        if !kind.roles().may_serve
+            && let Some(record) = record_of(&mut schema, kind)
+            && let Some(Value::Object(properties)) = record.get_mut("properties")
+        {
+            properties.shift_remove("serves");
+        }
     }
     schema["$defs"]["PastStandings"]["required"] = json!(["file"]);
     allow_empty(&mut schema);
@@ -35,8 +41,7 @@ fn require(schema: &mut Value, kind: Kind) {
     let source: MapDeserializer<'_, _, Error> = MapDeserializer::new(nothing);
     let Ok(empty) = Body::decode(kind, source.into_deserializer()) else { return };
     let missing: Vec<&str> = empty.shape().iter().filter(|shape| shape.missing).map(|shape| shape.route[0]).collect();
-    let reference = schema["properties"][kind.plural()]["additionalProperties"]["$ref"].as_str().map(str::to_owned);
-    let Some(record) = reference.and_then(|path| schema.pointer_mut(path.trim_start_matches('#'))) else { return };
+    let Some(record) = record_of(schema, kind) else { return };
     let mut required = Vec::new();
     for key in missing {
         match ONE_OF.iter().find(|keys| keys.contains(&key)) {
@@ -49,6 +54,12 @@ fn require(schema: &mut Value, kind: Kind) {
     if !required.is_empty() {
         record["required"] = json!(required);
     }
+}
+
+/// The schema of the records of a kind.
+fn record_of(schema: &mut Value, kind: Kind) -> Option<&mut Value> {
+    let reference = schema["properties"][kind.plural()]["additionalProperties"]["$ref"].as_str().map(str::to_owned)?;
+    schema.pointer_mut(reference.trim_start_matches('#'))
 }
 
 /// Allows an empty value for a list or map, which is read as an empty list or map.

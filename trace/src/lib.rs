@@ -12,6 +12,7 @@ pub mod error;
 pub mod finding;
 pub mod git;
 pub mod graph;
+mod held_back;
 pub mod history;
 pub mod ids;
 pub mod load;

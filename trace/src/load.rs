@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
-use schema::read::{Damage, Problem};
+use schema::read::{Damage, Problem, ProblemKind};
 use schema::records::{Body, Expression};
 use schema::{Day, Id, Record, Settings};
 
@@ -178,6 +178,13 @@ impl Loaded {
     /// The number of read errors: if there are any, data may be missing from the values.
     pub fn unread(&self) -> usize {
         self.problems.len() + self.doubles.len()
+    }
+
+    /// The files of which nothing was read, each with its problem: they are not valid YAML, or have conflict markers.
+    pub fn unreadable(&self) -> impl Iterator<Item = &FileProblem> {
+        self.problems
+            .iter()
+            .filter(|found| matches!(found.problem.kind, ProblemKind::Unreadable | ProblemKind::Conflict))
     }
 
     /// The settings.

@@ -70,16 +70,10 @@ impl Loaded {
 
     /// Whether a file that could not be read may have had a record with this id.
     pub(crate) fn may_have_held(&self, id: &str) -> bool {
-        self.unreadable().any(|file| match &self.snapshot.files[file].content {
+        self.unreadable().any(|found| match &self.snapshot.files[found.file].content {
             Ok(bytes) => read::may_have_record(bytes, id),
             Err(_) => true,
         })
-    }
-
-    /// The files of which nothing could be read.
-    pub(crate) fn unreadable(&self) -> impl Iterator<Item = FileId> {
-        let whole = |found: &&FileProblem| found.problem.record.is_none() && found.problem.route.is_empty();
-        self.problems.iter().filter(whole).map(|found| found.file)
     }
 
     /// Whether the settings could not be read completely.
@@ -180,7 +174,7 @@ impl<'l> Repair<'l> {
             }
             _ => {
                 let file = *self.paths.get(self.later.snapshot.files[found.file].path.as_str())?;
-                self.before.unreadable().find(|unread| *unread == file)?
+                self.before.unreadable().map(|unread| unread.file).find(|unread| *unread == file)?
             }
         };
         Some(FileProblem { file, problem: problem.clone() })

@@ -12,6 +12,7 @@ use schema::settings::{Level, Settings, Stage};
 
 use crate::checks::{self, Check, Draft, Group};
 use crate::finding::{Finding, Report};
+use crate::held_back::Unread;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, in_parallel};
@@ -75,22 +76,33 @@ fn run(study: &Study, rules: Rules<'_>) -> Report {
     let of_check = |check: &&Check| early.remove(check.name).or_else(|| late.next()).unwrap_or_default();
     let mut drafts: Vec<Draft> = checks::all().iter().flat_map(of_check).collect();
     drafts.retain(|draft| !follows_from_read_error(&study.loaded, draft));
+    let held_back = take_held_back(study, &mut drafts);
 
     let (waived, unused) = apply_waivers(study, &mut drafts);
-    drafts.extend(checks::unused_waiver::drafts(&study.loaded, rules.stage, &unused));
+    let mut unused = checks::unused_waiver::drafts(&study.loaded, rules.stage, &unused);
+    let mut held_back: Vec<Draft> = held_back.into_iter().chain(take_held_back(study, &mut unused)).collect();
+    drafts.extend(unused);
 
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
-        let level = rules.level(draft.check);
-        let level = if draft.is_note { level.min(Level::Note) } else { level };
+        let level = rules.level(draft.check).min(draft.highest);
         (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =
         waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
     let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
+    let held_back: Vec<Finding> = held_back.drain(..).filter_map(|draft| finish(draft, None)).collect();
     findings.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
     waived.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
-    Report { findings, waived }
+    Report { findings, waived, held_back }
+}
+
+/// Removes the drafts that may only follow from files that cannot be read.
+fn take_held_back(study: &Study, drafts: &mut Vec<Draft>) -> Vec<Draft> {
+    match Unread::new(study) {
+        Some(unread) => drafts.extract_if(.., |draft| unread.explains(draft)).collect(),
+        None => Vec::new(),
+    }
 }
 
 /// Whether a finding only follows from a read error, because the key that it is about was not read.
@@ -123,12 +135,17 @@ fn apply_waivers<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, 
     let mut waived = Vec::new();
     let mut kept = Vec::with_capacity(drafts.len());
     for draft in drafts.drain(..) {
-        let of = draft.record.map(|index| loaded.record(index).id.as_str());
-        match of.and_then(|of| valid.get_mut(&(draft.check.name, of))) {
-            Some(waiver) => {
-                waiver.is_used = true;
-                waived.push((draft, waiver.id));
-            }
+        // A waiver of the record itself comes first, then one of a system around it, from the inside out.
+        let record = draft.record.filter(|_| !valid.is_empty());
+        let around = record.into_iter().flat_map(|index| loaded.enclosing(index).enumerate());
+        let mut of = around.filter(|(steps, index)| *steps == 0 || loaded.system(*index).is_some());
+        let accepted = of.find_map(|(_, index)| {
+            let waiver = valid.get_mut(&(draft.check.name, loaded.record(index).id.as_str()))?;
+            waiver.is_used = true;
+            Some(waiver.id)
+        });
+        match accepted {
+            Some(waiver) => waived.push((draft, waiver)),
             None => kept.push(draft),
         }
     }

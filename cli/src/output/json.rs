@@ -4,7 +4,7 @@ use schema::settings::Level;
 use serde::Serialize;
 use serde_json::{Value, json};
 use trace::delta::ExistingFindings;
-use trace::graph::{Graph, Link};
+use trace::graph::{Edge, Graph, Link};
 use trace::report::RecordPositions;
 use trace::snapshot::Source;
 use trace::{Finding, Loaded, Measure, RecordId, Report, Study};
@@ -58,6 +58,9 @@ pub(crate) fn check(
         "note": report.count(Level::Note),
         "waived": report.waived.len(),
     });
+    if !report.held_back.is_empty() {
+        summary["held_back"] = json!(report.held_back.len());
+    }
     if let Some(older) = older {
         let [error, warning, note] = older.counts;
         summary["as_before"] = json!({"error": error, "warning": warning, "note": note});
@@ -139,9 +142,13 @@ fn node(graph: &Graph, positions: &mut RecordPositions<'_>, index: RecordId) -> 
     })
 }
 
-fn edge(graph: &Graph, from: RecordId, to: RecordId, link: Link, reason: Option<&str>) -> Value {
+fn edge(graph: &Graph, from: RecordId, to: RecordId, edge: &Edge<'_>) -> Value {
     let id = |index: RecordId| graph.loaded.record(index).id.as_str();
-    json!({"from": id(from), "to": id(to), "link": link.word(), "reason": reason})
+    let mut all = json!({"from": id(from), "to": id(to), "link": edge.link.word(), "reason": edge.reason});
+    if let Some(group) = edge.group {
+        all["inherited_from"] = json!(id(group));
+    }
+    all
 }
 
 /// All records and links, or those among the records to keep (sorted).
@@ -153,7 +160,7 @@ pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> Value {
     let edges: Vec<Value> = graph
         .edges()
         .filter(|(from, to, _)| kept(from) && kept(to))
-        .map(|(from, to, link)| edge(graph, from, to, link.link, link.reason))
+        .map(|(from, to, link)| edge(graph, from, to, &link))
         .collect();
     json!({"version": 1, "nodes": nodes, "edges": edges})
 }
@@ -169,7 +176,7 @@ pub(crate) fn why(graph: &Graph, index: RecordId) -> Value {
         }
         for (to, link) in graph.outgoing(at) {
             if link.link == Link::Serves || (at == index && link.link != Link::In) {
-                up.push(edge(graph, at, to, link.link, link.reason));
+                up.push(edge(graph, at, to, &link));
                 queue.push_back(to);
             }
         }
@@ -177,7 +184,7 @@ pub(crate) fn why(graph: &Graph, index: RecordId) -> Value {
     let mut below = Vec::new();
     for at in std::iter::once(index).chain(graph.below(index)) {
         for (from, link) in graph.incoming(at) {
-            below.push(edge(graph, from, at, link.link, link.reason));
+            below.push(edge(graph, from, at, &link));
         }
     }
     let mut positions = RecordPositions::new(&graph.loaded);

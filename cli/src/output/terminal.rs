@@ -75,6 +75,12 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
         let text = format!("existing: {errors}   {warnings}   {notes}; `tierod check --staged --all` lists them");
         let _ = writeln!(out, "{}", ink.faint(&text));
     }
+    let held_back = report.held_back.len();
+    if held_back > 0 {
+        let text =
+            format!("held back: {} that may only follow from a file that cannot be read", count(held_back, "finding"));
+        let _ = writeln!(out, "{text}");
+    }
     if let Some(why) = study.past().reason() {
         let _ = writeln!(out, "{}", ink.faint(&clean(&format!("history checks skipped: {why}"))));
     }

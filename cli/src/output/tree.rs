@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use trace::graph::{Graph, Link};
+use trace::graph::{Edge, Graph, Link};
 use trace::{RecordId, Study};
 
 use super::Paths;
@@ -48,9 +48,9 @@ impl<'g> Branches<'g> {
         }
     }
 
-    fn next(&self, index: RecordId, direction: Direction) -> Vec<(RecordId, Option<&'g str>)> {
+    fn next(&self, index: RecordId, direction: Direction) -> Vec<(RecordId, Edge<'g>)> {
         let links = if direction == Direction::Up { self.graph.outgoing(index) } else { self.graph.incoming(index) };
-        links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).map(|(to, edge)| (to, edge.reason)).collect()
+        links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).collect()
     }
 
     /// Draws the branches of a record, one per link.
@@ -63,15 +63,19 @@ impl<'g> Branches<'g> {
         }
         self.depth += 1;
         let last = next.len().saturating_sub(1);
-        for (number, (to, reason)) in next.into_iter().enumerate() {
+        for (number, (to, edge)) in next.into_iter().enumerate() {
             let (fork, below) = if number == last { ("└─ ", "   ") } else { ("├─ ", "│  ") };
             let again = self.drawn[to] && !self.next(to, direction).is_empty();
-            let more = if again { self.ink.faint("  (shown above)") } else { String::new() };
+            let group = edge.group.map(|group| format!("  (inherited from {})", self.graph.loaded.record(group).id));
+            let mut more = group.filter(|_| self.reasons).map(|text| self.ink.faint(&text)).unwrap_or_default();
+            if again {
+                more.push_str(&self.ink.faint("  (shown above)"));
+            }
             let _ = writeln!(self.out, "{stem}{fork}{}{more}", self.name(to));
             let stem = format!("{stem}{below}");
             if self.reasons {
                 let bar = if again || self.next(to, direction).is_empty() { ' ' } else { '│' };
-                let text = match reason.map(str::trim).filter(|reason| !reason.is_empty()) {
+                let text = match edge.reason.map(str::trim).filter(|reason| !reason.is_empty()) {
                     Some(reason) => reason.to_owned(),
                     None => "no reason given".to_owned(),
                 };

@@ -18,14 +18,16 @@ fn assert_same(text: &str) -> Vec<u8> {
 /// Records with every key of every kind, in each form that a key has.
 const ALL: &str = "
 goals:
-  a: {title: T, place: 8, reason: R, serves: {b: Why., c: }, lead: l, notes: n, formerly: [d, e]}
+  a: {title: T, place: 8, reason: R, lead: l, notes: n, formerly: [d, e]}
   b: {points: 640 pts ± 2 pts}
 events:
-  c: {plan: 62 pts, reads: {time: acel-time}, score: {formula: 100 pts - time * 1 pts/s, given: {t: 4.9 s}}}
+  c: {plan: 62 pts, serves: {b: Why., c: }, reads: {time: acel-time}, score: {formula: 100 pts - time * 1 pts/s, given: {t: 4.9 s}}}
   d: {score: {use: sae-2024.skidpad}}
   dd: {expect: 50 pts}
 systems:
   e: {in: car}
+  ee: {in: e, for-parts: {serves: {b: Why., c: }, verify: {by: inspection, due: 2027-05-21}}}
+  eee: {in: e, for-parts: {}}
 targets:
   f: {of: car, at-most: 205 kg, total: mass, reserve: 3 kg, share-of: f, safety-critical: true}
   g: {of: e, between: [1e-3 kN*m/deg, 20 kN*m/deg], reserve: 20 %, estimate: -3 °C, formula: f / 2, given: {x: f}}

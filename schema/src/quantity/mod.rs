@@ -108,8 +108,14 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
             shorten(text)
         ));
     }
-    if rest.starts_with(',') {
-        return Err(format!("`{}`: use a decimal point, and no thousands separator", shorten(text)));
+    if let Some(rest) = rest.strip_prefix(',') {
+        let text = shorten(text);
+        let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
+        return Err(match digits {
+            // `1,500` may be a number with a thousands separator.
+            0 | 3 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
+            _ => format!("`{text}` has a decimal comma: use a decimal point, `{}`", text.replacen(',', ".", 1)),
+        });
     }
     let value: f64 = digits.parse().map_err(|_| format!("`{}` is not a number", shorten(digits)))?;
     if !value.is_finite() {
@@ -129,7 +135,8 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
         ));
     }
     if !rest.starts_with([' ', '%', '°']) {
-        return Err(format!("`{}`: put a space between number and unit, for example `4.25 s`", shorten(text)));
+        let (number, unit) = (shorten(digits), shorten(name));
+        return Err(format!("`{number}{unit}` has no space between number and unit: use `{number} {unit}`"));
     }
     Ok((value, Unit::parse(name)?))
 }

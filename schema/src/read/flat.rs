@@ -11,7 +11,7 @@
 use std::ops::Range;
 
 use super::tree::{Content, NodeId, Tree};
-use super::{text, yaml};
+use super::{text, tree_of};
 use crate::records::Kind;
 use crate::records::roles::AmountsRule;
 
@@ -127,7 +127,7 @@ pub fn chunk(file: &[u8], chunk: &Chunk) -> Option<Vec<FlatRecord>> {
 
 /// Reads a record file; `None` if it is not YAML, or not a map of kinds to ids to records.
 pub fn records(bytes: &[u8]) -> Option<Vec<FlatRecord>> {
-    let tree = yaml::tree(text(bytes).ok()?).ok()?;
+    let tree = tree_of(text(bytes).ok()?).ok()?;
     let mut all = Vec::new();
     let Some(root) = tree.root().filter(|root| !tree.is_null(*root)) else { return Some(all) };
     if !matches!(tree.content(root), Content::Map(_)) {

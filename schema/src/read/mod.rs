@@ -8,8 +8,10 @@ pub mod flat;
 pub mod tree;
 pub mod yaml;
 
+mod conflict;
 mod earlier;
 mod input;
+mod likely;
 mod position;
 mod problems;
 mod shapes;
@@ -120,13 +122,24 @@ pub fn records(bytes: &[u8]) -> FileRecords {
         Ok(text) => text,
         Err(problem) => return FileRecords { problems: vec![problem], ..FileRecords::default() },
     };
-    match yaml::tree(text) {
+    match tree_of(text) {
         Ok(tree) => from_tree(&tree),
-        Err(error) => FileRecords {
-            problems: vec![Problem::unreadable(error.spot, &error.message, &error.help)],
-            ..FileRecords::default()
-        },
+        Err(problem) => FileRecords { problems: vec![problem], ..FileRecords::default() },
     }
+}
+
+/// The tree of a file.
+///
+/// # Errors
+/// The file has conflict markers, or is not valid YAML.
+fn tree_of(text: &str) -> Result<Tree<'_>, Problem> {
+    let tree = yaml::tree(text);
+    if (tree.is_err() || conflict::is_whole(text))
+        && let Some(problem) = conflict::problem(text)
+    {
+        return Err(problem);
+    }
+    tree.map_err(|error| Problem::unreadable(error.spot, &error.message, &error.help))
 }
 
 /// Decodes the records of a file.
@@ -190,7 +203,8 @@ fn read_record<'t>(
     let id = match Id::new(text) {
         Ok(id) => Some(id),
         Err(message) => {
-            let problem = Problem::new(ProblemKind::BadValue, spot(), message, "ids are kebab-case");
+            let (message, help) = problems::message_and_help(message);
+            let problem = Problem::new(ProblemKind::BadValue, spot(), message, &help);
             out.problems.push(problem.on_record(kind, &shorten(text), &[]));
             None
         }
@@ -268,7 +282,7 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
         Err(problem) => return (Settings::default(), vec![problem]),
     };
     let mut out = FileRecords::default();
-    let settings = match yaml::tree(text) {
+    let settings = match tree_of(text) {
         Ok(tree) => match tree.root().filter(|root| !tree.is_null(*root)) {
             Some(root) => {
                 let settings =
@@ -277,8 +291,8 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
             }
             None => Settings::default(),
         },
-        Err(error) => {
-            out.problems.push(Problem::unreadable(error.spot, &error.message, &error.help));
+        Err(problem) => {
+            out.problems.push(problem);
             Settings::default()
         }
     };

@@ -4,7 +4,7 @@ use foldhash::{HashSet, HashSetExt as _};
 
 use super::decode::ErrorKind;
 use super::tree::{Content, NodeId, Tree};
-use super::{LARGEST_FILE, Spot};
+use super::{LARGEST_FILE, Spot, likely};
 use crate::records::Kind;
 use crate::renamed;
 use crate::suggest;
@@ -15,6 +15,8 @@ use crate::words::shorten;
 pub enum ProblemKind {
     /// The file is not valid YAML, or not a map of records.
     Unreadable,
+    /// The file has conflict markers of a merge.
+    Conflict,
     /// A key that the map does not have.
     UnknownKey,
     /// A key that appears twice.
@@ -190,6 +192,12 @@ pub(super) fn of_decoding(
 ) -> Option<(Problem, Vec<String>)> {
     let mut route = route_to(tree, record, at).unwrap_or_default();
     let spot = Some(tree.spot(at));
+    if let (ErrorKind::UnknownKey { .. } | ErrorKind::Other(_), Some((message, help))) =
+        (&kind, likely::begun_by_comma(tree, at))
+    {
+        let kind = if matches!(kind, ErrorKind::Other(_)) { ProblemKind::BadValue } else { ProblemKind::UnknownKey };
+        return Some((Problem::new(kind, spot, message, &help), route));
+    }
     let problem = match kind {
         ErrorKind::UnknownKey { key, known } => {
             let renamed = of.filter(|_| route.len() <= 1).map(renamed::Use::Key);
@@ -200,9 +208,6 @@ pub(super) fn of_decoding(
             let otherwise = format!("the keys here are {}", suggest::any_of(known.iter().copied()));
             let help = match key.as_str() {
                 "<<" => "merge keys are not supported: write the keys in each record".to_owned(),
-                _ if key.starts_with(|c: char| c.is_ascii_digit()) => {
-                    "use a decimal point: a comma begins another key".to_owned()
-                }
                 _ => suggest::did_you_mean(&key, known.iter().copied(), &otherwise),
             };
             Problem::new(ProblemKind::UnknownKey, spot, format!("unknown key `{}`", shorten(&key)), &help)
@@ -227,14 +232,19 @@ pub(super) fn of_decoding(
             Problem::new(ProblemKind::BadValue, spot, format!("expected {expected}, found {found}"), &help)
         }
         ErrorKind::Other(message) => {
-            let (message, help) = match message.split_once(": ") {
-                Some((what, how)) => (what.to_owned(), how.to_owned()),
-                None => (message, "fix the value".to_owned()),
-            };
+            let (message, help) = message_and_help(message);
             Problem::new(ProblemKind::BadValue, spot, message, &help)
         }
     };
     Some((problem, route))
+}
+
+/// The parts of a message of this crate before and after the first colon: what is wrong, and how to fix it.
+pub(super) fn message_and_help(message: String) -> (String, String) {
+    match message.split_once(": ") {
+        Some((what, how)) => (what.to_owned(), how.to_owned()),
+        None => (message, "fix the value".to_owned()),
+    }
 }
 
 /// The names of types in serde, in plain words.
@@ -243,7 +253,9 @@ fn plain_words(expected: &str) -> String {
         "a boolean" => "true or false",
         "a string" => "a text",
         "a sequence" => "a list",
-        "u16" | "u32" | "u64" => "a whole number",
+        // Counts and places; a year is the only shorter number.
+        "u32" => "a whole number of at least 1",
+        "u16" | "u64" => "a whole number",
         _ if expected.starts_with("struct ") => "a map of keys",
         _ if expected.starts_with("tuple ") => "a list",
         other => other,

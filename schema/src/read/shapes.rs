@@ -12,6 +12,14 @@ use crate::settings::{Settings, Stage};
 /// `reported` is the index of the first problem of the record: a key that was omitted because it is wrong is already among
 /// these.
 pub(super) fn report(record: &Record, tree: &Tree<'_>, reported: usize, out: &mut FileRecords) {
+    let kind = record.kind();
+    if !kind.roles().may_serve && !record.body.common().serves().is_empty() {
+        let message = format!("unknown key `serves`: {} is linked by its other keys", kind.with_article());
+        let mut problem = Problem::new(ProblemKind::UnknownKey, None, message, "remove `serves`");
+        problem = problem.on_record(kind, record.id.as_str(), &["serves"]);
+        problem.spot = Some(tree.locate(problem.route.iter().map(String::as_str), Aim::Key));
+        out.problems.push(problem);
+    }
     for shape in record.body.shape() {
         let key = shape.route[0];
         let is_reported = out.problems[reported..].iter().filter_map(|problem| problem.route.get(2)).any(|wrong| {

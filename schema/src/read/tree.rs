@@ -127,6 +127,12 @@ impl<'s> Tree<'s> {
         self.root
     }
 
+    /// The source before and after a node.
+    pub(super) fn around(&self, id: NodeId) -> (&str, &str) {
+        let node = self.node(id);
+        (self.slice(0, node.start), self.slice(node.end, clip(self.source.len())))
+    }
+
     fn slice(&self, start: u32, end: u32) -> &str {
         self.source.get(start as usize..end as usize).unwrap_or("")
     }

@@ -6,10 +6,10 @@ use foldhash::{HashMap, HashMapExt as _};
 use saphyr_parser::{Event, Marker, Parser, ScalarStyle, Span};
 use serde::de::DeserializeOwned;
 
-use super::Spot;
 use super::input::Bytes;
 use super::position::Cursor;
 use super::tree::{Node, NodeId, Stored, Tree, clip};
+use super::{Spot, likely};
 
 /// The deepest nesting of collections; records need 7.
 const DEEPEST: usize = 64;
@@ -205,6 +205,11 @@ fn no_yaml(text: &str, spot: Spot, info: &str) -> SyntaxError {
         "correct the YAML here; the usual causes are indentation and quotes"
     };
     let last = Spot::new(spot.line as usize, line.chars().count());
+    if !line.contains('\t')
+        && let Some(error) = likely::of_syntax(&text, spot.min(last), info)
+    {
+        return error;
+    }
     SyntaxError { spot: spot.min(last), message: format!("not valid YAML: {info}"), help: help.to_owned() }
 }
 

@@ -34,7 +34,7 @@ pub use requirement::Requirement;
 pub use result::{Outcome, TestResult};
 pub use revision::Revision;
 pub use roles::{ReferenceKey, Tier};
-pub use system::System;
+pub use system::{ForParts, System};
 pub use target::{LimitStyle, Target, limit_text};
 pub use texts::{Expression, Reason, Serves};
 pub use verify::{Method, Verification, Verify};
@@ -233,6 +233,7 @@ kinds! { $
         tier: TierRule::Fixed(Tier::Goal),
         parents: &[],
         highest_parent: None,
+        may_serve: false,
         children: ChildrenRule::Always("events"),
         chain_by_subject: false,
         needs_lead: true,
@@ -251,6 +252,7 @@ kinds! { $
         tier: TierRule::Fixed(Tier::Event),
         parents: &[Kind::Goal],
         highest_parent: Some(Tier::Goal),
+        may_serve: true,
         children: ChildrenRule::Always("car targets"),
         chain_by_subject: false,
         needs_lead: true,
@@ -269,6 +271,7 @@ kinds! { $
         tier: TierRule::Fixed(Tier::System),
         parents: &[],
         highest_parent: None,
+        may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
         needs_lead: true,
@@ -279,7 +282,7 @@ kinds! { $
         needs_evidence: false,
         has_value: false,
         amounts: AmountsRule::Total,
-        named_under: &[Key::Serves, Key::In, Key::Subject],
+        named_under: &[Key::Serves, Key::In, Key::Subject, Key::Verified],
     }
     /// A value that the car, a system or a part must reach.
     Target Target targets target "targets" "target"
@@ -288,6 +291,7 @@ kinds! { $
         tier: TierRule::OfSubject,
         parents: &[Kind::Event, Kind::Target],
         highest_parent: Some(Tier::Goal),
+        may_serve: true,
         children: ChildrenRule::OnCarTier("system targets or parts"),
         chain_by_subject: false,
         needs_lead: true,
@@ -307,6 +311,7 @@ kinds! { $
         tier: TierRule::OfSubject,
         parents: &[Kind::Event, Kind::Target],
         highest_parent: Some(Tier::Goal),
+        may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
         needs_lead: true,
@@ -325,6 +330,7 @@ kinds! { $
         tier: TierRule::Fixed(Tier::Part),
         parents: &[Kind::Target, Kind::Requirement],
         highest_parent: Some(Tier::Car),
+        may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
         needs_lead: true,
@@ -343,6 +349,7 @@ kinds! { $
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
+        may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
         needs_lead: false,
@@ -361,6 +368,7 @@ kinds! { $
         tier: TierRule::Outside,
         parents: &[Kind::Target, Kind::Requirement],
         highest_parent: None,
+        may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
         needs_lead: true,
@@ -379,6 +387,7 @@ kinds! { $
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
+        may_serve: false,
         children: ChildrenRule::Never,
         chain_by_subject: false,
         needs_lead: false,
@@ -397,6 +406,7 @@ kinds! { $
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
+        may_serve: false,
         children: ChildrenRule::Never,
         chain_by_subject: true,
         needs_lead: false,
@@ -415,6 +425,7 @@ kinds! { $
         tier: TierRule::Outside,
         parents: &[],
         highest_parent: None,
+        may_serve: false,
         children: ChildrenRule::Never,
         chain_by_subject: false,
         needs_lead: false,

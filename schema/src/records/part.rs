@@ -24,7 +24,8 @@ record! {
         pub amounts: Entries<Id, Amount>,
         /// Whether people's safety depends on it.
         pub safety_critical: bool,
-        /// How it will be verified; needed if no target or requirement is `of` the part.
+        /// How it will be verified; needed if no target or requirement is `of` the part and no system has it under
+        /// `for-parts`.
         pub verify: Option<Verify>,
     }
 }

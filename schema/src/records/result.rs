@@ -10,7 +10,7 @@ use crate::words::{Day, Id};
 record! {
     /// What was measured, tested or scored, with its evidence files.
     pub struct TestResult {
-        /// The event, target, requirement or part that was verified.
+        /// The event, target, requirement or part that was verified; a system, for the plan that its parts inherit.
         #[schemars(required)]
         pub of: Option<Id>,
         /// The value measured or scored, with its uncertainty.
@@ -41,7 +41,7 @@ impl TestResult {
         if self.of.is_none() {
             problems.push(ShapeProblem::missing(
                 "of",
-                "add `of: ID`, the event, target, requirement or part that was verified",
+                "add `of: ID`, the event, target, requirement, part or system that was verified",
             ));
         }
         if self.date.is_none() {

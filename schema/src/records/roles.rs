@@ -125,6 +125,8 @@ pub struct Roles {
     pub parents: &'static [Kind],
     /// The highest tier that a record may serve; `None` if the tiers of its parents are not checked.
     pub highest_parent: Option<Tier>,
+    /// Whether it may have the key `serves`.
+    pub may_serve: bool,
     /// Whether it needs records that serve it.
     pub children: ChildrenRule,
     /// Whether its chain to a goal continues at its subject if it serves nothing.
@@ -297,7 +299,10 @@ mod tests {
 
     #[test]
     fn kinds_in_a_row() {
-        assert_eq!(any_kind_of(Kind::named_under(ReferenceKey::Verified)), "an event, target, requirement or part");
+        assert_eq!(
+            any_kind_of(Kind::named_under(ReferenceKey::Verified)),
+            "an event, system, target, requirement or part"
+        );
         assert_eq!(any_kind_of(Kind::named_under(ReferenceKey::In)), "a system");
         assert_eq!(Kind::Analysis.with_article(), "an analysis");
     }

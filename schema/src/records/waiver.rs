@@ -9,7 +9,7 @@ record! {
         /// The check whose finding is accepted.
         #[schemars(required)]
         pub check: Option<Id>,
-        /// The record that the finding is about.
+        /// The record that the finding is about; a system for the findings of this check on it and on all records in it.
         #[schemars(required)]
         pub of: Option<Id>,
         /// The end date: the last day on which the waiver is valid.

@@ -28,7 +28,7 @@ impl Verified {
 }
 
 /// Whether the latest result of a record meets it; `None` without a result.
-fn has_passed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option<bool> {
+fn has_passed(study: &Study, targets: &[TargetAudit], index: RecordId, group: Option<RecordId>) -> Option<bool> {
     if let Ok(at) = targets.binary_search_by_key(&index, |target| target.status.index) {
         return match targets[at].verdict {
             Verdict::Met => Some(true),
@@ -36,7 +36,9 @@ fn has_passed(study: &Study, targets: &[TargetAudit], index: RecordId) -> Option
             Verdict::NeverVerified | Verdict::NotDue => None,
         };
     }
-    study.latest_result(index).map(|(_, result)| result.outcome != Some(Outcome::Fail))
+    // A result of a group is that of the plan that its parts inherit.
+    let latest = study.latest_result(index).or_else(|| study.latest_result(group?));
+    latest.map(|(_, result)| result.outcome != Some(Outcome::Fail))
 }
 
 pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<Verified> {
@@ -46,11 +48,11 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<Verified> {
         passed: 0,
         failed: 0,
     });
-    for (index, record) in study.loaded.records() {
-        let Some(verify) = record.verify() else { continue };
-        let passed = has_passed(study, targets, index);
+    for index in study.loaded.record_ids() {
+        let Some(verify) = study.loaded.verify(index) else { continue };
+        let passed = has_passed(study, targets, index, verify.group);
         for line in &mut all {
-            if verify.0.iter().any(|verification| verification.by == line.method) {
+            if verify.value.0.iter().any(|verification| verification.by == line.method) {
                 line.planned += 1;
                 line.passed += usize::from(passed == Some(true));
                 line.failed += usize::from(passed == Some(false));

@@ -1,6 +1,9 @@
 //! `analysis-only`: a safety-critical record is verified by calculation only.
 
-use super::{About, Check, Error, Group, Reporter, Study, Warning};
+use std::collections::BTreeMap;
+
+use super::shared::{listed, parts_of};
+use super::{About, Check, Error, Group, RecordId, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "analysis-only",
@@ -30,12 +33,23 @@ targets:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    for (index, record) in study.loaded.records() {
-        if record.safety_critical() && record.verify().is_some_and(schema::records::Verify::only_analysis) {
-            let message = format!("{} is safety-critical and verified by analysis alone", record.name());
-            let help = "add a test, demonstration or inspection; check load cases and calculation methods first; \
-                        a qualified person decides";
-            reporter.report(index, &["verify"], message, help);
+    let help = "add a test, demonstration or inspection; check load cases and calculation methods first; a qualified \
+                person decides";
+    let mut groups: BTreeMap<RecordId, Vec<RecordId>> = BTreeMap::new();
+    for (index, record) in study.loaded.records().filter(|(_, record)| record.safety_critical()) {
+        let Some(verify) = study.loaded.verify(index).filter(|verify| verify.value.only_analysis()) else { continue };
+        match verify.group {
+            Some(group) => groups.entry(group).or_default().push(index),
+            None => {
+                let message = format!("{} is safety-critical and verified by analysis alone", record.name());
+                reporter.report(index, &["verify"], message, help);
+            }
         }
+    }
+    for (group, parts) in groups {
+        let (all, list) = (parts_of(study, group, &parts), listed(study, &parts));
+        let verb = if parts.len() == 1 { "is" } else { "are" };
+        let message = format!("{all} {verb} safety-critical and verified by analysis alone: {list}");
+        reporter.report(group, &["for-parts", "verify"], message, help);
     }
 }

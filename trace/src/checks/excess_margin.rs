@@ -2,9 +2,10 @@
 
 use schema::number;
 
-use super::{About, Check, Group, Note, Reporter, Study};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study};
+use crate::Loaded;
 use crate::measure::Measure;
-use crate::values::Status;
+use crate::values::{Origin, Status};
 
 /// The largest margin that is not reported, as a ratio to the limit.
 const LARGEST_MARGIN: f64 = 0.25;
@@ -29,12 +30,16 @@ targets:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    let with_large_margin: Vec<_> = study
+    let mut with_large_margin: Vec<_> = study
         .target_statuses()
         .iter()
         .filter(|target| matches!(target.status, Status::Met | Status::OnTarget))
         .filter_map(|target| Some((target, target.margin.filter(|margin| *margin > LARGEST_MARGIN)?)))
         .collect();
+    let is_total = |id: RecordId| study.values().origin(id) == Origin::Total;
+    if with_large_margin.iter().any(|(target, _)| is_total(target.index)) && !knows_all_parts(&study.loaded) {
+        with_large_margin.retain(|(target, _)| !is_total(target.index));
+    }
     if with_large_margin.is_empty() {
         return;
     }
@@ -63,4 +68,13 @@ fn run(study: &Study, reporter: &mut Reporter) {
         reporter.report(target.index, &[], message, help);
         reporter.measured(Measure::percent(margin));
     }
+}
+
+/// Whether the system, the count and the amounts of every part were read; otherwise totals may be too small.
+fn knows_all_parts(loaded: &Loaded) -> bool {
+    let is_part = |id: &schema::Id| loaded.find(id.as_str()).is_none_or(|id| loaded.part(id).is_some());
+    let unread = |key: &String| ["in", "count", "amounts"].contains(&key.as_str());
+    let mut damaged = loaded.damaged.values().filter(|damage| is_part(&damage.id));
+    !damaged.any(|damage| damage.keys.is_empty() || damage.keys.iter().any(unread))
+        && loaded.parts().all(|(part, ..)| loaded.knows_enclosing(part, &[]))
 }

@@ -5,6 +5,7 @@
 
 mod analysis_only;
 mod bad_value;
+mod budget_only_reason;
 mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
@@ -33,6 +34,7 @@ mod plan_short;
 mod points_short;
 mod reference_cycle;
 mod rewritten_result;
+mod shared;
 mod stale;
 mod stale_analysis;
 mod stale_result;
@@ -165,14 +167,16 @@ pub struct Draft {
     pub offset: Option<usize>,
     /// The position, if it is already known.
     pub spot: Option<Spot>,
+    /// The highest level of the finding, if it is milder than others of its check.
+    pub highest: Level,
+    /// The id that was not found, if that is what is wrong; empty for any part.
+    pub unresolved: Option<String>,
     /// What is wrong.
     pub message: String,
     /// How to fix it.
     pub help: String,
     /// How bad it is, if that is a number.
     pub measure: Option<Measure>,
-    /// Whether it is a note at every stage, because it is not known for certain.
-    pub is_note: bool,
 }
 
 /// Collects the findings of one check.
@@ -197,14 +201,6 @@ impl Reporter {
         }
     }
 
-    /// Reports as a note at every stage what is not known for certain; otherwise like [`Reporter::report`].
-    fn report_note(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
-        self.report(record, route, message, help);
-        if let Some(draft) = self.drafts.last_mut() {
-            draft.is_note = true;
-        }
-    }
-
     /// Reports a finding about a key itself, for example a key that is the id of another record.
     fn report_key(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
         self.report(record, route, message, help);
@@ -213,12 +209,27 @@ impl Reporter {
         }
     }
 
+    /// Reports a finding that is a note at most, whatever the level of the check is; otherwise like [`Reporter::report`].
+    fn report_note(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
+        self.report(record, route, message, help);
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.highest = Note;
+        }
+    }
+
+    /// Adds to the last finding the id that was not found.
+    fn unresolved(&mut self, id: Option<&str>) {
+        if let (Some(draft), Some(id)) = (self.drafts.last_mut(), id) {
+            draft.unresolved = Some(id.to_owned());
+        }
+    }
+
     /// Reports the problems of one kind found when the values were evaluated.
     fn report_value_problems(&mut self, kind: ValueProblemKind, study: &Study) {
         for problem in study.values().problems.iter().filter(|problem| problem.kind == kind) {
             let draft = self.draft(&problem.message, &problem.help);
             let (record, route, offset) = (Some(problem.record), problem.route.clone(), Some(problem.offset));
-            self.drafts.push(Draft { record, route, offset, ..draft });
+            self.drafts.push(Draft { record, route, offset, unresolved: problem.missing.clone(), ..draft });
         }
     }
 
@@ -256,18 +267,20 @@ impl Reporter {
             at_key: false,
             offset: None,
             spot: None,
+            highest: Error,
+            unresolved: None,
             message: message.into(),
             help: help.into(),
             measure: None,
-            is_note: false,
         }
     }
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 44] = [
+static ALL: [&Check; 45] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
+    &budget_only_reason::CHECK,
     &decision_drift::CHECK,
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,

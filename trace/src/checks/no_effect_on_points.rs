@@ -14,16 +14,25 @@ pub(super) static CHECK: Check = Check {
     fix: "Use its value, or a value that it depends on, in a formula, model or budget that an event's points depend \
           on. For targets without an effect that can be calculated, change the level of this check in the settings.",
     bad_example: "\
+events:
+  sprint:
+    plan: 40 pts
+    serves: {top-ten: It is driven twice.}
+    reads: {time: sprint-time}
+    score: {formula: most - loss * time, given: {most: 100 pts, loss: 15 pts/s}}
 targets:
-  seat-heat: {of: suspension, at-most: 45 °C, estimate: 40 °C, serves: {circle-time: A cool driver is faster.}}",
+  sprint-time: {of: car, at-most: 4 s, formula: 3.5 s, serves: {sprint: It is what is timed.}}
+  shift-time: {of: suspension, at-most: 0.2 s, estimate: 0.15 s, serves: {sprint-time: Two shifts fall into it.}}",
     good_example: "\
+events:
+  sprint:
+    plan: 40 pts
+    serves: {top-ten: It is driven twice.}
+    reads: {time: sprint-time}
+    score: {formula: most - loss * time, given: {most: 100 pts, loss: 15 pts/s}}
 targets:
-  seat-heat:
-    of: suspension
-    at-most: 45 °C
-    estimate: 40 °C
-    safety-critical: true
-    serves: {circle-time: A hot seat burns the driver.}",
+  sprint-time: {of: car, at-most: 4 s, formula: 3.5 s + 2 * shift-time, serves: {sprint: It is what is timed.}}
+  shift-time: {of: suspension, at-most: 0.2 s, estimate: 0.15 s, serves: {sprint-time: Two shifts fall into it.}}",
     run,
 };
 

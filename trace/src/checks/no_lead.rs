@@ -23,7 +23,9 @@ targets:
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     for (index, record) in graph.loaded.records() {
-        if record.kind().roles().needs_lead && graph.lead(index).is_none() {
+        // A system that is not known may have a lead.
+        let is_known = || graph.loaded.knows_enclosing(index, &["lead"]);
+        if record.kind().roles().needs_lead && graph.lead(index).is_none() && is_known() {
             let help =
                 if record.about().is_some() { "add `lead: ROLE` here or on its system" } else { "add `lead: ROLE`" };
             reporter.report(index, &[], format!("{} has no lead", record.name()), help);

@@ -7,7 +7,8 @@ pub(super) static CHECK: Check = Check {
     group: Group::Structure,
     about: About::Records,
     levels: [Warning, Error, Error, Error, Error],
-    reports: "An event, target, requirement, part or decision that serves nothing.",
+    reports: "An event, target, requirement, part or decision that serves nothing; a part also inherits the links under \
+              `for-parts` of its system.",
     why: "Without an upward link, its purpose and its worth in points are unknown.",
     fix: "Name what it serves, with the reason, under `serves`. If there is no reason, remove the record (and the \
           part).",
@@ -28,7 +29,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record) in graph.loaded.records() {
         let kind = record.kind();
         // If all records that it names are missing, `unknown-reference` reports that.
-        if kind.needs_parent() && record.body.common().serves().is_empty() {
+        if kind.needs_parent() && graph.loaded.serves(index).value.is_empty() {
             let message = format!("{} serves nothing", record.name());
             let help = format!("add `serves: {{ID of the {}: reason}}`", kind.expected_parents());
             reporter.report(index, &["serves"], message, help);

@@ -1,17 +1,22 @@
 //! `no-reason`: a link or a choice without a reason of its own.
 
-use schema::records::Body;
+use std::collections::BTreeMap;
 
-use super::{About, Check, Error, Group, Reporter, Study, Warning};
+use schema::records::{Body, Serves};
+
+use super::shared::listed;
+use super::{About, Check, Error, Group, RecordId, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-reason",
     group: Group::Structure,
     about: About::Records,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A reason that is missing, is a placeholder (`todo`), or only repeats a title or id.",
+    reports: "A reason that is missing, is a placeholder (`todo`), or only repeats a title or id. As notes: a \
+              reason that more than five records give word for word, and the instruction in a starter file.",
     why: "Newcomers, judges and next season's team need the reason; a link without it explains nothing.",
-    fix: "Give the reason in one sentence, if possible with a number: what would be lost without it?",
+    fix: "Give the reason in one sentence, if possible with a number: what would be lost without it? \
+          If one reason holds for many small parts, give it once, under `for-parts` of their system.",
     bad_example: "\
 parts:
   front-upright:
@@ -27,18 +32,38 @@ parts:
     run,
 };
 
+/// The largest number of records that may give the same reason without a note.
+const MOST_ALIKE: usize = 5;
+
 const HELP: &str = "give the reason in one sentence";
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
+    let mut texts: BTreeMap<String, Vec<(RecordId, Vec<&str>)>> = BTreeMap::new();
     for (index, record) in graph.loaded.records() {
         let own = [Some(record.id.as_str()), record.body.common().title()];
-        for (parent, reason) in record.body.common().serves().iter() {
-            let title = graph.loaded.find(parent.as_str()).and_then(|i| graph.loaded.record(i).body.common().title());
-            let names = own.into_iter().flatten().chain([parent.as_str()]).chain(title);
-            if let Some(problem) = problem(reason.0.as_deref(), names) {
-                let message = format!("the reason for `serves: {parent}` {problem}");
-                reporter.report(index, &["serves", parent.as_str()], message, HELP);
+        for (route, serves) in links(study, index) {
+            for (parent, reason) in serves.iter() {
+                let title =
+                    graph.loaded.find(parent.as_str()).and_then(|i| graph.loaded.record(i).body.common().title());
+                let names = own.into_iter().flatten().chain([parent.as_str()]).chain(title);
+                let route: Vec<&str> = route.iter().copied().chain([parent.as_str()]).collect();
+                match (problem(reason.0.as_deref(), names), &reason.0) {
+                    (None, Some(reason)) if is_of_starter(reason) => {
+                        reporter.report_note(
+                            index,
+                            &route,
+                            format!("the reason for `serves: {parent}` {OF_STARTER}"),
+                            HELP,
+                        );
+                    }
+                    (Some(problem), _) => {
+                        let message = format!("the reason for `serves: {parent}` {problem}");
+                        reporter.report(index, &route, message, HELP);
+                    }
+                    (None, Some(reason)) => texts.entry(folded(reason)).or_default().push((index, route)),
+                    (None, None) => {}
+                }
             }
         }
         let (subject, reason) = match &record.body {
@@ -55,8 +80,50 @@ fn run(study: &Study, reporter: &mut Reporter) {
             | Body::Decision(_)
             | Body::Result(_) => continue,
         };
-        if let Some(problem) = problem(reason.as_deref(), own.into_iter().flatten()) {
+        if reason.as_deref().is_some_and(is_of_starter) {
+            reporter.report_note(index, &["reason"], format!("the reason for {subject} {OF_STARTER}"), HELP);
+        } else if let Some(problem) = problem(reason.as_deref(), own.into_iter().flatten()) {
             reporter.report(index, &["reason"], format!("the reason for {subject} {problem}"), HELP);
+        }
+    }
+    report_repeated(study, &texts, reporter);
+}
+
+/// The upward links of a record with the keys above them: its own, and those that the parts of a system inherit.
+fn links(study: &Study, id: RecordId) -> impl Iterator<Item = (&'static [&'static str], &Serves)> {
+    let group = study.loaded.system(id).and_then(|system| system.for_parts.as_ref());
+    let own: (&[&str], _) = (&["serves"], study.loaded.record(id).body.common().serves());
+    let of_parts = group.map(|group| -> (&[&str], _) { (&["for-parts", "serves"], &group.serves) });
+    std::iter::once(own).chain(of_parts)
+}
+
+/// A text in lower case with single spaces.
+fn folded(text: &str) -> String {
+    text.split_whitespace().map(str::to_lowercase).collect::<Vec<_>>().join(" ")
+}
+
+/// Whether a reason is the instruction in a file that `init` wrote.
+fn is_of_starter(reason: &str) -> bool {
+    folded(reason).starts_with("give the reason for ")
+}
+
+const OF_STARTER: &str = "is the instruction of the starter project";
+
+/// Reports each reason that many records have word for word: one note for all of them, on the first.
+fn report_repeated(study: &Study, texts: &BTreeMap<String, Vec<(RecordId, Vec<&str>)>>, reporter: &mut Reporter) {
+    for links in texts.values() {
+        let mut records: Vec<RecordId> = links.iter().map(|(record, _)| *record).collect();
+        records.dedup();
+        if let (Some((first, route)), true) = (links.first(), records.len() > MOST_ALIKE) {
+            let message = format!("{} records give the same reason: {}", records.len(), listed(study, &records));
+            let is_part = |record: &RecordId| study.loaded.part(*record).is_some();
+            let help = if records.iter().all(is_part) {
+                "give it once, under `for-parts: {serves: ...}` of their system, and remove `serves` from the parts; or \
+                 give each part a reason of its own"
+            } else {
+                "give each record a reason of its own; parts can inherit one from `for-parts` of their system"
+            };
+            reporter.report_note(*first, route, message, help);
         }
     }
 }

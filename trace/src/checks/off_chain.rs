@@ -2,6 +2,8 @@
 
 use schema::Kind;
 
+use foldhash::{HashSet, HashSetExt as _};
+
 use super::{About, Check, Error, Group, Note, Reporter, Study, Warning};
 use crate::graph::Tier;
 
@@ -28,6 +30,8 @@ parts:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
+    // The links of a group are reported once.
+    let mut groups = HashSet::new();
     for (index, record) in graph.loaded.records() {
         if graph.tier(index) == Some(Tier::Goal)
             || study.chains().distance(index).is_some()
@@ -35,14 +39,27 @@ fn run(study: &Study, reporter: &mut Reporter) {
         {
             continue;
         }
+        let group = graph.loaded.serves(index).group;
+        if group.is_some_and(|group| !groups.insert(group)) {
+            continue;
+        }
         let chain = study.chain(index);
         let end = chain.last().map_or(record, |last| graph.loaded.record(*last));
-        let message = format!("{} does not lead to a goal: its chain ends at {}", record.name(), end.id);
+        let message = match group {
+            Some(group) => {
+                let name = graph.loaded.record(group).name();
+                format!("the parts of {name} do not lead to a goal: their chain ends at {}", end.id)
+            }
+            None => format!("{} does not lead to a goal: its chain ends at {}", record.name(), end.id),
+        };
         let help = if end.kind() == Kind::System {
             "under `serves`, name a target or requirement instead of the system".to_owned()
         } else {
             format!("add the right `serves:` link to {}", end.id)
         };
-        reporter.report(index, &["serves"], message, help);
+        match group {
+            Some(group) => reporter.report(group, &["for-parts", "serves"], message, help),
+            None => reporter.report(index, &["serves"], message, help),
+        }
     }
 }

@@ -31,6 +31,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         } else {
             reporter.report(broken.from, &route, message, help);
         }
+        reporter.unresolved(broken.missing.as_deref());
     }
     reporter.report_value_problems(ValueProblemKind::Reference, study);
     report_waivers(study, reporter);
@@ -67,6 +68,10 @@ fn report_alternatives(study: &Study, reporter: &mut Reporter) {
                     let help = suggest::did_you_mean(amount, amounts, "use an amount that the record has");
                     let route = ["alternatives", name.as_str(), "sets", to.as_str()];
                     reporter.report_key(index, &route, format!("`{id}` has no amount `{amount}`"), help);
+                    // A system has the amounts of its parts.
+                    reporter.unresolved(
+                        study.loaded.find(id).is_none_or(|id| study.loaded.part(id).is_none()).then_some(""),
+                    );
                 }
             }
         }

@@ -1,8 +1,12 @@
 //! `verification-overdue`: a verification that is due and has no result.
 
-use petgraph::Direction;
+use std::collections::BTreeMap;
 
-use super::{About, Check, Error, Group, Reporter, Study, Warning};
+use petgraph::Direction;
+use schema::Day;
+
+use super::shared::{listed, parts_of, verified_subjects};
+use super::{About, Check, Error, Group, RecordId, Reporter, Study, Warning};
 use crate::graph::Link;
 use crate::measure::Measure;
 
@@ -33,15 +37,45 @@ results:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
+    let has_result = |index| graph.linked(index, Link::Verifies, Direction::Incoming).next().is_some();
+    // Parts with an overdue plan that they inherit, by group: one finding for all of them.
+    let mut groups: BTreeMap<RecordId, Vec<RecordId>> = BTreeMap::new();
     for (index, record) in graph.loaded.records() {
-        let Some(due) = record.verify().and_then(schema::records::Verify::due) else { continue };
-        if due >= study.day || graph.linked(index, Link::Verifies, Direction::Incoming).next().is_some() {
-            continue;
+        let Some(verify) = graph.loaded.verify(index) else { continue };
+        let Some(due) = verify.value.due().filter(|due| *due < study.day) else { continue };
+        match verify.group {
+            _ if has_result(index) => {}
+            None => {
+                let message = format!("verification of {} {}", record.name(), was_due(due, study.day));
+                reporter.report(index, &["verify", "due"], message, HELP);
+                reporter.measured(Measure::days(due.days_until(study.day)));
+            }
+            Some(group) if has_result(group) => {}
+            Some(group) => groups.entry(group).or_default().push(index),
         }
-        let late = due.days_until(study.day);
-        let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
-        let message = format!("verification of {} was due on {due}, {days} ago", record.name());
-        reporter.report(index, &["verify", "due"], message, "add the result, or agree on a new due date");
-        reporter.measured(Measure::days(late));
     }
+    if groups.is_empty() {
+        return;
+    }
+    let subjects = verified_subjects(study);
+    for (group, mut parts) in groups {
+        // A part with a target or requirement of its own is verified by that.
+        parts.retain(|part| !subjects.contains(graph.loaded.record(*part).id.as_str()));
+        let due = graph.loaded.system(group).and_then(|system| system.for_parts.as_ref()?.verify.as_ref()?.due());
+        if let (Some(due), false) = (due, parts.is_empty()) {
+            let (all, list) = (parts_of(study, group, &parts), listed(study, &parts));
+            let message = format!("verification of {all} {}: {list}", was_due(due, study.day));
+            let help = "add a result `of` the system or of each part, or agree on a new due date";
+            reporter.report(group, &["for-parts", "verify", "due"], message, help);
+            reporter.measured(Measure::days(due.days_until(study.day)));
+        }
+    }
+}
+
+const HELP: &str = "add the result, or agree on a new due date";
+
+fn was_due(due: Day, day: Day) -> String {
+    let late = due.days_until(day);
+    let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
+    format!("was due on {due}, {days} ago")
 }

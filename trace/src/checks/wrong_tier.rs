@@ -1,5 +1,7 @@
 //! `wrong-tier`: a link that does not point up the chain.
 
+use foldhash::{HashSet, HashSetExt as _};
+
 use super::{About, Check, Group, Reporter, Study, Warning};
 use crate::graph::Link;
 
@@ -23,36 +25,39 @@ parts:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
+    // A wrong link of a group is reported once.
+    let mut groups = HashSet::new();
     for (index, record) in graph.loaded.records() {
         let kind = record.kind();
         let Some(highest) = kind.roles().highest_parent else { continue };
         let Some(own) = graph.tier(index) else { continue };
         for (parent, edge) in graph.outgoing(index) {
-            if edge.link != Link::Serves {
+            if edge.link != Link::Serves || edge.group.is_some_and(|group| !groups.insert((group, parent))) {
                 continue;
             }
             let Some(above) = graph.tier(parent) else { continue };
             let to = graph.loaded.record(parent).id.as_str();
-            if above > own {
-                let name = record.name();
+            let (owner, name, verb, route): (_, _, _, &[&str]) = match edge.group {
+                Some(group) => {
+                    let name = format!("the parts of {}", graph.loaded.record(group).name());
+                    (group, name, "serve", &["for-parts", "serves", to])
+                }
+                None => (index, record.name().to_owned(), "serves", &["serves", to]),
+            };
+            let (message, help) = if above > own {
                 let (own, above) = (own.word(), above.word());
-                let message = format!("{name} ({own} tier) serves {to} ({above} tier): links must not point down");
-                reporter.report_key(
-                    index,
-                    &["serves", to],
-                    message,
-                    format!("reverse the link, or name what {to} serves"),
-                );
+                let message = format!("{name} ({own} tier) {verb} {to} ({above} tier): links must not point down");
+                (message, format!("reverse the link, or name what {to} serves"))
             } else if above < highest {
-                let message =
-                    format!("{} is {} but serves the {} {to}", record.name(), kind.with_article(), above.word());
-                reporter.report_key(
-                    index,
-                    &["serves", to],
-                    message,
-                    "under `serves`, name the target that it supports",
-                );
-            }
+                let message = match edge.group {
+                    Some(_) => format!("{name} serve the {} {to}", above.word()),
+                    None => format!("{name} is {} but serves the {} {to}", kind.with_article(), above.word()),
+                };
+                (message, "under `serves`, name the target that it supports".to_owned())
+            } else {
+                continue;
+            };
+            reporter.report_key(owner, route, message, help);
         }
     }
 }

@@ -15,7 +15,8 @@ pub struct ExistingFindings {
 impl ExistingFindings {
     /// Splits the report of a state: the new findings, and the number of those that an earlier state has too.
     pub fn split(delta: &Delta) -> (Report, Self) {
-        let new = Report { findings: delta.new.clone(), waived: delta.waived.clone() };
+        let new =
+            Report { findings: delta.new.clone(), waived: delta.waived.clone(), held_back: delta.held_back.clone() };
         let number = |level| delta.unchanged.iter().filter(|finding| finding.level == level).count();
         let stopping = delta.stopping(delta.stops.commit).count();
         (new, Self { counts: LEVELS.map(number), stopping })

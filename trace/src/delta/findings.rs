@@ -161,10 +161,12 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     }
     let mut waived: HashMap<String, &Finding> =
         after.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
-    let unreadable: HashSet<&str> = head.loaded.unreadable().map(|file| head.loaded.path(file)).collect();
+    let unreadable: HashSet<&str> = head.loaded.unreadable().map(|found| head.loaded.path(found.file)).collect();
+    let held_back: HashSet<String> = after.held_back.iter().map(Finding::fingerprint).collect();
     for &finding in &matches.left {
         // What head cannot see is not fixed.
-        if finding.check.group != Group::Reading && unreadable.contains(finding.path.as_str()) {
+        let is_unseen = finding.check.group != Group::Reading && unreadable.contains(finding.path.as_str());
+        if is_unseen || held_back.contains(&renamed(finding, renames)) {
             continue;
         }
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
@@ -173,6 +175,7 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
         }
     }
     delta.waived.clone_from(&after.waived);
+    delta.held_back.clone_from(&after.held_back);
     delta.counts = [reports[0].counts(), after.counts()];
     delta.by_result = brought_by_results(parents, head, rules, delta);
 }

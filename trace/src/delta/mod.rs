@@ -59,6 +59,8 @@ pub struct Delta {
     pub better: Vec<MeasureChange>,
     /// The findings that waivers of head accept.
     pub waived: Vec<Finding>,
+    /// The findings of head that may only follow from files that cannot be read.
+    pub held_back: Vec<Finding>,
     /// The numbers of errors, warnings and notes in base and in head, with the levels of base.
     pub counts: [[usize; 3]; 2],
     /// The open verifications whose due date was moved later.

@@ -58,7 +58,7 @@ impl<'s> BothRules<'s> {
             let [mut before, after] =
                 [rules(&base.loaded, seen, Some(renames)), rules(&head.loaded, &head.loaded, None)];
             // A waiver in a file that head cannot read is not removed.
-            let unreadable: Vec<FileId> = head.loaded.unreadable().collect();
+            let unreadable: Vec<FileId> = head.loaded.unreadable().map(|found| found.file).collect();
             let unread = |path: &str| unreadable.iter().any(|file| head.loaded.path(*file) == path);
             for (id, record, _) in seen.waivers().filter(|_| !unreadable.is_empty()) {
                 let key = format!("waivers.{}", renames.id(record.id.as_str()));

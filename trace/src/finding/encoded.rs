@@ -31,11 +31,10 @@ struct StoredFinding<'b> {
 
 /// The bytes of a report; `None` if it cannot be restored from them.
 pub(crate) fn encode(report: &Report) -> Option<Vec<u8>> {
-    let (findings, waived): (Vec<_>, Vec<_>) = (
-        report.findings.iter().map(store).collect::<Option<_>>()?,
-        report.waived.iter().map(store).collect::<Option<_>>()?,
-    );
-    postcard::to_stdvec(&(findings, waived)).ok()
+    let lists = [&report.findings, &report.waived, &report.held_back];
+    let lists = lists.map(|list| list.iter().map(store).collect::<Option<Vec<_>>>());
+    let [Some(findings), Some(waived), Some(held_back)] = lists else { return None };
+    postcard::to_stdvec(&(findings, waived, held_back)).ok()
 }
 
 fn store(finding: &Finding) -> Option<StoredFinding<'_>> {
@@ -61,10 +60,11 @@ fn store(finding: &Finding) -> Option<StoredFinding<'_>> {
 
 /// The report of these bytes; `None` if they are not what [`encode`] writes.
 pub(crate) fn decode(bytes: &[u8]) -> Option<Report> {
-    type Stored<'b> = (Vec<StoredFinding<'b>>, Vec<StoredFinding<'b>>);
-    let ((findings, waived), rest): (Stored<'_>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+    type Stored<'b> = (Vec<StoredFinding<'b>>, Vec<StoredFinding<'b>>, Vec<StoredFinding<'b>>);
+    let ((findings, waived, held_back), rest): (Stored<'_>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
     let all = |stored: Vec<StoredFinding<'_>>| stored.into_iter().map(restore).collect::<Option<Vec<Finding>>>();
-    rest.is_empty().then_some(Report { findings: all(findings)?, waived: all(waived)? })
+    let (findings, waived, held_back) = (all(findings)?, all(waived)?, all(held_back)?);
+    rest.is_empty().then_some(Report { findings, waived, held_back })
 }
 
 fn restore(stored: StoredFinding<'_>) -> Option<Finding> {
@@ -128,7 +128,7 @@ mod tests {
             measure: Some(Measure::days(12)),
             ..whole.clone()
         };
-        Report { findings: vec![whole], waived: vec![plain] }
+        Report { findings: vec![whole.clone()], waived: vec![plain], held_back: vec![whole] }
     }
 
     #[test]

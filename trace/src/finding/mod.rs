@@ -49,11 +49,13 @@ impl Finding {
         fingerprint(self.check.name, subject, self.field.as_deref().unwrap_or(""))
     }
 
-    /// The order of findings in outputs: by level, worst first; then findings of reading before others; then by
+    /// The order of findings in outputs: by level, worst first; then unreadable files, then other
+    /// findings of reading, then the rest; then by
     /// position.
     pub fn sort_key(&self) -> impl Ord + '_ {
-        let is_not_reading = self.check.group != crate::checks::Group::Reading;
-        (std::cmp::Reverse(self.level), is_not_reading, &self.path, self.spot, self.check.name, &self.field)
+        let is_reading = self.check.group == crate::checks::Group::Reading;
+        let rank = if self.check.name == "unreadable-file" { 0 } else { 2 - u8::from(is_reading) };
+        (std::cmp::Reverse(self.level), rank, &self.path, self.spot, self.check.name, &self.field)
     }
 }
 
@@ -64,6 +66,8 @@ pub struct Report {
     pub findings: Vec<Finding>,
     /// The findings that waivers accept.
     pub waived: Vec<Finding>,
+    /// The findings that may only follow from a file that cannot be read; they are not reported.
+    pub held_back: Vec<Finding>,
 }
 
 impl Report {

@@ -48,6 +48,8 @@ pub struct Broken {
     pub route: Vec<String>,
     /// Whether the name itself is a key.
     pub is_key: bool,
+    /// The id, if no record has it.
+    pub missing: Option<String>,
     /// The message.
     pub message: String,
     /// How to fix it.
@@ -70,7 +72,14 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
                 all.values("score", &score.given, &local);
             }
         }
-        Body::System(system) => all.id(Link::In, "in", system.r#in.as_ref(), Expected::CarOr(ReferenceKey::In)),
+        Body::System(system) => {
+            all.id(Link::In, "in", system.r#in.as_ref(), Expected::CarOr(ReferenceKey::In));
+            for id in system.for_parts.iter().flat_map(|group| group.serves.keys()) {
+                // The parts have these links, not the system.
+                let route = ["for-parts", "serves", id.as_str()];
+                all.name(None, &route, id.as_str(), Expected::Named(ReferenceKey::Serves));
+            }
+        }
         Body::Target(target) => {
             all.id(Link::Of, "of", target.of.as_ref(), Expected::CarOr(ReferenceKey::Subject));
             if let Some(budget) = &target.share_of {
@@ -127,7 +136,8 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             }
         }
     }
-    for (id, reason) in record.body.common().serves().iter() {
+    let serves = record.body.common().serves();
+    for (id, reason) in serves.iter().filter(|_| record.kind().roles().may_serve) {
         all.name(Some(Link::Serves), &["serves", id.as_str()], id.as_str(), Expected::Named(ReferenceKey::Serves));
         if let Some(last) = all.0.last_mut() {
             last.reason = reason.0.as_deref();
@@ -183,7 +193,7 @@ pub(super) fn resolve(
     let is_key = reference.route.len() > 1 && reference.route.last() == Some(&reference.to);
     let broken = |message: String, help: String| {
         let route = reference.route.iter().map(|key| (*key).to_owned()).collect();
-        Broken { from, route, is_key, message, help }
+        Broken { from, route, is_key, missing: None, message, help }
     };
     let name = reference.to;
     let (id, amount) = match reference.expected {
@@ -220,7 +230,8 @@ pub(super) fn resolve(
             Some(near) => format!("did you mean `{near}`?"),
             None => format!("add the record, or use {} that exists", reference.expected.text()),
         };
-        return Err(broken(format!("no record with id `{}`", shorten(id)), help));
+        let broken = broken(format!("no record with id `{}`", shorten(id)), help);
+        return Err(Broken { missing: Some(id.to_owned()), ..broken });
     };
     let kind = loaded.record(index).kind();
     if !reference.expected.allows(kind, amount.is_some()) {
@@ -230,6 +241,17 @@ pub(super) fn resolve(
             None => format!("`{id}` is {kind}"),
         };
         return Err(broken(message, format!("use {} here", reference.expected.text())));
+    }
+    // A result of a system is about the plan that its parts inherit.
+    let is_verified = reference.expected == Expected::Named(ReferenceKey::Verified);
+    if let (true, Some(system)) = (is_verified, loaded.system(index)) {
+        let group = system.for_parts.as_ref();
+        let is_unread = loaded.damaged.contains_key(id);
+        if !is_unread && group.and_then(|group| group.verify.as_ref()).is_none() {
+            let help = "name the target, requirement or part that was verified, or add `for-parts: {verify: ...}` to the \
+                        system";
+            return Err(broken(format!("`{id}` is a system"), help.to_owned()));
+        }
     }
     Ok(Some(index))
 }

@@ -1,6 +1,7 @@
 //! The graph from goal to part: one node per record, one edge per link, with the reason on `serves`.
 
 mod cycles;
+mod groups;
 mod links;
 mod query;
 
@@ -9,6 +10,7 @@ use std::sync::Arc;
 use petgraph::graph::{DiGraph, NodeIndex};
 use petgraph::visit::EdgeRef;
 use petgraph::{Direction, graph::EdgeIndex};
+use schema::records::ReferenceKey;
 use schema::records::roles::TierRule;
 use schema::words::CAR;
 
@@ -16,6 +18,7 @@ use crate::ids::RecordId;
 use crate::load::Loaded;
 pub use cycles::Cycle;
 pub(crate) use cycles::shortest_cycle;
+pub use groups::Given;
 pub use links::Broken;
 pub use query::Chains;
 pub use schema::records::Tier;
@@ -61,6 +64,8 @@ pub struct Edge<'r> {
     pub link: Link,
     /// The reason, on `serves`.
     pub reason: Option<&'r str>,
+    /// The system that a part inherits the link from.
+    pub group: Option<RecordId>,
 }
 
 /// The graph of all records; node `i` is entry `i` of [`Loaded`].
@@ -92,6 +97,15 @@ impl Graph {
                     }
                     Ok(None) => {}
                     Err(found) => broken.push(found),
+                }
+            }
+            // What is wrong with a link of a group is reported once, on its system.
+            let serves = loaded.serves(id);
+            for to in serves.value.keys().filter(|_| serves.group.is_some()) {
+                if let Some(to) = loaded.find(to.as_str())
+                    && loaded.kind(to).may_be_named_under(ReferenceKey::Serves)
+                {
+                    edges.add_edge(node(id), node(to), Link::Serves);
                 }
             }
         }
@@ -130,9 +144,12 @@ impl Graph {
     }
 
     fn edge(&self, from: RecordId, to: RecordId, link: Link) -> Edge<'_> {
-        let serves = || self.loaded.record(from).body.common().serves();
-        let reason = || serves().get(self.loaded.record(to).id.as_str())?.0.as_deref();
-        Edge { link, reason: if link == Link::Serves { reason() } else { None } }
+        if link != Link::Serves {
+            return Edge { link, reason: None, group: None };
+        }
+        let serves = self.loaded.serves(from);
+        let reason = serves.value.get(self.loaded.record(to).id.as_str()).and_then(|reason| reason.0.as_deref());
+        Edge { link, reason, group: serves.group }
     }
 
     /// The records that a record serves.

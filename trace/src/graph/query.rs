@@ -111,23 +111,9 @@ impl Graph {
         all
     }
 
-    /// The record and what encloses it, from the inside out: a part, its system, the system around that. It ends at the
-    /// car, at an unknown name, and before a record would come twice.
+    /// The record and what encloses it: see [`Loaded::enclosing`](crate::Loaded::enclosing).
     pub fn enclosing(&self, id: RecordId) -> impl Iterator<Item = RecordId> {
-        // More than any real car has; the time for a long generated chain would grow with its square.
-        const DEEPEST: usize = 64;
-        let mut path: Vec<RecordId> = Vec::new();
-        std::iter::from_fn(move || {
-            let next = match path.last() {
-                None => id,
-                Some(last) => self.loaded.find(self.loaded.record(*last).about()?.as_str())?,
-            };
-            if path.len() > DEEPEST || path.contains(&next) {
-                return None;
-            }
-            path.push(next);
-            Some(next)
-        })
+        self.loaded.enclosing(id)
     }
 
     /// The ids of analyses that a later one supersedes.

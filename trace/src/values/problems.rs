@@ -28,6 +28,8 @@ pub struct ValueProblem {
     pub route: Vec<String>,
     /// The position in the text, in characters from 0.
     pub offset: usize,
+    /// The id or amount that was not found, if that is the problem; empty for an amount.
+    pub missing: Option<String>,
     /// The message.
     pub message: String,
     /// How to fix it.

@@ -20,8 +20,8 @@ impl AuditView<'_> {
 
     /// The planned verification methods of a record.
     pub(super) fn methods(&self, index: RecordId) -> Vec<&'static str> {
-        let verify = self.study.loaded.record(index).verify();
-        verify.into_iter().flat_map(|verify| verify.0.iter().map(|method| method.by.word())).collect()
+        let verify = self.study.loaded.verify(index);
+        verify.into_iter().flat_map(|verify| verify.value.0.iter().map(|method| method.by.word())).collect()
     }
 
     /// The files of evidence of the latest result.

@@ -35,6 +35,12 @@ pub(crate) static CHECK: Answer = Answer {
                     &[
                         key("waived", Shape::Integer, "number of waived findings"),
                         key(
+                            "held_back",
+                            Shape::Integer,
+                            "number of findings that may only follow from a file that cannot be read; only if there are any",
+                        )
+                        .optional(),
+                        key(
                             "as_before",
                             Shape::Object(&[COUNTS]),
                             "findings that existed before; only with `--staged`",

@@ -128,5 +128,6 @@ pub(super) const EDGE: Named = Named {
         key("to", Shape::Text, "id of the record that it names"),
         key("link", Shape::Text, "the kind of link, as in `serves`, `of`, `in`, `finds` or `informs`"),
         key("reason", TEXT_OR_NULL, "the reason under `serves`"),
+        key("inherited_from", Shape::Text, "the system from whose `for-parts` a part inherits the link").optional(),
     ]],
 };

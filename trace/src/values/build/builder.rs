@@ -90,7 +90,15 @@ impl Builder<'_> {
         help: impl Into<String>,
     ) {
         let (record, route) = (field.record, field.route.to_vec());
-        self.problems.push(ValueProblem { kind, record, route, offset, message: message.into(), help: help.into() });
+        let (message, help) = (message.into(), help.into());
+        self.problems.push(ValueProblem { kind, record, route, offset, missing: None, message, help });
+    }
+
+    /// Adds to the last problem the id that was not found.
+    pub(super) fn report_missing(&mut self, id: &str) {
+        if let Some(problem) = self.problems.last_mut() {
+            problem.missing = Some(id.to_owned());
+        }
     }
 
     pub(super) fn report_mismatch(&mut self, field: &Field, offset: usize, found: Dimension, required: Dimension) {
@@ -178,6 +186,7 @@ impl Builder<'_> {
                         let message = format!("no value with id `{}`", schema::words::shorten(&name.text));
                         let help = self.help_for_name(field.record, &name.text);
                         self.report(ValueProblemKind::Reference, field, name.start, message, help);
+                        self.report_missing(name.text.split('.').next().unwrap_or(""));
                     }
                     return;
                 }

@@ -69,6 +69,7 @@ impl Builder<'_> {
             let names: Vec<&str> = self.amounts.iter().map(AsRef::as_ref).collect();
             let help = suggest::did_you_mean(amount.as_str(), names, "add it under `amounts` of the parts");
             self.report(ValueProblemKind::Reference, field, 0, format!("no part has the amount `{amount}`"), help);
+            self.report_missing("");
             return;
         };
         let Some(subject) = target.of.as_ref().map(Id::as_str) else { return };
