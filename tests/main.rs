@@ -26,6 +26,8 @@ mod example_car;
 mod example_season;
 mod formats;
 mod gate_history;
+mod gate_history_stale;
+mod gate_history_story;
 mod git_hooks;
 mod git_hooks_elsewhere;
 mod git_ignore;

@@ -69,7 +69,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let help = "if the change was agreed, add the revision; otherwise restore the limit";
             reporter.report(found.target, &[found.key], found.message, help);
         } else {
-            let help = "if the limit was first, nothing is to do; with `history: {since: DATE}` in the settings, what is on \
+            let help = "if the limit was first, no action is needed; with `history: {since: DATE}` in the settings, what is on \
                         record on a date is taken as it is";
             reporter.report_note(found.target, &[found.key], found.message, help);
         }
