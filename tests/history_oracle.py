@@ -349,7 +349,7 @@ def main():
     first = int(sys.argv[3]) if len(sys.argv) > 3 else 0
     histories = [(f"h{seed}", History(seed)) for seed in range(first, first + count)]
     with tempfile.TemporaryDirectory() as folder:
-        repository = folder
+        repository = os.environ.get("KEEP", folder)
         git(repository, "init", "-q", "-b", "none")
         git(repository, "fast-import", "--quiet", data=stream(histories))
         records = read_records(repository, [name for name, _ in histories])
