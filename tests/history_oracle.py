@@ -73,7 +73,7 @@ class Oracle:
 
     def at(self, commit, key):
         """The fields of a record at a commit, under any of its ids."""
-        for name in self.ids(key):
+        for name in [key, *sorted(self.ids(key) - {key})]:
             if name in commit.records:
                 return commit.records[name][1]
         return None
@@ -81,11 +81,19 @@ class Oracle:
     def parents(self, commit):
         return [self.by_id[parent] for parent in commit.parents]
 
+    def before(self, parent, key, field):
+        """A field at a parent of a commit; if the record was removed by then, its last one."""
+        found = self.at(parent, key)
+        if found is None:
+            earlier = (commit for commit in reversed(self.commits) if commit.id in self.ancestors[parent.id])
+            found = next((self.at(commit, key) for commit in earlier if self.at(commit, key)), None)
+        return field(found)
+
     def changes(self, key, field):
         """The commits at which a field has a value that no parent has, with that value and those of the parents."""
         for commit in self.commits:
             now = field(self.at(commit, key))
-            before = [field(self.at(parent, key)) for parent in self.parents(commit)]
+            before = [self.before(parent, key, field) for parent in self.parents(commit)]
             if now not in before and (before or now is not None):
                 yield commit, now, before
 

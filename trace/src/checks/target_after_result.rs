@@ -87,7 +87,7 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
         let Some(target_history) = history.record(record.id.as_str()).filter(|_| met().next().is_some()) else {
             continue;
         };
-        let changes = limits::changes(history, target_history, &results);
+        let changes = limits::changes(study, history, index, target_history, &results);
         let Some((_, _, Some(now))) = changes.last() else { continue };
         if !limits::same_limit(&now.limit, &limit) {
             continue;
