@@ -2,11 +2,12 @@
 
 use serde_json::Value;
 
-use crate::history_merges::{branch, limit, merge, name, other, result, rig, start, switch, track};
+use crate::gate_history_stale::{rack, tested};
+use crate::history_merges::{branch, limit, name, result, rig, start, switch, track};
 use crate::support::{SETTINGS, Sandbox};
 
 /// The findings of the history checks: level, check, record and message.
-fn reported(sandbox: &Sandbox) -> Vec<String> {
+pub(crate) fn reported(sandbox: &Sandbox) -> Vec<String> {
     reported_with(sandbox, &[])
 }
 
@@ -23,42 +24,14 @@ fn reported_with(sandbox: &Sandbox, args: &[&str]) -> Vec<String> {
 }
 
 #[track_caller]
-fn assert_one(sandbox: &Sandbox, expected: &str) {
+pub(crate) fn assert_one(sandbox: &Sandbox, expected: &str) {
     let found = reported(sandbox);
     assert!(found.len() == 1 && found[0].starts_with(expected), "{found:#?}\nnot {expected}");
 }
 
 #[track_caller]
-fn assert_none(sandbox: &Sandbox, why: &str) {
+pub(crate) fn assert_none(sandbox: &Sandbox, why: &str) {
     assert_eq!(reported(sandbox), [""; 0], "{why}");
-}
-
-/// A repository with a part and a system in it, committed on a day.
-fn with_rack(amounts: &str) -> Sandbox {
-    let sandbox = Sandbox::repository();
-    sandbox.small_root("");
-    rack(&sandbox, "2027-01-01", amounts);
-    sandbox
-}
-
-fn rack_file(amounts: &str, more: &str) -> String {
-    format!(
-        "parts:\n  rack:\n    in: suspension\n    amounts: {amounts}\n    serves: {{circle-time: It steers.}}\n    verify: {{by: test, with: rig, due: 2027-06-01}}\n{more}"
-    )
-}
-
-fn rack(sandbox: &Sandbox, day: &str, amounts: &str) {
-    sandbox.write("rack.yaml", rack_file(amounts, ""));
-    sandbox.commit_on(day, "rack");
-}
-
-/// A test of the rack, with this date, committed on this day.
-fn tested(sandbox: &Sandbox, day: &str, date: &str, more: &str) {
-    sandbox.write(
-        "test.yaml",
-        format!("results: {{pull: {{of: rack, outcome: pass, date: {date}, evidence: [chain.yaml]{more}}}}}\n"),
-    );
-    sandbox.commit_on(day, "test");
 }
 
 /// All records come in at the end of the season, in one commit or in two.
@@ -236,40 +209,6 @@ fn a_limit_from_a_branch_that_was_rebased_or_squashed() {
 }
 
 #[test]
-fn a_price_does_not_change_a_strength() {
-    let sandbox = with_rack("{mass: 1.4 kg, cost: 60 EUR}");
-    tested(&sandbox, "2027-02-01", "2027-02-01", "");
-    sandbox.write(
-        "calc.yaml",
-        "targets:\n  rack-safety: {of: rack, at-least: 2, serves: {circle-time: It steers.}, lead: x, verify: {by: analysis, with: FEM, due: 2027-06-01}}\nanalyses:\n  bending: {finds: {rack-safety: 2.4}, informs: [rack], evidence: [chain.yaml]}\n",
-    );
-    sandbox.commit_on("2027-02-02", "calculation");
-    rack(&sandbox, "2027-02-10", "{mass: 1.4 kg, cost: 66 EUR}");
-    assert_none(&sandbox, "a quote");
-    rack(&sandbox, "2027-02-11", "{mass: 1.4 kg ± 0.1 kg, cost: 66 EUR ± 5 EUR}");
-    assert_none(&sandbox, "an uncertainty");
-    rack(&sandbox, "2027-02-12", "{mass: 1.1 kg, cost: 66 EUR}");
-    let found = reported(&sandbox);
-    assert_eq!(found.len(), 2, "{found:#?}");
-    assert!(found.iter().all(|one| one.contains("rack.mass changed from `1.4 kg ± 0.1 kg` to `1.1 kg` on 2027-02-12")));
-
-    // What was paid depends on prices only.
-    let sandbox = with_rack("{mass: 1.4 kg, cost: 60 EUR}");
-    sandbox.write(
-        "paid.yaml",
-        "targets: {rack-price: {of: rack, at-most: 70 EUR, lead: x, serves: {circle-time: Money is short.}}}\nresults: {invoice: {of: rack-price, value: 61 EUR, date: 2027-01-01, evidence: [chain.yaml]}}\n",
-    );
-    sandbox.commit_on("2027-01-01", "invoice");
-    rack(&sandbox, "2027-02-10", "{mass: 1.2 kg, cost: 60 EUR}");
-    assert_none(&sandbox, "a mass is not a price");
-    rack(&sandbox, "2027-02-11", "{mass: 1.2 kg, cost: 66 EUR}");
-    assert_one(
-        &sandbox,
-        "warning stale-result invoice rack-price is out of date: after the test, rack.cost changed from `60 EUR` to `66 EUR`",
-    );
-}
-
-#[test]
 fn a_limit_that_is_tightened_and_still_met() {
     let sandbox = start("files");
     limit(&sandbox, "2027-01-10", "1.4 m");
@@ -414,128 +353,6 @@ fn a_draft_limit_that_changes_before_anything_depends_on_it() {
     assert_one(&sandbox, "warning unrecorded-revision car-mass the limit of Mass".replace("Mass", "car-mass").as_str());
 }
 
-/// The date of a result is the day of the measurement, whenever it was committed.
-#[test]
-fn a_result_is_stale_by_its_own_date() {
-    // Measured on 1 March, part changed on 10 March, typed in on 15 March.
-    let sandbox = with_rack("{mass: 1.4 kg}");
-    rack(&sandbox, "2027-03-10", "{mass: 1.2 kg}");
-    let changed = name(&sandbox, "HEAD");
-    tested(&sandbox, "2027-03-15", "2027-03-01", "");
-    assert_one(
-        &sandbox,
-        &format!(
-            "warning stale-result pull rack is out of date: after the test, rack.mass changed from `1.4 kg` to `1.2 kg` on 2027-03-10 ({changed})"
-        ),
-    );
-    tested(&sandbox, "2027-03-16", "2027-03-01", ", notes: The rack lost mass at its ends only.");
-    assert_none(&sandbox, "explained");
-    tested(&sandbox, "2027-03-17", "2027-03-12", ", notes: ''");
-    let found = reported(&sandbox);
-    assert!(found.iter().all(|one| !one.contains("stale-result")), "measured again: {found:#?}");
-
-    // Several changes: those before the date do not count, and what was undone does not either.
-    let sandbox = with_rack("{mass: 1.4 kg}");
-    for (day, mass) in [("2027-02-20", "1.3 kg"), ("2027-03-05", "1.25 kg"), ("2027-03-10", "1.2 kg")] {
-        rack(&sandbox, day, &format!("{{mass: {mass}}}"));
-    }
-    tested(&sandbox, "2027-03-15", "2027-03-01", "");
-    let found = reported(&sandbox);
-    assert!(
-        found.len() == 1
-            && found[0].contains("from `1.25 kg` to `1.2 kg` on 2027-03-10")
-            && found[0].ends_with(", and 1 more change"),
-        "{found:#?}"
-    );
-    rack(&sandbox, "2027-03-16", "{mass: 1.3 kg}");
-    assert_none(&sandbox, "the mass is what it was on the day of the test");
-
-    // On the same day nobody knows; a test that was committed before the change was before it.
-    let sandbox = with_rack("{mass: 1.4 kg}");
-    rack(&sandbox, "2027-03-01", "{mass: 1.2 kg}");
-    tested(&sandbox, "2027-03-15", "2027-03-01", "");
-    assert_none(&sandbox, "the part changed on the day of the test");
-    let sandbox = with_rack("{mass: 1.4 kg}");
-    tested(&sandbox, "2027-03-01", "2027-03-01", "");
-    rack(&sandbox, "2027-03-01", "{mass: 1.2 kg}");
-    assert_one(&sandbox, "warning stale-result pull");
-
-    // Dated later than its commit: the change was before the measurement.
-    let sandbox = with_rack("{mass: 1.4 kg}");
-    tested(&sandbox, "2027-03-01", "2027-03-12", "");
-    rack(&sandbox, "2027-03-10", "{mass: 1.2 kg}");
-    assert_none(&sandbox, "measured after the change");
-    rack(&sandbox, "2027-03-14", "{mass: 1.1 kg}");
-    assert_one(&sandbox, "warning stale-result pull");
-
-    // The part was written down after the test: what it was then is not known, but what changed later is.
-    let sandbox = Sandbox::repository();
-    sandbox.small_root("");
-    sandbox.commit_on("2027-01-01", "start");
-    rack(&sandbox, "2027-03-05", "{mass: 1.4 kg}");
-    tested(&sandbox, "2027-03-15", "2027-03-01", "");
-    assert_none(&sandbox, "a part that was written down late");
-    rack(&sandbox, "2027-03-16", "{mass: 1.2 kg}");
-    assert_one(&sandbox, "warning stale-result pull");
-}
-
-/// A part that comes into a system: after the commit of a result, or between its date and its commit.
-#[test]
-fn a_part_that_is_added_to_a_tested_system() {
-    let prepare = || {
-        let sandbox = Sandbox::repository();
-        sandbox.small_root("");
-        sandbox.write(
-            "stiff.yaml",
-            "targets: {stiffness: {of: suspension, at-least: 2 kN/mm, lead: x, serves: {circle-time: It holds the wheel.}}}\n",
-        );
-        sandbox.commit_on("2027-01-01", "start");
-        sandbox
-    };
-    let test = |sandbox: &Sandbox, day: &str| {
-        sandbox.write("rig.yaml", rig("rig", "stiffness", "2.5 kN/mm", "2027-03-01", ""));
-        sandbox.commit_on(day, "test");
-    };
-    let sandbox = prepare();
-    test(&sandbox, "2027-03-01");
-    rack(&sandbox, "2027-03-10", "{mass: 1.4 kg}");
-    assert_one(
-        &sandbox,
-        "warning stale-result rig stiffness is out of date: after the test, the part rack was added on 2027-03-10",
-    );
-    let sandbox = prepare();
-    rack(&sandbox, "2027-03-10", "{mass: 1.4 kg}");
-    test(&sandbox, "2027-03-15");
-    assert_one(
-        &sandbox,
-        "note stale-result rig stiffness is out of date: after the test, the part rack first appears here on 2027-03-10",
-    );
-}
-
-/// A change on a branch that was made before the test, and merged after it.
-#[test]
-fn a_part_that_changed_on_a_branch() {
-    for (day, stale) in [("2027-02-20", false), ("2027-03-03", true)] {
-        let sandbox = with_rack("{mass: 1.4 kg}");
-        branch(&sandbox, "side");
-        rack(&sandbox, day, "{mass: 1.2 kg}");
-        let changed = name(&sandbox, "HEAD");
-        switch(&sandbox, "main");
-        tested(&sandbox, "2027-03-01", "2027-03-01", "");
-        merge(&sandbox, "2027-03-05", &["side"]);
-        if stale {
-            assert_one(
-                &sandbox,
-                &format!(
-                    "warning stale-result pull rack is out of date: after the test, rack.mass changed from `1.4 kg` to `1.2 kg` on {day} ({changed})"
-                ),
-            );
-        } else {
-            assert_none(&sandbox, "changed before the test");
-        }
-    }
-}
-
 /// Renamed, but nobody wrote `formerly`.
 #[test]
 fn a_rename_without_formerly_is_no_rewriting() {
@@ -553,87 +370,4 @@ fn a_rename_without_formerly_is_no_rewriting() {
         &sandbox,
         "note target-after-result track-of-the-car the limit of track-of-the-car is at most 1.3 m and first appears here on 2027-02-12",
     );
-}
-
-fn story(sandbox: &Sandbox, id: &str) -> Vec<String> {
-    let story = sandbox.tierod(&["history", id, "--format", "json"]).ended(0).json();
-    let text = |value: &Value| value.as_str().unwrap_or("-").to_owned();
-    let changes = story["changes"].as_array().unwrap().iter();
-    changes
-        .map(|c| format!("{} {}: {} -> {}", text(&c["day"]), text(&c["what"]), text(&c["before"]), text(&c["after"])))
-        .collect()
-}
-
-#[test]
-fn history_shows_every_change() {
-    let sandbox = Sandbox::repository();
-    sandbox.small_root("");
-    let write = |day: &str, path: &str, text: &str| {
-        sandbox.write(path, text);
-        sandbox.commit_on(day, "step");
-    };
-    write("2027-01-01", "rack.yaml", "parts: {rack: {in: suspension, count: 1}}\n");
-    write(
-        "2027-01-02",
-        "rack.yaml",
-        "parts: {rack: {in: suspension, count: 1, title: Rack, lead: x, notes: Bought.}}\n",
-    );
-    write("2027-01-03", "rack.yaml", "parts: {rack: {in: suspension, count: 1, title: Steering rack, lead: y}}\n");
-    write("2027-01-04", "rack.yaml", "");
-    write("2027-01-05", "steering.yaml", "parts: {rack: {in: suspension, count: 2, title: Steering rack, lead: y}}\n");
-    sandbox.git(&["mv", "steering.yaml", "front.yaml"]);
-    sandbox.commit_on("2027-01-06", "move");
-    sandbox.git(&["rm", "-q", "front.yaml"]);
-    write(
-        "2027-01-07",
-        "gear.yaml",
-        "parts: {gear: {in: suspension, count: 2, title: Steering rack, lead: y, formerly: [rack]}}\n",
-    );
-    write(
-        "2027-01-08",
-        "test.yaml",
-        "results: {pull: {of: gear, outcome: pass, date: 2027-01-08, evidence: [chain.yaml]}}\n",
-    );
-    sandbox.git(&["rm", "-q", "test.yaml", "gear.yaml"]);
-    sandbox.commit_on("2027-01-09", "remove");
-    let expected = [
-        "2027-01-01 added: - -> -",
-        "2027-01-01 count: - -> 1",
-        "2027-01-02 lead: - -> x",
-        "2027-01-02 notes: - -> Bought.",
-        "2027-01-02 title: - -> Rack",
-        "2027-01-03 lead: x -> y",
-        "2027-01-03 notes: Bought. -> -",
-        "2027-01-03 title: Rack -> Steering rack",
-        "2027-01-04 removed: - -> -",
-        "2027-01-05 added again: - -> -",
-        "2027-01-05 count: 1 -> 2",
-        "2027-01-05 moved to another file: rack.yaml -> steering.yaml",
-        "2027-01-06 moved to another file: steering.yaml -> front.yaml",
-        "2027-01-07 moved to another file: front.yaml -> gear.yaml",
-        "2027-01-07 renamed: rack -> gear",
-        "2027-01-08 result pull: outcome: - -> pass",
-        "2027-01-09 removed: - -> -",
-        "2027-01-09 result pull: removed: - -> -",
-    ];
-    let mut found = story(&sandbox, "gear");
-    found.sort();
-    assert_eq!(found, expected);
-    let page = sandbox.tierod(&["history", "gear"]).ended(0).out;
-    for words in ["added again", "moved to another file", "title", "lead", "notes", "removed", "renamed"] {
-        assert!(page.lines().any(|line| line.contains(words)), "{words}\n{page}");
-    }
-}
-
-#[test]
-fn history_outside_of_git_names_the_way_in() {
-    let sandbox = Sandbox::new();
-    sandbox.small_root("");
-    let error = sandbox.tierod(&["history", "hub"]).ended(2).err;
-    assert!(error.contains("not in a git repository") && error.contains("run `git init`, then commit"), "{error}");
-    sandbox.git(&["init", "-q"]);
-    let error = sandbox.tierod(&["history", "hub"]).ended(2).err;
-    assert!(!error.contains("git init") && error.contains("commit the records"), "{error}");
-    other(&sandbox, "2027-01-01", 1);
-    sandbox.tierod(&["history", "hub"]).ended(0);
 }

@@ -33,6 +33,8 @@ mod gate_messages;
 mod gate_names;
 mod gate_new;
 mod gate_records;
+mod gate_history_stale;
+mod gate_history_story;
 mod git_hooks;
 mod git_hooks_elsewhere;
 mod git_ignore;

@@ -130,7 +130,8 @@ impl JsonSchema for HistorySetting {
         "HistorySetting".into()
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
-        let day = generator.subschema_for::<Day>();
+        let mut day = generator.subschema_for::<Day>();
+        day.insert("description".to_owned(), "The last day whose records are taken as they are.".into());
         let map = json_schema!({
             "type": "object", "properties": {"since": day}, "required": ["since"], "additionalProperties": false,
         });

@@ -1,7 +1,7 @@
 //! Functions for the checks of changed limits.
 
 use petgraph::Direction;
-use schema::records::Target;
+use schema::records::{Body, Target};
 use schema::{Day, Quantity};
 
 use super::{RecordId, Study};
@@ -50,7 +50,19 @@ pub(super) fn dated_results<'r>(study: &'r Study, history: &'r History, target: 
 }
 
 /// The changes of the limit of a target that count, given its results.
-pub(super) fn changes(history: &History, target: &RecordHistory, results: &[DatedResult<'_>]) -> Vec<LimitChange> {
+pub(super) fn changes(
+    study: &Study,
+    history: &History,
+    index: RecordId,
+    target: &RecordHistory,
+    results: &[DatedResult<'_>],
+) -> Vec<LimitChange> {
     let results: Vec<&RecordHistory> = results.iter().map(|result| result.history).collect();
-    history.counted_limit_changes(target, &results)
+    let agreed = study.graph.linked(index, Link::Of, Direction::Incoming).filter_map(|index| {
+        match &study.loaded.record(index).body {
+            Body::Revision(revision) => Some(revision.to.as_ref()?.si()),
+            _ => None,
+        }
+    });
+    history.counted_limit_changes(target, &results, &agreed.collect::<Vec<f64>>())
 }

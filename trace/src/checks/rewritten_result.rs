@@ -72,7 +72,7 @@ fn report_changes(study: &Study, history: &History, result: &RecordHistory, inde
         // A restored text is unchanged, and so is a subject that has a new id.
         let is_unchanged = |before: Option<&str>, after: Option<&str>| {
             is_same_text(before, after)
-                || (route == "of" && is_renamed(study, history, before, after))
+                || (route == "of" && is_renamed(history, before, after))
                 || (route == "value" && adds_uncertainty(before, after))
         };
         if is_unchanged(Some(first), result.last_value_at(route, history.commits.len())) {
@@ -200,12 +200,23 @@ fn contains_word(text: &str, id: &str) -> bool {
     text.split(|c: char| !(c.is_alphanumeric() || c == '-')).any(|word| word == id)
 }
 
-/// Whether two ids are of one record: an earlier and a later one, also if the earlier one is back, or that of a record
-/// which was replaced in one commit by one with another id, but without `formerly`.
-fn is_renamed(study: &Study, history: &History, before: Option<&str>, after: Option<&str>) -> bool {
+/// Whether two ids are of one record: the later one names the earlier one under `formerly`, also if there is a record with
+/// the earlier id again, or the record was replaced in one commit by one with another id, but without `formerly`.
+fn is_renamed(history: &History, before: Option<&str>, after: Option<&str>) -> bool {
     let (Some(old), Some(new)) = (before, after) else { return false };
-    let now = study.loaded.find(new).map(|index| study.loaded.record(index).body.common().formerly());
-    if now.is_some_and(|formerly| formerly.iter().any(|id| id.as_str() == old)) {
+    let mut ids: Vec<&str> = vec![new];
+    let mut next = 0;
+    while let Some(record) = ids.get(next).map(|id| history.record(id)) {
+        next += 1;
+        let Some(record) = record else { continue };
+        let named = record.changes_of("formerly").filter_map(|change| change.after.as_deref());
+        for id in named.flat_map(|list| list.split(", ")).chain(record.older_ids.iter().map(|id| &**id)) {
+            if !ids.contains(&id) {
+                ids.push(id);
+            }
+        }
+    }
+    if ids.contains(&old) {
         return true;
     }
     let (Some(before), Some(after)) = (history.record(old), history.record(new)) else { return false };

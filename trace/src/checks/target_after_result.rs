@@ -70,7 +70,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let help = "if the change was agreed, add the revision; otherwise restore the limit";
             reporter.report(found.target, &[found.key], found.message, help);
         } else {
-            let help = "if the limit was first, nothing is to do; with `history: {since: DATE}` in the settings, what is on \
+            let help = "if the limit was first, no action is needed; with `history: {since: DATE}` in the settings, what is on \
                         record on a date is taken as it is";
             reporter.report_note(found.target, &[found.key], found.message, help);
         }
@@ -88,7 +88,7 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
         let Some(target_history) = history.record(record.id.as_str()).filter(|_| met().next().is_some()) else {
             continue;
         };
-        let changes = limits::changes(history, target_history, &results);
+        let changes = limits::changes(study, history, index, target_history, &results);
         let Some((_, _, Some(now))) = changes.last() else { continue };
         if !limits::same_limit(&now.limit, &limit) {
             continue;

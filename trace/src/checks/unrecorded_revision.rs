@@ -52,7 +52,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let history = study.history();
         let past = history.and_then(|history| Some((history, history.record(record.id.as_str())?)));
         let results = history.map(|history| limits::dated_results(study, history, index)).unwrap_or_default();
-        let changes = past.map(|(history, past)| limits::changes(history, past, &results)).unwrap_or_default();
+        let changes =
+            past.map(|(history, past)| limits::changes(study, history, index, past, &results)).unwrap_or_default();
         let all = limits::revisions(study, index, target, &changes);
         let valid: Vec<&TargetRevision<'_>> = all.iter().filter(|revision| revision.edited.is_none()).collect();
         // Of two revisions with the same date, the later record is the newest.

@@ -183,9 +183,13 @@ fn ids(record: &RecordHistory) -> impl Iterator<Item = &Arc<str>> {
 impl History {
     /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.
     pub(crate) fn commit_of_limit(&self, target: &RecordHistory, changed: &LimitChange) -> &Commit {
-        let (commit, _, after) = changed;
+        let (commit, before, after) = changed;
         let on_branch = self.branches_of(target, *commit).into_iter().find_map(|(branch, record)| {
-            let last = branch.limit_changes_in(record).pop().filter(|(commit, ..)| *commit > 0)?;
+            let last = branch.limit_changes_in(record).pop()?;
+            // A limit that appears with the merge can be older than the branch.
+            if last.0 == 0 && (before.is_some() || branch.commits[0].id.is_none()) {
+                return None;
+            }
             let same = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
             same.then(|| branch.commit_of_limit(record, &last))
         });

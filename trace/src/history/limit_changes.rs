@@ -4,26 +4,36 @@ use schema::Day;
 use schema::quantity::same_number;
 
 use super::order::LimitOrder;
-use super::{History, LimitChange, RecordHistory, same_limit};
+use super::{History, LimitChange, RecordHistory, ends, same_limit};
 use crate::values::Limit;
 
 /// The number of days after its first appearance in which a limit is a draft, if nothing depends on it yet: a weekend.
 pub(crate) const DRAFT_DAYS: i32 = 3;
 
 impl History {
-    /// The changes of a limit, given the results of its target.
+    /// The changes of a limit, given the results of its target and the `to` of its revisions, in SI.
     ///
     /// - Changes up to the base are one: the limit that was on record then.
-    /// - Changes of one day are one if no result was added between them: a typing error that was put right.
-    pub(crate) fn counted_limit_changes(&self, target: &RecordHistory, results: &[&RecordHistory]) -> Vec<LimitChange> {
+    /// - Changes of one day are one if there is no result between them and no revision of the limit between them: a
+    ///   typing error that was put right.
+    pub(crate) fn counted_limit_changes(
+        &self,
+        target: &RecordHistory,
+        results: &[&RecordHistory],
+        agreed: &[f64],
+    ) -> Vec<LimitChange> {
         let mut counted: Vec<(LimitChange, Day)> = Vec::new();
         for change in self.limit_changes_in(target) {
             let day = self.commit_of_limit(target, &change).day;
             let (commit, before, after) = change;
             let is_taken = self.is_taken_as_is(commit);
-            let joined = counted.pop_if(|((earlier, ..), earlier_day)| {
-                let between = || results.iter().any(|result| *earlier < result.added && result.added <= commit);
-                is_taken || (*earlier_day == day && !self.is_taken_as_is(*earlier) && !between())
+            let joined = counted.pop_if(|((earlier, _, own), earlier_day)| {
+                let is_result = || results.iter().any(|result| *earlier <= result.added && result.added <= commit);
+                let is_agreed = || {
+                    own.as_ref()
+                        .is_some_and(|own| ends(&own.limit).any(|end| agreed.iter().any(|to| same_number(*to, end))))
+                };
+                is_taken || (*earlier_day == day && !self.is_taken_as_is(*earlier) && !is_result() && !is_agreed())
             });
             let before = if is_taken { None } else { joined.map_or(before, |((_, before, _), _)| before) };
             // A limit that was changed and restored on one day was not changed.

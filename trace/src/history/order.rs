@@ -168,11 +168,14 @@ impl History {
                 LimitOrder::Unknown
             }
             Order::Together => LimitOrder::Before,
-            Order::DatedLater if !is_change && self.commit_of_addition(target).day == limit.commit.day => {
-                LimitOrder::Unknown
-            }
+            Order::DatedLater if !is_change && self.appears_with(target, *at, limit.commit.day) => LimitOrder::Unknown,
             Order::Descends | Order::DatedLater => LimitOrder::After,
         }
+    }
+
+    /// Whether a limit that was set in a commit came with its target, or on the day of its target.
+    fn appears_with(&self, target: &RecordHistory, commit: usize, day: Day) -> bool {
+        target.added == commit || self.commit_of_addition(target).day == day
     }
 
     /// The last change that made a result one of this target, if it was one of another record before.

@@ -115,9 +115,17 @@ impl Builder<'_> {
         if let (Some(history), None) = (renamed, self.by_id.get(&id)) {
             self.rename(history, id, commit);
         }
-        let history = match self.by_id.get(&id) {
-            Some(&history) => history,
-            None => {
+        let name = self.text(id);
+        let known = self.by_id.get(&id).copied();
+        let history = match known.filter(|history| !self.histories[*history].id.is_empty()) {
+            Some(history) if self.histories[history].id == name => history,
+            // The record has its earlier id again.
+            Some(history) if !self.exists[history] => {
+                self.rename(history, id, commit);
+                history
+            }
+            // The record that had this id has another one now.
+            Some(_) | None => {
                 self.histories.push(RecordHistory {
                     id: self.text(id),
                     kind: found.1,

@@ -70,6 +70,23 @@ fn a_renamed_record_has_one_history_also_if_formerly_is_added_later() {
 }
 
 #[test]
+fn an_id_that_is_used_again_after_a_rename() {
+    let first = ("2027-01-01", "parts:\n  hub: {count: 1}\n");
+    let renamed = ("2027-01-02", "parts:\n  upright: {count: 2, formerly: [hub]}\n");
+    // Another record has the id now.
+    let both = "parts:\n  upright: {count: 2, formerly: [hub]}\n  hub: {count: 7}\n";
+    let history = scripted(&[first, renamed, ("2027-01-03", both)]);
+    assert_eq!(changes_of(&history, "upright"), ["0 count: - -> 1", "1 count: 1 -> 2", "1 formerly: - -> hub"]);
+    assert_eq!(changes_of(&history, "hub"), ["2 count: - -> 7"]);
+    // The rename was reverted.
+    let history = scripted(&[first, renamed, ("2027-01-03", "parts:\n  hub: {count: 1}\n")]);
+    let record = history.record("hub").unwrap();
+    assert_eq!((&*record.id, record.removed, history.records().len()), ("hub", None, 1));
+    let renames: Vec<(usize, &str)> = record.renames.iter().map(|(commit, id)| (*commit, &**id)).collect();
+    assert_eq!(renames, [(1, "hub"), (2, "upright")]);
+}
+
+#[test]
 fn broken_yaml_leaves_the_records_as_they_were() {
     let history = scripted(&[
         ("2027-01-01", "parts:\n  a: {count: 1}\n"),
