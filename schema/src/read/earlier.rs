@@ -53,8 +53,12 @@ impl<'b> EarlierVersion<'b> {
         let (before, after) = (self.before.as_ref()?, self.after.as_ref()?);
         let (old, new) = (record_of(before, kind, id.as_str())?, record_of(after, kind, id.as_str())?);
         let left_out = HashSet::new();
+        let has = |tree: &Tree<'_>, map, key: &str| tree.entry(map, key).is_some();
+        // A key that was misspelt has another name in the later version.
+        let is_renamed = keys.iter().any(|key| has(before, old, key) && !has(after, new, key));
         let is_repaired = |tree: &Tree<'_>, key: NodeId| {
-            tree.text(key).is_some_and(|text| keys.iter().any(|repaired| repaired == text))
+            let is_new = |text: &str| is_renamed && has(after, new, text) && !has(before, old, text);
+            tree.text(key).is_some_and(|text| is_new(text) || keys.iter().any(|repaired| repaired == text))
         };
         let pairs = |tree, map, repaired: bool| {
             let node = |node| NodeDeserializer { tree, node, left_out: &left_out };
@@ -178,7 +182,12 @@ mod tests {
         let after = b"parts:\n  hub: {in: brakes, count: 2, title: New}\n";
         let record =
             EarlierVersion::new(before, after).with_keys(Kind::Part, &Id::new("hub").unwrap(), &["count".to_owned()]);
-        let expected = super::super::records(b"parts:\n  hub: {title: Old, count: 2, in: suspension}\n");
+        let expected_text = b"parts:\n  hub: {title: Old, count: 2, in: suspension}\n";
+        let expected = super::super::records(expected_text);
         assert_eq!(record, expected.records.into_iter().next());
+        let misspelt = b"parts:\n  hub: {title: Old, cuont: 2, in: suspension}\n";
+        let keys = ["cuont".to_owned()];
+        let record = EarlierVersion::new(misspelt, after).with_keys(Kind::Part, &Id::new("hub").unwrap(), &keys);
+        assert_eq!(record, super::super::records(expected_text).records.into_iter().next());
     }
 }

@@ -183,6 +183,7 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
 /// The records that could not be read in a parent.
 struct Hidden<'s> {
     ids: HashSet<&'s str>,
+    parents: &'s Parents,
     head: &'s Study,
 }
 
@@ -200,21 +201,29 @@ impl<'s> Hidden<'s> {
                 }
             }
         }
-        Self { ids, head }
+        Self { ids, parents, head }
     }
 
-    /// Whether a finding may come from a hidden record: the history of an earlier state does not have it, so that a history
-    /// check could not find anything about it there.
+    /// Whether a history finding comes from a hidden record: the history of an earlier state does not have it, so that the
+    /// check could not find anything about it there. It does not if a record that could be read has changed.
     fn explains(&self, finding: &Finding) -> bool {
         if self.ids.is_empty() || finding.check.group != Group::History {
             return false;
         }
         let (graph, loaded) = (&self.head.graph, &self.head.loaded);
-        let is_hidden = |id: RecordId| self.ids.contains(loaded.record(id).id.as_str());
-        finding.record.as_deref().and_then(|id| loaded.find(id)).is_some_and(|id| {
-            is_hidden(id)
-                || graph.outgoing(id).iter().any(|(other, _)| is_hidden(*other))
-                || graph.incoming(id).iter().any(|(other, _)| is_hidden(*other))
+        let Some(own) = finding.record.as_deref().and_then(|id| loaded.find(id)) else { return false };
+        let linked = graph.outgoing(own).into_iter().chain(graph.incoming(own)).map(|(other, _)| other);
+        let around: Vec<RecordId> = std::iter::once(own).chain(linked).collect();
+        let is_hidden = |id: &RecordId| self.ids.contains(loaded.record(*id).id.as_str());
+        around.iter().any(is_hidden) && around.iter().all(|id| is_hidden(id) || self.is_unchanged(*id))
+    }
+
+    /// Whether a record of head is the same in a parent.
+    fn is_unchanged(&self, id: RecordId) -> bool {
+        let record = self.head.loaded.record(id);
+        self.parents.seen().any(|parent| {
+            let own = parent.loaded.find(record.id.as_str());
+            own.is_some_and(|own| parent.loaded.record(own).body == record.body)
         })
     }
 }
