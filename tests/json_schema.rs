@@ -102,7 +102,8 @@ fn allowed_empty_values_are_accepted() {
     let records = validator("records");
     for yaml in [
         "parts:\n",
-        "goals: {g: {place: 8, reason: why, serves: , title: }}\n",
+        "goals: {g: {place: 8, reason: why, title: }}\n",
+        "systems: {s: {in: car, serves: , for-parts: {serves: }}}\n",
         "analyses:\n  a: {evidence: , informs: , given: }\n",
         "parts: {hub: {in: car, amounts: {mass: 2, cost: 1.5 EUR, length: {value: 2 m}}}}\n",
         "targets: {t: {of: car, between: [1, 2.5], verify: [{by: test}, {by: analysis}]}}\n",

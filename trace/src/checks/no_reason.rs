@@ -1,7 +1,9 @@
 //! `no-reason`: a link or a choice without a reason of its own.
 
-use std::collections::BTreeMap;
+use std::hash::{BuildHasher as _, Hasher as _};
 
+use foldhash::fast::FixedState;
+use foldhash::{HashMap, HashMapExt as _};
 use schema::records::{Body, Serves};
 
 use super::shared::listed;
@@ -39,29 +41,29 @@ const HELP: &str = "give the reason in one sentence";
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
-    let mut texts: BTreeMap<String, Vec<(RecordId, Vec<&str>)>> = BTreeMap::new();
+    let mut alike: HashMap<u64, Vec<LinkPlace<'_>>> = HashMap::new();
     for (index, record) in graph.loaded.records() {
         let own = [Some(record.id.as_str()), record.body.common().title()];
-        for (route, serves) in links(study, index) {
+        for (above, serves) in links(study, index) {
             for (parent, reason) in serves.iter() {
                 let title =
                     graph.loaded.find(parent.as_str()).and_then(|i| graph.loaded.record(i).body.common().title());
                 let names = own.into_iter().flatten().chain([parent.as_str()]).chain(title);
-                let route: Vec<&str> = route.iter().copied().chain([parent.as_str()]).collect();
+                let route = || above.iter().copied().chain([parent.as_str()]).collect::<Vec<&str>>();
                 match (problem(reason.0.as_deref(), names), &reason.0) {
                     (None, Some(reason)) if is_of_starter(reason) => {
                         reporter.report_note(
                             index,
-                            &route,
+                            &route(),
                             format!("the reason for `serves: {parent}` {OF_STARTER}"),
                             HELP,
                         );
                     }
                     (Some(problem), _) => {
                         let message = format!("the reason for `serves: {parent}` {problem}");
-                        reporter.report(index, &route, message, HELP);
+                        reporter.report(index, &route(), message, HELP);
                     }
-                    (None, Some(reason)) => texts.entry(folded(reason)).or_default().push((index, route)),
+                    (None, Some(reason)) => alike.entry(folded(reason)).or_default().push((index, above, parent)),
                     (None, None) => {}
                 }
             }
@@ -86,7 +88,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             reporter.report(index, &["reason"], format!("the reason for {subject} {problem}"), HELP);
         }
     }
-    report_repeated(study, &texts, reporter);
+    report_repeated(study, alike, reporter);
 }
 
 /// The upward links of a record with the keys above them: its own, and those that the parts of a system inherit.
@@ -97,24 +99,37 @@ fn links(study: &Study, id: RecordId) -> impl Iterator<Item = (&'static [&'stati
     std::iter::once(own).chain(of_parts)
 }
 
-/// A text in lower case with single spaces.
-fn folded(text: &str) -> String {
-    text.split_whitespace().map(str::to_lowercase).collect::<Vec<_>>().join(" ")
+/// A link: its record, the keys above it, and the id that it names.
+type LinkPlace<'r> = (RecordId, &'static [&'static str], &'r schema::Id);
+
+/// A hash of a text that ignores capitals, and spaces except for one between words.
+fn folded(text: &str) -> u64 {
+    let mut hash = FixedState::default().build_hasher();
+    for word in text.split_whitespace() {
+        for c in word.chars().flat_map(char::to_lowercase) {
+            hash.write_u32(c.into());
+        }
+        hash.write_u32(' '.into());
+    }
+    hash.finish()
 }
 
 /// Whether a reason is the instruction in a file that `init` wrote.
 fn is_of_starter(reason: &str) -> bool {
-    folded(reason).starts_with("give the reason for ")
+    reason.trim_start().starts_with("Give the reason for ")
 }
 
 const OF_STARTER: &str = "is the instruction of the starter project";
 
 /// Reports each reason that many records have word for word: one note for all of them, on the first.
-fn report_repeated(study: &Study, texts: &BTreeMap<String, Vec<(RecordId, Vec<&str>)>>, reporter: &mut Reporter) {
-    for links in texts.values() {
-        let mut records: Vec<RecordId> = links.iter().map(|(record, _)| *record).collect();
+fn report_repeated(study: &Study, alike: HashMap<u64, Vec<LinkPlace<'_>>>, reporter: &mut Reporter) {
+    let mut alike: Vec<_> = alike.into_values().filter(|links| links.len() > MOST_ALIKE).collect();
+    alike.sort_by_key(|links| links.first().map(|(record, ..)| *record));
+    for links in alike {
+        let mut records: Vec<RecordId> = links.iter().map(|(record, ..)| *record).collect();
         records.dedup();
-        if let (Some((first, route)), true) = (links.first(), records.len() > MOST_ALIKE) {
+        if let (Some((first, above, parent)), true) = (links.first(), records.len() > MOST_ALIKE) {
+            let route: Vec<&str> = above.iter().copied().chain([parent.as_str()]).collect();
             let message = format!("{} records give the same reason: {}", records.len(), listed(study, &records));
             let is_part = |record: &RecordId| study.loaded.part(*record).is_some();
             let help = if records.iter().all(is_part) {
@@ -123,7 +138,7 @@ fn report_repeated(study: &Study, texts: &BTreeMap<String, Vec<(RecordId, Vec<&s
             } else {
                 "give each record a reason of its own; parts can inherit one from `for-parts` of their system"
             };
-            reporter.report_note(*first, route, message, help);
+            reporter.report_note(*first, &route, message, help);
         }
     }
 }
