@@ -354,7 +354,7 @@ fn the_json_has_its_keys() {
     assert_eq!(
         keys(&json),
         set(
-            "version base head shallow new fixed unchanged counts records values causes status_changes limits_changed points amounts"
+            "version base head day shallow new fixed unchanged counts records values causes status_changes limits_changed points amounts"
         )
     );
     for side in ["base", "head"] {

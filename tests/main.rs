@@ -25,6 +25,7 @@ mod delta_properties;
 mod example_car;
 mod example_season;
 mod formats;
+mod gate_screen;
 mod git_hooks;
 mod git_hooks_elsewhere;
 mod git_ignore;

@@ -8,7 +8,9 @@
 pub mod audit;
 pub mod checks;
 pub mod delta;
+pub mod due;
 pub mod error;
+pub mod filters;
 pub mod finding;
 pub mod git;
 pub mod graph;
@@ -19,12 +21,15 @@ mod parallel;
 mod parse;
 mod records;
 pub mod report;
+pub mod since;
 pub mod snapshot;
 pub mod study;
 pub mod values;
 
 pub use delta::Delta;
+pub use due::Due;
 pub use error::Error;
+pub use filters::Filters;
 pub use finding::{Finding, Report};
 pub use git::Project;
 pub use ids::{FileId, NodeId, RecordId};

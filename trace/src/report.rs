@@ -9,7 +9,7 @@ use schema::records::Kind;
 use schema::settings::Level;
 
 use crate::checks::{self, Draft, Group};
-use crate::finding::{Finding, Report};
+use crate::finding::{Finding, OffCheck, Report};
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, in_parallel};
@@ -32,6 +32,15 @@ fn run(study: &Study) -> Report {
     let (waived, unused) = apply_waivers(study, &mut drafts);
     drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
 
+    let mut off: Vec<OffCheck> = checks::all()
+        .iter()
+        .filter(|check| checks::is_switched_off(check, study.settings(), study.stage))
+        .map(|check| OffCheck { check, findings: 0 })
+        .collect();
+    for off in &mut off {
+        off.findings = drafts.iter().filter(|draft| draft.check.name == off.check.name).count();
+    }
+
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = checks::level(draft.check, study.settings(), study.stage);
@@ -42,7 +51,7 @@ fn run(study: &Study) -> Report {
     let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
     findings.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
     waived.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
-    Report { findings, waived }
+    Report { findings, waived, off }
 }
 
 /// Whether a finding only follows from a read error, because the key that it is about was not read.

@@ -180,8 +180,12 @@ impl Study {
 
     /// Whether every event of a goal has a result.
     pub fn is_scored(&self, goal: &GoalPoints) -> bool {
-        let scored = |event: &EventPoints| matches!(self.values().origin(event.index), Origin::Result(_));
-        !goal.events.is_empty() && goal.events.iter().all(scored)
+        !goal.events.is_empty() && goal.events.iter().all(|event| self.is_event_scored(event))
+    }
+
+    /// Whether an event has a result, so that its points are those that were scored.
+    pub fn is_event_scored(&self, event: &EventPoints) -> bool {
+        matches!(self.values().origin(event.index), Origin::Result(_))
     }
 
     /// The targets that add up parts, each with its margin as a ratio, the smallest first.

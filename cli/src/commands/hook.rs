@@ -11,6 +11,7 @@ use trace::git::{find_root, hooks_folder};
 
 use super::Done;
 use crate::args::{Shared, cwd};
+use crate::screen::quoted;
 
 /// The arguments of `hook`.
 #[derive(Args)]
@@ -62,11 +63,6 @@ fn find(named: &Root) -> Result<(PathBuf, String), Error> {
     let below =
         below.to_str().ok_or_else(|| Error::new("the path of the project root is not UTF-8"))?.replace('\\', "/");
     Ok((hooks.join("pre-commit"), if below.is_empty() { ".".to_owned() } else { below }))
-}
-
-/// A text as one word of a POSIX shell.
-fn quoted(text: &str) -> String {
-    format!("'{}'", text.replace('\'', r"'\''"))
 }
 
 /// The line that runs the check. Git starts hooks at the top of the working tree.

@@ -1,9 +1,14 @@
 //! `expired-waiver`: a waiver that has ended.
 
+use schema::Day;
+use schema::records::Waiver;
+
 use super::{Check, Error, Group, Reporter, Study, Warning};
 
+pub(crate) const NAME: &str = "expired-waiver";
+
 pub(super) static CHECK: Check = Check {
-    name: "expired-waiver",
+    name: NAME,
     group: Group::Waivers,
     levels: [Warning, Warning, Warning, Error, Error],
     reports: "A waiver whose end date has passed.",
@@ -23,11 +28,16 @@ waivers:
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, _, waiver) in study.loaded.waivers() {
         let Some(until) = waiver.until.filter(|until| *until < study.day) else { continue };
-        let message = match (&waiver.check, &waiver.of) {
-            (Some(check), Some(on)) => format!("the waiver for {check} on {on} ended on {until}"),
-            _ => format!("the waiver ended on {until}"),
-        };
         let help = "fix the finding and remove the waiver, or agree on a new end date";
-        reporter.report(index, &["until"], message, help);
+        reporter.report(index, &["until"], message(waiver, until, study.day), help);
+    }
+}
+
+/// The message on a day, which can be before the waiver has ended.
+pub(crate) fn message(waiver: &Waiver, until: Day, today: Day) -> String {
+    let ended = if until < today { "ended" } else { "ends" };
+    match (&waiver.check, &waiver.of) {
+        (Some(check), Some(on)) => format!("the waiver for {check} on {on} {ended} on {until}"),
+        _ => format!("the waiver {ended} on {until}"),
     }
 }

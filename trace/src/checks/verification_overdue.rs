@@ -1,12 +1,15 @@
 //! `verification-overdue`: a verification that is due and has no result.
 
 use petgraph::Direction;
+use schema::Day;
 
 use super::{Check, Error, Group, Reporter, Study, Warning};
 use crate::graph::Link;
 
+pub(crate) const NAME: &str = "verification-overdue";
+
 pub(super) static CHECK: Check = Check {
-    name: "verification-overdue",
+    name: NAME,
     group: Group::Verification,
     levels: [Warning, Warning, Warning, Warning, Error],
     reports: "A verification whose due date has passed, of a record that has no result.",
@@ -36,9 +39,18 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if due >= study.day || graph.linked(index, Link::Verifies, Direction::Incoming).next().is_some() {
             continue;
         }
-        let late = due.days_until(study.day);
-        let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
-        let message = format!("verification of {} was due on {due}, {days} ago", record.name());
+        let message = message(record.name(), due, study.day);
         reporter.report(index, &["verify", "due"], message, "add the result, or agree on a new due date");
+    }
+}
+
+/// The message on a day, which can be before the due date.
+pub(crate) fn message(name: &str, due: Day, today: Day) -> String {
+    let late = due.days_until(today);
+    let days = if late.abs() == 1 { "1 day".to_owned() } else { format!("{} days", late.abs()) };
+    match late {
+        1.. => format!("verification of {name} was due on {due}, {days} ago"),
+        0 => format!("verification of {name} is due on {due}, today"),
+        _ => format!("verification of {name} is due on {due}, in {days}"),
     }
 }

@@ -15,7 +15,11 @@ impl ExistingFindings {
     /// Splits the report of a state: the new findings, and the number of those that an earlier state has too.
     pub fn split(before: &Study, study: &Study) -> (Report, Self) {
         let all = study.report();
-        let new = Report { findings: Delta::of_findings(before, study).new, waived: all.waived.clone() };
+        let new = Report {
+            findings: Delta::of_findings(before, study).new,
+            waived: all.waived.clone(),
+            off: all.off.clone(),
+        };
         let counts = LEVELS.map(|level| all.count(level) - new.count(level));
         (new, Self { counts })
     }

@@ -41,10 +41,7 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     if tip == "HEAD" && git.is_unborn()? {
         return base("HEAD".to_owned(), "there is no commit yet".to_owned());
     }
-    let tip = git
-        .resolve(tip)
-        .map(|commit| commit.id)
-        .map_err(|error| GitError::NoSuchRevision { name: tip.to_owned(), cause: error.to_string() })?;
+    let tip = git.resolve(tip).map(|commit| commit.id).map_err(|error| GitError::no_such_revision(tip, &error))?;
     let parents = git.parents(&tip)?;
     if ci && parents.written >= 2 {
         let first = parents.there.first().ok_or_else(|| cut("the first parent of the merge is cut off"))?;

@@ -15,6 +15,7 @@
 //! | `create` | a new repository from given commits |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache` | the decoded records of earlier runs |
+//! | `settings_history` | since when the settings switch checks off |
 //!
 //! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
 //! nothing is stashed.
@@ -34,6 +35,7 @@ mod process;
 mod project;
 mod records_cache;
 mod repository;
+mod settings_history;
 pub(crate) mod walk;
 mod worktree;
 
@@ -42,4 +44,5 @@ pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use project::Project;
 pub use repository::hooks_folder;
+pub use settings_history::OffSince;
 pub use worktree::find_root;

@@ -73,6 +73,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         "missed": missed,
         "never_verified": never,
         "not_due": not_due,
+        "off": super::super::check::off_text(&view.off),
     });
     context
 }

@@ -99,6 +99,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "version": 1,
         "base": source(old),
         "head": source(new),
+        "day": view.head.day.to_string(),
         "shallow": view.found.shallow,
         "new": findings(&delta.new, new),
         "fixed": findings(&delta.fixed, old),
