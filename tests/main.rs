@@ -26,6 +26,7 @@ mod example_car;
 mod example_season;
 mod formats;
 mod gate_screen;
+mod gate_since;
 mod git_hooks;
 mod git_hooks_elsewhere;
 mod git_ignore;

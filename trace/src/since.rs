@@ -30,9 +30,6 @@ pub enum Cause {
 }
 
 impl Cause {
-    /// All causes.
-    pub const ALL: [Self; 3] = [Self::Commit, Self::Date, Self::Uncommitted];
-
     /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {
@@ -54,7 +51,7 @@ pub struct Since {
     pub cause: Cause,
 }
 
-/// Since when each finding is open, by fingerprint. One that cannot be followed back is missing.
+/// Since when each finding is open, by fingerprint. One that cannot be followed back, or is not open yet, is missing.
 pub type Beginnings = HashMap<String, Since>;
 
 /// Since when these findings of a study are open.
@@ -82,7 +79,10 @@ pub fn beginnings(
     };
     let mut subjects: BTreeMap<String, Subject<'_>> = BTreeMap::new();
     let committed = history.commits.iter().filter(|commit| commit.id.is_some()).count();
-    for finding in findings {
+    let own = study.report();
+    let open: HashSet<u64> =
+        own.findings.iter().chain(&own.waived).map(|finding| number(&finding.fingerprint())).collect();
+    for finding in findings.iter().filter(|finding| open.contains(&number(&finding.fingerprint()))) {
         subjects.entry(finding.fingerprint()).or_insert(Subject { finding, absent: None, present: committed });
     }
     let mut states = States::new(project, study, history);

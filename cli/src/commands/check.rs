@@ -53,7 +53,7 @@ pub(crate) struct Check {
     #[arg(long, value_name = "DATE", value_parser = Day::parse, conflicts_with = "staged", help_heading = FILTERS)]
     due: Option<Day>,
     /// Show one line per check: level, number of findings, name
-    #[arg(long)]
+    #[arg(long, conflicts_with = "since")]
     summary: bool,
     /// Show since when each finding is open: the commit and its day
     #[arg(long)]
@@ -93,6 +93,10 @@ impl Check {
         if self.summary && !matches!(self.format, FindingsFormat::Terminal) {
             let error = Error::new("`--summary` is for the format `terminal`");
             return Err(error.help("leave out `--format`; JSON has the counts under `summary`"));
+        }
+        if self.since && !matches!(self.format, FindingsFormat::Terminal | FindingsFormat::Json) {
+            let error = Error::new("`--since` is for the formats `terminal` and `json`");
+            return Err(error.help("the other formats have no place for it: leave out one of the two options"));
         }
         let project = self.records.project()?;
         let mut pool = ParseCache::default();

@@ -4,6 +4,7 @@ use schema::Day;
 use trace::delta::ExistingFindings;
 use trace::finding::OffCheck;
 use trace::git::OffSince;
+use trace::history::Past;
 use trace::since::Beginnings;
 use trace::{Filters, Report, Study};
 
@@ -31,8 +32,8 @@ pub(crate) struct CheckView<'t> {
     pub(crate) summary: bool,
 }
 
-/// The checks that are off, in one line; `None` if there are none.
-pub(crate) fn off_text(off: &[(&OffCheck, OffSince)]) -> Option<String> {
+/// The checks that the settings switch off, in one line; `None` if there are none.
+pub(crate) fn off_text(past: &Past, off: &[(&OffCheck, OffSince)]) -> Option<String> {
     let one = |(off, since): &(&OffCheck, OffSince)| {
         let since = match since {
             OffSince::Day(day) => format!("since {day}, "),
@@ -42,7 +43,8 @@ pub(crate) fn off_text(off: &[(&OffCheck, OffSince)]) -> Option<String> {
         let findings = crate::screen::count(off.findings, "finding");
         format!("{} ({since}{findings} not reported)", off.check.name)
     };
-    let all: Vec<String> = off.iter().map(one).collect();
+    let history = matches!(past, Past::Off).then(|| "the history checks (`history: off`)".to_owned());
+    let all: Vec<String> = history.into_iter().chain(off.iter().map(one)).collect();
     (!all.is_empty()).then(|| format!("switched off in {}: {}", schema::settings::FILE, all.join("; ")))
 }
 

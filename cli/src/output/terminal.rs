@@ -62,7 +62,8 @@ fn findings(out: &mut String, view: &CheckView<'_>, ink: Ink) {
         for finding in of_check.iter().take(most) {
             self::finding(out, finding, &paths, ink);
             if let Some(Ok(since)) = &view.since {
-                ink.block(out, "since", COLUMN, &since_text(since.get(&finding.fingerprint())));
+                let since = since.get(&finding.fingerprint());
+                ink.block(out, "since", COLUMN, &since_text(since, view.due.is_some()));
             }
             out.push('\n');
         }
@@ -73,9 +74,9 @@ fn findings(out: &mut String, view: &CheckView<'_>, ink: Ink) {
     }
 }
 
-/// Since when a finding is open.
-fn since_text(since: Option<&Since>) -> String {
-    let Some(since) = since else { return "unknown".to_owned() };
+/// Since when a finding is open; of those that are due, some are not open yet.
+fn since_text(since: Option<&Since>, due: bool) -> String {
+    let Some(since) = since else { return if due { "not open yet" } else { "unknown" }.to_owned() };
     match (since.cause, &since.commit) {
         (Cause::Commit, Some(commit)) => format!("{}, commit {}", since.day, commit.get(..10).unwrap_or(commit)),
         (Cause::Uncommitted, _) => "not committed yet".to_owned(),
@@ -132,7 +133,7 @@ fn summary(out: &mut String, view: &CheckView<'_>, ink: Ink) {
         let (shown, all, filters) = (report.findings.len(), count(view.unfiltered, "finding"), filters.join("; "));
         let _ = writeln!(out, "{shown} of {all} shown ({})", clean(&filters));
     }
-    if let Some(text) = off_text(&view.off) {
+    if let Some(text) = off_text(study.past(), &view.off) {
         let _ = writeln!(out, "{text}");
     }
     if let Some(Err(why)) = &view.since {

@@ -294,7 +294,7 @@ fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    if let Some(text) = off_text(&view.off) {
+    if let Some(text) = off_text(view.study.past(), &view.off) {
         ink.block(out, "", 0, &text);
         out.push('\n');
     }

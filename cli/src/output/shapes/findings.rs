@@ -17,7 +17,7 @@ const FILTERS: &[Key] = &[
     key("system", Shape::Text, "id of the system that the record is or belongs to").optional(),
     key("only", TEXTS, "names of checks").optional(),
     key("level", Shape::Words(LEVELS), "lowest level").optional(),
-    key("due", Shape::Date, "date until which findings are due").optional(),
+    key("due", Shape::Date, "date until which findings are due, with the levels of its stage").optional(),
 ];
 
 pub(crate) static CHECK: Answer = Answer {

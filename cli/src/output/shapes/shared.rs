@@ -56,7 +56,7 @@ pub(super) const CHECK_FINDING: Named = Named {
                     "a commit, a date that was reached, or a change that is not committed",
                 ),
             ]])),
-            "since when it is open, only with `--since`; null if unknown",
+            "since when it is open, only with `--since`; null if unknown or, with `--due`, not open yet",
         )
         .optional()],
     ],
