@@ -1,9 +1,11 @@
 //! The filters of `check`: which findings of a report are shown.
 
+use std::collections::BTreeMap;
+
 use schema::settings::Level;
 use schema::{renamed, suggest};
 
-use crate::checks::{self, Group};
+use crate::checks::{self, Check, Group};
 use crate::finding::{Finding, Report};
 use crate::ids::RecordId;
 use crate::study::Study;
@@ -155,23 +157,19 @@ fn some_of(names: &[&str], without: &str) -> String {
     }
 }
 
-/// The findings in the order for reading from the end: notes first and errors last, those of a check together, and what
-/// could not be read at the very end, because other findings can follow from it.
-pub fn worst_last(findings: &[Finding]) -> Vec<&Finding> {
-    let mut all: Vec<&Finding> = findings.iter().collect();
-    // The order within a check is that of the report.
-    all.sort_by_key(|finding| (finding.level, finding.check.group == Group::Reading, finding.check.name));
-    all
+/// The findings of each check in the order for reading from the end: notes first and errors last, and what could not be
+/// read at the very end, because other findings can follow from it. Those of a check are in the order of the report.
+pub fn worst_last(findings: &[Finding]) -> Vec<Vec<&Finding>> {
+    let mut checks: BTreeMap<_, Vec<&Finding>> = BTreeMap::new();
+    for finding in findings {
+        let key = (finding.level, finding.check.group == Group::Reading, finding.check.name);
+        checks.entry(key).or_default().push(finding);
+    }
+    checks.into_values().collect()
 }
 
 /// The number of findings of each check, in the order of [`worst_last`].
-pub fn counts_by_check(findings: &[Finding]) -> Vec<(&'static checks::Check, Level, usize)> {
-    let mut counts: Vec<(&'static checks::Check, Level, usize)> = Vec::new();
-    for finding in worst_last(findings) {
-        match counts.last_mut() {
-            Some((check, level, count)) if check.name == finding.check.name && *level == finding.level => *count += 1,
-            _ => counts.push((finding.check, finding.level, 1)),
-        }
-    }
-    counts
+pub fn counts_by_check(findings: &[Finding]) -> Vec<(&'static Check, Level, usize)> {
+    let checks = worst_last(findings);
+    checks.iter().filter_map(|all| all.first().map(|one| (one.check, one.level, all.len()))).collect()
 }

@@ -54,8 +54,7 @@ fn counts(out: &mut String, view: &CheckView<'_>, ink: Ink) {
 /// All findings; on a terminal, the first ones of each check.
 fn findings(out: &mut String, view: &CheckView<'_>, ink: Ink) {
     let paths = Paths::new(&view.study.loaded);
-    let all = worst_last(&view.report.findings);
-    for of_check in all.chunk_by(|a, b| a.check.name == b.check.name) {
+    for of_check in worst_last(&view.report.findings) {
         let Some(name) = of_check.first().map(|finding| finding.check.name) else { continue };
         let counted = ink.is_terminal() && !view.filters.names(name);
         let most = if counted { MOST_OF_CHECK } else { usize::MAX };
