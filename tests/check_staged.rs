@@ -139,3 +139,37 @@ fn the_hook_stops_only_new_errors() {
     let output = sandbox.command("git", &sandbox.path()).args(["commit", "-qm", "only", "new.yaml"]).output().unwrap();
     assert_eq!(output.status.code(), Some(1));
 }
+
+/// The report of the last commit is kept between runs: by commit and date, and it changes no answer.
+#[test]
+fn the_kept_report_of_the_last_commit_changes_no_answer() {
+    let sandbox = with_an_old_error();
+    let remove = || std::fs::remove_dir_all(sandbox.path_of(".git/tierod")).unwrap();
+    let staged = |on: &str| sandbox.tierod(&["check", "--staged", "--format", "json", "--on", on]).json();
+    sandbox.write("fine.yaml", parts(&["fine"]));
+    sandbox.write("new.yaml", bare(&["bare-two"]));
+    sandbox.git(&["add", "."]);
+    let days = ["2027-03-19", "2027-08-19"];
+    let fresh = days.map(|day| {
+        let _ = std::fs::remove_dir_all(sandbox.path_of(".git/tierod"));
+        staged(day)
+    });
+    assert_ne!(fresh[0], fresh[1], "what is overdue depends on the date");
+    remove();
+    for _ in 0..2 {
+        assert_eq!(days.map(staged), fresh);
+    }
+    let kept = || {
+        let names = std::fs::read_dir(sandbox.path_of(".git/tierod")).unwrap();
+        names.filter_map(|entry| entry.unwrap().file_name().into_string().ok()).any(|name| name.starts_with("reports-"))
+    };
+    assert!(kept());
+    // The next commit has its own report.
+    sandbox.git(&["commit", "-qm", "more"]);
+    sandbox.write("more.yaml", bare(&["bare-three"]));
+    sandbox.git(&["add", "."]);
+    let after = staged(days[0]);
+    remove();
+    assert_eq!(staged(days[0]), after);
+    assert_eq!(after["summary"]["as_before"]["warning"], 2, "{after}");
+}

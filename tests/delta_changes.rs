@@ -98,7 +98,12 @@ fn summary(answer: &Value) -> String {
         let way: Vec<String> = list(&cause["affects"]).iter().map(shown).collect();
         let points = shown(&cause["points"]);
         let unit = shown(&cause["unit"]);
-        lines.push(format!("cause {} {} {unit}, {points} pts: {}", shown(&cause["id"]), change(&cause), way.join(" ")));
+        let (edited, key) = (&cause["edited"], cause["edited"]["after"]["key"].as_str());
+        let changed = match key.filter(|key| *key == "in") {
+            Some(_) => format!("{} > {}", shown(&edited["before"]["text"]), shown(&edited["after"]["text"])),
+            None => format!("{} {unit}", change(&cause)),
+        };
+        lines.push(format!("cause {} {changed}, {points} pts: {}", shown(&cause["id"]), way.join(" ")));
     }
     let values = list(&answer["values"]);
     if !values.is_empty() {
@@ -223,7 +228,7 @@ fn a_result_added() {
 new warning target-missed skidpad-time
 added result skidpad-on-the-yard
 status skidpad-time on target > missed
-cause skidpad-time 5.13 > 5.31 s, -11.72 pts: skidpad first-eight
+cause skidpad-time 5.13 > 5.31 s, -12.35 pts: skidpad first-eight
 values 3
 points 685.93 > 673.57
 mass 200.64 > 200.64
@@ -253,10 +258,8 @@ new warning no-share anti-roll
 added system anti-roll
 edited part front-anti-roll-bar
 edited part rear-anti-roll-bar
-cause suspension.cost 4156.9 > 3972.1 EUR, none pts: suspension-cost
-cause suspension.mass 19.13 > 17.66 kg, none pts: suspension-mass
-cause anti-roll.cost none > 184.8 EUR, none pts: 
-cause anti-roll.mass none > 1.47 kg, none pts: 
+cause front-anti-roll-bar.in suspension > anti-roll, none pts: anti-roll.mass
+cause rear-anti-roll-bar.in suspension > anti-roll, none pts: anti-roll.mass
 values 6
 points 685.93 > 685.93
 mass 200.64 > 200.64
@@ -349,9 +352,9 @@ status powertrain-mass on target > at risk
 status engine-efficiency on target > at risk
 status steering-torque on target > at risk
 status roll-gradient on target > at risk
-cause engine-efficiency 25 > 19 %, -46.52 pts: fuel-use efficiency first-eight
-cause engine-unit.mass 31.4 > 57.5 kg, -15.47 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
-cause crank-power 37 > 52 kW, 4.02 pts: wheel-power accel-time acceleration first-eight
+cause engine-efficiency 25 > 19 %, -32.48 pts: fuel-use efficiency first-eight
+cause engine-unit.mass 31.4 > 57.5 kg, -15.69 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
+cause crank-power 37 > 52 kW, 10.26 pts: wheel-power accel-time acceleration first-eight
 cause engine-unit.cost 2450 > 2300 EUR, 0.39 pts: powertrain.cost car.cost car-cost cost-event first-eight
 values 29
 points 685.93 > 648.4

@@ -354,7 +354,8 @@ fn the_json_has_its_keys() {
     assert_eq!(
         keys(&json),
         set(
-            "version base head day shallow new fixed unchanged counts records values causes status_changes limits_changed points amounts"
+            "version base head day shallow new fixed unchanged counts records values causes other edits renamed status_changes limits_changed points amounts \
+             stops uncovered worse better postponed settings"
         )
     );
     for side in ["base", "head"] {
@@ -362,12 +363,12 @@ fn the_json_has_its_keys() {
     }
     assert_eq!(
         keys(&json["new"][0]),
-        set("check level record field path line column message help fingerprint"),
+        set("check level about record field path line column message help fingerprint"),
         "the keys of a finding of `check`"
     );
     assert_eq!(keys(&json["values"][0]), set("id before after unit"));
-    assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points"));
-    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision"));
+    assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points what edited amounts"));
+    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision agreed_by date reason"));
     assert_eq!(keys(&json["status_changes"][0]), set("id before after"));
     assert_eq!(keys(&json["points"]), set("before after"));
     assert_eq!(json["values"].as_array().unwrap().iter().filter(|value| value["id"] == "bare.mass").count(), 1);
@@ -377,7 +378,10 @@ fn the_json_has_its_keys() {
     for key in ["version", "values", "limits_changed", "points", "records", "causes"] {
         assert_eq!(context[key], json[key], "{key}");
     }
-    assert_eq!(keys(&context["shown"]), set("base head how incomplete headline causes values limits_changed empty"));
+    assert_eq!(
+        keys(&context["shown"]),
+        set("base head how incomplete headline causes other values limits_changed worse better settings empty")
+    );
     let misused = sandbox.tierod(&["delta", "HEAD", "--context", "--format", "json"]).ended(2).err;
     assert!(misused.contains("--context"), "{misused}");
 }

@@ -91,6 +91,10 @@ fn filters_limit_the_report_and_the_status_follows() {
             ["error", "warning", "note"].iter().map(|level| json["summary"][level].as_u64().unwrap()).sum();
         assert_eq!(counts, expected.len() as u64, "{args:?}");
     }
+    // Of the next commit: what it adds, and the errors among it that would stop it.
+    sandbox.git(&["add", "."]);
+    assert_eq!(found(&check(&sandbox, &["--staged", "--system", "brakes"]).ended(0)).len(), 2);
+    assert_eq!(found(&check(&sandbox, &["--staged", "--level", "error"]).ended(1)), ["unknown-reference hook"]);
     // The other formats are filtered, too.
     let lines = sandbox.tierod(&["check", "--format", "lines", "--only", "no-reason"]).ended(0).out;
     assert!(lines.lines().count() == 1 && lines.ends_with("[no-reason]\n"), "{lines}");

@@ -130,6 +130,8 @@ targets:
   brakes-mass: {of: brakes, at-most: 8 kg, total: mass, share-of: car-mass}
   seat-mass: {of: seat, at-most: 11 kg, total: mass, share-of: car-mass}
   travel: {of: frame, between: [1 mm, 3 mm], estimate: 2 mm}
+  left: {of: frame, at-most: 9 mm, formula: right + 1 mm}
+  right: {of: frame, at-most: 9 mm, estimate: 2 mm}
 parts:
   shell: {in: seat, amounts: {mass: {value: 9 kg, basis: estimated}}}
   disc: {in: brakes, count: 4, amounts: {mass: 2.5 kg}}
@@ -209,7 +211,33 @@ fn every_answer_matches_its_schema() {
     let delta = shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
     assert_eq!(delta["fixed"][0]["waiver"], "later");
     shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
+    // Two values that exchange their direction: the change cannot be split.
+    let turned = SHORT.replace("formula: right + 1 mm", "estimate: 3 mm").replace(
+        "right: {of: frame, at-most: 9 mm, estimate: 2 mm}",
+        "right: {of: frame, at-most: 9 mm, formula: left - 1 mm}",
+    );
+    shapes.sandbox.write("short/records.yaml", turned.replace("mass: 2 kg", "mass: 3 kg"));
+    let delta = shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
+    let left = delta["other"]["amounts"]["mass"]["change"].as_f64().unwrap();
+    assert!((left - 1.2).abs() < 1e-9, "{left} kg with 20 % growth");
+    shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
     shapes.take("history", &short, &["history", "travel", "--format", "json"]);
+    // What a commit does to findings that were there, to rules, and to what could not be read.
+    let due = |day: &str| format!("parts:\n  rod: {{in: frame, verify: {{by: test, with: rig, due: {day}}}}}\n");
+    shapes.sandbox.write("short/rod.yaml", due("2020-01-01"));
+    shapes.sandbox.write("short/hidden.yaml", "parts:\n  pin: {in: nowhere\n");
+    shapes.sandbox.git_in(&short, &["add", "."]);
+    shapes.sandbox.git_in(&short, &["commit", "-q", "-m", "Add a waiver"]);
+    shapes.sandbox.write("short/rod.yaml", due("2099-01-01"));
+    shapes.sandbox.write("short/hidden.yaml", "parts:\n  pin: {in: nowhere}\n");
+    shapes.sandbox.write("short/tierod.yaml", "season: 2028\ngrowth: {mass: {estimated: 20 %}}\n");
+    for (from, to) in [("value: 9 kg", "value: 12 kg"), ("value: 9 kg", "value: 8 kg")] {
+        shapes.sandbox.write("short/records.yaml", SHORT.replace(from, to));
+        shapes.sandbox.git_in(&short, &["add", "."]);
+        shapes.take("check", &short, &["check", "--staged", "--format", "json"]);
+        shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
+        shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
+    }
     // A key that no answer has does not belong in the tables.
     let mut unseen = Vec::new();
     for (at, name) in ANSWERS.iter().enumerate() {

@@ -25,6 +25,8 @@ mod delta_properties;
 mod example_car;
 mod example_season;
 mod formats;
+mod gate_names;
+mod gate_new;
 mod gate_screen;
 mod gate_since;
 mod git_hooks;

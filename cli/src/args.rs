@@ -64,11 +64,11 @@ impl Records {
         Ok(Study::without_history(loaded, day))
     }
 
-    /// Reads the records of an open project and evaluates them, with the history that the checks use.
+    /// Reads the records of an open project and evaluates them, with the history of all records.
     pub(crate) fn study_with_history(&self, project: &Project) -> Result<Study, Error> {
         let loaded = project.load()?;
         let day = self.day(&loaded);
-        let past = Past::for_checks(project, &loaded, day);
+        let past = Past::for_audit(project, &loaded, day);
         Ok(project.study(loaded, day, past))
     }
 

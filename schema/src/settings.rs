@@ -35,9 +35,39 @@ pub struct Settings {
     pub levels: Entries<Id, LevelSetting>,
     /// Glob patterns, relative to the project root, of YAML files that are not record files.
     pub ignore: Vec<String>,
+    /// Which new errors stop a commit, and which stop a request.
+    pub stops: Stops,
     /// Whether the history checks run. Use `off` if the commits do not show when the records were written, for example
     /// because the records were imported or are inside another project.
     pub history: Switch,
+}
+
+/// Which new errors stop a change. Errors about the car that a new result brings stop nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
+#[schemars(inline)]
+pub struct Stops {
+    /// A commit: `check --staged`, which the hook runs. The default is `records`.
+    pub commit: StoppedBy,
+    /// A request: `delta`, which CI runs. The default is `all`.
+    pub request: StoppedBy,
+}
+
+impl Default for Stops {
+    fn default() -> Self {
+        Self { commit: StoppedBy::Records, request: StoppedBy::All }
+    }
+}
+
+/// The errors that stop a change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
+pub enum StoppedBy {
+    /// All new errors.
+    All,
+    /// New errors about the records: they are broken, incomplete or contradict each other.
+    Records,
 }
 
 /// On or off.

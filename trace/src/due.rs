@@ -8,6 +8,7 @@ use crate::Error;
 use crate::checks::{expired_waiver, verification_overdue};
 use crate::finding::{Finding, Report};
 use crate::git::Project;
+use crate::measure::Measure;
 use crate::study::Study;
 
 /// Checks that compare a date in a record with today.
@@ -40,7 +41,7 @@ impl Due {
         let all = then.report();
         let mut findings: Vec<Finding> = all.findings.iter().filter(is_due).cloned().collect();
         findings.iter_mut().for_each(|finding| date_from(now, finding));
-        let report = Report { findings, waived: all.waived.clone(), off: all.off.clone() };
+        let report = Report { findings, waived: all.waived.clone() };
         Ok(Self { report, all: all.findings.len() })
     }
 }
@@ -53,9 +54,16 @@ fn date_from(now: &Study, finding: &mut Finding) {
         && let Some(due) = record.verify().and_then(Verify::due)
     {
         finding.message = verification_overdue::message(record.name(), due, now.day);
+        finding.measure = days_late(due, now.day);
     } else if finding.check.name == expired_waiver::NAME
         && let Some((waiver, until)) = now.loaded.waiver(index).and_then(|waiver| Some((waiver, waiver.until?)))
     {
         finding.message = expired_waiver::message(waiver, until, now.day);
+        finding.measure = days_late(until, now.day);
     }
+}
+
+/// How late something is; `None` if it is not late yet.
+fn days_late(date: Day, today: Day) -> Option<Measure> {
+    Some(date.days_until(today)).filter(|late| *late > 0).map(Measure::days)
 }

@@ -76,23 +76,25 @@ impl Filters {
 
     /// The findings that pass.
     pub fn apply(&self, study: &Study, report: &Report) -> Report {
-        let system = self.system.as_deref().and_then(|id| study.loaded.find(id));
-        let passing = |list: &[Finding]| {
-            list.iter().filter(|finding| self.pass(study, system, finding)).cloned().collect::<Vec<_>>()
-        };
-        Report { findings: passing(&report.findings), waived: passing(&report.waived), off: report.off.clone() }
+        let passing =
+            |list: &[Finding]| list.iter().filter(|finding| self.pass(study, finding)).cloned().collect::<Vec<_>>();
+        Report { findings: passing(&report.findings), waived: passing(&report.waived) }
     }
 
-    fn pass(&self, study: &Study, system: Option<RecordId>, finding: &Finding) -> bool {
+    /// Whether a finding passes.
+    pub fn pass(&self, study: &Study, finding: &Finding) -> bool {
         let record = || study.loaded.find(finding.record.as_deref()?);
         let graph = &study.graph;
         let of_lead = |lead: &str| record().and_then(|id| graph.lead(id)).is_some_and(|own| same_lead(own, lead));
-        let in_system = || record().is_some_and(|id| graph.enclosing(id).any(|around| Some(around) == system));
+        let in_system = |system: &str| {
+            let is_system = |id: RecordId| study.loaded.record(id).id.as_str() == system;
+            record().is_some_and(|id| graph.enclosing(id).any(is_system))
+        };
         self.level.is_none_or(|least| finding.level >= least)
             && (self.only.is_empty() || self.names(finding.check.name))
             && self.path.as_deref().is_none_or(|path| is_within(&finding.path, path))
             && self.lead.as_deref().is_none_or(of_lead)
-            && (self.system.is_none() || in_system())
+            && self.system.as_deref().is_none_or(in_system)
     }
 }
 

@@ -16,7 +16,7 @@ use crate::snapshot::{Request, Snapshot, Source};
 pub use crate::parse::{Known, ParseCache};
 
 /// A record and its file.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Entry {
     /// The record; states of a project with the same file share it.
     pub record: Arc<Record>,
@@ -25,7 +25,7 @@ pub struct Entry {
 }
 
 /// A problem and its file.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct FileProblem {
     /// The index of the file in [`Snapshot::files`].
     pub file: FileId,
@@ -104,6 +104,24 @@ impl Loaded {
             }
         }
         loaded.snapshot.files = files;
+        loaded.look_up_files();
+        loaded
+    }
+
+    /// These records of a snapshot, each with an id of its own, and what is wrong with its files.
+    pub(crate) fn from_records(snapshot: Snapshot, entries: Vec<Entry>, problems: Vec<FileProblem>) -> Self {
+        let by_id = entries.iter().zip(RecordId::all(entries.len()));
+        let by_id = by_id.map(|(entry, id)| (entry.record.id.as_str().into(), id)).collect();
+        let mut loaded = Self {
+            snapshot,
+            entries,
+            doubles: Vec::new(),
+            problems,
+            damaged: HashMap::new(),
+            present: HashSet::new(),
+            tables: HashMap::new(),
+            by_id,
+        };
         loaded.look_up_files();
         loaded
     }

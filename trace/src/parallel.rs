@@ -43,6 +43,15 @@ pub(crate) fn in_parallel<T: Sync, R: Send>(items: &[T], threads: usize, work: i
     all.into_iter().map(|(_, result)| result).collect()
 }
 
+/// Does some work on another thread while this one does something else. If no thread can be started, the work is not
+/// done: it is for results that are also evaluated when they are first asked for.
+pub(crate) fn during<T>(work: impl FnOnce() + Send, own: impl FnOnce() -> T) -> T {
+    std::thread::scope(|scope| {
+        let _ = std::thread::Builder::new().spawn_scoped(scope, work);
+        own()
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

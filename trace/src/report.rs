@@ -1,40 +1,99 @@
 //! Runs the checks, sets levels, applies waivers and finds the positions.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::sync::PoisonError;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Id;
 use schema::read::{self, Aim, Spot};
 use schema::records::Kind;
-use schema::settings::Level;
+use schema::settings::{Level, Settings, Stage};
 
-use crate::checks::{self, Draft, Group};
+use crate::checks::{self, Check, Draft, Group};
 use crate::finding::{Finding, OffCheck, Report};
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, in_parallel};
 use crate::study::Study;
 
+/// The levels that apply: those of some settings at a stage.
+#[derive(Clone, Copy, Debug)]
+pub struct Rules<'s> {
+    /// The settings with the levels.
+    pub settings: &'s Settings,
+    /// The stage.
+    pub stage: Stage,
+}
+
+impl Rules<'_> {
+    fn level(self, check: &Check) -> Level {
+        checks::level(check, self.settings, self.stage)
+    }
+
+    /// Whether every check has the same level under both.
+    fn are_those_of(self, other: Rules<'_>) -> bool {
+        self.stage == other.stage && checks::all().iter().all(|check| self.level(check) == other.level(check))
+    }
+}
+
 impl Study {
     /// The findings of all checks.
     pub fn report(&self) -> &Report {
-        self.report.get_or_init(|| run(self))
+        self.report.get_or_init(|| {
+            let (report, off) = run(self, self.rules());
+            // The report is made once, so this is the first one.
+            let _ = self.off.set(off);
+            report
+        })
+    }
+
+    /// The checks that the settings switch off at its stage, in the order of their names.
+    pub fn checks_off(&self) -> &[OffCheck] {
+        self.report();
+        self.off.get().map_or(&[], Vec::as_slice)
+    }
+
+    /// The levels of its own settings and stage.
+    pub fn rules(&self) -> Rules<'_> {
+        Rules { settings: self.settings(), stage: self.stage }
+    }
+
+    /// The findings of all checks with the levels of another state, because a change of levels fixes no finding.
+    pub fn report_under(&self, rules: Rules<'_>) -> Cow<'_, Report> {
+        if rules.are_those_of(self.rules()) { Cow::Borrowed(self.report()) } else { Cow::Owned(run(self, rules).0) }
+    }
+
+    /// Runs the checks that use no values, so that the values can be evaluated on another thread meanwhile.
+    pub(crate) fn run_checks_without_values(&self) {
+        let chosen = checks::all().iter().filter(|check| !check.group.uses_values());
+        let drafts = chosen.map(|check| (check.name, checks::run(check, self, self.stage))).collect();
+        *self.early_drafts.lock().unwrap_or_else(PoisonError::into_inner) = drafts;
     }
 }
 
 /// Runs all checks, on several threads if there are many records.
-fn run(study: &Study) -> Report {
+/// Also returns the checks that are switched off.
+fn run(study: &Study, rules: Rules<'_>) -> (Report, Vec<OffCheck>) {
     let threads = if study.loaded.entries.len() < MANY_RECORDS { 1 } else { cores() };
-    let drafts = in_parallel(checks::all(), threads, |check| checks::run(check, study));
-    let mut drafts: Vec<Draft> = drafts.into_iter().flatten().collect();
+    // Those that ran before the others ran at the study's own stage.
+    let mut early = match rules.stage == study.stage {
+        true => std::mem::take(&mut *study.early_drafts.lock().unwrap_or_else(PoisonError::into_inner)),
+        false => HashMap::new(),
+    };
+    let rest: Vec<&Check> = checks::all().iter().copied().filter(|check| !early.contains_key(check.name)).collect();
+    let drafts = in_parallel(&rest, threads, |check| checks::run(check, study, rules.stage));
+    let mut late = drafts.into_iter();
+    let of_check = |check: &&Check| early.remove(check.name).or_else(|| late.next()).unwrap_or_default();
+    let mut drafts: Vec<Draft> = checks::all().iter().flat_map(of_check).collect();
     drafts.retain(|draft| !follows_from_read_error(&study.loaded, draft));
 
     let (waived, unused) = apply_waivers(study, &mut drafts);
-    drafts.extend(checks::unused_waiver::drafts(&study.loaded, &unused));
+    drafts.extend(checks::unused_waiver::drafts(&study.loaded, rules.stage, &unused));
 
     let mut off: Vec<OffCheck> = checks::all()
         .iter()
-        .filter(|check| checks::is_switched_off(check, study.settings(), study.stage))
+        .filter(|check| checks::is_switched_off(check, rules.settings, rules.stage))
         .map(|check| OffCheck { check, findings: 0 })
         .collect();
     for off in &mut off {
@@ -43,7 +102,7 @@ fn run(study: &Study) -> Report {
 
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
-        let level = checks::level(draft.check, study.settings(), study.stage);
+        let level = rules.level(draft.check);
         (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =
@@ -51,7 +110,7 @@ fn run(study: &Study) -> Report {
     let mut findings: Vec<Finding> = drafts.into_iter().filter_map(|draft| finish(draft, None)).collect();
     findings.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
     waived.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
-    Report { findings, waived, off }
+    (Report { findings, waived }, off)
 }
 
 /// Whether a finding only follows from a read error, because the key that it is about was not read.
@@ -173,6 +232,7 @@ impl<'r> Positions<'r> {
             help: draft.help,
             chain,
             waiver: waiver.map(ToString::to_string),
+            measure: draft.measure,
         }
     }
 }

@@ -66,14 +66,8 @@ pub fn beginnings(
     findings: &[Finding],
     tick: &mut dyn FnMut(usize, usize),
 ) -> Result<Beginnings, String> {
-    let own;
-    let past = match study.past() {
-        Past::Off => {
-            own = Past::load(project, &study.loaded, study.day);
-            &own
-        }
-        past => past,
-    };
+    // That of the checks may lack records, and with them their earlier ids.
+    let past = Past::load(project, &study.loaded, study.day);
     let Some(history) = past.available() else {
         return Err(past.reason().unwrap_or_default());
     };
@@ -222,7 +216,7 @@ impl<'s> States<'s> {
         let cached = cache.as_ref().map(CacheFile::read).unwrap_or_default();
         let mut logs = Logs::default();
         // Read once here, and continued from at each commit.
-        Past::for_checks_with(project, &mut logs, &study.loaded, study.day);
+        Past::for_checks(project, &mut logs, &study.loaded, study.day);
         Self {
             project,
             study,
@@ -268,7 +262,7 @@ impl<'s> States<'s> {
             }
         };
         self.loaded = Some((index, Arc::clone(&loaded)));
-        let past = Past::for_checks_with(self.project, &mut self.logs.clone(), &loaded, day);
+        let past = Past::for_checks(self.project, &mut self.logs.clone(), &loaded, day);
         let study = self.project.study(loaded, day, past);
         let report = study.report();
         let all = report.findings.iter().chain(&report.waived);

@@ -3,19 +3,21 @@
 //! Checks, `delta`, the audit and the commands use a [`Study`]. Its records are in [`Loaded`], their links in [`Graph`] and
 //! its numbers in [`Values`].
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, LazyLock, Mutex, OnceLock};
 
+use foldhash::HashMap;
 use schema::Day;
 use schema::records::TestResult;
 use schema::settings::{Settings, Stage};
 
-use crate::finding::Report;
+use crate::checks::Draft;
+use crate::finding::{OffCheck, Report};
 use crate::graph::{Chains, Graph};
 use crate::history::commit_state::CommitState;
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
-use crate::parallel::{cores, in_parallel};
+use crate::parallel::{cores, during, in_parallel};
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, TargetStatus, Values};
 
 /// One evaluated state of a project root.
@@ -28,7 +30,7 @@ pub struct Study {
     pub day: Day,
     /// The stage of the season on that date.
     pub stage: Stage,
-    past: Past,
+    past: OnceLock<Past>,
     past_state: Option<(usize, CommitState)>,
     values: OnceLock<Values>,
     /// `None` if there are no such results: then the values are the same.
@@ -39,18 +41,28 @@ pub struct Study {
     goals: OnceLock<Vec<GoalPoints>>,
     budgets: OnceLock<Vec<Budget>>,
     pub(crate) report: OnceLock<Report>,
+    pub(crate) off: OnceLock<Vec<OffCheck>>,
+    /// What the checks that ran before the others reported, by the name of the check.
+    pub(crate) early_drafts: Mutex<HashMap<&'static str, Vec<Draft>>>,
 }
 
 impl Study {
     /// A study of records for a date, with their history.
     pub fn new(loaded: impl Into<Arc<Loaded>>, day: Day, past: Past) -> Self {
+        let study = Self::without_history(loaded, day);
+        study.provide_past(past);
+        study
+    }
+
+    /// A study without a history.
+    pub fn without_history(loaded: impl Into<Arc<Loaded>>, day: Day) -> Self {
         let loaded = loaded.into();
         Self {
             graph: Arc::new(Graph::new(&loaded)),
             stage: loaded.settings().stages.stage_on(day),
             loaded,
             day,
-            past,
+            past: OnceLock::new(),
             past_state: None,
             values: OnceLock::new(),
             before_contest: OnceLock::new(),
@@ -60,12 +72,17 @@ impl Study {
             goals: OnceLock::new(),
             budgets: OnceLock::new(),
             report: OnceLock::new(),
+            off: OnceLock::new(),
+            early_drafts: Mutex::default(),
         }
     }
 
-    /// A study without a history.
-    pub fn without_history(loaded: impl Into<Arc<Loaded>>, day: Day) -> Self {
-        Self::new(loaded, day, Past::None("it was not requested".to_owned()))
+    /// A study whose report is known, without a history.
+    pub(crate) fn with_report(loaded: impl Into<Arc<Loaded>>, day: Day, report: Report) -> Self {
+        let study = Self::without_history(loaded, day);
+        // It is new, so that it has no other report yet.
+        let _ = study.report.set(report);
+        study
     }
 
     /// Evaluates the reports of this state and of another one, on two threads if there are two cores.
@@ -77,15 +94,10 @@ impl Study {
 
     /// Evaluates the report on another thread while this one reads something else, if there are two cores.
     pub fn report_during<T>(&self, read: impl FnOnce() -> T) -> T {
-        std::thread::scope(|scope| {
-            if cores() > 1 {
-                // If no thread can be started, the report is evaluated when it is first asked for.
-                let _ = std::thread::Builder::new().spawn_scoped(scope, || {
-                    self.report();
-                });
-            }
-            read()
-        })
+        let report = || {
+            self.report();
+        };
+        if cores() > 1 { during(report, read) } else { read() }
     }
 
     /// The settings.
@@ -95,12 +107,13 @@ impl Study {
 
     /// The history, or why it is missing.
     pub fn past(&self) -> &Past {
-        &self.past
+        static MISSING: LazyLock<Past> = LazyLock::new(|| Past::None("it was not requested".to_owned()));
+        self.past.get().unwrap_or(&MISSING)
     }
 
     /// The history for the checks: it is complete and has more than one commit.
     pub fn history(&self) -> Option<&History> {
-        self.past.complete().filter(|history| history.commits.len() > 1)
+        self.past().complete().filter(|history| history.commits.len() > 1)
     }
 
     /// The evaluated state at a commit of the history; `None` unless it was provided.
@@ -109,8 +122,9 @@ impl Study {
     }
 
     /// Adds what is known of the history, before any check has run.
-    pub(crate) fn provide_past(&mut self, past: Past) {
-        self.past = past;
+    pub(crate) fn provide_past(&self, past: Past) {
+        // It is provided once.
+        let _ = self.past.set(past);
     }
 
     /// Evaluates what the checks need and what does not depend on the history.

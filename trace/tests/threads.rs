@@ -9,8 +9,8 @@ use std::path::Path;
 use schema::Day;
 use trace::Project;
 use trace::git::{NewCommit, create_repository};
-use trace::history::Past;
 use trace::history::commit_state::state_at;
+use trace::history::{Logs, Past};
 use trace::snapshot::{Request, State};
 
 /// How many repositories, each with its own numbers.
@@ -56,7 +56,7 @@ fn evaluated(folder: &Path, state: State) -> String {
     let loaded = project.load().unwrap();
     assert_eq!(loaded.unread(), 0, "{:?}", loaded.problems);
     let day = Day::parse("2027-03-19").unwrap();
-    let past = Past::for_checks(&project, &loaded, day);
+    let past = Past::for_checks(&project, &mut Logs::default(), &loaded, day);
     let study = project.study(loaded, day, past);
     let history = study.past().complete().unwrap();
     assert_eq!(history.commits.len(), COMMITS);

@@ -5,7 +5,7 @@ use std::mem::ManuallyDrop;
 use clap::{Args, ValueEnum};
 use schema::Day;
 use schema::settings::Level;
-use trace::delta::ExistingFindings;
+use trace::delta::{ExistingFindings, Parents};
 use trace::history::Logs;
 use trace::load::ParseCache;
 use trace::snapshot::Source;
@@ -14,6 +14,7 @@ use trace::{Due, Error, Filters, Project, Report, Study, since};
 use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared, today};
 use crate::output::check::CheckView;
+use crate::output::delta::FindingChanges;
 use crate::output::{Paths, github, gitlab, json, lines, sarif, terminal};
 use crate::screen::{Ink, Progress, word};
 
@@ -109,25 +110,20 @@ impl Check {
         let subtracts = self.records.staged && !self.all;
         let earlier = subtracts.then(|| {
             study.report_during(|| {
-                let earlier = before(&project, &study, pool, logs).map(ManuallyDrop::new);
-                if let Ok(earlier) = &earlier {
-                    earlier.report();
+                let parents = parents(&project, &study, pool, logs).map(ManuallyDrop::new);
+                if let Ok(parents) = &parents {
+                    parents.evaluate_reports();
                 }
-                earlier
+                parents
             })
         });
         let report = study.report();
         // Only the findings that the next commit adds are reported; those that existed before are counted.
-        let split = match earlier {
-            Some(earlier) if !report.findings.is_empty() => {
-                let earlier = earlier?;
-                Some(ExistingFindings::split(&earlier, &study))
-            }
-            _ => None,
-        };
+        let parents = earlier.transpose()?;
+        let delta = parents.as_ref().map(|parents| trace::Delta::of_findings(parents, &study));
+        let split = delta.as_ref().map(ExistingFindings::split);
         let (report, older) = match &split {
             Some((new, older)) => (new, Some(older)),
-            None if subtracts => (report, Some(&NO_EXISTING)),
             None => (report, None),
         };
         let due = self.due.map(|date| Due::until(&project, &study, date)).transpose()?;
@@ -142,6 +138,7 @@ impl Check {
             study: &study,
             report,
             older,
+            next: delta.as_ref().map(|delta| FindingChanges { delta, head: &study }),
             filters: &filters,
             due: self.due,
             unfiltered,
@@ -162,7 +159,10 @@ impl Check {
             FindingsFormat::Github => github::text(&all, prefix),
             FindingsFormat::Gitlab => gitlab::text(&all, prefix),
         };
-        Ok(Done { text, errors: report.has_errors() })
+        let stopping =
+            |delta: &trace::Delta| delta.stopping(delta.stops.commit).any(|finding| filters.pass(&study, finding));
+        let errors = delta.as_ref().map_or_else(|| report.has_errors(), stopping);
+        Ok(Done { text, errors })
     }
 
     /// The filters, with names that exist.
@@ -208,13 +208,10 @@ impl Check {
     }
 }
 
-/// The counts of older findings if there is no finding at all.
-const NO_EXISTING: ExistingFindings = ExistingFindings { counts: [0; 3] };
-
-/// The last commit, evaluated for the same date.
-fn before(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Study, Error> {
-    let loaded = project.load_before("HEAD", &study.loaded.snapshot, &mut pool)?;
-    Ok(project.study_for_checks(loaded, study.day, &mut logs))
+/// The last commit and, during a merge, what is merged, evaluated for the same date.
+fn parents(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Parents, Error> {
+    let revisions = project.parents_of_next_commit(&study.loaded.snapshot)?;
+    project.parents_with_reports(&revisions, &study.loaded, study.day, &mut pool, &mut logs)
 }
 
 /// Since when the findings of a report are open.

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use schema::Day;
+use trace::delta::Parents;
 use trace::history::Logs;
 use trace::load::ParseCache;
 use trace::snapshot::{Request, State};
@@ -91,14 +92,17 @@ impl Delta {
 
         let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
         let mut logs = Logs::default();
+        let repaired = before.repaired_by(&head).map(|loaded| loaded.fetched(&project));
         let mut study = |loaded: Loaded| project.study_for_checks(loaded, day, &mut logs);
         // The process ends after the report: freeing large studies would take a tenth of the time.
         let head = ManuallyDrop::new(study(head));
-        let before = ManuallyDrop::new(study(before));
+        let first = study(before);
+        let repaired = repaired.into_iter().map(study).collect();
+        let parents = ManuallyDrop::new(Parents { first, others: Vec::new(), repaired });
         drop(logs);
-        head.evaluate_reports_with(&before);
-        let delta = trace::Delta::new(&before, &head);
-        let view = DeltaView { delta: &delta, base: &before, head: &head, found: &base };
+        head.evaluate_reports_with(&parents.first);
+        let delta = trace::Delta::new(&parents, &head);
+        let view = DeltaView { delta: &delta, base: &parents.first, head: &head, found: &base };
         // These formats are shown next to a change and list only new findings; SARIF lists all.
         let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
         let text = if self.context {
@@ -114,7 +118,7 @@ impl Delta {
                 Format::Gitlab => gitlab::text(&new, &head.loaded.snapshot.prefix),
             }
         };
-        Ok(Done { text, errors: delta.has_new_errors() })
+        Ok(Done { text, errors: delta.stopping(delta.stops.request).next().is_some() })
     }
 }
 

@@ -6,7 +6,7 @@ use clap::Args;
 use schema::{Kind, renamed, suggest};
 use serde_json::{Value, json};
 use trace::Error;
-use trace::checks::{self, Check, Group};
+use trace::checks::{self, About, Check, Group};
 
 use super::{Done, Format};
 use crate::args::Shared;
@@ -86,6 +86,7 @@ fn as_json(check: &Check) -> Value {
     json!({
         "check": check.name,
         "group": check.group.word(),
+        "about": check.about.word(),
         "levels": check.levels.map(schema::settings::Level::word),
         "reports": check.reports,
         "why": check.why,
@@ -206,7 +207,14 @@ fn model_json(model: &models::Model) -> Value {
 
 fn docs(check: &Check, ink: Ink) -> String {
     let mut out = format!("{}  ({})\n", ink.strong(check.name), check.group.word());
-    for (label, text) in [("reports", check.reports), ("why", check.why), ("fix", check.fix)] {
+    let about = match check.about {
+        About::Records => "the records: a new error stops the commit",
+        About::Car => {
+            "the car, the plan or the calendar: a new error stops a request, not the commit; one that a new result \
+             shows stops nothing"
+        }
+    };
+    for (label, text) in [("reports", check.reports), ("about", about), ("why", check.why), ("fix", check.fix)] {
         ink.block(&mut out, label, 7, text);
     }
     let stages = schema::settings::Stage::ALL;

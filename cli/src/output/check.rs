@@ -8,6 +8,8 @@ use trace::history::Past;
 use trace::since::Beginnings;
 use trace::{Filters, Report, Study};
 
+use super::delta::FindingChanges;
+
 /// The report of `check`, with what surrounds it.
 pub(crate) struct CheckView<'t> {
     pub(crate) study: &'t Study,
@@ -15,6 +17,8 @@ pub(crate) struct CheckView<'t> {
     pub(crate) report: &'t Report,
     /// The findings that existed before, with `--staged`.
     pub(crate) older: Option<&'t ExistingFindings>,
+    /// What the next commit does besides, with `--staged`.
+    pub(crate) next: Option<FindingChanges<'t>>,
     pub(crate) filters: &'t Filters,
     /// The date until which findings are due.
     pub(crate) due: Option<Day>,

@@ -8,7 +8,7 @@ use trace::graph::{Graph, Link};
 use trace::report::RecordPositions;
 use trace::since::{Beginnings, Since};
 use trace::snapshot::Source;
-use trace::{Finding, Loaded, RecordId};
+use trace::{Finding, Loaded, Measure, RecordId};
 
 use super::check::{CheckView, off_json};
 
@@ -48,6 +48,9 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
         summary: Value,
         off: Value,
         findings: Vec<FindingJson<'a>>,
+        /// What the next commit does to findings and rules, besides new findings.
+        #[serde(flatten)]
+        next: Option<Value>,
     }
     let mut summary = json!({
         "records": loaded.entries.len(),
@@ -80,6 +83,7 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
             .iter()
             .map(|finding| FindingJson { since: since(view, finding), ..FindingJson::new(finding, loaded) })
             .collect(),
+        next: view.next.as_ref().map(|next| next.json(next.delta.stops.commit)),
     };
     let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
     text.push('\n');
@@ -118,6 +122,7 @@ pub(crate) fn findings(list: &[Finding], loaded: &Loaded) -> Value {
 struct FindingJson<'a> {
     check: &'static str,
     level: &'static str,
+    about: &'static str,
     record: Option<&'a str>,
     field: Option<&'a str>,
     path: String,
@@ -126,6 +131,8 @@ struct FindingJson<'a> {
     message: &'a str,
     help: &'a str,
     fingerprint: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    measure: Option<Value>,
     /// The waiver that accepts it, in answers that list waived findings.
     #[serde(skip_serializing_if = "Option::is_none")]
     waiver: Option<&'a str>,
@@ -139,6 +146,7 @@ impl<'a> FindingJson<'a> {
         Self {
             check: finding.check.name,
             level: finding.level.word(),
+            about: finding.check.about.word(),
             record: finding.record.as_deref(),
             field: finding.field.as_deref(),
             path: format!("{}{}", loaded.snapshot.prefix, finding.path),
@@ -147,10 +155,16 @@ impl<'a> FindingJson<'a> {
             message: &finding.message,
             help: &finding.help,
             fingerprint: finding.fingerprint(),
+            measure: finding.measure.as_ref().map(measure),
             waiver: finding.waiver.as_deref(),
             since: None,
         }
     }
+}
+
+/// How bad a finding is.
+pub(crate) fn measure(measure: &Measure) -> Value {
+    json!({"value": super::values::number(Some(measure.value)), "unit": measure.unit})
 }
 
 fn node(graph: &Graph, positions: &mut RecordPositions<'_>, index: RecordId) -> Value {

@@ -56,6 +56,7 @@ pub(crate) mod tests {
             help: "say in one sentence why".to_owned(),
             chain: Vec::new(),
             waiver: None,
+            measure: None,
         }
     }
 

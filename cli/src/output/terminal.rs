@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use schema::settings::Level;
 use trace::filters::{counts_by_check, worst_last};
 use trace::finding::LEVELS;
 use trace::since::{Cause, Since};
@@ -27,6 +28,9 @@ pub(crate) fn check(view: &CheckView<'_>, ink: Ink) -> String {
     if let Some(day) = view.last_commit {
         let command = clean(&format!("{} --on {day}", view.command));
         let _ = writeln!(out, "the last commit is of {day}: `{command}` checks the records as of that date\n");
+    }
+    if let Some(next) = view.next.as_ref().filter(|_| view.filters.is_empty()) {
+        out.push_str(&next.terminal(ink));
     }
     if view.summary {
         counts(&mut out, view, ink);
@@ -120,6 +124,14 @@ fn summary(out: &mut String, view: &CheckView<'_>, ink: Ink) {
     parts.push(ink.faint(&format!("{} waived", report.waived.len())));
     let new = if older.is_some() { "new: " } else { "" };
     let _ = writeln!(out, "{new}{}", parts.join("   "));
+    if let Some(older) = older.filter(|older| older.stopping < report.count(Level::Error)) {
+        let text = match older.stopping {
+            0 => "none of the new errors stops the commit".to_owned(),
+            1 => "1 of the new errors stops the commit".to_owned(),
+            more => format!("{more} of the new errors stop the commit"),
+        };
+        let _ = writeln!(out, "{text}");
+    }
     if let Some(older) = older.filter(|older| older.sum() > 0) {
         let [errors, warnings, notes] = older.counts;
         let (errors, warnings, notes) = (count(errors, "error"), count(warnings, "warning"), count(notes, "note"));

@@ -74,7 +74,7 @@ enum Function {
 }
 
 /// A parsed formula.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Formula {
     ops: Vec<Op>,
     /// The position of each step in the text, in characters from 0.

@@ -6,6 +6,7 @@
 pub(super) mod encoded;
 
 use std::fmt;
+use std::sync::Arc;
 
 use iso_currency::Currency;
 
@@ -111,7 +112,7 @@ impl fmt::Display for Dimension {
 /// A unit: its name as written, its dimension, and its conversion to SI.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Unit {
-    name: Box<str>,
+    name: Arc<str>,
     dimension: Dimension,
     factor: f64,
     offset: f64,
@@ -200,7 +201,7 @@ impl Unit {
     pub fn si(dimension: Dimension) -> Self {
         // Called for every value, and most values have a base unit: such names need no formatting.
         let mut named = BASE.iter().zip(dimension.exponents).filter(|(_, exponent)| *exponent != 0);
-        let name: Box<str> = match (named.next(), named.next(), dimension.money) {
+        let name: Arc<str> = match (named.next(), named.next(), dimension.money) {
             (None, _, None) => "".into(),
             (Some((name, WHOLE)), None, None) => (*name).into(),
             (None, _, Some((currency, WHOLE))) => currency.code().into(),

@@ -8,11 +8,13 @@ pub mod flat;
 pub mod tree;
 pub mod yaml;
 
+mod earlier;
 mod input;
 mod position;
 mod problems;
 mod shapes;
 
+pub use earlier::EarlierVersion;
 pub use position::Position;
 pub use problems::{Problem, ProblemKind};
 

@@ -6,6 +6,7 @@
 mod analysis;
 mod decision;
 mod event;
+mod fields;
 mod goal;
 mod part;
 mod requirement;

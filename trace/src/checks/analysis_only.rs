@@ -1,10 +1,11 @@
 //! `analysis-only`: a safety-critical record is verified by calculation only.
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "analysis-only",
     group: Group::Verification,
+    about: About::Records,
     levels: [Warning, Warning, Error, Error, Error],
     reports: "A safety-critical target, requirement or part that is verified by analysis alone.",
     why: "A calculation is only as good as its load cases and assumptions. What people's safety depends on must also \

@@ -2,11 +2,12 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group};
+use super::{ALWAYS_ERROR, About, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "bad-value",
     group: Group::Reading,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A value of the wrong type or form: a quantity without a known unit, an invalid date, an id that is not \
               kebab-case.",

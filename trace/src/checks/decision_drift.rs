@@ -1,6 +1,7 @@
 //! `decision-drift`: a value that a choice was judged on has changed.
 
-use super::{Check, Group, Note, Reporter, Study};
+use super::{About, Check, Group, Note, Reporter, Study};
+use crate::measure::Measure;
 
 /// The smallest change that is reported, as a ratio, if it is also larger than the uncertainty.
 const REPORTED_CHANGE: f64 = 0.02;
@@ -8,6 +9,7 @@ const REPORTED_CHANGE: f64 = 0.02;
 pub(super) static CHECK: Check = Check {
     name: "decision-drift",
     group: Group::Values,
+    about: About::Car,
     levels: [Note; 5],
     reports: "A decision whose chosen alternative was judged on a value that has changed since, by more than 2 % and \
               by more than the uncertainty of both values.",
@@ -43,11 +45,13 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let within = spread.hypot(study.gradients().uncertainty(&values.network, node));
             let change = (now - then).abs();
             if change > REPORTED_CHANGE * then.abs() && change > within {
-                let now = values.unit(node).show(now, 0.0);
-                let message = format!("alternative {name} was chosen with {to} at {judged}; it is now {now}");
+                let unit = values.unit(node);
+                let shown = unit.show(now, 0.0);
+                let message = format!("alternative {name} was chosen with {to} at {judged}; it is now {shown}");
                 let route = ["alternatives", name.as_str(), "sets", to.as_str()];
                 let help = format!("run `tierod compare {}` with the current values", record.id);
                 reporter.report(index, &route, message, help);
+                reporter.measured(Measure::of(change, now, unit));
             }
         }
     }

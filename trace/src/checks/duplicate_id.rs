@@ -2,11 +2,12 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group, Reporter, Study};
+use super::{ALWAYS_ERROR, About, Check, Group, Reporter, Study};
 
 pub(super) static CHECK: Check = Check {
     name: "duplicate-id",
     group: Group::Reading,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "An id that two records share: in one file or two, of one kind or two.",
     why: "A reference to the id could mean either record; only the first one read is in the graph.",

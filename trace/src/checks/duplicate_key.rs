@@ -2,11 +2,12 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group};
+use super::{ALWAYS_ERROR, About, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "duplicate-key",
     group: Group::Reading,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A key that appears twice in one map.",
     why: "Only one of the two values could be used, and it would be unclear which.",

@@ -2,7 +2,8 @@
 
 use schema::number;
 
-use super::{Check, Group, Note, Reporter, Study};
+use super::{About, Check, Group, Note, Reporter, Study};
+use crate::measure::Measure;
 use crate::values::Status;
 
 /// The largest margin that is not reported, as a ratio to the limit.
@@ -11,6 +12,7 @@ const LARGEST_MARGIN: f64 = 0.25;
 pub(super) static CHECK: Check = Check {
     name: "excess-margin",
     group: Group::Values,
+    about: About::Car,
     levels: [Note; 5],
     reports: "A target, met or on target, whose value beats its limit by more than 25 %.",
     why: "A large margin costs mass, money or time that another part could use, or the limit is not strict enough.",
@@ -46,6 +48,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let help = "keep the margin, because people's safety depends on it; contest rules and local regulations \
                         take precedence; a qualified person decides";
             reporter.report(target.index, &[], message, help);
+            reporter.measured(Measure::percent(margin));
             continue;
         }
         let per_si = worth.as_ref().map_or(0.0, |worth| worth[target.node]);
@@ -58,5 +61,6 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let help = "check what the margin costs and whether the limit is right; check load cases and calculation \
                     methods first";
         reporter.report(target.index, &[], message, help);
+        reporter.measured(Measure::percent(margin));
     }
 }

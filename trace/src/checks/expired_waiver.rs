@@ -3,13 +3,15 @@
 use schema::Day;
 use schema::records::Waiver;
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
+use crate::measure::Measure;
 
 pub(crate) const NAME: &str = "expired-waiver";
 
 pub(super) static CHECK: Check = Check {
     name: NAME,
     group: Group::Waivers,
+    about: About::Car,
     levels: [Warning, Warning, Warning, Error, Error],
     reports: "A waiver whose end date has passed.",
     why: "The finding was accepted only until that date; now it counts again.",
@@ -30,6 +32,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let Some(until) = waiver.until.filter(|until| *until < study.day) else { continue };
         let help = "fix the finding and remove the waiver, or agree on a new end date";
         reporter.report(index, &["until"], message(waiver, until, study.day), help);
+        reporter.measured(Measure::days(until.days_until(study.day)));
     }
 }
 

@@ -1,11 +1,12 @@
 //! `future-result`: a result with a date in the future.
 
-use super::{Check, Group, Reporter, Study, Warning};
+use super::{About, Check, Group, Reporter, Study, Warning};
 use schema::Day;
 
 pub(super) static CHECK: Check = Check {
     name: "future-result",
     group: Group::Verification,
+    about: About::Records,
     levels: [Warning; 5],
     reports: "A result dated more than one day after the date used as today.",
     why: "A measurement that was not made yet counts like any other: targets are shown as met, and points as scored.",

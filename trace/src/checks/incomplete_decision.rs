@@ -1,10 +1,11 @@
 //! `incomplete-decision`: a choice whose alternatives cannot be compared.
 
-use super::{Check, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "incomplete-decision",
     group: Group::Verification,
+    about: About::Records,
     levels: [Note, Warning, Warning, Warning, Warning],
     reports: "A decision without `criteria`, with fewer than two alternatives, or with an alternative that sets no \
               value.",

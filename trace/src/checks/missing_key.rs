@@ -2,11 +2,12 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group};
+use super::{ALWAYS_ERROR, About, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "missing-key",
     group: Group::Reading,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A record without a key that its kind requires.",
     why: "A target without a limit, or a result without a date, cannot be checked.",

@@ -56,6 +56,7 @@ use schema::settings::{Level, Settings, Stage};
 
 use crate::Study;
 use crate::ids::{FileId, RecordId};
+use crate::measure::Measure;
 use crate::values::ValueProblemKind;
 
 /// The groups of checks, in the order of the documentation.
@@ -76,6 +77,14 @@ pub enum Group {
 }
 
 impl Group {
+    /// Whether its checks use the values, or what follows from them.
+    pub(crate) fn uses_values(self) -> bool {
+        match self {
+            Self::Values | Self::History => true,
+            Self::Reading | Self::Structure | Self::Verification | Self::Waivers => false,
+        }
+    }
+
     /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {
@@ -89,12 +98,33 @@ impl Group {
     }
 }
 
+/// What the findings of a check are about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum About {
+    /// The records: they are broken, incomplete or contradict each other. Editing them fixes the finding.
+    Records,
+    /// The car, the plan or the calendar: the records are right, and what they describe is not as it has to be yet.
+    Car,
+}
+
+impl About {
+    /// The word in outputs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Records => "records",
+            Self::Car => "car",
+        }
+    }
+}
+
 /// A check and its documentation.
 pub struct Check {
     /// The name, which states the problem.
     pub name: &'static str,
     /// The group.
     pub group: Group,
+    /// What its findings are about.
+    pub about: About,
     /// The default level at each stage: concept, design, build, test, contest.
     pub levels: [Level; 5],
     /// What it reports.
@@ -139,11 +169,15 @@ pub struct Draft {
     pub message: String,
     /// How to fix it.
     pub help: String,
+    /// How bad it is, if that is a number.
+    pub measure: Option<Measure>,
 }
 
 /// Collects the findings of one check.
 pub struct Reporter {
     check: &'static Check,
+    /// The stage whose levels apply.
+    stage: Stage,
     drafts: Vec<Draft>,
 }
 
@@ -152,6 +186,13 @@ impl Reporter {
     fn report(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
         let route = route.iter().map(|key| (*key).to_owned()).collect();
         self.drafts.push(Draft { record: Some(record), route, ..self.draft(message, help) });
+    }
+
+    /// Adds to the last finding how bad it is.
+    fn measured(&mut self, measure: Measure) {
+        if let Some(draft) = self.drafts.last_mut() {
+            draft.measure = Some(measure);
+        }
     }
 
     /// Reports a finding about a key itself, for example a key that is the id of another record.
@@ -207,6 +248,7 @@ impl Reporter {
             spot: None,
             message: message.into(),
             help: help.into(),
+            measure: None,
         }
     }
 }
@@ -290,9 +332,9 @@ pub fn is_switched_off(check: &Check, settings: &Settings, stage: Stage) -> bool
     check.levels[stage as usize] != Level::Off && level(check, settings, stage) == Level::Off
 }
 
-/// Runs one check.
-pub(crate) fn run(check: &'static Check, study: &Study) -> Vec<Draft> {
-    let mut reporter = Reporter { check, drafts: Vec::new() };
+/// Runs one check, with the levels of a stage.
+pub(crate) fn run(check: &'static Check, study: &Study, stage: Stage) -> Vec<Draft> {
+    let mut reporter = Reporter { check, stage, drafts: Vec::new() };
     (check.run)(study, &mut reporter);
     reporter.drafts
 }

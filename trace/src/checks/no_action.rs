@@ -3,7 +3,7 @@
 use schema::Day;
 use schema::records::Body;
 
-use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
+use super::{About, Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::{Status, TargetStatus};
 
 /// The number of days that a target may be at risk without a change, a revision or a waiver.
@@ -12,6 +12,7 @@ const DAYS: i32 = 28;
 pub(super) static CHECK: Check = Check {
     name: "no-action",
     group: Group::History,
+    about: About::Car,
     levels: [super::Level::Off, Note, Warning, Warning, Warning],
     reports: "A target that is at risk now and was at risk 28 days ago. Since then its limit did not change, and no \
               revision or waiver for it was added or edited.",
@@ -76,7 +77,7 @@ fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
     }
     at_risk.retain(|target| {
         let id = loaded.record(target.index).id.as_str();
-        let changed = history.limit_changes(id).last().is_none_or(|(changed_in, ..)| *changed_in > commit);
+        let changed = history.last_limit_change(id).is_none_or(|changed_in| changed_in > commit);
         !changed && !acted_on.contains(id)
     });
     (!at_risk.is_empty()).then_some((commit, at_risk))

@@ -1,10 +1,11 @@
 //! `no-children`: a goal, event or car target that no record serves.
 
-use super::{Check, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-children",
     group: Group::Structure,
+    about: About::Records,
     levels: [Note, Warning, Warning, Warning, Warning],
     reports: "A goal, event or car target that no record serves.",
     why: "It is required, but no target or part supports it: the work is missing, or the record of it.",

@@ -1,11 +1,12 @@
 //! `no-effect-on-points`: a system target that no value connects with an event.
 
-use super::{Check, Group, Level, Note, Reporter, Study};
+use super::{About, Check, Group, Level, Note, Reporter, Study};
 use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
     name: "no-effect-on-points",
     group: Group::Values,
+    about: About::Records,
     levels: [Level::Off, Level::Off, Level::Off, Note, Note],
     reports: "A system target, not safety-critical, that shares no value with anything that an event's points depend \
               on.",

@@ -2,12 +2,13 @@
 
 use schema::settings::Stage;
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Note, Reporter, Study, Warning};
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
     name: "no-estimate",
     group: Group::Values,
+    about: About::Car,
     levels: [Note, Warning, Warning, Warning, Error],
     reports: "From the design stage on, a target without any value; a part without an amount that a budget totals.",
     why: "A target without a value can be missed unnoticed, and a part without a mass makes the total too low.",
@@ -23,9 +24,9 @@ targets:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    let loaded = &study.loaded;
+    let (loaded, stage) = (&study.loaded, reporter.stage);
     let passed = |index| study.graph.results(index).iter().any(|(_, result)| result.outcome.is_some());
-    for target in study.target_statuses().iter().filter(|_| study.stage >= Stage::Design) {
+    for target in study.target_statuses().iter().filter(|_| stage >= Stage::Design) {
         // If a formula or model gives no value, another check reports why.
         let has_source = target.value.is_some() || study.values().origin(target.index) != Origin::None;
         if !has_source && !passed(target.index) {

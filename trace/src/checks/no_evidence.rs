@@ -2,11 +2,12 @@
 
 use schema::words::shorten;
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-evidence",
     group: Group::Verification,
+    about: About::Records,
     levels: [Warning, Warning, Warning, Error, Error],
     reports: "A result without evidence; a result or an analysis whose evidence file is missing or empty.",
     why: "Without the runs, the sheet or the photograph, the result cannot be checked later.",

@@ -1,10 +1,11 @@
 //! `no-lead`: a record without a responsible role.
 
-use super::{Check, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-lead",
     group: Group::Structure,
+    about: About::Records,
     levels: [Note, Note, Note, Warning, Warning],
     reports: "A goal, event, system, target, requirement, part or decision without a lead, its own or that of its \
               system.",

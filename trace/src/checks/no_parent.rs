@@ -1,10 +1,11 @@
 //! `no-parent`: a record that serves nothing.
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-parent",
     group: Group::Structure,
+    about: About::Records,
     levels: [Warning, Error, Error, Error, Error],
     reports: "An event, target, requirement, part or decision that serves nothing.",
     why: "Without an upward link, its purpose and its worth in points are unknown.",

@@ -2,11 +2,12 @@
 
 use schema::records::Body;
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-reason",
     group: Group::Structure,
+    about: About::Records,
     levels: [Warning, Warning, Warning, Error, Error],
     reports: "A reason that is missing, is a placeholder (`todo`), or only repeats a title or id.",
     why: "Newcomers, judges and next season's team need the reason; a link without it explains nothing.",

@@ -2,11 +2,12 @@
 
 use foldhash::HashSet;
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-verification",
     group: Group::Verification,
+    about: About::Records,
     levels: [Note, Warning, Warning, Error, Error],
     reports: "A target or requirement without `verify`; a part without `verify` that no target or requirement names \
               under `of`.",

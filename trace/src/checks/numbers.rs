@@ -3,7 +3,8 @@
 use schema::Record;
 use schema::records::{Body, LimitStyle};
 
-use super::Study;
+use super::{Reporter, Study};
+use crate::measure::Measure;
 use crate::values::TargetStatus;
 
 /// The value of a target with its uncertainty and unit.
@@ -17,4 +18,11 @@ pub(super) fn limit_text(record: &Record) -> String {
         Body::Target(target) => target.limit_text(LimitStyle::Words),
         _ => String::new(),
     }
+}
+
+/// Adds to the last finding how far the value of its target, with its uncertainty, is beyond the limit.
+pub(super) fn measure_distance(study: &Study, target: &TargetStatus, uncertainty: f64, reporter: &mut Reporter) {
+    let Some((value, room)) = target.value.and_then(|value| Some((value, target.limit.room(value)?))) else { return };
+    let unit = study.values().unit(target.node);
+    reporter.measured(Measure::within(uncertainty - room, value, target.uncertainty, unit));
 }

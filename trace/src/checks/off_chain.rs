@@ -2,12 +2,13 @@
 
 use schema::Kind;
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Note, Reporter, Study, Warning};
 use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
     name: "off-chain",
     group: Group::Structure,
+    about: About::Records,
     levels: [Note, Warning, Warning, Error, Error],
     reports: "A record that serves others, but does not lead to a goal.",
     why: "What it serves has no purpose itself, so the record adds no planned points.",

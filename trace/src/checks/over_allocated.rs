@@ -1,10 +1,12 @@
 //! `over-allocated`: the shares of a budget total more than is available.
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning, over_budget};
+use super::{About, Check, Error, Group, Note, Reporter, Study, Warning, over_budget};
+use crate::measure::Measure;
 
 pub(super) static CHECK: Check = Check {
     name: "over-allocated",
     group: Group::Values,
+    about: About::Car,
     levels: [Note, Warning, Warning, Error, Error],
     reports: "A budget whose shares' limits total more than its own limit minus the reserve.",
     why: "Every section can stay within its share, and the car can still be over its limit.",
@@ -45,5 +47,6 @@ fn run(study: &Study, reporter: &mut Reporter) {
             message,
             "reduce the shares that have room, or agree on a new limit and add a revision",
         );
+        reporter.measured(Measure::of(by, budget.allocated, unit));
     }
 }

@@ -3,12 +3,14 @@
 use schema::quantity::Unit;
 use schema::{number, records::LimitStyle};
 
-use super::{Check, Error, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Note, Reporter, Study, Warning};
+use crate::measure::Measure;
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
     name: "over-budget",
     group: Group::Values,
+    about: About::Car,
     levels: [Note, Warning, Warning, Warning, Error],
     reports: "A target whose total over its parts, with their counts and growth allowances, is over its limit.",
     why: "What one section uses too much is missing in another, and the later this is found, the more the fix costs.",
@@ -53,6 +55,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             "run `tierod budget {amount}` to see which shares have room, or agree on a new limit and add a revision"
         );
         reporter.report(budget.index, &[], message, help);
+        reporter.measured(Measure::of(by, total, unit));
     }
 }
 

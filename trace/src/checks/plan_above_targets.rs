@@ -1,10 +1,12 @@
 //! `plan-above-targets`: the plan of an event is higher than what its targets score.
 
-use super::{Check, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, Reporter, Study, Warning};
+use crate::measure::Measure;
 
 pub(super) static CHECK: Check = Check {
     name: "plan-above-targets",
     group: Group::Values,
+    about: About::Car,
     levels: [Note, Warning, Warning, Warning, Warning],
     reports: "An event that scores less than its plan when every target that it reads is exactly at its limit.",
     why: "The limit and the plan were set independently: the team can meet every target and still miss the planned \
@@ -45,6 +47,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
                 message,
                 "set the limit to the value that scores the plan and add a revision, or change the plan",
             );
+            reporter.measured(Measure::points(plan - points));
         }
     }
 }

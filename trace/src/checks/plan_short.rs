@@ -1,10 +1,12 @@
 //! `plan-short`: the event plans total fewer points than the goal needs.
 
-use super::{Check, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, Reporter, Study, Warning};
+use crate::measure::Measure;
 
 pub(super) static CHECK: Check = Check {
     name: "plan-short",
     group: Group::Values,
+    about: About::Car,
     levels: [Note, Warning, Warning, Warning, Warning],
     reports: "A goal whose event plans total fewer points than it needs.",
     why: "Even if every event goes as planned, the goal is not reached.",
@@ -34,5 +36,6 @@ fn run(study: &Study, reporter: &mut Reporter) {
             goal.plan, needed.points
         );
         reporter.report(goal.index, &[], message, "plan more points for an event, or change the goal");
+        reporter.measured(Measure::points(missing));
     }
 }

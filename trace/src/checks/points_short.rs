@@ -2,11 +2,13 @@
 
 use schema::number;
 
-use super::{Check, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, Reporter, Study, Warning};
+use crate::measure::Measure;
 
 pub(super) static CHECK: Check = Check {
     name: "points-short",
     group: Group::Values,
+    about: About::Car,
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A goal whose predicted points are fewer than it needs.",
     why: "The car in the records does not reach the goal of the team. The points that a place needs are the mean of \
@@ -44,6 +46,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
                 message,
                 "run `tierod points` to see where they are missing, and `tierod worth` to see which values would add points",
             );
+            reporter.measured(Measure::points(needed.points - predicted));
         }
     }
 }

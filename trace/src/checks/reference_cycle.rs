@@ -1,10 +1,11 @@
 //! `reference-cycle`: links that form a cycle.
 
-use super::{ALWAYS_ERROR, Check, Group, RecordId, Reporter, Study};
+use super::{ALWAYS_ERROR, About, Check, Group, RecordId, Reporter, Study};
 
 pub(super) static CHECK: Check = Check {
     name: "reference-cycle",
     group: Group::Structure,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "Links of one kind (`serves`, `in`, `share-of`, `supersedes`) that form a cycle.",
     why: "Each record in the cycle leads only to the next one, and none of them to the goal.",

@@ -7,12 +7,13 @@ use schema::quantity::same_number;
 use schema::{Kind, Quantity, words};
 
 use super::no_reason::letters_and_digits;
-use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::history::{Change, History, RecordHistory};
 
 pub(super) static CHECK: Check = Check {
     name: "rewritten-result",
     group: Group::History,
+    about: About::Records,
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A result whose value, outcome, date or subject changed after the commit that added it, if no new note \
             was added with the change or after it. A removed result whose subject still exists, unless another result \

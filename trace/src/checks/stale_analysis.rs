@@ -4,11 +4,12 @@ use foldhash::{HashSet, HashSetExt as _};
 use schema::records::{Analysis, Finds};
 
 use super::stale::{PartChanges, Subject, subject_of};
-use super::{Check, Group, Note, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "stale-analysis",
     group: Group::History,
+    about: About::Car,
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A calculation made outside the tool and not superseded, whose subject changed after the record did. Its \
             subject is the parts or systems of the targets that it finds, and the parts whose amounts are in its \

@@ -3,11 +3,12 @@
 use schema::records::Body;
 
 use super::stale::{PartChanges, Subject, subject_of};
-use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "stale-result",
     group: Group::History,
+    about: About::Car,
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "The latest result of a record whose subject changed afterwards. The subject is: for a requirement, its \
             `shall` and the part that it is `of`; for a part, its amounts, its count and the decisions about it; for \

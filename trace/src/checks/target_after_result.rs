@@ -2,13 +2,14 @@
 
 use schema::Day;
 
-use super::{Check, Group, Note, RecordId, Reporter, Study, Warning, limits};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, limits};
 use crate::history::RecordHistory;
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
     name: "target-after-result",
     group: Group::History,
+    about: About::Records,
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A target whose limit was first set or changed after a result that meets it, without a revision.",
     why: "A limit that is set after the measurement proves nothing: any car meets it.",

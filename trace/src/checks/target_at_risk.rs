@@ -1,11 +1,12 @@
 //! `target-at-risk`: an estimate that may not meet the limit.
 
-use super::{Check, Group, Note, Reporter, Study, Warning, numbers};
+use super::{About, Check, Group, Note, Reporter, Study, Warning, numbers};
 use crate::values::{Origin, Status};
 
 pub(super) static CHECK: Check = Check {
     name: "target-at-risk",
     group: Group::Values,
+    about: About::Car,
     levels: [Note, Warning, Warning, Warning, Warning],
     reports: "A target whose estimate, with its uncertainty, does not meet the limit.",
     why: "With the current estimate it is not certain that the target will be met.",
@@ -36,5 +37,6 @@ fn run(study: &Study, reporter: &mut Reporter) {
             message,
             "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision",
         );
+        numbers::measure_distance(study, target, target.uncertainty, reporter);
     }
 }

@@ -2,12 +2,13 @@
 
 use schema::records::Outcome;
 
-use super::{Check, Error, Group, Reporter, Study, Warning, numbers};
+use super::{About, Check, Error, Group, Reporter, Study, Warning, numbers};
 use crate::values::Status;
 
 pub(super) static CHECK: Check = Check {
     name: "target-missed",
     group: Group::Values,
+    about: About::Car,
     levels: [Warning, Warning, Warning, Error, Error],
     reports: "A target whose latest result is outside its limit; a target, requirement or part whose latest result \
             has `outcome: fail`.",
@@ -39,6 +40,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             message,
             "change the car and measure again, or agree on a new limit and add a revision",
         );
+        numbers::measure_distance(study, target, 0.0, reporter);
     }
     report_failures(study, reporter);
 }

@@ -1,11 +1,12 @@
 //! `two-sources`: a target whose value has more than one source.
 
-use super::{Check, Error, Group, Note, Warning};
+use super::{About, Check, Error, Group, Note, Warning};
 use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
     name: "two-sources",
     group: Group::Values,
+    about: About::Records,
     levels: [Note, Warning, Warning, Warning, Error],
     reports: "A target with more than one source for its value: two analyses that find it, more than one of \
             `formula`, `total` and `estimate`, or two results of the same date.",

@@ -2,12 +2,13 @@
 
 use schema::quantity::Unit;
 
-use super::{ALWAYS_ERROR, Check, Group, Reporter, Study, numbers};
+use super::{ALWAYS_ERROR, About, Check, Group, Reporter, Study, numbers};
 use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
     name: "unit-mismatch",
     group: Group::Values,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A formula, a value or a model input whose dimensions do not match.",
     why: "A sum of metres and seconds has no meaning, and everything calculated from it would be wrong without \

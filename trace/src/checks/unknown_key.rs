@@ -2,11 +2,12 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group};
+use super::{ALWAYS_ERROR, About, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "unknown-key",
     group: Group::Reading,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A key that the record, or the file, does not have.",
     why: "A mistyped key has no effect, because its value is never read.",

@@ -2,12 +2,13 @@
 
 use schema::{renamed, suggest};
 
-use super::{ALWAYS_ERROR, Check, FileId, Group, Reporter, Study, all, can_be_waived};
+use super::{ALWAYS_ERROR, About, Check, FileId, Group, Reporter, Study, all, can_be_waived};
 use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
     name: "unknown-reference",
     group: Group::Structure,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A reference to a record, check, basis or file that does not exist or is of the wrong kind.",
     why: "A link to a name that does not exist carries no reason, no budget and no points.",

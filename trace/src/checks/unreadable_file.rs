@@ -2,11 +2,12 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, Check, Group};
+use super::{ALWAYS_ERROR, About, Check, Group};
 
 pub(super) static CHECK: Check = Check {
     name: "unreadable-file",
     group: Group::Reading,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A record file that is not valid YAML, or is not a map of record kinds.",
     why: "The file is not read, so none of its records is checked or counted.",

@@ -5,13 +5,14 @@ use schema::Quantity;
 use schema::quantity::same_number;
 
 use super::limits::{self, TargetRevision};
-use super::{Check, Group, Note, RecordId, Reporter, Study, Warning, numbers, target_after_result};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, numbers, target_after_result};
 use crate::history::{LimitChange, LimitText};
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
     name: "unrecorded-revision",
     group: Group::History,
+    about: About::Records,
     levels: [Note, Note, Warning, Warning, Warning],
     reports: "A target whose limit is not the one that was set first, if no revision has it as `to`. A target whose \
             newest revision has another `to` than its limit. A revision whose `from` was not valid then, or is not \

@@ -1,11 +1,12 @@
 //! `unused-analysis`: a calculation that changed nothing.
 
-use super::{Check, Group, Note, RecordId, Reporter, Study, Warning};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
     name: "unused-analysis",
     group: Group::Verification,
+    about: About::Records,
     levels: [Note, Note, Note, Warning, Warning],
     reports: "An analysis that informs no decision or part, finds no value that the points of an event depend on, and \
             is not superseded.",

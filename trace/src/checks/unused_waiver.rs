@@ -1,11 +1,12 @@
 //! `unused-waiver`: a waiver that accepts no finding.
 
-use super::{Check, Draft, Group, Note, RecordId};
+use super::{About, Check, Draft, Group, Note, RecordId, Stage};
 use crate::Loaded;
 
 pub(super) static CHECK: Check = Check {
     name: "unused-waiver",
     group: Group::Waivers,
+    about: About::Records,
     levels: [Note; 5],
     reports: "A valid waiver whose check has no finding for its record.",
     why: "It would hide the next finding of that check, which was not agreed on.",
@@ -21,8 +22,8 @@ waivers:
 };
 
 /// Reports the waivers that accepted no finding.
-pub(crate) fn drafts(loaded: &Loaded, unused: &[RecordId]) -> Vec<Draft> {
-    let mut reporter = super::Reporter { check: &CHECK, drafts: Vec::new() };
+pub(crate) fn drafts(loaded: &Loaded, stage: Stage, unused: &[RecordId]) -> Vec<Draft> {
+    let mut reporter = super::Reporter { check: &CHECK, stage, drafts: Vec::new() };
     for &index in unused {
         if let Some((Some(check), Some(of))) = loaded.waiver(index).map(|waiver| (&waiver.check, &waiver.of)) {
             reporter.report(

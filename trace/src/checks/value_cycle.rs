@@ -1,11 +1,12 @@
 //! `value-cycle`: values that depend on each other.
 
-use super::{ALWAYS_ERROR, Check, Group};
+use super::{ALWAYS_ERROR, About, Check, Group};
 use crate::values::ValueProblemKind;
 
 pub(super) static CHECK: Check = Check {
     name: "value-cycle",
     group: Group::Values,
+    about: About::Records,
     levels: ALWAYS_ERROR,
     reports: "A value that depends on itself, through formulas, models, totals or scores.",
     why: "The value depends on itself, so it cannot be calculated, and neither can the values that depend on it.",

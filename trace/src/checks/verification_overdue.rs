@@ -3,14 +3,16 @@
 use petgraph::Direction;
 use schema::Day;
 
-use super::{Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, Reporter, Study, Warning};
 use crate::graph::Link;
+use crate::measure::Measure;
 
 pub(crate) const NAME: &str = "verification-overdue";
 
 pub(super) static CHECK: Check = Check {
     name: NAME,
     group: Group::Verification,
+    about: About::Car,
     levels: [Warning, Warning, Warning, Warning, Error],
     reports: "A verification whose due date has passed, of a record that has no result.",
     why: "A late result comes too late to change the car.",
@@ -41,6 +43,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         }
         let message = message(record.name(), due, study.day);
         reporter.report(index, &["verify", "due"], message, "add the result, or agree on a new due date");
+        reporter.measured(Measure::days(due.days_until(study.day)));
     }
 }
 

@@ -1,11 +1,12 @@
 //! `wrong-tier`: a link that does not point up the chain.
 
-use super::{Check, Group, Reporter, Study, Warning};
+use super::{About, Check, Group, Reporter, Study, Warning};
 use crate::graph::Link;
 
 pub(super) static CHECK: Check = Check {
     name: "wrong-tier",
     group: Group::Structure,
+    about: About::Records,
     levels: [Warning; 5],
     reports: "A record that serves a record on a lower tier, or a part that serves a goal or an event.",
     why: "The chain is goal, event, car target, system target or requirement, part. A link that skips to the top does \

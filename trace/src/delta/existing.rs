@@ -2,26 +2,23 @@
 
 use super::Delta;
 use crate::finding::{LEVELS, Report};
-use crate::study::Study;
 
 /// The number of findings that an earlier state has too.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct ExistingFindings {
     /// The numbers of errors, warnings and notes.
     pub counts: [usize; 3],
+    /// The number of new errors that stop the commit.
+    pub stopping: usize,
 }
 
 impl ExistingFindings {
     /// Splits the report of a state: the new findings, and the number of those that an earlier state has too.
-    pub fn split(before: &Study, study: &Study) -> (Report, Self) {
-        let all = study.report();
-        let new = Report {
-            findings: Delta::of_findings(before, study).new,
-            waived: all.waived.clone(),
-            off: all.off.clone(),
-        };
-        let counts = LEVELS.map(|level| all.count(level) - new.count(level));
-        (new, Self { counts })
+    pub fn split(delta: &Delta) -> (Report, Self) {
+        let new = Report { findings: delta.new.clone(), waived: delta.waived.clone() };
+        let number = |level| delta.unchanged.iter().filter(|finding| finding.level == level).count();
+        let stopping = delta.stopping(delta.stops.commit).count();
+        (new, Self { counts: LEVELS.map(number), stopping })
     }
 
     /// The number of all of them.

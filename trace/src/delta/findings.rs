@@ -1,10 +1,18 @@
-//! Findings by fingerprint: those of head except those of base.
+//! Findings by fingerprint: those of head except those of its parents, and those that became worse or better.
 
-use foldhash::{HashMap, HashMapExt as _};
+use std::borrow::Cow;
 
-use super::{Delta, Renames};
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
+use schema::settings::Level;
+
+use super::settings::BothRules;
+use super::{Delta, MeasureChange, Parents, Renames, postponed};
 use crate::Loaded;
-use crate::finding::{Finding, fingerprint};
+use crate::checks::{About, Group};
+use crate::finding::{Finding, Report, fingerprint};
+use crate::ids::RecordId;
+use crate::measure::Measure;
+use crate::report::Rules;
 use crate::snapshot::Content;
 use crate::study::Study;
 
@@ -38,18 +46,29 @@ impl<'l> FilesByPath<'l> {
     }
 }
 
-/// Sorts the findings into new, fixed and unchanged ones.
+/// The findings of an earlier state that head has too.
+struct Matches<'p> {
+    /// The finding of the earlier state for each finding of head.
+    earlier: Vec<Option<&'p Finding>>,
+    /// The findings that head does not have.
+    left: Vec<&'p Finding>,
+}
+
+/// Matches the findings of an earlier state with those of head.
 ///
-/// A check can report several findings about one field, with one fingerprint. As many of them are unchanged as both
-/// states have.
-pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
+/// A check can report several findings about one field, with one fingerprint. As many of them match as both states have.
+fn matches<'p>(
+    renames: &Renames,
+    earlier: &'p [Finding],
+    findings: &[Finding],
+    [base, head]: [&Loaded; 2],
+) -> Matches<'p> {
     let mut before: HashMap<String, Vec<&Finding>> = HashMap::new();
-    for finding in &base.report().findings {
+    for finding in earlier {
         before.entry(renamed(finding, renames)).or_default().push(finding);
     }
     let mut unmatched: Vec<(String, usize)> = Vec::new();
-    let findings = &head.report().findings;
-    let mut unchanged = vec![false; findings.len()];
+    let mut matched: Vec<Option<&Finding>> = vec![None; findings.len()];
     // Findings with the same message are matched before others.
     for (index, finding) in findings.iter().enumerate() {
         let print = finding.fingerprint();
@@ -59,7 +78,7 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
             Some(known.remove(at))
         });
         match same {
-            Some(_) => unchanged[index] = true,
+            Some(_) => matched[index] = same,
             None => unmatched.push((print, index)),
         }
     }
@@ -67,33 +86,179 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     for (print, index) in unmatched {
         match before.get_mut(&print).filter(|known| !known.is_empty()) {
             // The first of those left, so that the comparison from head to base matches the same two.
-            Some(known) => {
-                known.remove(0);
-                unchanged[index] = true;
-            }
+            Some(known) => matched[index] = Some(known.remove(0)),
             None if findings[index].record.is_none() => of_files.push(index),
             None => {}
         }
     }
-    let mut fixed: Vec<&Finding> = before.into_values().flatten().collect();
-    fixed.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()).then_with(|| a.record.cmp(&b.record)));
-    if !of_files.is_empty() && fixed.iter().any(|finding| finding.record.is_none()) {
-        let files = FilesByPath::new(&base.loaded, &head.loaded);
+    let mut left: Vec<&Finding> = before.into_values().flatten().collect();
+    left.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()).then_with(|| a.record.cmp(&b.record)));
+    if !of_files.is_empty() && left.iter().any(|finding| finding.record.is_none()) {
+        let files = FilesByPath::new(base, head);
         for index in of_files {
-            if let Some(at) = fixed.iter().position(|old| files.match_moved(old, &findings[index])) {
-                fixed.remove(at);
-                unchanged[index] = true;
+            if let Some(at) = left.iter().position(|old| files.match_moved(old, &findings[index])) {
+                matched[index] = Some(left.remove(at));
             }
         }
     }
-    for (finding, unchanged) in findings.iter().zip(unchanged) {
-        let list = if unchanged { &mut delta.unchanged } else { &mut delta.new };
+    Matches { earlier: matched, left }
+}
+
+/// The levels that apply to a comparison: those of base, because a change of the levels neither adds nor fixes a finding.
+/// If the levels of base cannot be read, those of head.
+fn rules<'s>(base: &'s Study, head: &'s Study) -> Rules<'s> {
+    let of_levels = |found: &crate::load::FileProblem| {
+        let key = found.problem.route.first().map(String::as_str);
+        found.file.index() == 0 && matches!(key, None | Some("levels" | "stages" | "stops"))
+    };
+    if base.loaded.problems.iter().any(of_levels) { head.rules() } else { base.rules() }
+}
+
+/// Sorts the findings into new, uncovered, fixed and unchanged ones, and finds which of those became worse or better.
+pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
+    let first = &parents.first;
+    let rules = rules(first, head);
+    delta.stops = rules.settings.stops;
+    let after = head.report_under(rules);
+    let findings = &after.findings;
+    let reports: Vec<Cow<'_, Report>> = parents.all().map(|parent| parent.report_under(rules)).collect();
+    let compared: Vec<(Renames, Matches<'_>)> = parents
+        .all()
+        .zip(&reports)
+        .map(|(parent, report)| {
+            let renames = Renames::new(&parent.loaded, &head.loaded);
+            let matches = matches(&renames, &report.findings, findings, [&parent.loaded, &head.loaded]);
+            (renames, matches)
+        })
+        .collect();
+    let (seen, repaired) = compared.split_at(1 + parents.others.len());
+    let Some((renames, matches)) = seen.first() else { return };
+
+    let both = BothRules::new(renames, first, parents.repaired.first().map_or(&first.loaded, |own| &own.loaded), head);
+    delta.settings = both.changes([&reports[0], &after]);
+    for ((renames, _), other) in seen.iter().zip(parents.seen()).skip(1) {
+        // What another parent of a merge has already is no change of this one.
+        let changed = BothRules::new(renames, other, &other.loaded, head).changes([&reports[0], &after]);
+        delta.settings.retain(|change| changed.iter().any(|also| also.key == change.key));
+    }
+    delta.postponed = postponed::compare(parents, renames, head);
+
+    let hidden = Hidden::new(parents, head);
+    for (index, finding) in findings.iter().enumerate() {
+        let earlier = |all: &[(Renames, Matches<'_>)]| all.iter().any(|(_, of)| of.earlier[index].is_some());
+        let list = if earlier(seen) {
+            let measures = compared.iter().filter_map(|(_, of)| of.earlier[index]?.measure.as_ref());
+            delta.compare_measures(measures, finding, head);
+            &mut delta.unchanged
+        } else if earlier(repaired) || hidden.explains(finding) {
+            &mut delta.uncovered
+        } else {
+            &mut delta.new
+        };
         list.push(finding.clone());
     }
     let mut waived: HashMap<String, &Finding> =
-        head.report().waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
-    for finding in fixed {
+        after.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
+    for &finding in &matches.left {
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
-        delta.fixed.push(Finding { waiver, ..finding.clone() });
+        if waiver.is_some() || !(both.hide(finding) || delta.is_postponed(finding, first)) {
+            delta.fixed.push(Finding { waiver, ..finding.clone() });
+        }
+    }
+    delta.waived.clone_from(&after.waived);
+    delta.counts = [reports[0].counts(), after.counts()];
+    delta.by_result = brought_by_results(parents, head, rules, delta);
+}
+
+/// The records that could not be read in a parent.
+struct Hidden<'s> {
+    ids: HashSet<&'s str>,
+    head: &'s Study,
+}
+
+impl<'s> Hidden<'s> {
+    fn new(parents: &'s Parents, head: &'s Study) -> Self {
+        let mut ids = HashSet::new();
+        for repaired in &parents.repaired {
+            let loaded = &repaired.loaded;
+            for id in loaded.record_ids() {
+                let name = loaded.record(id).id.as_str();
+                let read =
+                    |parent: &Study| parent.loaded.find(name).is_some_and(|own| parent.loaded.shares(own, loaded, id));
+                if !parents.seen().any(read) {
+                    ids.insert(name);
+                }
+            }
+        }
+        Self { ids, head }
+    }
+
+    /// Whether a finding may come from a hidden record: the history of an earlier state does not have it, so that a history
+    /// check could not find anything about it there.
+    fn explains(&self, finding: &Finding) -> bool {
+        if self.ids.is_empty() || finding.check.group != Group::History {
+            return false;
+        }
+        let (graph, loaded) = (&self.head.graph, &self.head.loaded);
+        let is_hidden = |id: RecordId| self.ids.contains(loaded.record(id).id.as_str());
+        finding.record.as_deref().and_then(|id| loaded.find(id)).is_some_and(|id| {
+            is_hidden(id)
+                || graph.outgoing(id).iter().any(|(other, _)| is_hidden(*other))
+                || graph.incoming(id).iter().any(|(other, _)| is_hidden(*other))
+        })
+    }
+}
+
+/// For each new finding, whether it is about the car and is there only because of results that were added: without them,
+/// head does not have it.
+fn brought_by_results(parents: &Parents, head: &Study, rules: Rules<'_>, delta: &Delta) -> Vec<bool> {
+    let may_be = |finding: &Finding| finding.check.about == About::Car && finding.check.group != Group::History;
+    let added = |id: &RecordId| {
+        let name = head.loaded.record(*id).id.as_str();
+        let known = parents.all().any(|parent| parent.loaded.find(name).is_some());
+        !known && head.loaded.result(*id).is_some()
+    };
+    let results: HashSet<RecordId> = head.loaded.record_ids().filter(added).collect();
+    if results.is_empty() || !delta.new.iter().any(|finding| finding.level == Level::Error && may_be(finding)) {
+        return vec![false; delta.new.len()];
+    }
+    let without = Study::without_history(head.loaded.without(&results), head.day);
+    let report = without.report_under(rules);
+    let remaining: HashSet<String> = report.findings.iter().map(Finding::fingerprint).collect();
+    delta.new.iter().map(|finding| may_be(finding) && !remaining.contains(&finding.fingerprint())).collect()
+}
+
+impl Delta {
+    /// Adds a finding that is in a parent too to those that became worse or better. In a merge it is worse if it is worse
+    /// than in every parent.
+    fn compare_measures<'m>(
+        &mut self,
+        before: impl Iterator<Item = &'m Measure> + Clone,
+        finding: &Finding,
+        head: &Study,
+    ) {
+        let by_size = |a: &&Measure, b: &&Measure| a.si().total_cmp(&b.si());
+        let (Some(after), Some(most), Some(least)) =
+            (&finding.measure, before.clone().max_by(by_size), before.min_by(by_size))
+        else {
+            return;
+        };
+        let change = |before: &Measure| MeasureChange { before: before.clone(), finding: finding.clone() };
+        if most.change_to(after).is_some_and(|change| change > 0.0) {
+            self.worse.push(change(most));
+        } else if least.change_to(after).is_some_and(|change| change < 0.0) {
+            let id = finding.record.as_deref().and_then(|id| head.loaded.find(id));
+            // A verification that is due later is not less late.
+            let later = self.postponed.iter().any(|postponed| Some(postponed.head) == id);
+            if !(later && finding.check.name == postponed::CHECK) {
+                self.better.push(change(least));
+            }
+        }
+    }
+
+    /// Whether a finding of base is missing in head only because its due date is later there.
+    fn is_postponed(&self, finding: &Finding, base: &Study) -> bool {
+        let id = finding.record.as_deref().and_then(|id| base.loaded.find(id));
+        finding.check.name == postponed::CHECK && self.postponed.iter().any(|postponed| Some(postponed.base) == id)
     }
 }

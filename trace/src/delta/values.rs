@@ -1,4 +1,4 @@
-//! Values by name: which changed, the causes of the changes, and their paths to the points.
+//! Values by name: which changed, and the paths from the causes of the changes to the points.
 
 use std::collections::VecDeque;
 
@@ -6,6 +6,9 @@ use foldhash::{HashMap, HashMapExt as _};
 use schema::Kind;
 use schema::quantity::same_number;
 
+use super::causes::{self, Cause, Draft};
+use super::drafts::Drafts;
+use super::merged::Merged;
 use super::{Delta, Renames};
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
@@ -31,16 +34,14 @@ pub struct ValueChange {
     pub after: Option<f64>,
 }
 
-/// The cause of changed values: a changed value none of whose inputs changed.
-#[derive(Clone, Debug)]
-pub struct Cause {
-    /// The changed value, which is also in [`Delta::values`] unless it is a local name.
-    pub value: ValueChange,
-    /// The changed values on the path from it to an event and the goal, itself first: nodes of head, or of base if head
-    /// does not have it.
-    pub affects: Vec<NodeId>,
-    /// The points that it adds to the first goal, calculated from the derivatives.
-    pub points: Option<f64>,
+impl ValueChange {
+    /// Its node in the merged graph.
+    pub(super) fn in_merged(&self, merged: &Merged<'_>) -> Option<NodeId> {
+        match self.named {
+            ChangedNode::Head(node) => Some(node),
+            ChangedNode::Base(node) => Some(merged.of_base(node)),
+        }
+    }
 }
 
 /// Whether two numbers are the same except for rounding. Two missing numbers are the same.
@@ -61,11 +62,11 @@ fn kind_of(values: &Values, node: NodeId) -> Option<Kind> {
 }
 
 /// The nodes of base and head that match.
-struct Counterparts {
+pub(super) struct Counterparts {
     /// The node of base for each node of head.
-    base_of: Vec<Option<NodeId>>,
+    pub(super) base_of: Vec<Option<NodeId>>,
     /// The node of head for each node of base.
-    head_of: Vec<Option<NodeId>>,
+    pub(super) head_of: Vec<Option<NodeId>>,
 }
 
 impl Counterparts {
@@ -103,63 +104,63 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
         after: new.value(node),
     };
     let has_changed = |change: ValueChange| !same(change.before, change.after);
-    let changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(change(node))).collect();
+    let mut changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(change(node))).collect();
     let removed: Vec<bool> = NodeId::all(old.keys.len())
         .map(|node| counterparts.head_of[node].is_none() && old.value(node).is_some())
         .collect();
-    // Whether one of its inputs in head changed, or one of those in base changed or was removed.
-    let has_changed_input = |node: NodeId| {
-        let in_head = new.network.nodes[node].inputs.iter().any(|input| changed[*input]);
-        let in_base = counterparts.base_of[node].is_some_and(|node| {
-            let removed_or_changed =
-                |input: &NodeId| removed[*input] || counterparts.head_of[*input].is_some_and(|node| changed[node]);
-            old.network.nodes[node].inputs.iter().any(removed_or_changed)
-        });
-        in_head || in_base
-    };
     let is_named = |key: &Key| !matches!(key, Key::Local(..));
-
-    let dependents = Dependents::new(new, |node| changed[node]);
-    let worth = head.goals().first().map(|goal| new.worth_of_all(goal.node));
-    for node in NodeId::all(new.keys.len()).filter(|node| changed[*node]) {
-        let value = change(node);
-        if is_named(&new.keys[node]) {
-            delta.values.push(value.clone());
-        }
-        if !has_changed_input(node) {
-            let affects = dependents.path(new, node);
-            // Only a path that reaches the goal counts: if a part moves to another system, the totals of the two
-            // systems change, but not that of the car.
-            let reaches_goal = affects.last().is_some_and(|node| kind_of(new, *node) == Some(Kind::Goal));
-            let reached = worth.as_ref().filter(|_| reaches_goal);
-            let points = reached.zip(value.before.zip(value.after)).and_then(|(worth, (before, after))| {
-                Some(new.worth_of_value(node, worth)?.per_si * (after - before)).filter(|points| *points != 0.0)
-            });
-            delta.causes.push(Cause { value, affects, points });
-        }
-    }
-    let dependents =
-        Dependents::new(old, |node| removed[node] || counterparts.head_of[node].is_some_and(|node| changed[node]));
-    for node in NodeId::all(old.keys.len()).filter(|node| removed[*node]) {
-        let value = ValueChange { named: ChangedNode::Base(node), before: old.value(node), after: None };
-        if is_named(&old.keys[node]) {
-            delta.values.push(value.clone());
-        }
-        if !old.network.nodes[node].inputs.iter().any(|input| removed[*input]) {
-            delta.causes.push(Cause { value, affects: dependents.path(old, node), points: None });
-        }
-    }
-    let name = |value: &ValueChange| match value.named {
+    let in_head = NodeId::all(new.keys.len()).filter(|node| changed[*node] && is_named(&new.keys[*node]));
+    delta.values.extend(in_head.map(change));
+    let in_base = NodeId::all(old.keys.len()).filter(|node| removed[*node] && is_named(&old.keys[*node]));
+    let gone = |node: NodeId| ValueChange { named: ChangedNode::Base(node), before: old.value(node), after: None };
+    delta.values.extend(in_base.map(gone));
+    delta.values.sort_by_cached_key(|value| match value.named {
         ChangedNode::Head(node) => new.name(node),
         ChangedNode::Base(node) => old.name(node),
-    };
-    delta.values.sort_by_cached_key(name);
+    });
+
+    let mut merged = Merged::new(old, new, &counterparts);
+    let Drafts { all, pieces, worth, .. } = Drafts::new(renames, [base, head], &counterparts, &merged);
+    if all.is_empty() {
+        return;
+    }
+    let can_switch = merged.start(pieces);
+    let goal = head.goals().first().map(|goal| goal.node);
+    let points = goal.and_then(|goal| {
+        let before = old.value(counterparts.base_of[goal]?)?;
+        Some([before, new.value(goal)?])
+    });
+    let (drafts, other) = causes::with_effects(&mut merged, can_switch, all, [base, head], points, worth.as_deref());
+    drop(merged);
+
+    // A part that only counts in another way has the same value, and its totals have not.
+    for draft in &drafts {
+        if let Some(ValueChange { named: ChangedNode::Head(node), .. }) = draft.start {
+            changed[node] = true;
+        }
+    }
+    let of_head = Dependents::new(new, |node| changed[node]);
+    let of_base =
+        Dependents::new(old, |node| removed[node] || counterparts.head_of[node].is_some_and(|node| changed[node]));
+    delta.other = other;
+    delta.causes = drafts
+        .into_iter()
+        .map(|Draft { mut cause, start, .. }| {
+            let (values, path) = match start.map(|start| start.named) {
+                Some(ChangedNode::Head(node)) => (new, of_head.path(new, node)),
+                Some(ChangedNode::Base(node)) => (old, of_base.path(old, node)),
+                None => (new, Vec::new()),
+            };
+            cause.affects = path.iter().skip(1).map(|node| values.name(*node)).collect();
+            cause
+        })
+        .collect();
     let size = |cause: &Cause| cause.points.map_or(0.0, f64::abs);
     delta.causes.sort_by(|a, b| {
         size(b)
             .total_cmp(&size(a))
             .then(b.affects.len().cmp(&a.affects.len()))
-            .then_with(|| name(&a.value).cmp(&name(&b.value)))
+            .then_with(|| (&a.id, a.what).cmp(&(&b.id, b.what)))
     });
 }
 

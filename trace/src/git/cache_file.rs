@@ -31,6 +31,8 @@ const MOST_OF_HISTORY: usize = 256 << 20;
 const MOST_OF_STATES: usize = 32 << 20;
 /// A finding takes 8 bytes.
 const MOST_OF_FINDINGS: usize = 16 << 20;
+/// Some hundred reports of a large project.
+const MOST_OF_REPORTS: usize = 4 << 20;
 /// The records of a hundred thousand parts take half of it.
 const MOST_OF_RECORDS: usize = 64 << 20;
 /// What an entry takes in the list, in addition to its key: the lengths and the checksum.
@@ -66,6 +68,11 @@ impl CacheFile {
     /// The cache of the decoded records of a project root, by the content of their files.
     pub(super) fn of_records(commits: CommitSource<'_>) -> Option<Self> {
         Self::in_repository(commits, "records", &[], MOST_OF_RECORDS)
+    }
+
+    /// The cache of the reports of commits, by commit and date.
+    pub(super) fn of_reports(commits: CommitSource<'_>) -> Option<Self> {
+        Self::in_repository(commits, "reports", &[&commits.snapshot.prefix], MOST_OF_REPORTS)
     }
 
     fn in_repository(commits: CommitSource<'_>, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {

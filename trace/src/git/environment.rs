@@ -26,6 +26,9 @@ const OTHERS: [&str; 7] = [
     "GIT_SHALLOW_FILE",
 ];
 
+/// The start of the names of variables that `git merge` sets for its hooks, each with the id of a commit.
+const MERGED: &str = "GITHEAD_";
+
 /// The variables of git. They are read once, so that all data of a project is read with the same ones.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Environment(BTreeMap<String, OsString>);
@@ -34,12 +37,19 @@ impl Environment {
     /// The variables as they are now.
     pub(super) fn read() -> Self {
         let named = std::env::vars_os().filter_map(|(name, value)| Some((name.into_string().ok()?, value)));
-        Self(named.filter(|(name, _)| name.starts_with("GIT_")).collect())
+        Self(named.filter(|(name, _)| name.starts_with("GIT_") || name.starts_with(MERGED)).collect())
+    }
+
+    /// The commits that a merge brings in, in the hook that checks it: git names them only in variables then, because
+    /// `MERGE_HEAD` is written after the hook.
+    pub(super) fn merge_heads(&self) -> Vec<String> {
+        let ids = self.0.keys().filter_map(|name| name.strip_prefix(MERGED)).map(str::to_owned);
+        if self.0.contains_key("GIT_INDEX_FILE") { ids.collect() } else { Vec::new() }
     }
 
     /// The names of all variables of git that are set.
     pub(super) fn names(&self) -> impl Iterator<Item = &str> {
-        self.0.keys().map(String::as_str)
+        self.0.keys().map(String::as_str).filter(|name| !name.starts_with(MERGED))
     }
 
     fn path(&self, name: &str) -> Option<PathBuf> {

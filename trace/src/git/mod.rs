@@ -14,7 +14,7 @@
 //! | `base` | what a change is compared with, if nothing is named |
 //! | `create` | a new repository from given commits |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
-//! | `records_cache` | the decoded records of earlier runs |
+//! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
 //! | `settings_history` | since when the settings switch checks off |
 //!
 //! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
@@ -34,6 +34,7 @@ mod plumbing;
 mod process;
 mod project;
 mod records_cache;
+mod reports_cache;
 mod repository;
 mod settings_history;
 pub(crate) mod walk;

@@ -16,13 +16,15 @@ use super::cache_file::CacheFile;
 use super::environment::Environment;
 use super::error::GitError;
 use super::records_cache::{self, Others};
+use super::reports_cache;
 use super::repository::Repository;
 use super::walk::CommitSource;
 use super::{entries, worktree};
+use crate::delta::Parents;
 use crate::history::commit_state::state_at;
 use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
-use crate::parallel::{MANY_RECORDS, cores};
+use crate::parallel::{MANY_RECORDS, cores, during};
 use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
 use crate::{Error, Study, checks};
 
@@ -108,6 +110,77 @@ impl Project {
     pub fn load_before(&self, revision: &str, head: &Snapshot, pool: &mut ParseCache) -> Result<Loaded, Error> {
         let snapshot = entries::before(self, revision, head)?;
         Ok(self.decode(snapshot, pool, Others::All).fetched(self))
+    }
+
+    /// The revisions that the next commit has as parents: the last commit and, during a merge, what is merged.
+    ///
+    /// # Errors
+    /// A repository that cannot be read.
+    pub fn parents_of_next_commit(&self, next: &Snapshot) -> Result<Vec<String>, Error> {
+        let merged = self.commits(next).merge_heads()?;
+        Ok(std::iter::once("HEAD".to_owned()).chain(merged).collect())
+    }
+
+    /// The states that a change starts from, evaluated for the date of `head`; the first revision is the base.
+    ///
+    /// # Errors
+    /// Those of [`Project::load_before`]; no revision.
+    pub fn parents(
+        &self,
+        revisions: &[String],
+        head: &Loaded,
+        day: Day,
+        pool: &mut ParseCache,
+        logs: &mut Logs,
+    ) -> Result<Parents, Error> {
+        self.parents_by(revisions, head, pool, &mut |loaded, _| self.study_for_checks(loaded, day, logs))
+    }
+
+    /// The same for the findings alone: the report of a commit that an earlier run has kept is not evaluated again.
+    ///
+    /// # Errors
+    /// Those of [`Project::parents`].
+    pub fn parents_with_reports(
+        &self,
+        revisions: &[String],
+        head: &Loaded,
+        day: Day,
+        pool: &mut ParseCache,
+        logs: &mut Logs,
+    ) -> Result<Parents, Error> {
+        let mut study = |loaded: Loaded, is_commit: bool| {
+            let known = if is_commit { reports_cache::read(self.commits(&loaded.snapshot), day) } else { None };
+            if let Some(report) = known {
+                return Study::with_report(loaded, day, report);
+            }
+            let study = self.study_for_checks(loaded, day, logs);
+            study.report();
+            if is_commit {
+                reports_cache::keep(self.commits(&study.loaded.snapshot), &study);
+            }
+            study
+        };
+        self.parents_by(revisions, head, pool, &mut study)
+    }
+
+    /// The parents, each evaluated by `study`, which is also given whether it is a commit as it is.
+    fn parents_by(
+        &self,
+        revisions: &[String],
+        head: &Loaded,
+        pool: &mut ParseCache,
+        study: &mut dyn FnMut(Loaded, bool) -> Study,
+    ) -> Result<Parents, Error> {
+        let loaded = revisions.iter().map(|revision| self.load_before(revision, &head.snapshot, pool));
+        let loaded = loaded.collect::<Result<Vec<Loaded>, Error>>()?;
+        let repaired: Vec<Loaded> = loaded.iter().filter_map(|parent| parent.repaired_by(head)).collect();
+        let mut seen: Vec<Study> = loaded.into_iter().map(|loaded| study(loaded, true)).collect();
+        let repaired = repaired.into_iter().map(|loaded| study(loaded.fetched(self), false)).collect();
+        if seen.is_empty() {
+            return Err(Error::new("no revision to compare with"));
+        }
+        let first = seen.remove(0);
+        Ok(Parents { first, others: seen, repaired })
     }
 
     /// Decodes the files that neither `pool` nor an earlier run has decoded.
@@ -205,18 +278,22 @@ impl Project {
         self.with_past_state(Study::new(loaded, day, past))
     }
 
-    /// Evaluates records for a date with the history that the checks need. While the history is read, another thread
-    /// evaluates the values, which do not depend on it.
+    /// Evaluates records for a date with the history that the checks need. While the history is read, and while the checks
+    /// run that use no values, another thread evaluates the values.
     pub fn study_for_checks(&self, loaded: Loaded, day: Day, logs: &mut Logs) -> Study {
-        let mut study = Study::without_history(loaded, day);
-        let past = std::thread::scope(|scope| {
-            if cores() > 1 && study.loaded.entries.len() >= MANY_RECORDS {
-                // If no thread can be started, the values are evaluated when they are first asked for.
-                let _ = std::thread::Builder::new().spawn_scoped(scope, || study.evaluate_values());
-            }
-            Past::for_checks_with(self, logs, &study.loaded, day)
-        });
-        study.provide_past(past);
+        let study = Study::without_history(loaded, day);
+        let mut read = || study.provide_past(Past::for_checks(self, logs, &study.loaded, day));
+        if cores() > 1 && study.loaded.entries.len() >= MANY_RECORDS {
+            during(
+                || study.evaluate_values(),
+                || {
+                    read();
+                    study.run_checks_without_values();
+                },
+            );
+        } else {
+            read();
+        }
         self.with_past_state(study)
     }
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
 
-use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object};
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::library::{Library, SHALLOW};
@@ -25,6 +25,8 @@ pub(super) struct Repository {
     /// The top of the working tree; the repository itself if it is bare.
     pub(super) top: PathBuf,
     pub(super) bare: bool,
+    /// The commits that the environment names as those of a merge.
+    merged: Vec<String>,
     end: OnceCell<ShallowEnd>,
     /// The trees that were read last, by id.
     pub(super) trees: RefCell<HashMap<String, Arc<Tree>>>,
@@ -61,8 +63,9 @@ impl Repository {
                 }
             },
         };
+        let merged = if locals == Locals::Another { Vec::new() } else { environment.merge_heads() };
         let (end, trees) = (OnceCell::new(), RefCell::default());
-        Ok(Some(Self { library, plumbing, top, bare, end, trees }))
+        Ok(Some(Self { library, plumbing, top, bare, merged, end, trees }))
     }
 
     /// Runs an operation with libgit2, or with git's commands if libgit2 fails.
@@ -133,7 +136,13 @@ impl Repository {
     pub(super) fn merge_heads(&self) -> Result<Vec<String>, GitError> {
         let path = self.run(|access| access.own_file("MERGE_HEAD"))?;
         let list = std::fs::read_to_string(path).unwrap_or_default();
-        Ok(list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect())
+        let list: Vec<String> =
+            list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect();
+        if !list.is_empty() {
+            return Ok(list);
+        }
+        let is_commit = |id: &&String| self.object(id).is_ok_and(|object| object.kind == ObjectKind::Commit);
+        Ok(self.merged.iter().filter(is_commit).cloned().collect())
     }
 
     /// The end of the history if the clone is shallow.

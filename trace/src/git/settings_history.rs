@@ -27,7 +27,7 @@ pub enum OffSince {
 impl Project {
     /// The checks that the settings of a study switch off, each with the date since which it is off without a break.
     pub fn switched_off<'s>(&self, study: &'s Study) -> Vec<(&'s OffCheck, OffSince)> {
-        let off = &study.report().off;
+        let off = study.checks_off();
         let mut since = vec![OffSince::Unknown; off.len()];
         if let (Some(repository), Some(history), false) =
             (self.commits(&study.loaded.snapshot).repository, study.past().available(), off.is_empty())
@@ -41,7 +41,7 @@ impl Project {
 
 /// Follows the settings back from the last commit, for each check as long as it is off.
 fn find(repository: &Repository, study: &Study, history: &History, since: &mut [OffSince]) {
-    let off = &study.report().off;
+    let off = study.checks_off();
     let mut found = vec![false; off.len()];
     let mut later: Option<(String, Settings)> = None;
     for (passed, commit) in history.commits.iter().rev().filter(|commit| commit.id.is_some()).enumerate() {

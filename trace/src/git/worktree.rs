@@ -13,6 +13,7 @@ use super::access::{Entry, EntryKind, Index};
 use super::entries::{is_template, list, symlink};
 use super::project::Project;
 use crate::Error;
+use crate::parallel::{cores, in_parallel};
 use crate::snapshot::{
     Content, File, Filter, Listing, OtherFile, Repositories, Snapshot, Source, TEMPLATES, nested_root, text_of,
 };
@@ -142,9 +143,13 @@ impl Visible {
     }
 }
 
+/// From this number of files on, reading them takes much longer than starting a thread.
+const FILES_FOR_THREADS: usize = 100;
+
 fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
     let ignored = |path: &str| visible.is_some_and(|visible| !visible.paths.contains(path));
-    let mut files = Vec::new();
+    // The regular files are read after the walk, several at once.
+    let mut files: Vec<(String, Result<PathBuf, Problem>)> = Vec::new();
     let mut steps = WalkDir::new(root).follow_links(false).sort_by_file_name().min_depth(1).into_iter();
     while let Some(step) = steps.next() {
         let step = match step {
@@ -152,7 +157,7 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
             Err(error) => {
                 let path = error.path().and_then(|path| path.strip_prefix(root).ok()).map(text_of).unwrap_or_default();
                 let why = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);
-                files.push(File { path, content: Err(cannot_read(&why)) });
+                files.push((path, Err(cannot_read(&why))));
                 continue;
             }
         };
@@ -173,16 +178,20 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
         let content = if kind.is_symlink() {
             Err(symlink())
         } else if kind.is_file() {
-            read(step.path())
+            Ok(step.into_path())
         } else {
             Err(Problem::cannot_open(
                 "this is not a regular file",
                 "remove it, or list it under `ignore:` in tierod.yaml",
             ))
         };
-        files.push(File { path, content });
+        files.push((path, content));
     }
-    files
+    let threads = if files.len() < FILES_FOR_THREADS { 1 } else { cores() };
+    in_parallel(&files, threads, |(path, found)| {
+        let content = found.as_ref().map_err(Problem::clone).and_then(|path| read(path));
+        File { path: path.clone(), content }
+    })
 }
 
 fn cannot_read(why: &str) -> Problem {

@@ -6,18 +6,22 @@
 
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashMapExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Kind;
 use schema::read::flat::FlatRecord;
 use schema::settings;
 
 use super::branches::{self, BranchLog, Fork};
 use super::differences::{Differences, Version, differences, read_added};
+use super::unchanged;
 use crate::Error;
 use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
 
+/// The content of a blob: `None` if there is no blob, `Some(None)` if it cannot be read.
+pub(super) type BlobContent = Option<Option<Arc<[u8]>>>;
+
 /// The number of blobs that are in memory at once while a history is read.
-const AT_ONCE: usize = 64;
+pub(super) const AT_ONCE: usize = 64;
 
 /// A change of a file by a commit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,6 +54,9 @@ pub(super) struct Log {
     pub(super) fields: Vec<(u32, u32)>,
     /// Versions of files that could not be read: the commit, and the path.
     pub(super) unread: Vec<(u32, u32)>,
+    /// Files of the first commit whose records were not read, because no later commit changed the file. See
+    /// [`super::unchanged`].
+    pub(super) skipped: Vec<u32>,
     /// Folders that were another project root at some time: the first commit, and the folder.
     pub(super) nested: Vec<(u32, u32)>,
     /// The tip that it was read from, and the prefix of the project root there.
@@ -164,6 +171,8 @@ impl<'s> Reader<'s> {
     /// Adds the commits of a walk, without branches; `false` as in [`Reader::add`].
     pub(super) fn add_commits(&mut self, walk: Walk) -> Result<bool, Error> {
         let is_continued = self.fork.is_none() && !self.log.commits.is_empty();
+        let may_skip = self.fork.is_none() && self.log.commits.is_empty();
+        let may_skip = may_skip && walk.commits.first().is_some_and(|first| first.others.is_empty());
         let first = self.log.commits.len() as u32;
         for (at, commit) in walk.commits.iter().enumerate() {
             for change in &commit.changes {
@@ -195,13 +204,19 @@ impl<'s> Reader<'s> {
             }
             self.log.commits.push(commit);
         }
+        if may_skip {
+            self.log.skipped = unchanged::of_first_commit(&work);
+        } else {
+            self.read_skipped(&work.iter().map(|(_, path, ..)| *path).collect())?;
+        }
+        let skipped: HashSet<u32> =
+            if may_skip { self.log.skipped.iter().copied().collect() } else { HashSet::default() };
+        for &(commit, path, _, blob) in work.iter().filter(|(_, path, ..)| skipped.contains(path)) {
+            self.log.files.push(FileEvent { commit, path, blob });
+        }
+        work.retain(|(_, path, ..)| !skipped.contains(path));
         for batch in work.chunks(AT_ONCE) {
-            let ids: Vec<Arc<str>> =
-                batch.iter().filter_map(|(.., new)| Some(self.log.strings[(*new)? as usize].clone())).collect();
-            let ids: Vec<&str> = ids.iter().map(|id| &**id).collect();
-            let mut contents = self.source.blobs(&ids)?.into_iter();
-            let contents: Vec<Option<Option<Arc<[u8]>>>> =
-                batch.iter().map(|(.., new)| new.and_then(|_| contents.next()).map(Result::ok)).collect();
+            let contents = self.contents(batch.iter().map(|(.., new)| *new))?;
             // An added file differs from nothing, whatever happened before: several threads can read such files.
             let is_added = batch.iter().map(|(_, _, old, _)| old.is_none());
             let added: Vec<Option<Arc<[u8]>>> = contents
@@ -224,6 +239,13 @@ impl<'s> Reader<'s> {
         Ok(true)
     }
 
+    /// The contents of blobs: `None` where there is none, `Some(None)` for one that cannot be read.
+    pub(super) fn contents(&self, blobs: impl Iterator<Item = Option<u32>> + Clone) -> Result<Vec<BlobContent>, Error> {
+        let ids: Vec<&str> = blobs.clone().flatten().map(|blob| &*self.log.strings[blob as usize]).collect();
+        let mut contents = self.source.blobs(&ids)?.into_iter();
+        Ok(blobs.map(|blob| blob.and_then(|_| contents.next()).map(Result::ok)).collect())
+    }
+
     /// The files after the last commit: path and blob.
     pub(super) fn files(&self) -> HashMap<u32, u32> {
         let mut files = HashMap::new();
@@ -241,8 +263,8 @@ impl<'s> Reader<'s> {
     pub(super) fn add_snapshot(&mut self, commit: WalkedCommit) -> Result<bool, Error> {
         let mut before = self.files();
         let index = self.log.commits.len() as u32;
-        let events_before = (self.log.events.len(), self.log.unread.len());
         let snapshot = self.source.snapshot;
+        let mut changed: Vec<(u32, Option<u32>, Option<Arc<[u8]>>)> = Vec::new();
         for file in snapshot.files.iter().skip(1) {
             let path = self.strings.index(&file.path, &mut self.log);
             let old = before.remove(&path);
@@ -252,11 +274,17 @@ impl<'s> Reader<'s> {
             {
                 continue;
             }
-            self.prepare(path, old)?;
-            self.change_file(index, path, Some(content.cloned()));
+            changed.push((path, old, content.cloned()));
         }
         let mut removed: Vec<(u32, u32)> = before.into_iter().collect();
         removed.sort_unstable();
+        let all = changed.iter().map(|(path, ..)| *path).chain(removed.iter().map(|(path, _)| *path));
+        self.read_skipped(&all.collect())?;
+        let events_before = (self.log.events.len(), self.log.unread.len());
+        for (path, old, content) in changed {
+            self.prepare(path, old)?;
+            self.change_file(index, path, Some(content));
+        }
         for (path, blob) in removed {
             self.prepare(path, Some(blob))?;
             self.change_file(index, path, None);

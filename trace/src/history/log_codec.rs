@@ -49,6 +49,8 @@ struct StoredLog<'b> {
     #[serde(borrow)]
     fields: Cow<'b, [u8]>,
     unread: Vec<(u32, u32)>,
+    /// Paths.
+    skipped: Vec<u32>,
     nested: Vec<(u32, u32)>,
     #[serde(borrow)]
     tip: (&'b str, &'b str),
@@ -118,6 +120,7 @@ fn store(log: &Log, branch_of: Option<(u32, u32)>) -> Option<StoredLog<'_>> {
         events,
         fields: log.fields.iter().flat_map(|(route, text)| [*route, *text]).flat_map(u32::to_le_bytes).collect(),
         unread: log.unread.clone(),
+        skipped: log.skipped.clone(),
         nested: log.nested.clone(),
         tip: (&log.tip.0, &log.tip.1),
     })
@@ -186,6 +189,7 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
     let of_commit = |&(commit, string): &(u32, u32)| is_commit(commit) && is_string(string);
     let in_range = stored.files.iter().all(is_file)
         && fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
+        && stored.skipped.iter().all(|path| is_string(*path))
         && stored.unread.iter().chain(&stored.nested).all(of_commit);
     let commit = |commit: StoredCommit<'_>| WalkedCommit {
         id: commit.id.to_owned(),
@@ -204,6 +208,7 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
         events,
         fields,
         unread: stored.unread,
+        skipped: stored.skipped,
         nested: stored.nested,
         tip: (stored.tip.0.to_owned(), stored.tip.1.to_owned()),
         shallow: false,
@@ -225,6 +230,7 @@ mod tests {
     fn with_branches() -> Log {
         let mut log = scripted(&[("2027-01-01", "parts: {a: {count: 1}}"), ("2027-01-02", "parts: {b: {count: 1}}")]);
         log.tip = ("abc".to_owned(), "car/".to_owned());
+        log.skipped = vec![0];
         let mut first = scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
         let mut inner = scripted(&[("2027-01-04", "results: {r: {of: t, value: 1 s}}")]);
         inner.files =
@@ -308,6 +314,7 @@ mod tests {
             |log| log.fields.to_mut().clear(),
             |log| log.unread.push((1, 0)),
             |log| log.unread.push((0, 999)),
+            |log| log.skipped.push(999),
             |log| log.nested.push((1, 0)),
             |log| log.nested.push((0, 999)),
         ];

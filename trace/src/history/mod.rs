@@ -18,6 +18,7 @@ pub(crate) mod revisions;
 pub mod story;
 #[cfg(test)]
 mod tests;
+mod unchanged;
 
 use std::sync::Arc;
 
@@ -36,6 +37,7 @@ use crate::snapshot::Source;
 use crate::values::Limit;
 use ancestry::{Ancestry, Branch};
 use log::{Log, Reader};
+use unchanged::Needed;
 
 /// The keys of a target's limit.
 pub const LIMITS: [&str; 3] = ["at-least", "at-most", "between"];
@@ -150,6 +152,8 @@ pub struct History {
     pub shallow: bool,
     /// Versions of files that could not be read and were skipped: the commit, and the path.
     pub unreadable_versions: Vec<(usize, String)>,
+    /// Whether records are left out that are as the first commit added them.
+    leaves_out_unchanged: bool,
     records: Vec<RecordHistory>,
     by_id: HashMap<Arc<str>, usize>,
     branches: Vec<Branch>,
@@ -176,6 +180,16 @@ impl History {
     /// All ids, current and earlier ones.
     pub fn ids(&self) -> impl Iterator<Item = &str> {
         self.records.iter().flat_map(|record| record.older_ids.iter().chain([&record.id])).map(|id| &**id)
+    }
+
+    /// The commit that last set or changed the limit of an existing target; `None` if no commit did.
+    ///
+    /// A history for the checks leaves out records that are as the first commit added them, unless they are needed.
+    pub fn last_limit_change(&self, id: &str) -> Option<usize> {
+        match self.record(id) {
+            Some(record) => self.limit_changes_in(record).last().map(|(commit, ..)| *commit),
+            None => self.leaves_out_unchanged.then_some(0),
+        }
     }
 
     /// The changes of the limit of a target, from the first limit on. The same limit in another unit is no change.
@@ -250,6 +264,7 @@ impl History {
             commits,
             shallow: log.shallow,
             unreadable_versions: unread.collect(),
+            leaves_out_unchanged: !log.skipped.is_empty(),
             records: record_histories::record_histories(log),
             by_id: HashMap::new(),
             branches: log.branches.iter().map(Branch::from_log).collect(),
@@ -343,29 +358,33 @@ impl Past {
         }
     }
 
-    /// The history for the checks: [`Past::Off`] if the settings switch it off.
-    pub fn for_checks(project: &Project, loaded: &Loaded, day: Day) -> Self {
-        Self::for_checks_with(project, &mut Logs::default(), loaded, day)
-    }
-
-    /// The history for the checks. What two states of a project share is read once, into `logs`.
-    pub fn for_checks_with(project: &Project, logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
+    /// The history for the checks: [`Past::Off`] if the settings switch it off. What two states of a project share is
+    /// read once, into `logs`. Records that no check can ask for are left out, see [`History::last_limit_change`].
+    pub fn for_checks(project: &Project, logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
-            Switch::On => Self::read(project, loaded, day, Some(logs)),
+            Switch::On => Self::read(project, loaded, day, Some((logs, Needed::ByChecks(loaded)))),
             Switch::Off => Self::Off,
         }
     }
 
-    fn read(project: &Project, loaded: &Loaded, day: Day, logs: Option<&mut Logs>) -> Self {
+    fn read(project: &Project, loaded: &Loaded, day: Day, logs: Option<(&mut Logs, Needed<'_>)>) -> Self {
         let source = project.commits(&loaded.snapshot);
         read(source, day, logs).unwrap_or_else(|error| Self::None(error.to_string()))
+    }
+
+    /// The history of all records, unless the settings switch it off.
+    pub fn for_audit(project: &Project, loaded: &Loaded, day: Day) -> Self {
+        match loaded.settings().history {
+            Switch::On => Self::load(project, loaded, day),
+            Switch::Off => Self::Off,
+        }
     }
 
     /// The history of the loaded records. The uncommitted state is the last commit, dated `day`.
     ///
     /// An error gives [`Past::None`] with its message: the other checks run without a history.
     pub fn load(project: &Project, loaded: &Loaded, day: Day) -> Self {
-        Self::read(project, loaded, day, Some(&mut Logs::default()))
+        Self::read(project, loaded, day, Some((&mut Logs::default(), Needed::All)))
     }
 
     /// The history of the loaded records, read without the cache.
@@ -382,15 +401,15 @@ pub struct Logs(Option<(LogKey, Log)>);
 type LogKey = (String, String, Vec<String>);
 
 impl Logs {
-    fn log(&mut self, source: CommitSource<'_>, tip: &str) -> Result<Option<Log>, Error> {
+    fn log(&mut self, source: CommitSource<'_>, tip: &str, needed: Needed<'_>) -> Result<Option<Log>, Error> {
         let snapshot = source.snapshot;
         let key = (tip.to_owned(), snapshot.prefix.clone(), snapshot.settings.ignore.clone());
         let found = match self.0.take() {
-            Some((known, log)) if known == key => Some(log),
+            Some((known, log)) if known == key && needed.among(&log, snapshot).is_empty() => Some(log),
             Some((known, earlier)) if (&known.1, &known.2) == (&key.1, &key.2) => {
-                read_log(source, tip, true, Some(earlier))?
+                read_log(source, tip, true, Some(earlier), needed)?
             }
-            _ => read_log(source, tip, true, None)?,
+            _ => read_log(source, tip, true, None, needed)?,
         };
         self.0 = found.clone().map(|log| (key, log));
         Ok(found)
@@ -399,7 +418,13 @@ impl Logs {
 
 /// The log of the commits up to a tip. An earlier log, or the one in the cache, is continued if it can be; otherwise
 /// all of it is read from git.
-fn read_log(source: CommitSource<'_>, tip: &str, cached: bool, earlier: Option<Log>) -> Result<Option<Log>, Error> {
+fn read_log(
+    source: CommitSource<'_>,
+    tip: &str,
+    cached: bool,
+    earlier: Option<Log>,
+    needed: Needed<'_>,
+) -> Result<Option<Log>, Error> {
     let cache = if cached { CacheFile::of_history(source) } else { None };
     let mut log = earlier.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();
     let Some(mut walk) = source.walk(tip, &log.known())? else { return Ok(None) };
@@ -412,7 +437,8 @@ fn read_log(source: CommitSource<'_>, tip: &str, cached: bool, earlier: Option<L
         }
     }
     // Reading an older revision does not replace a cached log of newer commits.
-    let news = !walk.commits.is_empty() || walk.met.is_none() || walk.passed > 20;
+    let is_older = walk.passed > 0;
+    let mut news = !walk.commits.is_empty() || walk.met.is_none() || walk.passed > 20;
     let mut reader = Reader::new(log, source);
     let mut complete = reader.add(walk)?;
     if !complete {
@@ -421,6 +447,8 @@ fn read_log(source: CommitSource<'_>, tip: &str, cached: bool, earlier: Option<L
             complete = reader.add(walk)?;
         }
     }
+    let paths = needed.among(&reader.log, source.snapshot);
+    news |= reader.read_skipped(&paths)? && !is_older;
     let mut log = reader.log;
     log.tip = (tip.to_owned(), source.snapshot.prefix.clone());
     // A shallow clone can be deepened, which changes no commit id.
@@ -431,7 +459,7 @@ fn read_log(source: CommitSource<'_>, tip: &str, cached: bool, earlier: Option<L
 }
 
 /// Reads the history; without `logs`, from git only.
-fn read(source: CommitSource<'_>, day: Day, logs: Option<&mut Logs>) -> Result<Past, Error> {
+fn read(source: CommitSource<'_>, day: Day, logs: Option<(&mut Logs, Needed<'_>)>) -> Result<Past, Error> {
     let snapshot = source.snapshot;
     if !source.in_repository() {
         return Ok(Past::None("the project is not in a git repository".to_owned()));
@@ -439,8 +467,8 @@ fn read(source: CommitSource<'_>, day: Day, logs: Option<&mut Logs>) -> Result<P
     // Before the first commit the history is empty, and complete.
     let Some(tip) = source.tip()? else { return Ok(Past::Known(Box::default())) };
     let log = match logs {
-        Some(logs) => logs.log(source, &tip)?,
-        None => read_log(source, &tip, false, None)?,
+        Some((logs, needed)) => logs.log(source, &tip, needed)?,
+        None => read_log(source, &tip, false, None, Needed::All)?,
     };
     let Some(mut log) = log else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });

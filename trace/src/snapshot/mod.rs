@@ -227,6 +227,13 @@ impl Snapshot {
         self.others.get(&format!("{TEMPLATES}/{name}"))?.content.as_ref()
     }
 
+    /// The templates of the team by their file names.
+    pub(crate) fn templates(&self) -> impl Iterator<Item = (&str, &Content)> {
+        let name = |path: &'_ String| path.len() > TEMPLATES.len() && path.starts_with(TEMPLATES);
+        let all = self.others.iter().filter(move |(path, _)| name(path));
+        all.filter_map(|(path, file)| Some((path[TEMPLATES.len()..].strip_prefix('/')?, file.content.as_ref()?)))
+    }
+
     /// Whether there is a file of this path, relative to the project root, with something in it. A folder counts if it
     /// holds one. In the working tree only those are known that the records or settings name.
     pub fn has(&self, path: &str) -> bool {

@@ -17,9 +17,10 @@ pub mod transfer;
 mod worth;
 
 pub use budgets::{Budget, Share};
+pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
 pub use compare::{Comparison, Outcome};
-pub use network::{Gradients, Network, Partials, Rule, State};
+pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};

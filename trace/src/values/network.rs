@@ -48,6 +48,12 @@ pub struct Call {
 }
 
 impl Call {
+    /// Whether two calls give the same outputs for the same numbers.
+    pub fn is_same(&self, other: &Self) -> bool {
+        std::ptr::eq(self.model, other.model)
+            && (&self.numbers, &self.tables, &self.lists) == (&other.numbers, &other.tables, &other.lists)
+    }
+
     fn run(&self, numbers: &[f64]) -> Result<Vec<f64>, ModelError> {
         let mut bound = Bound::new();
         for (name, value) in self.numbers.iter().zip(numbers) {
@@ -98,6 +104,13 @@ pub struct State {
     calls: Vec<Option<(Vec<f64>, Outputs)>>,
 }
 
+impl State {
+    /// The values before anything is evaluated.
+    pub fn empty(network: &Network) -> Self {
+        Self { values: vec![f64::NAN; network.nodes.len()], calls: vec![None; network.calls.len()] }
+    }
+}
+
 type Outputs = Result<Arc<[f64]>, ModelError>;
 
 /// The derivatives of each node by each of its inputs.
@@ -114,7 +127,7 @@ impl Partials {
 impl Network {
     /// Evaluates all values.
     pub fn evaluate(&self) -> State {
-        let mut state = State { values: vec![f64::NAN; self.nodes.len()], calls: vec![None; self.calls.len()] };
+        let mut state = State::empty(self);
         let (mut work, mut numbers) = (Work::default(), Vec::new());
         for &node in &self.order {
             self.step(node, &mut state, &mut work, &mut numbers);
@@ -139,6 +152,23 @@ impl Network {
             }
         }
         state
+    }
+
+    /// Evaluates again these nodes, whose rules changed, and every value that depends on one that became another.
+    pub fn update(&self, state: &mut State, edited: &[NodeId]) {
+        let mut is_due = vec![false; self.nodes.len()];
+        for &node in edited {
+            is_due[node] = true;
+        }
+        let mut changed = vec![false; self.nodes.len()];
+        let (mut work, mut numbers) = (Work::default(), Vec::new());
+        for &node in &self.order {
+            if is_due[node] || self.nodes[node].inputs.iter().any(|input| changed[*input]) {
+                let before = state.values[node];
+                self.step(node, state, &mut work, &mut numbers);
+                changed[node] = before.to_bits() != state.values[node].to_bits();
+            }
+        }
     }
 
     /// How `result` depends on `input`: only the values between them are calculated again. `None` if it does not.

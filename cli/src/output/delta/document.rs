@@ -1,15 +1,13 @@
 //! The JSON answer of `delta`, and the data for its template.
 
-use schema::number;
-use schema::quantity::Unit;
 use serde_json::{Value, json};
 use trace::RecordId;
-use trace::delta::HeadlineOf;
-use trace::values::Limit;
+use trace::delta::{HeadlineOf, MeasureChange};
 
 use super::super::json::{findings, source};
-use super::super::values::{limit_json, number as json_number};
-use super::{DeltaView, shown, state_name};
+use super::super::values::number as json_number;
+use super::changes::{measure_texts, rule_texts};
+use super::{DeltaView, causes, limits, renames, shown, state_name};
 
 /// The JSON answer: version 1, stable.
 pub(crate) fn json(view: &DeltaView<'_>) -> Value {
@@ -21,39 +19,6 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             let (id, unit) = view.value(value);
             let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
             json!({"id": id, "before": in_unit(value.before), "after": in_unit(value.after), "unit": unit.to_string()})
-        })
-        .collect();
-    let limits: Vec<Value> = delta
-        .limits
-        .iter()
-        .map(|limit| {
-            let (id, _, revision) = view.limit(limit);
-            let limit_of = |loaded: &trace::Loaded, index| loaded.target(index).map(Limit::from_target);
-            let written = |loaded: &trace::Loaded, index| {
-                loaded.target(index)?.limit().next().map(|(_, quantity)| quantity.unit().clone())
-            };
-            let (was, is) = (written(old, limit.base), written(new, limit.head));
-            let unit = is.as_ref().or(was.as_ref()).cloned().unwrap_or_else(Unit::dimensionless);
-            let fits = was.is_none_or(|was| was.dimension() == unit.dimension());
-            let shown = |limit: Option<Limit>| limit.map(|limit| limit_json(&limit, &unit));
-            json!({"id": id, "before": shown(limit_of(old, limit.base).filter(|_| fits)),
-                   "after": shown(limit_of(new, limit.head)), "unit": unit.to_string(), "revision": revision})
-        })
-        .collect();
-    let causes: Vec<Value> = delta
-        .causes
-        .iter()
-        .map(|cause| {
-            let (id, unit) = view.value(&cause.value);
-            let in_unit = |si: Option<f64>| json_number(si.map(|si| unit.from_si(si)));
-            json!({
-                "id": id,
-                "before": in_unit(cause.value.before),
-                "after": in_unit(cause.value.after),
-                "unit": unit.to_string(),
-                "affects": view.affects(cause),
-                "points": json_number(cause.points),
-            })
         })
         .collect();
     let headlines = view.headlines();
@@ -95,7 +60,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         .into_iter()
         .map(|(id, before, after)| json!({"id": id, "before": before, "after": after}))
         .collect();
-    json!({
+    let mut answer = json!({
         "version": 1,
         "base": source(old),
         "head": source(new),
@@ -112,12 +77,20 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             "edited": ids(new, &edited),
         },
         "values": values,
-        "causes": causes,
+        "causes": causes::json(view),
+        "other": causes::other_json(view),
+        "edits": causes::edits_json(view),
+        "renamed": renames::json(view),
         "status_changes": status_changes,
-        "limits_changed": limits,
+        "limits_changed": limits::json(view),
         "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after)})),
         "amounts": amounts,
-    })
+    });
+    let changes = view.changes().json(delta.stops.request);
+    if let (Some(answer), Value::Object(changes)) = (answer.as_object_mut(), changes) {
+        answer.extend(changes);
+    }
+    answer
 }
 
 /// The data for the template: the JSON answer, and its numbers as text.
@@ -133,19 +106,6 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             text
         })
         .collect();
-    let causes: Vec<Value> = view
-        .delta
-        .causes
-        .iter()
-        .map(|cause| {
-            let (id, unit) = view.value(&cause.value);
-            let mut shown = texts(shown(cause.value.before, cause.value.after, unit));
-            shown["id"] = json!(id);
-            shown["affects"] = json!(view.affects(cause));
-            shown["points"] = json!(cause.points.map(|points| number::signed(points, 2)));
-            shown
-        })
-        .collect();
     let values: Vec<Value> = view
         .delta
         .values
@@ -157,23 +117,25 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
             shown
         })
         .collect();
-    let limits: Vec<Value> = view
-        .delta
-        .limits
-        .iter()
-        .map(|limit| {
-            let (_, [before, after], _) = view.limit(limit);
-            json!({"before": before, "after": after})
-        })
-        .collect();
-    // A template must not name a key that is missing, so every finding gets one.
-    for list in ["new", "fixed"] {
+    // A template must not name a key that is missing, so every finding gets them.
+    for list in ["new", "fixed", "uncovered", "worse", "better"] {
         for finding in context[list].as_array_mut().into_iter().flatten() {
-            if finding.get("waiver").is_none() {
-                finding["waiver"] = Value::Null;
+            for key in ["waiver", "measure"] {
+                if finding.get(key).is_none() {
+                    finding[key] = Value::Null;
+                }
             }
         }
     }
+    let measures = |changes: &[MeasureChange]| -> Value {
+        let texts = changes.iter().map(measure_texts);
+        texts.map(|[before, after]| json!({"before": before, "after": after})).collect()
+    };
+    let rules = view.delta.settings.iter().map(|rule| {
+        let [before, after] = rule_texts(rule);
+        json!({"key": rule.key, "before": before, "after": after, "hidden": rule.hidden})
+    });
+    let rules: Vec<Value> = rules.collect();
     let [old, new] = view.loaded().map(state_name);
     let incomplete: Vec<String> = view.loaded().into_iter().filter_map(super::super::incomplete).collect();
     context["shown"] = json!({
@@ -182,9 +144,13 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         "how": view.found.how,
         "incomplete": incomplete,
         "headline": headline,
-        "causes": causes,
+        "causes": causes::texts(view),
+        "other": causes::other_text(view),
         "values": values,
-        "limits_changed": limits,
+        "limits_changed": limits::texts(view),
+        "worse": measures(&view.delta.worse),
+        "better": measures(&view.delta.better),
+        "settings": rules,
         "empty": view.delta.is_empty(),
     });
     context

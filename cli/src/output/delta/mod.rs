@@ -1,9 +1,14 @@
 //! The output of `delta`: one file per format, all from the same comparison.
 
+mod causes;
+mod changes;
 mod document;
+mod limits;
 mod markdown;
+mod renames;
 mod terminal;
 
+pub(crate) use changes::FindingChanges;
 pub(crate) use document::{context, json};
 pub(crate) use markdown::markdown;
 pub(crate) use terminal::terminal;
@@ -12,7 +17,7 @@ use std::collections::HashSet;
 
 use schema::number;
 use schema::quantity::{Unit, same_number};
-use trace::delta::{Cause, ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
+use trace::delta::{ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
 use trace::git::Base;
 use trace::snapshot::Source;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
@@ -27,6 +32,13 @@ pub(crate) struct DeltaView<'t> {
     pub(crate) found: &'t Base,
 }
 
+impl<'t> DeltaView<'t> {
+    /// What the change does to findings and rules.
+    pub(crate) fn changes(&self) -> FindingChanges<'t> {
+        FindingChanges { delta: self.delta, head: self.head }
+    }
+}
+
 /// Every finding of both states once, with its state since the base, including those that the head waives.
 pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
     let base = view.base.report();
@@ -34,12 +46,12 @@ pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
     let state = |known: bool| Some(if known { Baseline::Unchanged } else { Baseline::New });
     let new = view.delta.new.iter().map(|finding| (finding, state(false)));
     let unchanged = view.delta.unchanged.iter().map(|finding| (finding, state(true)));
-    let waived =
-        view.head.report().waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
+    let uncovered = view.delta.uncovered.iter().map(|finding| (finding, state(true)));
+    let waived = view.delta.waived.iter().map(|finding| (finding, state(known.contains(&finding.fingerprint()))));
     // Findings that a waiver of the head accepts are already in the list.
     let fixed = view.delta.fixed.iter().filter(|finding| finding.waiver.is_none());
     let fixed = fixed.map(|finding| (finding, Some(Baseline::Absent)));
-    new.chain(unchanged).chain(waived).chain(fixed).collect()
+    new.chain(uncovered).chain(unchanged).chain(waived).chain(fixed).collect()
 }
 
 /// A value before and after as text, and the change; empty without a change.
@@ -87,7 +99,7 @@ impl DeltaView<'_> {
 
     /// The number of findings before and after, by level.
     fn counts(&self) -> [[usize; 2]; 3] {
-        let [before, after] = [self.base.report().counts(), self.head.report().counts()];
+        let [before, after] = self.delta.counts;
         [0, 1, 2].map(|level| [before[level], after[level]])
     }
 
@@ -98,13 +110,6 @@ impl DeltaView<'_> {
             ChangedNode::Base(node) => (self.base.values(), node),
         };
         (values.name(node), values.unit(node))
-    }
-
-    /// The names of the values that a cause affects, in the order of the path to the points.
-    fn affects(&self, cause: &Cause) -> Vec<String> {
-        let values =
-            if matches!(cause.value.named, ChangedNode::Head(_)) { self.head.values() } else { self.base.values() };
-        cause.affects.iter().skip(1).map(|node| values.name(*node)).collect()
     }
 
     /// The id of a target with a new limit, the limit before and after as text, and the revision that records it.

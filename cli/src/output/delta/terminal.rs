@@ -2,19 +2,19 @@
 
 use std::fmt::Write as _;
 
-use schema::number;
 use schema::settings::Level;
 use trace::{Finding, RecordId};
 
-use super::super::table::{Paint, Table, plain, strong};
-use super::{DeltaView, shown, state_name};
+use super::super::table::{Table, plain, strong};
+use super::{DeltaView, causes, limits, renames, shown, state_name};
 use crate::output::{Paths, incomplete, terminal};
 use crate::screen::{Ink, clean, count};
 
-/// The largest number of causes to list; the rest are counted.
-const MOST_CAUSES: usize = 12;
 /// The largest number of records to list by name, for each kind of change.
 const MOST_RECORDS: usize = 12;
+
+/// The note on an error that stops nothing.
+pub(super) const BY_RESULT: &str = "does not stop the request: a new result shows it";
 
 /// The text for the terminal.
 pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
@@ -25,9 +25,17 @@ pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
         return out;
     }
     headline(&mut out, view, ink);
-    let [old, new] = view.loaded();
-    section(&mut out, view, ink, "new findings", &view.delta.new, new);
-    section(&mut out, view, ink, "fixed findings", &view.delta.fixed, old);
+    let findings = view.changes();
+    findings.rules(&mut out, ink);
+    renames::section(&mut out, view, ink);
+    new_findings(&mut out, view, ink);
+    findings.worse(&mut out, ink);
+    findings.uncovered(&mut out, ink);
+    let (waived, gone): (Vec<_>, Vec<_>) = view.delta.fixed.iter().partition(|finding| finding.waiver.is_some());
+    without_position(&mut out, ink, "fixed findings", &gone);
+    without_position(&mut out, ink, "findings that a waiver now accepts", &waived);
+    findings.better(&mut out, ink);
+    findings.postponed(&mut out, ink);
     changes(&mut out, view, ink);
     records(&mut out, view, ink);
     out
@@ -64,18 +72,36 @@ fn headline(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     out.push('\n');
 }
 
-fn section(out: &mut String, view: &DeltaView<'_>, ink: Ink, name: &str, findings: &[Finding], loaded: &trace::Loaded) {
+/// The new findings, and which of them stop the request.
+fn new_findings(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
+    let delta = view.delta;
+    if delta.new.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "{}", ink.strong(&format!("new findings ({})", delta.new.len())));
+    let paths = Paths::new(view.loaded()[1]);
+    for (finding, by_result) in delta.new.iter().zip(&delta.by_result) {
+        terminal::finding(out, finding, &paths, ink);
+        if *by_result && finding.level == Level::Error {
+            ink.block(out, "", 7, BY_RESULT);
+        }
+    }
+    let errors = delta.new.iter().filter(|finding| finding.level == Level::Error).count();
+    let stopping = delta.stopping(delta.stops.request).count();
+    if stopping < errors {
+        let _ = writeln!(out, "{} of {} stop the request", stopping, count(errors, "new error"));
+    }
+    out.push('\n');
+}
+
+/// Findings of the base under a heading.
+fn without_position(out: &mut String, ink: Ink, name: &str, findings: &[&Finding]) {
     if findings.is_empty() {
         return;
     }
     let _ = writeln!(out, "{}", ink.strong(&format!("{name} ({})", findings.len())));
-    let paths = Paths::new(loaded);
     for finding in findings {
-        if std::ptr::eq(findings, view.delta.new.as_slice()) {
-            terminal::finding(out, finding, &paths, ink);
-        } else {
-            fixed(out, finding, ink);
-        }
+        fixed(out, finding, ink);
     }
     out.push('\n');
 }
@@ -89,21 +115,7 @@ fn fixed(out: &mut String, finding: &Finding, ink: Ink) {
 }
 
 fn changes(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
-    let delta = view.delta;
-    if !delta.limits.is_empty() {
-        let _ = writeln!(out, "{}", ink.strong("changed limits"));
-        let mut table = Table::new(&[("  target", false), ("before", true), ("after", true), ("revision", false)]);
-        for limit in &delta.limits {
-            let (id, [before, after], revision) = view.limit(limit);
-            let recorded = match revision {
-                Some(revision) => plain(revision),
-                None => ("no revision".to_owned(), Paint::Level(Level::Warning)),
-            };
-            table.row(vec![strong(format!("  {id}")), plain(before), plain(after), recorded]);
-        }
-        out.push_str(&table.text(ink));
-        out.push('\n');
-    }
+    limits::section(out, view, ink);
     let status_changes = view.status_changes();
     if !status_changes.is_empty() {
         let _ = writeln!(out, "{}", ink.strong("targets with a new status"));
@@ -112,26 +124,8 @@ fn changes(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
         }
         out.push('\n');
     }
-    if !delta.causes.is_empty() {
-        let changes = count(delta.values.len(), "value");
-        let _ = writeln!(out, "{}", ink.strong(&format!("values: {changes} changed; causes")));
-        for cause in delta.causes.iter().take(MOST_CAUSES) {
-            let (name, unit) = view.value(&cause.value);
-            let [before, after, _] = shown(cause.value.before, cause.value.after, unit);
-            let points =
-                cause.points.map(|points| format!("   about {} pts", number::signed(points, 2))).unwrap_or_default();
-            let _ = writeln!(out, "  {}  {before} → {after}{points}", ink.strong(&clean(&name)));
-            let affects = view.affects(cause);
-            if !affects.is_empty() {
-                ink.block(out, "affects", 9, &affects.join(" → "));
-            }
-        }
-        if delta.causes.len() > MOST_CAUSES {
-            let more = delta.causes.len() - MOST_CAUSES;
-            let _ = writeln!(out, "  and {more} more causes; `--format json` lists all");
-        }
-        out.push('\n');
-    }
+    causes::section(out, view, ink);
+    causes::edits_section(out, view, ink);
 }
 
 fn records(out: &mut String, view: &DeltaView<'_>, ink: Ink) {

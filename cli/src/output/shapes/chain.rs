@@ -57,6 +57,7 @@ pub(crate) static EXPLAIN: Answer = Answer {
                             Shape::Words(&["reading", "structure", "verification", "values", "history", "waivers"]),
                             "group of the check",
                         ),
+                        key("about", Shape::Words(&["records", "car"]), "what its findings are about"),
                         key(
                             "levels",
                             Shape::List(&Shape::Words(CHECK_LEVELS)),

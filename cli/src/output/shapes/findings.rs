@@ -1,7 +1,9 @@
 //! The answers of `check` and `delta`.
 
+use super::causes::{BEFORE_AND_AFTER, CAUSES, LIMITS_CHANGED};
 use super::shared::{
-    CHECK_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, LIMIT, OFF, SOURCE, STAGES, STATUSES,
+    CHANGED_FINDING, CHECK_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, OFF, SOURCE, STAGES,
+    STATUSES,
 };
 use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
@@ -23,7 +25,8 @@ const FILTERS: &[Key] = &[
 pub(crate) static CHECK: Answer = Answer {
     name: "check",
     command: "tierod check --format json",
-    summary: "The findings that pass the filters, and their counts. With `--staged`, only the findings that the next commit adds.",
+    summary: "The findings that pass the filters, and their counts. With `--staged`, only the findings that the next commit \
+              adds, and the other changes of findings and rules (the optional keys).",
     variants: &[(
         "",
         &[&[
@@ -74,20 +77,52 @@ pub(crate) static CHECK: Answer = Answer {
             ),
             OFF,
             key("findings", Shape::List(&Shape::Named(&CHECK_FINDING)), "the findings, by file and line"),
+            STOPS.optional(),
+            key("uncovered", Shape::List(&Shape::Named(&CHECK_FINDING)), UNCOVERED.meaning).optional(),
+            WORSE.optional(),
+            BETTER.optional(),
+            POSTPONED.optional(),
+            SETTINGS.optional(),
         ]],
     )],
 };
+
+const STOPS: Key = key("stops", TEXTS, "fingerprints of the new errors that stop the change: exit status 1");
+const UNCOVERED: Key = key(
+    "uncovered",
+    Shape::List(&Shape::Named(&FINDING)),
+    "findings that are not new: they could not be seen in the base, because a file or record was unreadable there",
+);
+const WORSE: Key = key("worse", Shape::List(&Shape::Named(&CHANGED_FINDING)), "findings of both that are worse now");
+const BETTER: Key = key("better", Shape::List(&Shape::Named(&CHANGED_FINDING)), "findings of both that are better now");
+const POSTPONED: Key = key(
+    "postponed",
+    Shape::List(&Shape::Object(&[&[
+        key("id", Shape::Text, "id of the record"),
+        key("before", Shape::Date, "due date in the base"),
+        key("after", Shape::OrNull(&Shape::Date), "due date in the head; null if it has none"),
+    ]])),
+    "verifications without a result whose due date was moved later: they are not in `fixed`",
+);
+const SETTINGS: Key = key(
+    "settings",
+    Shape::List(&Shape::Object(&[&[
+        key(
+            "key",
+            Shape::Text,
+            "`levels.no-lead` for a setting, `waivers.ID` for a waiver, `templates/FILE` for a template",
+        ),
+        key("before", TEXT_OR_NULL, "value in the base; null if it was not set"),
+        key("after", TEXT_OR_NULL, "value in the head; null if it is not set"),
+        key("hidden", Shape::Integer, "number of findings that are no longer reported because of it"),
+    ]])),
+    "rules that changed; findings are compared with the levels of the base",
+);
 
 const ID_AND_KIND: Shape = Shape::List(&Shape::Object(&[&[
     key("id", Shape::Text, "id of the record"),
     key("kind", Shape::Text, "kind of the record"),
 ]]));
-
-const BEFORE_AND_AFTER: &[Key] = &[
-    measure("before", NUMBER_OR_NULL, "`unit`", "value in the base"),
-    measure("after", NUMBER_OR_NULL, "`unit`", "value in the head"),
-    key("unit", Shape::Text, "unit of both"),
-];
 
 const COUNT_CHANGE: Shape = Shape::Object(&[&[
     key("before", Shape::Integer, "number in the base"),
@@ -107,19 +142,36 @@ const FINDINGS: &[Key] = &[
     key(
         "fixed",
         Shape::List(&Shape::Named(&FIXED_FINDING)),
-        "findings of the base only, and those that a new waiver accepts",
+        "findings of the base only, and those that a new waiver accepts (with `waiver`)",
     ),
+    UNCOVERED,
+    WORSE,
+    BETTER,
 ];
 
-/// Templates see `waiver` in every finding, because a template must not name a key that is missing.
+/// Templates see `waiver` and `measure` in every finding, because a template must not name a key that is missing.
 const CONTEXT_FINDINGS: &[Key] = &[
     key("new", Shape::List(&CONTEXT_FINDING), "findings of the head only"),
     key("fixed", Shape::List(&CONTEXT_FINDING), "findings of the base only, and those that a new waiver accepts"),
+    key("uncovered", Shape::List(&CONTEXT_FINDING), "findings that could not be seen in the base"),
+    key("worse", Shape::List(&CONTEXT_CHANGE), "findings of both that are worse now"),
+    key("better", Shape::List(&CONTEXT_CHANGE), "findings of both that are better now"),
 ];
-const CONTEXT_FINDING: Shape =
-    Shape::Object(&[FINDING_KEYS, &[key("waiver", TEXT_OR_NULL, "id of the waiver that accepts it")]]);
+const CONTEXT_KEYS: &[Key] = &[
+    key("waiver", TEXT_OR_NULL, "id of the waiver that accepts it"),
+    key("measure", Shape::OrNull(&Shape::Named(&MEASURE)), "how bad it is in the head, if that is a number"),
+];
+const CONTEXT_FINDING: Shape = Shape::Object(&[FINDING_KEYS, CONTEXT_KEYS]);
+const CONTEXT_CHANGE: Shape = Shape::Object(&[
+    FINDING_KEYS,
+    CONTEXT_KEYS,
+    &[key("before", Shape::Named(&MEASURE), "how bad it was in the base")],
+]);
 
 const CHANGES: &[Key] = &[
+    STOPS,
+    POSTPONED,
+    SETTINGS,
     key("unchanged", Shape::Integer, "number of findings that are in both"),
     key(
         "counts",
@@ -157,18 +209,6 @@ const CHANGES: &[Key] = &[
         "values that changed",
     ),
     key(
-        "causes",
-        Shape::List(&Shape::Object(&[
-            &[key("id", Shape::Text, "name of the value, as in `front-upright.mass`")],
-            BEFORE_AND_AFTER,
-            &[
-                key("affects", TEXTS, "the values on the path to the points, in order"),
-                measure("points", NUMBER_OR_NULL, "pts", "estimated effect on the points of the goal"),
-            ],
-        ])),
-        "changed values that do not change because of another value",
-    ),
-    key(
         "status_changes",
         Shape::List(&Shape::Object(&[&[
             key("id", Shape::Text, "id of the target"),
@@ -177,21 +217,7 @@ const CHANGES: &[Key] = &[
         ]])),
         "targets with a new status",
     ),
-    key(
-        "limits_changed",
-        Shape::List(&Shape::Object(&[&[
-            key("id", Shape::Text, "id of the target"),
-            key(
-                "before",
-                Shape::OrNull(&Shape::Named(&LIMIT)),
-                "limit in the base; null if it had none, or one whose unit does not match",
-            ),
-            key("after", Shape::OrNull(&Shape::Named(&LIMIT)), "limit in the head; null if it has none"),
-            key("unit", Shape::Text, "unit of both; empty for a plain number"),
-            key("revision", TEXT_OR_NULL, "id of the revision that records the change"),
-        ]])),
-        "targets with a new limit",
-    ),
+    LIMITS_CHANGED,
     key(
         "points",
         Shape::OrNull(&Shape::Object(&[&[
@@ -207,7 +233,7 @@ pub(crate) static DELTA: Answer = Answer {
     name: "delta",
     command: "tierod delta --format json",
     summary: "The difference between two states: findings, records, values and limits.",
-    variants: &[("", &[STATES, FINDINGS, CHANGES])],
+    variants: &[("", &[STATES, FINDINGS, CHANGES, CAUSES])],
 };
 
 /// Three texts of a changed number.
@@ -217,10 +243,15 @@ const SHOWN: &[Key] = &[
     key("change", Shape::Text, "difference with its sign; empty without one"),
 ];
 
+/// Two measures as text.
+const MEASURES: &[Key] =
+    &[key("before", Shape::Text, "measure in the base"), key("after", Shape::Text, "measure in the head")];
+
 const CONTEXT: Keys = &[
     STATES,
     CONTEXT_FINDINGS,
     CHANGES,
+    CAUSES,
     &[key(
         "shown",
         Shape::Object(&[&[
@@ -240,7 +271,9 @@ const CONTEXT: Keys = &[
                     &[
                         key("id", Shape::Text, "name of the value"),
                         key("affects", TEXTS, "the values on the path to the points, in order"),
-                        key("points", TEXT_OR_NULL, "estimated effect on the points"),
+                        key("points", TEXT_OR_NULL, "its part of the change of the points"),
+                        key("effect", Shape::Text, "its part of the change of points and amounts; empty without one"),
+                        key("edited", Shape::Text, "the edited key, after the id of its record; empty without one"),
                     ],
                 ])),
                 "as `causes`",
@@ -255,9 +288,23 @@ const CONTEXT: Keys = &[
                 Shape::List(&Shape::Object(&[&[
                     key("before", Shape::Text, "limit in the base; empty without one"),
                     key("after", Shape::Text, "limit in the head; empty without one"),
+                    key("agreed", Shape::Text, "role, date and reason of the revision; empty without one"),
                 ]])),
                 "as `limits_changed`",
             ),
+            key("worse", Shape::List(&Shape::Object(&[MEASURES])), "as `worse`"),
+            key("better", Shape::List(&Shape::Object(&[MEASURES])), "as `better`"),
+            key(
+                "settings",
+                Shape::List(&Shape::Object(&[&[
+                    key("key", Shape::Text, "the rule"),
+                    key("before", Shape::Text, "value in the base; `not set` without one"),
+                    key("after", Shape::Text, "value in the head; `not set` without one"),
+                    key("hidden", Shape::Integer, "number of findings that are no longer reported because of it"),
+                ]])),
+                "as `settings`",
+            ),
+            key("other", Shape::Text, "as `other`; empty if nothing is left"),
             key("empty", Shape::Flag, "whether there is no difference"),
         ]]),
         "the same numbers as text with units, for templates",

@@ -3,6 +3,7 @@
 //! `tierod schema ANSWER` prints the JSON Schema built from these tables, and `docs/json.md` is generated from them.
 //! A test validates the real answers, so a key that is added to an answer must be added here.
 
+mod causes;
 mod chain;
 #[cfg(test)]
 mod docs;

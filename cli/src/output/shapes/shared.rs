@@ -23,10 +23,15 @@ pub(super) const SOURCE: Named = Named {
     ]],
 };
 
-/// The keys of a finding except `waiver`.
+/// The keys of every finding.
 pub(super) const FINDING_KEYS: &[Key] = &[
     key("check", Shape::Text, "name of the check; `tierod explain` lists all"),
-    key("level", Shape::Words(LEVELS), "level at this stage"),
+    key("level", Shape::Words(LEVELS), "level at this stage; in a comparison, with the settings of the base"),
+    key(
+        "about",
+        Shape::Words(&["records", "car"]),
+        "`records`: they are broken, incomplete or contradict each other; `car`: the car, the plan or the calendar",
+    ),
     key("record", TEXT_OR_NULL, "id of the record"),
     key("field", TEXT_OR_NULL, "key in the record, with dots between nested keys"),
     key("path", Shape::Text, "file, relative to the top folder of the repository"),
@@ -37,7 +42,34 @@ pub(super) const FINDING_KEYS: &[Key] = &[
     key("fingerprint", Shape::Text, "the same for the same finding in every revision, even if its line changes"),
 ];
 
-pub(super) const FINDING: Named = Named { name: "finding", summary: "A finding of a check.", keys: &[FINDING_KEYS] };
+/// How bad a finding is.
+pub(super) const MEASURE: Named = Named {
+    name: "measure",
+    summary: "How bad a finding is; a larger number is worse. As in 2 kg over a limit, 12.5 pts missing, 4 days late.",
+    keys: &[&[
+        measure("value", NUMBER_OR_NULL, "`unit`", "the number"),
+        key("unit", Shape::Text, "its unit; empty for a plain number"),
+    ]],
+};
+
+/// The measure of a finding, which not every finding has.
+pub(super) const FINDING_MEASURE: Key =
+    key("measure", Shape::Named(&MEASURE), "how bad it is, if that is a number").optional();
+
+pub(super) const FINDING: Named =
+    Named { name: "finding", summary: "A finding of a check.", keys: &[FINDING_KEYS, &[FINDING_MEASURE]] };
+
+pub(super) const CHANGED_FINDING: Named = Named {
+    name: "changed-finding",
+    summary: "A finding of base and head that became worse or better.",
+    keys: &[
+        FINDING_KEYS,
+        &[
+            key("measure", Shape::Named(&MEASURE), "how bad it is in the head"),
+            key("before", Shape::Named(&MEASURE), "how bad it was in the base"),
+        ],
+    ],
+};
 
 /// A finding in the answer of `check`.
 pub(super) const CHECK_FINDING: Named = Named {
@@ -45,6 +77,7 @@ pub(super) const CHECK_FINDING: Named = Named {
     summary: "A finding of a check, with since when it is open.",
     keys: &[
         FINDING_KEYS,
+        &[FINDING_MEASURE],
         &[key(
             "since",
             Shape::OrNull(&Shape::Object(&[&[
@@ -82,6 +115,7 @@ pub(super) const FIXED_FINDING: Named = Named {
     summary: "A finding of the base that the head does not have, or accepts by a waiver.",
     keys: &[
         FINDING_KEYS,
+        &[FINDING_MEASURE],
         &[key("waiver", Shape::Text, "id of the waiver that accepts it; only if the head has one").optional()],
     ],
 };

@@ -1,8 +1,11 @@
 //! The amounts of parts, and their totals through systems to the car.
 
+use std::sync::Arc;
+
 use foldhash::{HashMap, HashMapExt as _};
-use schema::Quantity;
+use schema::quantity::Dimension;
 use schema::records::{Amount, Part};
+use schema::{Quantity, Settings};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
@@ -16,16 +19,22 @@ impl Builder<'_> {
     pub(super) fn amounts(&mut self) {
         let loaded = &*self.graph.loaded;
         let mut members = Members::new();
+        // The dimension of each amount is that of the first part.
+        let mut dimensions: Vec<Dimension> = Vec::new();
         for (index, _, part) in loaded.parts() {
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
             for (name, amount) in part.amounts.iter() {
                 let number = self.add_amount(name.as_str());
-                let field = Field::new(index, &["amounts", name.as_str()]);
-                let first = members.get(&(None, number)).and_then(|all| all.first());
-                let required = first.map(|(node, _)| self.network.nodes[*node].dimension);
+                let field = Field { record: index, route: Arc::clone(&self.amount_routes[usize::from(number)]) };
+                let required = dimensions.get(usize::from(number)).copied();
                 let node = self.add(Key::Part(index, number), field.clone(), required);
-                self.set_quantity(node, &amount.value, &field);
-                self.network.nodes[node].unit = self.in_currency(&amount.value).0;
+                let found = self.in_currency(&amount.value);
+                let unit = found.0.clone();
+                self.set_value(node, found, &field);
+                self.network.nodes[node].unit = unit;
+                if required.is_none() {
+                    dimensions.push(self.network.nodes[node].dimension);
+                }
                 let factor = self.factor(part, name.as_str(), amount);
                 members.entry((None, number)).or_default().push((node, factor));
                 if let Some(system) = system {
@@ -40,18 +49,14 @@ impl Builder<'_> {
     fn add_amount(&mut self, name: &str) -> u16 {
         self.find_amount(name).unwrap_or_else(|| {
             self.amounts.push(name.into());
+            self.amount_routes.push(Arc::from(["amounts".to_owned(), name.to_owned()]));
             (self.amounts.len() - 1) as u16
         })
     }
 
     /// How often a part counts, with its growth allowance.
     fn factor(&self, part: &Part, name: &str, amount: &Amount) -> f64 {
-        let growth = self.graph.loaded.settings().growth.get(name);
-        let growth = growth.and_then(|bases| match &amount.basis {
-            Some(basis) => bases.get(basis.as_str()),
-            None => bases.iter().next().map(|(_, growth)| growth),
-        });
-        f64::from(part.count.unwrap_or(1)) * (1.0 + growth.map_or(0.0, Quantity::si))
+        f64::from(part.count.unwrap_or(1)) * (1.0 + growth(self.graph.loaded.settings(), name, amount))
     }
 
     /// One total per amount for the car and for each system.
@@ -86,4 +91,13 @@ impl Builder<'_> {
             }
         }
     }
+}
+
+/// The growth allowance of an amount, as a share of it.
+pub(crate) fn growth(settings: &Settings, name: &str, amount: &Amount) -> f64 {
+    let growth = settings.growth.get(name).and_then(|bases| match &amount.basis {
+        Some(basis) => bases.get(basis.as_str()),
+        None => bases.iter().next().map(|(_, growth)| growth),
+    });
+    growth.map_or(0.0, Quantity::si)
 }

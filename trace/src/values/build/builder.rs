@@ -23,7 +23,7 @@ use crate::values::{Key, Measured, Origin};
 pub(super) struct Field {
     pub(super) record: RecordId,
     /// The keys below the record.
-    pub(super) route: Vec<String>,
+    pub(super) route: Arc<[String]>,
 }
 
 impl Field {
@@ -42,6 +42,8 @@ pub(super) struct Builder<'g> {
     pub(super) required: Vec<Option<Dimension>>,
     pub(super) by_key: HashMap<Key, NodeId>,
     pub(super) amounts: Vec<Box<str>>,
+    /// The route of each amount, the same for all parts.
+    pub(super) amount_routes: Vec<Arc<[String]>>,
     pub(super) origins: HashMap<RecordId, Origin>,
     pub(super) problems: Vec<ValueProblem>,
     measured: Measured,
@@ -57,6 +59,7 @@ impl<'g> Builder<'g> {
             required: Vec::new(),
             by_key: HashMap::new(),
             amounts: Vec::new(),
+            amount_routes: Vec::new(),
             origins: HashMap::new(),
             problems: Vec::new(),
             measured,
@@ -86,7 +89,7 @@ impl Builder<'_> {
         message: impl Into<String>,
         help: impl Into<String>,
     ) {
-        let Field { record, route } = field.clone();
+        let (record, route) = (field.record, field.route.to_vec());
         self.problems.push(ValueProblem { kind, record, route, offset, message: message.into(), help: help.into() });
     }
 
@@ -129,7 +132,13 @@ impl Builder<'_> {
 
     /// Sets a node to a quantity.
     pub(super) fn set_quantity(&mut self, node: NodeId, quantity: &Quantity, field: &Field) {
-        let (unit, value, uncertainty) = self.in_currency(quantity);
+        let found = self.in_currency(quantity);
+        self.set_value(node, found, field);
+    }
+
+    /// Sets a node to a value: its unit, and value and uncertainty in SI.
+    pub(super) fn set_value(&mut self, node: NodeId, found: (Unit, f64, f64), field: &Field) {
+        let (unit, value, uncertainty) = found;
         if let Some(required) = self.required[node]
             && required != unit.dimension()
         {

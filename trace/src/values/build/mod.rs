@@ -12,6 +12,7 @@ mod targets;
 
 use std::sync::{Arc, OnceLock};
 
+pub(crate) use self::amounts::growth;
 use self::builder::Builder;
 use super::{Measured, Values};
 use crate::graph::Graph;

@@ -1,5 +1,7 @@
 //! A finding: the check, the record, the position, the level and a fingerprint that identifies it.
 
+pub(crate) mod encoded;
+
 use std::fmt;
 
 use schema::read::Spot;
@@ -8,6 +10,7 @@ use schema::settings::Level;
 use sha2::{Digest, Sha256};
 
 use crate::checks::Check;
+use crate::measure::Measure;
 
 /// A finding with its position, ready to be shown.
 #[derive(Clone, Debug)]
@@ -34,6 +37,8 @@ pub struct Finding {
     pub chain: Vec<String>,
     /// The waiver that accepts it, if one does.
     pub waiver: Option<String>,
+    /// How bad it is, if that is a number.
+    pub measure: Option<Measure>,
 }
 
 impl Finding {
@@ -68,8 +73,6 @@ pub struct Report {
     pub findings: Vec<Finding>,
     /// The findings that waivers accept.
     pub waived: Vec<Finding>,
-    /// The checks that the settings switch off at this stage, in the order of their names.
-    pub off: Vec<OffCheck>,
 }
 
 impl Report {

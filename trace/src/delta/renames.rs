@@ -1,0 +1,101 @@
+//! Records that seem to have a new id without a `formerly` line.
+//!
+//! A removed and an added record of the same kind are taken for one record if at least three quarters of their keys,
+//! and at least two, have the same text in both. The pair with the larger share is taken first; of equal shares the one whose
+//! ids are more alike. Each record is in at most one pair.
+
+use std::cmp::Reverse;
+
+use foldhash::{HashMap, HashMapExt as _};
+
+use super::Delta;
+use crate::Loaded;
+use crate::ids::RecordId;
+use crate::study::Study;
+
+/// The smallest share of keys with the same text.
+pub const ALIKE: f64 = 0.75;
+/// The smallest number of keys with the same text.
+const FEWEST: usize = 2;
+/// Up to this number of pairs all are compared; above it only records with the same first key.
+const MOST_PAIRS: usize = 40_000;
+
+/// A removed and an added record that seem to be the same.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LikelyRename {
+    /// The record that only base has.
+    pub from: RecordId,
+    /// The record that only head has.
+    pub to: RecordId,
+    /// The share of keys with the same text.
+    pub alike: f64,
+    /// The `formerly` of the record with the old id added, as YAML.
+    pub line: String,
+}
+
+type Fields = Vec<(String, String)>;
+
+/// The keys of a record, without earlier ids.
+fn fields(loaded: &Loaded, record: RecordId) -> Fields {
+    let mut all = loaded.record(record).body.fields();
+    all.retain(|(key, _)| key != "formerly");
+    all.sort_unstable();
+    all
+}
+
+/// The number of keys with the same text in both, and the share of all keys.
+fn compare_fields(a: &Fields, b: &Fields) -> (usize, f64) {
+    let same = a.iter().filter(|field| b.binary_search(field).is_ok()).count();
+    let keys = |all: &Fields| all.len();
+    let in_both = a.iter().filter(|(key, _)| b.iter().any(|(other, _)| other == key)).count();
+    let all = keys(a) + keys(b) - in_both;
+    (same, if all == 0 { 0.0 } else { same as f64 / all as f64 })
+}
+
+/// The number of characters that two ids have in common at the start and at the end.
+fn common_ends(a: &str, b: &str) -> usize {
+    let start = a.bytes().zip(b.bytes()).take_while(|(a, b)| a == b).count();
+    let most = a.len().min(b.len()) - start;
+    start + a.bytes().rev().zip(b.bytes().rev()).take(most).take_while(|(a, b)| a == b).count()
+}
+
+pub(super) fn compare(base: &Study, head: &Study, delta: &mut Delta) {
+    let (before, after) = (&*base.loaded, &*head.loaded);
+    let side = |loaded: &Loaded, records: &[RecordId]| -> Vec<(RecordId, Fields)> {
+        records.iter().map(|record| (*record, fields(loaded, *record))).collect()
+    };
+    let (removed, added) = (side(before, &delta.removed), side(after, &delta.added));
+    let mut of_kind: HashMap<_, Vec<usize>> = HashMap::new();
+    for (at, (record, _)) in added.iter().enumerate() {
+        of_kind.entry(after.kind(*record)).or_default().push(at);
+    }
+    let many = removed.len().saturating_mul(added.len()) > MOST_PAIRS;
+    let mut pairs = Vec::new();
+    for (old, was) in &removed {
+        for at in of_kind.get(&before.kind(*old)).into_iter().flatten() {
+            let (new, is) = &added[*at];
+            if many && was.first() != is.first() {
+                continue;
+            }
+            let (same, alike) = compare_fields(was, is);
+            if same >= FEWEST && alike >= ALIKE {
+                let (from, to) = (before.record(*old).id.as_str(), after.record(*new).id.as_str());
+                let order = (Reverse((alike * 1e6) as u32), Reverse(common_ends(from, to)), from, to);
+                pairs.push((order, *old, *new, alike));
+            }
+        }
+    }
+    pairs.sort_unstable_by(|a, b| a.0.cmp(&b.0));
+    let (mut taken_old, mut taken_new) = (foldhash::HashSet::default(), foldhash::HashSet::default());
+    for (_, from, to, alike) in pairs {
+        if !taken_old.contains(&from) && !taken_new.contains(&to) {
+            taken_old.insert(from);
+            taken_new.insert(to);
+            let earlier = after.record(to).body.common().formerly().iter().map(|id| id.as_str());
+            let ids: Vec<&str> = earlier.chain([before.record(from).id.as_str()]).collect();
+            let line = format!("formerly: [{}]", ids.join(", "));
+            delta.likely_renames.push(LikelyRename { from, to, alike, line });
+        }
+    }
+    delta.likely_renames.sort_by(|a, b| after.record(a.to).id.cmp(&after.record(b.to).id));
+}

@@ -1,0 +1,155 @@
+//! A report in binary form, to be kept: checks, kinds and levels by word, never by their number.
+
+use schema::Kind;
+use schema::read::Spot;
+use schema::settings::Level;
+use serde::{Deserialize, Serialize};
+
+use super::{Finding, LEVELS, Report};
+use crate::checks;
+use crate::measure::{Measure, StoredMeasure};
+
+/// A finding with its check, level and kind by word.
+#[derive(Serialize, Deserialize)]
+struct StoredFinding<'b> {
+    check: &'b str,
+    level: &'b str,
+    record: Option<&'b str>,
+    kind: Option<&'b str>,
+    field: Option<&'b str>,
+    path: &'b str,
+    /// Line and column.
+    spot: (u32, u32),
+    message: &'b str,
+    help: &'b str,
+    #[serde(borrow)]
+    chain: Vec<&'b str>,
+    waiver: Option<&'b str>,
+    #[serde(borrow)]
+    measure: Option<StoredMeasure<'b>>,
+}
+
+/// The bytes of a report; `None` if it cannot be restored from them.
+pub(crate) fn encode(report: &Report) -> Option<Vec<u8>> {
+    let (findings, waived): (Vec<_>, Vec<_>) = (
+        report.findings.iter().map(store).collect::<Option<_>>()?,
+        report.waived.iter().map(store).collect::<Option<_>>()?,
+    );
+    postcard::to_stdvec(&(findings, waived)).ok()
+}
+
+fn store(finding: &Finding) -> Option<StoredFinding<'_>> {
+    let measure = match &finding.measure {
+        Some(measure) => Some(measure.stored()?),
+        None => None,
+    };
+    Some(StoredFinding {
+        check: finding.check.name,
+        level: finding.level.word(),
+        record: finding.record.as_deref(),
+        kind: finding.kind.map(Kind::singular),
+        field: finding.field.as_deref(),
+        path: &finding.path,
+        spot: (finding.spot.line, finding.spot.column),
+        message: &finding.message,
+        help: &finding.help,
+        chain: finding.chain.iter().map(String::as_str).collect(),
+        waiver: finding.waiver.as_deref(),
+        measure,
+    })
+}
+
+/// The report of these bytes; `None` if they are not what [`encode`] writes.
+pub(crate) fn decode(bytes: &[u8]) -> Option<Report> {
+    type Stored<'b> = (Vec<StoredFinding<'b>>, Vec<StoredFinding<'b>>);
+    let ((findings, waived), rest): (Stored<'_>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+    let all = |stored: Vec<StoredFinding<'_>>| stored.into_iter().map(restore).collect::<Option<Vec<Finding>>>();
+    rest.is_empty().then_some(Report { findings: all(findings)?, waived: all(waived)? })
+}
+
+fn restore(stored: StoredFinding<'_>) -> Option<Finding> {
+    let kind = match stored.kind {
+        Some(word) => Some(Kind::ALL.iter().copied().find(|kind| kind.singular() == word)?),
+        None => None,
+    };
+    let measure = match stored.measure {
+        Some(measure) => Some(Measure::restored(&measure)?),
+        None => None,
+    };
+    Some(Finding {
+        check: checks::find(stored.check)?,
+        level: level(stored.level)?,
+        record: stored.record.map(str::to_owned),
+        kind,
+        field: stored.field.map(str::to_owned),
+        path: stored.path.to_owned(),
+        spot: Spot { line: stored.spot.0, column: stored.spot.1 },
+        message: stored.message.to_owned(),
+        help: stored.help.to_owned(),
+        chain: stored.chain.into_iter().map(str::to_owned).collect(),
+        waiver: stored.waiver.map(str::to_owned),
+        measure,
+    })
+}
+
+fn level(word: &str) -> Option<Level> {
+    LEVELS.into_iter().find(|level| level.word() == word)
+}
+
+#[cfg(test)]
+mod tests {
+    use schema::quantity::Unit;
+
+    use super::*;
+
+    /// A finding with all fields, and one with none.
+    fn report() -> Report {
+        let whole = Finding {
+            check: checks::find("over-budget").unwrap(),
+            level: Level::Error,
+            record: Some("car-mass".to_owned()),
+            kind: Some(Kind::Target),
+            field: Some("at-most".to_owned()),
+            path: "car/mass.yaml".to_owned(),
+            spot: Spot { line: 12, column: 5 },
+            message: "it is 2 kg over".to_owned(),
+            help: "take away 2 kg".to_owned(),
+            chain: vec!["car-mass".to_owned(), "goal".to_owned()],
+            waiver: None,
+            measure: Some(Measure::of(2.0, 205.0, &Unit::parse("kg").unwrap())),
+        };
+        let plain = Finding {
+            check: checks::find("unreadable-file").unwrap(),
+            record: None,
+            kind: None,
+            field: None,
+            chain: Vec::new(),
+            waiver: Some("agreed".to_owned()),
+            measure: Some(Measure::days(12)),
+            ..whole.clone()
+        };
+        Report { findings: vec![whole], waived: vec![plain] }
+    }
+
+    #[test]
+    fn a_report_is_read_as_it_was_written() {
+        let bytes = encode(&report()).unwrap();
+        assert_eq!(format!("{:?}", decode(&bytes).unwrap()), format!("{:?}", report()));
+        for length in 0..bytes.len() {
+            assert!(decode(&bytes[..length]).is_none(), "{length}");
+        }
+        assert!(decode(&[&bytes[..], &[0]].concat()).is_none());
+    }
+
+    /// Every word is kept as text, so that another order of checks, kinds or levels changes nothing.
+    #[test]
+    fn unknown_words_are_not_guessed() {
+        let bytes = encode(&report()).unwrap();
+        for word in ["over-budget", "error", "target"] {
+            let at = bytes.windows(word.len()).position(|part| part == word.as_bytes()).unwrap();
+            let mut unknown = bytes.clone();
+            unknown[at] = b'_';
+            assert!(decode(&unknown).is_none(), "{word}");
+        }
+    }
+}
