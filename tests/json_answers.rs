@@ -192,6 +192,20 @@ fn every_answer_matches_its_schema() {
     shapes.take("check", &season, &["check", "--staged", "--format", "json"]);
     let staged = shapes.take("check", &season, &["check", "--staged", "--all", "--format", "json"]);
     assert_eq!(staged["source"]["kind"], "index");
+    // Every filter, and since when findings are open.
+    let of_record = ["--lead=chief engineer", "--system=suspension"];
+    let filters = [&["check", "car", "--level=note", "--only=no-lead", "--due=2027-08-01"], &of_record[..], &json];
+    let none = shapes.take("check", &season, &filters.concat());
+    assert_eq!(none["filters"]["path"], "car");
+    let since = ["check", "--rev", "HEAD~70", "--since"];
+    shapes.take("check", &season, &[&since[..], &json].concat());
+    // A clone that was not changed for years.
+    let old = shapes.sandbox.path_of("old");
+    shapes.sandbox.write("old/tierod.yaml", "season: 2020\n");
+    shapes.sandbox.git_in(&old, &["init", "-q"]);
+    shapes.sandbox.git_in(&old, &["add", "."]);
+    shapes.sandbox.git_in_on(&old, "2020-01-01", &["commit", "-q", "-m", "Start"]);
+    shapes.take("check", &old, &[&["check"], &json[..]].concat());
     // A new waiver fixes a finding.
     shapes.sandbox.git_in(&short, &["init", "-q"]);
     shapes.sandbox.git_in(&short, &["add", "."]);

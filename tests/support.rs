@@ -117,7 +117,13 @@ impl Sandbox {
     /// Runs git with a day as the date of commits.
     #[track_caller]
     pub(crate) fn git_on(&self, day: &str, args: &[&str]) {
-        let mut command = self.command("git", &self.path());
+        self.git_in_on(&self.path(), day, args);
+    }
+
+    /// Runs git in another folder with a day as the date of commits.
+    #[track_caller]
+    pub(crate) fn git_in_on(&self, folder: &Path, day: &str, args: &[&str]) {
+        let mut command = self.command("git", folder);
         for who in ["AUTHOR", "COMMITTER"] {
             command.env(format!("GIT_{who}_DATE"), format!("{day}T12:00:00Z"));
         }

@@ -21,16 +21,27 @@ pub(crate) fn print(text: &str) -> std::io::Result<()> {
 
 /// Prints an error to stderr: error, cause, fix.
 pub(crate) fn print_error(error: &trace::Error, shared: &Shared) {
-    let on = wants_color(shared.color, std::io::stderr().is_terminal());
-    let ink = Ink { on, width: 100, room: None };
-    let mut text = format!("{}  {}\n", ink.level(Level::Error), clean(&error.message));
-    for (label, line) in [("cause", &error.cause), ("fix", &error.help)] {
-        if let Some(line) = line {
-            let _ = writeln!(text, "{}  {}", ink.faint(&format!("{label:>5}")), clean(line));
+    let terminal = std::io::stderr().is_terminal();
+    let ink = Ink { on: wants_color(shared.color, terminal), width: 100, room: None, terminal };
+    // Lines in a file or a pipe are not broken, so that commands in them can be copied.
+    let lines = |text: &str| if terminal { wrap(text, ERROR_WIDTH - 7) } else { vec![clean(text)] };
+    let mut text = String::new();
+    let mut add = |label: String, content: &str| {
+        for (number, line) in lines(content).iter().enumerate() {
+            let _ = writeln!(text, "{}  {line}", if number == 0 { &label } else { "     " });
+        }
+    };
+    add(ink.level(Level::Error), &error.message);
+    for (label, content) in [("cause", &error.cause), ("fix", &error.help)] {
+        if let Some(content) = content {
+            add(ink.faint(&format!("{label:>5}")), content);
         }
     }
     let _ = std::io::stderr().lock().write_all(text.as_bytes());
 }
+
+/// The width of error messages on a terminal.
+const ERROR_WIDTH: usize = 80;
 
 fn wants_color(color: Color, terminal: bool) -> bool {
     match color {
@@ -106,6 +117,7 @@ pub(crate) struct Ink {
     width: usize,
     /// The width of the terminal; `None` without one.
     room: Option<usize>,
+    terminal: bool,
 }
 
 impl Ink {
@@ -114,7 +126,12 @@ impl Ink {
         let terminal = std::io::stdout().is_terminal();
         let room = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0)).filter(|_| terminal);
         let width = room.map_or(100, |room| room.clamp(40, 120));
-        Self { on: wants_color(shared.color, terminal), width, room }
+        Self { on: wants_color(shared.color, terminal), width, room, terminal }
+    }
+
+    /// Whether a person reads the output on a screen.
+    pub(crate) fn is_terminal(self) -> bool {
+        self.terminal
     }
 
     /// The largest width of a table; not limited in a file or a pipe.
@@ -125,7 +142,7 @@ impl Ink {
     /// For a terminal of this width, without colour.
     #[cfg(test)]
     pub(crate) fn plain(room: usize) -> Self {
-        Self { on: false, width: room, room: Some(room) }
+        Self { on: false, width: room, room: Some(room), terminal: true }
     }
 
     fn paint(self, style: Style, text: &str) -> String {
@@ -189,6 +206,17 @@ fn wrap(text: &str, room: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+/// A text as one word of a POSIX shell, quoted if it has to be.
+pub(crate) fn word(text: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,:@%+".contains(c);
+    if !text.is_empty() && text.chars().all(plain) { text.to_owned() } else { quoted(text) }
+}
+
+/// A text as one quoted word of a POSIX shell.
+pub(crate) fn quoted(text: &str) -> String {
+    format!("'{}'", text.replace('\'', r"'\''"))
 }
 
 /// A number with its noun: "1 record", "2 records".

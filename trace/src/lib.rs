@@ -8,7 +8,9 @@
 pub mod audit;
 pub mod checks;
 pub mod delta;
+pub mod due;
 pub mod error;
+pub mod filters;
 pub mod finding;
 pub mod git;
 pub mod graph;
@@ -22,12 +24,15 @@ mod parse;
 mod records;
 mod repaired;
 pub mod report;
+pub mod since;
 pub mod snapshot;
 pub mod study;
 pub mod values;
 
 pub use delta::Delta;
+pub use due::Due;
 pub use error::Error;
+pub use filters::Filters;
 pub use finding::{Finding, Report};
 pub use git::Project;
 pub use ids::{FileId, NodeId, RecordId};

@@ -11,7 +11,7 @@ use schema::records::Kind;
 use schema::settings::{Level, Settings, Stage};
 
 use crate::checks::{self, Check, Draft, Group};
-use crate::finding::{Finding, Report};
+use crate::finding::{Finding, OffCheck, Report};
 use crate::held_back::Unread;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
@@ -41,7 +41,18 @@ impl Rules<'_> {
 impl Study {
     /// The findings of all checks.
     pub fn report(&self) -> &Report {
-        self.report.get_or_init(|| run(self, self.rules()))
+        self.report.get_or_init(|| {
+            let (report, off) = run(self, self.rules());
+            // The report is made once, so this is the first one.
+            let _ = self.off.set(off);
+            report
+        })
+    }
+
+    /// The checks that the settings switch off at its stage, in the order of their names.
+    pub fn checks_off(&self) -> &[OffCheck] {
+        self.report();
+        self.off.get().map_or(&[], Vec::as_slice)
     }
 
     /// The levels of its own settings and stage.
@@ -51,7 +62,7 @@ impl Study {
 
     /// The findings of all checks with the levels of another state, because a change of levels fixes no finding.
     pub fn report_under(&self, rules: Rules<'_>) -> Cow<'_, Report> {
-        if rules.are_those_of(self.rules()) { Cow::Borrowed(self.report()) } else { Cow::Owned(run(self, rules)) }
+        if rules.are_those_of(self.rules()) { Cow::Borrowed(self.report()) } else { Cow::Owned(run(self, rules).0) }
     }
 
     /// Runs the checks that use no values, so that the values can be evaluated on another thread meanwhile.
@@ -63,7 +74,8 @@ impl Study {
 }
 
 /// Runs all checks, on several threads if there are many records.
-fn run(study: &Study, rules: Rules<'_>) -> Report {
+/// Also returns the checks that are switched off.
+fn run(study: &Study, rules: Rules<'_>) -> (Report, Vec<OffCheck>) {
     let threads = if study.loaded.entries.len() < MANY_RECORDS { 1 } else { cores() };
     // Those that ran before the others ran at the study's own stage.
     let mut early = match rules.stage == study.stage {
@@ -83,6 +95,15 @@ fn run(study: &Study, rules: Rules<'_>) -> Report {
     let mut held_back: Vec<Draft> = held_back.into_iter().chain(take_held_back(study, &mut unused)).collect();
     drafts.extend(unused);
 
+    let mut off: Vec<OffCheck> = checks::all()
+        .iter()
+        .filter(|check| checks::is_switched_off(check, rules.settings, rules.stage))
+        .map(|check| OffCheck { check, findings: 0 })
+        .collect();
+    for off in &mut off {
+        off.findings = drafts.iter().filter(|draft| draft.check.name == off.check.name).count();
+    }
+
     let mut positions = Positions::new(&study.loaded);
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = rules.level(draft.check).min(draft.highest);
@@ -94,7 +115,7 @@ fn run(study: &Study, rules: Rules<'_>) -> Report {
     let held_back: Vec<Finding> = held_back.drain(..).filter_map(|draft| finish(draft, None)).collect();
     findings.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
     waived.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()));
-    Report { findings, waived, held_back }
+    (Report { findings, waived, held_back }, off)
 }
 
 /// Removes the drafts that may only follow from files that cannot be read.

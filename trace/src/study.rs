@@ -11,7 +11,7 @@ use schema::records::TestResult;
 use schema::settings::{Settings, Stage};
 
 use crate::checks::Draft;
-use crate::finding::Report;
+use crate::finding::{OffCheck, Report};
 use crate::graph::{Chains, Graph};
 use crate::history::commit_state::CommitState;
 use crate::history::{History, Past};
@@ -41,6 +41,7 @@ pub struct Study {
     goals: OnceLock<Vec<GoalPoints>>,
     budgets: OnceLock<Vec<Budget>>,
     pub(crate) report: OnceLock<Report>,
+    pub(crate) off: OnceLock<Vec<OffCheck>>,
     /// What the checks that ran before the others reported, by the name of the check.
     pub(crate) early_drafts: Mutex<HashMap<&'static str, Vec<Draft>>>,
 }
@@ -71,6 +72,7 @@ impl Study {
             goals: OnceLock::new(),
             budgets: OnceLock::new(),
             report: OnceLock::new(),
+            off: OnceLock::new(),
             early_drafts: Mutex::default(),
         }
     }
@@ -192,8 +194,12 @@ impl Study {
 
     /// Whether every event of a goal has a result.
     pub fn is_scored(&self, goal: &GoalPoints) -> bool {
-        let scored = |event: &EventPoints| matches!(self.values().origin(event.index), Origin::Result(_));
-        !goal.events.is_empty() && goal.events.iter().all(scored)
+        !goal.events.is_empty() && goal.events.iter().all(|event| self.is_event_scored(event))
+    }
+
+    /// Whether an event has a result, so that its points are those that were scored.
+    pub fn is_event_scored(&self, event: &EventPoints) -> bool {
+        matches!(self.values().origin(event.index), Origin::Result(_))
     }
 
     /// The targets that add up parts, each with its margin as a ratio, the smallest first.

@@ -9,17 +9,23 @@ use crate::args::{Records, Shared};
 use crate::output::{audit, json};
 use crate::screen::{Ink, Progress};
 
+/// What the exit status means.
+const AFTER_HELP: &str = "\
+Exit status: 1 if `tierod check` reports an error for the same records and date, 2 if tierod could not do its work, \
+otherwise 0. Whether the goal was reached does not count.";
+
 /// The arguments of `audit`.
 #[derive(Args)]
+#[command(after_help = AFTER_HELP)]
 pub(crate) struct Audit {
     #[command(flatten)]
     records: Records,
     /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
-    /// The table to print as CSV
-    #[arg(long, value_name = "TABLE", default_value = "targets", value_parser = audit::TABLES)]
-    table: String,
+    /// With `--format csv`: the table to print [default: targets]
+    #[arg(long, value_name = "TABLE", value_parser = audit::TABLES)]
+    table: Option<String>,
     /// Print the data for the templates as JSON
     #[arg(long, conflicts_with = "format")]
     context: bool,
@@ -42,6 +48,10 @@ enum Format {
 
 impl Audit {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
+        if let Some(table) = self.table.as_deref().filter(|_| self.context || self.format != Format::Csv) {
+            let error = Error::new("`--table` is for the format `csv`");
+            return Err(error.help(format!("add `--format csv`: `tierod audit --format csv --table {table}`")));
+        }
         let project = self.records.project()?;
         let study = self.records.study_with_history(&project)?;
         let mut progress = Progress::new();
@@ -51,7 +61,13 @@ impl Audit {
         drop(progress);
         let review = Review::new(&study, season.as_ref());
         let note = note(&study, &review);
-        let view = audit::AuditView { audit: &review, study: &study, season: season.as_ref(), note };
+        let view = audit::AuditView {
+            audit: &review,
+            study: &study,
+            season: season.as_ref(),
+            note,
+            off: project.switched_off(&study),
+        };
         let text = if self.context {
             json::text(&audit::context(&view))
         } else {
@@ -59,7 +75,7 @@ impl Audit {
                 Format::Terminal => audit::terminal(&view, Ink::stdout(shared)),
                 Format::Markdown => audit::markdown(&view)?,
                 Format::Json => json::text(&audit::json(&view)),
-                Format::Csv => audit::csv(&view, &self.table),
+                Format::Csv => audit::csv(&view, self.table.as_deref().unwrap_or("targets")),
                 Format::Html => audit::html(&view)?,
             }
         };

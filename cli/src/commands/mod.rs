@@ -25,7 +25,7 @@ use crate::args::Shared;
 
 /// Links every part of a race car to the points that it is built to score.
 #[derive(Parser)]
-#[command(name = "tierod", version, about, max_term_width = 100, disable_help_subcommand = true)]
+#[command(name = "tierod", version, about, max_term_width = 100)]
 pub(crate) struct Cli {
     /// The command.
     #[command(subcommand)]

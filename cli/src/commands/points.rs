@@ -26,8 +26,8 @@ impl Points {
         }
         let ink = Ink::stdout(shared);
         Ok(match self.format {
-            Format::Terminal => warning(&study.loaded, ink) + &points::terminal(study.values(), study.goals(), ink),
-            Format::Json => json::text(&points::json(study.values(), study.goals())),
+            Format::Terminal => warning(&study.loaded, ink) + &points::terminal(&study, ink),
+            Format::Json => json::text(&points::json(&study)),
         }
         .into())
     }

@@ -3,13 +3,14 @@
 use schema::settings::Level;
 use serde::Serialize;
 use serde_json::{Value, json};
-use trace::delta::ExistingFindings;
+use trace::filters::counts_by_check;
 use trace::graph::{Edge, Graph, Link};
 use trace::report::RecordPositions;
+use trace::since::{Beginnings, Since};
 use trace::snapshot::Source;
-use trace::{Finding, Loaded, Measure, RecordId, Report, Study};
+use trace::{Finding, Loaded, Measure, RecordId};
 
-use super::delta::FindingChanges;
+use super::check::{CheckView, off_json};
 
 /// A value as the text that is printed.
 pub(crate) fn text(value: &Value) -> String {
@@ -30,12 +31,8 @@ pub(crate) fn source(loaded: &Loaded) -> Value {
 }
 
 /// The JSON answer of `check`, written directly to text because there can be a hundred thousand findings.
-pub(crate) fn check(
-    study: &Study,
-    report: &Report,
-    older: Option<&ExistingFindings>,
-    next: Option<&FindingChanges<'_>>,
-) -> String {
+pub(crate) fn check(view: &CheckView<'_>) -> String {
+    let CheckView { study, report, older, .. } = view;
     let loaded = &study.loaded;
     #[derive(Serialize)]
     struct Answer<'a> {
@@ -45,7 +42,11 @@ pub(crate) fn check(
         history: &'static str,
         #[serde(skip_serializing_if = "Option::is_none")]
         history_note: Option<String>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        last_commit: Option<String>,
+        filters: Value,
         summary: Value,
+        off: Value,
         findings: Vec<FindingJson<'a>>,
         /// What the next commit does to findings and rules, besides new findings.
         #[serde(flatten)]
@@ -53,10 +54,15 @@ pub(crate) fn check(
     }
     let mut summary = json!({
         "records": loaded.entries.len(),
+        "unfiltered": view.unfiltered,
         "error": report.count(Level::Error),
         "warning": report.count(Level::Warning),
         "note": report.count(Level::Note),
         "waived": report.waived.len(),
+        "checks": counts_by_check(&report.findings)
+            .iter()
+            .map(|(check, level, count)| json!({"check": check.name, "level": level.word(), "count": count}))
+            .collect::<Vec<_>>(),
     });
     if !report.held_back.is_empty() {
         summary["held_back"] = json!(report.held_back.len());
@@ -71,13 +77,42 @@ pub(crate) fn check(
         stage: study.stage.word(),
         history: study.past().word(),
         history_note: study.past().reason(),
+        last_commit: view.last_commit.map(|day| day.to_string()),
+        filters: filters(view),
         summary,
-        findings: report.findings.iter().map(|finding| FindingJson::new(finding, loaded)).collect(),
-        next: next.map(|next| next.json(next.delta.stops.commit)),
+        off: off_json(&view.off),
+        findings: report
+            .findings
+            .iter()
+            .map(|finding| FindingJson { since: since(view, finding), ..FindingJson::new(finding, loaded) })
+            .collect(),
+        next: view.next.as_ref().map(|next| next.json(next.delta.stops.commit)),
     };
     let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
     text.push('\n');
     text
+}
+
+/// The filters that are set.
+fn filters(view: &CheckView<'_>) -> Value {
+    let filters = view.filters;
+    let mut all = serde_json::Map::new();
+    let mut set = |name: &str, value: Option<Value>| all.extend(value.map(|value| (name.to_owned(), value)));
+    set("path", filters.path.as_ref().map(|path| json!(format!("{}{path}", view.study.loaded.snapshot.prefix))));
+    set("lead", filters.lead.as_ref().map(|lead| json!(lead)));
+    set("system", filters.system.as_ref().map(|system| json!(system)));
+    set("only", (!filters.only.is_empty()).then(|| json!(filters.only)));
+    set("level", filters.level.map(|level| json!(level.word())));
+    set("due", view.due.map(|date| json!(date.to_string())));
+    Value::Object(all)
+}
+
+/// Since when a finding is open, if it was asked for: null if it is not known.
+fn since(view: &CheckView<'_>, finding: &Finding) -> Option<Value> {
+    let known = view.since.as_ref()?.as_ref().ok().and_then(|all: &Beginnings| all.get(&finding.fingerprint()));
+    let one =
+        |since: &Since| json!({"commit": since.commit, "day": since.day.to_string(), "cause": since.cause.word()});
+    Some(known.map_or(Value::Null, one))
 }
 
 /// The findings of one state of the project root.
@@ -104,6 +139,9 @@ struct FindingJson<'a> {
     /// The waiver that accepts it, in answers that list waived findings.
     #[serde(skip_serializing_if = "Option::is_none")]
     waiver: Option<&'a str>,
+    /// Since when it is open, in answers to `--since`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    since: Option<Value>,
 }
 
 impl<'a> FindingJson<'a> {
@@ -122,6 +160,7 @@ impl<'a> FindingJson<'a> {
             fingerprint: finding.fingerprint(),
             measure: finding.measure.as_ref().map(measure),
             waiver: finding.waiver.as_deref(),
+            since: None,
         }
     }
 }

@@ -2,6 +2,7 @@
 
 pub(crate) mod audit;
 pub(crate) mod budget;
+pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod delta;
 pub(crate) mod dot;

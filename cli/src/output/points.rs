@@ -3,8 +3,8 @@
 use schema::number;
 use schema::records::Body;
 use serde_json::{Value, json};
-use trace::values::{EventPoints, GoalPoints, LEVEL, Needed, Values};
-use trace::{Loaded, RecordId};
+use trace::values::{EventPoints, LEVEL, Needed, Values};
+use trace::{Loaded, RecordId, Study};
 
 use super::numbers::quantity;
 use super::table::{Table, faint, plain, strong};
@@ -54,26 +54,41 @@ fn input(values: &Values, event: &EventPoints, si: Option<f64>) -> String {
 }
 
 /// The text for the terminal.
-pub(crate) fn terminal(values: &Values, goals: &[GoalPoints], ink: Ink) -> String {
-    let loaded = &values.graph.loaded;
+pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
+    let (values, loaded) = (study.values(), &study.loaded);
     let mut out = String::new();
-    for goal in goals {
+    for goal in study.goals() {
+        let scored = goal.events.iter().filter(|event| study.is_event_scored(event)).count();
+        let (some, all) = (scored > 0, scored == goal.events.len());
+        let mixed = some && !all;
         out.push_str(&ink.strong(&clean(loaded.record(goal.index).name())));
         out.push('\n');
-        let heads = [
+        let mut heads = vec![
             ("event", false),
             ("plan", true),
-            ("predicted", true),
+            (
+                if !some {
+                    "predicted"
+                } else if all {
+                    "scored"
+                } else {
+                    "points"
+                },
+                true,
+            ),
             ("vs plan", true),
             ("input", false),
             ("now", true),
             ("needed for plan", true),
         ];
+        if mixed {
+            heads.push(("points are", false));
+        }
         let mut table = Table::new(&heads);
         for event in &goal.events {
             let vs_plan = event.plan.zip(event.predicted).map(|(plan, predicted)| number::signed(predicted - plan, 1));
             let value = event.reads.as_ref().and_then(|(_, node)| values.value(*node));
-            table.row(vec![
+            let mut row = vec![
                 strong(loaded.record(event.index).id.as_str()),
                 plain(event.plan.map(|plan| points(plan, 0.0)).unwrap_or_default()),
                 plain(event.predicted.map_or_else(|| "none".to_owned(), |p| points(p, event.uncertainty))),
@@ -81,7 +96,11 @@ pub(crate) fn terminal(values: &Values, goals: &[GoalPoints], ink: Ink) -> Strin
                 faint(event.reads.as_ref().map(|(name, _)| name.clone()).unwrap_or_default()),
                 plain(input(values, event, value)),
                 plain(input(values, event, event.needed_value)),
-            ]);
+            ];
+            if mixed {
+                row.push(faint(if study.is_event_scored(event) { "scored" } else { "predicted" }));
+            }
+            table.row(row);
         }
         let vs_plan = goal.predicted.map(|predicted| number::signed(predicted - goal.plan, 1));
         table.row(vec![
@@ -103,8 +122,9 @@ pub(crate) fn terminal(values: &Values, goals: &[GoalPoints], ink: Ink) -> Strin
 }
 
 /// The JSON answer, for the first goal.
-pub(crate) fn json(values: &Values, goals: &[GoalPoints]) -> Value {
-    let Some(goal) = goals.first() else { return json!({"version": 1, "events": []}) };
+pub(crate) fn json(study: &Study) -> Value {
+    let values = study.values();
+    let Some(goal) = study.goals().first() else { return json!({"version": 1, "events": []}) };
     let id = |index: RecordId| values.graph.loaded.record(index).id.as_str();
     let events: Vec<Value> = goal
         .events
@@ -117,6 +137,7 @@ pub(crate) fn json(values: &Values, goals: &[GoalPoints]) -> Value {
                 "id": id(event.index),
                 "plan": json_number(event.plan),
                 "predicted": json_number(event.predicted),
+                "scored": study.is_event_scored(event),
                 "uncertainty": json_number(event.predicted.map(|_| event.uncertainty)),
                 "reads": read.map(|(name, _)| name),
                 "unit": read.map(|(_, node)| values.unit(*node).to_string()),
@@ -134,6 +155,7 @@ pub(crate) fn json(values: &Values, goals: &[GoalPoints]) -> Value {
         "events": events,
         "plan": json_number(Some(goal.plan)),
         "predicted": json_number(goal.predicted),
+        "scored": study.is_scored(goal),
         "uncertainty": json_number(goal.predicted.map(|_| goal.uncertainty)),
         "needed": needed,
     })

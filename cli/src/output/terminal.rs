@@ -4,11 +4,13 @@
 use std::fmt::Write as _;
 
 use schema::settings::Level;
-use trace::delta::ExistingFindings;
+use trace::filters::{counts_by_check, worst_last};
 use trace::finding::LEVELS;
+use trace::since::{Cause, Since};
 use trace::snapshot::Source;
-use trace::{Finding, Report, Study};
+use trace::{Finding, Study};
 
+use super::check::{CheckView, off_text};
 use super::numbers::percent;
 use super::points::{needs, points};
 use super::{Paths, incomplete_numbers};
@@ -17,17 +19,72 @@ use crate::screen::{Ink, clean, count};
 /// The width of the labels.
 const COLUMN: usize = 7;
 
-/// The output of `check`.
-pub(crate) fn check(study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) -> String {
+/// On a terminal, more findings of one check than this are counted.
+const MOST_OF_CHECK: usize = 10;
+
+/// The output of `check`: what is worst comes last, because the end stays on the screen.
+pub(crate) fn check(view: &CheckView<'_>, ink: Ink) -> String {
     let mut out = String::new();
-    let paths = Paths::new(&study.loaded);
-    for finding in &report.findings {
-        self::finding(&mut out, finding, &paths, ink);
+    if let Some(day) = view.last_commit {
+        let command = clean(&format!("{} --on {day}", view.command));
+        let _ = writeln!(out, "the last commit is of {day}: `{command}` checks the records as of that date\n");
+    }
+    if let Some(next) = view.next.as_ref().filter(|_| view.filters.is_empty()) {
+        out.push_str(&next.terminal(ink));
+    }
+    if view.summary {
+        counts(&mut out, view, ink);
+    } else {
+        findings(&mut out, view, ink);
+    }
+    summary(&mut out, view, ink);
+    points_and_budgets(&mut out, view.study, ink);
+    out
+}
+
+/// One line for each check: level, number of findings, name.
+fn counts(out: &mut String, view: &CheckView<'_>, ink: Ink) {
+    let counts = counts_by_check(&view.report.findings);
+    let wide = counts.iter().map(|(.., count)| count.to_string().len()).max().unwrap_or_default();
+    for (check, level, count) in &counts {
+        let pad = " ".repeat(COLUMN.saturating_sub(level.word().len()));
+        let _ = writeln!(out, "{pad}{}  {count:>wide$}  {}", ink.level(*level), check.name);
+    }
+    if !counts.is_empty() {
         out.push('\n');
     }
-    summary(&mut out, study, report, older, ink);
-    points_and_budgets(&mut out, study, ink);
-    out
+}
+
+/// All findings; on a terminal, the first ones of each check.
+fn findings(out: &mut String, view: &CheckView<'_>, ink: Ink) {
+    let paths = Paths::new(&view.study.loaded);
+    for of_check in worst_last(&view.report.findings) {
+        let Some(name) = of_check.first().map(|finding| finding.check.name) else { continue };
+        let counted = ink.is_terminal() && !view.filters.names(name);
+        let most = if counted { MOST_OF_CHECK } else { usize::MAX };
+        for finding in of_check.iter().take(most) {
+            self::finding(out, finding, &paths, ink);
+            if let Some(Ok(since)) = &view.since {
+                let since = since.get(&finding.fingerprint());
+                ink.block(out, "since", COLUMN, &since_text(since, view.due.is_some()));
+            }
+            out.push('\n');
+        }
+        if let Some(more) = of_check.len().checked_sub(most).filter(|more| *more > 0) {
+            ink.block(out, "", COLUMN, &format!("and {more} more: {} --only {name}", view.command));
+            out.push('\n');
+        }
+    }
+}
+
+/// Since when a finding is open; of those that are due, some are not open yet.
+fn since_text(since: Option<&Since>, due: bool) -> String {
+    let Some(since) = since else { return if due { "not open yet" } else { "unknown" }.to_owned() };
+    match (since.cause, &since.commit) {
+        (Cause::Commit, Some(commit)) => format!("{}, commit {}", since.day, commit.get(..10).unwrap_or(commit)),
+        (Cause::Uncommitted, _) => "not committed yet".to_owned(),
+        (Cause::Commit | Cause::Date, _) => format!("{}, when the date was reached", since.day),
+    }
 }
 
 /// One finding with its position, its chain and its fix.
@@ -44,7 +101,8 @@ pub(crate) fn finding(out: &mut String, finding: &Finding, paths: &Paths, ink: I
     ink.block(out, "fix", COLUMN, &finding.help);
 }
 
-fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&ExistingFindings>, ink: Ink) {
+fn summary(out: &mut String, view: &CheckView<'_>, ink: Ink) {
+    let CheckView { study, report, older, .. } = view;
     let (loaded, records) = (&study.loaded, study.loaded.entries.len());
     let what = match &loaded.snapshot.source {
         Source::Worktree => "in the working tree".to_owned(),
@@ -80,6 +138,18 @@ fn summary(out: &mut String, study: &Study, report: &Report, older: Option<&Exis
         let text =
             format!("held back: {} that may only follow from a file that cannot be read", count(held_back, "finding"));
         let _ = writeln!(out, "{text}");
+    }
+    let mut filters = view.filters.words();
+    filters.extend(view.due.map(|date| format!("due: until {date}")));
+    if !filters.is_empty() {
+        let (shown, all, filters) = (report.findings.len(), count(view.unfiltered, "finding"), filters.join("; "));
+        let _ = writeln!(out, "{shown} of {all} shown ({})", clean(&filters));
+    }
+    if let Some(text) = off_text(study.past(), &view.off) {
+        let _ = writeln!(out, "{text}");
+    }
+    if let Some(Err(why)) = &view.since {
+        let _ = writeln!(out, "since when findings are open is unknown: {}", clean(why));
     }
     if let Some(why) = study.past().reason() {
         let _ = writeln!(out, "{}", ink.faint(&clean(&format!("history checks skipped: {why}"))));

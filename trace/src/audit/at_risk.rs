@@ -16,20 +16,58 @@ pub struct AtRiskPeriod {
     pub index: RecordId,
     /// The day of the first commit at which it was at risk.
     pub since: Day,
-    /// The day of the commit that ended it; `None` if it goes on.
-    pub until: Option<Day>,
-    /// Whether a change of the limit ended it, and not one of the value.
-    pub revised: bool,
-    /// Whether a result ended it.
-    pub measured: bool,
-    /// Whether the limit at its end is recorded in a revision.
-    pub recorded: bool,
+    /// The day of the commit that ended it, and how; `None` if it goes on.
+    pub end: Option<(Day, PeriodEnd)>,
+}
+
+/// How a period at risk ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PeriodEnd {
+    /// With a result that meets the limit.
+    Met,
+    /// With a result that does not meet the limit.
+    Missed,
+    /// With a value that meets the limit, which did not change.
+    WithinLimit,
+    /// With another limit that a revision records.
+    Revised,
+    /// With another limit that no revision records.
+    LimitChanged,
+    /// With the removal of the value.
+    NoValue,
+}
+
+impl PeriodEnd {
+    /// The words in outputs.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Met => "met",
+            Self::Missed => "missed",
+            Self::WithinLimit => "back within the limit",
+            Self::Revised => "revised",
+            Self::LimitChanged => "limit changed without a revision",
+            Self::NoValue => "value removed",
+        }
+    }
+
+    /// Whether the risk was dealt with: the target was met, is within its limit again, or has a limit that was agreed on.
+    pub fn is_resolved(self) -> bool {
+        match self {
+            Self::Met | Self::WithinLimit | Self::Revised => true,
+            Self::Missed | Self::LimitChanged | Self::NoValue => false,
+        }
+    }
 }
 
 impl AtRiskPeriod {
-    /// Whether it ended with a result, with a value within the limit, or with a new limit that a revision records.
+    /// Whether it ended in this way.
+    pub fn ended(&self, end: PeriodEnd) -> bool {
+        self.end.is_some_and(|(_, own)| own == end)
+    }
+
+    /// Whether it ended, and the risk was dealt with.
     pub fn is_resolved(&self) -> bool {
-        self.until.is_some() && (!self.revised || self.recorded)
+        self.end.is_some_and(|(_, end)| end.is_resolved())
     }
 }
 
@@ -49,16 +87,15 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
             match since {
                 None if at_risk => since = Some((point.day, target)),
                 Some((day, before)) if !at_risk => {
-                    let measured = matches!(target.status, Status::Met | Status::Missed);
-                    let limit_changed = before.limits != target.limits;
-                    all.push(AtRiskPeriod {
-                        index: status.index,
-                        since: day,
-                        until: Some(point.day),
-                        revised: limit_changed && !measured,
-                        measured,
-                        recorded: recorded(target),
-                    });
+                    let end = match target.status {
+                        Status::Met => PeriodEnd::Met,
+                        Status::Missed => PeriodEnd::Missed,
+                        Status::NoValue => PeriodEnd::NoValue,
+                        Status::OnTarget | Status::AtRisk if before.limits == target.limits => PeriodEnd::WithinLimit,
+                        Status::OnTarget | Status::AtRisk if recorded(target) => PeriodEnd::Revised,
+                        Status::OnTarget | Status::AtRisk => PeriodEnd::LimitChanged,
+                    };
+                    all.push(AtRiskPeriod { index: status.index, since: day, end: Some((point.day, end)) });
                     since = None;
                 }
                 Some(_) => since = since.map(|(day, _)| (day, target)),
@@ -66,14 +103,7 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
             }
         }
         if let Some((since, _)) = since {
-            all.push(AtRiskPeriod {
-                index: status.index,
-                since,
-                until: None,
-                revised: false,
-                measured: false,
-                recorded: false,
-            });
+            all.push(AtRiskPeriod { index: status.index, since, end: None });
         }
     }
     all

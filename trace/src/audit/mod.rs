@@ -16,7 +16,7 @@ mod verification;
 #[cfg(test)]
 mod tests;
 
-pub use at_risk::AtRiskPeriod;
+pub use at_risk::{AtRiskPeriod, PeriodEnd};
 pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
 pub use predictions::{EstimateOf, Group, Pair, allowance, groups};

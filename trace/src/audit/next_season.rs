@@ -2,7 +2,7 @@
 
 use schema::settings::Settings;
 
-use super::{Audit, Group, TargetAudit, Verdict, groups};
+use super::{AtRiskPeriod, Audit, Group, PeriodEnd, TargetAudit, Verdict, groups};
 use crate::ids::RecordId;
 use crate::values::Status;
 
@@ -33,8 +33,10 @@ pub enum Lesson {
     Missed(Vec<RecordId>),
     /// Targets that were not verified.
     NotVerified(Vec<RecordId>),
-    /// Targets with an unresolved period at risk.
+    /// Targets that are at risk now.
     StillAtRisk(Vec<RecordId>),
+    /// Targets whose limit was changed while they were at risk, without a revision.
+    LimitChanged(Vec<RecordId>),
     /// Analyses that are not used.
     UnusedAnalyses(Vec<RecordId>),
 }
@@ -86,7 +88,12 @@ impl Audit {
             }
         }
         let targets = |verdict| self.with_verdict(verdict).map(|target| target.status.index).collect();
-        let at_risk = self.at_risk_periods.iter().filter(|period| !period.is_resolved());
+        let periods = |is_wanted: fn(&AtRiskPeriod) -> bool| {
+            let mut ids: Vec<RecordId> =
+                self.at_risk_periods.iter().filter(|period| is_wanted(period)).map(|period| period.index).collect();
+            ids.dedup();
+            ids
+        };
         let mut list = |lesson: fn(Vec<RecordId>) -> Lesson, ids: Vec<RecordId>| {
             if !ids.is_empty() {
                 all.push(lesson(ids));
@@ -94,7 +101,8 @@ impl Audit {
         };
         list(Lesson::Missed, targets(Verdict::Missed));
         list(Lesson::NotVerified, targets(Verdict::NeverVerified));
-        list(Lesson::StillAtRisk, at_risk.map(|period| period.index).collect());
+        list(Lesson::StillAtRisk, periods(|period| period.end.is_none()));
+        list(Lesson::LimitChanged, periods(|period| period.ended(PeriodEnd::LimitChanged)));
         list(Lesson::UnusedAnalyses, self.unused_analyses.clone());
         all
     }

@@ -1,6 +1,7 @@
 //! What git has of a season, as far as the audit needs it.
 
 use foldhash::HashMap;
+use schema::quantity::Unit;
 use schema::{Day, Quantity};
 
 use crate::values::{Limit, Status};
@@ -63,6 +64,15 @@ pub struct PastLimit {
     pub recorded: bool,
     /// Whether the target had a result before, which may have been removed since.
     pub after_result: bool,
+}
+
+impl PastLimit {
+    /// The unit that the limit was written in, which can be another one than now: `at most 205 kg`, `1 mm to 3 mm`.
+    pub fn unit(&self) -> Option<Unit> {
+        let last = self.text.rsplit(" to ").next()?;
+        let quantity = last.strip_prefix("at most ").or(last.strip_prefix("at least ")).unwrap_or(last);
+        Some(Quantity::parse(quantity).ok()?.unit().clone())
+    }
 }
 
 /// An amount of a part at one commit.

@@ -1,5 +1,6 @@
 //! The targets: limits and their changes, estimates, results, and verdicts.
 
+use schema::quantity::{Unit, same_number};
 use schema::records::{Outcome, Verify};
 
 use super::season::{PastLimit, Season};
@@ -50,6 +51,8 @@ pub struct TargetAudit {
     pub revisions: Vec<RecordId>,
     /// Its limits, from the first one on; empty without a history.
     pub limits: Vec<PastLimit>,
+    /// Whether the measured value meets the first limit, too; `None` unless the limit was loosened since.
+    pub first_limit_met: Option<bool>,
 }
 
 impl TargetAudit {
@@ -62,6 +65,19 @@ impl TargetAudit {
     pub fn after_result(&self) -> bool {
         self.limits.iter().any(|limit| limit.after_result)
     }
+}
+
+/// Whether a measured value meets the first limit of a target that was loosened since.
+fn first_limit_met(status: &TargetStatus, unit: &Unit, limits: &[PastLimit]) -> Option<bool> {
+    let measured = status.value.filter(|_| matches!(status.status, Status::Met | Status::Missed))?;
+    // A limit in another unit is about something else.
+    let first = limits.first().filter(|first| first.unit().is_some_and(|own| own.dimension() == unit.dimension()))?;
+    let (first, now) = (&first.limit, &status.limit);
+    let higher =
+        first.at_most.is_some_and(|first| now.at_most.is_none_or(|now| now > first && !same_number(now, first)));
+    let lower =
+        first.at_least.is_some_and(|first| now.at_least.is_none_or(|now| now < first && !same_number(now, first)));
+    (higher || lower).then(|| first.holds(measured, 0.0))
 }
 
 pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
@@ -90,7 +106,8 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
             let limits = limits.cloned().unwrap_or_default();
             let revisions = study.graph.revisions(index).into_iter().map(|(id, _)| id).collect();
-            TargetAudit { status: status.clone(), verdict, estimate, result, revisions, limits }
+            let first_limit_met = first_limit_met(status, study.values().unit(status.node), &limits);
+            TargetAudit { status: status.clone(), verdict, estimate, result, revisions, limits, first_limit_met }
         })
         .collect()
 }

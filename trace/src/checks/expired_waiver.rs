@@ -1,10 +1,15 @@
 //! `expired-waiver`: a waiver that has ended.
 
+use schema::Day;
+use schema::records::Waiver;
+
 use super::{About, Check, Error, Group, Reporter, Study, Warning};
 use crate::measure::Measure;
 
+pub(crate) const NAME: &str = "expired-waiver";
+
 pub(super) static CHECK: Check = Check {
-    name: "expired-waiver",
+    name: NAME,
     group: Group::Waivers,
     about: About::Car,
     levels: [Warning, Warning, Warning, Error, Error],
@@ -25,12 +30,17 @@ waivers:
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, _, waiver) in study.loaded.waivers() {
         let Some(until) = waiver.until.filter(|until| *until < study.day) else { continue };
-        let message = match (&waiver.check, &waiver.of) {
-            (Some(check), Some(on)) => format!("the waiver for {check} on {on} ended on {until}"),
-            _ => format!("the waiver ended on {until}"),
-        };
         let help = "fix the finding and remove the waiver, or agree on a new end date";
-        reporter.report(index, &["until"], message, help);
+        reporter.report(index, &["until"], message(waiver, until, study.day), help);
         reporter.measured(Measure::days(until.days_until(study.day)));
+    }
+}
+
+/// The message on a day, which can be before the waiver has ended.
+pub(crate) fn message(waiver: &Waiver, until: Day, today: Day) -> String {
+    let ended = if until < today { "ended" } else { "ends" };
+    match (&waiver.check, &waiver.of) {
+        (Some(check), Some(on)) => format!("the waiver for {check} on {on} {ended} on {until}"),
+        _ => format!("the waiver {ended} on {until}"),
     }
 }

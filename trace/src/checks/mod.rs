@@ -10,7 +10,7 @@ mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
 mod excess_margin;
-mod expired_waiver;
+pub(crate) mod expired_waiver;
 pub(crate) mod future_result;
 mod incomplete_decision;
 mod limits;
@@ -50,7 +50,7 @@ mod unrecorded_revision;
 mod unused_analysis;
 pub(crate) mod unused_waiver;
 mod value_cycle;
-mod verification_overdue;
+pub(crate) mod verification_overdue;
 mod wrong_tier;
 
 use schema::read::{ProblemKind, Spot};
@@ -349,6 +349,11 @@ pub fn level(check: &Check, settings: &Settings, stage: Stage) -> Level {
         return default;
     }
     settings.levels.get(check.name).and_then(|setting| setting.for_stage(stage)).unwrap_or(default)
+}
+
+/// Whether the settings switch a check off at a stage at which it would run.
+pub fn is_switched_off(check: &Check, settings: &Settings, stage: Stage) -> bool {
+    check.levels[stage as usize] != Level::Off && level(check, settings, stage) == Level::Off
 }
 
 /// Runs one check, with the levels of a stage.

@@ -7,11 +7,14 @@ use schema::Day;
 
 use super::shared::{listed, parts_of, verified_subjects};
 use super::{About, Check, Error, Group, RecordId, Reporter, Study, Warning};
+use crate::Loaded;
 use crate::graph::Link;
 use crate::measure::Measure;
 
+pub(crate) const NAME: &str = "verification-overdue";
+
 pub(super) static CHECK: Check = Check {
-    name: "verification-overdue",
+    name: NAME,
     group: Group::Verification,
     about: About::Car,
     levels: [Warning, Warning, Warning, Warning, Error],
@@ -74,8 +77,19 @@ fn run(study: &Study, reporter: &mut Reporter) {
 
 const HELP: &str = "add the result, or agree on a new due date";
 
-fn was_due(due: Day, day: Day) -> String {
+/// When a verification is due, seen from a day, which can be before the due date.
+pub(crate) fn was_due(due: Day, day: Day) -> String {
     let late = due.days_until(day);
-    let days = if late == 1 { "1 day".to_owned() } else { format!("{late} days") };
-    format!("was due on {due}, {days} ago")
+    let days = if late.abs() == 1 { "1 day".to_owned() } else { format!("{} days", late.abs()) };
+    match late {
+        1.. => format!("was due on {due}, {days} ago"),
+        0 => format!("is due on {due}, today"),
+        _ => format!("is due on {due}, in {days}"),
+    }
+}
+
+/// When the verification of a record is due, its own or the one of the parts of a group.
+pub(crate) fn due_date(loaded: &Loaded, record: RecordId) -> Option<Day> {
+    let of_parts = || loaded.system(record)?.for_parts.as_ref()?.verify.as_ref()?.due();
+    loaded.verify(record).and_then(|verify| verify.value.due()).or_else(of_parts)
 }

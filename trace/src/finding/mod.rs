@@ -59,8 +59,17 @@ impl Finding {
     }
 }
 
-/// The findings of all checks.
+/// A check that the settings switch off, and what it would report.
 #[derive(Clone, Debug)]
+pub struct OffCheck {
+    /// The check.
+    pub check: &'static Check,
+    /// The number of findings that no waiver would accept.
+    pub findings: usize,
+}
+
+/// The findings of all checks.
+#[derive(Clone, Debug, Default)]
 pub struct Report {
     /// The findings that no waiver accepts, worst first.
     pub findings: Vec<Finding>,

@@ -41,10 +41,7 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     if name == "HEAD" && git.is_unborn()? {
         return Ok(Base { revision: name.to_owned(), how: Some("there is no commit yet".to_owned()), shallow });
     }
-    let tip = git
-        .resolve(name)
-        .map(|commit| commit.id)
-        .map_err(|error| GitError::NoSuchRevision { name: name.to_owned(), cause: error.to_string() })?;
+    let tip = git.resolve(name).map(|commit| commit.id).map_err(|error| GitError::no_such_revision(name, &error))?;
     // The environment is about the commit that CI checked out.
     let checked_out = name == "HEAD" || git.resolve("HEAD").is_ok_and(|head| head.id == tip);
     let forge = if ci { Forge::read() } else { None };

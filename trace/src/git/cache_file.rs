@@ -29,6 +29,8 @@ const SOURCES: &str = env!("TIEROD_SOURCES_HASH");
 /// A larger history is read from git again, in some seconds.
 const MOST_OF_HISTORY: usize = 256 << 20;
 const MOST_OF_STATES: usize = 32 << 20;
+/// A finding takes 8 bytes.
+const MOST_OF_FINDINGS: usize = 16 << 20;
 /// Some hundred reports of a large project.
 const MOST_OF_REPORTS: usize = 4 << 20;
 /// The records of a hundred thousand parts take half of it.
@@ -56,6 +58,11 @@ impl CacheFile {
     /// The cache of the evaluated states of a project root, by the object id of its tree.
     pub(crate) fn of_states(commits: CommitSource<'_>) -> Option<Self> {
         Self::in_repository(commits, "states", &[&commits.snapshot.prefix], MOST_OF_STATES)
+    }
+
+    /// The cache of the findings of a project root, by commit and date.
+    pub(crate) fn of_findings(commits: CommitSource<'_>) -> Option<Self> {
+        Self::in_repository(commits, "findings", &[], MOST_OF_FINDINGS)
     }
 
     /// The cache of the decoded records of a project root, by the content of their files.

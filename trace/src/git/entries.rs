@@ -97,6 +97,11 @@ pub(super) fn at_commit(
     Ok(snapshot)
 }
 
+/// The path from the top of the repository to the one that was named.
+pub(super) fn start(project: &Project) -> Result<String, Error> {
+    open(project).map(|(_, start)| start)
+}
+
 /// The repository, and the path from its top to where the search for the project begins.
 fn open(project: &Project) -> Result<(&Repository, String), Error> {
     let path = project.path();

@@ -77,8 +77,8 @@ pub enum GitError {
     NoSuchRevision {
         /// The name.
         name: String,
-        /// What git or libgit2 reports.
-        cause: String,
+        /// Why it could not be looked up; `None` if it was, and no commit has it.
+        cause: Option<String>,
     },
     /// A bare repository has no index.
     NoIndex,
@@ -121,6 +121,15 @@ pub enum GitError {
 }
 
 impl GitError {
+    /// A revision that could not be looked up. If git looked for it, its own message says no more than that.
+    pub(super) fn no_such_revision(name: &str, error: &Self) -> Self {
+        let cause = match error {
+            Self::Refused { .. } | Self::Library { .. } => None,
+            other => Some(other.to_string()),
+        };
+        Self::NoSuchRevision { name: name.to_owned(), cause }
+    }
+
     /// What failed.
     pub fn message(&self) -> String {
         match self {
@@ -154,10 +163,12 @@ impl GitError {
     /// The cause.
     pub fn cause(&self) -> Option<String> {
         match self {
-            Self::NotStarted { cause }
-            | Self::Unreadable { cause, .. }
-            | Self::Unlisted { cause, .. }
-            | Self::NoSuchRevision { cause, .. } => Some(cause.clone()),
+            Self::NotStarted { cause } | Self::Unreadable { cause, .. } | Self::Unlisted { cause, .. } => {
+                Some(cause.clone())
+            }
+            Self::NoSuchRevision { cause, .. } => {
+                Some(cause.clone().unwrap_or_else(|| "no commit, branch or tag has this name".to_owned()))
+            }
             Self::Stopped { cause } => cause.clone(),
             Self::UnexpectedOutput { line, .. } => Some(schema::words::shorten(line)),
             Self::OtherOwner { folder } => Some(format!("{} has another owner", folder.display())),

@@ -18,6 +18,7 @@
 //! | `create` | a new repository from given commits |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
+//! | `settings_history` | since when the settings switch checks off |
 //!
 //! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
 //! nothing is stashed.
@@ -41,6 +42,7 @@ mod records_cache;
 mod remotes;
 mod reports_cache;
 mod repository;
+mod settings_history;
 pub(crate) mod walk;
 mod worktree;
 
@@ -50,4 +52,5 @@ pub use error::GitError;
 pub use hooks::Hooks;
 pub use project::Project;
 pub use remotes::Remotes;
+pub use settings_history::OffSince;
 pub use worktree::find_root;

@@ -223,6 +223,11 @@ impl Repository {
         Ok(self.tree(folder)?.find(name).is_some_and(|entry| entry.is_file()))
     }
 
+    /// The object id of a file directly in a tree, by its name.
+    pub(super) fn file_in(&self, tree: &str, name: &str) -> Result<Option<String>, GitError> {
+        Ok(self.tree(tree)?.find(name).filter(TreeEntry::is_file).map(|entry| entry.hex()))
+    }
+
     /// All files below a tree, whose folder has this prefix.
     pub(super) fn list_below(&self, tree: &str, prefix: &str, out: &mut Vec<Entry>) -> Result<(), GitError> {
         check_depth(prefix, tree)?;

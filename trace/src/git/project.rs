@@ -5,6 +5,7 @@
 
 use std::cell::OnceCell;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use schema::Day;
 use schema::read::Problem;
@@ -24,7 +25,7 @@ use crate::history::commit_state::state_at;
 use crate::history::{Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores, during};
-use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside};
+use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
 use crate::{Error, Study, checks};
 
 /// An opened project. Threads can read several projects at the same time, each with its own.
@@ -261,7 +262,7 @@ impl Project {
     }
 
     /// Evaluates records for a date, given their history. The state at an earlier commit that a check needs is read here.
-    pub fn study(&self, loaded: Loaded, day: Day, past: Past) -> Study {
+    pub fn study(&self, loaded: impl Into<Arc<Loaded>>, day: Day, past: Past) -> Study {
         self.with_past_state(Study::new(loaded, day, past))
     }
 
@@ -282,6 +283,33 @@ impl Project {
             read();
         }
         self.with_past_state(study)
+    }
+
+    /// The records and the history of a study, evaluated for another date.
+    pub fn study_on(&self, study: &Study, day: Day) -> Study {
+        self.study(Arc::clone(&study.loaded), day, study.past().clone())
+    }
+
+    /// Where the path that was named is in a snapshot of the project, relative to the project root: a file or a folder in
+    /// it. `None` for the project root itself and for a folder around it.
+    pub fn path_within(&self, snapshot: &Snapshot) -> Option<String> {
+        let within = match (&snapshot.source, &snapshot.folder) {
+            (Source::Worktree, Some(folder)) => {
+                let path = self.path.canonicalize().ok()?;
+                text_of(path.strip_prefix(folder).ok()?)
+            }
+            _ => {
+                let from_top = format!("{}/", entries::start(self).ok()?);
+                from_top.strip_prefix(&snapshot.prefix)?.trim_matches('/').to_owned()
+            }
+        };
+        (!within.is_empty()).then_some(within)
+    }
+
+    /// The day of the last commit, if there is one.
+    pub fn last_commit_day(&self, snapshot: &Snapshot) -> Option<Day> {
+        let source = self.commits(snapshot);
+        source.repository?.commit(&source.tip().ok()??).ok()?.day()
     }
 
     fn with_past_state(&self, mut study: Study) -> Study {

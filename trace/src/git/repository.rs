@@ -83,7 +83,7 @@ impl Repository {
     pub(super) fn files_of(&self, revision: &str) -> Result<(NamedCommit, Vec<Entry>), GitError> {
         let commit = self
             .run(|access| access.resolve(revision))
-            .map_err(|error| GitError::NoSuchRevision { name: revision.to_owned(), cause: error.to_string() })?;
+            .map_err(|error| GitError::no_such_revision(revision, &error))?;
         let entries = self.run(|access| access.list_tree(&commit.id))?;
         Ok((commit, entries))
     }

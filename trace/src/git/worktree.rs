@@ -103,7 +103,7 @@ pub(super) fn has(path: &Path) -> bool {
 /// The folder cannot be opened, or there is no settings file in it or above it.
 pub fn find_root(start: &Path) -> Result<PathBuf, Error> {
     let start = start.canonicalize().map_err(|error| {
-        Error::new(format!("cannot open {}", start.display())).because(error).help("give an existing folder")
+        Error::new(format!("cannot open {}", start.display())).because(error).help("give an existing file or folder")
     })?;
     let root = start.ancestors().find(|up| up.join(settings::FILE).is_file());
     root.map(Path::to_owned).ok_or_else(|| {

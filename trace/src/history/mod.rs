@@ -415,7 +415,7 @@ impl Past {
 }
 
 /// The last log that was read, for another state of the same project.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub struct Logs(Option<(LogKey, Log)>);
 
 /// What a log depends on: the tip, the prefix of the project root, and the files that are ignored.

@@ -1,12 +1,12 @@
 //! The JSON answer of `audit`: version 1, stable.
 
 use schema::Quantity;
-use schema::quantity::Unit;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
 use trace::audit::{EstimateOf, GoalScore, TargetAudit};
 use trace::values::{LEVEL, Origin};
 
+use super::super::check::off_json;
 use super::super::json::source;
 use super::super::values::{limit_json, limit_text, number};
 use super::AuditView;
@@ -26,15 +26,9 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
         .at_risk_periods
         .iter()
         .map(|period| {
-            let end = match (period.until, period.measured, period.revised) {
-                (None, ..) => None,
-                (_, true, _) => Some("measured"),
-                (_, _, true) if period.recorded => Some("revised"),
-                (_, _, true) => Some("limit changed without a revision"),
-                _ => Some("back within the limit"),
-            };
+            let (until, end) = period.end.map(|(day, end)| (day.to_string(), end.words())).unzip();
             json!({"target": view.id(period.index), "since": period.since.to_string(),
-                   "until": period.until.map(|day| day.to_string()), "end": end})
+                   "until": until, "end": end})
         })
         .collect();
     let waivers: Vec<Value> = audit
@@ -69,6 +63,7 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
         "timeline": timeline(view),
         "at_risk_periods": at_risk_periods,
         "unused_analyses": unused,
+        "off": off_json(&view.off),
         "waivers": waivers,
         "next_season": view.next_season(),
     })
@@ -139,7 +134,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         .limits
         .iter()
         .map(|step| {
-            let own = written_unit(&step.text);
+            let own = step.unit();
             let unit = own.as_ref().unwrap_or(unit);
             json!({"commit": step.commit, "day": step.day.to_string(), "limit": limit_json(&step.limit, unit),
                    "unit": unit.to_string(), "recorded": step.recorded, "after_result": step.after_result})
@@ -183,18 +178,12 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "limit_changes": target.limits.len().saturating_sub(1),
         "unrecorded": target.unrecorded(),
         "after_result": target.after_result(),
+        "first_limit_met": target.first_limit_met,
         "verdict": target.verdict.words(),
         "status": status.status.word(),
         "methods": view.methods(status.index),
         "evidence": view.evidence(target),
     })
-}
-
-/// The unit that an earlier limit was written in, which may have been another one: `at most 205 kg`, `1 mm to 3 mm`.
-fn written_unit(limit: &str) -> Option<Unit> {
-    let last = limit.rsplit(" to ").next()?;
-    let quantity = last.strip_prefix("at most ").or(last.strip_prefix("at least ")).unwrap_or(last);
-    Some(Quantity::parse(quantity).ok()?.unit().clone())
 }
 
 fn predictions(view: &AuditView<'_>) -> Value {

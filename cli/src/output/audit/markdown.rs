@@ -6,6 +6,7 @@ use trace::Error;
 use trace::audit::{Verdict, groups};
 
 use super::{AuditView, json, terminal};
+use crate::output::check::off_text;
 use crate::output::numbers::{margin, percent, quantity};
 use crate::output::template::{self, Escape};
 
@@ -73,6 +74,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         "missed": missed,
         "never_verified": never,
         "not_due": not_due,
+        "off": off_text(view.study.past(), &view.off),
     });
     context
 }

@@ -16,6 +16,8 @@ pub(crate) use markdown::{context, markdown};
 pub(crate) use terminal::terminal;
 
 use trace::audit::{Audit, Season};
+use trace::finding::OffCheck;
+use trace::git::OffSince;
 use trace::{RecordId, Study};
 
 /// What the audit shows.
@@ -25,6 +27,8 @@ pub(crate) struct AuditView<'t> {
     pub(crate) season: Option<&'t Season>,
     /// Why the season is missing or incomplete.
     pub(crate) note: Option<String>,
+    /// The checks that the settings switch off.
+    pub(crate) off: Vec<(&'t OffCheck, OffSince)>,
 }
 
 impl AuditView<'_> {

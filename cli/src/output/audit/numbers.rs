@@ -63,7 +63,8 @@ impl AuditView<'_> {
             ),
             Lesson::Missed(ids) => self.list("missed; set the limit again from the measured value", ids),
             Lesson::NotVerified(ids) => self.list("not verified; plan a result or remove the target", ids),
-            Lesson::StillAtRisk(ids) => self.list("still at risk, without a revision", ids),
+            Lesson::StillAtRisk(ids) => self.list("still at risk", ids),
+            Lesson::LimitChanged(ids) => self.list("limit changed while at risk; add the revision", ids),
             Lesson::UnusedAnalyses(ids) => {
                 self.list("unused analyses (they inform no decision or part, and change no points)", ids)
             }

@@ -4,8 +4,9 @@ use std::fmt::Write as _;
 
 use schema::number;
 use schema::settings::Level;
-use trace::audit::{GoalScore, TargetAudit, Verdict, groups};
+use trace::audit::{AtRiskPeriod, GoalScore, PeriodEnd, TargetAudit, Verdict, groups};
 
+use super::super::check::off_text;
 use super::super::numbers::{margin, percent, quantity};
 use super::super::points::{needs, points as points_text};
 use super::super::table::{Paint, Table, plain, strong};
@@ -127,6 +128,15 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     if !late.is_empty() {
         ink.block(out, "", 0, &format!("limits set or changed after a result: {}", late.join(", ")));
     }
+    for (met, what) in
+        [(true, "the first limit, before it was loosened, is met too"), (false, "met only by the loosened limit")]
+    {
+        let loosened = view.audit.with_verdict(Verdict::Met).filter(|target| target.first_limit_met == Some(met));
+        let list: Vec<String> = loosened.filter_map(|target| first_limit(view, target)).collect();
+        if !list.is_empty() {
+            ink.block(out, "", 0, &format!("{what}: {}", list.join(", ")));
+        }
+    }
     out.push('\n');
 }
 
@@ -150,6 +160,11 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
         plain(view.methods(status.index).join(", ")),
         limit_changes(target),
     ]
+}
+
+/// A target with its first limit.
+fn first_limit(view: &AuditView<'_>, target: &TargetAudit) -> Option<String> {
+    Some(format!("{} ({})", view.id(target.status.index), target.limits.first()?.text))
 }
 
 /// The changes of the limit, as text.
@@ -243,23 +258,31 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
     table.row(vec![strong(name), plain(show(*first)), plain(show(*last)), plain(super::super::spark::line(&ends))]);
 }
 
+/// How many periods at risk were resolved, and how many were not, by how they ended.
+fn period_counts(periods: &[AtRiskPeriod]) -> String {
+    let number = |is_wanted: &dyn Fn(&AtRiskPeriod) -> bool| periods.iter().filter(|period| is_wanted(period)).count();
+    let mut parts = vec![format!("{} resolved", number(&AtRiskPeriod::is_resolved))];
+    for end in [PeriodEnd::Missed, PeriodEnd::LimitChanged, PeriodEnd::NoValue] {
+        let ended = number(&|period| period.ended(end));
+        parts.extend((ended > 0).then(|| format!("{ended} {}", end.words())));
+    }
+    parts.push(format!("{} unresolved", number(&|period| period.end.is_none())));
+    parts.join(", ")
+}
+
 fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let audit = view.audit;
     if !audit.at_risk_periods.is_empty() {
-        let unresolved = audit.at_risk_periods.iter().filter(|period| !period.is_resolved()).count();
-        let text =
-            format!("at-risk periods: {} resolved, {unresolved} unresolved", audit.at_risk_periods.len() - unresolved);
+        let text = format!("at-risk periods: {}", period_counts(&audit.at_risk_periods));
         let _ = writeln!(out, "{}", ink.strong(&text));
         let mut table = Table::new(&[("target", false), ("at risk from", false), ("end", false)]);
         let (unresolved, resolved): (Vec<_>, Vec<_>) =
             audit.at_risk_periods.iter().partition(|period| !period.is_resolved());
         for period in unresolved.into_iter().chain(resolved) {
-            let end = match period.until {
+            let end = match period.end {
                 None => "unresolved".to_owned(),
-                Some(day) if period.measured => format!("measured on {day}"),
-                Some(day) if period.is_resolved() && period.revised => format!("revised on {day}"),
-                Some(day) if period.revised => format!("limit changed on {day} without a revision"),
-                Some(day) => format!("back within the limit on {day}"),
+                Some((day, PeriodEnd::LimitChanged)) => format!("limit changed on {day} without a revision"),
+                Some((day, end)) => format!("{} on {day}", end.words()),
             };
             let paint = if period.is_resolved() { Paint::Plain } else { Paint::Level(Level::Warning) };
             table.row(vec![
@@ -269,6 +292,10 @@ fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
             ]);
         }
         out.push_str(&table.text(ink));
+        out.push('\n');
+    }
+    if let Some(text) = off_text(view.study.past(), &view.off) {
+        ink.block(out, "", 0, &text);
         out.push('\n');
     }
     let lessons = view.next_season();

@@ -65,6 +65,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "base": source(old),
         "head": source(new),
         "base_reason": view.found.how,
+        "day": view.head.day.to_string(),
         "shallow": view.found.shallow,
         "new": findings(&delta.new, new),
         "fixed": findings(&delta.fixed, old),

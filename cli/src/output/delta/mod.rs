@@ -72,6 +72,13 @@ fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
 }
 
 impl DeltaView<'_> {
+    /// The date that is used as today for both states, and the stage of the season of each.
+    fn date(&self) -> String {
+        let (base, head) = (self.base.stage.word(), self.head.stage.word());
+        let stage = if base == head { format!("{head} stage") } else { format!("{base} stage, then {head} stage") };
+        format!("both for {}, {stage}", self.head.day.long())
+    }
+
     fn loaded(&self) -> [&Loaded; 2] {
         [&self.base.loaded, &self.head.loaded]
     }

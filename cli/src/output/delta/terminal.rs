@@ -44,7 +44,7 @@ pub(crate) fn terminal(view: &DeltaView<'_>, ink: Ink) -> String {
 fn heading(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let [old, new] = view.loaded();
     let how = view.found.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
-    let _ = writeln!(out, "from {}{how} to {}", state_name(old), state_name(new));
+    let _ = writeln!(out, "from {}{how} to {}; {}", state_name(old), state_name(new), view.date());
     for loaded in [old, new] {
         if let Some(text) = incomplete(loaded) {
             ink.block(out, "", 0, &format!("{}: {text}", state_name(loaded)));

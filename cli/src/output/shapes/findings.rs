@@ -1,7 +1,10 @@
 //! The answers of `check` and `delta`.
 
 use super::causes::{BEFORE_AND_AFTER, CAUSES, LIMITS_CHANGED};
-use super::shared::{CHANGED_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, SOURCE, STAGES, STATUSES};
+use super::shared::{
+    CHANGED_FINDING, CHECK_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, OFF, SOURCE, STAGES,
+    STATUSES,
+};
 use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 const COUNTS: &[Key] = &[
@@ -10,11 +13,20 @@ const COUNTS: &[Key] = &[
     key("note", Shape::Integer, "number of notes"),
 ];
 
+const FILTERS: &[Key] = &[
+    key("path", Shape::Text, "file or folder, relative to the top folder of the repository").optional(),
+    key("lead", Shape::Text, "lead of the record").optional(),
+    key("system", Shape::Text, "id of the system that the record is or belongs to").optional(),
+    key("only", TEXTS, "names of checks").optional(),
+    key("level", Shape::Words(LEVELS), "lowest level").optional(),
+    key("due", Shape::Date, "date until which findings are due, with the levels of its stage").optional(),
+];
+
 pub(crate) static CHECK: Answer = Answer {
     name: "check",
     command: "tierod check --format json",
-    summary: "All findings, and their counts. With `--staged`, only the findings that the next commit adds, and the other \
-              changes of findings and rules (the optional keys).",
+    summary: "The findings that pass the filters, and their counts. With `--staged`, only the findings that the next commit \
+              adds, and the other changes of findings and rules (the optional keys).",
     variants: &[(
         "",
         &[&[
@@ -28,9 +40,19 @@ pub(crate) static CHECK: Answer = Answer {
             ),
             key("history_note", Shape::Text, "why the history checks were skipped").optional(),
             key(
+                "last_commit",
+                Shape::Date,
+                "date of the last commit, if it is long ago and no date to use as today is given: consider `--on`",
+            )
+            .optional(),
+            key("filters", Shape::Object(&[FILTERS]), "the filters that are set; empty without one"),
+            key(
                 "summary",
                 Shape::Object(&[
-                    &[key("records", Shape::Integer, "number of records")],
+                    &[
+                        key("records", Shape::Integer, "number of records"),
+                        key("unfiltered", Shape::Integer, "number of findings before the filters"),
+                    ],
                     COUNTS,
                     &[
                         key("waived", Shape::Integer, "number of waived findings"),
@@ -41,6 +63,15 @@ pub(crate) static CHECK: Answer = Answer {
                         )
                         .optional(),
                         key(
+                            "checks",
+                            Shape::List(&Shape::Object(&[&[
+                                key("check", Shape::Text, "name of the check"),
+                                key("level", Shape::Words(LEVELS), "level at this stage"),
+                                key("count", Shape::Integer, "number of findings"),
+                            ]])),
+                            "number of findings of each check, notes first",
+                        ),
+                        key(
                             "as_before",
                             Shape::Object(&[COUNTS]),
                             "findings that existed before; only with `--staged`",
@@ -48,11 +79,12 @@ pub(crate) static CHECK: Answer = Answer {
                         .optional(),
                     ],
                 ]),
-                "counts",
+                "counts of the findings that pass the filters",
             ),
-            key("findings", Shape::List(&Shape::Named(&FINDING)), "the findings, by file and line"),
+            OFF,
+            key("findings", Shape::List(&Shape::Named(&CHECK_FINDING)), "the findings, by file and line"),
             STOPS.optional(),
-            UNCOVERED.optional(),
+            key("uncovered", Shape::List(&Shape::Named(&CHECK_FINDING)), UNCOVERED.meaning).optional(),
             WORSE.optional(),
             BETTER.optional(),
             POSTPONED.optional(),
@@ -108,6 +140,7 @@ const STATES: &[Key] = &[
     key("base", Shape::Named(&SOURCE), "the state that is compared with"),
     key("head", Shape::Named(&SOURCE), "the state that is compared"),
     key("base_reason", TEXT_OR_NULL, "why this is the base; null if it was given"),
+    key("day", Shape::Date, "the date that is used as today for both"),
     key("shallow", Shape::Flag, "whether the clone is shallow"),
 ];
 

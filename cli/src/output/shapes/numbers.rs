@@ -169,7 +169,8 @@ pub(crate) static POINTS: Answer = Answer {
                 Shape::List(&Shape::Object(&[&[
                     key("id", Shape::Text, "id of the event"),
                     measure("plan", NUMBER_OR_NULL, "pts", "planned points"),
-                    measure("predicted", NUMBER_OR_NULL, "pts", "predicted points"),
+                    measure("predicted", NUMBER_OR_NULL, "pts", "predicted points; those scored, if it has a result"),
+                    key("scored", Shape::Flag, "whether it has a result"),
                     measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
                     key("reads", TEXT_OR_NULL, "name of the input of the score; null if it has none or several"),
                     key("unit", TEXT_OR_NULL, "unit of the input"),
@@ -179,7 +180,8 @@ pub(crate) static POINTS: Answer = Answer {
                 "the events",
             ),
             measure("plan", NUMBER_OR_NULL, "pts", "sum of the plans"),
-            measure("predicted", NUMBER_OR_NULL, "pts", "sum of the predictions"),
+            measure("predicted", NUMBER_OR_NULL, "pts", "sum of the predictions, or of the points scored"),
+            key("scored", Shape::Flag, "whether every event has a result"),
             measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
             key(
                 "needed",

@@ -1,7 +1,7 @@
 //! The answers of `history` and `audit`.
 
 use super::numbers::NEEDED;
-use super::shared::{COMMIT, COMMIT_KEYS, LIMIT, ORIGINS, SOURCE, STAGES, STATUSES, UNCERTAINTY};
+use super::shared::{COMMIT, COMMIT_KEYS, LIMIT, OFF, ORIGINS, SOURCE, STAGES, STATUSES, UNCERTAINTY};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 pub(crate) static HISTORY: Answer = Answer {
@@ -168,6 +168,11 @@ const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
     key("limit_changes", Shape::Integer, "number of changes of the limit"),
     key("unrecorded", Shape::Integer, "number of changes without a revision"),
     key("after_result", Shape::Flag, "whether a limit was set or changed after a result"),
+    key(
+        "first_limit_met",
+        Shape::OrNull(&Shape::Flag),
+        "whether the measured value meets the first limit, too; null unless the limit was loosened since",
+    ),
     key("verdict", Shape::Words(&["met", "missed", "never verified", "not due yet"]), "outcome"),
     key("status", Shape::Words(STATUSES), "status, as in `values`"),
     key("methods", TEXTS, "methods of its verification"),
@@ -263,8 +268,15 @@ const AUDIT_KEYS: &[Key] = &[
             key("until", Shape::OrNull(&Shape::Date), "last date; null if unresolved"),
             key(
                 "end",
-                TEXT_OR_NULL,
-                "how it was resolved: by a result, by a change of the limit, or because the value is within it again",
+                Shape::OrNull(&Shape::Words(&[
+                    "met",
+                    "missed",
+                    "back within the limit",
+                    "revised",
+                    "limit changed without a revision",
+                    "value removed",
+                ])),
+                "how it ended: with a result (met or missed), a value within the limit, or another limit",
             ),
         ]])),
         "times during which the estimate of a target did not meet its limit",
@@ -277,6 +289,7 @@ const AUDIT_KEYS: &[Key] = &[
         ]])),
         "analyses that informed no decision or part, and change no points",
     ),
+    OFF,
     key(
         "waivers",
         Shape::List(&Shape::Object(&[&[
@@ -358,6 +371,7 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                     key("missed", Shape::Integer, "number of targets that were missed"),
                     key("never_verified", Shape::Integer, "number of targets without a result that was due"),
                     key("not_due", Shape::Integer, "number of targets whose verification is not due yet"),
+                    key("off", TEXT_OR_NULL, "checks that the settings switch off; null without one"),
                 ]]),
                 "the same numbers as text with units, for templates",
             )],

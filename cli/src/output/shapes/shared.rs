@@ -71,6 +71,45 @@ pub(super) const CHANGED_FINDING: Named = Named {
     ],
 };
 
+/// A finding in the answer of `check`.
+pub(super) const CHECK_FINDING: Named = Named {
+    name: "check-finding",
+    summary: "A finding of a check, with since when it is open.",
+    keys: &[
+        FINDING_KEYS,
+        &[FINDING_MEASURE],
+        &[key(
+            "since",
+            Shape::OrNull(&Shape::Object(&[&[
+                key("commit", TEXT_OR_NULL, "full id of the commit that brought it; null if no commit did"),
+                key("day", Shape::Date, "day of that commit, otherwise the first day on which it was found"),
+                key(
+                    "cause",
+                    Shape::Words(&["commit", "date", "uncommitted"]),
+                    "a commit, a date that was reached, or a change that is not committed",
+                ),
+            ]])),
+            "since when it is open, only with `--since`; null if unknown or, with `--due`, not open yet",
+        )
+        .optional()],
+    ],
+};
+
+/// The checks that the settings switch off.
+pub(super) const OFF: Key = key(
+    "off",
+    Shape::List(&Shape::Object(&[&[
+        key("check", Shape::Text, "name of the check"),
+        key(
+            "since",
+            Shape::OrNull(&Shape::Date),
+            "day of the commit that switched it off; null if it is not committed, or without a history",
+        ),
+        key("findings", Shape::Integer, "number of findings that are not reported"),
+    ]])),
+    "checks that the settings switch off at this stage",
+);
+
 pub(super) const FIXED_FINDING: Named = Named {
     name: "fixed-finding",
     summary: "A finding of the base that the head does not have, or accepts by a waiver.",
