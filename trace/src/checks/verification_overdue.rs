@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use petgraph::Direction;
 use schema::Day;
+use schema::records::Verify;
 
 use super::shared::{listed, parts_of, verified_subjects};
 use super::{About, Check, Error, Group, RecordId, Reporter, Study, Warning};
@@ -88,8 +89,8 @@ pub(crate) fn was_due(due: Day, day: Day) -> String {
     }
 }
 
-/// When the verification of a record is due, its own or the one of the parts of a group.
+/// The due date in a record: of its verification, or of the one that its parts inherit.
 pub(crate) fn due_date(loaded: &Loaded, record: RecordId) -> Option<Day> {
     let of_parts = || loaded.system(record)?.for_parts.as_ref()?.verify.as_ref()?.due();
-    loaded.verify(record).and_then(|verify| verify.value.due()).or_else(of_parts)
+    loaded.record(record).verify().and_then(Verify::due).or_else(of_parts)
 }

@@ -2,9 +2,9 @@
 
 use petgraph::Direction;
 use schema::Day;
-use schema::records::Verify;
 
 use super::{Parents, Renames};
+use crate::checks::verification_overdue::due_date;
 use crate::graph::Link;
 use crate::ids::RecordId;
 use crate::study::Study;
@@ -27,7 +27,7 @@ pub struct Postponed {
 
 pub(super) fn compare(parents: &Parents, renames: &Renames, head: &Study) -> Vec<Postponed> {
     let base = &parents.first.seen;
-    let due = |study: &Study, id: RecordId| study.loaded.record(id).verify().and_then(Verify::due);
+    let due = |study: &Study, id: RecordId| due_date(&study.loaded, id);
     let mut all: Vec<Postponed> = Vec::new();
     for new in head.loaded.record_ids() {
         let Some(old) = renames.base_of[new].filter(|old| !base.loaded.shares(*old, &head.loaded, new)) else {
