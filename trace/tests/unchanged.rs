@@ -56,9 +56,9 @@ fn change(records: &mut Records, numbers: &mut Numbers, commit: usize) {
         let which = numbers.below(4);
         let file = numbers.below(FILES);
         let (part_id, target_id) = (format!("part-{which}"), format!("target-{which}"));
-        match numbers.below(9) {
-            0 => drop(records.insert(part_id, ("parts", part(numbers.below(9)), file))),
-            1 => drop(records.insert(target_id, ("targets", target(10 + numbers.below(9)), file))),
+        match numbers.below(11) {
+            0 => drop(records.insert(format!("part-{}", numbers.below(6)), ("parts", part(numbers.below(9)), file))),
+            1 | 9 | 10 => drop(records.insert(target_id, ("targets", target(10 + numbers.below(9)), file))),
             2 => drop(records.remove(&target_id)),
             3 => {
                 if let Some((.., own)) = records.get_mut(&part_id) {
@@ -72,8 +72,12 @@ fn change(records: &mut Records, numbers: &mut Numbers, commit: usize) {
                 }
             }
             5 => {
-                let text =
-                    format!("{{of: {target_id}, value: 12 kg, date: 2027-0{}-01, evidence: [a.csv]}}", 1 + commit);
+                let of = match numbers.below(4) {
+                    0 => format!("{part_id}, outcome: pass"),
+                    1 => "chassis, outcome: pass".to_owned(),
+                    _ => format!("{target_id}, value: 12 kg"),
+                };
+                let text = format!("{{of: {of}, date: 2027-0{}-01, evidence: [a.csv]}}", 1 + commit);
                 records.insert(format!("result-{which}-{}", numbers.below(2)), ("results", text, file));
             }
             6 => {
@@ -140,7 +144,7 @@ fn findings(folder: &Path, state: &State) -> [String; 2] {
 fn a_history_that_leaves_out_unchanged_files_gives_the_same_findings() {
     let place = tempfile::tempdir().unwrap();
     let mut of_history = BTreeSet::new();
-    for number in 0..60 {
+    for number in 0..80 {
         let mut numbers = Numbers(number);
         let mut records = first(&mut numbers);
         let mut commits = Vec::new();

@@ -6,8 +6,8 @@
 //! of a budget, a later commit changes it, or another file had a record with the same id. In a young project these are most files.
 
 use foldhash::{HashMap, HashSet, HashSetExt as _};
-use schema::Kind;
-use schema::records::Body;
+use schema::records::{Body, Finds};
+use schema::{Id, Kind, Record};
 
 use super::differences::read_added;
 use super::log::{AT_ONCE, Log, Reader, RecordEvent};
@@ -54,16 +54,24 @@ impl Needed<'_> {
             needed[loaded.entries[*first].file.index()] = true;
         }
         let file_of = |id: &str| loaded.find(id).map(|index| loaded.entries[index].file.index());
+        let any_starts = loaded.entries.iter().any(|entry| starts_a_comparison(entry.record.kind()));
         for entry in &loaded.entries {
             let starts = starts_a_comparison(entry.record.kind());
             // A share shows since when others rely on a limit.
             let is_share = matches!(&entry.record.body, Body::Target(target) if target.share_of.is_some());
-            if starts || is_share || !entry.record.body.common().formerly().is_empty() {
+            // Since when there is a system shows whether its parts can be new.
+            let is_system = any_starts && entry.record.kind() == Kind::System;
+            if starts || is_share || is_system || !entry.record.body.common().formerly().is_empty() {
                 needed[entry.file.index()] = true;
             }
-            let about = entry.record.about().filter(|_| starts);
-            if let Some(file) = about.and_then(|id| file_of(id.as_str())) {
-                needed[file] = true;
+            if starts {
+                for id in subjects(&entry.record) {
+                    // Also what a target is of.
+                    let of = loaded.find(id).and_then(|index| loaded.record(index).about()).map(Id::as_str);
+                    for file in std::iter::once(id).chain(of).filter_map(file_of) {
+                        needed[file] = true;
+                    }
+                }
             }
         }
         for event in &log.events {
@@ -76,6 +84,17 @@ impl Needed<'_> {
         let is_needed = |path: &&u32| !unneeded.contains(&*log.strings[**path as usize]);
         log.skipped.iter().filter(is_needed).copied().collect()
     }
+}
+
+/// What such a record is about: the ids in it.
+fn subjects(record: &Record) -> Vec<&str> {
+    let mut ids: Vec<&str> = record.about().map(Id::as_str).into_iter().collect();
+    if let Body::Analysis(analysis) = &record.body {
+        ids.extend(analysis.finds.as_ref().map(Finds::targets).unwrap_or_default().iter().map(|id| id.as_str()));
+        let is_id = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+        ids.extend(analysis.given.iter().flat_map(|(_, value)| value.text().split(move |c| !is_id(c))));
+    }
+    ids
 }
 
 /// Whether the state is that of the only commit: then nothing has changed yet.
