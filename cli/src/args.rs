@@ -84,7 +84,7 @@ impl Records {
 
     /// The date to use as today.
     pub(crate) fn day(&self, loaded: &trace::Loaded) -> Day {
-        loaded.day(self.on, today())
+        loaded.day(self.on, today)
     }
 }
 

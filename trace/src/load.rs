@@ -194,12 +194,12 @@ impl Loaded {
 
     /// The date to use as today: the one asked for, otherwise `as-of` in the settings, otherwise that of the commit, otherwise
     /// today.
-    pub fn day(&self, asked: Option<Day>, today: Day) -> Day {
-        let of_source = match &self.snapshot.source {
+    pub fn day(&self, asked: Option<Day>, today: impl FnOnce() -> Day) -> Day {
+        let of_source = || match &self.snapshot.source {
             Source::Revision { day, .. } => *day,
-            Source::Worktree | Source::Index | Source::Nothing => today,
+            Source::Worktree | Source::Index | Source::Nothing => today(),
         };
-        asked.or(self.settings().as_of).unwrap_or(of_source)
+        asked.or(self.settings().as_of).unwrap_or_else(of_source)
     }
 }
 

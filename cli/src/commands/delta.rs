@@ -90,7 +90,7 @@ impl Delta {
         let before = project.load_before(&base.revision, &head.snapshot, &mut pool)?;
         drop(pool);
 
-        let day = self.on.unwrap_or_else(|| head.day(None, today()).max(before.day(None, today())));
+        let day = self.on.unwrap_or_else(|| head.day(None, today).max(before.day(None, today)));
         let mut logs = Logs::default();
         // The process ends after the report: freeing large studies would take a tenth of the time.
         let head = ManuallyDrop::new(project.study_for_checks(head, day, &mut logs));

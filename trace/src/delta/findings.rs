@@ -146,9 +146,10 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     let hidden = Hidden::new(parents, head);
     for (index, finding) in findings.iter().enumerate() {
         let earlier = |all: &[(Renames, Matches<'_>)]| all.iter().any(|(_, of)| of.earlier[index].is_some());
+        // Of a finding that was held back in an earlier state, how bad it was is known from the repaired state.
+        let measures = compared.iter().filter_map(|(_, of)| of.earlier[index]?.measure.as_ref());
+        delta.compare_measures(measures, finding, head);
         let list = if earlier(seen) {
-            let measures = compared.iter().filter_map(|(_, of)| of.earlier[index]?.measure.as_ref());
-            delta.compare_measures(measures, finding, head);
             &mut delta.unchanged
         } else if (earlier(repaired) || hidden.explains(finding) || both.uncover(finding))
             && !names_removed_record(finding, parents, head)

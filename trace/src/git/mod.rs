@@ -7,6 +7,7 @@
 //! | `process` | running the program `git` |
 //! | `access` | the small interface that both ways of reading a repository have |
 //! | `library`, `plumbing` | the two ways: libgit2, and git's own commands |
+//! | `untracked` | the files that git does not track and does not ignore |
 //! | `repository` | a repository behind both: git's commands are tried where libgit2 fails |
 //! | `objects` | commits and trees, differences of two trees |
 //! | `walk` | the commits that changed a project, for the history |
@@ -43,6 +44,7 @@ mod remotes;
 mod reports_cache;
 mod repository;
 mod settings_history;
+mod untracked;
 pub(crate) mod walk;
 mod worktree;
 

@@ -8,13 +8,13 @@ use std::path::{Path, PathBuf};
 use foldhash::HashSet;
 use schema::Day;
 use schema::read::{LARGEST_FILE, Problem};
-use walkdir::WalkDir;
 
 use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
-use super::process::{Git, ObjectProcess, StoredObject, refused, unexpected};
-use crate::snapshot::{Content, text_of};
+use super::process::{Git, ObjectProcess, StoredObject, unexpected};
+use super::untracked;
+use crate::snapshot::Content;
 
 /// A repository behind the program `git`.
 pub(super) struct Plumbing {
@@ -66,33 +66,6 @@ impl Plumbing {
         })
     }
 
-    /// The folders below an untracked one that cannot be opened, and that git does not ignore. Git itself omits their
-    /// files from its lists, with a warning.
-    fn closed_folders(&self, folder: &Path, top: &Path) -> Result<Vec<String>, GitError> {
-        let args =
-            ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--directory", "--full-name", "--"];
-        let out = self.git.run(&[&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat())?;
-        let paths = out.split(|b| *b == 0).map(String::from_utf8_lossy);
-        let mut closed: Vec<PathBuf> = Vec::new();
-        for path in paths.filter(|path| path.ends_with('/')) {
-            let errors = WalkDir::new(top.join(&*path)).into_iter().filter_map(Result::err);
-            closed.extend(errors.filter_map(|error| error.path().map(Path::to_owned)));
-        }
-        if closed.is_empty() {
-            return Ok(Vec::new());
-        }
-        // Paths are relative to the folder that git runs in, or absolute.
-        let list: Vec<u8> =
-            closed.iter().flat_map(|path| [path.as_os_str().as_encoded_bytes(), b"\0"].concat()).collect();
-        let output = self.git.run_with_input(&["check-ignore", "--no-index", "-z", "--stdin"], list)?;
-        if !matches!(output.status.code(), Some(0 | NOT_IGNORED)) {
-            return Err(refused(&output));
-        }
-        let ignored: HashSet<&[u8]> = output.stdout.split(|b| *b == 0).collect();
-        closed.retain(|path| !ignored.contains(path.as_os_str().as_encoded_bytes()));
-        Ok(closed.iter().map(|path| text_of(path.strip_prefix(top).unwrap_or(path))).collect())
-    }
-
     /// An object by the process that stays open; the bytes of one that is larger than `most` are skipped.
     fn stored(&self, id: &str, most: u64) -> Result<StoredObject, GitError> {
         let mut process = self.objects.borrow_mut();
@@ -109,8 +82,6 @@ impl Plumbing {
     }
 }
 
-/// The exit code of `git check-ignore` for a path that is not ignored.
-const NOT_IGNORED: i32 = 1;
 /// The exit code of `git rev-parse --verify -q` for an unknown name.
 const NO_SUCH_NAME: i32 = 1;
 
@@ -205,22 +176,7 @@ impl Access for Plumbing {
     }
 
     fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
-        if folder != top {
-            let args = ["check-ignore", "--no-index", "-q", "--"].map(OsStr::new);
-            match self.git.run(&[&args[..], &[folder.as_os_str()]].concat()) {
-                Ok(_) => return Ok(None),
-                Err(GitError::Refused { code: Some(NOT_IGNORED), .. }) => {}
-                Err(error) => return Err(error),
-            }
-        }
-        let args = ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--full-name", "--"];
-        let output = self.git.output(&[&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat())?;
-        let paths = output.stdout.split(|b| *b == 0).filter(|path| !path.is_empty());
-        let mut paths: HashSet<String> = paths.map(|path| String::from_utf8_lossy(path).into_owned()).collect();
-        if !output.stderr.is_empty() {
-            paths.extend(self.closed_folders(folder, top)?);
-        }
-        Ok(Some(paths))
+        untracked::list(&self.git, folder, top)
     }
 
     fn common_folder(&self) -> Option<PathBuf> {

@@ -12,6 +12,7 @@ use super::error::GitError;
 use super::library::{Library, SHALLOW};
 use super::objects::{Trail, Tree};
 use super::plumbing::Plumbing;
+use super::untracked;
 use crate::snapshot::Content;
 
 /// The hint if there is no better one.
@@ -174,15 +175,34 @@ impl Repository {
     ///
     /// Git's command is run even if libgit2 reads the rest, because libgit2 (1.9) misses `!keep.yaml` in a folder if the
     /// rule that it lifts is further up, and does not read rules from `git -c`. libgit2 does it only if there is no git.
-    pub(super) fn untracked(&self, folder: &Path) -> Result<Option<HashSet<String>>, GitError> {
-        let listed = match (self.plumbing.untracked(folder, &self.top), &self.library) {
+    ///
+    /// Git runs while `work` is done.
+    pub(super) fn untracked_during<T>(
+        &self,
+        folder: &Path,
+        work: impl FnOnce() -> T,
+    ) -> (Result<Option<HashSet<String>>, GitError>, T) {
+        let (git, top) = (&self.plumbing.git, self.top.as_path());
+        let list = || untracked::list(git, folder, top);
+        let (listed, done) = std::thread::scope(|scope| {
+            let other = std::thread::Builder::new().spawn_scoped(scope, list);
+            let done = work();
+            let listed = match other.map(std::thread::ScopedJoinHandle::join) {
+                Ok(Ok(listed)) => listed,
+                Ok(Err(panic)) => std::panic::resume_unwind(panic),
+                Err(_) => list(),
+            };
+            (listed, done)
+        });
+        let listed = match (listed, &self.library) {
             (Err(GitError::NotStarted { .. }), Some(library)) => library.untracked(folder, &self.top),
             (listed, _) => listed,
         };
-        listed.map_err(|error| {
+        let listed = listed.map_err(|error| {
             let hint = error.hint().unwrap_or_else(|| SEE_STATUS.to_owned());
             GitError::Unlisted { cause: error.to_string(), hint }
-        })
+        });
+        (listed, done)
     }
 }
 

@@ -27,22 +27,24 @@ pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
         None => String::new(),
     };
     let prefix = if prefix.is_empty() { prefix } else { prefix + "/" };
-    let tracked = match repository {
-        Some(repository) => tracked(repository.index()?, &prefix),
-        None => HashMap::new(),
+    let prepare = || -> Result<Prepared, Error> {
+        let tracked = match repository {
+            Some(repository) => tracked(repository.index()?, &prefix),
+            None => HashMap::new(),
+        };
+        Ok(Prepared::new(&root, tracked))
     };
-    let marker = read(&root.join(settings::FILE));
-    let (settings, mut settings_problems) = match &marker {
-        Ok(bytes) => schema::read::settings(bytes),
-        Err(_) => (Settings::default(), Vec::new()),
+    let (prepared, untracked) = match repository {
+        Some(repository) => {
+            let (untracked, prepared) = repository.untracked_during(&root, prepare);
+            (prepared?, untracked?)
+        }
+        None => (prepare()?, None),
     };
-    let filter = Filter::new(&settings, &mut settings_problems);
+    let Prepared { tracked, marker, settings, settings_problems, filter, contents } = prepared;
+    let visible = untracked.map(|untracked| Visible::new(&tracked, &untracked, &prefix));
     let mut files = vec![File { path: settings::FILE.to_owned(), content: marker }];
-    let visible = match repository {
-        Some(repository) => repository.untracked(&root)?.map(|untracked| Visible::new(&tracked, &untracked, &prefix)),
-        None => None,
-    };
-    files.extend(walk(&root, visible.as_ref(), &filter));
+    files.extend(walk(&root, visible.as_ref(), &filter, contents));
 
     let mut listing = Listing::default();
     let mut left_out: Vec<(String, &Entry)> = Vec::new();
@@ -71,6 +73,65 @@ pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
         folder: Some(root),
         ..Snapshot::new(Source::Worktree, files, settings, settings_problems)
     })
+}
+
+/// What is read while git lists the files that it does not track.
+struct Prepared {
+    tracked: HashMap<String, Option<Entry>>,
+    /// The settings file.
+    marker: Content,
+    settings: Settings,
+    settings_problems: Vec<Problem>,
+    filter: Filter,
+    /// The tracked record files, by path.
+    contents: HashMap<String, Content>,
+}
+
+impl Prepared {
+    fn new(root: &Path, tracked: HashMap<String, Option<Entry>>) -> Self {
+        let marker = read(&root.join(settings::FILE));
+        let (settings, mut settings_problems) = match &marker {
+            Ok(bytes) => schema::read::settings(bytes),
+            Err(_) => (Settings::default(), Vec::new()),
+        };
+        let filter = Filter::new(&settings, &mut settings_problems);
+        let is_record = |(path, entry): &(&String, &Option<Entry>)| {
+            filter.is_record(path) && entry.as_ref().is_some_and(|entry| entry.kind == EntryKind::File)
+        };
+        let mut real: HashMap<&Path, bool> = HashMap::new();
+        let mut paths: Vec<&str> = Vec::new();
+        for (path, _) in tracked.iter().filter(is_record) {
+            if Path::new(path).parent().is_none_or(|folder| is_real(root, folder, &mut real)) {
+                paths.push(path);
+            }
+        }
+        let contents = read_all(&paths, |path| {
+            let path = root.join(path);
+            path.symlink_metadata().is_ok_and(|found| found.is_file()).then(|| read(&path))
+        });
+        let contents = paths.into_iter().zip(contents);
+        let contents = contents.filter_map(|(path, content)| Some((path.to_owned(), content?))).collect();
+        Self { tracked, marker, settings, settings_problems, filter, contents }
+    }
+}
+
+/// Whether a folder below the root, and every folder between them, is a folder and no link.
+fn is_real<'p>(root: &Path, folder: &'p Path, known: &mut HashMap<&'p Path, bool>) -> bool {
+    if folder.as_os_str().is_empty() {
+        return true;
+    }
+    if let Some(known) = known.get(folder) {
+        return *known;
+    }
+    let own = || root.join(folder).symlink_metadata().is_ok_and(|found| found.is_dir());
+    let real = folder.parent().is_none_or(|outer| is_real(root, outer, known)) && own();
+    known.insert(folder, real);
+    real
+}
+
+/// Reads files, on several threads if there are many.
+fn read_all<T: Sync, R: Send>(files: &[T], read: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    in_parallel(files, if files.len() < FILES_FOR_THREADS { 1 } else { cores() }, read)
 }
 
 /// The templates of the team. A link is not followed: it could lead a report to any file of the machine.
@@ -146,10 +207,11 @@ impl Visible {
 /// From this number of files on, reading them takes much longer than starting a thread.
 const FILES_FOR_THREADS: usize = 100;
 
-fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
+/// The record files. `contents`: those that were read already.
+fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter, mut contents: HashMap<String, Content>) -> Vec<File> {
     let ignored = |path: &str| visible.is_some_and(|visible| !visible.paths.contains(path));
-    // The regular files are read after the walk, several at once.
-    let mut files: Vec<(String, Result<PathBuf, Problem>)> = Vec::new();
+    // A path that is left to read, or what is known of it. Those are read after the walk, several at once.
+    let mut files: Vec<(String, Result<PathBuf, Content>)> = Vec::new();
     let mut steps = WalkDir::new(root).follow_links(false).sort_by_file_name().min_depth(1).into_iter();
     while let Some(step) = steps.next() {
         let step = match step {
@@ -157,7 +219,7 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
             Err(error) => {
                 let path = error.path().and_then(|path| path.strip_prefix(root).ok()).map(text_of).unwrap_or_default();
                 let why = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);
-                files.push((path, Err(cannot_read(&why))));
+                files.push((path, Err(Err(cannot_read(&why)))));
                 continue;
             }
         };
@@ -176,22 +238,24 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter) -> Vec<File> {
             continue;
         }
         let content = if kind.is_symlink() {
-            Err(symlink())
+            Err(Err(symlink()))
         } else if kind.is_file() {
-            Ok(step.into_path())
+            contents.remove(&path).map_or_else(|| Ok(step.into_path()), Err)
         } else {
-            Err(Problem::cannot_open(
+            Err(Err(Problem::cannot_open(
                 "this is not a regular file",
                 "remove it, or list it under `ignore:` in tierod.yaml",
-            ))
+            )))
         };
         files.push((path, content));
     }
-    let threads = if files.len() < FILES_FOR_THREADS { 1 } else { cores() };
-    in_parallel(&files, threads, |(path, found)| {
-        let content = found.as_ref().map_err(Problem::clone).and_then(|path| read(path));
-        File { path: path.clone(), content }
-    })
+    let left: Vec<&PathBuf> = files.iter().filter_map(|(_, found)| found.as_ref().ok()).collect();
+    let mut read = read_all(&left, |path| read(path)).into_iter();
+    let file = |(path, found): (String, Result<PathBuf, Content>)| {
+        let content = found.err().or_else(|| read.next()).unwrap_or_else(|| Err(cannot_read("it was not read")));
+        File { path, content }
+    };
+    files.into_iter().map(file).collect()
 }
 
 fn cannot_read(why: &str) -> Problem {
