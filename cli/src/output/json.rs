@@ -47,7 +47,7 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
         filters: Value,
         summary: Value,
         off: Value,
-        findings: Vec<FindingJson<'a>>,
+        findings: Findings<'a>,
         /// What the next commit does to findings and rules, besides new findings.
         #[serde(flatten)]
         next: Option<Value>,
@@ -81,16 +81,23 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
         filters: filters(view),
         summary,
         off: off_json(&view.off),
-        findings: report
-            .findings
-            .iter()
-            .map(|finding| FindingJson { since: since(view, finding), ..FindingJson::new(finding, loaded) })
-            .collect(),
+        findings: Findings(view),
         next: view.next.as_ref().map(|next| next.json(next.delta.stops.commit)),
     };
     let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
     text.push('\n');
     text
+}
+
+/// The findings of `check`, each made when it is written.
+struct Findings<'a>(&'a CheckView<'a>);
+
+impl Serialize for Findings<'_> {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let CheckView { study, report, .. } = self.0;
+        let json = |finding| FindingJson { since: since(self.0, finding), ..FindingJson::new(finding, &study.loaded) };
+        serializer.collect_seq(report.findings.iter().map(json))
+    }
 }
 
 /// The filters that are set.
