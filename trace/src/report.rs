@@ -105,6 +105,8 @@ fn run(study: &Study, rules: Rules<'_>) -> (Report, Vec<OffCheck>) {
     }
 
     let mut positions = Positions::new(&study.loaded);
+    let reported = drafts.iter().chain(waived.iter().map(|(draft, _)| draft));
+    positions.parse(reported.filter(|draft| rules.level(draft.check) != Level::Off));
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = rules.level(draft.check).min(draft.highest);
         (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
@@ -177,6 +179,13 @@ fn apply_waivers<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, 
     (waived, unused)
 }
 
+/// From this number of bytes on, parsing files takes much longer than starting a thread.
+const BYTES_FOR_THREADS: usize = 16 << 10;
+
+fn parse(loaded: &Loaded, file: FileId) -> Option<read::tree::Tree<'_>> {
+    loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::places(bytes))
+}
+
 /// Finds the positions of routes. Each file is parsed once, when the first position in it is needed.
 struct Positions<'r> {
     trees: HashMap<FileId, Option<read::tree::Tree<'r>>>,
@@ -188,12 +197,23 @@ impl<'r> Positions<'r> {
         Self { trees: HashMap::new(), loaded }
     }
 
+    /// Parses the files in which positions of these drafts are looked up, on several threads if there is much to parse.
+    fn parse<'d>(&mut self, drafts: impl Iterator<Item = &'d Draft>) {
+        let loaded = self.loaded;
+        let searched = drafts.filter(|draft| draft.spot.is_none());
+        let file_of = |draft: &Draft| draft.file.or_else(|| draft.record.map(|index| loaded.entries[index].file));
+        let mut files: Vec<FileId> = searched.filter_map(file_of).collect();
+        files.sort_unstable();
+        files.dedup();
+        let size = |file: &FileId| loaded.snapshot.files[*file].content.as_ref().map_or(0, |bytes| bytes.len());
+        let threads = if files.iter().map(size).sum::<usize>() < BYTES_FOR_THREADS { 1 } else { cores() };
+        let trees = in_parallel(&files, threads, |file| parse(loaded, *file));
+        self.trees.extend(files.into_iter().zip(trees));
+    }
+
     fn spot(&mut self, file: FileId, route: &[&str], aim: Aim) -> Spot {
         let loaded = self.loaded;
-        let tree = self
-            .trees
-            .entry(file)
-            .or_insert_with(|| loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::places(bytes)));
+        let tree = self.trees.entry(file).or_insert_with(|| parse(loaded, file));
         read::locate(tree.as_ref(), route.iter().copied(), aim)
     }
 

@@ -271,7 +271,9 @@ impl Project {
     pub fn study_for_checks(&self, loaded: Loaded, day: Day, logs: &mut Logs) -> Study {
         let study = Study::without_history(loaded, day);
         let mut read = || study.provide_past(Past::for_checks(self, logs, &study.loaded, day));
-        if cores() > 1 && study.loaded.entries.len() >= MANY_RECORDS {
+        // A model takes as long as a thousand records.
+        let has_model = || study.loaded.analyses().any(|(.., analysis)| analysis.model.is_some());
+        if cores() > 1 && (study.loaded.entries.len() >= MANY_RECORDS || has_model()) {
             during(
                 || study.evaluate_values(),
                 || {
