@@ -473,26 +473,35 @@ fn a_merge_of_two_records_with_one_id_is_stopped() {
     assert_eq!(sandbox.git(&["rev-list", "--parents", "-1", "HEAD"]).split_whitespace().count(), 3);
 }
 
-/// Two branches of 8 kg each against a limit of 10 kg: each is within it, and the merge is over it.
+/// Two branches of 8 kg each against a limit of 10 kg: each is within it, and the merge is over it. It is an error about
+/// the car, which is reported, and stops the merge if the settings say so.
 #[cfg(unix)]
 #[test]
 fn a_merge_of_two_masses_over_a_limit_is_reported() {
-    let sandbox = Sandbox::repository();
-    sandbox.small_root("");
-    sandbox.write(
-        "budget.yaml",
-        "targets:\n  suspension-mass:\n    of: suspension\n    at-most: 10 kg\n    total: mass\n    \
-         serves: {circle-time: A lighter car turns faster.}\n    verify: {by: test, with: scales, due: 2027-06-01}\n",
-    );
-    let heavy = |id: &str| {
-        let text = parts(&[id]);
-        text.replace("    verify", "    amounts: {mass: {value: 8 kg, basis: weighed}}\n    verify")
-    };
-    let said = merged(&sandbox, &heavy("left"), &heavy("right"));
-    let text = said.out + &said.err;
-    assert!(text.contains("over-budget") && text.contains("16 kg") && text.contains("new: 0 errors"), "{text}");
-    assert!(text.contains("1 warning"), "{text}");
-    assert_eq!(said.code, 0, "a warning stops nothing: {text}");
+    let levels = "levels: {over-budget: error}\n";
+    for (settings, level, code) in [
+        ("", "1 warning", 0),
+        (levels, "new: 1 error", 0),
+        (&format!("{levels}stops: {{commit: all}}\n"), "new: 1 error", 1),
+    ] {
+        let sandbox = Sandbox::repository();
+        sandbox.small_root("");
+        let before = std::fs::read_to_string(sandbox.path_of("tierod.yaml")).unwrap();
+        sandbox.write("tierod.yaml", before + settings);
+        sandbox.write(
+            "budget.yaml",
+            "targets:\n  suspension-mass:\n    of: suspension\n    at-most: 10 kg\n    total: mass\n    \
+             serves: {circle-time: A lighter car turns faster.}\n    verify: {by: test, with: scales, due: 2027-06-01}\n",
+        );
+        let heavy = |id: &str| {
+            let text = parts(&[id]);
+            text.replace("    verify", "    amounts: {mass: {value: 8 kg, basis: weighed}}\n    verify")
+        };
+        let said = merged(&sandbox, &heavy("left"), &heavy("right"));
+        let text = said.out + &said.err;
+        assert!(text.contains("over-budget") && text.contains("16 kg") && text.contains(level), "{settings}: {text}");
+        assert_eq!(said.code, code, "{settings}: {text}");
+    }
 }
 
 /// What README says about hooks: git runs none for these, so only CI checks them.
