@@ -20,6 +20,9 @@ use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
 /// The content of a blob: `None` if there is no blob, `Some(None)` if it cannot be read.
 pub(super) type BlobContent = Option<Option<Arc<[u8]>>>;
 
+/// A file that differs from its last version: path, the blob before, and the content, if it can be read.
+type ChangedFile = (u32, Option<u32>, Option<Arc<[u8]>>);
+
 /// The number of blobs that are in memory at once while a history is read.
 pub(super) const AT_ONCE: usize = 64;
 
@@ -264,7 +267,7 @@ impl<'s> Reader<'s> {
         let mut before = self.files();
         let index = self.log.commits.len() as u32;
         let snapshot = self.source.snapshot;
-        let mut changed: Vec<(u32, Option<u32>, Option<Arc<[u8]>>)> = Vec::new();
+        let mut changed: Vec<ChangedFile> = Vec::new();
         for file in snapshot.files.iter().skip(1) {
             let path = self.strings.index(&file.path, &mut self.log);
             let old = before.remove(&path);
