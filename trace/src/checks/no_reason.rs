@@ -1,6 +1,6 @@
 //! `no-reason`: a link or a choice without a reason of its own.
 
-use std::hash::{BuildHasher as _, Hasher as _};
+use std::hash::BuildHasher as _;
 
 use foldhash::fast::FixedState;
 use foldhash::{HashMap, HashMapExt as _};
@@ -42,6 +42,7 @@ const HELP: &str = "give the reason in one sentence";
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     let mut alike: HashMap<u64, Vec<LinkPlace<'_>>> = HashMap::new();
+    let mut folded = String::new();
     for (index, record) in graph.loaded.records() {
         let own = [Some(record.id.as_str()), record.body.common().title()];
         for (above, serves) in links(study, index) {
@@ -63,7 +64,10 @@ fn run(study: &Study, reporter: &mut Reporter) {
                         let message = format!("the reason for `serves: {parent}` {problem}");
                         reporter.report(index, &route(), message, HELP);
                     }
-                    (None, Some(reason)) => alike.entry(folded(reason)).or_default().push((index, above, parent)),
+                    (None, Some(reason)) => {
+                        let hash = hash_of_words(reason, &mut folded);
+                        alike.entry(hash).or_default().push((index, above, parent));
+                    }
                     (None, None) => {}
                 }
             }
@@ -102,16 +106,21 @@ fn links(study: &Study, id: RecordId) -> impl Iterator<Item = (&'static [&'stati
 /// A link: its record, the keys above it, and the id that it names.
 type LinkPlace<'r> = (RecordId, &'static [&'static str], &'r schema::Id);
 
-/// A hash of a text that ignores capitals, and spaces except for one between words.
-fn folded(text: &str) -> u64 {
-    let mut hash = FixedState::default().build_hasher();
+/// A hash of a text that ignores capitals, and spaces except for one between words. `folded`: for the text without them,
+/// used again for the next text.
+fn hash_of_words(text: &str, folded: &mut String) -> u64 {
+    folded.clear();
     for word in text.split_whitespace() {
-        for c in word.chars().flat_map(char::to_lowercase) {
-            hash.write_u32(c.into());
+        if word.is_ascii() {
+            let start = folded.len();
+            folded.push_str(word);
+            folded[start..].make_ascii_lowercase();
+        } else {
+            folded.extend(word.chars().flat_map(char::to_lowercase));
         }
-        hash.write_u32(' '.into());
+        folded.push(' ');
     }
-    hash.finish()
+    FixedState::default().hash_one(&*folded)
 }
 
 /// Whether a reason is the instruction in a file that `init` wrote.

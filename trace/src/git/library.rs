@@ -12,6 +12,7 @@ use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, Object
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::walk::day_of;
+use crate::parallel::cores;
 use crate::snapshot::{Content, text_of};
 
 /// A repository opened by libgit2.
@@ -143,8 +144,25 @@ impl Access for Library {
     }
 
     fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
-        let odb = self.repository.odb()?;
-        entries.iter().map(|entry| content(&odb, entry)).collect()
+        let own = |entries: &[&Entry]| read_all(&self.repository, entries);
+        if entries.len() < FILES_FOR_THREADS || cores() < 2 {
+            return own(entries);
+        }
+        // Reading is mostly decompression. Another thread opens the repository again, because libgit2 does not share it.
+        let (first, second) = entries.split_at(entries.len() / 2);
+        let path = self.repository.path();
+        std::thread::scope(|scope| {
+            let read = || read_all(&git2::Repository::open(path)?, second);
+            let other = std::thread::Builder::new().spawn_scoped(scope, read);
+            let mut contents = own(first)?;
+            match other.map(std::thread::ScopedJoinHandle::join) {
+                Ok(Ok(Ok(read))) => contents.extend(read),
+                Ok(Err(panic)) => std::panic::resume_unwind(panic),
+                // What the environment adds to the repository is known to the first one only.
+                Ok(Ok(Err(_))) | Err(_) => contents.extend(own(second)?),
+            }
+            Ok(contents)
+        })
     }
 
     fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
@@ -180,6 +198,14 @@ impl Access for Library {
 fn trust_object_names() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| git2::opts::strict_hash_verification(false));
+}
+
+/// From this number of files on, reading them takes much longer than starting a thread.
+const FILES_FOR_THREADS: usize = 200;
+
+fn read_all(repository: &git2::Repository, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
+    let odb = repository.odb()?;
+    entries.iter().map(|entry| content(&odb, entry)).collect()
 }
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {
