@@ -213,7 +213,10 @@ fn every_part_of_the_report_is_rendered() {
             .replace("at-most: 5.2 s", "at-most: 5.0 s")
             .replace("serves: {circle-time: It holds the wheel.}", "formerly: [x]"),
     );
-    sandbox.write("broken.yaml", "parts: [\n");
+    sandbox.write(
+        "broken.yaml",
+        "parts:\n  broken: {in: suspension, count: no, serves: {circle-time: It holds.}, verify: {by: test, with: rig, due: 2027-09-01}}\n",
+    );
     let out = markdown(&sandbox, &[], 1);
     let rendered = shown(&out).text;
     for part in [

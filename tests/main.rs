@@ -28,6 +28,7 @@ mod formats;
 mod gate_base;
 mod gate_ci;
 mod gate_conflicts;
+mod gate_hidden;
 mod gate_history;
 mod gate_history_stale;
 mod gate_history_story;

@@ -8,7 +8,7 @@ use schema::read::{self, ProblemKind};
 use schema::records::roles::VerificationRule;
 use schema::words::CAR;
 
-use crate::checks::{Draft, Group, can_be_waived};
+use crate::checks::{Check, Draft, Group, can_be_waived};
 use crate::graph::Link;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
@@ -65,6 +65,12 @@ impl<'s> Unread<'s> {
     /// Whether a finding may only follow from what is in these files.
     pub(crate) fn explains(&self, draft: &Draft) -> bool {
         (self.settings && self.follows_from_settings(draft)) || (self.records && self.follows(draft))
+    }
+
+    /// Whether a finding of a check about a record may be missing because of these files: what is in them may be what the
+    /// check would report.
+    pub(crate) fn hides(&self, check: &'static Check, record: Option<RecordId>) -> bool {
+        check.group != Group::Reading && self.explains(&Draft::of(check, record))
     }
 
     /// Whether a record of an id may be in these files.

@@ -187,6 +187,11 @@ impl Loaded {
             .filter(|found| matches!(found.problem.kind, ProblemKind::Unreadable | ProblemKind::Conflict))
     }
 
+    /// Whether a file of this path is there and cannot be read.
+    pub(crate) fn cannot_read(&self, path: &str) -> bool {
+        self.unreadable().any(|found| self.path(found.file) == path)
+    }
+
     /// The settings.
     pub fn settings(&self) -> &Settings {
         &self.snapshot.settings

@@ -127,6 +127,11 @@ fn summary(out: &mut String, view: &CheckView<'_>, ink: Ink) {
     if let Some(older) = older.filter(|older| older.stopping < report.count(Level::Error)) {
         let _ = writeln!(out, "{}", stopping(older.stopping, "commit"));
     }
+    if let Some(next) = view.next.as_ref().filter(|next| !next.delta.uncovered.is_empty()) {
+        let number = |level| next.delta.uncovered.iter().filter(|finding| finding.level == level).count();
+        let [errors, warnings, notes] = LEVELS.map(|level| count(number(level), level.word()));
+        let _ = writeln!(out, "uncovered: {errors}   {warnings}   {notes}");
+    }
     if let Some(older) = older.filter(|older| older.sum() > 0) {
         let [errors, warnings, notes] = older.counts;
         let (errors, warnings, notes) = (count(errors, "error"), count(warnings, "warning"), count(notes, "note"));
@@ -144,6 +149,11 @@ fn summary(out: &mut String, view: &CheckView<'_>, ink: Ink) {
     if !filters.is_empty() {
         let (shown, all, filters) = (report.findings.len(), count(view.unfiltered, "finding"), filters.join("; "));
         let _ = writeln!(out, "{shown} of {all} shown ({})", clean(&filters));
+    }
+    if let Some(since) = study.settings().history.since() {
+        let future = if since > study.day { ", which is in the future" } else { "" };
+        let _ =
+            writeln!(out, "history checks: what is on record on {since}{future} is taken as it is (`history: since`)");
     }
     if let Some(text) = off_text(study.past(), &view.off) {
         let _ = writeln!(out, "{text}");

@@ -179,6 +179,27 @@ pub struct Draft {
     pub measure: Option<Measure>,
 }
 
+impl Draft {
+    /// A draft of a check about a record, without a text.
+    pub(crate) fn of(check: &'static Check, record: Option<RecordId>) -> Self {
+        Self {
+            check,
+            record,
+            unread_id: None,
+            file: None,
+            route: Vec::new(),
+            at_key: false,
+            offset: None,
+            spot: None,
+            highest: Error,
+            unresolved: None,
+            message: String::new(),
+            help: String::new(),
+            measure: None,
+        }
+    }
+}
+
 /// Collects the findings of one check.
 pub struct Reporter {
     check: &'static Check,
@@ -258,21 +279,7 @@ impl Reporter {
     }
 
     fn draft(&self, message: impl Into<String>, help: impl Into<String>) -> Draft {
-        Draft {
-            check: self.check,
-            record: None,
-            unread_id: None,
-            file: None,
-            route: Vec::new(),
-            at_key: false,
-            offset: None,
-            spot: None,
-            highest: Error,
-            unresolved: None,
-            message: message.into(),
-            help: help.into(),
-            measure: None,
-        }
+        Draft { message: message.into(), help: help.into(), ..Draft::of(self.check, None) }
     }
 }
 

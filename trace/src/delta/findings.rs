@@ -5,11 +5,13 @@ use std::borrow::Cow;
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::settings::Level;
 
+use super::renames::likely;
 use super::settings::BothRules;
 use super::{Delta, MeasureChange, Parents, Renames, postponed};
 use crate::Loaded;
 use crate::checks::{About, Group};
 use crate::finding::{Finding, Report, fingerprint};
+use crate::held_back::Unread;
 use crate::ids::RecordId;
 use crate::measure::Measure;
 use crate::report::Rules;
@@ -160,14 +162,21 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
         };
         list.push(finding.clone());
     }
+    let mut left = matches.left.clone();
+    match_likely_renames(delta, &mut left, renames, [&first.loaded, &head.loaded]);
     let mut waived: HashMap<String, &Finding> =
         after.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
     let unreadable: HashSet<&str> = head.loaded.unreadable().map(|found| head.loaded.path(found.file)).collect();
+    let unread = Unread::new(head);
     let held_back: HashSet<String> = after.held_back.iter().map(Finding::fingerprint).collect();
-    for &finding in &matches.left {
+    for finding in left {
         // What head cannot see is not fixed.
         let is_unseen = finding.check.group != Group::Reading && unreadable.contains(finding.path.as_str());
-        if is_unseen || held_back.contains(&renamed(finding, renames)) {
+        let may_be_hidden = || {
+            let record = finding.record.as_deref().and_then(|id| head.loaded.find(renames.id(id)));
+            unread.as_ref().is_some_and(|unread| unread.hides(finding.check, record))
+        };
+        if is_unseen || held_back.contains(&renamed(finding, renames)) || may_be_hidden() {
             continue;
         }
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
@@ -179,6 +188,33 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     delta.held_back.clone_from(&after.held_back);
     delta.counts = [reports[0].counts(), after.counts()];
     delta.by_result = brought_by_results(parents, head, rules, delta);
+}
+
+/// A finding about a record that seems to have a new id is not new if base has it about the old id.
+fn match_likely_renames(delta: &mut Delta, left: &mut Vec<&Finding>, renames: &Renames, [base, head]: [&Loaded; 2]) {
+    let is_added = |finding: &Finding| {
+        finding.record.as_deref().and_then(|id| head.find(id)).is_some_and(|id| renames.base_of[id].is_none())
+    };
+    if left.is_empty() || !delta.new.iter().any(is_added) {
+        return;
+    }
+    let removed: Vec<RecordId> = base.record_ids().filter(|old| renames.head_of[*old].is_none()).collect();
+    let added: Vec<RecordId> = head.record_ids().filter(|new| renames.base_of[*new].is_none()).collect();
+    let likely = likely(base, head, &removed, &added);
+    let (known, new): (Vec<Finding>, Vec<Finding>) = std::mem::take(&mut delta.new).into_iter().partition(|finding| {
+        let to = finding.record.as_deref().and_then(|id| head.find(id));
+        let Some(pair) = likely.iter().find(|pair| Some(pair.to) == to) else { return false };
+        let old = base.record(pair.from).id.as_str();
+        let is_same = |earlier: &&Finding| {
+            earlier.check.name == finding.check.name
+                && earlier.record.as_deref() == Some(old)
+                && earlier.field == finding.field
+        };
+        left.iter().position(is_same).map(|at| left.remove(at)).is_some()
+    });
+    delta.new = new;
+    delta.unchanged.extend(known);
+    delta.likely_renames = likely;
 }
 
 /// The records that could not be read in a parent.

@@ -48,9 +48,17 @@ impl Delta {
         let (old, new) = (base.values(), head.values());
         for goal in head.goals() {
             let changed = self.values.iter().find(|value| value.named == ChangedNode::Head(goal.node));
-            let before = changed.map_or(goal.predicted, |changed| changed.before);
+            let own =
+                base.goals().iter().find(|own| base.loaded.record(own.index).id == head.loaded.record(goal.index).id);
+            let before = match changed {
+                Some(changed) => changed.before,
+                // The values of the two states were not compared.
+                None if self.lacks_files.contains(&true) => own.and_then(|own| own.predicted),
+                None => goal.predicted,
+            };
+            let [before, after] = self.if_known([before, goal.predicted]);
             let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
-            all.push(Headline { of, before, after: goal.predicted, unit });
+            all.push(Headline { of, before, after, unit });
         }
         let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
         names.sort_unstable();
@@ -64,6 +72,7 @@ impl Delta {
                 (None, None) => continue,
             };
             let (before, after) = (before.and_then(|node| old.value(node)), after.and_then(|node| new.value(node)));
+            let [before, after] = self.if_known([before, after]);
             if before.is_some() || after.is_some() {
                 all.push(Headline { of: HeadlineOf::Amount(name.to_owned()), before, after, unit });
             }
@@ -71,8 +80,17 @@ impl Delta {
         all
     }
 
+    /// The values before and after, without those of a state that lacks files.
+    fn if_known(&self, [before, after]: [Option<f64>; 2]) -> [Option<f64>; 2] {
+        let [base, head] = self.lacks_files;
+        [before.filter(|_| !base), after.filter(|_| !head)]
+    }
+
     /// The targets whose status changed, in the order of the records of head.
     pub fn status_changes(&self, base: &Study, head: &Study) -> Vec<StatusChange> {
+        if self.lacks_files.contains(&true) {
+            return Vec::new();
+        }
         let before: HashMap<RecordId, Status> =
             base.target_statuses().iter().map(|own| (own.index, own.status)).collect();
         let renamed: HashMap<RecordId, RecordId> = self.renamed.iter().map(|(old, new)| (*new, *old)).collect();

@@ -89,6 +89,8 @@ pub struct Delta {
     pub causes: Vec<Cause>,
     /// The change that no cause has.
     pub other: Other,
+    /// Whether files of base and of head cannot be read: then the values of that state are not known.
+    pub lacks_files: [bool; 2],
 }
 
 /// A finding of both states with another measure.
@@ -110,13 +112,17 @@ impl Delta {
         edits::compare(base, head, &mut delta);
         renames::compare(base, head, &mut delta);
         limits::compare(&renames, base, head, &mut delta);
-        values::compare(&renames, base, head, &mut delta);
+        // A value that lacks what cannot be read is no value to compare.
+        if !delta.lacks_files.contains(&true) {
+            values::compare(&renames, base, head, &mut delta);
+        }
         delta
     }
 
     /// Compares only the findings and the rules.
     pub fn of_findings(parents: &Parents, head: &Study) -> Self {
-        let mut delta = Self::default();
+        let lacks_files = [&parents.first.seen, head].map(|study| study.loaded.unreadable().next().is_some());
+        let mut delta = Self { lacks_files, ..Self::default() };
         findings::compare(parents, head, &mut delta);
         delta
     }

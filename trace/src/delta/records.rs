@@ -65,7 +65,10 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     let (before, after) = (&base.loaded, &head.loaded);
     for (new, _) in after.records() {
         let Some(old) = renames.base_of[new] else {
-            delta.added.push(new);
+            // Whether the file had it already is not known.
+            if !before.cannot_read(after.path(after.file(new))) {
+                delta.added.push(new);
+            }
             continue;
         };
         if before.record(old).id != after.record(new).id {
@@ -74,7 +77,9 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
             delta.edited.push((old, new));
         }
     }
-    delta.removed.extend(before.record_ids().filter(|old| renames.head_of[*old].is_none()));
+    let is_removed =
+        |old: &RecordId| renames.head_of[*old].is_none() && !after.cannot_read(before.path(before.file(*old)));
+    delta.removed.extend(before.record_ids().filter(is_removed));
     let by_id = |loaded: &Loaded, list: &mut Vec<RecordId>| {
         list.sort_by(|a, b| loaded.record(*a).id.cmp(&loaded.record(*b).id));
     };

@@ -60,11 +60,16 @@ fn common_ends(a: &str, b: &str) -> usize {
 }
 
 pub(super) fn compare(base: &Study, head: &Study, delta: &mut Delta) {
-    let (before, after) = (&*base.loaded, &*head.loaded);
+    delta.likely_renames = likely(&base.loaded, &head.loaded, &delta.removed, &delta.added);
+}
+
+/// The likely renames among removed and added records.
+pub(super) fn likely(before: &Loaded, after: &Loaded, removed: &[RecordId], added: &[RecordId]) -> Vec<LikelyRename> {
     let side = |loaded: &Loaded, records: &[RecordId]| -> Vec<(RecordId, Fields)> {
         records.iter().map(|record| (*record, fields(loaded, *record))).collect()
     };
-    let (removed, added) = (side(before, &delta.removed), side(after, &delta.added));
+    let (removed, added) = (side(before, removed), side(after, added));
+    let mut found: Vec<LikelyRename> = Vec::new();
     let mut of_kind: HashMap<_, Vec<usize>> = HashMap::new();
     for (at, (record, _)) in added.iter().enumerate() {
         of_kind.entry(after.kind(*record)).or_default().push(at);
@@ -94,8 +99,9 @@ pub(super) fn compare(base: &Study, head: &Study, delta: &mut Delta) {
             let earlier = after.record(to).body.common().formerly().iter().map(|id| id.as_str());
             let ids: Vec<&str> = earlier.chain([before.record(from).id.as_str()]).collect();
             let line = format!("formerly: [{}]", ids.join(", "));
-            delta.likely_renames.push(LikelyRename { from, to, alike, line });
+            found.push(LikelyRename { from, to, alike, line });
         }
     }
-    delta.likely_renames.sort_by(|a, b| after.record(a.to).id.cmp(&after.record(b.to).id));
+    found.sort_by(|a, b| after.record(a.to).id.cmp(&after.record(b.to).id));
+    found
 }

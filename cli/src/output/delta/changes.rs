@@ -50,10 +50,22 @@ impl FindingChanges<'_> {
         })
     }
 
+    /// The records that seem to have a new id without `formerly`, if findings about them are not new because of it.
+    fn likely_renames(&self, out: &mut String, ink: Ink) {
+        for likely in &self.delta.likely_renames {
+            let id = &self.head.loaded.record(likely.to).id;
+            let text =
+                format!("{id} seems to have a new id: if so, add `{}` to it, which keeps its history", likely.line);
+            ink.block(out, "", 0, &text);
+            out.push('\n');
+        }
+    }
+
     /// All sections for the terminal, each with its heading.
     pub(crate) fn terminal(&self, ink: Ink) -> String {
         let mut out = String::new();
         self.rules(&mut out, ink);
+        self.likely_renames(&mut out, ink);
         self.postponed(&mut out, ink);
         self.better(&mut out, ink);
         self.uncovered(&mut out, ink);
