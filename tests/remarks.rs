@@ -1,0 +1,127 @@
+//! What users remarked: findings that were wrong, missing, or did not say what to type.
+
+use serde_json::Value;
+
+use crate::support::Sandbox;
+
+/// A root with more records, next to those in which no check reports a finding.
+fn root_with(records: &str) -> Sandbox {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.write("more.yaml", records);
+    sandbox
+}
+
+/// The findings of all checks, each as `record check: message / fix`.
+fn findings(sandbox: &Sandbox) -> Vec<String> {
+    let report = sandbox.tierod(&["check", "--format", "json"]).json();
+    let text = |finding: &Value, key: &str| finding[key].as_str().unwrap_or("-").to_owned();
+    let all = report["findings"].as_array().unwrap().iter();
+    let mut all: Vec<String> = all
+        .map(|finding| {
+            let [record, check, message, fix] = ["record", "check", "message", "help"].map(|key| text(finding, key));
+            format!("{record} {check}: {message} / {fix}")
+        })
+        .collect();
+    all.sort();
+    all
+}
+
+const BRAKE_LOCK: &str = "\
+requirements:
+  brake-lock:
+    of: car
+    shall: The brakes lock all four wheels.
+    lead: brake lead
+    safety-critical: true
+    serves: {circle-time: The driver brakes as late as the others.}
+    verify: {by: test, with: brake test, due: 2027-03-15}
+";
+
+const FAILED: &str = "brake-test: {of: brake-lock, outcome: fail, date: 2027-03-01, evidence: [chain.yaml]}";
+
+/// The number of requirements that passed and that failed, among those verified by test.
+fn verified(sandbox: &Sandbox) -> (u64, u64) {
+    let audit = sandbox.tierod(&["audit", "--format", "json"]).json();
+    let all = audit["verification"].as_array().unwrap();
+    let test = all.iter().find(|line| line["method"] == "test").unwrap();
+    (test["closed"].as_u64().unwrap(), test["failed"].as_u64().unwrap())
+}
+
+#[test]
+fn a_number_does_not_pass_a_requirement_that_has_no_limit() {
+    const FAIL: &str = "brake-lock target-missed: brake-lock failed on 2027-03-01 (brake-test) / change the car and test \
+                        again; until then, a qualified person decides what the failure means";
+    let later = "brake-pressure: {of: brake-lock, value: 4 MPa, date: 2027-03-10, evidence: [chain.yaml]}";
+    let sandbox = root_with(&format!("{BRAKE_LOCK}results:\n  {FAILED}\n  {later}\n"));
+    let missing = "brake-pressure missing-key: `outcome` is missing: brake-lock has no limit, so a number is neither a pass \
+                   nor a fail / replace `value` by `outcome: pass` or `outcome: fail`, and write the number in `notes`";
+    assert_eq!(findings(&sandbox), [FAIL, missing]);
+    assert_eq!(verified(&sandbox), (0, 1), "the number is not counted");
+
+    // The fix: a pass with the number in its notes.
+    let fixed = later.replace("value: 4 MPa", "outcome: pass, notes: locked at 4 MPa");
+    sandbox.write("more.yaml", format!("{BRAKE_LOCK}results:\n  {FAILED}\n  {fixed}\n"));
+    assert_eq!(findings(&sandbox), Vec::<String>::new());
+    assert_eq!(verified(&sandbox), (1, 0));
+
+    // A result without any outcome, or with one that cannot be read, does not end the failure either.
+    for broken in ["", "outcome: passed, ", "value: 4 MPa, outcome: passed, "] {
+        let other = later.replace("value: 4 MPa, ", broken);
+        sandbox.write("more.yaml", format!("{BRAKE_LOCK}results:\n  {FAILED}\n  {other}\n"));
+        let all = findings(&sandbox);
+        assert!(all[0] == FAIL && all[1].starts_with("brake-pressure "), "{all:#?}");
+        assert_eq!(verified(&sandbox), (0, 1), "{broken}");
+    }
+
+    // Without another result, the verification is overdue.
+    sandbox.write("more.yaml", format!("{BRAKE_LOCK}results:\n  {later}\n"));
+    let all = findings(&sandbox).join("\n");
+    assert!(all.contains("brake-lock verification-overdue: "), "{all}");
+    assert_eq!(verified(&sandbox), (0, 0));
+}
+
+#[test]
+fn a_number_does_not_pass_a_part_or_the_plan_of_a_system() {
+    let sandbox = root_with(
+        "\
+systems:
+  fasteners:
+    in: car
+    lead: suspension lead
+    for-parts:
+      serves: {circle-time: They hold the parts together.}
+      verify: {by: inspection, with: list of torques, due: 2027-03-15}
+parts:
+  bolt: {in: fasteners}
+results:
+  hub-look: {of: hub, outcome: fail, date: 2027-03-01, evidence: [chain.yaml]}
+  hub-runout: {of: hub, value: 0.1 mm, date: 2027-03-02, evidence: [chain.yaml]}
+  torques: {of: fasteners, value: 9 N*m, date: 2027-03-02, evidence: [chain.yaml]}
+  lap: {of: circle-time, value: 5.1 s, date: 2027-03-02, evidence: [chain.yaml]}
+",
+    );
+    let start = |text: &String| text.split(" / ").next().unwrap_or("").to_owned();
+    let all: Vec<String> = findings(&sandbox).iter().map(start).collect();
+    let no_limit = "has no limit, so a number is neither a pass nor a fail";
+    assert_eq!(
+        all,
+        [
+            "fasteners verification-overdue: verification of 1 part of fasteners was due on 2027-03-15, 4 days ago: bolt",
+            "hub target-missed: hub failed on 2027-03-01 (hub-look)",
+            &format!("hub-runout missing-key: `outcome` is missing: hub {no_limit}"),
+            &format!("torques missing-key: `outcome` is missing: fasteners {no_limit}"),
+        ]
+    );
+}
+
+#[test]
+fn the_docs_say_which_results_need_an_outcome() {
+    let sandbox = Sandbox::new();
+    let words = |name: &str| {
+        let text = sandbox.tierod(&["explain", name]).ended(0).out;
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    assert!(words("result").contains("required for a requirement, a part or a system, which have no limit"));
+    assert!(words("missing-key").contains("a result without `outcome` that is `of` a requirement, a part or a system"));
+}
