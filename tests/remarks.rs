@@ -125,3 +125,37 @@ fn the_docs_say_which_results_need_an_outcome() {
     assert!(words("result").contains("required for a requirement, a part or a system, which have no limit"));
     assert!(words("missing-key").contains("a result without `outcome` that is `of` a requirement, a part or a system"));
 }
+
+#[test]
+fn a_text_instead_of_a_list_is_shown_as_a_list() {
+    let sandbox = root_with(
+        "\
+analyses:
+  sums:
+    finds: circle-time
+    method: sums
+    evidence: a.txt, b.txt
+    informs: hub
+    supersedes: 'x: [y]'
+    formerly: sum
+decisions:
+  tyre: {criteria: circle-time}
+results:
+  lap: {of: circle-time, value: 5.1 s, date: 2027-03-02, evidence: tests/brake.txt}
+  run: {of: circle-time, value: 5.1 s, date: 2027-03-03, evidence: {file: tests/brake.txt}}
+",
+    );
+    let all: Vec<String> = findings(&sandbox).into_iter().filter(|text| text.contains("expected a list")).collect();
+    assert_eq!(
+        all,
+        [
+            "lap bad-value: expected a list, found `tests/brake.txt` / write `evidence: [tests/brake.txt]`",
+            "run bad-value: expected a list, found a map / use a list",
+            "sums bad-value: expected a list, found `a.txt, b.txt` / write `evidence: [a.txt, b.txt]`",
+            "sums bad-value: expected a list, found `hub` / write `informs: [hub]`",
+            "sums bad-value: expected a list, found `sum` / write `formerly: [sum]`",
+            "sums bad-value: expected a list, found `x: [y]` / write `supersedes: [\"x: [y]\"]`",
+            "tyre bad-value: expected a list, found `circle-time` / write `criteria: [circle-time]`",
+        ]
+    );
+}
