@@ -159,3 +159,36 @@ results:
         ]
     );
 }
+
+#[test]
+fn a_part_of_an_unknown_system_may_inherit_from_the_right_one() {
+    let records = "\
+systems:
+  fasteners:
+    in: car
+    lead: suspension lead
+    for-parts:
+      serves: {circle-time: They hold the parts together.}
+      verify: {by: inspection, with: list of torques, due: 2027-06-01}
+parts:
+  bolt: {in: fastners}
+targets:
+  bolt-cost: {of: fastners, lead: cost lead, at-most: 5, estimate: 4}
+";
+    let sandbox = root_with(records);
+    let checks: Vec<String> =
+        findings(&sandbox).iter().map(|text| text.split(':').next().unwrap_or("").to_owned()).collect();
+    assert_eq!(
+        checks,
+        [
+            "bolt unknown-reference",
+            // A target inherits neither.
+            "bolt-cost no-parent",
+            "bolt-cost no-verification",
+            "bolt-cost unknown-reference",
+        ]
+    );
+    sandbox.write("more.yaml", records.replace("bolt: {in: fastners}", "bolt: {in: suspension}"));
+    let all = findings(&sandbox).join("\n");
+    assert!(all.contains("bolt no-parent: ") && all.contains("bolt no-verification: "), "the system is known: {all}");
+}
