@@ -161,6 +161,30 @@ results:
 }
 
 #[test]
+fn an_earlier_id_is_answered_with_the_id_of_now() {
+    let sandbox = root_with(
+        "\
+targets:
+  grip: {of: car, at-least: 1.4, formerly: [circle-timer], formula: 7 s / track-tim * 1}
+  track-time: {of: car, at-most: 5 s, estimate: 4.9 s, formerly: [track-tim, brake-locking]}
+results:
+  lap: {of: circle-timer, value: 1.5, date: 2027-03-02, evidence: [chain.yaml]}
+waivers:
+  later: {check: no-lead, of: brake-locking, reason: agreed, by: team lead, until: 2027-04-01}
+",
+    );
+    let all: Vec<String> = findings(&sandbox).into_iter().filter(|text| text.contains("with id")).collect();
+    assert_eq!(
+        all,
+        [
+            "grip unknown-reference: no value with id `track-tim` / it is `track-time` now; use that id",
+            "lap unknown-reference: no record with id `circle-timer` / it is `grip` now; use that id",
+            "later unknown-reference: no record with id `brake-locking` / it is `track-time` now; use that id",
+        ]
+    );
+}
+
+#[test]
 fn a_part_of_an_unknown_system_may_inherit_from_the_right_one() {
     let records = "\
 systems:
@@ -191,4 +215,27 @@ targets:
     sandbox.write("more.yaml", records.replace("bolt: {in: fastners}", "bolt: {in: suspension}"));
     let all = findings(&sandbox).join("\n");
     assert!(all.contains("bolt no-parent: ") && all.contains("bolt no-verification: "), "the system is known: {all}");
+}
+
+#[test]
+fn an_id_that_no_record_names_may_be_the_typing_error() {
+    let part = |id: &str, serves: &str| {
+        format!(
+            "  {id}: {{in: suspension, serves: {{{serves}: It is stiff.}}, verify: {{by: test, with: rig, due: 2027-06-01}}}}\n"
+        )
+    };
+    let target = "targets:\n  camber-complaince: {of: suspension, at-most: 3, estimate: 2, serves: {circle-time: It is.}, \
+                  verify: {by: test, with: rig, due: 2027-06-01}}\nparts:\n";
+    let helps = |parts: &str| {
+        let all = findings(&root_with(&format!("{target}{parts}"))).into_iter();
+        let all = all.filter(|text| text.contains(" unknown-reference: "));
+        all.map(|text| text.split(" / ").last().unwrap_or("").to_owned()).collect::<Vec<_>>()
+    };
+    let two = part("rod", "camber-compliance") + &part("arm", "camber-compliance");
+    let help = "2 records link to `camber-compliance`, none links to `camber-complaince`: is `camber-complaince` a typing \
+                error?";
+    assert_eq!(helps(&two), [help, help]);
+    let near = "did you mean `camber-complaince`?";
+    assert_eq!(helps(&part("rod", "camber-compliance")), [near], "one record alone may be wrong");
+    assert_eq!(helps(&(two + &part("leg", "camber-complaince"))), [near, near], "a record names the id that exists");
 }
