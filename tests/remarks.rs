@@ -239,3 +239,17 @@ fn an_id_that_no_record_names_may_be_the_typing_error() {
     assert_eq!(helps(&part("rod", "camber-compliance")), [near], "one record alone may be wrong");
     assert_eq!(helps(&(two + &part("leg", "camber-complaince"))), [near, near], "a record names the id that exists");
 }
+
+#[test]
+fn files_with_the_short_ending_are_read_as_the_docs_say() {
+    let sandbox = root_with("");
+    sandbox.write("short.yml", "parts:\n  rod: {in: nowhere}\n");
+    let all = findings(&sandbox).join("\n");
+    assert!(all.contains("rod unknown-reference: no record with id `nowhere`"), "{all}");
+    let docs = sandbox.tierod(&["explain", "unreadable-file"]).ended(0).out;
+    let docs = docs.split_whitespace().collect::<Vec<_>>().join(" ");
+    let readme = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../README.md")).unwrap();
+    for text in [docs, readme] {
+        assert!(text.contains("end in `.yaml` or `.yml`"), "{text}");
+    }
+}
