@@ -126,7 +126,6 @@ revisions:
             "3:9 error unknown-reference arm in",
             "4:32 error unknown-reference arm serves.hubb",
             "12:13 error analysis-only brake-lock verify",
-            "2:3 warning no-verification arm verify",
             "4:27 warning no-reason arm serves.circle-time",
             "5:3 warning no-verification link verify",
             "5:37 warning wrong-tier link serves.skidpad",

@@ -57,6 +57,7 @@ mod models;
 mod points;
 mod readme;
 mod reference_graphs;
+mod remarks;
 mod renamed;
 mod scores;
 mod support;

@@ -165,6 +165,13 @@ impl Loaded {
         self.by_id.get(id).copied()
     }
 
+    /// The record that lists an id as an earlier one of its own, under `formerly`.
+    pub fn renamed(&self, id: &str) -> Option<RecordId> {
+        let is_former =
+            |entry: &Entry| entry.record.body.common().formerly().iter().any(|former| former.as_str() == id);
+        self.record_ids().zip(&self.entries).find_map(|(index, entry)| is_former(entry).then_some(index))
+    }
+
     /// The record of an index.
     pub fn record(&self, index: RecordId) -> &Record {
         &self.entries[index].record

@@ -210,9 +210,10 @@ impl Study {
         all.into_iter()
     }
 
-    /// The latest result of a record, with a value or an outcome, in the order of [`Graph::results`].
+    /// The latest result of a record that says whether it is met, in the order of [`Graph::results`]: with an outcome, or
+    /// with a value if the record has one to compare it with.
     pub fn latest_result(&self, id: RecordId) -> Option<(RecordId, &TestResult)> {
-        self.graph.results(id).pop()
+        self.graph.results(id).into_iter().rfind(|(_, result)| self.graph.is_conclusive(id, result))
     }
 
     /// Every record that has a result with a date, with the latest one.

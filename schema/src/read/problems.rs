@@ -228,7 +228,8 @@ pub(super) fn of_decoding(
         }
         ErrorKind::WrongType { found, expected } => {
             let expected = plain_words(&expected);
-            let help = format!("use {expected}");
+            let list = (expected == "a list").then(|| as_list(tree.text(at)?, route.last()?)).flatten();
+            let help = list.map_or_else(|| format!("use {expected}"), |line| format!("write `{line}`"));
             Problem::new(ProblemKind::BadValue, spot, format!("expected {expected}, found {found}"), &help)
         }
         ErrorKind::Other(message) => {
@@ -237,6 +238,16 @@ pub(super) fn of_decoding(
         }
     };
     Some((problem, route))
+}
+
+/// The line to type for a single text where a list is expected; `None` if the text is too long for a message.
+fn as_list(text: &str, key: &str) -> Option<String> {
+    // Inside of brackets, these would end the text or begin something else.
+    let is_plain = !text.contains(['[', ']', '{', '}', '"', '\'', '#', '\\'])
+        && !text.contains(": ")
+        && !text.starts_with(['&', '*', '!', '|', '>', '%', '@', '`', '-', '?', ':']);
+    let item = if is_plain { text.to_owned() } else { format!("{text:?}") };
+    (shorten(&item) == item).then(|| format!("{key}: [{item}]"))
 }
 
 /// The parts of a message of this crate before and after the first colon: what is wrong, and how to fix it.

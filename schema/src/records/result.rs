@@ -13,9 +13,9 @@ record! {
         /// The event, target, requirement or part that was verified; a system, for the plan that its parts inherit.
         #[schemars(required)]
         pub of: Option<Id>,
-        /// The value measured or scored, with its uncertainty.
+        /// The value measured or scored, with its uncertainty; only for an event or a target.
         pub value: Option<Quantity>,
-        /// Pass or fail, if there is no number.
+        /// `pass` or `fail`, if there is no number; required for a requirement, a part or a system, which have no limit.
         pub outcome: Option<Outcome>,
         /// The date of the measurement, test or event.
         #[schemars(required)]
@@ -49,10 +49,13 @@ impl TestResult {
         }
         match (&self.value, self.outcome) {
             (None, None) => {
-                problems.push(ShapeProblem::missing("value", "add `value: 4.31 s`, or `outcome: pass` or `fail`"));
+                problems.push(ShapeProblem::missing(
+                    "value",
+                    "add `outcome: pass` or `fail`, or for an event or a target the number: `value: 4.31 s`",
+                ));
             }
             (Some(_), Some(_)) => {
-                let help = "keep `value` if there is a number, otherwise `outcome`";
+                let help = "keep `value` for a number of an event or a target, otherwise `outcome`";
                 problems.push(ShapeProblem::wrong("outcome", "both `value` and `outcome` are set", help));
             }
             _ => {}

@@ -1,5 +1,7 @@
 //! `no-parent`: a record that serves nothing.
 
+use schema::Kind;
+
 use super::{About, Check, Error, Group, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
@@ -28,8 +30,10 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     for (index, record) in graph.loaded.records() {
         let kind = record.kind();
-        // If all records that it names are missing, `unknown-reference` reports that.
-        if kind.needs_parent() && graph.loaded.serves(index).value.is_empty() {
+        // If all records that it names are missing, `unknown-reference` reports that. A system that is not known may have
+        // links for its parts.
+        let is_known = || kind != Kind::Part || graph.loaded.knows_enclosing(index, &["for-parts"]);
+        if kind.needs_parent() && graph.loaded.serves(index).value.is_empty() && is_known() {
             let message = format!("{} serves nothing", record.name());
             let help = format!("add `serves: {{ID of the {}: reason}}`", kind.expected_parents());
             reporter.report(index, &["serves"], message, help);

@@ -1,5 +1,7 @@
 //! `no-verification`: a record without a planned verification.
 
+use schema::Kind;
+
 use super::shared::verified_subjects;
 use super::{About, Check, Error, Group, Note, Reporter, Study, Warning};
 
@@ -33,7 +35,9 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let subjects = verified_subjects(study);
     for (index, record) in study.loaded.records() {
         let is_subject = subjects.contains(record.id.as_str());
-        if record.kind().needs_verification(is_subject) && study.loaded.verify(index).is_none() {
+        // A system that is not known may have a plan for its parts.
+        let is_known = || record.kind() != Kind::Part || study.loaded.knows_enclosing(index, &["for-parts"]);
+        if record.kind().needs_verification(is_subject) && study.loaded.verify(index).is_none() && is_known() {
             let message = format!("{} has no verification", record.name());
             reporter.report(index, &["verify"], message, "add `verify: {by: test, with: ..., due: ...}`");
         }

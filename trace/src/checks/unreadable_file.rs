@@ -12,8 +12,8 @@ pub(super) static CHECK: Check = Check {
     reports: "A record file that is not valid YAML, is not a map of record kinds, or has the conflict markers of a merge.",
     why: "The file is not read, so none of its records is checked or counted. Findings that may only follow from that \
           are held back until the file can be read.",
-    fix: "Correct the YAML at the position shown. Record files are UTF-8 and contain one document, no tags, at most \
-            64 levels of nesting and at most 8 MiB. List a file that is not a record file under `ignore:` in \
+    fix: "Correct the YAML at the position shown. Record files end in `.yaml` or `.yml`, are UTF-8 and \
+            contain one document, no tags, at most 64 levels of nesting and at most 8 MiB. List a file that is not a record file under `ignore:` in \
             tierod.yaml.",
     bad_example: "\
 parts:

@@ -1,5 +1,6 @@
 //! The keys of a record that name other records, and the kinds that each may name.
 
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::records::roles::any_kind_of;
 use schema::records::{Body, Expression, Kind, ReferenceKey};
 use schema::suggest;
@@ -50,6 +51,8 @@ pub struct Broken {
     pub is_key: bool,
     /// The id, if no record has it.
     pub missing: Option<String>,
+    /// The record with the most similar id, which the help suggests.
+    pub near: Option<RecordId>,
     /// The message.
     pub message: String,
     /// How to fix it.
@@ -183,17 +186,19 @@ fn is_name(text: &str) -> bool {
 /// The record that a reference names; `None` for the car, a file, or a record that could not be read.
 ///
 /// The search for a similar name takes time in proportion to the number of records, so it is optional (`suggest`).
+/// `renamed` finds the record that had an id before.
 pub(super) fn resolve(
     loaded: &Loaded,
     from: RecordId,
     reference: &Reference<'_>,
     suggest: bool,
+    renamed: impl Fn(&str) -> Option<RecordId>,
 ) -> Result<Option<RecordId>, Broken> {
     // Items of a list are found by their text: there the name is the value.
     let is_key = reference.route.len() > 1 && reference.route.last() == Some(&reference.to);
     let broken = |message: String, help: String| {
         let route = reference.route.iter().map(|key| (*key).to_owned()).collect();
-        Broken { from, route, is_key, missing: None, message, help }
+        Broken { from, route, is_key, missing: None, near: None, message, help }
     };
     let name = reference.to;
     let (id, amount) = match reference.expected {
@@ -222,6 +227,11 @@ pub(super) fn resolve(
         if loaded.damaged.contains_key(id) {
             return Ok(None);
         }
+        let message = format!("no record with id `{}`", shorten(id));
+        if let Some(now) = renamed(id) {
+            let help = renamed_help(&loaded.record(now).id);
+            return Err(Broken { missing: Some(id.to_owned()), ..broken(message, help) });
+        }
         let fits = |index: &RecordId| reference.expected.allows(loaded.record(*index).kind(), amount.is_some());
         let candidates = loaded.record_ids().filter(|index| fits(index));
         let near =
@@ -230,8 +240,8 @@ pub(super) fn resolve(
             Some(near) => format!("did you mean `{near}`?"),
             None => format!("add the record, or use {} that exists", reference.expected.text()),
         };
-        let broken = broken(format!("no record with id `{}`", shorten(id)), help);
-        return Err(Broken { missing: Some(id.to_owned()), ..broken });
+        let near = near.and_then(|near| loaded.find(near));
+        return Err(Broken { missing: Some(id.to_owned()), near, ..broken(message, help) });
     };
     let kind = loaded.record(index).kind();
     if !reference.expected.allows(kind, amount.is_some()) {
@@ -254,6 +264,53 @@ pub(super) fn resolve(
         }
     }
     Ok(Some(index))
+}
+
+/// The help for an earlier id of a record.
+pub(crate) fn renamed_help(now: &schema::Id) -> String {
+    format!("it is `{now}` now; use that id")
+}
+
+/// If several records name the same unknown id, and none the similar one that exists, the typing error is probably in the
+/// one that exists: changes the help of these references.
+pub(super) fn suspect_existing_ids(loaded: &Loaded, broken: &mut [Broken]) {
+    // The records that name each unknown id; one record can name it several times, one after the other.
+    let mut naming: HashMap<&str, (usize, RecordId)> = HashMap::new();
+    for found in broken.iter() {
+        let Some(id) = found.missing.as_deref() else { continue };
+        let (count, last) = naming.entry(id).or_insert((0, found.from));
+        if *count == 0 || *last != found.from {
+            (*count, *last) = (*count + 1, found.from);
+        }
+    }
+    let count = |found: &Broken| naming.get(found.missing.as_deref()?).map(|(count, _)| *count).filter(|n| *n > 1);
+    let mut suspects: HashSet<&str> = broken
+        .iter()
+        .filter(|found| count(found).is_some())
+        .filter_map(|found| Some(loaded.record(found.near?).id.as_str()))
+        .collect();
+    if suspects.is_empty() {
+        return;
+    }
+    for (_, record) in loaded.records() {
+        for reference in references(record) {
+            suspects.remove(reference.to);
+            suspects.remove(reference.to.split('.').next().unwrap_or(reference.to));
+        }
+    }
+    let helps: Vec<Option<String>> = broken
+        .iter()
+        .map(|found| {
+            let (id, near) = (found.missing.as_deref()?, loaded.record(found.near?).id.as_str());
+            let count = count(found).filter(|_| suspects.contains(near))?;
+            Some(format!("{count} records link to `{id}`, none links to `{near}`: is `{near}` a typing error?"))
+        })
+        .collect();
+    for (found, help) in broken.iter_mut().zip(helps) {
+        if let Some(help) = help {
+            found.help = help;
+        }
+    }
 }
 
 impl Expected {

@@ -5,8 +5,10 @@ mod groups;
 mod links;
 mod query;
 
+use std::cell::OnceCell;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
 use petgraph::graph::{DiGraph, NodeIndex};
 use petgraph::visit::EdgeRef;
 use petgraph::{Direction, graph::EdgeIndex};
@@ -20,6 +22,7 @@ pub use cycles::Cycle;
 pub(crate) use cycles::shortest_cycle;
 pub use groups::Given;
 pub use links::Broken;
+pub(crate) use links::renamed_help;
 pub use query::Chains;
 pub use schema::records::Tier;
 
@@ -87,9 +90,21 @@ impl Graph {
         }
         let mut broken = Vec::new();
         let suggestions = 5 + 500_000 / loaded.entries.len().max(1);
+        // Earlier ids are listed when the first unknown one is found.
+        let former: OnceCell<HashMap<&str, RecordId>> = OnceCell::new();
+        let all_former = || {
+            let mut former = HashMap::new();
+            for (id, record) in loaded.records() {
+                for name in record.body.common().formerly() {
+                    former.entry(name.as_str()).or_insert(id);
+                }
+            }
+            former
+        };
+        let renamed = |id: &str| former.get_or_init(all_former).get(id).copied();
         for (id, record) in loaded.records() {
             for reference in links::references(record) {
-                match links::resolve(loaded, id, &reference, broken.len() < suggestions) {
+                match links::resolve(loaded, id, &reference, broken.len() < suggestions, renamed) {
                     Ok(Some(target)) => {
                         if let Some(link) = reference.link {
                             edges.add_edge(node(id), node(target), link);
@@ -109,6 +124,7 @@ impl Graph {
                 }
             }
         }
+        links::suspect_existing_ids(loaded, &mut broken);
         Self { loaded: Arc::clone(loaded), broken, edges }
     }
 

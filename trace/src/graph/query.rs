@@ -130,4 +130,18 @@ impl Graph {
         all.sort_by_key(|(id, result)| (result.date, *id));
         all
     }
+
+    /// Whether a result says if a record is met. A number alone does not, if the record has no limit.
+    pub fn is_conclusive(&self, of: RecordId, result: &TestResult) -> bool {
+        result.outcome.is_some() || (result.value.is_some() && self.loaded.kind(of).roles().has_value)
+    }
+
+    /// Whether a result of a record has a number but no outcome, although the record has no limit. An outcome that could
+    /// not be read is not missing.
+    pub fn lacks_outcome(&self, of: RecordId, id: RecordId) -> bool {
+        let Some(result) = self.loaded.result(id).filter(|result| result.value.is_some()) else { return false };
+        let damage = self.loaded.damaged.get(self.loaded.record(id).id.as_str());
+        let is_unread = damage.is_some_and(|damage| damage.keys.iter().any(|key| key == "outcome"));
+        !is_unread && !self.is_conclusive(of, result)
+    }
 }

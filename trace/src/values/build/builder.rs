@@ -10,7 +10,7 @@ use schema::records::Expression;
 use schema::words::CAR;
 use schema::{Entries, Id, Quantity, suggest};
 
-use crate::graph::Graph;
+use crate::graph::{Graph, renamed_help};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
 use crate::values::currency::in_currency;
@@ -197,6 +197,10 @@ impl Builder<'_> {
     }
 
     fn help_for_name(&self, record: RecordId, name: &str) -> String {
+        let loaded = &self.graph.loaded;
+        if let Some(now) = loaded.renamed(name.split('.').next().unwrap_or(name)) {
+            return renamed_help(&loaded.record(now).id);
+        }
         let known = self.known_names(record);
         match suggest::nearest(name, known.iter().map(String::as_str)) {
             Some(near) => format!("did you mean `{near}`?"),
