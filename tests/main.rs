@@ -31,6 +31,7 @@ mod gate_conflicts;
 mod gate_history;
 mod gate_history_stale;
 mod gate_history_story;
+mod gate_matrix;
 mod gate_messages;
 mod gate_names;
 mod gate_new;
