@@ -185,6 +185,20 @@ fn renaming_one_of_two_records_with_one_id_passes() {
 }
 
 #[test]
+fn a_third_record_with_the_id_of_two_is_new() {
+    let sandbox = project();
+    for file in ["one.yaml", "two.yaml"] {
+        sandbox.write(file, "parts:\n".to_owned() + &part("arm", "suspension"));
+    }
+    force(&sandbox, "twice");
+    sandbox.write("three.yaml", "parts:\n".to_owned() + &part("arm", "suspension"));
+    assert_eq!(commit(&sandbox, "three times").code, 1);
+    force(&sandbox, "anyway");
+    let json = delta(&sandbox, "HEAD~1", 1);
+    assert_eq!((names(&json["new"]), &json["uncovered"]), (vec!["duplicate-id arm".to_owned()], &json!([])));
+}
+
+#[test]
 fn repaired_settings_stop_nothing() {
     let sandbox = project();
     sandbox.write("bare.yaml", "parts:\n  bare: {in: suspension, serves: {circle-time: It holds the bare end.}}\n");

@@ -32,6 +32,7 @@ mod gate_hidden;
 mod gate_history;
 mod gate_history_stale;
 mod gate_history_story;
+mod gate_matrix;
 mod gate_messages;
 mod gate_names;
 mod gate_new;

@@ -50,8 +50,15 @@ impl Loaded {
         let mut loaded = Self::from_records(snapshot, entries, problems);
         loaded.damaged = damaged;
         for (double, _) in &later.doubles {
-            let file = repair.held_in(double.record.kind(), double.record.id.as_str(), double.file);
-            if let (Some(file), Some(first)) = (file, loaded.find(double.record.id.as_str())) {
+            let name = double.record.id.as_str();
+            // A file in which a record with this id was read hides no other one.
+            let was_read = |file: &FileId| {
+                let is_that = |own: &Entry| own.record.id.as_str() == name && own.file == *file;
+                self.find(name).is_some_and(|known| self.file(known) == *file)
+                    || self.doubles.iter().any(|(own, _)| is_that(own))
+            };
+            let file = repair.holders(double.record.kind(), name, double.file).find(|file| !was_read(file));
+            if let (Some(file), Some(first)) = (file, loaded.find(name)) {
                 loaded.doubles.push((Entry { record: Arc::clone(&double.record), file }, first));
                 is_repaired = true;
             }
@@ -125,15 +132,20 @@ impl<'l> Repair<'l> {
         Some(Arc::clone(both))
     }
 
-    /// The broken file that may have held a record of a file of the later state.
-    fn held_in(&self, kind: Kind, id: &str, file: FileId) -> Option<FileId> {
+    /// The broken files that may have held a record of a file of the later state.
+    fn holders(&self, kind: Kind, id: &str, file: FileId) -> impl Iterator<Item = FileId> {
         let path = self.later.snapshot.files[file].path.as_str();
-        let may_hold = |broken: &&FileId| match self.versions(**broken, file) {
+        let may_hold = move |broken: &FileId| match self.versions(*broken, file) {
             Some(versions) => versions.may_hold(kind, id),
             // A file without content may have held anything.
-            None => self.before.snapshot.files[**broken].path == path,
+            None => self.before.snapshot.files[*broken].path == path,
         };
-        self.broken.iter().find(may_hold).copied()
+        self.broken.iter().copied().filter(may_hold)
+    }
+
+    /// The first of them.
+    fn held_in(&self, kind: Kind, id: &str, file: FileId) -> Option<FileId> {
+        self.holders(kind, id, file).next()
     }
 
     /// What a record of the later state was in the earlier one if it could have been read; `None` if it was read, or if it
