@@ -42,6 +42,9 @@ KNOWN = {
     ),
 }
 
+# Of these, it is not yet known on what the difference depends: it is there if the case runs alone.
+MAY_AGREE = ["request, weeks later/"]
+
 # ---- the records -----------------------------------------------------------------------------------------------------
 
 SETTINGS = """\
@@ -927,7 +930,7 @@ def main():
             print("\n".join(case.repository.log))
         failed |= bool(case.differences)
     for pattern in KNOWN:
-        if not only and not known[pattern]:
+        if not only and not known[pattern] and pattern not in MAY_AGREE:
             print(f"known difference that no longer exists: {pattern}")
             failed = True
     comparisons = sum(case.compared for case in done)
