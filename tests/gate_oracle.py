@@ -154,7 +154,7 @@ CHANGES = {
     "moves": Change({"errors.yaml": None, "moved/errors.yaml": STATES["errors"]["errors.yaml"]}, ["errors"]),
     "third twin": Change({"twin-three.yaml": parts(part("twin"))}, ["errors"]),
     "renames": Change({"errors.yaml": STATES["errors"]["errors.yaml"].replace(
-        "  theirs:\n", "  theirs-new:\n    formerly: theirs\n")}, ["errors"]),
+        "  theirs:\n", "  theirs-new:\n    formerly: [theirs]\n")}, ["errors"]),
     "switches off": Change({"tierod.yaml": OFF}, ["over"]),
     "heavier, switched off": Change({"tierod.yaml": OFF, "mass.yaml": parts(part("arm", mass=40))}, ["clean", "over"]),
     "breaks a file": Change({"shared.yaml": parts(part("shared")) + "  \"\n"}),
@@ -245,7 +245,7 @@ class Oracle:
     def renamed(self, findings, head, result):
         """Findings with the fingerprints that they have under the new ids of records."""
         text = self.repository.git("grep", "-h", "-B1", "formerly:", result, "--", "*.yaml", codes=(0, 1))
-        new = {old: id_ for id_, old in re.findall(r"^  ([a-z0-9-]+):\n +formerly: ([a-z0-9-]+)", text, re.M)}
+        new = {old: id_ for id_, old in re.findall(r"^ *([a-z0-9-]+):\n +formerly: \[([a-z0-9-]+)\]", text, re.M)}
         if not new:
             return findings
         by_name = {(one["check"], one.get("record"), one.get("field")): one["fingerprint"] for one in head}
