@@ -193,7 +193,16 @@ fn a_hook_that_was_edited_is_not_changed() {
 
 /// Runs a program at another path, without tierod on the PATH.
 fn run_copy(sandbox: &Sandbox, copy: &Path, args: &[&str]) -> Answer {
-    Answer::from_output(&sandbox.command(copy, &sandbox.path()).args(args).output().unwrap())
+    // Another test that starts a process at the same moment can still have the copy open for writing.
+    for _ in 0..200 {
+        match sandbox.command(copy, &sandbox.path()).args(args).output() {
+            Err(error) if error.kind() == std::io::ErrorKind::ExecutableFileBusy => {
+                std::thread::sleep(std::time::Duration::from_millis(20));
+            }
+            output => return Answer::from_output(&output.unwrap()),
+        }
+    }
+    panic!("the copy stays open for writing");
 }
 
 /// The program moved: `hook install` renews the hooks in place, and until then the commit names what is missing.
