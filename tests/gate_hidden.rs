@@ -80,7 +80,7 @@ fn the_report_says_what_is_taken_as_it_is() {
     for (day, future) in [("2027-01-15", false), ("2029-01-15", true)] {
         sandbox.write("tierod.yaml", format!("{settings}history: {{since: {day}}}\n"));
         let out = sandbox.tierod(&["check", "--on", "2027-03-19"]).out;
-        let line = out.lines().find(|line| line.starts_with("history checks: ")).unwrap();
+        let line = out.lines().find(|line| line.starts_with("history checks start after ")).unwrap();
         assert!(line.contains(day) && line.contains("in the future") == future, "{line}");
     }
 }

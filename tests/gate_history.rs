@@ -93,7 +93,7 @@ fn what_is_on_record_on_a_date_is_taken_as_it_is() {
     settings("{since: 2027-01-24}");
     assert_eq!(reported(&sandbox).len(), 3);
     settings("{since: 2027-02-02}");
-    assert_none(&sandbox, "everything is taken as it is");
+    assert_none(&sandbox, "the checks start after the import");
     settings("{since: 2027-02-28}");
     assert_none(&sandbox, "the last commit before the date");
     sandbox.commit_on("2027-03-01", "settings");
@@ -127,7 +127,7 @@ fn init_in_a_repository_with_commits_proposes_the_date() {
     let settings = read("two/car/tierod.yaml");
     let line = settings.lines().find(|line| line.starts_with("history: {since: ")).unwrap();
     let day = line.trim_start_matches("history: {since: ").trim_end_matches('}');
-    assert!(said.contains(&format!("take what is on record at the end of {day} as it is")), "{said}");
+    assert!(said.contains(&format!("the history checks start after {day}")), "{said}");
     let report = sandbox.tierod(&["check", "two/car", "--format", "json"]).ended(0).json();
     assert_eq!(report["summary"]["error"], 0, "{report}");
     // Outside of a repository there is nothing to take.
@@ -179,7 +179,7 @@ fn a_limit_from_a_branch_that_was_rebased_or_squashed() {
     );
     let audit = sandbox.tierod(&["audit", "--format", "json"]).json();
     let target = audit["targets"].as_array().unwrap().iter().find(|target| target["id"] == "track").unwrap();
-    assert_eq!(target["after_result"], false, "the audit accuses nobody either: {target}");
+    assert_eq!(target["after_result"], false, "the audit does not accuse either: {target}");
 
     // The same commit, made after the result, is a change after it.
     let sandbox = prepare();
@@ -353,7 +353,7 @@ fn a_draft_limit_that_changes_before_anything_depends_on_it() {
     assert_one(&sandbox, "warning unrecorded-revision car-mass the limit of Mass".replace("Mass", "car-mass").as_str());
 }
 
-/// Renamed, but nobody wrote `formerly`.
+/// Renamed without `formerly`.
 #[test]
 fn a_rename_without_formerly_is_no_rewriting() {
     let sandbox = start("files");

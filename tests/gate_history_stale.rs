@@ -102,7 +102,7 @@ fn a_result_is_stale_by_its_own_date() {
     rack(&sandbox, "2027-03-16", "{mass: 1.3 kg}");
     assert_none(&sandbox, "the mass is what it was on the day of the test");
 
-    // On the same day nobody knows; a test that was committed before the change was before it.
+    // On the same day the order is not known; a test that was committed before the change was before it.
     let sandbox = with_rack("{mass: 1.4 kg}");
     rack(&sandbox, "2027-03-01", "{mass: 1.2 kg}");
     tested(&sandbox, "2027-03-15", "2027-03-01", "");

@@ -40,19 +40,19 @@ fn counts_and_places_begin_at_one() {
 
 #[test]
 fn commas_and_colons_in_an_inline_reason() {
-    let cure = "put quotes around the whole text, or write it without `{...}` on a line of its own";
+    let fix = "put quotes around the whole text, or write it without `{...}` on a line of its own";
     says(
         "parts:\n  a: {in: suspension, serves: {circle-time: It is light, stiff and cheap.}}\n",
         &format!(
             "2:58 bad-value | `stiff and cheap.` is read as a key of its own, because a comma inside of `{{...}}` ends a \
-             value | {cure}"
+             value | {fix}"
         ),
     );
     says(
         "parts:\n  a: {in: suspension, verify: {by: test, with: gates, clock}}\n",
         &format!(
             "2:55 unknown-key | `clock` is read as a key of its own, because a comma inside of `{{...}}` ends a value | \
-             {cure}"
+             {fix}"
         ),
     );
     let colon = "unreadable-file | not valid YAML: a second `: ` in one value | put quotes around the text with the \

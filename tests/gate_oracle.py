@@ -424,9 +424,9 @@ class Case:
 
     def differs(self, what, expected, found, where):
         if expected != found:
-            self.differences.append((what, f"{where}: {what}: expected {self.told(expected)}, found {self.told(found)}"))
+            self.differences.append((what, f"{where}: {what}: expected {self.listed(expected)}, found {self.listed(found)}"))
 
-    def told(self, prints_):
+    def listed(self, prints_):
         if not isinstance(prints_, (set, Counter)):
             return prints_
         names = {}

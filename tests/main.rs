@@ -39,6 +39,7 @@ mod gate_new;
 mod gate_records;
 mod gate_screen;
 mod gate_since;
+mod gate_uncovered;
 mod git_hooks;
 mod git_hooks_elsewhere;
 mod git_ignore;

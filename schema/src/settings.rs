@@ -37,8 +37,8 @@ pub struct Settings {
     pub ignore: Vec<String>,
     /// Which new errors stop a commit, and which stop a request.
     pub stops: Stops,
-    /// Whether the history checks run: `on`, `off`, or `{since: 2027-01-15}`. With a date they report nothing from before:
-    /// what was on record at the end of that day is taken as it is, for example because it was imported. Use `off` if the
+    /// Whether the history checks run: `on`, `off`, or `{since: 2027-01-15}`. With a date they start after that day: they
+    /// report nothing from before, for example because the records were imported then. Use `off` if the
     /// commits never show when the records were written, for example because the records are inside another project.
     pub history: HistorySetting,
 }
@@ -79,12 +79,12 @@ pub enum HistorySetting {
     On,
     /// They are skipped.
     Off,
-    /// What was on record at the end of this day is taken as it is.
+    /// They start after this day.
     Since(Day),
 }
 
 impl HistorySetting {
-    /// The last day of which the history is taken as it is.
+    /// The day after which the history checks start.
     pub fn since(self) -> Option<Day> {
         match self {
             Self::Since(day) => Some(day),

@@ -43,6 +43,20 @@ pub(crate) fn in_parallel<T: Sync, R: Send>(items: &[T], threads: usize, work: i
     all.into_iter().map(|(_, result)| result).collect()
 }
 
+/// Does two things at the same time, the first one on another thread. If no thread can be started, it is done afterwards.
+pub(crate) fn both<A: Send, B>(other: impl Fn() -> A + Sync, own: impl FnOnce() -> B) -> (A, B) {
+    std::thread::scope(|scope| {
+        let started = std::thread::Builder::new().spawn_scoped(scope, &other);
+        let own = own();
+        let other = match started.map(std::thread::ScopedJoinHandle::join) {
+            Ok(Ok(done)) => done,
+            Ok(Err(panic)) => std::panic::resume_unwind(panic),
+            Err(_) => other(),
+        };
+        (other, own)
+    })
+}
+
 /// Does some work on another thread while this one does something else. If no thread can be started, the work is not
 /// done: it is for results that are also evaluated when they are first asked for.
 pub(crate) fn during<T>(work: impl FnOnce() + Send, own: impl FnOnce() -> T) -> T {
@@ -62,5 +76,7 @@ mod tests {
         let work = |item: &usize| assert_ne!(*item, 77);
         assert!(std::panic::catch_unwind(|| in_parallel(&items, 4, work)).is_err());
         assert_eq!(in_parallel(&items, 4, |item| item * 2)[99], 198);
+        assert!(std::panic::catch_unwind(|| both(|| assert_eq!(1, 2), || 3)).is_err());
+        assert_eq!(both(|| 2, || 3), (2, 3));
     }
 }

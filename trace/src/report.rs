@@ -271,6 +271,7 @@ impl<'r> Positions<'r> {
             chain,
             waiver: waiver.map(ToString::to_string),
             measure: draft.measure,
+            unresolved: draft.unresolved,
         }
     }
 }

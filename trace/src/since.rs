@@ -95,7 +95,7 @@ struct Subject<'f> {
     finding: &'f Finding,
     /// The last commit that is known not to have it.
     absent: Option<usize>,
-    /// The first one that is known to have it; the number of commits stands for the state of the study.
+    /// The first one that is known to have it; the number of commits means the state of the study.
     present: usize,
 }
 

@@ -1,4 +1,4 @@
-//! The history for the checks leaves out files that have not changed since the first commit. No finding depends on it.
+//! The history for the checks skips files that have not changed since the first commit. No finding depends on it.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -123,7 +123,7 @@ fn files(records: &Records, broken: Option<usize>) -> BTreeMap<String, Vec<u8>> 
     files
 }
 
-/// The findings with the history for the checks, and with the whole history; and whether files were left out.
+/// The findings with the history for the checks, and with the whole history.
 fn findings(folder: &Path, state: &State) -> [String; 2] {
     let day = Day::parse("2027-10-19").unwrap();
     let text = |whole: bool| {
@@ -141,7 +141,7 @@ fn findings(folder: &Path, state: &State) -> [String; 2] {
 }
 
 #[test]
-fn a_history_that_leaves_out_unchanged_files_gives_the_same_findings() {
+fn a_history_that_skips_unchanged_files_gives_the_same_findings() {
     let place = tempfile::tempdir().unwrap();
     let mut of_history = BTreeSet::new();
     for number in 0..80 {

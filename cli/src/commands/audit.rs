@@ -83,12 +83,11 @@ impl Audit {
     }
 }
 
-/// What the reader has to know first: missing git data, a history that is taken as it is, and results with a future date.
+/// What the reader has to know first: missing git data, a later start of the history checks, and results with a future date.
 fn note(study: &Study, review: &Review) -> Option<String> {
     let missing = study.past().reason().map(|why| format!("git data is missing: {why}"));
     let since = study.settings().history.since().filter(|_| missing.is_none());
-    let taken =
-        since.map(|day| format!("what was on record on {day} is taken as it is (`history: since` in the settings)"));
+    let start = since.map(|day| format!("the history checks start after {day} (`history: since` in the settings)"));
     let future = match review.future_results {
         0 => None,
         1 => Some("1 result with a date".to_owned()),
@@ -97,6 +96,6 @@ fn note(study: &Study, review: &Review) -> Option<String> {
     let future = future.map(|results| {
         format!("the audit counts {results} after {}: `--rev` shows the records as they were", review.day)
     });
-    let notes: Vec<String> = missing.into_iter().chain(taken).chain(future).collect();
+    let notes: Vec<String> = missing.into_iter().chain(start).chain(future).collect();
     (!notes.is_empty()).then(|| notes.join("; "))
 }

@@ -93,11 +93,11 @@ impl Check {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         if self.summary && !matches!(self.format, FindingsFormat::Terminal) {
             let error = Error::new("`--summary` is for the format `terminal`");
-            return Err(error.help("leave out `--format`; JSON has the counts under `summary`"));
+            return Err(error.help("remove `--format`; JSON has the counts under `summary`"));
         }
         if self.since && !matches!(self.format, FindingsFormat::Terminal | FindingsFormat::Json) {
             let error = Error::new("`--since` is for the formats `terminal` and `json`");
-            return Err(error.help("the other formats have no place for it: leave out one of the two options"));
+            return Err(error.help("the other formats cannot show it: remove one of the two options"));
         }
         let project = self.records.project()?;
         let mut pool = ParseCache::default();

@@ -86,8 +86,7 @@ impl Init {
         }
         if let Some(since) = since.filter(|_| !files.is_empty()) {
             out.push_str(&format!(
-                "\nthis repository has commits: the history checks take what is on record at the end of {since} as it is \
-                 (`history: since` in {})\n",
+                "\nthis repository has commits: the history checks start after {since} (`history: since` in {})\n",
                 settings::FILE
             ));
         }

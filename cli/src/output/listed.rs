@@ -57,6 +57,7 @@ pub(crate) mod tests {
             chain: Vec::new(),
             waiver: None,
             measure: None,
+            unresolved: None,
         }
     }
 

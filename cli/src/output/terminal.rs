@@ -152,8 +152,7 @@ fn summary(out: &mut String, view: &CheckView<'_>, ink: Ink) {
     }
     if let Some(since) = study.settings().history.since() {
         let future = if since > study.day { ", which is in the future" } else { "" };
-        let _ =
-            writeln!(out, "history checks: what is on record on {since}{future} is taken as it is (`history: since`)");
+        let _ = writeln!(out, "history checks start after {since}{future} (`history: since`)");
     }
     if let Some(text) = off_text(study.past(), &view.off) {
         let _ = writeln!(out, "{text}");

@@ -168,7 +168,7 @@ fn limits(
         let (index, before, after) = change;
         let after = after.as_ref()?;
         let commit = history.commit_of_limit(target, change);
-        let recorded = history.is_taken_as_is(*index)
+        let recorded = history.is_up_to_base(*index)
             || first.is_some_and(|first| same_limit(&first.limit, &after.limit))
             || is_recorded(*index, before.as_ref().map(|before| &before.limit), &after.limit, revisions);
         let is_earlier = |(record, date): &(&RecordHistory, Day)| {
@@ -180,7 +180,7 @@ fn limits(
             text: after.text.clone(),
             limit: after.limit,
             recorded,
-            after_result: !history.is_taken_as_is(*index) && results.iter().any(is_earlier),
+            after_result: !history.is_up_to_base(*index) && results.iter().any(is_earlier),
         })
     };
     changes.iter().filter_map(limit).collect()

@@ -129,14 +129,14 @@ type Origin<'h> = (&'h History, &'h RecordHistory, &'h Change);
 /// The change that first set a field; if it came in with a merge, the one on the merged branch follows, and so on.
 fn origins<'h>(history: &'h History, record: &'h RecordHistory, route: &'h str) -> Vec<Origin<'h>> {
     let first_set = |(history, record): (&'h History, &'h RecordHistory)| -> Option<Origin<'h>> {
-        // What the settings take as it is counts as one change.
-        let taken = record.changes_of(route).rfind(|change| history.is_taken_as_is(change.commit));
-        let later = record.changes_of(route).filter(|change| !history.is_taken_as_is(change.commit));
+        // All changes up to the base count as one.
+        let taken = record.changes_of(route).rfind(|change| history.is_up_to_base(change.commit));
+        let later = record.changes_of(route).filter(|change| !history.is_up_to_base(change.commit));
         let first = taken.into_iter().chain(later).find(|change| change.after.is_some())?;
         Some((history, record, first))
     };
     let on_branch = |(history, record, change): &Origin<'h>| {
-        let branch = history.branch_of_change(record, change).filter(|_| !history.is_taken_as_is(change.commit));
+        let branch = history.branch_of_change(record, change).filter(|_| !history.is_up_to_base(change.commit));
         branch.and_then(first_set)
     };
     std::iter::successors(first_set((history, record)), on_branch).collect()
@@ -153,7 +153,7 @@ fn last_new_note(history: &History, record: &RecordHistory) -> Option<usize> {
 }
 
 fn report_removal(study: &Study, history: &History, result: &RecordHistory, reporter: &mut Reporter) {
-    let Some(removed) = result.removed.filter(|removed| !history.is_taken_as_is(*removed)) else { return };
+    let Some(removed) = result.removed.filter(|removed| !history.is_up_to_base(*removed)) else { return };
     let last = |route: &str| result.last_value_at(route, removed.saturating_sub(1)).map(Arc::<str>::from);
     let Some(of) = last("of") else { return };
     let loaded = &study.loaded;

@@ -67,7 +67,7 @@ pub(super) struct Measured<'h> {
 impl Measured<'_> {
     /// How it is known that a change was made later; `None` if it was not.
     fn later(&self, history: &History, commit: usize, place: Place<'_>) -> Option<Order> {
-        if history.is_taken_as_is(commit) || self.explained.is_some_and(|explained| commit <= explained) {
+        if history.is_up_to_base(commit) || self.explained.is_some_and(|explained| commit <= explained) {
             return None;
         }
         let order = self.descendants.order(place, Some(self.date));

@@ -70,8 +70,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let help = "if the change was agreed, add the revision; otherwise restore the limit";
             reporter.report(found.target, &[found.key], found.message, help);
         } else {
-            let help = "if the limit was first, no action is needed; with `history: {since: DATE}` in the settings, what is on \
-                        record on a date is taken as it is";
+            let help = "if the limit was first, no action is needed; with `history: {since: DATE}` in the settings, the history \
+                        checks start after that date";
             reporter.report_note(found.target, &[found.key], found.message, help);
         }
     }
@@ -99,7 +99,7 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
             changes.iter().rev().find_map(|change| {
                 let (commit, before, after) = change;
                 let (before, after) = (before.as_ref(), after.as_ref()?);
-                if history.is_taken_as_is(*commit)
+                if history.is_up_to_base(*commit)
                     || limits::is_recorded(*commit, before.map(|before| &before.limit), &after.limit, &revisions)
                 {
                     return None;

@@ -61,7 +61,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let newest = newest.and_then(|newest| Some((newest, newest.revision.date?, newest.revision.to.as_ref()?)));
         if let Some((revision, date, to)) = newest.filter(|(.., to)| !limits::is_limit(target, to)) {
             let since = changes.last().map_or(revision.added, |(commit, ..)| revision.added.max(*commit));
-            if !history.is_some_and(|history| history.is_taken_as_is(since)) {
+            if !history.is_some_and(|history| history.is_up_to_base(since)) {
                 let limit = numbers::limit_text(record);
                 let message =
                     format!("the limit of {} is {limit}, but its revision of {date} has `to: {to}`", record.name());
@@ -145,7 +145,7 @@ fn report_wrong_from(
     let starts = [starts(changes, agreed), replaced.clone()].concat();
     let steps: Vec<RevisionStep<'_>> = revisions.iter().map(|revision| RevisionStep::new(revision, changes)).collect();
     for (position, (TargetRevision { index, revision, added, .. }, step)) in revisions.iter().zip(&steps).enumerate() {
-        let Some(to) = revision.to.as_ref().filter(|_| !history.is_taken_as_is(*added)) else { continue };
+        let Some(to) = revision.to.as_ref().filter(|_| !history.is_up_to_base(*added)) else { continue };
         if let Some(from) = revision.from.as_ref().filter(|from| from.unit().dimension() != to.unit().dimension()) {
             let message = format!("it changes the limit of {name} from {from} to {to}: the units do not match");
             reporter.report(*index, &["from"], message, "give both in units of the same quantity");
@@ -177,7 +177,7 @@ fn report_wrong_from(
                 appeared.short(),
                 first.text
             );
-            let help = "with `history: {since: DATE}` in the settings, what is on record on a date is taken as it is";
+            let help = "with `history: {since: DATE}` in the settings, the history checks start after that date";
             reporter.report_note(*index, key_of(revision), message, help);
             continue;
         }
@@ -235,7 +235,7 @@ fn starts(changes: &[LimitChange], agreed: usize) -> Vec<LimitText> {
 fn replaced_the_same_day(history: &History, past: &RecordHistory, changes: &[LimitChange]) -> Vec<LimitText> {
     let is_counted = |commit: usize| changes.iter().any(|(at, ..)| *at == commit);
     let all = history.limit_changes(&past.id).into_iter();
-    let replaced = all.filter(|(commit, ..)| !is_counted(*commit) && !history.is_taken_as_is(*commit));
+    let replaced = all.filter(|(commit, ..)| !is_counted(*commit) && !history.is_up_to_base(*commit));
     replaced.filter_map(|(.., after)| after).collect()
 }
 

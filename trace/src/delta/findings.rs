@@ -268,12 +268,10 @@ impl<'s> Hidden<'s> {
 /// Whether a finding is about the name of a record that may have been in a file of a parent that could not be read, and
 /// that head no longer has: the repair removed it, so that the finding is new.
 fn names_removed_record(finding: &Finding, parents: &Parents, head: &Study) -> bool {
-    let mut quoted = finding.message.split('`').skip(1).step_by(2);
-    finding.check.name == "unknown-reference"
-        && quoted.any(|name| {
-            let was_held = parents.seen().any(|parent| parent.loaded.may_have_held(name));
-            was_held && head.loaded.find(name).is_none()
-        })
+    finding.unresolved.as_deref().filter(|name| !name.is_empty()).is_some_and(|name| {
+        let was_held = parents.seen().any(|parent| parent.loaded.may_have_held(name));
+        was_held && head.loaded.find(name).is_none()
+    })
 }
 
 /// For each new finding, whether it is about the car and is there only because of results that were added: without them,

@@ -27,6 +27,7 @@ struct StoredFinding<'b> {
     waiver: Option<&'b str>,
     #[serde(borrow)]
     measure: Option<StoredMeasure<'b>>,
+    unresolved: Option<&'b str>,
 }
 
 /// The bytes of a report; `None` if it cannot be restored from them.
@@ -55,6 +56,7 @@ fn store(finding: &Finding) -> Option<StoredFinding<'_>> {
         chain: finding.chain.iter().map(String::as_str).collect(),
         waiver: finding.waiver.as_deref(),
         measure,
+        unresolved: finding.unresolved.as_deref(),
     })
 }
 
@@ -89,6 +91,7 @@ fn restore(stored: StoredFinding<'_>) -> Option<Finding> {
         chain: stored.chain.into_iter().map(str::to_owned).collect(),
         waiver: stored.waiver.map(str::to_owned),
         measure,
+        unresolved: stored.unresolved.map(str::to_owned),
     })
 }
 
@@ -117,6 +120,7 @@ mod tests {
             chain: vec!["car-mass".to_owned(), "goal".to_owned()],
             waiver: None,
             measure: Some(Measure::of(2.0, 205.0, &Unit::parse("kg").unwrap())),
+            unresolved: Some("no-such-id".to_owned()),
         };
         let plain = Finding {
             check: checks::find("unreadable-file").unwrap(),
@@ -126,6 +130,7 @@ mod tests {
             chain: Vec::new(),
             waiver: Some("agreed".to_owned()),
             measure: Some(Measure::days(12)),
+            unresolved: None,
             ..whole.clone()
         };
         Report { findings: vec![whole.clone()], waived: vec![plain], held_back: vec![whole] }

@@ -39,6 +39,8 @@ pub struct Finding {
     pub waiver: Option<String>,
     /// How bad it is, if that is a number.
     pub measure: Option<Measure>,
+    /// The id that was not found, if that is what is wrong.
+    pub unresolved: Option<String>,
 }
 
 impl Finding {

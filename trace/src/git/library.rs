@@ -12,7 +12,7 @@ use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, Object
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::walk::day_of;
-use crate::parallel::cores;
+use crate::parallel::{both, cores};
 use crate::snapshot::{Content, text_of};
 
 /// A repository opened by libgit2.
@@ -151,18 +151,11 @@ impl Access for Library {
         // Reading is mostly decompression. Another thread opens the repository again, because libgit2 does not share it.
         let (first, second) = entries.split_at(entries.len() / 2);
         let path = self.repository.path();
-        std::thread::scope(|scope| {
-            let read = || read_all(&git2::Repository::open(path)?, second);
-            let other = std::thread::Builder::new().spawn_scoped(scope, read);
-            let mut contents = own(first)?;
-            match other.map(std::thread::ScopedJoinHandle::join) {
-                Ok(Ok(Ok(read))) => contents.extend(read),
-                Ok(Err(panic)) => std::panic::resume_unwind(panic),
-                // What the environment adds to the repository is known to the first one only.
-                Ok(Ok(Err(_))) | Err(_) => contents.extend(own(second)?),
-            }
-            Ok(contents)
-        })
+        let (other, own_half) = both(|| read_all(&git2::Repository::open(path)?, second), || own(first));
+        let mut contents = own_half?;
+        // What the environment adds to the repository is known to the first one only.
+        contents.extend(other.or_else(|_| own(second))?);
+        Ok(contents)
     }
 
     fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {

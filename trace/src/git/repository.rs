@@ -13,6 +13,7 @@ use super::library::{Library, SHALLOW};
 use super::objects::{Trail, Tree};
 use super::plumbing::Plumbing;
 use super::untracked;
+use crate::parallel::both;
 use crate::snapshot::Content;
 
 /// The hint if there is no better one.
@@ -183,17 +184,7 @@ impl Repository {
         work: impl FnOnce() -> T,
     ) -> (Result<Option<HashSet<String>>, GitError>, T) {
         let (git, top) = (&self.plumbing.git, self.top.as_path());
-        let list = || untracked::list(git, folder, top);
-        let (listed, done) = std::thread::scope(|scope| {
-            let other = std::thread::Builder::new().spawn_scoped(scope, list);
-            let done = work();
-            let listed = match other.map(std::thread::ScopedJoinHandle::join) {
-                Ok(Ok(listed)) => listed,
-                Ok(Err(panic)) => std::panic::resume_unwind(panic),
-                Err(_) => list(),
-            };
-            (listed, done)
-        });
+        let (listed, done) = both(|| untracked::list(git, folder, top), work);
         let listed = match (listed, &self.library) {
             (Err(GitError::NotStarted { .. }), Some(library)) => library.untracked(folder, &self.top),
             (listed, _) => listed,

@@ -8,6 +8,7 @@ use walkdir::WalkDir;
 
 use super::error::GitError;
 use super::process::{Git, refused};
+use crate::parallel::both;
 use crate::snapshot::text_of;
 
 /// The exit code of `git check-ignore` for a path that is not ignored.
@@ -17,27 +18,19 @@ const NOT_IGNORED: i32 = 1;
 ///
 /// Both questions are asked at the same time, because starting git takes longer than its answer.
 pub(super) fn list(git: &Git, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
-    std::thread::scope(|scope| {
-        let asked = || is_ignored(git, folder, top);
-        let other = std::thread::Builder::new().spawn_scoped(scope, asked);
-        let args = ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--full-name", "--"];
-        let output = git.output(&[&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat());
-        let ignored = match other.map(std::thread::ScopedJoinHandle::join) {
-            Ok(Ok(answer)) => answer,
-            Ok(Err(panic)) => std::panic::resume_unwind(panic),
-            Err(_) => asked(),
-        };
-        if ignored? {
-            return Ok(None);
-        }
-        let output = output?;
-        let paths = output.stdout.split(|b| *b == 0).filter(|path| !path.is_empty());
-        let mut paths: HashSet<String> = paths.map(|path| String::from_utf8_lossy(path).into_owned()).collect();
-        if !output.stderr.is_empty() {
-            paths.extend(closed_folders(git, folder, top)?);
-        }
-        Ok(Some(paths))
-    })
+    let args = ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--full-name", "--"];
+    let args = [&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat();
+    let (ignored, output) = both(|| is_ignored(git, folder, top), || git.output(&args));
+    if ignored? {
+        return Ok(None);
+    }
+    let output = output?;
+    let paths = output.stdout.split(|b| *b == 0).filter(|path| !path.is_empty());
+    let mut paths: HashSet<String> = paths.map(|path| String::from_utf8_lossy(path).into_owned()).collect();
+    if !output.stderr.is_empty() {
+        paths.extend(closed_folders(git, folder, top)?);
+    }
+    Ok(Some(paths))
 }
 
 fn is_ignored(git: &Git, folder: &Path, top: &Path) -> Result<bool, GitError> {

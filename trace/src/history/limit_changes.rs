@@ -1,4 +1,4 @@
-//! The changes of a limit that count for the checks: without what the settings take as it is, typing errors and drafts.
+//! The changes of a limit that count for the checks: without those up to the base, typing errors and drafts.
 
 use schema::Day;
 use schema::quantity::same_number;
@@ -26,14 +26,14 @@ impl History {
         for change in self.limit_changes_in(target) {
             let day = self.commit_of_limit(target, &change).day;
             let (commit, before, after) = change;
-            let is_taken = self.is_taken_as_is(commit);
+            let is_taken = self.is_up_to_base(commit);
             let joined = counted.pop_if(|((earlier, _, own), earlier_day)| {
                 let is_result = || results.iter().any(|result| *earlier <= result.added && result.added <= commit);
                 let is_agreed = || {
                     own.as_ref()
                         .is_some_and(|own| ends(&own.limit).any(|end| agreed.iter().any(|to| same_number(*to, end))))
                 };
-                is_taken || (*earlier_day == day && !self.is_taken_as_is(*earlier) && !is_result() && !is_agreed())
+                is_taken || (*earlier_day == day && !self.is_up_to_base(*earlier) && !is_result() && !is_agreed())
             });
             let before = if is_taken { None } else { joined.map_or(before, |((_, before, _), _)| before) };
             // A limit that was changed and restored on one day was not changed.

@@ -164,13 +164,13 @@ pub struct History {
     pub shallow: bool,
     /// Versions of files that could not be read and were skipped: the commit, and the path.
     pub unreadable_versions: Vec<(usize, String)>,
-    /// Whether records are left out that are as the first commit added them.
-    leaves_out_unchanged: bool,
+    /// Whether records are skipped that have not changed since the first commit added them.
+    skips_unchanged: bool,
     records: Vec<RecordHistory>,
     by_id: HashMap<Arc<str>, usize>,
     branches: Vec<Branch>,
-    /// The last commit that the settings take as it is (`history: {since: DATE}`): the checks report nothing from it or
-    /// from before it.
+    /// The last commit before the history checks start (`history: {since: DATE}`): they report nothing from it or from
+    /// before it.
     base: Option<usize>,
     /// `None` if no branch was read.
     ancestry: Option<Ancestry>,
@@ -199,11 +199,11 @@ impl History {
 
     /// The commit that last set or changed the limit of an existing target; `None` if no commit did.
     ///
-    /// A history for the checks leaves out records that are as the first commit added them, unless they are needed.
+    /// A history for the checks skips records that have not changed since the first commit, unless they are needed.
     pub fn last_limit_change(&self, id: &str) -> Option<usize> {
         match self.record(id) {
             Some(record) => self.limit_changes_in(record).last().map(|(commit, ..)| *commit),
-            None => self.leaves_out_unchanged.then_some(0),
+            None => self.skips_unchanged.then_some(0),
         }
     }
 
@@ -279,7 +279,7 @@ impl History {
             commits,
             shallow: log.shallow,
             unreadable_versions: unread.collect(),
-            leaves_out_unchanged: !log.skipped.is_empty(),
+            skips_unchanged: !log.skipped.is_empty(),
             records: record_histories::record_histories(log),
             by_id: HashMap::new(),
             branches: log.branches.iter().map(Branch::from_log).collect(),
@@ -378,7 +378,7 @@ impl Past {
     }
 
     /// The history for the checks: [`Past::Off`] if the settings switch it off. What two states of a project share is
-    /// read once, into `logs`. Records that no check can ask for are left out, see [`History::last_limit_change`].
+    /// read once, into `logs`. Records that no check can ask for are skipped, see [`History::last_limit_change`].
     pub fn for_checks(project: &Project, logs: &mut Logs, loaded: &Loaded, day: Day) -> Self {
         match loaded.settings().history {
             HistorySetting::On | HistorySetting::Since(_) => {

@@ -77,8 +77,8 @@ impl Descendants<'_> {
 }
 
 impl History {
-    /// Whether a commit belongs to the history that the settings take as it is.
-    pub(crate) fn is_taken_as_is(&self, commit: usize) -> bool {
+    /// Whether a commit is the base or one before it, which the checks do not report.
+    pub(crate) fn is_up_to_base(&self, commit: usize) -> bool {
         self.base.is_some_and(|base| commit <= base)
     }
 

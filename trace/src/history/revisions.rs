@@ -56,13 +56,13 @@ pub(crate) fn of_target<'r>(
 }
 
 /// The commit that edited the `to` of a revision, if the limit had been changed to that value before. A typing error
-/// that was put right on the day of the revision is no edit, nor is what the settings take as it is.
+/// that was put right on the day of the revision is no edit, nor is a change up to the base.
 fn edited(history: &History, record: &RecordHistory, changes: &[LimitChange], to: f64) -> Option<usize> {
     let number = |text: &Option<Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
     let added = history.place_of_addition(record).commit.day;
     let mut edits = record.changes_of("to").filter(|change| {
         change.commit > record.added
-            && !history.is_taken_as_is(change.commit)
+            && !history.is_up_to_base(change.commit)
             && history.place_of_change(record, change).commit.day != added
     });
     let last = edits.rfind(|change| match (number(&change.before), number(&change.after)) {
