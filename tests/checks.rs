@@ -27,6 +27,9 @@ fn every_check_reports_its_bad_example_and_not_the_good_one() {
         let reported = |records: &str| {
             let sandbox = Sandbox::repository();
             sandbox.small_root("");
+            // The tables that the docs of `unreadable-table` describe.
+            sandbox.write("track.csv", "length;curvature\n100;0.01\n");
+            sandbox.write("lap.csv", "length,curvature\n100,0.01\n");
             // Checks of the history show the file after some commits.
             let states: Vec<&str> = records.split("# on ").collect();
             let records = match &states[..] {

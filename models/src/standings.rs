@@ -13,7 +13,7 @@
 //! `statrs`. It is cut at zero and at the most that can be scored.
 //!
 //! Validity: years of one contest with similar rules. Totals are not corrected for changes of the maximum points of events. Places
-//! are counted from the first. A year with fewer cars than the place says nothing about it and is left out.
+//! are counted from the first. A year with fewer cars than the place says nothing about it and is skipped.
 //!
 //! Used forward (the first years give the next one) at 90 % on the seven Formula SAE Michigan contests of 2013 to 2019, the interval
 //! contained the places 1, 3, 5, 8, 10, 20, 30 and 50 in 36 of 40 cases. The mean of all years with Student's interval, without
@@ -22,7 +22,7 @@
 use std::error::Error;
 use std::fmt;
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 /// The final table of one year.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,7 +51,7 @@ pub struct Forecast {
     pub slope: f64,
     /// The years and their numbers, sorted by year.
     pub years: Vec<(i32, f64)>,
-    /// Years that were left out, because they have fewer cars than the place.
+    /// Years that are skipped because they have fewer cars than the place.
     pub too_small: Vec<i32>,
 }
 
@@ -71,11 +71,8 @@ impl Forecast {
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum StandingsError {
-    /// Fewer than two years.
-    TooFewYears {
-        /// The number of years.
-        years: usize,
-    },
+    /// No year at all.
+    NoYears,
     /// A year appears twice.
     YearTwice {
         /// The year.
@@ -105,7 +102,7 @@ pub enum StandingsError {
 impl fmt::Display for StandingsError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::TooFewYears { years } => write!(f, "the forecast needs at least two past years, found {years}"),
+            Self::NoYears => f.write_str("the table has no past year"),
             Self::YearTwice { year } => write!(f, "the year {year} appears twice"),
             Self::NoSuchPlace { year, place } => {
                 write!(f, "the results of {year} do not contain place {place} and all places before it")
@@ -143,7 +140,7 @@ pub struct Next {
 ///
 /// # Errors
 ///
-/// If fewer than two years have that place, for a duplicate year, a year without places before it, a total that is not a finite
+/// If no year has that place, for a duplicate year, a year without places before it, a total that is not a finite
 /// number, or a level that is not between 0.01 and 0.9999.
 pub fn points_for_place(contests: &[PastContest], place: u32, next: Next) -> Result<Forecast, StandingsError> {
     let mut years = Vec::with_capacity(contests.len());
@@ -175,7 +172,7 @@ pub fn points_for_place(contests: &[PastContest], place: u32, next: Next) -> Res
 ///
 /// # Errors
 ///
-/// If there are fewer than two years, for a duplicate year, or a level that is not between 0.01 and 0.9999.
+/// Without years, for a duplicate year, or a level that is not between 0.01 and 0.9999.
 pub fn forecast(mut years: Vec<(i32, f64)>, usual_deviation: f64, next: Next) -> Result<Forecast, StandingsError> {
     let Next { level, .. } = next;
     if !(0.01..=0.9999).contains(&level) {
@@ -185,8 +182,8 @@ pub fn forecast(mut years: Vec<(i32, f64)>, usual_deviation: f64, next: Next) ->
     if let Some(pair) = years.windows(2).find(|pair| pair[0].0 == pair[1].0) {
         return Err(StandingsError::YearTwice { year: pair[0].0 });
     }
-    if years.len() < 2 {
-        return Err(StandingsError::TooFewYears { years: years.len() });
+    if years.is_empty() {
+        return Err(StandingsError::NoYears);
     }
     // There are few years, so the conversion is exact.
     let count = years.len() as f64;
@@ -235,6 +232,13 @@ fn total_of_place(contest: &PastContest, place: u32) -> Result<Option<f64>, Stan
 fn is_without_gap(contest: &PastContest) -> bool {
     let last = contest.totals.iter().map(|row| row.0).max().unwrap_or(0);
     usize::try_from(last).is_ok_and(|last| contest.totals.len() >= last)
+}
+
+/// Equally probable numbers of a normal distribution: the middles of 200 parts of the same probability.
+pub fn normal_sample(mean: f64, deviation: f64) -> Vec<f64> {
+    const PARTS: u32 = 200;
+    let Ok(normal) = Normal::new(mean, deviation) else { return vec![mean] };
+    (0..PARTS).map(|part| normal.inverse_cdf((f64::from(part) + 0.5) / f64::from(PARTS))).collect()
 }
 
 /// The number of standard deviations on each side of the mean for a level.

@@ -98,6 +98,15 @@ pub fn signed_percent(ratio: f64, places: usize) -> String {
     format!("{:+.places$} %", ratio * 100.0)
 }
 
+/// A probability in whole percent; those that round to 0 or 100 % are `below 1 %` and `above 99 %`.
+pub fn chance(probability: f64) -> String {
+    match (probability * 100.0).round() {
+        percent if percent < 1.0 && probability > 0.0 => "below 1 %".to_owned(),
+        percent if percent > 99.0 && probability < 1.0 => "above 99 %".to_owned(),
+        percent => format!("{percent:.0} %"),
+    }
+}
+
 /// Whether the digits of a number are all zeros.
 pub(crate) fn is_zero(digits: &str) -> bool {
     digits.bytes().all(|byte| matches!(byte, b'0' | b'.'))
@@ -163,6 +172,15 @@ mod tests {
         assert_eq!((worth(0.0), worth(1.2e-9)), ("+0".into(), "+0.000000".into()));
         assert_eq!((percent(0.123_4, 1), percent(0.2, 0)), ("12.3 %".into(), "20 %".into()));
         assert_eq!((signed_percent(0.031_2, 1), signed_percent(-0.5, 1)), ("+3.1 %".into(), "-50.0 %".into()));
+    }
+
+    #[test]
+    fn probabilities() {
+        let texts =
+            [(0.314, "31 %"), (0.0, "0 %"), (0.001, "below 1 %"), (0.999, "above 99 %"), (1.0, "100 %"), (0.5, "50 %")];
+        for (probability, text) in texts {
+            assert_eq!(chance(probability), text);
+        }
     }
 
     #[test]

@@ -31,6 +31,8 @@ pub struct Settings {
     pub stages: Stages,
     /// The growth allowance of each amount by the basis of its estimate; the first basis is the default.
     pub growth: Entries<Id, Entries<Id, Quantity>>,
+    /// The lowest probability of reaching the goal that is enough, in `%`; below it `points-short` reports. The default is 50 %.
+    pub confidence: Confidence,
     /// The level of each check, for all stages or by stage.
     pub levels: Entries<Id, LevelSetting>,
     /// Glob patterns, relative to the project root, of YAML files that are not record files.
@@ -41,6 +43,40 @@ pub struct Settings {
     /// report nothing from before, for example because the records were imported then. Use `off` if the
     /// commits never show when the records were written, for example because the records are inside another project.
     pub history: HistorySetting,
+}
+
+/// The lowest probability of reaching the goal that is enough.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Confidence(pub f64);
+
+impl Default for Confidence {
+    fn default() -> Self {
+        Self(0.5)
+    }
+}
+
+impl<'de> Deserialize<'de> for Confidence {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let quantity = Quantity::deserialize(deserializer)?;
+        let is_share = quantity.unit().dimension().is_one() && (0.01..=0.99).contains(&quantity.si());
+        if !is_share {
+            let message = format!("`{quantity}` is not a probability from 1 % to 99 %");
+            return Err(de::Error::custom(message));
+        }
+        Ok(Self(quantity.si()))
+    }
+}
+
+impl JsonSchema for Confidence {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "Confidence".into()
+    }
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        schemars::json_schema!({"type": "string", "pattern": "^[0-9.]+ ?%$"})
+    }
 }
 
 /// Which new errors stop a change. Errors about the car that a new result brings stop nothing.

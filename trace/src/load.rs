@@ -11,7 +11,7 @@ use crate::Error;
 use crate::git::Project;
 use crate::ids::{FileId, RecordId};
 use crate::parse::Parsed;
-use crate::snapshot::{Request, Snapshot, Source};
+use crate::snapshot::{Content, Request, Snapshot, Source};
 
 pub use crate::parse::{Known, ParseCache};
 
@@ -48,8 +48,8 @@ pub struct Loaded {
     pub damaged: HashMap<Id, Damage>,
     /// The files that records name and that exist, relative to the project root.
     pub present: HashSet<String>,
-    /// The bytes of the CSV tables that records name, by path.
-    pub tables: HashMap<String, Arc<[u8]>>,
+    /// The CSV tables that records name and that exist, by path: their bytes, or why they cannot be read.
+    pub tables: HashMap<String, Content>,
     by_id: HashMap<Box<str>, RecordId>,
 }
 
@@ -156,7 +156,7 @@ impl Loaded {
         let named = self.entries.iter().flat_map(|entry| files_named(&entry.record));
         self.present = named.filter(|path| self.snapshot.has(path)).map(str::to_owned).collect();
         let named = self.entries.iter().flat_map(|entry| tables_named(&entry.record));
-        let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?)));
+        let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?.clone())));
         self.tables = read.collect();
     }
 
@@ -170,6 +170,11 @@ impl Loaded {
         let is_former =
             |entry: &Entry| entry.record.body.common().formerly().iter().any(|former| former.as_str() == id);
         self.record_ids().zip(&self.entries).find_map(|(index, entry)| is_former(entry).then_some(index))
+    }
+
+    /// A table that a record names: its bytes, or why it cannot be read; `None` if it is absent.
+    pub fn table(&self, path: &str) -> Option<&Content> {
+        self.tables.get(path)
     }
 
     /// The record of an index.
@@ -230,8 +235,11 @@ fn tables_named(record: &Record) -> Vec<&str> {
             let values = analysis.given.iter().map(|(_, value)| value);
             values.filter(|value| is_table(value)).map(Expression::text).collect()
         }
-        Body::Event(_)
-        | Body::System(_)
+        Body::Event(event) => {
+            let given = event.score.iter().flat_map(|score| score.given.iter());
+            given.filter_map(|(_, value)| value.past_file()).collect()
+        }
+        Body::System(_)
         | Body::Target(_)
         | Body::Requirement(_)
         | Body::Part(_)

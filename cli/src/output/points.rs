@@ -34,14 +34,22 @@ fn needed_points(loaded: &Loaded, goal: RecordId, needed: &Needed) -> String {
         [] => format!("{needs} {:.1} points", needed.points),
         [first, ..] => {
             let last = needed.years.last().copied().unwrap_or(first);
-            format!(
-                "{needs} {:.1} points: mean of {} from {first} to {last}; next year {:.0} to {:.0} with {:.0} % probability",
+            let mut text = format!(
+                "{needs} {:.1} points: forecast from {} from {first} to {last}; next year {:.0} to {:.0} with {:.0} % probability",
                 needed.points,
                 count(needed.years.len(), "past contest"),
                 needed.low,
                 needed.high,
                 LEVEL * 100.0
-            )
+            );
+            if needed.has_few_years() {
+                text.push_str("; few years");
+            }
+            if !needed.too_small.is_empty() {
+                let years: Vec<String> = needed.too_small.iter().map(i32::to_string).collect();
+                text.push_str(&format!("; {} had fewer cars", years.join(", ")));
+            }
+            text
         }
     }
 }
@@ -111,7 +119,11 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         ]);
         out.push_str(&table.text(ink));
         let text = match &goal.needed {
-            Ok(own) => needed_points(loaded, goal.index, own),
+            Ok(own) => {
+                let chance = goal.chance().filter(|_| !all).map(number::chance);
+                let chance = chance.map(|chance| format!("; probability of reaching it {chance}")).unwrap_or_default();
+                format!("{}{chance}", needed_points(loaded, goal.index, own))
+            }
             Err(why) => format!("cannot be calculated: {why}"),
         };
         ink.block(&mut out, "needed", 6, &text);
@@ -147,7 +159,7 @@ pub(crate) fn json(study: &Study) -> Value {
         })
         .collect();
     let needed = goal.needed.as_ref().ok().map(|needed| {
-        json!({"points": json_number(Some(needed.points)), "low": json_number(Some(needed.low)), "high": json_number(Some(needed.high)), "years": needed.years})
+        json!({"points": json_number(Some(needed.points)), "low": json_number(Some(needed.low)), "high": json_number(Some(needed.high)), "years": needed.years, "too_small": needed.too_small})
     });
     json!({
         "version": 1,
@@ -158,5 +170,6 @@ pub(crate) fn json(study: &Study) -> Value {
         "scored": study.is_scored(goal),
         "uncertainty": json_number(goal.predicted.map(|_| goal.uncertainty)),
         "needed": needed,
+        "chance": json_number(goal.chance()),
     })
 }

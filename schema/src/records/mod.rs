@@ -36,7 +36,7 @@ pub use revision::Revision;
 pub use roles::{ReferenceKey, Tier};
 pub use system::{ForParts, System};
 pub use target::{LimitStyle, Target, limit_text};
-pub use texts::{Expression, Reason, Serves};
+pub use texts::{Expression, PastValue, Reason, Serves};
 pub use verify::{Method, Verification, Verify};
 pub use waiver::Waiver;
 

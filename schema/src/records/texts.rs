@@ -4,7 +4,8 @@ use std::borrow::Cow;
 use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::de::value::MapAccessDeserializer;
+use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
 use serde::ser::{Serialize, Serializer};
 
 use crate::entries::Entries;
@@ -45,12 +46,43 @@ impl Expression {
     pub fn text(&self) -> &str {
         &self.0
     }
+
+    /// The past contests that it is forecast from, if it is written as `{past: FILE}`.
+    pub fn past(&self) -> Option<PastValue> {
+        self.past_file().and_then(|_| serde_json::from_str(&self.0).ok())
+    }
+
+    /// The file of the past contests that it is forecast from.
+    pub fn past_file(&self) -> Option<&str> {
+        self.0.strip_prefix("{\"past\":\"")?.split('"').next()
+    }
+}
+
+/// A value that is forecast from one number for each past contest, for example the best time of an event.
+#[derive(Clone, Debug, PartialEq, serde::Deserialize, serde::Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+#[schemars(inline)]
+pub struct PastValue {
+    /// The CSV file, relative to the project root. Of several rows of one year the smallest number counts.
+    pub past: String,
+    /// Only rows with this text in the column `event`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub event: Option<String>,
+    /// The column with the year of the contest; `year` if it is not set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub year: Option<String>,
+    /// The column with the number; if it is not set, the name of the value, for example `best`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value: Option<String>,
+    /// The unit of the numbers; `s` if it is not set.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
 }
 
 impl<'de> Deserialize<'de> for Expression {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         struct Text;
-        impl Visitor<'_> for Text {
+        impl<'de> Visitor<'de> for Text {
             type Value = Expression;
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                 f.write_str("a quantity, the name of a value, or a formula")
@@ -63,6 +95,11 @@ impl<'de> Deserialize<'de> for Expression {
                 if text.len() > 4000 {
                     return Err(E::custom(format!("`{}` is too long for a formula (4,000 characters)", shorten(text))));
                 }
+                Ok(Expression(text.into()))
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Expression, A::Error> {
+                let past = PastValue::deserialize(MapAccessDeserializer::new(map))?;
+                let text = serde_json::to_string(&past).map_err(de::Error::custom)?;
                 Ok(Expression(text.into()))
             }
         }
@@ -83,7 +120,8 @@ impl JsonSchema for Expression {
     fn schema_name() -> Cow<'static, str> {
         "Expression".into()
     }
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": ["string", "number"]})
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let past = generator.subschema_for::<PastValue>();
+        json_schema!({"anyOf": [{"type": ["string", "number"]}, past]})
     }
 }

@@ -46,6 +46,7 @@ mod unit_mismatch;
 mod unknown_key;
 mod unknown_reference;
 mod unreadable_file;
+mod unreadable_table;
 mod unrecorded_revision;
 mod unused_analysis;
 pub(crate) mod unused_waiver;
@@ -284,7 +285,7 @@ impl Reporter {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 45] = [
+static ALL: [&Check; 46] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
@@ -324,6 +325,7 @@ static ALL: [&Check; 45] = [
     &unknown_key::CHECK,
     &unknown_reference::CHECK,
     &unreadable_file::CHECK,
+    &unreadable_table::CHECK,
     &unrecorded_revision::CHECK,
     &unused_analysis::CHECK,
     &unused_waiver::CHECK,

@@ -168,7 +168,10 @@ impl<'r> Collector<'r> {
             let text = value.text();
             let route: &[&str] =
                 if key == "score" { &["score", "given", name.as_str()] } else { &[key, name.as_str()] };
-            if is_table(value) {
+            if let Some(file) = value.past_file() {
+                let route: Vec<&str> = route.iter().copied().chain(["past"]).collect();
+                self.name(None, &route, file, Expected::File);
+            } else if is_table(value) {
                 self.name(None, route, text, Expected::File);
             } else if is_name(text) && !local.contains(&text) && given.get(text).is_none() {
                 self.name(None, route, text, Expected::Value);

@@ -217,9 +217,9 @@ impl Snapshot {
         changed
     }
 
-    /// The bytes of a table (`.csv`) next to the records; `None` if it is absent or too large, or nothing named it.
-    pub fn read(&self, path: &str) -> Option<Arc<[u8]>> {
-        self.others.get(&inside(path)?)?.content.clone()?.ok()
+    /// A table (`.csv`) next to the records: its bytes, or why it cannot be read; `None` if it is absent, or nothing named it.
+    pub fn read(&self, path: &str) -> Option<&Content> {
+        self.others.get(&inside(path)?)?.content.as_ref()
     }
 
     /// A template of the team by its file name; `None` if the project has no such file.

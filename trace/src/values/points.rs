@@ -1,28 +1,12 @@
 //! Points: planned, predicted, and needed for the goal; the value that scores exactly the plan.
 
-use models::standings::{PastContest, points_for_place};
 use schema::records::Goal;
 
+use super::needed::Needed;
 use super::network::{Network, State};
 use super::status::Limit;
-use super::{Gradients, Key, Values, tables};
+use super::{Gradients, Key, Values};
 use crate::ids::{NodeId, RecordId};
-
-/// The probability of the interval of the points that a place needs.
-pub const LEVEL: f64 = 0.9;
-
-/// The points that the goal needs.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Needed {
-    /// The points to plan for.
-    pub points: f64,
-    /// The lower end of the interval that contains the next year with probability [`LEVEL`]; the points for a goal in points.
-    pub low: f64,
-    /// The upper end of the interval.
-    pub high: f64,
-    /// The years of the past standings.
-    pub years: Vec<i32>,
-}
 
 /// The points of an event.
 #[derive(Clone, Debug)]
@@ -64,6 +48,13 @@ pub struct GoalPoints {
     pub events: Vec<EventPoints>,
 }
 
+impl GoalPoints {
+    /// The probability that the predicted points are enough for the goal; `None` if one of both is not known.
+    pub fn chance(&self) -> Option<f64> {
+        Some(self.needed.as_ref().ok()?.chance_of(self.predicted?, self.uncertainty))
+    }
+}
+
 impl Values {
     /// Every goal with its events.
     pub fn goals(&self, gradients: &Gradients) -> Vec<GoalPoints> {
@@ -85,34 +76,6 @@ impl Values {
         let predicted = self.value(node);
         let uncertainty = gradients.uncertainty(&self.network, node);
         Some(GoalPoints { index, node, plan, predicted, uncertainty, needed: self.needed(goal), events })
-    }
-
-    fn needed(&self, goal: &Goal) -> Result<Needed, String> {
-        if let Some(points) = &goal.points {
-            let points = points.si();
-            return Ok(Needed { points, low: points, high: points, years: Vec::new() });
-        }
-        let place = goal.place.ok_or("the goal has neither a place nor points")?;
-        let table = goal.past_standings.as_ref().ok_or("the goal has no table under `past-standings`")?;
-        let file = table.file.as_deref().ok_or("`past-standings` has no `file`")?;
-        let bytes =
-            self.graph.loaded.tables.get(file).ok_or_else(|| format!("cannot read the past standings in {file}"))?;
-        let column = |name: &Option<String>, default: &str| name.clone().unwrap_or_else(|| default.to_owned());
-        let (year, place_column, total) =
-            (column(&table.year, "year"), column(&table.place, "place"), column(&table.total, "total"));
-        let rows =
-            tables::columns(bytes, [&year, &place_column, &total]).map_err(|error| format!("{file}: {error}"))?;
-        let mut contests: Vec<PastContest> = Vec::new();
-        for [year, place, total] in rows {
-            let (year, place) = (year as i32, place as u32);
-            match contests.iter_mut().find(|contest| contest.year == year) {
-                Some(contest) => contest.totals.push((place, total)),
-                None => contests.push(PastContest { year, totals: vec![(place, total)] }),
-            }
-        }
-        let forecast = points_for_place(&contests, place, LEVEL).map_err(|error| error.to_string())?;
-        let years = forecast.years.iter().map(|(year, _)| *year).collect();
-        Ok(Needed { points: forecast.points, low: forecast.low, high: forecast.high, years })
     }
 
     /// An event with its plan, its prediction, and the value that would score the plan.

@@ -11,8 +11,10 @@ pub enum ValueProblemKind {
     Cycle,
     /// An unknown name.
     Reference,
-    /// An invalid formula, table or input of a model, or a model without a result.
+    /// An invalid formula or input of a model, or a model without a result.
     Bad,
+    /// A table that cannot be read.
+    Table,
     /// More than one source of the value of a target.
     Twice,
 }

@@ -1,47 +1,191 @@
 //! CSV tables: inputs of models, and past standings.
 
+use std::fmt;
+
+use schema::read::Problem;
+use schema::suggest;
+use schema::words::shorten;
+
+/// Why a table cannot be read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct TableError {
+    /// The line, from 1; `None` for the whole file.
+    line: Option<usize>,
+    /// What is wrong.
+    message: String,
+    /// How to fix it.
+    pub(crate) help: String,
+}
+
+impl TableError {
+    fn new(line: Option<usize>, message: impl Into<String>, help: impl Into<String>) -> Self {
+        Self { line, message: message.into(), help: help.into() }
+    }
+
+    /// A file that is too large or cannot be opened.
+    pub(crate) fn of_file(problem: &Problem) -> Self {
+        let message = problem.message.replace("record files", "tables");
+        Self::new(None, message, "use a smaller CSV file with only the columns that are needed")
+    }
+}
+
+impl fmt::Display for TableError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.line {
+            Some(line) => write!(f, "line {line}: {}", self.message),
+            None => f.write_str(&self.message),
+        }
+    }
+}
+
+/// A row of a table.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Row<const N: usize> {
+    /// Its line, from 1.
+    pub(crate) line: usize,
+    /// Its cells.
+    pub(crate) cells: [f64; N],
+}
+
+impl<const N: usize> Row<N> {
+    /// An error in this row.
+    pub(crate) fn error(&self, message: &str, help: &str) -> TableError {
+        TableError::new(Some(self.line), message, help)
+    }
+}
+
 /// Some columns of a CSV table by name, as numbers.
 ///
 /// # Errors
-/// The invalid line and what is wrong with it, or a missing column.
-pub(super) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<[f64; N]>, String> {
+/// The invalid line and what is wrong with it, or a missing column with those that were found.
+pub(crate) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<Row<N>>, TableError> {
+    columns_where(bytes, names, None)
+}
+
+/// The same, of the rows that have a text in another column.
+pub(crate) fn columns_where<const N: usize>(
+    bytes: &[u8],
+    names: [&str; N],
+    only: Option<(&str, &str)>,
+) -> Result<Vec<Row<N>>, TableError> {
+    const SAVE_AS: &str = "save the table as CSV with commas between the columns, in UTF-8";
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) || bytes.iter().take(4).any(|b| *b == 0) {
+        return Err(TableError::new(None, "the text is not UTF-8, but UTF-16 or a binary file", SAVE_AS));
+    }
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(bytes);
-    let headers = reader
-        .headers()
-        .map_err(|error| format!("the first line of the table must contain the column names: {error}"))?
-        .clone();
+    let headers = reader.headers().map_err(|error| match error.kind() {
+        csv::ErrorKind::Utf8 { .. } => TableError::new(Some(1), "the text is not UTF-8", SAVE_AS),
+        _ => TableError::new(Some(1), format!("the first line must contain the column names: {error}"), SAVE_AS),
+    })?;
+    let headers: Vec<String> =
+        headers.iter().map(|header| header.trim_start_matches('\u{feff}').trim().to_owned()).collect();
     let mut positions = [0; N];
     for (position, name) in positions.iter_mut().zip(names) {
-        let found = headers.iter().position(|header| header.trim_start_matches('\u{feff}') == name);
-        *position = found.ok_or_else(|| format!("the table has no column `{name}`"))?;
+        let Some(found) = headers.iter().position(|header| header == name) else {
+            return Err(missing_column(&headers, name));
+        };
+        *position = found;
     }
+    let only = match only {
+        None => None,
+        Some((name, text)) => match headers.iter().position(|header| header == name) {
+            Some(position) => Some((position, text)),
+            None => return Err(missing_column(&headers, name)),
+        },
+    };
     let mut rows = Vec::new();
     for record in reader.records() {
         let record = record.map_err(|error| match error.kind() {
-            csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
-                format!("line {}: expected {expected_len} cells, found {len}", line(bytes, pos.as_ref()))
+            csv::ErrorKind::UnequalLengths { pos, expected_len, len } => TableError::new(
+                Some(line(bytes, pos.as_ref())),
+                format!("expected {expected_len} cells, found {len}"),
+                "write as many cells as the first line has columns; a comma in a number is a point, as in 3.5",
+            ),
+            csv::ErrorKind::Utf8 { pos, .. } => {
+                TableError::new(Some(line(bytes, pos.as_ref())), "the text is not UTF-8", SAVE_AS)
             }
-            csv::ErrorKind::Utf8 { pos, .. } => format!("line {}: the text is not UTF-8", line(bytes, pos.as_ref())),
-            _ => error.to_string(),
+            _ => TableError::new(None, error.to_string(), SAVE_AS),
         })?;
-        let line = line(bytes, record.position());
-        let mut row = [0.0; N];
-        for ((cell, position), name) in row.iter_mut().zip(positions).zip(names) {
-            let text = record.get(position).unwrap_or("");
-            *cell = text.parse().ok().filter(|n: &f64| n.is_finite()).ok_or_else(|| {
-                format!("line {line}: `{}` under `{name}` is not a number", schema::words::shorten(text))
-            })?;
+        if only.is_some_and(|(position, text)| record.get(position) != Some(text)) {
+            continue;
         }
-        rows.push(row);
+        let mut cells = [0.0; N];
+        for ((cell, position), name) in cells.iter_mut().zip(positions).zip(names) {
+            let text = record.get(position).unwrap_or("");
+            let Some(number) = text.parse().ok().filter(|number: &f64| number.is_finite()) else {
+                return Err(not_a_number(line(bytes, record.position()), text, name));
+            };
+            *cell = number;
+        }
+        rows.push((record.position().map_or(0, csv::Position::byte), cells));
     }
-    Ok(rows)
+    Ok(with_lines(bytes, rows))
+}
+
+/// The rows with their lines. The file is counted once, from the top.
+fn with_lines<const N: usize>(bytes: &[u8], rows: Vec<(u64, [f64; N])>) -> Vec<Row<N>> {
+    let (mut at, mut line) = (0, 1);
+    rows.into_iter()
+        .map(|(byte, cells)| {
+            let start = usize::try_from(byte).unwrap_or(0).clamp(at, bytes.len());
+            line += line_ends(&bytes[at..start]);
+            at = start;
+            Row { line: line + skipped(&bytes[at..]), cells }
+        })
+        .collect()
+}
+
+fn missing_column(headers: &[String], name: &str) -> TableError {
+    let found: Vec<String> = headers.iter().take(8).map(|header| format!("`{}`", shorten(header))).collect();
+    let more = if headers.len() > found.len() { ", ..." } else { "" };
+    let message = match &headers {
+        [] => format!("the table has no column `{name}`: it is empty"),
+        _ => format!("the table has no column `{name}`; the first line has {}{more}", found.join(", ")),
+    };
+    let separator = |sign: char| headers.len() == 1 && headers.iter().any(|header| header.contains(sign));
+    let help = if separator(';') {
+        "separate the columns with commas, not with `;`".to_owned()
+    } else if separator('\t') {
+        "separate the columns with commas, not with tabs".to_owned()
+    } else if headers.iter().any(|header| header.parse::<f64>().is_ok()) {
+        format!("the first line must contain the column names: add a line with `{name}` and the others")
+    } else if let Some(near) = suggest::nearest(name, headers.iter().map(String::as_str)) {
+        format!("rename the column `{}` to `{name}`, or name it in the record", shorten(near))
+    } else {
+        format!("add the column `{name}`, or name the column in the record")
+    };
+    TableError::new(Some(1), message, help)
+}
+
+fn not_a_number(line: usize, text: &str, name: &str) -> TableError {
+    let message = if text.is_empty() {
+        format!("the cell under `{name}` is empty")
+    } else {
+        format!("`{}` under `{name}` is not a number", shorten(text))
+    };
+    let with_point = text.replace(',', ".");
+    let help = if text.contains(',') && with_point.parse::<f64>().is_ok() {
+        format!("write a decimal point: {with_point}")
+    } else if text.split_whitespace().next().is_some_and(|word| word.parse::<f64>().is_ok()) {
+        "write the number alone, without a unit".to_owned()
+    } else {
+        "write a number, or remove the row; a line that begins with `#` is ignored".to_owned()
+    };
+    TableError::new(Some(line), message, help)
 }
 
 /// The line of a record, counted from 1. The reader gives its position before the comments and empty lines above it.
 fn line(bytes: &[u8], position: Option<&csv::Position>) -> usize {
     let start = position.and_then(|position| usize::try_from(position.byte()).ok()).unwrap_or(0).min(bytes.len());
-    let lines = |text: &[u8]| text.iter().filter(|byte| **byte == b'\n').count();
-    let skipped = bytes[start..].split_inclusive(|byte| *byte == b'\n');
-    let skipped = skipped.take_while(|line| line.starts_with(b"#") || matches!(line, [b'\n'] | [b'\r', b'\n']));
-    1 + lines(&bytes[..start]) + skipped.count()
+    1 + line_ends(&bytes[..start]) + skipped(&bytes[start..])
+}
+
+fn line_ends(text: &[u8]) -> usize {
+    text.iter().filter(|byte| **byte == b'\n').count()
+}
+
+/// The number of comments and empty lines at the beginning.
+fn skipped(text: &[u8]) -> usize {
+    let lines = text.split_inclusive(|byte| *byte == b'\n');
+    lines.take_while(|line| line.starts_with(b"#") || matches!(line, [b'\n'] | [b'\r', b'\n'])).count()
 }

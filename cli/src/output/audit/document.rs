@@ -77,7 +77,7 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
     };
     let needed = goal.needed.as_ref().ok().map(|needed| {
         json!({"points": number(Some(needed.points)), "low": number(Some(needed.low)),
-               "high": number(Some(needed.high)), "level": LEVEL, "years": needed.years})
+               "high": number(Some(needed.high)), "level": LEVEL, "years": needed.years, "too_small": needed.too_small})
     });
     let events: Vec<Value> = goal
         .events

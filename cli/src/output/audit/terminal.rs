@@ -36,7 +36,7 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
 pub(super) fn verdict(view: &AuditView<'_>, goal: &GoalScore) -> String {
     let (so_far, events) = goal.so_far();
     let needed = goal.needed.as_ref().ok().map(|needed| {
-        let source = if needed.years.is_empty() { "" } else { " (mean of past contests)" };
+        let source = if needed.years.is_empty() { "" } else { " (forecast from past contests)" };
         format!("{} {:.1}{source}", needs(&view.study.loaded, goal.index, needed), needed.points)
     });
     match (goal.reached(), needed) {

@@ -153,6 +153,11 @@ pub(super) const NEEDED: &[Key] = &[
     measure("low", NUMBER_OR_NULL, "pts", "lower end of the range for next year (90 % probability)"),
     measure("high", NUMBER_OR_NULL, "pts", "upper end of the range for next year (90 % probability)"),
     key("years", Shape::List(&Shape::Integer), "years of the past standings that were used"),
+    key(
+        "too_small",
+        Shape::List(&Shape::Integer),
+        "years that are skipped because they have fewer cars than the place",
+    ),
 ];
 
 pub(crate) static POINTS: Answer = Answer {
@@ -188,6 +193,7 @@ pub(crate) static POINTS: Answer = Answer {
                 Shape::OrNull(&Shape::Object(&[NEEDED])),
                 "points needed for the goal; null if they cannot be calculated",
             ),
+            measure("chance", NUMBER_OR_NULL, "1", "probability that the predicted points are enough for the goal"),
         ]],
     )],
 };

@@ -161,16 +161,21 @@ impl Builder<'_> {
         field: &Field,
     ) -> Option<Vec<(f64, f64)>> {
         let rows = if is_table(text) {
-            tables::columns(self.graph.loaded.tables.get(text.text())?, columns)
+            match self.graph.loaded.table(text.text())? {
+                Ok(bytes) => tables::columns(bytes, columns),
+                Err(problem) => Err(tables::TableError::of_file(problem)),
+            }
         } else {
             let [first, second] = columns;
-            Err(format!("`{name}` must be a table: a CSV file with the columns {first} and {second}"))
+            let message = format!("`{name}` must be a table: a CSV file with the columns {first} and {second}");
+            self.report(ValueProblemKind::Bad, field, 0, message, "use SI units in all columns, and one row per line");
+            return Some(Vec::new());
         };
         let rows = rows.unwrap_or_else(|error| {
-            self.report(ValueProblemKind::Bad, field, 0, error, "use SI units in all columns, and one row per line");
+            self.report_table(text.text(), &error, field);
             Vec::new()
         });
-        Some(rows.into_iter().map(|[a, b]| (a, b)).collect())
+        Some(rows.into_iter().map(|row| (row.cells[0], row.cells[1])).collect())
     }
 
     /// The numbers of a list; empty if it is invalid, which is reported.

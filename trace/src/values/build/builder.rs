@@ -16,6 +16,7 @@ use crate::load::is_table;
 use crate::values::currency::in_currency;
 use crate::values::network::{Network, Rule, Value};
 use crate::values::problems::{ValueProblem, ValueProblemKind};
+use crate::values::tables::TableError;
 use crate::values::{Key, Measured, Origin};
 
 /// The key that a text of a record belongs to.
@@ -99,6 +100,11 @@ impl Builder<'_> {
         if let Some(problem) = self.problems.last_mut() {
             problem.missing = Some(id.to_owned());
         }
+    }
+
+    /// Reports a table that cannot be read, at the key that names it.
+    pub(super) fn report_table(&mut self, file: &str, error: &TableError, field: &Field) {
+        self.report(ValueProblemKind::Table, field, 0, format!("{file}, {error}"), error.help.clone());
     }
 
     pub(super) fn report_mismatch(&mut self, field: &Field, offset: usize, found: Dimension, required: Dimension) {
@@ -261,6 +267,11 @@ impl Builder<'_> {
                 continue;
             }
             let node = self.by_key[&Key::Local(record, name.as_str().into())];
+            if let Some(past) = text.past() {
+                let route: Vec<&str> = route.iter().copied().chain([name.as_str(), "past"]).collect();
+                self.set_past_value(node, name.as_str(), &past, &Field::new(record, &route));
+                continue;
+            }
             let route: Vec<&str> = route.iter().copied().chain([name.as_str()]).collect();
             self.set_text(node, text.text(), &Field::new(record, &route));
         }

@@ -8,6 +8,7 @@ mod builder;
 mod declare;
 mod events;
 mod order;
+mod past;
 mod targets;
 
 use std::sync::{Arc, OnceLock};
@@ -26,6 +27,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.events_and_goals();
     builder.targets();
     builder.analyses();
+    builder.past_standings();
     builder.sort();
     let state = builder.network.evaluate();
     builder.report_model_errors(&state);

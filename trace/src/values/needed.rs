@@ -1,0 +1,121 @@
+//! The points that a goal needs: its own points, or a forecast for its place from past contests.
+
+use models::standings::{Forecast, Next, PastContest, points_for_place};
+use schema::records::Goal;
+
+use super::{Values, tables};
+
+/// The probability of the interval of the points that a place needs.
+pub const LEVEL: f64 = 0.9;
+/// With fewer past years than this, the forecast rests mostly on what is usual.
+pub const FEW_YEARS: usize = 4;
+
+/// The points that the goal needs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Needed {
+    /// The points to plan for.
+    pub points: f64,
+    /// The lower end of the interval that contains the next year with probability [`LEVEL`]; the points for a goal in points.
+    pub low: f64,
+    /// The upper end of the interval.
+    pub high: f64,
+    /// The years of the past standings that were used.
+    pub years: Vec<i32>,
+    /// Years that are skipped because they have fewer cars than the place.
+    pub too_small: Vec<i32>,
+    /// The forecast; `None` for a goal in points.
+    pub forecast: Option<Forecast>,
+}
+
+impl Needed {
+    /// A goal in points.
+    fn exactly(points: f64) -> Self {
+        Self { points, low: points, high: points, years: Vec::new(), too_small: Vec::new(), forecast: None }
+    }
+
+    /// Whether the years are too few for the forecast to rest on them.
+    pub fn has_few_years(&self) -> bool {
+        self.forecast.is_some() && self.years.len() < FEW_YEARS
+    }
+
+    /// The probability that this many points are enough.
+    pub fn chance_with(&self, points: f64) -> f64 {
+        match &self.forecast {
+            Some(forecast) => forecast.chance_at_most(points),
+            None if points >= self.points - 1e-9 => 1.0,
+            None => 0.0,
+        }
+    }
+
+    /// The probability that a total with this expanded uncertainty (k = 2) is enough: the mean over equally probable totals.
+    pub fn chance_of(&self, predicted: f64, uncertainty: f64) -> f64 {
+        if uncertainty <= 0.0 {
+            return self.chance_with(predicted);
+        }
+        let totals = models::standings::normal_sample(predicted, uncertainty / 2.0);
+        totals.iter().map(|total| self.chance_with(*total)).sum::<f64>() / totals.len() as f64
+    }
+}
+
+impl Values {
+    /// The points that a goal needs, or why they cannot be calculated.
+    pub(super) fn needed(&self, goal: &Goal) -> Result<Needed, String> {
+        if let Some(points) = &goal.points {
+            return Ok(Needed::exactly(points.si()));
+        }
+        let place = goal.place.ok_or("the goal has neither a place nor points")?;
+        let table = goal.past_standings.as_ref().ok_or("the goal has no table under `past-standings`")?;
+        let file = table.file.as_deref().ok_or("`past-standings` has no `file`")?;
+        let loaded = &self.graph.loaded;
+        let contests = past_contests(loaded, goal).ok_or_else(|| format!("{file} is missing"))?;
+        let contests = contests.map_err(|error| format!("{file}, {error}"))?;
+        let last = contests.iter().map(|contest| contest.year).max().unwrap_or(0);
+        let season = loaded.settings().season.map_or(0, i32::from);
+        let next = Next { year: season.max(last.saturating_add(1)), most: self.most_points(), level: LEVEL };
+        let forecast = points_for_place(&contests, place, next).map_err(|error| format!("{file}: {error}"))?;
+        let years = forecast.years.iter().map(|(year, _)| *year).collect();
+        let (points, low, high) = (forecast.points, forecast.low, forecast.high);
+        Ok(Needed { points, low, high, years, too_small: forecast.too_small.clone(), forecast: Some(forecast) })
+    }
+
+    /// The most points that all events together can score, if each of them says it.
+    fn most_points(&self) -> Option<f64> {
+        None
+    }
+}
+
+/// The contests in the table of a goal; `None` if it names no table, or one that is absent.
+pub(super) fn past_contests(
+    loaded: &crate::Loaded,
+    goal: &Goal,
+) -> Option<Result<Vec<PastContest>, tables::TableError>> {
+    let table = goal.past_standings.as_ref()?;
+    let bytes = match loaded.table(table.file.as_deref()?)? {
+        Ok(bytes) => bytes,
+        Err(problem) => return Some(Err(tables::TableError::of_file(problem))),
+    };
+    let column = |name: &Option<String>, default: &str| name.clone().unwrap_or_else(|| default.to_owned());
+    let names = [column(&table.year, "year"), column(&table.place, "place"), column(&table.total, "total")];
+    Some(tables::columns(bytes, names.each_ref().map(String::as_str)).and_then(contests))
+}
+
+fn contests(rows: Vec<tables::Row<3>>) -> Result<Vec<PastContest>, tables::TableError> {
+    let mut contests: Vec<PastContest> = Vec::new();
+    for row in rows {
+        let [year, place, total] = row.cells;
+        if year.fract() != 0.0 || !(1900.0..=2200.0).contains(&year) {
+            return Err(row.error(&format!("{year} is not a year"), "write the year of the contest, for example 2026"));
+        }
+        if place.fract() != 0.0 || !(1.0..=100_000.0).contains(&place) {
+            return Err(
+                row.error(&format!("{place} is not a place"), "write the place as a number from 1, or remove the row")
+            );
+        }
+        let (year, place) = (year as i32, place as u32);
+        match contests.iter_mut().find(|contest| contest.year == year) {
+            Some(contest) => contest.totals.push((place, total)),
+            None => contests.push(PastContest { year, totals: vec![(place, total)] }),
+        }
+    }
+    Ok(contests)
+}
