@@ -343,7 +343,7 @@ mod tests {
         assert!(!present(&snapshot));
         let with = snapshot.with_file("test/a.csv", *b"1,2\n");
         assert!(present(&with) && with.has("test") && !with.has("tes"));
-        assert_eq!(with.read("test/a.csv").unwrap()[..], *b"1,2\n");
+        assert_eq!(with.read("test/a.csv").unwrap().as_ref().unwrap()[..], *b"1,2\n");
         assert!(!present(&with.with_file("test/a.csv", *b"")));
         // A check of the buffer.
         let loaded = Loaded::from_snapshot(more.with_file("c.yaml", *b"parts: {c: {in: nowhere}}"));
