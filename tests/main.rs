@@ -52,6 +52,7 @@ mod history_oracle;
 mod history_order;
 mod hook_install;
 mod hostile;
+mod hostile_config;
 mod hostile_size;
 mod json_answers;
 mod json_schema;

@@ -129,6 +129,12 @@ enum Found {
 
 impl Found {
     fn read(hook: &Path, root: &str) -> Result<Self, Error> {
+        // A pipe or a device would be waited for.
+        if fs::metadata(hook).is_ok_and(|found| !found.is_file()) {
+            let shown = hook.display();
+            return Err(Error::new(format!("{shown} already exists and is not a file"))
+                .help("remove it, then run the command again"));
+        }
         let text = match fs::read(hook) {
             Ok(bytes) => String::from_utf8_lossy(&bytes).into_owned(),
             Err(error) if error.kind() == ErrorKind::NotFound && !hook.is_symlink() => return Ok(Self::Nothing),

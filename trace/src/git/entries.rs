@@ -192,7 +192,10 @@ fn build(
         match entry.kind {
             EntryKind::Submodule => listing.submodules.push(path.clone()),
             EntryKind::Symlink if is_record => files.push(File { path: path.clone(), content: Err(symlink()) }),
-            EntryKind::Symlink => drop(listing.paths.insert(path.clone())),
+            EntryKind::Symlink => {
+                listing.links.insert(path.clone());
+                listing.paths.insert(path.clone());
+            }
             EntryKind::File => {
                 list(&mut listing, path, entry);
                 if is_template(path) {

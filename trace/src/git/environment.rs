@@ -8,6 +8,8 @@ use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
+use super::regular::small_text;
+
 /// The variables with the paths of a repository, its files and its index.
 const PATHS: [&str; 5] = ["GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_IMPLICIT_WORK_TREE"];
 
@@ -77,7 +79,7 @@ impl Environment {
                 return is_git_dir(&dot) || is_git_dir(up);
             }
             // A file that is not a link is damage; a link to a missing folder is not a repository.
-            let text = std::fs::read_to_string(&dot).unwrap_or_default();
+            let text = small_text(&dot).unwrap_or_default();
             text.strip_prefix("gitdir:").is_none_or(|target| up.join(target.trim()).join("HEAD").exists())
         })
     }
@@ -180,13 +182,13 @@ fn names(dir: Option<&Path>, found: &Found) -> bool {
 
 /// The repository that a folder is in, as git finds it.
 pub(super) fn discover(folder: &Path) -> Option<Found> {
-    folder.ancestors().find_map(|up| {
+    outside_of_bare(folder).ancestors().find_map(|up| {
         let dot = up.join(".git");
         let git_dir = if is_git_dir(&dot) {
             dot
         } else if dot.is_file() {
             // Linked worktrees and submodules: `gitdir: <path>`.
-            let text = std::fs::read_to_string(&dot).ok()?;
+            let text = small_text(&dot)?;
             up.join(text.strip_prefix("gitdir:")?.trim())
         } else if is_git_dir(up) {
             up.to_owned()
@@ -195,6 +197,23 @@ pub(super) fn discover(folder: &Path) -> Option<Found> {
         };
         Some(Found { top: up.to_owned(), git_dir: git_dir.canonicalize().unwrap_or(git_dir) })
     })
+}
+
+/// A folder above one that only looks like a repository: `HEAD`, `objects` and `refs` may be files that somebody committed. It
+/// counts as one only outside of every working tree.
+pub(super) fn outside_of_bare(folder: &Path) -> &Path {
+    let holder = folder.ancestors().find(|up| up.join(".git").symlink_metadata().is_ok());
+    let Some(holder) = holder else { return folder };
+    let looks_bare = folder.ancestors().take_while(|up| *up != holder).any(is_git_dir);
+    if looks_bare { holder } else { folder }
+}
+
+/// The bare repository that holds a folder, if it is outside of every working tree.
+pub(super) fn bare_repository(folder: &Path) -> Option<PathBuf> {
+    if folder.ancestors().any(|up| up.join(".git").symlink_metadata().is_ok()) {
+        return None;
+    }
+    folder.ancestors().find(|up| is_git_dir(up)).map(Path::to_owned)
 }
 
 fn is_git_dir(folder: &Path) -> bool {

@@ -9,7 +9,7 @@ use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
 use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
-use super::environment::{Environment, Locals};
+use super::environment::{Environment, Locals, outside_of_bare};
 use super::error::GitError;
 use super::walk::day_of;
 use crate::parallel::{both, cores};
@@ -42,6 +42,7 @@ impl Library {
             }
             _ => RepositoryOpenFlags::CROSS_FS,
         };
+        let folder = outside_of_bare(folder);
         match git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>()) {
             Ok(repository) => Ok(Some(Self { repository, locals: locals.clone() })),
             Err(error) if error.code() == ErrorCode::NotFound && !has_git(folder) => Ok(None),

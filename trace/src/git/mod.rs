@@ -40,6 +40,7 @@ mod plumbing;
 mod process;
 mod project;
 mod records_cache;
+mod regular;
 mod remotes;
 mod reports_cache;
 mod repository;

@@ -55,8 +55,8 @@ impl Plumbing {
     /// The folder that hooks are run from.
     pub(super) fn hooks(&self, top: &Path) -> Result<PathBuf, GitError> {
         // A relative path counts from the folder git runs in.
-        let path = PathBuf::from(self.git.text(&["rev-parse", "--git-path", "hooks"])?);
-        let configured = self.git.text(&["config", "--type=path", "core.hooksPath"]).ok().map(PathBuf::from);
+        let path = PathBuf::from(self.git.text(&["rev-parse", "--git-common-dir"])?).join("hooks");
+        let configured = self.git.configured_path("core.hooksPath");
         Ok(match configured {
             // A relative `core.hooksPath` counts from the folder where hooks are run: the top.
             Some(relative) if relative.is_relative() => top.join(relative),

@@ -5,7 +5,7 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Output, Stdio};
 
-use super::environment::{Environment, Locals};
+use super::environment::{Environment, Locals, bare_repository, outside_of_bare};
 use super::error::GitError;
 
 /// An empty file on every system that git supports.
@@ -17,24 +17,85 @@ pub(super) struct Git {
     pub(super) folder: PathBuf,
     /// What the environment determines about its repository.
     pub(super) locals: Locals,
+    /// The repository, if it is a bare one: git must not look for one itself.
+    bare: Option<PathBuf>,
+}
+
+/// Settings that keep git from starting any program, and from taking a folder with the files of a repository for one.
+///
+/// `git -c` outranks the configuration of the repository, of the user and of the system.
+const RUN_NOTHING: [&str; 12] = [
+    "core.fsmonitor=false",
+    "core.alternateRefsCommand=",
+    "core.sshCommand=false",
+    "core.askPass=",
+    "core.editor=false",
+    "core.pager=",
+    "credential.helper=",
+    "diff.external=",
+    "gpg.program=false",
+    "log.showSignature=false",
+    "protocol.allow=never",
+    "safe.bareRepository=explicit",
+];
+
+/// Whether git needs this variable of the environment: those that name its repository, its configuration and itself.
+fn is_needed(name: &str) -> bool {
+    const NEEDED: [&str; 14] = [
+        "GIT_DIR",
+        "GIT_WORK_TREE",
+        "GIT_INDEX_FILE",
+        "GIT_PREFIX",
+        "GIT_IMPLICIT_WORK_TREE",
+        "GIT_OBJECT_DIRECTORY",
+        "GIT_ALTERNATE_OBJECT_DIRECTORIES",
+        "GIT_COMMON_DIR",
+        "GIT_QUARANTINE_PATH",
+        "GIT_SHALLOW_FILE",
+        "GIT_CEILING_DIRECTORIES",
+        "GIT_DISCOVERY_ACROSS_FILESYSTEM",
+        "GIT_EXEC_PATH",
+        "GIT_ATTR_NOSYSTEM",
+    ];
+    NEEDED.contains(&name) || name.starts_with("GIT_CONFIG")
 }
 
 impl Git {
     pub(super) fn new(folder: &Path, locals: &Locals) -> Self {
-        Self { folder: folder.to_owned(), locals: locals.clone() }
+        let bare = if *locals == Locals::Nothing { bare_repository(folder) } else { None };
+        Self { folder: outside_of_bare(folder).to_owned(), locals: locals.clone(), bare }
     }
 
+    /// Git with nothing that the configuration of a repository can make it start.
     pub(super) fn command(&self) -> Command {
+        let mut command = self.command_with_hooks();
+        command.args(["-c", &format!("core.hooksPath={NOWHERE}")]);
+        command
+    }
+
+    /// The same, with `core.hooksPath` as it is configured: to ask for it.
+    fn command_with_hooks(&self) -> Command {
         let mut command = Command::new("git");
         command.current_dir(self.locals.start_folder(&self.folder)).arg("--no-pager");
+        for setting in RUN_NOTHING {
+            command.args(["-c", setting]);
+        }
+        let variables = std::env::vars_os().filter_map(|(name, _)| name.into_string().ok());
+        for name in variables.filter(|name| name.starts_with("GIT_") && !is_needed(name)) {
+            command.env_remove(name);
+        }
         for name in self.locals.hidden() {
             command.env_remove(name);
+        }
+        if let Some(bare) = &self.bare {
+            command.env("GIT_DIR", bare);
         }
         if let Some(file) = self.locals.index() {
             command.env("GIT_INDEX_FILE", file);
         }
         // Git takes no lock to refresh the index, fetches nothing, and does not prompt on the terminal.
         command.env("GIT_OPTIONAL_LOCKS", "0").env("GIT_NO_LAZY_FETCH", "1").env("GIT_TERMINAL_PROMPT", "0");
+        command.env("GIT_ALLOW_PROTOCOL", "").env("GIT_NO_REPLACE_OBJECTS", "1").env("GIT_GRAFT_FILE", NOWHERE);
         command.env("LC_ALL", "C").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
         command
     }
@@ -69,6 +130,14 @@ impl Git {
         let mut command = self.command();
         command.args(args);
         feed(command, input)
+    }
+
+    /// A path from the configuration; `None` if it is not set.
+    pub(super) fn configured_path(&self, key: &str) -> Option<PathBuf> {
+        let mut command = self.command_with_hooks();
+        let output = command.args(["config", "--type=path", key]).output().ok()?;
+        let text = String::from_utf8_lossy(&output.stdout).trim_end_matches(['\n', '\r']).to_owned();
+        output.status.success().then(|| PathBuf::from(text))
     }
 
     /// The output of git as one text, without the line break at its end.

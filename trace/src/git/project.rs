@@ -193,8 +193,8 @@ impl Project {
         };
         for path in files.iter().filter_map(|path| inside(path)) {
             if !snapshot.others.contains_key(&path) {
-                let there = snapshot.listing.has(&path)
-                    || on_disk.as_ref().is_some_and(|root| worktree::has(&root.join(&path)));
+                let there =
+                    snapshot.listing.has(&path) || on_disk.as_ref().is_some_and(|root| worktree::has(root, &path));
                 snapshot.others.insert(path, OtherFile { there, content: None });
             }
         }
@@ -205,8 +205,10 @@ impl Project {
             }
             if let Some(id) = snapshot.listing.tables.get(&path) {
                 objects.push((path, Entry::of_object(id)));
+            } else if snapshot.listing.links.contains(&path) {
+                snapshot.others.entry(path).or_default().content = Some(Err(entries::symlink()));
             } else if let Some(root) = &on_disk
-                && root.join(&path).exists()
+                && worktree::has(root, &path)
             {
                 let content = worktree::read(&root.join(&path));
                 snapshot.others.entry(path).or_default().content = Some(content);

@@ -12,6 +12,7 @@ use super::error::GitError;
 use super::library::{Library, SHALLOW};
 use super::objects::{Trail, Tree};
 use super::plumbing::Plumbing;
+use super::regular::{self, NotRead};
 use super::untracked;
 use crate::parallel::both;
 use crate::snapshot::Content;
@@ -137,7 +138,7 @@ impl Repository {
     /// The commits that come in with a merge that is not committed yet.
     pub(super) fn merge_heads(&self) -> Result<Vec<String>, GitError> {
         let path = self.run(|access| access.own_file("MERGE_HEAD"))?;
-        let list = std::fs::read_to_string(path).unwrap_or_default();
+        let list = regular::small_text(&path).unwrap_or_default();
         let list: Vec<String> =
             list.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect();
         if !list.is_empty() {
@@ -153,10 +154,13 @@ impl Repository {
             return Ok(known);
         }
         let path = self.run(|access| access.own_file(SHALLOW))?;
-        let end = match std::fs::read_to_string(path) {
-            Ok(list) if list.trim().is_empty() => ShallowEnd::None,
-            Ok(list) => ShallowEnd::At(list.lines().map(|line| line.trim().to_owned()).collect()),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => ShallowEnd::None,
+        let end = match regular::read(&path, u64::MAX) {
+            Ok(list) if list.trim_ascii().is_empty() => ShallowEnd::None,
+            Ok(list) => {
+                let list = String::from_utf8_lossy(&list);
+                ShallowEnd::At(list.lines().map(|line| line.trim().to_owned()).collect())
+            }
+            Err(NotRead::Failed(error)) if error.kind() == std::io::ErrorKind::NotFound => ShallowEnd::None,
             Err(_) => ShallowEnd::Unknown,
         };
         Ok(self.end.get_or_init(|| end))

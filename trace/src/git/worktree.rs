@@ -1,6 +1,5 @@
 //! Snapshots of a project from the files on disk, in a repository or not.
 
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -12,6 +11,7 @@ use walkdir::WalkDir;
 use super::access::{Entry, EntryKind, Index};
 use super::entries::{is_template, list, symlink};
 use super::project::Project;
+use super::regular::{self, NotRead};
 use crate::Error;
 use crate::parallel::{cores, in_parallel};
 use crate::snapshot::{
@@ -116,7 +116,7 @@ impl Prepared {
 }
 
 /// Whether a folder below the root, and every folder between them, is a folder and no link.
-fn is_real<'p>(root: &Path, folder: &'p Path, known: &mut HashMap<&'p Path, bool>) -> bool {
+pub(super) fn is_real<'p>(root: &Path, folder: &'p Path, known: &mut HashMap<&'p Path, bool>) -> bool {
     if folder.as_os_str().is_empty() {
         return true;
     }
@@ -149,9 +149,16 @@ fn templates(root: &Path) -> HashMap<String, OtherFile> {
     files.collect()
 }
 
-/// Whether this path is a file or a folder that is not empty.
-pub(super) fn has(path: &Path) -> bool {
-    match std::fs::metadata(path) {
+/// Whether this path below a root is a file or a folder that is not empty. A link counts as it is, like in git, and what is behind
+/// one in its path does not count.
+pub(super) fn has(root: &Path, path: &str) -> bool {
+    let below = Path::new(path);
+    if below.parent().is_some_and(|folder| !is_real(root, folder, &mut HashMap::new())) {
+        return false;
+    }
+    let path = root.join(below);
+    match path.symlink_metadata() {
+        Ok(found) if found.is_symlink() => true,
         Ok(found) if found.is_dir() => std::fs::read_dir(path).is_ok_and(|mut entries| entries.next().is_some()),
         Ok(found) => found.len() > 0,
         Err(_) => false,
@@ -166,7 +173,8 @@ pub fn find_root(start: &Path) -> Result<PathBuf, Error> {
     let start = start.canonicalize().map_err(|error| {
         Error::new(format!("cannot open {}", start.display())).because(error).help("give an existing file or folder")
     })?;
-    let root = start.ancestors().find(|up| up.join(settings::FILE).is_file());
+    let is_settings = |up: &&Path| up.join(settings::FILE).symlink_metadata().is_ok_and(|found| found.is_file());
+    let root = start.ancestors().find(is_settings);
     root.map(Path::to_owned).ok_or_else(|| {
         Error::new(format!("no project root found at {}", start.display()))
             .because(format!("no {} in this folder or above it", settings::FILE))
@@ -242,10 +250,7 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter, mut contents: H
         } else if kind.is_file() {
             contents.remove(&path).map_or_else(|| Ok(step.into_path()), Err)
         } else {
-            Err(Err(Problem::cannot_open(
-                "this is not a regular file",
-                "remove it, or list it under `ignore:` in tierod.yaml",
-            )))
+            Err(Err(not_regular()))
         };
         files.push((path, content));
     }
@@ -258,22 +263,19 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter, mut contents: H
     files.into_iter().map(file).collect()
 }
 
+fn not_regular() -> Problem {
+    Problem::cannot_open("this is not a regular file", "remove it, or list it under `ignore:` in tierod.yaml")
+}
+
 fn cannot_read(why: &str) -> Problem {
     Problem::cannot_open(&format!("cannot be read: {why}"), "check that you have permission to read it")
 }
 
 pub(super) fn read(path: &Path) -> Content {
-    let fail = |error: std::io::Error| cannot_read(&error.to_string());
-    let file = std::fs::File::open(path).map_err(fail)?;
-    let size = file.metadata().map_err(fail)?.len();
-    if size > LARGEST_FILE {
-        return Err(Problem::too_large(size));
-    }
-    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0) + 1);
-    // A file may grow while it is read; no more than the limit is read.
-    file.take(LARGEST_FILE + 1).read_to_end(&mut bytes).map_err(fail)?;
-    if bytes.len() as u64 > LARGEST_FILE {
-        return Err(Problem::too_large(bytes.len() as u64));
-    }
-    Ok(bytes.into())
+    regular::read(path, LARGEST_FILE).map(Into::into).map_err(|error| match error {
+        NotRead::Link => symlink(),
+        NotRead::NotRegular => not_regular(),
+        NotRead::TooLarge(size) => Problem::too_large(size),
+        NotRead::Failed(error) => cannot_read(&error.to_string()),
+    })
 }

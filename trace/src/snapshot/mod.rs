@@ -89,6 +89,8 @@ pub(crate) struct Listing {
     pub(crate) paths: HashSet<String>,
     /// The object ids of the tables among them.
     pub(crate) tables: HashMap<String, String>,
+    /// The symbolic links among them.
+    pub(crate) links: HashSet<String>,
     /// Submodules: what is below them cannot be seen from here, and counts as present.
     pub(crate) submodules: Vec<String>,
 }

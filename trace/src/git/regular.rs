@@ -1,0 +1,68 @@
+//! Reading files of the working tree and of git's folder: regular files only, whole, and up to a limit.
+//!
+//! A link is not followed, and a pipe or a device is not waited for: what a project names can be written by a stranger.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+
+/// Why a file is not read.
+#[derive(Debug)]
+pub(super) enum NotRead {
+    /// It is a symbolic link.
+    Link,
+    /// It is a folder, a pipe, a device or a socket.
+    NotRegular,
+    /// It has this many bytes, or more.
+    TooLarge(u64),
+    /// The system refused.
+    Failed(io::Error),
+}
+
+/// Reads a regular file of at most `most` bytes.
+///
+/// # Errors
+/// [`NotRead`]. What was opened is asked again, so that a file that is replaced at that moment is not read.
+pub(super) fn read(path: &Path, most: u64) -> Result<Vec<u8>, NotRead> {
+    let found = path.symlink_metadata().map_err(NotRead::Failed)?;
+    if found.is_symlink() {
+        return Err(NotRead::Link);
+    }
+    if !found.is_file() {
+        return Err(NotRead::NotRegular);
+    }
+    let file = open(path)?;
+    let found = file.metadata().map_err(NotRead::Failed)?;
+    if !found.is_file() {
+        return Err(NotRead::NotRegular);
+    }
+    if found.len() > most {
+        return Err(NotRead::TooLarge(found.len()));
+    }
+    let mut bytes = Vec::with_capacity(usize::try_from(found.len()).unwrap_or(0) + 1);
+    // A file may grow while it is read; no more than the limit is read.
+    file.take(most.saturating_add(1)).read_to_end(&mut bytes).map_err(NotRead::Failed)?;
+    if bytes.len() as u64 > most { Err(NotRead::TooLarge(bytes.len() as u64)) } else { Ok(bytes) }
+}
+
+/// A small text file of git's folder; `None` if there is none that can be read.
+pub(super) fn small_text(path: &Path) -> Option<String> {
+    const MOST: u64 = 1 << 20;
+    read(path, MOST).ok().map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
+}
+
+#[cfg(unix)]
+fn open(path: &Path) -> Result<File, NotRead> {
+    use rustix::fs::{Mode, OFlags};
+    let flags = OFlags::RDONLY | OFlags::NOFOLLOW | OFlags::NONBLOCK | OFlags::CLOEXEC;
+    match rustix::fs::open(path, flags, Mode::empty()) {
+        Ok(file) => Ok(File::from(file)),
+        Err(rustix::io::Errno::LOOP) => Err(NotRead::Link),
+        Err(error) => Err(NotRead::Failed(error.into())),
+    }
+}
+
+#[cfg(not(unix))]
+fn open(path: &Path) -> Result<File, NotRead> {
+    File::open(path).map_err(NotRead::Failed)
+}
