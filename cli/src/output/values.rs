@@ -21,7 +21,7 @@ pub(crate) fn status(status: Status) -> (String, Paint) {
     let paint = match status {
         Status::Met | Status::OnTarget => Paint::Plain,
         Status::Missed => Paint::Level(Level::Error),
-        Status::AtRisk => Paint::Level(Level::Warning),
+        Status::AtRisk | Status::Uncertain => Paint::Level(Level::Warning),
         Status::NoValue => Paint::Faint,
     };
     (status.word().to_owned(), paint)

@@ -69,7 +69,8 @@ impl TargetAudit {
 
 /// Whether a measured value meets the first limit of a target that was loosened since.
 fn first_limit_met(status: &TargetStatus, unit: &Unit, limits: &[PastLimit]) -> Option<bool> {
-    let measured = status.value.filter(|_| matches!(status.status, Status::Met | Status::Missed))?;
+    let measured =
+        status.value.filter(|_| matches!(status.status, Status::Met | Status::Missed | Status::Uncertain))?;
     // A limit in another unit is about something else.
     let first = limits.first().filter(|first| first.unit().is_some_and(|own| own.dimension() == unit.dimension()))?;
     let (first, now) = (&first.limit, &status.limit);
@@ -94,6 +95,10 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
                 // The latest result decides: if it failed, an older measured value is not used.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
+                (None, Status::Uncertain) if status.value.is_some_and(|value| status.limit.holds(value, 0.0)) => {
+                    Verdict::Met
+                }
+                (None, Status::Uncertain) => Verdict::Missed,
                 _ if loaded.record(index).verify().and_then(Verify::due).is_some_and(|due| due >= study.day) => {
                     Verdict::NotDue
                 }
