@@ -4,6 +4,7 @@ use schema::quantity::{Unit, same_number};
 use schema::records::{Outcome, Verify};
 
 use super::season::{PastLimit, Season};
+use crate::conclusion::Conclusion;
 use crate::ids::RecordId;
 use crate::study::Study;
 use crate::values::{Origin, Status, TargetStatus};
@@ -91,7 +92,8 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
             let index = status.index;
             let (result, outcome) = study.latest_result(index).map(|(id, result)| (id, result.outcome)).unzip();
             let outcome = outcome.flatten();
-            let verdict = match (outcome, status.status) {
+            let closes = study.conclusion(index, None).is_none_or(Conclusion::closes);
+            let verdict = match (outcome.filter(|_| closes), if closes { status.status } else { Status::NoValue }) {
                 // The latest result decides: if it failed, an older measured value is not used.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,

@@ -6,6 +6,7 @@
 
 use schema::Quantity;
 use schema::records::Target;
+use statrs::function::erf::erfc;
 
 use super::currency::in_currency;
 use super::{Gradients, Origin, Values};
@@ -97,6 +98,13 @@ impl Limit {
         }
     }
 
+    /// The probability that the true value is within the limit, for a measured value with this expanded uncertainty
+    /// (k = 2): that of a normal distribution without other knowledge of the value (JCGM 106:2012, 7.2).
+    pub fn conformance(&self, value: f64, uncertainty: f64) -> f64 {
+        let below = |end: f64| 0.5 * erfc((value - end) / (uncertainty / 2.0) / std::f64::consts::SQRT_2);
+        self.at_most.map_or(1.0, below) - self.at_least.map_or(0.0, below)
+    }
+
     /// How far a value is inside the limit: `value/limit - 1` for at-least, `1 - value/limit` for at-most, and the smaller
     /// of both between two limits; reversed for a negative limit. `None` for a limit of zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
@@ -143,6 +151,8 @@ pub struct TargetStatus {
     pub margin: Option<f64>,
     /// The status.
     pub status: Status,
+    /// The probability that the true value is within the limit; only for a result with an uncertainty.
+    pub conformance: Option<f64>,
 }
 
 impl Values {
@@ -171,6 +181,8 @@ impl Values {
         };
         // A ratio of temperatures in degrees Celsius differs from that in kelvins: neither is a margin.
         let margin = value.filter(|_| !self.unit(node).has_own_zero()).and_then(|value| limit.margin(value));
-        Some(TargetStatus { index, node, limit, value, uncertainty, margin, status })
+        let measured = value.filter(|_| uncertainty > 0.0 && matches!(self.origin(index), Origin::Result(_)));
+        let conformance = measured.map(|value| limit.conformance(value, uncertainty));
+        Some(TargetStatus { index, node, limit, value, uncertainty, margin, status, conformance })
     }
 }
