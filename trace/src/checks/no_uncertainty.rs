@@ -1,8 +1,9 @@
 //! `no-uncertainty`: a number whose uncertainty matters, and is not known.
 
 use schema::number;
+use schema::quantity::Dimension;
 
-use super::{About, Check, Group, Note, RecordId, Reporter, Study, numbers};
+use super::{About, Check, Group, Note, Reporter, Study, numbers};
 use crate::ids::NodeId;
 use crate::measure::Measure;
 use crate::values::{Key, Origin, Rule, Status};
@@ -67,27 +68,23 @@ fn results(study: &Study, reporter: &mut Reporter) {
     }
 }
 
-/// The value of a record or a part that is given as a number: the record, and the keys of the number.
-fn given(study: &Study, node: NodeId) -> Option<(RecordId, Vec<String>)> {
+/// Whether a node is a number that the team estimated or measured: of a target, a part, or what the others drive.
+fn is_estimated(study: &Study, node: NodeId) -> bool {
     let values = study.values();
     if !matches!(values.network.nodes[node].rule, Rule::Given(_)) {
-        return None;
+        return false;
     }
     match &values.keys[node] {
-        Key::Record(record) => Some((*record, Vec::new())),
-        Key::Part(record, amount) => {
-            Some((*record, vec!["amounts".to_owned(), values.amounts()[usize::from(*amount)].to_string()]))
-        }
+        Key::Record(_) | Key::Part(..) => true,
         // What the others drive has a unit. The numbers of a rule book are points and ratios, and the inputs of an
         // analysis cannot be distinguished from its constants.
         Key::Local(record, name) => {
-            let event = study.loaded.event(*record)?;
-            event.score.as_ref()?.given.get(name)?;
+            let score = study.loaded.event(*record).and_then(|event| event.score.as_ref());
             let dimension = values.dimension(node);
-            let is_rule = dimension.is_one() || dimension == schema::quantity::Dimension::points();
-            (!is_rule).then(|| (*record, vec!["score".to_owned(), "given".to_owned(), name.to_string()]))
+            let is_rule = dimension.is_one() || dimension == Dimension::points();
+            !is_rule && score.is_some_and(|score| score.given.get(name).is_some())
         }
-        Key::Group(..) | Key::NotInParts(_) => None,
+        Key::Group(..) | Key::NotInParts(_) => false,
     }
 }
 
@@ -95,20 +92,26 @@ fn leading_inputs(study: &Study, reporter: &mut Reporter) {
     let Some(goal) = study.goals().first() else { return };
     let (Some(points), false) = (goal.predicted, study.is_scored(goal)) else { return };
     let values = study.values();
-    let leading = values.worth_of_leaves(&values.worth_of_all(goal.node));
-    let leading = leading.into_iter().filter(|worth| worth.per_percent.abs() >= LEAST_EFFECT * points.abs());
-    let leading = leading.filter(|worth| given(study, worth.node).is_some()).take(LEADING);
-    let is_exact =
-        |node: NodeId| values.network.nodes[node].uncertainty > 0.0 || values.dimension(node).currency().is_some();
-    let without: Vec<_> = leading.filter(|worth| !is_exact(worth.node)).collect();
-    let named = |worth: &crate::values::Worth| {
-        let points = number::signed(worth.per_percent, 1);
-        format!("{} ({points} points for 1 %)", values.name(worth.node))
+    let worth = values.worth_of_all(goal.node);
+    let effect = |node: NodeId| Some((node, worth[node] * values.value(node)? / 100.0));
+    let leads = |(node, effect): &(NodeId, f64)| {
+        *effect != 0.0 && effect.abs() >= LEAST_EFFECT * points.abs() && is_estimated(study, *node)
     };
-    if without.is_empty() {
+    let mut leading: Vec<(NodeId, f64)> = NodeId::all(worth.len()).filter_map(effect).filter(leads).collect();
+    leading.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()).then(a.0.cmp(&b.0)));
+    leading.truncate(LEADING);
+    leading.retain(|(node, _)| {
+        let is_money = values.dimension(*node).currency().is_some();
+        values.network.nodes[*node].uncertainty == 0.0 && !is_money
+    });
+    if leading.is_empty() {
         return;
     }
-    let (verb, list) = (if without.len() == 1 { "has" } else { "have" }, without.iter().map(named).collect::<Vec<_>>());
+    let named = |(node, effect): &(NodeId, f64)| {
+        format!("{} ({} points for 1 %)", values.name(*node), number::signed(*effect, 1))
+    };
+    let list: Vec<String> = leading.iter().map(named).collect();
+    let verb = if list.len() == 1 { "has" } else { "have" };
     let message = format!("of the inputs that change the points most, {} {verb} no uncertainty", list.join(", "));
     reporter.report(goal.index, &[], message, "add their uncertainties: `VALUE ± UNCERTAINTY`, a rough one is enough");
 }
