@@ -134,6 +134,7 @@ revisions:
             "5:37 warning wrong-tier link serves.skidpad",
             "14:69 warning no-evidence run evidence.a.csv",
             "16:3 warning no-reason later reason",
+            "14:33 note no-uncertainty run value",
         ]
     );
 }

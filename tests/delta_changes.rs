@@ -340,6 +340,7 @@ new warning target-at-risk steering-torque
 new warning target-at-risk roll-gradient
 new note excess-margin crank-power
 new note excess-margin wheel-power
+new note no-uncertainty first-eight
 fixed warning target-at-risk accel-time
 edited decision engine
 edited analysis engine-simulation

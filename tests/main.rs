@@ -58,6 +58,7 @@ mod json_answers;
 mod json_schema;
 mod models;
 mod numbers_places;
+mod numbers_results;
 mod points;
 mod readme;
 mod reference_graphs;

@@ -7,6 +7,7 @@
 
 pub mod audit;
 pub mod checks;
+pub mod conclusion;
 pub mod delta;
 pub mod due;
 pub mod error;

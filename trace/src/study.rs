@@ -202,9 +202,15 @@ impl Study {
         matches!(self.values().origin(event.index), Origin::Result(_))
     }
 
-    /// The targets that add up parts, each with its margin as a ratio, the smallest first.
+    /// The targets that add up parts, also those that were measured, each with its margin as a ratio, the smallest first.
     pub fn tightest_budgets(&self) -> impl Iterator<Item = (RecordId, f64)> {
-        let totals = self.target_statuses().iter().filter(|target| self.values().origin(target.index) == Origin::Total);
+        // A total that was measured counts, too.
+        let is_total = |target: &&TargetStatus| match self.values().origin(target.index) {
+            Origin::Total => true,
+            Origin::Result(_) => self.loaded.target(target.index).is_some_and(|target| target.total.is_some()),
+            _ => false,
+        };
+        let totals = self.target_statuses().iter().filter(is_total);
         let mut all: Vec<_> = totals.filter_map(|target| Some((target.index, target.margin?))).collect();
         all.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
         all.into_iter()
@@ -213,7 +219,7 @@ impl Study {
     /// The latest result of a record that says whether it is met, in the order of [`Graph::results`]: with an outcome, or
     /// with a value if the record has one to compare it with.
     pub fn latest_result(&self, id: RecordId) -> Option<(RecordId, &TestResult)> {
-        self.graph.results(id).into_iter().rfind(|(_, result)| self.graph.is_conclusive(id, result))
+        self.graph.current_results(id).into_iter().rfind(|(_, result)| self.graph.is_conclusive(id, result))
     }
 
     /// Every record that has a result with a date, with the latest one.

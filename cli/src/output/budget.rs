@@ -176,6 +176,7 @@ pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
         table.row(Line::whole(report.id(budget.index), budget).cells(&scale));
         empty_line(&mut out);
         out.push_str(&table.text(ink));
+        not_in_parts(&mut out, report, &scale, [(budget.index, budget.value, budget.not_in_parts)].into_iter(), ink);
     }
     if out.is_empty() {
         out.push_str("no budget yet: add `total` to a target, and `share-of` to the targets that are its shares\n");
@@ -202,6 +203,8 @@ fn with_shares(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink)
     table.row(Line::whole("total", budget).cells(&scale));
     out.push_str(&table.text(ink));
     out.push('\n');
+    let measured = budget.shares.iter().map(|share| (share.index, share.value, share.not_in_parts));
+    not_in_parts(out, report, &scale, measured.chain([(budget.index, budget.value, budget.not_in_parts)]), ink);
     let minus = match budget.reserve {
         0.0 => String::new(),
         reserve => format!(" ({} minus {} reserve)", scale.text(budget.limit), scale.text(reserve)),
@@ -244,6 +247,27 @@ fn with_shares(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink)
             ink.block(out, "", 0, &text);
         }
         _ => {}
+    }
+}
+
+/// What measured totals have more, or less, than their parts.
+fn not_in_parts(
+    out: &mut String,
+    report: &Report<'_>,
+    scale: &Scale<'_>,
+    measured: impl Iterator<Item = (RecordId, Option<f64>, Option<f64>)>,
+    ink: Ink,
+) {
+    for (index, value, more) in measured {
+        if let (Some(value), Some(more)) = (value, more) {
+            let (id, sign) = (report.id(index), if more > 0.0 { "+" } else { "" });
+            let (value, parts) = (scale.text(value), scale.text(value - more));
+            let text = format!(
+                "{id}: {value} measured, its parts total {parts}; not in the parts: {sign}{}",
+                scale.text(more)
+            );
+            ink.block(out, "", 0, &text);
+        }
     }
 }
 
@@ -329,6 +353,7 @@ fn budget_json(report: &Report<'_>, budget: &Budget) -> Value {
             "value": optional(share.value),
             "uncertainty": uncertainty(share.value, share.uncertainty),
             "growth": optional(share.growth),
+            "not_in_parts": optional(share.not_in_parts),
             "room": optional(share.room()),
             "over": optional(share.over()),
             "safety_critical": share.safety_critical,
@@ -360,6 +385,7 @@ fn budget_json(report: &Report<'_>, budget: &Budget) -> Value {
         "value": optional(budget.value),
         "uncertainty": uncertainty(budget.value, budget.uncertainty),
         "growth": optional(budget.growth),
+        "not_in_parts": optional(budget.not_in_parts),
         "room": optional(budget.value.map(|value| budget.limit - value)),
         "over": optional(budget.over()),
         "share_of": budget.share_of.map(|index| report.id(index)),

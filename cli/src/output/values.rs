@@ -21,7 +21,7 @@ pub(crate) fn status(status: Status) -> (String, Paint) {
     let paint = match status {
         Status::Met | Status::OnTarget => Paint::Plain,
         Status::Missed => Paint::Level(Level::Error),
-        Status::AtRisk => Paint::Level(Level::Warning),
+        Status::AtRisk | Status::Uncertain => Paint::Level(Level::Warning),
         Status::NoValue => Paint::Faint,
     };
     (status.word().to_owned(), paint)
@@ -80,10 +80,21 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         out.push_str(&table.text(ink));
         out.push('\n');
     }
-    let mut table = Table::new(&[("amount", false), ("value with growth", true)]);
-    for (node, key) in values.nodes() {
-        if matches!(key, Key::Group(..)) && values.value(node).is_some() {
-            table.row(vec![strong(values.name(node)), plain(shown(values, gradients, node))]);
+    let totals: Vec<NodeId> =
+        values.nodes().filter(|(_, key)| matches!(key, Key::Group(..))).map(|(node, _)| node).collect();
+    let is_measured = totals.iter().any(|node| values.not_in_parts(*node).is_some());
+    let heads = [("amount", false), ("value with growth", true), ("not in the parts", true)];
+    let mut table = Table::new(if is_measured { &heads } else { &heads[..2] });
+    for node in totals {
+        let whole = values.whole(node);
+        if values.value(whole).is_some() {
+            let difference = values.not_in_parts(node).map(|more| values.unit(node).show_change(more));
+            let cells = [
+                strong(values.name(node)),
+                plain(shown(values, gradients, whole)),
+                plain(difference.unwrap_or_default()),
+            ];
+            table.row(cells.into_iter().take(if is_measured { 3 } else { 2 }).collect());
         }
     }
     if !table.is_empty() {
@@ -121,8 +132,10 @@ pub(crate) fn json(study: &Study) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
     let entry = |node: NodeId, origin: &str, target: Option<&TargetStatus>| {
         let unit = values.unit(node);
-        let si = values.value(node);
-        let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
+        let whole = values.whole(node);
+        let si = values.value(whole);
+        let uncertainty = si.map(|_| gradients.uncertainty(&values.network, whole) / unit.factor());
+        let not_in_parts = values.not_in_parts(node).map(|more| more / unit.factor());
         let limit = target.map(|target| limit_json(&target.limit, unit));
         json!({
             "id": values.name(node),
@@ -134,6 +147,8 @@ pub(crate) fn json(study: &Study) -> Value {
             "limit": limit,
             "status": target.map(|target| target.status.word()),
             "margin": target.map(|target| number(target.margin)),
+            "conformance": number(target.and_then(|target| target.conformance)),
+            "not_in_parts": number(not_in_parts),
         })
     };
     let mut all = Vec::new();
@@ -146,8 +161,9 @@ pub(crate) fn json(study: &Study) -> Value {
         }
     }
     for (node, key) in values.nodes() {
-        if matches!(key, Key::Group(..)) && values.value(node).is_some() {
-            all.push(entry(node, "total", None));
+        let whole = values.whole(node);
+        if matches!(key, Key::Group(..)) && values.value(whole).is_some() {
+            all.push(entry(node, if whole == node { "total" } else { "result" }, None));
         }
     }
     json!({"version": 1, "values": all})

@@ -43,7 +43,7 @@ decisions:
   m: {of: car, alternatives: {x: {title: X, sets: {f: 1 kg, j.mass: 2 kg}, notes: N}, y: {}}, chosen: x, reason: R}
 results:
   n: {of: f, value: 198.4 kg ± 0.4 kg, date: 2027-05-10, evidence: [c.csv]}
-  o: {of: i, outcome: fail, date: 0001-01-01}
+  o: {of: i, outcome: fail, date: 0001-01-01, by: demonstration, supersedes: [n]}
 revisions:
   p: {of: f, from: 200 kg, to: 205 kg, date: 9999-12-31, agreed-by: l, reason: R}
 ";

@@ -398,7 +398,7 @@ kinds! { $
         needs_evidence: true,
         has_value: false,
         amounts: AmountsRule::Never,
-        named_under: &[],
+        named_under: &[Key::SupersedesResult],
     }
     /// An agreed change of a target's limit.
     Revision Revision revisions revision "revisions" "revision" about(of) verify() safety_critical() evidence() {

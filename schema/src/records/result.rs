@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{ShapeProblem, record};
+use super::{Method, ShapeProblem, record};
 use crate::quantity::Quantity;
 use crate::words::{Day, Id};
 
@@ -20,6 +20,11 @@ record! {
         /// The date of the measurement, test or event.
         #[schemars(required)]
         pub date: Option<Day>,
+        /// The method that was used, if `verify` lists several: each is closed by a result of its own. Without this key a
+        /// result is of the first one.
+        pub by: Option<Method>,
+        /// Results of the same record that this one replaces: they are not used any more.
+        pub supersedes: Vec<Id>,
         /// The evidence files, relative to the project root.
         pub evidence: Vec<String>,
     }

@@ -110,6 +110,8 @@ pub enum ReferenceKey {
     Informs,
     /// `supersedes` of an analysis.
     Supersedes,
+    /// `supersedes` of a result.
+    SupersedesResult,
     /// The targets that judge the alternatives of a decision.
     Criteria,
 }

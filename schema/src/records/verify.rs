@@ -60,6 +60,17 @@ impl Verify {
         self.0.iter().all(|v| v.by == Method::Analysis)
     }
 
+    /// The methods in the order of the record, each once.
+    pub fn methods(&self) -> Vec<Method> {
+        let mut methods = Vec::with_capacity(self.0.len());
+        for planned in &self.0 {
+            if !methods.contains(&planned.by) {
+                methods.push(planned.by);
+            }
+        }
+        methods
+    }
+
     /// The earliest due date.
     pub fn due(&self) -> Option<Day> {
         self.0.iter().filter_map(|v| v.due).min()

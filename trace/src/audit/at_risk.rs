@@ -27,6 +27,8 @@ pub enum PeriodEnd {
     Met,
     /// With a result that does not meet the limit.
     Missed,
+    /// With a result whose uncertainty contains the limit.
+    Uncertain,
     /// With a value that meets the limit, which did not change.
     WithinLimit,
     /// With another limit that a revision records.
@@ -43,6 +45,7 @@ impl PeriodEnd {
         match self {
             Self::Met => "met",
             Self::Missed => "missed",
+            Self::Uncertain => "uncertain",
             Self::WithinLimit => "back within the limit",
             Self::Revised => "revised",
             Self::LimitChanged => "limit changed without a revision",
@@ -54,7 +57,7 @@ impl PeriodEnd {
     pub fn is_resolved(self) -> bool {
         match self {
             Self::Met | Self::WithinLimit | Self::Revised => true,
-            Self::Missed | Self::LimitChanged | Self::NoValue => false,
+            Self::Missed | Self::Uncertain | Self::LimitChanged | Self::NoValue => false,
         }
     }
 }
@@ -90,6 +93,7 @@ pub(super) fn all(loaded: &Loaded, targets: &[TargetAudit], season: &Season) -> 
                     let end = match target.status {
                         Status::Met => PeriodEnd::Met,
                         Status::Missed => PeriodEnd::Missed,
+                        Status::Uncertain => PeriodEnd::Uncertain,
                         Status::NoValue => PeriodEnd::NoValue,
                         Status::OnTarget | Status::AtRisk if before.limits == target.limits => PeriodEnd::WithinLimit,
                         Status::OnTarget | Status::AtRisk if recorded(target) => PeriodEnd::Revised,

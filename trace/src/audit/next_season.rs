@@ -60,7 +60,7 @@ impl Group {
 impl TargetAudit {
     /// The measured value in SI, if there is one.
     pub fn measured(&self) -> Option<f64> {
-        self.status.value.filter(|_| matches!(self.status.status, Status::Met | Status::Missed))
+        self.status.value.filter(|_| matches!(self.status.status, Status::Met | Status::Missed | Status::Uncertain))
     }
 }
 

@@ -4,6 +4,7 @@ use schema::quantity::{Unit, same_number};
 use schema::records::{Outcome, Verify};
 
 use super::season::{PastLimit, Season};
+use crate::conclusion::Conclusion;
 use crate::ids::RecordId;
 use crate::study::Study;
 use crate::values::{Origin, Status, TargetStatus};
@@ -69,7 +70,8 @@ impl TargetAudit {
 
 /// Whether a measured value meets the first limit of a target that was loosened since.
 fn first_limit_met(status: &TargetStatus, unit: &Unit, limits: &[PastLimit]) -> Option<bool> {
-    let measured = status.value.filter(|_| matches!(status.status, Status::Met | Status::Missed))?;
+    let measured =
+        status.value.filter(|_| matches!(status.status, Status::Met | Status::Missed | Status::Uncertain))?;
     // A limit in another unit is about something else.
     let first = limits.first().filter(|first| first.unit().is_some_and(|own| own.dimension() == unit.dimension()))?;
     let (first, now) = (&first.limit, &status.limit);
@@ -90,10 +92,15 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
             let index = status.index;
             let (result, outcome) = study.latest_result(index).map(|(id, result)| (id, result.outcome)).unzip();
             let outcome = outcome.flatten();
-            let verdict = match (outcome, status.status) {
+            let closes = study.conclusion(index, None).is_none_or(Conclusion::closes);
+            let verdict = match (outcome.filter(|_| closes), if closes { status.status } else { Status::NoValue }) {
                 // The latest result decides: if it failed, an older measured value is not used.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
+                (None, Status::Uncertain) if status.value.is_some_and(|value| status.limit.holds(value, 0.0)) => {
+                    Verdict::Met
+                }
+                (None, Status::Uncertain) => Verdict::Missed,
                 _ if loaded.record(index).verify().and_then(Verify::due).is_some_and(|due| due >= study.day) => {
                     Verdict::NotDue
                 }

@@ -1,9 +1,9 @@
 //! The planned verifications of targets, requirements and parts, by method.
 
 pub use schema::records::Method;
-use schema::records::Outcome;
 
 use super::targets::{TargetAudit, Verdict};
+use crate::conclusion::Conclusion;
 use crate::ids::RecordId;
 use crate::study::Study;
 
@@ -27,18 +27,22 @@ impl Verified {
     }
 }
 
-/// Whether the latest result of a record meets it; `None` without a result.
-fn has_passed(study: &Study, targets: &[TargetAudit], index: RecordId, group: Option<RecordId>) -> Option<bool> {
-    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.status.index) {
-        return match targets[at].verdict {
-            Verdict::Met => Some(true),
-            Verdict::Missed => Some(false),
-            Verdict::NeverVerified | Verdict::NotDue => None,
-        };
-    }
+/// Whether the latest result of one method meets a record; `None` without a result that closes it.
+fn has_passed(
+    study: &Study,
+    targets: &[TargetAudit],
+    index: RecordId,
+    group: Option<RecordId>,
+    method: Method,
+) -> Option<bool> {
     // A result of a group is that of the plan that its parts inherit.
-    let latest = study.latest_result(index).or_else(|| study.latest_result(group?));
-    latest.map(|(_, result)| result.outcome != Some(Outcome::Fail))
+    let of_group = || study.conclusion(group?, Some(method));
+    let conclusion = study.conclusion(index, Some(method)).or_else(of_group).filter(|own| own.closes())?;
+    if conclusion == Conclusion::Uncertain {
+        let at = targets.binary_search_by_key(&index, |target| target.status.index).ok()?;
+        return Some(targets[at].verdict == Verdict::Met);
+    }
+    Some(conclusion == Conclusion::Passed)
 }
 
 pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<Verified> {
@@ -50,9 +54,9 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<Verified> {
     });
     for index in study.loaded.record_ids() {
         let Some(verify) = study.loaded.verify(index) else { continue };
-        let passed = has_passed(study, targets, index, verify.group);
         for line in &mut all {
             if verify.value.0.iter().any(|verification| verification.by == line.method) {
+                let passed = has_passed(study, targets, index, verify.group, line.method);
                 line.planned += 1;
                 line.passed += usize::from(passed == Some(true));
                 line.failed += usize::from(passed == Some(false));

@@ -6,6 +6,7 @@
 mod analysis_only;
 mod bad_value;
 mod budget_only_reason;
+mod contradicting_results;
 mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
@@ -13,6 +14,7 @@ mod excess_margin;
 pub(crate) mod expired_waiver;
 pub(crate) mod future_result;
 mod incomplete_decision;
+mod less_exact_result;
 mod limits;
 mod missing_key;
 pub(crate) mod no_action;
@@ -24,6 +26,7 @@ mod no_lead;
 mod no_parent;
 mod no_reason;
 mod no_share;
+mod no_uncertainty;
 mod no_verification;
 mod numbers;
 mod off_chain;
@@ -285,10 +288,11 @@ impl Reporter {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 46] = [
+static ALL: &[&Check] = &[
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
+    &contradicting_results::CHECK,
     &decision_drift::CHECK,
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,
@@ -296,6 +300,7 @@ static ALL: [&Check; 46] = [
     &expired_waiver::CHECK,
     &future_result::CHECK,
     &incomplete_decision::CHECK,
+    &less_exact_result::CHECK,
     &missing_key::CHECK,
     &no_action::CHECK,
     &no_children::CHECK,
@@ -306,6 +311,7 @@ static ALL: [&Check; 46] = [
     &no_parent::CHECK,
     &no_reason::CHECK,
     &no_share::CHECK,
+    &no_uncertainty::CHECK,
     &no_verification::CHECK,
     &off_chain::CHECK,
     &over_allocated::CHECK,
@@ -336,7 +342,7 @@ static ALL: [&Check; 46] = [
 
 /// All checks, in the order of their names.
 pub fn all() -> &'static [&'static Check] {
-    &ALL
+    ALL
 }
 
 /// The check with a name.

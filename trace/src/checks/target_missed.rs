@@ -10,7 +10,7 @@ pub(super) static CHECK: Check = Check {
     group: Group::Values,
     about: About::Car,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A target whose latest result is outside its limit; a target, requirement or part whose latest result \
+    reports: "A target whose latest result, with its uncertainty, is outside its limit; a target, requirement or part whose latest result \
             has `outcome: fail`.",
     why: "The measurement shows that the car does not do what the records that depend on the target assume.",
     fix: "Change the car and measure again, or agree on a new limit and add a revision. Never lower a safety-critical \

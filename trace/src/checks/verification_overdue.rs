@@ -2,14 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use petgraph::Direction;
 use schema::Day;
 use schema::records::Verify;
 
 use super::shared::{listed, parts_of, verified_subjects};
 use super::{About, Check, Error, Group, RecordId, Reporter, Study, Warning};
 use crate::Loaded;
-use crate::graph::Link;
 use crate::measure::Measure;
 
 pub(crate) const NAME: &str = "verification-overdue";
@@ -19,7 +17,9 @@ pub(super) static CHECK: Check = Check {
     group: Group::Verification,
     about: About::Car,
     levels: [Warning, Warning, Warning, Warning, Error],
-    reports: "A verification whose due date has passed, of a record that has no result.",
+    reports: "A verification whose due date has passed, of a record that has no result. If `verify` lists several \
+              methods, each of them needs a result of its own: `by` of a result names its method, otherwise it is the \
+              first one.",
     why: "A late result comes too late to change the car.",
     fix: "Verify it and add the result, or agree on a new due date and change `due` under `verify`.",
     bad_example: "\
@@ -41,34 +41,41 @@ results:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
-    let has_result = |index| {
-        graph.linked(index, Link::Verifies, Direction::Incoming).any(|result| !graph.lacks_outcome(index, result))
-    };
     // Parts with an overdue plan that they inherit, by group: one finding for all of them.
-    let mut groups: BTreeMap<RecordId, Vec<RecordId>> = BTreeMap::new();
+    let mut groups: BTreeMap<RecordId, (Day, Vec<RecordId>)> = BTreeMap::new();
     for (index, record) in graph.loaded.records() {
         let Some(verify) = graph.loaded.verify(index) else { continue };
-        let Some(due) = verify.value.due().filter(|due| *due < study.day) else { continue };
+        if verify.value.due().is_none_or(|due| due >= study.day) {
+            continue;
+        }
+        let open = graph.methods_without_result(index);
+        let planned = verify.value.0.iter().filter(|planned| open.contains(&planned.by));
+        let overdue = planned.filter_map(|planned| Some((planned.due.filter(|due| *due < study.day)?, planned.by)));
+        let Some((due, method)) = overdue.min_by_key(|(due, _)| *due) else { continue };
         match verify.group {
-            _ if has_result(index) => {}
             None => {
-                let message = format!("verification of {} {}", record.name(), was_due(due, study.day));
-                reporter.report(index, &["verify", "due"], message, HELP);
+                let one_of_many = verify.value.methods().len() > 1;
+                let by = if one_of_many { format!(" by {}", method.word()) } else { String::new() };
+                let message = format!("verification of {}{by} {}", record.name(), was_due(due, study.day));
+                let help = format!("add the result with `by: {}`, or agree on a new due date", method.word());
+                reporter.report(index, &["verify", "due"], message, if one_of_many { &help } else { HELP });
                 reporter.measured(Measure::days(due.days_until(study.day)));
             }
-            Some(group) if has_result(group) => {}
-            Some(group) => groups.entry(group).or_default().push(index),
+            Some(group) => {
+                let entry = groups.entry(group).or_insert((due, Vec::new()));
+                entry.0 = entry.0.min(due);
+                entry.1.push(index);
+            }
         }
     }
     if groups.is_empty() {
         return;
     }
     let subjects = verified_subjects(study);
-    for (group, mut parts) in groups {
+    for (group, (due, mut parts)) in groups {
         // A part with a target or requirement of its own is verified by that.
         parts.retain(|part| !subjects.contains(graph.loaded.record(*part).id.as_str()));
-        let due = graph.loaded.system(group).and_then(|system| system.for_parts.as_ref()?.verify.as_ref()?.due());
-        if let (Some(due), false) = (due, parts.is_empty()) {
+        if !parts.is_empty() {
             let (all, list) = (parts_of(study, group, &parts), listed(study, &parts));
             let message = format!("verification of {all} {}: {list}", was_due(due, study.day));
             let help = "add a result `of` the system or of each part, or agree on a new due date";

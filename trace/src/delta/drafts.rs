@@ -176,9 +176,13 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 ChangedNode::Head(node) => (new, node),
                 ChangedNode::Base(node) => (old, node),
             };
+            if let Key::NotInParts(target) = values.keys[node] {
+                self.measured_total(values.record_node(target), start, switch);
+                continue;
+            }
             let record = match values.keys[node] {
                 Key::Record(record) | Key::Group(Some(record), _) => record,
-                Key::Group(None, _) | Key::Part(..) | Key::Local(..) => continue,
+                Key::Group(None, _) | Key::Part(..) | Key::Local(..) | Key::NotInParts(_) => continue,
             };
             let is_event = matches!(values.keys[node], Key::Record(_));
             let in_both = match start.named {
@@ -198,6 +202,25 @@ impl<'s, 'm> Drafts<'s, 'm> {
             let edited = if what == What::System { self.key_of_part(record, start.named) } else { Default::default() };
             by_input.insert(input, self.all.len());
             self.push(what, id, start, edited, vec![switch]);
+        }
+    }
+
+    /// A total that was measured in one state only counts in place of its parts: one cause with the source of its target.
+    fn measured_total(&mut self, target: Option<NodeId>, start: ValueChange, switch: Switch) {
+        let is_head = matches!(start.named, ChangedNode::Head(_));
+        let here = target.map(|node| if is_head { node } else { self.merged.of_base(node) });
+        let is_own = |own: &Switch| matches!(own, Switch::Rule(node) if Some(*node) == here);
+        match self.all.iter_mut().find(|draft| draft.switches.iter().any(is_own)) {
+            Some(draft) => {
+                draft.size = f64::INFINITY;
+                draft.switches.push(switch);
+            }
+            None => {
+                let [old, new] = self.values();
+                let values = if is_head { new } else { old };
+                let id = target.map(|node| values.name(node)).unwrap_or_default();
+                self.push(What::Source, id, start, Default::default(), vec![switch]);
+            }
         }
     }
 

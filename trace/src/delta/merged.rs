@@ -101,6 +101,9 @@ pub(super) struct Merged<'s> {
     of_base: Vec<NodeId>,
     /// The node of base for each node here.
     base_of: Vec<Option<NodeId>>,
+    /// The target that was measured in place of a total, in head or in base: what reads the one reads the other, because
+    /// the target is the total in a state in which it was not measured.
+    whole: HashMap<NodeId, NodeId>,
     network: Network,
     state: State,
     totals: HashMap<NodeId, Slots>,
@@ -113,7 +116,7 @@ fn is_by_input(values: &Values, node: NodeId) -> bool {
     let has_key = match values.keys[node] {
         Key::Group(..) => true,
         Key::Record(record) => values.graph.loaded.kind(record) == Kind::Goal,
-        Key::Part(..) | Key::Local(..) => false,
+        Key::Part(..) | Key::Local(..) | Key::NotInParts(_) => false,
     };
     has_key && matches!(values.network.nodes[node].rule, Rule::Total(_))
 }
@@ -147,11 +150,18 @@ impl<'s> Merged<'s> {
         for (old, &node) in NodeId::all(base.keys.len()).zip(&of_base) {
             base_of[node] = Some(old);
         }
+        let totals = |values: &Values| -> Vec<(NodeId, NodeId)> {
+            NodeId::all(values.keys.len()).map(|node| (node, values.whole(node))).filter(|(a, b)| a != b).collect()
+        };
+        let mut whole: HashMap<NodeId, NodeId> =
+            totals(base).into_iter().map(|(total, target)| (of_base[total], of_base[target])).collect();
+        whole.extend(totals(head));
         let mut merged = Self {
             base,
             head,
             of_base,
             base_of,
+            whole,
             network,
             state,
             totals: HashMap::new(),
@@ -184,13 +194,23 @@ impl<'s> Merged<'s> {
             Rule::Model { call, output } => Rule::Model { call: call + self.head.network.calls.len(), output: *output },
             other => other.clone(),
         };
-        (self.network.nodes[node].rule, self.network.nodes[node].inputs) = (rule, self.inputs_of_base(old));
+        let inputs = self.inputs_of_base(old).into_iter().map(|input| self.whole(node, input)).collect();
+        (self.network.nodes[node].rule, self.network.nodes[node].inputs) = (rule, inputs);
+    }
+
+    /// The node that a node reads for an input: the measured target for a total, except in the totals themselves.
+    fn whole(&self, node: NodeId, input: NodeId) -> NodeId {
+        let is_total = matches!(self.key(node), Some(Key::Group(..) | Key::NotInParts(_)));
+        let whole = self.whole.get(&input).copied().filter(|whole| *whole != node && !is_total);
+        whole.unwrap_or(input)
     }
 
     /// Whether the rule of a node that both states have is the same in both.
     pub(super) fn has_same_rule(&self, node: NodeId, old: NodeId) -> bool {
         let (was, is) = (&self.base.network.nodes[old], &self.head.network.nodes[node]);
-        let same_inputs = || is.inputs == self.inputs_of_base(old);
+        let whole =
+            |inputs: &[NodeId]| -> Vec<NodeId> { inputs.iter().map(|input| self.whole(node, *input)).collect() };
+        let same_inputs = || whole(&is.inputs) == whole(&self.inputs_of_base(old));
         match (&was.rule, &is.rule) {
             (Rule::Given(a) | Rule::Replaced(a, _), Rule::Given(b) | Rule::Replaced(b, _)) => {
                 schema::quantity::same_number(*a, *b)

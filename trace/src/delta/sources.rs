@@ -46,7 +46,7 @@ pub(super) fn amount<'l>(loaded: &'l Loaded, part: RecordId, name: &str) -> Opti
 pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedKey)> {
     let loaded = &*values.graph.loaded;
     let (record, keys): (RecordId, Vec<String>) = match &values.keys[node] {
-        Key::Group(..) => return None,
+        Key::Group(..) | Key::NotInParts(_) => return None,
         Key::Part(part, number) => {
             let name = &values.amounts()[usize::from(*number)];
             let text = amount(loaded, *part, name)?.value.to_string();

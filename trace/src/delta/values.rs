@@ -57,7 +57,7 @@ fn same(a: Option<f64>, b: Option<f64>) -> bool {
 fn kind_of(values: &Values, node: NodeId) -> Option<Kind> {
     match values.keys[node] {
         Key::Record(index) => Some(values.graph.loaded.record(index).kind()),
-        Key::Part(..) | Key::Group(..) | Key::Local(..) => None,
+        Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
     }
 }
 
@@ -85,6 +85,7 @@ impl Counterparts {
                 }
                 Key::Group(None, own) => amount(*own).map(|own| Key::Group(None, own)),
                 Key::Local(index, name) => record(*index).map(|index| Key::Local(index, name.clone())),
+                Key::NotInParts(index) => record(*index).map(Key::NotInParts),
             };
             if let Some(old) = before.and_then(|key| base.node(&key)) {
                 base_of[node] = Some(old);
@@ -100,15 +101,15 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     let counterparts = Counterparts::new(renames, old, new);
     let change = |node: NodeId| ValueChange {
         named: ChangedNode::Head(node),
-        before: counterparts.base_of[node].and_then(|node| old.value(node)),
-        after: new.value(node),
+        before: counterparts.base_of[node].and_then(|node| old.value(old.whole(node))),
+        after: new.value(new.whole(node)),
     };
     let has_changed = |change: ValueChange| !same(change.before, change.after);
     let mut changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(change(node))).collect();
     let removed: Vec<bool> = NodeId::all(old.keys.len())
         .map(|node| counterparts.head_of[node].is_none() && old.value(node).is_some())
         .collect();
-    let is_named = |key: &Key| !matches!(key, Key::Local(..));
+    let is_named = |key: &Key| !matches!(key, Key::Local(..) | Key::NotInParts(_));
     let in_head = NodeId::all(new.keys.len()).filter(|node| changed[*node] && is_named(&new.keys[*node]));
     delta.values.extend(in_head.map(change));
     let in_base = NodeId::all(old.keys.len()).filter(|node| removed[*node] && is_named(&old.keys[*node]));
@@ -202,7 +203,7 @@ impl Dependents {
                 path.insert(1, system);
             }
         }
-        path.retain(|node| *node == from || !matches!(values.keys[*node], Key::Local(..)));
+        path.retain(|node| *node == from || !matches!(values.keys[*node], Key::Local(..) | Key::NotInParts(_)));
         path
     }
 

@@ -25,13 +25,13 @@ fn ids_without_link(body: &Body) -> Option<(&'static str, &[schema::Id])> {
     match body {
         Body::Target(target) => Some(("share-of", target.share_of.as_slice())),
         Body::Analysis(analysis) => Some(("supersedes", analysis.supersedes.as_slice())),
+        Body::Result(result) => Some(("supersedes", result.supersedes.as_slice())),
         Body::Goal(_)
         | Body::Event(_)
         | Body::System(_)
         | Body::Requirement(_)
         | Body::Part(_)
         | Body::Decision(_)
-        | Body::Result(_)
         | Body::Revision(_)
         | Body::Waiver(_) => None,
     }

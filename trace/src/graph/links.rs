@@ -129,6 +129,10 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         }
         Body::Result(result) => {
             all.id(Link::Verifies, "of", result.of.as_ref(), Expected::Named(ReferenceKey::Verified));
+            for id in &result.supersedes {
+                let expected = Expected::Named(ReferenceKey::SupersedesResult);
+                all.name(None, &["supersedes", id.as_str()], id.as_str(), expected);
+            }
         }
         Body::Revision(revision) => {
             all.id(Link::Of, "of", revision.of.as_ref(), Expected::Named(ReferenceKey::Revised));
@@ -254,6 +258,13 @@ pub(super) fn resolve(
             None => format!("`{id}` is {kind}"),
         };
         return Err(broken(message, format!("use {} here", reference.expected.text())));
+    }
+    // A result replaces only results of the same record.
+    if let (Some(own), Some(other)) = (loaded.result(from), loaded.result(index))
+        && let (Some(own), Some(of)) = (&own.of, &other.of)
+        && own != of
+    {
+        return Err(broken(format!("`{id}` is a result of {of}, not of {own}"), format!("name a result of {own}")));
     }
     // A result of a system is about the plan that its parts inherit.
     let is_verified = reference.expected == Expected::Named(ReferenceKey::Verified);

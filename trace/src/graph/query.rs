@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use foldhash::HashSet;
 use petgraph::Direction;
-use schema::records::{Revision, TestResult};
+use schema::records::{Method, Revision, TestResult};
 
 use super::{Graph, Link};
 use crate::ids::RecordId;
@@ -129,6 +129,50 @@ impl Graph {
         let mut all: Vec<_> = linked.filter_map(|id| Some((id, self.loaded.result(id)?))).collect();
         all.sort_by_key(|(id, result)| (result.date, *id));
         all
+    }
+
+    /// The results of a record as in [`Graph::results`], except those that another one of them supersedes.
+    pub fn current_results(&self, id: RecordId) -> Vec<(RecordId, &TestResult)> {
+        let mut all = self.results(id);
+        let superseded: HashSet<&str> =
+            all.iter().flat_map(|(_, result)| result.supersedes.iter().map(schema::Id::as_str)).collect();
+        if !superseded.is_empty() {
+            all.retain(|(id, _)| !superseded.contains(self.loaded.record(*id).id.as_str()));
+        }
+        all
+    }
+
+    /// The method that a result of a record is of: its own, otherwise the first one that is planned.
+    pub fn method(&self, of: RecordId, result: &TestResult) -> Option<Method> {
+        let first = || {
+            let group = || self.loaded.system(of)?.for_parts.as_ref()?.verify.as_ref();
+            let verify = self.loaded.verify(of).map(|verify| verify.value).or_else(group);
+            verify.and_then(|verify| verify.0.first()).map(|planned| planned.by)
+        };
+        result.by.or_else(first)
+    }
+
+    /// The planned methods of a record without a result, its own or one of the group that it inherits the plan from. A
+    /// result that could not be read is not missing.
+    pub fn methods_without_result(&self, id: RecordId) -> Vec<Method> {
+        let Some(verify) = self.loaded.verify(id) else { return Vec::new() };
+        let mut methods = verify.value.methods();
+        for of in std::iter::once(id).chain(verify.group) {
+            for (result_id, result) in self.current_results(of) {
+                if !self.lacks_outcome(of, result_id) {
+                    let own = self.method(of, result);
+                    methods.retain(|method| Some(*method) != own);
+                }
+            }
+        }
+        methods
+    }
+
+    /// Whether a key of a result that decides could not be read.
+    pub fn is_unread(&self, result: RecordId) -> bool {
+        let damage = self.loaded.damaged.get(self.loaded.record(result).id.as_str());
+        let decides = |key: &String| ["value", "outcome", "date", "by"].contains(&key.as_str());
+        damage.is_some_and(|damage| damage.keys.iter().any(decides))
     }
 
     /// Whether a result says if a record is met. A number alone does not, if the record has no limit.

@@ -88,7 +88,9 @@ impl CommitState {
         for (node, key) in values.nodes() {
             // The amounts of single parts are omitted: they are in their records, and there are too many of them.
             if matches!(key, Key::Group(..)) && values.value(node).is_some() {
-                past.insert(values.name(node), PastValue { origin: "total".to_owned(), ..without_limit(node) });
+                let whole = values.whole(node);
+                let origin = if whole == node { "total" } else { "result" };
+                past.insert(values.name(node), PastValue { origin: origin.to_owned(), ..without_limit(whole) });
             }
         }
         Self { values: past }

@@ -1,7 +1,8 @@
 //! Budgets: what is available under a limit, what is allocated to its shares, which shares are over, and which have room.
 //!
 //! A budget is a target with an upper limit that has a `total`, or that other targets are a `share-of`. The value of a
-//! share is the value of its target; if that is a total, the growth allowance in it is known too.
+//! share is the value of its target; if that is a total, the growth allowance in it is known too. A total that was
+//! measured counts in place of its parts in everything around it.
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::Quantity;
@@ -37,6 +38,8 @@ pub struct Budget {
     pub uncertainty: f64,
     /// The growth allowance in the value, if it is a total.
     pub growth: Option<f64>,
+    /// What the value has more than the parts, if it was measured.
+    pub not_in_parts: Option<f64>,
     /// The target that it is a share of.
     pub share_of: Option<RecordId>,
     /// Its shares, least room first.
@@ -66,6 +69,8 @@ pub struct Share {
     pub uncertainty: f64,
     /// The growth allowance in the value, if it is a total.
     pub growth: Option<f64>,
+    /// What the value has more than the parts, if it was measured.
+    pub not_in_parts: Option<f64>,
     /// Whether the target, or a part of its subject, is safety-critical.
     pub safety_critical: bool,
 }
@@ -181,6 +186,7 @@ impl Values {
             value: self.value(node),
             uncertainty: gradients.uncertainty(&self.network, node),
             growth: None,
+            not_in_parts: self.not_in_parts(node),
             share_of: target.share_of.as_ref().and_then(|id| self.graph.loaded.find(id.as_str())),
             allocated: own.iter().fold(0.0, |sum, share| sum + share.limit),
             shares: own,
@@ -196,7 +202,16 @@ impl Values {
         let limit = self.in_dimension(upper_limit(target)?, dimension)?;
         let uncertainty = gradients.uncertainty(&self.network, node);
         let safety_critical = target.safety_critical;
-        Some(Share { index, node, limit, value: self.value(node), uncertainty, growth: None, safety_critical })
+        Some(Share {
+            index,
+            node,
+            limit,
+            value: self.value(node),
+            uncertainty,
+            growth: None,
+            not_in_parts: self.not_in_parts(node),
+            safety_critical,
+        })
     }
 
     pub(super) fn owner(&self, index: RecordId) -> Option<Owner> {

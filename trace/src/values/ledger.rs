@@ -26,6 +26,31 @@ struct Limits {
     around_shares: HashSet<(usize, Owner)>,
 }
 
+impl Ledger {
+    /// Adds an amount to every budget around it in which it has no share. `counted_from`: the position of the first owner
+    /// whose budget it counts in; `systems_from`: that of the first owner that is a system.
+    fn count(&mut self, limits: &Limits, owners: &[Owner], (counted_from, systems_from): (usize, usize), amount: f64) {
+        let mut covered: Vec<usize> = Vec::new();
+        for (depth, owner) in owners.iter().enumerate() {
+            covered.extend(limits.shares.get(owner).into_iter().flatten());
+            for &budget in limits.budgets.get(owner).into_iter().flatten() {
+                if depth < counted_from || covered.contains(&budget) {
+                    continue;
+                }
+                let (sum, systems) = self.outside.entry(budget).or_default();
+                *sum += amount;
+                // The outermost system without any share in it, otherwise the innermost system.
+                let between = owners.get(systems_from..depth).unwrap_or_default();
+                let without_share =
+                    between.iter().rev().find(|owner| !limits.around_shares.contains(&(budget, **owner)));
+                if let Some(system) = without_share.or_else(|| between.first()).copied().flatten() {
+                    *systems.entry(system).or_default() += amount;
+                }
+            }
+        }
+    }
+}
+
 impl Values {
     /// A record, what encloses it from the inside out, and the car.
     fn owners(&self, from: Owner) -> Vec<Owner> {
@@ -88,6 +113,16 @@ impl Values {
         limits
     }
 
+    /// A record and what encloses it, up to the first one from this position on whose total of an amount was measured.
+    fn owners_up_to_measured(&self, from: Owner, amount: u16, first: usize) -> Vec<Owner> {
+        let mut owners = self.owners(from);
+        let measured = owners.iter().skip(first).position(|owner| self.measured_total(*owner, amount).is_some());
+        if let Some(at) = measured {
+            owners.truncate(first + at + 1);
+        }
+        owners
+    }
+
     /// Adds up the parts that have an amount, each in everything that encloses it.
     fn ledger(&self, amount: &str, budgets: &[Budget]) -> Ledger {
         let mut ledger = Ledger::default();
@@ -100,28 +135,21 @@ impl Values {
         for (index, _, part) in self.graph.loaded.parts() {
             let Some(node) = self.node(&Key::Part(index, number)) else { continue };
             let (Some(piece), Some(factor)) = (self.value(node), factors.get(&node)) else { continue };
-            let owners = self.owners(Some(index));
+            let owners = self.owners_up_to_measured(Some(index), number, 0);
             let growth = piece * (factor - f64::from(part.count.unwrap_or(1)));
             for owner in &owners {
                 *ledger.growth.entry(*owner).or_default() += growth;
             }
-            let mut covered: Vec<usize> = Vec::new();
-            for (depth, owner) in owners.iter().enumerate() {
-                covered.extend(limits.shares.get(owner).into_iter().flatten());
-                for &budget in limits.budgets.get(owner).into_iter().flatten() {
-                    if piece == 0.0 || covered.contains(&budget) {
-                        continue;
-                    }
-                    let (sum, systems) = ledger.outside.entry(budget).or_default();
-                    *sum += piece * factor;
-                    // The outermost system without any share in it, otherwise the system of the part.
-                    let between = owners.get(1..depth).unwrap_or_default();
-                    let without_share =
-                        between.iter().rev().find(|owner| !limits.around_shares.contains(&(budget, **owner)));
-                    if let Some(system) = without_share.or_else(|| between.first()).copied().flatten() {
-                        *systems.entry(system).or_default() += piece * factor;
-                    }
-                }
+            if piece != 0.0 {
+                ledger.count(&limits, &owners, (0, 1), piece * factor);
+            }
+        }
+        // In everything around it, a measured total counts in place of its parts.
+        for total in self.measured_totals.iter().filter(|total| total.amount == number && total.subject.is_some()) {
+            let owners = self.owners_up_to_measured(total.subject, number, 1);
+            let is_part = total.subject.is_some_and(|subject| self.graph.loaded.part(subject).is_some());
+            if let Some(value) = self.value(total.target).filter(|value| *value != 0.0) {
+                ledger.count(&limits, &owners, (1, usize::from(is_part)), value);
             }
         }
         ledger

@@ -50,6 +50,25 @@ pub enum Key {
     Group(Option<RecordId>, u16),
     /// A name under `given` or `reads` of a record.
     Local(RecordId, Box<str>),
+    /// What the measured value of a target with a `total` has more than its parts.
+    NotInParts(RecordId),
+}
+
+/// A total that was measured: its value replaces the parts in every total above.
+#[derive(Clone, Debug)]
+pub(crate) struct MeasuredTotal {
+    /// The node of the target with the result.
+    pub(crate) target: NodeId,
+    /// The node of its parts: the total of a group, or the amount of one piece of a part.
+    pub(crate) parts: NodeId,
+    /// The count and growth of a part; 1 for a group.
+    pub(crate) factor: f64,
+    /// The system or part; `None` for the car.
+    pub(crate) subject: Option<RecordId>,
+    /// The amount.
+    pub(crate) amount: u16,
+    /// The date of the result.
+    pub(crate) date: Option<schema::Day>,
 }
 
 impl Key {
@@ -73,6 +92,7 @@ impl Key {
             }
             Self::Group(None, number) => format!("{}.{}", schema::words::CAR, amount(*number)),
             Self::Local(record, name) => format!("{} given {name}", id(*record)),
+            Self::NotInParts(record) => format!("{} not in the parts", id(*record)),
         }
     }
 }
@@ -141,6 +161,8 @@ pub struct Values {
     amounts: Vec<Box<str>>,
     by_key: HashMap<Key, NodeId>,
     origins: HashMap<RecordId, Origin>,
+    measured_totals: Vec<MeasuredTotal>,
+    measured_by_parts: HashMap<NodeId, usize>,
     partials: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
 }
@@ -182,10 +204,33 @@ impl Values {
         let Some(amount) = amount else { return self.record_node(self.graph.loaded.find(id)?) };
         let amount = self.amount(amount)?;
         if id == schema::words::CAR {
-            return self.node(&Key::Group(None, amount));
+            return self.node(&Key::Group(None, amount)).map(|node| self.whole(node));
         }
         let index = self.graph.loaded.find(id)?;
-        self.node(&Key::amount(&self.graph.loaded, index, amount)?)
+        self.node(&Key::amount(&self.graph.loaded, index, amount)?).map(|node| self.whole(node))
+    }
+
+    /// The node that has the value of a total: the target that was measured in its place, otherwise the total itself,
+    /// which adds up the parts. Any other node is its own.
+    pub fn whole(&self, node: NodeId) -> NodeId {
+        let is_total = matches!(self.keys[node], Key::Group(..));
+        let measured = self.measured_by_parts.get(&node).filter(|_| is_total);
+        measured.map_or(node, |at| self.measured_totals[*at].target)
+    }
+
+    /// What a measured total has more than its parts, with their counts and growth allowances, in SI; negative if it has
+    /// less. The node is that of the target or of the total; `None` if it was not measured, or has no parts.
+    pub fn not_in_parts(&self, node: NodeId) -> Option<f64> {
+        let target = self.whole(node);
+        let total = self.measured_totals.iter().find(|total| total.target == target)?;
+        Some(self.value(target)? - total.factor * self.value(total.parts)?)
+    }
+
+    /// The total that was measured in place of this amount of a part or system, or of the car for `None`.
+    fn measured_total(&self, subject: Option<RecordId>, amount: u16) -> Option<&MeasuredTotal> {
+        let part = subject.filter(|subject| self.graph.loaded.part(*subject).is_some());
+        let key = part.map_or(Key::Group(subject, amount), |part| Key::Part(part, amount));
+        self.measured_by_parts.get(&self.node(&key)?).map(|at| &self.measured_totals[*at])
     }
 
     /// The name of a node, as used in formulas; a local name comes after the id of its record.

@@ -1,7 +1,12 @@
-//! The status of a target: met or missed by a result, on target or at risk by an estimate, or without a value.
+//! The status of a target: met, missed or uncertain by a result, on target or at risk by an estimate, or without a value.
+//!
+//! A result decides only if the whole interval of its expanded uncertainty (k = 2) is on one side of the limit: JCGM
+//! 106:2012, 8.3, guarded acceptance and guarded rejection with a guard band of that width. So a target that is met
+//! conforms with a probability of at least 97.7 %, and one that is missed does not, with the same probability.
 
 use schema::Quantity;
 use schema::records::Target;
+use statrs::function::erf::erfc;
 
 use super::currency::in_currency;
 use super::{Gradients, Origin, Values};
@@ -10,10 +15,12 @@ use crate::ids::{NodeId, RecordId};
 /// The status of a target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Status {
-    /// A result meets it.
+    /// A result meets it, including its uncertainty.
     Met,
-    /// A result does not meet it.
+    /// A result does not meet it, and neither does any other value inside its uncertainty.
     Missed,
+    /// The limit is inside the uncertainty of the result.
+    Uncertain,
     /// An estimate meets it, including its uncertainty.
     OnTarget,
     /// The estimate, with its uncertainty, does not meet it.
@@ -24,7 +31,7 @@ pub enum Status {
 
 impl Status {
     /// All of them.
-    pub const ALL: [Self; 5] = [Self::Met, Self::Missed, Self::OnTarget, Self::AtRisk, Self::NoValue];
+    pub const ALL: [Self; 6] = [Self::Met, Self::Missed, Self::Uncertain, Self::OnTarget, Self::AtRisk, Self::NoValue];
 
     /// The status of a word.
     pub fn from_word(word: &str) -> Option<Self> {
@@ -36,6 +43,7 @@ impl Status {
         match self {
             Self::Met => "met",
             Self::Missed => "missed",
+            Self::Uncertain => "uncertain",
             Self::OnTarget => "on target",
             Self::AtRisk => "at risk",
             Self::NoValue => "no value",
@@ -70,6 +78,31 @@ impl Limit {
         let slack = 1e-9 * value.abs();
         self.at_least.is_none_or(|least| value - uncertainty >= least - slack)
             && self.at_most.is_none_or(|most| value + uncertainty <= most + slack)
+    }
+
+    /// Whether no value inside this uncertainty meets it. A value exactly at the end of the interval does not count.
+    pub fn excludes(&self, value: f64, uncertainty: f64) -> bool {
+        let slack = 1e-9 * value.abs();
+        self.at_least.is_some_and(|least| value + uncertainty <= least + slack && value < least - slack)
+            || self.at_most.is_some_and(|most| value - uncertainty >= most - slack && value > most + slack)
+    }
+
+    /// The status of a measured value with this uncertainty.
+    pub fn measured(&self, value: f64, uncertainty: f64) -> Status {
+        if self.holds(value, uncertainty) {
+            Status::Met
+        } else if self.excludes(value, uncertainty) {
+            Status::Missed
+        } else {
+            Status::Uncertain
+        }
+    }
+
+    /// The probability that the true value is within the limit, for a measured value with this expanded uncertainty
+    /// (k = 2): that of a normal distribution without other knowledge of the value (JCGM 106:2012, 7.2).
+    pub fn conformance(&self, value: f64, uncertainty: f64) -> f64 {
+        let below = |end: f64| 0.5 * erfc((value - end) / (uncertainty / 2.0) / std::f64::consts::SQRT_2);
+        self.at_most.map_or(1.0, below) - self.at_least.map_or(0.0, below)
     }
 
     /// How far a value is inside the limit: `value/limit - 1` for at-least, `1 - value/limit` for at-most, and the smaller
@@ -118,6 +151,8 @@ pub struct TargetStatus {
     pub margin: Option<f64>,
     /// The status.
     pub status: Status,
+    /// The probability that the true value is within the limit; only for a result with an uncertainty.
+    pub conformance: Option<f64>,
 }
 
 impl Values {
@@ -140,13 +175,14 @@ impl Values {
         let uncertainty = gradients.uncertainty(&self.network, node);
         let status = match (value, self.origin(index)) {
             (None, _) => Status::NoValue,
-            (Some(value), Origin::Result(_)) if limit.holds(value, 0.0) => Status::Met,
-            (Some(_), Origin::Result(_)) => Status::Missed,
+            (Some(value), Origin::Result(_)) => limit.measured(value, uncertainty),
             (Some(value), _) if limit.holds(value, uncertainty) => Status::OnTarget,
             (Some(_), _) => Status::AtRisk,
         };
         // A ratio of temperatures in degrees Celsius differs from that in kelvins: neither is a margin.
         let margin = value.filter(|_| !self.unit(node).has_own_zero()).and_then(|value| limit.margin(value));
-        Some(TargetStatus { index, node, limit, value, uncertainty, margin, status })
+        let measured = value.filter(|_| uncertainty > 0.0 && matches!(self.origin(index), Origin::Result(_)));
+        let conformance = measured.map(|value| limit.conformance(value, uncertainty));
+        Some(TargetStatus { index, node, limit, value, uncertainty, margin, status, conformance })
     }
 }

@@ -10,6 +10,7 @@
 
 mod models;
 mod read;
+mod results;
 mod scores;
 mod transfers;
 mod uncertainty;

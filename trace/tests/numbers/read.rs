@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use schema::Day;
 use trace::snapshot::{Request, State};
+use trace::values::Status;
 use trace::{Loaded, Study};
 
 /// Settings in the build stage, without growth of amounts.
@@ -26,6 +27,8 @@ pub(crate) struct Number {
     pub(crate) unit: String,
     /// Where the value is from.
     pub(crate) origin: String,
+    /// Of a target: its status, and for a result the probability that the limit is met.
+    pub(crate) status: Option<(Status, Option<f64>)>,
     /// Of an event: the value of its first input that scores exactly the plan.
     needed: Option<f64>,
 }
@@ -60,6 +63,8 @@ impl Read {
         let (loaded, values) = (&study.loaded, study.values());
         assert!(values.problems.is_empty(), "{:?}", values.problems);
         let gradients = study.gradients();
+        let all = study.target_statuses().iter();
+        let statuses: HashMap<_, _> = all.map(|target| (target.index, (target.status, target.conformance))).collect();
         let mut numbers = HashMap::new();
         for index in loaded.record_ids() {
             let Some(node) = values.record_node(index) else { continue };
@@ -72,6 +77,7 @@ impl Read {
                 uncertainty: gradients.uncertainty(&values.network, node) / unit.factor(),
                 unit: unit.to_string(),
                 origin: values.origin(index).word().to_owned(),
+                status: statuses.get(&index).copied(),
                 needed,
             };
             numbers.insert(loaded.record(index).id.to_string(), number);

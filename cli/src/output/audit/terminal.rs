@@ -262,7 +262,7 @@ fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64)
 fn period_counts(periods: &[AtRiskPeriod]) -> String {
     let number = |is_wanted: &dyn Fn(&AtRiskPeriod) -> bool| periods.iter().filter(|period| is_wanted(period)).count();
     let mut parts = vec![format!("{} resolved", number(&AtRiskPeriod::is_resolved))];
-    for end in [PeriodEnd::Missed, PeriodEnd::LimitChanged, PeriodEnd::NoValue] {
+    for end in [PeriodEnd::Missed, PeriodEnd::Uncertain, PeriodEnd::LimitChanged, PeriodEnd::NoValue] {
         let ended = number(&|period| period.ended(end));
         parts.extend((ended > 0).then(|| format!("{ended} {}", end.words())));
     }

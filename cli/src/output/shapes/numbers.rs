@@ -28,12 +28,21 @@ pub(crate) static VALUES: Answer = Answer {
                         "1",
                         "distance to the limit as a share of the limit, negative beyond it; null in degrees Celsius",
                     ),
+                    measure(
+                        "conformance",
+                        NUMBER_OR_NULL,
+                        "1",
+                        "probability that the true value is within the limit; only for results with an uncertainty",
+                    ),
+                    measure("not_in_parts", NUMBER_OR_NULL, "`unit`", NOT_IN_PARTS),
                 ]])),
                 "the values",
             ),
         ]],
     )],
 };
+
+const NOT_IN_PARTS: &str = "what a measured total has more than its parts; null if it was not measured";
 
 const WITHOUT_SHARE: &[Key] = &[
     key("id", Shape::Text, "id of the system"),
@@ -46,6 +55,7 @@ const SPENT: &[Key] = &[
     measure("value", NUMBER_OR_NULL, "`unit` of the budget", "value, including the growth allowance"),
     measure("uncertainty", NUMBER_OR_NULL, "`unit` of the budget", UNCERTAINTY),
     measure("growth", NUMBER_OR_NULL, "`unit` of the budget", "growth allowance that is included in the value"),
+    measure("not_in_parts", NUMBER_OR_NULL, "`unit` of the budget", NOT_IN_PARTS),
     measure("room", NUMBER_OR_NULL, "`unit` of the budget", "limit minus value; negative if over"),
     measure("over", NUMBER_OR_NULL, "`unit` of the budget", "value above the limit; null if within it"),
 ];

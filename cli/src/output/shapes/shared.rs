@@ -4,7 +4,7 @@ use super::{Key, NUMBER_OR_NULL, Named, Shape, TEXT_OR_NULL, key, measure};
 
 pub(super) const LEVELS: &[&str] = &["error", "warning", "note"];
 pub(super) const STAGES: &[&str] = &["concept", "design", "build", "test", "contest"];
-pub(super) const STATUSES: &[&str] = &["met", "missed", "on target", "at risk", "no value"];
+pub(super) const STATUSES: &[&str] = &["met", "missed", "uncertain", "on target", "at risk", "no value"];
 pub(super) const ORIGINS: &[&str] = &["result", "analysis", "formula", "total", "estimate", "score", "events", "none"];
 
 /// The expanded uncertainty, which most numbers have.

@@ -5,12 +5,13 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Dimension;
 use schema::records::{Amount, Part};
+use schema::words::CAR;
 use schema::{Quantity, Settings};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
-use crate::values::Key;
 use crate::values::network::Rule;
+use crate::values::{Key, MeasuredTotal};
 
 /// The parts of a system (of the car for `None`) that have an amount, each with its factor: count and growth.
 type Members = HashMap<(Option<RecordId>, u16), Vec<(NodeId, f64)>>;
@@ -59,6 +60,53 @@ impl Builder<'_> {
         f64::from(part.count.unwrap_or(1)) * (1.0 + growth(self.graph.loaded.settings(), name, amount))
     }
 
+    /// Finds the totals that were measured: the target of each subject with the latest result. What it has more than the
+    /// parts is a node that is added to every total above.
+    fn measure_totals(&mut self) {
+        let loaded = &*self.graph.loaded;
+        for (index, _, target) in loaded.targets() {
+            let (Some(amount), Some(of), None) = (&target.total, &target.of, &target.formula) else { continue };
+            let Some(number) = self.find_amount(amount.as_str()) else { continue };
+            let subject = if of.as_str() == CAR { None } else { loaded.find(of.as_str()) };
+            if subject.is_none() && of.as_str() != CAR {
+                continue;
+            }
+            let part = subject.and_then(|subject| loaded.part(subject).map(|part| (subject, part)));
+            let (key, factor) = match part {
+                Some((index, part)) => {
+                    let own = part.amounts.get(amount.as_str()).map(|own| self.factor(part, amount.as_str(), own));
+                    (Key::Part(index, number), own.unwrap_or(1.0))
+                }
+                None => (Key::Group(subject, number), 1.0),
+            };
+            let (node, parts) = (self.by_key[&Key::Record(index)], self.by_key.get(&key).copied());
+            let Some((parts, (result, value))) = parts.zip(self.latest_result(index)) else { continue };
+            let dimension = self.network.nodes[parts].dimension;
+            if self.in_currency(&value).0.dimension() != dimension || self.required[node] != Some(dimension) {
+                continue;
+            }
+            let date = loaded.result(result).and_then(|result| result.date);
+            let own = MeasuredTotal { target: node, parts, factor, subject, amount: number, date };
+            let next = self.measured_totals.len();
+            match *self.measured_by_parts.entry(parts).or_insert(next) {
+                at if at == next => self.measured_totals.push(own),
+                at if self.measured_totals[at].date < date => self.measured_totals[at] = own,
+                _ => {}
+            }
+        }
+    }
+
+    /// The node for what a measured total has more than its parts.
+    fn not_in_parts(&mut self, total: &MeasuredTotal) -> NodeId {
+        let dimension = self.network.nodes[total.parts].dimension;
+        let Key::Record(record) = self.keys[total.target] else { return total.target };
+        let node = self.add(Key::NotInParts(record), Field::new(record, &["total"]), Some(dimension));
+        self.network.nodes[node].unit = self.network.nodes[total.parts].unit.clone();
+        self.network.nodes[node].inputs = vec![total.target, total.parts];
+        self.network.nodes[node].rule = Rule::Total(vec![1.0, -total.factor]);
+        node
+    }
+
     /// One total per amount for the car and for each system.
     fn totals_of_groups(&mut self, mut members: Members) {
         let loaded = &*self.graph.loaded;
@@ -70,7 +118,8 @@ impl Builder<'_> {
             }
         }
         let groups = || std::iter::once(None).chain(systems.iter().copied().map(Some));
-        for number in 0..self.amounts.len() as u16 {
+        let numbers: Vec<u16> = (0..self.amounts.len() as u16).collect();
+        for &number in &numbers {
             let first = members.get(&(None, number)).and_then(|all| all.first()).map(|(node, _)| *node);
             let Some(first) = first else { continue };
             let (dimension, unit) = (self.network.nodes[first].dimension, self.network.nodes[first].unit.clone());
@@ -79,6 +128,19 @@ impl Builder<'_> {
                 let node = self.add(Key::Group(group, number), field, Some(dimension));
                 self.network.nodes[node].unit = unit.clone();
             }
+        }
+        self.measure_totals();
+        for total in self.measured_totals.clone() {
+            let Some(subject) = total.subject else { continue };
+            let node = self.not_in_parts(&total);
+            let around = loaded.record(subject).about().and_then(|id| loaded.find(id.as_str()));
+            // Each total above has the parts in it, directly or through the totals of systems: what is not in the parts
+            // is added where the measured subject is. The car has it once.
+            for group in [None].into_iter().chain(around.map(Some)) {
+                members.entry((group, total.amount)).or_default().push((node, 1.0));
+            }
+        }
+        for number in numbers.into_iter().filter(|number| self.by_key.contains_key(&Key::Group(None, *number))) {
             for group in groups() {
                 let mut all = members.remove(&(group, number)).unwrap_or_default();
                 // A system also contains what the systems in it contain. The car already has each part once.

@@ -17,7 +17,7 @@ use crate::values::currency::in_currency;
 use crate::values::network::{Network, Rule, Value};
 use crate::values::problems::{ValueProblem, ValueProblemKind};
 use crate::values::tables::TableError;
-use crate::values::{Key, Measured, Origin};
+use crate::values::{Key, Measured, MeasuredTotal, Origin};
 
 /// The key that a text of a record belongs to.
 #[derive(Clone, Debug)]
@@ -47,6 +47,10 @@ pub(super) struct Builder<'g> {
     pub(super) amount_routes: Vec<Arc<[String]>>,
     pub(super) origins: HashMap<RecordId, Origin>,
     pub(super) problems: Vec<ValueProblem>,
+    /// The totals that were measured, in the order of the targets.
+    pub(super) measured_totals: Vec<MeasuredTotal>,
+    /// The position of each by the node of its parts.
+    pub(super) measured_by_parts: HashMap<NodeId, usize>,
     measured: Measured,
 }
 
@@ -63,6 +67,8 @@ impl<'g> Builder<'g> {
             amount_routes: Vec::new(),
             origins: HashMap::new(),
             problems: Vec::new(),
+            measured_totals: Vec::new(),
+            measured_by_parts: HashMap::new(),
             measured,
         }
     }
@@ -229,7 +235,7 @@ impl Builder<'_> {
         keys.filter_map(|key| match key {
             Key::Local(owner, name) if *owner == record => Some(name.to_string()),
             Key::Record(_) | Key::Part(..) => Some(key.name(&self.graph.loaded, &self.amounts)),
-            Key::Local(..) | Key::Group(..) => None,
+            Key::Local(..) | Key::Group(..) | Key::NotInParts(_) => None,
         })
         .collect()
     }
@@ -246,11 +252,16 @@ impl Builder<'_> {
             return self.by_key.get(&Key::Record(loaded.find(name)?)).copied();
         };
         let amount = self.find_amount(amount)?;
-        if id == CAR {
-            return self.by_key.get(&Key::Group(None, amount)).copied();
-        }
-        let index = loaded.find(id)?;
-        self.by_key.get(&Key::amount(loaded, index, amount)?).copied()
+        let key = if id == CAR { Key::Group(None, amount) } else { Key::amount(loaded, loaded.find(id)?, amount)? };
+        let node = self.by_key.get(&key).copied()?;
+        // A total that was measured is the measured value under every name.
+        let is_total = matches!(key, Key::Group(..));
+        Some(self.measured_total(node).filter(|_| is_total).unwrap_or(node))
+    }
+
+    /// The target that was measured in place of a total, or of the amount of a part.
+    pub(super) fn measured_total(&self, parts: NodeId) -> Option<NodeId> {
+        self.measured_by_parts.get(&parts).map(|at| self.measured_totals[*at].target)
     }
 
     /// Defines the names of a record, except those that are a table or a list of the model.
@@ -283,7 +294,7 @@ impl Builder<'_> {
         if self.measured == Measured::Nothing || (is_event && self.measured == Measured::BeforeTheContest) {
             return None;
         }
-        let mut results = self.graph.results(record).into_iter().rev();
+        let mut results = self.graph.current_results(record).into_iter().rev();
         results.find_map(|(id, result)| result.date.and(result.value.clone()).map(|value| (id, value)))
     }
 }

@@ -31,8 +31,21 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.sort();
     let state = builder.network.evaluate();
     builder.report_model_errors(&state);
-    let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
+    let Builder { network, keys, by_key, amounts, origins, problems, measured_totals, measured_by_parts, .. } = builder;
     let (partials, gradients) = (OnceLock::new(), OnceLock::new());
     let graph = Arc::clone(graph);
-    Values { graph, network, state, keys, problems, amounts, by_key, origins, partials, gradients }
+    Values {
+        graph,
+        network,
+        state,
+        keys,
+        problems,
+        amounts,
+        by_key,
+        origins,
+        measured_totals,
+        measured_by_parts,
+        partials,
+        gradients,
+    }
 }

@@ -30,10 +30,11 @@ impl Builder<'_> {
         let loaded = &*self.graph.loaded;
         let date = loaded.result(used).and_then(|result| result.date);
         let same_date = |other: &TestResult| other.value.is_some() && other.date == date;
-        let mut results = self.graph.results(index).into_iter();
+        let mut results = self.graph.current_results(index).into_iter();
         if let Some((other, _)) = results.find(|(id, other)| *id != used && same_date(other)) {
             let message = format!("result {} has the same date and is used instead", loaded.record(used).id);
-            let help = "combine both in one result, or correct a date";
+            let help =
+                "combine both in one result, correct a date, or name the one that is replaced under `supersedes`";
             self.report(ValueProblemKind::Twice, &Field::new(other, &["date"]), 0, message, help);
         }
     }
@@ -87,16 +88,20 @@ impl Builder<'_> {
     /// The node that an amount of the car, a system or a part is calculated from, and its factor.
     fn total_of(&self, subject: &str, number: u16) -> (Option<NodeId>, f64) {
         let node = |key: Key| self.by_key.get(&key).copied();
+        let whole = |key: Key| node(key).map(|node| self.measured_total(node).unwrap_or(node));
         let car = node(Key::Group(None, number));
         if subject == CAR {
-            return (car, 1.0);
+            return (whole(Key::Group(None, number)), 1.0);
         }
         let Some(record) = self.graph.loaded.find(subject) else { return (None, 1.0) };
         if self.graph.loaded.part(record).is_none() {
-            return (node(Key::Group(Some(record), number)), 1.0);
+            return (whole(Key::Group(Some(record), number)), 1.0);
         }
         // The factor of a part (its count and its growth) is read from the total of the car.
         let piece = node(Key::Part(record, number));
+        if let Some(measured) = piece.and_then(|piece| self.measured_total(piece)) {
+            return (Some(measured), 1.0);
+        }
         let factor = piece.zip(car).and_then(|(piece, car)| {
             let car = &self.network.nodes[car];
             let position = car.inputs.iter().position(|input| *input == piece)?;

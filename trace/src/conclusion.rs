@@ -1,0 +1,89 @@
+//! What the results of a record say about it, and which of its planned verifications they close.
+//!
+//! The results of the latest date decide, except those that another result supersedes. One that cannot be read closes
+//! nothing, and neither do results of one date that contradict each other.
+
+use schema::records::{Method, Outcome, TestResult};
+
+use crate::ids::RecordId;
+use crate::study::Study;
+use crate::values::Status;
+
+/// What the latest results of a record say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Conclusion {
+    /// The record is met.
+    Passed,
+    /// It is not met.
+    Failed,
+    /// The limit is inside the uncertainty of the value.
+    Uncertain,
+    /// One result passes and another one of the same date fails.
+    Contradicted,
+    /// A key of the result could not be read.
+    Unread,
+}
+
+impl Conclusion {
+    /// Whether it closes a verification: the record was measured or tested, with a result that can be read.
+    pub fn closes(self) -> bool {
+        match self {
+            Self::Passed | Self::Failed | Self::Uncertain => true,
+            Self::Contradicted | Self::Unread => false,
+        }
+    }
+
+    /// What several results of one date say together.
+    fn of_one_date(all: &[Self]) -> Option<Self> {
+        let has = |own: Self| all.contains(&own);
+        if has(Self::Passed) && has(Self::Failed) {
+            return Some(Self::Contradicted);
+        }
+        [Self::Unread, Self::Failed, Self::Uncertain, Self::Passed].into_iter().find(|own| has(*own))
+    }
+}
+
+impl Study {
+    /// What the latest results of a record say: those of one method, or of all methods for `None`. `None` if it has no
+    /// result that says anything.
+    pub fn conclusion(&self, of: RecordId, method: Option<Method>) -> Option<Conclusion> {
+        let all: Vec<Conclusion> = self.latest_of(of, method).into_iter().map(|(_, own)| own).collect();
+        Conclusion::of_one_date(&all)
+    }
+
+    /// The results of the latest date, of one method or of all, each with what it says.
+    pub(crate) fn latest_of(&self, of: RecordId, method: Option<Method>) -> Vec<(RecordId, Conclusion)> {
+        let graph = &self.graph;
+        let results = graph.current_results(of).into_iter();
+        let wanted = results.filter(|(_, result)| method.is_none_or(|own| graph.method(of, result) == Some(own)));
+        let said = wanted.filter_map(|(id, result)| Some((result.date, id, self.says(of, id, result)?)));
+        let said: Vec<_> = said.collect();
+        let last = said.last().map(|(date, ..)| *date);
+        said.into_iter().filter(|(date, ..)| Some(*date) == last).map(|(_, id, own)| (id, own)).collect()
+    }
+
+    /// What one result says about its record.
+    fn says(&self, of: RecordId, id: RecordId, result: &TestResult) -> Option<Conclusion> {
+        if self.graph.is_unread(id) {
+            return Some(Conclusion::Unread);
+        }
+        match (result.outcome, &result.value, self.loaded.target(of)) {
+            (Some(Outcome::Pass), ..) => Some(Conclusion::Passed),
+            (Some(Outcome::Fail), ..) => Some(Conclusion::Failed),
+            (None, Some(value), Some(target)) => {
+                let values = self.values();
+                let (dimension, value, uncertainty) = values.in_team(value);
+                let fits = values.record_node(of).is_some_and(|node| values.dimension(node) == dimension);
+                Some(match values.limit(target).measured(value, uncertainty) {
+                    _ if !fits => Conclusion::Unread,
+                    Status::Met => Conclusion::Passed,
+                    Status::Missed => Conclusion::Failed,
+                    _ => Conclusion::Uncertain,
+                })
+            }
+            // The points of an event meet nothing, but they verify it.
+            (None, Some(_), None) => self.graph.is_conclusive(of, result).then_some(Conclusion::Passed),
+            (None, None, _) => None,
+        }
+    }
+}
