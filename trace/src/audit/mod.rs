@@ -10,6 +10,7 @@ mod next_season;
 mod points;
 mod predictions;
 mod season;
+mod split;
 mod targets;
 mod verification;
 
@@ -19,8 +20,9 @@ mod tests;
 pub use at_risk::{AtRiskPeriod, PeriodEnd};
 pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
-pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
+pub use predictions::{EstimateOf, Group, Pair, allowance, groups, inside_interval};
 pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
+pub use split::{ScoreCause, Split};
 pub use targets::{TargetAudit, Verdict};
 pub use verification::{Method, Verified};
 

@@ -31,8 +31,8 @@ impl Verified {
 fn has_passed(study: &Study, targets: &[TargetAudit], index: RecordId, group: Option<RecordId>) -> Option<bool> {
     if let Ok(at) = targets.binary_search_by_key(&index, |target| target.status.index) {
         return match targets[at].verdict {
-            Verdict::Met => Some(true),
-            Verdict::Missed => Some(false),
+            Verdict::Met | Verdict::MetUncertain | Verdict::MetAfterChange => Some(true),
+            Verdict::Missed | Verdict::MissedUncertain => Some(false),
             Verdict::NeverVerified | Verdict::NotDue => None,
         };
     }

@@ -43,6 +43,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     let has_result = |index| {
         graph.linked(index, Link::Verifies, Direction::Incoming).any(|result| !graph.lacks_outcome(index, result))
+            || graph.is_driven(index)
     };
     // Parts with an overdue plan that they inherit, by group: one finding for all of them.
     let mut groups: BTreeMap<RecordId, Vec<RecordId>> = BTreeMap::new();

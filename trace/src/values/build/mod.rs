@@ -6,6 +6,7 @@ mod amounts;
 mod analyses;
 mod builder;
 mod declare;
+mod driven;
 mod events;
 mod order;
 mod targets;
@@ -27,6 +28,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.targets();
     builder.analyses();
     builder.sort();
+    builder.report_driven();
     let state = builder.network.evaluate();
     builder.report_model_errors(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
