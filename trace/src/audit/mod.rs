@@ -20,7 +20,7 @@ mod tests;
 pub use at_risk::{AtRiskPeriod, PeriodEnd};
 pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
-pub use predictions::{EstimateOf, Group, Pair, allowance, groups, inside_interval};
+pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
 pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 pub use split::{ScoreCause, Split};
 pub use targets::{TargetAudit, Verdict};
@@ -48,6 +48,8 @@ pub struct Audit {
     pub verified: Vec<Verified>,
     /// Estimates with their results.
     pub pairs: Vec<Pair>,
+    /// How many results are inside the interval of their estimate, and how many estimates have both.
+    pub inside: (usize, usize),
     /// The periods in which targets were at risk.
     pub at_risk_periods: Vec<AtRiskPeriod>,
     /// The analyses that are not used.
@@ -60,12 +62,14 @@ impl Audit {
     /// The review of a study, with what git has of the season.
     pub fn new(study: &Study, season: Option<&Season>) -> Self {
         let targets = targets::all(study, season);
+        let pairs = predictions::pairs(study.values(), &targets, season);
         Self {
             day: study.day,
             future_results: future_results(study),
             goals: points::all(study),
             verified: verification::all(study, &targets),
-            pairs: predictions::pairs(study.values(), &targets, season),
+            inside: predictions::inside(&targets, &pairs),
+            pairs,
             at_risk_periods: season.map(|season| at_risk::all(&study.loaded, &targets, season)).unwrap_or_default(),
             unused_analyses: unused_analyses(study),
             waivers: waivers(study),

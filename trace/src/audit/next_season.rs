@@ -2,6 +2,7 @@
 
 use schema::settings::Settings;
 
+use super::predictions::is_inside;
 use super::{AtRiskPeriod, Audit, Group, PeriodEnd, TargetAudit, Verdict, groups};
 use crate::ids::RecordId;
 use crate::values::Status;
@@ -65,6 +66,12 @@ impl TargetAudit {
     /// The expanded uncertainty (k = 2) of the measured value in SI; zero if it has none.
     pub fn measured_uncertainty(&self) -> f64 {
         self.measured().map_or(0.0, |_| self.status.uncertainty)
+    }
+
+    /// Whether the measured value is inside the interval of the estimate; `None` if one of them is missing.
+    pub fn is_inside_estimate(&self) -> Option<bool> {
+        let (estimate, uncertainty, _) = self.estimate?;
+        is_inside(self.measured()?, estimate, uncertainty)
     }
 
     /// The measured value in SI, if there is one.

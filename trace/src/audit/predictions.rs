@@ -46,15 +46,26 @@ impl Pair {
 
     /// Whether the result is inside the interval of the estimate; `None` if the estimate has no uncertainty.
     pub fn is_inside(&self) -> Option<bool> {
-        let slack = 1e-9 * self.estimate.abs();
-        (self.uncertainty > 0.0).then(|| (self.result - self.estimate).abs() <= self.uncertainty + slack)
+        is_inside(self.result, self.estimate, self.uncertainty)
     }
 }
 
-/// How many results are inside the interval of their estimate, and how many estimates have one.
-pub fn inside_interval<'p>(pairs: impl IntoIterator<Item = &'p Pair>) -> (usize, usize) {
-    let known = pairs.into_iter().filter_map(Pair::is_inside);
-    known.fold((0, 0), |(inside, all), is_inside| (inside + usize::from(is_inside), all + 1))
+/// Whether a result is inside the interval of an estimate; `None` without an uncertainty. One part in 10^9 is ignored.
+pub(super) fn is_inside(result: f64, estimate: f64, uncertainty: f64) -> Option<bool> {
+    (uncertainty > 0.0).then(|| (result - estimate).abs() <= uncertainty + 1e-9 * estimate.abs())
+}
+
+/// How many are inside, and how many there are.
+fn count_inside(all: impl Iterator<Item = bool>) -> (usize, usize) {
+    all.fold((0, 0), |(inside, all), is_inside| (inside + usize::from(is_inside), all + 1))
+}
+
+/// How many results are inside the interval of their estimate, and how many estimates have one. A target counts also if
+/// its unit has no ratio (degrees Celsius), so that it is no pair.
+pub(super) fn inside(targets: &[TargetAudit], pairs: &[Pair]) -> (usize, usize) {
+    let parts = pairs.iter().filter(|pair| matches!(pair.source, EstimateOf::Part(..)));
+    let of_targets = targets.iter().filter_map(TargetAudit::is_inside_estimate);
+    count_inside(of_targets.chain(parts.filter_map(Pair::is_inside)))
 }
 
 /// The pairs of one quantity and one basis.
@@ -101,7 +112,7 @@ pub fn groups(pairs: &[Pair]) -> Vec<Group> {
     by.into_iter()
         .map(|((quantity, basis), pairs)| {
             let errors: Vec<f64> = pairs.iter().map(|pair| pair.error()).collect();
-            let (inside, with_interval) = inside_interval(pairs);
+            let (inside, with_interval) = count_inside(pairs.iter().filter_map(|pair| pair.is_inside()));
             let size = errors.len() as f64;
             let bias = errors.iter().sum::<f64>() / size;
             let squares: f64 = errors.iter().map(|error| (error - bias).powi(2)).sum();

@@ -3,7 +3,7 @@
 use schema::Quantity;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
-use trace::audit::{EstimateOf, GoalScore, ScoreCause, Split, TargetAudit, inside_interval};
+use trace::audit::{EstimateOf, GoalScore, ScoreCause, Split, TargetAudit};
 use trace::values::{LEVEL, Origin};
 
 use super::super::check::off_json;
@@ -200,6 +200,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "unrecorded": target.unrecorded(),
         "after_result": target.after_result(),
         "first_limit_met": target.first_limit_met,
+        "inside_estimate": target.is_inside_estimate(),
         "verdict": verdict,
         "qualifier": qualifier,
         "status": status.status.word(),
@@ -234,7 +235,7 @@ fn predictions(view: &AuditView<'_>) -> Value {
                    "allowance_90": number(group.allowance), "allowance_used": number(view.used(group))})
         })
         .collect();
-    let (inside, with_interval) = inside_interval(&view.audit.pairs);
+    let (inside, with_interval) = view.audit.inside;
     json!({"groups": groups, "inside": inside, "with_interval": with_interval, "pairs": pairs})
 }
 

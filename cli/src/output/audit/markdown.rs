@@ -75,6 +75,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         "groups": groups,
         "verdicts": Verdict::ALL.map(Verdict::words),
         "counts": view.counts(),
+        "qualified": view.qualified(),
         "inside": view.inside(),
         "met": view.count(Verdict::Met),
         "met_uncertain": view.count(Verdict::MetUncertain),

@@ -2,7 +2,7 @@
 
 use schema::number;
 use trace::RecordId;
-use trace::audit::{GoalScore, Group, Lesson, ScoreCause, Split, TargetAudit, Verdict, inside_interval};
+use trace::audit::{GoalScore, Group, Lesson, ScoreCause, Split, TargetAudit, Verdict};
 
 use super::AuditView;
 
@@ -28,25 +28,29 @@ impl AuditView<'_> {
         self.audit.with_verdict(verdict).count()
     }
 
-    /// How many targets were met and missed, with each qualification counted apart.
+    /// How many targets were met, missed and not verified, without those that have a qualifier.
     pub(super) fn counts(&self) -> String {
-        let always = [Verdict::Met, Verdict::Missed, Verdict::NeverVerified];
+        let not_due = (self.count(Verdict::NotDue) > 0).then_some(Verdict::NotDue);
+        let shown = [Verdict::Met, Verdict::Missed, Verdict::NeverVerified].into_iter().chain(not_due);
+        shown.map(|verdict| format!("{} {}", self.count(verdict), verdict.words())).collect::<Vec<_>>().join(", ")
+    }
+
+    /// How many targets were met or missed with a qualifier; `None` without one.
+    pub(super) fn qualified(&self) -> Option<String> {
         let all = [
-            (Verdict::Met, "met"),
             (Verdict::MetUncertain, "met with the limit inside the uncertainty"),
             (Verdict::MetAfterChange, "met after the limit changed"),
-            (Verdict::Missed, "missed"),
             (Verdict::MissedUncertain, "missed with the limit inside the uncertainty"),
-            (Verdict::NeverVerified, "never verified"),
-            (Verdict::NotDue, "not due yet"),
         ];
-        let shown = all.into_iter().filter(|(verdict, _)| always.contains(verdict) || self.count(*verdict) > 0);
-        shown.map(|(verdict, words)| format!("{} {words}", self.count(verdict))).collect::<Vec<_>>().join(", ")
+        let counted = all.into_iter().map(|(verdict, words)| (self.count(verdict), words));
+        let shown: Vec<String> =
+            counted.filter(|(count, _)| *count > 0).map(|(count, words)| format!("{count} {words}")).collect();
+        (!shown.is_empty()).then(|| shown.join(", "))
     }
 
     /// How many results are inside the interval of their estimate, as a sentence; `None` if no estimate has one.
     pub(super) fn inside(&self) -> Option<String> {
-        let (inside, all) = inside_interval(&self.audit.pairs);
+        let (inside, all) = self.audit.inside;
         (all > 0).then(|| {
             format!("{inside} of {all} results are inside the interval of their estimate (k = 2: about 95 % expected)")
         })
@@ -63,7 +67,8 @@ impl AuditView<'_> {
         let cells = |split: Option<&Split>, difference: Option<f64>| {
             let Some((split, difference)) = split.zip(difference) else { return vec![String::new(); causes.len()] };
             let parts: Vec<f64> = causes.iter().map(|cause| split.points(*cause)).collect();
-            number::adding_up(&parts, difference, 1).into_iter().map(|points| number::signed(points, 1)).collect()
+            let shown = number::adding_up(&parts, difference, 1).into_iter();
+            shown.map(|points| if points == 0.0 { "0.0".to_owned() } else { number::signed(points, 1) }).collect()
         };
         let events = goal.events.iter().map(|event| cells(event.split.as_ref(), event.difference())).collect();
         let total = cells(goal.split().as_ref(), goal.difference());

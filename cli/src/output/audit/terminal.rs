@@ -124,6 +124,9 @@ fn split(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
 
 fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let _ = writeln!(out, "{}", ink.strong(&format!("targets: {}", view.counts())));
+    if let Some(text) = view.qualified() {
+        ink.block(out, "", 0, &text);
+    }
     let mut table = Table::new(&[
         ("target", false),
         ("limit", true),

@@ -204,6 +204,11 @@ const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
         Shape::OrNull(&Shape::Flag),
         "whether the measured value meets the first limit, too; null unless the limit was loosened since",
     ),
+    key(
+        "inside_estimate",
+        Shape::OrNull(&Shape::Flag),
+        "whether the result is inside the interval of the estimate; null without a result or an uncertainty",
+    ),
     key("verdict", Shape::Words(&["met", "missed", "never verified", "not due yet"]), "outcome"),
     key(
         "qualifier",
@@ -237,8 +242,12 @@ const PREDICTIONS: Shape = Shape::Object(&[&[
         ]])),
         "pairs by quantity and basis",
     ),
-    key("inside", Shape::Integer, "number of all results inside the interval of their estimate"),
-    key("with_interval", Shape::Integer, "number of all estimates with an uncertainty"),
+    key(
+        "inside",
+        Shape::Integer,
+        "number of all results inside the interval of their estimate, also of those without a ratio (degrees Celsius)",
+    ),
+    key("with_interval", Shape::Integer, "number of all estimates with an uncertainty and a result"),
     key(
         "pairs",
         Shape::List(&Shape::Object(&[&[
@@ -425,7 +434,8 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                         "as `predictions.groups`",
                     ),
                     key("verdicts", TEXTS, "the possible outcomes of a target, in the order of the tables"),
-                    key("counts", Shape::Text, "number of targets by outcome, as a sentence"),
+                    key("counts", Shape::Text, "number of targets by outcome, without those that have a qualifier"),
+                    key("qualified", TEXT_OR_NULL, "number of targets with a qualifier, by outcome; null without one"),
                     key(
                         "inside",
                         TEXT_OR_NULL,
