@@ -57,6 +57,7 @@ mod hostile_size;
 mod json_answers;
 mod json_schema;
 mod models;
+mod numbers_audit;
 mod numbers_places;
 mod numbers_results;
 mod points;

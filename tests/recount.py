@@ -124,7 +124,13 @@ for at, (commit, day, now, _) in enumerate(states):
         added.setdefault(older.get(name, name), at)
         content[older.get(name, name)] = result
 for name, result in content.items():
-    tested.setdefault(older.get(result["of"], result["of"]), []).append((added[name], str(result["date"])))
+    subject = older.get(result["of"], result["of"])
+    tested.setdefault(subject, []).append((added[name], str(result["date"]), name))
+    # What was driven is a result of the target that the event reads by this name, too.
+    for read in result.get("reads") or {}:
+        target = str(last.get("events", {}).get(subject, {}).get("reads", {}).get(read))
+        if target in last["targets"]:
+            tested.setdefault(target, []).append((added[name], str(result["date"]), name))
 no_later, least = [], "9999"
 for _, day, _, _ in reversed(states):
     least = min(least, day)
@@ -140,11 +146,22 @@ def ends(limit):
 
 
 # Goal and events.
-results = {}
-for name, result in last.get("results", {}).items():
-    of = result["of"]
+results, before_contest = {}, {}
+
+
+def latest(results, of, result):
     if of not in results or str(results[of]["date"]) <= str(result["date"]):
-        results[of] = {**result, "id": name}
+        results[of] = result
+
+
+for name, result in last.get("results", {}).items():
+    latest(results, result["of"], {**result, "id": name})
+    latest(before_contest, result["of"], {**result, "id": name})
+for name, result in last.get("results", {}).items():
+    for read, value in (result.get("reads") or {}).items():
+        target = str(last["events"][result["of"]]["reads"].get(read))
+        if target in last["targets"]:
+            latest(results, target, {"value": value, "date": result["date"], "id": name})
 goal = audit["goals"][0]
 plan = sum(number(event["plan"]) for event in last["events"].values() if "plan" in event)
 same("points planned", plan, goal["plan"])
@@ -154,6 +171,84 @@ same("points scored", float(sum(scored)), goal["scored_so_far"])
 for event in goal["events"]:
     if event["id"] in results:
         same(f"points of {event['id']}", number(results[event["id"]]["value"]), event["scored"])
+same("place reached", results.get(goal["id"], {}).get("place"), goal["place_reached"])
+if goal["place"] and goal["place_reached"]:
+    same("goal reached", goal["place_reached"] <= goal["place"], goal["reached"])
+
+
+# Why the scores differ from the predictions: the score formulas, written for Python.
+def calculated(text, names):
+    text = re.sub(r"(?<=[\w)])-(?=[a-z])", "_", str(text)).replace("^", "**")
+    text = re.sub(r"\bif\(", "choose(", text)
+    text = re.sub(r"(?<![\w.])(\d[\d.]*) (?:pts|EUR|[a-zA-Z%]+(?:/[a-z]+)?)\b", r"\1", text)
+    functions = {"choose": lambda condition, yes, no: yes if condition else no, "min": min, "max": max}
+    return eval(text, {"__builtins__": {}}, {**functions, **names})  # formulas of the example, not of strangers
+
+
+def plain(text):
+    """The number of a quantity, with a percentage as a share; None for a name or a formula."""
+    found = re.fullmatch(r"\s*([-+]?[0-9.]+(?:e[-+]?[0-9]+)?)\s*([^\s0-9±]*)(\s*±.*)?", str(text))
+    return float(found.group(1)) * {"%": 0.01, "g": 1e-3}.get(found.group(2), 1.0) if found else None
+
+
+def expected(name):
+    """A value before the contest: measured, or as the audit has it."""
+    if name in before_contest and "value" in before_contest[name]:
+        return plain(before_contest[name]["value"])
+    target = next(target for target in audit["targets"] if target["id"] == name)
+    return target["estimate"]["value"] * (0.01 if target["unit"] == "%" else 1.0)
+
+
+def score(event, switched):
+    """The points of an event with some of its inputs switched."""
+    given, names = event["score"].get("given", {}), {}
+    for name, text in event["reads"].items():
+        names[name.replace("-", "_")] = plain(text) if plain(text) is not None else expected(text)
+    names.update({name.replace("-", "_"): plain(text) for name, text in given.items() if plain(text) is not None})
+    names.update(switched)
+    for name, text in given.items():
+        if plain(text) is None and name not in switched:
+            names[name.replace("-", "_")] = calculated(text, names)
+    return calculated(event["score"]["formula"], names)
+
+
+causes = ["own_values", "others_best", "penalties", "finish", "judges", "mean", "not_explained"]
+for audited in goal["events"]:
+    event, result, split = last["events"][audited["id"]], results.get(audited["id"]), audited["split"]
+    if not result or "value" not in result:
+        same(f"split of {audited['id']}", None, split)
+        continue
+    difference = number(result["value"]) - audited["predicted"]
+    same(f"difference of {audited['id']}", difference, split["difference"])
+    same(f"causes of {audited['id']}", difference, math.fsum(split[cause] for cause in causes))
+    if "formula" not in event.get("score", {}):
+        continue
+    own, best, finish = {}, result.get("best") or {}, {}
+    best = {"best": best} if isinstance(best, str) else best
+    best = {name: plain(value) for name, value in best.items()}
+    for name, text in event["reads"].items():
+        driven = (result.get("reads") or {}).get(name)
+        of_target = results.get(text, {})
+        if driven is None and of_target.get("id") in last["results"] and last["results"][of_target["id"]]["of"] != text:
+            driven = of_target["value"]
+        if name == "finish":
+            finish = {name: 1.0 if number(result["value"]) > 0 else 0.0}
+        elif driven is not None:
+            own[name] = plain(driven)
+    steps = {"own_values": own, "others_best": best, "finish": finish}
+    effects = dict.fromkeys(steps, 0.0)
+    for order in (list(steps), list(steps)[::-1]):
+        switched, before = {}, score(event, {})
+        for cause in order:
+            switched |= steps[cause]
+            after = score(event, switched)
+            effects[cause] += (after - before) / 2
+            before = after
+    for cause, points in effects.items():
+        same(f"{cause} of {audited['id']}", points, split[cause], 1e-6)
+    same(f"mean of {audited['id']}", score(event, {}) - audited["predicted"], split["mean"], 1e-6)
+    rest = number(result["value"]) - score(event, own | best | finish)
+    same(f"rest of {audited['id']}", rest, split["not_explained"], 1e-6)
 
 # Targets: limits, results, outcome.
 verdicts = {}
@@ -177,10 +272,25 @@ for audited in audit["targets"]:
             low = least is None or value >= number(least) * (1 - 1e-9)
             high = most is None or value <= number(most) * (1 + 1e-9)
             verdict = "met" if low and high else "missed"
+            spread = re.search(r"±\s*([0-9.eE+-]+)", str(result["value"]))
+            spread = float(spread.group(1)) if spread else 0.0
+            same(f"uncertainty of {name}", spread, audited["result"]["uncertainty"])
+            # The limit is inside if it lies between both ends of the interval, within the last digits of a sum.
+            ends_of_limit = [number(end) for end in (least, most) if end is not None]
+            inside = [end for end in ends_of_limit if spread - abs(end - value) > 1e-9 * abs(value)]
+            moved = [at for at, (_, _, commit) in enumerate(limits[name])
+                     if any(came < commit or (came > commit and date < no_later[commit])
+                            for came, date, result_id in tested.get(name, []) if result_id == result["id"])]
+            qualifier = "limit inside the uncertainty" if inside else None
+            if verdict == "met" and moved:
+                low, high = ends(limits[name][moved[0] - 1][1]) if moved[0] else (math.inf, None)
+                if (low is not None and value < low * (1 - 1e-9)) or (high is not None and value > high * (1 + 1e-9)):
+                    qualifier = "limit changed after the result"
+            same(f"qualifier of {name}", qualifier, audited["qualifier"])
     same(f"outcome of {name}", verdict, audited["verdict"])
     verdicts[verdict] = verdicts.get(verdict, 0) + 1
     for (_, (_, text), at), step in zip(limits[name], audited["limits"]):
-        after = any(came < at or (came > at and date < no_later[at]) for came, date in tested.get(name, []))
+        after = any(came < at or (came > at and date < no_later[at]) for came, date, _ in tested.get(name, []))
         same(f"{name} {text} after a result", after, step["after_result"])
     same(f"limits of {name}", [day for day, _, _ in limits[name]], [step["day"] for step in audited["limits"]])
     revised = {number(r["to"]) for r in last.get("revisions", {}).values() if r["of"] == name}
@@ -209,6 +319,28 @@ for line in audit["verification"]:
                 failed += results[name].get("outcome") == "fail"
                 closed += results[name].get("outcome") != "fail"
     same(f"by {line['method']}", [planned, closed, failed], [line["planned"], line["closed"], line["failed"]])
+
+# The results inside the interval of their estimate. The estimates of targets are those of the audit.
+inside = with_interval = 0
+for pair in audit["predictions"]["pairs"]:
+    estimate = next((target["estimate"] for target in audit["targets"] if target["id"] == pair["of"]), None)
+    if estimate:
+        same(f"uncertainty of the estimate of {pair['of']}", estimate["uncertainty"], pair["uncertainty"])
+    if pair["uncertainty"]:
+        is_inside = abs(pair["result"] - pair["estimate"]) <= pair["uncertainty"] * (1 + 1e-9)
+        same(f"{pair['of']} inside its interval", is_inside, pair["inside"])
+        inside, with_interval = inside + is_inside, with_interval + 1
+predictions = audit["predictions"]
+groups = [[group[key] for group in predictions["groups"]] for key in ("inside", "with_interval")]
+same("results inside by group", [inside, with_interval], [sum(group) for group in groups])
+# Targets in degrees Celsius have no ratio, so that they are no pair, but an interval.
+known = {pair["of"] for pair in predictions["pairs"]}
+for target in audit["targets"]:
+    estimate, result = target["estimate"], target["result"] or {}
+    if target["id"] not in known and estimate and estimate["uncertainty"] and result.get("value") is not None:
+        inside += abs(result["value"] - estimate["value"]) <= estimate["uncertainty"] * (1 + 1e-9)
+        with_interval += 1
+same("results inside", [inside, with_interval], [predictions["inside"], predictions["with_interval"]])
 
 # Parts: the last estimate on each basis, compared with the final value on the most reliable basis.
 pairs = {}

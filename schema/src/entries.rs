@@ -49,6 +49,12 @@ impl<K: std::borrow::Borrow<str>, V> Entries<K, V> {
     }
 }
 
+impl<K, V> FromIterator<(K, V)> for Entries<K, V> {
+    fn from_iter<I: IntoIterator<Item = (K, V)>>(entries: I) -> Self {
+        Self(entries.into_iter().collect())
+    }
+}
+
 impl<K, V> IntoIterator for Entries<K, V> {
     type Item = (K, V);
     type IntoIter = std::vec::IntoIter<(K, V)>;

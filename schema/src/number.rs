@@ -107,6 +107,28 @@ pub fn chance(probability: f64) -> String {
     }
 }
 
+/// Parts of a total, rounded to this many decimals so that they add up to the rounded total: each is rounded down, and the
+/// steps that are then missing go to those with the largest remainders.
+pub fn adding_up(parts: &[f64], total: f64, places: usize) -> Vec<f64> {
+    let scale = 10.0_f64.powi(i32::try_from(places).unwrap_or(0));
+    let exact: Vec<f64> = parts.iter().map(|part| part * scale).collect();
+    let mut steps: Vec<f64> = exact.iter().map(|part| part.floor()).collect();
+    let mut order: Vec<usize> = (0..parts.len()).collect();
+    let remainder = |at: &usize| exact[*at] - exact[*at].floor();
+    order.sort_by(|a, b| remainder(b).total_cmp(&remainder(a)));
+    let shown = format!("{total:.places$}").parse().unwrap_or(total) * scale;
+    let missing = shown.round() - steps.iter().sum::<f64>();
+    if missing.is_finite() && !order.is_empty() {
+        for at in 0..(missing.abs() as usize).min(2 * order.len()) {
+            // Steps that are too many are taken from those with the smallest remainders.
+            let at = at % order.len();
+            let at = if missing > 0.0 { order[at] } else { order[order.len() - 1 - at] };
+            steps[at] += missing.signum();
+        }
+    }
+    steps.into_iter().map(|steps| steps / scale).collect()
+}
+
 /// Whether the digits of a number are all zeros.
 pub(crate) fn is_zero(digits: &str) -> bool {
     digits.bytes().all(|byte| matches!(byte, b'0' | b'.'))
@@ -181,6 +203,23 @@ mod tests {
         for (probability, text) in texts {
             assert_eq!(chance(probability), text);
         }
+    }
+
+    #[test]
+    fn rounded_parts_add_up() {
+        let text = |parts: &[f64]| {
+            let total: f64 = parts.iter().sum();
+            let shown = adding_up(parts, total, 1);
+            let sum: f64 = shown.iter().sum();
+            assert!((sum - format!("{total:.1}").parse::<f64>().unwrap()).abs() < 1e-9, "{parts:?}");
+            shown.iter().map(|part| signed(*part, 1)).collect::<Vec<_>>().join(" ")
+        };
+        // Rounded alone they are 3.2 + 1.2 = 4.4, and their sum is 4.5.
+        assert_eq!(text(&[3.24, 1.24, 0.0]), "+3.3 +1.2 +0.0");
+        assert_eq!(text(&[-0.34, -0.33, -0.33]), "-0.4 -0.3 -0.3");
+        assert_eq!(text(&[22.47, 1.73, -1e-15]), "+22.5 +1.7 +0.0");
+        assert_eq!(text(&[0.05, 0.05, -0.05, -0.05]), "+0.1 +0.1 -0.1 -0.1");
+        assert_eq!(adding_up(&[], 1.0, 1), Vec::<f64>::new());
     }
 
     #[test]

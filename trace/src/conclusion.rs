@@ -3,7 +3,8 @@
 //! The results of the latest date decide, except those that another result supersedes. One that cannot be read closes
 //! nothing, and neither do results of one date that contradict each other.
 
-use schema::records::{Method, Outcome, TestResult};
+use schema::Quantity;
+use schema::records::{Method, Outcome, Target, TestResult};
 
 use crate::ids::RecordId;
 use crate::study::Study;
@@ -57,7 +58,14 @@ impl Study {
         let results = graph.current_results(of).into_iter();
         let wanted = results.filter(|(_, result)| method.is_none_or(|own| graph.method(of, result) == Some(own)));
         let said = wanted.filter_map(|(id, result)| Some((result.date, id, self.says(of, id, result)?)));
-        let said: Vec<_> = said.collect();
+        let mut said: Vec<_> = said.collect();
+        if let Some(target) = self.loaded.target(of)
+            && method.is_none_or(|own| graph.first_method(of).is_none_or(|first| first == own))
+        {
+            let driven = graph.driven(of).into_iter();
+            said.extend(driven.map(|driven| (driven.date, driven.result, self.says_value(of, target, driven.value))));
+            said.sort_by_key(|(date, id, _)| (*date, *id));
+        }
         let last = said.last().map(|(date, ..)| *date);
         said.into_iter().filter(|(date, ..)| Some(*date) == last).map(|(_, id, own)| (id, own)).collect()
     }
@@ -70,20 +78,23 @@ impl Study {
         match (result.outcome, &result.value, self.loaded.target(of)) {
             (Some(Outcome::Pass), ..) => Some(Conclusion::Passed),
             (Some(Outcome::Fail), ..) => Some(Conclusion::Failed),
-            (None, Some(value), Some(target)) => {
-                let values = self.values();
-                let (dimension, value, uncertainty) = values.in_team(value);
-                let fits = values.record_node(of).is_some_and(|node| values.dimension(node) == dimension);
-                Some(match values.limit(target).measured(value, uncertainty) {
-                    _ if !fits => Conclusion::Unread,
-                    Status::Met => Conclusion::Passed,
-                    Status::Missed => Conclusion::Failed,
-                    _ => Conclusion::Uncertain,
-                })
-            }
+            (None, Some(value), Some(target)) => Some(self.says_value(of, target, value)),
             // The points of an event meet nothing, but they verify it.
             (None, Some(_), None) => self.graph.is_conclusive(of, result).then_some(Conclusion::Passed),
             (None, None, _) => None,
+        }
+    }
+
+    /// What a measured value says about its target.
+    fn says_value(&self, of: RecordId, target: &Target, value: &Quantity) -> Conclusion {
+        let values = self.values();
+        let (dimension, value, uncertainty) = values.in_team(value);
+        let fits = values.record_node(of).is_some_and(|node| values.dimension(node) == dimension);
+        match values.limit(target).measured(value, uncertainty) {
+            _ if !fits => Conclusion::Unread,
+            Status::Met => Conclusion::Passed,
+            Status::Missed => Conclusion::Failed,
+            _ => Conclusion::Uncertain,
         }
     }
 }

@@ -152,7 +152,8 @@ impl Study {
 
     /// The values without any result: only from estimates, formulas and analyses.
     pub fn values_on_paper(&self) -> &Values {
-        let measured = || self.loaded.results().any(|(.., result)| result.value.is_some());
+        let has_value = |result: &TestResult| result.value.is_some() || !result.reads.is_empty();
+        let measured = || self.loaded.results().any(|(.., result)| has_value(result));
         let own = || measured().then(|| Values::with_measured(&self.graph, Measured::Nothing));
         self.on_paper.get_or_init(own).as_ref().unwrap_or_else(|| self.values())
     }
@@ -217,9 +218,12 @@ impl Study {
     }
 
     /// The latest result of a record that says whether it is met, in the order of [`Graph::results`]: with an outcome, or
-    /// with a value if the record has one to compare it with.
+    /// with a value if the record has one to compare it with. For a target, what was driven at the contest counts, too.
     pub fn latest_result(&self, id: RecordId) -> Option<(RecordId, &TestResult)> {
-        self.graph.current_results(id).into_iter().rfind(|(_, result)| self.graph.is_conclusive(id, result))
+        let own = self.graph.current_results(id).into_iter().rfind(|(_, result)| self.graph.is_conclusive(id, result));
+        let date = own.and_then(|(_, result)| result.date);
+        let driven = self.graph.driven_since(id, date).map(|driven| driven.result);
+        driven.and_then(|result| Some((result, self.loaded.result(result)?))).or(own)
     }
 
     /// Every record that has a result with a date, with the latest one.

@@ -57,7 +57,7 @@ impl Audit {
         let mut progress = Progress::new();
         let mut tick = |done, all| progress.tick(done, all);
         let season =
-            study.past().available().map(|history| Season::from_history(&project, &study.loaded, history, &mut tick));
+            study.past().available().map(|history| Season::from_history(&project, &study.graph, history, &mut tick));
         drop(progress);
         let review = Review::new(&study, season.as_ref());
         let note = note(&study, &review);

@@ -166,6 +166,7 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
         for (from, link) in references {
             let relation = match link {
                 Link::Verifies => "measures it",
+                Link::Reads => "has its value at the contest",
                 Link::Finds => "finds its value",
                 Link::Criteria => "uses it as a criterion",
                 Link::Informs => "informs it",

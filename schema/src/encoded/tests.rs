@@ -44,6 +44,9 @@ decisions:
 results:
   n: {of: f, value: 198.4 kg ± 0.4 kg, date: 2027-05-10, evidence: [c.csv]}
   o: {of: i, outcome: fail, date: 0001-01-01, by: demonstration, supersedes: [n]}
+  oo: {of: c, value: 61 pts, reads: {time: 4.31 s}, best: 3.90 s, date: 2027-07-01}
+  ooo: {of: d, reads: {time: 5.1 s ± 5 ms, fuel: 2.5 l}, best: {best: 4.9 s, least: 1.9 l}, date: 2027-07-01}
+  oooo: {of: a, place: 7, date: 2027-07-01}
 revisions:
   p: {of: f, from: 200 kg, to: 205 kg, date: 9999-12-31, agreed-by: l, reason: R}
 ";

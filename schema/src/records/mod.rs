@@ -4,6 +4,7 @@
 //! problem is hidden; [`Body::shape`] reports what is missing.
 
 mod analysis;
+mod best;
 mod decision;
 mod event;
 mod fields;
@@ -26,6 +27,7 @@ use serde::de::{Deserialize, Deserializer};
 use serde::ser::{Serialize, Serializer};
 
 pub use analysis::{Analysis, Finds};
+pub use best::Best;
 pub use decision::{Alternative, Decision};
 pub use event::{Event, Score};
 pub use goal::{Goal, PastStandings};
@@ -244,7 +246,7 @@ kinds! { $
         needs_evidence: false,
         has_value: true,
         amounts: AmountsRule::Never,
-        named_under: &[Key::Serves],
+        named_under: &[Key::Serves, Key::Verified],
     }
     /// A scored part of the contest.
     Event Event events event "events" "event" about() verify() safety_critical() evidence() {

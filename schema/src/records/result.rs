@@ -3,20 +3,30 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Method, ShapeProblem, record};
+use super::{Best, Method, ShapeProblem, record};
+use crate::entries::Entries;
 use crate::quantity::Quantity;
 use crate::words::{Day, Id};
 
 record! {
     /// What was measured, tested or scored, with its evidence files.
     pub struct TestResult {
-        /// The event, target, requirement or part that was verified; a system, for the plan that its parts inherit.
+        /// The event, target, requirement or part that was verified; a system, for the plan that its parts inherit; a goal, for
+        /// the place reached.
         #[schemars(required)]
         pub of: Option<Id>,
         /// The value measured or scored, with its uncertainty; only for an event or a target.
         pub value: Option<Quantity>,
         /// `pass` or `fail`, if there is no number; required for a requirement, a part or a system, which have no limit.
         pub outcome: Option<Outcome>,
+        /// What was driven, only for an event: the values that it reads, by their names, for example `{time: 4.31 s}`. They are
+        /// results of the targets that the event reads, too.
+        pub reads: Entries<Id, Quantity>,
+        /// The best of the others in the event: the value of `best` in its score, for example `3.90 s`; or a map, if the score
+        /// has several such names.
+        pub best: Option<Best>,
+        /// The place reached, only for a goal; the first place is 1.
+        pub place: Option<u32>,
         /// The date of the measurement, test or event.
         #[schemars(required)]
         pub date: Option<Day>,
@@ -52,7 +62,11 @@ impl TestResult {
         if self.date.is_none() {
             problems.push(ShapeProblem::missing("date", "add `date: 2027-05-21`, the date of the result"));
         }
+        if self.place == Some(0) {
+            problems.push(ShapeProblem::wrong("place", "`place` is 0", "the first place is 1"));
+        }
         match (&self.value, self.outcome) {
+            (None, None) if self.place.is_some() || !self.reads.is_empty() => {}
             (None, None) => {
                 problems.push(ShapeProblem::missing(
                     "value",

@@ -303,7 +303,7 @@ mod tests {
     fn kinds_in_a_row() {
         assert_eq!(
             any_kind_of(Kind::named_under(ReferenceKey::Verified)),
-            "an event, system, target, requirement or part"
+            "a goal, event, system, target, requirement or part"
         );
         assert_eq!(any_kind_of(Kind::named_under(ReferenceKey::In)), "a system");
         assert_eq!(Kind::Analysis.with_article(), "an analysis");

@@ -1,7 +1,6 @@
 //! The season from the history of the records.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 use foldhash::HashMap;
 use schema::records::Body;
@@ -10,6 +9,7 @@ use schema::{Day, Kind, Quantity};
 use super::season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 use crate::Loaded;
 use crate::git::Project;
+use crate::graph::Graph;
 use crate::history::order::LimitOrder;
 use crate::history::revisions::{TargetRevision, is_recorded, of_target};
 use crate::history::{History, LimitChange, RecordHistory, commit_state, same_limit};
@@ -37,10 +37,11 @@ impl Season {
     /// `tick` is called with the number of commits that are evaluated, and the number of all.
     pub fn from_history(
         project: &Project,
-        loaded: &Arc<Loaded>,
+        graph: &Graph,
         history: &History,
         tick: &mut dyn FnMut(usize, usize),
     ) -> Self {
+        let loaded = &graph.loaded;
         let mut season = Self {
             commits: history.commits.iter().filter(|commit| commit.id.is_some()).count(),
             shallow: history.shallow,
@@ -50,7 +51,8 @@ impl Season {
         for (commit, state) in commit_state::states(project, loaded, history, most, tick) {
             season.timeline.push(timeline_point(history, commit, &state, loaded));
         }
-        let (tested, revisions) = (tested(history), revisions(loaded));
+        let (mut tested, revisions) = (tested(history), revisions(loaded));
+        add_driven(graph, history, &mut tested);
         for (_, record) in loaded.records() {
             let id = record.id.as_str();
             match &record.body {
@@ -146,6 +148,22 @@ fn tested(history: &History) -> HashMap<&str, Vec<(&RecordHistory, Day)>> {
     tested
 }
 
+/// Adds the results of events that have a value driven for a target to the results of that target.
+fn add_driven<'h>(
+    graph: &'h Graph,
+    history: &'h History,
+    tested: &mut HashMap<&'h str, Vec<(&'h RecordHistory, Day)>>,
+) {
+    for (target, record, _) in graph.loaded.targets() {
+        for driven in graph.driven(target) {
+            let result = history.record(graph.loaded.record(driven.result).id.as_str());
+            if let (Some(result), Some(date)) = (result, driven.date) {
+                tested.entry(record.id.as_str()).or_default().push((result, date));
+            }
+        }
+    }
+}
+
 /// The revisions of each target.
 fn revisions(loaded: &Loaded) -> HashMap<&str, Vec<RecordId>> {
     let mut revisions: HashMap<&str, Vec<RecordId>> = HashMap::default();
@@ -171,16 +189,17 @@ fn limits(
         let recorded = history.is_up_to_base(*index)
             || first.is_some_and(|first| same_limit(&first.limit, &after.limit))
             || is_recorded(*index, before.as_ref().map(|before| &before.limit), &after.limit, revisions);
-        let is_earlier = |(record, date): &(&RecordHistory, Day)| {
+        let is_earlier = |(record, date): &&(&RecordHistory, Day)| {
             history.limit_order(target, change, record, *date) == LimitOrder::After
         };
+        let earlier = || results.iter().filter(is_earlier).map(|(record, _)| record.id.to_string()).collect();
         Some(PastLimit {
             day: commit.day,
             commit: commit.id.clone(),
             text: after.text.clone(),
             limit: after.limit,
             recorded,
-            after_result: !history.is_up_to_base(*index) && results.iter().any(is_earlier),
+            results_before: if history.is_up_to_base(*index) { Vec::new() } else { earlier() },
         })
     };
     changes.iter().filter_map(limit).collect()

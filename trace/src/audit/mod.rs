@@ -10,6 +10,7 @@ mod next_season;
 mod points;
 mod predictions;
 mod season;
+mod split;
 mod targets;
 mod verification;
 
@@ -21,6 +22,7 @@ pub use next_season::Lesson;
 pub use points::{EventScore, GoalScore};
 pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
 pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
+pub use split::{ScoreCause, Split};
 pub use targets::{TargetAudit, Verdict};
 pub use verification::{Method, Verified};
 
@@ -46,6 +48,8 @@ pub struct Audit {
     pub verified: Vec<Verified>,
     /// Estimates with their results.
     pub pairs: Vec<Pair>,
+    /// How many results are inside the interval of their estimate, and how many estimates have both.
+    pub inside: (usize, usize),
     /// The periods in which targets were at risk.
     pub at_risk_periods: Vec<AtRiskPeriod>,
     /// The analyses that are not used.
@@ -58,12 +62,14 @@ impl Audit {
     /// The review of a study, with what git has of the season.
     pub fn new(study: &Study, season: Option<&Season>) -> Self {
         let targets = targets::all(study, season);
+        let pairs = predictions::pairs(study.values(), &targets, season);
         Self {
             day: study.day,
             future_results: future_results(study),
             goals: points::all(study),
             verified: verification::all(study, &targets),
-            pairs: predictions::pairs(study.values(), &targets, season),
+            inside: predictions::inside(&targets, &pairs),
+            pairs,
             at_risk_periods: season.map(|season| at_risk::all(&study.loaded, &targets, season)).unwrap_or_default(),
             unused_analyses: unused_analyses(study),
             waivers: waivers(study),

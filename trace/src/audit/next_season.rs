@@ -2,6 +2,7 @@
 
 use schema::settings::Settings;
 
+use super::predictions::is_inside;
 use super::{AtRiskPeriod, Audit, Group, PeriodEnd, TargetAudit, Verdict, groups};
 use crate::ids::RecordId;
 use crate::values::Status;
@@ -31,6 +32,10 @@ pub enum Lesson {
     Biased(Group),
     /// Targets that were missed.
     Missed(Vec<RecordId>),
+    /// Targets whose limit is inside the uncertainty of the result.
+    Uncertain(Vec<RecordId>),
+    /// Targets that are met by a limit that changed after the result.
+    MetAfterChange(Vec<RecordId>),
     /// Targets that were not verified.
     NotVerified(Vec<RecordId>),
     /// Targets that are at risk now.
@@ -58,6 +63,17 @@ impl Group {
 }
 
 impl TargetAudit {
+    /// The expanded uncertainty (k = 2) of the measured value in SI; zero if it has none.
+    pub fn measured_uncertainty(&self) -> f64 {
+        self.measured().map_or(0.0, |_| self.status.uncertainty)
+    }
+
+    /// Whether the measured value is inside the interval of the estimate; `None` if one of them is missing.
+    pub fn is_inside_estimate(&self) -> Option<bool> {
+        let (estimate, uncertainty, _) = self.estimate?;
+        is_inside(self.measured()?, estimate, uncertainty)
+    }
+
     /// The measured value in SI, if there is one.
     pub fn measured(&self) -> Option<f64> {
         self.status.value.filter(|_| matches!(self.status.status, Status::Met | Status::Missed | Status::Uncertain))
@@ -87,7 +103,10 @@ impl Audit {
                 _ => {}
             }
         }
-        let targets = |verdict| self.with_verdict(verdict).map(|target| target.status.index).collect();
+        let targets = |verdicts: &[Verdict]| {
+            let with = self.targets.iter().filter(|target| verdicts.contains(&target.verdict));
+            with.map(|target| target.status.index).collect()
+        };
         let periods = |is_wanted: fn(&AtRiskPeriod) -> bool| {
             let mut ids: Vec<RecordId> =
                 self.at_risk_periods.iter().filter(|period| is_wanted(period)).map(|period| period.index).collect();
@@ -99,8 +118,10 @@ impl Audit {
                 all.push(lesson(ids));
             }
         };
-        list(Lesson::Missed, targets(Verdict::Missed));
-        list(Lesson::NotVerified, targets(Verdict::NeverVerified));
+        list(Lesson::Missed, targets(&[Verdict::Missed, Verdict::MissedUncertain]));
+        list(Lesson::Uncertain, targets(&[Verdict::MissedUncertain, Verdict::MetUncertain]));
+        list(Lesson::MetAfterChange, targets(&[Verdict::MetAfterChange]));
+        list(Lesson::NotVerified, targets(&[Verdict::NeverVerified]));
         list(Lesson::StillAtRisk, periods(|period| period.end.is_none()));
         list(Lesson::LimitChanged, periods(|period| period.ended(PeriodEnd::LimitChanged)));
         list(Lesson::UnusedAnalyses, self.unused_analyses.clone());

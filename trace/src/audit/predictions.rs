@@ -30,6 +30,8 @@ pub struct Pair {
     pub basis: String,
     /// The estimate.
     pub estimate: f64,
+    /// The expanded uncertainty (k = 2) of the estimate; zero if it has none.
+    pub uncertainty: f64,
     /// The measured value.
     pub result: f64,
     /// The unit to show both in.
@@ -41,6 +43,29 @@ impl Pair {
     pub fn error(&self) -> f64 {
         self.result / self.estimate - 1.0
     }
+
+    /// Whether the result is inside the interval of the estimate; `None` if the estimate has no uncertainty.
+    pub fn is_inside(&self) -> Option<bool> {
+        is_inside(self.result, self.estimate, self.uncertainty)
+    }
+}
+
+/// Whether a result is inside the interval of an estimate; `None` without an uncertainty. One part in 10^9 is ignored.
+pub(super) fn is_inside(result: f64, estimate: f64, uncertainty: f64) -> Option<bool> {
+    (uncertainty > 0.0).then(|| (result - estimate).abs() <= uncertainty + 1e-9 * estimate.abs())
+}
+
+/// How many are inside, and how many there are.
+fn count_inside(all: impl Iterator<Item = bool>) -> (usize, usize) {
+    all.fold((0, 0), |(inside, all), is_inside| (inside + usize::from(is_inside), all + 1))
+}
+
+/// How many results are inside the interval of their estimate, and how many estimates have one. A target counts also if
+/// its unit has no ratio (degrees Celsius), so that it is no pair.
+pub(super) fn inside(targets: &[TargetAudit], pairs: &[Pair]) -> (usize, usize) {
+    let parts = pairs.iter().filter(|pair| matches!(pair.source, EstimateOf::Part(..)));
+    let of_targets = targets.iter().filter_map(TargetAudit::is_inside_estimate);
+    count_inside(of_targets.chain(parts.filter_map(Pair::is_inside)))
 }
 
 /// The pairs of one quantity and one basis.
@@ -58,6 +83,10 @@ pub struct Group {
     pub spread: Option<f64>,
     /// The allowance that covers nine of ten results; `None` for fewer than ten pairs.
     pub allowance: Option<f64>,
+    /// The number of results inside the interval of their estimate.
+    pub inside: usize,
+    /// The number of estimates with an interval.
+    pub with_interval: usize,
 }
 
 /// The smallest allowance, added to each estimate, that covers nine of ten results; zero if no result is higher.
@@ -76,12 +105,14 @@ pub fn allowance(errors: &[f64]) -> Option<f64> {
 
 /// The pairs by quantity and basis.
 pub fn groups(pairs: &[Pair]) -> Vec<Group> {
-    let mut by: BTreeMap<(&str, &str), Vec<f64>> = BTreeMap::new();
+    let mut by: BTreeMap<(&str, &str), Vec<&Pair>> = BTreeMap::new();
     for pair in pairs {
-        by.entry((&pair.quantity, &pair.basis)).or_default().push(pair.error());
+        by.entry((&pair.quantity, &pair.basis)).or_default().push(pair);
     }
     by.into_iter()
-        .map(|((quantity, basis), errors)| {
+        .map(|((quantity, basis), pairs)| {
+            let errors: Vec<f64> = pairs.iter().map(|pair| pair.error()).collect();
+            let (inside, with_interval) = count_inside(pairs.iter().filter_map(|pair| pair.is_inside()));
             let size = errors.len() as f64;
             let bias = errors.iter().sum::<f64>() / size;
             let squares: f64 = errors.iter().map(|error| (error - bias).powi(2)).sum();
@@ -93,6 +124,8 @@ pub fn groups(pairs: &[Pair]) -> Vec<Group> {
                 bias,
                 spread,
                 allowance: allowance(&errors),
+                inside,
+                with_interval,
             }
         })
         .collect()
@@ -104,7 +137,7 @@ pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Se
     let mut pairs = Vec::new();
     for target in targets {
         let index = target.status.index;
-        let (Origin::Result(_), Some(result), Some((estimate, _, origin))) =
+        let (Origin::Result(_), Some(result), Some((estimate, uncertainty, origin))) =
             (values.origin(index), target.status.value, target.estimate)
         else {
             continue;
@@ -119,7 +152,7 @@ pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Se
             _ => unit.dimension().quantity_name().to_owned(),
         };
         let basis = origin.word().to_owned();
-        pairs.push(Pair { source: EstimateOf::Target(index), quantity, basis, estimate, result, unit });
+        pairs.push(Pair { source: EstimateOf::Target(index), quantity, basis, estimate, uncertainty, result, unit });
     }
     if let Some(season) = season {
         part_pairs(values, season, &mut pairs);
@@ -157,20 +190,21 @@ fn part_pairs(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
             }
             let Some(past) = season.amounts.get(&format!("{}.{name}", record.id)) else { continue };
             let (dimension, result, _) = values.in_team(&amount.value);
-            let mut last: BTreeMap<&str, f64> = BTreeMap::new();
+            let mut last: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
             for past in past {
                 let basis = past.basis.as_deref().or(first.get(name).copied()).unwrap_or("");
-                let (past_dimension, value, _) = values.in_team(&past.value);
+                let (past_dimension, value, uncertainty) = values.in_team(&past.value);
                 if basis != *surest && past_dimension == dimension && value != 0.0 {
-                    last.insert(basis, value);
+                    last.insert(basis, (value, uncertainty));
                 }
             }
             let unit = amount.value.unit().clone();
-            pairs.extend(last.into_iter().map(|(basis, estimate)| Pair {
+            pairs.extend(last.into_iter().map(|(basis, (estimate, uncertainty))| Pair {
                 source: EstimateOf::Part(index, name.to_owned()),
                 quantity: name.to_owned(),
                 basis: basis.to_owned(),
                 estimate,
+                uncertainty,
                 result,
                 unit: unit.clone(),
             }));

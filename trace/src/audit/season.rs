@@ -62,11 +62,16 @@ pub struct PastLimit {
     pub limit: Limit,
     /// Whether it is the first limit or equal to it, or a revision records it.
     pub recorded: bool,
-    /// Whether the target had a result before, which may have been removed since.
-    pub after_result: bool,
+    /// The ids of the results that the target had before, which may have been removed since.
+    pub results_before: Vec<String>,
 }
 
 impl PastLimit {
+    /// Whether the target had a result before.
+    pub fn is_after_result(&self) -> bool {
+        !self.results_before.is_empty()
+    }
+
     /// The unit that the limit was written in, which can be another one than now: `at most 205 kg`, `1 mm to 3 mm`.
     pub fn unit(&self) -> Option<Unit> {
         let last = self.text.rsplit(" to ").next()?;

@@ -14,8 +14,14 @@ use crate::values::{Origin, Status, TargetStatus};
 pub enum Verdict {
     /// A result meets it.
     Met,
+    /// A result meets it, but the limit is inside the uncertainty of the result.
+    MetUncertain,
+    /// A result meets it, but not the limit that it had when it was measured.
+    MetAfterChange,
     /// A result does not meet it.
     Missed,
+    /// A result does not meet it, but the limit is inside the uncertainty of the result.
+    MissedUncertain,
     /// It has no result that decides, and one was due, or no due date is set.
     NeverVerified,
     /// It has no result that decides, and none is due yet.
@@ -24,16 +30,42 @@ pub enum Verdict {
 
 impl Verdict {
     /// All verdicts, the worst first.
-    pub const ALL: [Self; 4] = [Self::Missed, Self::NeverVerified, Self::NotDue, Self::Met];
+    pub const ALL: [Self; 7] = [
+        Self::Missed,
+        Self::MissedUncertain,
+        Self::NeverVerified,
+        Self::NotDue,
+        Self::MetAfterChange,
+        Self::MetUncertain,
+        Self::Met,
+    ];
 
     /// The words in outputs.
     pub fn words(self) -> &'static str {
         match self {
             Self::Met => "met",
+            Self::MetUncertain => "met, limit inside the uncertainty",
+            Self::MetAfterChange => "met, limit changed after the result",
             Self::Missed => "missed",
+            Self::MissedUncertain => "missed, limit inside the uncertainty",
             Self::NeverVerified => "never verified",
             Self::NotDue => "not due yet",
         }
+    }
+
+    /// Whether a result meets the limit, and what qualifies that.
+    pub fn parts(self) -> (&'static str, Option<&'static str>) {
+        self.words().split_once(", ").map_or((self.words(), None), |(word, qualifier)| (word, Some(qualifier)))
+    }
+
+    /// Whether a result meets the limit.
+    pub fn is_met(self) -> bool {
+        matches!(self, Self::Met | Self::MetUncertain | Self::MetAfterChange)
+    }
+
+    /// Whether a result does not meet the limit.
+    pub fn is_missed(self) -> bool {
+        matches!(self, Self::Missed | Self::MissedUncertain)
     }
 }
 
@@ -64,8 +96,19 @@ impl TargetAudit {
 
     /// Whether a limit was set or changed after a result.
     pub fn after_result(&self) -> bool {
-        self.limits.iter().any(|limit| limit.after_result)
+        self.limits.iter().any(PastLimit::is_after_result)
     }
+}
+
+/// Whether a target is met by a limit that was set or changed after its result, and not by the limit before.
+fn is_met_after_change(measured: f64, unit: &Unit, limits: &[PastLimit], result: &str) -> bool {
+    let Some(at) = limits.iter().position(|limit| limit.results_before.iter().any(|id| id == result)) else {
+        return false;
+    };
+    // A limit in another unit is about something else.
+    let before = at.checked_sub(1).map(|at| &limits[at]);
+    let before = before.filter(|before| before.unit().is_some_and(|own| own.dimension() == unit.dimension()));
+    before.is_none_or(|before| !before.limit.holds(measured, 0.0))
 }
 
 /// Whether a measured value meets the first limit of a target that was loosened since.
@@ -98,9 +141,9 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,
                 (None, Status::Uncertain) if status.value.is_some_and(|value| status.limit.holds(value, 0.0)) => {
-                    Verdict::Met
+                    Verdict::MetUncertain
                 }
-                (None, Status::Uncertain) => Verdict::Missed,
+                (None, Status::Uncertain) => Verdict::MissedUncertain,
                 _ if loaded.record(index).verify().and_then(Verify::due).is_some_and(|due| due >= study.day) => {
                     Verdict::NotDue
                 }
@@ -112,6 +155,16 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
             });
             let limits = season.and_then(|season| season.limits.get(loaded.record(index).id.as_str()));
             let limits = limits.cloned().unwrap_or_default();
+            let measured = match study.values().origin(index) {
+                Origin::Result(result) => status.value.zip(Some(loaded.record(result).id.as_str())),
+                _ => None,
+            };
+            let is_after_change =
+                |(value, result)| is_met_after_change(value, study.values().unit(status.node), &limits, result);
+            let verdict = match verdict {
+                met if met.is_met() && measured.is_some_and(is_after_change) => Verdict::MetAfterChange,
+                other => other,
+            };
             let revisions = study.graph.revisions(index).into_iter().map(|(id, _)| id).collect();
             let first_limit_met = first_limit_met(status, study.values().unit(status.node), &limits);
             TargetAudit { status: status.clone(), verdict, estimate, result, revisions, limits, first_limit_met }

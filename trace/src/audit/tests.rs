@@ -20,6 +20,7 @@ fn bias_and_spread_are_those_of_the_sample() {
         quantity: "mass".to_owned(),
         basis: Origin::Formula.word().to_owned(),
         estimate,
+        uncertainty: 0.05,
         result,
         unit: unit.clone(),
     };
@@ -28,4 +29,6 @@ fn bias_and_spread_are_those_of_the_sample() {
     assert_eq!(groups.len(), 1);
     assert!((groups[0].bias - 0.02).abs() < 1e-12);
     assert!((groups[0].spread.unwrap() - 0.072_111_025_5).abs() < 1e-9);
+    // Within 0.05: 2.0 is, 1.1 and 4.8 are not.
+    assert_eq!((groups[0].inside, groups[0].with_interval), (1, 3));
 }

@@ -2,7 +2,7 @@
 
 pub use schema::records::Method;
 
-use super::targets::{TargetAudit, Verdict};
+use super::targets::TargetAudit;
 use crate::conclusion::Conclusion;
 use crate::ids::RecordId;
 use crate::study::Study;
@@ -40,7 +40,7 @@ fn has_passed(
     let conclusion = study.conclusion(index, Some(method)).or_else(of_group).filter(|own| own.closes())?;
     if conclusion == Conclusion::Uncertain {
         let at = targets.binary_search_by_key(&index, |target| target.status.index).ok()?;
-        return Some(targets[at].verdict == Verdict::Met);
+        return Some(targets[at].verdict.is_met());
     }
     Some(conclusion == Conclusion::Passed)
 }

@@ -39,14 +39,18 @@ pub(super) struct DatedResult<'r> {
     pub(super) value: Option<f64>,
 }
 
-/// The results of a target that have a history and a date.
+/// The results of a target that have a history and a date, also those at the contest.
 pub(super) fn dated_results<'r>(study: &'r Study, history: &'r History, target: RecordId) -> Vec<DatedResult<'r>> {
     let results = study.graph.results(target).into_iter();
     let dated = results.filter_map(|(index, body)| {
         let history = history.record(study.loaded.record(index).id.as_str())?;
         Some(DatedResult { index, history, date: body.date?, value: body.value.as_ref().map(Quantity::si) })
     });
-    dated.collect()
+    let driven = study.graph.driven(target).into_iter().filter_map(|driven| {
+        let history = history.record(study.loaded.record(driven.result).id.as_str())?;
+        Some(DatedResult { index: driven.result, history, date: driven.date?, value: Some(driven.value.si()) })
+    });
+    dated.chain(driven).collect()
 }
 
 /// The changes of the limit of a target that count, given its results.

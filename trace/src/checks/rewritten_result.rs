@@ -15,7 +15,7 @@ pub(super) static CHECK: Check = Check {
     group: Group::History,
     about: About::Records,
     levels: [Note, Note, Warning, Warning, Warning],
-    reports: "A result whose value, outcome, date or subject changed on a later day than the one on which it was added, \
+    reports: "A result whose value, outcome, date, place, subject or driven values changed on a later day than the one on which it was added, \
             if no new note was added with the change or after it. An uncertainty that is added is no change. A removed \
             result whose subject still exists, unless another result of that subject names it in `notes` or was added \
             in the same commit with the same content.",
@@ -50,7 +50,7 @@ results:
 };
 
 /// The keys of a result that a later commit must not change without a note.
-const CONTENT: [&str; 4] = ["value", "outcome", "date", "of"];
+const CONTENT: [&str; 6] = ["value", "outcome", "date", "of", "best", "place"];
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let Some(history) = study.history() else { return };
@@ -64,7 +64,13 @@ fn run(study: &Study, reporter: &mut Reporter) {
 
 fn report_changes(study: &Study, history: &History, result: &RecordHistory, index: RecordId, reporter: &mut Reporter) {
     let is_noted = last_new_note(history, result).is_some();
-    for route in CONTENT {
+    let driven = result
+        .changes
+        .iter()
+        .map(|change| &*change.route)
+        .filter(|route| ["reads.", "best."].iter().any(|start| route.starts_with(start)));
+    let driven: std::collections::BTreeSet<&str> = driven.collect();
+    for route in CONTENT.into_iter().chain(driven) {
         let origins = origins(history, result, route);
         // A key that is missing in the first version was not changed.
         let Some((first_history, _, first_change)) = origins.last() else { continue };
@@ -116,7 +122,7 @@ fn report_changes(study: &Study, history: &History, result: &RecordHistory, inde
             ),
             None => format!("the {field} of {name}, `{first}` ({added}), was removed ({changed}) without a note"),
         };
-        let key: &[&str] = if last.after.is_some() { &[route] } else { &[] };
+        let key: &[&str] = if last.after.is_some() { &route.split('.').collect::<Vec<_>>() } else { &[] };
         let help =
             format!("explain the change in `notes`; or restore the {field} and add the new one as a separate result");
         reporter.report(index, key, message, help);

@@ -36,7 +36,7 @@ pub(super) fn compare(parents: &Parents, renames: &Renames, head: &Study) -> Vec
         let (Some(before), after) = (due(base, old), due(head, new)) else { continue };
         let is_later = after.is_none_or(|after| after > before);
         let mut results = head.graph.linked(new, Link::Verifies, Direction::Incoming);
-        let has_result = results.any(|result| !head.graph.lacks_outcome(new, result));
+        let has_result = results.any(|result| !head.graph.lacks_outcome(new, result)) || head.graph.is_driven(new);
         let id = head.loaded.record(new).id.as_str();
         // Another parent of a merge has postponed it already.
         let known = |other: &Study| other.loaded.find(id).is_some_and(|own| due(other, own) == after);

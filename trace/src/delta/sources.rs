@@ -62,7 +62,11 @@ pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedK
         }
         Key::Record(record) => {
             let (from, keys): (RecordId, &[&str]) = match values.origin(*record) {
-                Origin::Result(result) => (result, &["value"]),
+                Origin::Result(result) => {
+                    let driven = values.graph.driven(*record).into_iter().rfind(|driven| driven.result == result);
+                    let key = driven.map_or_else(|| "value".to_owned(), |driven| format!("reads.{}", driven.name));
+                    return Some((result, EditedKey::first(loaded, result, &[key])?));
+                }
                 Origin::Analysis(analysis) => {
                     let found = format!("finds.{}", loaded.record(*record).id);
                     let is_model = matches!(values.network.nodes[node].rule, Rule::Model { .. });

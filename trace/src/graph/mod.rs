@@ -1,6 +1,7 @@
 //! The graph from goal to part: one node per record, one edge per link, with the reason on `serves`.
 
 mod cycles;
+mod driven;
 mod groups;
 mod links;
 mod query;
@@ -20,6 +21,8 @@ use crate::ids::RecordId;
 use crate::load::Loaded;
 pub use cycles::Cycle;
 pub(crate) use cycles::shortest_cycle;
+pub use driven::Driven;
+pub(crate) use driven::target_read;
 pub use groups::Given;
 pub use links::Broken;
 pub(crate) use links::renamed_help;
@@ -41,8 +44,10 @@ pub enum Link {
     Informs,
     /// A target is a criterion of a decision.
     Criteria,
-    /// A result verifies a target, requirement, part or event.
+    /// A result verifies a target, requirement, part or event, or has the place of a goal.
     Verifies,
+    /// A result of an event has the value that was driven for a target.
+    Reads,
 }
 
 impl Link {
@@ -56,6 +61,7 @@ impl Link {
             Self::Informs => "informs",
             Self::Criteria => "criteria",
             Self::Verifies => "verifies",
+            Self::Reads => "reads",
         }
     }
 }
@@ -123,6 +129,9 @@ impl Graph {
                     edges.add_edge(node(id), node(to), Link::Serves);
                 }
             }
+        }
+        for (result, target) in driven::links(loaded) {
+            edges.add_edge(node(result), node(target), Link::Reads);
         }
         links::suspect_existing_ids(loaded, &mut broken);
         Self { loaded: Arc::clone(loaded), broken, edges }

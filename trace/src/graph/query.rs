@@ -144,12 +144,14 @@ impl Graph {
 
     /// The method that a result of a record is of: its own, otherwise the first one that is planned.
     pub fn method(&self, of: RecordId, result: &TestResult) -> Option<Method> {
-        let first = || {
-            let group = || self.loaded.system(of)?.for_parts.as_ref()?.verify.as_ref();
-            let verify = self.loaded.verify(of).map(|verify| verify.value).or_else(group);
-            verify.and_then(|verify| verify.0.first()).map(|planned| planned.by)
-        };
-        result.by.or_else(first)
+        result.by.or_else(|| self.first_method(of))
+    }
+
+    /// The first method that is planned for a record.
+    pub fn first_method(&self, of: RecordId) -> Option<Method> {
+        let group = || self.loaded.system(of)?.for_parts.as_ref()?.verify.as_ref();
+        let verify = self.loaded.verify(of).map(|verify| verify.value).or_else(group);
+        verify.and_then(|verify| verify.0.first()).map(|planned| planned.by)
     }
 
     /// The planned methods of a record without a result, its own or one of the group that it inherits the plan from. A
@@ -157,6 +159,10 @@ impl Graph {
     pub fn methods_without_result(&self, id: RecordId) -> Vec<Method> {
         let Some(verify) = self.loaded.verify(id) else { return Vec::new() };
         let mut methods = verify.value.methods();
+        if self.is_driven(id) {
+            let first = self.first_method(id);
+            methods.retain(|method| Some(*method) != first);
+        }
         for of in std::iter::once(id).chain(verify.group) {
             for (result_id, result) in self.current_results(of) {
                 if !self.lacks_outcome(of, result_id) {

@@ -1,5 +1,6 @@
 //! The history of one record for `history`: its changes and those of the records about it, and its values over time.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use schema::Kind;
@@ -124,17 +125,19 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
     for other in history.records() {
         let links = |key: &str| other.last_value_at(key, end).is_some_and(names);
         let (linked, keys): (bool, &[&str]) = match other.kind {
-            Kind::Result => (links("of"), &["value", "outcome"]),
+            Kind::Result => (links("of"), &["value", "outcome", "place"]),
             Kind::Revision => (links("of"), &["to"]),
             Kind::Waiver => (links("of"), &["until"]),
             Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
             Kind::Analysis => (true, &[]),
             Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => (false, &[]),
         };
-        if !linked || amount.is_some() {
+        let driven = if other.kind == Kind::Result { driven_keys(history, other, is_own) } else { Vec::new() };
+        let keys = if linked { keys } else { &[] };
+        if (!linked && driven.is_empty()) || amount.is_some() {
             continue;
         }
-        if !keys.is_empty() {
+        if !keys.is_empty() || !driven.is_empty() {
             let row = |commit: usize, word: &str| HistoryRow {
                 commit,
                 record: Some(other.id.clone()),
@@ -152,7 +155,7 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
                 && (change.route.strip_prefix("finds.").is_some_and(is_own)
                     || (*change.route == *"finds"
                         && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_own)));
-            if found || keys.contains(&&*change.route) {
+            if found || keys.contains(&&*change.route) || driven.iter().any(|key| **key == *change.route) {
                 let mut row = row_of_other(history, other, change);
                 if other.kind == Kind::Revision && change.before.is_none() {
                     row.before = other.last_value_at("from", change.commit).map(str::to_owned);
@@ -161,6 +164,16 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
             }
         }
     }
+}
+
+/// The keys under which a result of an event has what was driven for a target.
+fn driven_keys(history: &History, result: &RecordHistory, is_target: impl Fn(&str) -> bool) -> Vec<String> {
+    let end = history.commits.len();
+    let event = result.last_value_at("of", end).and_then(|of| history.record(of));
+    let Some(event) = event.filter(|event| event.kind == Kind::Event) else { return Vec::new() };
+    let routes: BTreeSet<&str> = event.changes.iter().map(|change| &*change.route).collect();
+    let reads = routes.into_iter().filter(|route| route.starts_with("reads."));
+    reads.filter(|route| event.last_value_at(route, end).is_some_and(&is_target)).map(str::to_owned).collect()
 }
 
 /// The values of a name over the history, under all ids that its record had.

@@ -8,7 +8,7 @@ use super::{AuditView, json};
 type Table = (&'static str, &'static str, &'static [(&'static str, &'static str)]);
 
 /// All tables.
-const COLUMNS: [Table; 5] = [
+const COLUMNS: [Table; 7] = [
     (
         "targets",
         "/targets",
@@ -32,6 +32,8 @@ const COLUMNS: [Table; 5] = [
             ("after_result", "/after_result"),
             ("methods", "/methods"),
             ("evidence", "/evidence"),
+            ("result_uncertainty", "/result/uncertainty"),
+            ("qualifier", "/qualifier"),
         ],
     ),
     (
@@ -47,6 +49,48 @@ const COLUMNS: [Table; 5] = [
         ],
     ),
     (
+        "split",
+        "/goals/*/events",
+        &[
+            ("id", "/id"),
+            ("title", "/title"),
+            ("predicted", "/predicted"),
+            ("scored", "/scored"),
+            ("difference", "/split/difference"),
+            ("own_values", "/split/own_values"),
+            ("others_best", "/split/others_best"),
+            ("finish", "/split/finish"),
+            ("penalties", "/split/penalties"),
+            ("judges", "/split/judges"),
+            ("mean", "/split/mean"),
+            ("not_explained", "/split/not_explained"),
+        ],
+    ),
+    (
+        "goals",
+        "/goals",
+        &[
+            ("id", "/id"),
+            ("title", "/title"),
+            ("place", "/place"),
+            ("place_reached", "/place_reached"),
+            ("needed", "/needed/points"),
+            ("plan", "/plan"),
+            ("predicted", "/predicted"),
+            ("uncertainty", "/uncertainty"),
+            ("scored", "/scored"),
+            ("reached", "/reached"),
+            ("difference", "/split/difference"),
+            ("own_values", "/split/own_values"),
+            ("others_best", "/split/others_best"),
+            ("finish", "/split/finish"),
+            ("penalties", "/split/penalties"),
+            ("judges", "/split/judges"),
+            ("mean", "/split/mean"),
+            ("not_explained", "/split/not_explained"),
+        ],
+    ),
+    (
         "predictions",
         "/predictions/pairs",
         &[
@@ -57,6 +101,8 @@ const COLUMNS: [Table; 5] = [
             ("result", "/result"),
             ("unit", "/unit"),
             ("error", "/error"),
+            ("estimate_uncertainty", "/uncertainty"),
+            ("inside", "/inside"),
         ],
     ),
     (
@@ -78,7 +124,7 @@ const COLUMNS: [Table; 5] = [
 ];
 
 /// The names of the tables.
-pub(crate) const TABLES: [&str; 5] = ["targets", "events", "predictions", "verification", "timeline"];
+pub(crate) const TABLES: [&str; 7] = ["targets", "events", "split", "goals", "predictions", "verification", "timeline"];
 
 /// One table, by its name; the first table for an unknown name.
 pub(crate) fn csv(view: &AuditView<'_>, table: &str) -> String {

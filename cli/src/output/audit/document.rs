@@ -3,7 +3,7 @@
 use schema::Quantity;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
-use trace::audit::{EstimateOf, GoalScore, TargetAudit};
+use trace::audit::{EstimateOf, GoalScore, ScoreCause, Split, TargetAudit};
 use trace::values::{LEVEL, Origin};
 
 use super::super::check::off_json;
@@ -71,10 +71,8 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
 
 fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
     let loaded = &view.study.loaded;
-    let (place, reason) = match &loaded.record(goal.index).body {
-        Body::Goal(body) => (body.place, body.reason.clone()),
-        _ => (None, None),
-    };
+    let reason = loaded.goal(goal.index).and_then(|body| body.reason.clone());
+    let (place_reached, place_result) = goal.place_reached.unzip();
     let needed = goal.needed.as_ref().ok().map(|needed| {
         json!({"points": number(Some(needed.points)), "low": number(Some(needed.low)),
                "high": number(Some(needed.high)), "level": LEVEL, "years": needed.years, "too_small": needed.too_small})
@@ -93,6 +91,7 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
                 "scored": number(event.scored.map(|(points, _)| points)),
                 "result": result.map(|index| view.id(index)),
                 "evidence": result.map(|index| loaded.record(index).evidence()),
+                "split": event.split.as_ref().map(split),
             })
         })
         .collect();
@@ -101,7 +100,9 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         "id": view.id(goal.index),
         "title": view.title(goal.index),
         "reason": reason,
-        "place": place,
+        "place": goal.place,
+        "place_reached": place_reached,
+        "place_result": place_result.map(|index| view.id(index)),
         "needed": needed,
         "plan": number(Some(goal.plan)),
         "predicted": number(goal.predicted),
@@ -110,7 +111,24 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         "scored_so_far": number(Some(so_far)),
         "events_scored": scored,
         "reached": goal.reached(),
+        "split": goal.split().as_ref().map(split),
         "events": events,
+    })
+}
+
+/// The difference between score and prediction, by cause.
+fn split(split: &Split) -> Value {
+    let points = |cause: ScoreCause| number(Some(split.points(cause)));
+    let difference: f64 = split.causes().map(|(_, points)| points).sum();
+    json!({
+        "difference": number(Some(difference)),
+        "own_values": points(ScoreCause::OwnValues),
+        "others_best": points(ScoreCause::OthersBest),
+        "finish": points(ScoreCause::Finish),
+        "penalties": points(ScoreCause::Penalties),
+        "judges": points(ScoreCause::Judges),
+        "mean": points(ScoreCause::Mean),
+        "not_explained": points(ScoreCause::Unexplained),
     })
 }
 
@@ -137,9 +155,12 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
             let own = step.unit();
             let unit = own.as_ref().unwrap_or(unit);
             json!({"commit": step.commit, "day": step.day.to_string(), "limit": limit_json(&step.limit, unit),
-                   "unit": unit.to_string(), "recorded": step.recorded, "after_result": step.after_result})
+                   "unit": unit.to_string(), "recorded": step.recorded, "after_result": step.is_after_result()})
         })
         .collect();
+    let in_factor = |si: f64| number(Some(si / unit.factor()));
+    let measured_uncertainty = target.measured().map(|_| in_factor(target.measured_uncertainty()));
+    let (verdict, qualifier) = target.verdict.parts();
     let result = target.result.map(|index| {
         let (date, outcome) = match &loaded.record(index).body {
             Body::Result(result) => (result.date, result.outcome),
@@ -150,7 +171,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
             schema::records::Outcome::Fail => "fail",
         });
         json!({"id": view.id(index), "day": date.map(|day| day.to_string()),
-               "value": target.measured().map(in_unit), "outcome": outcome})
+               "value": target.measured().map(in_unit), "uncertainty": measured_uncertainty, "outcome": outcome})
     });
     let estimate = target.estimate.map(|(value, uncertainty, origin)| {
         let by = match origin {
@@ -179,7 +200,9 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "unrecorded": target.unrecorded(),
         "after_result": target.after_result(),
         "first_limit_met": target.first_limit_met,
-        "verdict": target.verdict.words(),
+        "inside_estimate": target.is_inside_estimate(),
+        "verdict": verdict,
+        "qualifier": qualifier,
         "status": status.status.word(),
         "methods": view.methods(status.index),
         "evidence": view.evidence(target),
@@ -197,8 +220,10 @@ fn predictions(view: &AuditView<'_>) -> Value {
                 EstimateOf::Part(index, amount) => format!("{}.{amount}", view.id(*index)),
             };
             let in_unit = |si: f64| number(Some(pair.unit.from_si(si)));
+            let uncertainty = number(Some(pair.uncertainty / pair.unit.factor()));
             json!({"of": of, "quantity": pair.quantity, "basis": pair.basis, "estimate": in_unit(pair.estimate),
-                   "result": in_unit(pair.result), "unit": pair.unit.to_string(), "error": number(Some(pair.error()))})
+                   "uncertainty": uncertainty, "result": in_unit(pair.result), "unit": pair.unit.to_string(),
+                   "error": number(Some(pair.error())), "inside": pair.is_inside()})
         })
         .collect();
     let groups: Vec<Value> = trace::audit::groups(&view.audit.pairs)
@@ -206,10 +231,12 @@ fn predictions(view: &AuditView<'_>) -> Value {
         .map(|group| {
             json!({"quantity": group.quantity, "basis": group.basis, "pairs": group.size,
                    "bias": number(Some(group.bias)), "spread": number(group.spread),
+                   "inside": group.inside, "with_interval": group.with_interval,
                    "allowance_90": number(group.allowance), "allowance_used": number(view.used(group))})
         })
         .collect();
-    json!({"groups": groups, "pairs": pairs})
+    let (inside, with_interval) = view.audit.inside;
+    json!({"groups": groups, "inside": inside, "with_interval": with_interval, "pairs": pairs})
 }
 
 /// The car over the season, in the units in which its amounts are shown.

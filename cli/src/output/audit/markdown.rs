@@ -3,9 +3,9 @@
 use schema::number;
 use serde_json::{Value, json};
 use trace::Error;
-use trace::audit::{Verdict, groups};
+use trace::audit::{ScoreCause, Verdict, groups};
 
-use super::{AuditView, json, terminal};
+use super::{AuditView, json, numbers, terminal};
 use crate::output::check::off_text;
 use crate::output::numbers::{margin, percent, quantity};
 use crate::output::template::{self, Escape};
@@ -26,20 +26,24 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .goals
         .iter()
         .map(|goal| {
+            let split = view.split(goal);
             let events: Vec<Value> = goal
                 .events
                 .iter()
-                .map(|event| {
+                .zip(&split.events)
+                .map(|(event, split)| {
                     let scored = event.scored.map(|(points, _)| points);
                     json!({"plan": points(event.plan), "predicted": with_uncertainty(event.predicted, event.uncertainty),
                            "scored": points(scored), "to_plan": change(event.plan, scored),
-                           "to_predicted": change(event.predicted, scored)})
+                           "to_predicted": change(event.predicted, scored), "split": split})
                 })
                 .collect();
             let scored = goal.scored();
             json!({"verdict": terminal::verdict(view, goal), "events": events, "plan": points(Some(goal.plan)),
                    "predicted": with_uncertainty(goal.predicted, goal.uncertainty), "scored": points(scored),
-                   "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored)})
+                   "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored),
+                   "causes": split.causes.iter().copied().map(ScoreCause::words).collect::<Vec<_>>(),
+                   "split": split.total, "about_split": AuditView::about_split(&split)})
         })
         .collect();
     let targets: Vec<Value> = view
@@ -51,7 +55,8 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
             let measured = target.measured();
             let estimate = target.estimate.map(|(si, uncertainty, _)| quantity(si, uncertainty, unit));
             json!({"estimate": estimate.unwrap_or_default(),
-                   "result": measured.map(|si| quantity(si, 0.0, unit)).unwrap_or_default(),
+                   "result": measured.map(|si| quantity(si, target.measured_uncertainty(), unit)).unwrap_or_default(),
+                   "outcome": target.verdict.words(),
                    "margin": measured.and_then(|_| margin(&target.status, unit)).unwrap_or_default(),
                    "unrecorded": target.unrecorded(),
                    "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>()})
@@ -61,19 +66,24 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .iter()
         .map(|group| {
             json!({"bias": percent(group.bias), "spread": share(group.spread), "allowance_90": share(group.allowance),
-                   "allowance_used": share(view.used(group))})
+                   "allowance_used": share(view.used(group)), "inside": numbers::inside_of(group)})
         })
         .collect();
-    let [met, missed, never, not_due] = view.verdicts();
     context["shown"] = json!({
         "goals": goals,
         "targets": targets,
         "groups": groups,
         "verdicts": Verdict::ALL.map(Verdict::words),
-        "met": met,
-        "missed": missed,
-        "never_verified": never,
-        "not_due": not_due,
+        "counts": view.counts(),
+        "qualified": view.qualified(),
+        "inside": view.inside(),
+        "met": view.count(Verdict::Met),
+        "met_uncertain": view.count(Verdict::MetUncertain),
+        "met_after_change": view.count(Verdict::MetAfterChange),
+        "missed": view.count(Verdict::Missed),
+        "missed_uncertain": view.count(Verdict::MissedUncertain),
+        "never_verified": view.count(Verdict::NeverVerified),
+        "not_due": view.count(Verdict::NotDue),
         "off": off_text(view.study.past(), &view.off),
     });
     context

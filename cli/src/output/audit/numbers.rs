@@ -2,15 +2,95 @@
 
 use schema::number;
 use trace::RecordId;
-use trace::audit::{Group, Lesson, TargetAudit, Verdict};
+use trace::audit::{GoalScore, Group, Lesson, ScoreCause, Split, TargetAudit, Verdict};
 
 use super::AuditView;
 
+/// Why the scores of a goal differ from the predictions, as text. The numbers of each row add up as they are shown.
+pub(super) struct SplitText {
+    /// The causes that have an effect, which are the columns; empty if no event is split.
+    pub(super) causes: Vec<ScoreCause>,
+    /// The cells of each event, without the whole difference.
+    pub(super) events: Vec<Vec<String>>,
+    /// The cells of the total.
+    pub(super) total: Vec<String>,
+}
+
+/// The causes that always have a column, if there is any split.
+const USUAL: [ScoreCause; 4] =
+    [ScoreCause::OwnValues, ScoreCause::OthersBest, ScoreCause::Finish, ScoreCause::Unexplained];
+/// Points that are shown as zero are smaller than this.
+const SHOWN_AS_ZERO: f64 = 0.05;
+
 impl AuditView<'_> {
-    /// How many targets were met, missed, never verified, and are not due yet.
-    pub(super) fn verdicts(&self) -> [usize; 4] {
-        [Verdict::Met, Verdict::Missed, Verdict::NeverVerified, Verdict::NotDue]
-            .map(|verdict| self.audit.with_verdict(verdict).count())
+    /// How many targets have a verdict.
+    pub(super) fn count(&self, verdict: Verdict) -> usize {
+        self.audit.with_verdict(verdict).count()
+    }
+
+    /// How many targets were met, missed and not verified, without those that have a qualifier.
+    pub(super) fn counts(&self) -> String {
+        let not_due = (self.count(Verdict::NotDue) > 0).then_some(Verdict::NotDue);
+        let shown = [Verdict::Met, Verdict::Missed, Verdict::NeverVerified].into_iter().chain(not_due);
+        shown.map(|verdict| format!("{} {}", self.count(verdict), verdict.words())).collect::<Vec<_>>().join(", ")
+    }
+
+    /// How many targets were met or missed with a qualifier; `None` without one.
+    pub(super) fn qualified(&self) -> Option<String> {
+        let all = [
+            (Verdict::MetUncertain, "met with the limit inside the uncertainty"),
+            (Verdict::MetAfterChange, "met after the limit changed"),
+            (Verdict::MissedUncertain, "missed with the limit inside the uncertainty"),
+        ];
+        let counted = all.into_iter().map(|(verdict, words)| (self.count(verdict), words));
+        let shown: Vec<String> =
+            counted.filter(|(count, _)| *count > 0).map(|(count, words)| format!("{count} {words}")).collect();
+        (!shown.is_empty()).then(|| shown.join(", "))
+    }
+
+    /// How many results are inside the interval of their estimate, as a sentence; `None` if no estimate has one.
+    pub(super) fn inside(&self) -> Option<String> {
+        let (inside, all) = self.audit.inside;
+        (all > 0).then(|| {
+            format!("{inside} of {all} results are inside the interval of their estimate (k = 2: about 95 % expected)")
+        })
+    }
+
+    /// Why the scores of a goal differ from the predictions.
+    pub(super) fn split(&self, goal: &GoalScore) -> SplitText {
+        let splits = || goal.events.iter().filter_map(|event| event.split.as_ref());
+        let has_effect = |cause: ScoreCause| splits().any(|split| split.points(cause).abs() >= SHOWN_AS_ZERO);
+        let is_split = [ScoreCause::OwnValues, ScoreCause::OthersBest, ScoreCause::Finish, ScoreCause::Penalties];
+        let any = is_split.into_iter().any(has_effect);
+        let is_shown = |cause: &ScoreCause| any && (USUAL.contains(cause) || has_effect(*cause));
+        let causes: Vec<ScoreCause> = ScoreCause::ALL.into_iter().filter(is_shown).collect();
+        let cells = |split: Option<&Split>, difference: Option<f64>| {
+            let Some((split, difference)) = split.zip(difference) else { return vec![String::new(); causes.len()] };
+            let parts: Vec<f64> = causes.iter().map(|cause| split.points(*cause)).collect();
+            let shown = number::adding_up(&parts, difference, 1).into_iter();
+            shown.map(|points| if points == 0.0 { "0.0".to_owned() } else { number::signed(points, 1) }).collect()
+        };
+        let events = goal.events.iter().map(|event| cells(event.split.as_ref(), event.difference())).collect();
+        let total = cells(goal.split().as_ref(), goal.difference());
+        SplitText { causes, events, total }
+    }
+
+    /// What the less obvious causes of a split mean.
+    pub(super) fn about_split(split: &SplitText) -> String {
+        let words = |cause: &ScoreCause| match cause {
+            ScoreCause::Unexplained => Some(
+                "not explained: score minus what the formula gives for the values of the contest; penalties that are not recorded are in it",
+            ),
+            ScoreCause::Mean => Some(
+                "mean: a prediction is the mean over its uncertainty, which differs from the score of the expected values",
+            ),
+            ScoreCause::OwnValues
+            | ScoreCause::OthersBest
+            | ScoreCause::Finish
+            | ScoreCause::Penalties
+            | ScoreCause::Judges => None,
+        };
+        split.causes.iter().filter_map(words).collect::<Vec<_>>().join("; ")
     }
 
     /// The growth allowance in the settings for a basis.
@@ -62,6 +142,13 @@ impl AuditView<'_> {
                 group.size
             ),
             Lesson::Missed(ids) => self.list("missed; set the limit again from the measured value", ids),
+            Lesson::Uncertain(ids) => {
+                self.list("limit inside the uncertainty of the result; measure with a smaller uncertainty", ids)
+            }
+            Lesson::MetAfterChange(ids) => self.list(
+                "met only by a limit that was set or changed after the result; set limits before you measure",
+                ids,
+            ),
             Lesson::NotVerified(ids) => self.list("not verified; plan a result or remove the target", ids),
             Lesson::StillAtRisk(ids) => self.list("still at risk", ids),
             Lesson::LimitChanged(ids) => self.list("limit changed while at risk; add the revision", ids),
@@ -78,5 +165,13 @@ impl AuditView<'_> {
         let more = ids.len().saturating_sub(MOST);
         let more = if more > 0 { format!(" and {more} more") } else { String::new() };
         format!("{what}: {}{more}", names.join(", "))
+    }
+}
+
+/// How many results of a group are inside the interval of their estimate: `4 of 5`.
+pub(super) fn inside_of(group: &Group) -> String {
+    match group.with_interval {
+        0 => String::new(),
+        all => format!("{} of {all}", group.inside),
     }
 }

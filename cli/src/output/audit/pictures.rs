@@ -143,7 +143,11 @@ impl AuditView<'_> {
         }
         if let Some(value) = result {
             let at = inside(value);
-            let class = if target.verdict == trace::audit::Verdict::Missed { "result missed" } else { "result" };
+            let spread = target.measured_uncertainty() / unit.factor();
+            if spread > 0.0 {
+                line(&mut out, (inside(value - spread), 16.0), (inside(value + spread), 16.0), "spread");
+            }
+            let class = if target.verdict.is_missed() { "result missed" } else { "result" };
             let _ = write!(out, "<path d=\"M{} 5l6 6-6 6-6-6z\" class=\"{class}\"/>", coordinate(at));
             if (x.position(value) - at).abs() > 1.0 {
                 let (beyond, letter) = if x.position(value) > at { (at - 14.0, "→") } else { (at + 8.0, "←") };

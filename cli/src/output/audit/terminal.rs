@@ -39,16 +39,20 @@ pub(super) fn verdict(view: &AuditView<'_>, goal: &GoalScore) -> String {
         let source = if needed.years.is_empty() { "" } else { " (forecast from past contests)" };
         format!("{} {:.1}{source}", needs(&view.study.loaded, goal.index, needed), needed.points)
     });
-    match (goal.reached(), needed) {
-        (Some(true), Some(needed)) => format!("reached with {so_far:.1} points; {needed}"),
-        (Some(false), Some(needed)) => format!("not reached with {so_far:.1} points; {needed}"),
-        (_, Some(needed)) if events == 0 => format!("not raced yet; {needed}"),
-        (_, None) if events == 0 => "not raced yet".to_owned(),
-        (_, needed) => {
-            let needed = needed.map(|needed| format!("; {needed}")).unwrap_or_default();
-            format!("{so_far:.1} points from {events} of {} events{needed}", goal.events.len())
-        }
-    }
+    let place = goal.place_reached.map(|(place, _)| format!("place {place}"));
+    let points = match (events, goal.events.len()) {
+        (0, _) => None,
+        (some, all) if some == all => Some(format!("{so_far:.1} points")),
+        (some, all) => Some(format!("{so_far:.1} points from {some} of {all} events")),
+    };
+    let has = [place, points].into_iter().flatten().collect::<Vec<_>>().join(" and ");
+    let verdict = match goal.reached() {
+        Some(true) => format!("reached with {has}"),
+        Some(false) => format!("not reached with {has}"),
+        None if has.is_empty() => "not raced yet".to_owned(),
+        None => has,
+    };
+    [Some(verdict), needed].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
@@ -91,15 +95,38 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     ]);
     out.push_str(&table.text(ink));
     out.push('\n');
+    split(out, view, goal, ink);
+}
+
+/// Why the scores differ from the predictions.
+fn split(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
+    let split = view.split(goal);
+    if split.causes.is_empty() {
+        return;
+    }
+    let mut heads = vec![("scored - predicted", false)];
+    heads.extend(split.causes.iter().map(|cause| (cause.words(), true)));
+    heads.push(("in total", true));
+    let mut table = Table::new(&heads);
+    let cells = |cells: &[String], total: Option<f64>| {
+        let total = total.map(|total| number::signed(total, 1)).unwrap_or_default();
+        cells.iter().cloned().chain([total]).map(plain).collect::<Vec<_>>()
+    };
+    for (event, row) in goal.events.iter().zip(&split.events) {
+        let name = strong(view.id(event.index));
+        table.row(std::iter::once(name).chain(cells(row, event.difference())).collect());
+    }
+    table.row(std::iter::once(plain("total")).chain(cells(&split.total, goal.difference())).collect());
+    out.push_str(&table.text(ink));
+    ink.block(out, "", 0, &AuditView::about_split(&split));
+    out.push('\n');
 }
 
 fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
-    let [met, missed, never, not_due] = view.verdicts();
-    let mut text = format!("targets: {met} met, {missed} missed, {never} never verified");
-    if not_due > 0 {
-        let _ = write!(text, ", {not_due} not due yet");
+    let _ = writeln!(out, "{}", ink.strong(&format!("targets: {}", view.counts())));
+    if let Some(text) = view.qualified() {
+        ink.block(out, "", 0, &text);
     }
-    let _ = writeln!(out, "{}", ink.strong(&text));
     let mut table = Table::new(&[
         ("target", false),
         ("limit", true),
@@ -113,7 +140,9 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     for verdict in Verdict::ALL {
         let paint = match verdict {
             Verdict::Missed => Paint::Level(Level::Error),
-            Verdict::NeverVerified => Paint::Level(Level::Warning),
+            Verdict::NeverVerified | Verdict::MissedUncertain | Verdict::MetUncertain | Verdict::MetAfterChange => {
+                Paint::Level(Level::Warning)
+            }
             Verdict::NotDue | Verdict::Met => Paint::Faint,
         };
         let mut targets = view.audit.targets.iter().filter(|target| target.verdict == verdict).peekable();
@@ -131,7 +160,8 @@ fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     for (met, what) in
         [(true, "the first limit, before it was loosened, is met too"), (false, "met only by the loosened limit")]
     {
-        let loosened = view.audit.with_verdict(Verdict::Met).filter(|target| target.first_limit_met == Some(met));
+        let is_met = |target: &&TargetAudit| target.verdict.is_met() && target.first_limit_met == Some(met);
+        let loosened = view.audit.targets.iter().filter(is_met);
         let list: Vec<String> = loosened.filter_map(|target| first_limit(view, target)).collect();
         if !list.is_empty() {
             ink.block(out, "", 0, &format!("{what}: {}", list.join(", ")));
@@ -155,7 +185,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
         strong(format!("  {}", view.id(status.index))),
         plain(limit.clone()),
         plain(target.estimate.map(|(si, uncertainty, _)| bare(quantity(si, uncertainty, unit))).unwrap_or_default()),
-        plain(measured.map(|si| bare(quantity(si, 0.0, unit))).unwrap_or_default()),
+        plain(measured.map(|si| bare(quantity(si, target.measured_uncertainty(), unit))).unwrap_or_default()),
         plain(measured.and_then(|_| margin(status, unit)).unwrap_or_default()),
         plain(view.methods(status.index).join(", ")),
         limit_changes(target),
@@ -204,6 +234,7 @@ fn predictions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         ("pairs", true),
         ("bias", true),
         ("spread", true),
+        ("inside interval", true),
         ("allowance for 9 of 10", true),
         ("allowance used", true),
     ]);
@@ -215,6 +246,7 @@ fn predictions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
             plain(group.size.to_string()),
             plain(percent(group.bias)),
             plain(share(group.spread)),
+            plain(super::numbers::inside_of(group)),
             plain(share(group.allowance)),
             plain(share(view.used(group))),
         ]);
@@ -222,6 +254,9 @@ fn predictions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     out.push_str(&table.text(ink));
     let text = "bias: mean of result / estimate, minus 1; spread: sample standard deviation of result / estimate; fewer than ten pairs give no allowance";
     ink.block(out, "", 0, text);
+    if let Some(text) = view.inside() {
+        ink.block(out, "", 0, &text);
+    }
     out.push('\n');
 }
 

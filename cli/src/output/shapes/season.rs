@@ -74,12 +74,36 @@ const SCORED: &[Key] = &[
     measure("scored", NUMBER_OR_NULL, "pts", "points scored; null if a result is missing"),
 ];
 
+/// The difference between score and prediction, by cause.
+const SPLIT: Shape = Shape::OrNull(&Shape::Object(&[&[
+    measure("difference", Shape::Number, "pts", "points scored minus points predicted: the sum of all causes below"),
+    measure("own_values", Shape::Number, "pts", "by the values of the car as driven (`reads` of the result)"),
+    measure("others_best", Shape::Number, "pts", "by the best of the others (`best` of the result)"),
+    measure("finish", Shape::Number, "pts", "because the car finished, or did not, which was a chance before"),
+    measure("penalties", Shape::Number, "pts", "by other inputs of the score that the result has, for example cones"),
+    measure("judges", Shape::Number, "pts", "by the points of judges"),
+    measure(
+        "mean",
+        Shape::Number,
+        "pts",
+        "because the prediction is the mean over its uncertainty, not the score of the expected values",
+    ),
+    measure(
+        "not_explained",
+        Shape::Number,
+        "pts",
+        "score minus what the formula gives for the values of the contest: penalties that are not recorded, or unknown causes",
+    ),
+]]));
+
 const GOALS: Shape = Shape::List(&Shape::Object(&[
     &[
         key("id", Shape::Text, "id of the goal"),
         key("title", Shape::Text, "its title, or its id"),
         key("reason", TEXT_OR_NULL, "its reason"),
         key("place", Shape::OrNull(&Shape::Integer), "the place, if the goal is one"),
+        key("place_reached", Shape::OrNull(&Shape::Integer), "the place reached, if a result has it"),
+        key("place_result", TEXT_OR_NULL, "id of the result with the place reached"),
         key(
             "needed",
             Shape::OrNull(&Shape::Object(&[
@@ -93,7 +117,12 @@ const GOALS: Shape = Shape::List(&Shape::Object(&[
     &[
         measure("scored_so_far", NUMBER_OR_NULL, "pts", "points of the events that have a result"),
         key("events_scored", Shape::Integer, "number of events that have a result"),
-        key("reached", Shape::OrNull(&Shape::Flag), "whether the goal was reached; null if this is not known yet"),
+        key(
+            "reached",
+            Shape::OrNull(&Shape::Flag),
+            "whether the goal was reached: by the place, if it is known, otherwise by the points; null if this is not known yet",
+        ),
+        key("split", SPLIT, "why the points differ from the prediction; null if a score or a prediction is missing"),
         key(
             "events",
             Shape::List(&Shape::Object(&[
@@ -102,6 +131,7 @@ const GOALS: Shape = Shape::List(&Shape::Object(&[
                 &[
                     key("result", TEXT_OR_NULL, "id of the result with the score"),
                     key("evidence", Shape::OrNull(&TEXTS), "files of evidence of that result"),
+                    key("split", SPLIT, "why the score differs from the prediction; null if one of them is missing"),
                 ],
             ])),
             "the events of the goal",
@@ -159,7 +189,8 @@ const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
         Shape::OrNull(&Shape::Object(&[&[
             key("id", Shape::Text, "id of the result"),
             key("day", Shape::OrNull(&Shape::Date), "its date"),
-            measure("value", NUMBER_OR_NULL, "`unit`", "measured value"),
+            measure("value", NUMBER_OR_NULL, "`unit`", "measured value; also one that was driven at the contest"),
+            measure("uncertainty", NUMBER_OR_NULL, "`unit`", UNCERTAINTY),
             key("outcome", Shape::OrNull(&Shape::Words(&["pass", "fail"])), "outcome, for a result without a value"),
         ]])),
         "the latest result",
@@ -173,7 +204,18 @@ const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
         Shape::OrNull(&Shape::Flag),
         "whether the measured value meets the first limit, too; null unless the limit was loosened since",
     ),
+    key(
+        "inside_estimate",
+        Shape::OrNull(&Shape::Flag),
+        "whether the result is inside the interval of the estimate; null without a result or an uncertainty",
+    ),
     key("verdict", Shape::Words(&["met", "missed", "never verified", "not due yet"]), "outcome"),
+    key(
+        "qualifier",
+        Shape::OrNull(&Shape::Words(&["limit inside the uncertainty", "limit changed after the result"])),
+        "what qualifies the outcome: the limit is inside the uncertainty of the result, or the result does not meet the limit \
+         that the target had when it was measured",
+    ),
     key("status", Shape::Words(STATUSES), "status, as in `values`"),
     key("methods", TEXTS, "methods of its verification"),
     key("evidence", TEXTS, "files of evidence"),
@@ -188,6 +230,8 @@ const PREDICTIONS: Shape = Shape::Object(&[&[
             key("pairs", Shape::Integer, "number of pairs"),
             measure("bias", NUMBER_OR_NULL, "1", "mean of result / estimate, minus 1"),
             measure("spread", NUMBER_OR_NULL, "1", "standard deviation of result / estimate; null for a single pair"),
+            key("inside", Shape::Integer, "number of results inside the interval of their estimate"),
+            key("with_interval", Shape::Integer, "number of estimates with an uncertainty"),
             measure(
                 "allowance_90",
                 NUMBER_OR_NULL,
@@ -199,15 +243,32 @@ const PREDICTIONS: Shape = Shape::Object(&[&[
         "pairs by quantity and basis",
     ),
     key(
+        "inside",
+        Shape::Integer,
+        "number of all results inside the interval of their estimate, also of those without a ratio (degrees Celsius)",
+    ),
+    key("with_interval", Shape::Integer, "number of all estimates with an uncertainty and a result"),
+    key(
         "pairs",
         Shape::List(&Shape::Object(&[&[
             key("of", Shape::Text, "id of the target, or amount of a part"),
             key("quantity", Shape::Text, "the quantity"),
             key("basis", Shape::Text, "basis of the estimate"),
             measure("estimate", NUMBER_OR_NULL, "`unit`", "estimate"),
+            measure(
+                "uncertainty",
+                NUMBER_OR_NULL,
+                "`unit`",
+                "expanded uncertainty of the estimate (k = 2); 0 if it has none",
+            ),
             measure("result", NUMBER_OR_NULL, "`unit`", "result"),
             key("unit", Shape::Text, "unit of both"),
             measure("error", NUMBER_OR_NULL, "1", "result / estimate, minus 1"),
+            key(
+                "inside",
+                Shape::OrNull(&Shape::Flag),
+                "whether the result is inside the interval of the estimate; null without an uncertainty",
+            ),
         ]])),
         "every estimate that has a result",
     ),
@@ -321,6 +382,7 @@ const SHOWN: &[Key] = &[
     key("scored", Shape::Text, "points scored"),
     key("to_plan", Shape::Text, "scored minus planned, with its sign"),
     key("to_predicted", Shape::Text, "scored minus predicted, with its sign"),
+    key("split", TEXTS, "the points of each of `causes`, rounded so that they add up to `to_predicted`"),
 ];
 
 pub(crate) static AUDIT_CONTEXT: Answer = Answer {
@@ -341,6 +403,8 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                             SHOWN,
                             &[
                                 key("verdict", Shape::Text, "whether the goal was reached, as a sentence"),
+                                key("causes", TEXTS, "the causes that are shown, which are the columns of `split`"),
+                                key("about_split", Shape::Text, "what the less obvious causes mean"),
                                 key("events", Shape::List(&Shape::Object(&[SHOWN])), "as `goals[].events`"),
                             ],
                         ])),
@@ -350,7 +414,8 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                         "targets",
                         Shape::List(&Shape::Object(&[&[
                             key("estimate", Shape::Text, "estimate with its uncertainty and unit"),
-                            key("result", Shape::Text, "measured value with its unit"),
+                            key("result", Shape::Text, "measured value with its uncertainty and unit"),
+                            key("outcome", Shape::Text, "verdict with its qualifier"),
                             key("margin", Shape::Text, "margin"),
                             key("unrecorded", Shape::Integer, "number of changes of the limit without a revision"),
                             key("limits", TEXTS, "as `targets[].limits[].limit`, with units"),
@@ -362,14 +427,33 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                         Shape::List(&Shape::Object(&[&[
                             key("bias", Shape::Text, "bias in percent"),
                             key("spread", Shape::Text, "spread in percent"),
+                            key("inside", Shape::Text, "results inside the interval of their estimate, as in `4 of 5`"),
                             key("allowance_90", Shape::Text, "allowance for nine of ten results in percent"),
                             key("allowance_used", Shape::Text, "allowance in the settings in percent"),
                         ]])),
                         "as `predictions.groups`",
                     ),
                     key("verdicts", TEXTS, "the possible outcomes of a target, in the order of the tables"),
-                    key("met", Shape::Integer, "number of targets that were met"),
-                    key("missed", Shape::Integer, "number of targets that were missed"),
+                    key("counts", Shape::Text, "number of targets by outcome, without those that have a qualifier"),
+                    key("qualified", TEXT_OR_NULL, "number of targets with a qualifier, by outcome; null without one"),
+                    key(
+                        "inside",
+                        TEXT_OR_NULL,
+                        "how many results are inside the interval of their estimate, as a sentence",
+                    ),
+                    key("met", Shape::Integer, "number of targets that were met, without those that have a qualifier"),
+                    key("met_uncertain", Shape::Integer, "number of those with the limit inside the uncertainty"),
+                    key(
+                        "met_after_change",
+                        Shape::Integer,
+                        "number of those met by a limit that changed after the result",
+                    ),
+                    key(
+                        "missed",
+                        Shape::Integer,
+                        "number of targets that were missed, without those that have a qualifier",
+                    ),
+                    key("missed_uncertain", Shape::Integer, "number of those with the limit inside the uncertainty"),
                     key("never_verified", Shape::Integer, "number of targets without a result that was due"),
                     key("not_due", Shape::Integer, "number of targets whose verification is not due yet"),
                     key("off", TEXT_OR_NULL, "checks that the settings switch off; null without one"),

@@ -288,8 +288,18 @@ impl Builder<'_> {
         }
     }
 
-    /// The latest result of a record that has a value and may be used.
+    /// The latest result of a record that has a value and may be used; for a target, also what was driven at the contest.
     pub(super) fn latest_result(&self, record: RecordId) -> Option<(RecordId, Quantity)> {
+        let own = self.latest_own_result(record);
+        if self.measured != Measured::All {
+            return own;
+        }
+        let date = own.as_ref().and_then(|(id, _)| self.graph.loaded.result(*id)?.date);
+        let driven = self.graph.driven_since(record, date);
+        driven.map(|driven| (driven.result, driven.value.clone())).or(own)
+    }
+
+    fn latest_own_result(&self, record: RecordId) -> Option<(RecordId, Quantity)> {
         let is_event = self.graph.loaded.event(record).is_some();
         if self.measured == Measured::Nothing || (is_event && self.measured == Measured::BeforeTheContest) {
             return None;

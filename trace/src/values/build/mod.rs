@@ -6,6 +6,7 @@ mod amounts;
 mod analyses;
 mod builder;
 mod declare;
+mod driven;
 mod events;
 mod order;
 mod past;
@@ -29,6 +30,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.analyses();
     builder.past_standings();
     builder.sort();
+    builder.report_driven();
     let state = builder.network.evaluate();
     builder.report_model_errors(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, measured_totals, measured_by_parts, .. } = builder;

@@ -20,7 +20,8 @@ impl Builder<'_> {
             if let Some((result, value)) = self.latest_result(index) {
                 self.report_same_date(index, result);
                 self.change_origin(index, node, Origin::Result(result));
-                self.set_quantity(node, &value, &Field::new(result, &["value"]));
+                let field = self.field_of_result(index, result);
+                self.set_quantity(node, &value, &field);
             }
         }
     }
