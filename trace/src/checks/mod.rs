@@ -21,6 +21,7 @@ mod no_effect_on_points;
 mod no_estimate;
 mod no_evidence;
 mod no_lead;
+mod no_number;
 mod no_parent;
 mod no_reason;
 mod no_share;
@@ -44,7 +45,7 @@ mod target_missed;
 mod two_sources;
 mod unit_mismatch;
 mod unknown_key;
-mod unknown_reference;
+pub(crate) mod unknown_reference;
 mod unreadable_file;
 mod unrecorded_revision;
 mod unused_analysis;
@@ -284,7 +285,7 @@ impl Reporter {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 45] = [
+static ALL: [&Check; 46] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
@@ -302,6 +303,7 @@ static ALL: [&Check; 45] = [
     &no_estimate::CHECK,
     &no_evidence::CHECK,
     &no_lead::CHECK,
+    &no_number::CHECK,
     &no_parent::CHECK,
     &no_reason::CHECK,
     &no_share::CHECK,
