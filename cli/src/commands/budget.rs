@@ -50,7 +50,7 @@ impl Budget {
             Format::Terminal => broken.terminal(ink) + &budget::terminal(&report, ink),
             Format::Json => json::text(&budget::json(&report, &broken)),
         };
-        Ok(Done::answer(text, report.is_complete() && !broken.has_errors()))
+        Ok(Done::answer(text, !broken.has_errors()))
     }
 }
 

@@ -2,8 +2,8 @@
 
 use serde_json::{Value, json};
 use trace::report::RecordPositions;
-use trace::values::{Fault, FaultKind, Values};
-use trace::{Loaded, NodeId, RecordId};
+use trace::values::{Budget, Fault, FaultKind, Values};
+use trace::{Loaded, NodeId, RecordId, Study};
 
 use super::{Paths, incomplete};
 use crate::screen::{Ink, clean, count};
@@ -21,6 +21,18 @@ impl<'s> Broken<'s> {
     /// Under these values, and in these records themselves.
     pub(crate) fn under(values: &'s Values, asked: &[NodeId], also: &[RecordId]) -> Self {
         Self { loaded: &values.graph.loaded, faults: values.faults_under(asked, also) }
+    }
+
+    /// Under budgets and their shares.
+    pub(crate) fn under_budgets(values: &'s Values, budgets: &[&Budget]) -> Self {
+        let nodes = budgets
+            .iter()
+            .flat_map(|budget| std::iter::once(budget.node).chain(budget.shares.iter().map(|share| share.node)));
+        let asked: Vec<NodeId> = nodes.collect();
+        let misfits: Vec<RecordId> = budgets.iter().flat_map(|budget| budget.misfits.iter().copied()).collect();
+        let mut faults = values.faults_under_budgets(&asked, &misfits);
+        faults.extend(budgets.iter().flat_map(|budget| values.faults_of_budget(budget)));
+        Self { loaded: &values.graph.loaded, faults }
     }
 
     /// The list without values that are only missing, for answers that show them as such.
@@ -48,8 +60,11 @@ impl<'s> Broken<'s> {
                 (number(FaultKind::NoValue), "missing value"),
                 (number(FaultKind::Doubt), "value with two sources"),
             ];
-            let counts: Vec<String> =
-                counts.into_iter().filter(|(number, _)| *number > 0).map(|(number, what)| several(number, what)).collect();
+            let counts: Vec<String> = counts
+                .into_iter()
+                .filter(|(number, _)| *number > 0)
+                .map(|(number, what)| several(number, what))
+                .collect();
             ink.block(&mut out, "", 0, &format!("{} under these numbers:", counts.join(", ")));
             let (paths, mut positions) = (Paths::new(self.loaded), RecordPositions::new(self.loaded));
             for fault in self.faults.iter().take(MOST_LISTED) {
@@ -90,6 +105,19 @@ impl<'s> Broken<'s> {
         };
         self.faults.iter().map(entry).collect()
     }
+}
+
+/// The notes on a state whose points are shown without the list: read errors, and what is broken under the points.
+pub(crate) fn notes(study: &Study) -> Vec<String> {
+    let broken = super::points::broken(study);
+    let faults: Vec<&Fault> = broken.faults.iter().filter(|fault| fault.kind != FaultKind::Doubt).collect();
+    let under = faults.first().map(|first| {
+        let what = if broken.has_errors() { "broken under the points" } else { "the points are incomplete" };
+        let more = faults.len() - 1;
+        let more = if more > 0 { format!("; {more} more: `tierod points` lists them") } else { String::new() };
+        format!("{what}: {}{more}", subject(first))
+    });
+    incomplete(&study.loaded).into_iter().chain(under).collect()
 }
 
 /// A count of faults in words.

@@ -8,7 +8,7 @@ use schema::number;
 use schema::quantity::Unit;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::{NodeId, RecordId};
+use trace::RecordId;
 use trace::values::{Budget, NewLimit, Share, Transfer, Values};
 
 use super::broken::Broken;
@@ -45,15 +45,8 @@ impl Report<'_> {
 
     /// What is broken under the budgets that are shown.
     pub(crate) fn broken(&self) -> Broken<'_> {
-        let nodes = |budget: &Budget| std::iter::once(budget.node).chain(budget.shares.iter().map(|share| share.node)).collect::<Vec<_>>();
-        let asked: Vec<NodeId> = self.wanted().flat_map(nodes).collect();
-        let also: Vec<RecordId> = self.wanted().flat_map(|budget| budget.misfits.iter().copied()).collect();
-        Broken::under(self.values, &asked, &also).without_missing()
-    }
-
-    /// Whether every share and reserve counts in the budgets that are shown.
-    pub(crate) fn is_complete(&self) -> bool {
-        self.wanted().all(|budget| budget.misfits.is_empty() && budget.reserve_fits)
+        let budgets: Vec<&Budget> = self.wanted().collect();
+        Broken::under_budgets(self.values, &budgets).without_missing()
     }
 
     /// The limit changes for a budget that is not a share of another one: they cover all budgets in it.

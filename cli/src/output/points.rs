@@ -129,11 +129,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         table.row(vec![
             strong("total"),
             strong(points(goal.plan, 0.0)),
-            strong(match (goal.predicted, goal.at_least) {
-                (Some(sum), _) => points(sum, goal.uncertainty),
-                (None, Some(sum)) => format!("at least {}", points(sum, goal.uncertainty)),
-                (None, None) => "none".to_owned(),
-            }),
+            strong(goal.predicted.map_or_else(|| "none".to_owned(), |p| points(p, goal.uncertainty))),
             strong(vs_plan.unwrap_or_default()),
         ]);
         out.push_str(&table.text(ink));

@@ -37,7 +37,7 @@ fn origin(values: &Values, index: RecordId) -> String {
 }
 
 fn shown(values: &Values, gradients: &Gradients, node: NodeId) -> String {
-    match values.value(node) {
+    match values.whole_value(node) {
         Some(value) => quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
         None => "none".to_owned(),
     }
@@ -129,7 +129,7 @@ pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
     let entry = |node: NodeId, origin: &str, target: Option<&TargetStatus>| {
         let unit = values.unit(node);
-        let si = values.value(node);
+        let si = values.whole_value(node);
         let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
         let limit = target.map(|target| limit_json(&target.limit, unit));
         json!({

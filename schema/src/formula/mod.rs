@@ -130,7 +130,7 @@ impl Formula {
         program::value(self, names, work)
     }
 
-    /// Why it has no number although all its names have one, and where in its text; `None` if it has a number.
+    /// A division by zero, an overflow or a function outside its domain on the way to its value, and where in its text.
     pub fn trouble(&self, names: &[f64]) -> Option<Trouble> {
         trouble::trouble(self, names)
     }

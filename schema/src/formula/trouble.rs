@@ -11,35 +11,49 @@ pub struct Trouble {
     pub what: &'static str,
 }
 
-/// The first step that has no number while its operands have one, on the way back from the result.
+/// The first step on the way to the result that has no number while its operands have one. Of an `if`, only the
+/// condition and the chosen branch count. A step counts also if `min`, `max` or a division hides it from the result.
 pub(super) fn trouble(formula: &Formula, names: &[f64]) -> Option<Trouble> {
     let mut work = Work::default();
-    let result = program::value(formula, names, &mut work);
+    program::value(formula, names, &mut work);
     let values = work.values();
-    let mut step = values.len().checked_sub(1).filter(|_| !result.is_finite())?;
-    loop {
-        let is_number = |step: u32| values[step as usize].is_finite();
-        // Of an `if`, only the condition and the chosen branch count.
-        let operands: [Option<u32>; 2] = match formula.ops[step] {
-            Op::Constant(_) | Op::Name(_) => [None, None],
-            Op::Negate(a) | Op::Call(_, a) => [Some(a), None],
-            Op::If(condition, a, b) => {
-                [Some(condition), Some(if values[condition as usize] == 1.0 { a } else { b })]
-            }
-            Op::Add(a, b)
-            | Op::Subtract(a, b)
-            | Op::Multiply(a, b)
-            | Op::Divide(a, b)
-            | Op::Power(a, b)
-            | Op::Compare(_, a, b)
-            | Op::Min(a, b)
-            | Op::Max(a, b) => [Some(a), Some(b)],
-        };
-        match operands.into_iter().flatten().find(|operand| !is_number(*operand)) {
-            // An operand is always an earlier step.
-            Some(operand) => step = operand as usize,
-            None => return Some(Trouble { start: formula.spots[step], what: what(formula.ops[step], values) }),
+    if values.iter().all(|value| value.is_finite()) {
+        return None;
+    }
+    let mut counts = vec![false; values.len()];
+    *counts.last_mut()? = true;
+    let mut first = None;
+    for step in (0..values.len()).rev() {
+        if !counts[step] {
+            continue;
         }
+        let mut all_numbers = true;
+        for operand in operands(formula.ops[step], values).into_iter().flatten() {
+            // An operand is always an earlier step.
+            counts[operand as usize] = true;
+            all_numbers &= values[operand as usize].is_finite();
+        }
+        if all_numbers && !values[step].is_finite() {
+            first = Some(step);
+        }
+    }
+    first.map(|step| Trouble { start: formula.spots[step], what: what(formula.ops[step], values) })
+}
+
+/// The steps that a step reads.
+fn operands(op: Op, values: &[f64]) -> [Option<u32>; 2] {
+    match op {
+        Op::Constant(_) | Op::Name(_) => [None, None],
+        Op::Negate(a) | Op::Call(_, a) => [Some(a), None],
+        Op::If(condition, a, b) => [Some(condition), Some(if values[condition as usize] == 1.0 { a } else { b })],
+        Op::Add(a, b)
+        | Op::Subtract(a, b)
+        | Op::Multiply(a, b)
+        | Op::Divide(a, b)
+        | Op::Power(a, b)
+        | Op::Compare(_, a, b)
+        | Op::Min(a, b)
+        | Op::Max(a, b) => [Some(a), Some(b)],
     }
 }
 
@@ -53,5 +67,33 @@ fn what(op: Op, values: &[f64]) -> &'static str {
         Op::Call(Function::Ln, a) if at(a) == 0.0 => "the logarithm of zero",
         Op::Call(Function::Ln, a) if at(a) < 0.0 => "the logarithm of a negative number",
         _ => "the number is too large (overflow)",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(text: &str, names: &[f64]) -> Option<(usize, &'static str)> {
+        Formula::parse(text).unwrap().trouble(names).map(|trouble| (trouble.start, trouble.what))
+    }
+
+    #[test]
+    fn the_step_without_a_number_is_found() {
+        assert_eq!(of("a + b / c", &[1.0, 2.0, 0.0]).unwrap().1, "division by zero");
+        assert_eq!(of("a + b / c", &[1.0, 2.0, 4.0]), None);
+        assert_eq!(of("sqrt(a) * b", &[-1.0, 2.0]).unwrap().1, "the square root of a negative number");
+        assert_eq!(of("ln(a)", &[0.0]).unwrap().1, "the logarithm of zero");
+        assert_eq!(of("a^0.5", &[-2.0]).unwrap().1, "a negative number to a power that is not whole");
+        assert_eq!(of("exp(a) * b", &[1000.0, 0.0]).unwrap().1, "the number is too large (overflow)");
+        // The first step counts, not what follows from it.
+        assert_eq!(of("(a / b) - (a / b)", &[1.0, 0.0]).unwrap().1, "division by zero");
+    }
+
+    #[test]
+    fn a_step_counts_if_it_is_hidden_but_not_if_it_is_not_chosen() {
+        assert_eq!(of("max(0, -a / b)", &[1.0, 0.0]).unwrap().1, "division by zero");
+        assert_eq!(of("a / (b / c)", &[1.0, 2.0, 0.0]).unwrap().1, "division by zero");
+        assert_eq!(of("if(b > 0, a / b, 0)", &[1.0, 0.0]), None);
     }
 }

@@ -8,7 +8,7 @@ use schema::Kind;
 use schema::read::{ProblemKind, Spot};
 use schema::records::Body;
 
-use super::{Key, Measured, Origin, Rule, ValueProblemKind, Values};
+use super::{Budget, Key, Measured, Origin, Rule, ValueProblemKind, Values};
 use crate::checks::unknown_reference::unknown_bases;
 use crate::graph::Link;
 use crate::ids::{FileId, NodeId, RecordId};
@@ -81,15 +81,47 @@ struct Under<'v> {
     values: &'v Values,
     /// For each node, whether one of the asked values depends on it.
     nodes: Vec<bool>,
-    asked: &'v [NodeId],
     also: &'v [RecordId],
+    /// Whether the shares of budgets count.
+    shares: bool,
 }
 
 impl Values {
     /// Everything wrong that these values may depend on, and what is wrong in these records themselves: read errors in the
     /// order of the files, then the others in the order of the records, then what has no value.
     pub fn faults_under(&self, asked: &[NodeId], also: &[RecordId]) -> Vec<Fault> {
-        let under = Under { values: self, nodes: self.all_under(asked), asked, also };
+        self.faults(Under { values: self, nodes: self.all_under(asked), also, shares: false })
+    }
+
+    /// Everything wrong under the values of budgets and their shares, with what would make a share of one missing.
+    pub fn faults_under_budgets(&self, asked: &[NodeId], also: &[RecordId]) -> Vec<Fault> {
+        self.faults(Under { values: self, nodes: self.all_under(asked), also, shares: true })
+    }
+
+    /// The shares and the reserve that a budget does not count.
+    pub fn faults_of_budget(&self, budget: &Budget) -> Vec<Fault> {
+        let id = |record: RecordId| &self.graph.loaded.record(record).id;
+        let under = Under { values: self, nodes: Vec::new(), also: &[], shares: true };
+        let fault = |record: RecordId, key: &str, message: String, help: &str| {
+            under.fault(FaultKind::Error, record, &[key.to_owned()], FaultAt::Value(None), message, help.to_owned())
+        };
+        let shares = budget.misfits.iter().map(|share| {
+            let own = id(*share);
+            let message = format!(
+                "{own} is not counted as a share of {}: its unit does not match, or it has no upper limit",
+                id(budget.index)
+            );
+            fault(*share, "share-of", message, "use `at-most` with a unit that matches, or remove `share-of`")
+        });
+        let reserve = self.graph.loaded.target(budget.index).and_then(|target| target.reserve.as_ref());
+        let reserve = reserve.filter(|_| !budget.reserve_fits).map(|reserve| {
+            let message = format!("the reserve {reserve} is not counted: its unit does not match the limit");
+            fault(budget.index, "reserve", message, "give the reserve in the unit of the limit")
+        });
+        shares.chain(reserve).collect()
+    }
+
+    fn faults(&self, under: Under<'_>) -> Vec<Fault> {
         let mut faults = under.read_errors();
         let mut others = under.problems();
         others.extend(under.references());
@@ -165,7 +197,7 @@ impl Under<'_> {
 
     fn problems(&self) -> Vec<Fault> {
         let relevant = self.values.problems.iter().filter(|problem| {
-            problem.kind == ValueProblemKind::Cycle
+            (problem.kind == ValueProblemKind::Cycle && self.values.cyclic.iter().any(|node| self.nodes[*node]))
                 || (!self.is_replaced(problem.record, &problem.route) && self.reaches(problem.record, &problem.route))
         });
         let fault = |problem: &super::ValueProblem| {
@@ -179,9 +211,8 @@ impl Under<'_> {
 
     fn references(&self) -> Vec<Fault> {
         let broken = self.values.graph.broken.iter();
-        let relevant = broken.filter(|broken| {
-            !self.is_replaced(broken.from, &broken.route) && self.reaches(broken.from, &broken.route)
-        });
+        let relevant = broken
+            .filter(|broken| !self.is_replaced(broken.from, &broken.route) && self.reaches(broken.from, &broken.route));
         let fault = |broken: &crate::graph::Broken| {
             let at = if broken.is_key { FaultAt::Key } else { FaultAt::Value(None) };
             let (message, help) = (broken.message.clone(), broken.help.clone());
@@ -285,7 +316,7 @@ impl Under<'_> {
             Kind::Result => self.values.measured != Measured::Nothing,
             Kind::Event => self.reads_goal(),
             // A record that names it is a fault by itself, but a share is missing in silence.
-            Kind::Target => self.asks_targets(),
+            Kind::Target => self.shares,
             Kind::Part => self.reads_amount(below.get(1).map(String::as_str)),
             Kind::System => self.reads_systems(),
             Kind::Requirement | Kind::Decision | Kind::Revision | Kind::Waiver => false,
@@ -307,9 +338,10 @@ impl Under<'_> {
             Body::Goal(_) => reads(record),
             Body::Event(_) => reads(record) || (["serves", ""].contains(&key) && self.reads_goal()),
             Body::Target(_) if key == "serves" => false,
-            Body::Target(_) => reads(record) || (["share-of", ""].contains(&key) && self.asks_targets()),
+            Body::Target(_) => reads(record) || (["share-of", ""].contains(&key) && self.shares),
             Body::Part(_) => match key {
-                "" | "in" | "count" => self.reads_amount(None),
+                "" | "count" => self.reads_amount(None),
+                "in" => self.reads_systems(),
                 "amounts" => self.reads_amount(route.get(1).map(String::as_str)),
                 _ => false,
             },
@@ -334,18 +366,11 @@ impl Under<'_> {
     }
 
     fn reads_goal(&self) -> bool {
-        self.values.graph.loaded.goals().any(|(goal, ..)| {
-            self.values.record_node(goal).is_some_and(|node| self.nodes[node])
-        })
-    }
-
-    fn asks_targets(&self) -> bool {
-        let loaded = &self.values.graph.loaded;
-        let is_target = |node: &NodeId| match self.values.keys[*node] {
-            Key::Record(record) => loaded.target(record).is_some(),
-            Key::Part(..) | Key::Group(..) | Key::Local(..) => false,
-        };
-        self.asked.iter().any(is_target)
+        self.values
+            .graph
+            .loaded
+            .goals()
+            .any(|(goal, ..)| self.values.record_node(goal).is_some_and(|node| self.nodes[node]))
     }
 
     /// Whether the asked values depend on an amount, or on any amount for `None`.

@@ -148,6 +148,8 @@ pub struct Values {
     pub keys: Vec<Key>,
     /// Problems of formulas, units and models.
     pub problems: Vec<ValueProblem>,
+    /// The nodes of cycles, which have no rule.
+    cyclic: Vec<NodeId>,
     amounts: Vec<Box<str>>,
     by_key: HashMap<Key, NodeId>,
     origins: HashMap<RecordId, Origin>,

@@ -97,11 +97,21 @@ impl Values {
     /// The events of a goal that have no value in a state: a sum without them is not the points of the goal.
     pub fn events_without_value(&self, state: &State, goal: NodeId) -> Vec<RecordId> {
         let missing = self.network.nodes[goal].inputs.iter().filter(|event| state.values[**event].is_nan());
-        missing.filter_map(|event| match self.keys[*event] {
-            Key::Record(event) => Some(event),
-            Key::Part(..) | Key::Group(..) | Key::Local(..) => None,
-        })
-        .collect()
+        missing
+            .filter_map(|event| match self.keys[*event] {
+                Key::Record(event) => Some(event),
+                Key::Part(..) | Key::Group(..) | Key::Local(..) => None,
+            })
+            .collect()
+    }
+
+    /// The value of a node in SI; `None` also for a goal of which an event has no value.
+    pub fn whole_value(&self, node: NodeId) -> Option<f64> {
+        let is_goal = match self.keys[node] {
+            Key::Record(record) => self.graph.loaded.goal(record).is_some(),
+            Key::Part(..) | Key::Group(..) | Key::Local(..) => false,
+        };
+        self.value(node).filter(|_| !is_goal || self.events_without_value(&self.state, node).is_empty())
     }
 
     fn needed(&self, goal: &Goal) -> Result<Needed, String> {

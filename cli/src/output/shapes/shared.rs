@@ -126,7 +126,7 @@ pub(super) const BROKEN: Key = key("broken", Shape::List(&Shape::Named(&FAULT)),
 const BROKEN_MEANING: &str = "what is wrong under the numbers; with an entry of the kind `error` they are missing or \
                               calculated without it, and the exit status is 2";
 
-const FAULT: Named = Named {
+pub(super) const FAULT: Named = Named {
     name: "fault",
     summary: "Something wrong that a number depends on.",
     keys: &[&[

@@ -46,6 +46,8 @@ pub(super) struct Builder<'g> {
     pub(super) amount_routes: Vec<Arc<[String]>>,
     pub(super) origins: HashMap<RecordId, Origin>,
     pub(super) problems: Vec<ValueProblem>,
+    /// The nodes of cycles, which have no rule.
+    pub(super) cyclic: Vec<NodeId>,
     measured: Measured,
 }
 
@@ -62,6 +64,7 @@ impl<'g> Builder<'g> {
             amount_routes: Vec::new(),
             origins: HashMap::new(),
             problems: Vec::new(),
+            cyclic: Vec::new(),
             measured,
         }
     }

@@ -28,11 +28,11 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.targets();
     builder.analyses();
     builder.sort();
-    let state = builder.network.evaluate();
+    let mut state = builder.network.evaluate();
     builder.report_model_errors(&state);
-    builder.report_no_numbers(&state);
-    let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
+    builder.report_no_numbers(&mut state);
+    let Builder { network, keys, by_key, amounts, origins, problems, cyclic, .. } = builder;
     let (partials, gradients) = (OnceLock::new(), OnceLock::new());
     let graph = Arc::clone(graph);
-    Values { graph, measured, network, state, keys, problems, amounts, by_key, origins, partials, gradients }
+    Values { graph, measured, network, state, keys, problems, cyclic, amounts, by_key, origins, partials, gradients }
 }

@@ -1,42 +1,60 @@
 //! Values without a number although everything that they read has one: division by zero, overflow, a function outside
 //! its domain.
 
+use std::sync::Arc;
+
 use schema::formula::Formula;
 use schema::records::Body;
 
 use super::builder::{Builder, Field};
 use crate::ids::NodeId;
+use crate::values::State;
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
-use crate::values::State;
 
 /// The largest number of inputs that a message lists.
 const MOST_LISTED: usize = 6;
 
 impl Builder<'_> {
-    /// Reports formulas, models and totals that have no number though their inputs have one.
-    pub(super) fn report_no_numbers(&mut self, state: &State) {
-        for node in NodeId::all(self.network.nodes.len()).filter(|node| state.values[*node].is_nan()) {
+    /// Reports formulas, models and totals that have no number though their inputs have one, and formulas in which such a
+    /// step is hidden, as in `max(0 pts, points / 0)`: these have no value either.
+    pub(super) fn report_no_numbers(&mut self, state: &mut State) {
+        let mut hidden = Vec::new();
+        for node in NodeId::all(self.network.nodes.len()) {
             let value = &self.network.nodes[node];
+            let is_formula = matches!(value.rule, Rule::Formula(_));
+            if !is_formula && !state.values[node].is_nan() {
+                continue;
+            }
             let numbers: Vec<f64> = value.inputs.iter().map(|input| state.values[*input]).collect();
             let all_known = numbers.iter().all(|number| !number.is_nan());
             match &value.rule {
-                Rule::Formula(formula) if all_known => self.report_formula(node, &formula.clone(), &numbers),
+                Rule::Formula(formula) if all_known => {
+                    let formula = Arc::clone(formula);
+                    if self.report_formula(node, &formula, &numbers) && !state.values[node].is_nan() {
+                        hidden.push(node);
+                    }
+                }
                 Rule::Given(_) => {
                     let help = "correct the number or its unit";
-                    self.report_at(&self.fields[node].clone(), 0, "the number is too large (overflow)".to_owned(), help);
+                    self.report_at(
+                        &self.fields[node].clone(),
+                        0,
+                        "the number is too large (overflow)".to_owned(),
+                        help,
+                    );
                 }
                 Rule::Model { call, .. } if all_known && self.network.model_error(state, *call).is_none() => {
                     let name = self.network.calls[*call].model.name;
-                    let message = format!("the model `{name}` has no number with {}", self.listed_inputs(node, &numbers));
+                    let message =
+                        format!("the model `{name}` has no number with {}", self.listed_inputs(node, &numbers));
                     let field = Field::new(self.fields[node].record, &["model"]);
                     self.report_at(&field, 0, message, "correct the inputs of the model");
                 }
                 Rule::Total(factors) => {
                     // Totals skip what is missing, so they have no number only if all is missing or the sum is too large.
                     let terms = value.inputs.iter().zip(factors.iter().zip(&numbers)).filter(|(_, (_, n))| !n.is_nan());
-                    let largest =
-                        terms.max_by(|(_, (a, m)), (_, (b, n))| (*a * *m).abs().total_cmp(&(*b * *n).abs()));
+                    let largest = terms.max_by(|(_, (a, m)), (_, (b, n))| (*a * *m).abs().total_cmp(&(*b * *n).abs()));
                     if let Some((&input, _)) = largest {
                         let message = "the total has no number: the number is too large (overflow)".to_owned();
                         self.report_at(&self.fields[input].clone(), 0, message, "correct the number or its unit");
@@ -45,10 +63,17 @@ impl Builder<'_> {
                 Rule::Formula(_) | Rule::Model { .. } | Rule::Replaced(..) | Rule::None => {}
             }
         }
+        for &node in &hidden {
+            self.network.nodes[node].rule = Rule::None;
+        }
+        if !hidden.is_empty() {
+            self.network.update(state, &hidden);
+        }
     }
 
-    fn report_formula(&mut self, node: NodeId, formula: &Formula, numbers: &[f64]) {
-        let Some(trouble) = formula.trouble(numbers) else { return };
+    /// Reports a formula if a step of it has no number, and returns whether one has none.
+    fn report_formula(&mut self, node: NodeId, formula: &Formula, numbers: &[f64]) -> bool {
+        let Some(trouble) = formula.trouble(numbers) else { return false };
         let field = self.fields[node].clone();
         let (what, start) = match self.text_of(&field) {
             Some(text) => (format!("`{}`", schema::words::shorten(&text)), trouble.start),
@@ -61,6 +86,7 @@ impl Builder<'_> {
             message = format!("{message}, with {inputs}");
         }
         self.report_at(&field, start, message, "correct one of these values, or the formula");
+        true
     }
 
     fn report_at(&mut self, field: &Field, offset: usize, message: String, help: &str) {

@@ -38,6 +38,7 @@ impl Builder<'_> {
         for mut component in cyclic {
             component.sort_unstable();
             self.report_cycle(&component);
+            self.cyclic.extend(&component);
             for node in component {
                 self.clear(node);
             }
