@@ -60,6 +60,7 @@ mod models;
 mod numbers_audit;
 mod numbers_places;
 mod numbers_results;
+mod numbers_verdicts;
 mod points;
 mod readme;
 mod reference_graphs;

@@ -131,6 +131,7 @@ fn points_invert_the_score_and_show_the_points_for_the_place() {
     let chain = CHAIN
         .replace("at-most: 5.2 s\n    estimate: 5.1 s ± 0.05 s", "at-most: 5.5 s\n    estimate: 5.25 s ± 0.05 s")
         .replace("    lead: team lead", "");
+    let chain = chain.replace("    plan: 50 pts\n", "    plan: 50 pts\n    expect: 50 pts\n");
     let goal = "top-ten: {place: 2, reason: A place among ten keeps the workshop., lead: team lead, past-standings: {file: past.csv}}";
     let chain =
         chain.replace("top-ten: {place: 10, reason: A place among ten keeps the workshop., lead: team lead}", goal);

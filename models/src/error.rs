@@ -72,7 +72,7 @@ impl fmt::Display for ModelError {
             Self::Missing { input, hint } => write!(f, "`{input}` is missing: {hint}"),
             Self::Unknown { model, input } => write!(f, "the model `{model}` has no input `{input}`"),
             Self::Conflict { input, reason } => write!(f, "`{input}` must not be set: {reason}"),
-            Self::OutOfRange { input, value, must } => write!(f, "`{input}` must be {must}, not {value}"),
+            Self::OutOfRange { input, value, must } => write!(f, "`{input}` must be {must}, not {}", short(*value)),
             Self::WrongRow { input, row: 0, problem } => write!(f, "`{input}`: {problem}"),
             Self::WrongRow { input, row, problem } => write!(f, "`{input}`, row {row}: {problem}"),
             Self::NoFiniteLimit { what } => {
@@ -82,7 +82,7 @@ impl fmt::Display for ModelError {
             Self::StartTooFast { start, limit } => {
                 write!(
                     f,
-                    "the start speed of {start} m/s is too high for the track that follows: the highest possible is {limit:.3} m/s"
+                    "the start speed of {start:.3} m/s is too high for the track that follows: the highest possible is {limit:.3} m/s"
                 )
             }
             Self::NotComputable => f.write_str("the inputs are too extreme: the calculation does not converge"),
@@ -91,6 +91,25 @@ impl fmt::Display for ModelError {
 }
 
 impl std::error::Error for ModelError {}
+
+/// A number with four significant digits, without zeros at the end; with an exponent if it is very large or very small.
+fn short(value: f64) -> String {
+    let size = value.abs();
+    if value == 0.0 || !value.is_finite() {
+        return value.to_string();
+    }
+    let without_zeros = |text: &str| match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text.to_owned(),
+    };
+    if !(1e-4..1e9).contains(&size) {
+        let text = format!("{value:.3e}");
+        let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
+        return format!("{}e{power}", without_zeros(digits));
+    }
+    let decimals = (3 - size.log10().floor() as i32).max(0) as usize;
+    without_zeros(&format!("{value:.decimals$}"))
+}
 
 /// Checks of single inputs.
 pub(crate) mod must {
@@ -121,5 +140,18 @@ pub(crate) mod must {
     /// Rejects a result that is not finite.
     pub(crate) fn be_computable(value: f64) -> Checked {
         if value.is_finite() { Ok(value) } else { Err(ModelError::NotComputable) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_in_messages_are_short() {
+        let numbers = [(0.65e-6 / 3.6, "1.806e-7"), (-0.25, "-0.25"), (0.0, "0"), (1234.5678, "1235"), (2e12, "2e12")];
+        for (value, text) in numbers {
+            assert_eq!(short(value), text);
+        }
     }
 }

@@ -2,8 +2,9 @@
 
 use clap::Args;
 use trace::Error;
+use trace::values::Outcome;
 
-use super::{Done, Format, warning};
+use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{compare, json};
 use crate::screen::Ink;
@@ -35,10 +36,13 @@ impl Compare {
         let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
         let outcomes = values.compare(decision, goal.node);
         let ink = Ink::stdout(shared);
-        Ok(match self.format {
-            Format::Terminal => warning(loaded, ink) + &compare::terminal(values, index, &goal, &outcomes, ink),
+        let broken = compare::broken(values, index, &goal);
+        let text = match self.format {
+            Format::Terminal => broken.terminal(ink) + &compare::terminal(&study, index, &goal, &outcomes, ink),
             Format::Json => json::text(&compare::json(values, index, &goal, &outcomes)),
-        }
-        .into())
+        };
+        let has_points = |outcome: &Outcome| outcome.sets_nothing || outcome.points.is_some();
+        let has_answer = goal.predicted.is_some() && outcomes.iter().all(has_points);
+        Ok(Done::answer(text, has_answer && !broken.has_errors()))
     }
 }

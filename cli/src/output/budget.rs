@@ -11,6 +11,7 @@ use serde_json::{Value, json};
 use trace::RecordId;
 use trace::values::{Budget, NewLimit, Share, Transfer, Values};
 
+use super::broken::Broken;
 use super::table::{Paint, Table, faint, plain, strong};
 use super::values::{number as json_number, upper_limit_json};
 use crate::screen::{Ink, clean, count};
@@ -40,6 +41,12 @@ impl Report<'_> {
     /// Whether the budget that another one is a share of is shown, too.
     fn shows(&self, outer: Option<RecordId>) -> bool {
         outer.is_some_and(|outer| self.wanted().any(|budget| budget.index == outer))
+    }
+
+    /// What is broken under the budgets that are shown.
+    pub(crate) fn broken(&self) -> Broken<'_> {
+        let budgets: Vec<&Budget> = self.wanted().collect();
+        Broken::under_budgets(self.values, &budgets).without_missing()
     }
 
     /// The limit changes for a budget that is not a share of another one: they cover all budgets in it.
@@ -333,9 +340,9 @@ fn is_mass(unit: &Unit) -> bool {
 }
 
 /// The JSON answer: numbers are in the unit of the budget.
-pub(crate) fn json(report: &Report<'_>) -> Value {
+pub(crate) fn json(report: &Report<'_>, broken: &Broken<'_>) -> Value {
     let all: Vec<Value> = report.wanted().map(|budget| budget_json(report, budget)).collect();
-    json!({"version": 1, "budgets": all})
+    json!({"version": 1, "broken": broken.json(), "budgets": all})
 }
 
 fn budget_json(report: &Report<'_>, budget: &Budget) -> Value {

@@ -4,8 +4,9 @@ use schema::number::difference;
 use schema::records::Body;
 use serde_json::{Value, json};
 use trace::values::{GoalPoints, Key, Outcome, Values};
-use trace::{NodeId, RecordId};
+use trace::{NodeId, RecordId, Study};
 
+use super::broken::Broken;
 use super::numbers::quantity;
 use super::points::points;
 use super::table::{Paint, Table, faint, plain, strong};
@@ -29,8 +30,18 @@ fn difference_cell(outcome: &Outcome) -> (String, Paint) {
     }
 }
 
+/// What is broken under a comparison: under the points, the amounts of the car and the criteria, and in the decision.
+pub(crate) fn broken<'v>(values: &'v Values, index: RecordId, goal: &GoalPoints) -> Broken<'v> {
+    let decision = values.graph.loaded.decision(index);
+    let criteria = decision.into_iter().flat_map(|decision| &decision.criteria);
+    let criteria = criteria.filter_map(|id| values.named(id.as_str()));
+    let asked: Vec<NodeId> = std::iter::once(goal.node).chain(amounts(values)).chain(criteria).collect();
+    Broken::under(values, &asked, &[index])
+}
+
 /// The text for the terminal.
-pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outcomes: &[Outcome], ink: Ink) -> String {
+pub(crate) fn terminal(study: &Study, index: RecordId, goal: &GoalPoints, outcomes: &[Outcome], ink: Ink) -> String {
+    let values = study.values_on_paper();
     let loaded = &values.graph.loaded;
     let record = loaded.record(index);
     let mut out =
@@ -94,7 +105,7 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
             }
         }
     }
-    if let Some(text) = results_ignored(values) {
+    if let Some(text) = results_ignored(study, goal) {
         ink.block(&mut out, "", 0, &text);
     }
     out.push('\n');
@@ -140,5 +151,6 @@ pub(crate) fn json(values: &Values, index: RecordId, goal: &GoalPoints, outcomes
             })
         })
         .collect();
-    json!({"version": 1, "decision": id(index), "points": number(goal.predicted), "results_ignored": values.results(), "alternatives": alternatives})
+    let broken = broken(values, index, goal).json();
+    json!({"version": 1, "decision": id(index), "broken": broken, "points": number(goal.predicted), "results_ignored": values.results(), "alternatives": alternatives})
 }

@@ -5,7 +5,7 @@ use schema::number;
 use super::{About, Check, Group, Note, RecordId, Reporter, Study};
 use crate::Loaded;
 use crate::measure::Measure;
-use crate::values::{Origin, Status};
+use crate::values::{Origin, Status, TargetStatus};
 
 /// The largest margin that is not reported, as a ratio to the limit.
 const LARGEST_MARGIN: f64 = 0.25;
@@ -43,8 +43,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     if with_large_margin.is_empty() {
         return;
     }
-    let goal = study.goals().first().map(|goal| goal.node);
-    let worth = goal.map(|goal| study.values().network.sensitivities(study.partials(), goal));
+    let feeding = study.values().feeding();
     for (target, margin) in with_large_margin {
         let record = study.loaded.record(target.index);
         let percent = (margin * 100.0).round();
@@ -56,18 +55,27 @@ fn run(study: &Study, reporter: &mut Reporter) {
             reporter.measured(Measure::percent(margin));
             continue;
         }
-        let per_si = worth.as_ref().map_or(0.0, |worth| worth[target.node]);
-        let limit = target.limit.at_most.or(target.limit.at_least);
-        if let (Some(value), Some(limit)) = (target.value, limit)
-            && per_si != 0.0
+        if feeding[target.node]
+            && let Some(points) = worth(study, target)
         {
-            message.push_str(&format!(", worth {} points", number::signed(per_si * (value - limit), 1)));
+            message.push_str(&format!(", worth {} points", number::signed(points, 1)));
         }
         let help = "check what the margin costs and whether the limit is right; check load cases and calculation \
                     methods first";
         reporter.report(target.index, &[], message, help);
         reporter.measured(Measure::percent(margin));
     }
+}
+
+/// The points now minus those with the value exactly at its limit. The slope at the value says nothing about a limit that
+/// is far away.
+fn worth(study: &Study, target: &TargetStatus) -> Option<f64> {
+    let values = study.values();
+    let goal = study.goals().first()?.node;
+    let (now, limit) = (values.value(goal)?, target.limit.at_most.or(target.limit.at_least)?);
+    let at_limit = values.network.what_if(&values.state, &[(target.node, limit)]);
+    let same_events = values.events_without_value(&at_limit, goal) == values.events_without_value(&values.state, goal);
+    Some(now - at_limit.values[goal]).filter(|points| same_events && points.is_finite() && *points != 0.0)
 }
 
 /// Whether the system, the count and the amounts of every part were read; otherwise totals may be too small.

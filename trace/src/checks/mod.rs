@@ -23,6 +23,7 @@ mod no_effect_on_points;
 mod no_estimate;
 mod no_evidence;
 mod no_lead;
+mod no_number;
 mod no_parent;
 mod no_reason;
 mod no_share;
@@ -47,7 +48,7 @@ mod target_missed;
 mod two_sources;
 mod unit_mismatch;
 mod unknown_key;
-mod unknown_reference;
+pub(crate) mod unknown_reference;
 mod unreadable_file;
 mod unreadable_table;
 mod unrecorded_revision;
@@ -308,6 +309,7 @@ static ALL: &[&Check] = &[
     &no_estimate::CHECK,
     &no_evidence::CHECK,
     &no_lead::CHECK,
+    &no_number::CHECK,
     &no_parent::CHECK,
     &no_reason::CHECK,
     &no_share::CHECK,

@@ -33,21 +33,25 @@ events:
 fn run(study: &Study, reporter: &mut Reporter) {
     let confidence = study.settings().confidence.0;
     for goal in study.goals() {
-        let (Some(predicted), Ok(needed), Some(chance)) = (goal.predicted, &goal.needed, goal.chance()) else {
-            continue;
+        let Ok(needed) = &goal.needed else { continue };
+        let (predicted, chance) = match (goal.predicted, goal.chance(), goal.at_least) {
+            // At 50 % it is the means that are compared: a difference far below a point is none.
+            (Some(predicted), Some(chance), _) if chance < confidence - 1e-6 => (predicted, Some(chance)),
+            // Without the events that have no value, the sum is less than what the car will score.
+            (None, _, Some(at_least)) if at_least < needed.points => (at_least, None),
+            _ => continue,
         };
-        // At 50 % it is the means that are compared: a difference far below a point is none.
-        if chance >= confidence - 1e-6 {
-            continue;
-        }
         let missing = needed.points - predicted;
-        let short = if missing > 0.0 { format!(" ({missing:.1} missing)") } else { String::new() };
-        let message = format!(
-            "{} points are predicted; {:.1} are needed{short}: the probability of reaching the goal is {}",
+        let (at_least, up_to) = if chance.is_some() { ("", "") } else { ("at least ", "up to ") };
+        let short = if missing > 0.0 { format!(" ({up_to}{missing:.1} missing)") } else { String::new() };
+        let mut message = format!(
+            "{at_least}{} points are predicted; {:.1} are needed{short}",
             number::with_uncertainty(predicted, goal.uncertainty, 1),
             needed.points,
-            number::chance(chance),
         );
+        if let Some(chance) = chance {
+            message.push_str(&format!(": the probability of reaching the goal is {}", number::chance(chance)));
+        }
         reporter.report(
             goal.index,
             &[],

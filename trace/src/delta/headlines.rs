@@ -56,6 +56,8 @@ impl Delta {
                 None if self.lacks_files.contains(&true) => own.and_then(|own| own.predicted),
                 None => goal.predicted,
             };
+            // A sum without the events that have no value is not the points of the goal.
+            let before = before.filter(|_| own.is_none_or(|own| own.predicted.is_some()));
             let [before, after] = self.if_known([before, goal.predicted]);
             let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
             all.push(Headline { of, before, after, unit });

@@ -101,8 +101,8 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     let counterparts = Counterparts::new(renames, old, new);
     let change = |node: NodeId| ValueChange {
         named: ChangedNode::Head(node),
-        before: counterparts.base_of[node].and_then(|node| old.value(old.whole(node))),
-        after: new.value(new.whole(node)),
+        before: counterparts.base_of[node].and_then(|node| old.whole_value(old.whole(node))),
+        after: new.whole_value(new.whole(node)),
     };
     let has_changed = |change: ValueChange| !same(change.before, change.after);
     let mut changed: Vec<bool> = NodeId::all(new.keys.len()).map(|node| has_changed(change(node))).collect();
@@ -113,7 +113,8 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     let in_head = NodeId::all(new.keys.len()).filter(|node| changed[*node] && is_named(&new.keys[*node]));
     delta.values.extend(in_head.map(change));
     let in_base = NodeId::all(old.keys.len()).filter(|node| removed[*node] && is_named(&old.keys[*node]));
-    let gone = |node: NodeId| ValueChange { named: ChangedNode::Base(node), before: old.value(node), after: None };
+    let gone =
+        |node: NodeId| ValueChange { named: ChangedNode::Base(node), before: old.whole_value(node), after: None };
     delta.values.extend(in_base.map(gone));
     delta.values.sort_by_cached_key(|value| match value.named {
         ChangedNode::Head(node) => new.name(node),
@@ -128,8 +129,8 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     let can_switch = merged.start(pieces);
     let goal = head.goals().first().map(|goal| goal.node);
     let points = goal.and_then(|goal| {
-        let before = old.value(counterparts.base_of[goal]?)?;
-        Some([before, new.value(goal)?])
+        let before = old.whole_value(counterparts.base_of[goal]?)?;
+        Some([before, new.whole_value(goal)?])
     });
     let (drafts, other) = causes::with_effects(&mut merged, can_switch, all, [base, head], points, worth.as_deref());
     drop(merged);

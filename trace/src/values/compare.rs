@@ -68,8 +68,12 @@ impl Values {
                 let network = self.network.with_values(&self.state, partials, &set);
                 let state = network.evaluate();
                 let gradients = network.gradients(&network.partials(&state));
-                let points = Some(state.values[goal]).filter(|points| !points.is_nan());
-                let before = self.value(goal);
+                // A sum without the events that have no value is not the points of the goal.
+                let whole = |state: &State| {
+                    let points = Some(state.values[goal]).filter(|points| !points.is_nan());
+                    points.filter(|_| self.events_without_value(state, goal).is_empty())
+                };
+                let (points, before) = (whole(&state), whole(&self.state));
                 // A value with its own uncertainty is independent of the value that it replaces.
                 let independent: Vec<NodeId> =
                     set.iter().filter(|(.., own)| own.is_some()).map(|(node, ..)| *node).collect();

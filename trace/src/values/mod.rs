@@ -6,6 +6,7 @@ mod build;
 mod closing;
 mod compare;
 mod currency;
+mod faults;
 mod ledger;
 mod needed;
 mod network;
@@ -21,6 +22,7 @@ pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
 pub use compare::{Comparison, Outcome};
+pub use faults::{Fault, FaultAt, FaultKind};
 pub use needed::{FEW_YEARS, LEVEL, Needed};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{EventPoints, GoalPoints};
@@ -78,6 +80,14 @@ impl Key {
             AmountsRule::Own => Some(Self::Part(record, amount)),
             AmountsRule::Total => Some(Self::Group(Some(record), amount)),
             AmountsRule::Never => None,
+        }
+    }
+
+    /// The name of the node in messages about its own record: a local name without the id.
+    pub(crate) fn short_name(&self, loaded: &Loaded, amounts: &[Box<str>]) -> String {
+        match self {
+            Self::Local(_, name) => name.to_string(),
+            other => other.name(loaded, amounts),
         }
     }
 
@@ -150,6 +160,8 @@ pub enum Measured {
 pub struct Values {
     /// The records and links.
     pub graph: Arc<Graph>,
+    /// Which results are used.
+    pub measured: Measured,
     /// The value graph.
     pub network: Network,
     /// The values according to the records.
@@ -158,6 +170,8 @@ pub struct Values {
     pub keys: Vec<Key>,
     /// Problems of formulas, units and models.
     pub problems: Vec<ValueProblem>,
+    /// The nodes of cycles, which have no rule.
+    cyclic: Vec<NodeId>,
     amounts: Vec<Box<str>>,
     by_key: HashMap<Key, NodeId>,
     origins: HashMap<RecordId, Origin>,

@@ -38,8 +38,12 @@ pub struct GoalPoints {
     pub node: NodeId,
     /// The sum of the plans.
     pub plan: f64,
-    /// The sum of the predictions.
+    /// The sum of the predictions; `None` unless every event has a value.
     pub predicted: Option<f64>,
+    /// The sum over the events that have a value, if others have none.
+    pub at_least: Option<f64>,
+    /// The events without a value.
+    pub without_value: Vec<RecordId>,
     /// Its expanded uncertainty (k = 2).
     pub uncertainty: f64,
     /// The points that it needs, or why they cannot be calculated.
@@ -73,9 +77,32 @@ impl Values {
             .collect();
         // The sum of an empty list is a negative zero.
         let plan = events.iter().filter_map(|event| event.plan).sum::<f64>() + 0.0;
-        let predicted = self.value(node);
+        let without_value = self.events_without_value(&self.state, node);
+        let sum = self.value(node);
+        let (predicted, at_least) = if without_value.is_empty() { (sum, None) } else { (None, sum) };
         let uncertainty = gradients.uncertainty(&self.network, node);
-        Some(GoalPoints { index, node, plan, predicted, uncertainty, needed: self.needed(goal), events })
+        let needed = self.needed(goal);
+        Some(GoalPoints { index, node, plan, predicted, at_least, without_value, uncertainty, needed, events })
+    }
+
+    /// The events of a goal that have no value in a state: a sum without them is not the points of the goal.
+    pub fn events_without_value(&self, state: &State, goal: NodeId) -> Vec<RecordId> {
+        let missing = self.network.nodes[goal].inputs.iter().filter(|event| state.values[**event].is_nan());
+        missing
+            .filter_map(|event| match self.keys[*event] {
+                Key::Record(event) => Some(event),
+                Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
+            })
+            .collect()
+    }
+
+    /// The value of a node in SI; `None` also for a goal of which an event has no value.
+    pub fn whole_value(&self, node: NodeId) -> Option<f64> {
+        let is_goal = match self.keys[node] {
+            Key::Record(record) => self.graph.loaded.goal(record).is_some(),
+            Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => false,
+        };
+        self.value(node).filter(|_| !is_goal || self.events_without_value(&self.state, node).is_empty())
     }
 
     /// An event with its plan, its prediction, and the value that would score the plan.

@@ -17,6 +17,8 @@ pub enum ValueProblemKind {
     Table,
     /// More than one source of the value of a target.
     Twice,
+    /// A formula, a model or a total that has no number although everything that it reads has one.
+    Number,
 }
 
 /// A problem of a value.

@@ -4,7 +4,9 @@ use serde_json::{Value, json};
 use trace::RecordId;
 use trace::delta::{HeadlineOf, MeasureChange};
 
+use super::super::broken::notes;
 use super::super::json::{findings, source};
+use super::super::points;
 use super::super::values::number as json_number;
 use super::changes::{measure_texts, rule_texts};
 use super::{DeltaView, causes, limits, renames, shown, state_name};
@@ -36,7 +38,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             (name.clone(), both)
         })
         .collect();
-    let [errors, warnings, notes] = view.counts();
+    let [errors, warnings, notices] = view.counts();
     let level = |[before, after]: [usize; 2]| json!({"before": before, "after": after});
     let ids = |loaded: &trace::Loaded, list: &[RecordId]| {
         list.iter()
@@ -70,7 +72,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "new": findings(&delta.new, new),
         "fixed": findings(&delta.fixed, old),
         "unchanged": delta.unchanged.len(),
-        "counts": {"error": level(errors), "warning": level(warnings), "note": level(notes)},
+        "counts": {"error": level(errors), "warning": level(warnings), "note": level(notices)},
         "records": {
             "added": ids(new, &delta.added),
             "removed": ids(old, &delta.removed),
@@ -86,6 +88,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "limits_changed": limits::json(view),
         "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after)})),
         "amounts": amounts,
+        "broken": {"base": points::broken(view.base).json(), "head": points::broken(view.head).json()},
     });
     let changes = view.changes().json(delta.stops.request);
     if let (Some(answer), Value::Object(changes)) = (answer.as_object_mut(), changes) {
@@ -138,7 +141,7 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
     });
     let rules: Vec<Value> = rules.collect();
     let [old, new] = view.loaded().map(state_name);
-    let incomplete: Vec<String> = view.loaded().into_iter().filter_map(super::super::incomplete).collect();
+    let incomplete: Vec<String> = [view.base, view.head].into_iter().flat_map(notes).collect();
     context["shown"] = json!({
         "base": old,
         "head": new,

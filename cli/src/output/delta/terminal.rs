@@ -7,7 +7,8 @@ use trace::{Finding, RecordId};
 
 use super::super::table::{Table, plain, strong};
 use super::{DeltaView, causes, limits, renames, shown, state_name};
-use crate::output::{Paths, incomplete, terminal};
+use crate::output::broken::notes;
+use crate::output::{Paths, terminal};
 use crate::screen::{Ink, clean, count};
 
 /// The largest number of records to list by name, for each kind of change.
@@ -45,9 +46,9 @@ fn heading(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let [old, new] = view.loaded();
     let how = view.found.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
     let _ = writeln!(out, "from {}{how} to {}; {}", state_name(old), state_name(new), view.date());
-    for loaded in [old, new] {
-        if let Some(text) = incomplete(loaded) {
-            ink.block(out, "", 0, &format!("{}: {text}", state_name(loaded)));
+    for study in [view.base, view.head] {
+        for text in notes(study) {
+            ink.block(out, "", 0, &format!("{}: {text}", state_name(&study.loaded)));
         }
     }
     if view.found.shallow {

@@ -2,7 +2,7 @@
 
 use super::causes::{BEFORE_AND_AFTER, CAUSES, LIMITS_CHANGED};
 use super::shared::{
-    CHANGED_FINDING, CHECK_FINDING, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, OFF, SOURCE, STAGES,
+    CHANGED_FINDING, CHECK_FINDING, FAULT, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, OFF, SOURCE, STAGES,
     STATUSES,
 };
 use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
@@ -234,6 +234,14 @@ const CHANGES: &[Key] = &[
         "predicted points of the goal; null without a goal",
     ),
     key("amounts", Shape::Map(&Shape::Object(&[BEFORE_AND_AFTER])), "totals of the car, by name of the amount"),
+    key(
+        "broken",
+        Shape::Object(&[&[
+            key("base", Shape::List(&Shape::Named(&FAULT)), "in the base"),
+            key("head", Shape::List(&Shape::Named(&FAULT)), "in the head"),
+        ]]),
+        "what is wrong under the points of each state",
+    ),
 ];
 
 pub(crate) static DELTA: Answer = Answer {

@@ -1,6 +1,6 @@
 //! The answers of `values`, `budget`, `points`, `worth` and `compare`.
 
-use super::shared::{LIMIT, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
+use super::shared::{BROKEN, LIMIT, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 pub(crate) static VALUES: Answer = Answer {
@@ -11,6 +11,7 @@ pub(crate) static VALUES: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key(
                 "values",
                 Shape::List(&Shape::Object(&[&[
@@ -69,6 +70,7 @@ pub(crate) static BUDGET: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key(
                 "budgets",
                 Shape::List(&Shape::Object(&[
@@ -178,6 +180,7 @@ pub(crate) static POINTS: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key("goal", Shape::Text, "id of the goal"),
             key(
                 "events",
@@ -195,7 +198,19 @@ pub(crate) static POINTS: Answer = Answer {
                 "the events",
             ),
             measure("plan", NUMBER_OR_NULL, "pts", "sum of the plans"),
-            measure("predicted", NUMBER_OR_NULL, "pts", "sum of the predictions, or of the points scored"),
+            measure(
+                "predicted",
+                NUMBER_OR_NULL,
+                "pts",
+                "sum of the predictions, or of the points scored; null unless every event has a value",
+            ),
+            measure(
+                "at_least",
+                NUMBER_OR_NULL,
+                "pts",
+                "sum over the events that have a value, if others have none; otherwise null",
+            ),
+            key("without_value", TEXTS, "ids of events without a value"),
             key("scored", Shape::Flag, "whether every event has a result"),
             measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
             key(
@@ -216,7 +231,14 @@ const WORTHS: Shape = Shape::List(&Shape::Object(&[&[
         "points_per_unit",
         NUMBER_OR_NULL,
         "pts per `unit`",
-        "change of the points if the value is one unit higher",
+        "change of the points if the value is one unit higher; of a part, the value of one piece",
+    ),
+    key("count", Shape::Integer, "how often the value counts in the car: the count of a part, otherwise 1"),
+    measure(
+        "points_per_unit_of_all",
+        NUMBER_OR_NULL,
+        "pts per `unit`",
+        "change of the points if all pieces of the part together have one unit more",
     ),
     measure("points_per_percent", NUMBER_OR_NULL, "pts", "change of the points if the value is 1 % higher"),
 ]]));
@@ -235,7 +257,17 @@ pub(crate) static WORTH: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key("goal", Shape::Text, "id of the goal"),
+            key("event", TEXT_OR_NULL, "id of the event whose points count; null for all events"),
+            measure(
+                "points",
+                NUMBER_OR_NULL,
+                "pts",
+                "predicted points from estimates; null unless every event has a value",
+            ),
+            measure("points_with_results", NUMBER_OR_NULL, "pts", "the same with results, as in `points`"),
+            key("not_counted", TEXTS, "ids of events whose points do not count, because they have no value"),
             RESULTS_IGNORED,
             key("car", WORTHS, "totals of the car; empty if a value was named"),
             key("values", WORTHS, "values that others depend on, or the value that was named"),
@@ -251,6 +283,7 @@ pub(crate) static COMPARE: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key("decision", Shape::Text, "id of the decision"),
             measure("points", NUMBER_OR_NULL, "pts", "predicted points now (estimates)"),
             RESULTS_IGNORED,

@@ -51,6 +51,8 @@ pub(super) struct Builder<'g> {
     pub(super) measured_totals: Vec<MeasuredTotal>,
     /// The position of each by the node of its parts.
     pub(super) measured_by_parts: HashMap<NodeId, usize>,
+    /// The nodes of cycles, which have no rule.
+    pub(super) cyclic: Vec<NodeId>,
     measured: Measured,
 }
 
@@ -69,6 +71,7 @@ impl<'g> Builder<'g> {
             problems: Vec::new(),
             measured_totals: Vec::new(),
             measured_by_parts: HashMap::new(),
+            cyclic: Vec::new(),
             measured,
         }
     }

@@ -8,6 +8,7 @@ mod builder;
 mod declare;
 mod driven;
 mod events;
+mod no_numbers;
 mod order;
 mod past;
 mod targets;
@@ -31,17 +32,22 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.past_standings();
     builder.sort();
     builder.report_driven();
-    let state = builder.network.evaluate();
+    let mut state = builder.network.evaluate();
     builder.report_model_errors(&state);
-    let Builder { network, keys, by_key, amounts, origins, problems, measured_totals, measured_by_parts, .. } = builder;
+    builder.report_no_numbers(&mut state);
+    let Builder {
+        network, keys, by_key, amounts, origins, problems, cyclic, measured_totals, measured_by_parts, ..
+    } = builder;
     let (partials, gradients) = (OnceLock::new(), OnceLock::new());
     let graph = Arc::clone(graph);
     Values {
         graph,
+        measured,
         network,
         state,
         keys,
         problems,
+        cyclic,
         amounts,
         by_key,
         origins,
