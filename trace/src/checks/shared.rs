@@ -3,6 +3,7 @@
 use foldhash::HashSet;
 
 use super::{RecordId, Study};
+use crate::values::{SetProblem, SetProblemKind};
 
 /// The largest number of ids that a message lists.
 const MOST_LISTED: usize = 5;
@@ -27,4 +28,23 @@ pub(super) fn parts_of(study: &Study, group: RecordId, parts: &[RecordId]) -> St
 pub(super) fn verified_subjects(study: &Study) -> HashSet<&str> {
     let verifying = study.loaded.records().filter(|(_, record)| record.kind().roles().verifies_subject);
     verifying.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect()
+}
+
+/// A key under `sets` of an alternative that cannot be set: the decision, the keys below it, and what is wrong.
+pub(super) type FoundSetProblem<'s> = (RecordId, [&'s str; 4], SetProblem);
+
+/// The problems of one kind under `sets` of all alternatives.
+pub(super) fn set_problems(study: &Study, kind: SetProblemKind) -> Vec<FoundSetProblem<'_>> {
+    let mut found = Vec::new();
+    for (index, _, decision) in study.loaded.decisions() {
+        for (name, alternative) in decision.alternatives.iter() {
+            for (to, setting) in alternative.sets.iter() {
+                let problem = study.values().effect(alternative, to, setting).err();
+                if let Some(problem) = problem.filter(|problem| problem.kind == kind) {
+                    found.push((index, ["alternatives", name.as_str(), "sets", to.as_str()], problem));
+                }
+            }
+        }
+    }
+    found
 }
