@@ -23,7 +23,7 @@ static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 const CLEAN: u8 = 0;
 /// Findings at error level.
 const FINDINGS: u8 = 1;
-/// The tool could not do its work, or the arguments are wrong.
+/// The tool could not do its work, the arguments are wrong, or the answer cannot be had from the records.
 const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
@@ -39,6 +39,7 @@ fn main() -> ExitCode {
     };
     match commands::run(cli.command, &cli.shared) {
         Ok(done) => match screen::print(&done.text) {
+            Ok(()) if done.unanswered => ExitCode::from(FAILED),
             Ok(()) => ExitCode::from(if done.errors { FINDINGS } else { CLEAN }),
             Err(error) => {
                 screen::print_error(&trace::Error::new("cannot write the output").because(error), &cli.shared);

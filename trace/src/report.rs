@@ -17,6 +17,7 @@ use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, in_parallel};
 use crate::study::Study;
+use crate::values::{Fault, FaultAt};
 
 /// The levels that apply: those of some settings at a stage.
 #[derive(Clone, Copy, Debug)]
@@ -289,5 +290,16 @@ impl<'r> RecordPositions<'r> {
     pub fn start(&mut self, index: RecordId) -> Spot {
         let entry = &self.0.loaded.entries[index];
         self.0.spot(entry.file, &[entry.record.kind().plural(), entry.record.id.as_str()], Aim::Key)
+    }
+
+    /// The position of a fault.
+    pub fn fault(&mut self, fault: &Fault) -> Spot {
+        let route: Vec<&str> = fault.route.iter().map(String::as_str).collect();
+        match fault.at {
+            FaultAt::Spot(spot) => spot,
+            FaultAt::Key => self.0.spot(fault.file, &route, Aim::Key),
+            FaultAt::Value(None) => self.0.spot(fault.file, &route, Aim::Value),
+            FaultAt::Value(Some(offset)) => self.0.spot_within(fault.file, &route, offset),
+        }
     }
 }

@@ -6,7 +6,7 @@ use clap::Args;
 use schema::suggest;
 use trace::Error;
 
-use super::{Done, Format, warning};
+use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{budget, json};
 use crate::screen::{Ink, clean};
@@ -45,11 +45,12 @@ impl Budget {
         }
         let report = budget::Report { values: study.values(), budgets, wanted: &wanted, day: study.day };
         let ink = Ink::stdout(shared);
-        Ok(match self.format {
-            Format::Terminal => warning(loaded, ink) + &budget::terminal(&report, ink),
-            Format::Json => json::text(&budget::json(&report)),
-        }
-        .into())
+        let broken = report.broken();
+        let text = match self.format {
+            Format::Terminal => broken.terminal(ink) + &budget::terminal(&report, ink),
+            Format::Json => json::text(&budget::json(&report, &broken)),
+        };
+        Ok(Done::answer(text, report.is_complete() && !broken.has_errors()))
     }
 }
 

@@ -115,7 +115,7 @@ impl Delta {
                 Format::Gitlab => gitlab::text(&new, &head.loaded.snapshot.prefix),
             }
         };
-        Ok(Done { text, errors: delta.stopping(delta.stops.request).next().is_some() })
+        Ok(Done { text, errors: delta.stopping(delta.stops.request).next().is_some(), unanswered: false })
     }
 }
 

@@ -75,15 +75,25 @@ pub(crate) enum Command {
     Completions(completions::Completions),
 }
 
-/// The output, and whether there is a finding at error level.
+/// The output, and how the command ends.
 pub(crate) struct Done {
     pub(crate) text: String,
+    /// Whether there is a finding at error level.
     pub(crate) errors: bool,
+    /// Whether the answer cannot be had, because what it depends on is broken or missing.
+    pub(crate) unanswered: bool,
+}
+
+impl Done {
+    /// The output of a command that ends with the status of a failure unless its answer can be had.
+    fn answer(text: String, can_be_had: bool) -> Self {
+        Self { text, errors: false, unanswered: !can_be_had }
+    }
 }
 
 impl From<String> for Done {
     fn from(text: String) -> Self {
-        Self { text, errors: false }
+        Self { text, errors: false, unanswered: false }
     }
 }
 
@@ -111,16 +121,6 @@ pub(crate) enum FindingsFormat {
     Github,
     /// Code quality report of GitLab CI
     Gitlab,
-}
-
-/// The warning before numbers if there were read errors; empty without them.
-fn warning(loaded: &trace::Loaded, ink: crate::screen::Ink) -> String {
-    let mut out = String::new();
-    if let Some(text) = crate::output::incomplete(loaded) {
-        ink.block(&mut out, "", 0, &text);
-        out.push('\n');
-    }
-    out
 }
 
 /// Runs a command.

@@ -3,7 +3,7 @@
 use clap::Args;
 use trace::Error;
 
-use super::{Done, Format, warning};
+use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{json, points};
 use crate::screen::Ink;
@@ -25,11 +25,13 @@ impl Points {
             return Err(no_goal());
         }
         let ink = Ink::stdout(shared);
-        Ok(match self.format {
-            Format::Terminal => warning(&study.loaded, ink) + &points::terminal(&study, ink),
-            Format::Json => json::text(&points::json(&study)),
-        }
-        .into())
+        let broken = points::broken(&study);
+        let text = match self.format {
+            Format::Terminal => broken.terminal(ink) + &points::terminal(&study, ink),
+            Format::Json => json::text(&points::json(&study, &broken)),
+        };
+        let is_complete = study.goals().iter().all(|goal| goal.without_value.is_empty());
+        Ok(Done::answer(text, is_complete && !broken.has_errors()))
     }
 }
 

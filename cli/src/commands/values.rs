@@ -3,7 +3,7 @@
 use clap::Args;
 use trace::Error;
 
-use super::{Done, Format, warning};
+use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{json, values};
 use crate::screen::Ink;
@@ -22,9 +22,10 @@ impl Values {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let study = self.records.study()?;
         let ink = Ink::stdout(shared);
+        let broken = values::broken(&study);
         Ok(match self.format {
-            Format::Terminal => warning(&study.loaded, ink) + &values::terminal(&study, ink),
-            Format::Json => json::text(&values::json(&study)),
+            Format::Terminal => broken.terminal(ink) + &values::terminal(&study, ink),
+            Format::Json => json::text(&values::json(&study, &broken)),
         }
         .into())
     }

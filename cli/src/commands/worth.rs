@@ -1,10 +1,10 @@
 //! `worth`: how many points one unit, or 1 %, of each value is worth.
 
 use clap::Args;
-use trace::Error;
+use trace::{Error, RecordId, Study};
 
 use super::points::no_goal;
-use super::{Done, Format, warning};
+use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{json, worth};
 use crate::screen::Ink;
@@ -14,6 +14,9 @@ use crate::screen::Ink;
 pub(crate) struct Worth {
     /// Show only this value: a target, or an amount, as in `car.mass` or `front-upright.mass`
     id: Option<String>,
+    /// Count only the points of this event
+    #[arg(long, value_name = "ID")]
+    event: Option<String>,
     /// Show all values, including those under `given`, and not only the first twenty
     #[arg(long)]
     all: bool,
@@ -33,7 +36,12 @@ impl Worth {
         let study = self.records.study()?;
         let values = study.values_on_paper();
         let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
-        let sensitivities = values.worth_of_all(goal.node);
+        let event = match &self.event {
+            None => None,
+            Some(id) => Some(find_event(&study, id)?),
+        };
+        let of = event.and_then(|event| values.record_node(event)).unwrap_or(goal.node);
+        let sensitivities = values.worth_of_all(of);
         let named = match &self.id {
             None => None,
             Some(id) => {
@@ -48,17 +56,40 @@ impl Worth {
             }
         };
         let report = worth::Report {
-            goal: goal.node,
+            study: &study,
+            values,
+            goal: &goal,
+            event,
             leaves: if named.is_some() { Vec::new() } else { values.worth_of_leaves(&sensitivities) },
             car: if named.is_some() { Vec::new() } else { values.worth_of_car(&sensitivities) },
             named,
             most: if self.all { usize::MAX } else { 20 },
         };
         let ink = Ink::stdout(shared);
-        Ok(match self.format {
-            Format::Terminal => warning(&study.loaded, ink) + &worth::terminal(values, &report, ink),
-            Format::Json => json::text(&worth::json(values, &report)),
-        }
-        .into())
+        let broken = report.broken();
+        let text = match self.format {
+            Format::Terminal => broken.terminal(ink) + &worth::terminal(&report, ink),
+            Format::Json => json::text(&worth::json(&report, &broken)),
+        };
+        Ok(Done::answer(text, !broken.has_errors() && report.is_complete()))
     }
+}
+
+/// The event with an id.
+fn find_event(study: &Study, id: &str) -> Result<RecordId, Error> {
+    let loaded = &study.loaded;
+    let found = loaded.find(id);
+    if let Some(event) = found.filter(|found| loaded.event(*found).is_some()) {
+        return Ok(event);
+    }
+    let shown = crate::screen::clean(id);
+    let events = || loaded.events().map(|(_, record, _)| record.id.as_str());
+    let all = format!("the events are {}", schema::suggest::any_of(events()));
+    Err(match found {
+        Some(found) => Error::new(format!("`{shown}` is {}, not an event", loaded.kind(found).with_article())).help(all),
+        None => {
+            let help = schema::suggest::did_you_mean(id, events(), &all);
+            Error::new(format!("no event with id `{shown}`")).help(help)
+        }
+    })
 }

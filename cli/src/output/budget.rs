@@ -8,9 +8,10 @@ use schema::number;
 use schema::quantity::Unit;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::RecordId;
+use trace::{NodeId, RecordId};
 use trace::values::{Budget, NewLimit, Share, Transfer, Values};
 
+use super::broken::Broken;
 use super::table::{Paint, Table, faint, plain, strong};
 use super::values::{number as json_number, upper_limit_json};
 use crate::screen::{Ink, clean, count};
@@ -40,6 +41,19 @@ impl Report<'_> {
     /// Whether the budget that another one is a share of is shown, too.
     fn shows(&self, outer: Option<RecordId>) -> bool {
         outer.is_some_and(|outer| self.wanted().any(|budget| budget.index == outer))
+    }
+
+    /// What is broken under the budgets that are shown.
+    pub(crate) fn broken(&self) -> Broken<'_> {
+        let nodes = |budget: &Budget| std::iter::once(budget.node).chain(budget.shares.iter().map(|share| share.node)).collect::<Vec<_>>();
+        let asked: Vec<NodeId> = self.wanted().flat_map(nodes).collect();
+        let also: Vec<RecordId> = self.wanted().flat_map(|budget| budget.misfits.iter().copied()).collect();
+        Broken::under(self.values, &asked, &also).without_missing()
+    }
+
+    /// Whether every share and reserve counts in the budgets that are shown.
+    pub(crate) fn is_complete(&self) -> bool {
+        self.wanted().all(|budget| budget.misfits.is_empty() && budget.reserve_fits)
     }
 
     /// The limit changes for a budget that is not a share of another one: they cover all budgets in it.
@@ -309,9 +323,9 @@ fn is_mass(unit: &Unit) -> bool {
 }
 
 /// The JSON answer: numbers are in the unit of the budget.
-pub(crate) fn json(report: &Report<'_>) -> Value {
+pub(crate) fn json(report: &Report<'_>, broken: &Broken<'_>) -> Value {
     let all: Vec<Value> = report.wanted().map(|budget| budget_json(report, budget)).collect();
-    json!({"version": 1, "budgets": all})
+    json!({"version": 1, "broken": broken.json(), "budgets": all})
 }
 
 fn budget_json(report: &Report<'_>, budget: &Budget) -> Value {

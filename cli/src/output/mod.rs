@@ -1,6 +1,7 @@
 //! One file per output format.
 
 pub(crate) mod audit;
+pub(crate) mod broken;
 pub(crate) mod budget;
 pub(crate) mod check;
 pub(crate) mod compare;

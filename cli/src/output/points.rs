@@ -3,9 +3,10 @@
 use schema::number;
 use schema::records::Body;
 use serde_json::{Value, json};
-use trace::values::{EventPoints, LEVEL, Needed, Values};
-use trace::{Loaded, RecordId, Study};
+use trace::values::{EventPoints, GoalPoints, LEVEL, Needed, Values};
+use trace::{Loaded, NodeId, RecordId, Study};
 
+use super::broken::Broken;
 use super::numbers::quantity;
 use super::table::{Table, faint, plain, strong};
 use super::values::number as json_number;
@@ -50,6 +51,28 @@ fn input(values: &Values, event: &EventPoints, si: Option<f64>) -> String {
     match (&event.reads, si) {
         (Some((_, node)), Some(si)) => quantity(si, 0.0, values.unit(*node)),
         _ => String::new(),
+    }
+}
+
+/// What is broken under the points of the goals.
+pub(crate) fn broken(study: &Study) -> Broken<'_> {
+    let asked: Vec<NodeId> = study.goals().iter().map(|goal| goal.node).collect();
+    Broken::under(study.values(), &asked, &[])
+}
+
+/// The sum of a goal's points for a sentence, as in `685.9 ± 23.4 points`; `at least` if events have no value.
+pub(crate) fn sum(goal: &GoalPoints) -> Option<String> {
+    let text = |sum: f64| format!("{} points", points(sum, goal.uncertainty));
+    goal.predicted.map(text).or_else(|| Some(format!("at least {}", text(goal.at_least?))))
+}
+
+/// The events of a goal without a value, for a sentence; `None` if all have one.
+pub(crate) fn without_value(loaded: &Loaded, goal: &GoalPoints) -> Option<String> {
+    let ids: Vec<&str> = goal.without_value.iter().map(|event| loaded.record(*event).id.as_str()).collect();
+    match ids[..] {
+        [] => None,
+        [id] => Some(format!("one event has no value: {id}")),
+        _ => Some(format!("{} events have no value: {}", ids.len(), ids.join(", "))),
     }
 }
 
@@ -106,10 +129,17 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         table.row(vec![
             strong("total"),
             strong(points(goal.plan, 0.0)),
-            strong(goal.predicted.map_or_else(|| "none".to_owned(), |p| points(p, goal.uncertainty))),
+            strong(match (goal.predicted, goal.at_least) {
+                (Some(sum), _) => points(sum, goal.uncertainty),
+                (None, Some(sum)) => format!("at least {}", points(sum, goal.uncertainty)),
+                (None, None) => "none".to_owned(),
+            }),
             strong(vs_plan.unwrap_or_default()),
         ]);
         out.push_str(&table.text(ink));
+        if let Some(text) = without_value(loaded, goal) {
+            ink.block(&mut out, "total", 6, &format!("{}; {text}", sum(goal).unwrap_or_else(|| "none".to_owned())));
+        }
         let text = match &goal.needed {
             Ok(own) => needed_points(loaded, goal.index, own),
             Err(why) => format!("cannot be calculated: {why}"),
@@ -122,7 +152,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
 }
 
 /// The JSON answer, for the first goal.
-pub(crate) fn json(study: &Study) -> Value {
+pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
     let values = study.values();
     let Some(goal) = study.goals().first() else { return json!({"version": 1, "events": []}) };
     let id = |index: RecordId| values.graph.loaded.record(index).id.as_str();
@@ -151,12 +181,15 @@ pub(crate) fn json(study: &Study) -> Value {
     });
     json!({
         "version": 1,
+        "broken": broken.json(),
         "goal": id(goal.index),
         "events": events,
         "plan": json_number(Some(goal.plan)),
         "predicted": json_number(goal.predicted),
+        "at_least": json_number(goal.at_least),
+        "without_value": goal.without_value.iter().map(|event| id(*event)).collect::<Vec<_>>(),
         "scored": study.is_scored(goal),
-        "uncertainty": json_number(goal.predicted.map(|_| goal.uncertainty)),
+        "uncertainty": json_number(goal.predicted.or(goal.at_least).map(|_| goal.uncertainty)),
         "needed": needed,
     })
 }

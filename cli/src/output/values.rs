@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use trace::values::{Gradients, Key, Limit, Origin, Status, TargetStatus, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
 
+use super::broken::Broken;
 use super::numbers::{margin, quantity};
 use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
@@ -40,6 +41,13 @@ fn shown(values: &Values, gradients: &Gradients, node: NodeId) -> String {
         Some(value) => quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
         None => "none".to_owned(),
     }
+}
+
+/// What is broken under all values.
+pub(crate) fn broken(study: &Study) -> Broken<'_> {
+    let values = study.values();
+    let asked: Vec<NodeId> = values.nodes().map(|(node, _)| node).collect();
+    Broken::under(values, &asked, &[]).without_missing()
 }
 
 /// The text for the terminal.
@@ -117,7 +125,7 @@ pub(crate) fn upper_limit_json(si: f64, unit: &Unit) -> Value {
 }
 
 /// The JSON answer.
-pub(crate) fn json(study: &Study) -> Value {
+pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
     let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
     let entry = |node: NodeId, origin: &str, target: Option<&TargetStatus>| {
         let unit = values.unit(node);
@@ -150,5 +158,5 @@ pub(crate) fn json(study: &Study) -> Value {
             all.push(entry(node, "total", None));
         }
     }
-    json!({"version": 1, "values": all})
+    json!({"version": 1, "broken": broken.json(), "values": all})
 }

@@ -8,8 +8,10 @@ mod dimensions;
 mod lex;
 mod parse;
 mod program;
+mod trouble;
 
 pub use program::Work;
+pub use trouble::Trouble;
 
 use crate::quantity::Dimension;
 
@@ -126,6 +128,11 @@ impl Formula {
     /// Its value in SI, from those of its names; NaN outside the domain of a function.
     pub fn value(&self, names: &[f64], work: &mut Work) -> f64 {
         program::value(self, names, work)
+    }
+
+    /// Why it has no number although all its names have one, and where in its text; `None` if it has a number.
+    pub fn trouble(&self, names: &[f64]) -> Option<Trouble> {
+        trouble::trouble(self, names)
     }
 
     /// Its value, and in `partials` the derivative with respect to each name.

@@ -9,6 +9,13 @@ pub struct Work {
     adjoints: Vec<f64>,
 }
 
+impl Work {
+    /// The values of the steps of the last run.
+    pub(super) fn values(&self) -> &[f64] {
+        &self.values
+    }
+}
+
 pub(super) fn value(formula: &Formula, names: &[f64], work: &mut Work) -> f64 {
     let values = &mut work.values;
     values.clear();

@@ -3,6 +3,7 @@
 //! A check reads a [`Study`] and reports [`Draft`]s. [`crate::report`] adds levels, waivers and positions. To add a
 //! check, see DEVELOPERS.md.
 
+mod analysis_after_decision;
 mod analysis_only;
 mod bad_value;
 mod budget_only_reason;
@@ -21,6 +22,7 @@ mod no_effect_on_points;
 mod no_estimate;
 mod no_evidence;
 mod no_lead;
+mod no_number;
 mod no_parent;
 mod no_reason;
 mod no_share;
@@ -38,13 +40,14 @@ mod shared;
 mod stale;
 mod stale_analysis;
 mod stale_result;
+mod target_after_decision;
 mod target_after_result;
 mod target_at_risk;
 mod target_missed;
 mod two_sources;
 mod unit_mismatch;
 mod unknown_key;
-mod unknown_reference;
+pub(crate) mod unknown_reference;
 mod unreadable_file;
 mod unrecorded_revision;
 mod unused_analysis;
@@ -284,7 +287,8 @@ impl Reporter {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 45] = [
+static ALL: [&Check; 48] = [
+    &analysis_after_decision::CHECK,
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
@@ -302,6 +306,7 @@ static ALL: [&Check; 45] = [
     &no_estimate::CHECK,
     &no_evidence::CHECK,
     &no_lead::CHECK,
+    &no_number::CHECK,
     &no_parent::CHECK,
     &no_reason::CHECK,
     &no_share::CHECK,
@@ -316,6 +321,7 @@ static ALL: [&Check; 45] = [
     &rewritten_result::CHECK,
     &stale_analysis::CHECK,
     &stale_result::CHECK,
+    &target_after_decision::CHECK,
     &target_after_result::CHECK,
     &target_at_risk::CHECK,
     &target_missed::CHECK,

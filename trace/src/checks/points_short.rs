@@ -32,10 +32,12 @@ events:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for goal in study.goals() {
-        let (Some(predicted), Ok(needed)) = (goal.predicted, &goal.needed) else { continue };
+        // Without the events that have no value, the sum is less than what the car will score.
+        let (Some(predicted), Ok(needed)) = (goal.predicted.or(goal.at_least), &goal.needed) else { continue };
+        let at_least = if goal.predicted.is_some() { "" } else { "at least " };
         if predicted < needed.points {
             let message = format!(
-                "{} points are predicted; {:.1} are needed ({:.1} missing)",
+                "{at_least}{} points are predicted; {:.1} are needed ({:.1} missing)",
                 number::with_uncertainty(predicted, goal.uncertainty, 1),
                 needed.points,
                 needed.points - predicted

@@ -3,7 +3,7 @@
 use foldhash::HashSet;
 
 use super::{RecordId, Study};
-use crate::values::{SetProblem, SetProblemKind};
+use crate::values::{FoundSetProblem, SetProblemKind};
 
 /// The largest number of ids that a message lists.
 const MOST_LISTED: usize = 5;
@@ -30,21 +30,9 @@ pub(super) fn verified_subjects(study: &Study) -> HashSet<&str> {
     verifying.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect()
 }
 
-/// A key under `sets` of an alternative that cannot be set: the decision, the keys below it, and what is wrong.
-pub(super) type FoundSetProblem<'s> = (RecordId, [&'s str; 4], SetProblem);
-
 /// The problems of one kind under `sets` of all alternatives.
-pub(super) fn set_problems(study: &Study, kind: SetProblemKind) -> Vec<FoundSetProblem<'_>> {
-    let mut found = Vec::new();
-    for (index, _, decision) in study.loaded.decisions() {
-        for (name, alternative) in decision.alternatives.iter() {
-            for (to, setting) in alternative.sets.iter() {
-                let problem = study.values().effect(alternative, to, setting).err();
-                if let Some(problem) = problem.filter(|problem| problem.kind == kind) {
-                    found.push((index, ["alternatives", name.as_str(), "sets", to.as_str()], problem));
-                }
-            }
-        }
-    }
-    found
+pub(super) fn set_problems(study: &Study, kind: SetProblemKind) -> impl Iterator<Item = FoundSetProblem<'_>> {
+    let decisions = study.loaded.decisions();
+    let found = decisions.flat_map(|(decision, ..)| study.values().set_problems(decision));
+    found.filter(move |(.., problem)| problem.kind == kind)
 }

@@ -2,7 +2,8 @@
 
 use schema::{renamed, suggest};
 
-use super::{ALWAYS_ERROR, About, Check, FileId, Group, Reporter, Study, all, can_be_waived, shared};
+use super::{ALWAYS_ERROR, About, Check, FileId, Group, RecordId, Reporter, Study, all, can_be_waived, shared};
+use crate::load::Loaded;
 use crate::values::{SetProblemKind, ValueProblemKind};
 
 pub(super) static CHECK: Check = Check {
@@ -64,18 +65,8 @@ fn report_alternatives(study: &Study, reporter: &mut Reporter) {
 
 /// Reports amounts of parts whose basis is not in the settings.
 fn report_bases(study: &Study, reporter: &mut Reporter) {
-    for (index, _, part) in study.loaded.parts() {
-        for (name, amount) in part.amounts.iter() {
-            let bases = study.settings().growth.get(name.as_str());
-            let (Some(basis), Some(bases)) = (&amount.basis, bases) else { continue };
-            if bases.get(basis.as_str()).is_none() {
-                let known = || bases.keys().map(schema::Id::as_str);
-                let list = format!("use one from `growth.{name}` in the settings: {}", suggest::any_of(known()));
-                let help = suggest::did_you_mean(basis.as_str(), known(), &list);
-                let route = ["amounts", name.as_str(), "basis"];
-                reporter.report(index, &route, format!("unknown basis `{basis}` for `{name}`"), help);
-            }
-        }
+    for (part, name, message, help) in unknown_bases(&study.loaded) {
+        reporter.report(part, &["amounts", name, "basis"], message, help);
     }
     report_bases_of_alternatives(study, reporter);
 }
@@ -106,6 +97,22 @@ fn report_bases_of_alternatives(study: &Study, reporter: &mut Reporter) {
             }
         }
     }
+}
+
+/// The amounts of parts whose basis is not in the settings: the part, the name of the amount, the message and the help.
+pub(crate) fn unknown_bases(loaded: &Loaded) -> impl Iterator<Item = (RecordId, &str, String, String)> {
+    let growth = &loaded.settings().growth;
+    let amounts = loaded.parts().flat_map(|(part, _, body)| body.amounts.iter().map(move |of| (part, of)));
+    amounts.filter_map(|(part, (name, amount))| {
+        let (basis, bases) = (amount.basis.as_ref()?, growth.get(name.as_str())?);
+        if bases.get(basis.as_str()).is_some() {
+            return None;
+        }
+        let known = || bases.keys().map(schema::Id::as_str);
+        let list = format!("use one from `growth.{name}` in the settings: {}", suggest::any_of(known()));
+        let help = suggest::did_you_mean(basis.as_str(), known(), &list);
+        Some((part, name.as_str(), format!("unknown basis `{basis}` for `{name}`"), help))
+    })
 }
 
 /// Reports levels in the settings for a check that does not exist, or whose level cannot be changed.

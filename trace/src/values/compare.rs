@@ -175,10 +175,13 @@ impl Values {
             let unknown = (without.len() < effects.len())
                 .then(|| without.iter().filter_map(|(_, effect)| effect_on_points(effect)).sum());
             let own = Altered { network, gradients, changed, independent, unknown };
-            outcome.points = Some(state.values[goal])
-                .filter(|points| !points.is_nan())
-                .map(|points| (points, own.gradients.uncertainty(&own.network, goal)));
-            outcome.difference = outcome.points.zip(self.value(goal)).map(|((points, _), before)| {
+            // A sum without the events that have no value is not the points of the goal.
+            let whole = |state: &State| {
+                let points = Some(state.values[goal]).filter(|points| !points.is_nan());
+                points.filter(|_| self.events_without_value(state, goal).is_empty())
+            };
+            outcome.points = whole(&state).map(|points| (points, own.gradients.uncertainty(&own.network, goal)));
+            outcome.difference = outcome.points.zip(whole(&self.state)).map(|((points, _), before)| {
                 let within = uncertainty_of_difference(now, own.both(), goal, &own.independent);
                 (points - before, within)
             });
@@ -277,8 +280,8 @@ impl Values {
     /// Whether what is changed in these nodes reaches the points if it changes a criterion. If none of them reaches the
     /// criterion: whether the points depend on something that it depends on, or on itself.
     fn moves_points(&self, criterion: NodeId, changed: &[NodeId], goal: NodeId) -> bool {
-        let of_goal = self.network.read_by(std::iter::once(goal));
-        let of_criterion = self.network.read_by(std::iter::once(criterion));
+        let of_goal = self.all_under(&[goal]);
+        let of_criterion = self.all_under(&[criterion]);
         let mut reaching = changed.iter().filter(|node| of_criterion[**node]).peekable();
         match reaching.peek() {
             _ if of_goal[criterion] => true,

@@ -6,6 +6,7 @@ mod build;
 mod closing;
 mod compare;
 mod currency;
+mod faults;
 mod ledger;
 mod network;
 mod points;
@@ -23,10 +24,11 @@ pub use closing::{NewLimit, Transfer};
 pub use compare::{
     AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance,
 };
+pub use faults::{Fault, FaultAt, FaultKind};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
-pub use sets::{Effect, SetProblem, SetProblemKind};
+pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};
 pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
 pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
@@ -61,6 +63,14 @@ impl Key {
             AmountsRule::Own => Some(Self::Part(record, amount)),
             AmountsRule::Total => Some(Self::Group(Some(record), amount)),
             AmountsRule::Never => None,
+        }
+    }
+
+    /// The name of the node in messages about its own record: a local name without the id.
+    pub(crate) fn short_name(&self, loaded: &Loaded, amounts: &[Box<str>]) -> String {
+        match self {
+            Self::Local(_, name) => name.to_string(),
+            other => other.name(loaded, amounts),
         }
     }
 
@@ -132,6 +142,8 @@ pub enum Measured {
 pub struct Values {
     /// The records and links.
     pub graph: Arc<Graph>,
+    /// Which results are used.
+    pub measured: Measured,
     /// The value graph.
     pub network: Network,
     /// The values according to the records.
@@ -222,7 +234,8 @@ impl Values {
 
     /// For every node, whether the points of an event depend on it.
     pub fn feeding(&self) -> Vec<bool> {
-        self.network.read_by(self.graph.loaded.events().filter_map(|(event, ..)| self.record_node(event)))
+        let events = self.graph.loaded.events().filter_map(|(event, ..)| self.record_node(event));
+        self.all_under(&events.collect::<Vec<_>>())
     }
 
     /// The value of a node in SI, if it has one.

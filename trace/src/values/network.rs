@@ -227,22 +227,6 @@ impl Network {
         outputs
     }
 
-    /// For every node, whether one of these depends on it, or is it.
-    pub fn read_by(&self, results: impl Iterator<Item = NodeId>) -> Vec<bool> {
-        let mut read = vec![false; self.nodes.len()];
-        for node in results {
-            read[node] = true;
-        }
-        for &node in self.order.iter().rev() {
-            if read[node] {
-                for &input in &self.nodes[node].inputs {
-                    read[input] = true;
-                }
-            }
-        }
-        read
-    }
-
     /// Why a call of a model has no outputs.
     pub fn model_error(&self, state: &State, call: usize) -> Option<ModelError> {
         state.calls.get(call)?.as_ref()?.1.as_ref().err().cloned()

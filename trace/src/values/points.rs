@@ -54,8 +54,12 @@ pub struct GoalPoints {
     pub node: NodeId,
     /// The sum of the plans.
     pub plan: f64,
-    /// The sum of the predictions.
+    /// The sum of the predictions; `None` unless every event has a value.
     pub predicted: Option<f64>,
+    /// The sum over the events that have a value, if others have none.
+    pub at_least: Option<f64>,
+    /// The events without a value.
+    pub without_value: Vec<RecordId>,
     /// Its expanded uncertainty (k = 2).
     pub uncertainty: f64,
     /// The points that it needs, or why they cannot be calculated.
@@ -82,9 +86,22 @@ impl Values {
             .collect();
         // The sum of an empty list is a negative zero.
         let plan = events.iter().filter_map(|event| event.plan).sum::<f64>() + 0.0;
-        let predicted = self.value(node);
+        let without_value = self.events_without_value(&self.state, node);
+        let sum = self.value(node);
+        let (predicted, at_least) = if without_value.is_empty() { (sum, None) } else { (None, sum) };
         let uncertainty = gradients.uncertainty(&self.network, node);
-        Some(GoalPoints { index, node, plan, predicted, uncertainty, needed: self.needed(goal), events })
+        let needed = self.needed(goal);
+        Some(GoalPoints { index, node, plan, predicted, at_least, without_value, uncertainty, needed, events })
+    }
+
+    /// The events of a goal that have no value in a state: a sum without them is not the points of the goal.
+    pub fn events_without_value(&self, state: &State, goal: NodeId) -> Vec<RecordId> {
+        let missing = self.network.nodes[goal].inputs.iter().filter(|event| state.values[**event].is_nan());
+        missing.filter_map(|event| match self.keys[*event] {
+            Key::Record(event) => Some(event),
+            Key::Part(..) | Key::Group(..) | Key::Local(..) => None,
+        })
+        .collect()
     }
 
     fn needed(&self, goal: &Goal) -> Result<Needed, String> {

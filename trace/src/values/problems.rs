@@ -15,6 +15,8 @@ pub enum ValueProblemKind {
     Bad,
     /// More than one source of the value of a target.
     Twice,
+    /// A formula, a model or a total that has no number although everything that it reads has one.
+    Number,
 }
 
 /// A problem of a value.

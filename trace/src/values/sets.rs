@@ -44,6 +44,9 @@ impl SetProblem {
     }
 }
 
+/// A key under `sets` that cannot be set: the decision, the keys below it, and what is wrong.
+pub type FoundSetProblem<'v> = (RecordId, [&'v str; 4], SetProblem);
+
 /// What a key under `sets` changes.
 #[derive(Clone, Debug)]
 pub enum Effect {
@@ -71,6 +74,17 @@ pub enum Effect {
 }
 
 impl Values {
+    /// The keys under `sets` of a decision that cannot be set.
+    pub fn set_problems(&self, decision: RecordId) -> Vec<FoundSetProblem<'_>> {
+        let alternatives = self.graph.loaded.decision(decision).into_iter().flat_map(|body| body.alternatives.iter());
+        let all = alternatives.flat_map(|(name, alternative)| alternative.sets.iter().map(move |set| (name, alternative, set)));
+        all.filter_map(|(name, alternative, (to, setting))| {
+            let problem = self.effect(alternative, to, setting).err()?;
+            Some((decision, ["alternatives", name.as_str(), "sets", to.as_str()], problem))
+        })
+        .collect()
+    }
+
     /// What a key under `sets` of an alternative changes.
     ///
     /// # Errors

@@ -1,6 +1,6 @@
-//! The answers of `values`, `budget`, `points`, `worth` and `compare`.
+//! The answers of `values`, `budget`, `points` and `worth`.
 
-use super::shared::{LIMIT, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
+use super::shared::{BROKEN, LIMIT, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 pub(crate) static VALUES: Answer = Answer {
@@ -11,6 +11,7 @@ pub(crate) static VALUES: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key(
                 "values",
                 Shape::List(&Shape::Object(&[&[
@@ -59,6 +60,7 @@ pub(crate) static BUDGET: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key(
                 "budgets",
                 Shape::List(&Shape::Object(&[
@@ -163,6 +165,7 @@ pub(crate) static POINTS: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key("goal", Shape::Text, "id of the goal"),
             key(
                 "events",
@@ -180,7 +183,19 @@ pub(crate) static POINTS: Answer = Answer {
                 "the events",
             ),
             measure("plan", NUMBER_OR_NULL, "pts", "sum of the plans"),
-            measure("predicted", NUMBER_OR_NULL, "pts", "sum of the predictions, or of the points scored"),
+            measure(
+                "predicted",
+                NUMBER_OR_NULL,
+                "pts",
+                "sum of the predictions, or of the points scored; null unless every event has a value",
+            ),
+            measure(
+                "at_least",
+                NUMBER_OR_NULL,
+                "pts",
+                "sum over the events that have a value, if others have none; otherwise null",
+            ),
+            key("without_value", TEXTS, "ids of events without a value"),
             key("scored", Shape::Flag, "whether every event has a result"),
             measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
             key(
@@ -200,12 +215,19 @@ const WORTHS: Shape = Shape::List(&Shape::Object(&[&[
         "points_per_unit",
         NUMBER_OR_NULL,
         "pts per `unit`",
-        "change of the points if the value is one unit higher",
+        "change of the points if the value is one unit higher; of a part, the value of one piece",
+    ),
+    key("count", Shape::Integer, "how often the value counts in the car: the count of a part, otherwise 1"),
+    measure(
+        "points_per_unit_of_all",
+        NUMBER_OR_NULL,
+        "pts per `unit`",
+        "change of the points if all pieces of the part together have one unit more",
     ),
     measure("points_per_percent", NUMBER_OR_NULL, "pts", "change of the points if the value is 1 % higher"),
 ]]));
 
-const RESULTS_IGNORED: Key = key(
+pub(super) const RESULTS_IGNORED: Key = key(
     "results_ignored",
     Shape::Integer,
     "number of results that were ignored; estimates are used, because a measured value does not change with the parts",
@@ -219,77 +241,15 @@ pub(crate) static WORTH: Answer = Answer {
         "",
         &[&[
             VERSION,
+            BROKEN,
             key("goal", Shape::Text, "id of the goal"),
+            key("event", TEXT_OR_NULL, "id of the event whose points count; null for all events"),
+            measure("points", NUMBER_OR_NULL, "pts", "predicted points from estimates; null unless every event has a value"),
+            measure("points_with_results", NUMBER_OR_NULL, "pts", "the same with results, as in `points`"),
+            key("not_counted", TEXTS, "ids of events whose points do not count, because they have no value"),
             RESULTS_IGNORED,
             key("car", WORTHS, "totals of the car; empty if a value was named"),
             key("values", WORTHS, "values that others depend on, or the value that was named"),
-        ]],
-    )],
-};
-
-pub(crate) static COMPARE: Answer = Answer {
-    name: "compare",
-    command: "tierod compare ID --format json",
-    summary: "The points, amounts and targets of the whole car with each alternative of a decision.",
-    variants: &[(
-        "",
-        &[&[
-            VERSION,
-            key("decision", Shape::Text, "id of the decision"),
-            measure("points", NUMBER_OR_NULL, "pts", "predicted points now (estimates)"),
-            RESULTS_IGNORED,
-            key(
-                "alternatives",
-                Shape::List(&Shape::Object(&[&[
-                    key("name", Shape::Text, "name of the alternative"),
-                    key("title", TEXT_OR_NULL, "its title"),
-                    key("chosen", Shape::Flag, "whether it is the chosen one"),
-                    measure("points", NUMBER_OR_NULL, "pts", "predicted points with it"),
-                    measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
-                    measure("difference", NUMBER_OR_NULL, "pts", "points with it minus points now"),
-                    measure(
-                        "difference_uncertainty",
-                        NUMBER_OR_NULL,
-                        "pts",
-                        "expanded uncertainty of the difference (k = 2)",
-                    ),
-                    key(
-                        "significant",
-                        Shape::OrNull(&Shape::Flag),
-                        "whether the difference is larger than its uncertainty",
-                    ),
-                    key(
-                        "events",
-                        Shape::List(&Shape::Object(&[&[
-                            key("id", Shape::Text, "id of the event"),
-                            measure("points", NUMBER_OR_NULL, "pts", "predicted points"),
-                        ]])),
-                        "points by event",
-                    ),
-                    key(
-                        "amounts",
-                        Shape::List(&Shape::Object(&[&[
-                            key("id", Shape::Text, "name of the amount, as in `car.mass`"),
-                            measure("value", NUMBER_OR_NULL, "`unit`", "its value"),
-                            key("unit", Shape::Text, "unit"),
-                        ]])),
-                        "totals of the car",
-                    ),
-                    key(
-                        "criteria",
-                        Shape::List(&Shape::Object(&[&[
-                            key("id", Shape::Text, "id of the target"),
-                            measure("value", NUMBER_OR_NULL, "`unit`", "its value"),
-                            key("unit", Shape::Text, "unit"),
-                            key("status", Shape::Words(STATUSES), "its status"),
-                        ]])),
-                        "the targets under `criteria`",
-                    ),
-                    key("newly_at_risk", TEXTS, "ids of targets that are at risk only with it"),
-                    key("newly_on_target", TEXTS, "ids of targets that are on target only with it"),
-                ]])),
-                "the alternatives",
-            ),
         ]],
     )],
 };

@@ -120,6 +120,30 @@ pub(super) const FIXED_FINDING: Named = Named {
     ],
 };
 
+/// What is broken under the numbers of an answer.
+pub(super) const BROKEN: Key = key("broken", Shape::List(&Shape::Named(&FAULT)), BROKEN_MEANING);
+
+const BROKEN_MEANING: &str = "what is wrong under the numbers; with an entry of the kind `error` they are missing or \
+                              calculated without it, and the exit status is 2";
+
+const FAULT: Named = Named {
+    name: "fault",
+    summary: "Something wrong that a number depends on.",
+    keys: &[&[
+        key(
+            "kind",
+            Shape::Words(&["error", "no value", "doubt"]),
+            "`error`: it cannot be used; `no value`: it is not in the records; `doubt`: it has more than one source",
+        ),
+        key("record", TEXT_OR_NULL, "id of the record"),
+        key("path", Shape::Text, "file, relative to the top folder of the repository"),
+        key("line", Shape::Integer, "line, from 1"),
+        key("column", Shape::Integer, "column in characters, from 1"),
+        key("message", Shape::Text, "what is wrong or missing"),
+        key("help", Shape::Text, "how to fix it; may be empty"),
+    ]],
+};
+
 pub(super) const LIMIT: Named = Named {
     name: "limit",
     summary: "The limit of a target, as one of three keys.",

@@ -7,6 +7,7 @@ mod analyses;
 mod builder;
 mod declare;
 mod events;
+mod no_numbers;
 mod order;
 mod targets;
 
@@ -29,8 +30,9 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.sort();
     let state = builder.network.evaluate();
     builder.report_model_errors(&state);
+    builder.report_no_numbers(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
     let (partials, gradients) = (OnceLock::new(), OnceLock::new());
     let graph = Arc::clone(graph);
-    Values { graph, network, state, keys, problems, amounts, by_key, origins, partials, gradients }
+    Values { graph, measured, network, state, keys, problems, amounts, by_key, origins, partials, gradients }
 }

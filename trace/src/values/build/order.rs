@@ -73,7 +73,8 @@ impl Builder<'_> {
                     let reads_unknown = self.network.nodes[node].inputs.iter().any(|input| unknown[*input]);
                     let fits = !reads_unknown && self.dimension_of_formula(node);
                     if !fits {
-                        self.clear(node);
+                        // It keeps its inputs: they show what it would depend on.
+                        self.network.nodes[node].rule = Rule::None;
                     }
                     fits
                 }

@@ -1,0 +1,109 @@
+//! What is broken under the numbers of an answer, printed before them.
+
+use serde_json::{Value, json};
+use trace::report::RecordPositions;
+use trace::values::{Fault, FaultKind, Values};
+use trace::{Loaded, NodeId, RecordId};
+
+use super::{Paths, incomplete};
+use crate::screen::{Ink, clean, count};
+
+/// The largest number of faults that the text lists.
+const MOST_LISTED: usize = 12;
+
+/// What is wrong under the numbers of an answer.
+pub(crate) struct Broken<'s> {
+    loaded: &'s Loaded,
+    faults: Vec<Fault>,
+}
+
+impl<'s> Broken<'s> {
+    /// Under these values, and in these records themselves.
+    pub(crate) fn under(values: &'s Values, asked: &[NodeId], also: &[RecordId]) -> Self {
+        Self { loaded: &values.graph.loaded, faults: values.faults_under(asked, also) }
+    }
+
+    /// The list without values that are only missing, for answers that show them as such.
+    pub(crate) fn without_missing(mut self) -> Self {
+        self.faults.retain(|fault| fault.kind != FaultKind::NoValue);
+        self
+    }
+
+    /// Whether a number is missing or wrong because of it, so that the answer cannot be had.
+    pub(crate) fn has_errors(&self) -> bool {
+        self.faults.iter().any(|fault| fault.kind == FaultKind::Error)
+    }
+
+    /// The text before the numbers; empty if nothing is wrong.
+    pub(crate) fn terminal(&self, ink: Ink) -> String {
+        let mut out = String::new();
+        let unread = incomplete(self.loaded);
+        if let Some(text) = &unread {
+            ink.block(&mut out, "", 0, text);
+        }
+        if !self.faults.is_empty() {
+            let number = |kind: FaultKind| self.faults.iter().filter(|fault| fault.kind == kind).count();
+            let counts = [
+                (number(FaultKind::Error), "error"),
+                (number(FaultKind::NoValue), "missing value"),
+                (number(FaultKind::Doubt), "value with two sources"),
+            ];
+            let counts: Vec<String> =
+                counts.into_iter().filter(|(number, _)| *number > 0).map(|(number, what)| several(number, what)).collect();
+            ink.block(&mut out, "", 0, &format!("{} under these numbers:", counts.join(", ")));
+            let (paths, mut positions) = (Paths::new(self.loaded), RecordPositions::new(self.loaded));
+            for fault in self.faults.iter().take(MOST_LISTED) {
+                let spot = positions.fault(fault);
+                let path = paths.shown(&self.loaded.snapshot.files[fault.file].path);
+                let place = clean(&format!("{path}:{}:{}", spot.line, spot.column));
+                ink.block(&mut out, "", 2, &format!("{place}: {}", subject(fault)));
+            }
+            if let Some(more) = self.faults.len().checked_sub(MOST_LISTED).filter(|more| *more > 0) {
+                ink.block(&mut out, "", 2, &format!("and {more} more: `tierod check` lists them"));
+            }
+        }
+        if !out.is_empty() {
+            out.push('\n');
+        }
+        out
+    }
+
+    /// The list for JSON.
+    pub(crate) fn json(&self) -> Value {
+        let mut positions = RecordPositions::new(self.loaded);
+        let entry = |fault: &Fault| {
+            let spot = positions.fault(fault);
+            let snapshot = &self.loaded.snapshot;
+            json!({
+                "kind": match fault.kind {
+                    FaultKind::Error => "error",
+                    FaultKind::NoValue => "no value",
+                    FaultKind::Doubt => "doubt",
+                },
+                "record": fault.id,
+                "path": format!("{}{}", snapshot.prefix, snapshot.files[fault.file].path),
+                "line": spot.line,
+                "column": spot.column,
+                "message": fault.message,
+                "help": fault.help,
+            })
+        };
+        self.faults.iter().map(entry).collect()
+    }
+}
+
+/// A count of faults in words.
+fn several(number: usize, what: &str) -> String {
+    match what.strip_prefix("value ") {
+        Some(rest) if number > 1 => format!("{number} values {rest}"),
+        _ => count(number, what),
+    }
+}
+
+/// The message with the record that it is about, unless the message names it already.
+fn subject(fault: &Fault) -> String {
+    match &fault.id {
+        Some(id) if !fault.message.contains(id.as_str()) => format!("{id}: {}", fault.message),
+        _ => fault.message.clone(),
+    }
+}

@@ -1,0 +1,118 @@
+//! Values without a number although everything that they read has one: division by zero, overflow, a function outside
+//! its domain.
+
+use schema::formula::Formula;
+use schema::records::Body;
+
+use super::builder::{Builder, Field};
+use crate::ids::NodeId;
+use crate::values::network::Rule;
+use crate::values::problems::ValueProblemKind;
+use crate::values::State;
+
+/// The largest number of inputs that a message lists.
+const MOST_LISTED: usize = 6;
+
+impl Builder<'_> {
+    /// Reports formulas, models and totals that have no number though their inputs have one.
+    pub(super) fn report_no_numbers(&mut self, state: &State) {
+        for node in NodeId::all(self.network.nodes.len()).filter(|node| state.values[*node].is_nan()) {
+            let value = &self.network.nodes[node];
+            let numbers: Vec<f64> = value.inputs.iter().map(|input| state.values[*input]).collect();
+            let all_known = numbers.iter().all(|number| !number.is_nan());
+            match &value.rule {
+                Rule::Formula(formula) if all_known => self.report_formula(node, &formula.clone(), &numbers),
+                Rule::Given(_) => {
+                    let help = "correct the number or its unit";
+                    self.report_at(&self.fields[node].clone(), 0, "the number is too large (overflow)".to_owned(), help);
+                }
+                Rule::Model { call, .. } if all_known && self.network.model_error(state, *call).is_none() => {
+                    let name = self.network.calls[*call].model.name;
+                    let message = format!("the model `{name}` has no number with {}", self.listed_inputs(node, &numbers));
+                    let field = Field::new(self.fields[node].record, &["model"]);
+                    self.report_at(&field, 0, message, "correct the inputs of the model");
+                }
+                Rule::Total(factors) => {
+                    // Totals skip what is missing, so they have no number only if all is missing or the sum is too large.
+                    let terms = value.inputs.iter().zip(factors.iter().zip(&numbers)).filter(|(_, (_, n))| !n.is_nan());
+                    let largest =
+                        terms.max_by(|(_, (a, m)), (_, (b, n))| (*a * *m).abs().total_cmp(&(*b * *n).abs()));
+                    if let Some((&input, _)) = largest {
+                        let message = "the total has no number: the number is too large (overflow)".to_owned();
+                        self.report_at(&self.fields[input].clone(), 0, message, "correct the number or its unit");
+                    }
+                }
+                Rule::Formula(_) | Rule::Model { .. } | Rule::Replaced(..) | Rule::None => {}
+            }
+        }
+    }
+
+    fn report_formula(&mut self, node: NodeId, formula: &Formula, numbers: &[f64]) {
+        let Some(trouble) = formula.trouble(numbers) else { return };
+        let field = self.fields[node].clone();
+        let (what, start) = match self.text_of(&field) {
+            Some(text) => (format!("`{}`", schema::words::shorten(&text)), trouble.start),
+            // The text of a score sheet is not in the record.
+            None => ("the formula of the score sheet".to_owned(), 0),
+        };
+        let mut message = format!("{what} has no number: {}", trouble.what);
+        let inputs = self.named_inputs(formula, node, numbers);
+        if !inputs.is_empty() {
+            message = format!("{message}, with {inputs}");
+        }
+        self.report_at(&field, start, message, "correct one of these values, or the formula");
+    }
+
+    fn report_at(&mut self, field: &Field, offset: usize, message: String, help: &str) {
+        let is_reported = |known: &&crate::values::ValueProblem| {
+            known.kind == ValueProblemKind::Number && known.record == field.record && *known.route == *field.route
+        };
+        if !self.problems.iter().any(|known| is_reported(&known)) {
+            self.report(ValueProblemKind::Number, field, offset, message, help);
+        }
+    }
+
+    /// The inputs of a formula by the names in it, as in `distance = 75 m, speed = 0 m/s`.
+    fn named_inputs(&self, formula: &Formula, node: NodeId, numbers: &[f64]) -> String {
+        let names = formula.names().iter().map(|name| name.text.to_string());
+        self.listed(names.zip(self.network.nodes[node].inputs.iter().copied().zip(numbers.iter().copied())))
+    }
+
+    fn listed_inputs(&self, node: NodeId, numbers: &[f64]) -> String {
+        let inputs = &self.network.nodes[node].inputs;
+        let name = |input: &NodeId| self.keys[*input].short_name(&self.graph.loaded, &self.amounts);
+        self.listed(inputs.iter().map(name).zip(inputs.iter().copied().zip(numbers.iter().copied())))
+    }
+
+    fn listed(&self, inputs: impl Iterator<Item = (String, (NodeId, f64))>) -> String {
+        let mut texts: Vec<String> = inputs
+            .map(|(name, (node, number))| format!("{name} = {}", self.network.nodes[node].unit.show(number, 0.0)))
+            .collect();
+        let more = texts.len().saturating_sub(MOST_LISTED);
+        texts.truncate(MOST_LISTED);
+        if more > 0 {
+            texts.push(format!("{more} more"));
+        }
+        texts.join(", ")
+    }
+
+    /// The text of a field that holds a formula; `None` for a score sheet.
+    fn text_of(&self, field: &Field) -> Option<String> {
+        let route: Vec<&str> = field.route.iter().map(String::as_str).collect();
+        let text = match (&self.graph.loaded.record(field.record).body, &route[..]) {
+            (Body::Target(target), ["formula"]) => target.formula.as_ref(),
+            (Body::Target(target), ["given", name]) => target.given.get(*name),
+            (Body::Event(event), ["reads", name]) => event.reads.get(*name),
+            (Body::Event(event), ["score", "formula"]) => event.score.as_ref()?.formula.as_ref(),
+            (Body::Event(event), ["score", "given", name]) => event.score.as_ref()?.given.get(*name),
+            (Body::Analysis(analysis), ["formula"]) => analysis.formula.as_ref(),
+            (Body::Analysis(analysis), ["given", name]) => analysis.given.get(*name),
+            (Body::Analysis(analysis), ["finds", name]) => match analysis.finds.as_ref()? {
+                schema::records::Finds::Values(values) => values.get(*name),
+                schema::records::Finds::Target(_) => None,
+            },
+            _ => None,
+        };
+        text.map(|text| text.text().to_owned())
+    }
+}

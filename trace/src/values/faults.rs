@@ -1,0 +1,377 @@
+//! What is wrong under a value: the read errors, references, formulas and tables that it depends on, and what has no value.
+//!
+//! A fault counts if the value may depend on it. What is wrong in a record that was read counts if one of the record's values
+//! is read on the way to the value; what could not be assigned to a record always counts.
+
+use petgraph::Direction;
+use schema::Kind;
+use schema::read::{ProblemKind, Spot};
+use schema::records::Body;
+
+use super::sets::FoundSetProblem;
+use super::{Key, Measured, Origin, Rule, SetProblemKind, ValueProblemKind, Values};
+use crate::checks::unknown_reference::unknown_bases;
+use crate::graph::Link;
+use crate::ids::{FileId, NodeId, RecordId};
+
+/// How a fault affects the values that depend on it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FaultKind {
+    /// They are missing, or calculated without what is wrong.
+    Error,
+    /// They have no value yet, because this value is not in the records.
+    NoValue,
+    /// They have one, but the records give more than one source of it.
+    Doubt,
+}
+
+/// The position of a fault in its file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FaultAt {
+    /// The last key of its route.
+    Key,
+    /// A character of the value of its route, counted from 0; the start of the value for `None`.
+    Value(Option<usize>),
+    /// A known position.
+    Spot(Spot),
+}
+
+/// Something wrong that a value depends on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fault {
+    /// How it affects the value.
+    pub kind: FaultKind,
+    /// The record, if it was read.
+    pub record: Option<RecordId>,
+    /// The id of the record, if it is in one.
+    pub id: Option<String>,
+    /// The file.
+    pub file: FileId,
+    /// The keys from the top of the file: kind, id, and the keys of the record.
+    pub route: Vec<String>,
+    /// The position.
+    pub at: FaultAt,
+    /// What is wrong.
+    pub message: String,
+    /// How to fix it.
+    pub help: String,
+}
+
+/// Keys that no value depends on.
+const WITHOUT_EFFECT: [&str; 13] = [
+    "title",
+    "notes",
+    "lead",
+    "formerly",
+    "reason",
+    "verify",
+    "evidence",
+    "informs",
+    "safety-critical",
+    "source",
+    "shall",
+    "agreed-by",
+    "for-parts",
+];
+
+/// Keys of the settings that no value depends on.
+const SETTINGS_WITHOUT_EFFECT: [&str; 6] = ["season", "as-of", "stages", "levels", "stops", "history"];
+
+/// The values that others depend on.
+struct Under<'v> {
+    values: &'v Values,
+    /// For each node, whether one of the asked values depends on it.
+    nodes: Vec<bool>,
+    asked: &'v [NodeId],
+    also: &'v [RecordId],
+}
+
+impl Values {
+    /// Everything wrong that these values may depend on, and what is wrong in these records themselves: read errors in the
+    /// order of the files, then the others in the order of the records, then what has no value.
+    pub fn faults_under(&self, asked: &[NodeId], also: &[RecordId]) -> Vec<Fault> {
+        let under = Under { values: self, nodes: self.all_under(asked), asked, also };
+        let mut faults = under.read_errors();
+        let mut others = under.problems();
+        others.extend(under.references());
+        others.extend(under.unknown_bases());
+        others.extend(under.alternatives());
+        others.sort_by(|a, b| (a.record, &a.route).cmp(&(b.record, &b.route)));
+        faults.append(&mut others);
+        let missing = under.without_value(&faults);
+        faults.extend(missing);
+        let mut seen: Vec<(FileId, Vec<String>, String)> = Vec::new();
+        faults.retain(|fault| {
+            let key = (fault.file, fault.route.clone(), fault.message.clone());
+            let is_new = !seen.contains(&key);
+            seen.push(key);
+            is_new
+        });
+        faults
+    }
+
+    /// For each node, whether one of these values depends on it, or is it.
+    pub fn all_under(&self, asked: &[NodeId]) -> Vec<bool> {
+        let mut under = vec![false; self.network.nodes.len()];
+        let mut queue = asked.to_vec();
+        while let Some(node) = queue.pop() {
+            if !std::mem::replace(&mut under[node], true) {
+                queue.extend(self.network.nodes[node].inputs.iter().copied());
+            }
+        }
+        under
+    }
+}
+
+impl Under<'_> {
+    fn read_errors(&self) -> Vec<Fault> {
+        let loaded = &self.values.graph.loaded;
+        let mut faults = Vec::new();
+        for found in &loaded.problems {
+            let problem = &found.problem;
+            if !self.reaches_unread(found.file, problem.kind, &problem.route) {
+                continue;
+            }
+            faults.push(Fault {
+                kind: FaultKind::Error,
+                record: problem.record.as_deref().and_then(|id| loaded.find(id)),
+                id: problem.record.clone(),
+                file: found.file,
+                route: problem.route.clone(),
+                at: problem.spot.map_or(FaultAt::Value(None), FaultAt::Spot),
+                message: problem.message.clone(),
+                help: problem.help.clone(),
+            });
+        }
+        for (entry, first) in &loaded.doubles {
+            let (kind, id) = (entry.record.kind(), &entry.record.id);
+            if self.reaches(*first, &[]) || self.reaches_kind(kind, &[]) {
+                let route = vec![kind.plural().to_owned(), id.to_string()];
+                let message = format!("`{id}` appears twice: this record is not used");
+                let help = "rename one of the two records".to_owned();
+                let (id, at) = (Some(id.to_string()), FaultAt::Key);
+                faults.push(Fault {
+                    kind: FaultKind::Error,
+                    record: Some(*first),
+                    id,
+                    file: entry.file,
+                    route,
+                    at,
+                    message,
+                    help,
+                });
+            }
+        }
+        faults
+    }
+
+    fn problems(&self) -> Vec<Fault> {
+        let relevant = self.values.problems.iter().filter(|problem| {
+            problem.kind == ValueProblemKind::Cycle
+                || (!self.is_replaced(problem.record, &problem.route) && self.reaches(problem.record, &problem.route))
+        });
+        let fault = |problem: &super::ValueProblem| {
+            let doubt = problem.kind == ValueProblemKind::Twice;
+            let kind = if doubt { FaultKind::Doubt } else { FaultKind::Error };
+            let at = FaultAt::Value(Some(problem.offset));
+            self.fault(kind, problem.record, &problem.route, at, problem.message.clone(), problem.help.clone())
+        };
+        relevant.map(fault).collect()
+    }
+
+    fn references(&self) -> Vec<Fault> {
+        let broken = self.values.graph.broken.iter();
+        let relevant = broken.filter(|broken| {
+            !self.is_replaced(broken.from, &broken.route) && self.reaches(broken.from, &broken.route)
+        });
+        let fault = |broken: &crate::graph::Broken| {
+            let at = if broken.is_key { FaultAt::Key } else { FaultAt::Value(None) };
+            let (message, help) = (broken.message.clone(), broken.help.clone());
+            self.fault(FaultKind::Error, broken.from, &broken.route, at, message, help)
+        };
+        relevant.map(fault).collect()
+    }
+
+    /// What alternatives cannot set, in decisions that are asked about themselves.
+    fn alternatives(&self) -> Vec<Fault> {
+        let problems = self.also.iter().flat_map(|decision| self.values.set_problems(*decision));
+        let others = problems.filter(|(.., problem)| problem.kind != SetProblemKind::Record);
+        let fault = |(decision, route, problem): FoundSetProblem<'_>| {
+            let at = if problem.kind == SetProblemKind::Name { FaultAt::Key } else { FaultAt::Value(None) };
+            self.fault(FaultKind::Error, decision, &route.map(str::to_owned), at, problem.message, problem.help)
+        };
+        others.map(fault).collect()
+    }
+
+    fn unknown_bases(&self) -> Vec<Fault> {
+        let loaded = &self.values.graph.loaded;
+        let all = unknown_bases(loaded).filter(|(_, name, ..)| self.reads_amount(Some(name)));
+        all.map(|(part, name, message, help)| {
+            let route = ["amounts", name, "basis"].map(str::to_owned);
+            self.fault(FaultKind::Error, part, &route, FaultAt::Value(None), message, help)
+        })
+        .collect()
+    }
+
+    /// The values under the asked ones that have none, although they read nothing that is missing.
+    fn without_value(&self, known: &[Fault]) -> Vec<Fault> {
+        let values = self.values;
+        let mut faults: Vec<Fault> = Vec::new();
+        let nodes = NodeId::all(self.nodes.len()).filter(|node| self.nodes[*node] && values.value(*node).is_none());
+        for node in nodes {
+            let value = &values.network.nodes[node];
+            let is_missing = |input: &NodeId| values.value(*input).is_none();
+            // Why an input is missing is said of the input.
+            if value.inputs.iter().any(is_missing) {
+                continue;
+            }
+            let record = match values.keys[node] {
+                Key::Record(record) | Key::Part(record, _) | Key::Local(record, _) => record,
+                Key::Group(Some(system), _) => system,
+                Key::Group(None, _) => continue,
+            };
+            let is_known = |fault: &&Fault| fault.record == Some(record) && fault.kind == FaultKind::Error;
+            if known.iter().chain(&faults).any(|fault| is_known(&fault)) {
+                continue;
+            }
+            let message = format!("{} has no value", values.name(node));
+            let help = match (&values.keys[node], &value.rule) {
+                (Key::Group(..), _) => "add the amount to the parts of the system",
+                (_, Rule::Total(_)) => "add the events that serve it",
+                _ => "add an estimate with its uncertainty; a rough one is enough",
+            };
+            faults.push(self.fault(FaultKind::NoValue, record, &[], FaultAt::Key, message, help.to_owned()));
+        }
+        faults
+    }
+
+    fn fault(
+        &self,
+        kind: FaultKind,
+        record: RecordId,
+        route: &[String],
+        at: FaultAt,
+        message: String,
+        help: String,
+    ) -> Fault {
+        let loaded = &self.values.graph.loaded;
+        let own = loaded.record(record);
+        let top = [own.kind().plural().to_owned(), own.id.to_string()];
+        let route = top.into_iter().chain(route.iter().cloned()).collect();
+        let (file, id) = (loaded.entries[record].file, Some(own.id.to_string()));
+        Fault { kind, record: Some(record), id, file, route, at, message, help }
+    }
+
+    /// Whether a key of a record defines a value that another source replaces: it changes no number.
+    fn is_replaced(&self, record: RecordId, route: &[String]) -> bool {
+        let key = route.first().map_or("", String::as_str);
+        let own = ["formula", "total", "estimate", "given", "score", "reads", "expect"].contains(&key);
+        let origin = self.values.origin(record);
+        let is_local_read = || {
+            let local = route.last().and_then(|name| self.values.node(&Key::Local(record, name.as_str().into())));
+            local.is_some_and(|local| self.nodes[local])
+        };
+        own && matches!(origin, Origin::Result(_) | Origin::Analysis(_)) && !is_local_read()
+    }
+
+    /// Whether the asked values may depend on what is at a route of a file that could not be read.
+    fn reaches_unread(&self, file: FileId, kind: ProblemKind, route: &[String]) -> bool {
+        let loaded = &self.values.graph.loaded;
+        if file.index() == 0 {
+            let key = route.first().map_or("", String::as_str);
+            return !SETTINGS_WITHOUT_EFFECT.contains(&key);
+        }
+        let [top, id, below @ ..] = route else { return true };
+        let Some(of_kind) = Kind::from_plural(top) else { return true };
+        // An unknown key may be meant for any key of the record.
+        let below = if kind == ProblemKind::UnknownKey && below.len() == 1 { &[] } else { below };
+        match loaded.find(id).filter(|record| loaded.kind(*record) == of_kind) {
+            Some(record) => self.reaches(record, below),
+            None => self.reaches_kind(of_kind, below),
+        }
+    }
+
+    /// Whether the asked values may depend on a record of a kind that was not read.
+    fn reaches_kind(&self, kind: Kind, below: &[String]) -> bool {
+        match kind {
+            Kind::Goal | Kind::Analysis => true,
+            Kind::Result => self.values.measured != Measured::Nothing,
+            Kind::Event => self.reads_goal(),
+            // A record that names it is a fault by itself, but a share is missing in silence.
+            Kind::Target => self.asks_targets(),
+            Kind::Part => self.reads_amount(below.get(1).map(String::as_str)),
+            Kind::System => self.reads_systems(),
+            Kind::Requirement | Kind::Decision | Kind::Revision | Kind::Waiver => false,
+        }
+    }
+
+    /// Whether the asked values may depend on what is at a route of a record.
+    fn reaches(&self, record: RecordId, route: &[String]) -> bool {
+        if self.also.contains(&record) {
+            return true;
+        }
+        let (values, graph) = (self.values, &self.values.graph);
+        let key = route.first().map_or("", String::as_str);
+        if WITHOUT_EFFECT.contains(&key) {
+            return false;
+        }
+        let reads = |record: RecordId| values.record_node(record).is_some_and(|node| self.nodes[node]);
+        match &graph.loaded.record(record).body {
+            Body::Goal(_) => reads(record),
+            Body::Event(_) => reads(record) || (["serves", ""].contains(&key) && self.reads_goal()),
+            Body::Target(_) if key == "serves" => false,
+            Body::Target(_) => reads(record) || (["share-of", ""].contains(&key) && self.asks_targets()),
+            Body::Part(_) => match key {
+                "" | "in" | "count" => self.reads_amount(None),
+                "amounts" => self.reads_amount(route.get(1).map(String::as_str)),
+                _ => false,
+            },
+            Body::System(_) => ["", "in"].contains(&key) && self.reads_systems(),
+            Body::Analysis(analysis) => {
+                let found = analysis.finds.as_ref().map(|finds| finds.targets()).unwrap_or_default();
+                if graph.superseded().contains(graph.loaded.record(record).id.as_str()) {
+                    return false;
+                }
+                // A result replaces what an analysis finds.
+                let is_used = |target: RecordId| reads(target) && !matches!(values.origin(target), Origin::Result(_));
+                let uses = |id: &&schema::Id| graph.loaded.find(id.as_str()).is_none_or(is_used);
+                found.is_empty() && ["", "finds"].contains(&key) || found.iter().any(uses)
+            }
+            Body::Result(_) if values.measured == Measured::Nothing || key == "outcome" => false,
+            Body::Result(_) => {
+                let mut subjects = graph.linked(record, Link::Verifies, Direction::Outgoing).peekable();
+                subjects.peek().is_none() || subjects.any(reads)
+            }
+            Body::Requirement(_) | Body::Decision(_) | Body::Revision(_) | Body::Waiver(_) => false,
+        }
+    }
+
+    fn reads_goal(&self) -> bool {
+        self.values.graph.loaded.goals().any(|(goal, ..)| {
+            self.values.record_node(goal).is_some_and(|node| self.nodes[node])
+        })
+    }
+
+    fn asks_targets(&self) -> bool {
+        let loaded = &self.values.graph.loaded;
+        let is_target = |node: &NodeId| match self.values.keys[*node] {
+            Key::Record(record) => loaded.target(record).is_some(),
+            Key::Part(..) | Key::Group(..) | Key::Local(..) => false,
+        };
+        self.asked.iter().any(is_target)
+    }
+
+    /// Whether the asked values depend on an amount, or on any amount for `None`.
+    fn reads_amount(&self, name: Option<&str>) -> bool {
+        let wanted = |amount: u16| name.is_none_or(|name| &*self.values.amounts()[usize::from(amount)] == name);
+        self.values.nodes().any(|(node, key)| match key {
+            Key::Part(_, amount) | Key::Group(_, amount) => self.nodes[node] && wanted(*amount),
+            Key::Record(_) | Key::Local(..) => false,
+        })
+    }
+
+    /// Whether the asked values depend on the total of a system.
+    fn reads_systems(&self) -> bool {
+        self.values.nodes().any(|(node, key)| self.nodes[node] && matches!(key, Key::Group(Some(_), _)))
+    }
+}
