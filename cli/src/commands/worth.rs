@@ -86,7 +86,9 @@ fn find_event(study: &Study, id: &str) -> Result<RecordId, Error> {
     let events = || loaded.events().map(|(_, record, _)| record.id.as_str());
     let all = format!("the events are {}", schema::suggest::any_of(events()));
     Err(match found {
-        Some(found) => Error::new(format!("`{shown}` is {}, not an event", loaded.kind(found).with_article())).help(all),
+        Some(found) => {
+            Error::new(format!("`{shown}` is {}, not an event", loaded.kind(found).with_article())).help(all)
+        }
         None => {
             let help = schema::suggest::did_you_mean(id, events(), &all);
             Error::new(format!("no event with id `{shown}`")).help(help)

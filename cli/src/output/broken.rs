@@ -48,8 +48,11 @@ impl<'s> Broken<'s> {
                 (number(FaultKind::NoValue), "missing value"),
                 (number(FaultKind::Doubt), "value with two sources"),
             ];
-            let counts: Vec<String> =
-                counts.into_iter().filter(|(number, _)| *number > 0).map(|(number, what)| several(number, what)).collect();
+            let counts: Vec<String> = counts
+                .into_iter()
+                .filter(|(number, _)| *number > 0)
+                .map(|(number, what)| several(number, what))
+                .collect();
             ink.block(&mut out, "", 0, &format!("{} under these numbers:", counts.join(", ")));
             let (paths, mut positions) = (Paths::new(self.loaded), RecordPositions::new(self.loaded));
             for fault in self.faults.iter().take(MOST_LISTED) {

@@ -8,8 +8,8 @@ use schema::number;
 use schema::quantity::Unit;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::{NodeId, RecordId};
 use trace::values::{Budget, NewLimit, Share, Transfer, Values};
+use trace::{NodeId, RecordId};
 
 use super::broken::Broken;
 use super::table::{Paint, Table, faint, plain, strong};
@@ -45,7 +45,9 @@ impl Report<'_> {
 
     /// What is broken under the budgets that are shown.
     pub(crate) fn broken(&self) -> Broken<'_> {
-        let nodes = |budget: &Budget| std::iter::once(budget.node).chain(budget.shares.iter().map(|share| share.node)).collect::<Vec<_>>();
+        let nodes = |budget: &Budget| {
+            std::iter::once(budget.node).chain(budget.shares.iter().map(|share| share.node)).collect::<Vec<_>>()
+        };
         let asked: Vec<NodeId> = self.wanted().flat_map(nodes).collect();
         let also: Vec<RecordId> = self.wanted().flat_map(|budget| budget.misfits.iter().copied()).collect();
         Broken::under(self.values, &asked, &also).without_missing()

@@ -45,7 +45,8 @@ impl<'s> Report<'s> {
         let loaded = &self.values.graph.loaded;
         let counts = |event: &&RecordId| self.event.is_none_or(|only| only == **event);
         let reads = |event: &&RecordId| {
-            self.event.is_some() || loaded.event(**event).is_some_and(|own| !own.reads.is_empty() || own.score.is_some())
+            self.event.is_some()
+                || loaded.event(**event).is_some_and(|own| !own.reads.is_empty() || own.score.is_some())
         };
         let missing = self.goal.without_value.iter().filter(counts).filter(reads);
         missing.map(|event| loaded.record(*event).id.as_str()).collect()
@@ -75,11 +76,9 @@ impl<'s> Report<'s> {
         let per_unit = per_unit(worth, unit);
         let (now, per_unit, per) = match (count, of_all) {
             (1, _) => (now, per_unit, format!("per {name}")),
-            (_, true) => (
-                format!("{count} × {now}"),
-                per_unit / f64::from(count),
-                format!("per {name} of all {count}"),
-            ),
+            (_, true) => {
+                (format!("{count} × {now}"), per_unit / f64::from(count), format!("per {name} of all {count}"))
+            }
             (_, false) => (now, per_unit, format!("per {name} of one piece, {count} times")),
         };
         vec![

@@ -30,7 +30,8 @@ targets:
 decisions:
   rack-kind:
     {criteria: [rack-force], alternatives: {short: {}, long: {}}, chosen: short, reason: It fits the frame.}",
-    good_example: "\
+    good_example:
+        "\
 # on 2026-12-01
 targets:
   rack-force: {of: car, at-most: 300 N}
@@ -73,7 +74,9 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterChoice> {
         let Some(choice) = Choice::of(study, history, decision) else { continue };
         for id in &body.criteria {
             let target = study.loaded.find(id.as_str());
-            let Some(target) = target.filter(|target| all.iter().all(|found| found.target != *target)) else { continue };
+            let Some(target) = target.filter(|target| all.iter().all(|found| found.target != *target)) else {
+                continue;
+            };
             all.extend(find(study, history, &choice, target));
         }
     }
@@ -95,9 +98,8 @@ fn find(study: &Study, history: &History, choice: &Choice<'_>, index: RecordId) 
         return None;
     }
     let revisions = limits::revisions(study, index, target, &changes);
-    let is_tightened = || {
-        then.is_some_and(|then| limits::is_within(&limit, &then.limit)) && limits::is_met(study, index)
-    };
+    let is_tightened =
+        || then.is_some_and(|then| limits::is_within(&limit, &then.limit)) && limits::is_met(study, index);
     if limits::is_recorded(*commit, then.map(|then| &then.limit), &limit, &revisions)
         || choice.is_confirmed_after(place(last))
         || is_tightened()

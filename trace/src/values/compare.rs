@@ -57,7 +57,7 @@ pub struct Outcome {
     pub chosen: bool,
     /// Whether it sets no value, so that it cannot be compared.
     pub sets_nothing: bool,
-    /// Why it cannot be compared: what it sets cannot be read or set. Then it has no points and no values.
+    /// Why it has no points: what it sets cannot be read or set (then it has no values), or an event cannot be calculated.
     pub problems: Vec<AlternativeProblem>,
     /// All values with it.
     pub state: State,
@@ -185,6 +185,9 @@ impl Values {
                 let within = uncertainty_of_difference(now, own.both(), goal, &own.independent);
                 (points - before, within)
             });
+            if outcome.points.is_none() {
+                outcome.problems.extend(self.no_points(name.as_str(), &own.network, &state, goal));
+            }
             outcome.significance = outcome.difference.map(|difference| significance(difference, own.unknown));
             outcome.without_uncertainty = without.into_iter().flat_map(|(names, _)| names).collect();
             (outcome.newly_at_risk, outcome.newly_on_target) =
@@ -232,6 +235,25 @@ impl Values {
             }
         }
         if problems.is_empty() { Ok(effects) } else { Err(problems) }
+    }
+
+    /// Why an alternative that can be set has no points, if the records without it have some.
+    fn no_points(&self, name: &str, network: &Network, state: &State, goal: NodeId) -> Option<AlternativeProblem> {
+        let missing = self.events_without_value(state, goal);
+        if missing.is_empty() || !self.events_without_value(&self.state, goal).is_empty() {
+            return None;
+        }
+        let failed = (0..network.calls.len())
+            .find_map(|call| Some((network.calls[call].model.name, network.model_error(state, call)?)));
+        let message = match failed {
+            Some((model, error)) => format!("the model `{model}` has no result: {error}"),
+            None => {
+                let ids: Vec<&str> = missing.iter().map(|id| self.graph.loaded.record(*id).id.as_str()).collect();
+                format!("with its values, {} cannot be calculated", ids.join(", "))
+            }
+        };
+        let route = ["alternatives", name].map(str::to_owned).to_vec();
+        Some(AlternativeProblem { route, message, help: "correct the values under `sets`".to_owned() })
     }
 
     /// The read errors of an alternative, and those that hide its place.

@@ -181,9 +181,8 @@ impl Under<'_> {
 
     fn references(&self) -> Vec<Fault> {
         let broken = self.values.graph.broken.iter();
-        let relevant = broken.filter(|broken| {
-            !self.is_replaced(broken.from, &broken.route) && self.reaches(broken.from, &broken.route)
-        });
+        let relevant = broken
+            .filter(|broken| !self.is_replaced(broken.from, &broken.route) && self.reaches(broken.from, &broken.route));
         let fault = |broken: &crate::graph::Broken| {
             let at = if broken.is_key { FaultAt::Key } else { FaultAt::Value(None) };
             let (message, help) = (broken.message.clone(), broken.help.clone());
@@ -347,9 +346,11 @@ impl Under<'_> {
     }
 
     fn reads_goal(&self) -> bool {
-        self.values.graph.loaded.goals().any(|(goal, ..)| {
-            self.values.record_node(goal).is_some_and(|node| self.nodes[node])
-        })
+        self.values
+            .graph
+            .loaded
+            .goals()
+            .any(|(goal, ..)| self.values.record_node(goal).is_some_and(|node| self.nodes[node]))
     }
 
     fn asks_targets(&self) -> bool {

@@ -21,9 +21,7 @@ mod worth;
 pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
-pub use compare::{
-    AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance,
-};
+pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};

@@ -97,11 +97,12 @@ impl Values {
     /// The events of a goal that have no value in a state: a sum without them is not the points of the goal.
     pub fn events_without_value(&self, state: &State, goal: NodeId) -> Vec<RecordId> {
         let missing = self.network.nodes[goal].inputs.iter().filter(|event| state.values[**event].is_nan());
-        missing.filter_map(|event| match self.keys[*event] {
-            Key::Record(event) => Some(event),
-            Key::Part(..) | Key::Group(..) | Key::Local(..) => None,
-        })
-        .collect()
+        missing
+            .filter_map(|event| match self.keys[*event] {
+                Key::Record(event) => Some(event),
+                Key::Part(..) | Key::Group(..) | Key::Local(..) => None,
+            })
+            .collect()
     }
 
     fn needed(&self, goal: &Goal) -> Result<Needed, String> {

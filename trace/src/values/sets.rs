@@ -77,7 +77,8 @@ impl Values {
     /// The keys under `sets` of a decision that cannot be set.
     pub fn set_problems(&self, decision: RecordId) -> Vec<FoundSetProblem<'_>> {
         let alternatives = self.graph.loaded.decision(decision).into_iter().flat_map(|body| body.alternatives.iter());
-        let all = alternatives.flat_map(|(name, alternative)| alternative.sets.iter().map(move |set| (name, alternative, set)));
+        let all = alternatives
+            .flat_map(|(name, alternative)| alternative.sets.iter().map(move |set| (name, alternative, set)));
         all.filter_map(|(name, alternative, (to, setting))| {
             let problem = self.effect(alternative, to, setting).err()?;
             Some((decision, ["alternatives", name.as_str(), "sets", to.as_str()], problem))
@@ -313,9 +314,11 @@ impl Values {
 
     /// The call of the model of an analysis, and the values that are its outputs.
     fn outputs_of(&self, analysis: RecordId) -> Option<(usize, Vec<NodeId>)> {
-        let targets = self.graph.loaded.targets().filter(|(target, ..)| {
-            matches!(self.origin(*target), Origin::Analysis(finder) if finder == analysis)
-        });
+        let targets = self
+            .graph
+            .loaded
+            .targets()
+            .filter(|(target, ..)| matches!(self.origin(*target), Origin::Analysis(finder) if finder == analysis));
         let outputs: Vec<(usize, NodeId)> = targets
             .filter_map(|(target, ..)| {
                 let node = self.record_node(target)?;
@@ -347,7 +350,11 @@ fn number<'s>(to: &Ref, setting: &'s Setting) -> Result<&'s Quantity, SetProblem
         SetTo::Quantity(quantity) => Ok(quantity),
         SetTo::Text(text) => {
             let why = Quantity::parse(text).err().unwrap_or_default();
-            Err(SetProblem::new(SetProblemKind::Bad, format!("{to} cannot be set to `{text}`: {why}"), "use one quantity"))
+            Err(SetProblem::new(
+                SetProblemKind::Bad,
+                format!("{to} cannot be set to `{text}`: {why}"),
+                "use one quantity",
+            ))
         }
         SetTo::Nothing => {
             let help = format!("use a quantity; `{}: none` takes out a part", to.parts().0);

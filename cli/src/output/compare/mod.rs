@@ -44,17 +44,14 @@ impl<'s> View<'s> {
         let decision = self.values.graph.loaded.decision(self.index);
         let criteria = decision.into_iter().flat_map(|decision| &decision.criteria);
         let criteria = criteria.filter_map(|id| self.values.named(id.as_str()));
-        let asked: Vec<NodeId> =
-            std::iter::once(self.goal.node).chain(amounts(self.values)).chain(criteria).collect();
+        let asked: Vec<NodeId> = std::iter::once(self.goal.node).chain(amounts(self.values)).chain(criteria).collect();
         Broken::under(self.values, &asked, &[self.index])
     }
 
     /// Whether every alternative has points, and nothing is broken under them.
     pub(crate) fn has_answer(&self) -> bool {
         let has_points = |outcome: &Outcome| outcome.sets_nothing || outcome.points.is_some();
-        self.goal.predicted.is_some()
-            && self.compared.outcomes.iter().all(has_points)
-            && !self.broken().has_errors()
+        self.goal.predicted.is_some() && self.compared.outcomes.iter().all(has_points) && !self.broken().has_errors()
     }
 }
 

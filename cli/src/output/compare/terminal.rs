@@ -42,6 +42,7 @@ pub(crate) fn terminal(comparison: &Comparison<'_>, ink: Ink) -> String {
         }
         _ => {
             add_verdict(comparison.now, "now", &mut out, ink);
+            out.push('\n');
             add_details(comparison.now, "now", &mut out, ink);
         }
     }
@@ -56,7 +57,8 @@ fn add_choice(comparison: &Comparison<'_>, out: &mut String, ink: Ink) {
         ink.block(out, "chosen", LABELS, &format!("{chosen} on {} ({})", at.commit.day, at.commit.short()));
         if !at.later.is_empty() {
             let later: Vec<String> = at.later.iter().map(|(id, day, _)| format!("{id} ({day})")).collect();
-            let what = if later.len() == 1 { "an analysis that informs it was" } else { "analyses that inform it were" };
+            let what =
+                if later.len() == 1 { "an analysis that informs it was" } else { "analyses that inform it were" };
             ink.block(out, "later", LABELS, &format!("{what} added after the choice: {}", later.join(", ")));
         }
     }
@@ -69,7 +71,8 @@ fn add_choice(comparison: &Comparison<'_>, out: &mut String, ink: Ink) {
 fn both(now: &View<'_>, then: &View<'_>, ink: Ink) -> String {
     let mut table =
         Table::new(&[("points", false), ("then", true), ("vs then", true), ("now", true), ("vs now", true)]);
-    let total = |view: &View<'_>| plain(view.goal.predicted.map(|p| points(p, view.goal.uncertainty)).unwrap_or_default());
+    let total =
+        |view: &View<'_>| plain(view.goal.predicted.map(|p| points(p, view.goal.uncertainty)).unwrap_or_default());
     table.row(vec![plain("the records"), total(then), plain(""), total(now), plain("")]);
     let find = |view: &View<'_>, name: &str| view.compared.outcomes.iter().position(|own| own.name == name);
     let only_then = then.compared.outcomes.iter().filter(|own| find(now, &own.name).is_none());
@@ -97,7 +100,6 @@ fn points_cell(outcome: &Outcome) -> (String, Paint) {
 /// The difference as text. Without the uncertainty of what the alternative sets, that of the rest would mislead.
 fn difference_cell(outcome: &Outcome) -> (String, Paint) {
     match (outcome.difference, outcome.significance) {
-        _ if !outcome.problems.is_empty() => plain("cannot be set"),
         _ if outcome.sets_nothing => faint("sets no value"),
         (Some((by, _)), _) if by.abs() < 1e-9 => faint("unchanged"),
         (Some((by, within)), Some(Significance::Larger)) => strong(difference(by, within, 1)),
@@ -125,7 +127,10 @@ fn add_verdict(view: &View<'_>, label: &str, out: &mut String, ink: Ink) {
                 format!("{best} scores most, {} vs {next}: within uncertainty", difference(by, within, 1))
             }
             Significance::Unknown => {
-                format!("{best} scores most, {} vs {next}: not significant without uncertainties", difference(by, 0.0, 1))
+                format!(
+                    "{best} scores most, {} vs {next}; not significant: what is set has no uncertainty",
+                    difference(by, 0.0, 1)
+                )
             }
         });
     }
@@ -136,8 +141,8 @@ fn add_verdict(view: &View<'_>, label: &str, out: &mut String, ink: Ink) {
     let unseen = criteria(|criterion| !criterion.moves_points);
     if !unseen.is_empty() {
         sentences.push(format!(
-            "the points do not include {unseen}: no formula, model or total connects it with an event, so judge it by its \
-             limit"
+            "the points do not include {unseen}: no formula, model or total leads from there to an event, so compare \
+             with the limit"
         ));
     }
     let fixed = criteria(|criterion| criterion.moves_points && !criterion.is_changed);
@@ -172,10 +177,12 @@ fn add_details(view: &View<'_>, label: &str, out: &mut String, ink: Ink) {
             }
         }
     }
-    for outcome in outcomes.iter().filter(|outcome| outcome.significance == Some(Significance::Unknown)) {
-        let values = outcome.without_uncertainty.join(", ");
-        let why = if values.is_empty() { "its values".to_owned() } else { values };
-        ink.block(out, "", 0, &format!("{} is not called better or worse: no uncertainty (`± U`) of {why}", outcome.name));
+    let unknown = outcomes.iter().filter(|outcome| outcome.significance == Some(Significance::Unknown));
+    let unknown: Vec<String> =
+        unknown.map(|outcome| format!("{} ({})", outcome.name, outcome.without_uncertainty.join(", "))).collect();
+    if !unknown.is_empty() {
+        let text = format!("not significant, because values have no uncertainty (`± U`): {}", unknown.join("; "));
+        ink.block(out, "", 0, &text);
     }
     add_sources(view, out, ink);
     if let Some(text) = results_ignored(view.study, &view.goal) {
@@ -240,9 +247,8 @@ fn details(view: &View<'_>, label: &str, ink: Ink) -> String {
         }
     }
     for node in amounts(values) {
-        let shown = |value: Option<f64>| {
-            plain(value.map(|value| quantity(value, 0.0, values.unit(node))).unwrap_or_default())
-        };
+        let shown =
+            |value: Option<f64>| plain(value.map(|value| quantity(value, 0.0, values.unit(node))).unwrap_or_default());
         let now = shown(values.value(node));
         table.row(line(plain(values.name(node)), now, &|o| shown(known(&o.state, node))));
     }

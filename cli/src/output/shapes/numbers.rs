@@ -244,7 +244,12 @@ pub(crate) static WORTH: Answer = Answer {
             BROKEN,
             key("goal", Shape::Text, "id of the goal"),
             key("event", TEXT_OR_NULL, "id of the event whose points count; null for all events"),
-            measure("points", NUMBER_OR_NULL, "pts", "predicted points from estimates; null unless every event has a value"),
+            measure(
+                "points",
+                NUMBER_OR_NULL,
+                "pts",
+                "predicted points from estimates; null unless every event has a value",
+            ),
             measure("points_with_results", NUMBER_OR_NULL, "pts", "the same with results, as in `points`"),
             key("not_counted", TEXTS, "ids of events whose points do not count, because they have no value"),
             RESULTS_IGNORED,

@@ -6,9 +6,9 @@ use schema::records::Body;
 
 use super::builder::{Builder, Field};
 use crate::ids::NodeId;
+use crate::values::State;
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
-use crate::values::State;
 
 /// The largest number of inputs that a message lists.
 const MOST_LISTED: usize = 6;
@@ -24,19 +24,24 @@ impl Builder<'_> {
                 Rule::Formula(formula) if all_known => self.report_formula(node, &formula.clone(), &numbers),
                 Rule::Given(_) => {
                     let help = "correct the number or its unit";
-                    self.report_at(&self.fields[node].clone(), 0, "the number is too large (overflow)".to_owned(), help);
+                    self.report_at(
+                        &self.fields[node].clone(),
+                        0,
+                        "the number is too large (overflow)".to_owned(),
+                        help,
+                    );
                 }
                 Rule::Model { call, .. } if all_known && self.network.model_error(state, *call).is_none() => {
                     let name = self.network.calls[*call].model.name;
-                    let message = format!("the model `{name}` has no number with {}", self.listed_inputs(node, &numbers));
+                    let message =
+                        format!("the model `{name}` has no number with {}", self.listed_inputs(node, &numbers));
                     let field = Field::new(self.fields[node].record, &["model"]);
                     self.report_at(&field, 0, message, "correct the inputs of the model");
                 }
                 Rule::Total(factors) => {
                     // Totals skip what is missing, so they have no number only if all is missing or the sum is too large.
                     let terms = value.inputs.iter().zip(factors.iter().zip(&numbers)).filter(|(_, (_, n))| !n.is_nan());
-                    let largest =
-                        terms.max_by(|(_, (a, m)), (_, (b, n))| (*a * *m).abs().total_cmp(&(*b * *n).abs()));
+                    let largest = terms.max_by(|(_, (a, m)), (_, (b, n))| (*a * *m).abs().total_cmp(&(*b * *n).abs()));
                     if let Some((&input, _)) = largest {
                         let message = "the total has no number: the number is too large (overflow)".to_owned();
                         self.report_at(&self.fields[input].clone(), 0, message, "correct the number or its unit");
