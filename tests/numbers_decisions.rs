@@ -43,6 +43,7 @@ fn decision(sets: &str) -> String {
     alternatives:
       same: {{sets: {{frame.mass: 80 kg}}}}
       other: {{sets: {{{sets}}}}}
+    serves: {{car-mass: The motors are a fifth of it.}}
 "
     )
 }
@@ -155,8 +156,8 @@ fn alternatives_set_inputs_of_a_model() {
         let sandbox = car();
         let plain = CAR.replace(", formula: car.mass / pace + shift-time, given: {pace: 20 kg/s}", "");
         sandbox.write("car.yaml", plain);
-        sandbox.write("curve.csv", "shaft-speed,power\n0,0\n400,20000\n900,45000\n1100,38000\n");
-        sandbox.write("strong.csv", "shaft-speed,power\n0,0\n400,25000\n900,60000\n1100,50000\n");
+        sandbox.write("curve.csv", "shaft-speed,power\n10,1000\n400,20000\n900,45000\n1100,38000\n");
+        sandbox.write("strong.csv", "shaft-speed,power\n10,1200\n400,25000\n900,60000\n1100,50000\n");
         sandbox.write("run.yaml", run);
         match sets {
             None => sandbox.tierod(&["points", "--format", "json"]).ended(0).json()["predicted"].as_f64().unwrap(),
@@ -181,7 +182,7 @@ fn alternatives_set_inputs_of_a_model() {
     }
     let sandbox = car();
     sandbox.write("car.yaml", CAR.replace(", formula: car.mass / pace + shift-time, given: {pace: 20 kg/s}", ""));
-    sandbox.write("curve.csv", "shaft-speed,power\n0,0\n400,20000\n900,45000\n1100,38000\n");
+    sandbox.write("curve.csv", "shaft-speed,power\n10,1000\n400,20000\n900,45000\n1100,38000\n");
     sandbox.write("run.yaml", run(""));
     for (sets, message) in [
         ("run.gripp: 1.2", "`run` has no input `gripp`"),
@@ -215,9 +216,11 @@ fn a_difference_without_uncertainty_is_not_significant() {
     // 2 points for the lighter motor, ± 0.4 kg of two: 0.4 points.
     assert_eq!(significant("motor.mass: 8 kg ± 0.4 kg"), (true.into(), names(&[])));
     assert_eq!(significant("motor.mass: 9.9 kg ± 0.4 kg"), (false.into(), names(&[])));
-    // One value with an uncertainty is not enough, if the others can explain the difference: 2 points each.
-    assert_eq!(significant("motor.mass: 8 kg ± 0.4 kg, shift-time: 0.2 s").0, Value::Null);
+    // One value with an uncertainty is not enough if the others can explain the difference: 2 points less 4.
+    assert_eq!(significant("motor.mass: 8 kg ± 0.4 kg, shift-time: 0.8 s"), (Value::Null, names(&["shift-time"])));
     assert_eq!(significant("motor.mass: 8 kg ± 0.4 kg, shift-time: 0.39 s").0, true, "0.1 points cannot");
+    // What the points do not depend on needs none.
+    assert_eq!(significant("motor.mass: 8 kg ± 0.4 kg, motor.cost: 700 EUR, locking-torque: 90 N*m").0, true);
     sandbox.write("decisions.yaml", decision("motor.mass: 9 kg"));
     let text = sandbox.tierod(&["compare", "motor-kind"]).ended(0).out;
     assert!(text.contains("not significant, because values have no uncertainty (`± U`): other (motor.mass)"), "{text}");

@@ -23,9 +23,7 @@ pub(super) fn trouble(formula: &Formula, names: &[f64]) -> Option<Trouble> {
         let operands: [Option<u32>; 2] = match formula.ops[step] {
             Op::Constant(_) | Op::Name(_) => [None, None],
             Op::Negate(a) | Op::Call(_, a) => [Some(a), None],
-            Op::If(condition, a, b) => {
-                [Some(condition), Some(if values[condition as usize] == 1.0 { a } else { b })]
-            }
+            Op::If(condition, a, b) => [Some(condition), Some(if values[condition as usize] == 1.0 { a } else { b })],
             Op::Add(a, b)
             | Op::Subtract(a, b)
             | Op::Multiply(a, b)

@@ -107,9 +107,7 @@ impl Serialize for SetTo {
             Self::Text(text) if !serializer.is_human_readable() => {
                 (None::<&Quantity>, Some(&**text)).serialize(serializer)
             }
-            Self::Nothing if !serializer.is_human_readable() => {
-                (None::<&Quantity>, None::<&str>).serialize(serializer)
-            }
+            Self::Nothing if !serializer.is_human_readable() => (None::<&Quantity>, None::<&str>).serialize(serializer),
             Self::Quantity(_) | Self::Text(_) | Self::Nothing => serializer.collect_str(self),
         }
     }

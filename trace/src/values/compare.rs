@@ -67,7 +67,7 @@ pub struct Outcome {
     pub difference: Option<(f64, f64)>,
     /// Whether the difference is larger than its uncertainty; `None` without a difference.
     pub significance: Option<Significance>,
-    /// The values that it sets or removes and that have no uncertainty of their own.
+    /// The values under the points that it sets or removes and that have no uncertainty of their own.
     pub without_uncertainty: Vec<String>,
     /// The targets that are criteria of the decision.
     pub criteria: Vec<Comparison>,
@@ -128,7 +128,7 @@ impl Values {
     /// decision.
     pub fn compare(&self, index: RecordId, goal: NodeId) -> Option<Comparisons> {
         let decision = self.graph.loaded.decision(index)?;
-        let now = (&self.network, self.gradients());
+        let (now, of_goal) = ((&self.network, self.gradients()), self.all_under(&[goal]));
         let mut altered: Vec<Option<Altered>> = Vec::new();
         let mut outcomes: Vec<Outcome> = Vec::new();
         for (name, alternative) in decision.alternatives.iter() {
@@ -163,17 +163,15 @@ impl Values {
             let gradients = network.gradients(&network.partials(&state));
             let is_own = |effect: &&Effect| matches!(effect, Effect::Value { uncertainty: Some(_), .. });
             let independent = named.iter().copied().filter(is_own).filter_map(Effect::node).collect();
-            let without: Vec<(Vec<String>, &Effect)> = effects
-                .iter()
-                .map(|(to, effect)| (self.without_uncertainty(to, effect), effect))
-                .filter(|(names, _)| !names.is_empty())
-                .collect();
+            let moving = effects.iter().filter(|(_, effect)| self.moves(effect, &of_goal));
+            let (without, with): (Vec<_>, Vec<_>) = moving
+                .map(|(to, effect)| (self.without_uncertainty(to, effect, &of_goal), effect))
+                .partition(|(names, _)| !names.is_empty());
             let effect_on_points = |effect: &Effect| {
                 let points = self.with_effects(&[effect]).0.evaluate().values[goal];
-                Some((points - self.value(goal)?).abs()).filter(|by| !by.is_nan()).or(Some(f64::INFINITY))
+                self.value(goal).map(|now| (points - now).abs()).filter(|by| !by.is_nan()).unwrap_or(f64::INFINITY)
             };
-            let unknown = (without.len() < effects.len())
-                .then(|| without.iter().filter_map(|(_, effect)| effect_on_points(effect)).sum());
+            let unknown = (!with.is_empty()).then(|| without.iter().map(|(_, effect)| effect_on_points(effect)).sum());
             let own = Altered { network, gradients, changed, independent, unknown };
             // A sum without the events that have no value is not the points of the goal.
             let whole = |state: &State| {
@@ -278,14 +276,23 @@ impl Values {
         .collect()
     }
 
-    /// The names of the values that a key under `sets` changes and that have no uncertainty of their own.
-    fn without_uncertainty(&self, to: &Ref, effect: &Effect) -> Vec<String> {
-        let is_unknown = match effect {
-            Effect::Value { node, value, uncertainty, factor } => {
-                uncertainty.is_none() && !(is_same(*value, self.state.values[*node]) && is_same(*factor, 1.0))
+    /// Whether a key under `sets` changes something that the points depend on.
+    fn moves(&self, effect: &Effect, of_goal: &[bool]) -> bool {
+        match effect {
+            Effect::Value { node, value, factor, .. } => {
+                of_goal[*node] && !(is_same(*value, self.state.values[*node]) && is_same(*factor, 1.0))
             }
+            Effect::Count(part, _) | Effect::Without(part) => self.pieces(*part).iter().any(|piece| of_goal[*piece]),
+            Effect::Input(..) | Effect::List(..) | Effect::Table(..) => true,
+        }
+    }
+
+    /// The names of the values under the points that a key under `sets` changes and that have no uncertainty of their own.
+    fn without_uncertainty(&self, to: &Ref, effect: &Effect, of_goal: &[bool]) -> Vec<String> {
+        let is_unknown = match effect {
+            Effect::Value { uncertainty, .. } => uncertainty.is_none(),
             Effect::Count(part, _) | Effect::Without(part) => {
-                let pieces = self.pieces(*part).into_iter();
+                let pieces = self.pieces(*part).into_iter().filter(|piece| of_goal[*piece]);
                 let is_unknown = |piece: &NodeId| {
                     let own = &self.network.nodes[*piece];
                     own.uncertainty == 0.0 && self.value(*piece).is_some_and(|value| value != 0.0)
@@ -293,6 +300,7 @@ impl Values {
                 return pieces.filter(is_unknown).map(|piece| self.name(piece)).collect();
             }
             Effect::Input(_, _, value) => value.uncertainty == 0.0,
+            // Ratios of gears are exact.
             Effect::List(..) => false,
             Effect::Table(..) => true,
         };

@@ -32,7 +32,11 @@ const ALTERNATIVE: &[Key] = &[
     measure("difference", NUMBER_OR_NULL, "pts", "points with it minus points of the records without it"),
     DIFFERENCE_UNCERTAINTY,
     SIGNIFICANT,
-    key("without_uncertainty", TEXTS, "names of the values that it sets or removes and that have no uncertainty"),
+    key(
+        "without_uncertainty",
+        TEXTS,
+        "names of the values that it sets or removes, that the points depend on and that have no uncertainty",
+    ),
     key(
         "sets",
         Shape::List(&Shape::Object(&[&[
