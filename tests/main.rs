@@ -58,6 +58,7 @@ mod json_answers;
 mod json_schema;
 mod models;
 mod numbers_audit;
+mod numbers_decisions;
 mod numbers_places;
 mod numbers_results;
 mod numbers_verdicts;

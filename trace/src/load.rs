@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{Damage, Problem, ProblemKind};
-use schema::records::{Body, Expression};
+use schema::records::{Body, Expression, SetTo};
 use schema::{Day, Id, Record, Settings};
 
 use crate::Error;
@@ -220,9 +220,12 @@ impl Loaded {
     }
 }
 
-/// The files that a record names: evidence, past standings, tables that a model reads.
+/// The files that a record names: evidence (also that of alternatives), past standings, tables that a model reads.
 pub fn files_named(record: &Record) -> Vec<&str> {
     let mut files: Vec<&str> = record.evidence().iter().map(String::as_str).collect();
+    if let Body::Decision(decision) = &record.body {
+        files.extend(decision.alternatives.iter().flat_map(|(_, alternative)| alternative.evidence()));
+    }
     files.extend(tables_named(record));
     files
 }
@@ -243,14 +246,26 @@ fn tables_named(record: &Record) -> Vec<&str> {
         | Body::Target(_)
         | Body::Requirement(_)
         | Body::Part(_)
-        | Body::Decision(_)
         | Body::Result(_)
         | Body::Revision(_)
         | Body::Waiver(_) => Vec::new(),
+        Body::Decision(decision) => {
+            let settings = decision.alternatives.iter().flat_map(|(_, alternative)| alternative.sets.iter());
+            let texts = settings.filter_map(|(_, setting)| match &setting.value {
+                SetTo::Text(text) => Some(&**text),
+                SetTo::Quantity(_) | SetTo::Nothing => None,
+            });
+            texts.filter(|text| is_table_name(text)).collect()
+        }
     }
 }
 
 /// Returns whether an input names a table, not a value.
 pub fn is_table(value: &Expression) -> bool {
-    value.text().ends_with(".csv")
+    is_table_name(value.text())
+}
+
+/// Returns whether a text is the name of a table.
+pub(crate) fn is_table_name(text: &str) -> bool {
+    text.ends_with(".csv")
 }

@@ -40,7 +40,7 @@ analyses:
   k: {model: lap, given: {mass: f, table: a.csv}, finds: f, informs: [j], evidence: [a/b.pdf], supersedes: [l]}
   l: {formula: f, finds: {g: 1 kg, h: time}}
 decisions:
-  m: {of: car, alternatives: {x: {title: X, sets: {f: 1 kg, j.mass: 2 kg}, notes: N}, y: {}}, chosen: x, reason: R}
+  m: {of: car, alternatives: {x: {title: X, sets: {f: 1 kg, j.mass: {value: 2 kg, basis: drawn, evidence: [e.pdf]}, j.count: 4, j: none, k.gears: [2, 1.5], k.track: b.csv}, basis: drawn, evidence: [f.pdf], notes: N}, y: {}}, chosen: x, reason: R}
 results:
   n: {of: f, value: 198.4 kg ± 0.4 kg, date: 2027-05-10, evidence: [c.csv]}
   o: {of: i, outcome: fail, date: 0001-01-01, by: demonstration, supersedes: [n]}

@@ -2,7 +2,8 @@
 
 use schema::read::ProblemKind;
 
-use super::{ALWAYS_ERROR, About, Check, Group};
+use super::{ALWAYS_ERROR, About, Check, Group, shared};
+use crate::values::SetProblemKind;
 
 pub(super) static CHECK: Check = Check {
     name: "bad-value",
@@ -23,5 +24,8 @@ targets:
     run: |study, reporter| {
         reporter.report_read_problems(ProblemKind::BadValue, study);
         reporter.report_value_problems(crate::values::ValueProblemKind::Bad, study);
+        for (index, route, problem) in shared::set_problems(study, SetProblemKind::Bad) {
+            reporter.report(index, &route, problem.message, problem.help);
+        }
     },
 };

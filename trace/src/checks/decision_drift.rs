@@ -2,6 +2,7 @@
 
 use super::{About, Check, Group, Note, Reporter, Study};
 use crate::measure::Measure;
+use crate::values::Effect;
 
 /// The smallest change that is reported, as a ratio, if it is also larger than the uncertainty.
 const REPORTED_CHANGE: f64 = 0.02;
@@ -38,20 +39,34 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, decision) in study.loaded.decisions() {
         let chosen = decision.chosen.as_ref().and_then(|name| Some((name, decision.alternatives.get(name.as_str())?)));
         let Some((name, alternative)) = chosen else { continue };
-        for (to, judged) in alternative.sets.iter() {
-            let Some(node) = values.named(to.as_str()) else { continue };
-            let (dimension, then, spread) = values.in_team(judged);
-            let Some(now) = values.value(node).filter(|_| values.dimension(node) == dimension) else { continue };
-            let within = spread.hypot(study.gradients().uncertainty(&values.network, node));
-            let change = (now - then).abs();
-            if change > REPORTED_CHANGE * then.abs() && change > within {
-                let unit = values.unit(node);
-                let shown = unit.show(now, 0.0);
-                let message = format!("alternative {name} was chosen with {to} at {judged}; it is now {shown}");
-                let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                let help = format!("run `tierod compare {}` with the current values", record.id);
-                reporter.report(index, &route, message, help);
-                reporter.measured(Measure::of(change, now, unit));
+        let help = format!("run `tierod compare {}` with the current values", record.id);
+        for (to, setting) in alternative.sets.iter() {
+            let route = ["alternatives", name.as_str(), "sets", to.as_str()];
+            let chosen = format!("alternative {name} was chosen");
+            match values.effect(alternative, to, setting) {
+                Ok(Effect::Value { node, value: then, uncertainty, .. }) => {
+                    let Some(now) = values.value(node) else { continue };
+                    let own = study.gradients().uncertainty(&values.network, node);
+                    let (change, within) = ((now - then).abs(), uncertainty.unwrap_or(0.0).hypot(own));
+                    if change > REPORTED_CHANGE * then.abs() && change > within {
+                        let unit = values.unit(node);
+                        let message =
+                            format!("{chosen} with {to} at {}; it is now {}", setting.value, unit.show(now, 0.0));
+                        reporter.report(index, &route, message, &help);
+                        reporter.measured(Measure::of(change, now, unit));
+                    }
+                }
+                Ok(Effect::Count(part, ratio)) if ratio != 1.0 => {
+                    let now = study.loaded.part(part).and_then(|part| part.count).unwrap_or(1);
+                    let message = format!("{chosen} with {to} at {}; it is now {now}", setting.value);
+                    reporter.report(index, &route, message, &help);
+                }
+                Ok(Effect::Without(_)) => {
+                    let message = format!("{chosen} without {to}, which is in the car now");
+                    reporter.report(index, &route, message, &help);
+                }
+                // A changed list or table changes the values that are judged. What cannot be set is an error of its own.
+                Ok(Effect::Count(..) | Effect::Input(..) | Effect::List(..) | Effect::Table(..)) | Err(_) => {}
             }
         }
     }

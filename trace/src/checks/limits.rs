@@ -12,6 +12,7 @@ use crate::history::revisions;
 pub(super) use crate::history::revisions::{TargetRevision, is_recorded};
 use crate::history::{History, LimitChange, RecordHistory};
 pub(super) use crate::history::{ends, same_limit};
+use crate::values::Status;
 
 /// Whether a quantity is the limit of the target, or one end of it.
 pub(super) fn is_limit(target: &Target, quantity: &Quantity) -> bool {
@@ -69,4 +70,10 @@ pub(super) fn changes(
         }
     });
     history.counted_limit_changes(target, &results, &agreed.collect::<Vec<f64>>())
+}
+
+/// Whether a target is met, by all that is known.
+pub(super) fn is_met(study: &Study, target: RecordId) -> bool {
+    let mut statuses = study.target_statuses().iter().filter(|status| status.index == target);
+    statuses.any(|target| matches!(target.status, Status::Met | Status::OnTarget))
 }

@@ -3,6 +3,7 @@
 //! A check reads a [`Study`] and reports [`Draft`]s. [`crate::report`] adds levels, waivers and positions. To add a
 //! check, see DEVELOPERS.md.
 
+mod analysis_after_decision;
 mod analysis_only;
 mod bad_value;
 mod budget_only_reason;
@@ -42,6 +43,7 @@ mod shared;
 mod stale;
 mod stale_analysis;
 mod stale_result;
+mod target_after_decision;
 mod target_after_result;
 mod target_at_risk;
 mod target_missed;
@@ -290,6 +292,7 @@ impl Reporter {
 
 /// All checks, in the order of their names.
 static ALL: &[&Check] = &[
+    &analysis_after_decision::CHECK,
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
@@ -325,6 +328,7 @@ static ALL: &[&Check] = &[
     &rewritten_result::CHECK,
     &stale_analysis::CHECK,
     &stale_result::CHECK,
+    &target_after_decision::CHECK,
     &target_after_result::CHECK,
     &target_at_risk::CHECK,
     &target_missed::CHECK,

@@ -2,14 +2,15 @@
 
 use schema::words::shorten;
 
-use super::{About, Check, Error, Group, Reporter, Study, Warning};
+use super::{About, Check, Error, Group, RecordId, Reporter, Study, Warning};
 
 pub(super) static CHECK: Check = Check {
     name: "no-evidence",
     group: Group::Verification,
     about: About::Records,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A result without evidence; a result or an analysis whose evidence file is missing or empty.",
+    reports: "A result without evidence; a result, an analysis or an alternative whose evidence file is missing \
+              or empty.",
     why: "Without the runs, the sheet or the photograph, the result cannot be checked later.",
     fix: "Put the file into the project root, and list its path (relative to the project root) under `evidence`. With \
           `--staged` the file must be staged too. An empty file, or a path outside the project root, does not count.",
@@ -30,10 +31,25 @@ fn run(study: &Study, reporter: &mut Reporter) {
             let help = "list its evidence files under `evidence`";
             reporter.report(index, &["evidence"], format!("{} has no evidence", record.name()), help);
         }
-        for path in evidence.iter().filter(|path| !loaded.present.contains(*path)) {
-            let message = format!("evidence file missing or empty: `{}`", shorten(path));
-            let help = "add the file, or correct its path (relative to the project root)";
-            reporter.report(index, &["evidence", path], message, help);
+        report_missing(study, index, &["evidence"], evidence, reporter);
+    }
+    for (index, _, decision) in loaded.decisions() {
+        for (name, alternative) in decision.alternatives.iter() {
+            let route = ["alternatives", name.as_str()];
+            report_missing(study, index, &[&route[..], &["evidence"]].concat(), &alternative.evidence, reporter);
+            for (to, setting) in alternative.sets.iter() {
+                let route = [&route[..], &["sets", to.as_str(), "evidence"]].concat();
+                report_missing(study, index, &route, &setting.evidence, reporter);
+            }
         }
+    }
+}
+
+/// Reports the evidence files of a key that are missing or empty.
+fn report_missing(study: &Study, index: RecordId, route: &[&str], evidence: &[String], reporter: &mut Reporter) {
+    for path in evidence.iter().filter(|path| !study.loaded.present.contains(*path)) {
+        let message = format!("evidence file missing or empty: `{}`", shorten(path));
+        let help = "add the file, or correct its path (relative to the project root)";
+        reporter.report(index, &[route, &[path]].concat(), message, help);
     }
 }

@@ -3,6 +3,7 @@
 use foldhash::HashSet;
 
 use super::{RecordId, Study};
+use crate::values::{FoundSetProblem, SetProblemKind};
 
 /// The largest number of ids that a message lists.
 const MOST_LISTED: usize = 5;
@@ -27,4 +28,11 @@ pub(super) fn parts_of(study: &Study, group: RecordId, parts: &[RecordId]) -> St
 pub(super) fn verified_subjects(study: &Study) -> HashSet<&str> {
     let verifying = study.loaded.records().filter(|(_, record)| record.kind().roles().verifies_subject);
     verifying.filter_map(|(_, record)| record.about().map(schema::Id::as_str)).collect()
+}
+
+/// The problems of one kind under `sets` of all alternatives.
+pub(super) fn set_problems(study: &Study, kind: SetProblemKind) -> impl Iterator<Item = FoundSetProblem<'_>> {
+    let decisions = study.loaded.decisions();
+    let found = decisions.flat_map(|(decision, ..)| study.values().set_problems(decision));
+    found.filter(move |(.., problem)| problem.kind == kind)
 }

@@ -2,8 +2,8 @@
 
 use schema::quantity::Unit;
 
-use super::{ALWAYS_ERROR, About, Check, Group, Reporter, Study, numbers};
-use crate::values::ValueProblemKind;
+use super::{ALWAYS_ERROR, About, Check, Group, Reporter, Study, numbers, shared};
+use crate::values::{SetProblemKind, ValueProblemKind};
 
 pub(super) static CHECK: Check = Check {
     name: "unit-mismatch",
@@ -62,18 +62,8 @@ fn report_budgets(study: &Study, reporter: &mut Reporter) {
 
 /// Reports values set by alternatives whose unit does not match the value that they replace.
 fn report_alternatives(study: &Study, reporter: &mut Reporter) {
-    for (index, _, decision) in study.loaded.decisions() {
-        for (name, alternative) in decision.alternatives.iter() {
-            for (to, quantity) in alternative.sets.iter() {
-                let Some(node) = study.values().named(to.as_str()) else { continue };
-                if study.values().dimension(node) != study.values().in_team(quantity).0 {
-                    let unit = unit_text(study.values().unit(node));
-                    let message = format!("{to} is set to {quantity}, but the unit of its value is {unit}");
-                    let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                    reporter.report(index, &route, message, "correct the unit; until then this value is ignored");
-                }
-            }
-        }
+    for (index, route, problem) in shared::set_problems(study, SetProblemKind::Unit) {
+        reporter.report(index, &route, problem.message, problem.help);
     }
 }
 

@@ -2,9 +2,9 @@
 
 use schema::{renamed, suggest};
 
-use super::{ALWAYS_ERROR, About, Check, FileId, Group, RecordId, Reporter, Study, all, can_be_waived};
+use super::{ALWAYS_ERROR, About, Check, FileId, Group, RecordId, Reporter, Study, all, can_be_waived, shared};
 use crate::load::Loaded;
-use crate::values::ValueProblemKind;
+use crate::values::{SetProblemKind, ValueProblemKind};
 
 pub(super) static CHECK: Check = Check {
     name: "unknown-reference",
@@ -55,27 +55,11 @@ fn report_waivers(study: &Study, reporter: &mut Reporter) {
     }
 }
 
-/// Reports alternatives that set an amount which their record does not have.
+/// Reports names that an alternative cannot set, because the record has no such amount or input.
 fn report_alternatives(study: &Study, reporter: &mut Reporter) {
-    for (index, _, decision) in study.loaded.decisions() {
-        for (name, alternative) in decision.alternatives.iter() {
-            for to in alternative.sets.keys() {
-                let (id, amount) = to.parts();
-                // The graph reports the ids of records that do not exist.
-                let exists = study.loaded.find(id).is_some() || id == schema::words::CAR;
-                let Some(amount) = amount.filter(|_| exists) else { continue };
-                if study.values().named(to.as_str()).is_none() {
-                    let amounts = study.values().amounts().iter().map(AsRef::as_ref);
-                    let help = suggest::did_you_mean(amount, amounts, "use an amount that the record has");
-                    let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-                    reporter.report_key(index, &route, format!("`{id}` has no amount `{amount}`"), help);
-                    // A system has the amounts of its parts.
-                    reporter.unresolved(
-                        study.loaded.find(id).is_none_or(|id| study.loaded.part(id).is_none()).then_some(""),
-                    );
-                }
-            }
-        }
+    for (index, route, problem) in shared::set_problems(study, SetProblemKind::Name) {
+        reporter.report_key(index, &route, problem.message, problem.help);
+        reporter.unresolved(problem.is_amount_of_parts.then_some(""));
     }
 }
 
@@ -83,6 +67,35 @@ fn report_alternatives(study: &Study, reporter: &mut Reporter) {
 fn report_bases(study: &Study, reporter: &mut Reporter) {
     for (part, name, message, help) in unknown_bases(&study.loaded) {
         reporter.report(part, &["amounts", name, "basis"], message, help);
+    }
+    report_bases_of_alternatives(study, reporter);
+}
+
+/// Reports amounts that an alternative sets with a basis that is not in the settings, and bases of alternatives that are
+/// not listed for any amount.
+fn report_bases_of_alternatives(study: &Study, reporter: &mut Reporter) {
+    let growth = &study.settings().growth;
+    for (index, _, decision) in study.loaded.decisions() {
+        for (name, alternative) in decision.alternatives.iter() {
+            let route = ["alternatives", name.as_str()];
+            let is_known = |basis: &schema::Id| growth.iter().any(|(_, bases)| bases.get(basis.as_str()).is_some());
+            if let Some(basis) = alternative.basis.as_ref().filter(|basis| !growth.is_empty() && !is_known(basis)) {
+                let known = || growth.iter().flat_map(|(_, bases)| bases.keys().map(schema::Id::as_str));
+                let help = suggest::did_you_mean(basis.as_str(), known(), "use one from `growth` in the settings");
+                reporter.report(index, &[&route[..], &["basis"]].concat(), format!("unknown basis `{basis}`"), help);
+            }
+            for (to, setting) in alternative.sets.iter() {
+                let bases = to.parts().1.and_then(|amount| growth.get(amount));
+                let (Some(basis), Some(bases)) = (&setting.basis, bases) else { continue };
+                if bases.get(basis.as_str()).is_none() {
+                    let known = || bases.keys().map(schema::Id::as_str);
+                    let list = format!("use one from `growth` in the settings: {}", suggest::any_of(known()));
+                    let help = suggest::did_you_mean(basis.as_str(), known(), &list);
+                    let route = [&route[..], &["sets", to.as_str(), "basis"]].concat();
+                    reporter.report(index, &route, format!("unknown basis `{basis}` for `{to}`"), help);
+                }
+            }
+        }
     }
 }
 

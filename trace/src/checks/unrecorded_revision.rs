@@ -7,9 +7,9 @@ use schema::{Day, Quantity};
 
 use super::limits::{self, TargetRevision};
 use super::target_after_result::{self, LimitAfterResult};
-use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, numbers};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, numbers, target_after_decision};
 use crate::history::{History, LimitChange, LimitText, RecordHistory};
-use crate::values::{Limit, Status};
+use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
     name: "unrecorded-revision",
@@ -47,6 +47,7 @@ revisions:
 fn run(study: &Study, reporter: &mut Reporter) {
     let after_result: HashMap<RecordId, LimitAfterResult> =
         target_after_result::find_all(study).into_iter().map(|found| (found.target, found)).collect();
+    let after_choice = target_after_decision::find_all(study);
     for (index, record, target) in study.loaded.targets() {
         let Some((key, _)) = target.limit().next() else { continue };
         let history = study.history();
@@ -78,7 +79,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         };
         let limit = Limit::from_target(target);
         let is_first = limits::same_limit(&first.limit, &limit);
-        let is_tightened = || limits::is_within(&limit, &first.limit) && is_met(study, index);
+        let is_tightened = || limits::is_within(&limit, &first.limit) && limits::is_met(study, index);
         if is_first || limits::is_recorded(*commit, Some(&first.limit), &limit, &all) || is_tightened() {
             report_wrong_from(study, index, (&changes, agreed), &valid, reporter);
             continue;
@@ -86,7 +87,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let is_reported = after_result
             .get(&index)
             .is_some_and(|found| found.is_certain || (found.is_change && found.commit == *commit));
-        if is_reported || !limits::same_limit(&now.limit, &limit) {
+        let is_after_choice = after_choice.iter().any(|found| found.target == index && found.commit == *commit);
+        if is_reported || is_after_choice || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
         let commit = history.commit_of_limit(past, change);
@@ -117,12 +119,6 @@ fn run(study: &Study, reporter: &mut Reporter) {
         );
         reporter.report(index, &[key], message, help);
     }
-}
-
-/// Whether a target is met, by all that is known.
-fn is_met(study: &Study, target: RecordId) -> bool {
-    let mut statuses = study.target_statuses().iter().filter(|status| status.index == target);
-    statuses.any(|target| matches!(target.status, Status::Met | Status::OnTarget))
 }
 
 /// Reports revisions whose `from` was not valid then, or is not the `to` of another revision. Given the changes of the

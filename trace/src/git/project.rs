@@ -22,7 +22,7 @@ use super::walk::CommitSource;
 use super::{entries, worktree};
 use crate::delta::{Parent, Parents};
 use crate::history::commit_state::state_at;
-use crate::history::{Logs, Past};
+use crate::history::{Commit, Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores, during};
 use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
@@ -182,6 +182,17 @@ impl Project {
     ) -> Result<Loaded, Error> {
         let snapshot = entries::at_commit(self, commit, prefix, head, other)?;
         Ok(Loaded::from_pool(snapshot, pool).fetched(self))
+    }
+
+    /// The state at a commit of the history of a study, evaluated for the date of that commit and without a history.
+    ///
+    /// # Errors
+    /// A commit that is not committed yet, or whose records cannot be read any more.
+    pub fn study_at(&self, commit: &Commit, study: &Study) -> Result<Study, Error> {
+        let Some(id) = commit.id.as_deref() else { return Err(Error::new("it is not committed yet")) };
+        let head = &study.loaded.snapshot;
+        let loaded = self.load_commit(id, &commit.prefix, head, None, &mut ParseCache::of_many_states())?;
+        Ok(Study::without_history(loaded, commit.day))
     }
 
     /// Reads the files that records or settings name: whether `files` are there, and the contents of `tables`. What

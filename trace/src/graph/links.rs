@@ -2,14 +2,14 @@
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::records::roles::any_kind_of;
-use schema::records::{Body, Expression, Kind, ReferenceKey};
+use schema::records::{Body, Expression, Kind, ReferenceKey, SetTo};
 use schema::suggest;
 use schema::words::{CAR, is_kebab_case, shorten};
 use schema::{Entries, Record};
 
 use super::Link;
 use crate::ids::RecordId;
-use crate::load::{Loaded, is_table};
+use crate::load::{Loaded, is_table, is_table_name};
 
 /// A key that names another record.
 pub(super) struct Reference<'r> {
@@ -34,6 +34,10 @@ pub(super) enum Expected {
     CarOr(ReferenceKey),
     /// A value: a target, an event or a goal, or an amount of the car, a system or a part.
     Value,
+    /// What an alternative can set: a target or an event, an amount or a count, or an input of an analysis.
+    Settable,
+    /// A part, which an alternative takes out.
+    Part,
     /// Any record.
     Any,
     /// An existing file.
@@ -121,9 +125,16 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
                 );
             }
             for (name, alternative) in decision.alternatives.iter() {
-                for reference in alternative.sets.keys() {
+                for (reference, setting) in alternative.sets.iter() {
                     let route = ["alternatives", name.as_str(), "sets", reference.as_str()];
-                    all.name(None, &route, reference.as_str(), Expected::Value);
+                    let is_removal = setting.value == SetTo::Nothing && reference.parts().1.is_none();
+                    let expected = if is_removal { Expected::Part } else { Expected::Settable };
+                    all.name(None, &route, reference.as_str(), expected);
+                    if let SetTo::Text(text) = &setting.value
+                        && is_table_name(text)
+                    {
+                        all.name(None, &route, text, Expected::File);
+                    }
                 }
             }
         }
@@ -214,14 +225,16 @@ pub(super) fn resolve(
             let message = format!("file not found: `{}`", shorten(name));
             return Err(broken(message, "add the file, or correct its path (relative to the project root)".to_owned()));
         }
-        Expected::Value => name.split_once('.').map_or((name, None), |(id, amount)| (id, Some(amount))),
+        Expected::Value | Expected::Settable => {
+            name.split_once('.').map_or((name, None), |(id, amount)| (id, Some(amount)))
+        }
         _ => (name, None),
     };
     if id == CAR {
         let fits = match reference.expected {
             Expected::CarOr(_) | Expected::Any => true,
-            Expected::Value => amount.is_some(),
-            Expected::Named(_) | Expected::File => false,
+            Expected::Value | Expected::Settable => amount.is_some(),
+            Expected::Named(_) | Expected::Part | Expected::File => false,
         };
         return if fits {
             Ok(None)
@@ -334,6 +347,10 @@ impl Expected {
             Self::Named(key) | Self::CarOr(key) => kind.may_be_named_under(key),
             Self::Value if amount => kind.has_amounts(),
             Self::Value => kind.roles().has_value,
+            Self::Settable if amount => kind.has_amounts() || kind == Kind::Analysis,
+            // The points of a goal are the sum of its events.
+            Self::Settable => kind.roles().has_value && kind != Kind::Goal,
+            Self::Part => kind == Kind::Part,
             Self::Any => true,
             Self::File => false,
         }
@@ -350,6 +367,10 @@ impl Expected {
                 let amounts = kinds_with(Kind::has_amounts);
                 format!("{values}, or `id.amount` of {amounts}")
             }
+            Self::Settable => {
+                "a target, an event, `part.amount`, `part.count`, `part: none`, or `analysis.input`".to_owned()
+            }
+            Self::Part => any_kind_of([Kind::Part].into_iter()),
             Self::Any => "a record".to_owned(),
             Self::File => "a file".to_owned(),
         }

@@ -418,3 +418,48 @@ fn analyses_without_a_formula_become_stale() {
     assert_eq!(run("{finds: {t: 1 kg}, given: {m: b.mass}}"), [""; 0], "another part");
     assert_eq!(run("{formula: 2 s, finds: u}"), [""; 0], "it is calculated on every run");
 }
+
+#[test]
+fn what_follows_the_choice_of_a_decision() {
+    let choice =
+        |more: &str| format!("decisions: {{d: {{criteria: [t], alternatives: {{x: {{}}, y: {{}}}}{more}}}}}\n");
+    let analysis = "analyses: {a: {informs: [d]}}\n";
+    let at = |day: &'static str, limit: &str, more: String| (day, target(limit, &more));
+    let (met, chosen) = ("at-most: 5 s, estimate: 4 s", ", chosen: x, reason: R");
+    let later = [
+        at("2027-01-01", met, choice("")),
+        at("2027-01-05", met, choice(chosen)),
+        at("2027-01-09", met, choice(chosen) + analysis),
+    ];
+    assert_eq!(
+        findings(&later),
+        [
+            "analysis-after-decision a: a informs d, but was added on 2027-01-09 (0000000000), after x was chosen on 2027-01-05 (0000000000)"
+        ]
+    );
+    let moved =
+        |limit: &str, more: String| findings(&[later[0].clone(), later[1].clone(), at("2027-01-09", limit, more)]);
+    assert_eq!(
+        moved("at-most: 6 s, estimate: 4 s", choice(chosen)),
+        [
+            "target-after-decision t: the limit of t changed from at most 5 s to at most 6 s on 2027-01-09 (0000000000), after the choice of d on 2027-01-05 (0000000000), which is judged by it"
+        ]
+    );
+    let none = "estimate: 4 s";
+    let first = [at("2027-01-05", none, choice(chosen)), at("2027-01-09", met, choice(chosen))];
+    assert!(findings(&first)[0].starts_with("target-after-decision t: the limit of t was first set to at most 5 s"));
+    let again = ", chosen: y, reason: R";
+    let revision = "revisions: {v: {of: t, to: 6 s, date: 2027-01-08, agreed-by: x, reason: y}}\n";
+    for (why, found) in [
+        ("in one commit", findings(&[later[0].clone(), at("2027-01-05", met, choice(chosen) + analysis)])),
+        ("nothing is chosen", findings(&[later[0].clone(), at("2027-01-05", met, choice("") + analysis)])),
+        ("chosen again", moved(met, choice(again) + analysis)),
+        ("another reason", moved(met, choice(", chosen: x, reason: As before.") + analysis)),
+        ("stricter and met", moved("at-most: 4.5 s, estimate: 4 s", choice(chosen))),
+        ("the same limit", moved("at-most: 5000 ms, estimate: 4 s", choice(chosen))),
+        ("agreed", moved("at-most: 6 s, estimate: 4 s", choice(chosen) + revision)),
+        ("looked at again", moved("at-most: 5 s, estimate: 4 s", choice(", chosen: x, reason: R, notes: N"))),
+    ] {
+        assert_eq!(found, [""; 0], "{why}");
+    }
+}

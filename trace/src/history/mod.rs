@@ -9,6 +9,7 @@ mod ancestry;
 mod branches;
 #[cfg(test)]
 mod check_tests;
+pub mod choice;
 pub mod commit_state;
 mod differences;
 pub(crate) mod limit_changes;

@@ -97,6 +97,11 @@ impl History {
         self.place_of(record.added, self.commit_of_addition(record))
     }
 
+    /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.
+    pub(crate) fn place_of_limit<'h>(&'h self, target: &'h RecordHistory, changed: &LimitChange) -> Place<'h> {
+        self.place_of(changed.0, self.commit_of_limit(target, changed))
+    }
+
     /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
     pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: usize) -> Place<'h> {
         self.place_of(removed, self.commit_of_removal(record, removed))
@@ -154,7 +159,7 @@ impl History {
         date: Day,
     ) -> LimitOrder {
         let (at, before, _) = changed;
-        let limit = self.place_of(*at, self.commit_of_limit(target, changed));
+        let limit = self.place_of_limit(target, changed);
         let later = match self.moved_to(target, result) {
             Some(moved) => self.descendants(&[self.place_of_change(result, moved)]),
             None => self.descendants_of_result(result),

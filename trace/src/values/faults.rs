@@ -8,7 +8,8 @@ use schema::Kind;
 use schema::read::{ProblemKind, Spot};
 use schema::records::Body;
 
-use super::{Budget, Key, Measured, Origin, Rule, ValueProblemKind, Values};
+use super::sets::FoundSetProblem;
+use super::{Budget, Key, Measured, Origin, Rule, SetProblemKind, ValueProblemKind, Values};
 use crate::checks::unknown_reference::unknown_bases;
 use crate::graph::Link;
 use crate::ids::{FileId, NodeId, RecordId};
@@ -126,6 +127,7 @@ impl Values {
         let mut others = under.problems();
         others.extend(under.references());
         others.extend(under.unknown_bases());
+        others.extend(under.alternatives());
         others.sort_by(|a, b| (a.record, &a.route).cmp(&(b.record, &b.route)));
         faults.append(&mut others);
         let missing = under.without_value(&faults);
@@ -219,6 +221,17 @@ impl Under<'_> {
             self.fault(FaultKind::Error, broken.from, &broken.route, at, message, help)
         };
         relevant.map(fault).collect()
+    }
+
+    /// What alternatives cannot set, in decisions that are asked about themselves.
+    fn alternatives(&self) -> Vec<Fault> {
+        let problems = self.also.iter().flat_map(|decision| self.values.set_problems(*decision));
+        let others = problems.filter(|(.., problem)| problem.kind != SetProblemKind::Record);
+        let fault = |(decision, route, problem): FoundSetProblem<'_>| {
+            let at = if problem.kind == SetProblemKind::Name { FaultAt::Key } else { FaultAt::Value(None) };
+            self.fault(FaultKind::Error, decision, &route.map(str::to_owned), at, problem.message, problem.help)
+        };
+        others.map(fault).collect()
     }
 
     fn unknown_bases(&self) -> Vec<Fault> {

@@ -12,6 +12,7 @@ mod needed;
 mod network;
 mod points;
 mod problems;
+mod sets;
 mod sheets;
 mod status;
 mod tables;
@@ -21,12 +22,13 @@ mod worth;
 pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
-pub use compare::{Comparison, Outcome};
+pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use needed::{FEW_YEARS, LEVEL, Needed};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{EventPoints, GoalPoints};
 pub use problems::{ValueProblem, ValueProblemKind};
+pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};
 pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
 pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
@@ -279,18 +281,8 @@ impl Values {
 
     /// For every node, whether the points of an event depend on it.
     pub fn feeding(&self) -> Vec<bool> {
-        let mut feeds = vec![false; self.network.nodes.len()];
-        for node in self.graph.loaded.events().filter_map(|(event, ..)| self.record_node(event)) {
-            feeds[node] = true;
-        }
-        for &node in self.network.order.iter().rev() {
-            if feeds[node] {
-                for &input in &self.network.nodes[node].inputs {
-                    feeds[input] = true;
-                }
-            }
-        }
-        feeds
+        let events = self.graph.loaded.events().filter_map(|(event, ..)| self.record_node(event));
+        self.all_under(&events.collect::<Vec<_>>())
     }
 
     /// The value of a node in SI, if it has one.

@@ -5,6 +5,7 @@
 
 mod causes;
 mod chain;
+mod compare;
 #[cfg(test)]
 mod docs;
 mod findings;
@@ -14,9 +15,10 @@ mod season;
 mod shared;
 
 pub(crate) use chain::{EXPLAIN, GRAPH, WHY};
+pub(crate) use compare::COMPARE;
 pub(crate) use findings::{CHECK, DELTA, DELTA_CONTEXT};
 pub(crate) use json_schema::of_answer;
-pub(crate) use numbers::{BUDGET, COMPARE, POINTS, VALUES, WORTH};
+pub(crate) use numbers::{BUDGET, POINTS, VALUES, WORTH};
 pub(crate) use season::{AUDIT, AUDIT_CONTEXT, HISTORY};
 
 /// One JSON answer.

@@ -1,4 +1,4 @@
-//! The answers of `values`, `budget`, `points`, `worth` and `compare`.
+//! The answers of `values`, `budget`, `points` and `worth`.
 
 use super::shared::{BROKEN, LIMIT, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
@@ -243,7 +243,7 @@ const WORTHS: Shape = Shape::List(&Shape::Object(&[&[
     measure("points_per_percent", NUMBER_OR_NULL, "pts", "change of the points if the value is 1 % higher"),
 ]]));
 
-const RESULTS_IGNORED: Key = key(
+pub(super) const RESULTS_IGNORED: Key = key(
     "results_ignored",
     Shape::Integer,
     "number of results that were ignored; estimates are used, because a measured value does not change with the parts",
@@ -271,74 +271,6 @@ pub(crate) static WORTH: Answer = Answer {
             RESULTS_IGNORED,
             key("car", WORTHS, "totals of the car; empty if a value was named"),
             key("values", WORTHS, "values that others depend on, or the value that was named"),
-        ]],
-    )],
-};
-
-pub(crate) static COMPARE: Answer = Answer {
-    name: "compare",
-    command: "tierod compare ID --format json",
-    summary: "The points, amounts and targets of the whole car with each alternative of a decision.",
-    variants: &[(
-        "",
-        &[&[
-            VERSION,
-            BROKEN,
-            key("decision", Shape::Text, "id of the decision"),
-            measure("points", NUMBER_OR_NULL, "pts", "predicted points now (estimates)"),
-            RESULTS_IGNORED,
-            key(
-                "alternatives",
-                Shape::List(&Shape::Object(&[&[
-                    key("name", Shape::Text, "name of the alternative"),
-                    key("title", TEXT_OR_NULL, "its title"),
-                    key("chosen", Shape::Flag, "whether it is the chosen one"),
-                    measure("points", NUMBER_OR_NULL, "pts", "predicted points with it"),
-                    measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
-                    measure("difference", NUMBER_OR_NULL, "pts", "points with it minus points now"),
-                    measure(
-                        "difference_uncertainty",
-                        NUMBER_OR_NULL,
-                        "pts",
-                        "expanded uncertainty of the difference (k = 2)",
-                    ),
-                    key(
-                        "significant",
-                        Shape::OrNull(&Shape::Flag),
-                        "whether the difference is larger than its uncertainty",
-                    ),
-                    key(
-                        "events",
-                        Shape::List(&Shape::Object(&[&[
-                            key("id", Shape::Text, "id of the event"),
-                            measure("points", NUMBER_OR_NULL, "pts", "predicted points"),
-                        ]])),
-                        "points by event",
-                    ),
-                    key(
-                        "amounts",
-                        Shape::List(&Shape::Object(&[&[
-                            key("id", Shape::Text, "name of the amount, as in `car.mass`"),
-                            measure("value", NUMBER_OR_NULL, "`unit`", "its value"),
-                            key("unit", Shape::Text, "unit"),
-                        ]])),
-                        "totals of the car",
-                    ),
-                    key(
-                        "criteria",
-                        Shape::List(&Shape::Object(&[&[
-                            key("id", Shape::Text, "id of the target"),
-                            measure("value", NUMBER_OR_NULL, "`unit`", "its value"),
-                            key("unit", Shape::Text, "unit"),
-                            key("status", Shape::Words(STATUSES), "its status"),
-                        ]])),
-                        "the targets under `criteria`",
-                    ),
-                    key("newly_at_risk", TEXTS, "ids of targets that are at risk only with it"),
-                    key("newly_on_target", TEXTS, "ids of targets that are on target only with it"),
-                ]])),
-                "the alternatives",
-            ),
         ]],
     )],
 };

@@ -1,0 +1,398 @@
+//! What the keys under `sets` of an alternative change in the value graph, and which of them cannot be set.
+
+use std::sync::Arc;
+
+use schema::quantity::Unit;
+use schema::records::{Alternative, Amount, Analysis, Body, Part, SetTo, Setting};
+use schema::words::CAR;
+use schema::{Quantity, Ref, suggest};
+
+use super::network::{Network, Rule, Value};
+use super::{Key, Origin, Values, growth, tables};
+use crate::ids::{NodeId, RecordId};
+use crate::load::is_table_name;
+
+/// Why a key under `sets` cannot be set.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SetProblem {
+    /// The kind of the problem, which determines the check that reports it.
+    pub kind: SetProblemKind,
+    /// What is wrong.
+    pub message: String,
+    /// How to fix it.
+    pub help: String,
+    /// Whether the name is that of an amount of a system or the car, which are those of their parts.
+    pub is_amount_of_parts: bool,
+}
+
+/// The kind of a problem of a key under `sets`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SetProblemKind {
+    /// The record does not exist or is of the wrong kind; the graph reports it with all other references.
+    Record,
+    /// The record has no such amount or input.
+    Name,
+    /// The unit does not match.
+    Unit,
+    /// A value that the key cannot have.
+    Bad,
+}
+
+impl SetProblem {
+    fn new(kind: SetProblemKind, message: impl Into<String>, help: impl Into<String>) -> Self {
+        Self { kind, message: message.into(), help: help.into(), is_amount_of_parts: false }
+    }
+}
+
+/// A key under `sets` that cannot be set: the decision, the keys below it, and what is wrong.
+pub type FoundSetProblem<'v> = (RecordId, [&'v str; 4], SetProblem);
+
+/// What a key under `sets` changes.
+#[derive(Clone, Debug)]
+pub enum Effect {
+    /// A value.
+    Value {
+        /// Its node.
+        node: NodeId,
+        /// The new value, in SI.
+        value: f64,
+        /// Its own expanded uncertainty (k = 2), if it has one.
+        uncertainty: Option<f64>,
+        /// By how much the growth allowance of another basis changes the factor of an amount in its totals.
+        factor: f64,
+    },
+    /// The count of a part, as a ratio to the one in the records.
+    Count(RecordId, f64),
+    /// A part is taken out.
+    Without(RecordId),
+    /// An input of a model that is not under `given`, so that it has its default.
+    Input(RecordId, &'static str, Value),
+    /// A list of a model.
+    List(RecordId, &'static str, Vec<f64>),
+    /// A table of a model.
+    Table(RecordId, &'static str, Vec<(f64, f64)>),
+}
+
+impl Values {
+    /// The keys under `sets` of a decision that cannot be set.
+    pub fn set_problems(&self, decision: RecordId) -> Vec<FoundSetProblem<'_>> {
+        let alternatives = self.graph.loaded.decision(decision).into_iter().flat_map(|body| body.alternatives.iter());
+        let all = alternatives
+            .flat_map(|(name, alternative)| alternative.sets.iter().map(move |set| (name, alternative, set)));
+        all.filter_map(|(name, alternative, (to, setting))| {
+            let problem = self.effect(alternative, to, setting).err()?;
+            Some((decision, ["alternatives", name.as_str(), "sets", to.as_str()], problem))
+        })
+        .collect()
+    }
+
+    /// What a key under `sets` of an alternative changes.
+    ///
+    /// # Errors
+    /// An unknown name, a unit that does not match, or a key that cannot have this value.
+    pub fn effect(&self, alternative: &Alternative, to: &Ref, setting: &Setting) -> Result<Effect, SetProblem> {
+        let loaded = &self.graph.loaded;
+        let (id, key) = to.parts();
+        // The graph reports these with its own message.
+        let not_settable = || {
+            let help = "use a target, an event, `part.amount`, `part.count`, `part: none`, or `analysis.input`";
+            SetProblem::new(SetProblemKind::Record, format!("no value with id `{to}` can be set"), help)
+        };
+        let Some(key) = key else {
+            let index = loaded.find(id).ok_or_else(not_settable)?;
+            return match (&loaded.record(index).body, &setting.value) {
+                (Body::Part(_), SetTo::Nothing) => Ok(Effect::Without(index)),
+                (Body::Target(_) | Body::Event(_), SetTo::Quantity(_) | SetTo::Text(_)) => {
+                    let node = self.record_node(index).ok_or_else(not_settable)?;
+                    self.value_effect(to, node, setting, 1.0)
+                }
+                _ => Err(not_settable()),
+            };
+        };
+        if id == CAR {
+            let node = self.named(to.as_str()).ok_or_else(|| self.no_amount_of_parts(id, key))?;
+            return self.value_effect(to, node, setting, 1.0);
+        }
+        let index = loaded.find(id).ok_or_else(not_settable)?;
+        match &loaded.record(index).body {
+            Body::Part(part) => match (part.amounts.get(key), self.named(to.as_str())) {
+                (Some(amount), Some(node)) => {
+                    if number(to, setting)?.value() < 0.0 {
+                        let message = format!("{to} cannot be set to {}", setting.value);
+                        let help = "use the amount of one piece, 0 or more";
+                        return Err(SetProblem::new(SetProblemKind::Bad, message, help));
+                    }
+                    let factor = self.growth_ratio(key, amount, alternative, setting);
+                    self.value_effect(to, node, setting, factor)
+                }
+                _ if key == "count" => count(to, part, setting).map(|ratio| Effect::Count(index, ratio)),
+                _ => Err(self.no_amount(id, key, Some(part))),
+            },
+            Body::System(_) => {
+                let node = self.named(to.as_str()).ok_or_else(|| self.no_amount_of_parts(id, key))?;
+                self.value_effect(to, node, setting, 1.0)
+            }
+            Body::Analysis(analysis) => self.input(index, analysis, to, key, setting),
+            _ => Err(not_settable()),
+        }
+    }
+
+    fn no_amount(&self, id: &str, key: &str, part: Option<&Part>) -> SetProblem {
+        let all = self.amounts().iter().map(AsRef::as_ref).chain(part.map(|_| "count"));
+        let help = suggest::did_you_mean(key, all, "use an amount that the record has");
+        SetProblem::new(SetProblemKind::Name, format!("`{id}` has no amount `{key}`"), help)
+    }
+
+    fn no_amount_of_parts(&self, id: &str, key: &str) -> SetProblem {
+        SetProblem { is_amount_of_parts: true, ..self.no_amount(id, key, None) }
+    }
+
+    /// The change of a factor of an amount if the value of the alternative has another basis.
+    fn growth_ratio(&self, name: &str, amount: &Amount, alternative: &Alternative, setting: &Setting) -> f64 {
+        let settings = self.graph.loaded.settings();
+        let Some(basis) = alternative.basis_of(setting) else { return 1.0 };
+        if settings.growth.get(name).is_none_or(|bases| bases.get(basis.as_str()).is_none()) {
+            return 1.0;
+        }
+        let new = Amount { basis: Some(basis.clone()), ..amount.clone() };
+        (1.0 + growth(settings, name, &new)) / (1.0 + growth(settings, name, amount))
+    }
+
+    fn value_effect(&self, to: &Ref, node: NodeId, setting: &Setting, factor: f64) -> Result<Effect, SetProblem> {
+        let quantity = number(to, setting)?;
+        let (dimension, value, uncertainty) = self.in_team(quantity);
+        if dimension != self.dimension(node) {
+            return Err(unit_problem(to, quantity, self.unit(node)));
+        }
+        let uncertainty = quantity.uncertainty().map(|_| uncertainty);
+        Ok(Effect::Value { node, value, uncertainty, factor })
+    }
+
+    /// The input of an analysis: one under `given`, or one of its model that has a default.
+    fn input(
+        &self,
+        index: RecordId,
+        analysis: &Analysis,
+        to: &Ref,
+        key: &str,
+        setting: &Setting,
+    ) -> Result<Effect, SetProblem> {
+        let id = &self.graph.loaded.record(index).id;
+        let model = analysis.model.as_ref().and_then(|model| models::find(model.as_str()));
+        let input = model.and_then(|model| model.input(key));
+        let given = self.node(&Key::Local(index, key.into())).filter(|_| analysis.given.get(key).is_some());
+        if input.is_none() && given.is_none() {
+            let of_model = model.into_iter().flat_map(|model| model.inputs.iter().map(|input| input.name));
+            let names: Vec<&str> = analysis.given.keys().map(schema::Id::as_str).chain(of_model).collect();
+            let otherwise = if names.is_empty() {
+                format!("`{id}` has no inputs; set the value that it finds")
+            } else {
+                format!("its inputs are {}", suggest::any_of(names.iter().copied()))
+            };
+            let help = suggest::did_you_mean(key, names, &otherwise);
+            return Err(SetProblem::new(SetProblemKind::Name, format!("`{id}` has no input `{key}`"), help));
+        }
+        if let Some(newer) = self.superseded_by(id) {
+            let message = format!("`{id}` is superseded by `{newer}`, so its inputs change no value");
+            return Err(SetProblem::new(SetProblemKind::Bad, message, format!("set the input of `{newer}`")));
+        }
+        match (input.map(|input| (input.name, &input.kind)), given) {
+            (Some((name, models::Kind::Table { columns })), _) => {
+                let columns = [columns[0].name, columns[1].name];
+                self.table(to, setting, columns).map(|rows| Effect::Table(index, name, rows))
+            }
+            (Some((name, models::Kind::List)), _) => list(to, setting).map(|all| Effect::List(index, name, all)),
+            (_, Some(node)) => self.value_effect(to, node, setting, 1.0),
+            (_, None) => {
+                let quantity = number(to, setting)?;
+                let unit = input.and_then(|input| Unit::parse(input.unit).ok()).unwrap_or_else(Unit::dimensionless);
+                let (dimension, value, uncertainty) = self.in_team(quantity);
+                if dimension != unit.dimension() {
+                    return Err(unit_problem(to, quantity, &unit));
+                }
+                let rule = Rule::Given(value);
+                let value = Value { rule, inputs: Vec::new(), dimension, unit, uncertainty };
+                Ok(Effect::Input(index, input.map_or("", |input| input.name), value))
+            }
+        }
+    }
+
+    /// The analysis that replaces another one.
+    fn superseded_by(&self, id: &schema::Id) -> Option<&schema::Id> {
+        let loaded = &self.graph.loaded;
+        let newer = loaded.analyses().find(|(.., analysis)| analysis.supersedes.contains(id));
+        newer.map(|(index, ..)| &loaded.record(index).id)
+    }
+
+    fn table(&self, to: &Ref, setting: &Setting, columns: [&'static str; 2]) -> Result<Vec<(f64, f64)>, SetProblem> {
+        let file = match &setting.value {
+            SetTo::Text(text) if is_table_name(text) => text,
+            other => {
+                let message = format!("{to} is a table, and cannot be set to `{other}`");
+                let help = format!("name a CSV file with the columns {} and {}", columns[0], columns[1]);
+                return Err(SetProblem::new(SetProblemKind::Bad, message, help));
+            }
+        };
+        let missing = || SetProblem::new(SetProblemKind::Record, format!("file not found: `{file}`"), "add the file");
+        let rows = match self.graph.loaded.table(file).ok_or_else(missing)? {
+            Ok(bytes) => tables::columns(bytes, columns),
+            Err(problem) => Err(tables::TableError::of_file(problem)),
+        };
+        let rows = rows
+            .map_err(|error| SetProblem::new(SetProblemKind::Bad, format!("{file}, {error}"), error.help.clone()))?;
+        Ok(rows.into_iter().map(|row| (row.cells[0], row.cells[1])).collect())
+    }
+
+    /// The value graph with some effects, as if the records contained them, and the nodes that became others.
+    pub(super) fn with_effects(&self, effects: &[&Effect]) -> (Network, Vec<NodeId>) {
+        let values: Vec<(NodeId, f64, Option<f64>)> = effects
+            .iter()
+            .filter_map(|effect| match effect {
+                Effect::Value { node, value, uncertainty, .. } => Some((*node, *value, *uncertainty)),
+                _ => None,
+            })
+            .collect();
+        let mut network = self.network.with_values(&self.state, self.partials(), &values);
+        let mut changed: Vec<NodeId> = values.iter().map(|(node, ..)| *node).collect();
+        for effect in effects {
+            match effect {
+                Effect::Value { node, factor, .. } => scale(&mut network, |input| (input == *node).then_some(*factor)),
+                Effect::Count(part, ratio) => {
+                    let pieces = self.pieces(*part);
+                    scale(&mut network, |input| pieces.contains(&input).then_some(*ratio));
+                    changed.extend(pieces);
+                }
+                Effect::Without(part) => {
+                    let pieces = self.pieces(*part);
+                    for &piece in &pieces {
+                        let own = &mut network.nodes[piece];
+                        (own.rule, own.uncertainty) = (Rule::Given(0.0), 0.0);
+                        own.inputs.clear();
+                    }
+                    changed.extend(pieces);
+                }
+                Effect::Input(analysis, name, value) => {
+                    let Some((call, outputs)) = self.outputs_of(*analysis) else { continue };
+                    let node = NodeId::new(network.nodes.len());
+                    network.nodes.push(value.clone());
+                    network.order.insert(0, node);
+                    for output in &outputs {
+                        network.nodes[*output].inputs.push(node);
+                    }
+                    let mut own = (*network.calls[call]).clone();
+                    own.numbers.push(name);
+                    network.calls[call] = Arc::new(own);
+                    changed.extend(outputs);
+                }
+                Effect::List(analysis, name, entries) => {
+                    let Some((call, outputs)) = self.outputs_of(*analysis) else { continue };
+                    let mut own = (*network.calls[call]).clone();
+                    own.lists.retain(|(list, _)| list != name);
+                    own.lists.push((name, entries.clone()));
+                    network.calls[call] = Arc::new(own);
+                    changed.extend(outputs);
+                }
+                Effect::Table(analysis, name, rows) => {
+                    let Some((call, outputs)) = self.outputs_of(*analysis) else { continue };
+                    let mut own = (*network.calls[call]).clone();
+                    own.tables.retain(|(table, _)| table != name);
+                    own.tables.push((name, rows.clone()));
+                    network.calls[call] = Arc::new(own);
+                    changed.extend(outputs);
+                }
+            }
+        }
+        (network, changed)
+    }
+
+    /// The amounts of one piece of a part.
+    pub(super) fn pieces(&self, part: RecordId) -> Vec<NodeId> {
+        (0..self.amounts().len() as u16).filter_map(|amount| self.node(&Key::Part(part, amount))).collect()
+    }
+
+    /// The call of the model of an analysis, and the values that are its outputs.
+    fn outputs_of(&self, analysis: RecordId) -> Option<(usize, Vec<NodeId>)> {
+        let targets = self
+            .graph
+            .loaded
+            .targets()
+            .filter(|(target, ..)| matches!(self.origin(*target), Origin::Analysis(finder) if finder == analysis));
+        let outputs: Vec<(usize, NodeId)> = targets
+            .filter_map(|(target, ..)| {
+                let node = self.record_node(target)?;
+                match self.network.nodes[node].rule {
+                    Rule::Model { call, .. } => Some((call, node)),
+                    _ => None,
+                }
+            })
+            .collect();
+        let (call, _) = *outputs.first()?;
+        Some((call, outputs.into_iter().map(|(_, node)| node).collect()))
+    }
+}
+
+/// Multiplies the factors of some inputs in every total.
+fn scale(network: &mut Network, ratio: impl Fn(NodeId) -> Option<f64>) {
+    for value in &mut network.nodes {
+        if let Rule::Total(factors) = &mut value.rule {
+            for (factor, input) in factors.iter_mut().zip(&value.inputs) {
+                *factor *= ratio(*input).unwrap_or(1.0);
+            }
+        }
+    }
+}
+
+/// The quantity that a value is set to.
+fn number<'s>(to: &Ref, setting: &'s Setting) -> Result<&'s Quantity, SetProblem> {
+    match &setting.value {
+        SetTo::Quantity(quantity) => Ok(quantity),
+        SetTo::Text(text) => {
+            let why = Quantity::parse(text).err().unwrap_or_default();
+            Err(SetProblem::new(
+                SetProblemKind::Bad,
+                format!("{to} cannot be set to `{text}`: {why}"),
+                "use one quantity",
+            ))
+        }
+        SetTo::Nothing => {
+            let help = format!("use a quantity; `{}: none` takes out a part", to.parts().0);
+            Err(SetProblem::new(SetProblemKind::Bad, format!("{to} cannot be set to `none`"), help))
+        }
+    }
+}
+
+/// The count of a part as a ratio to the one in its record.
+fn count(to: &Ref, part: &Part, setting: &Setting) -> Result<f64, SetProblem> {
+    let quantity = number(to, setting)?;
+    let count = quantity.value();
+    if !quantity.unit().dimension().is_one() || quantity.unit().factor() != 1.0 {
+        let message = format!("{to} is set to {quantity}, but a count has no unit");
+        return Err(SetProblem::new(SetProblemKind::Unit, message, "use a whole number"));
+    }
+    if count < 1.0 || count.fract() != 0.0 || count > f64::from(u32::MAX) || quantity.uncertainty().is_some() {
+        let help = format!("use a whole number, 1 or more; `{}: none` takes out the part", to.parts().0);
+        return Err(SetProblem::new(SetProblemKind::Bad, format!("{to} cannot be set to {quantity}"), help));
+    }
+    Ok(count / f64::from(part.count.unwrap_or(1)))
+}
+
+/// The numbers of a list.
+fn list(to: &Ref, setting: &Setting) -> Result<Vec<f64>, SetProblem> {
+    match &setting.value {
+        SetTo::Quantity(quantity) => Ok(vec![quantity.si()]),
+        SetTo::Text(text) if !is_table_name(text) => {
+            Ok(text.split(',').filter_map(|item| Quantity::parse(item).ok()).map(|quantity| quantity.si()).collect())
+        }
+        other => {
+            let message = format!("{to} is a list, and cannot be set to `{other}`");
+            Err(SetProblem::new(SetProblemKind::Bad, message, "use numbers with commas between them"))
+        }
+    }
+}
+
+fn unit_problem(to: &Ref, quantity: &Quantity, unit: &Unit) -> SetProblem {
+    let name = unit.to_string();
+    let unit = if name.is_empty() { "no unit".to_owned() } else { format!("`{name}`") };
+    let message = format!("{to} is set to {quantity}, but the unit of its value is {unit}");
+    SetProblem::new(SetProblemKind::Unit, message, "correct the unit; until then the alternative has no points")
+}
