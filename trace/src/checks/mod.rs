@@ -12,6 +12,7 @@ mod duplicate_key;
 mod excess_margin;
 pub(crate) mod expired_waiver;
 pub(crate) mod future_result;
+mod impossible_points;
 mod incomplete_decision;
 mod limits;
 mod missing_key;
@@ -284,7 +285,7 @@ impl Reporter {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 45] = [
+static ALL: [&Check; 46] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
@@ -294,6 +295,7 @@ static ALL: [&Check; 45] = [
     &excess_margin::CHECK,
     &expired_waiver::CHECK,
     &future_result::CHECK,
+    &impossible_points::CHECK,
     &incomplete_decision::CHECK,
     &missing_key::CHECK,
     &no_action::CHECK,

@@ -7,6 +7,7 @@ mod closing;
 mod compare;
 mod currency;
 mod ledger;
+mod most;
 mod network;
 mod points;
 mod problems;
@@ -23,7 +24,7 @@ pub use compare::{Comparison, Outcome};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
-pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
+pub use sheets::{Shipped, all as score_sheets, find as score_sheet, names as sheet_names, sheet_of as score_sheet_of};
 pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
 

@@ -32,6 +32,9 @@ impl Field {
     }
 }
 
+/// The key that the texts of a score sheet belong to.
+pub(super) const OF_SHEET: [&str; 2] = ["score", "use"];
+
 pub(super) struct Builder<'g> {
     pub(super) graph: &'g Graph,
     pub(super) network: Network,
@@ -232,6 +235,7 @@ impl Builder<'_> {
     fn lookup(&self, record: RecordId, defined: NodeId, name: &str) -> Option<NodeId> {
         if let Some(&local) = self.by_key.get(&Key::Local(record, name.into()))
             && local != defined
+            && !self.is_hidden(local, defined, name)
         {
             return Some(local);
         }
@@ -245,6 +249,12 @@ impl Builder<'_> {
         }
         let index = loaded.find(id)?;
         self.by_key.get(&Key::amount(loaded, index, amount)?).copied()
+    }
+
+    /// Whether a name is only one of the event's score sheet, and the text of a team means the record of this name.
+    fn is_hidden(&self, local: NodeId, defined: NodeId, name: &str) -> bool {
+        let is_of_sheet = |node: NodeId| self.fields[node].route.iter().eq(OF_SHEET);
+        is_of_sheet(local) && !is_of_sheet(defined) && self.graph.loaded.find(name).is_some()
     }
 
     /// Defines the names of a record, except those that are a table or a list of the model.

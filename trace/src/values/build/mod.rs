@@ -8,6 +8,7 @@ mod builder;
 mod declare;
 mod events;
 mod order;
+mod sheets;
 mod targets;
 
 use std::sync::{Arc, OnceLock};
