@@ -61,6 +61,7 @@ mod numbers_audit;
 mod numbers_decisions;
 mod numbers_places;
 mod numbers_results;
+mod numbers_scores;
 mod numbers_verdicts;
 mod points;
 mod readme;

@@ -10,7 +10,7 @@ use trace::checks::{self, About, Check, Group};
 
 use super::{Done, Format};
 use crate::args::Shared;
-use crate::output::json;
+use crate::output::{json, sheet};
 use crate::screen::{Ink, clean};
 
 /// The arguments of `explain`.
@@ -64,8 +64,15 @@ impl Explain {
         }
         if let Some(sheet) = trace::values::score_sheet(name) {
             return Ok(match self.format {
-                Format::Terminal => sheet_docs(name, sheet, ink),
-                Format::Json => json::text(&sheet_json(name, sheet)),
+                Format::Terminal => sheet::event_docs(name, sheet, ink),
+                Format::Json => json::text(&sheet::event_json(name, sheet)),
+            }
+            .into());
+        }
+        if let Some(sheet) = trace::values::score_sheet_of(name).filter(|_| !name.contains('.')) {
+            return Ok(match self.format {
+                Format::Terminal => sheet::sheet_docs(name, sheet, ink),
+                Format::Json => json::text(&sheet::sheet_json(name, sheet)),
             }
             .into());
         }
@@ -114,7 +121,11 @@ fn list(ink: Ink) -> String {
         ink.block(&mut out, model.name, 22, model.summary);
     }
     let _ = writeln!(out, "\n{}", ink.strong("score sheets"));
-    ink.block(&mut out, "", 22, &trace::values::sheet_names().join(", "));
+    for shipped in trace::values::score_sheets() {
+        let events = shipped.sheet().into_iter().flat_map(|sheet| sheet.events.keys());
+        let events: Vec<&str> = events.map(schema::Id::as_str).collect();
+        ink.block(&mut out, shipped.name, 22, &events.join(", "));
+    }
     out
 }
 
@@ -152,46 +163,6 @@ fn model_docs(model: &models::Model, ink: Ink) -> String {
         ink.block(&mut out, output.name, 20, &format!("{} [{}]", output.meaning, output.unit));
     }
     out
-}
-
-/// The rule book of a sheet.
-fn source_of(name: &str) -> &'static str {
-    let sheet = name.split('.').next().unwrap_or("");
-    let all = trace::values::score_sheets().iter();
-    all.filter(|(known, _)| *known == sheet).map(|(_, sheet)| sheet.source.as_str()).next().unwrap_or("")
-}
-
-fn sheet_docs(name: &str, sheet: &schema::sheet::SheetEvent, ink: Ink) -> String {
-    let ids = |ids: &[schema::Id]| ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
-    let constants: Vec<String> = sheet.constants.iter().map(|(id, text)| format!("{id} = {}", text.text())).collect();
-    let mut out = format!("{}  (score sheet)\n", ink.strong(name));
-    let source = format!("{}, {}", source_of(name), sheet.rule);
-    for (label, text) in [
-        ("source", source.as_str()),
-        ("reads", &ids(&sheet.reads)),
-        ("given", &ids(&sheet.given)),
-        ("constants", &constants.join("; ")),
-        ("points", sheet.formula.text()),
-    ] {
-        ink.block(&mut out, label, 9, text);
-    }
-    out
-}
-
-fn sheet_json(name: &str, sheet: &schema::sheet::SheetEvent) -> Value {
-    let ids = |ids: &[schema::Id]| ids.iter().map(ToString::to_string).collect::<Vec<_>>();
-    let constants: serde_json::Map<String, Value> =
-        sheet.constants.iter().map(|(id, text)| (id.to_string(), json!(text.text()))).collect();
-    json!({
-        "version": 1,
-        "sheet": name,
-        "source": source_of(name),
-        "rule": sheet.rule,
-        "reads": ids(&sheet.reads),
-        "given": ids(&sheet.given),
-        "constants": constants,
-        "formula": sheet.formula.text(),
-    })
 }
 
 fn model_json(model: &models::Model) -> Value {

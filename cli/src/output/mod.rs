@@ -17,6 +17,7 @@ pub(crate) mod numbers;
 pub(crate) mod points;
 pub(crate) mod sarif;
 pub(crate) mod shapes;
+pub(crate) mod sheet;
 pub(crate) mod spark;
 pub(crate) mod table;
 pub(crate) mod template;

@@ -174,6 +174,7 @@ pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
             json!({
                 "id": id(event.index),
                 "plan": json_number(event.plan),
+                "most": json_number(values.most(event.index)),
                 "predicted": json_number(event.predicted),
                 "scored": study.is_event_scored(event),
                 "uncertainty": json_number(event.predicted.map(|_| event.uncertainty)),

@@ -21,7 +21,7 @@ goals:
   a: {title: T, place: 8, reason: R, lead: l, notes: n, formerly: [d, e]}
   b: {points: 640 pts ± 2 pts}
 events:
-  c: {plan: 62 pts, serves: {b: Why., c: }, reads: {time: acel-time}, score: {formula: 100 pts - time * 1 pts/s, given: {t: 4.9 s}}}
+  c: {plan: 62 pts, most: 75 pts, serves: {b: Why., c: }, reads: {time: acel-time}, score: {formula: 100 pts - time * 1 pts/s, given: {t: 4.9 s}, no-finish: 2 pts}}
   d: {score: {use: sae-2024.skidpad}}
   dd: {expect: 50 pts}
 systems:

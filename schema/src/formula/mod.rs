@@ -117,6 +117,20 @@ impl Formula {
         }
     }
 
+    /// The smaller one of its value and a name, which becomes its last name unless it has it already.
+    #[must_use]
+    pub fn at_most(mut self, name: &str) -> Self {
+        let end = self.ops.len() as u32;
+        let number = self.names.iter().position(|known| &*known.text == name).unwrap_or_else(|| {
+            self.names.push(Name { text: name.into(), start: 0 });
+            self.names.len() - 1
+        });
+        self.ops.extend([Op::Name(number as u32), Op::Min(end - 1, end)]);
+        self.spots.extend([0; 2]);
+        self.units.extend([Dimension::default(); 2]);
+        self
+    }
+
     /// The dimension of its value, from those of its names in the order of [`Formula::names`].
     ///
     /// # Errors

@@ -13,7 +13,10 @@ record! {
     pub struct Event {
         /// The planned points, in `pts`.
         pub plan: Option<Quantity>,
+        /// The most points that the rule book gives, in `pts`; a score sheet has its own.
+        pub most: Option<Quantity>,
         /// The values that are scored, by the names in the formula. For the first one the tool calculates the value needed for the plan.
+        /// `none` is a run that does not count: no start, no finish, disqualified.
         pub reads: Entries<Id, Expression>,
         /// The formula of the rule book, or a score sheet that is included in the tool.
         pub score: Option<Score>,
@@ -30,11 +33,22 @@ pub struct Score {
     pub formula: Option<Expression>,
     /// A score sheet and its event, for example `sae-2024.acceleration`, instead of a formula.
     pub r#use: Option<String>,
-    /// Local names of the formula or inputs of the sheet: each is a quantity, the name of a value, or a formula.
+    /// Local names of the formula or inputs of the sheet: each is a quantity, the name of a value, or a formula. A table of
+    /// the sheet is a list: `lap-points: "2, 4, 6"`.
     pub given: Entries<Id, Expression>,
+    /// The points without a valid run or a finish, in `pts`: a quantity or a formula. Otherwise those of the sheet, or 0.
+    pub no_finish: Option<Expression>,
 }
 
+/// The word under `reads` for a run that does not count.
+pub const NONE: &str = "none";
+
 impl Event {
+    /// Whether an input is written as [`NONE`].
+    pub fn reads_none(&self, name: &str) -> bool {
+        self.reads.get(name).is_some_and(|text| text.text() == NONE)
+    }
+
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if let Some(score) = &self.score {
             if self.expect.is_some() {

@@ -29,7 +29,7 @@ use serde::ser::{Serialize, Serializer};
 pub use analysis::{Analysis, Finds};
 pub use best::Best;
 pub use decision::{Alternative, Decision, SetTo, Setting};
-pub use event::{Event, Score};
+pub use event::{Event, NONE, Score};
 pub use goal::{Goal, PastStandings};
 pub use part::{Amount, Part};
 pub use requirement::Requirement;

@@ -14,6 +14,7 @@ mod duplicate_key;
 mod excess_margin;
 pub(crate) mod expired_waiver;
 pub(crate) mod future_result;
+mod impossible_points;
 mod incomplete_decision;
 mod less_exact_result;
 mod limits;
@@ -303,6 +304,7 @@ static ALL: &[&Check] = &[
     &excess_margin::CHECK,
     &expired_waiver::CHECK,
     &future_result::CHECK,
+    &impossible_points::CHECK,
     &incomplete_decision::CHECK,
     &less_exact_result::CHECK,
     &missing_key::CHECK,

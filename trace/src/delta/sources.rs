@@ -58,7 +58,8 @@ pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedK
                 _ => &["given"],
             };
             let named = roots.iter().map(|root| format!("{root}.{name}"));
-            (*record, named.chain(["score.use".to_owned()]).collect())
+            let own = [name.to_string(), format!("score.{name}")];
+            (*record, named.chain(own).chain(["score.use".to_owned()]).collect())
         }
         Key::Record(record) => {
             let (from, keys): (RecordId, &[&str]) = match values.origin(*record) {

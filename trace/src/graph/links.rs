@@ -2,7 +2,7 @@
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::records::roles::any_kind_of;
-use schema::records::{Body, Expression, Kind, ReferenceKey, SetTo};
+use schema::records::{Body, Expression, Kind, NONE, ReferenceKey, SetTo};
 use schema::suggest;
 use schema::words::{CAR, is_kebab_case, shorten};
 use schema::{Entries, Record};
@@ -73,9 +73,13 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             }
         }
         Body::Event(event) => {
-            all.values("reads", &event.reads, &[]);
-            if let Some(score) = &event.score {
-                let local: Vec<&str> = event.reads.keys().map(schema::Id::as_str).collect();
+            let score = event.score.as_ref();
+            let sheet = score.and_then(|score| crate::values::score_sheet(score.r#use.as_deref()?));
+            let mut local: Vec<&str> = sheet.into_iter().flat_map(|sheet| sheet.names()).chain([NONE]).collect();
+            local.extend(score.iter().flat_map(|score| score.given.keys().map(schema::Id::as_str)));
+            all.values("reads", &event.reads, &local);
+            if let Some(score) = score {
+                local.extend(event.reads.keys().map(schema::Id::as_str));
                 all.values("score", &score.given, &local);
             }
         }

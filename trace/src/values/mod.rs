@@ -8,6 +8,7 @@ mod compare;
 mod currency;
 mod faults;
 mod ledger;
+mod most;
 mod needed;
 mod network;
 mod points;
@@ -29,7 +30,7 @@ pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{EventPoints, GoalPoints};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};
-pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
+pub use sheets::{Shipped, all as score_sheets, find as score_sheet, names as sheet_names, sheet_of as score_sheet_of};
 pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
 

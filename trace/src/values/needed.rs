@@ -3,7 +3,8 @@
 use models::standings::{Forecast, Next, PastContest, points_for_place};
 use schema::records::Goal;
 
-use super::{Values, tables};
+use super::{Key, Values, tables};
+use crate::ids::NodeId;
 
 /// The probability of the interval of the points that a place needs.
 pub const LEVEL: f64 = 0.9;
@@ -59,7 +60,7 @@ impl Needed {
 
 impl Values {
     /// The points that a goal needs, or why they cannot be calculated.
-    pub(super) fn needed(&self, goal: &Goal) -> Result<Needed, String> {
+    pub(super) fn needed(&self, node: NodeId, goal: &Goal) -> Result<Needed, String> {
         if let Some(points) = &goal.points {
             return Ok(Needed::exactly(points.si()));
         }
@@ -71,7 +72,7 @@ impl Values {
         let contests = contests.map_err(|error| format!("{file}, {error}"))?;
         let last = contests.iter().map(|contest| contest.year).max().unwrap_or(0);
         let season = loaded.settings().season.map_or(0, i32::from);
-        let next = Next { year: season.max(last.saturating_add(1)), most: self.most_points(), level: LEVEL };
+        let next = Next { year: season.max(last.saturating_add(1)), most: self.most_points(node), level: LEVEL };
         let forecast = points_for_place(&contests, place, next).map_err(|error| format!("{file}: {error}"))?;
         let years = forecast.years.iter().map(|(year, _)| *year).collect();
         let (points, low, high) = (forecast.points, forecast.low, forecast.high);
@@ -79,8 +80,13 @@ impl Values {
     }
 
     /// The most points that all events together can score, if each of them says it.
-    fn most_points(&self) -> Option<f64> {
-        None
+    fn most_points(&self, goal: NodeId) -> Option<f64> {
+        let available = self.available(goal);
+        let events = || self.network.nodes[goal].inputs.iter().map(|event| match self.keys[*event] {
+            Key::Record(event) => self.most(event),
+            Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
+        });
+        available.total.or_else(|| events().sum::<Option<f64>>().filter(|total| *total > 0.0))
     }
 }
 

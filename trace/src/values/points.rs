@@ -81,7 +81,7 @@ impl Values {
         let sum = self.value(node);
         let (predicted, at_least) = if without_value.is_empty() { (sum, None) } else { (None, sum) };
         let uncertainty = gradients.uncertainty(&self.network, node);
-        let needed = self.needed(goal);
+        let needed = self.needed(node, goal);
         Some(GoalPoints { index, node, plan, predicted, at_least, without_value, uncertainty, needed, events })
     }
 
@@ -111,7 +111,9 @@ impl Values {
         let node = self.record_node(index)?;
         let plan = event.plan.as_ref().map(schema::Quantity::si);
         let local = |name: &str| self.node(&Key::Local(index, name.into()));
-        let reads = event.reads.keys().next().and_then(|name| Some((name.to_string(), local(name.as_str())?)));
+        // A run that does not count has no value to show.
+        let first = event.reads.keys().next().filter(|name| !event.reads_none(name.as_str()));
+        let reads = first.and_then(|name| Some((name.to_string(), local(name.as_str())?)));
         let needed_value =
             plan.zip(reads.as_ref()).and_then(|(plan, (_, read))| self.network.invert(&self.state, *read, node, plan));
         let at_limit: Vec<(NodeId, f64)> = event
@@ -159,7 +161,11 @@ impl Network {
             return None;
         }
         let mut response = self.response(state, input, result)?;
-        let mut difference = |value: f64| response.result_for(value) - required;
+        // The most points are reached to within rounding.
+        let mut difference = |value: f64| {
+            let difference = response.result_for(value) - required;
+            if difference.abs() <= 1e-9 * required.abs() { 0.0 } else { difference }
+        };
         // Steps of 2 % away from the current value, so that the nearest crossing is found first.
         let mut ends = [(now, difference(now)); 2];
         if ends[0].1 == 0.0 {

@@ -187,6 +187,7 @@ pub(crate) static POINTS: Answer = Answer {
                 Shape::List(&Shape::Object(&[&[
                     key("id", Shape::Text, "id of the event"),
                     measure("plan", NUMBER_OR_NULL, "pts", "planned points"),
+                    measure("most", NUMBER_OR_NULL, "pts", "most points that the event gives"),
                     measure("predicted", NUMBER_OR_NULL, "pts", "predicted points; those scored, if it has a result"),
                     key("scored", Shape::Flag, "whether it has a result"),
                     measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),

@@ -190,7 +190,7 @@ impl Builder<'_> {
     }
 
     /// Requires a dimension of a node that may already have a rule.
-    fn require_dimension(&mut self, node: NodeId, required: Dimension, field: &Field) {
+    pub(super) fn require_dimension(&mut self, node: NodeId, required: Dimension, field: &Field) {
         self.required[node] = Some(required);
         let own = &self.network.nodes[node];
         if let Rule::Given(_) = own.rule

@@ -33,6 +33,9 @@ impl Field {
     }
 }
 
+/// The key that the texts of a score sheet belong to.
+pub(super) const OF_SHEET: [&str; 2] = ["score", "use"];
+
 pub(super) struct Builder<'g> {
     pub(super) graph: &'g Graph,
     pub(super) network: Network,
@@ -247,6 +250,7 @@ impl Builder<'_> {
     fn lookup(&self, record: RecordId, defined: NodeId, name: &str) -> Option<NodeId> {
         if let Some(&local) = self.by_key.get(&Key::Local(record, name.into()))
             && local != defined
+            && !self.is_hidden(local, defined, name)
         {
             return Some(local);
         }
@@ -265,6 +269,12 @@ impl Builder<'_> {
     /// The target that was measured in place of a total, or of the amount of a part.
     pub(super) fn measured_total(&self, parts: NodeId) -> Option<NodeId> {
         self.measured_by_parts.get(&parts).map(|at| self.measured_totals[*at].target)
+    }
+
+    /// Whether a name is only one of the event's score sheet, and the text of a team means the record of this name.
+    fn is_hidden(&self, local: NodeId, defined: NodeId, name: &str) -> bool {
+        let is_of_sheet = |node: NodeId| self.fields[node].route.iter().eq(OF_SHEET);
+        is_of_sheet(local) && !is_of_sheet(defined) && self.graph.loaded.find(name).is_some()
     }
 
     /// Defines the names of a record, except those that are a table or a list of the model.

@@ -1,12 +1,12 @@
 //! The nodes of records and of the names in them, without rules.
 
 use schema::quantity::{Dimension, Unit};
-use schema::records::{Body, Event, Expression};
+use schema::records::{Body, Expression};
 use schema::{Entries, Id, Record};
 
 use super::builder::{Builder, Field};
 use crate::ids::RecordId;
-use crate::values::{Key, sheets};
+use crate::values::Key;
 
 impl Builder<'_> {
     pub(super) fn declare(&mut self) {
@@ -54,23 +54,10 @@ impl Builder<'_> {
         }
     }
 
-    fn declare_names(&mut self, index: RecordId, names: &Entries<Id, Expression>, route: &[&str]) {
+    pub(super) fn declare_names(&mut self, index: RecordId, names: &Entries<Id, Expression>, route: &[&str]) {
         for (name, _) in names.iter() {
             let route: Vec<&str> = route.iter().copied().chain([name.as_str()]).collect();
             self.add(Key::Local(index, name.as_str().into()), Field::new(index, &route), None);
-        }
-    }
-
-    /// The names that an event reads, and those of its score sheet.
-    fn declare_event_names(&mut self, index: RecordId, event: &Event) {
-        self.declare_names(index, &event.reads, &["reads"]);
-        let Some(score) = &event.score else { return };
-        self.declare_names(index, &score.given, &["score", "given"]);
-        let sheet = score.r#use.as_deref().and_then(sheets::find);
-        for (name, _) in sheet.into_iter().flat_map(|sheet| sheet.constants.iter()) {
-            if score.given.get(name.as_str()).is_none() {
-                self.add(Key::Local(index, name.as_str().into()), Field::new(index, &["score", "use"]), None);
-            }
         }
     }
 }

@@ -1,41 +1,23 @@
 //! The rules of events and goals: scores, expected points, results, and the sum of the events.
 
-use schema::records::{Body, Event};
-use schema::suggest;
+use std::sync::Arc;
 
-use super::builder::{Builder, Field};
+use schema::formula::Formula;
+use schema::quantity::Dimension;
+use schema::records::{Body, Event};
+use schema::sheet::{MOST, NO_FINISH};
+
+use super::builder::{Builder, Field, OF_SHEET};
 use crate::ids::{NodeId, RecordId};
 use crate::values::network::Rule;
-use crate::values::problems::ValueProblemKind;
-use crate::values::{Key, Origin, sheets};
+use crate::values::{Key, Origin};
 
 impl Builder<'_> {
     pub(super) fn events_and_goals(&mut self) {
         let loaded = &*self.graph.loaded;
         for (index, record) in loaded.records() {
             match &record.body {
-                Body::Event(event) => {
-                    let node = self.by_key[&Key::Record(index)];
-                    self.define_names(index, &event.reads, &["reads"], None);
-                    let field = |route: &[&str]| Field::new(index, route);
-                    if let Some(score) = &event.score {
-                        self.define_names(index, &score.given, &["score", "given"], None);
-                        self.origins.insert(index, Origin::Score);
-                        if let Some(formula) = &score.formula {
-                            self.set_text(node, formula.text(), &field(&["score", "formula"]));
-                        } else if let Some(name) = score.r#use.as_deref() {
-                            self.sheet(index, node, event, name, &field(&["score", "use"]));
-                        }
-                    }
-                    if let Some(expect) = &event.expect {
-                        self.origins.insert(index, Origin::Estimate);
-                        self.set_quantity(node, expect, &field(&["expect"]));
-                    }
-                    if let Some((result, value)) = self.latest_result(index) {
-                        self.change_origin(index, node, Origin::Result(result));
-                        self.set_quantity(node, &value, &Field::new(result, &["value"]));
-                    }
-                }
+                Body::Event(event) => self.event(index, event),
                 Body::Goal(_) => {
                     let events = self.graph.children(index).filter(|child| loaded.event(*child).is_some());
                     let mut inputs: Vec<NodeId> = events.map(|event| self.by_key[&Key::Record(event)]).collect();
@@ -58,34 +40,68 @@ impl Builder<'_> {
         }
     }
 
-    fn sheet(&mut self, index: RecordId, node: NodeId, event: &Event, name: &str, field: &Field) {
-        let Some(sheet) = sheets::find(name) else {
-            let names = sheets::names();
-            let otherwise = format!("the sheets are {}", names.join(", "));
-            let help = suggest::did_you_mean(name, names.iter().map(String::as_str), &otherwise);
-            let message = format!("unknown score sheet `{}`", schema::words::shorten(name));
-            self.report(ValueProblemKind::Reference, field, 0, message, help);
-            return;
-        };
-        let given = event.score.as_ref().map(|score| &score.given);
-        for (required, key, is_set) in sheet
-            .reads
-            .iter()
-            .map(|id| (id, "reads", event.reads.get(id.as_str()).is_some()))
-            .chain(sheet.given.iter().map(|id| (id, "given", given.is_some_and(|g| g.get(id.as_str()).is_some()))))
-        {
-            if !is_set {
-                let message = format!("score sheet `{name}` needs `{required}`");
-                self.report(ValueProblemKind::Reference, field, 0, message, format!("add it under `{key}`"));
-                return;
+    fn event(&mut self, index: RecordId, event: &Event) {
+        let node = self.by_key[&Key::Record(index)];
+        self.define_reads(index, event);
+        let field = |route: &[&str]| Field::new(index, route);
+        if let Some(most) = &event.most {
+            let node = self.by_key[&Key::Local(index, MOST.into())];
+            self.set_quantity(node, most, &field(&["most"]));
+        }
+        if let Some(score) = &event.score {
+            self.origins.insert(index, Origin::Score);
+            if let Some(points) = &score.no_finish {
+                let node = self.by_key[&Key::Local(index, NO_FINISH.into())];
+                self.set_text(node, points.text(), &field(&["score", "no-finish"]));
+            }
+            self.define_given(index, score);
+            if let Some(name) = score.r#use.as_deref().filter(|_| score.formula.is_none()) {
+                self.sheet(index, node, event, name, &field(&OF_SHEET));
+            } else if let Some(formula) = &score.formula {
+                if event.reads.keys().any(|name| event.reads_none(name.as_str())) {
+                    self.score_without_finish(index, node);
+                } else {
+                    self.set_text(node, formula.text(), &field(&["score", "formula"]));
+                    if event.most.is_some() {
+                        self.limit_to_most(index, node);
+                    }
+                }
             }
         }
-        for (constant, text) in sheet.constants.iter() {
-            if given.is_none_or(|given| given.get(constant.as_str()).is_none()) {
-                let node = self.by_key[&Key::Local(index, constant.as_str().into())];
-                self.set_text(node, text.text(), field);
+        if let Some(expect) = &event.expect {
+            self.origins.insert(index, Origin::Estimate);
+            self.set_quantity(node, expect, &field(&["expect"]));
+            let most = event.most.as_ref().filter(|most| most.unit().dimension() == Dimension::points());
+            if let (Rule::Given(points), Some(most)) = (&mut self.network.nodes[node].rule, most) {
+                *points = points.min(most.si());
             }
         }
-        self.set_text(node, sheet.formula.text(), field);
+        if let Some((result, value)) = self.latest_result(index) {
+            self.change_origin(index, node, Origin::Result(result));
+            self.set_quantity(node, &value, &Field::new(result, &["value"]));
+        }
+    }
+
+    /// Gives an event the points without a finish: those of its record or sheet, or 0.
+    pub(super) fn score_without_finish(&mut self, index: RecordId, node: NodeId) {
+        match self.by_key.get(&Key::Local(index, NO_FINISH.into())) {
+            Some(&points) => {
+                self.network.nodes[node].rule = Rule::Total(vec![1.0]);
+                self.network.nodes[node].inputs = vec![points];
+            }
+            None => self.network.nodes[node].rule = Rule::Given(0.0),
+        }
+    }
+
+    /// Limits the points of a formula to the most that the event gives.
+    pub(super) fn limit_to_most(&mut self, index: RecordId, node: NodeId) {
+        let most = self.by_key[&Key::Local(index, MOST.into())];
+        let value = &mut self.network.nodes[node];
+        let Rule::Formula(formula) = &value.rule else { return };
+        let limited = Formula::clone(formula).at_most(MOST);
+        if limited.names().len() > value.inputs.len() {
+            value.inputs.push(most);
+        }
+        value.rule = Rule::Formula(Arc::new(limited));
     }
 }

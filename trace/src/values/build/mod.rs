@@ -11,6 +11,7 @@ mod events;
 mod no_numbers;
 mod order;
 mod past;
+mod sheets;
 mod targets;
 
 use std::sync::{Arc, OnceLock};

@@ -7,6 +7,7 @@ use schema::quantity::Unit;
 use super::builder::Builder;
 use crate::graph::shortest_cycle;
 use crate::ids::NodeId;
+use crate::values::Key;
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
 
@@ -104,9 +105,11 @@ impl Builder<'_> {
         // A formula that is only a name is shown in the unit of that value.
         let named = value.inputs.first().filter(|_| formula.only_name().is_some());
         let unit = named.map_or_else(|| Unit::si(found), |input| self.network.nodes[*input].unit.clone());
+        // A name of a record, for example an input of a score sheet, keeps the unit of the value that it is for.
+        let is_alias = named.is_some() && matches!(self.keys[node], Key::Local(..));
         let own = &mut self.network.nodes[node];
         own.dimension = found;
-        if required.is_none() {
+        if required.is_none() || is_alias {
             own.unit = unit;
         }
         true
