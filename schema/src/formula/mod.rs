@@ -9,6 +9,7 @@ mod lex;
 mod parse;
 mod program;
 
+pub use dimensions::{Scale, ValueKind};
 pub use program::Work;
 
 use crate::quantity::Dimension;
@@ -79,9 +80,10 @@ pub struct Formula {
     ops: Vec<Op>,
     /// The position of each step in the text, in characters from 0.
     spots: Vec<usize>,
-    /// The dimensions of constants; the default (no dimension) for other steps.
-    units: Vec<Dimension>,
+    /// The kinds of constants; the default (no dimension) for other steps.
+    units: Vec<ValueKind>,
     names: Vec<Name>,
+    unit_names: Vec<Name>,
 }
 
 /// A name that a formula uses.
@@ -120,7 +122,21 @@ impl Formula {
     /// # Errors
     /// The first position where units do not match.
     pub fn dimension(&self, names: &[Dimension]) -> Result<Dimension, FormulaError> {
-        dimensions::dimension(self, names)
+        let names: Vec<ValueKind> = names.iter().map(|dimension| ValueKind::plain(*dimension)).collect();
+        self.kind(&names).map(|kind| kind.dimension)
+    }
+
+    /// The dimension of its value, and whether it is a temperature on a scale with its own zero, from those of its names.
+    ///
+    /// # Errors
+    /// The first position where units do not match.
+    pub fn kind(&self, names: &[ValueKind]) -> Result<ValueKind, FormulaError> {
+        dimensions::kind(self, names)
+    }
+
+    /// The names of units after a `/` or `*` of a unit: `t` in `9 s/t`. Each could also be meant as the name of a value.
+    pub fn unit_names(&self) -> &[Name] {
+        &self.unit_names
     }
 
     /// Its value in SI, from those of its names; NaN outside the domain of a function.

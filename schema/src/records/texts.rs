@@ -4,10 +4,11 @@ use std::borrow::Cow;
 use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
-use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::de::{self, Deserialize, Deserializer, SeqAccess, Visitor};
 use serde::ser::{Serialize, Serializer};
 
 use crate::entries::Entries;
+use crate::quantity::Quantity;
 use crate::words::{Id, shorten};
 
 /// Id of the parent, and the reason in one sentence. An empty reason is accepted here and reported by a check.
@@ -36,7 +37,8 @@ impl JsonSchema for Reason {
     }
 }
 
-/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated.
+/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated. A list of
+/// quantities is one text with commas.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expression(Box<str>);
 
@@ -50,7 +52,7 @@ impl Expression {
 impl<'de> Deserialize<'de> for Expression {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         struct Text;
-        impl Visitor<'_> for Text {
+        impl<'de> Visitor<'de> for Text {
             type Value = Expression;
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                 f.write_str("a quantity, the name of a value, or a formula")
@@ -64,6 +66,16 @@ impl<'de> Deserialize<'de> for Expression {
                     return Err(E::custom(format!("`{}` is too long for a formula (4,000 characters)", shorten(text))));
                 }
                 Ok(Expression(text.into()))
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Expression, A::Error> {
+                let mut text = String::new();
+                while let Some(entry) = list.next_element::<Quantity>()? {
+                    if !text.is_empty() {
+                        text.push_str(", ");
+                    }
+                    text.push_str(entry.text());
+                }
+                self.visit_str(&text)
             }
         }
         deserializer.deserialize_str(Text)
@@ -83,7 +95,11 @@ impl JsonSchema for Expression {
     fn schema_name() -> Cow<'static, str> {
         "Expression".into()
     }
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": ["string", "number"]})
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let quantity = generator.subschema_for::<Quantity>();
+        json_schema!({"oneOf": [
+            {"type": ["string", "number"]},
+            {"type": "array", "items": quantity, "minItems": 1, "description": "A list, for inputs of a model that are lists."},
+        ]})
     }
 }
