@@ -13,6 +13,7 @@ mod problems;
 mod sheets;
 mod status;
 mod tables;
+mod tolerance;
 pub mod transfer;
 mod worth;
 

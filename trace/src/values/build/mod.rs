@@ -9,6 +9,7 @@ mod declare;
 mod events;
 mod order;
 mod targets;
+mod units;
 
 use std::sync::{Arc, OnceLock};
 
@@ -27,6 +28,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.targets();
     builder.analyses();
     builder.sort();
+    builder.report_clashes();
     let state = builder.network.evaluate();
     builder.report_model_errors(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
