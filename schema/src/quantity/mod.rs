@@ -15,7 +15,7 @@ use std::fmt;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, Visitor};
 
-pub use units::{Dimension, Unit};
+pub use units::{Dimension, KnownUnit, Unit, known as known_units, prefixes};
 
 use crate::words::shorten;
 
@@ -218,7 +218,7 @@ impl JsonSchema for Quantity {
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({
             "type": ["string", "number"],
-            "pattern": "^[+-]?([0-9]+\\.?[0-9]*|\\.[0-9]+)([eE][+-]?[0-9]+)?( ?[%°]| ?°C| [^\\s±]+)?(\\s*±\\s*[0-9.eE+-]+( ?[%°]| ?°C| [^\\s±]+)?)?$"
+            "pattern": "^[+-]?([0-9]+\\.?[0-9]*|\\.[0-9]+)([eE][+-]?[0-9]+)?( ?[%°]| ?°[CF]| [^\\s±]+)?(\\s*±\\s*[0-9.eE+-]+( ?[%°]| ?°[CF]| [^\\s±]+)?)?$"
         })
     }
 }

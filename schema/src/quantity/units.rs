@@ -278,6 +278,26 @@ struct Atom {
     offset: f64,
 }
 
+/// A unit of the table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct KnownUnit {
+    /// Its name.
+    pub name: &'static str,
+    /// Whether it takes SI prefixes.
+    pub takes_prefixes: bool,
+}
+
+/// Every unit of the table, those with SI prefixes first. Currencies are those of ISO 4217.
+pub fn known() -> impl Iterator<Item = KnownUnit> {
+    let prefixed = PREFIXED.iter().map(|(name, ..)| KnownUnit { name, takes_prefixes: true });
+    prefixed.chain(PLAIN.iter().map(|(name, ..)| KnownUnit { name, takes_prefixes: false }))
+}
+
+/// The SI prefixes, each with its factor.
+pub fn prefixes() -> &'static [(&'static str, f64)] {
+    PREFIXES
+}
+
 impl Atom {
     fn find(atom: &str, unit: &str) -> Result<Self, String> {
         let plain = PLAIN.iter().find(|(name, ..)| *name == atom);

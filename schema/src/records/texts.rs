@@ -97,9 +97,6 @@ impl JsonSchema for Expression {
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         let quantity = generator.subschema_for::<Quantity>();
-        json_schema!({"oneOf": [
-            {"type": ["string", "number"]},
-            {"type": "array", "items": quantity, "minItems": 1, "description": "A list, for inputs of a model that are lists."},
-        ]})
+        json_schema!({"type": ["string", "number", "array"], "items": quantity, "minItems": 1})
     }
 }

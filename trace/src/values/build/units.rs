@@ -235,7 +235,7 @@ fn with_name(dimension: Dimension) -> String {
     if dimension.is_one() {
         return "a number without unit".to_owned();
     }
-    match dimension.quantity_name() {
+    match dimension.name_in_text() {
         "other" | "cost" => format!("in `{dimension}`"),
         name @ ("points" | "mass" | "time" | "moment or energy") => format!("{}{name}", if name == "points" { "" } else { "a " }),
         name if name.starts_with(['a', 'e', 'i', 'o', 'u']) => format!("an {name}"),
