@@ -132,13 +132,18 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
         let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
         return Err(match digits {
             // `1,500` may be a number with a thousands separator.
-            0 | 3 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
+            3 => format!(
+                "`{text}` has a comma in its number: use `{}` without a thousands separator, or `{}` with a decimal point",
+                text.replacen(',', "", 1),
+                text.replacen(',', ".", 1)
+            ),
+            0 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
             _ => format!("`{text}` has a decimal comma: use a decimal point, `{}`", text.replacen(',', ".", 1)),
         });
     }
     let value: f64 = digits.parse().map_err(|_| format!("`{}` is not a number", shorten(digits)))?;
     if !value.is_finite() {
-        return Err(format!("`{}` is too large", shorten(digits)));
+        return Err(format!("`{}` is too large: correct the exponent", shorten(digits)));
     }
     let name = rest.trim();
     if name.is_empty() {

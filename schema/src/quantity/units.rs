@@ -149,7 +149,7 @@ impl Unit {
                 .dimension
                 .power(f64::from(signed))
                 .and_then(|more| dimension.times(more))
-                .ok_or_else(|| format!("the unit `{}` has two currencies or too high a power", shorten(name)))?;
+                .ok_or_else(|| format!("the unit `{}` has two currencies or too high a power: use one currency, and powers to 9", shorten(name)))?;
             factor *= found.factor.powi(i32::from(signed));
             several |= signed != 1 || end < rest.len();
             if found.offset != 0.0 {
@@ -265,7 +265,8 @@ fn whole_power(text: &str, unit: &str) -> Result<i8, String> {
     match text.parse::<i8>() {
         Ok(power) if (-9..=9).contains(&power) && power != 0 => Ok(power),
         _ => Err(format!(
-            "the power `{}` in the unit `{}` is not a whole number from -9 to 9 (0 is not allowed)",
+            "the power `{}` in the unit `{}` is not a whole number from -9 to 9 (0 is not allowed): correct it, for example \
+             `m^2`",
             shorten(text),
             shorten(unit)
         )),
@@ -315,12 +316,16 @@ impl Atom {
             return Ok(Self { dimension, factor: 1.0, offset: 0.0 });
         }
         if atom.is_empty() {
-            return Err(format!("the unit `{}` has no name next to `*` or `/`", shorten(unit)));
+            return Err(format!("the unit `{}` has no name next to `*` or `/`: remove the sign, or add a unit next to it", shorten(unit)));
         }
         let whole = if atom == unit { String::new() } else { format!(" in `{}`", shorten(unit)) };
         let otherwise = |name: &str| OTHERWISE.iter().find(|(wrong, _)| *wrong == name).map(|(_, right)| *right);
         let meant = otherwise(unit).filter(|_| atom == unit).or_else(|| otherwise(atom));
-        let hint = match meant.or_else(|| suggest::nearest(atom, LIKELY.iter().copied())) {
+        // Most pairs of letters are one edit away from a unit.
+        let is_short = atom.chars().count() <= 2;
+        let near = suggest::nearest(atom, LIKELY.iter().copied());
+        let near = near.filter(|near| !is_short || near.eq_ignore_ascii_case(atom));
+        let hint = match meant.or(near) {
             Some(name) => format!("did you mean `{name}`?"),
             None if is_code => "it is not a currency of ISO 4217, and units have no such name".to_owned(),
             None => "`tierod explain units` lists the units"

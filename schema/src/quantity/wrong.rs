@@ -69,8 +69,9 @@ fn before_the_number(text: &str, short: &str) -> Option<String> {
     }
     if let Some(sign) = ABOUT.iter().find(|sign| lower.starts_with(*sign)) {
         let rest = text.get(sign.len()..)?.trim();
-        let (_, unit) = strict(rest).ok().map(|found| (found.value(), found.unit().to_string()))?;
-        let example = readable(format!("{rest} ± 1 {unit}").trim().to_owned())?;
+        let found = strict(rest).ok()?;
+        let spread = number::precise(found.half_of_last_digit() / found.unit().factor() * 10.0);
+        let example = readable(format!("{rest} ± {spread} {}", found.unit()).trim().to_owned())?;
         return Some(format!(
             "`{short}` does not begin with a number: write how exact it is after it, for example `{example}`"
         ));
@@ -140,8 +141,11 @@ fn number_form(text: &str, short: &str) -> Option<String> {
     if text[digits.len()..].starts_with(',') {
         return comma(text, digits, short);
     }
-    if digits.contains('.') && text[digits.len()..].starts_with('.') {
+    if digits.contains('.') && text[digits.len()..].starts_with('.') && !digits.ends_with('.') {
         return Some(format!("`{short}` has two decimal points: use one, and no thousands separator"));
+    }
+    if let Some(list) = text.contains(", ").then(|| text.split(", ")).filter(|list| list.clone().all(|one| strict(one).is_ok())) {
+        return Some(format!("`{short}` is a list, and one quantity is expected: keep one of them, `{}`", list.clone().next()?));
     }
     let grouped = text[digits.len()..].starts_with([' ', '\u{a0}', '\u{202f}', '\'']);
     let groups = |group: &str| group.len() == 3 && group.bytes().all(|b| b.is_ascii_digit());
@@ -174,7 +178,11 @@ fn comma(text: &str, digits: &str, short: &str) -> Option<String> {
 
 /// Two numbers: a range, a product or a fraction.
 fn calculation(text: &str, short: &str) -> Option<String> {
-    let (first, digits, rest) = leading(text)?;
+    // `4...5`: the first of the points does not belong to the number.
+    let (first, digits, rest) = match text.split_once("..").filter(|(first, _)| number_end(first) == first.len()) {
+        Some((first, _)) => (first.parse().ok()?, first, text[first.len()..].trim()),
+        None => leading(text)?,
+    };
     // Each side of a range may have the unit.
     let (own_unit, tail) = match rest.split_once(' ') {
         Some((unit, tail)) if Unit::parse(unit).is_ok() => (unit, tail.trim()),
@@ -232,6 +240,10 @@ fn unit_form(text: &str, short: &str) -> Option<String> {
     }
     if name == "degrees" || name == "degree" {
         return Some(format!("unknown unit `{name}`: use `deg` for an angle, or `°C` for a temperature"));
+    }
+    if name.contains("°C/") || name.contains("°F/") || name.contains("/°C") || name.contains("/°F") {
+        let better = readable(format!("{digits} {}", name.replace("°C", "K")))?;
+        return Some(format!("`{short}` has a temperature scale in a quotient: use K for a difference, `{better}`"));
     }
     let plain = name.replace("**", "^").replace('²', "^2").replace('³', "^3").replace("⁻¹", "^-1").replace('⁻', "^-");
     let plain = plain.replace(['·', '×', '⋅'], "*");

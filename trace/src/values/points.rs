@@ -1,6 +1,7 @@
 //! Points: planned, predicted, and needed for the goal; the value that scores exactly the plan.
 
 use models::standings::{PastContest, points_for_place};
+use schema::quantity::Dimension;
 use schema::records::Goal;
 
 use super::network::{Network, State};
@@ -119,7 +120,8 @@ impl Values {
     pub fn event(&self, index: RecordId, gradients: &Gradients) -> Option<EventPoints> {
         let event = self.graph.loaded.event(index)?;
         let node = self.record_node(index)?;
-        let plan = event.plan.as_ref().map(schema::Quantity::si);
+        let is_points = |plan: &&schema::Quantity| plan.unit().dimension() == Dimension::points();
+        let plan = event.plan.as_ref().filter(is_points).map(schema::Quantity::si);
         let local = |name: &str| self.node(&Key::Local(index, name.into()));
         let reads = event.reads.keys().next().and_then(|name| Some((name.to_string(), local(name.as_str())?)));
         let needed_value =

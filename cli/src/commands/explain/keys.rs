@@ -15,6 +15,8 @@ pub(super) struct Key {
     name: String,
     meaning: String,
     required: bool,
+    /// The keys of which one is required, if it is one of them.
+    one_of: Vec<String>,
     /// The forms of its value, each in a few words.
     forms: Vec<String>,
     below: Vec<Self>,
@@ -34,8 +36,18 @@ impl Key {
 
     /// The text in a list of keys.
     fn line(&self) -> String {
-        let required = if self.required { "(required) " } else { "" };
-        format!("{required}{}", self.meaning)
+        match self.need() {
+            Some(need) => format!("({need}) {}", self.meaning),
+            None => self.meaning.clone(),
+        }
+    }
+
+    /// Whether it must be given, as text.
+    fn need(&self) -> Option<String> {
+        if self.required {
+            return Some("required".to_owned());
+        }
+        (!self.one_of.is_empty()).then(|| format!("one of {} is required", self.one_of.join(", ")))
     }
 
     fn is_same(&self, other: &Self) -> bool {
@@ -117,23 +129,25 @@ fn keys(root: &Value, schema: &Value, above: &str, depth: usize) -> Vec<Key> {
         return out;
     }
     let required: Vec<&str> = schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+    let choices = schema["oneOf"].as_array().into_iter().flatten();
+    let excluding: Vec<String> =
+        choices.filter_map(|choice| choice["required"][0].as_str()).map(str::to_owned).collect();
     for (name, value) in schema["properties"].as_object().into_iter().flatten() {
         let below_name = format!("{above}.{name}");
         let mut forms = Vec::new();
         add_forms(root, value, &mut forms);
+        let one_of = if excluding.contains(name) { excluding.clone() } else { Vec::new() };
         out.push(Key {
             above: above.to_owned(),
             name: name.clone(),
             meaning: meaning(root, value),
             required: required.contains(&name.as_str()),
+            one_of,
             forms,
             below: keys_in(root, value, &below_name, depth + 1),
         });
     }
-    if !out.is_empty() {
-        return out;
-    }
-    Vec::new()
+    out
 }
 
 /// The keys of the maps that a value can be, or contain.
@@ -276,8 +290,8 @@ pub(super) fn docs(notice: Option<&str>, found: &[Key], ink: Ink) -> String {
         }
         let _ = writeln!(out, "{}  (key of {})", ink.strong(&key.name), places.join(", "));
         ink.block(&mut out, "meaning", 8, &key.meaning);
-        if key.required {
-            ink.block(&mut out, "required", 8, "yes");
+        if let Some(need) = key.need() {
+            ink.block(&mut out, "needed", 8, &need);
         }
         for (number, form) in key.forms.iter().enumerate() {
             ink.block(&mut out, if number == 0 { "form" } else { "or" }, 8, form);

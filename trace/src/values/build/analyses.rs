@@ -129,11 +129,11 @@ impl Builder<'_> {
                     if let Ok(unit) = Unit::parse(input.unit)
                         && self.required[node].is_none()
                     {
-                        self.require_unit(node, &unit, text, &field);
                         if unit.is_shaft_speed() {
                             let given = Quantity::parse(text.text()).ok();
                             self.report_shaft_speed(input.name, node, given.as_ref(), &field);
                         }
+                        self.require_unit(node, &unit, text, &field);
                     }
                     call.numbers.push(input.name);
                     inputs.push(node);

@@ -308,6 +308,7 @@ fn problem_of_quantity(text: &str, error: &str) -> Option<(String, String)> {
     let starts_a_number = text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '€' | '$' | '£' | '~' | '≈'));
     let is_formula = text.contains(['(', '^', '<', '=']) || (text.contains([' ']) && text.contains(" * "));
     let (message, help) = error.split_once(": ")?;
-    let is_calculation = message.contains("is a calculation");
-    (starts_a_number && !is_formula && !is_calculation).then(|| (message.to_owned(), help.to_owned()))
+    // The parser of formulas has the position of these.
+    let is_of_formula = message.contains("is a calculation") || message.starts_with("unknown unit");
+    (starts_a_number && !is_formula && !is_of_formula).then(|| (message.to_owned(), help.to_owned()))
 }

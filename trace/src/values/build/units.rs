@@ -69,18 +69,23 @@ impl Builder<'_> {
         }
         let own = expected.to_string();
         let text = quantity.text();
+        let of_money = found.currency().is_some() && required.currency().is_some();
         let (message, help) = match self.limit_of(node) {
+            None if of_money => (
+                format!("`{text}` is not in `{own}`"),
+                format!(
+                    "give it in `{own}`, or add a rate for {} under `rates` in the settings",
+                    found.currency().map_or("", |currency| currency.code())
+                ),
+            ),
             Some((limit, unit)) => {
                 (format!("`{text}` is {}, and the limit is {limit}, {}", with_name(found), with_name(required)), format!("give it in {unit}, or correct the limit"))
             }
             None => (
                 format!("`{text}` is {}, and {} is expected here", with_name(found), with_name(required)),
-                match (required.is_one(), found.currency()) {
-                    (true, _) => "give a number without unit, or a percentage".to_owned(),
-                    (false, Some(code)) if required.currency().is_some() => {
-                        format!("give it in `{own}`, or add a rate for {} under `rates` in the settings", code.code())
-                    }
-                    _ => format!("give it in `{own}`"),
+                match required.is_one() {
+                    true => "give a number without unit, or a percentage".to_owned(),
+                    false => format!("give it in `{own}`"),
                 },
             ),
         };
