@@ -56,7 +56,11 @@ mod tests {
         assert_eq!(nearest("car-mas", ["car-mass", "car-cost"]), Some("car-mass"));
         assert_eq!(nearest("upright", ["engine", "gearbox"]), None);
         assert_eq!(nearest("abc", ["abd", "abe"]), Some("abd"), "the first of two that are equally near");
-        assert_eq!((nearest("x", ["N", "s"]), nearest("n", ["s", "N"])), (None, Some("N")), "one letter is near to any");
+        assert_eq!(
+            (nearest("x", ["N", "s"]), nearest("n", ["s", "N"])),
+            (None, Some("N")),
+            "one letter is near to any"
+        );
     }
 
     #[test]

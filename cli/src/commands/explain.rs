@@ -50,7 +50,9 @@ impl Explain {
         let kind = Kind::ALL.iter().copied().find(|kind| kind.singular() == name || kind.plural() == name);
         let keys = match kind {
             Some(kind) => Some((kind.singular(), format!("under `{}:`", kind.plural()), keys::of_kind(kind))),
-            None if name == "settings" => Some(("settings", format!("in {}", schema::settings::FILE), keys::of_settings())),
+            None if name == "settings" => {
+                Some(("settings", format!("in {}", schema::settings::FILE), keys::of_settings()))
+            }
             None => None,
         };
         if let Some((name, place, keys)) = keys {
@@ -110,8 +112,11 @@ impl Explain {
             .chain(["settings", "units"])
             .chain(of_keys.iter().map(String::as_str));
         let help = suggest::did_you_mean(name, names, "`tierod explain` lists all names");
-        Err(Error::new(format!("unknown name `{}`: not a check, kind of record, key, model or score sheet", clean(name)))
-            .help(help))
+        Err(Error::new(format!(
+            "unknown name `{}`: not a check, kind of record, key, model or score sheet",
+            clean(name)
+        ))
+        .help(help))
     }
 }
 
@@ -151,7 +156,12 @@ fn list(ink: Ink) -> String {
     let _ = writeln!(out, "\n{}", ink.strong("also"));
     ink.block(&mut out, "settings", 22, "the keys of tierod.yaml");
     ink.block(&mut out, "units", 22, "the units of quantities, and how a quantity is written");
-    ink.block(&mut out, "a key", 22, "its meaning and the forms of its value: `tierod explain verify`, `tierod explain growth`");
+    ink.block(
+        &mut out,
+        "a key",
+        22,
+        "its meaning and the forms of its value: `tierod explain verify`, `tierod explain growth`",
+    );
     out
 }
 

@@ -159,7 +159,11 @@ pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, 
                 let [left, right] = same(a, b, "adding")?;
                 let Some(scale) = left.scale.sum(right.scale) else {
                     let help = "add a difference in K, or subtract one temperature from the other";
-                    return Err(unit(spot, "adding two temperatures that have their own zero (°C, °F)".to_owned(), help));
+                    return Err(unit(
+                        spot,
+                        "adding two temperatures that have their own zero (°C, °F)".to_owned(),
+                        help,
+                    ));
                 };
                 (Step::Value(ValueKind { scale, ..left }), constant(a).zip(constant(b)).map(|(a, b)| a + b))
             }

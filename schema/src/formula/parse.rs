@@ -1,7 +1,7 @@
 //! Parses tokens into a program: one function per level of precedence, with a limit on nesting.
 
-use super::lex::{Token, syntax, tokens};
 use super::dimensions::ValueKind;
+use super::lex::{Token, syntax, tokens};
 use super::{Comparison, Formula, FormulaError, Function, Name, Op};
 use crate::quantity::Unit;
 use crate::suggest;

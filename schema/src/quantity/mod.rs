@@ -275,7 +275,9 @@ mod tests {
 
     #[test]
     fn the_last_digit_as_written() {
-        for (text, half) in [("52.5 kg", 0.05), ("47.123457 kg", 5e-7), ("205 kg", 0.5), ("1.20e3 g", 5e-3), ("-3 °C", 0.5)] {
+        for (text, half) in
+            [("52.5 kg", 0.05), ("47.123457 kg", 5e-7), ("205 kg", 0.5), ("1.20e3 g", 5e-3), ("-3 °C", 0.5)]
+        {
             let found = Quantity::parse(text).unwrap().half_of_last_digit();
             assert!((found / half - 1.0).abs() < 1e-12, "{text}: {found}");
         }

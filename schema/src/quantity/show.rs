@@ -24,9 +24,7 @@ impl Unit {
             false => number::decimals(value, 4, 7),
         };
         let shown = |value: f64, places: usize| number::rounded(value, places).parse::<f64>().unwrap_or(value);
-        let hides = |places: usize| {
-            holds(self.to_si(shown(value, places)), shown(spread, places) * self.factor())
-        };
+        let hides = |places: usize| holds(self.to_si(shown(value, places)), shown(spread, places) * self.factor());
         if !si.is_finite() || holds(si, uncertainty) || !hides(places) {
             return self.show(si, uncertainty);
         }

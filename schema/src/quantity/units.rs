@@ -145,11 +145,13 @@ impl Unit {
             };
             let found = Atom::find(atom, name)?;
             let signed: i8 = power * sign;
-            dimension = found
-                .dimension
-                .power(f64::from(signed))
-                .and_then(|more| dimension.times(more))
-                .ok_or_else(|| format!("the unit `{}` has two currencies or too high a power: use one currency, and powers to 9", shorten(name)))?;
+            dimension =
+                found.dimension.power(f64::from(signed)).and_then(|more| dimension.times(more)).ok_or_else(|| {
+                    format!(
+                        "the unit `{}` has two currencies or too high a power: use one currency, and powers to 9",
+                        shorten(name)
+                    )
+                })?;
             factor *= found.factor.powi(i32::from(signed));
             several |= signed != 1 || end < rest.len();
             if found.offset != 0.0 {
@@ -316,7 +318,10 @@ impl Atom {
             return Ok(Self { dimension, factor: 1.0, offset: 0.0 });
         }
         if atom.is_empty() {
-            return Err(format!("the unit `{}` has no name next to `*` or `/`: remove the sign, or add a unit next to it", shorten(unit)));
+            return Err(format!(
+                "the unit `{}` has no name next to `*` or `/`: remove the sign, or add a unit next to it",
+                shorten(unit)
+            ));
         }
         let whole = if atom == unit { String::new() } else { format!(" in `{}`", shorten(unit)) };
         let otherwise = |name: &str| OTHERWISE.iter().find(|(wrong, _)| *wrong == name).map(|(_, right)| *right);
@@ -328,8 +333,7 @@ impl Atom {
         let hint = match meant.or(near) {
             Some(name) => format!("did you mean `{name}`?"),
             None if is_code => "it is not a currency of ISO 4217, and units have no such name".to_owned(),
-            None => "`tierod explain units` lists the units"
-                .to_owned(),
+            None => "`tierod explain units` lists the units".to_owned(),
         };
         Err(format!("unknown unit `{}`{whole}: {hint}", shorten(atom)))
     }

@@ -144,8 +144,13 @@ fn number_form(text: &str, short: &str) -> Option<String> {
     if digits.contains('.') && text[digits.len()..].starts_with('.') && !digits.ends_with('.') {
         return Some(format!("`{short}` has two decimal points: use one, and no thousands separator"));
     }
-    if let Some(list) = text.contains(", ").then(|| text.split(", ")).filter(|list| list.clone().all(|one| strict(one).is_ok())) {
-        return Some(format!("`{short}` is a list, and one quantity is expected: keep one of them, `{}`", list.clone().next()?));
+    if let Some(list) =
+        text.contains(", ").then(|| text.split(", ")).filter(|list| list.clone().all(|one| strict(one).is_ok()))
+    {
+        return Some(format!(
+            "`{short}` is a list, and one quantity is expected: keep one of them, `{}`",
+            list.clone().next()?
+        ));
     }
     let grouped = text[digits.len()..].starts_with([' ', '\u{a0}', '\u{202f}', '\'']);
     let groups = |group: &str| group.len() == 3 && group.bytes().all(|b| b.is_ascii_digit());
@@ -191,7 +196,8 @@ fn calculation(text: &str, short: &str) -> Option<String> {
     for sign in ["...", "..", "…", "–", "—", "to ", "-", "and "] {
         let Some(second) = tail.strip_prefix(sign) else { continue };
         let second = strict(second.trim()).ok()?;
-        let unit = if second.unit() == &Unit::dimensionless() { own_unit.to_owned() } else { second.unit().to_string() };
+        let unit =
+            if second.unit() == &Unit::dimensionless() { own_unit.to_owned() } else { second.unit().to_string() };
         let low = readable(format!("{digits} {unit}").trim().to_owned())?;
         let high = readable(format!("{} {unit}", number::precise(second.value())).trim().to_owned())?;
         let (middle, half) = (number::precise((first + second.value()) / 2.0), (second.value() - first).abs() / 2.0);

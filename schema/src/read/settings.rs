@@ -57,7 +57,10 @@ pub(super) fn report(settings: &mut Settings, problems: &mut Vec<Problem>) {
 fn growth_problem(growth: &Quantity) -> Option<(String, String)> {
     let (text, value) = (growth.text(), growth.value());
     if !growth.unit().dimension().is_one() {
-        return Some((format!("the growth `{text}` is not a ratio"), "use a percentage, for example `10 %`".to_owned()));
+        return Some((
+            format!("the growth `{text}` is not a ratio"),
+            "use a percentage, for example `10 %`".to_owned(),
+        ));
     }
     let percent = growth.si() * 100.0;
     let in_percent = growth.unit().to_string() == "%";
@@ -170,7 +173,8 @@ mod tests {
             assert!(found == route && message.contains(word) && !help.is_empty(), "{rates}: {found} {message}");
             assert!(settings.rates.is_empty(), "{rates}: it must not change a cost");
         }
-        let (settings, problems) = read("currency: EUR\nrates: {USD: 0.8 GBP, GBP: 1.25 USD, CHF: 0.9 USD, JPY: 0.006 EUR}");
+        let (settings, problems) =
+            read("currency: EUR\nrates: {USD: 0.8 GBP, GBP: 1.25 USD, CHF: 0.9 USD, JPY: 0.006 EUR}");
         let routes: Vec<&str> = problems.iter().map(|[route, ..]| route.as_str()).collect();
         assert_eq!(routes, ["rates.USD", "rates.GBP", "rates.CHF"], "all that lead to the circle");
         assert_eq!(settings.rates.len(), 1);

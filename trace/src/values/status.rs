@@ -148,9 +148,7 @@ impl Values {
             (Some(value), Origin::Result(_)) if limit.holds(value, 0.0) => Status::Met,
             (Some(_), Origin::Result(_)) => Status::Missed,
             (Some(value), _) if limit.holds(value, uncertainty) => Status::OnTarget,
-            (Some(value), _)
-                if limit.widened(self.tolerance(index, target, node, value)).holds(value, uncertainty) =>
-            {
+            (Some(value), _) if limit.widened(self.tolerance(index, target, node, value)).holds(value, uncertainty) => {
                 Status::OnTarget
             }
             (Some(_), _) => Status::AtRisk,

@@ -30,7 +30,9 @@ impl Values {
     /// How far the value of a target (in SI) may be beyond its limit and still count as within it.
     pub(super) fn tolerance(&self, index: RecordId, target: &Target, node: NodeId, value: f64) -> f64 {
         let is_calculated = match self.origin(index) {
-            Origin::Formula | Origin::Total | Origin::Analysis(_) => !matches!(self.network.nodes[node].rule, Rule::Given(_)),
+            Origin::Formula | Origin::Total | Origin::Analysis(_) => {
+                !matches!(self.network.nodes[node].rule, Rule::Given(_))
+            }
             Origin::Result(_) | Origin::Estimate | Origin::Score | Origin::Events | Origin::None => false,
         };
         if !is_calculated || target.safety_critical {

@@ -163,7 +163,12 @@ fn keys_in(root: &Value, value: &Value, above: &str, depth: usize) -> Vec<Key> {
         }
     }
     let mut seen: Vec<String> = Vec::new();
-    out.retain(|key| !seen.contains(&key.name) && { seen.push(key.name.clone()); true });
+    out.retain(|key| {
+        !seen.contains(&key.name) && {
+            seen.push(key.name.clone());
+            true
+        }
+    });
     out
 }
 
@@ -188,7 +193,8 @@ fn add_forms(root: &Value, schema: &Value, out: &mut Vec<String>) {
     let schema = resolved(root, schema);
     let mut all: Vec<&Value> = choices(schema).collect();
     if !all.is_empty() && all.iter().all(|choice| choice["const"].is_string()) {
-        let words: Vec<String> = all.iter().filter_map(|word| word["const"].as_str()).map(|word| format!("`{word}`")).collect();
+        let words: Vec<String> =
+            all.iter().filter_map(|word| word["const"].as_str()).map(|word| format!("`{word}`")).collect();
         push(out, schema::suggest::any_of(words.iter().map(String::as_str)));
         return;
     }
@@ -236,18 +242,25 @@ fn form(root: &Value, schema: &Value) -> String {
     }
     if has("array") {
         let some = match object.get("minItems").and_then(Value::as_u64) {
-            Some(count @ 2..) if object.get("maxItems").and_then(Value::as_u64) == Some(count) => format!("{count} of: "),
+            Some(count @ 2..) if object.get("maxItems").and_then(Value::as_u64) == Some(count) => {
+                format!("{count} of: ")
+            }
             _ => String::new(),
         };
         return format!("a list `[...]` of {some}{}", inner("items"));
     }
     if has("object") {
         if object.contains_key("properties") {
-            let keys: Vec<&str> = object["properties"].as_object().into_iter().flatten().map(|(key, _)| key.as_str()).collect();
+            let keys: Vec<&str> =
+                object["properties"].as_object().into_iter().flatten().map(|(key, _)| key.as_str()).collect();
             return format!("a map `{{...}}` with the keys {}", keys.join(", "));
         }
         let of = inner("additionalProperties");
-        return if of.is_empty() { "a map `{...}`".to_owned() } else { format!("a map `{{name: ...}}`, each with {of}") };
+        return if of.is_empty() {
+            "a map `{...}`".to_owned()
+        } else {
+            format!("a map `{{name: ...}}`, each with {of}")
+        };
     }
     match () {
         () if object.get("format").and_then(Value::as_str) == Some("date") => "a date: `2027-05-21`".to_owned(),

@@ -113,7 +113,11 @@ pub(crate) static EXPLAIN: Answer = Answer {
                         key("name", Shape::Text, "name of the unit"),
                         key("quantity", Shape::Text, "what it measures"),
                         key("si_unit", Shape::Text, "SI unit; empty for a number without unit"),
-                        key("factor", Shape::Number, "value of one unit in the SI unit; for °C and °F without the zero"),
+                        key(
+                            "factor",
+                            Shape::Number,
+                            "value of one unit in the SI unit; for °C and °F without the zero",
+                        ),
                         key("takes_prefixes", Shape::Flag, "whether it takes SI prefixes"),
                     ]])),
                     "the units of the table",

@@ -102,8 +102,8 @@ pub(super) const ANGLES: &[&str] = &["rad", "mrad", "deg", "°", "rev", "rpm"];
 /// Unit names that are suggested for a mistyped one.
 pub(super) const LIKELY: &[&str] = &[
     "mm", "cm", "km", "kg", "ms", "kN", "kW", "kJ", "MJ", "kWh", "MPa", "GPa", "kPa", "N", "s", "m", "g", "W", "J",
-    "V", "A", "K", "l", "bar", "min", "h", "deg", "rpm", "gn", "hp", "pts", "EUR", "USD", "%", "°C", "rad", "Hz", "psi",
-    "lbf", "kgf", "degC", "degF", "rev", "ppm", "ohm",
+    "V", "A", "K", "l", "bar", "min", "h", "deg", "rpm", "gn", "hp", "pts", "EUR", "USD", "%", "°C", "rad", "Hz",
+    "psi", "lbf", "kgf", "degC", "degF", "rev", "ppm", "ohm",
 ];
 
 /// Common names of units that have another name here.
@@ -175,4 +175,3 @@ pub(super) const OTHERWISE: &[(&str, &str)] = &[
     ("m3", "m^3"),
     ("mm2", "mm^2"),
 ];
-

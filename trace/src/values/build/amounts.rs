@@ -31,7 +31,8 @@ impl Builder<'_> {
                 let node = self.add(Key::Part(index, number), field.clone(), required);
                 let unit = self.in_currency(&amount.value).0;
                 if unit.has_own_zero() {
-                    let message = format!("`{}` is a temperature with its own zero: amounts are added up", amount.value);
+                    let message =
+                        format!("`{}` is a temperature with its own zero: amounts are added up", amount.value);
                     self.report(ValueProblemKind::Unit, &field, 0, message, "use K, or a target in place of an amount");
                 } else {
                     self.set_quantity(node, &amount.value, &field);

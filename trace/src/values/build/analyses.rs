@@ -183,6 +183,9 @@ impl Builder<'_> {
         let words = text.split(if text.contains(',') { [',', ','] } else { [' ', ' '] });
         let dimension = Unit::parse(unit).map(|unit| unit.dimension()).unwrap_or_default();
         let entry = |word: &str| {
+            if text.contains(';') {
+                return Err(format!("`{text}` has semicolons: separate numbers with commas"));
+            }
             let quantity = Quantity::parse(word)?;
             if quantity.unit().dimension() != dimension {
                 return Err(format!("the unit of `{quantity}` does not match: use {}", unit_words(unit)));

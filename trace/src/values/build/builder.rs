@@ -10,10 +10,10 @@ use schema::records::Expression;
 use schema::words::CAR;
 use schema::{Entries, Id, Quantity, suggest};
 
+use super::units::Clash;
 use crate::graph::{Graph, renamed_help};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
-use super::units::Clash;
 use crate::values::currency::in_currency;
 use crate::values::network::{Network, Rule, Value};
 use crate::values::problems::{ValueProblem, ValueProblemKind};
@@ -305,7 +305,8 @@ fn problem_of_quantity(text: &str, error: &str) -> Option<(String, String)> {
         let help = "keep one of them; only inputs of models that are lists, like `gears`, take several";
         return Some(("expected one value, found a list".to_owned(), help.to_owned()));
     }
-    let starts_a_number = text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '€' | '$' | '£' | '~' | '≈'));
+    let starts_a_number =
+        text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '€' | '$' | '£' | '~' | '≈'));
     let is_formula = text.contains(['(', '^', '<', '=']) || (text.contains([' ']) && text.contains(" * "));
     let (message, help) = error.split_once(": ")?;
     // The parser of formulas has the position of these.

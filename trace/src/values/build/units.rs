@@ -31,7 +31,11 @@ impl Builder<'_> {
     pub(super) fn report_mismatch(&mut self, field: &Field, node: NodeId, found: Dimension, required: Dimension) {
         let (message, help) = match self.limit_of(node) {
             Some((limit, unit)) => (
-                format!("unit does not match: the limit is {limit}, {}, and the value is {}", with_name(required), words(found)),
+                format!(
+                    "unit does not match: the limit is {limit}, {}, and the value is {}",
+                    with_name(required),
+                    words(found)
+                ),
                 format!("give the value in {unit}, or correct the limit"),
             ),
             None => (
@@ -78,9 +82,10 @@ impl Builder<'_> {
                     found.currency().map_or("", |currency| currency.code())
                 ),
             ),
-            Some((limit, unit)) => {
-                (format!("`{text}` is {}, and the limit is {limit}, {}", with_name(found), with_name(required)), format!("give it in {unit}, or correct the limit"))
-            }
+            Some((limit, unit)) => (
+                format!("`{text}` is {}, and the limit is {limit}, {}", with_name(found), with_name(required)),
+                format!("give it in {unit}, or correct the limit"),
+            ),
             None => (
                 format!("`{text}` is {}, and {} is expected here", with_name(found), with_name(required)),
                 match required.is_one() {
@@ -122,7 +127,8 @@ impl Builder<'_> {
     /// Reports an input of a model that is a shaft speed and given in a unit without an angle.
     pub(super) fn report_shaft_speed(&mut self, name: &str, node: NodeId, given: Option<&Quantity>, field: &Field) {
         let Some(unit) = self.written_unit(node).filter(Unit::is_frequency) else { return };
-        let message = format!("`{name}` is a shaft speed, and `{unit}` names no angle: it could count turns or radians");
+        let message =
+            format!("`{name}` is a shaft speed, and `{unit}` names no angle: it could count turns or radians");
         let help = given.map_or_else(|| "give the value that it names in rpm, rad/s or deg/s".to_owned(), in_rpm);
         self.report(ValueProblemKind::Unit, field, 0, message, help);
     }
@@ -163,8 +169,13 @@ impl Builder<'_> {
         let in_kelvin = own.of_differences();
         let (message, help) = match limit {
             Some((key, quantity)) => (
-                format!("a difference of two temperatures is in {in_kelvin}, and the limit `{quantity}` is a temperature"),
-                format!("give the limit as a difference: `{key}: {} {in_kelvin}`", number::precise(quantity.value() * own.factor())),
+                format!(
+                    "a difference of two temperatures is in {in_kelvin}, and the limit `{quantity}` is a temperature"
+                ),
+                format!(
+                    "give the limit as a difference: `{key}: {} {in_kelvin}`",
+                    number::precise(quantity.value() * own.factor())
+                ),
             ),
             None => (
                 format!("a difference of two temperatures is in {in_kelvin}, not in {own}"),
@@ -221,8 +232,13 @@ fn in_rpm(quantity: &Quantity) -> String {
 
 /// Another unit that looks like the one that was written, and matches.
 fn looks_like(quantity: &Quantity, required: Dimension) -> Option<String> {
-    const ALIKE: [(&str, &str, &str); 5] =
-        [("C", "°C", "coulomb"), ("F", "°F", "farad"), ("g", "gn", "gram"), ("kg", "kgf", "a mass"), ("lb", "lbf", "a mass")];
+    const ALIKE: [(&str, &str, &str); 5] = [
+        ("C", "°C", "coulomb"),
+        ("F", "°F", "farad"),
+        ("g", "gn", "gram"),
+        ("kg", "kgf", "a mass"),
+        ("lb", "lbf", "a mass"),
+    ];
     let unit = quantity.unit().to_string();
     let (_, meant, is) = ALIKE.iter().find(|(written, meant, _)| {
         *written == unit && Unit::parse(meant).is_ok_and(|meant| meant.dimension() == required)
@@ -242,7 +258,9 @@ fn with_name(dimension: Dimension) -> String {
     }
     match dimension.name_in_text() {
         "other" | "cost" => format!("in `{dimension}`"),
-        name @ ("points" | "mass" | "time" | "moment or energy") => format!("{}{name}", if name == "points" { "" } else { "a " }),
+        name @ ("points" | "mass" | "time" | "moment or energy") => {
+            format!("{}{name}", if name == "points" { "" } else { "a " })
+        }
         name if name.starts_with(['a', 'e', 'i', 'o', 'u']) => format!("an {name}"),
         name => format!("a {name}"),
     }
