@@ -189,9 +189,12 @@ fn a_shaft_speed_has_an_angle() {
 #[test]
 fn lists_of_quantities() {
     for (gears, text) in [
-        ("[3 kg, 2]", "the unit of `3 kg` does not match | use numbers without unit; a list is `[2.5, 2, 1.6]`"),
+        (
+            "[3 kg, 2]",
+            "the unit of `3 kg` does not match | use numbers without unit; a list has commas: `[2.5, 2, 1.6]`",
+        ),
         ("[3, fast]", "`fast` does not begin with a number | use a number and a unit, for example `4.25 s`"),
-        ("'3; 2'", "`3; 2` has semicolons | separate numbers with commas; a list is `[2.5, 2, 1.6]`"),
+        ("'3; 2'", "`3; 2` has semicolons | separate numbers with commas; a list has commas: `[2.5, 2, 1.6]`"),
     ] {
         assert_eq!(only(&run_with(gears, "11000 rpm"), "bad-value"), text, "{gears}");
     }

@@ -24,13 +24,20 @@ pub(super) struct Key {
 
 impl Key {
     pub(super) fn json(&self) -> Value {
+        let mut below = Vec::new();
+        self.below.iter().for_each(|key| key.all(&mut below));
+        let mut own = self.own_json();
+        own["keys"] = below.into_iter().map(Self::own_json).collect();
+        own
+    }
+
+    fn own_json(&self) -> Value {
         json!({
             "key": self.name,
             "in": self.above,
             "meaning": self.meaning,
             "required": self.required,
             "forms": self.forms,
-            "keys": self.below.iter().map(Self::json).collect::<Vec<_>>(),
         })
     }
 

@@ -39,18 +39,20 @@ pub(crate) static WHY: Answer = Answer {
     )],
 };
 
+/// What every key of records or settings has.
+static KEY_DOCS: &[super::Key] = &[
+    key("key", Shape::Text, "the key"),
+    key("in", Shape::Text, "the kind of record, or `settings`, and the keys above it, joined by dots"),
+    key("meaning", Shape::Text, "its meaning"),
+    key("required", Shape::Flag, "whether it must be given"),
+    key("forms", TEXTS, "the forms that its value can have"),
+];
+
 /// A key of records or settings.
 static RECORD_KEY: Named = Named {
     name: "record key",
     summary: "A key of records or of the settings.",
-    keys: &[&[
-        key("key", Shape::Text, "the key"),
-        key("in", Shape::Text, "the kind of record, or `settings`, and the keys above it, joined by dots"),
-        key("meaning", Shape::Text, "its meaning"),
-        key("required", Shape::Flag, "whether it must be given"),
-        key("forms", TEXTS, "the forms that its value can have"),
-        key("keys", Shape::List(&Shape::Named(&RECORD_KEY)), "the keys in its value"),
-    ]],
+    keys: &[KEY_DOCS, &[key("keys", Shape::List(&Shape::Object(&[KEY_DOCS])), "all keys in its value, also deeper")]],
 };
 
 pub(crate) static EXPLAIN: Answer = Answer {

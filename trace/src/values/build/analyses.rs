@@ -195,7 +195,7 @@ impl Builder<'_> {
         let entries: Result<Vec<f64>, String> = words.filter(|word| !word.trim().is_empty()).map(entry).collect();
         entries.unwrap_or_else(|error: String| {
             let (message, help) = error.split_once(": ").unwrap_or((&error, "separate numbers with commas"));
-            let help = format!("{help}; a list is `[2.5, 2, 1.6]`");
+            let help = format!("{help}; a list has commas: `[2.5, 2, 1.6]`");
             self.report(ValueProblemKind::Bad, field, 0, message, help);
             Vec::new()
         })

@@ -39,7 +39,7 @@ impl Builder<'_> {
                 format!("give the value in {unit}, or correct the limit"),
             ),
             None => (
-                format!("unit does not match: expected {}, found {}", words(required), words(found)),
+                format!("unit does not match: expected {}, found {}", bare(required), bare(found)),
                 "correct the unit or the formula".to_owned(),
             ),
         };
@@ -108,7 +108,8 @@ impl Builder<'_> {
     fn report_frequency(&mut self, node: NodeId, quantity: Option<&Quantity>, unit: &Unit, field: &Field) -> bool {
         let own = &self.network.nodes[node].unit;
         let swapped = own.is_frequency() && unit.is_shaft_speed();
-        if !swapped && !(own.is_shaft_speed() && unit.is_frequency()) {
+        let without_angle = own.is_shaft_speed() && unit.is_frequency();
+        if !swapped && !without_angle {
             return false;
         }
         let message = if swapped {
@@ -247,8 +248,13 @@ fn looks_like(quantity: &Quantity, required: Dimension) -> Option<String> {
 }
 
 /// A dimension as text for a message.
+fn bare(dimension: Dimension) -> String {
+    if dimension.is_one() { "a number without unit".to_owned() } else { format!("`{dimension}`") }
+}
+
+/// A dimension as text after "is".
 fn words(dimension: Dimension) -> String {
-    if dimension.is_one() { "a number without unit".to_owned() } else { format!("in `{dimension}`") }
+    if dimension.is_one() { bare(dimension) } else { format!("in {}", bare(dimension)) }
 }
 
 /// The name of a quantity with an article; the dimension if it has no name.
@@ -258,9 +264,7 @@ fn with_name(dimension: Dimension) -> String {
     }
     match dimension.name_in_text() {
         "other" | "cost" => format!("in `{dimension}`"),
-        name @ ("points" | "mass" | "time" | "moment or energy") => {
-            format!("{}{name}", if name == "points" { "" } else { "a " })
-        }
+        "points" => "a number of points".to_owned(),
         name if name.starts_with(['a', 'e', 'i', 'o', 'u']) => format!("an {name}"),
         name => format!("a {name}"),
     }
