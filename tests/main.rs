@@ -62,6 +62,7 @@ mod numbers_decisions;
 mod numbers_places;
 mod numbers_results;
 mod numbers_scores;
+mod numbers_units;
 mod numbers_verdicts;
 mod points;
 mod readme;

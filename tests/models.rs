@@ -62,7 +62,7 @@ fn wrong_inputs() {
         ("negative", changed("mass: -280 kg"), "bad-value", "`mass` must be above zero", ""),
         ("too-much-share", with("driven-share: 120 %"), "bad-value", "`driven-share` must be", ""),
         ("stuck", with("rolling-resistance: 2"), "bad-value", "the car stops at", ""),
-        ("metres", changed("mass: 280 m"), "unit-mismatch", "`m`", ""),
+        ("metres", changed("mass: 280 m"), "unit-mismatch", "`280 m` is a length, and a mass is", "`kg`"),
         ("plain", changed("power: 60000"), "unit-mismatch", "without unit", ""),
         ("worked-out", changed("mass: 200 kg * 2 s"), "unit-mismatch", "`kg*s`", ""),
         ("mixed", changed("mass: 200 kg + 2 s"), "unit-mismatch", "adding", ""),

@@ -102,7 +102,7 @@ results:
     }
     assert!(read.get("wrong")["value"].is_null() && read.get("unknown")["value"].is_null());
     assert!(read.get("empty")["value"].is_null());
-    read.reports("unit-mismatch", "clock", "`s`", "");
+    read.reports("unit-mismatch", "clock", "`4.4 s` is a time, and a number of points", "`pts`");
     read.reports_nothing(&["unit-mismatch", "bad-value", "unknown-reference"], "wrong");
 }
 

@@ -26,6 +26,16 @@ impl<K, V> Entries<K, V> {
         self.0.iter().map(|(k, v)| (k, v))
     }
 
+    /// The entries in the order of the file, to change their values.
+    pub fn iter_mut(&mut self) -> impl Iterator<Item = (&K, &mut V)> {
+        self.0.iter_mut().map(|(k, v)| (&*k, v))
+    }
+
+    /// Removes the entries for which the function is false.
+    pub fn retain(&mut self, keep: impl Fn(&K, &V) -> bool) {
+        self.0.retain(|(k, v)| keep(k, v));
+    }
+
     /// The keys in the order of the file.
     pub fn keys(&self) -> impl ExactSizeIterator<Item = &K> {
         self.0.iter().map(|(k, _)| k)

@@ -34,6 +34,15 @@ pub fn measured(value: f64, uncertainty: f64) -> String {
     }
 }
 
+/// The decimals from `places` on with which a text of two numbers differs, if they differ; at most ten.
+pub fn decimals_apart(a: f64, b: f64, places: usize) -> usize {
+    const MOST: usize = 10;
+    if crate::quantity::same_number(a, b) {
+        return places;
+    }
+    (places..MOST).find(|places| format!("{a:.places$}") != format!("{b:.places$}")).unwrap_or(MOST.max(places))
+}
+
 /// A number rounded to this many decimals, without zeros at the end.
 pub fn rounded(value: f64, places: usize) -> String {
     without_zeros(&format!("{value:.places$}")).to_owned()
@@ -165,6 +174,14 @@ mod tests {
         assert_eq!((rounded(2.50, 3), rounded(200.0, 3), rounded(-0.04, 1)), ("2.5".into(), "200".into(), "-0".into()));
         assert_eq!((fixed(-0.04, 1), fixed(-0.06, 1), fixed(47.0, 2)), ("0.0".into(), "-0.1".into(), "47.00".into()));
         assert_eq!((without_zeros("100"), without_zeros("1.50"), without_zeros("0.00")), ("100", "1.5", "0"));
+    }
+
+    #[test]
+    fn digits_that_differ() {
+        assert_eq!(decimals_apart(47.12, 47.13, 2), 2);
+        assert_eq!(decimals_apart(47.123_4, 47.123_8, 2), 4);
+        assert_eq!(decimals_apart(4.25, 4.25, 2), 2, "equal numbers");
+        assert_eq!(decimals_apart(1e9, 1e9 + 1e-3, 0), 0, "equal to the digits of a conversion");
     }
 
     #[test]

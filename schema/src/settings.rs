@@ -25,11 +25,13 @@ pub struct Settings {
     pub currency: Option<String>,
     /// The date to use as today: for a finished season, or a demonstration.
     pub as_of: Option<Day>,
-    /// Exchange rates: the value of one unit of another currency in the team's currency, for example `USD: 0.92 EUR`.
+    /// Exchange rates: the value of one unit of another currency in the team's currency, for example `USD: 0.92 EUR`, or
+    /// in one that has a rate itself. Each is more than zero.
     pub rates: Entries<Code, Quantity>,
     /// The last day of each stage; checks become stricter from stage to stage.
     pub stages: Stages,
-    /// The growth allowance of each amount by the basis of its estimate; the first basis is the default.
+    /// The growth allowance of each amount by the basis of its estimate, from `0 %` to `100 %`; the first basis is the
+    /// default.
     pub growth: Entries<Id, Entries<Id, Quantity>>,
     /// The lowest probability of reaching the goal that is enough, in `%`; below it `points-short` reports. The default is 50 %.
     pub confidence: Confidence,

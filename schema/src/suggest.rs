@@ -1,7 +1,7 @@
 //! "Did you mean": the most similar name, if one is similar enough.
 
 /// The candidate with the smallest edit distance to `word` (optimal string alignment), if the distance is at most a third
-/// of the word's length.
+/// of the word's length. A word of one letter is near only to itself, in either case.
 ///
 /// Of equally near candidates the first one is returned, so the result is the same in every run.
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
@@ -9,7 +9,11 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
     if word.len() > 80 {
         return None;
     }
-    let reach = (word.chars().count() / 3).clamp(1, 4);
+    // Any other letter is one edit away from a single one.
+    let reach = match word.chars().count() {
+        1 => 0,
+        length => (length / 3).clamp(1, 4),
+    };
     let folded = word.to_lowercase();
     let mut best: Option<(usize, &str)> = None;
     for candidate in candidates {
@@ -52,6 +56,11 @@ mod tests {
         assert_eq!(nearest("car-mas", ["car-mass", "car-cost"]), Some("car-mass"));
         assert_eq!(nearest("upright", ["engine", "gearbox"]), None);
         assert_eq!(nearest("abc", ["abd", "abe"]), Some("abd"), "the first of two that are equally near");
+        assert_eq!(
+            (nearest("x", ["N", "s"]), nearest("n", ["s", "N"])),
+            (None, Some("N")),
+            "one letter is near to any"
+        );
     }
 
     #[test]

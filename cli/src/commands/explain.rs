@@ -1,4 +1,8 @@
-//! `explain`: the docs of a check, a model or a score sheet, or the keys of a kind of record.
+//! `explain`: the docs of a check, a model or a score sheet, the keys of a kind of record or of the settings, one key, or
+//! the units.
+
+mod keys;
+mod units;
 
 use std::fmt::Write as _;
 
@@ -16,7 +20,8 @@ use crate::screen::{Ink, clean};
 /// The arguments of `explain`.
 #[derive(Args)]
 pub(crate) struct Explain {
-    /// A check (`no-parent`), a kind of record (`part`), a model (`lap`) or a score sheet (`sae-2024.skidpad`)
+    /// A check (`no-parent`), a kind of record (`part`), a key (`verify`), a model (`lap`), a score sheet
+    /// (`sae-2024.skidpad`), `settings` or `units`
     name: Option<String>,
     /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
@@ -43,15 +48,31 @@ impl Explain {
             .into());
         }
         let kind = Kind::ALL.iter().copied().find(|kind| kind.singular() == name || kind.plural() == name);
-        if let Some(kind) = kind {
-            let keys = keys(kind);
+        let keys = match kind {
+            Some(kind) => Some((kind.singular(), format!("under `{}:`", kind.plural()), keys::of_kind(kind))),
+            None if name == "settings" => {
+                Some(("settings", format!("in {}", schema::settings::FILE), keys::of_settings()))
+            }
+            None => None,
+        };
+        if let Some((name, place, keys)) = keys {
             return Ok(match self.format {
-                Format::Terminal => kind_docs(kind, &keys, ink),
-                Format::Json => {
-                    let keys: Vec<Value> =
-                        keys.iter().map(|(key, text)| json!({"key": key, "meaning": text})).collect();
-                    json::text(&json!({"version": 1, "kind": kind.singular(), "keys": keys}))
+                Format::Terminal => {
+                    let mut out = format!("{}  ({place})\n", ink.strong(name));
+                    keys::list(&mut out, &keys, ink);
+                    out
                 }
+                Format::Json => {
+                    let keys: Vec<Value> = keys.iter().map(keys::Key::json).collect();
+                    json::text(&json!({"version": 1, "kind": name, "keys": keys}))
+                }
+            }
+            .into());
+        }
+        if name == "units" {
+            return Ok(match self.format {
+                Format::Terminal => units::docs(ink),
+                Format::Json => json::text(&units::json()),
             }
             .into());
         }
@@ -79,13 +100,30 @@ impl Explain {
         if let Some((message, new)) = renamed::notice(renamed::Use::Check, name) {
             return Err(Error::new(message).help(format!("run `tierod explain {new}`")));
         }
+        let (notice, found) = keys::named(name);
+        if !found.is_empty() {
+            return Ok(match self.format {
+                Format::Terminal => keys::docs(notice.as_deref(), &found, ink),
+                Format::Json => {
+                    let found: Vec<Value> = found.iter().map(keys::Key::json).collect();
+                    json::text(&json!({"version": 1, "key": name, "keys": found}))
+                }
+            }
+            .into());
+        }
+        let of_keys = keys::names();
         let names = models::MODELS.iter().map(|model| model.name);
         let names = names
             .chain(checks::all().iter().map(|check| check.name))
-            .chain(Kind::ALL.iter().map(|kind| kind.singular()));
+            .chain(Kind::ALL.iter().map(|kind| kind.singular()))
+            .chain(["settings", "units"])
+            .chain(of_keys.iter().map(String::as_str));
         let help = suggest::did_you_mean(name, names, "`tierod explain` lists all names");
-        Err(Error::new(format!("unknown name `{}`: not a check, kind of record, model or score sheet", clean(name)))
-            .help(help))
+        Err(Error::new(format!(
+            "unknown name `{}`: not a check, kind of record, key, model or score sheet",
+            clean(name)
+        ))
+        .help(help))
     }
 }
 
@@ -126,6 +164,15 @@ fn list(ink: Ink) -> String {
         let events: Vec<&str> = events.map(schema::Id::as_str).collect();
         ink.block(&mut out, shipped.name, 22, &events.join(", "));
     }
+    let _ = writeln!(out, "\n{}", ink.strong("also"));
+    ink.block(&mut out, "settings", 22, "the keys of tierod.yaml");
+    ink.block(&mut out, "units", 22, "the units of quantities, and how a quantity is written");
+    ink.block(
+        &mut out,
+        "a key",
+        22,
+        "its meaning and the forms of its value: `tierod explain verify`, `tierod explain growth`",
+    );
     out
 }
 
@@ -150,6 +197,11 @@ fn model_docs(model: &models::Model, ink: Ink) -> String {
         let unit = unit_of(input);
         if !unit.is_empty() {
             let _ = write!(text, " [{unit}]");
+        }
+        match input.kind {
+            models::Kind::List => text.push_str("; a list `[2.5, 2, 1.6]`, or a text `\"2.5, 2, 1.6\"`"),
+            models::Kind::Table { .. } => text.push_str("; the path of a CSV file"),
+            models::Kind::Number => {}
         }
         match (input.default, input.required) {
             (Some(default), _) => drop(write!(text, " (default {default})")),
@@ -200,24 +252,6 @@ fn docs(check: &Check, ink: Ink) -> String {
             let pad = " ".repeat(7 - label.len());
             let _ = writeln!(out, "{pad}{}  {line}", ink.faint(label));
         }
-    }
-    out
-}
-
-/// The keys of a kind with their meaning, from the JSON Schema.
-fn keys(kind: Kind) -> Vec<(String, String)> {
-    let schema = schema::json_schema::records();
-    let of_kind = &schema["properties"][kind.plural()]["additionalProperties"];
-    let name = of_kind["$ref"].as_str().and_then(|path| path.rsplit('/').next()).unwrap_or("");
-    let properties = schema["$defs"][name]["properties"].as_object();
-    let entries = properties.into_iter().flatten();
-    entries.map(|(key, value)| (key.clone(), value["description"].as_str().unwrap_or("").replace('\n', " "))).collect()
-}
-
-fn kind_docs(kind: Kind, keys: &[(String, String)], ink: Ink) -> String {
-    let mut out = format!("{}  (under `{}:`)\n", ink.strong(kind.singular()), kind.plural());
-    for (key, text) in keys {
-        ink.block(&mut out, key, 16, text);
     }
     out
 }

@@ -1,12 +1,76 @@
 //! The dimension of a formula, and where its units do not match.
 
 use super::{Formula, FormulaError, FormulaErrorKind, Function, Op};
-use crate::quantity::Dimension;
+use crate::quantity::{Dimension, Unit};
 
-/// The result of a step: a value with a dimension, or a truth value, which is allowed only as a condition.
+/// Whether a temperature depends on where the zero of its scale is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Scale {
+    /// Any other quantity, or a temperature in kelvins, which can be absolute or a difference.
+    #[default]
+    Plain,
+    /// A temperature on a scale with its own zero: `20 °C`.
+    Point,
+    /// The difference of two temperatures.
+    Difference,
+}
+
+impl Scale {
+    fn sum(self, other: Self) -> Option<Self> {
+        match (self, other) {
+            (Self::Point, Self::Point) => None,
+            (Self::Point, _) | (_, Self::Point) => Some(Self::Point),
+            (Self::Difference, Self::Difference) => Some(Self::Difference),
+            _ => Some(Self::Plain),
+        }
+    }
+
+    fn difference(self, other: Self) -> Option<Self> {
+        match (self, other) {
+            (Self::Difference, Self::Point) => None,
+            (Self::Point | Self::Plain, Self::Point) | (Self::Difference, Self::Difference) => Some(Self::Difference),
+            (Self::Point, _) => Some(Self::Point),
+            _ => Some(Self::Plain),
+        }
+    }
+
+    /// The scale of a value that is either of two; `None` if they cannot be compared.
+    fn either(self, other: Self) -> Option<Self> {
+        match (self, other) {
+            (Self::Point, Self::Difference) | (Self::Difference, Self::Point) => None,
+            (Self::Point, _) | (_, Self::Point) => Some(Self::Point),
+            (Self::Difference, Self::Difference) => Some(Self::Difference),
+            _ => Some(Self::Plain),
+        }
+    }
+}
+
+/// The dimension of a value, and its scale if it is a temperature.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ValueKind {
+    /// The dimension.
+    pub dimension: Dimension,
+    /// The scale.
+    pub scale: Scale,
+}
+
+impl ValueKind {
+    /// A value that does not depend on the zero of a scale.
+    pub fn plain(dimension: Dimension) -> Self {
+        Self { dimension, scale: Scale::Plain }
+    }
+
+    /// A value in this unit.
+    pub fn of_unit(unit: &Unit) -> Self {
+        let scale = if unit.has_own_zero() { Scale::Point } else { Scale::Plain };
+        Self { dimension: unit.dimension(), scale }
+    }
+}
+
+/// The result of a step: a value, or a truth value, which is allowed only as a condition.
 #[derive(Clone, Copy)]
-enum Kind {
-    Value(Dimension),
+enum Step {
+    Value(ValueKind),
     Truth,
 }
 
@@ -14,15 +78,15 @@ fn unit(start: usize, message: String, help: &str) -> FormulaError {
     FormulaError { kind: FormulaErrorKind::Unit, start, message, help: help.to_owned() }
 }
 
-pub(super) fn dimension(formula: &Formula, names: &[Dimension]) -> Result<Dimension, FormulaError> {
-    let mut kinds: Vec<Kind> = Vec::with_capacity(formula.ops.len());
+pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, FormulaError> {
+    let mut steps: Vec<Step> = Vec::with_capacity(formula.ops.len());
     // The values of steps that contain only constants, for powers of values with a dimension.
     let mut constants: Vec<Option<f64>> = Vec::with_capacity(formula.ops.len());
     for (step, op) in formula.ops.iter().enumerate() {
         let spot = formula.spots[step];
-        let value = |at: u32| match kinds[at as usize] {
-            Kind::Value(dimension) => Ok(dimension),
-            Kind::Truth => Err(unit(
+        let value = |at: u32| match steps[at as usize] {
+            Step::Value(kind) => Ok(kind),
+            Step::Truth => Err(unit(
                 formula.spots[at as usize],
                 "expected a value, found a comparison".to_owned(),
                 "use it as the condition of `if(condition, a, b)`",
@@ -30,25 +94,43 @@ pub(super) fn dimension(formula: &Formula, names: &[Dimension]) -> Result<Dimens
         };
         let same = |a: u32, b: u32, what: &str| {
             let (left, right) = (value(a)?, value(b)?);
-            if left == right {
-                return Ok(left);
+            if left.dimension == right.dimension {
+                return Ok([left, right]);
             }
-            let message = format!("{what} {} and {}", words(left), words(right));
+            let message = format!("{what} {} and {}", words(left.dimension), words(right.dimension));
             Err(unit(
                 spot,
                 message,
                 "both sides need matching units: add the unit of the number, or convert one of them",
             ))
         };
+        let either = |a: u32, b: u32, what: &str| {
+            let [left, right] = same(a, b, what)?;
+            let Some(scale) = left.scale.either(right.scale) else {
+                let message = format!("{what} a temperature and a difference of temperatures");
+                return Err(unit(spot, message, "a difference of two °C is in K: give the other side in K, too"));
+            };
+            Ok(ValueKind { scale, ..left })
+        };
+        // A factor of a product, or the base of a power.
+        let factor = |at: u32| {
+            let found = value(at)?;
+            if found.scale == Scale::Point {
+                let help = "subtract another temperature first, or give it in K (`x - -273.15 °C` is the absolute one)";
+                let message = "a temperature with its own zero (°C, °F) in a product, quotient or power".to_owned();
+                return Err(unit(formula.spots[at as usize], message, help));
+            }
+            Ok(found)
+        };
         let plain = |at: u32, what: &str| {
-            let dimension = value(at)?;
-            if dimension.is_one() {
-                return Ok(dimension);
+            let kind = value(at)?;
+            if kind.dimension.is_one() {
+                return Ok(kind);
             }
             let help = "divide by a quantity with a matching unit first";
             Err(unit(
                 formula.spots[at as usize],
-                format!("{what} needs a number without unit, found {}", words(dimension)),
+                format!("{what} needs a number without unit, found {}", words(kind.dimension)),
                 help,
             ))
         };
@@ -60,24 +142,51 @@ pub(super) fn dimension(formula: &Formula, names: &[Dimension]) -> Result<Dimens
                 "avoid two currencies in one formula, and very high powers",
             )
         };
-        let (kind, known) = match *op {
-            Op::Constant(number) => (Kind::Value(formula.units[step]), Some(number)),
-            Op::Name(name) => (Kind::Value(names.get(name as usize).copied().unwrap_or_default()), None),
-            Op::Negate(a) => (Kind::Value(value(a)?), constant(a).map(|a| -a)),
-            Op::Add(a, b) => (Kind::Value(same(a, b, "adding")?), constant(a).zip(constant(b)).map(|(a, b)| a + b)),
+        // A difference of temperatures times a number is one, too.
+        let product = |a: ValueKind, b: ValueKind, dimension: Option<Dimension>| {
+            let scale = match (a.scale, b.scale) {
+                (Scale::Difference, _) if b.dimension.is_one() => Scale::Difference,
+                (_, Scale::Difference) if a.dimension.is_one() => Scale::Difference,
+                _ => Scale::Plain,
+            };
+            dimension.map(|dimension| ValueKind { dimension, scale }).ok_or_else(no_dimension)
+        };
+        let (step, known) = match *op {
+            Op::Constant(number) => (Step::Value(formula.units[step]), Some(number)),
+            Op::Name(name) => (Step::Value(names.get(name as usize).copied().unwrap_or_default()), None),
+            Op::Negate(a) => (Step::Value(factor(a)?), constant(a).map(|a| -a)),
+            Op::Add(a, b) => {
+                let [left, right] = same(a, b, "adding")?;
+                let Some(scale) = left.scale.sum(right.scale) else {
+                    let help = "add a difference in K, or subtract one temperature from the other";
+                    return Err(unit(
+                        spot,
+                        "adding two temperatures that have their own zero (°C, °F)".to_owned(),
+                        help,
+                    ));
+                };
+                (Step::Value(ValueKind { scale, ..left }), constant(a).zip(constant(b)).map(|(a, b)| a + b))
+            }
             Op::Subtract(a, b) => {
-                (Kind::Value(same(a, b, "subtracting")?), constant(a).zip(constant(b)).map(|(a, b)| a - b))
+                let [left, right] = same(a, b, "subtracting")?;
+                let Some(scale) = left.scale.difference(right.scale) else {
+                    let message = "subtracting a temperature from a difference of temperatures".to_owned();
+                    return Err(unit(spot, message, "a difference of two °C is in K: subtract a value in K"));
+                };
+                (Step::Value(ValueKind { scale, ..left }), constant(a).zip(constant(b)).map(|(a, b)| a - b))
             }
             Op::Multiply(a, b) => {
-                let product = value(a)?.times(value(b)?).ok_or_else(no_dimension)?;
-                (Kind::Value(product), constant(a).zip(constant(b)).map(|(a, b)| a * b))
+                let (left, right) = (factor(a)?, factor(b)?);
+                let found = product(left, right, left.dimension.times(right.dimension))?;
+                (Step::Value(found), constant(a).zip(constant(b)).map(|(a, b)| a * b))
             }
             Op::Divide(a, b) => {
-                let quotient = value(a)?.over(value(b)?).ok_or_else(no_dimension)?;
-                (Kind::Value(quotient), constant(a).zip(constant(b)).map(|(a, b)| a / b))
+                let (left, right) = (factor(a)?, factor(b)?);
+                let found = product(left, right, left.dimension.over(right.dimension))?;
+                (Step::Value(found), constant(a).zip(constant(b)).map(|(a, b)| a / b))
             }
             Op::Power(a, b) => {
-                let base = value(a)?;
+                let base = factor(a)?.dimension;
                 plain(b, "a power")?;
                 let dimension = match (base.is_one(), constant(b)) {
                     (true, _) => base,
@@ -87,14 +196,14 @@ pub(super) fn dimension(formula: &Formula, names: &[Dimension]) -> Result<Dimens
                         return Err(unit(spot, message, "use a number as the power, or a base without unit"));
                     }
                 };
-                (Kind::Value(dimension), constant(a).zip(constant(b)).map(|(a, b)| a.powf(b)))
+                (Step::Value(ValueKind::plain(dimension)), constant(a).zip(constant(b)).map(|(a, b)| a.powf(b)))
             }
             Op::Compare(_, a, b) => {
-                same(a, b, "comparing")?;
-                (Kind::Truth, None)
+                either(a, b, "comparing")?;
+                (Step::Truth, None)
             }
             Op::If(condition, a, b) => {
-                if let Kind::Value(_) = kinds[condition as usize] {
+                if let Step::Value(_) = steps[condition as usize] {
                     let message = "the condition of `if` is not a comparison".to_owned();
                     return Err(unit(
                         formula.spots[condition as usize],
@@ -102,24 +211,25 @@ pub(super) fn dimension(formula: &Formula, names: &[Dimension]) -> Result<Dimens
                         "use a comparison, for example `time < slowest`",
                     ));
                 }
-                (Kind::Value(same(a, b, "`if` gives")?), None)
+                (Step::Value(either(a, b, "`if` gives")?), None)
             }
-            Op::Min(a, b) => (Kind::Value(same(a, b, "`min` of")?), None),
-            Op::Max(a, b) => (Kind::Value(same(a, b, "`max` of")?), None),
-            Op::Call(Function::Abs, a) => (Kind::Value(value(a)?), None),
+            Op::Min(a, b) => (Step::Value(either(a, b, "`min` of")?), None),
+            Op::Max(a, b) => (Step::Value(either(a, b, "`max` of")?), None),
+            Op::Call(Function::Abs, a) => (Step::Value(factor(a)?), None),
             Op::Call(Function::Sqrt, a) => {
-                (Kind::Value(value(a)?.power(0.5).ok_or_else(no_dimension)?), constant(a).map(f64::sqrt))
+                let root = factor(a)?.dimension.power(0.5).ok_or_else(no_dimension)?;
+                (Step::Value(ValueKind::plain(root)), constant(a).map(f64::sqrt))
             }
-            Op::Call(Function::Exp, a) => (Kind::Value(plain(a, "`exp`")?), constant(a).map(f64::exp)),
-            Op::Call(Function::Ln, a) => (Kind::Value(plain(a, "`ln`")?), constant(a).map(f64::ln)),
-            Op::Call(Function::Sin, a) => (Kind::Value(plain(a, "`sin`")?), None),
-            Op::Call(Function::Cos, a) => (Kind::Value(plain(a, "`cos`")?), None),
+            Op::Call(Function::Exp, a) => (Step::Value(plain(a, "`exp`")?), constant(a).map(f64::exp)),
+            Op::Call(Function::Ln, a) => (Step::Value(plain(a, "`ln`")?), constant(a).map(f64::ln)),
+            Op::Call(Function::Sin, a) => (Step::Value(plain(a, "`sin`")?), None),
+            Op::Call(Function::Cos, a) => (Step::Value(plain(a, "`cos`")?), None),
         };
-        kinds.push(kind);
+        steps.push(step);
         constants.push(known);
     }
-    match kinds.last() {
-        Some(Kind::Value(dimension)) => Ok(*dimension),
+    match steps.last() {
+        Some(Step::Value(kind)) => Ok(*kind),
         _ => Err(unit(
             formula.spots.last().copied().unwrap_or(0),
             "the formula is a comparison, not a value".to_owned(),

@@ -6,7 +6,8 @@ use crate::words::shorten;
 
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Token {
-    Number(f64, Unit),
+    /// The number, its unit, and the position of the unit.
+    Number(f64, Unit, usize),
     Name(String),
     Sign(&'static str),
 }
@@ -103,7 +104,7 @@ fn number(chars: &[char], start: usize, tokens: &mut Vec<(Token, usize)>) -> Res
     };
     let begins_unit = |c: &char| c.is_alphabetic() || matches!(c, '%' | '°' | 'µ' | '€' | '$' | '£');
     if !chars.get(unit_at).is_some_and(begins_unit) {
-        tokens.push((Token::Number(value, Unit::dimensionless()), start));
+        tokens.push((Token::Number(value, Unit::dimensionless(), at), start));
         return Ok(at);
     }
     if unit_at == at && !matches!(chars[at], '%' | '°') {
@@ -116,10 +117,19 @@ fn number(chars: &[char], start: usize, tokens: &mut Vec<(Token, usize)>) -> Res
     }
     let name: String = chars[unit_at..end].iter().collect();
     let unit = Unit::parse(&name).map_err(|error| {
+        if matches!(&*name, "x" | "X") {
+            return syntax(unit_at, format!("expected an operator, found `{name}`"), "use `*` to multiply");
+        }
         let (message, help) = error.split_once(": ").unwrap_or((&error, "correct the unit"));
+        // A name after a number, without an operator.
+        let is_name = name.starts_with(|c: char| c.is_ascii_lowercase()) && !help.contains("did you mean");
+        let help = match is_name {
+            true => format!("to multiply by a value, put `*` before it: `{text} * {}`", shorten(&name)),
+            false => help.to_owned(),
+        };
         syntax(unit_at, message, help)
     })?;
-    tokens.push((Token::Number(value, unit), start));
+    tokens.push((Token::Number(value, unit, unit_at), start));
     Ok(end)
 }
 

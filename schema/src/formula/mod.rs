@@ -10,6 +10,7 @@ mod parse;
 mod program;
 mod trouble;
 
+pub use dimensions::{Scale, ValueKind};
 pub use program::Work;
 pub use trouble::Trouble;
 
@@ -81,9 +82,10 @@ pub struct Formula {
     ops: Vec<Op>,
     /// The position of each step in the text, in characters from 0.
     spots: Vec<usize>,
-    /// The dimensions of constants; the default (no dimension) for other steps.
-    units: Vec<Dimension>,
+    /// The kinds of constants; the default (no dimension) for other steps.
+    units: Vec<ValueKind>,
     names: Vec<Name>,
+    unit_names: Vec<Name>,
 }
 
 /// A name that a formula uses.
@@ -127,7 +129,7 @@ impl Formula {
         });
         self.ops.extend([Op::Name(number as u32), Op::Min(end - 1, end)]);
         self.spots.extend([0; 2]);
-        self.units.extend([Dimension::default(); 2]);
+        self.units.extend([ValueKind::plain(Dimension::default()); 2]);
         self
     }
 
@@ -136,7 +138,21 @@ impl Formula {
     /// # Errors
     /// The first position where units do not match.
     pub fn dimension(&self, names: &[Dimension]) -> Result<Dimension, FormulaError> {
-        dimensions::dimension(self, names)
+        let names: Vec<ValueKind> = names.iter().map(|dimension| ValueKind::plain(*dimension)).collect();
+        self.kind(&names).map(|kind| kind.dimension)
+    }
+
+    /// The dimension of its value, and whether it is a temperature on a scale with its own zero, from those of its names.
+    ///
+    /// # Errors
+    /// The first position where units do not match.
+    pub fn kind(&self, names: &[ValueKind]) -> Result<ValueKind, FormulaError> {
+        dimensions::kind(self, names)
+    }
+
+    /// The names of units after a `/` or `*` of a unit: `t` in `9 s/t`. Each could also be meant as the name of a value.
+    pub fn unit_names(&self) -> &[Name] {
+        &self.unit_names
     }
 
     /// Its value in SI, from those of its names; NaN outside the domain of a function.

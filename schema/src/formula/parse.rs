@@ -1,8 +1,9 @@
 //! Parses tokens into a program: one function per level of precedence, with a limit on nesting.
 
+use super::dimensions::ValueKind;
 use super::lex::{Token, syntax, tokens};
 use super::{Comparison, Formula, FormulaError, Function, Name, Op};
-use crate::quantity::Dimension;
+use crate::quantity::Unit;
 use crate::suggest;
 use crate::words::shorten;
 
@@ -14,7 +15,8 @@ const FUNCTIONS: [&str; 9] = ["if", "min", "max", "abs", "sqrt", "exp", "ln", "s
 pub(super) fn parse(text: &str) -> Result<Formula, FormulaError> {
     let tokens = tokens(text)?;
     let end = text.chars().count();
-    let formula = Formula { ops: Vec::new(), spots: Vec::new(), units: Vec::new(), names: Vec::new() };
+    let formula =
+        Formula { ops: Vec::new(), spots: Vec::new(), units: Vec::new(), names: Vec::new(), unit_names: Vec::new() };
     let mut parser = Parser { tokens, at: 0, end, depth: 0, formula };
     parser.comparison()?;
     match parser.peek() {
@@ -62,7 +64,7 @@ impl Parser {
         Some((sign, spot))
     }
 
-    fn push(&mut self, op: Op, spot: usize, unit: Dimension) -> u32 {
+    fn push(&mut self, op: Op, spot: usize, unit: ValueKind) -> u32 {
         self.formula.ops.push(op);
         self.formula.spots.push(spot);
         self.formula.units.push(unit);
@@ -70,7 +72,7 @@ impl Parser {
     }
 
     fn plain(&mut self, op: Op, spot: usize) -> u32 {
-        self.push(op, spot, Dimension::default())
+        self.push(op, spot, ValueKind::default())
     }
 
     fn nested<T>(
@@ -125,6 +127,14 @@ impl Parser {
     fn unary(&mut self) -> Result<u32, FormulaError> {
         match self.take(&["+", "-"]) {
             Some((sign, spot)) => {
+                // -20 °C is a temperature, not the negative of 293.15 K.
+                if let ("-", Some((Token::Number(value, unit, _), _))) = (sign, self.peek())
+                    && unit.has_own_zero()
+                {
+                    let (si, kind) = (unit.to_si(-value), ValueKind::of_unit(unit));
+                    self.at += 1;
+                    return Ok(self.push(Op::Constant(si), spot, kind));
+                }
                 let value = self.nested(spot, Self::unary)?;
                 Ok(if sign == "-" { self.plain(Op::Negate(value), spot) } else { value })
             }
@@ -146,7 +156,10 @@ impl Parser {
         };
         self.at += 1;
         match token {
-            Token::Number(value, unit) => Ok(self.push(Op::Constant(unit.to_si(value)), spot, unit.dimension())),
+            Token::Number(value, unit, unit_at) => {
+                self.add_unit_names(&unit, unit_at);
+                Ok(self.push(Op::Constant(unit.to_si(value)), spot, ValueKind::of_unit(&unit)))
+            }
             Token::Name(name) if self.sign() == Some("(") => self.call(&name, spot),
             Token::Name(name) if name == "pi" => Ok(self.plain(Op::Constant(std::f64::consts::PI), spot)),
             Token::Name(name) if FUNCTIONS.contains(&name.as_str()) => {
@@ -166,6 +179,22 @@ impl Parser {
                 Ok(value)
             }
             Token::Sign(_) => Err(unexpected(&token, spot)),
+        }
+    }
+
+    /// The names after a `/` or `*` in a unit: each could also be the name of a value.
+    fn add_unit_names(&mut self, unit: &Unit, unit_at: usize) {
+        let name = unit.to_string();
+        if !name.contains(['*', '/']) {
+            return;
+        }
+        let mut start = unit_at;
+        for (number, part) in name.split(['*', '/']).enumerate() {
+            let atom = part.split('^').next().unwrap_or(part);
+            if number > 0 && atom.starts_with(|c: char| c.is_ascii_lowercase()) {
+                self.formula.unit_names.push(Name { text: atom.into(), start });
+            }
+            start += part.chars().count() + 1;
         }
     }
 

@@ -1,7 +1,7 @@
 //! Tests of values, derivatives, dimensions and errors of formulas.
 
 use super::*;
-use crate::quantity::Quantity;
+use crate::quantity::{Quantity, Unit};
 
 fn run(text: &str, names: &[(&str, &str)]) -> Result<(f64, Dimension), FormulaError> {
     let formula = Formula::parse(text)?;
@@ -66,6 +66,61 @@ fn names_and_units() {
     assert_eq!(dimension.to_string(), "kg^0.5");
     assert_eq!(Formula::parse("car-mass").unwrap().only_name(), Some("car-mass"));
     assert_eq!(Formula::parse("-car-mass").unwrap().only_name(), None);
+}
+
+/// Temperatures with their own zero: what pint calls offset units, and refuses in the same places.
+#[test]
+fn temperatures_have_a_scale() {
+    let kind = |text: &str| {
+        let formula = Formula::parse(text).unwrap();
+        let of = |name: &Name| match &*name.text {
+            "inside" | "outside" => ValueKind::of_unit(&Unit::parse("°C").unwrap()),
+            _ => ValueKind::of_unit(&Unit::parse("K").unwrap()),
+        };
+        let names: Vec<ValueKind> = formula.names().iter().map(of).collect();
+        formula.kind(&names)
+    };
+    for (text, scale) in [
+        ("inside", Scale::Point),
+        ("inside - outside", Scale::Difference),
+        ("2 * (inside - outside)", Scale::Difference),
+        ("inside + 5 K", Scale::Point),
+        ("outside + (inside - outside) / 2", Scale::Point),
+        ("max(inside, outside)", Scale::Point),
+        ("max(inside - outside, 5 K)", Scale::Plain),
+        ("inside - -273.15 °C", Scale::Difference),
+        ("kelvin - 5 K", Scale::Plain),
+        ("if(inside > outside, inside, outside)", Scale::Point),
+    ] {
+        assert_eq!(kind(text).unwrap().scale, scale, "{text}");
+    }
+    for (text, at, word) in [
+        ("inside + outside", 7, "adding two temperatures"),
+        ("2 * inside", 4, "product"),
+        ("inside / outside", 0, "product"),
+        ("inside^2", 0, "power"),
+        ("-inside", 1, "product"),
+        ("abs(inside)", 4, "product"),
+        ("if(inside - outside < 12 °C, 1, 0)", 20, "a temperature and a difference"),
+        ("max(inside - outside, 12 °C)", 0, "a temperature and a difference"),
+        ("inside - outside - 5 °C", 17, "from a difference"),
+    ] {
+        let error = kind(text).unwrap_err();
+        assert!(error.message.contains(word) && error.start == at, "{text}: {error:?}");
+    }
+    // A sign before a temperature belongs to the number: 293.15 K - 253.15 K.
+    assert!((value("20 °C - -20 °C", &[]) - 40.0).abs() < 1e-12);
+    assert!((value("-20 °C + 5 K", &[]) - 258.15).abs() < 1e-12);
+}
+
+#[test]
+fn names_in_units() {
+    let names = |text: &str| {
+        let formula = Formula::parse(text).unwrap();
+        formula.unit_names().iter().map(|name| (name.text.to_string(), name.start)).collect::<Vec<_>>()
+    };
+    assert_eq!(names("9 s/t + 2 kg/m^3*s"), [("t".to_owned(), 4), ("m".to_owned(), 13), ("s".to_owned(), 17)]);
+    assert!(names("9 s / t").is_empty());
 }
 
 /// Published vectors of score formulas: Formula SAE Rules 2024, FS-Rules 2025 v1.1, FS-Rules 2026 v1.0.

@@ -7,6 +7,7 @@
 mod names;
 mod show;
 mod units;
+mod wrong;
 
 use std::borrow::Cow;
 use std::fmt;
@@ -14,7 +15,7 @@ use std::fmt;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, Visitor};
 
-pub use units::{Dimension, Unit};
+pub use units::{Dimension, KnownUnit, Unit, known as known_units, prefixes};
 
 use crate::words::shorten;
 
@@ -31,25 +32,13 @@ impl Quantity {
     /// Reads a quantity.
     ///
     /// # Errors
-    /// What is wrong with the number, the unit or the uncertainty.
+    /// What is wrong with the number, the unit or the uncertainty, and after a colon how to fix it.
     pub fn parse(text: &str) -> Result<Self, String> {
         let trimmed = text.trim();
-        if trimmed.is_empty() {
-            return Err("a quantity is missing: use a number and a unit, for example `4.25 s`".to_owned());
-        }
-        if trimmed.len() > 200 {
-            return Err(format!("`{}` is too long for a quantity", shorten(trimmed)));
-        }
-        let (nominal, spread) = match trimmed.split_once('±') {
-            Some((nominal, spread)) => (nominal.trim(), Some(spread.trim())),
-            None => (trimmed, None),
-        };
-        let (value, unit) = number_and_unit(nominal)?;
-        let uncertainty = match spread {
-            None => None,
-            Some(spread) => Some(uncertainty(spread, &unit)?),
-        };
-        Ok(Self { text: trimmed.into(), value, unit, uncertainty })
+        strict(trimmed).map_err(|error| match trimmed.len() {
+            0..=200 => wrong::likely(trimmed).unwrap_or(error),
+            _ => error,
+        })
     }
 
     /// The text as it is in the file.
@@ -72,6 +61,15 @@ impl Quantity {
         self.uncertainty
     }
 
+    /// Half of the last digit of the number as written, in SI: 0.05 kg for `52.5 kg`.
+    pub fn half_of_last_digit(&self) -> f64 {
+        let digits = &self.text[..number_end(&self.text)];
+        let (mantissa, power) = digits.split_once(['e', 'E']).unwrap_or((digits, "0"));
+        let decimals = mantissa.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let power = power.parse::<i32>().unwrap_or(0) - i32::try_from(decimals).unwrap_or(0);
+        0.5 * 10.0_f64.powi(power) * self.unit.factor()
+    }
+
     /// Whether two quantities have the same dimension and value, in any unit. The uncertainty is ignored.
     pub fn same_value(&self, other: &Self) -> bool {
         self.unit.dimension() == other.unit.dimension() && same_number(self.si(), other.si())
@@ -83,13 +81,34 @@ impl Quantity {
     }
 }
 
+/// Reads a text without spaces around it.
+fn strict(text: &str) -> Result<Quantity, String> {
+    if text.is_empty() {
+        return Err("a quantity is missing: use a number and a unit, for example `4.25 s`".to_owned());
+    }
+    if text.len() > 200 {
+        return Err(format!("`{}` is too long for a quantity", shorten(text)));
+    }
+    let (nominal, spread) = match text.split_once('±') {
+        Some((nominal, spread)) => (nominal.trim(), Some(spread.trim())),
+        None => (text, None),
+    };
+    let (value, unit) = number_and_unit(nominal)?;
+    let uncertainty = match spread {
+        None => None,
+        Some(spread) => Some(uncertainty(spread, &unit)?),
+    };
+    Ok(Quantity { text: text.into(), value, unit, uncertainty })
+}
+
 fn uncertainty(spread: &str, unit: &Unit) -> Result<f64, String> {
     let (value, spread_unit) =
         number_and_unit(spread).map_err(|e| format!("the uncertainty after ± is invalid: {e}"))?;
     if spread_unit.dimension() != unit.dimension() {
         return Err(format!(
-            "the unit of the uncertainty `{}` does not match the value: use `{unit}`",
-            shorten(spread)
+            "the unit of the uncertainty `{}` does not match the value: {}",
+            shorten(spread),
+            if unit.to_string().is_empty() { "add the unit of the value".to_owned() } else { format!("use `{unit}`") }
         ));
     }
     if value < 0.0 {
@@ -113,20 +132,22 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
         let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
         return Err(match digits {
             // `1,500` may be a number with a thousands separator.
-            0 | 3 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
+            3 => format!(
+                "`{text}` has a comma in its number: use `{}` without a thousands separator, or `{}` with a decimal point",
+                text.replacen(',', "", 1),
+                text.replacen(',', ".", 1)
+            ),
+            0 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
             _ => format!("`{text}` has a decimal comma: use a decimal point, `{}`", text.replacen(',', ".", 1)),
         });
     }
     let value: f64 = digits.parse().map_err(|_| format!("`{}` is not a number", shorten(digits)))?;
     if !value.is_finite() {
-        return Err(format!("`{}` is too large", shorten(digits)));
+        return Err(format!("`{}` is too large: correct the exponent", shorten(digits)));
     }
     let name = rest.trim();
     if name.is_empty() {
         return Ok((value, Unit::dimensionless()));
-    }
-    if name.contains("+/-") || name.contains("+-") {
-        return Err("write the uncertainty with ±, for example `0.62 kg ± 0.02 kg`".to_owned());
     }
     if name.contains(char::is_whitespace) {
         return Err(format!(
@@ -202,7 +223,7 @@ impl JsonSchema for Quantity {
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({
             "type": ["string", "number"],
-            "pattern": "^[+-]?([0-9]+\\.?[0-9]*|\\.[0-9]+)([eE][+-]?[0-9]+)?( ?[%°]| ?°C| [^\\s±]+)?(\\s*±\\s*[0-9.eE+-]+( ?[%°]| ?°C| [^\\s±]+)?)?$"
+            "pattern": "^[+-]?([0-9]+\\.?[0-9]*|\\.[0-9]+)([eE][+-]?[0-9]+)?( ?[%°]| ?°[CF]| [^\\s±]+)?(\\s*±\\s*[0-9.eE+-]+( ?[%°]| ?°[CF]| [^\\s±]+)?)?$"
         })
     }
 }
@@ -240,14 +261,25 @@ mod tests {
             ("4,25 s", "point"),
             ("4.25s", "space between"),
             ("4.25 sec", "`sec`"),
+            ("22 x 1.04", "use `22.88`"),
             ("0.62 kg +/- 0.02 kg", "±"),
             ("0.62 kg ± 0.02 m", "does not match"),
             ("0.62 kg ± -0.02 kg", "negative"),
-            ("1.2 kg / m^3", "space inside"),
+            ("1.2 kg / m^3", "`1.2 kg/m^3`"),
             ("1e999 m", "too large"),
         ] {
             let error = Quantity::parse(text).unwrap_err();
             assert!(error.contains(reason), "{text}: {error}");
+        }
+    }
+
+    #[test]
+    fn the_last_digit_as_written() {
+        for (text, half) in
+            [("52.5 kg", 0.05), ("47.123457 kg", 5e-7), ("205 kg", 0.5), ("1.20e3 g", 5e-3), ("-3 °C", 0.5)]
+        {
+            let found = Quantity::parse(text).unwrap().half_of_last_digit();
+            assert!((found / half - 1.0).abs() < 1e-12, "{text}: {found}");
         }
     }
 
@@ -273,6 +305,17 @@ mod tests {
             ("1 N/mm", 1e3),
             ("1 kN*m/deg", 180e3 / std::f64::consts::PI),
             ("1 t", 1e3),
+            ("1 mi", 1609.344),
+            ("1 yd", 0.9144),
+            ("16 oz", 0.453_592_37),
+            ("1 kgf", 9.806_65),
+            ("212 °F", 373.15),
+            ("32 degF", 273.15),
+            ("100 degC", 373.15),
+            ("60 rev/min", std::f64::consts::TAU),
+            ("5 ppm", 5e-6),
+            ("3 kΩ", 3e3),
+            ("140 €", 140.0),
             ("1 kWh", 3.6e6),
             ("25 %", 0.25),
         ] {

@@ -23,7 +23,27 @@ const NAMES: [(&str, &str); 16] = [
     ("pts", "points"),
 ];
 
+/// More names, for messages and lists; the review of a season groups these values as `other`.
+const MORE: [(&str, &str); 7] = [
+    ("ohm", "resistance"),
+    ("C", "charge"),
+    ("F", "capacitance"),
+    ("H", "inductance"),
+    ("Hz", "frequency or shaft speed"),
+    ("dB", "level"),
+    ("kg/m^3", "density"),
+];
+
 impl Dimension {
+    /// The name of the quantity for a message: also those that [`Dimension::quantity_name`] calls `other`.
+    pub fn name_in_text(&self) -> &'static str {
+        let named = |unit: &str| Unit::parse(unit).is_ok_and(|unit| unit.dimension() == *self);
+        match self.quantity_name() {
+            "other" => MORE.iter().find(|(unit, _)| named(unit)).map_or("other", |(_, name)| name),
+            name => name,
+        }
+    }
+
     /// The name of the quantity: `mass`, `time`, ...; `ratio` for a number without unit, `cost` for money, otherwise `other`.
     pub fn quantity_name(&self) -> &'static str {
         if self.is_one() {

@@ -4,12 +4,14 @@
 //! the decibel are dimensions too, so that none of them can be added to another quantity by mistake.
 
 pub(super) mod encoded;
+mod table;
 
 use std::fmt;
 use std::sync::Arc;
 
 use iso_currency::Currency;
 
+use self::table::{ANGLES, Exponents, LIKELY, OTHERWISE, PLAIN, PREFIXED, PREFIXES};
 use crate::suggest;
 use crate::words::shorten;
 
@@ -143,11 +145,13 @@ impl Unit {
             };
             let found = Atom::find(atom, name)?;
             let signed: i8 = power * sign;
-            dimension = found
-                .dimension
-                .power(f64::from(signed))
-                .and_then(|more| dimension.times(more))
-                .ok_or_else(|| format!("the unit `{}` has two currencies or too high a power", shorten(name)))?;
+            dimension =
+                found.dimension.power(f64::from(signed)).and_then(|more| dimension.times(more)).ok_or_else(|| {
+                    format!(
+                        "the unit `{}` has two currencies or too high a power: use one currency, and powers to 9",
+                        shorten(name)
+                    )
+                })?;
             factor *= found.factor.powi(i32::from(signed));
             several |= signed != 1 || end < rest.len();
             if found.offset != 0.0 {
@@ -161,9 +165,41 @@ impl Unit {
             rest = &rest[end + 1..];
         }
         if several && offset != 0.0 {
-            return Err(format!("`{}`: °C cannot be part of a product, quotient or power: use K", shorten(name)));
+            return Err(format!(
+                "`{}` has a temperature scale in a product, quotient or power: use K for the difference of temperatures",
+                shorten(name)
+            ));
         }
-        Ok(Self { name: name.into(), dimension, factor, offset })
+        // One name per currency, so that outputs do not depend on how it is written.
+        let name = if name.contains('€') { name.replace('€', "EUR").into() } else { name.into() };
+        Ok(Self { name, dimension, factor, offset })
+    }
+
+    /// The names in it, without powers: `kg` and `m` of `kg/m^3`.
+    pub fn atoms(&self) -> impl Iterator<Item = &str> {
+        self.name.split(['*', '/']).map(|part| part.split('^').next().unwrap_or(part))
+    }
+
+    /// Whether it has the dimension of a shaft speed or a frequency.
+    fn is_rate(&self) -> bool {
+        let mut exponents = [0; 9];
+        exponents[2] = -WHOLE;
+        self.dimension == Dimension { exponents, money: None }
+    }
+
+    /// Whether it is an angle per time: `rpm`, `rad/s`, `deg/s`.
+    pub fn is_shaft_speed(&self) -> bool {
+        self.is_rate() && self.atoms().any(|atom| ANGLES.contains(&atom))
+    }
+
+    /// Whether it counts per time without naming an angle: `Hz`, `1/min`. The SI unit of calculated values is not one.
+    pub fn is_frequency(&self) -> bool {
+        self.is_rate() && !self.is_shaft_speed() && &*self.name != "s^-1"
+    }
+
+    /// A unit of the same quantity without a zero of its own: kelvin for degrees Celsius.
+    pub fn of_differences(&self) -> Self {
+        if self.has_own_zero() { Self::si(self.dimension) } else { self.clone() }
     }
 
     /// The dimension.
@@ -174,6 +210,11 @@ impl Unit {
     /// The value of one of this unit in SI units.
     pub fn factor(&self) -> f64 {
         self.factor
+    }
+
+    /// Whether it is a currency: not a power of one, nor with another unit.
+    pub fn is_currency(&self) -> bool {
+        self.dimension.money.is_some_and(|(_, exponent)| exponent == WHOLE) && self.dimension.exponents == [0; 9]
     }
 
     /// Whether the unit has its own zero, like degrees Celsius. A ratio of two such values has no meaning.
@@ -226,7 +267,8 @@ fn whole_power(text: &str, unit: &str) -> Result<i8, String> {
     match text.parse::<i8>() {
         Ok(power) if (-9..=9).contains(&power) && power != 0 => Ok(power),
         _ => Err(format!(
-            "the power `{}` in the unit `{}` is not a whole number from -9 to 9 (0 is not allowed)",
+            "the power `{}` in the unit `{}` is not a whole number from -9 to 9 (0 is not allowed): correct it, for example \
+             `m^2`",
             shorten(text),
             shorten(unit)
         )),
@@ -239,126 +281,25 @@ struct Atom {
     offset: f64,
 }
 
-/// Exponents of m, kg, s, A, K, mol, cd, points, decibel.
-type Exponents = [i16; 9];
-
-const fn mechanical(m: i16, kg: i16, s: i16, a: i16) -> Exponents {
-    [m, kg, s, a, 0, 0, 0, 0, 0]
+/// A unit of the table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct KnownUnit {
+    /// Its name.
+    pub name: &'static str,
+    /// Whether it takes SI prefixes.
+    pub takes_prefixes: bool,
 }
 
-/// Units with SI prefixes: name, factor, exponents.
-const PREFIXED: &[(&str, f64, Exponents)] = &[
-    ("m", 1.0, mechanical(1, 0, 0, 0)),
-    ("g", 1e-3, mechanical(0, 1, 0, 0)),
-    ("s", 1.0, mechanical(0, 0, 1, 0)),
-    ("A", 1.0, mechanical(0, 0, 0, 1)),
-    ("K", 1.0, [0, 0, 0, 0, 1, 0, 0, 0, 0]),
-    ("mol", 1.0, [0, 0, 0, 0, 0, 1, 0, 0, 0]),
-    ("cd", 1.0, [0, 0, 0, 0, 0, 0, 1, 0, 0]),
-    ("N", 1.0, mechanical(1, 1, -2, 0)),
-    ("Pa", 1.0, mechanical(-1, 1, -2, 0)),
-    ("J", 1.0, mechanical(2, 1, -2, 0)),
-    ("W", 1.0, mechanical(2, 1, -3, 0)),
-    ("Wh", 3600.0, mechanical(2, 1, -2, 0)),
-    ("V", 1.0, mechanical(2, 1, -3, -1)),
-    ("ohm", 1.0, mechanical(2, 1, -3, -2)),
-    ("C", 1.0, mechanical(0, 0, 1, 1)),
-    ("Ah", 3600.0, mechanical(0, 0, 1, 1)),
-    ("F", 1.0, mechanical(-2, -1, 4, 2)),
-    ("H", 1.0, mechanical(2, 1, -2, -2)),
-    ("Hz", 1.0, mechanical(0, 0, -1, 0)),
-    ("rad", 1.0, mechanical(0, 0, 0, 0)),
-    ("l", 1e-3, mechanical(3, 0, 0, 0)),
-    ("L", 1e-3, mechanical(3, 0, 0, 0)),
-    ("bar", 1e5, mechanical(-1, 1, -2, 0)),
-];
+/// Every unit of the table, those with SI prefixes first. Currencies are those of ISO 4217.
+pub fn known() -> impl Iterator<Item = KnownUnit> {
+    let prefixed = PREFIXED.iter().map(|(name, ..)| KnownUnit { name, takes_prefixes: true });
+    prefixed.chain(PLAIN.iter().map(|(name, ..)| KnownUnit { name, takes_prefixes: false }))
+}
 
-const FOOT: f64 = 0.3048;
-const POUND: f64 = 0.453_592_37;
-const GN: f64 = 9.806_65;
-const DEGREE: f64 = std::f64::consts::PI / 180.0;
-
-/// Units without SI prefixes: name, factor, exponents, offset.
-const PLAIN: &[(&str, f64, Exponents, f64)] = &[
-    ("1", 1.0, mechanical(0, 0, 0, 0), 0.0),
-    ("%", 1e-2, mechanical(0, 0, 0, 0), 0.0),
-    ("°", DEGREE, mechanical(0, 0, 0, 0), 0.0),
-    ("deg", DEGREE, mechanical(0, 0, 0, 0), 0.0),
-    ("min", 60.0, mechanical(0, 0, 1, 0), 0.0),
-    ("h", 3600.0, mechanical(0, 0, 1, 0), 0.0),
-    ("d", 86_400.0, mechanical(0, 0, 1, 0), 0.0),
-    ("t", 1e3, mechanical(0, 1, 0, 0), 0.0),
-    ("°C", 1.0, [0, 0, 0, 0, 1, 0, 0, 0, 0], 273.15),
-    ("rpm", std::f64::consts::TAU / 60.0, mechanical(0, 0, -1, 0), 0.0),
-    ("gn", GN, mechanical(1, 0, -2, 0), 0.0),
-    ("hp", 550.0 * FOOT * POUND * GN, mechanical(2, 1, -3, 0), 0.0),
-    ("in", FOOT / 12.0, mechanical(1, 0, 0, 0), 0.0),
-    ("ft", FOOT, mechanical(1, 0, 0, 0), 0.0),
-    ("mph", 5280.0 * FOOT / 3600.0, mechanical(1, 0, -1, 0), 0.0),
-    ("lb", POUND, mechanical(0, 1, 0, 0), 0.0),
-    ("lbf", POUND * GN, mechanical(1, 1, -2, 0), 0.0),
-    ("psi", POUND * GN * 144.0 / (FOOT * FOOT), mechanical(-1, 1, -2, 0), 0.0),
-    ("pts", 1.0, [0, 0, 0, 0, 0, 0, 0, 1, 0], 0.0),
-    ("dB", 1.0, [0, 0, 0, 0, 0, 0, 0, 0, 1], 0.0),
-];
-
-const PREFIXES: &[(&str, f64)] = &[
-    ("da", 1e1),
-    ("G", 1e9),
-    ("M", 1e6),
-    ("k", 1e3),
-    ("h", 1e2),
-    ("d", 1e-1),
-    ("c", 1e-2),
-    ("m", 1e-3),
-    ("µ", 1e-6),
-    ("μ", 1e-6),
-    ("u", 1e-6),
-    ("n", 1e-9),
-];
-
-/// Unit names that are suggested for a mistyped one.
-const LIKELY: &[&str] = &[
-    "mm", "cm", "km", "kg", "ms", "kN", "kW", "kJ", "MJ", "kWh", "MPa", "GPa", "kPa", "N", "s", "m", "g", "W", "J",
-    "V", "A", "K", "l", "bar", "min", "h", "deg", "rpm", "gn", "hp", "pts", "EUR", "USD", "%", "°C", "rad", "Hz",
-];
-
-/// Common names of units that have another name here.
-const OTHERWISE: &[(&str, &str)] = &[
-    ("sec", "s"),
-    ("secs", "s"),
-    ("seconds", "s"),
-    ("hr", "h"),
-    ("hrs", "h"),
-    ("kph", "km/h"),
-    ("kmh", "km/h"),
-    ("lbs", "lb"),
-    ("Nm", "N*m"),
-    ("points", "pts"),
-    ("pt", "pts"),
-    ("percent", "%"),
-    ("degC", "°C"),
-    ("degrees", "deg"),
-    ("€", "EUR"),
-    ("$", "USD"),
-    ("£", "GBP"),
-    ("G", "gn"),
-    ("euro", "EUR"),
-    ("euros", "EUR"),
-    ("KG", "kg"),
-    ("Kg", "kg"),
-    ("kgs", "kg"),
-    ("KW", "kW"),
-    ("Kw", "kW"),
-    ("inch", "in"),
-    ("RPM", "rpm"),
-    ("m²", "m^2"),
-    ("m³", "m^3"),
-    ("mm²", "mm^2"),
-    ("m2", "m^2"),
-    ("m3", "m^3"),
-    ("mm2", "mm^2"),
-];
+/// The SI prefixes, each with its factor.
+pub fn prefixes() -> &'static [(&'static str, f64)] {
+    PREFIXES
+}
 
 impl Atom {
     fn find(atom: &str, unit: &str) -> Result<Self, String> {
@@ -369,21 +310,30 @@ impl Atom {
         if let Some(found) = Self::prefixed(atom) {
             return Ok(found);
         }
-        // Three capital letters from the list of ISO 4217 are a currency.
-        let code = atom.len() == 3 && atom.bytes().all(|b| b.is_ascii_uppercase());
-        if let Some(currency) = code.then(|| Currency::from_code(atom)).flatten() {
+        // Three capital letters from the list of ISO 4217 are a currency; only one has the euro sign.
+        let code = if atom == "€" { "EUR" } else { atom };
+        let is_code = code.len() == 3 && code.bytes().all(|b| b.is_ascii_uppercase());
+        if let Some(currency) = is_code.then(|| Currency::from_code(code)).flatten() {
             let dimension = Dimension { exponents: [0; 9], money: Some((currency, WHOLE)) };
             return Ok(Self { dimension, factor: 1.0, offset: 0.0 });
         }
         if atom.is_empty() {
-            return Err(format!("the unit `{}` has no name next to `*` or `/`", shorten(unit)));
+            return Err(format!(
+                "the unit `{}` has no name next to `*` or `/`: remove the sign, or add a unit next to it",
+                shorten(unit)
+            ));
         }
         let whole = if atom == unit { String::new() } else { format!(" in `{}`", shorten(unit)) };
-        let meant = OTHERWISE.iter().find(|(wrong, _)| *wrong == atom).map(|(_, right)| *right);
-        let hint = match meant.or_else(|| suggest::nearest(atom, LIKELY.iter().copied())) {
+        let otherwise = |name: &str| OTHERWISE.iter().find(|(wrong, _)| *wrong == name).map(|(_, right)| *right);
+        let meant = otherwise(unit).filter(|_| atom == unit).or_else(|| otherwise(atom));
+        // Most pairs of letters are one edit away from a unit.
+        let is_short = atom.chars().count() <= 2;
+        let near = suggest::nearest(atom, LIKELY.iter().copied());
+        let near = near.filter(|near| !is_short || near.eq_ignore_ascii_case(atom));
+        let hint = match meant.or(near) {
             Some(name) => format!("did you mean `{name}`?"),
-            None => "use an SI unit (with or without prefix), a common engineering unit, an ISO 4217 currency or `pts`"
-                .to_owned(),
+            None if is_code => "it is not a currency of ISO 4217, and units have no such name".to_owned(),
+            None => "`tierod explain units` lists the units".to_owned(),
         };
         Err(format!("unknown unit `{}`{whole}: {hint}", shorten(atom)))
     }

@@ -9,7 +9,9 @@ use crate::words::shorten;
 pub(super) fn begun_by_comma(tree: &Tree<'_>, key: NodeId) -> Option<(String, String)> {
     let (before, after) = tree.around(key);
     let is_bare = before.trim_end().ends_with(',') && after.trim_start().starts_with([',', '}']);
-    let text = tree.text(key).filter(|_| is_bare)?;
+    // In a list, a comma ends an entry.
+    let in_list = || open_bracket(before).is_some_and(|(bracket, _)| bracket == '[');
+    let text = tree.text(key).filter(|_| is_bare && !in_list())?;
     let message =
         format!("`{}` is read as a key of its own, because a comma inside of `{{...}}` ends a value", shorten(text));
     let number = before.trim_end().trim_end_matches(',').rsplit([' ', ':', '{']).next().unwrap_or("");

@@ -14,6 +14,7 @@ mod input;
 mod likely;
 mod position;
 mod problems;
+mod settings;
 mod shapes;
 
 pub use earlier::{EarlierVersion, may_have_record};
@@ -282,7 +283,7 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
         Err(problem) => return (Settings::default(), vec![problem]),
     };
     let mut out = FileRecords::default();
-    let settings = match tree_of(text) {
+    let mut settings = match tree_of(text) {
         Ok(tree) => match tree.root().filter(|root| !tree.is_null(*root)) {
             Some(root) => {
                 let settings =
@@ -296,7 +297,7 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
             Settings::default()
         }
     };
-    shapes::settings(&settings, &mut out.problems);
+    settings::report(&mut settings, &mut out.problems);
     (settings, out.problems)
 }
 

@@ -224,7 +224,7 @@ fn settings_are_read_with_places() {
     let messages: Vec<_> = problems.iter().map(|p| p.message.as_str()).collect();
     assert_eq!(problems.len(), 5, "{messages:#?}");
     let all = messages.join("\n");
-    for part in ["no currency", "not after the design stage", "not a ratio", "`loud` is not", "`buld` is not"] {
+    for part in ["unknown currency", "not after the design stage", "not a ratio", "`loud` is not", "`buld` is not"] {
         assert!(all.contains(part), "{part} not in {all}");
     }
 }

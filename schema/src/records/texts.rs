@@ -5,10 +5,11 @@ use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::value::MapAccessDeserializer;
-use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
+use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, Serializer};
 
 use crate::entries::Entries;
+use crate::quantity::Quantity;
 use crate::words::{Id, shorten};
 
 /// Id of the parent, and the reason in one sentence. An empty reason is accepted here and reported by a check.
@@ -37,7 +38,8 @@ impl JsonSchema for Reason {
     }
 }
 
-/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated.
+/// A quantity, the name of a value, or a formula with units; formulas are parsed when values are calculated. A list of
+/// quantities is one text with commas.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expression(Box<str>);
 
@@ -61,7 +63,6 @@ impl Expression {
 /// A value that is forecast from one number for each past contest, for example the best time of an event.
 #[derive(Clone, Debug, PartialEq, serde::Deserialize, serde::Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-#[schemars(inline)]
 pub struct PastValue {
     /// The CSV file, relative to the project root. Of several rows of one year the smallest number counts.
     pub past: String,
@@ -102,6 +103,16 @@ impl<'de> Deserialize<'de> for Expression {
                 let text = serde_json::to_string(&past).map_err(de::Error::custom)?;
                 Ok(Expression(text.into()))
             }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Expression, A::Error> {
+                let mut text = String::new();
+                while let Some(entry) = list.next_element::<Quantity>()? {
+                    if !text.is_empty() {
+                        text.push_str(", ");
+                    }
+                    text.push_str(entry.text());
+                }
+                self.visit_str(&text)
+            }
         }
         deserializer.deserialize_str(Text)
     }
@@ -122,6 +133,10 @@ impl JsonSchema for Expression {
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         let past = generator.subschema_for::<PastValue>();
-        json_schema!({"anyOf": [{"type": ["string", "number"]}, past]})
+        let quantity = generator.subschema_for::<Quantity>();
+        json_schema!({"anyOf": [
+            {"type": ["string", "number", "array"], "items": quantity, "minItems": 1},
+            past
+        ]})
     }
 }

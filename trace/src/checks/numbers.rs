@@ -5,11 +5,14 @@ use schema::records::{Body, LimitStyle};
 
 use super::{Reporter, Study};
 use crate::measure::Measure;
-use crate::values::TargetStatus;
+use crate::values::{Status, TargetStatus};
 
-/// The value of a target with its uncertainty and unit.
+/// The value of a target with its uncertainty and unit, and with the digits that show that it does not meet its limit.
 pub(super) fn value_text(study: &Study, target: &TargetStatus) -> String {
-    study.values().unit(target.node).show(target.value.unwrap_or(f64::NAN), target.uncertainty)
+    let unit = study.values().unit(target.node);
+    let counts = if target.status == Status::AtRisk { 1.0 } else { 0.0 };
+    let holds = |value: f64, uncertainty: f64| target.limit.holds(value, counts * uncertainty);
+    unit.show_against(target.value.unwrap_or(f64::NAN), target.uncertainty, holds)
 }
 
 /// The limit of a target as it is written; empty for a record of another kind.

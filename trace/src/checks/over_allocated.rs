@@ -38,7 +38,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let message = format!(
             "the shares of {} total {}, {} more than its limit{reserve}",
             record.name(),
-            unit.show(budget.allocated, 0.0),
+            over_budget::show_total(unit, budget.allocated, by),
             over_budget::show_part(unit, by, budget.allocated)
         );
         reporter.report(

@@ -46,7 +46,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let message = format!(
             "{} totals {}{}, {} over its limit of {limit}",
             study.loaded.record(budget.index).name(),
-            unit.show(total, 0.0),
+            show_total(unit, total, by),
             growth.unwrap_or_default(),
             show_part(unit, by, total),
         );
@@ -66,9 +66,22 @@ pub(super) fn show_part(unit: &Unit, part: f64, total: f64) -> String {
     unit.after(&number::rounded(part / unit.factor(), decimals(total, 4).max(decimals(part, 1))))
 }
 
+/// A total with the decimals that a part of it is shown with by [`show_part`].
+pub(super) fn show_total(unit: &Unit, total: f64, part: f64) -> String {
+    let decimals = |si: f64, digits: i32| number::decimals(si / unit.factor(), digits, 7);
+    unit.after(&number::rounded(total / unit.factor(), decimals(total, 4).max(decimals(part, 1))))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_total_shows_the_digits_of_what_is_over() {
+        let unit = Unit::parse("kg").unwrap();
+        assert_eq!(show_total(&unit, 52.548, 0.048), "52.55 kg");
+        assert_eq!(show_total(&unit, 205.03, 0.03), "205.03 kg");
+    }
 
     #[test]
     fn a_part_has_the_precision_of_the_total() {

@@ -38,8 +38,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
     for target in study.target_statuses().iter().filter(|target| target.status == Status::AtRisk) {
         // `over-budget` reports a total that is over its limit.
         let is_total = study.values().origin(target.index) == Origin::Total;
-        let upper = target.limit.at_least.is_none();
-        if is_total && upper && target.value.is_some_and(|value| !target.limit.holds(value, 0.0)) {
+        let is_over = |id| study.budgets().iter().any(|budget| budget.index == id && budget.over().is_some());
+        if is_total && target.limit.at_least.is_none() && is_over(target.index) {
             continue;
         }
         let record = study.loaded.record(target.index);

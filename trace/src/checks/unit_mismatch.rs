@@ -1,6 +1,7 @@
 //! `unit-mismatch`: numbers that cannot be added, compared or used because their units do not match.
 
-use schema::quantity::Unit;
+use schema::number;
+use schema::quantity::{Dimension, Unit};
 
 use super::{ALWAYS_ERROR, About, Check, Group, Reporter, Study, numbers, shared};
 use crate::values::{SetProblemKind, ValueProblemKind};
@@ -10,7 +11,8 @@ pub(super) static CHECK: Check = Check {
     group: Group::Values,
     about: About::Records,
     levels: ALWAYS_ERROR,
-    reports: "A formula, a value or a model input whose dimensions do not match.",
+    reports: "A formula, a value or a model input whose dimensions do not match; a difference of temperatures with a limit \
+              in °C; a shaft speed in Hz or 1/min; a unit that is also a name in the record.",
     why: "A sum of metres and seconds has no meaning, and everything calculated from it would be wrong without \
             notice.",
     fix: "The position shown is the character where the dimensions differ. Add the correct unit, or convert the \
@@ -32,8 +34,23 @@ targets:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     reporter.report_value_problems(ValueProblemKind::Unit, study);
+    report_points(study, reporter);
     report_budgets(study, reporter);
     report_alternatives(study, reporter);
+}
+
+/// Reports plans of events and goals that are not in points. They are not counted.
+fn report_points(study: &Study, reporter: &mut Reporter) {
+    let plans = study.loaded.events().map(|(id, _, event)| (id, "plan", event.plan.as_ref()));
+    let goals = study.loaded.goals().map(|(id, _, goal)| (id, "points", goal.points.as_ref()));
+    for (id, key, quantity) in plans.chain(goals) {
+        let Some(quantity) = quantity.filter(|quantity| quantity.unit().dimension() != Dimension::points()) else {
+            continue;
+        };
+        let message = format!("`{quantity}` is not a number of points");
+        let help = format!("use `{} pts`", number::precise(quantity.value()));
+        reporter.report(id, &[key], message, help);
+    }
 }
 
 /// Reports reserves and shares that are not counted because their unit does not match the budget.

@@ -36,6 +36,10 @@ pub struct Budget {
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2) of the value.
     pub uncertainty: f64,
+    /// How far the value may be above the limit because of rounding.
+    pub tolerance: f64,
+    /// How far the sum of the shares may be above the limit because of rounding.
+    pub allocated_tolerance: f64,
     /// The growth allowance in the value, if it is a total.
     pub growth: Option<f64>,
     /// What the value has more than the parts, if it was measured.
@@ -67,6 +71,8 @@ pub struct Share {
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2) of the value.
     pub uncertainty: f64,
+    /// How far the value may be above the limit because of rounding.
+    pub tolerance: f64,
     /// The growth allowance in the value, if it is a total.
     pub growth: Option<f64>,
     /// What the value has more than the parts, if it was measured.
@@ -83,7 +89,7 @@ impl Share {
 
     /// How far it is over its limit.
     pub fn over(&self) -> Option<f64> {
-        over(self.value, self.limit)
+        over(self.value, self.limit, self.tolerance)
     }
 }
 
@@ -100,12 +106,12 @@ impl Budget {
 
     /// How much more is allocated to the shares than is available.
     pub fn over_allocated(&self) -> Option<f64> {
-        over((!self.shares.is_empty()).then_some(self.allocated), self.available())
+        over((!self.shares.is_empty()).then_some(self.allocated), self.available(), self.allocated_tolerance)
     }
 
     /// How far the total is over its limit.
     pub fn over(&self) -> Option<f64> {
-        over(self.value, self.limit)
+        over(self.value, self.limit, self.tolerance)
     }
 
     /// The unallocated amount that parts outside of any share use: a transfer leaves it unchanged.
@@ -114,8 +120,8 @@ impl Budget {
     }
 }
 
-fn over(value: Option<f64>, limit: f64) -> Option<f64> {
-    value.filter(|value| *value > limit + SLACK * limit.abs()).map(|value| value - limit)
+fn over(value: Option<f64>, limit: f64, tolerance: f64) -> Option<f64> {
+    value.filter(|value| *value > limit + tolerance.max(SLACK * limit.abs())).map(|value| value - limit)
 }
 
 /// The subject of a target: a record, or the car for `None`.
@@ -174,6 +180,14 @@ impl Values {
             }
         }
         let reserve = target.reserve.as_ref().and_then(|reserve| self.in_dimension(reserve, dimension));
+        let value = self.value(node);
+        let allocated = own.iter().fold(0.0, |sum, share| sum + share.limit);
+        let written = own.iter().filter_map(|share| upper_limit(self.target(share.index)?));
+        let written = written.chain(upper_limit(target)).chain(&target.reserve);
+        let allocated_tolerance = match allocated > limit - reserve.unwrap_or(0.0) {
+            true => self.tolerance_of_sum(allocated, self.unit(node), written),
+            false => 0.0,
+        };
         let amounts = || own.iter().filter_map(|share| self.target(share.index)?.total.as_ref());
         let amount = target.total.as_ref().or_else(|| amounts().next()).map(ToString::to_string);
         Some(Budget {
@@ -183,12 +197,14 @@ impl Values {
             limit,
             reserve: reserve.unwrap_or(0.0),
             reserve_fits: target.reserve.is_none() || reserve.is_some(),
-            value: self.value(node),
+            value,
             uncertainty: gradients.uncertainty(&self.network, node),
+            tolerance: self.tolerance_over(index, target, node, limit),
+            allocated_tolerance,
             growth: None,
             not_in_parts: self.not_in_parts(node),
             share_of: target.share_of.as_ref().and_then(|id| self.graph.loaded.find(id.as_str())),
-            allocated: own.iter().fold(0.0, |sum, share| sum + share.limit),
+            allocated,
             shares: own,
             outside: 0.0,
             without_share: Vec::new(),
@@ -202,16 +218,24 @@ impl Values {
         let limit = self.in_dimension(upper_limit(target)?, dimension)?;
         let uncertainty = gradients.uncertainty(&self.network, node);
         let safety_critical = target.safety_critical;
+        let tolerance = self.tolerance_over(index, target, node, limit);
         Some(Share {
             index,
             node,
             limit,
             value: self.value(node),
             uncertainty,
+            tolerance,
             growth: None,
             not_in_parts: self.not_in_parts(node),
             safety_critical,
         })
+    }
+
+    /// The tolerance of a value that is above its limit; only then it is needed.
+    fn tolerance_over(&self, index: RecordId, target: &Target, node: NodeId, limit: f64) -> f64 {
+        let value = self.value(node).filter(|value| *value > limit);
+        value.map_or(0.0, |value| self.tolerance(index, target, node, value))
     }
 
     pub(super) fn owner(&self, index: RecordId) -> Option<Owner> {

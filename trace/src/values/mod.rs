@@ -17,6 +17,7 @@ mod sets;
 mod sheets;
 mod status;
 mod tables;
+mod tolerance;
 pub mod transfer;
 mod worth;
 

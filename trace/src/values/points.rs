@@ -1,5 +1,6 @@
 //! Points: planned, predicted, and needed for the goal; the value that scores exactly the plan.
 
+use schema::quantity::Dimension;
 use schema::records::Goal;
 
 use super::needed::Needed;
@@ -109,7 +110,8 @@ impl Values {
     pub fn event(&self, index: RecordId, gradients: &Gradients) -> Option<EventPoints> {
         let event = self.graph.loaded.event(index)?;
         let node = self.record_node(index)?;
-        let plan = event.plan.as_ref().map(schema::Quantity::si);
+        let is_points = |plan: &&schema::Quantity| plan.unit().dimension() == Dimension::points();
+        let plan = event.plan.as_ref().filter(is_points).map(schema::Quantity::si);
         let local = |name: &str| self.node(&Key::Local(index, name.into()));
         // A run that does not count has no value to show.
         let first = event.reads.keys().next().filter(|name| !event.reads_none(name.as_str()));

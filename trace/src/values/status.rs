@@ -105,6 +105,11 @@ impl Limit {
         self.at_most.map_or(1.0, below) - self.at_least.map_or(0.0, below)
     }
 
+    /// The same limit with both ends further out.
+    pub(super) fn widened(&self, by: f64) -> Self {
+        Self { at_least: self.at_least.map(|least| least - by), at_most: self.at_most.map(|most| most + by) }
+    }
+
     /// How far a value is inside the limit: `value/limit - 1` for at-least, `1 - value/limit` for at-most, and the smaller
     /// of both between two limits; reversed for a negative limit. `None` for a limit of zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
@@ -177,6 +182,9 @@ impl Values {
             (None, _) => Status::NoValue,
             (Some(value), Origin::Result(_)) => limit.measured(value, uncertainty),
             (Some(value), _) if limit.holds(value, uncertainty) => Status::OnTarget,
+            (Some(value), _) if limit.widened(self.tolerance(index, target, node, value)).holds(value, uncertainty) => {
+                Status::OnTarget
+            }
             (Some(_), _) => Status::AtRisk,
         };
         // A ratio of temperatures in degrees Celsius differs from that in kelvins: neither is a margin.

@@ -20,14 +20,16 @@ PREFIXED = {
     "m": "meter", "g": "gram", "s": "second", "A": "ampere", "K": "kelvin", "mol": "mole", "cd": "candela",
     "N": "newton", "Pa": "pascal", "J": "joule", "W": "watt", "Wh": "watt_hour", "V": "volt", "ohm": "ohm",
     "C": "coulomb", "Ah": "ampere_hour", "F": "farad", "H": "henry", "Hz": "hertz", "rad": "radian", "l": "liter",
-    "L": "liter", "bar": "bar",
+    "L": "liter", "bar": "bar", "Ω": "ohm",
 }
 PLAIN = {
     "%": "percent", "°": "degree", "deg": "degree", "min": "minute", "h": "hour", "d": "day", "t": "metric_ton",
     "°C": "degree_Celsius", "rpm": "revolutions_per_minute", "gn": "standard_gravity", "hp": "horsepower",
     "in": "inch", "ft": "foot", "mph": "mile_per_hour", "lb": "pound", "lbf": "force_pound",
-    "psi": "pound_force_per_square_inch",
+    "psi": "pound_force_per_square_inch", "mi": "mile", "yd": "yard", "oz": "ounce", "kgf": "kilogram_force",
+    "degC": "degree_Celsius", "°F": "degree_Fahrenheit", "degF": "degree_Fahrenheit", "rev": "revolution", "ppm": "ppm",
 }
+OFFSET = ("°C", "degC", "°F", "degF")
 BASE = ["meter", "kilogram", "second", "ampere", "kelvin", "mole", "candela"]
 SIGNS = {"meter": "m", "kilogram": "kg", "second": "s", "ampere": "A", "kelvin": "K", "mole": "mol", "candela": "cd"}
 
@@ -61,6 +63,8 @@ COMPOUND = {
     "mm^2": "millimeter**2", "cm^3": "centimeter**3", "in^3": "inch**3", "ft^2": "foot**2", "A/mm^2": "ampere/millimeter**2",
     "lb/ft^3": "pound/foot**3", "hp/lb": "horsepower/pound", "ohm/km": "ohm/kilometer", "%/K": "percent/kelvin",
     "kg*m^2": "kilogram*meter**2", "N*s/m": "newton*second/meter", "MPa*m^3": "megapascal*meter**3", "m^-1": "meter**-1",
+    "rev/min": "revolution/minute", "kgf/cm^2": "kilogram_force/centimeter**2", "oz/yd^2": "ounce/yard**2", "mi/h": "mile/hour",
+    "ppm/K": "ppm/kelvin", "kgf*m": "kilogram_force*meter", "Ω*m": "ohm*meter", "deg/h": "degree/hour", "rev/s": "revolution/second",
     "psi/lbf": "pound_force_per_square_inch/force_pound", "gn*s": "standard_gravity*second", "V*A": "volt*ampere",
 }
 UNITS.update({name: ureg.parse_units(text) for name, text in COMPOUND.items()})
@@ -85,12 +89,12 @@ def row(kind, text, value):
 print("kind,text,si,unit")
 for name in UNITS:
     for number in (1.0, 36.6):
-        if name == "°C" and number == 1.0:
+        if name in OFFSET and number == 1.0:
             number = -40.0
         row("quantity", f"{number!r} {name}", quantity(number, name))
 
 random.seed(27)
-NAMES = [name for name in UNITS if name not in ("°C", "1/m") and not any(c in name for c in "µu")]
+NAMES = [name for name in UNITS if name not in (*OFFSET, "1/m") and not any(c in name for c in "µu")]
 
 
 def some():
@@ -106,7 +110,7 @@ def same(value):
     return f"{number!r} {name}", quantity(number, name)
 
 
-for _ in range(60):
+for _ in range(120):
     (a, x), (b, y) = some(), some()
     row("formula", f"{a} * {b}", x * y)
     row("formula", f"{a} / {b}", x / y)

@@ -57,6 +57,10 @@ pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
 /// A value before and after as text, and the change; empty without a change.
 fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     let text = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |si| unit.show(si, 0.0));
+    let texts = match (before, after) {
+        (Some(before), Some(after)) => unit.show_both(before, after),
+        _ => [text(before), text(after)],
+    };
     let change = match (before, after) {
         (Some(before), Some(after)) if !same_number(before, after) => {
             // The smallest score in a rule book is a hundredth of a point.
@@ -68,7 +72,8 @@ fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
         }
         _ => String::new(),
     };
-    [text(before), text(after), change]
+    let [before, after] = texts;
+    [before, after, change]
 }
 
 impl DeltaView<'_> {

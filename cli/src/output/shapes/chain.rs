@@ -2,7 +2,7 @@
 
 use super::findings::CHECK_LEVELS;
 use super::shared::{EDGE, NODE};
-use super::{Answer, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
+use super::{Answer, NUMBER_OR_NULL, Named, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 pub(crate) static GRAPH: Answer = Answer {
     name: "graph",
@@ -39,10 +39,26 @@ pub(crate) static WHY: Answer = Answer {
     )],
 };
 
+/// What every key of records or settings has.
+static KEY_DOCS: &[super::Key] = &[
+    key("key", Shape::Text, "the key"),
+    key("in", Shape::Text, "the kind of record, or `settings`, and the keys above it, joined by dots"),
+    key("meaning", Shape::Text, "its meaning"),
+    key("required", Shape::Flag, "whether it must be given"),
+    key("forms", TEXTS, "the forms that its value can have"),
+];
+
+/// A key of records or settings.
+static RECORD_KEY: Named = Named {
+    name: "record key",
+    summary: "A key of records or of the settings.",
+    keys: &[KEY_DOCS, &[key("keys", Shape::List(&Shape::Object(&[KEY_DOCS])), "all keys in its value, also deeper")]],
+};
+
 pub(crate) static EXPLAIN: Answer = Answer {
     name: "explain",
     command: "tierod explain [NAME] --format json",
-    summary: "All checks, or one check, kind of record, model or score sheet. The keys depend on what NAME is.",
+    summary: "All checks, or one check, kind of record, key, model or score sheet, or the units. The keys depend on what NAME is.",
     variants: &[
         (
             "no name, or a check",
@@ -74,17 +90,39 @@ pub(crate) static EXPLAIN: Answer = Answer {
             ]],
         ),
         (
-            "a kind of record",
+            "a kind of record, or `settings`",
             &[&[
                 VERSION,
-                key("kind", Shape::Text, "the kind, as in `part`"),
+                key("kind", Shape::Text, "the kind, as in `part`, or `settings`"),
+                key("keys", Shape::List(&Shape::Named(&RECORD_KEY)), "the keys"),
+            ]],
+        ),
+        (
+            "a key",
+            &[&[
+                VERSION,
+                key("key", Shape::Text, "the name asked for"),
+                key("keys", Shape::List(&Shape::Named(&RECORD_KEY)), "the keys with this name, one for each place"),
+            ]],
+        ),
+        (
+            "`units`",
+            &[&[
+                VERSION,
                 key(
-                    "keys",
+                    "units",
                     Shape::List(&Shape::Object(&[&[
-                        key("key", Shape::Text, "a key of such a record"),
-                        key("meaning", Shape::Text, "its meaning"),
+                        key("name", Shape::Text, "name of the unit"),
+                        key("quantity", Shape::Text, "what it measures"),
+                        key("si_unit", Shape::Text, "SI unit; empty for a number without unit"),
+                        key(
+                            "factor",
+                            Shape::Number,
+                            "value of one unit in the SI unit; for °C and °F without the zero",
+                        ),
+                        key("takes_prefixes", Shape::Flag, "whether it takes SI prefixes"),
                     ]])),
-                    "the keys",
+                    "the units of the table",
                 ),
             ]],
         ),

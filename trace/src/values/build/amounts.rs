@@ -11,6 +11,7 @@ use schema::{Quantity, Settings};
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
 use crate::values::network::Rule;
+use crate::values::problems::ValueProblemKind;
 use crate::values::{Key, MeasuredTotal};
 
 /// The parts of a system (of the car for `None`) that have an amount, each with its factor: count and growth.
@@ -29,9 +30,14 @@ impl Builder<'_> {
                 let field = Field { record: index, route: Arc::clone(&self.amount_routes[usize::from(number)]) };
                 let required = dimensions.get(usize::from(number)).copied();
                 let node = self.add(Key::Part(index, number), field.clone(), required);
-                let found = self.in_currency(&amount.value);
-                let unit = found.0.clone();
-                self.set_value(node, found, &field);
+                let unit = self.in_currency(&amount.value).0;
+                if unit.has_own_zero() {
+                    let message =
+                        format!("`{}` is a temperature with its own zero: amounts are added up", amount.value);
+                    self.report(ValueProblemKind::Unit, &field, 0, message, "use K, or a target in place of an amount");
+                } else {
+                    self.set_quantity(node, &amount.value, &field);
+                }
                 self.network.nodes[node].unit = unit;
                 if required.is_none() {
                     dimensions.push(self.network.nodes[node].dimension);

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::Formula;
-use schema::quantity::{Dimension, Unit};
+use schema::quantity::Unit;
 use schema::records::{Analysis, Expression, Finds};
 use schema::{Id, Quantity, suggest};
 
@@ -88,7 +88,7 @@ impl Builder<'_> {
         };
         let found = Unit::parse(model.outputs[output].unit).map(|unit| unit.dimension()).unwrap_or_default();
         if let Some(required) = self.required[node].filter(|required| *required != found) {
-            self.report_mismatch(field, 0, found, required);
+            self.report_mismatch(field, node, found, required);
             return;
         }
         self.network.nodes[node].inputs = inputs.to_vec();
@@ -129,7 +129,11 @@ impl Builder<'_> {
                     if let Ok(unit) = Unit::parse(input.unit)
                         && self.required[node].is_none()
                     {
-                        self.require_dimension(node, unit.dimension(), &field);
+                        if unit.is_shaft_speed() {
+                            let given = Quantity::parse(text.text()).ok();
+                            self.report_shaft_speed(input.name, node, given.as_ref(), &field);
+                        }
+                        self.require_unit(node, &unit, text, &field);
                     }
                     call.numbers.push(input.name);
                     inputs.push(node);
@@ -139,7 +143,7 @@ impl Builder<'_> {
                     call.tables.push((input.name, self.table(name, text, columns, &field)?));
                 }
                 models::Kind::List => {
-                    call.lists.push((input.name, self.list(text, &field)));
+                    call.lists.push((input.name, self.list(text, input.unit, &field)));
                     self.network.nodes[node].rule = Rule::None;
                 }
             }
@@ -178,27 +182,44 @@ impl Builder<'_> {
         Some(rows.into_iter().map(|row| (row.cells[0], row.cells[1])).collect())
     }
 
-    /// The numbers of a list; empty if it is invalid, which is reported.
-    fn list(&mut self, text: &Expression, field: &Field) -> Vec<f64> {
-        let words = text.text().split([',', ' ']).filter(|word| !word.is_empty());
-        let entries: Result<Vec<f64>, _> =
-            words.map(|word| Quantity::parse(word).map(|quantity| quantity.si())).collect();
-        entries.unwrap_or_else(|error| {
-            self.report(ValueProblemKind::Bad, field, 0, error, "separate numbers with commas");
+    /// The numbers of a list, separated by commas or spaces; empty if it is invalid, which is reported.
+    fn list(&mut self, text: &Expression, unit: &str, field: &Field) -> Vec<f64> {
+        let text = text.text();
+        let words = text.split(if text.contains(',') { [',', ','] } else { [' ', ' '] });
+        let dimension = Unit::parse(unit).map(|unit| unit.dimension()).unwrap_or_default();
+        let entry = |word: &str| {
+            if text.contains(';') {
+                return Err(format!("`{text}` has semicolons: separate numbers with commas"));
+            }
+            let quantity = Quantity::parse(word)?;
+            if quantity.unit().dimension() != dimension {
+                return Err(format!("the unit of `{quantity}` does not match: use {}", unit_words(unit)));
+            }
+            Ok(quantity.si())
+        };
+        let entries: Result<Vec<f64>, String> = words.filter(|word| !word.trim().is_empty()).map(entry).collect();
+        entries.unwrap_or_else(|error: String| {
+            let (message, help) = error.split_once(": ").unwrap_or((&error, "separate numbers with commas"));
+            let help = format!("{help}; a list has commas: `[2.5, 2, 1.6]`");
+            self.report(ValueProblemKind::Bad, field, 0, message, help);
             Vec::new()
         })
     }
 
-    /// Requires a dimension of a node that may already have a rule.
-    pub(super) fn require_dimension(&mut self, node: NodeId, required: Dimension, field: &Field) {
+    /// Requires a dimension of a node that may already have a rule: that of the unit of an input.
+    pub(super) fn require_unit(&mut self, node: NodeId, expected: &Unit, text: &Expression, field: &Field) {
+        let required = expected.dimension();
         self.required[node] = Some(required);
         let own = &self.network.nodes[node];
         if let Rule::Given(_) = own.rule
             && own.dimension != required
         {
-            let found = own.dimension;
+            let (found, unit) = (own.dimension, own.unit.clone());
             self.network.nodes[node].rule = Rule::None;
-            self.report_mismatch(field, 0, found, required);
+            match Quantity::parse(text.text()) {
+                Ok(quantity) => drop(self.report_wrong_unit(node, &quantity, (&unit, expected), field)),
+                Err(_) => self.report_mismatch(field, node, found, required),
+            }
         }
     }
 
@@ -233,4 +254,9 @@ fn is_read_by_others(analysis: &Analysis, name: &Id) -> bool {
         let reads = |formula: Formula| formula.names().iter().any(|read| *read.text == *name.as_str());
         other != name && Formula::parse(text.text()).is_ok_and(reads)
     })
+}
+
+/// The unit of the entries of a list, for a message.
+fn unit_words(unit: &str) -> String {
+    if unit == "1" { "numbers without unit".to_owned() } else { format!("`{unit}`") }
 }

@@ -4,12 +4,13 @@
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
-use schema::formula::{Formula, FormulaError, FormulaErrorKind};
+use schema::formula::{Formula, FormulaError, FormulaErrorKind, Scale, ValueKind};
 use schema::quantity::{Dimension, Unit};
 use schema::records::Expression;
 use schema::words::CAR;
 use schema::{Entries, Id, Quantity, suggest};
 
+use super::units::Clash;
 use crate::graph::{Graph, renamed_help};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
@@ -44,6 +45,10 @@ pub(super) struct Builder<'g> {
     pub(super) fields: Vec<Field>,
     /// The dimension that a node must have, if it is known before its inputs are.
     pub(super) required: Vec<Option<Dimension>>,
+    /// The scale of each formula's value, if it is a temperature.
+    pub(super) scales: Vec<Scale>,
+    /// Names in units that could also be meant as names of values.
+    pub(super) clashes: Vec<Clash>,
     pub(super) by_key: HashMap<Key, NodeId>,
     pub(super) amounts: Vec<Box<str>>,
     /// The route of each amount, the same for all parts.
@@ -67,6 +72,8 @@ impl<'g> Builder<'g> {
             keys: Vec::new(),
             fields: Vec::new(),
             required: Vec::new(),
+            scales: Vec::new(),
+            clashes: Vec::new(),
             by_key: HashMap::new(),
             amounts: Vec::new(),
             amount_routes: Vec::new(),
@@ -90,6 +97,7 @@ impl Builder<'_> {
         self.keys.push(key.clone());
         self.fields.push(field);
         self.required.push(required);
+        self.scales.push(Scale::Plain);
         self.by_key.insert(key, node);
         node
     }
@@ -117,12 +125,6 @@ impl Builder<'_> {
     /// Reports a table that cannot be read, at the key that names it.
     pub(super) fn report_table(&mut self, file: &str, error: &TableError, field: &Field) {
         self.report(ValueProblemKind::Table, field, 0, format!("{file}, {error}"), error.help.clone());
-    }
-
-    pub(super) fn report_mismatch(&mut self, field: &Field, offset: usize, found: Dimension, required: Dimension) {
-        let words = |d: Dimension| if d.is_one() { "a number without unit".to_owned() } else { format!("`{d}`") };
-        let message = format!("unit does not match: expected {}, found {}", words(required), words(found));
-        self.report(ValueProblemKind::Unit, field, offset, message, "correct the unit or the formula");
     }
 
     pub(super) fn report_formula_error(&mut self, field: &Field, error: FormulaError) {
@@ -159,7 +161,10 @@ impl Builder<'_> {
     /// Sets a node to a quantity.
     pub(super) fn set_quantity(&mut self, node: NodeId, quantity: &Quantity, field: &Field) {
         let found = self.in_currency(quantity);
-        self.set_value(node, found, field);
+        let expected = self.network.nodes[node].unit.clone();
+        if !self.report_wrong_unit(node, quantity, (&found.0, &expected), field) {
+            self.set_value(node, found, field);
+        }
     }
 
     /// Sets a node to a value: its unit, and value and uncertainty in SI.
@@ -168,7 +173,7 @@ impl Builder<'_> {
         if let Some(required) = self.required[node]
             && required != unit.dimension()
         {
-            self.report_mismatch(field, 0, unit.dimension(), required);
+            self.report_mismatch(field, node, unit.dimension(), required);
             return;
         }
         let own = &mut self.network.nodes[node];
@@ -180,17 +185,30 @@ impl Builder<'_> {
         own.uncertainty = uncertainty;
     }
 
+    /// The dimension of a node, and whether it is a temperature with its own zero.
+    pub(super) fn kind(&self, node: NodeId) -> ValueKind {
+        let value = &self.network.nodes[node];
+        let scale = if value.unit.has_own_zero() { Scale::Point } else { self.scales[node] };
+        ValueKind { dimension: value.dimension, scale }
+    }
+
     /// Sets a node to a text: a quantity, a name or a formula.
     pub(super) fn set_text(&mut self, node: NodeId, text: &str, field: &Field) {
         self.fields[node] = field.clone();
-        if let Ok(quantity) = Quantity::parse(text) {
-            self.set_quantity(node, &quantity, field);
+        let quantity = Quantity::parse(text);
+        if let Ok(quantity) = &quantity {
+            self.set_quantity(node, quantity, field);
+            self.note_clashes(node, quantity, field);
             return;
         }
         let formula = match Formula::parse(text) {
             Ok(formula) => formula,
             Err(error) => {
-                self.report_formula_error(field, error);
+                // A text with one number is meant as a quantity.
+                match quantity.err().and_then(|quantity| problem_of_quantity(text, &quantity)) {
+                    Some((message, help)) => self.report(ValueProblemKind::Bad, field, 0, message, help),
+                    None => self.report_formula_error(field, error),
+                }
                 return;
             }
         };
@@ -209,6 +227,9 @@ impl Builder<'_> {
                     return;
                 }
             }
+        }
+        for name in formula.unit_names() {
+            self.note_clash(node, &name.text, name.start, field);
         }
         self.network.nodes[node].inputs = inputs;
         self.network.nodes[node].rule = Rule::Formula(Arc::new(formula));
@@ -320,4 +341,20 @@ impl Builder<'_> {
         let mut results = self.graph.current_results(record).into_iter().rev();
         results.find_map(|(id, result)| result.date.and(result.value.clone()).map(|value| (id, value)))
     }
+}
+
+/// What is wrong with a text that is meant as a quantity, and how to fix it; `None` if it is meant as a formula.
+fn problem_of_quantity(text: &str, error: &str) -> Option<(String, String)> {
+    let is_list = text.contains(", ") && text.split(',').all(|entry| Quantity::parse(entry).is_ok());
+    if is_list {
+        let help = "keep one of them; only inputs of models that are lists, like `gears`, take several";
+        return Some(("expected one value, found a list".to_owned(), help.to_owned()));
+    }
+    let starts_a_number =
+        text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '€' | '$' | '£' | '~' | '≈'));
+    let is_formula = text.contains(['(', '^', '<', '=']) || (text.contains([' ']) && text.contains(" * "));
+    let (message, help) = error.split_once(": ")?;
+    // The parser of formulas has the position of these.
+    let is_of_formula = message.contains("is a calculation") || message.starts_with("unknown unit");
+    (starts_a_number && !is_formula && !is_of_formula).then(|| (message.to_owned(), help.to_owned()))
 }

@@ -99,7 +99,7 @@ impl Builder<'_> {
         let (found, required) = (self.in_currency(value).0.dimension(), self.network.nodes[node].dimension);
         let is_known = self.has_value(node);
         if has_own_dimension && is_known && found != required {
-            self.report_mismatch(&field, 0, found, required);
+            self.report_mismatch(&field, node, found, required);
         }
     }
 

@@ -13,6 +13,7 @@ mod order;
 mod past;
 mod sheets;
 mod targets;
+mod units;
 
 use std::sync::{Arc, OnceLock};
 
@@ -33,6 +34,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.past_standings();
     builder.sort();
     builder.report_driven();
+    builder.report_clashes();
     let mut state = builder.network.evaluate();
     builder.report_model_errors(&state);
     builder.report_no_numbers(&mut state);

@@ -89,22 +89,27 @@ impl Builder<'_> {
     fn dimension_of_formula(&mut self, node: NodeId) -> bool {
         let value = &self.network.nodes[node];
         let Rule::Formula(formula) = &value.rule else { return true };
-        let inputs: Vec<_> = value.inputs.iter().map(|input| self.network.nodes[*input].dimension).collect();
+        let inputs: Vec<_> = value.inputs.iter().map(|input| self.kind(*input)).collect();
         let (required, field) = (self.required[node], self.fields[node].clone());
-        let found = match formula.dimension(&inputs) {
+        let named = value.inputs.first().copied().filter(|_| formula.only_name().is_some());
+        let kind = match formula.kind(&inputs) {
             Ok(found) => found,
             Err(error) => {
                 self.report_formula_error(&field, error);
                 return false;
             }
         };
+        let found = kind.dimension;
         if let Some(required) = required.filter(|required| *required != found) {
-            self.report_mismatch(&field, 0, found, required);
+            self.report_mismatch(&field, node, found, required);
             return false;
         }
+        if !self.fits_scale(node, kind, named, &field) {
+            return false;
+        }
+        self.scales[node] = kind.scale;
         // A formula that is only a name is shown in the unit of that value.
-        let named = value.inputs.first().filter(|_| formula.only_name().is_some());
-        let unit = named.map_or_else(|| Unit::si(found), |input| self.network.nodes[*input].unit.clone());
+        let unit = named.map_or_else(|| Unit::si(found), |input| self.network.nodes[input].unit.clone());
         // A name of a record, for example an input of a score sheet, keeps the unit of the value that it is for.
         let is_alias = named.is_some() && matches!(self.keys[node], Key::Local(..));
         let own = &mut self.network.nodes[node];

@@ -130,7 +130,7 @@ impl Builder<'_> {
             return;
         }
         for (name, input) in sheet.reads.iter().chain(sheet.given.iter()) {
-            self.require_unit(index, event, name.as_str(), input.unit.as_deref());
+            self.require_input(index, event, name.as_str(), input.unit.as_deref());
         }
         let own_most = event.most.is_none().then_some((MOST, sheet.most.text()));
         let no_finish = sheet.no_finish.as_ref().map_or("0 pts", schema::records::Expression::text);
@@ -152,12 +152,16 @@ impl Builder<'_> {
     }
 
     /// Requires the dimension of an input that the event sets.
-    fn require_unit(&mut self, index: RecordId, event: &Event, name: &str, unit: Option<&str>) {
+    fn require_input(&mut self, index: RecordId, event: &Event, name: &str, unit: Option<&str>) {
         let unit = unit.and_then(|unit| Unit::parse(unit).ok());
         let Some(unit) = unit.filter(|_| sets(event, name)) else { return };
         let node = self.by_key[&Key::Local(index, name.into())];
-        let key = if event.reads.get(name).is_some() { &["reads", name][..] } else { &["score", "given", name] };
-        self.require_dimension(node, unit.dimension(), &Field::new(index, key));
+        let read = event.reads.get(name);
+        let text = read.or_else(|| event.score.as_ref()?.given.get(name));
+        let key = if read.is_some() { &["reads", name][..] } else { &["score", "given", name] };
+        if let Some(text) = text {
+            self.require_unit(node, &unit, text, &Field::new(index, key));
+        }
     }
 
     /// Reports names that neither the sheet nor another text of the event uses: probably a typing error in an optional name.

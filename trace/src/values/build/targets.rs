@@ -79,7 +79,7 @@ impl Builder<'_> {
         let Some(source) = source else { return };
         let found = self.network.nodes[source].dimension;
         if let Some(required) = self.required[node].filter(|required| *required != found) {
-            self.report_mismatch(field, 0, found, required);
+            self.report_mismatch(field, node, found, required);
             return;
         }
         self.network.nodes[node].inputs = vec![source];
