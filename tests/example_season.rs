@@ -165,7 +165,9 @@ fn it_ends_with_exactly_the_expected_findings() {
         assert!(open("error").contains(error), "{error}: {:?}", open("error"));
     }
     let at_risk = |report: &Value| reported(report, |finding| finding["check"] == "target-at-risk");
-    assert_eq!(at_risk(&report), ["target-at-risk wheel-power".to_owned()].into());
+    // Of two, the limit is inside the uncertainty of the result: 88 ± 3 % of 87 %, 36.1 ± 0.3 kW of 36 kW.
+    let expected = ["crank-power", "finish-chance", "wheel-power"].map(|id| format!("target-at-risk {id}"));
+    assert_eq!(at_risk(&report), expected.into());
     // Four weeks before it was at risk, too, and no revision, waiver or change of its limit came since.
     let before = season.git(&["rev-list", "-1", "--before=2027-06-22", "main"]);
     assert!(at_risk(&season.check(&["--rev", before.trim()])).contains("target-at-risk wheel-power"));
@@ -174,7 +176,7 @@ fn it_ends_with_exactly_the_expected_findings() {
     let targets = values["values"].as_array().unwrap();
     let status = |word: &str| targets.iter().filter(|target| target["status"] == word).count();
     assert!(status("met") >= 15, "{}", status("met"));
-    assert_eq!(status("missed"), 1);
+    assert_eq!((status("missed"), status("uncertain")), (1, 2));
     let log = season.git(&["grep", "-c", "basis: weighed", "HEAD", "--", "*.yaml"]);
     let weighed: usize = log.lines().map(|line| line.rsplit(':').next().unwrap().parse::<usize>().unwrap()).sum();
     assert!(weighed >= 25, "{weighed} parts weighed");

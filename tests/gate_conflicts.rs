@@ -130,7 +130,7 @@ parts:
     verify: {by: inspection, with: gauge, due: 2027-02-01}
   arm: {in: suspension, count: 0, serves: {circle-time: It guides the wheel.}}
 results:
-  run: {of: circle-time, value: 5.1 s, date: 2027-03-01, evidence: [a.csv]}
+  run: {of: circle-time, value: 5.1 s ± 0.02 s, date: 2027-03-01, evidence: [a.csv]}
 ",
     );
     let all = lines(&sandbox.tierod(&["check", "--format", "json"]));

@@ -205,17 +205,17 @@ fn numbers_without_uncertainty() {
         let records = format!(
             "events:\n  sprint:\n    plan: 40 pts\n    lead: x\n    serves: {{top-ten: It counts.}}\n    reads: {{time: \
              sprint-time}}\n    score: {{formula: most * best / time, given: {{most: 100 pts, best: {best}}}}}\n\
-             targets:\n  sprint-time: {{of: car, at-most: 9 s, formula: 8 s / grip}}\n  grip: {{of: car, at-least: 1, \
+             targets:\n  sprint-time: {{of: car, at-most: 9 s, formula: 8 s / grip^2}}\n  grip: {{of: car, at-least: 1, \
              estimate: {grip}}}\n  tilt: {{of: car, at-most: 9 deg, estimate: 8 deg}}\n"
         );
         findings(&root(&records), &["no-uncertainty"])
     };
     assert_eq!(
         sprint("2", "4 s"),
-        ["note no-uncertainty top-ten: of the inputs that change the points most, grip (+1.0 points for 1 %), sprint \
-             given best (+1.0 points for 1 %) have no uncertainty"]
+        ["note no-uncertainty top-ten: of the inputs that change the points most, grip (+4.0 points for 1 %), sprint \
+             given best (+2.0 points for 1 %) have no uncertainty"]
     );
-    let grip = "note no-uncertainty top-ten: of the inputs that change the points most, grip (+1.0 points for 1 %) has no \
+    let grip = "note no-uncertainty top-ten: of the inputs that change the points most, grip (+4.0 points for 1 %) has no \
                 uncertainty";
     assert_eq!(sprint("2", "4.0 s ± 0.1 s"), [grip]);
     assert_eq!(sprint("2.0 ± 0.1", "4.0 s ± 0.1 s"), [""; 0]);

@@ -352,5 +352,5 @@ fn an_analysis_that_changes_points_is_not_unused() {
     assert!(unused(analysis.to_owned()), "nothing rests on it");
     assert!(!unused(format!("{event}{analysis}")), "an event's points rest on it");
     let result = "results:\n  gates: {of: circle-time, value: 5.15 s, date: 2027-03-02, evidence: [chain.yaml]}\n";
-    assert!(unused(format!("{event}{analysis}{result}")), "a result replaces it");
+    assert!(!unused(format!("{event}{analysis}{result}")), "the result shows how good it was");
 }

@@ -98,7 +98,7 @@ results:
   hub-look: {of: hub, outcome: fail, date: 2027-03-01, evidence: [chain.yaml]}
   hub-runout: {of: hub, value: 0.1 mm, date: 2027-03-02, evidence: [chain.yaml]}
   torques: {of: fasteners, value: 9 N*m, date: 2027-03-02, evidence: [chain.yaml]}
-  lap: {of: circle-time, value: 5.1 s, date: 2027-03-02, evidence: [chain.yaml]}
+  lap: {of: circle-time, value: 5.1 s ± 0.02 s, date: 2027-03-02, evidence: [chain.yaml]}
 ",
     );
     let start = |text: &String| text.split(" / ").next().unwrap_or("").to_owned();

@@ -3,8 +3,8 @@
 //! The results of the latest date decide, except those that another result supersedes. One that cannot be read closes
 //! nothing, and neither do results of one date that contradict each other.
 
-use schema::Quantity;
 use schema::records::{Method, Outcome, Target, TestResult};
+use schema::{Day, Quantity};
 
 use crate::ids::RecordId;
 use crate::study::Study;
@@ -34,9 +34,10 @@ impl Conclusion {
         }
     }
 
-    /// What several results of one date say together.
-    fn of_one_date(all: &[Self]) -> Option<Self> {
-        let has = |own: Self| all.contains(&own);
+    /// What the results of the latest date say together.
+    fn of_latest(said: &[Said]) -> Option<Self> {
+        let (last, ..) = said.last()?;
+        let has = |wanted: Self| said.iter().any(|(date, _, own)| date == last && *own == wanted);
         if has(Self::Passed) && has(Self::Failed) {
             return Some(Self::Contradicted);
         }
@@ -44,21 +45,34 @@ impl Conclusion {
     }
 }
 
+/// A result with its date and what it says.
+type Said = (Option<Day>, RecordId, Conclusion);
+
 impl Study {
     /// What the latest results of a record say: those of one method, or of all methods for `None`. `None` if it has no
-    /// result that says anything.
+    /// result that says anything. A later result that cannot be read does not end a failure.
     pub fn conclusion(&self, of: RecordId, method: Option<Method>) -> Option<Conclusion> {
-        let all: Vec<Conclusion> = self.latest_of(of, method).into_iter().map(|(_, own)| own).collect();
-        Conclusion::of_one_date(&all)
+        let mut said = self.said(of, method);
+        let latest = Conclusion::of_latest(&said)?;
+        said.retain(|(.., own)| *own != Conclusion::Unread);
+        let failed = latest == Conclusion::Unread && Conclusion::of_latest(&said) == Some(Conclusion::Failed);
+        Some(if failed { Conclusion::Failed } else { latest })
     }
 
     /// The results of the latest date, of one method or of all, each with what it says.
     pub(crate) fn latest_of(&self, of: RecordId, method: Option<Method>) -> Vec<(RecordId, Conclusion)> {
+        let said = self.said(of, method);
+        let last = said.last().map(|(date, ..)| *date);
+        said.into_iter().filter(|(date, ..)| Some(*date) == last).map(|(_, id, own)| (id, own)).collect()
+    }
+
+    /// The results of a record that say something, by date.
+    fn said(&self, of: RecordId, method: Option<Method>) -> Vec<Said> {
         let graph = &self.graph;
         let results = graph.current_results(of).into_iter();
         let wanted = results.filter(|(_, result)| method.is_none_or(|own| graph.method(of, result) == Some(own)));
         let said = wanted.filter_map(|(id, result)| Some((result.date, id, self.says(of, id, result)?)));
-        let mut said: Vec<_> = said.collect();
+        let mut said: Vec<Said> = said.collect();
         if let Some(target) = self.loaded.target(of)
             && method.is_none_or(|own| graph.first_method(of).is_none_or(|first| first == own))
         {
@@ -66,8 +80,7 @@ impl Study {
             said.extend(driven.map(|driven| (driven.date, driven.result, self.says_value(of, target, driven.value))));
             said.sort_by_key(|(date, id, _)| (*date, *id));
         }
-        let last = said.last().map(|(date, ..)| *date);
-        said.into_iter().filter(|(date, ..)| Some(*date) == last).map(|(_, id, own)| (id, own)).collect()
+        said
     }
 
     /// What one result says about its record.

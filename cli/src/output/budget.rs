@@ -266,7 +266,7 @@ fn not_in_parts(
     ink: Ink,
 ) {
     for (index, value, more) in measured {
-        if let (Some(value), Some(more)) = (value, more) {
+        if let (Some(value), Some(more)) = (value, more.filter(|more| *more != 0.0)) {
             let (id, sign) = (report.id(index), if more > 0.0 { "+" } else { "" });
             let (value, parts) = (scale.text(value), scale.text(value - more));
             let text = format!(

@@ -90,13 +90,14 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     }
     let totals: Vec<NodeId> =
         values.nodes().filter(|(_, key)| matches!(key, Key::Group(..))).map(|(node, _)| node).collect();
-    let is_measured = totals.iter().any(|node| values.not_in_parts(*node).is_some());
+    let is_measured = totals.iter().any(|node| values.not_in_parts(*node).is_some_and(|more| more != 0.0));
     let heads = [("amount", false), ("value with growth", true), ("not in the parts", true)];
     let mut table = Table::new(if is_measured { &heads } else { &heads[..2] });
     for node in totals {
         let whole = values.whole(node);
         if values.value(whole).is_some() {
-            let difference = values.not_in_parts(node).map(|more| values.unit(node).show_change(more));
+            let difference =
+                values.not_in_parts(node).filter(|more| *more != 0.0).map(|more| values.unit(node).show_change(more));
             let cells = [
                 strong(values.name(node)),
                 plain(shown(values, gradients, whole)),

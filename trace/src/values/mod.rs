@@ -241,7 +241,9 @@ impl Values {
     pub fn not_in_parts(&self, node: NodeId) -> Option<f64> {
         let target = self.whole(node);
         let total = self.measured_totals.iter().find(|total| total.target == target)?;
-        Some(self.value(target)? - total.factor * self.value(total.parts)?)
+        let (value, parts) = (self.value(target)?, total.factor * self.value(total.parts)?);
+        let is_rounding = schema::quantity::same_number(value, parts);
+        Some(if is_rounding { 0.0 } else { value - parts })
     }
 
     /// The total that was measured in place of this amount of a part or system, or of the car for `None`.
