@@ -5,6 +5,7 @@
 //! switched from its expected to its actual value, in two opposite orders, and the mean of both is its effect. What is left
 //! between the points of the formula and the score is not explained by the records. The causes add up to the difference.
 
+use schema::Id;
 use schema::quantity::Dimension;
 use schema::records::{Event, TestResult};
 
@@ -154,10 +155,10 @@ impl Score<'_> {
     /// The groups of inputs with their actual values.
     fn switches(&self, result: &TestResult) -> Vec<Switches> {
         let [mut own, mut finish, mut judges, mut penalties] = [const { Vec::new() }; 4];
-        for name in self.event.reads.keys() {
-            let Some(node) = self.local(name.as_str()) else { continue };
-            let given = result.reads.get(name.as_str()).map(|value| self.values.in_team(value).1);
-            match (given.or_else(|| self.driven_elsewhere(name.as_str(), result)), self.is_chance(node)) {
+        for name in self.event.reads.keys().map(Id::as_str) {
+            let Some(node) = self.local(name) else { continue };
+            let given = result.reads.get(name).map(|value| self.values.in_team(value).1);
+            match (given.or_else(|| self.driven_elsewhere(name, result)), self.is_chance(node)) {
                 (Some(value), true) if value == 0.0 || value == 1.0 => finish.push((node, value)),
                 (Some(value), _) => own.push((node, value)),
                 (None, true) => finish.push((node, if self.scored > 0.0 { 1.0 } else { 0.0 })),
