@@ -357,7 +357,7 @@ fn the_json_has_its_keys() {
     assert_eq!(
         keys(&json),
         set(
-            "version base head base_reason day shallow new fixed unchanged counts records values causes other edits renamed status_changes limits_changed points amounts \
+            "version base head base_reason day shallow new fixed unchanged counts records values causes other edits renamed status_changes limits_changed points amounts broken \
              stops uncovered worse better postponed settings"
         )
     );

@@ -73,12 +73,13 @@ goals:
   goal: {points: 600 pts, reason: Enough.}
   side: {points: 60 pts, reason: Enough.}
   empty: {points: 60 pts, reason: Enough.}
+  later: {points: 60 pts, reason: Enough.}
 events:
   judged: {expect: 68 pts ± 8 pts, serves: {goal: It is judged.}}
-  scored: {reads: {time: 4.4 s ± 0.04 s}, score: {use: sae-2024.acceleration, given: {best: 4.0 s}}, serves: {goal: a, side: b}}
+  scored: {reads: {time: 4.4 s ± 0.04 s}, score: {use: sae-2024.acceleration, given: {best: 4.0 s}}, serves: {goal: a, side: b, later: c}}
   run: {expect: 68 pts ± 8 pts, serves: {goal: It was run.}}
   wrong: {reads: {time: 4.4 s}, score: {use: sae-2024.acceleration, given: {best: 4.0 s}}}
-  unknown: {plan: 10 pts, serves: {goal: It is yet to be judged.}}
+  unknown: {plan: 10 pts, serves: {later: It is yet to be judged.}}
 results:
   june: {of: run, value: 71 pts, date: 2027-02-01}
   may: {of: run, value: 40 pts, date: 2027-01-01}
@@ -102,6 +103,7 @@ results:
     }
     assert!(read.get("wrong")["value"].is_null() && read.get("unknown")["value"].is_null());
     assert!(read.get("empty")["value"].is_null());
+    assert!(read.get("later")["value"].is_null(), "there is no sum over events without a value");
     read.reports("unit-mismatch", "clock", "`4.4 s` is a time, and a number of points", "`pts`");
     read.reports_nothing(&["unit-mismatch", "bad-value", "unknown-reference"], "wrong");
 }

@@ -3,6 +3,7 @@
 //! A fault counts if the value may depend on it. What is wrong in a record that was read counts if one of the record's values
 //! is read on the way to the value; what could not be assigned to a record always counts.
 
+use foldhash::{HashSet, HashSetExt as _};
 use petgraph::Direction;
 use schema::Kind;
 use schema::read::{ProblemKind, Spot};
@@ -85,24 +86,51 @@ struct Under<'v> {
     also: &'v [RecordId],
     /// Whether the shares of budgets count.
     shares: bool,
+    /// For each amount, whether one of them is among the nodes.
+    amounts: Vec<bool>,
+    /// Whether the total of a system is among the nodes.
+    systems: bool,
+    /// Whether a goal is among the nodes.
+    goals: bool,
+    /// The analyses that a later one supersedes.
+    superseded: HashSet<&'v str>,
+}
+
+impl<'v> Under<'v> {
+    fn new(values: &'v Values, asked: &[NodeId], also: &'v [RecordId], shares: bool) -> Self {
+        let nodes = values.all_under(asked);
+        let (mut amounts, mut systems, mut goals) = (vec![false; values.amounts().len()], false, false);
+        for (_, key) in values.nodes().filter(|(node, _)| nodes[*node]) {
+            match key {
+                Key::Part(_, amount) | Key::Group(_, amount) => {
+                    amounts[usize::from(*amount)] = true;
+                    systems |= matches!(key, Key::Group(Some(_), _));
+                }
+                Key::Record(record) => goals |= values.graph.loaded.goal(*record).is_some(),
+                Key::Local(..) => {}
+            }
+        }
+        let superseded = values.graph.superseded();
+        Self { values, nodes, also, shares, amounts, systems, goals, superseded }
+    }
 }
 
 impl Values {
     /// Everything wrong that these values may depend on, and what is wrong in these records themselves: read errors in the
     /// order of the files, then the others in the order of the records, then what has no value.
     pub fn faults_under(&self, asked: &[NodeId], also: &[RecordId]) -> Vec<Fault> {
-        self.faults(Under { values: self, nodes: self.all_under(asked), also, shares: false })
+        self.faults(&Under::new(self, asked, also, false))
     }
 
     /// Everything wrong under the values of budgets and their shares, with what would make a share of one missing.
     pub fn faults_under_budgets(&self, asked: &[NodeId], also: &[RecordId]) -> Vec<Fault> {
-        self.faults(Under { values: self, nodes: self.all_under(asked), also, shares: true })
+        self.faults(&Under::new(self, asked, also, true))
     }
 
     /// The shares and the reserve that a budget does not count.
     pub fn faults_of_budget(&self, budget: &Budget) -> Vec<Fault> {
         let id = |record: RecordId| &self.graph.loaded.record(record).id;
-        let under = Under { values: self, nodes: Vec::new(), also: &[], shares: true };
+        let under = Under::new(self, &[], &[], true);
         let fault = |record: RecordId, key: &str, message: String, help: &str| {
             under.fault(FaultKind::Error, record, &[key.to_owned()], FaultAt::Value(None), message, help.to_owned())
         };
@@ -122,7 +150,7 @@ impl Values {
         shares.chain(reserve).collect()
     }
 
-    fn faults(&self, under: Under<'_>) -> Vec<Fault> {
+    fn faults(&self, under: &Under<'_>) -> Vec<Fault> {
         let mut faults = under.read_errors();
         let mut others = under.problems();
         others.extend(under.references());
@@ -132,13 +160,8 @@ impl Values {
         faults.append(&mut others);
         let missing = under.without_value(&faults);
         faults.extend(missing);
-        let mut seen: Vec<(FileId, Vec<String>, String)> = Vec::new();
-        faults.retain(|fault| {
-            let key = (fault.file, fault.route.clone(), fault.message.clone());
-            let is_new = !seen.contains(&key);
-            seen.push(key);
-            is_new
-        });
+        let mut seen = HashSet::new();
+        faults.retain(|fault| seen.insert((fault.file, fault.route.clone(), fault.message.clone())));
         faults
     }
 
@@ -248,12 +271,16 @@ impl Under<'_> {
     fn without_value(&self, known: &[Fault]) -> Vec<Fault> {
         let values = self.values;
         let mut faults: Vec<Fault> = Vec::new();
+        let errors = known.iter().filter(|fault| fault.kind == FaultKind::Error);
+        let mut explained: HashSet<RecordId> = errors.filter_map(|fault| fault.record).collect();
+        // The finding about a cycle is about all its values.
+        let cyclic: HashSet<NodeId> = values.cyclic.iter().copied().collect();
         let nodes = NodeId::all(self.nodes.len()).filter(|node| self.nodes[*node] && values.value(*node).is_none());
         for node in nodes {
             let value = &values.network.nodes[node];
             let is_missing = |input: &NodeId| values.value(*input).is_none();
             // Why an input is missing is said of the input.
-            if value.inputs.iter().any(is_missing) {
+            if value.inputs.iter().any(is_missing) || cyclic.contains(&node) {
                 continue;
             }
             let record = match values.keys[node] {
@@ -261,8 +288,7 @@ impl Under<'_> {
                 Key::Group(Some(system), _) => system,
                 Key::Group(None, _) => continue,
             };
-            let is_known = |fault: &&Fault| fault.record == Some(record) && fault.kind == FaultKind::Error;
-            if known.iter().chain(&faults).any(|fault| is_known(&fault)) {
+            if !explained.insert(record) {
                 continue;
             }
             let message = format!("{} has no value", values.name(node));
@@ -327,11 +353,11 @@ impl Under<'_> {
         match kind {
             Kind::Goal | Kind::Analysis => true,
             Kind::Result => self.values.measured != Measured::Nothing,
-            Kind::Event => self.reads_goal(),
+            Kind::Event => self.goals,
             // A record that names it is a fault by itself, but a share is missing in silence.
             Kind::Target => self.shares,
             Kind::Part => self.reads_amount(below.get(1).map(String::as_str)),
-            Kind::System => self.reads_systems(),
+            Kind::System => self.systems,
             Kind::Requirement | Kind::Decision | Kind::Revision | Kind::Waiver => false,
         }
     }
@@ -349,19 +375,19 @@ impl Under<'_> {
         let reads = |record: RecordId| values.record_node(record).is_some_and(|node| self.nodes[node]);
         match &graph.loaded.record(record).body {
             Body::Goal(_) => reads(record),
-            Body::Event(_) => reads(record) || (["serves", ""].contains(&key) && self.reads_goal()),
+            Body::Event(_) => reads(record) || (["serves", ""].contains(&key) && self.goals),
             Body::Target(_) if key == "serves" => false,
             Body::Target(_) => reads(record) || (["share-of", ""].contains(&key) && self.shares),
             Body::Part(_) => match key {
                 "" | "count" => self.reads_amount(None),
-                "in" => self.reads_systems(),
+                "in" => self.systems,
                 "amounts" => self.reads_amount(route.get(1).map(String::as_str)),
                 _ => false,
             },
-            Body::System(_) => ["", "in"].contains(&key) && self.reads_systems(),
+            Body::System(_) => ["", "in"].contains(&key) && self.systems,
             Body::Analysis(analysis) => {
                 let found = analysis.finds.as_ref().map(|finds| finds.targets()).unwrap_or_default();
-                if graph.superseded().contains(graph.loaded.record(record).id.as_str()) {
+                if self.superseded.contains(graph.loaded.record(record).id.as_str()) {
                     return false;
                 }
                 // A result replaces what an analysis finds.
@@ -378,25 +404,11 @@ impl Under<'_> {
         }
     }
 
-    fn reads_goal(&self) -> bool {
-        self.values
-            .graph
-            .loaded
-            .goals()
-            .any(|(goal, ..)| self.values.record_node(goal).is_some_and(|node| self.nodes[node]))
-    }
-
     /// Whether the asked values depend on an amount, or on any amount for `None`.
     fn reads_amount(&self, name: Option<&str>) -> bool {
-        let wanted = |amount: u16| name.is_none_or(|name| &*self.values.amounts()[usize::from(amount)] == name);
-        self.values.nodes().any(|(node, key)| match key {
-            Key::Part(_, amount) | Key::Group(_, amount) => self.nodes[node] && wanted(*amount),
-            Key::Record(_) | Key::Local(..) | Key::NotInParts(_) => false,
-        })
-    }
-
-    /// Whether the asked values depend on the total of a system.
-    fn reads_systems(&self) -> bool {
-        self.values.nodes().any(|(node, key)| self.nodes[node] && matches!(key, Key::Group(Some(_), _)))
+        match name {
+            Some(name) => self.values.amount(name).is_some_and(|amount| self.amounts[usize::from(amount)]),
+            None => self.amounts.contains(&true),
+        }
     }
 }

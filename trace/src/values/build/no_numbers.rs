@@ -3,11 +3,12 @@
 
 use std::sync::Arc;
 
+use foldhash::{HashSet, HashSetExt as _};
 use schema::formula::Formula;
 use schema::records::Body;
 
 use super::builder::{Builder, Field};
-use crate::ids::NodeId;
+use crate::ids::{NodeId, RecordId};
 use crate::values::State;
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
@@ -15,11 +16,14 @@ use crate::values::problems::ValueProblemKind;
 /// The largest number of inputs that a message lists.
 const MOST_LISTED: usize = 6;
 
+/// The fields that are reported.
+type Reported = HashSet<(RecordId, Arc<[String]>)>;
+
 impl Builder<'_> {
     /// Reports formulas, models and totals that have no number though their inputs have one, and formulas in which such a
     /// step is hidden, as in `max(0 pts, points / 0)`: these have no value either.
     pub(super) fn report_no_numbers(&mut self, state: &mut State) {
-        let mut hidden = Vec::new();
+        let (mut hidden, reported) = (Vec::new(), &mut Reported::new());
         for node in NodeId::all(self.network.nodes.len()) {
             let value = &self.network.nodes[node];
             let is_formula = matches!(value.rule, Rule::Formula(_));
@@ -31,13 +35,14 @@ impl Builder<'_> {
             match &value.rule {
                 Rule::Formula(formula) if all_known => {
                     let formula = Arc::clone(formula);
-                    if self.report_formula(node, &formula, &numbers) && !state.values[node].is_nan() {
+                    if self.report_formula(reported, node, &formula, &numbers) && !state.values[node].is_nan() {
                         hidden.push(node);
                     }
                 }
                 Rule::Given(_) => {
                     let help = "correct the number or its unit";
                     self.report_at(
+                        reported,
                         &self.fields[node].clone(),
                         0,
                         "the number is too large (overflow)".to_owned(),
@@ -49,7 +54,7 @@ impl Builder<'_> {
                     let message =
                         format!("the model `{name}` has no number with {}", self.listed_inputs(node, &numbers));
                     let field = Field::new(self.fields[node].record, &["model"]);
-                    self.report_at(&field, 0, message, "correct the inputs of the model");
+                    self.report_at(reported, &field, 0, message, "correct the inputs of the model");
                 }
                 Rule::Total(factors) => {
                     // Totals skip what is missing, so they have no number only if all is missing or the sum is too large.
@@ -57,7 +62,13 @@ impl Builder<'_> {
                     let largest = terms.max_by(|(_, (a, m)), (_, (b, n))| (*a * *m).abs().total_cmp(&(*b * *n).abs()));
                     if let Some((&input, _)) = largest {
                         let message = "the total has no number: the number is too large (overflow)".to_owned();
-                        self.report_at(&self.fields[input].clone(), 0, message, "correct the number or its unit");
+                        self.report_at(
+                            reported,
+                            &self.fields[input].clone(),
+                            0,
+                            message,
+                            "correct the number or its unit",
+                        );
                     }
                 }
                 Rule::Formula(_) | Rule::Model { .. } | Rule::Replaced(..) | Rule::None => {}
@@ -72,7 +83,7 @@ impl Builder<'_> {
     }
 
     /// Reports a formula if a step of it has no number, and returns whether one has none.
-    fn report_formula(&mut self, node: NodeId, formula: &Formula, numbers: &[f64]) -> bool {
+    fn report_formula(&mut self, reported: &mut Reported, node: NodeId, formula: &Formula, numbers: &[f64]) -> bool {
         let Some(trouble) = formula.trouble(numbers) else { return false };
         let field = self.fields[node].clone();
         let (what, start) = match self.text_of(&field) {
@@ -85,15 +96,13 @@ impl Builder<'_> {
         if !inputs.is_empty() {
             message = format!("{message}, with {inputs}");
         }
-        self.report_at(&field, start, message, "correct one of these values, or the formula");
+        self.report_at(reported, &field, start, message, "correct one of these values, or the formula");
         true
     }
 
-    fn report_at(&mut self, field: &Field, offset: usize, message: String, help: &str) {
-        let is_reported = |known: &&crate::values::ValueProblem| {
-            known.kind == ValueProblemKind::Number && known.record == field.record && *known.route == *field.route
-        };
-        if !self.problems.iter().any(|known| is_reported(&known)) {
+    /// Reports a field once.
+    fn report_at(&mut self, reported: &mut Reported, field: &Field, offset: usize, message: String, help: &str) {
+        if reported.insert((field.record, Arc::clone(&field.route))) {
             self.report(ValueProblemKind::Number, field, offset, message, help);
         }
     }
