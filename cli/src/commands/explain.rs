@@ -102,19 +102,19 @@ fn list(ink: Ink) -> String {
     {
         let _ = writeln!(out, "{}", ink.strong(group.word()));
         for check in checks::all().iter().filter(|check| check.group == group) {
-            ink.block(&mut out, check.name, 22, check.reports);
+            ink.block(&mut out, check.name, 24, check.reports);
         }
         out.push('\n');
     }
     let kinds = Kind::ALL.iter().map(|kind| kind.singular()).collect::<Vec<_>>().join(", ");
     let _ = writeln!(out, "{}", ink.strong("kinds of record"));
-    ink.block(&mut out, "", 22, &kinds);
+    ink.block(&mut out, "", 24, &kinds);
     let _ = writeln!(out, "\n{}", ink.strong("models"));
     for model in models::MODELS {
-        ink.block(&mut out, model.name, 22, model.summary);
+        ink.block(&mut out, model.name, 24, model.summary);
     }
     let _ = writeln!(out, "\n{}", ink.strong("score sheets"));
-    ink.block(&mut out, "", 22, &trace::values::sheet_names().join(", "));
+    ink.block(&mut out, "", 24, &trace::values::sheet_names().join(", "));
     out
 }
 
