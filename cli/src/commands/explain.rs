@@ -147,30 +147,30 @@ fn list(ink: Ink) -> String {
     {
         let _ = writeln!(out, "{}", ink.strong(group.word()));
         for check in checks::all().iter().filter(|check| check.group == group) {
-            ink.block(&mut out, check.name, 22, check.reports);
+            ink.block(&mut out, check.name, 24, check.reports);
         }
         out.push('\n');
     }
     let kinds = Kind::ALL.iter().map(|kind| kind.singular()).collect::<Vec<_>>().join(", ");
     let _ = writeln!(out, "{}", ink.strong("kinds of record"));
-    ink.block(&mut out, "", 22, &kinds);
+    ink.block(&mut out, "", 24, &kinds);
     let _ = writeln!(out, "\n{}", ink.strong("models"));
     for model in models::MODELS {
-        ink.block(&mut out, model.name, 22, model.summary);
+        ink.block(&mut out, model.name, 24, model.summary);
     }
     let _ = writeln!(out, "\n{}", ink.strong("score sheets"));
     for shipped in trace::values::score_sheets() {
         let events = shipped.sheet().into_iter().flat_map(|sheet| sheet.events.keys());
         let events: Vec<&str> = events.map(schema::Id::as_str).collect();
-        ink.block(&mut out, shipped.name, 22, &events.join(", "));
+        ink.block(&mut out, shipped.name, 24, &events.join(", "));
     }
     let _ = writeln!(out, "\n{}", ink.strong("also"));
-    ink.block(&mut out, "settings", 22, "the keys of tierod.yaml");
-    ink.block(&mut out, "units", 22, "the units of quantities, and how a quantity is written");
+    ink.block(&mut out, "settings", 24, "the keys of tierod.yaml");
+    ink.block(&mut out, "units", 24, "the units of quantities, and how a quantity is written");
     ink.block(
         &mut out,
         "a key",
-        22,
+        24,
         "its meaning and the forms of its value: `tierod explain verify`, `tierod explain growth`",
     );
     out

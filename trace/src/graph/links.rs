@@ -374,7 +374,7 @@ impl Expected {
             Self::Settable => {
                 "a target, an event, `part.amount`, `part.count`, `part: none`, or `analysis.input`".to_owned()
             }
-            Self::Part => any_kind_of([Kind::Part].into_iter()),
+            Self::Part => any_kind_of([Kind::Part]),
             Self::Any => "a record".to_owned(),
             Self::File => "a file".to_owned(),
         }

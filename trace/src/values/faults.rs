@@ -107,7 +107,7 @@ impl<'v> Under<'v> {
                     systems |= matches!(key, Key::Group(Some(_), _));
                 }
                 Key::Record(record) => goals |= values.graph.loaded.goal(*record).is_some(),
-                Key::Local(..) => {}
+                Key::Local(..) | Key::NotInParts(_) => {}
             }
         }
         let superseded = values.graph.superseded();

@@ -136,14 +136,14 @@ impl Builder<'_> {
         let route: Vec<&str> = field.route.iter().map(String::as_str).collect();
         let text = match (&self.graph.loaded.record(field.record).body, &route[..]) {
             (Body::Target(target), ["formula"]) => target.formula.as_ref(),
-            (Body::Target(target), ["given", name]) => target.given.get(*name),
-            (Body::Event(event), ["reads", name]) => event.reads.get(*name),
+            (Body::Target(target), ["given", name]) => target.given.get(name),
+            (Body::Event(event), ["reads", name]) => event.reads.get(name),
             (Body::Event(event), ["score", "formula"]) => event.score.as_ref()?.formula.as_ref(),
-            (Body::Event(event), ["score", "given", name]) => event.score.as_ref()?.given.get(*name),
+            (Body::Event(event), ["score", "given", name]) => event.score.as_ref()?.given.get(name),
             (Body::Analysis(analysis), ["formula"]) => analysis.formula.as_ref(),
-            (Body::Analysis(analysis), ["given", name]) => analysis.given.get(*name),
+            (Body::Analysis(analysis), ["given", name]) => analysis.given.get(name),
             (Body::Analysis(analysis), ["finds", name]) => match analysis.finds.as_ref()? {
-                schema::records::Finds::Values(values) => values.get(*name),
+                schema::records::Finds::Values(values) => values.get(name),
                 schema::records::Finds::Target(_) => None,
             },
             _ => None,
