@@ -57,16 +57,26 @@ pub(crate) enum Push {
         /// Longitudinal friction coefficient of the tyres.
         grip: f64,
     },
+    /// The same with the braking power as energy, as far as it is not above the power of the piece.
+    Recover {
+        /// Longitudinal friction coefficient of the tyres.
+        grip: f64,
+    },
 }
 
-/// What limits the driving force at a speed.
+/// What limits the driving force at a speed, or the part of the braking force that gives back energy.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Limit {
     Power,
     Tyres,
     Front,
+    Brakes,
     None,
 }
+
+/// The limits of the driving force, and of the force that gives back energy.
+const DRIVING: [Limit; 3] = [Limit::Power, Limit::Tyres, Limit::Front];
+const RECOVERING: [Limit; 3] = [Limit::Power, Limit::Brakes, Limit::Brakes];
 
 /// A stretch with one curvature and one piece of the power curve.
 #[derive(Debug)]
@@ -95,6 +105,7 @@ impl Leg<'_> {
             Limit::Power => self.piece.force(v),
             Limit::Tyres => self.forces.driven_limit(v * v, self.curvature),
             Limit::Front => self.forces.front_limit(v * v, self.curvature),
+            Limit::Brakes => self.braking_force(v),
             Limit::None => match self.push {
                 Push::Brake { grip } => -self.forces.braking_limit(v * v, self.curvature, grip),
                 _ => 0.0,
@@ -102,14 +113,26 @@ impl Leg<'_> {
         }
     }
 
+    fn braking_force(&self, v: f64) -> f64 {
+        match self.push {
+            Push::Brake { grip } | Push::Recover { grip } => self.forces.braking_limit(v * v, self.curvature, grip),
+            _ => 0.0,
+        }
+    }
+
+    fn possible_limits(&self) -> [Limit; 3] {
+        if let Push::Recover { .. } = self.push { RECOVERING } else { DRIVING }
+    }
+
     /// The limit that applies, and the relative distance to the next limit above it.
     fn limits(&self, v: f64) -> (Limit, f64) {
-        if self.push != Push::Drive {
+        if let Push::Brake { .. } | Push::Coast = self.push {
             return (Limit::None, f64::INFINITY);
         }
-        let mut lowest = (self.force(Limit::Power, v), Limit::Power);
+        let [first, others @ ..] = self.possible_limits();
+        let mut lowest = (self.force(first, v), first);
         let mut next = f64::INFINITY;
-        for limit in [Limit::Tyres, Limit::Front] {
+        for limit in others {
             let force = self.force(limit, v);
             if force < lowest.0 {
                 next = lowest.0;
@@ -127,13 +150,32 @@ impl Leg<'_> {
 
     /// Acceleration, and power at the driven wheels.
     pub(crate) fn rates(&self, limit: Limit, v: f64) -> (f64, f64) {
+        if let Push::Recover { .. } = self.push {
+            return self.recovery_rates(limit, v);
+        }
         let force = self.force(limit, v);
+        if self.piece.lag > 0.0 {
+            return self.shifting_rates(force, v);
+        }
         let net = (force - self.forces.resistance(v * v)) / self.forces.inertia;
         match limit {
             Limit::None => (if self.push == Push::Coast { net } else { -net }, 0.0),
             Limit::Power => (net, self.piece.power(v)),
             _ => (net, force * v),
         }
+    }
+
+    /// The rates during a shift that is spread over a range of speeds: as if the mass were larger by `force * lag`.
+    fn shifting_rates(&self, force: f64, v: f64) -> (f64, f64) {
+        let (inertia, resistance) = (self.forces.inertia, self.forces.resistance(v * v));
+        let acceleration = (force - resistance) / (inertia + force * self.piece.lag);
+        (acceleration, (inertia * acceleration + resistance) * v)
+    }
+
+    fn recovery_rates(&self, limit: Limit, v: f64) -> (f64, f64) {
+        let force = self.braking_force(v);
+        let acceleration = (force + self.forces.resistance(v * v)) / self.forces.inertia;
+        (acceleration, if limit == Limit::Power { self.piece.power(v) } else { force * v })
     }
 
     pub(crate) fn acceleration(&self, v: f64) -> f64 {
@@ -302,9 +344,10 @@ impl Leg<'_> {
         }
         let between = |part: f64| from + part * (to - from);
         // A third limit may apply before the one at the far speed, so all other limits are included.
+        let [first, second, third] = self.possible_limits();
         let others = |v: f64| {
             let force = |other| if other == limit { f64::INFINITY } else { self.force(other, v) };
-            force(Limit::Power).min(force(Limit::Tyres)).min(force(Limit::Front))
+            force(first).min(force(second)).min(force(third))
         };
         let solve = |far: f64| Some(last_below(from, far, |v| self.force(limit, v) - others(v)));
         let ((middle, middle_room), (end, end_room)) = (self.limits(between(0.5)), self.limits(to));
