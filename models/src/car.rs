@@ -83,7 +83,7 @@ pub(crate) struct Forces {
     /// Mass plus rotating mass.
     pub(crate) inertia: f64,
     pub(crate) weight: f64,
-    grip: f64,
+    pub(crate) grip: f64,
     pub(crate) drag: f64,
     pub(crate) down: f64,
     pub(crate) roll: f64,
@@ -91,7 +91,7 @@ pub(crate) struct Forces {
     /// Load transfer to the rear per newton of net driving force.
     transfer: f64,
     /// Load-sensitive tyres; `None` if the friction coefficient is the same for every load.
-    axles: Option<Axles>,
+    pub(crate) axles: Option<Axles>,
 }
 
 impl Forces {
@@ -173,15 +173,18 @@ impl Forces {
         self.drag * w + self.roll * self.load(w)
     }
 
-    /// The largest driving force of the driven tyres in addition to the cornering force, N.
+    /// The largest driving force of the driven tyres in addition to the cornering force, N. This and the next limits are
+    /// those of tyres that are not load-sensitive.
     ///
     /// `F^2 + (share m w c)^2 = (grip N)^2` with `N = share load + transfer (F - resistance)`.
     pub(crate) fn driven_limit(&self, w: f64, curvature: f64) -> f64 {
-        if let Some(axles) = &self.axles {
-            return axles.driven_limit(self, w, curvature);
+        let aside = self.share * self.mass * w * curvature;
+        if self.transfer == 0.0 {
+            let still = self.grip * (self.share * self.load(w));
+            let room = (still - aside) * (still + aside);
+            return if room <= 0.0 { 0.0 } else { room.sqrt() };
         }
         let still = self.grip * (self.share * self.load(w) - self.transfer * self.resistance(w));
-        let aside = self.share * self.mass * w * curvature;
         let lever = self.grip * self.transfer;
         if lever >= 1.0 {
             // Each newton of driving force adds more than one newton of grip, until the rear axle has all the load.
@@ -194,16 +197,13 @@ impl Forces {
             return 0.0;
         }
         // The larger root of (1 - lever^2) F^2 - 2 lever still F - room = 0
-        if lever == 0.0 { inside.sqrt() } else { (lever * still + inside.sqrt()) / ((1.0 - lever) * (1.0 + lever)) }
+        (lever * still + inside.sqrt()) / ((1.0 - lever) * (1.0 + lever))
     }
 
     /// The driving force at which the front axle has only the load that its share of the cornering force needs, N.
     pub(crate) fn front_limit(&self, w: f64, curvature: f64) -> f64 {
         if self.transfer == 0.0 {
             return f64::INFINITY;
-        }
-        if let Some(axles) = &self.axles {
-            return axles.front_limit(self, w, curvature);
         }
         let spare = (1.0 - self.share) * (self.load(w) - self.mass * w * curvature / self.grip);
         (self.resistance(w) + spare / self.transfer).max(0.0)
@@ -212,9 +212,6 @@ impl Forces {
     /// The largest braking force of all four tyres in addition to the cornering force, N: an ellipse of `braking_grip` and
     /// `grip`.
     pub(crate) fn braking_limit(&self, w: f64, curvature: f64, braking_grip: f64) -> f64 {
-        if let Some(axles) = &self.axles {
-            return axles.braking_limit(self, w, curvature, braking_grip / self.grip);
-        }
         let across = self.grip * self.load(w);
         let aside = self.mass * w * curvature;
         if across <= aside {

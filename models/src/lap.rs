@@ -365,7 +365,7 @@ fn drive(
         steps.take()?;
         let piece = drivetrain.piece(state.speed, up);
         let high = piece.high.min(cap);
-        let leg = Leg { forces, curvature, push: Push::Drive, piece, low: piece.low, high };
+        let leg = Leg::new(forces, curvature, Push::Drive, piece, (piece.low, high));
         match leg.run(state, distance, f64::INFINITY, steps)? {
             End::High if state.speed >= cap => {
                 leg.hold(state, distance, f64::INFINITY)?;
@@ -397,7 +397,7 @@ fn brake(
 ) -> Result<f64, ModelError> {
     let Segment { curvature, cap, .. } = *segment;
     let high = (cap * (1.0 - 0.5 * SAME)).min(FASTEST);
-    let leg = Leg { forces, curvature, push: brakes.push, piece: brakes.piece, low: 0.0, high };
+    let leg = Leg::new(forces, curvature, brakes.push, brakes.piece, (0.0, high));
     if state.speed < high && leg.run(state, distance, f64::INFINITY, steps)? == End::High {
         state.speed = cap;
     }

@@ -10,7 +10,7 @@ fn forces(drag_area: f64, lift_area: f64) -> Forces {
 }
 
 fn leg(forces: &Forces, push: Push) -> Leg<'_> {
-    Leg { forces, curvature: 0.0, push, piece: Piece::NONE, low: 0.0, high: f64::INFINITY }
+    Leg::new(forces, 0.0, push, Piece::NONE, (0.0, f64::INFINITY))
 }
 
 fn close(value: f64, expected: f64, within: f64) {

@@ -142,14 +142,7 @@ impl Run<'_> {
         while !self.is_over() && self.state.speed < up_to {
             self.steps.take()?;
             let piece = map.piece(self.state.speed, up);
-            let leg = Leg {
-                forces: self.forces,
-                curvature: 0.0,
-                push: Push::Drive,
-                piece,
-                low: piece.low,
-                high: piece.high.min(up_to),
-            };
+            let leg = Leg::new(self.forces, 0.0, Push::Drive, piece, (piece.low, piece.high.min(up_to)));
             match leg.run(&mut self.state, self.line, f64::INFINITY, &mut self.steps)? {
                 End::High => up = true,
                 End::Low => up = false,
@@ -161,14 +154,7 @@ impl Run<'_> {
 
     fn coast(&mut self, span: f64) -> Result<(), ModelError> {
         let until = self.state.time + span;
-        let leg = Leg {
-            forces: self.forces,
-            curvature: 0.0,
-            push: Push::Coast,
-            piece: Piece::NONE,
-            low: 0.0,
-            high: f64::INFINITY,
-        };
+        let leg = Leg::new(self.forces, 0.0, Push::Coast, Piece::NONE, (0.0, f64::INFINITY));
         while !self.is_over() && self.state.time < until {
             match leg.run(&mut self.state, self.line, until, &mut self.steps)? {
                 End::Distance => self.cross(),

@@ -131,6 +131,9 @@ impl Axles {
 
     /// The driving force at which the front axle has only the load that its share of the cornering force needs, N.
     pub(crate) fn front_limit(&self, forces: &Forces, w: f64, curvature: f64) -> f64 {
+        if forces.share == 1.0 || self.pitch == 0.0 {
+            return f64::INFINITY;
+        }
         let (share, lateral) = (1.0 - forces.share, w * curvature);
         let moved = self.roll.front * lateral;
         let force = share * forces.mass * lateral + 8.0 * self.loss * moved * moved;
