@@ -115,9 +115,9 @@ impl Lap {
         let start = self.start.map(|speed| must::not_be_negative("start", speed)).transpose()?;
         let size = u32::try_from(self.track.len()).unwrap_or(u32::MAX);
         let mut solver = Solver {
+            segments: segments(&forces, &self.track, drivetrain.top_speed())?,
             drivetrain,
             brakes: self.brakes()?,
-            segments: segments(&forces, &self.track)?,
             last: self.track.len().saturating_sub(1),
             steps: Steps(size.saturating_mul(200).saturating_add(100_000 + 2_000 * size.min(1_000))),
             forces: &forces,
@@ -178,7 +178,7 @@ struct Crossed {
 struct Segment {
     length: f64,
     curvature: f64,
-    /// The corner speed.
+    /// The corner speed, or that at the redline of the last gear if that is lower.
     cap: f64,
     drive: Pass,
     brake: Pass,
@@ -186,7 +186,7 @@ struct Segment {
     capped: f64,
 }
 
-fn segments(forces: &Forces, track: &[(f64, f64)]) -> Result<Vec<Segment>, ModelError> {
+fn segments(forces: &Forces, track: &[(f64, f64)], top: f64) -> Result<Vec<Segment>, ModelError> {
     let wrong = |row, problem| Err(ModelError::WrongRow { input: "track", row, problem });
     if track.is_empty() {
         return wrong(0, "at least one segment is needed");
@@ -202,7 +202,7 @@ fn segments(forces: &Forces, track: &[(f64, f64)]) -> Result<Vec<Segment>, Model
         let curvature = curvature.abs();
         let cap = match segments.last() {
             Some(before) if before.curvature == curvature => before.cap,
-            _ => forces.corner_speed(curvature)?,
+            _ => forces.corner_speed(curvature)?.min(top),
         };
         let (drive, brake) = (Pass::default(), Pass::default());
         segments.push(Segment { length, curvature, cap, drive, brake, capped: 0.0 });

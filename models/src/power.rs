@@ -186,6 +186,14 @@ pub(crate) enum Drivetrain<'a> {
 }
 
 impl Drivetrain<'_> {
+    /// The speed above which there is no gear; infinite without gears.
+    pub(crate) fn top_speed(&self) -> f64 {
+        match self {
+            Self::Direct(_) => f64::INFINITY,
+            Self::Geared(pieces) => pieces.last().map_or(0.0, |piece| piece.low),
+        }
+    }
+
     /// The piece that contains `v`; exactly at an edge, the piece above if `up`, otherwise the one below.
     pub(crate) fn piece(&self, v: f64, up: bool) -> Piece {
         match self {
