@@ -222,6 +222,11 @@ impl Snapshot {
         self.others.get(&inside(path)?)?.content.clone()?.ok()
     }
 
+    /// Why a table that is there cannot be read.
+    pub(crate) fn table_problem(&self, path: &str) -> Option<&Problem> {
+        self.others.get(&inside(path)?)?.content.as_ref()?.as_ref().err()
+    }
+
     /// A template of the team by its file name; `None` if the project has no such file.
     pub fn template(&self, name: &str) -> Option<&Content> {
         self.others.get(&format!("{TEMPLATES}/{name}"))?.content.as_ref()

@@ -151,8 +151,8 @@ impl Builder<'_> {
         Some((self.network.calls.len() - 1, inputs))
     }
 
-    /// The rows of a table; empty if it is invalid, which is reported. `None` if the file is missing: that is reported
-    /// with all other names of files.
+    /// The rows of a table; empty if it is invalid, which is reported. `None` if the file is missing, which is reported
+    /// with all other names of files, or if it cannot be read.
     fn table(
         &mut self,
         name: &Id,
@@ -161,7 +161,16 @@ impl Builder<'_> {
         field: &Field,
     ) -> Option<Vec<(f64, f64)>> {
         let rows = if is_table(text) {
-            tables::columns(self.graph.loaded.tables.get(text.text())?, columns)
+            let path = text.text();
+            let Some(bytes) = self.graph.loaded.tables.get(path) else {
+                if let Some(problem) = self.graph.loaded.snapshot.table_problem(path) {
+                    let message = format!("table `{}` is not read: {}", schema::words::shorten(path), problem.message);
+                    let help = "check that the file can be read, and remove rows that the model does not need";
+                    self.report(ValueProblemKind::Bad, field, 0, message, help);
+                }
+                return None;
+            };
+            tables::columns(bytes, columns)
         } else {
             let [first, second] = columns;
             Err(format!("`{name}` must be a table: a CSV file with the columns {first} and {second}"))
