@@ -260,7 +260,7 @@ fn concave_root(start: f64, f: impl Fn(f64) -> (f64, f64)) -> f64 {
         }
         let next = if slope < 0.0 { w - value / slope } else { 2.0 * w };
         let next = next.min(FAR);
-        if !((next - w).abs() > 2.0 * f64::EPSILON * w) {
+        if (next - w).abs() <= 2.0 * f64::EPSILON * w || next.is_nan() {
             return next;
         }
         w = next;
