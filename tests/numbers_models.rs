@@ -4,21 +4,26 @@
 use crate::support::{SETTINGS, Sandbox};
 use crate::values_json::{Read, close};
 
+/// Events with the slopes of Formula SAE Rules 2024, D.9.4, D.10.4, D.11.4 and D.12.13.
 const TARGETS: &str = "\
-goals: {season: {points: 200 pts}}
+goals: {season: {points: 400 pts}}
 events:
   acceleration:
     serves: {season: x}
     reads: {time: accel-time}
-    score: {formula: 100 pts * 4 s / time}
+    score: {formula: 95.5 pts * (1.5 * 4 s / time - 1) / 0.5 + 4.5 pts}
   skidpad:
     serves: {season: x}
     reads: {time: skidpad-time}
-    score: {formula: 75 pts * 5 s / time}
+    score: {formula: 71.5 pts * ((1.25 * 4.8 s / time)^2 - 1) / 0.5625 + 3.5 pts}
   autocross:
     serves: {season: x}
     reads: {time: lap-time}
-    score: {formula: 125 pts * 12 s / time}
+    score: {formula: 118.5 pts * (1.45 * 11.5 s / time - 1) / 0.45 + 6.5 pts}
+  endurance:
+    serves: {season: x}
+    reads: {time: lap-time}
+    score: {formula: 250 pts * (1.45 * 11.5 s / time - 1) / 0.45}
 targets:
   accel-time: {of: car, at-most: 5 s, serves: {acceleration: x}}
   skidpad-time: {of: car, at-most: 6 s, serves: {skidpad: x}}
@@ -44,7 +49,7 @@ fn analyses(more: &str, corners: &str, lap: &str) -> String {
     )
 }
 
-const SENSITIVE: &str = ", load-sensitivity: 0.12 / 1 kN / 4, reference-load: 4 * 650 N";
+const SENSITIVE: &str = ", load-sensitivity: 0.25 / 1 kN / 4, reference-load: 4 * 650 N";
 
 fn read(records: &str) -> Read {
     let sandbox = Sandbox::new();
@@ -81,7 +86,7 @@ fn the_worth_of_height_and_mass_has_the_sign_of_a_load_sensitive_tyre() {
 
 #[test]
 fn a_lap_with_gears_and_energy_given_back() {
-    let gears = ", gears: '2, 1.5, 1.2', final-drive: 8, wheel-radius: 0.23 m, redline: 1000 rad/s";
+    let gears = ", gears: '2, 1.5, 0.9', final-drive: 8, wheel-radius: 0.23 m, redline: 1000 rad/s";
     let plain = read(&analyses("", "", ""));
     let geared = read(&analyses("", "", &format!("{gears}, shift-time: 0.1 s")));
     let at_once = read(&analyses("", "", gears));
