@@ -2,6 +2,7 @@
 
 use crate::GRAVITY;
 use crate::error::{ModelError, must};
+use crate::tyres::{Axles, Roll, RollInputs};
 
 /// The car in the models `straight-line` and `lap`.
 ///
@@ -14,7 +15,10 @@ use crate::error::{ModelError, must};
 ///   Below 1 it is the static weight share of the *rear* axle, which is the only driven axle; an acceleration `a` adds
 ///   `mass * a * cg_height / wheelbase` to its load. The front axle keeps at least the load that its share of the
 ///   cornering force needs (zero on a straight), so the car does not tip over backwards.
-/// - Front-wheel drive, road slopes, wind, and a change of grip with load are not modelled.
+/// - With `load_sensitivity` the friction coefficient of each tyre falls with its load, so that mass, downforce and load
+///   transfer in both directions cost grip. The moved load is the net force times `cg_height` over `wheelbase` or over the
+///   track width. With `driven_share` 1 each axle carries half of the weight.
+/// - Front-wheel drive, road slopes and wind are not modelled.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Car {
     /// Mass with the driver, kg.
@@ -34,8 +38,18 @@ pub struct Car {
     pub driven_share: f64,
     /// Height of the centre of gravity, m.
     pub cg_height: f64,
-    /// Distance between the axles, m; required if `driven_share` is below 1 and `cg_height` is set.
+    /// Distance between the axles, m; required with `cg_height` if `driven_share` is below 1 or tyres are load-sensitive.
     pub wheelbase: Option<f64>,
+    /// Decrease of the friction coefficient per newton of load of the *whole car*, 1/N: a quarter of the value of one tyre.
+    pub load_sensitivity: f64,
+    /// The load of the whole car at which `grip` is valid, N; required with `load_sensitivity`.
+    pub reference_load: Option<f64>,
+    /// Distance between the left and right wheels, m; required in a lap with `load_sensitivity` and `cg_height`.
+    pub track_width: Option<f64>,
+    /// The same for the rear wheels, if it differs, m.
+    pub rear_track_width: Option<f64>,
+    /// Share of the roll moment that the front axle takes; the static weight share of the front axle by default.
+    pub front_roll_share: Option<f64>,
     /// Density of the air, kg/m^3.
     pub air_density: f64,
 }
@@ -52,6 +66,11 @@ impl Default for Car {
             driven_share: 1.0,
             cg_height: 0.0,
             wheelbase: None,
+            load_sensitivity: 0.0,
+            reference_load: None,
+            track_width: None,
+            rear_track_width: None,
+            front_roll_share: None,
             air_density: 1.2,
         }
     }
@@ -60,21 +79,24 @@ impl Default for Car {
 /// The checked constants of a car as the equations need them. `w` is always the speed squared.
 #[derive(Debug, Clone)]
 pub(crate) struct Forces {
-    mass: f64,
+    pub(crate) mass: f64,
     /// Mass plus rotating mass.
     pub(crate) inertia: f64,
-    weight: f64,
-    grip: f64,
-    drag: f64,
-    down: f64,
-    roll: f64,
-    share: f64,
+    pub(crate) weight: f64,
+    pub(crate) grip: f64,
+    pub(crate) drag: f64,
+    pub(crate) down: f64,
+    pub(crate) roll: f64,
+    pub(crate) share: f64,
     /// Load transfer to the rear per newton of net driving force.
     transfer: f64,
+    /// Load-sensitive tyres; `None` if the friction coefficient is the same for every load.
+    pub(crate) axles: Option<Axles>,
 }
 
 impl Forces {
-    pub(crate) fn new(car: &Car) -> Result<Self, ModelError> {
+    /// The constants of a car on a straight, or on a track with corners.
+    pub(crate) fn new(car: &Car, corners: bool) -> Result<Self, ModelError> {
         let mass = must::be_positive("mass", car.mass)?;
         let grip = must::be_positive("grip", car.grip)?;
         let air = must::not_be_negative("air-density", car.air_density)? / 2.0;
@@ -92,10 +114,57 @@ impl Forces {
             let wheelbase = wheelbase.ok_or(ModelError::Missing { input: "wheelbase", hint })?;
             mass * height / (wheelbase * inertia)
         };
-        Ok(Self { mass, inertia, weight: mass * GRAVITY, grip, drag, down, roll, share, transfer })
+        let axles = Self::axles(car, corners)?;
+        Ok(Self { mass, inertia, weight: mass * GRAVITY, grip, drag, down, roll, share, transfer, axles })
     }
 
-    fn load(&self, w: f64) -> f64 {
+    /// A body without resistance for the lateral limit of its axles.
+    pub(crate) fn on_circle(mass: f64, down: f64) -> Self {
+        let weight = mass * GRAVITY;
+        let (inertia, grip) = (mass, f64::NAN);
+        Self { mass, inertia, weight, grip, drag: 0.0, down, roll: 0.0, share: 1.0, transfer: 0.0, axles: None }
+    }
+
+    fn axles(car: &Car, corners: bool) -> Result<Option<Axles>, ModelError> {
+        let loss = must::not_be_negative("load-sensitivity", car.load_sensitivity)?;
+        let reference = car.reference_load.map(|load| must::not_be_negative("reference-load", load)).transpose()?;
+        let rear = if car.driven_share == 1.0 { 0.5 } else { car.driven_share };
+        let roll = Roll::new(&RollInputs {
+            mass: car.mass,
+            height: car.cg_height,
+            rear,
+            track_width: car.track_width,
+            rear_track_width: car.rear_track_width,
+            front_roll_share: car.front_roll_share,
+        })?;
+        if loss == 0.0 && roll.is_none() {
+            return Ok(None);
+        }
+        let missing = |input, hint| Err(ModelError::Missing { input, hint });
+        let has_height = loss > 0.0 && car.cg_height > 0.0;
+        if has_height && car.wheelbase.is_none() {
+            return missing("wheelbase", "load transfer needs it with `load-sensitivity` and `cg-height`");
+        }
+        if has_height && corners && roll.is_none() {
+            return missing("track-width", "load transfer needs it with `load-sensitivity` and `cg-height`");
+        }
+        let reference = match reference {
+            Some(reference) => reference,
+            None if loss == 0.0 => 0.0,
+            None => {
+                return missing(
+                    "reference-load",
+                    "`load-sensitivity` needs it: the load of the car at which `grip` is valid",
+                );
+            }
+        };
+        let inertia = car.mass + car.rotating_mass;
+        let pitch = car.wheelbase.map_or(0.0, |length| car.mass * car.cg_height / (length * inertia));
+        let weight = car.mass * GRAVITY;
+        Axles::new(car.grip, loss, reference, weight, rear, roll.unwrap_or(Roll::NONE), pitch).map(Some)
+    }
+
+    pub(crate) fn load(&self, w: f64) -> f64 {
         (self.weight + self.down * w).max(0.0)
     }
 
@@ -104,12 +173,18 @@ impl Forces {
         self.drag * w + self.roll * self.load(w)
     }
 
-    /// The largest driving force of the driven tyres in addition to the cornering force, N.
+    /// The largest driving force of the driven tyres in addition to the cornering force, N. This and the next limits are
+    /// those of tyres that are not load-sensitive.
     ///
     /// `F^2 + (share m w c)^2 = (grip N)^2` with `N = share load + transfer (F - resistance)`.
     pub(crate) fn driven_limit(&self, w: f64, curvature: f64) -> f64 {
-        let still = self.grip * (self.share * self.load(w) - self.transfer * self.resistance(w));
         let aside = self.share * self.mass * w * curvature;
+        if self.transfer == 0.0 {
+            let still = self.grip * (self.share * self.load(w));
+            let room = (still - aside) * (still + aside);
+            return if room <= 0.0 { 0.0 } else { room.sqrt() };
+        }
+        let still = self.grip * (self.share * self.load(w) - self.transfer * self.resistance(w));
         let lever = self.grip * self.transfer;
         if lever >= 1.0 {
             // Each newton of driving force adds more than one newton of grip, until the rear axle has all the load.
@@ -122,7 +197,7 @@ impl Forces {
             return 0.0;
         }
         // The larger root of (1 - lever^2) F^2 - 2 lever still F - room = 0
-        if lever == 0.0 { inside.sqrt() } else { (lever * still + inside.sqrt()) / ((1.0 - lever) * (1.0 + lever)) }
+        (lever * still + inside.sqrt()) / ((1.0 - lever) * (1.0 + lever))
     }
 
     /// The driving force at which the front axle has only the load that its share of the cornering force needs, N.
@@ -146,8 +221,12 @@ impl Forces {
     }
 
     /// The highest speed that the tyres can hold on a curve, including the driving force against resistance; infinite if
-    /// there is no limit. It is the smallest positive root of a quadratic in w.
+    /// there is no limit. Without load-sensitive tyres it is the smallest positive root of a quadratic in w.
     pub(crate) fn corner_speed(&self, curvature: f64) -> Result<f64, ModelError> {
+        if let Some(axles) = &self.axles {
+            let w = axles.corner(self, curvature)?;
+            return if w.is_nan() { Err(ModelError::NotComputable) } else { Ok(w.sqrt()) };
+        }
         let grip = self.share * self.grip;
         let roll = self.roll * self.weight;
         let drag = self.drag + self.roll * self.down;

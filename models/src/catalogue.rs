@@ -1,13 +1,8 @@
 //! The models as data: names, inputs with units and defaults, outputs, sources.
 
-use crate::car::Car;
-use crate::efficiency::{Efficiency, EfficiencyCo2, Used};
-use crate::error::ModelError;
-use crate::lap::Lap;
-use crate::power::Power;
-use crate::registry::{Bound, Column, Input, Kind, Model, Output};
-use crate::steady_circle::SteadyCircle;
-use crate::straight_line::{Gearbox, StraightLine};
+use crate::binding;
+use crate::equations::{EFFICIENCY, EFFICIENCY_CO2, LAP, STEADY_CIRCLE, STRAIGHT_LINE};
+use crate::registry::{Column, Input, Kind, Model, Output};
 
 /// Every model, in alphabetical order.
 pub static MODELS: &[Model] = &[
@@ -27,7 +22,8 @@ pub static MODELS: &[Model] = &[
             ),
         ],
         outputs: &[Output { name: "factor", unit: "s^2*J", meaning: "efficiency factor" }],
-        run: efficiency,
+        explained: EFFICIENCY,
+        run: binding::efficiency,
     },
     Model {
         name: "efficiency-co2",
@@ -54,7 +50,8 @@ pub static MODELS: &[Model] = &[
             Output { name: "factor", unit: "1", meaning: "efficiency factor" },
             Output { name: "co2", unit: "kg", meaning: "CO2 mass of the run" },
         ],
-        run: efficiency_co2,
+        explained: EFFICIENCY_CO2,
+        run: binding::efficiency_co2,
     },
     Model {
         name: "lap",
@@ -71,6 +68,8 @@ pub static MODELS: &[Model] = &[
             MASS,
             POWER,
             POWER_CURVE,
+            ENGINE_CURVE,
+            POWER_LIMIT,
             GRIP,
             number("braking-grip", "1", None, "longitudinal friction coefficient under braking; the default is `grip`"),
             DRAG_AREA,
@@ -80,6 +79,24 @@ pub static MODELS: &[Model] = &[
             DRIVEN_SHARE,
             CG_HEIGHT,
             WHEELBASE,
+            LOAD_SENSITIVITY,
+            REFERENCE_LOAD,
+            TRACK_WIDTH,
+            REAR_TRACK_WIDTH,
+            FRONT_ROLL_SHARE,
+            GEARS,
+            FINAL_DRIVE,
+            WHEEL_RADIUS,
+            REDLINE,
+            SHIFT_TIME,
+            number(
+                "regeneration",
+                "1",
+                Some(0.0),
+                "share of the braking energy that is given back, including all losses; it reduces `energy`",
+            ),
+            number("regeneration-limit", "W", None, "highest braking power at the wheels that is given back"),
+            MEASURED_FACTOR,
             AIR_DENSITY,
             number(
                 "start",
@@ -90,10 +107,12 @@ pub static MODELS: &[Model] = &[
         ],
         outputs: &[
             Output { name: "time", unit: "s", meaning: "lap time" },
-            Output { name: "energy", unit: "J", meaning: "energy at the driven wheels (braking not included)" },
+            Output { name: "energy", unit: "J", meaning: "energy at the driven wheels, minus the energy given back" },
             Output { name: "speed", unit: "m/s", meaning: "speed at the end" },
+            Output { name: "recovered", unit: "J", meaning: "energy given back under braking" },
         ],
-        run: lap,
+        explained: LAP,
+        run: binding::lap,
     },
     Model {
         name: "steady-circle",
@@ -117,6 +136,17 @@ pub static MODELS: &[Model] = &[
                 None,
                 "load of the whole car at which `grip` is valid; the default is its own weight, so mass does not reduce grip",
             ),
+            number("cg-height", "m", Some(0.0), "height of the centre of gravity; needs `track-width`"),
+            TRACK_WIDTH,
+            REAR_TRACK_WIDTH,
+            number(
+                "rear-weight-share",
+                "1",
+                Some(0.5),
+                "share of the weight on the rear axle; used with `track-width`",
+            ),
+            FRONT_ROLL_SHARE,
+            MEASURED_FACTOR,
             AIR_DENSITY,
         ],
         outputs: &[
@@ -124,7 +154,8 @@ pub static MODELS: &[Model] = &[
             Output { name: "lateral-acceleration", unit: "m/s^2", meaning: "lateral acceleration" },
             Output { name: "speed", unit: "m/s", meaning: "speed" },
         ],
-        run: steady_circle,
+        explained: STEADY_CIRCLE,
+        run: binding::steady_circle,
     },
     Model {
         name: "straight-line",
@@ -135,12 +166,8 @@ pub static MODELS: &[Model] = &[
             MASS,
             POWER,
             POWER_CURVE,
-            table(
-                "engine-curve",
-                [("shaft-speed", "rad/s"), ("power", "W")],
-                false,
-                "power at the wheels over shaft speed, needs `gears`; or set `power` or `power-curve`",
-            ),
+            ENGINE_CURVE,
+            POWER_LIMIT,
             GRIP,
             required("distance", "m", "distance over which the time is measured"),
             number("staging", "m", Some(0.0), "distance from the standing car to the timing start line"),
@@ -151,23 +178,14 @@ pub static MODELS: &[Model] = &[
             DRIVEN_SHARE,
             CG_HEIGHT,
             WHEELBASE,
-            Input {
-                name: "gears",
-                kind: Kind::List,
-                unit: "1",
-                default: None,
-                required: false,
-                meaning: "gear ratios from the first gear up, decreasing; without it there are no shifts",
-            },
-            number("final-drive", "1", None, "ratio between gearbox and wheels; the default is 1"),
-            number("wheel-radius", "m", None, "rolling radius of the driven wheels; required with `gears`"),
-            number(
-                "redline",
-                "rad/s",
-                None,
-                "shaft speed at which the car shifts up; the default is the end of `engine-curve`",
-            ),
-            number("shift-time", "s", Some(0.0), "time without driving force at each shift"),
+            LOAD_SENSITIVITY,
+            REFERENCE_LOAD,
+            GEARS,
+            FINAL_DRIVE,
+            WHEEL_RADIUS,
+            REDLINE,
+            SHIFT_TIME,
+            MEASURED_FACTOR,
             AIR_DENSITY,
         ],
         outputs: &[
@@ -175,7 +193,8 @@ pub static MODELS: &[Model] = &[
             Output { name: "speed", unit: "m/s", meaning: "speed at the finish" },
             Output { name: "energy", unit: "J", meaning: "energy at the driven wheels, from the standstill" },
         ],
-        run: straight_line,
+        explained: STRAIGHT_LINE,
+        run: binding::straight_line,
     },
 ];
 
@@ -199,14 +218,67 @@ const DRIVEN_SHARE: Input = number(
     Some(1.0),
     "1: all the weight is on driven wheels; below 1: the static weight share of the driven rear axle",
 );
-const CG_HEIGHT: Input =
-    number("cg-height", "m", Some(0.0), "height of the centre of gravity; used if `driven-share` is below 1");
-const WHEELBASE: Input = number(
-    "wheelbase",
+const CG_HEIGHT: Input = number(
+    "cg-height",
+    "m",
+    Some(0.0),
+    "height of the centre of gravity; used if `driven-share` is below 1, or with `load-sensitivity`",
+);
+const WHEELBASE: Input =
+    number("wheelbase", "m", None, "distance between the axles; required with `cg-height` if it is used");
+const LOAD_SENSITIVITY: Input = number(
+    "load-sensitivity",
+    "1/N",
+    Some(0.0),
+    "decrease of the friction coefficient per load of the whole car: a quarter of the value of one tyre",
+);
+const REFERENCE_LOAD: Input = number(
+    "reference-load",
+    "N",
+    None,
+    "load of the whole car at which `grip` is valid, four times that of one tyre; required with `load-sensitivity`",
+);
+const TRACK_WIDTH: Input = number(
+    "track-width",
     "m",
     None,
-    "distance between the axles; required with `cg-height` if `driven-share` is below 1",
+    "distance between the left and right wheels; with `load-sensitivity` and `cg-height`, the load on the outer wheels reduces grip",
 );
+const REAR_TRACK_WIDTH: Input =
+    number("rear-track-width", "m", None, "the same for the rear wheels; the default is `track-width`");
+const FRONT_ROLL_SHARE: Input = number(
+    "front-roll-share",
+    "1",
+    None,
+    "share of the roll moment that the front axle takes; the default is its share of the weight",
+);
+const ENGINE_CURVE: Input = table(
+    "engine-curve",
+    [("shaft-speed", "rad/s"), ("power", "W")],
+    false,
+    "power at the wheels over shaft speed, needs `gears`; or set `power` or `power-curve`",
+);
+const POWER_LIMIT: Input = number("power-limit", "W", None, "highest power at the wheels, for example by the rules");
+const GEARS: Input = Input {
+    name: "gears",
+    kind: Kind::List,
+    unit: "1",
+    default: None,
+    required: false,
+    meaning: "gear ratios from the first gear up, decreasing; without it there are no shifts",
+};
+const FINAL_DRIVE: Input = number("final-drive", "1", None, "ratio between gearbox and wheels; the default is 1");
+const WHEEL_RADIUS: Input =
+    number("wheel-radius", "m", None, "rolling radius of the driven wheels; required with `gears`");
+const REDLINE: Input = number(
+    "redline",
+    "rad/s",
+    None,
+    "shaft speed at which the car shifts up; the default is the end of `engine-curve`",
+);
+const SHIFT_TIME: Input = number("shift-time", "s", Some(0.0), "time without driving force at each shift");
+const MEASURED_FACTOR: Input =
+    number("measured-factor", "1", Some(1.0), "measured time divided by modelled time; it multiplies `time` only");
 const AIR_DENSITY: Input = number("air-density", "kg/m^3", Some(1.2), "density of the air");
 
 const fn required(name: &'static str, unit: &'static str, meaning: &'static str) -> Input {
@@ -226,128 +298,4 @@ const fn table(
     let [(first, first_unit), (second, second_unit)] = columns;
     let columns = [Column { name: first, unit: first_unit }, Column { name: second, unit: second_unit }];
     Input { name, kind: Kind::Table { columns }, unit: "", default: None, required, meaning }
-}
-
-fn car(bound: &Bound<'_>) -> Result<Car, ModelError> {
-    let default = Car::default();
-    Ok(Car {
-        mass: bound.required("mass")?,
-        grip: bound.required("grip")?,
-        drag_area: bound.number_or("drag-area", default.drag_area),
-        lift_area: bound.number_or("lift-area", default.lift_area),
-        rolling_resistance: bound.number_or("rolling-resistance", default.rolling_resistance),
-        rotating_mass: bound.number_or("rotating-mass", default.rotating_mass),
-        driven_share: bound.number_or("driven-share", default.driven_share),
-        cg_height: bound.number_or("cg-height", default.cg_height),
-        wheelbase: bound.number("wheelbase"),
-        air_density: bound.number_or("air-density", default.air_density),
-    })
-}
-
-fn power(bound: &Bound<'_>, engine: Option<&[(f64, f64)]>) -> Result<Power, ModelError> {
-    let one_source = "set exactly one of `power`, `power-curve` and (with gears) `engine-curve`";
-    match (bound.number("power"), bound.table("power-curve"), engine) {
-        (Some(power), None, None) => Ok(Power::Constant(power)),
-        (None, Some(curve), None) => Ok(Power::Curve(curve.to_vec())),
-        (None, None, Some(curve)) => Ok(Power::Engine(curve.to_vec())),
-        (None, None, None) => Err(ModelError::Missing { input: "power", hint: one_source }),
-        (_, Some(_), Some(_)) | (Some(_), None, Some(_)) => {
-            Err(ModelError::Conflict { input: "engine-curve", reason: one_source })
-        }
-        (Some(_), Some(_), None) => Err(ModelError::Conflict { input: "power", reason: one_source }),
-    }
-}
-
-fn gearbox(bound: &Bound<'_>) -> Result<Option<Gearbox>, ModelError> {
-    let Some(gears) = bound.list("gears") else {
-        for input in ["final-drive", "wheel-radius", "redline"] {
-            if bound.number(input).is_some() {
-                return Err(ModelError::Conflict { input, reason: "it has no effect without `gears`" });
-            }
-        }
-        if bound.number_or("shift-time", 0.0) != 0.0 {
-            return Err(ModelError::Conflict { input: "shift-time", reason: "it has no effect without `gears`" });
-        }
-        return Ok(None);
-    };
-    let hint = "`gears` need it";
-    Ok(Some(Gearbox {
-        gears: gears.to_vec(),
-        final_drive: bound.number_or("final-drive", 1.0),
-        wheel_radius: bound.number("wheel-radius").ok_or(ModelError::Missing { input: "wheel-radius", hint })?,
-        redline: bound.number("redline"),
-        shift_time: bound.number_or("shift-time", 0.0),
-    }))
-}
-
-fn straight_line(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let found = StraightLine {
-        car: car(bound)?,
-        power: power(bound, bound.table("engine-curve"))?,
-        distance: bound.required("distance")?,
-        staging: bound.number_or("staging", 0.0),
-        gearbox: gearbox(bound)?,
-    }
-    .run()?;
-    Ok(vec![found.time, found.speed, found.energy])
-}
-
-fn steady_circle(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let default = SteadyCircle::default();
-    let found = SteadyCircle {
-        radius: bound.required("radius")?,
-        grip: bound.required("grip")?,
-        mass: bound.required("mass")?,
-        lift_area: bound.number_or("lift-area", default.lift_area),
-        load_sensitivity: bound.number_or("load-sensitivity", default.load_sensitivity),
-        reference_load: bound.number("reference-load"),
-        air_density: bound.number_or("air-density", default.air_density),
-    }
-    .run()?;
-    Ok(vec![found.time, found.lateral_acceleration, found.speed])
-}
-
-fn lap(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let hint = "the model requires it: rows of length and curvature";
-    let found = Lap {
-        car: car(bound)?,
-        power: power(bound, None)?,
-        track: bound.table("track").ok_or(ModelError::Missing { input: "track", hint })?.to_vec(),
-        braking_grip: bound.number("braking-grip"),
-        start: bound.number("start"),
-    }
-    .run()?;
-    Ok(vec![found.time, found.energy, found.speed])
-}
-
-fn used(bound: &Bound<'_>) -> Result<Used, ModelError> {
-    match (bound.number("energy"), bound.number("fuel")) {
-        (Some(energy), None) => Ok(Used::Energy(energy)),
-        (None, Some(volume)) => Ok(Used::Fuel(volume)),
-        (None, None) => Err(ModelError::Missing { input: "energy", hint: "set it, or `fuel`" }),
-        (Some(_), Some(_)) => Err(ModelError::Conflict { input: "fuel", reason: "`energy` is already set" }),
-    }
-}
-
-fn efficiency(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let energy_per_volume = bound.number_or("energy-per-volume", Efficiency::default().energy_per_volume);
-    let found = Efficiency { time: bound.required("time")?, used: used(bound)?, energy_per_volume }.run()?;
-    Ok(vec![found])
-}
-
-fn efficiency_co2(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
-    let default = EfficiencyCo2::default();
-    let found = EfficiencyCo2 {
-        time: bound.required("time")?,
-        used: used(bound)?,
-        laps: bound.number_or("laps", default.laps),
-        best_time: bound.required("best-time")?,
-        best_time_laps: bound.number("best-time-laps"),
-        best_co2: bound.required("best-co2")?,
-        best_co2_laps: bound.number("best-co2-laps"),
-        co2_per_volume: bound.number_or("co2-per-volume", default.co2_per_volume),
-        co2_per_energy: bound.number_or("co2-per-energy", default.co2_per_energy),
-    }
-    .run()?;
-    Ok(vec![found.factor, found.co2])
 }

@@ -133,6 +133,10 @@ pub(crate) mod must {
         check(input, value, value > 0.0 && value <= 1.0, "above 0 and at most 1")
     }
 
+    pub(crate) fn be_a_part(input: &'static str, value: f64) -> Checked {
+        check(input, value, (0.0..=1.0).contains(&value), "from 0 to 1")
+    }
+
     pub(crate) fn check(input: &'static str, value: f64, fine: bool, must: &'static str) -> Checked {
         if fine && value.is_finite() { Ok(value) } else { Err(ModelError::OutOfRange { input, value, must }) }
     }

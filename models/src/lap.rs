@@ -8,18 +8,26 @@
 //! Tyres: a friction circle of `grip` while driving. With `driven_share` below 1 each axle has its own circle, with load
 //! transfer. While braking there is one ellipse for all four wheels, with `braking_grip` longitudinally, `grip` laterally
 //! and ideal brake balance. The corner speed can be held: the driving force against drag and rolling resistance uses a part
-//! of the circle. The sign of the curvature has no effect.
+//! of the circle. The sign of the curvature has no effect. With `load_sensitivity` the circles shrink with the load on each
+//! wheel, and with the load transfer in both directions (`tyres.rs`).
+//!
+//! Gears: the power over road speed is that of the lowest gear below its redline. The time of a shift up is spread over a
+//! range of speeds (`gearbox.rs`); shifts down while braking take no time.
+//!
+//! Energy: that at the driven wheels, minus `regeneration` times the braking energy. Braking power above
+//! `regeneration_limit` gives nothing back.
 //!
 //! Accuracy: there is no grid. Each pass integrates speed, time and energy over each segment with as many steps as an
 //! error of about 1e-10 needs (see `motion.rs`), and the braking point in a segment is the solution of an equation, so the
 //! result is smooth in every input. A segment with changing curvature must be split by the caller.
 //!
-//! Validity: a level track; no gears or shift times; the path is an input; no cornering drag of the tyres, no regeneration.
+//! Validity: a level track; the path is an input; no cornering drag of the tyres, no wheels that lift.
 
 use crate::car::{Car, Forces};
 use crate::error::{ModelError, must};
+use crate::gearbox::{self, Gearbox};
 use crate::motion::{End, Leg, Push, State, Steps};
-use crate::power::{Map, Piece, Power};
+use crate::power::{Drivetrain, Map, Piece, Power};
 
 /// Speeds with a smaller relative difference are treated as equal.
 const SAME: f64 = 1e-9;
@@ -33,7 +41,7 @@ const ROUNDS: u32 = 1000;
 pub struct Lap {
     /// The car.
     pub car: Car,
-    /// Power at the wheels over road speed; an engine curve needs gears, which this model does not have.
+    /// Power at the wheels; an engine curve needs gears.
     pub power: Power,
     /// Rows of length (m, above 0) and curvature (1/m; 0 is straight, the sign is the direction).
     pub track: Vec<(f64, f64)>,
@@ -42,6 +50,16 @@ pub struct Lap {
     /// Speed at the start of an open track, m/s, 0 or more. Without it the lap is closed and flying: its start speed equals
     /// its end speed.
     pub start: Option<f64>,
+    /// The gears, if the car has any.
+    pub gearbox: Option<Gearbox>,
+    /// The highest power at the wheels, W.
+    pub power_limit: Option<f64>,
+    /// Share of the braking energy that is given back, from 0 to 1.
+    pub regeneration: f64,
+    /// The highest braking power that is given back, W.
+    pub regeneration_limit: Option<f64>,
+    /// Measured time divided by modelled time; it multiplies the time.
+    pub measured_factor: f64,
 }
 
 impl Default for Lap {
@@ -53,6 +71,11 @@ impl Default for Lap {
             track: Vec::new(),
             braking_grip: None,
             start: None,
+            gearbox: None,
+            power_limit: None,
+            regeneration: 0.0,
+            regeneration_limit: None,
+            measured_factor: 1.0,
         }
     }
 }
@@ -62,10 +85,12 @@ impl Default for Lap {
 pub struct LapResult {
     /// Lap time, s.
     pub time: f64,
-    /// Energy at the driven wheels while driving, J; braking recovers no energy.
+    /// Energy at the driven wheels while driving, minus the energy given back, J.
     pub energy: f64,
     /// Speed at the end of the last segment, m/s.
     pub speed: f64,
+    /// Energy given back under braking, J.
+    pub recovered: f64,
 }
 
 impl Lap {
@@ -76,19 +101,23 @@ impl Lap {
     /// If an input is missing or out of range, the start speed is too high, the car does not move, the speed on a closed lap
     /// has no limit, or the numbers are too extreme.
     pub fn run(&self) -> Result<LapResult, ModelError> {
-        let forces = Forces::new(&self.car)?;
+        let forces = Forces::new(&self.car, true)?;
         self.power.check()?;
-        if let Power::Engine(_) = self.power {
-            let reason = "a lap has no gears; set the power at the wheels over road speed as `power-curve`";
-            return Err(ModelError::Conflict { input: "engine-curve", reason });
-        }
-        let braking_grip = must::be_positive("braking-grip", self.braking_grip.unwrap_or(self.car.grip))?;
+        let power = self.power.limited(self.power_limit)?;
+        let drivetrain = match &self.gearbox {
+            Some(gearbox) => Drivetrain::Geared(gearbox::pieces(&gearbox.check(&power)?, &power)),
+            None => {
+                gearbox::check_none(&power)?;
+                Drivetrain::Direct(Map::new(&power, 1.0))
+            }
+        };
+        let factor = must::be_positive("measured-factor", self.measured_factor)?;
         let start = self.start.map(|speed| must::not_be_negative("start", speed)).transpose()?;
         let size = u32::try_from(self.track.len()).unwrap_or(u32::MAX);
         let mut solver = Solver {
-            map: Map::new(&self.power, 1.0),
-            braking_grip,
-            segments: segments(&forces, &self.track)?,
+            segments: segments(&forces, &self.track, drivetrain.top_speed())?,
+            drivetrain,
+            brakes: self.brakes()?,
             last: self.track.len().saturating_sub(1),
             steps: Steps(size.saturating_mul(200).saturating_add(100_000 + 2_000 * size.min(1_000))),
             forces: &forces,
@@ -104,11 +133,31 @@ impl Lap {
             }
             None => solver.close()?,
         }
-        solver.sum()
+        let LapResult { time, energy, speed, recovered } = solver.sum()?;
+        let recovered = self.regeneration * recovered;
+        Ok(LapResult { time: must::be_computable(factor * time)?, energy: energy - recovered, speed, recovered })
+    }
+
+    fn brakes(&self) -> Result<Brakes, ModelError> {
+        let grip = must::be_positive("braking-grip", self.braking_grip.unwrap_or(self.car.grip))?;
+        let share = must::be_a_part("regeneration", self.regeneration)?;
+        let limit = self.regeneration_limit.map(|power| must::be_positive("regeneration-limit", power)).transpose()?;
+        Ok(if share == 0.0 {
+            Brakes { push: Push::Brake { grip }, piece: Piece::NONE }
+        } else {
+            Brakes { push: Push::Recover { grip }, piece: Piece::constant(limit.unwrap_or(f64::INFINITY)) }
+        })
     }
 }
 
-/// The result of one pass in a segment.
+/// How the car brakes: with the power that can be given back, if any is.
+#[derive(Debug, Clone, Copy)]
+struct Brakes {
+    push: Push,
+    piece: Piece,
+}
+
+/// The result of one pass in a segment; the energy is that of the drive, or that of the brakes that can be given back.
 #[derive(Debug, Clone, Copy, Default)]
 struct Pass {
     /// Speed at the start and end of the segment.
@@ -118,11 +167,18 @@ struct Pass {
     energy: f64,
 }
 
+/// The sums over a segment in which the car first drives and then brakes.
+struct Crossed {
+    time: f64,
+    energy: f64,
+    recovered: f64,
+}
+
 #[derive(Debug)]
 struct Segment {
     length: f64,
     curvature: f64,
-    /// The corner speed.
+    /// The corner speed, or that at the redline of the last gear if that is lower.
     cap: f64,
     drive: Pass,
     brake: Pass,
@@ -130,7 +186,7 @@ struct Segment {
     capped: f64,
 }
 
-fn segments(forces: &Forces, track: &[(f64, f64)]) -> Result<Vec<Segment>, ModelError> {
+fn segments(forces: &Forces, track: &[(f64, f64)], top: f64) -> Result<Vec<Segment>, ModelError> {
     let wrong = |row, problem| Err(ModelError::WrongRow { input: "track", row, problem });
     if track.is_empty() {
         return wrong(0, "at least one segment is needed");
@@ -146,7 +202,7 @@ fn segments(forces: &Forces, track: &[(f64, f64)]) -> Result<Vec<Segment>, Model
         let curvature = curvature.abs();
         let cap = match segments.last() {
             Some(before) if before.curvature == curvature => before.cap,
-            _ => forces.corner_speed(curvature)?,
+            _ => forces.corner_speed(curvature)?.min(top),
         };
         let (drive, brake) = (Pass::default(), Pass::default());
         segments.push(Segment { length, curvature, cap, drive, brake, capped: 0.0 });
@@ -156,8 +212,8 @@ fn segments(forces: &Forces, track: &[(f64, f64)]) -> Result<Vec<Segment>, Model
 
 struct Solver<'a> {
     forces: &'a Forces,
-    map: Map<'a>,
-    braking_grip: f64,
+    drivetrain: Drivetrain<'a>,
+    brakes: Brakes,
     segments: Vec<Segment>,
     /// The segment in which the track ends.
     last: usize,
@@ -197,7 +253,7 @@ impl Solver<'_> {
             state = State::with_speed(state.speed.min(segment.cap));
             let from = state.speed;
             let length = segment.length;
-            drive(self.forces, &self.map, segment, length, &mut state, &mut self.steps)?;
+            drive(self.forces, &self.drivetrain, segment, length, &mut state, &mut self.steps)?;
             self.segments[index].drive = Pass { from, to: state.speed, time: state.time, energy: state.energy };
         }
         Ok(state.speed)
@@ -212,13 +268,13 @@ impl Solver<'_> {
             state = State::with_speed(state.speed.min(segment.cap));
             let to = state.speed;
             if to.is_finite() {
-                brake(self.forces, segment, self.braking_grip, length, &mut state, &mut self.steps)?;
+                brake(self.forces, segment, self.brakes, length, &mut state, &mut self.steps)?;
             }
             let capped = (length - state.distance).max(0.0);
             let (from, cap) = (state.speed, segment.cap);
             let held = if capped > 0.0 { capped / cap } else { 0.0 };
             let segment = &mut self.segments[index];
-            segment.brake = Pass { from, to, time: state.time + held, energy: 0.0 };
+            segment.brake = Pass { from, to, time: state.time + held, energy: state.energy };
             segment.capped = capped;
         }
         Ok(())
@@ -226,7 +282,7 @@ impl Solver<'_> {
 
     /// Combines both passes: the car drives until it has to brake.
     fn sum(&mut self) -> Result<LapResult, ModelError> {
-        let (mut time, mut energy, mut speed) = (0.0, 0.0, f64::NAN);
+        let (mut time, mut energy, mut speed, mut recovered) = (0.0, 0.0, f64::NAN, 0.0);
         for index in 0..self.segments.len() {
             let Segment { drive, brake, capped, .. } = self.segments[index];
             if index == self.last {
@@ -235,21 +291,24 @@ impl Solver<'_> {
             let brakes_at_once = capped == 0.0 && drive.from > brake.from * (1.0 - SAME) && drive.to > brake.to;
             if brakes_at_once || drive.from > brake.from * (1.0 + SAME) {
                 time += brake.time;
+                recovered += brake.energy;
             } else if drive.to > brake.to * (1.0 + SAME) {
-                let (crossed_time, crossed_energy) = self.crossing(index)?;
-                time += crossed_time;
-                energy += crossed_energy;
+                let crossed = self.crossing(index)?;
+                time += crossed.time;
+                energy += crossed.energy;
+                recovered += crossed.recovered;
             } else {
                 time += drive.time;
                 energy += drive.energy;
             }
         }
-        let time = must::be_computable(time)?;
-        Ok(LapResult { time, energy: must::be_computable(energy)?, speed: must::be_computable(speed)? })
+        let (time, energy) = (must::be_computable(time)?, must::be_computable(energy)?);
+        let (speed, recovered) = (must::be_computable(speed)?, must::be_computable(recovered)?);
+        Ok(LapResult { time, energy, speed, recovered })
     }
 
-    /// The time and energy of a segment in which the car first drives and then brakes.
-    fn crossing(&mut self, index: usize) -> Result<(f64, f64), ModelError> {
+    /// The result of a segment in which the car first drives and then brakes.
+    fn crossing(&mut self, index: usize) -> Result<Crossed, ModelError> {
         let segment = &self.segments[index];
         let Segment { length, capped, .. } = *segment;
         let (mut low, mut high) = (capped, length);
@@ -261,20 +320,21 @@ impl Solver<'_> {
         let guess = (top.powi(2) - fall * capped - driving.from.powi(2)) / (rise - fall);
         if capped > 0.0 {
             let mut driven = State::with_speed(driving.from);
-            drive(self.forces, &self.map, segment, capped, &mut driven, &mut self.steps)?;
+            drive(self.forces, &self.drivetrain, segment, capped, &mut driven, &mut self.steps)?;
             if driven.speed >= top * (1.0 - SAME) {
-                return Ok((driven.time + braking.time - capped / top, driven.energy));
+                let time = driven.time + braking.time - capped / top;
+                return Ok(Crossed { time, energy: driven.energy, recovered: braking.energy });
             }
         }
         let mut at = if guess > low && guess < high { guess } else { 0.5 * (low + high) };
         for _ in 0..60 {
             let mut driven = State::with_speed(driving.from);
-            let drive_slope = drive(self.forces, &self.map, segment, at, &mut driven, &mut self.steps)?;
+            let drive_slope = drive(self.forces, &self.drivetrain, segment, at, &mut driven, &mut self.steps)?;
             let mut braked = State::with_speed(braking.to);
-            let brake_slope =
-                brake(self.forces, segment, self.braking_grip, length - at, &mut braked, &mut self.steps)?;
+            let brake_slope = brake(self.forces, segment, self.brakes, length - at, &mut braked, &mut self.steps)?;
             let gap = driven.speed.powi(2) - braked.speed.powi(2);
-            let result = (driven.time + braked.time, driven.energy);
+            let time = driven.time + braked.time;
+            let result = Crossed { time, energy: driven.energy, recovered: braked.energy };
             *if gap > 0.0 { &mut high } else { &mut low } = at;
             // The derivative of a squared speed with respect to distance is twice the acceleration.
             let next = at - gap / (2.0 * (drive_slope + brake_slope));
@@ -291,7 +351,7 @@ impl Solver<'_> {
 /// Drives over a distance, at most at the corner speed, and returns the acceleration at its end.
 fn drive(
     forces: &Forces,
-    map: &Map<'_>,
+    drivetrain: &Drivetrain<'_>,
     segment: &Segment,
     distance: f64,
     state: &mut State,
@@ -299,18 +359,27 @@ fn drive(
 ) -> Result<f64, ModelError> {
     let Segment { curvature, cap, .. } = *segment;
     let mut up = true;
+    // Where the direction last changed.
+    let mut turned = None;
     loop {
         steps.take()?;
-        let piece = map.piece(state.speed, up);
+        let piece = drivetrain.piece(state.speed, up);
         let high = piece.high.min(cap);
-        let leg = Leg { forces, curvature, push: Push::Drive, piece, low: piece.low, high };
+        let leg = Leg::new(forces, curvature, Push::Drive, piece, (piece.low, high));
         match leg.run(state, distance, f64::INFINITY, steps)? {
             End::High if state.speed >= cap => {
                 leg.hold(state, distance, f64::INFINITY)?;
                 return Ok(0.0);
             }
-            End::High => up = true,
-            End::Low => up = false,
+            end @ (End::High | End::Low) => {
+                let changed = up != (end == End::High);
+                up = end == End::High;
+                // Where the power falls at an edge, the car may accelerate below it but not above: it stays there.
+                if changed && turned.replace(state.distance) == Some(state.distance) {
+                    leg.hold(state, distance, f64::INFINITY)?;
+                    return Ok(0.0);
+                }
+            }
             End::Distance | End::Time => return Ok(leg.acceleration(state.speed)),
         }
     }
@@ -321,14 +390,14 @@ fn drive(
 fn brake(
     forces: &Forces,
     segment: &Segment,
-    grip: f64,
+    brakes: Brakes,
     distance: f64,
     state: &mut State,
     steps: &mut Steps,
 ) -> Result<f64, ModelError> {
     let Segment { curvature, cap, .. } = *segment;
     let high = (cap * (1.0 - 0.5 * SAME)).min(FASTEST);
-    let leg = Leg { forces, curvature, push: Push::Brake { grip }, piece: Piece::NONE, low: 0.0, high };
+    let leg = Leg::new(forces, curvature, brakes.push, brakes.piece, (0.0, high));
     if state.speed < high && leg.run(state, distance, f64::INFINITY, steps)? == End::High {
         state.speed = cap;
     }

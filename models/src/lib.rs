@@ -2,7 +2,8 @@
 //!
 //! - [`StraightLine`]: a run from a standstill over a distance, limited by grip and power, optionally with gears
 //! - [`SteadyCircle`]: a circle at the limit of grip
-//! - [`Lap`]: a quasi-steady lap over a table of length and curvature, and the energy for it
+//! - [`Lap`]: a quasi-steady lap over a table of length and curvature, and the energy for it, optionally with gears, load
+//!   transfer to the outer wheels, and energy given back under braking
 //! - [`Efficiency`] and [`EfficiencyCo2`]: the factors that efficiency events score
 //! - [`standings`]: the points of a place in past contests, and a forecast for the next one
 //!
@@ -15,10 +16,13 @@
 #![forbid(unsafe_code)]
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
 
+mod binding;
 mod car;
 mod catalogue;
 mod efficiency;
+mod equations;
 mod error;
+mod gearbox;
 mod lap;
 mod motion;
 mod panel;
@@ -27,16 +31,18 @@ mod registry;
 pub mod standings;
 mod steady_circle;
 mod straight_line;
+mod tyres;
 
 pub use car::Car;
 pub use catalogue::MODELS;
 pub use efficiency::{Efficiency, EfficiencyCo2, Emission, Used};
 pub use error::ModelError;
+pub use gearbox::Gearbox;
 pub use lap::{Lap, LapResult};
 pub use power::Power;
-pub use registry::{Bound, Column, Input, Kind, Model, Output, find};
+pub use registry::{Bound, Column, Explained, Input, Kind, Model, Output, find};
 pub use steady_circle::{CircleResult, SteadyCircle};
-pub use straight_line::{Gearbox, StraightLine, StraightLineResult};
+pub use straight_line::{StraightLine, StraightLineResult};
 
 /// Standard gravity, m/s^2 (NIST SP 811).
 pub const GRAVITY: f64 = 9.806_65;

@@ -57,27 +57,37 @@ pub(crate) enum Push {
         /// Longitudinal friction coefficient of the tyres.
         grip: f64,
     },
+    /// The same with the braking power as energy, as far as it is not above the power of the piece.
+    Recover {
+        /// Longitudinal friction coefficient of the tyres.
+        grip: f64,
+    },
 }
 
-/// What limits the driving force at a speed.
+/// What limits the driving force at a speed, or the part of the braking force that gives back energy.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Limit {
     Power,
     Tyres,
     Front,
+    Brakes,
+    Recovery,
     None,
 }
 
 /// A stretch with one curvature and one piece of the power curve.
 #[derive(Debug)]
 pub(crate) struct Leg<'a> {
-    pub(crate) forces: &'a Forces,
-    pub(crate) curvature: f64,
-    pub(crate) push: Push,
-    pub(crate) piece: Piece,
+    forces: &'a Forces,
+    curvature: f64,
+    push: Push,
+    piece: Piece,
     /// The range of speeds in which the leg is valid.
-    pub(crate) low: f64,
-    pub(crate) high: f64,
+    low: f64,
+    high: f64,
+    /// Whether tyres are load-sensitive, a shift is spread over the leg, or energy is given back. One test keeps all other
+    /// legs as fast as without these.
+    special: bool,
 }
 
 /// Why a leg ended.
@@ -89,28 +99,76 @@ pub(crate) enum End {
     Low,
 }
 
-impl Leg<'_> {
+impl<'a> Leg<'a> {
+    pub(crate) fn new(forces: &'a Forces, curvature: f64, push: Push, piece: Piece, range: (f64, f64)) -> Self {
+        let special = forces.axles.is_some() || piece.lag > 0.0 || matches!(push, Push::Recover { .. });
+        Self { forces, curvature, push, piece, low: range.0, high: range.1, special }
+    }
+
     fn force(&self, limit: Limit, v: f64) -> f64 {
+        if self.special {
+            return self.special_force(limit, v);
+        }
+        self.plain_force(limit, v)
+    }
+
+    #[inline(always)]
+    fn plain_force(&self, limit: Limit, v: f64) -> f64 {
         match limit {
-            Limit::Power => self.piece.force(v),
+            Limit::Power | Limit::Recovery => self.piece.force(v),
             Limit::Tyres => self.forces.driven_limit(v * v, self.curvature),
             Limit::Front => self.forces.front_limit(v * v, self.curvature),
-            Limit::None => match self.push {
+            Limit::Brakes | Limit::None => match self.push {
                 Push::Brake { grip } => -self.forces.braking_limit(v * v, self.curvature, grip),
                 _ => 0.0,
             },
         }
     }
 
+    #[cold]
+    fn special_force(&self, limit: Limit, v: f64) -> f64 {
+        let (forces, w, curvature) = (self.forces, v * v, self.curvature);
+        let braking = |grip: f64| match &forces.axles {
+            Some(axles) => axles.braking_limit(forces, w, curvature, grip / forces.grip),
+            None => forces.braking_limit(w, curvature, grip),
+        };
+        match (limit, &forces.axles) {
+            (Limit::Power | Limit::Recovery, _) => self.piece.force(v),
+            (Limit::Tyres, Some(axles)) => axles.driven_limit(forces, w, curvature),
+            (Limit::Tyres, None) => forces.driven_limit(w, curvature),
+            (Limit::Front, Some(axles)) => axles.front_limit(forces, w, curvature),
+            (Limit::Front, None) => forces.front_limit(w, curvature),
+            (Limit::Brakes | Limit::None, _) => match self.push {
+                Push::Brake { grip } => -braking(grip),
+                Push::Recover { grip } => braking(grip),
+                Push::Drive | Push::Coast => 0.0,
+            },
+        }
+    }
+
     /// The limit that applies, and the relative distance to the next limit above it.
     fn limits(&self, v: f64) -> (Limit, f64) {
-        if self.push != Push::Drive {
-            return (Limit::None, f64::INFINITY);
+        match self.push {
+            Push::Drive => {
+                let (limit, room, _) = self.driving_limits(v);
+                (limit, room)
+            }
+            Push::Recover { .. } => self.recovery_limits(v),
+            Push::Brake { .. } | Push::Coast => (Limit::None, f64::INFINITY),
         }
-        let mut lowest = (self.force(Limit::Power, v), Limit::Power);
+    }
+
+    /// The same with the driving force.
+    fn driving_limits(&self, v: f64) -> (Limit, f64, f64) {
+        let power = self.piece.force(v);
+        let (tyres, front) = if self.special {
+            (self.special_force(Limit::Tyres, v), self.special_force(Limit::Front, v))
+        } else {
+            (self.forces.driven_limit(v * v, self.curvature), self.forces.front_limit(v * v, self.curvature))
+        };
+        let mut lowest = (power, Limit::Power);
         let mut next = f64::INFINITY;
-        for limit in [Limit::Tyres, Limit::Front] {
-            let force = self.force(limit, v);
+        for (force, limit) in [(tyres, Limit::Tyres), (front, Limit::Front)] {
             if force < lowest.0 {
                 next = lowest.0;
                 lowest = (force, limit);
@@ -118,7 +176,16 @@ impl Leg<'_> {
                 next = next.min(force);
             }
         }
-        (lowest.1, (next - lowest.0) / lowest.0)
+        (lowest.1, (next - lowest.0) / lowest.0, lowest.0)
+    }
+
+    fn recovery_limits(&self, v: f64) -> (Limit, f64) {
+        let (brakes, recovery) = (self.force(Limit::Brakes, v), self.force(Limit::Recovery, v));
+        if brakes < recovery {
+            (Limit::Brakes, (recovery - brakes) / brakes)
+        } else {
+            (Limit::Recovery, (brakes - recovery) / recovery)
+        }
     }
 
     fn limit(&self, v: f64) -> Limit {
@@ -126,9 +193,39 @@ impl Leg<'_> {
     }
 
     /// Acceleration, and power at the driven wheels.
+    #[inline(never)]
     pub(crate) fn rates(&self, limit: Limit, v: f64) -> (f64, f64) {
-        let force = self.force(limit, v);
+        if self.special {
+            return self.special_rates(limit, v);
+        }
+        self.plain_rates(limit, v, self.plain_force(limit, v))
+    }
+
+    #[inline(always)]
+    fn plain_rates(&self, limit: Limit, v: f64, force: f64) -> (f64, f64) {
         let net = (force - self.forces.resistance(v * v)) / self.forces.inertia;
+        match limit {
+            Limit::None => (if self.push == Push::Coast { net } else { -net }, 0.0),
+            Limit::Power => (net, self.piece.power(v)),
+            _ => (net, force * v),
+        }
+    }
+
+    #[cold]
+    fn special_rates(&self, limit: Limit, v: f64) -> (f64, f64) {
+        let (inertia, resistance) = (self.forces.inertia, self.forces.resistance(v * v));
+        if let Push::Recover { .. } = self.push {
+            let force = self.special_force(Limit::Brakes, v);
+            let power = if limit == Limit::Recovery { self.piece.power(v) } else { force * v };
+            return ((force + resistance) / inertia, power);
+        }
+        let force = self.special_force(limit, v);
+        if self.piece.lag > 0.0 {
+            // A shift that is spread over a range of speeds: as if the mass were larger.
+            let acceleration = (force - resistance) / (inertia + force * self.piece.lag);
+            return (acceleration, (inertia * acceleration + resistance) * v);
+        }
+        let net = (force - resistance) / inertia;
         match limit {
             Limit::None => (if self.push == Push::Coast { net } else { -net }, 0.0),
             Limit::Power => (net, self.piece.power(v)),
@@ -165,8 +262,15 @@ impl Leg<'_> {
                 return Ok(End::Time);
             }
             let v = s.speed;
-            let (mut limit, mut room) = self.limits(v);
-            let acceleration = self.rates(limit, v).0;
+            let (mut limit, mut room, acceleration);
+            if self.push == Push::Drive && !self.special {
+                let force;
+                (limit, room, force) = self.driving_limits(v);
+                acceleration = self.plain_rates(limit, v, force).0;
+            } else {
+                (limit, room) = self.limits(v);
+                acceleration = self.rates(limit, v).0;
+            }
             if !acceleration.is_finite() {
                 return Err(ModelError::NotComputable);
             }
@@ -304,7 +408,10 @@ impl Leg<'_> {
         // A third limit may apply before the one at the far speed, so all other limits are included.
         let others = |v: f64| {
             let force = |other| if other == limit { f64::INFINITY } else { self.force(other, v) };
-            force(Limit::Power).min(force(Limit::Tyres)).min(force(Limit::Front))
+            match limit {
+                Limit::Brakes | Limit::Recovery => force(Limit::Brakes).min(force(Limit::Recovery)),
+                _ => force(Limit::Power).min(force(Limit::Tyres)).min(force(Limit::Front)),
+            }
         };
         let solve = |far: f64| Some(last_below(from, far, |v| self.force(limit, v) - others(v)));
         let ((middle, middle_room), (end, end_room)) = (self.limits(between(0.5)), self.limits(to));

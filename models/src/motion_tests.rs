@@ -6,11 +6,11 @@ use crate::car::Car;
 
 /// The car of the closed-form cases: 280 kg, air of 1.2 kg/m^3.
 fn forces(drag_area: f64, lift_area: f64) -> Forces {
-    Forces::new(&Car { mass: 280.0, grip: 1.5, drag_area, lift_area, ..Car::default() }).unwrap()
+    Forces::new(&Car { mass: 280.0, grip: 1.5, drag_area, lift_area, ..Car::default() }, true).unwrap()
 }
 
 fn leg(forces: &Forces, push: Push) -> Leg<'_> {
-    Leg { forces, curvature: 0.0, push, piece: Piece::NONE, low: 0.0, high: f64::INFINITY }
+    Leg::new(forces, 0.0, push, Piece::NONE, (0.0, f64::INFINITY))
 }
 
 fn close(value: f64, expected: f64, within: f64) {
@@ -49,7 +49,7 @@ fn braking_with_and_without_air() {
 #[test]
 fn coasting_ends_at_the_time_or_at_rest() {
     let rolling = Car { mass: 280.0, grip: 1.5, rolling_resistance: 0.02, ..Car::default() };
-    let forces = Forces::new(&rolling).unwrap();
+    let forces = Forces::new(&rolling, true).unwrap();
     let leg = leg(&forces, Push::Coast);
     let mut state = State::with_speed(2.0);
     assert_eq!(leg.run(&mut state, 100.0, 3.0, &mut Steps(100)).unwrap(), End::Time);
@@ -70,15 +70,15 @@ fn the_rear_drive_limit_and_the_wheelie() {
         wheelbase: Some(1.55),
         ..Car::default()
     };
-    let low = Forces::new(&car(0.29)).unwrap();
+    let low = Forces::new(&car(0.29), true).unwrap();
     close(low.driven_limit(0.0, 0.0) / 280.0, 9.600_92, 1e-6);
     assert!(low.front_limit(0.0, 0.0) > low.driven_limit(0.0, 0.0));
     // A car with a high centre of gravity lifts its front wheels at g b/h.
-    let high = Forces::new(&car(0.9)).unwrap();
+    let high = Forces::new(&car(0.9), true).unwrap();
     close(high.front_limit(0.0, 0.0) / 280.0, GRAVITY * 0.75 / 0.9, 1e-12);
     assert!(high.front_limit(0.0, 0.0) < high.driven_limit(0.0, 0.0));
     // If each newton of driving force adds more than one newton of grip, the rear axle gets all the load.
-    close(Forces::new(&car(1.2)).unwrap().driven_limit(0.0, 0.0), 1.4 * 280.0 * GRAVITY, 1e-12);
+    close(Forces::new(&car(1.2), true).unwrap().driven_limit(0.0, 0.0), 1.4 * 280.0 * GRAVITY, 1e-12);
 }
 
 #[test]
@@ -100,7 +100,7 @@ fn the_corner_speed_can_be_held() {
             wheelbase: Some(1.55),
             ..Car::default()
         };
-        let forces = Forces::new(&car).unwrap();
+        let forces = Forces::new(&car, true).unwrap();
         for radius in [5.0_f64, 9.0, 20.0, 40.0] {
             let w = forces.corner_speed(1.0 / radius).unwrap().powi(2);
             let at = |w: f64| forces.driven_limit(w, 1.0 / radius) - forces.resistance(w);

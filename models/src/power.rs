@@ -1,5 +1,7 @@
 //! Power at the wheels over road speed, as linear pieces.
 
+use std::borrow::Cow;
+
 use crate::error::{ModelError, must};
 
 /// The source of the driving force. Power is that at the wheels, after all losses of the drivetrain.
@@ -24,6 +26,48 @@ impl Power {
             Self::Engine(rows) => check_rows("engine-curve", rows, true),
         }
     }
+
+    /// The smaller of a checked power and a limit at every speed.
+    pub(crate) fn limited(&self, limit: Option<f64>) -> Result<Cow<'_, Self>, ModelError> {
+        let Some(limit) = limit else { return Ok(Cow::Borrowed(self)) };
+        let limit = must::be_positive("power-limit", limit)?;
+        Ok(Cow::Owned(match self {
+            Self::Constant(power) => Self::Constant(power.min(limit)),
+            Self::Curve(rows) => Self::Curve(limited_rows(rows, limit)),
+            Self::Engine(rows) => {
+                let mut limited = limited_rows(rows, limit);
+                // Below its first row the force is constant, so the power reaches the limit earlier.
+                if let Some(&(speed, power)) = rows.first()
+                    && power > limit
+                {
+                    let earlier = speed * (limit / power);
+                    if earlier > 0.0 && earlier < speed {
+                        limited.insert(0, (earlier, limit));
+                    }
+                }
+                Self::Engine(limited)
+            }
+        }))
+    }
+}
+
+/// Rows of the smaller of a linear curve and a limit, with a row where they cross.
+fn limited_rows(rows: &[(f64, f64)], limit: f64) -> Vec<(f64, f64)> {
+    let mut limited: Vec<(f64, f64)> = Vec::with_capacity(rows.len() + 2);
+    let mut before: Option<(f64, f64)> = None;
+    for &(speed, power) in rows {
+        if let Some((last, from)) = before
+            && (from > limit) != (power > limit)
+        {
+            let cross = last + (speed - last) * ((limit - from) / (power - from));
+            if cross > last && cross < speed {
+                limited.push((cross, limit));
+            }
+        }
+        limited.push((speed, power.min(limit)));
+        before = Some((speed, power));
+    }
+    limited
 }
 
 fn check_rows(input: &'static str, rows: &[(f64, f64)], above_zero: bool) -> Result<(), ModelError> {
@@ -58,11 +102,18 @@ pub(crate) struct Piece {
     pub(crate) per_speed: f64,
     pub(crate) low: f64,
     pub(crate) high: f64,
+    /// Time of a shift divided by the range of speeds over which it is spread, s per m/s; usually 0.
+    pub(crate) lag: f64,
 }
 
 impl Piece {
     /// No driving force at any speed.
-    pub(crate) const NONE: Self = Self { at_rest: 0.0, per_speed: 0.0, low: 0.0, high: f64::INFINITY };
+    pub(crate) const NONE: Self = Self { at_rest: 0.0, per_speed: 0.0, low: 0.0, high: f64::INFINITY, lag: 0.0 };
+
+    /// The same power at every speed.
+    pub(crate) fn constant(power: f64) -> Self {
+        Self { at_rest: power, ..Self::NONE }
+    }
 
     pub(crate) fn power(&self, v: f64) -> f64 {
         self.at_rest + self.per_speed * v
@@ -101,26 +152,56 @@ impl<'a> Map<'a> {
             let edge = row.0 / self.scale;
             if up { edge <= v } else { edge < v }
         });
-        let constant = |power| Piece { at_rest: power, per_speed: 0.0, low: 0.0, high: f64::INFINITY };
         match (self.rows.first(), self.rows.last()) {
             (Some(&(_, power)), _) if above == 0 => {
                 let high = road(0);
                 if self.slips {
-                    Piece { at_rest: 0.0, per_speed: power / high, low: 0.0, high }
+                    Piece { at_rest: 0.0, per_speed: power / high, low: 0.0, high, lag: 0.0 }
                 } else {
-                    Piece { high, ..constant(power) }
+                    Piece { high, ..Piece::constant(power) }
                 }
             }
-            (_, Some(&(_, power))) if above == self.rows.len() => Piece { low: road(above - 1), ..constant(power) },
+            (_, Some(&(_, power))) if above == self.rows.len() => {
+                Piece { low: road(above - 1), ..Piece::constant(power) }
+            }
             (Some(_), Some(_)) => {
                 let (low, high) = (road(above - 1), road(above));
                 let (from, to) = (self.rows[above - 1].1, self.rows[above].1);
                 let per_speed = (to - from) / (high - low);
                 // The power at rest is exactly that of the first row.
                 let at_rest = if low == 0.0 { from } else { from - per_speed * low };
-                Piece { at_rest, per_speed, low, high }
+                Piece { at_rest, per_speed, low, high, lag: 0.0 }
             }
-            _ => constant(self.constant),
+            _ => Piece::constant(self.constant),
+        }
+    }
+}
+
+/// The power over road speed of a car without gears, or through all of them.
+#[derive(Debug)]
+pub(crate) enum Drivetrain<'a> {
+    Direct(Map<'a>),
+    /// Pieces without a gap, from zero up.
+    Geared(Vec<Piece>),
+}
+
+impl Drivetrain<'_> {
+    /// The speed above which there is no gear; infinite without gears.
+    pub(crate) fn top_speed(&self) -> f64 {
+        match self {
+            Self::Direct(_) => f64::INFINITY,
+            Self::Geared(pieces) => pieces.last().map_or(0.0, |piece| piece.low),
+        }
+    }
+
+    /// The piece that contains `v`; exactly at an edge, the piece above if `up`, otherwise the one below.
+    pub(crate) fn piece(&self, v: f64, up: bool) -> Piece {
+        match self {
+            Self::Direct(map) => map.piece(v, up),
+            Self::Geared(pieces) => {
+                let at = pieces.partition_point(|piece| if up { piece.high <= v } else { piece.high < v });
+                pieces.get(at).copied().unwrap_or(Piece::NONE)
+            }
         }
     }
 }

@@ -12,12 +12,25 @@ pub struct Model {
     pub summary: &'static str,
     /// The source of the physics or the formula.
     pub source: &'static str,
+    /// The equations, what they leave out, and how exact they are.
+    pub explained: Explained,
     /// The inputs that can be bound.
     pub inputs: &'static [Input],
     /// The values that `run` returns, in the same order; the main value is the first.
     pub outputs: &'static [Output],
     /// The calculation. It ignores unknown names; [`Model::check_and_run`] rejects them.
     pub run: fn(&Bound<'_>) -> Result<Vec<f64>, ModelError>,
+}
+
+/// The equations of a model for its user, as short lines of text.
+#[derive(Debug, Clone, Copy)]
+pub struct Explained {
+    /// What is calculated.
+    pub equations: &'static [&'static str],
+    /// What is not modelled.
+    pub left_out: &'static [&'static str],
+    /// How exact the numbers are, and what the inputs must be like for that.
+    pub accuracy: &'static [&'static str],
 }
 
 /// An input of a model.

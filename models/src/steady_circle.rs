@@ -4,11 +4,18 @@
 //! with the load: `mu = grip - load_sensitivity (N - reference_load)`. This is a standard textbook result (Milliken and
 //! Milliken; Guiggiani).
 //!
-//! Validity: a point mass. Load transfer between the wheels, banking, drag and the cornering drag of the tyres are not
-//! modelled, except as far as a value of `grip` from a measured circle includes them.
+//! With `track_width`, `cg_height` moves load from the inner to the outer wheels, whose friction coefficient falls: then
+//! each axle must hold its share of the lateral force, `(grip + k reference - 2 k W) W - 8 k d^2` with its load `W` and
+//! the load `d` that moves (see `tyres.rs`; the same as in a lap). With equal loads and nothing that moves this is the
+//! equation above.
+//!
+//! Validity: banking, drag and the cornering drag of the tyres are not modelled, except as far as a value of `grip` from a
+//! measured circle includes them. The lap model includes the drag.
 
 use crate::GRAVITY;
+use crate::car::Forces;
 use crate::error::{ModelError, must};
+use crate::tyres::{Axles, Roll, RollInputs};
 
 /// The inputs of a circle.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,6 +35,18 @@ pub struct SteadyCircle {
     pub reference_load: Option<f64>,
     /// Density of the air, kg/m^3.
     pub air_density: f64,
+    /// Height of the centre of gravity, m; needs `track_width`.
+    pub cg_height: f64,
+    /// Distance between the left and right wheels, m. Without it no load moves.
+    pub track_width: Option<f64>,
+    /// The same for the rear wheels, if it differs, m.
+    pub rear_track_width: Option<f64>,
+    /// Share of the weight on the rear axle; used with `track_width`.
+    pub rear_weight_share: f64,
+    /// Share of the roll moment that the front axle takes; its share of the weight by default.
+    pub front_roll_share: Option<f64>,
+    /// Measured time divided by modelled time; it multiplies the time.
+    pub measured_factor: f64,
 }
 
 impl Default for SteadyCircle {
@@ -41,6 +60,12 @@ impl Default for SteadyCircle {
             load_sensitivity: 0.0,
             reference_load: None,
             air_density: 1.2,
+            cg_height: 0.0,
+            track_width: None,
+            rear_track_width: None,
+            rear_weight_share: 0.5,
+            front_roll_share: None,
+            measured_factor: 1.0,
         }
     }
 }
@@ -79,6 +104,36 @@ impl SteadyCircle {
         let condition = "so small that grip is above zero at the weight of the car";
         must::check("load-sensitivity", loss, static_grip > 0.0, condition)?;
 
+        let factor = must::be_positive("measured-factor", self.measured_factor)?;
+        let rear = must::be_a_part("rear-weight-share", self.rear_weight_share)?;
+        let height = must::not_be_negative("cg-height", self.cg_height)?;
+        let roll = Roll::new(&RollInputs {
+            mass,
+            height,
+            rear,
+            track_width: self.track_width,
+            rear_track_width: self.rear_track_width,
+            front_roll_share: self.front_roll_share,
+        })?;
+        let result = |w: f64| {
+            let speed = must::be_computable(w.sqrt())?;
+            Ok(CircleResult {
+                time: must::be_computable(factor * (std::f64::consts::TAU * radius / speed))?,
+                lateral_acceleration: must::be_computable(w / radius)?,
+                speed,
+            })
+        };
+        let endless = Err(ModelError::NoFiniteLimit { what: "the speed on the circle" });
+        if let Some(roll) = roll {
+            let axles = Axles::new(grip, loss, reference, weight, rear, roll, 0.0)?;
+            let w = axles.lateral_limit(&Forces::on_circle(mass, down), 1.0 / radius);
+            return if w == f64::INFINITY { endless } else { result(w) };
+        }
+        if height > 0.0 {
+            let hint = "`cg-height` has no effect without it";
+            return Err(ModelError::Missing { input: "track-width", hint });
+        }
+
         // a w^2 + b w = static_grip weight, where w is the speed squared
         let a = loss * down * down;
         let b = mass / radius - (static_grip - loss * weight) * down;
@@ -88,13 +143,8 @@ impl SteadyCircle {
         } else if a > 0.0 {
             (inside.sqrt() - b) / (2.0 * a)
         } else {
-            return Err(ModelError::NoFiniteLimit { what: "the speed on the circle" });
+            return endless;
         };
-        let speed = must::be_computable(w.sqrt())?;
-        Ok(CircleResult {
-            time: must::be_computable(std::f64::consts::TAU * radius / speed)?,
-            lateral_acceleration: must::be_computable(w / radius)?,
-            speed,
-        })
+        result(w)
     }
 }

@@ -2,39 +2,16 @@
 //!
 //! Newton's law with the smallest of three driving forces: power / speed, the grip of the driven tyres with load transfer
 //! and downforce, and (rear-wheel drive) the force that lifts the front wheels. This is a standard textbook result
-//! (Gillespie; Milliken and Milliken; Guiggiani).
+//! (Gillespie; Milliken and Milliken; Guiggiani). With load-sensitive tyres (`tyres.rs`) the load on the driven wheels
+//! reduces their friction coefficient. A shift is a time without driving force.
 //!
 //! Accuracy: the relative error of the solution of the equations is about 1e-9; see `motion.rs`.
 
 use crate::car::{Car, Forces};
 use crate::error::{ModelError, must};
+use crate::gearbox::{self, Gear, Gearbox};
 use crate::motion::{End, Leg, Push, State, Steps};
 use crate::power::{Map, Piece, Power};
-
-/// The gears between engine and wheels.
-///
-/// The car shifts up at the redline, and stays at the redline speed in the last gear. Without a [`Power::Engine`] curve
-/// the gears only determine when it shifts.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Gearbox {
-    /// Ratios from the first gear up, each smaller than the one before.
-    pub gears: Vec<f64>,
-    /// Ratio between gearbox and wheels.
-    pub final_drive: f64,
-    /// Rolling radius of the driven wheels, m.
-    pub wheel_radius: f64,
-    /// Shaft speed at which it shifts, rad/s; the last row of an engine curve by default.
-    pub redline: Option<f64>,
-    /// Time without driving force at each shift, s.
-    pub shift_time: f64,
-}
-
-impl Default for Gearbox {
-    /// The required inputs `gears` and `wheel_radius` are empty and NaN, which the model rejects.
-    fn default() -> Self {
-        Self { gears: Vec::new(), final_drive: 1.0, wheel_radius: f64::NAN, redline: None, shift_time: 0.0 }
-    }
-}
 
 /// The inputs of a run.
 ///
@@ -53,12 +30,24 @@ pub struct StraightLine {
     pub staging: f64,
     /// The gears, if the car has any.
     pub gearbox: Option<Gearbox>,
+    /// The highest power at the wheels, W.
+    pub power_limit: Option<f64>,
+    /// Measured time divided by modelled time; it multiplies the time.
+    pub measured_factor: f64,
 }
 
 impl Default for StraightLine {
     /// Mass, grip, power and distance are NaN, which the model rejects.
     fn default() -> Self {
-        Self { car: Car::default(), power: Power::Constant(f64::NAN), distance: f64::NAN, staging: 0.0, gearbox: None }
+        Self {
+            car: Car::default(),
+            power: Power::Constant(f64::NAN),
+            distance: f64::NAN,
+            staging: 0.0,
+            gearbox: None,
+            power_limit: None,
+            measured_factor: 1.0,
+        }
     }
 }
 
@@ -80,11 +69,13 @@ impl StraightLine {
     ///
     /// If an input is missing or out of range, the car does not move, or the numbers are too extreme.
     pub fn run(&self) -> Result<StraightLineResult, ModelError> {
-        let forces = Forces::new(&self.car)?;
+        let forces = Forces::new(&self.car, false)?;
         self.power.check()?;
+        let power = self.power.limited(self.power_limit)?;
+        let factor = must::be_positive("measured-factor", self.measured_factor)?;
         let distance = must::be_positive("distance", self.distance)?;
         let staging = must::not_be_negative("staging", self.staging)?;
-        let gears = self.shifts()?;
+        let gears = self.shifts(&power)?;
 
         let mut run = Run {
             forces: &forces,
@@ -98,62 +89,28 @@ impl StraightLine {
             if index > 0 {
                 run.coast(gear.shift_time)?;
             }
-            let map = Map::new(&self.power, gear.shaft_per_road);
+            let map = Map::new(&power, gear.shaft_per_road);
             run.drive(&map, gear.up_to)?;
             if run.is_over() {
                 break;
             }
         }
         run.hold()?;
-        let time = must::be_computable(run.state.time - run.started.unwrap_or_default())?;
+        let time = must::be_computable(factor * (run.state.time - run.started.unwrap_or_default()))?;
         let speed = must::be_computable(run.state.speed)?;
         Ok(StraightLineResult { time, speed, energy: must::be_computable(run.state.energy)? })
     }
 
     /// One entry per gear; without gears, one entry without a highest speed.
-    fn shifts(&self) -> Result<Vec<Gear>, ModelError> {
-        let Some(gearbox) = &self.gearbox else {
-            return match self.power {
-                Power::Engine(_) => Err(ModelError::Missing { input: "gears", hint: "`engine-curve` needs them" }),
-                _ => Ok(vec![Gear { shaft_per_road: 1.0, up_to: f64::INFINITY, shift_time: 0.0 }]),
-            };
-        };
-        let shift_time = must::not_be_negative("shift-time", gearbox.shift_time)?;
-        let behind = must::be_positive("final-drive", gearbox.final_drive)?
-            / must::be_positive("wheel-radius", gearbox.wheel_radius)?;
-        let redline = match (gearbox.redline, &self.power) {
-            (Some(redline), _) => must::be_positive("redline", redline)?,
-            (None, Power::Engine(rows)) => rows.last().map_or(f64::NAN, |row| row.0),
-            _ => return Err(ModelError::Missing { input: "redline", hint: "`gears` need it without `engine-curve`" }),
-        };
-        let wrong = |row, problem| Err(ModelError::WrongRow { input: "gears", row, problem });
-        if gearbox.gears.is_empty() {
-            return wrong(0, "at least one ratio is needed");
-        }
-        let mut before = f64::INFINITY;
-        let mut shifts = Vec::with_capacity(gearbox.gears.len());
-        for (index, &ratio) in gearbox.gears.iter().enumerate() {
-            if !(ratio.is_finite() && ratio > 0.0) {
-                return wrong(index + 1, "ratios must be above zero and finite");
+    fn shifts(&self, power: &Power) -> Result<Vec<Gear>, ModelError> {
+        match &self.gearbox {
+            Some(gearbox) => gearbox.check(power),
+            None => {
+                gearbox::check_none(power)?;
+                Ok(vec![Gear { shaft_per_road: 1.0, up_to: f64::INFINITY, shift_time: 0.0 }])
             }
-            if ratio >= before {
-                return wrong(index + 1, "each ratio must be smaller than the one before");
-            }
-            before = ratio;
-            let shaft_per_road = ratio * behind;
-            shifts.push(Gear { shaft_per_road, up_to: must::be_computable(redline / shaft_per_road)?, shift_time });
         }
-        Ok(shifts)
     }
-}
-
-struct Gear {
-    /// Shaft speed per road speed, rad/m.
-    shaft_per_road: f64,
-    /// Road speed at the redline.
-    up_to: f64,
-    /// Time without driving force before this gear.
-    shift_time: f64,
 }
 
 /// The state of a run.
@@ -185,14 +142,7 @@ impl Run<'_> {
         while !self.is_over() && self.state.speed < up_to {
             self.steps.take()?;
             let piece = map.piece(self.state.speed, up);
-            let leg = Leg {
-                forces: self.forces,
-                curvature: 0.0,
-                push: Push::Drive,
-                piece,
-                low: piece.low,
-                high: piece.high.min(up_to),
-            };
+            let leg = Leg::new(self.forces, 0.0, Push::Drive, piece, (piece.low, piece.high.min(up_to)));
             match leg.run(&mut self.state, self.line, f64::INFINITY, &mut self.steps)? {
                 End::High => up = true,
                 End::Low => up = false,
@@ -204,14 +154,7 @@ impl Run<'_> {
 
     fn coast(&mut self, span: f64) -> Result<(), ModelError> {
         let until = self.state.time + span;
-        let leg = Leg {
-            forces: self.forces,
-            curvature: 0.0,
-            push: Push::Coast,
-            piece: Piece::NONE,
-            low: 0.0,
-            high: f64::INFINITY,
-        };
+        let leg = Leg::new(self.forces, 0.0, Push::Coast, Piece::NONE, (0.0, f64::INFINITY));
         while !self.is_over() && self.state.time < until {
             match leg.run(&mut self.state, self.line, until, &mut self.steps)? {
                 End::Distance => self.cross(),

@@ -22,6 +22,10 @@ fn names_are_sorted_and_unique_and_texts_exist() {
     assert!(MODELS.windows(2).all(|pair| pair[0].name < pair[1].name));
     for model in MODELS {
         assert!(!model.source.is_empty() && model.summary.ends_with('.'), "{}", model.name);
+        let explained = model.explained;
+        for lines in [explained.equations, explained.left_out, explained.accuracy] {
+            assert!(!lines.is_empty() && lines.iter().all(|line| !line.ends_with('.')), "{}", model.name);
+        }
         let names: HashSet<_> = model.inputs.iter().map(|input| input.name).collect();
         assert_eq!(names.len(), model.inputs.len(), "{}", model.name);
         for input in model.inputs {
@@ -102,6 +106,11 @@ fn each_name_sets_its_field() {
         driven_share: 0.53,
         cg_height: 0.28,
         wheelbase: Some(1.6),
+        load_sensitivity: 2e-5,
+        reference_load: Some(2500.0),
+        track_width: None,
+        rear_track_width: None,
+        front_roll_share: None,
         air_density: 1.15,
     };
     let mut of_car = Bound::new();
@@ -115,6 +124,8 @@ fn each_name_sets_its_field() {
         ("driven-share", car.driven_share),
         ("cg-height", car.cg_height),
         ("wheelbase", 1.6),
+        ("load-sensitivity", car.load_sensitivity),
+        ("reference-load", 2500.0),
         ("air-density", car.air_density),
     ] {
         of_car.set_number(name, value);
@@ -124,6 +135,7 @@ fn each_name_sets_its_field() {
     bound.set_number("distance", 75.0).set_number("staging", 0.3).set_table("engine-curve", &ENGINE);
     bound.set_list("gears", &gears).set_number("final-drive", 4.0).set_number("wheel-radius", 0.23);
     bound.set_number("redline", 1150.0).set_number("shift-time", 0.1);
+    bound.set_number("power-limit", 50e3).set_number("measured-factor", 1.02);
     let gearbox =
         Gearbox { gears: gears.to_vec(), final_drive: 4.0, wheel_radius: 0.23, redline: Some(1150.0), shift_time: 0.1 };
     let run = StraightLine {
@@ -131,38 +143,70 @@ fn each_name_sets_its_field() {
         power: Power::Engine(ENGINE.to_vec()),
         distance: 75.0,
         staging: 0.3,
-        gearbox: Some(gearbox),
+        gearbox: Some(gearbox.clone()),
+        power_limit: Some(50e3),
+        measured_factor: 1.02,
     };
     let found = run.run().unwrap();
     let values = model("straight-line").check_and_run(&bound).unwrap();
     assert_eq!(values, [found.time, found.speed, found.energy]);
 
+    let car = Car { track_width: Some(1.2), rear_track_width: Some(1.15), front_roll_share: Some(0.52), ..car };
     let mut bound = of_car;
-    bound.set_table("track", &TRACK).set_table("power-curve", &CURVE);
+    bound.set_number("track-width", 1.2).set_number("rear-track-width", 1.15).set_number("front-roll-share", 0.52);
+    // The car brakes and drives in corners, too.
+    let track = [(60.0, 0.0), (15.0, 0.03), (31.4, 0.1), (20.0, 0.02), (60.0, 0.0), (31.4, -0.1)];
+    bound.set_table("track", &track).set_table("engine-curve", &ENGINE);
     bound.set_number("braking-grip", 1.2).set_number("start", 5.0);
+    bound.set_list("gears", &gears).set_number("final-drive", 4.0).set_number("wheel-radius", 0.23);
+    bound.set_number("redline", 1150.0).set_number("shift-time", 0.1);
+    bound.set_number("power-limit", 50e3).set_number("measured-factor", 1.02);
+    bound.set_number("regeneration", 0.3).set_number("regeneration-limit", 20e3);
     let lap = Lap {
         car,
-        power: Power::Curve(CURVE.to_vec()),
-        track: TRACK.to_vec(),
+        power: Power::Engine(ENGINE.to_vec()),
+        track: track.to_vec(),
         braking_grip: Some(1.2),
         start: Some(5.0),
+        gearbox: Some(gearbox),
+        power_limit: Some(50e3),
+        regeneration: 0.3,
+        regeneration_limit: Some(20e3),
+        measured_factor: 1.02,
     };
     let found = lap.run().unwrap();
-    assert_eq!(model("lap").check_and_run(&bound).unwrap(), [found.time, found.energy, found.speed]);
+    let values = model("lap").check_and_run(&bound).unwrap();
+    assert_eq!(values, [found.time, found.energy, found.speed, found.recovered]);
+    // Each of these inputs has an effect.
+    for input in model("lap").inputs {
+        if let Some(value) = bound.number(input.name) {
+            let mut other = bound.clone();
+            other.set_number(input.name, value * 0.99);
+            assert_ne!(model("lap").check_and_run(&other).unwrap(), values, "{}", input.name);
+        }
+    }
 
     let mut bound = Bound::new();
     for (name, value) in [("radius", 9.0), ("grip", 1.4), ("mass", 230.0), ("lift-area", 2.0), ("air-density", 1.1)] {
         bound.set_number(name, value);
     }
-    bound.set_number("load-sensitivity", 1e-4).set_number("reference-load", 2000.0);
+    bound.set_number("load-sensitivity", 5e-5).set_number("reference-load", 2000.0);
+    bound.set_number("cg-height", 0.28).set_number("track-width", 1.2).set_number("rear-track-width", 1.15);
+    bound.set_number("rear-weight-share", 0.53).set_number("front-roll-share", 0.5).set_number("measured-factor", 1.02);
     let circle = SteadyCircle {
         radius: 9.0,
         grip: 1.4,
         mass: 230.0,
         lift_area: 2.0,
-        load_sensitivity: 1e-4,
+        load_sensitivity: 5e-5,
         reference_load: Some(2000.0),
         air_density: 1.1,
+        cg_height: 0.28,
+        track_width: Some(1.2),
+        rear_track_width: Some(1.15),
+        rear_weight_share: 0.53,
+        front_roll_share: Some(0.5),
+        measured_factor: 1.02,
     };
     let found = circle.run().unwrap();
     let values = model("steady-circle").check_and_run(&bound).unwrap();

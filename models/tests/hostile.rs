@@ -35,8 +35,8 @@ proptest! {
     #[test]
     fn any_numbers_by_name(
         which in 0..MODELS.len(),
-        numbers in prop::collection::vec(prop::option::weighted(0.6, any_number()), 24),
-        rows in prop::collection::vec(prop::option::weighted(0.5, any_rows()), 24),
+        numbers in prop::collection::vec(prop::option::weighted(0.6, any_number()), 40),
+        rows in prop::collection::vec(prop::option::weighted(0.5, any_rows()), 40),
         list in prop::option::weighted(0.3, prop::collection::vec(any_number(), 0..5)),
     ) {
         let model = &MODELS[which];
@@ -75,7 +75,7 @@ proptest! {
         let run = StraightLine { car: car.clone(), power: power.clone(), distance, ..StraightLine::default() };
         let found = run.run();
         prop_assert!(matches!(found, Ok(_) | Err(ModelError::Stuck { .. })), "{found:?} of {run:?}");
-        let lap = Lap { car, power, track, braking_grip: None, start };
+        let lap = Lap { car, power, track, start, ..Lap::default() };
         let begin = Instant::now();
         let found = lap.run();
         prop_assert!(

@@ -26,6 +26,7 @@ fn ten_random_cars() {
             cg_height: number(7),
             wheelbase: Some(number(8)),
             air_density: number(9),
+            ..Car::default()
         };
         let power = Power::Constant(number(11));
         // The speeds at which it shifts, as ratios.
@@ -43,6 +44,7 @@ fn ten_random_cars() {
             distance: 75.0,
             staging: number(12),
             gearbox: Some(gearbox),
+            ..StraightLine::default()
         };
         let found = run.run().unwrap();
         close("time of the run", found.time, number(18), 2e-8);
@@ -52,7 +54,7 @@ fn ten_random_cars() {
             let (length, curvature) = row.split_once(':').unwrap();
             (length.parse().unwrap(), curvature.parse().unwrap())
         });
-        let lap = Lap { car, power, track: track.collect(), braking_grip: Some(number(10)), start: None };
+        let lap = Lap { car, power, track: track.collect(), braking_grip: Some(number(10)), ..Lap::default() };
         let found = lap.run().unwrap();
         close("time of the lap", found.time, number(20), 2e-8);
         close("energy of the lap", found.energy, number(21), 2e-7);

@@ -283,6 +283,7 @@ fn a_typical_car_is_within_the_official_percentiles() {
         distance: 75.0,
         staging: 0.30,
         gearbox: Some(gearbox),
+        ..StraightLine::default()
     };
     let found = run.run().unwrap();
     assert!((4.27..6.49).contains(&found.time), "{found:?}");

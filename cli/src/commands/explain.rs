@@ -191,6 +191,15 @@ fn model_docs(model: &models::Model, ink: Ink) -> String {
     let mut out = format!("{}  (model)\n", ink.strong(model.name));
     ink.block(&mut out, "summary", 7, model.summary);
     ink.block(&mut out, "source", 7, model.source);
+    let explained = model.explained;
+    for (title, lines) in
+        [("equations", explained.equations), ("left out", explained.left_out), ("accuracy", explained.accuracy)]
+    {
+        let _ = writeln!(out, "\n{}", ink.strong(title));
+        for line in lines {
+            ink.block(&mut out, "-", 1, line);
+        }
+    }
     let _ = writeln!(out, "\n{}", ink.strong("inputs (under `given`)"));
     for input in model.inputs {
         let mut text = input.meaning.to_owned();
@@ -225,7 +234,7 @@ fn model_json(model: &models::Model) -> Value {
         .collect();
     let outputs: Vec<Value> =
         model.outputs.iter().map(|o| json!({"name": o.name, "unit": o.unit, "meaning": o.meaning})).collect();
-    json!({"version": 1, "model": model.name, "summary": model.summary, "source": model.source, "inputs": inputs, "outputs": outputs})
+    json!({"version": 1, "model": model.name, "summary": model.summary, "source": model.source, "equations": model.explained.equations, "left_out": model.explained.left_out, "accuracy": model.explained.accuracy, "inputs": inputs, "outputs": outputs})
 }
 
 fn docs(check: &Check, ink: Ink) -> String {

@@ -58,8 +58,7 @@ impl Problem {
     /// A file that is too large to be read.
     pub fn too_large(bytes: u64) -> Self {
         let mib = |bytes: u64| bytes as f64 / (1024.0 * 1024.0);
-        let message =
-            format!("the file has {:.1} MiB; the limit for record files is {:.0} MiB", mib(bytes), mib(LARGEST_FILE));
+        let message = format!("the file has {:.1} MiB; the limit is {:.0} MiB", mib(bytes), mib(LARGEST_FILE));
         Self::unreadable(Spot::START, &message, "split it, or list it under `ignore:` in tierod.yaml")
     }
 

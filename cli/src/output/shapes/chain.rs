@@ -133,6 +133,13 @@ pub(crate) static EXPLAIN: Answer = Answer {
                 key("model", Shape::Text, "name of the model"),
                 key("summary", Shape::Text, "what it calculates"),
                 key("source", Shape::Text, "where it is published"),
+                key("equations", Shape::List(&Shape::Text), "what it calculates, equation by equation"),
+                key("left_out", Shape::List(&Shape::Text), "what it does not model"),
+                key(
+                    "accuracy",
+                    Shape::List(&Shape::Text),
+                    "how exact it is, and what its inputs must be like for that",
+                ),
                 key(
                     "inputs",
                     Shape::List(&Shape::Object(&[&[

@@ -155,8 +155,8 @@ impl Builder<'_> {
         Some((self.network.calls.len() - 1, inputs))
     }
 
-    /// The rows of a table; empty if it is invalid, which is reported. `None` if the file is missing: that is reported
-    /// with all other names of files.
+    /// The rows of a table; empty if it is invalid, which is reported. `None` if the file is missing, which is reported
+    /// with all other names of files, or if it cannot be read.
     fn table(
         &mut self,
         name: &Id,
