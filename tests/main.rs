@@ -56,6 +56,7 @@ mod hostile_size;
 mod json_answers;
 mod json_schema;
 mod models;
+mod numbers_intervals;
 mod points;
 mod readme;
 mod reference_graphs;

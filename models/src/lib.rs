@@ -21,6 +21,7 @@ mod efficiency;
 mod error;
 mod lap;
 mod motion;
+pub mod normal;
 mod panel;
 mod power;
 mod registry;

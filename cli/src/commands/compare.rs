@@ -32,7 +32,7 @@ impl Compare {
             let error = Error::new(format!("`{}` is {kind}, not a decision", self.decision));
             return Err(error.help("give the id of a decision"));
         };
-        let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
+        let goal = values.goals().into_iter().next().ok_or_else(no_goal)?;
         let outcomes = values.compare(decision, goal.node);
         let ink = Ink::stdout(shared);
         Ok(match self.format {

@@ -32,7 +32,7 @@ impl Worth {
         }
         let study = self.records.study()?;
         let values = study.values_on_paper();
-        let goal = values.goals(values.gradients()).into_iter().next().ok_or_else(no_goal)?;
+        let goal = values.goals().into_iter().next().ok_or_else(no_goal)?;
         let sensitivities = values.worth_of_all(goal.node);
         let named = match &self.id {
             None => None,

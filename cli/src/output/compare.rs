@@ -7,7 +7,7 @@ use trace::values::{GoalPoints, Key, Outcome, Values};
 use trace::{NodeId, RecordId};
 
 use super::numbers::quantity;
-use super::points::points;
+use super::points::{points, points_of};
 use super::table::{Paint, Table, faint, plain, strong};
 use super::values::{number, status};
 use super::worth::{CAUTION, results_ignored};
@@ -51,10 +51,8 @@ pub(crate) fn terminal(values: &Values, index: RecordId, goal: &GoalPoints, outc
         row.extend(outcomes.iter().map(cell));
         row
     };
-    let total = goal.predicted.map(|p| points(p, goal.uncertainty)).unwrap_or_default();
-    table.row(line(strong("points"), strong(total), &|o| {
-        strong(o.points.map(|(p, u)| points(p, u)).unwrap_or_default())
-    }));
+    let total = goal.spread.as_ref().map(points_of).unwrap_or_default();
+    table.row(line(strong("points"), strong(total), &|o| strong(o.spread.as_ref().map(points_of).unwrap_or_default())));
     table.row(line(plain("vs now"), plain(""), &difference_cell));
     for event in &goal.events {
         let now = event.predicted.map(|p| points(p, 0.0)).unwrap_or_default();
@@ -129,6 +127,8 @@ pub(crate) fn json(values: &Values, index: RecordId, goal: &GoalPoints, outcomes
                 "chosen": outcome.chosen,
                 "points": outcome.points.map(|(points, _)| points),
                 "uncertainty": outcome.points.map(|(_, uncertainty)| uncertainty),
+                "low": outcome.spread.as_ref().map(|spread| spread.low),
+                "high": outcome.spread.as_ref().map(|spread| spread.high),
                 "difference": outcome.difference.map(|(by, _)| by),
                 "difference_uncertainty": outcome.difference.map(|(_, uncertainty)| uncertainty),
                 "significant": outcome.difference.map(|(by, uncertainty)| by.abs() > uncertainty),

@@ -12,7 +12,7 @@ use trace::{Finding, Study};
 
 use super::check::{CheckView, off_text};
 use super::numbers::percent;
-use super::points::{needs, points};
+use super::points::{needs, points_of};
 use super::{Paths, incomplete_numbers};
 use crate::screen::{Ink, clean, count};
 
@@ -181,9 +181,9 @@ fn points_and_budgets(out: &mut String, study: &Study, ink: Ink) {
         return;
     }
     for goal in study.goals() {
-        let Some(predicted) = goal.predicted else { continue };
+        let Some(spread) = &goal.spread else { continue };
         let word = if study.is_scored(goal) { "scored" } else { "predicted" };
-        let mut text = format!("{} points {word}, {:.1} planned", points(predicted, goal.uncertainty), goal.plan);
+        let mut text = format!("{} points {word}, {:.1} planned", points_of(spread), goal.plan);
         if let Ok(needed) = &goal.needed {
             let _ = write!(text, "; {} {:.1}", needs(&study.loaded, goal.index, needed), needed.points);
             if !needed.years.is_empty() {

@@ -4,10 +4,10 @@ use schema::quantity::Unit;
 use schema::records::LimitStyle;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::values::{Gradients, Key, Limit, Origin, Status, TargetStatus, Values};
+use trace::values::{Key, Limit, Origin, Status, TargetStatus, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
 
-use super::numbers::{margin, quantity};
+use super::numbers::{margin, spread};
 use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
 
@@ -35,16 +35,13 @@ fn origin(values: &Values, index: RecordId) -> String {
     }
 }
 
-fn shown(values: &Values, gradients: &Gradients, node: NodeId) -> String {
-    match values.value(node) {
-        Some(value) => quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
-        None => "none".to_owned(),
-    }
+fn shown(values: &Values, node: NodeId) -> String {
+    values.spread(node).map_or_else(|| "none".to_owned(), |own| spread(&own, values.unit(node)))
 }
 
 /// The text for the terminal.
 pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
-    let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
+    let (loaded, values) = (&study.loaded, study.values());
     let mut out = String::new();
     let mut table = Table::new(&[
         ("target", false),
@@ -58,7 +55,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     for target in study.target_statuses() {
         table.row(vec![
             strong(loaded.record(target.index).id.as_str()),
-            plain(shown(values, gradients, target.node)),
+            plain(shown(values, target.node)),
             plain(limit_text(loaded, target.index)),
             plain(margin(target, values.unit(target.node)).unwrap_or_default()),
             status(target.status),
@@ -72,7 +69,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     let mut table = Table::new(&[("event or goal", false), ("points", true), ("source", false)]);
     for (index, record) in loaded.records() {
         if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
-            let points = shown(values, gradients, node);
+            let points = shown(values, node);
             table.row(vec![strong(record.id.as_str()), plain(points), faint(origin(values, index))]);
         }
     }
@@ -83,7 +80,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     let mut table = Table::new(&[("amount", false), ("value with growth", true)]);
     for (node, key) in values.nodes() {
         if matches!(key, Key::Group(..)) && values.value(node).is_some() {
-            table.row(vec![strong(values.name(node)), plain(shown(values, gradients, node))]);
+            table.row(vec![strong(values.name(node)), plain(shown(values, node))]);
         }
     }
     if !table.is_empty() {
@@ -118,18 +115,21 @@ pub(crate) fn upper_limit_json(si: f64, unit: &Unit) -> Value {
 
 /// The JSON answer.
 pub(crate) fn json(study: &Study) -> Value {
-    let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
+    let (loaded, values) = (&study.loaded, study.values());
     let entry = |node: NodeId, origin: &str, target: Option<&TargetStatus>| {
         let unit = values.unit(node);
-        let si = values.value(node);
-        let uncertainty = si.map(|_| gradients.uncertainty(&values.network, node) / unit.factor());
+        let spread = values.spread(node);
+        let si = spread.as_ref().map(|spread| spread.mean);
+        let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
         let limit = target.map(|target| limit_json(&target.limit, unit));
         json!({
             "id": values.name(node),
-            "value": number(si.map(|si| unit.from_si(si))),
+            "value": in_unit(si),
             "unit": unit.to_string(),
             "si": number(si),
-            "uncertainty": number(uncertainty),
+            "uncertainty": number(spread.as_ref().map(|spread| spread.uncertainty / unit.factor())),
+            "low": in_unit(spread.as_ref().map(|spread| spread.low)),
+            "high": in_unit(spread.as_ref().map(|spread| spread.high)),
             "origin": origin,
             "limit": limit,
             "status": target.map(|target| target.status.word()),

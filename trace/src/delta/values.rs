@@ -126,10 +126,7 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     }
     let can_switch = merged.start(pieces);
     let goal = head.goals().first().map(|goal| goal.node);
-    let points = goal.and_then(|goal| {
-        let before = old.value(counterparts.base_of[goal]?)?;
-        Some([before, new.value(goal)?])
-    });
+    let points = goal.and_then(|goal| Some([old.spread(counterparts.base_of[goal]?)?.mean, new.spread(goal)?.mean]));
     let (drafts, other) = causes::with_effects(&mut merged, can_switch, all, [base, head], points, worth.as_deref());
     drop(merged);
 

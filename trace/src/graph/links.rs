@@ -70,6 +70,12 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         }
         Body::Event(event) => {
             all.values("reads", &event.reads, &[]);
+            if let Some(chance) = event.chance.as_ref().map(Expression::text)
+                && is_name(chance)
+                && event.reads.get(chance).is_none()
+            {
+                all.name(None, &["chance"], chance, Expected::Value);
+            }
             if let Some(score) = &event.score {
                 let local: Vec<&str> = event.reads.keys().map(schema::Id::as_str).collect();
                 all.values("score", &score.given, &local);

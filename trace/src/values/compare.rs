@@ -3,8 +3,9 @@
 use schema::records::Decision;
 
 use super::network::{Network, Partials, Rule, State};
+use super::spread::{Bends, Lens, difference};
 use super::status::Status;
-use super::{Gradients, Values};
+use super::{Spread, Values};
 use crate::ids::{NodeId, RecordId};
 
 /// A target with an alternative.
@@ -36,6 +37,8 @@ pub struct Outcome {
     pub state: State,
     /// The points of the goal, with the expanded uncertainty (k = 2).
     pub points: Option<(f64, f64)>,
+    /// The points with their interval.
+    pub spread: Option<Spread>,
     /// The difference to the points now, with its own uncertainty: common uncertainties cancel.
     pub difference: Option<(f64, f64)>,
     /// The targets that are criteria of the decision.
@@ -49,7 +52,7 @@ pub struct Outcome {
 impl Values {
     /// Evaluates the whole car with each alternative of a decision, for the points of one goal.
     pub fn compare(&self, decision: &Decision, goal: NodeId) -> Vec<Outcome> {
-        let (partials, now) = (self.partials(), self.gradients());
+        let (now, bends_now) = self.bends();
         decision
             .alternatives
             .iter()
@@ -65,32 +68,34 @@ impl Values {
                         (dimension == self.dimension(node)).then_some((node, value, uncertainty))
                     })
                     .collect();
-                let network = self.network.with_values(&self.state, partials, &set);
+                let network = self.network.with_values(&self.state, now.partials, &set);
                 let state = network.evaluate();
-                let gradients = network.gradients(&network.partials(&state));
+                let partials = network.partials(&state);
+                let gradients = network.gradients(&partials);
+                let then = Lens { network: &network, state: &state, partials: &partials, gradients: &gradients };
+                let bends = then.bends();
                 let points = Some(state.values[goal]).filter(|points| !points.is_nan());
-                let before = self.value(goal);
+                let points = points.map(|_| then.spread(&bends, goal));
                 // A value with its own uncertainty is independent of the value that it replaces.
                 let independent: Vec<NodeId> =
                     set.iter().filter(|(.., own)| own.is_some()).map(|(node, ..)| *node).collect();
-                let difference = points.zip(before).map(|(points, before)| {
-                    (
-                        points - before,
-                        uncertainty_of_difference((&self.network, now), (&network, &gradients), goal, &independent),
-                    )
-                });
-                let (newly_at_risk, newly_on_target) = self.status_changes(now, &network, &state, &gradients);
+                let difference = points
+                    .as_ref()
+                    .zip(self.value(goal))
+                    .map(|_| difference((&now, bends_now), (&then, &bends), goal, &|leaf| independent.contains(&leaf)));
+                let (newly_at_risk, newly_on_target) = self.status_changes(&then, &bends);
                 Outcome {
                     name: name.to_string(),
                     title: alternative.title.clone(),
                     chosen: decision.chosen.as_ref() == Some(name),
                     sets_nothing: set.is_empty(),
-                    points: points.map(|points| (points, gradients.uncertainty(&network, goal))),
-                    difference,
+                    points: points.as_ref().map(|spread| (spread.mean, spread.uncertainty)),
+                    spread: points,
+                    difference: difference.map(|spread| (spread.mean, spread.uncertainty)),
                     criteria: decision
                         .criteria
                         .iter()
-                        .filter_map(|id| self.criterion(id.as_str(), &network, &state, &gradients))
+                        .filter_map(|id| self.criterion(id.as_str(), &then, &bends))
                         .collect(),
                     newly_at_risk,
                     newly_on_target,
@@ -100,36 +105,31 @@ impl Values {
             .collect()
     }
 
-    fn criterion(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Comparison> {
+    fn criterion(&self, id: &str, then: &Lens<'_>, bends: &Bends) -> Option<Comparison> {
         let index = self.graph.loaded.find(id)?;
         let target = self.graph.loaded.target(index)?;
         let node = self.record_node(index)?;
-        let value = Some(state.values[node]).filter(|value| !value.is_nan());
-        let uncertainty = gradients.uncertainty(network, node);
-        let status = match value {
+        let spread = (!then.state.values[node].is_nan()).then(|| then.spread(bends, node));
+        let value = spread.as_ref().map(|spread| spread.mean);
+        let uncertainty = spread.as_ref().map_or(0.0, |spread| spread.uncertainty);
+        let status = match spread {
             None => Status::NoValue,
-            Some(value) if self.limit(target).holds(value, uncertainty) => Status::OnTarget,
+            Some(spread) if self.limit(target).holds_between(spread.low, spread.high) => Status::OnTarget,
             Some(_) => Status::AtRisk,
         };
         Some(Comparison { index, node, value, uncertainty, status })
     }
 
     /// Targets that meet their limit only before, and those that meet it only after.
-    fn status_changes(
-        &self,
-        now: &Gradients,
-        network: &Network,
-        state: &State,
-        gradients: &Gradients,
-    ) -> (Vec<RecordId>, Vec<RecordId>) {
+    fn status_changes(&self, then: &Lens<'_>, bends: &Bends) -> (Vec<RecordId>, Vec<RecordId>) {
         let (mut newly_at_risk, mut newly_on_target) = (Vec::new(), Vec::new());
         for (index, _, target) in self.graph.loaded.targets() {
             let Some(node) = self.record_node(index) else { continue };
             let limit = self.limit(target);
-            let after = state.values[node];
-            let Some(before) = self.value(node).filter(|_| !after.is_nan()) else { continue };
-            let held = limit.holds(before, now.uncertainty(&self.network, node));
-            let holds = limit.holds(after, gradients.uncertainty(network, node));
+            let Some(before) = self.spread(node).filter(|_| !then.state.values[node].is_nan()) else { continue };
+            let after = then.spread(bends, node);
+            let held = limit.holds_between(before.low, before.high);
+            let holds = limit.holds_between(after.low, after.high);
             if held && !holds {
                 newly_at_risk.push(index);
             } else if !held && holds {
@@ -163,26 +163,4 @@ impl Network {
         }
         network
     }
-}
-
-/// The expanded uncertainty of a difference: an input of both states counts by the difference of its effects.
-fn uncertainty_of_difference(
-    (before, gradients_before): (&Network, &Gradients),
-    (after, gradients_after): (&Network, &Gradients),
-    goal: NodeId,
-    independent: &[NodeId],
-) -> f64 {
-    let term = |network: &Network, (leaf, derivative): &(NodeId, f64)| derivative * network.nodes[*leaf].uncertainty;
-    let mut terms: std::collections::BTreeMap<NodeId, (f64, f64)> = std::collections::BTreeMap::new();
-    for pair in gradients_before.by_given(goal) {
-        terms.entry(pair.0).or_default().0 = term(before, pair);
-    }
-    for pair in gradients_after.by_given(goal) {
-        terms.entry(pair.0).or_default().1 = term(after, pair);
-    }
-    let squares = terms.iter().map(|(leaf, (a, b))| {
-        // A value that the alternative sets is independent of the one that it replaces.
-        if independent.contains(leaf) { a * a + b * b } else { (a - b).powi(2) }
-    });
-    squares.sum::<f64>().sqrt()
 }

@@ -10,7 +10,9 @@ mod ledger;
 mod network;
 mod points;
 mod problems;
+mod sampling;
 mod sheets;
+mod spread;
 mod status;
 mod tables;
 pub mod transfer;
@@ -21,13 +23,14 @@ pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
 pub use compare::{Comparison, Outcome};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
-pub use points::{EventPoints, GoalPoints, LEVEL, Needed};
+pub use points::{Chance, EventPoints, GoalPoints, LEVEL, Needed};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sheets::{all as score_sheets, find as score_sheet, names as sheet_names};
+pub use spread::Spread;
 pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock};
 
 use foldhash::HashMap;
 use schema::quantity::{Dimension, Unit};
@@ -36,6 +39,12 @@ use schema::records::roles::AmountsRule;
 use crate::graph::Graph;
 use crate::ids::{NodeId, RecordId};
 use crate::load::Loaded;
+
+/// The name of the node of an event's points if it scores; a record cannot have such a name.
+pub(crate) const SCORE: &str = "its score";
+
+/// The name of the node of an event's chance.
+pub(crate) const CHANCE: &str = "its chance";
 
 /// What a node represents.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -46,7 +55,7 @@ pub enum Key {
     Part(RecordId, u16),
     /// The total of an amount over a system, or over the car for `None`: with counts and growth.
     Group(Option<RecordId>, u16),
-    /// A name under `given` or `reads` of a record.
+    /// A name under `given` or `reads` of a record; of an event with a chance also [`SCORE`] and [`CHANCE`].
     Local(RecordId, Box<str>),
 }
 
@@ -141,6 +150,9 @@ pub struct Values {
     origins: HashMap<RecordId, Origin>,
     partials: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
+    bends: OnceLock<spread::Bends>,
+    /// The spreads of values that bend, as far as they were asked for.
+    spreads: Mutex<HashMap<NodeId, Spread>>,
 }
 
 impl Values {

@@ -4,7 +4,7 @@ use schema::Quantity;
 use schema::records::Target;
 
 use super::currency::in_currency;
-use super::{Gradients, Origin, Values};
+use super::{Origin, Values};
 use crate::ids::{NodeId, RecordId};
 
 /// The status of a target.
@@ -72,6 +72,11 @@ impl Limit {
             && self.at_most.is_none_or(|most| value + uncertainty <= most + slack)
     }
 
+    /// Whether both ends of an interval meet it.
+    pub fn holds_between(&self, low: f64, high: f64) -> bool {
+        self.holds(0.5 * (low + high), 0.5 * (high - low))
+    }
+
     /// How far a value is inside the limit: `value/limit - 1` for at-least, `1 - value/limit` for at-most, and the smaller
     /// of both between two limits; reversed for a negative limit. `None` for a limit of zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
@@ -110,7 +115,7 @@ pub struct TargetStatus {
     pub node: NodeId,
     /// Its limit, in SI.
     pub limit: Limit,
-    /// Its value in SI, if it has one.
+    /// Its value in SI, if it has one: the mean of its outcomes.
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2), in SI.
     pub uncertainty: f64,
@@ -128,21 +133,23 @@ impl Values {
     }
 
     /// The status of every target, in the order of the records.
-    pub fn target_statuses(&self, gradients: &Gradients) -> Vec<TargetStatus> {
+    pub fn target_statuses(&self) -> Vec<TargetStatus> {
         let targets = self.graph.loaded.targets();
-        targets.filter_map(|(index, _, target)| self.target_status(index, target, gradients)).collect()
+        targets.filter_map(|(index, _, target)| self.target_status(index, target)).collect()
     }
 
-    fn target_status(&self, index: RecordId, target: &Target, gradients: &Gradients) -> Option<TargetStatus> {
+    fn target_status(&self, index: RecordId, target: &Target) -> Option<TargetStatus> {
         let node = self.record_node(index)?;
         let limit = self.limit(target);
-        let value = self.value(node);
-        let uncertainty = gradients.uncertainty(&self.network, node);
+        let spread = self.spread(node);
+        let value = spread.as_ref().map(|spread| spread.mean);
+        let uncertainty = spread.as_ref().map_or(0.0, |spread| spread.uncertainty);
+        let is_inside = spread.is_some_and(|spread| limit.holds_between(spread.low, spread.high));
         let status = match (value, self.origin(index)) {
             (None, _) => Status::NoValue,
             (Some(value), Origin::Result(_)) if limit.holds(value, 0.0) => Status::Met,
             (Some(_), Origin::Result(_)) => Status::Missed,
-            (Some(value), _) if limit.holds(value, uncertainty) => Status::OnTarget,
+            (Some(_), _) if is_inside => Status::OnTarget,
             (Some(_), _) => Status::AtRisk,
         };
         // A ratio of temperatures in degrees Celsius differs from that in kelvins: neither is a margin.

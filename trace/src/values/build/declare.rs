@@ -6,7 +6,7 @@ use schema::{Entries, Id, Record};
 
 use super::builder::{Builder, Field};
 use crate::ids::RecordId;
-use crate::values::{Key, sheets};
+use crate::values::{CHANCE, Key, SCORE, sheets};
 
 impl Builder<'_> {
     pub(super) fn declare(&mut self) {
@@ -64,6 +64,13 @@ impl Builder<'_> {
     /// The names that an event reads, and those of its score sheet.
     fn declare_event_names(&mut self, index: RecordId, event: &Event) {
         self.declare_names(index, &event.reads, &["reads"]);
+        if event.chance.is_some() {
+            let score = self.add(Key::Local(index, SCORE.into()), Field::new(index, &[]), Some(Dimension::points()));
+            self.network.nodes[score].unit = self.network.nodes[self.by_key[&Key::Record(index)]].unit.clone();
+            let chance = Key::Local(index, CHANCE.into());
+            let chance = self.add(chance, Field::new(index, &["chance"]), Some(Dimension::default()));
+            self.network.nodes[chance].unit = Unit::parse("%").unwrap_or_else(|_| Unit::dimensionless());
+        }
         let Some(score) = &event.score else { return };
         self.declare_names(index, &score.given, &["score", "given"]);
         let sheet = score.r#use.as_deref().and_then(sheets::find);

@@ -7,7 +7,7 @@ use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
-use crate::values::{Key, Origin, sheets};
+use crate::values::{CHANCE, Key, Origin, SCORE, sheets};
 
 impl Builder<'_> {
     pub(super) fn events_and_goals(&mut self) {
@@ -18,18 +18,19 @@ impl Builder<'_> {
                     let node = self.by_key[&Key::Record(index)];
                     self.define_names(index, &event.reads, &["reads"], None);
                     let field = |route: &[&str]| Field::new(index, route);
+                    let scored = self.chance(index, node, event);
                     if let Some(score) = &event.score {
                         self.define_names(index, &score.given, &["score", "given"], None);
                         self.origins.insert(index, Origin::Score);
                         if let Some(formula) = &score.formula {
-                            self.set_text(node, formula.text(), &field(&["score", "formula"]));
+                            self.set_text(scored, formula.text(), &field(&["score", "formula"]));
                         } else if let Some(name) = score.r#use.as_deref() {
-                            self.sheet(index, node, event, name, &field(&["score", "use"]));
+                            self.sheet(index, scored, event, name, &field(&["score", "use"]));
                         }
                     }
                     if let Some(expect) = &event.expect {
                         self.origins.insert(index, Origin::Estimate);
-                        self.set_quantity(node, expect, &field(&["expect"]));
+                        self.set_quantity(scored, expect, &field(&["expect"]));
                     }
                     if let Some((result, value)) = self.latest_result(index) {
                         self.change_origin(index, node, Origin::Result(result));
@@ -56,6 +57,18 @@ impl Builder<'_> {
                 | Body::Waiver(_) => {}
             }
         }
+    }
+
+    /// Sets the chance of an event, and the event to its score with that chance; the node of the score. That is the event
+    /// itself without a chance.
+    fn chance(&mut self, index: RecordId, node: NodeId, event: &Event) -> NodeId {
+        let Some(text) = &event.chance else { return node };
+        let local = |name: &str| self.by_key[&Key::Local(index, name.into())];
+        let (score, chance) = (local(SCORE), local(CHANCE));
+        self.set_text(chance, text.text(), &Field::new(index, &["chance"]));
+        self.network.nodes[node].rule = Rule::Chance;
+        self.network.nodes[node].inputs = vec![score, chance];
+        score
     }
 
     fn sheet(&mut self, index: RecordId, node: NodeId, event: &Event, name: &str, field: &Field) {

@@ -10,7 +10,7 @@ mod events;
 mod order;
 mod targets;
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock};
 
 pub(crate) use self::amounts::growth;
 use self::builder::Builder;
@@ -30,7 +30,8 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     let state = builder.network.evaluate();
     builder.report_model_errors(&state);
     let Builder { network, keys, by_key, amounts, origins, problems, .. } = builder;
-    let (partials, gradients) = (OnceLock::new(), OnceLock::new());
+    let (partials, gradients, bends) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
+    let spreads = Mutex::default();
     let graph = Arc::clone(graph);
-    Values { graph, network, state, keys, problems, amounts, by_key, origins, partials, gradients }
+    Values { graph, network, state, keys, problems, amounts, by_key, origins, partials, gradients, bends, spreads }
 }
