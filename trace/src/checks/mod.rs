@@ -6,6 +6,7 @@
 mod analysis_only;
 mod bad_value;
 mod budget_only_reason;
+mod chance_in_formula;
 mod decision_drift;
 mod duplicate_id;
 mod duplicate_key;
@@ -284,10 +285,11 @@ impl Reporter {
 }
 
 /// All checks, in the order of their names.
-static ALL: [&Check; 45] = [
+static ALL: [&Check; 46] = [
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
+    &chance_in_formula::CHECK,
     &decision_drift::CHECK,
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,
