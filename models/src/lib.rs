@@ -25,6 +25,7 @@ mod error;
 mod gearbox;
 mod lap;
 mod motion;
+pub mod normal;
 mod panel;
 mod power;
 mod registry;

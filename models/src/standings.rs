@@ -22,7 +22,7 @@
 use std::error::Error;
 use std::fmt;
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// The final table of one year.
 #[derive(Debug, Clone, PartialEq)]
@@ -56,6 +56,13 @@ pub struct Forecast {
 }
 
 impl Forecast {
+    /// Equally probable numbers of the next year: the middles of 200 parts of the same probability.
+    pub fn sample(&self) -> Vec<f64> {
+        const PARTS: u32 = 200;
+        let Ok(student) = StudentsT::new(self.points, self.scale, self.freedom) else { return vec![self.points] };
+        (0..PARTS).map(|part| student.inverse_cdf((f64::from(part) + 0.5) / f64::from(PARTS))).collect()
+    }
+
     /// The probability that the number of the next year is at most this.
     pub fn chance_at_most(&self, number: f64) -> f64 {
         match StudentsT::new(self.points, self.scale, self.freedom) {
@@ -232,13 +239,6 @@ fn total_of_place(contest: &PastContest, place: u32) -> Result<Option<f64>, Stan
 fn is_without_gap(contest: &PastContest) -> bool {
     let last = contest.totals.iter().map(|row| row.0).max().unwrap_or(0);
     usize::try_from(last).is_ok_and(|last| contest.totals.len() >= last)
-}
-
-/// Equally probable numbers of a normal distribution: the middles of 200 parts of the same probability.
-pub fn normal_sample(mean: f64, deviation: f64) -> Vec<f64> {
-    const PARTS: u32 = 200;
-    let Ok(normal) = Normal::new(mean, deviation) else { return vec![mean] };
-    (0..PARTS).map(|part| normal.inverse_cdf((f64::from(part) + 0.5) / f64::from(PARTS))).collect()
 }
 
 /// The number of standard deviations on each side of the mean for a level.

@@ -180,12 +180,12 @@ impl Study {
 
     /// The status of every target, in the order of the records.
     pub fn target_statuses(&self) -> &[TargetStatus] {
-        self.target_statuses.get_or_init(|| self.values().target_statuses(self.gradients()))
+        self.target_statuses.get_or_init(|| self.values().target_statuses())
     }
 
     /// Every goal with its points, in the order of the records.
     pub fn goals(&self) -> &[GoalPoints] {
-        self.goals.get_or_init(|| self.values().goals(self.gradients()))
+        self.goals.get_or_init(|| self.values().goals())
     }
 
     /// Every budget with its shares, in the order of the records.

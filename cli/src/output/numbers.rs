@@ -2,11 +2,21 @@
 
 use schema::number;
 use schema::quantity::Unit;
-use trace::values::TargetStatus;
+use trace::values::{Spread, TargetStatus};
 
 /// A value in SI as text in its unit, with its uncertainty if it has one.
 pub(crate) fn quantity(si: f64, uncertainty: f64, unit: &Unit) -> String {
     unit.show(si, uncertainty)
+}
+
+/// The mean of a value with its uncertainty; with the ends of its interval if it is not about as wide on both sides.
+pub(crate) fn spread(spread: &Spread, unit: &Unit) -> String {
+    if let Some(half) = spread.half() {
+        return quantity(spread.mean, half, unit);
+    }
+    let half = 0.5 * (spread.high - spread.low) / unit.factor();
+    let [mean, low, high] = [spread.mean, spread.low, spread.high].map(|si| number::measured(unit.from_si(si), half));
+    unit.after(&format!("{mean} ({low} to {high})"))
 }
 
 /// The distance of a value to its limit: a ratio, or a difference if the unit has its own zero (degrees Celsius).

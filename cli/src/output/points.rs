@@ -3,7 +3,7 @@
 use schema::number;
 use schema::records::Body;
 use serde_json::{Value, json};
-use trace::values::{EventPoints, GoalPoints, LEVEL, Needed, Values};
+use trace::values::{Chance, EventPoints, GoalPoints, Key, LEVEL, Needed, Spread, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
 
 use super::broken::Broken;
@@ -15,6 +15,38 @@ use crate::screen::{Ink, clean, count};
 /// Points with their uncertainty, with one decimal.
 pub(crate) fn points(value: f64, uncertainty: f64) -> String {
     number::with_uncertainty(value, uncertainty, 1)
+}
+
+/// The mean of points with one decimal and their uncertainty; with the ends of their interval if it is not about as wide on
+/// both sides.
+pub(crate) fn points_of(spread: &Spread) -> String {
+    match spread.half() {
+        Some(half) => points(spread.mean, half),
+        None => format!("{:.1} ({:.1} to {:.1})", spread.mean, spread.low, spread.high),
+    }
+}
+
+/// The events that score only with a chance, as a sentence for each chance.
+fn chances(values: &Values, goal: &GoalPoints) -> Vec<String> {
+    let mut all: Vec<(Chance, Vec<&str>)> = Vec::new();
+    for event in &goal.events {
+        let Some(chance) = event.chance else { continue };
+        let id = values.graph.loaded.record(event.index).id.as_str();
+        match all.iter_mut().find(|(known, _)| *known == chance) {
+            Some((_, ids)) => ids.push(id),
+            None => all.push((chance, vec![id])),
+        }
+    }
+    let text = |(chance, ids): &(Chance, Vec<&str>)| {
+        let share = number::rounded(chance.chance * 100.0, 1);
+        let named = match &values.keys[chance.node] {
+            Key::Record(_) => format!(" ({})", values.name(chance.node)),
+            _ => String::new(),
+        };
+        let together = if ids.len() > 1 { " together" } else { "" };
+        format!("{}: scored{together} with a chance of {share} %{named}, otherwise 0 points", ids.join(", "))
+    };
+    all.iter().map(text).collect()
 }
 
 /// The subject of a sentence about the points that a goal needs: `place 8 needs`, or `the goal is` for a goal in points.
@@ -70,8 +102,8 @@ pub(crate) fn broken(study: &Study) -> Broken<'_> {
 
 /// The sum of a goal's points for a sentence, as in `685.9 ± 23.4 points`; `at least` if events have no value.
 pub(crate) fn sum(goal: &GoalPoints) -> Option<String> {
-    let text = |sum: f64| format!("{} points", points(sum, goal.uncertainty));
-    goal.predicted.map(text).or_else(|| Some(format!("at least {}", text(goal.at_least?))))
+    let text = format!("{} points", points_of(goal.spread.as_ref()?));
+    goal.predicted.map(|_| text.clone()).or_else(|| goal.at_least.map(|_| format!("at least {text}")))
 }
 
 /// The events of a goal without a value, for a sentence; `None` if all have one.
@@ -122,7 +154,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
             let mut row = vec![
                 strong(loaded.record(event.index).id.as_str()),
                 plain(event.plan.map(|plan| points(plan, 0.0)).unwrap_or_default()),
-                plain(event.predicted.map_or_else(|| "none".to_owned(), |p| points(p, event.uncertainty))),
+                plain(event.spread.as_ref().map_or_else(|| "none".to_owned(), points_of)),
                 plain(vs_plan.unwrap_or_default()),
                 faint(event.reads.as_ref().map(|(name, _)| name.clone()).unwrap_or_default()),
                 plain(input(values, event, value)),
@@ -137,7 +169,9 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         table.row(vec![
             strong("total"),
             strong(points(goal.plan, 0.0)),
-            strong(goal.predicted.map_or_else(|| "none".to_owned(), |p| points(p, goal.uncertainty))),
+            strong(
+                goal.spread.as_ref().filter(|_| goal.predicted.is_some()).map_or_else(|| "none".to_owned(), points_of),
+            ),
             strong(vs_plan.unwrap_or_default()),
         ]);
         out.push_str(&table.text(ink));
@@ -153,6 +187,9 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
             Err(why) => format!("cannot be calculated: {why}"),
         };
         ink.block(&mut out, "needed", 6, &text);
+        for text in chances(values, goal) {
+            ink.block(&mut out, "chance", 6, &text);
+        }
         out.push('\n');
     }
     out.pop();
@@ -178,6 +215,9 @@ pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
                 "predicted": json_number(event.predicted),
                 "scored": study.is_event_scored(event),
                 "uncertainty": json_number(event.predicted.map(|_| event.uncertainty)),
+                "low": json_number(event.interval().map(|(low, _)| low)),
+                "high": json_number(event.interval().map(|(_, high)| high)),
+                "chance": json_number(event.chance.map(|chance| chance.chance)),
                 "reads": read.map(|(name, _)| name),
                 "unit": read.map(|(_, node)| values.unit(*node).to_string()),
                 "value": in_unit(read.and_then(|(_, node)| values.value(*node))),
@@ -199,6 +239,8 @@ pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
         "without_value": goal.without_value.iter().map(|event| id(*event)).collect::<Vec<_>>(),
         "scored": study.is_scored(goal),
         "uncertainty": json_number(goal.predicted.or(goal.at_least).map(|_| goal.uncertainty)),
+        "low": json_number(goal.interval().map(|(low, _)| low)),
+        "high": json_number(goal.interval().map(|(_, high)| high)),
         "needed": needed,
         "chance": json_number(goal.chance()),
     })

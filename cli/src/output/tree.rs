@@ -7,7 +7,7 @@ use trace::graph::{Edge, Graph, Link};
 use trace::{RecordId, Study};
 
 use super::Paths;
-use super::numbers::{margin, quantity};
+use super::numbers::{margin, spread};
 use super::values::limit_text;
 use crate::screen::{Ink, clean, count};
 
@@ -213,10 +213,7 @@ fn agreement(record: &schema::Record) -> Vec<String> {
 fn value_text(study: &Study, index: RecordId) -> Option<String> {
     let values = study.values();
     let node = values.record_node(index)?;
-    let now = values.value(node).map_or_else(
-        || "no value yet".to_owned(),
-        |value| quantity(value, study.gradients().uncertainty(&values.network, node), values.unit(node)),
-    );
+    let now = values.spread(node).map_or_else(|| "no value yet".to_owned(), |own| spread(&own, values.unit(node)));
     let Some(target) = study.target_statuses().iter().find(|target| target.index == index) else {
         return Some(now);
     };

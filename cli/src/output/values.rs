@@ -4,11 +4,11 @@ use schema::quantity::Unit;
 use schema::records::LimitStyle;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::values::{Gradients, Key, Limit, Origin, Status, TargetStatus, Values};
+use trace::values::{Key, Limit, Origin, Status, TargetStatus, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
 
 use super::broken::Broken;
-use super::numbers::{margin, quantity};
+use super::numbers::{margin, spread};
 use super::table::{Paint, Table, faint, plain, strong};
 use crate::screen::Ink;
 
@@ -36,11 +36,9 @@ fn origin(values: &Values, index: RecordId) -> String {
     }
 }
 
-fn shown(values: &Values, gradients: &Gradients, node: NodeId) -> String {
-    match values.whole_value(node) {
-        Some(value) => quantity(value, gradients.uncertainty(&values.network, node), values.unit(node)),
-        None => "none".to_owned(),
-    }
+fn shown(values: &Values, node: NodeId) -> String {
+    let known = values.whole_value(node).and_then(|_| values.spread(node));
+    known.map_or_else(|| "none".to_owned(), |own| spread(&own, values.unit(node)))
 }
 
 /// What is broken under all values.
@@ -52,7 +50,7 @@ pub(crate) fn broken(study: &Study) -> Broken<'_> {
 
 /// The text for the terminal.
 pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
-    let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
+    let (loaded, values) = (&study.loaded, study.values());
     let mut out = String::new();
     let mut table = Table::new(&[
         ("target", false),
@@ -66,7 +64,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     for target in study.target_statuses() {
         table.row(vec![
             strong(loaded.record(target.index).id.as_str()),
-            plain(shown(values, gradients, target.node)),
+            plain(shown(values, target.node)),
             plain(limit_text(loaded, target.index)),
             plain(margin(target, values.unit(target.node)).unwrap_or_default()),
             status(target.status),
@@ -80,7 +78,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
     let mut table = Table::new(&[("event or goal", false), ("points", true), ("source", false)]);
     for (index, record) in loaded.records() {
         if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
-            let points = shown(values, gradients, node);
+            let points = shown(values, node);
             table.row(vec![strong(record.id.as_str()), plain(points), faint(origin(values, index))]);
         }
     }
@@ -98,11 +96,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         if values.value(whole).is_some() {
             let difference =
                 values.not_in_parts(node).filter(|more| *more != 0.0).map(|more| values.unit(node).show_change(more));
-            let cells = [
-                strong(values.name(node)),
-                plain(shown(values, gradients, whole)),
-                plain(difference.unwrap_or_default()),
-            ];
+            let cells = [strong(values.name(node)), plain(shown(values, whole)), plain(difference.unwrap_or_default())];
             table.row(cells.into_iter().take(if is_measured { 3 } else { 2 }).collect());
         }
     }
@@ -138,20 +132,23 @@ pub(crate) fn upper_limit_json(si: f64, unit: &Unit) -> Value {
 
 /// The JSON answer.
 pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
-    let (loaded, values, gradients) = (&study.loaded, study.values(), study.gradients());
+    let (loaded, values) = (&study.loaded, study.values());
     let entry = |node: NodeId, origin: &str, target: Option<&TargetStatus>| {
         let unit = values.unit(node);
         let whole = values.whole(node);
-        let si = values.whole_value(whole);
-        let uncertainty = si.map(|_| gradients.uncertainty(&values.network, whole) / unit.factor());
+        let spread = values.whole_value(whole).and_then(|_| values.spread(whole));
+        let si = spread.as_ref().map(|spread| spread.mean);
+        let in_unit = |si: Option<f64>| number(si.map(|si| unit.from_si(si)));
         let not_in_parts = values.not_in_parts(node).map(|more| more / unit.factor());
         let limit = target.map(|target| limit_json(&target.limit, unit));
         json!({
             "id": values.name(node),
-            "value": number(si.map(|si| unit.from_si(si))),
+            "value": in_unit(si),
             "unit": unit.to_string(),
             "si": number(si),
-            "uncertainty": number(uncertainty),
+            "uncertainty": number(spread.as_ref().map(|spread| spread.uncertainty / unit.factor())),
+            "low": in_unit(spread.as_ref().map(|spread| spread.low)),
+            "high": in_unit(spread.as_ref().map(|spread| spread.high)),
             "origin": origin,
             "limit": limit,
             "status": target.map(|target| target.status.word()),

@@ -20,6 +20,9 @@ record! {
         pub reads: Entries<Id, Expression>,
         /// The formula of the rule book, or a score sheet that is included in the tool.
         pub score: Option<Score>,
+        /// The chance that the event scores: a share such as `90 %`, or the name of a value. Otherwise it scores nothing.
+        /// Events whose chances name the same value are scored or not together.
+        pub chance: Option<Expression>,
         /// For events scored by judges: the expected points, in `pts`, with their uncertainty.
         pub expect: Option<Quantity>,
     }
@@ -50,6 +53,13 @@ impl Event {
     }
 
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
+        if let Some(chance) = self.chance.as_ref().and_then(|chance| Quantity::parse(chance.text()).ok())
+            && chance.unit().dimension().is_one()
+            && !(0.0..=1.0).contains(&chance.si())
+        {
+            let help = "use a share from 0 to 100 %, such as `90 %`";
+            problems.push(ShapeProblem::wrong("chance", format!("`{}` is not a chance", chance.text()), help));
+        }
         if let Some(score) = &self.score {
             if self.expect.is_some() {
                 let help = "keep `score` if a formula gives the points, or `expect` if judges do";

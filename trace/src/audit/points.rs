@@ -90,7 +90,7 @@ impl GoalScore {
 
 pub(super) fn all(study: &Study) -> Vec<GoalScore> {
     let (values, expected) = (study.values(), study.values_before_contest());
-    let before = expected.goals(expected.gradients());
+    let before = expected.goals();
     study
         .goals()
         .iter()

@@ -7,6 +7,7 @@ mod analysis_after_decision;
 mod analysis_only;
 mod bad_value;
 mod budget_only_reason;
+mod chance_in_formula;
 mod contradicting_results;
 mod decision_drift;
 mod duplicate_id;
@@ -297,6 +298,7 @@ static ALL: &[&Check] = &[
     &analysis_only::CHECK,
     &bad_value::CHECK,
     &budget_only_reason::CHECK,
+    &chance_in_formula::CHECK,
     &contradicting_results::CHECK,
     &decision_drift::CHECK,
     &duplicate_id::CHECK,

@@ -34,7 +34,7 @@ events:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, _) in study.loaded.events() {
-        let Some(event) = study.values().event(index, study.gradients()) else { continue };
+        let Some(event) = study.values().event(index) else { continue };
         let (Some(plan), Some(points)) = (event.plan, event.at_limits) else { continue };
         // Plans are round numbers, so a tenth of a point is not a difference.
         if points < plan - 0.1 {

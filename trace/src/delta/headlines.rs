@@ -26,6 +26,8 @@ pub struct Headline {
     pub before: Option<f64>,
     /// The value in head, in SI.
     pub after: Option<f64>,
+    /// The interval of the value in head, if it is not about as wide on both sides.
+    pub interval: Option<(f64, f64)>,
     /// The unit to show both in.
     pub unit: Unit,
 }
@@ -50,17 +52,19 @@ impl Delta {
             let changed = self.values.iter().find(|value| value.named == ChangedNode::Head(goal.node));
             let own =
                 base.goals().iter().find(|own| base.loaded.record(own.index).id == head.loaded.record(goal.index).id);
-            let before = match changed {
-                Some(changed) => changed.before,
+            let before = match (own, changed) {
+                (Some(own), _) => own.predicted,
+                (None, Some(changed)) => changed.before,
                 // The values of the two states were not compared.
-                None if self.lacks_files.contains(&true) => own.and_then(|own| own.predicted),
-                None => goal.predicted,
+                (None, None) if self.lacks_files.contains(&true) => None,
+                (None, None) => goal.predicted,
             };
             // A sum without the events that have no value is not the points of the goal.
             let before = before.filter(|_| own.is_none_or(|own| own.predicted.is_some()));
             let [before, after] = self.if_known([before, goal.predicted]);
             let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
-            all.push(Headline { of, before, after, unit });
+            let spread = goal.spread.as_ref().filter(|spread| after.is_some() && spread.half().is_none());
+            all.push(Headline { of, before, after, interval: spread.map(|spread| (spread.low, spread.high)), unit });
         }
         let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
         names.sort_unstable();
@@ -76,7 +80,7 @@ impl Delta {
             let (before, after) = (before.and_then(|node| old.value(node)), after.and_then(|node| new.value(node)));
             let [before, after] = self.if_known([before, after]);
             if before.is_some() || after.is_some() {
-                all.push(Headline { of: HeadlineOf::Amount(name.to_owned()), before, after, unit });
+                all.push(Headline { of: HeadlineOf::Amount(name.to_owned()), before, after, interval: None, unit });
             }
         }
         all

@@ -223,6 +223,7 @@ impl<'s> Merged<'s> {
             (Rule::Model { call: a, output: one }, Rule::Model { call: b, output: other }) => {
                 one == other && self.base.network.calls[*a].is_same(&self.head.network.calls[*b]) && same_inputs()
             }
+            (Rule::Chance, Rule::Chance) => same_inputs(),
             (Rule::None, Rule::None) => true,
             _ => false,
         }

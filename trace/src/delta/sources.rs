@@ -4,7 +4,7 @@ use schema::records::{Amount, Body};
 
 use crate::Loaded;
 use crate::ids::{NodeId, RecordId};
-use crate::values::{Key, Origin, Rule, Values};
+use crate::values::{CHANCE, Key, Origin, Rule, SCORE, Values};
 
 /// A key of a record, with its text.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -52,6 +52,10 @@ pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedK
             let text = amount(loaded, *part, name)?.value.to_string();
             return Some((*part, EditedKey::of_record(loaded, *part, format!("amounts.{name}.value"), text)));
         }
+        Key::Local(record, name) if **name == *CHANCE => (*record, vec!["chance".to_owned()]),
+        Key::Local(record, name) if **name == *SCORE => {
+            (*record, ["score.formula", "score.use", "expect"].map(str::to_owned).to_vec())
+        }
         Key::Local(record, name) => {
             let roots = match &loaded.record(*record).body {
                 Body::Event(_) => &["reads", "score.given"][..],
@@ -77,6 +81,7 @@ pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedK
                 }
                 Origin::Formula => (*record, &["formula"]),
                 Origin::Total => (*record, &["total"]),
+                _ if matches!(values.network.nodes[node].rule, Rule::Chance) => (*record, &["chance"]),
                 Origin::Estimate => (*record, &["estimate", "expect"]),
                 Origin::Score => (*record, &["score.formula", "score.use"]),
                 Origin::Events | Origin::None => return None,

@@ -129,8 +129,9 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
     let can_switch = merged.start(pieces);
     let goal = head.goals().first().map(|goal| goal.node);
     let points = goal.and_then(|goal| {
-        let before = old.whole_value(counterparts.base_of[goal]?)?;
-        Some([before, new.whole_value(goal)?])
+        let base = counterparts.base_of[goal].filter(|base| old.whole_value(*base).is_some())?;
+        new.whole_value(goal)?;
+        Some([old.spread(base)?.mean, new.spread(goal)?.mean])
     });
     let (drafts, other) = causes::with_effects(&mut merged, can_switch, all, [base, head], points, worth.as_deref());
     drop(merged);

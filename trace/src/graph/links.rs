@@ -78,6 +78,12 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             let mut local: Vec<&str> = sheet.into_iter().flat_map(|sheet| sheet.names()).chain([NONE]).collect();
             local.extend(score.iter().flat_map(|score| score.given.keys().map(schema::Id::as_str)));
             all.values("reads", &event.reads, &local);
+            if let Some(chance) = event.chance.as_ref().map(Expression::text)
+                && is_name(chance)
+                && event.reads.get(chance).is_none()
+            {
+                all.name(None, &["chance"], chance, Expected::Value);
+            }
             if let Some(score) = score {
                 local.extend(event.reads.keys().map(schema::Id::as_str));
                 all.values("score", &score.given, &local);

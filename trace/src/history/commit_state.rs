@@ -62,17 +62,19 @@ impl CommitState {
     /// Evaluates loaded records.
     pub fn evaluate(loaded: &Arc<Loaded>) -> Self {
         let values = Values::new(&Arc::new(Graph::new(loaded)));
-        let gradients = values.gradients();
         let mut past = HashMap::new();
-        let without_limit = |node: NodeId| PastValue {
-            value: values.value(node),
-            uncertainty: gradients.uncertainty(&values.network, node),
-            limit: None,
-            status: None,
-            origin: String::new(),
-            unit: values.unit(node).to_string(),
+        let without_limit = |node: NodeId| {
+            let spread = values.spread(node);
+            PastValue {
+                value: spread.as_ref().map(|spread| spread.mean),
+                uncertainty: spread.map_or(0.0, |spread| spread.uncertainty),
+                limit: None,
+                status: None,
+                origin: String::new(),
+                unit: values.unit(node).to_string(),
+            }
         };
-        for target in values.target_statuses(gradients) {
+        for target in values.target_statuses() {
             let origin = values.origin(target.index).word().to_owned();
             let (limit, status) = (Some(target.limit), Some(target.status));
             let value = PastValue { limit, status, origin, ..without_limit(target.node) };

@@ -30,7 +30,7 @@ fn is_shown_at_start(route: &str) -> bool {
     LIMITS.contains(&route)
         || matches!(
             route,
-            "estimate" | "formula" | "total" | "count" | "chosen" | "shall" | "plan" | "expect" | "value"
+            "estimate" | "formula" | "total" | "count" | "chosen" | "shall" | "plan" | "expect" | "chance" | "value"
         )
         || matches!(route, "outcome" | "points" | "place")
         || (route.starts_with("amounts.") && route.ends_with(".value"))

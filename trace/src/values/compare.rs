@@ -6,8 +6,9 @@ use schema::records::Alternative;
 
 use super::network::{Network, Partials, Rule, State};
 use super::sets::{Effect, SetProblem};
+use super::spread::{Bends, Lens, difference};
 use super::status::Status;
-use super::{Gradients, Values};
+use super::{Gradients, Spread, Values};
 use crate::ids::{NodeId, RecordId};
 
 /// A target with an alternative.
@@ -63,6 +64,8 @@ pub struct Outcome {
     pub state: State,
     /// The points of the goal, with the expanded uncertainty (k = 2).
     pub points: Option<(f64, f64)>,
+    /// The points with their interval.
+    pub spread: Option<Spread>,
     /// The difference to the points now, with its own uncertainty: common uncertainties cancel.
     pub difference: Option<(f64, f64)>,
     /// Whether the difference is larger than its uncertainty; `None` without a difference.
@@ -114,7 +117,10 @@ pub struct Comparisons {
 /// The value graph with an alternative.
 struct Altered {
     network: Network,
+    state: State,
+    partials: Partials,
     gradients: Gradients,
+    bends: Bends,
     /// The values that it changes.
     changed: Vec<NodeId>,
     /// Those with an uncertainty of their own, which is independent of the one that they replace.
@@ -128,7 +134,7 @@ impl Values {
     /// decision.
     pub fn compare(&self, index: RecordId, goal: NodeId) -> Option<Comparisons> {
         let decision = self.graph.loaded.decision(index)?;
-        let (now, of_goal) = ((&self.network, self.gradients()), self.all_under(&[goal]));
+        let ((now, bends_now), of_goal) = (self.bends(), self.all_under(&[goal]));
         let mut altered: Vec<Option<Altered>> = Vec::new();
         let mut outcomes: Vec<Outcome> = Vec::new();
         for (name, alternative) in decision.alternatives.iter() {
@@ -142,6 +148,7 @@ impl Values {
                 problems: Vec::new(),
                 state: State::empty(&self.network),
                 points: None,
+                spread: None,
                 difference: None,
                 significance: None,
                 without_uncertainty: Vec::new(),
@@ -160,7 +167,9 @@ impl Values {
             let named: Vec<&Effect> = effects.iter().map(|(_, effect)| effect).collect();
             let (network, changed) = self.with_effects(&named);
             let state = network.evaluate();
-            let gradients = network.gradients(&network.partials(&state));
+            let partials = network.partials(&state);
+            let gradients = network.gradients(&partials);
+            let bends = Lens { network: &network, state: &state, partials: &partials, gradients: &gradients }.bends();
             let is_own = |effect: &&Effect| matches!(effect, Effect::Value { uncertainty: Some(_), .. });
             let independent = named.iter().copied().filter(is_own).filter_map(Effect::node).collect();
             let moving = effects.iter().filter(|(_, effect)| self.moves(effect, &of_goal));
@@ -172,28 +181,28 @@ impl Values {
                 self.value(goal).map(|now| (points - now).abs()).filter(|by| !by.is_nan()).unwrap_or(f64::INFINITY)
             };
             let unknown = (!with.is_empty()).then(|| without.iter().map(|(_, effect)| effect_on_points(effect)).sum());
-            let own = Altered { network, gradients, changed, independent, unknown };
+            let own = Altered { network, state, partials, gradients, bends, changed, independent, unknown };
             // A sum without the events that have no value is not the points of the goal.
             let whole = |state: &State| {
                 let points = Some(state.values[goal]).filter(|points| !points.is_nan());
                 points.filter(|_| self.events_without_value(state, goal).is_empty())
             };
-            outcome.points = whole(&state).map(|points| (points, own.gradients.uncertainty(&own.network, goal)));
-            outcome.difference = outcome.points.zip(whole(&self.state)).map(|((points, _), before)| {
-                let within = uncertainty_of_difference(now, own.both(), goal, &own.independent);
-                (points - before, within)
+            outcome.spread = whole(&own.state).map(|_| own.lens().spread(&own.bends, goal));
+            outcome.points = outcome.spread.as_ref().map(|spread| (spread.mean, spread.uncertainty));
+            outcome.difference = outcome.points.zip(whole(&self.state)).map(|_| {
+                let is_own = |leaf| own.independent.contains(&leaf);
+                let by = difference((&now, bends_now), (&own.lens(), &own.bends), goal, &is_own);
+                (by.mean, by.uncertainty)
             });
             if outcome.points.is_none() {
-                outcome.problems.extend(self.no_points(name.as_str(), &own.network, &state, goal));
+                outcome.problems.extend(self.no_points(name.as_str(), &own.network, &own.state, goal));
             }
             outcome.significance = outcome.difference.map(|difference| significance(difference, own.unknown));
             outcome.without_uncertainty = without.into_iter().flat_map(|(names, _)| names).collect();
-            (outcome.newly_at_risk, outcome.newly_on_target) =
-                self.status_changes(now.1, &own.network, &state, &own.gradients);
+            (outcome.newly_at_risk, outcome.newly_on_target) = self.status_changes(&own.lens(), &own.bends);
             let criteria = decision.criteria.iter();
-            outcome.criteria =
-                criteria.filter_map(|id| self.criterion(id.as_str(), &own.network, &state, &own.gradients)).collect();
-            outcome.state = state;
+            outcome.criteria = criteria.filter_map(|id| self.criterion(id.as_str(), &own.lens(), &own.bends)).collect();
+            outcome.state = own.state.clone();
             outcomes.push(outcome);
             altered.push(Some(own));
         }
@@ -320,36 +329,31 @@ impl Values {
         }
     }
 
-    fn criterion(&self, id: &str, network: &Network, state: &State, gradients: &Gradients) -> Option<Comparison> {
+    fn criterion(&self, id: &str, then: &Lens<'_>, bends: &Bends) -> Option<Comparison> {
         let index = self.graph.loaded.find(id)?;
         let target = self.graph.loaded.target(index)?;
         let node = self.record_node(index)?;
-        let value = Some(state.values[node]).filter(|value| !value.is_nan());
-        let uncertainty = gradients.uncertainty(network, node);
-        let status = match value {
+        let spread = (!then.state.values[node].is_nan()).then(|| then.spread(bends, node));
+        let value = spread.as_ref().map(|spread| spread.mean);
+        let uncertainty = spread.as_ref().map_or(0.0, |spread| spread.uncertainty);
+        let status = match spread {
             None => Status::NoValue,
-            Some(value) if self.limit(target).holds(value, uncertainty) => Status::OnTarget,
+            Some(spread) if self.limit(target).holds_between(spread.low, spread.high) => Status::OnTarget,
             Some(_) => Status::AtRisk,
         };
         Some(Comparison { index, node, value, uncertainty, status })
     }
 
     /// Targets that meet their limit only before, and those that meet it only after.
-    fn status_changes(
-        &self,
-        now: &Gradients,
-        network: &Network,
-        state: &State,
-        gradients: &Gradients,
-    ) -> (Vec<RecordId>, Vec<RecordId>) {
+    fn status_changes(&self, then: &Lens<'_>, bends: &Bends) -> (Vec<RecordId>, Vec<RecordId>) {
         let (mut newly_at_risk, mut newly_on_target) = (Vec::new(), Vec::new());
         for (index, _, target) in self.graph.loaded.targets() {
             let Some(node) = self.record_node(index) else { continue };
             let limit = self.limit(target);
-            let after = state.values[node];
-            let Some(before) = self.value(node).filter(|_| !after.is_nan()) else { continue };
-            let held = limit.holds(before, now.uncertainty(&self.network, node));
-            let holds = limit.holds(after, gradients.uncertainty(network, node));
+            let Some(before) = self.spread(node).filter(|_| !then.state.values[node].is_nan()) else { continue };
+            let after = then.spread(bends, node);
+            let held = limit.holds_between(before.low, before.high);
+            let holds = limit.holds_between(after.low, after.high);
             if held && !holds {
                 newly_at_risk.push(index);
             } else if !held && holds {
@@ -386,8 +390,8 @@ impl Network {
 }
 
 impl Altered {
-    fn both(&self) -> (&Network, &Gradients) {
-        (&self.network, &self.gradients)
+    fn lens(&self) -> Lens<'_> {
+        Lens { network: &self.network, state: &self.state, partials: &self.partials, gradients: &self.gradients }
     }
 }
 
@@ -428,7 +432,9 @@ fn lead(outcomes: &[Outcome], altered: &[Option<Altered>], goal: NodeId) -> Opti
     let [(best, most), (next, fewer), ..] = order[..] else { return None };
     let (a, b) = (altered.get(best)?.as_ref()?, altered.get(next)?.as_ref()?);
     let independent: Vec<NodeId> = a.independent.iter().chain(&b.independent).copied().collect();
-    let difference = (most - fewer, uncertainty_of_difference(b.both(), a.both(), goal, &independent));
+    let is_own = |leaf| independent.contains(&leaf);
+    let within = difference((&b.lens(), &b.bends), (&a.lens(), &a.bends), goal, &is_own).uncertainty;
+    let difference = (most - fewer, within);
     let unknown = match (a.unknown, b.unknown) {
         (None, None) => None,
         // An alternative without any uncertainty can be wrong by all that it moves.
@@ -438,26 +444,4 @@ fn lead(outcomes: &[Outcome], altered: &[Option<Altered>], goal: NodeId) -> Opti
         }
     };
     Some(Lead { best, next, difference, significance: significance(difference, unknown) })
-}
-
-/// The expanded uncertainty of a difference: an input of both states counts by the difference of its effects.
-fn uncertainty_of_difference(
-    (before, gradients_before): (&Network, &Gradients),
-    (after, gradients_after): (&Network, &Gradients),
-    goal: NodeId,
-    independent: &[NodeId],
-) -> f64 {
-    let term = |network: &Network, (leaf, derivative): &(NodeId, f64)| derivative * network.nodes[*leaf].uncertainty;
-    let mut terms: std::collections::BTreeMap<NodeId, (f64, f64)> = std::collections::BTreeMap::new();
-    for pair in gradients_before.by_given(goal) {
-        terms.entry(pair.0).or_default().0 = term(before, pair);
-    }
-    for pair in gradients_after.by_given(goal) {
-        terms.entry(pair.0).or_default().1 = term(after, pair);
-    }
-    let squares = terms.iter().map(|(leaf, (a, b))| {
-        // A value that the alternative sets is independent of the one that it replaces.
-        if independent.contains(leaf) { a * a + b * b } else { (a - b).powi(2) }
-    });
-    squares.sum::<f64>().sqrt()
 }

@@ -13,8 +13,10 @@ mod needed;
 mod network;
 mod points;
 mod problems;
+mod sampling;
 mod sets;
 mod sheets;
+mod spread;
 mod status;
 mod tables;
 mod tolerance;
@@ -28,14 +30,15 @@ pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, 
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use needed::{FEW_YEARS, LEVEL, Needed};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
-pub use points::{EventPoints, GoalPoints};
+pub use points::{Chance, EventPoints, GoalPoints};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};
 pub use sheets::{Shipped, all as score_sheets, find as score_sheet, names as sheet_names, sheet_of as score_sheet_of};
+pub use spread::Spread;
 pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock};
 
 use foldhash::HashMap;
 use schema::quantity::{Dimension, Unit};
@@ -44,6 +47,18 @@ use schema::records::roles::AmountsRule;
 use crate::graph::Graph;
 use crate::ids::{NodeId, RecordId};
 use crate::load::Loaded;
+
+/// The name of the node of an event's points if it scores; a record cannot have such a name.
+pub(crate) const SCORE: &str = "its score";
+
+/// The name of the node of an event's chance.
+pub(crate) const CHANCE: &str = "its chance";
+
+/// The name of the node of what a finish adds to the points without one.
+pub(crate) const GAIN: &str = "its gain by a finish";
+
+/// The name of the node of what a finish adds with its chance.
+pub(crate) const ADDED: &str = "its gain with its chance";
 
 /// What a node represents.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -54,7 +69,7 @@ pub enum Key {
     Part(RecordId, u16),
     /// The total of an amount over a system, or over the car for `None`: with counts and growth.
     Group(Option<RecordId>, u16),
-    /// A name under `given` or `reads` of a record.
+    /// A name under `given` or `reads` of a record; of an event with a chance also [`SCORE`] and [`CHANCE`].
     Local(RecordId, Box<str>),
     /// What the measured value of a target with a `total` has more than its parts.
     NotInParts(RecordId),
@@ -183,6 +198,9 @@ pub struct Values {
     measured_by_parts: HashMap<NodeId, usize>,
     partials: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
+    bends: OnceLock<spread::Bends>,
+    /// The spreads of values that bend, as far as they were asked for.
+    spreads: Mutex<HashMap<NodeId, Spread>>,
 }
 
 impl Values {

@@ -3,7 +3,7 @@
 use models::standings::{Forecast, Next, PastContest, points_for_place};
 use schema::records::Goal;
 
-use super::{Key, Values, tables};
+use super::{Key, Spread, Values, tables};
 use crate::ids::NodeId;
 
 /// The probability of the interval of the points that a place needs.
@@ -39,22 +39,10 @@ impl Needed {
         self.forecast.is_some() && self.years.len() < FEW_YEARS
     }
 
-    /// The probability that this many points are enough.
-    pub fn chance_with(&self, points: f64) -> f64 {
-        match &self.forecast {
-            Some(forecast) => forecast.chance_at_most(points),
-            None if points >= self.points - 1e-9 => 1.0,
-            None => 0.0,
-        }
-    }
-
-    /// The probability that a total with this expanded uncertainty (k = 2) is enough: the mean over equally probable totals.
-    pub fn chance_of(&self, predicted: f64, uncertainty: f64) -> f64 {
-        if uncertainty <= 0.0 {
-            return self.chance_with(predicted);
-        }
-        let totals = models::standings::normal_sample(predicted, uncertainty / 2.0);
-        totals.iter().map(|total| self.chance_with(*total)).sum::<f64>() / totals.len() as f64
+    /// The probability that a total is enough: over equally probable forecasts of what is needed.
+    pub fn chance_of(&self, total: &Spread) -> f64 {
+        let needed = self.forecast.as_ref().map_or_else(|| vec![self.points - 1e-9], Forecast::sample);
+        needed.iter().map(|needed| total.chance_of(*needed, 0.0)).sum::<f64>() / needed.len() as f64
     }
 }
 
@@ -82,10 +70,12 @@ impl Values {
     /// The most points that all events together can score, if each of them says it.
     fn most_points(&self, goal: NodeId) -> Option<f64> {
         let available = self.available(goal);
-        let events = || self.network.nodes[goal].inputs.iter().map(|event| match self.keys[*event] {
-            Key::Record(event) => self.most(event),
-            Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
-        });
+        let events = || {
+            self.network.nodes[goal].inputs.iter().map(|event| match self.keys[*event] {
+                Key::Record(event) => self.most(event),
+                Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
+            })
+        };
         available.total.or_else(|| events().sum::<Option<f64>>().filter(|total| *total > 0.0))
     }
 }

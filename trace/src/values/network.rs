@@ -28,6 +28,8 @@ pub enum Rule {
         /// The position of its output.
         output: usize,
     },
+    /// The first input with the probability that the second one is, otherwise nothing: its value is the mean of both.
+    Chance,
     /// A given number with the uncertainty of the value that it replaces: with these derivatives by the inputs.
     Replaced(f64, Box<[f64]>),
     /// It has no value.
@@ -203,6 +205,10 @@ impl Network {
             Rule::Given(number) | Rule::Replaced(number, _) => *number,
             Rule::Formula(formula) => formula.value(numbers, work),
             Rule::Total(factors) => total(factors, numbers),
+            Rule::Chance => match numbers[..] {
+                [score, chance] => score * chance.clamp(0.0, 1.0),
+                _ => f64::NAN,
+            },
             Rule::Model { call, output } => {
                 let outputs = self.outputs(*call, state, numbers);
                 outputs.ok().and_then(|outputs| outputs.get(*output).copied()).unwrap_or(f64::NAN)
@@ -249,6 +255,11 @@ impl Network {
                 Rule::Given(_) | Rule::None => Box::default(),
                 Rule::Replaced(_, partials) => partials.clone(),
                 Rule::Total(factors) => factors.clone().into(),
+                Rule::Chance => match numbers[..] {
+                    [score, chance] if (0.0..=1.0).contains(&chance) => [chance, score].into(),
+                    [_, chance] => [chance.clamp(0.0, 1.0), 0.0].into(),
+                    _ => vec![f64::NAN; numbers.len()].into(),
+                },
                 Rule::Formula(formula) => {
                     let mut partials = vec![0.0; numbers.len()];
                     formula.value_and_partials(&numbers, &mut partials, &mut work);

@@ -6,7 +6,7 @@ use schema::records::Goal;
 use super::needed::Needed;
 use super::network::{Network, State};
 use super::status::Limit;
-use super::{Gradients, Key, Values};
+use super::{CHANCE, Key, Origin, Spread, Values};
 use crate::ids::{NodeId, RecordId};
 
 /// The points of an event.
@@ -18,16 +18,29 @@ pub struct EventPoints {
     pub node: NodeId,
     /// The planned points.
     pub plan: Option<f64>,
-    /// The predicted points.
+    /// The predicted points: the mean of what it may score.
     pub predicted: Option<f64>,
     /// The expanded uncertainty (k = 2).
     pub uncertainty: f64,
+    /// The mean and the interval of the predicted points.
+    pub spread: Option<Spread>,
+    /// The chance that it scores; `None` if it always does.
+    pub chance: Option<Chance>,
     /// The input that is scored: the first name under `reads`, and its node.
     pub reads: Option<(String, NodeId)>,
     /// The value of the input that would score exactly the plan, in SI.
     pub needed_value: Option<f64>,
     /// The points if every target that the event reads is exactly at its limit.
     pub at_limits: Option<f64>,
+}
+
+/// The chance of an event.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Chance {
+    /// The value that it is: events with the same one are scored or not together.
+    pub node: NodeId,
+    /// The chance.
+    pub chance: f64,
 }
 
 /// A goal and its events.
@@ -47,43 +60,64 @@ pub struct GoalPoints {
     pub without_value: Vec<RecordId>,
     /// Its expanded uncertainty (k = 2).
     pub uncertainty: f64,
+    /// The mean and the interval of the sum: inputs and chances that events share count once.
+    pub spread: Option<Spread>,
     /// The points that it needs, or why they cannot be calculated.
     pub needed: Result<Needed, String>,
     /// Its events, in the order of the records.
     pub events: Vec<EventPoints>,
 }
 
+impl EventPoints {
+    /// The interval that contains 95 % of what it may score.
+    pub fn interval(&self) -> Option<(f64, f64)> {
+        self.spread.as_ref().map(|spread| (spread.low, spread.high))
+    }
+}
+
 impl GoalPoints {
     /// The probability that the predicted points are enough for the goal; `None` if one of both is not known.
     pub fn chance(&self) -> Option<f64> {
-        Some(self.needed.as_ref().ok()?.chance_of(self.predicted?, self.uncertainty))
+        self.predicted?;
+        Some(self.needed.as_ref().ok()?.chance_of(self.spread.as_ref()?))
+    }
+
+    /// The interval that contains 95 % of the totals.
+    pub fn interval(&self) -> Option<(f64, f64)> {
+        self.spread.as_ref().map(|spread| (spread.low, spread.high))
+    }
+
+    /// The probability that the total is at least this number, which has an uncertainty of its own (standard deviation).
+    pub fn chance_of(&self, points: f64, standard_deviation: f64) -> Option<f64> {
+        self.spread.as_ref().map(|spread| spread.chance_of(points, standard_deviation))
     }
 }
 
 impl Values {
     /// Every goal with its events.
-    pub fn goals(&self, gradients: &Gradients) -> Vec<GoalPoints> {
-        self.graph.loaded.goals().filter_map(|(index, _, goal)| self.goal(index, goal, gradients)).collect()
+    pub fn goals(&self) -> Vec<GoalPoints> {
+        self.graph.loaded.goals().filter_map(|(index, _, goal)| self.goal(index, goal)).collect()
     }
 
-    fn goal(&self, index: RecordId, goal: &Goal, gradients: &Gradients) -> Option<GoalPoints> {
+    fn goal(&self, index: RecordId, goal: &Goal) -> Option<GoalPoints> {
         let node = self.record_node(index)?;
         let events: Vec<EventPoints> = self.network.nodes[node]
             .inputs
             .iter()
             .filter_map(|event| match self.keys[*event] {
-                Key::Record(event) => self.event(event, gradients),
+                Key::Record(event) => self.event(event),
                 _ => None,
             })
             .collect();
         // The sum of an empty list is a negative zero.
         let plan = events.iter().filter_map(|event| event.plan).sum::<f64>() + 0.0;
         let without_value = self.events_without_value(&self.state, node);
-        let sum = self.value(node);
+        let spread = self.spread(node);
+        let sum = spread.as_ref().map(|spread| spread.mean);
         let (predicted, at_least) = if without_value.is_empty() { (sum, None) } else { (None, sum) };
-        let uncertainty = gradients.uncertainty(&self.network, node);
+        let uncertainty = spread.as_ref().map_or(0.0, |spread| spread.uncertainty);
         let needed = self.needed(node, goal);
-        Some(GoalPoints { index, node, plan, predicted, at_least, without_value, uncertainty, needed, events })
+        Some(GoalPoints { index, node, plan, predicted, at_least, without_value, uncertainty, spread, needed, events })
     }
 
     /// The events of a goal that have no value in a state: a sum without them is not the points of the goal.
@@ -107,7 +141,7 @@ impl Values {
     }
 
     /// An event with its plan, its prediction, and the value that would score the plan.
-    pub fn event(&self, index: RecordId, gradients: &Gradients) -> Option<EventPoints> {
+    pub fn event(&self, index: RecordId) -> Option<EventPoints> {
         let event = self.graph.loaded.event(index)?;
         let node = self.record_node(index)?;
         let is_points = |plan: &&schema::Quantity| plan.unit().dimension() == Dimension::points();
@@ -121,18 +155,26 @@ impl Values {
         let at_limit: Vec<(NodeId, f64)> = event
             .reads
             .keys()
-            .filter_map(|name| Some((local(name.as_str())?, self.limit_read(local(name.as_str())?)?)))
+            .map(schema::Id::as_str)
+            .chain([CHANCE])
+            .filter_map(|name| Some((local(name)?, self.limit_read(local(name)?)?)))
             .collect();
         let scored = !at_limit.is_empty() && !self.network.nodes[node].inputs.is_empty();
         let at_limits =
             scored.then(|| self.network.what_if(&self.state, &at_limit).values[node]).filter(|points| !points.is_nan());
-        let uncertainty = gradients.uncertainty(&self.network, node);
+        let chance = local(CHANCE).filter(|_| !matches!(self.origin(index), Origin::Result(_)));
+        let chance = chance.and_then(|chance| {
+            Some(Chance { node: self.network.named_by(chance), chance: self.value(chance)?.clamp(0.0, 1.0) })
+        });
+        let spread = self.spread(node);
         Some(EventPoints {
             index,
             node,
             plan,
-            predicted: self.value(node),
-            uncertainty,
+            predicted: spread.as_ref().map(|spread| spread.mean),
+            uncertainty: spread.as_ref().map_or(0.0, |spread| spread.uncertainty),
+            spread,
+            chance,
             reads,
             needed_value,
             at_limits,

@@ -238,8 +238,8 @@ impl Values {
             Ok(bytes) => tables::columns(bytes, columns),
             Err(problem) => Err(tables::TableError::of_file(problem)),
         };
-        let rows = rows
-            .map_err(|error| SetProblem::new(SetProblemKind::Bad, format!("{file}, {error}"), error.help.clone()))?;
+        let rows =
+            rows.map_err(|error| SetProblem::new(SetProblemKind::Bad, format!("{file}, {error}"), error.help))?;
         Ok(rows.into_iter().map(|row| (row.cells[0], row.cells[1])).collect())
     }
 

@@ -9,7 +9,7 @@ use schema::records::Target;
 use statrs::function::erf::erfc;
 
 use super::currency::in_currency;
-use super::{Gradients, Origin, Values};
+use super::{Origin, Values};
 use crate::ids::{NodeId, RecordId};
 
 /// The status of a target.
@@ -110,6 +110,11 @@ impl Limit {
         Self { at_least: self.at_least.map(|least| least - by), at_most: self.at_most.map(|most| most + by) }
     }
 
+    /// Whether both ends of an interval meet it.
+    pub fn holds_between(&self, low: f64, high: f64) -> bool {
+        self.holds(0.5 * (low + high), 0.5 * (high - low))
+    }
+
     /// How far a value is inside the limit: `value/limit - 1` for at-least, `1 - value/limit` for at-most, and the smaller
     /// of both between two limits; reversed for a negative limit. `None` for a limit of zero.
     pub fn margin(&self, value: f64) -> Option<f64> {
@@ -148,7 +153,7 @@ pub struct TargetStatus {
     pub node: NodeId,
     /// Its limit, in SI.
     pub limit: Limit,
-    /// Its value in SI, if it has one.
+    /// Its value in SI, if it has one: the mean of its outcomes.
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2), in SI.
     pub uncertainty: f64,
@@ -168,23 +173,25 @@ impl Values {
     }
 
     /// The status of every target, in the order of the records.
-    pub fn target_statuses(&self, gradients: &Gradients) -> Vec<TargetStatus> {
+    pub fn target_statuses(&self) -> Vec<TargetStatus> {
         let targets = self.graph.loaded.targets();
-        targets.filter_map(|(index, _, target)| self.target_status(index, target, gradients)).collect()
+        targets.filter_map(|(index, _, target)| self.target_status(index, target)).collect()
     }
 
-    fn target_status(&self, index: RecordId, target: &Target, gradients: &Gradients) -> Option<TargetStatus> {
+    fn target_status(&self, index: RecordId, target: &Target) -> Option<TargetStatus> {
         let node = self.record_node(index)?;
         let limit = self.limit(target);
-        let value = self.value(node);
-        let uncertainty = gradients.uncertainty(&self.network, node);
+        let spread = self.spread(node);
+        let value = spread.as_ref().map(|spread| spread.mean);
+        let uncertainty = spread.as_ref().map_or(0.0, |spread| spread.uncertainty);
+        let is_inside = spread.zip(value).is_some_and(|(spread, value)| {
+            let holds = |limit: &Limit| limit.holds_between(spread.low, spread.high);
+            holds(&limit) || holds(&limit.widened(self.tolerance(index, target, node, value)))
+        });
         let status = match (value, self.origin(index)) {
             (None, _) => Status::NoValue,
             (Some(value), Origin::Result(_)) => limit.measured(value, uncertainty),
-            (Some(value), _) if limit.holds(value, uncertainty) => Status::OnTarget,
-            (Some(value), _) if limit.widened(self.tolerance(index, target, node, value)).holds(value, uncertainty) => {
-                Status::OnTarget
-            }
+            (Some(_), _) if is_inside => Status::OnTarget,
             (Some(_), _) => Status::AtRisk,
         };
         // A ratio of temperatures in degrees Celsius differs from that in kelvins: neither is a margin.

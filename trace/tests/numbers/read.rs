@@ -21,8 +21,10 @@ pub(crate) struct Number {
     si: f64,
     /// The value in its unit.
     value: f64,
-    /// The expanded uncertainty in that unit.
+    /// The expanded uncertainty in that unit, to first order.
     uncertainty: f64,
+    /// The mean, the interval and two standard deviations, in that unit.
+    pub(crate) spread: [f64; 4],
     /// The unit in which the value is shown.
     pub(crate) unit: String,
     /// Where the value is from.
@@ -48,20 +50,11 @@ impl Read {
     /// The values of these records next to other files; nothing in them may be wrong.
     #[track_caller]
     pub(crate) fn with_files(records: &str, files: &[(&str, &str)]) -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        for (path, content) in files.iter().chain(&[("tierod.yaml", SETTINGS), ("records.yaml", records)]) {
-            let path = folder.path().join(path);
-            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-            std::fs::write(path, content).unwrap();
-        }
-        let root = folder.path().to_owned();
-        let request = Request { cwd: root.clone(), path: Some(root), state: State::Worktree };
-        let loaded = Loaded::from_request(&request).unwrap();
-        assert!(loaded.problems.is_empty(), "{:?}", loaded.problems);
-        let day = Day::parse("2027-03-19").unwrap();
-        let study = Study::without_history(loaded, day);
+        Self::of(&study(records, files))
+    }
+
+    fn of(study: &Study) -> Self {
         let (loaded, values) = (&study.loaded, study.values());
-        assert!(values.problems.is_empty(), "{:?}", values.problems);
         let gradients = study.gradients();
         let all = study.target_statuses().iter();
         let statuses: HashMap<_, _> = all.map(|target| (target.index, (target.status, target.conformance))).collect();
@@ -70,8 +63,14 @@ impl Read {
             let Some(node) = values.record_node(index) else { continue };
             let unit = values.unit(node);
             let si = values.value(node).unwrap_or(f64::NAN);
-            let needed = values.event(index, gradients).and_then(|event| event.needed_value);
+            let needed = values.event(index).and_then(|event| event.needed_value);
+            let spread = values.spread(node);
+            let spread = spread.map_or([f64::NAN; 4], |spread| {
+                let [mean, low, high] = [spread.mean, spread.low, spread.high].map(|si| unit.from_si(si));
+                [mean, low, high, spread.uncertainty / unit.factor()]
+            });
             let number = Number {
+                spread,
                 si,
                 value: unit.from_si(si),
                 uncertainty: gradients.uncertainty(&values.network, node) / unit.factor(),
@@ -118,6 +117,25 @@ impl Read {
     pub(crate) fn needed(&self, id: &str) -> f64 {
         self.get(id).needed.unwrap_or_else(|| panic!("no value scores the plan of {id}"))
     }
+}
+
+/// The study of these records next to other files; nothing in them may be wrong.
+#[track_caller]
+pub(crate) fn study(records: &str, files: &[(&str, &str)]) -> Study {
+    let folder = tempfile::tempdir().unwrap();
+    for (path, content) in files.iter().chain(&[("tierod.yaml", SETTINGS), ("records.yaml", records)]) {
+        let path = folder.path().join(path);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, content).unwrap();
+    }
+    let root = folder.path().to_owned();
+    let request = Request { cwd: root.clone(), path: Some(root), state: State::Worktree };
+    let loaded = Loaded::from_request(&request).unwrap();
+    assert!(loaded.problems.is_empty(), "{:?}", loaded.problems);
+    let day = Day::parse("2027-03-19").unwrap();
+    let study = Study::without_history(loaded, day);
+    assert!(study.values().problems.is_empty(), "{:?}", study.values().problems);
+    study
 }
 
 /// Fails unless a number is another one to within a relative deviation.

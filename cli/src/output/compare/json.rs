@@ -121,6 +121,8 @@ fn alternative(view: &View<'_>, outcome: &Outcome) -> Value {
         "problems": problems,
         "points": outcome.points.map(|(points, _)| points),
         "uncertainty": outcome.points.map(|(_, uncertainty)| uncertainty),
+        "low": outcome.spread.as_ref().map(|spread| spread.low),
+        "high": outcome.spread.as_ref().map(|spread| spread.high),
         "difference": outcome.difference.map(|(by, _)| by),
         "difference_uncertainty": outcome.difference.map(|(_, uncertainty)| uncertainty),
         "significant": outcome.significance.and_then(significant),

@@ -2,11 +2,11 @@
 
 use schema::number::difference;
 use trace::RecordId;
-use trace::values::{Outcome, Significance, State};
+use trace::values::{GoalPoints, Outcome, Significance, Spread, State};
 
 use super::{Comparison, View, When, amounts};
 use crate::output::numbers::quantity;
-use crate::output::points::points;
+use crate::output::points::{points, points_of};
 use crate::output::table::{Paint, Table, faint, plain, strong};
 use crate::output::values::status;
 use crate::output::worth::{CAUTION, results_ignored};
@@ -71,8 +71,7 @@ fn add_choice(comparison: &Comparison<'_>, out: &mut String, ink: Ink) {
 fn both(now: &View<'_>, then: &View<'_>, ink: Ink) -> String {
     let mut table =
         Table::new(&[("points", false), ("then", true), ("vs then", true), ("now", true), ("vs now", true)]);
-    let total =
-        |view: &View<'_>| plain(view.goal.predicted.map(|p| points(p, view.goal.uncertainty)).unwrap_or_default());
+    let total = |view: &View<'_>| plain(whole(&view.goal).map(points_of).unwrap_or_default());
     table.row(vec![plain("the records"), total(then), plain(""), total(now), plain("")]);
     let find = |view: &View<'_>, name: &str| view.compared.outcomes.iter().position(|own| own.name == name);
     let only_then = then.compared.outcomes.iter().filter(|own| find(now, &own.name).is_none());
@@ -90,9 +89,14 @@ fn both(now: &View<'_>, then: &View<'_>, ink: Ink) -> String {
     table.text(ink)
 }
 
+/// The points of a goal if every event has a value.
+fn whole(goal: &GoalPoints) -> Option<&Spread> {
+    goal.spread.as_ref().filter(|_| goal.predicted.is_some())
+}
+
 fn points_cell(outcome: &Outcome) -> (String, Paint) {
-    match outcome.points {
-        Some((value, uncertainty)) => strong(points(value, uncertainty)),
+    match &outcome.spread {
+        Some(spread) => strong(points_of(spread)),
         None => plain("no points"),
     }
 }
@@ -232,14 +236,15 @@ fn details(view: &View<'_>, label: &str, ink: Ink) -> String {
     };
     // A value with an alternative; none if the alternative cannot be set.
     let known = |state: &State, node: trace::NodeId| Some(state.values[node]).filter(|value| !value.is_nan());
-    let total = goal.predicted.map(|p| points(p, goal.uncertainty)).unwrap_or_default();
+    let total = whole(goal).map(points_of).unwrap_or_default();
     table.row(line(strong("points"), strong(total), &points_cell));
     table.row(line(plain(format!("vs {label}")), plain(""), &difference_cell));
     for event in &goal.events {
-        let now = event.predicted.map(|p| points(p, 0.0)).unwrap_or_default();
+        let before = values.value(event.node);
+        let now = before.map(|p| points(p, 0.0)).unwrap_or_default();
         let id = loaded.record(event.index).id.as_str();
         let own = |o: &Outcome| known(&o.state, event.node);
-        let same = outcomes.iter().all(|o| !o.problems.is_empty() || own(o) == event.predicted);
+        let same = outcomes.iter().all(|o| !o.problems.is_empty() || own(o) == before);
         if !same {
             table.row(line(faint(format!("  {id}")), faint(now), &|o| {
                 faint(own(o).map(|value| points(value, 0.0)).unwrap_or_default())

@@ -9,7 +9,7 @@ use super::super::json::{findings, source};
 use super::super::points;
 use super::super::values::number as json_number;
 use super::changes::{measure_texts, rule_texts};
-use super::{DeltaView, causes, limits, renames, shown, state_name};
+use super::{DeltaView, causes, headline_shown, limits, renames, shown, state_name};
 
 /// The JSON answer: version 1, stable.
 pub(crate) fn json(view: &DeltaView<'_>) -> Value {
@@ -86,7 +86,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "renamed": renames::json(view),
         "status_changes": status_changes,
         "limits_changed": limits::json(view),
-        "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after)})),
+        "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after), "low": json_number(line.interval.map(|(low, _)| low)), "high": json_number(line.interval.map(|(_, high)| high))})),
         "amounts": amounts,
         "broken": {"base": points::broken(view.base).json(), "head": points::broken(view.head).json()},
     });
@@ -105,7 +105,7 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         .headlines()
         .iter()
         .map(|line| {
-            let mut text = texts(shown(line.before, line.after, &line.unit));
+            let mut text = texts(headline_shown(line));
             text["name"] = json!(view.headline_name(line));
             text
         })

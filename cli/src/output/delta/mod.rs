@@ -76,6 +76,17 @@ fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     [before, after, change]
 }
 
+/// A headline before and after as text, and the change; with the interval after it, if that is not about as wide on both
+/// sides.
+fn headline_shown(line: &Headline) -> [String; 3] {
+    let [before, mut after, change] = shown(line.before, line.after, &line.unit);
+    if let Some((low, high)) = line.interval {
+        let [low, high] = [low, high].map(|si| number::significant(line.unit.from_si(si), 4));
+        after = format!("{after} ({low} to {high})");
+    }
+    [before, after, change]
+}
+
 impl DeltaView<'_> {
     /// The date that is used as today for both states, and the stage of the season of each.
     fn date(&self) -> String {

@@ -6,7 +6,7 @@ use schema::settings::Level;
 use trace::{Finding, RecordId};
 
 use super::super::table::{Table, plain, strong};
-use super::{DeltaView, causes, limits, renames, shown, state_name};
+use super::{DeltaView, causes, headline_shown, limits, renames, state_name};
 use crate::output::broken::notes;
 use crate::output::{Paths, terminal};
 use crate::screen::{Ink, clean, count};
@@ -61,7 +61,7 @@ fn heading(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
 fn headline(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
     let mut table = Table::new(&[("", false), ("before", true), ("after", true), ("change", true)]);
     for line in view.headlines() {
-        let [before, after, change] = shown(line.before, line.after, &line.unit);
+        let [before, after, change] = headline_shown(&line);
         table.row(vec![strong(view.headline_name(&line)), plain(before), plain(after), strong(change)]);
     }
     for (level, [before, after]) in ["errors", "warnings", "notes"].into_iter().zip(view.counts()) {

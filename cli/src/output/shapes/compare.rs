@@ -1,7 +1,7 @@
 //! The answer of `compare`.
 
 use super::numbers::RESULTS_IGNORED;
-use super::shared::{BROKEN, STATUSES, UNCERTAINTY};
+use super::shared::{BROKEN, HIGH, LOW, STATUSES, UNCERTAINTY};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 const SIGNIFICANT: Key = key(
@@ -29,6 +29,8 @@ const ALTERNATIVE: &[Key] = &[
     ),
     measure("points", NUMBER_OR_NULL, "pts", "predicted points with it"),
     measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
+    measure("low", NUMBER_OR_NULL, "pts", LOW),
+    measure("high", NUMBER_OR_NULL, "pts", HIGH),
     measure("difference", NUMBER_OR_NULL, "pts", "points with it minus points of the records without it"),
     DIFFERENCE_UNCERTAINTY,
     SIGNIFICANT,

@@ -230,6 +230,13 @@ const CHANGES: &[Key] = &[
         Shape::OrNull(&Shape::Object(&[&[
             measure("before", NUMBER_OR_NULL, "pts", "points in the base"),
             measure("after", NUMBER_OR_NULL, "pts", "points in the head"),
+            measure(
+                "low",
+                NUMBER_OR_NULL,
+                "pts",
+                "lower end of the interval of `after` (95 %); null if it is as wide above",
+            ),
+            measure("high", NUMBER_OR_NULL, "pts", "upper end of that interval"),
         ]])),
         "predicted points of the goal; null without a goal",
     ),

@@ -1,6 +1,6 @@
 //! The answers of `values`, `budget`, `points` and `worth`.
 
-use super::shared::{BROKEN, LIMIT, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
+use super::shared::{BROKEN, HIGH, LIMIT, LOW, ORIGINS, STATUSES, UNCERTAINTY, UPPER_LIMIT};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 pub(crate) static VALUES: Answer = Answer {
@@ -16,10 +16,17 @@ pub(crate) static VALUES: Answer = Answer {
                 "values",
                 Shape::List(&Shape::Object(&[&[
                     key("id", Shape::Text, "id of the record, or name of an amount, as in `car.mass`"),
-                    measure("value", NUMBER_OR_NULL, "`unit`", "the value; null if it cannot be calculated"),
+                    measure(
+                        "value",
+                        NUMBER_OR_NULL,
+                        "`unit`",
+                        "the value, the mean of its outcomes; null if it cannot be calculated",
+                    ),
                     key("unit", Shape::Text, "unit; empty for a plain number"),
                     measure("si", NUMBER_OR_NULL, "SI", "the value in SI base units"),
                     measure("uncertainty", NUMBER_OR_NULL, "`unit`", UNCERTAINTY),
+                    measure("low", NUMBER_OR_NULL, "`unit`", LOW),
+                    measure("high", NUMBER_OR_NULL, "`unit`", HIGH),
                     key("origin", Shape::Words(ORIGINS), "where the value comes from"),
                     key("limit", Shape::OrNull(&Shape::Named(&LIMIT)), "limit; only for targets"),
                     key("status", Shape::OrNull(&Shape::Words(STATUSES)), "status; only for targets"),
@@ -188,9 +195,17 @@ pub(crate) static POINTS: Answer = Answer {
                     key("id", Shape::Text, "id of the event"),
                     measure("plan", NUMBER_OR_NULL, "pts", "planned points"),
                     measure("most", NUMBER_OR_NULL, "pts", "most points that the event gives"),
-                    measure("predicted", NUMBER_OR_NULL, "pts", "predicted points; those scored, if it has a result"),
+                    measure(
+                        "predicted",
+                        NUMBER_OR_NULL,
+                        "pts",
+                        "predicted points: the mean of what it may score; those scored, if it has a result",
+                    ),
                     key("scored", Shape::Flag, "whether it has a result"),
                     measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
+                    measure("low", NUMBER_OR_NULL, "pts", LOW),
+                    measure("high", NUMBER_OR_NULL, "pts", HIGH),
+                    measure("chance", NUMBER_OR_NULL, "1", "chance that it scores; null if it always does"),
                     key("reads", TEXT_OR_NULL, "name of the input of the score; null if it has none or several"),
                     key("unit", TEXT_OR_NULL, "unit of the input"),
                     measure("value", NUMBER_OR_NULL, "`unit`", "input now"),
@@ -214,6 +229,8 @@ pub(crate) static POINTS: Answer = Answer {
             key("without_value", TEXTS, "ids of events without a value"),
             key("scored", Shape::Flag, "whether every event has a result"),
             measure("uncertainty", NUMBER_OR_NULL, "pts", UNCERTAINTY),
+            measure("low", NUMBER_OR_NULL, "pts", LOW),
+            measure("high", NUMBER_OR_NULL, "pts", HIGH),
             key(
                 "needed",
                 Shape::OrNull(&Shape::Object(&[NEEDED])),

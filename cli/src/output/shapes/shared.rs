@@ -9,6 +9,9 @@ pub(super) const ORIGINS: &[&str] = &["result", "analysis", "formula", "total", 
 
 /// The expanded uncertainty, which most numbers have.
 pub(super) const UNCERTAINTY: &str = "expanded uncertainty (k = 2)";
+/// The ends of an interval: `value ± U` to first order, otherwise 2.5 % of the outcomes are beyond each end.
+pub(super) const LOW: &str = "lower end of the interval that contains 95 % of the outcomes";
+pub(super) const HIGH: &str = "upper end of that interval";
 
 pub(super) const SOURCE: Named = Named {
     name: "source",

@@ -10,7 +10,7 @@ use schema::sheet::{MOST, NO_FINISH};
 use super::builder::{Builder, Field, OF_SHEET};
 use crate::ids::{NodeId, RecordId};
 use crate::values::network::Rule;
-use crate::values::{Key, Origin};
+use crate::values::{ADDED, CHANCE, GAIN, Key, Origin, SCORE};
 
 impl Builder<'_> {
     pub(super) fn events_and_goals(&mut self) {
@@ -41,13 +41,14 @@ impl Builder<'_> {
     }
 
     fn event(&mut self, index: RecordId, event: &Event) {
-        let node = self.by_key[&Key::Record(index)];
+        let event_node = self.by_key[&Key::Record(index)];
         self.define_reads(index, event);
         let field = |route: &[&str]| Field::new(index, route);
         if let Some(most) = &event.most {
             let node = self.by_key[&Key::Local(index, MOST.into())];
             self.set_quantity(node, most, &field(&["most"]));
         }
+        let node = self.chance(index, event_node, event);
         if let Some(score) = &event.score {
             self.origins.insert(index, Origin::Score);
             if let Some(points) = &score.no_finish {
@@ -77,9 +78,36 @@ impl Builder<'_> {
             }
         }
         if let Some((result, value)) = self.latest_result(index) {
-            self.change_origin(index, node, Origin::Result(result));
-            self.set_quantity(node, &value, &Field::new(result, &["value"]));
+            self.change_origin(index, event_node, Origin::Result(result));
+            self.set_quantity(event_node, &value, &Field::new(result, &["value"]));
         }
+    }
+
+    /// Sets the chance of an event, and the event to its score with that chance, otherwise to the points without a finish.
+    /// Returns the node of the score, which is the event itself without a chance.
+    fn chance(&mut self, index: RecordId, node: NodeId, event: &Event) -> NodeId {
+        let Some(text) = &event.chance else { return node };
+        let [score, chance, gain, added] =
+            [SCORE, CHANCE, GAIN, ADDED].map(|name| self.by_key[&Key::Local(index, name.into())]);
+        self.set_text(chance, text.text(), &Field::new(index, &["chance"]));
+        let without_finish = self.by_key.get(&Key::Local(index, NO_FINISH.into())).copied();
+        let formula = |text: &str| Formula::parse(text).map(|formula| Rule::Formula(Arc::new(formula))).ok();
+        let more = formula("score - least").zip(formula("gain + least"));
+        let Some((least, (more, sum))) = without_finish.zip(more) else {
+            self.network.nodes[node].rule = Rule::Chance;
+            self.network.nodes[node].inputs = vec![score, chance];
+            return score;
+        };
+        // What a finish adds to the points without one.
+        for (own, rule, inputs) in [
+            (gain, more, vec![score, least]),
+            (added, Rule::Chance, vec![gain, chance]),
+            (node, sum, vec![added, least]),
+        ] {
+            self.network.nodes[own].rule = rule;
+            self.network.nodes[own].inputs = inputs;
+        }
+        score
     }
 
     /// Gives an event the points without a finish: those of its record or sheet, or 0.

@@ -15,7 +15,7 @@ mod sheets;
 mod targets;
 mod units;
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock};
 
 pub(crate) use self::amounts::growth;
 use self::builder::Builder;
@@ -41,7 +41,8 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     let Builder {
         network, keys, by_key, amounts, origins, problems, cyclic, measured_totals, measured_by_parts, ..
     } = builder;
-    let (partials, gradients) = (OnceLock::new(), OnceLock::new());
+    let (partials, gradients, bends) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
+    let spreads = Mutex::default();
     let graph = Arc::clone(graph);
     Values {
         graph,
@@ -58,5 +59,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         measured_by_parts,
         partials,
         gradients,
+        bends,
+        spreads,
     }
 }

@@ -71,7 +71,7 @@ impl Builder<'_> {
                         );
                     }
                 }
-                Rule::Formula(_) | Rule::Model { .. } | Rule::Replaced(..) | Rule::None => {}
+                Rule::Formula(_) | Rule::Chance | Rule::Model { .. } | Rule::Replaced(..) | Rule::None => {}
             }
         }
         for &node in &hidden {

@@ -69,7 +69,7 @@ impl Builder<'_> {
         let mut unknown = vec![false; self.network.nodes.len()];
         for &node in order {
             let has_dimension = match &self.network.nodes[node].rule {
-                Rule::Given(_) | Rule::Replaced(..) | Rule::Total(_) | Rule::Model { .. } => true,
+                Rule::Given(_) | Rule::Replaced(..) | Rule::Total(_) | Rule::Chance | Rule::Model { .. } => true,
                 Rule::None => false,
                 Rule::Formula(_) => {
                     let reads_unknown = self.network.nodes[node].inputs.iter().any(|input| unknown[*input]);

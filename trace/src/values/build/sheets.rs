@@ -10,7 +10,7 @@ use super::builder::{Builder, Field, OF_SHEET};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
 use crate::values::problems::ValueProblemKind;
-use crate::values::{Key, sheets};
+use crate::values::{ADDED, CHANCE, GAIN, Key, SCORE, sheets};
 
 /// The largest number of entries of a table of a sheet.
 const MOST_ENTRIES: usize = 200;
@@ -41,6 +41,15 @@ impl Builder<'_> {
     /// The nodes of all names of an event.
     pub(super) fn declare_event_names(&mut self, index: RecordId, event: &Event) {
         self.declare_names(index, &event.reads, &["reads"]);
+        if event.chance.is_some() {
+            for name in [SCORE, GAIN, ADDED] {
+                let node = self.add(Key::Local(index, name.into()), Field::new(index, &[]), Some(Dimension::points()));
+                self.network.nodes[node].unit = self.network.nodes[self.by_key[&Key::Record(index)]].unit.clone();
+            }
+            let chance = Key::Local(index, CHANCE.into());
+            let chance = self.add(chance, Field::new(index, &["chance"]), Some(Dimension::default()));
+            self.network.nodes[chance].unit = Unit::parse("%").unwrap_or_else(|_| Unit::dimensionless());
+        }
         let score = event.score.as_ref();
         if let Some(score) = score {
             self.declare_names(index, &score.given, &["score", "given"]);
@@ -80,6 +89,11 @@ impl Builder<'_> {
         for (name, text) in score.given.iter().filter(|(_, text)| !is_table(text)) {
             let field = Field::new(index, &["score", "given", name.as_str()]);
             let node = self.by_key[&Key::Local(index, name.as_str().into())];
+            if let Some(past) = text.past() {
+                let field = Field::new(index, &["score", "given", name.as_str(), "past"]);
+                self.set_past_value(node, name.as_str(), &past, &field);
+                continue;
+            }
             match sheet.and_then(|sheet| sheet.tables.get(name.as_str())) {
                 Some(table) => self.define_table(node, table.by.as_str(), text.text(), &field),
                 None => self.set_text(node, text.text(), &field),

@@ -1,0 +1,531 @@
+//! The spread of a value: its mean, and the interval that contains 95 % of its outcomes.
+//!
+//! Given values are normally distributed with their uncertainties. A value that follows its slope within its uncertainty
+//! has the first-order uncertainty (JCGM 100:2008, 5.1.2): mean and interval are `value ± U` with k = 2. One that bends (a
+//! cap, a floor, `min`, `if`, a slope of zero), or that is scored or not by a chance, is sampled (JCGM 101:2008): formulas
+//! are evaluated at fixed points of the joint distribution of their inputs; models, which are slow, by their slopes.
+
+use std::sync::Arc;
+
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
+use models::normal;
+use schema::formula::{Formula, Work};
+
+use super::Values;
+use super::network::{Gradients, Network, Partials, Rule, State};
+use super::sampling::{Lattice, POINTS, Sample, factor};
+use crate::ids::NodeId;
+
+/// How far from its mean, in standard deviations, a value must follow its slope: the interval ends at two.
+const REACH: f64 = 2.2;
+
+/// By how much of its deviation there it may leave its slope: a cap or a floor closer than two standard deviations does.
+const BEND: f64 = 0.1;
+
+/// The number of inputs of a formula that are also moved in pairs.
+const MOST_PAIRED: usize = 8;
+
+/// The number of inputs of a formula up to which each is moved alone, and their correlations count.
+const MOST_MOVED: usize = 32;
+
+/// From this number of values on that bend into each other, the first order is used: nothing real is that long.
+const MOST_STEPS: usize = 100;
+
+/// How much longer one side of an interval may be before its ends are shown instead of `±`.
+const SKEW: f64 = 0.1;
+
+/// What is known of a value: its mean, and an interval around it.
+#[derive(Clone, Debug)]
+pub struct Spread {
+    /// The mean of its outcomes, in SI.
+    pub mean: f64,
+    /// The lower end of the interval that contains 95 % of its outcomes.
+    pub low: f64,
+    /// The upper end.
+    pub high: f64,
+    /// The expanded uncertainty: two standard deviations (k = 2).
+    pub uncertainty: f64,
+    sample: Option<Arc<Sample>>,
+}
+
+impl Spread {
+    fn of_first_order(mean: f64, uncertainty: f64) -> Self {
+        Self { mean, low: mean - uncertainty, high: mean + uncertainty, uncertainty, sample: None }
+    }
+
+    fn of_sample(mean: f64, sample: Sample) -> Self {
+        let (low, high) = sample.interval();
+        let uncertainty = 2.0 * sample.standard_deviation();
+        Self { mean, low, high, uncertainty, sample: Some(Arc::new(sample)) }
+    }
+
+    /// Half of the interval, if both sides of the mean are about as long: then `mean ± half` describes it.
+    pub fn half(&self) -> Option<f64> {
+        if self.sample.is_none() {
+            return Some(self.uncertainty);
+        }
+        let half = 0.5 * (self.high - self.low);
+        ((0.5 * (self.high + self.low) - self.mean).abs() <= SKEW * half).then_some(half)
+    }
+
+    /// The probability that the value is at least this number, which has an uncertainty of its own (standard deviation).
+    pub fn chance_of(&self, least: f64, standard_deviation: f64) -> f64 {
+        let above = |mean: f64, deviation: f64| {
+            if deviation > 0.0 { normal::below((mean - least) / deviation) } else { f64::from(u8::from(mean >= least)) }
+        };
+        match &self.sample {
+            None => above(self.mean, standard_deviation.hypot(0.5 * self.uncertainty)),
+            Some(sample) => sample.mean_of(|outcome| above(outcome, standard_deviation)),
+        }
+    }
+}
+
+/// Which values leave their slope within their uncertainty, or depend on one that does.
+#[derive(Debug)]
+pub(super) struct Bends {
+    bent: Vec<bool>,
+    /// The position of each node in the order of evaluation.
+    rank: Vec<u32>,
+}
+
+/// An evaluated value graph with what its spreads are calculated from.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Lens<'v> {
+    pub(super) network: &'v Network,
+    pub(super) state: &'v State,
+    pub(super) partials: &'v Partials,
+    pub(super) gradients: &'v Gradients,
+}
+
+impl Lens<'_> {
+    /// The derivatives of a value by the given ones, times their standard deviations.
+    fn row(&self, node: NodeId) -> Vec<(NodeId, f64)> {
+        let scaled = |(leaf, by): &(NodeId, f64)| (*leaf, by * 0.5 * self.network.nodes[*leaf].uncertainty);
+        self.gradients.by_given(node).iter().map(scaled).collect()
+    }
+
+    /// The probability of a yes-or-no value; `None` unless both are possible.
+    fn chance(&self, node: NodeId) -> Option<f64> {
+        Some(self.state.values[node]).filter(|chance| *chance > 0.0 && *chance < 1.0)
+    }
+
+    /// Finds the values that bend.
+    pub(super) fn bends(&self) -> Bends {
+        let count = self.network.nodes.len();
+        let (mut bent, mut rank) = (vec![false; count], vec![0; count]);
+        for (at, &node) in self.network.order.iter().enumerate() {
+            rank[node] = at as u32;
+            let value = &self.network.nodes[node];
+            bent[node] = !self.state.values[node].is_nan()
+                && match &value.rule {
+                    Rule::Given(_) | Rule::None => false,
+                    Rule::Chance => match value.inputs[..] {
+                        [score, chance] => self.chance(chance).is_some() || bent[score] || bent[chance],
+                        _ => false,
+                    },
+                    Rule::Total(_) | Rule::Model { .. } | Rule::Replaced(..) => {
+                        let by_input = value.inputs.iter().zip(self.partials.by_input(node));
+                        by_input.into_iter().any(|(input, partial)| bent[*input] && *partial != 0.0)
+                    }
+                    Rule::Formula(formula) => {
+                        value.inputs.iter().any(|input| bent[*input]) || self.formula_bends(node, formula)
+                    }
+                };
+        }
+        Bends { bent, rank }
+    }
+
+    /// Whether a formula leaves its slope within the joint uncertainty of its inputs.
+    fn formula_bends(&self, node: NodeId, formula: &Formula) -> bool {
+        if formula.only_name().is_some() {
+            return false;
+        }
+        let inputs = &self.network.nodes[node].inputs;
+        let rows: Vec<Vec<(NodeId, f64)>> = inputs.iter().map(|input| self.row(*input)).collect();
+        let uncertain: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].iter().any(|(_, by)| *by != 0.0)).collect();
+        if uncertain.is_empty() {
+            return false;
+        }
+        let slopes: Vec<f64> = uncertain.iter().map(|at| self.partials.by_input(node)[*at]).collect();
+        if slopes.iter().any(|slope| !slope.is_finite()) {
+            return true;
+        }
+        let own: Vec<&[(NodeId, f64)]> = uncertain.iter().map(|at| &rows[*at][..]).collect();
+        let count = uncertain.len();
+        let factor = if count <= MOST_MOVED { factor(&covariance(&own)) } else { independent(&own) };
+        // The slope along each of the independent directions.
+        let along: Vec<f64> =
+            (0..count).map(|by| (by..count).map(|at| slopes[at] * factor[at][by]).sum::<f64>()).collect();
+        let deviation = along.iter().map(|slope| slope * slope).sum::<f64>().sqrt();
+        let middle: Vec<f64> = inputs.iter().map(|input| self.state.values[*input]).collect();
+        let value = self.state.values[node];
+        let terms = slopes.iter().zip(&uncertain).map(|(slope, at)| (slope * middle[*at]).abs()).sum::<f64>();
+        let within = BEND * REACH * deviation + 1e-12 * (value.abs() + terms);
+        let mut work = Work::default();
+        let mut leaves = |direction: &[f64]| {
+            [REACH, -REACH].into_iter().any(|reach| {
+                let mut numbers = middle.clone();
+                for (row, at) in factor.iter().zip(&uncertain) {
+                    numbers[*at] += reach * row.iter().zip(direction).map(|(own, by)| own * by).sum::<f64>();
+                }
+                let straight = value + reach * along.iter().zip(direction).map(|(own, by)| own * by).sum::<f64>();
+                let off = (formula.value(&numbers, &mut work) - straight).abs();
+                off.is_nan() || off > within
+            })
+        };
+        directions(&along, deviation).any(|direction| leaves(&direction))
+    }
+
+    fn first_order(&self, node: NodeId) -> Spread {
+        Spread::of_first_order(self.state.values[node], self.gradients.uncertainty(self.network, node))
+    }
+
+    /// The spread of a value that is not missing.
+    pub(super) fn spread(&self, bends: &Bends, node: NodeId) -> Spread {
+        if !bends.bent[node] {
+            return self.first_order(node);
+        }
+        let mut plan = Plan::new(false);
+        let sample = plan.add(self, bends, node, &|leaf| leaf).and_then(|slot| plan.sample(&[(slot, 1.0)]));
+        let Some(sample) = sample else { return self.first_order(node) };
+        Spread::of_sample(self.exact_mean(bends, node).unwrap_or_else(|| sample.mean()), sample)
+    }
+
+    /// The mean of a total, and of a value with a chance, from those of its inputs: both are exact, so that the events of a
+    /// goal add up.
+    fn exact_mean(&self, bends: &Bends, node: NodeId) -> Option<f64> {
+        let value = &self.network.nodes[node];
+        match &value.rule {
+            Rule::Chance => {
+                let [score, chance] = value.inputs[..] else { return None };
+                Some(self.spread(bends, score).mean * self.state.values[chance].clamp(0.0, 1.0))
+            }
+            Rule::Total(factors) => {
+                let terms = value.inputs.iter().zip(factors).filter(|(input, _)| bends.bent[**input]);
+                let more = terms.map(|(input, factor)| {
+                    // Only events are bent inputs of a total, and they read no total of events.
+                    let mean = if matches!(self.network.nodes[*input].rule, Rule::Total(_)) {
+                        self.state.values[*input]
+                    } else {
+                        self.spread(bends, *input).mean
+                    };
+                    factor * (mean - self.state.values[*input])
+                });
+                Some(self.state.values[node] + more.sum::<f64>())
+            }
+            _ => None,
+        }
+    }
+}
+
+/// The mean and the interval of the difference of a value between two graphs, whose shared given values have one outcome.
+/// Given values for which `is_own` is true are independent. What is scored or not by a chance counts by its mean, because
+/// the difference is about what is expected.
+pub(super) fn difference(
+    (before, bends_before): (&Lens<'_>, &Bends),
+    (after, bends_after): (&Lens<'_>, &Bends),
+    node: NodeId,
+    is_own: &dyn Fn(NodeId) -> bool,
+) -> Spread {
+    let count = before.network.nodes.len();
+    let own = |leaf: NodeId| if is_own(leaf) { NodeId::new(leaf.index() + count) } else { leaf };
+    let mean = after.state.values[node] - before.state.values[node];
+    let (rows_before, mut rows) = (before.row(node), after.row(node));
+    for (leaf, _) in &mut rows {
+        *leaf = own(*leaf);
+    }
+    rows.extend(rows_before.iter().map(|(leaf, by)| (*leaf, -by)));
+    let rows = merged(rows);
+    let deviation = rows.iter().map(|(_, by)| by * by).sum::<f64>().sqrt();
+    let first_order = Spread::of_first_order(mean, 2.0 * deviation);
+    if !bends_before.bent[node] && !bends_after.bent[node] {
+        return first_order;
+    }
+    let mut plan = Plan::new(true);
+    let slots = plan
+        .add(after, bends_after, node, &own)
+        .and_then(|after| Some((after, plan.add(before, bends_before, node, &|leaf| leaf)?)));
+    match slots.and_then(|(after, before)| plan.sample(&[(after, 1.0), (before, -1.0)])) {
+        Some(sample) => Spread::of_sample(sample.mean(), sample),
+        None => first_order,
+    }
+}
+
+/// Where a formula is evaluated to find whether it bends: directions of length one.
+fn directions(along: &[f64], deviation: f64) -> impl Iterator<Item = Vec<f64>> {
+    let count = along.len();
+    // The steepest one first: there most bends are found.
+    let steepest = (deviation > 0.0).then(|| along.iter().map(|slope| slope / deviation).collect());
+    let moved = if count <= MOST_MOVED { count } else { 0 };
+    let axes = (0..moved).map(move |axis| (0..count).map(|by| f64::from(u8::from(by == axis))).collect());
+    // A product bends only if both of its factors move.
+    let half = std::f64::consts::FRAC_1_SQRT_2;
+    let pairs = (0..count.min(MOST_PAIRED)).flat_map(|one| (0..one).map(move |other| (one, other)));
+    let pairs = pairs.flat_map(move |(one, other)| {
+        [half, -half].map(|part| {
+            let mut direction = vec![0.0; count];
+            (direction[one], direction[other]) = (half, part);
+            direction
+        })
+    });
+    // A cap may be reached only if many of them move: half of the signs of each two of up to seven differ.
+    let share = (count as f64).sqrt().recip();
+    let signs = (0..if count > 2 { 8_u32 } else { 0 }).map(move |pattern| {
+        let sign = |by: usize| (pattern & [1, 2, 4, 7, 3, 5, 6][by % 7]).count_ones() % 2 == 0;
+        (0..count).map(|by| if sign(by) { share } else { -share }).collect()
+    });
+    steepest.into_iter().chain(axes).chain(pairs).chain(signs)
+}
+
+/// The factor of the covariance of values that are taken as independent.
+fn independent(rows: &[&[(NodeId, f64)]]) -> Vec<Vec<f64>> {
+    let deviation = |row: &[(NodeId, f64)]| row.iter().map(|(_, by)| by * by).sum::<f64>().sqrt();
+    let row = |(at, row): (usize, &&[(NodeId, f64)])| {
+        let mut own = vec![0.0; at + 1];
+        own[at] = deviation(row);
+        own
+    };
+    rows.iter().enumerate().map(row).collect()
+}
+
+/// Derivatives sorted by the given value, each of which is there once.
+fn merged(mut row: Vec<(NodeId, f64)>) -> Vec<(NodeId, f64)> {
+    row.sort_by_key(|(leaf, _)| *leaf);
+    row.dedup_by(|next, kept| {
+        let same = next.0 == kept.0;
+        if same {
+            kept.1 += next.1;
+        }
+        same
+    });
+    row
+}
+
+fn covariance(rows: &[&[(NodeId, f64)]]) -> Vec<Vec<f64>> {
+    let of = |one: &[(NodeId, f64)], other: &[(NodeId, f64)]| {
+        let (mut sum, mut others) = (0.0, other.iter().peekable());
+        for (leaf, by) in one {
+            while others.next_if(|(other, _)| other < leaf).is_some() {}
+            if let Some((_, other)) = others.next_if(|(other, _)| other == leaf) {
+                sum += by * other;
+            }
+        }
+        sum
+    };
+    rows.iter().map(|one| rows.iter().map(|other| of(one, other)).collect()).collect()
+}
+
+/// Where a number of a step comes from.
+#[derive(Clone, Copy, Debug)]
+enum Slot {
+    Fixed(f64),
+    /// A normally distributed value, by its position.
+    Normal(usize),
+    /// The result of a step.
+    Step(usize),
+}
+
+enum Step<'v> {
+    Formula(&'v Formula, Vec<Slot>),
+    /// A value plus the deviation of each input from its middle times a slope.
+    Linear(f64, Vec<(Slot, f64, f64)>),
+    /// The score with the outcome of a chance, otherwise nothing.
+    Chance(Slot, usize),
+}
+
+/// What is evaluated at every point.
+struct Plan<'v> {
+    /// Whether a chance counts by its mean.
+    averages: bool,
+    /// The middle of each normally distributed value, and its derivatives.
+    normal: Vec<(f64, Vec<(NodeId, f64)>)>,
+    /// The chances, each with the value that it is.
+    chances: Vec<(NodeId, f64)>,
+    steps: Vec<Step<'v>>,
+}
+
+impl<'v> Plan<'v> {
+    fn new(averages: bool) -> Self {
+        Self { averages, normal: Vec::new(), chances: Vec::new(), steps: Vec::new() }
+    }
+
+    /// Adds what a value depends on; `None` if that is too much.
+    fn add(&mut self, lens: &Lens<'v>, bends: &Bends, root: NodeId, leaf: &dyn Fn(NodeId) -> NodeId) -> Option<Slot> {
+        let (mut needed, mut seen, mut next) = (Vec::new(), HashSet::new(), vec![root]);
+        while let Some(node) = next.pop() {
+            if bends.bent[node] && seen.insert(node) {
+                needed.push(node);
+                if needed.len() + self.steps.len() > MOST_STEPS {
+                    return None;
+                }
+                next.extend(&lens.network.nodes[node].inputs);
+            }
+        }
+        needed.sort_by_key(|node| bends.rank[*node]);
+        let mut slots: HashMap<NodeId, Slot> = HashMap::new();
+        for node in needed {
+            let value = &lens.network.nodes[node];
+            let middle = lens.state.values[node];
+            let step = match (&value.rule, &value.inputs[..]) {
+                (Rule::Formula(formula), inputs) => {
+                    let slot = |input: &NodeId| self.slot(lens, &mut slots, *input, leaf);
+                    Step::Formula(formula, inputs.iter().map(slot).collect())
+                }
+                (Rule::Chance, &[score, chance]) if !self.averages && lens.chance(chance).is_some() => {
+                    let score = self.slot(lens, &mut slots, score, leaf);
+                    let of = lens.network.named_by(chance);
+                    let known = self.chances.iter().position(|(known, _)| *known == of);
+                    let at = known.unwrap_or(self.chances.len());
+                    if known.is_none() {
+                        self.chances.push((of, lens.state.values[chance]));
+                    }
+                    Step::Chance(score, at)
+                }
+                (_, inputs) => {
+                    let mut terms = Vec::new();
+                    let mut rest = Vec::new();
+                    for (&input, &slope) in inputs.iter().zip(lens.partials.by_input(node)) {
+                        if slope == 0.0 || slope.is_nan() {
+                            continue;
+                        }
+                        match slots.get(&input) {
+                            Some(slot) => terms.push((*slot, slope, lens.state.values[input])),
+                            None => rest.extend(lens.row(input).into_iter().map(|(of, by)| (leaf(of), slope * by))),
+                        }
+                    }
+                    if let slot @ Slot::Normal(_) = self.normally_distributed(0.0, rest) {
+                        terms.push((slot, 1.0, 0.0));
+                    }
+                    Step::Linear(middle, terms)
+                }
+            };
+            slots.insert(node, Slot::Step(self.steps.len()));
+            self.steps.push(step);
+        }
+        Some(self.slot(lens, &mut slots, root, leaf))
+    }
+
+    fn slot(
+        &mut self,
+        lens: &Lens<'v>,
+        slots: &mut HashMap<NodeId, Slot>,
+        node: NodeId,
+        leaf: &dyn Fn(NodeId) -> NodeId,
+    ) -> Slot {
+        if let Some(slot) = slots.get(&node) {
+            return *slot;
+        }
+        let row = lens.row(node).into_iter().map(|(of, by)| (leaf(of), by)).collect();
+        let slot = self.normally_distributed(lens.state.values[node], row);
+        slots.insert(node, slot);
+        slot
+    }
+
+    fn normally_distributed(&mut self, middle: f64, row: Vec<(NodeId, f64)>) -> Slot {
+        let row = merged(row);
+        if row.iter().all(|(_, by)| *by == 0.0) {
+            return Slot::Fixed(middle);
+        }
+        self.normal.push((middle, row));
+        Slot::Normal(self.normal.len() - 1)
+    }
+
+    /// The outcomes of a sum of slots, each with its factor.
+    fn sample(&self, sum: &[(Slot, f64)]) -> Option<Sample> {
+        if self.normal.len() > MOST_STEPS {
+            return None;
+        }
+        let mut lattice = Lattice::new();
+        let mut weights = vec![1.0; POINTS];
+        // The chances come first, so that inputs that are added do not change the outcomes of a point.
+        let outcomes: Vec<Vec<bool>> =
+            self.chances.iter().map(|(_, chance)| lattice.outcome(*chance, &mut weights)).collect();
+        let rows: Vec<&[(NodeId, f64)]> = self.normal.iter().map(|(_, row)| &row[..]).collect();
+        let factor = factor(&covariance(&rows));
+        let independent: Vec<Vec<f64>> = rows.iter().map(|_| lattice.normal()).collect();
+        let normal: Vec<Vec<f64>> = self
+            .normal
+            .iter()
+            .zip(&factor)
+            .map(|((middle, _), row)| {
+                let mut all = vec![*middle; POINTS];
+                for (by, own) in independent.iter().zip(row).map(|(own, by)| (*by, own)).filter(|(by, _)| *by != 0.0) {
+                    for (value, own) in all.iter_mut().zip(own) {
+                        *value += by * own;
+                    }
+                }
+                all
+            })
+            .collect();
+        let mut done: Vec<Vec<f64>> = Vec::with_capacity(self.steps.len());
+        let (mut work, mut numbers) = (Work::default(), Vec::new());
+        for step in &self.steps {
+            let at = |slot: Slot, point: usize| match slot {
+                Slot::Fixed(value) => value,
+                Slot::Normal(position) => normal[position][point],
+                Slot::Step(position) => done[position][point],
+            };
+            let value = |point: usize| match step {
+                Step::Formula(formula, slots) => {
+                    numbers.clear();
+                    numbers.extend(slots.iter().map(|slot| at(*slot, point)));
+                    formula.value(&numbers, &mut work)
+                }
+                Step::Linear(middle, terms) => {
+                    terms.iter().fold(*middle, |sum, (slot, slope, middle)| sum + slope * (at(*slot, point) - middle))
+                }
+                Step::Chance(score, chance) => {
+                    if outcomes[*chance][point] {
+                        at(*score, point)
+                    } else {
+                        0.0
+                    }
+                }
+            };
+            let values = (0..POINTS).map(value).collect();
+            done.push(values);
+        }
+        let at = |slot: Slot, point: usize| match slot {
+            Slot::Fixed(value) => value,
+            Slot::Normal(position) => normal[position][point],
+            Slot::Step(position) => done[position][point],
+        };
+        let values = (0..POINTS).map(|point| sum.iter().map(|(slot, factor)| factor * at(*slot, point)).sum());
+        Sample::new(&values.collect::<Vec<f64>>(), &weights)
+    }
+}
+
+impl Network {
+    /// The value that a node only names: events whose chances name one value are scored or not together.
+    pub(super) fn named_by(&self, mut node: NodeId) -> NodeId {
+        while let (Rule::Formula(formula), [input]) = (&self.nodes[node].rule, &self.nodes[node].inputs[..])
+            && formula.only_name().is_some()
+        {
+            node = *input;
+        }
+        node
+    }
+}
+
+impl Values {
+    fn lens(&self) -> Lens<'_> {
+        Lens { network: &self.network, state: &self.state, partials: self.partials(), gradients: self.gradients() }
+    }
+
+    /// The values that bend, with the graph that they are in.
+    pub(super) fn bends(&self) -> (Lens<'_>, &Bends) {
+        let lens = self.lens();
+        (lens, self.bends.get_or_init(|| lens.bends()))
+    }
+
+    /// The mean and the interval of a value; `None` if it is missing.
+    pub fn spread(&self, node: NodeId) -> Option<Spread> {
+        self.value(node)?;
+        let (lens, bends) = self.bends();
+        if !bends.bent[node] {
+            return Some(lens.first_order(node));
+        }
+        let mut known = self.spreads.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        Some(known.entry(node).or_insert_with(|| lens.spread(bends, node)).clone())
+    }
+}
