@@ -108,7 +108,7 @@ fn a_chance_that_is_none() {
     for (chance, check_name, message) in [
         ("90", "bad-value", "`90` is not a chance"),
         ("120 %", "bad-value", "`120 %` is not a chance"),
-        ("0.9 kg", "unit-mismatch", "expected a number without unit, found `kg`"),
+        ("0.9 kg", "unit-mismatch", "`0.9 kg` is a mass"),
         ("finish-chanc", "unknown-reference", "no record with id `finish-chanc`"),
     ] {
         let answer = check(chance).ended(1);
