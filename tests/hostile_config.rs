@@ -14,7 +14,7 @@ use crate::support::Sandbox;
 
 const TIEROD: &str = env!("CARGO_BIN_EXE_tierod");
 
-/// The keys of git's configuration that name a program, each with what stands for the trap; `TRAP` is its path.
+/// The keys of git's configuration that name a program, each with its value; `TRAP` is its path.
 const KEYS: [(&str, &str); 34] = [
     ("core.fsmonitor", "TRAP"),
     ("core.hooksPath", "HOOKS"),

@@ -38,7 +38,7 @@ def main():
 
 
 def pace(time, best, slowest, span, floor):
-    """The score of a time: nobody is faster than the best, who may be us."""
+    """The score of a time: no car is faster than the best, which may be ours."""
     best = np.minimum(best, time)
     share = (slowest / np.minimum(time, slowest) - 1) / (slowest / best - 1)
     return span * share + floor

@@ -116,7 +116,7 @@ fn explain_states_equations_limits_and_accuracy() {
     let sandbox = Sandbox::new();
     for model in ["lap", "steady-circle", "straight-line", "efficiency", "efficiency-co2"] {
         let text = sandbox.tierod(&["explain", model]).ended(0).out;
-        for part in ["equations", "left out", "accuracy", "inputs", "outputs"] {
+        for part in ["equations", "omitted", "accuracy", "inputs", "outputs"] {
             assert!(text.contains(&format!("\n{part}")), "{model}: {text}");
         }
         let answer = sandbox.tierod(&["explain", model, "--format", "json"]).ended(0).json();

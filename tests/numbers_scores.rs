@@ -412,7 +412,7 @@ results:
         read.reports(check, "podium", "impossible points of circle cannot be found without `most`", "most: N pts");
     assert_eq!(note["level"], "note");
     read.reports_nothing(&[check], "fine");
-    assert!((read.number("cost") - 100.0).abs() < 1e-9, "nobody scores more than the event gives");
+    assert!((read.number("cost") - 100.0).abs() < 1e-9, "no car scores more than the event gives");
     read.sandbox.tierod(&["check"]).ended(1);
 }
 

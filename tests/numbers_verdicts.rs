@@ -12,7 +12,7 @@ const TARGETS: &str = "car/targets.yaml";
 const AERO: &str = "aero/aero.yaml";
 const DECISIONS: &str = "decisions/decisions.yaml";
 
-/// The commands, by the letter that stands for them in [`BROKEN`].
+/// The commands, by their letter in [`BROKEN`].
 const COMMANDS: [(char, &[&str]); 4] =
     [('p', &["points"]), ('c', &["compare", "engine"]), ('w', &["worth", "--all"]), ('b', &["budget"])];
 

@@ -35,7 +35,7 @@ pub(crate) const LAP: Explained = Explained {
         "energy = driving energy - regeneration times braking energy; braking power above regeneration-limit gives nothing back",
         FACTOR,
     ],
-    left_out: &[
+    omitted: &[
         "the driver, the line (the curvature is that of the path driven), slopes, banking, wind, kerbs",
         "transients: yaw, roll and pitch take no time; tyres have no temperature, wear, camber or slip angle drag",
         "brake balance, differential and torque split: each tyre uses all of its grip",
@@ -66,7 +66,7 @@ pub(crate) const STRAIGHT_LINE: Explained = Explained {
         "the time starts after the staging distance",
         FACTOR,
     ],
-    left_out: &[
+    omitted: &[
         "reaction time, wheel spin, clutch slip above the first row of engine-curve, slopes, wind",
         "front-wheel drive; differential and torque split: each tyre uses all of its grip",
         "tyre temperature and wear; downforce that changes with ride height",
@@ -87,7 +87,7 @@ pub(crate) const STEADY_CIRCLE: Explained = Explained {
          d = share of the roll moment mass v^2 / radius cg-height / track width; the car does not tip over",
         FACTOR,
     ],
-    left_out: &[
+    omitted: &[
         "drag, rolling resistance and the cornering drag of the tyres (the lap model has the first two)",
         "banking, transients, camber, tyre temperature and wear, wheels that lift",
         "without reference-load, mass does not reduce grip",
@@ -100,7 +100,7 @@ pub(crate) const STEADY_CIRCLE: Explained = Explained {
 
 pub(crate) const EFFICIENCY: Explained = Explained {
     equations: &["factor = time^2 energy", "energy = energy-per-volume fuel, if fuel is set"],
-    left_out: &["limits of time and energy beyond which there is no score; the score itself is a score sheet"],
+    omitted: &["limits of time and energy beyond which there is no score; the score itself is a score sheet"],
     accuracy: &["exact"],
 };
 
@@ -109,6 +109,6 @@ pub(crate) const EFFICIENCY_CO2: Explained = Explained {
         "factor = (best-time / best-time-laps) / (time / laps) * (best-co2 / best-co2-laps) / (co2 / laps)",
         "co2 = co2-per-volume fuel, or co2-per-energy energy",
     ],
-    left_out: &["limits of time and CO2 beyond which there is no score; the score itself is a score sheet"],
+    omitted: &["limits of time and CO2 beyond which there is no score; the score itself is a score sheet"],
     accuracy: &["exact"],
 };

@@ -28,7 +28,7 @@ pub struct Explained {
     /// What is calculated.
     pub equations: &'static [&'static str],
     /// What is not modelled.
-    pub left_out: &'static [&'static str],
+    pub omitted: &'static [&'static str],
     /// How exact the numbers are, and what the inputs must be like for that.
     pub accuracy: &'static [&'static str],
 }

@@ -23,7 +23,7 @@ fn names_are_sorted_and_unique_and_texts_exist() {
     for model in MODELS {
         assert!(!model.source.is_empty() && model.summary.ends_with('.'), "{}", model.name);
         let explained = model.explained;
-        for lines in [explained.equations, explained.left_out, explained.accuracy] {
+        for lines in [explained.equations, explained.omitted, explained.accuracy] {
             assert!(!lines.is_empty() && lines.iter().all(|line| !line.ends_with('.')), "{}", model.name);
         }
         let names: HashSet<_> = model.inputs.iter().map(|input| input.name).collect();

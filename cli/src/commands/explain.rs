@@ -193,7 +193,7 @@ fn model_docs(model: &models::Model, ink: Ink) -> String {
     ink.block(&mut out, "source", 7, model.source);
     let explained = model.explained;
     for (title, lines) in
-        [("equations", explained.equations), ("left out", explained.left_out), ("accuracy", explained.accuracy)]
+        [("equations", explained.equations), ("omitted", explained.omitted), ("accuracy", explained.accuracy)]
     {
         let _ = writeln!(out, "\n{}", ink.strong(title));
         for line in lines {
@@ -234,7 +234,7 @@ fn model_json(model: &models::Model) -> Value {
         .collect();
     let outputs: Vec<Value> =
         model.outputs.iter().map(|o| json!({"name": o.name, "unit": o.unit, "meaning": o.meaning})).collect();
-    json!({"version": 1, "model": model.name, "summary": model.summary, "source": model.source, "equations": model.explained.equations, "left_out": model.explained.left_out, "accuracy": model.explained.accuracy, "inputs": inputs, "outputs": outputs})
+    json!({"version": 1, "model": model.name, "summary": model.summary, "source": model.source, "equations": model.explained.equations, "omitted": model.explained.omitted, "accuracy": model.explained.accuracy, "inputs": inputs, "outputs": outputs})
 }
 
 fn docs(check: &Check, ink: Ink) -> String {

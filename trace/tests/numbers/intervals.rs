@@ -9,7 +9,7 @@ use trace::{Loaded, NodeId, Study};
 
 use crate::read::{Read, close, study};
 
-/// A score as a formula: nobody is faster than the best, who may be us.
+/// A score as a formula: no car is faster than the best, which may be ours.
 const PACE: &str = "span * (slowest / min(time, slowest) - 1) / (slowest / min(best, time) - 1) + floor";
 
 fn pace(id: &str, time: &str, best: &str, slowest: &str, points: [&str; 2], more: &str) -> String {
@@ -34,7 +34,7 @@ const DRAWN: [(&str, f64, f64, [f64; 4]); 15] = [
     ("finish", 172.921, 0.334, [0.0, 0.0, 203.254, 206.596]),
     ("rare-finish", 75.6423, 0.538, [0.0, 0.0, 195.621, 198.594]),
     ("rare-stop", 187.965, 0.118, [174.189, 178.209, 200.816, 202.948]),
-    // More than 2.5 % of the draws are at either end: nothing can be left out.
+    // More than 2.5 % of the draws are at either end: nothing can be omitted.
     ("capped-finish", 78.5698, 0.226, [0.0, 0.0, 100.0, 100.0]),
     ("together", 631.783, 0.447, [389.634, 396.286, 678.39, 682.812]),
     ("apart", 620.048, 0.384, [399.905, 441.402, 676.175, 680.928]),

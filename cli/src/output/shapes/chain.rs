@@ -134,7 +134,7 @@ pub(crate) static EXPLAIN: Answer = Answer {
                 key("summary", Shape::Text, "what it calculates"),
                 key("source", Shape::Text, "where it is published"),
                 key("equations", Shape::List(&Shape::Text), "what it calculates, equation by equation"),
-                key("left_out", Shape::List(&Shape::Text), "what it does not model"),
+                key("omitted", Shape::List(&Shape::Text), "what it does not model"),
                 key(
                     "accuracy",
                     Shape::List(&Shape::Text),
