@@ -135,3 +135,22 @@ fn an_empty_table_is_not_said_to_be_absent() {
     let out = sandbox.tierod(&["check", "--format", "lines"]).out;
     assert!(out.contains("file missing or empty: `past.csv`"), "{out}");
 }
+
+#[test]
+fn a_table_that_breaks_fixes_no_finding() {
+    let sandbox = Sandbox::repository();
+    let past = "place: 2, past-standings: {file: past.csv, year: year, place: place, total: total}";
+    let table = "year,place,total\n2025,1,900\n2025,2,800\n2026,1,910\n2026,2,820\n";
+    sandbox.write("tierod.yaml", SETTINGS);
+    sandbox.write("season.yaml", SEASON.replace("points: 200 pts", past));
+    sandbox.write("past.csv", table);
+    sandbox.commit_on("2027-03-01", "Start");
+    let before = sandbox.tierod(&["check"]).out;
+    assert!(before.contains("plan-short") && before.contains("points-short"), "{before}");
+    sandbox.write("past.csv", table.replace(',', ";"));
+    let delta = sandbox.tierod(&["delta", "HEAD", "--format", "json"]).ended(1).json();
+    let checks = |list: &str| -> Vec<String> {
+        delta[list].as_array().unwrap().iter().map(|finding| finding["check"].as_str().unwrap().to_owned()).collect()
+    };
+    assert_eq!((checks("new"), checks("fixed")), (vec!["unreadable-table".to_owned()], Vec::new()), "{delta}");
+}
