@@ -63,6 +63,7 @@ mod numbers_intervals;
 mod numbers_models;
 mod numbers_places;
 mod numbers_results;
+mod numbers_rows;
 mod numbers_scores;
 mod numbers_units;
 mod numbers_verdicts;

@@ -62,7 +62,8 @@ impl<'de> Deserialize<'de> for Confidence {
         let quantity = Quantity::deserialize(deserializer)?;
         let is_share = quantity.unit().dimension().is_one() && (0.01..=0.99).contains(&quantity.si());
         if !is_share {
-            let message = format!("`{quantity}` is not a probability from 1 % to 99 %");
+            let message =
+                format!("`{quantity}` is not a probability from 1 % to 99 %: write it with `%`, as in `80 %`");
             return Err(de::Error::custom(message));
         }
         Ok(Self(quantity.si()))

@@ -35,6 +35,12 @@ impl<'s> Broken<'s> {
         Self { loaded: &values.graph.loaded, faults }
     }
 
+    /// The list with others before it.
+    pub(crate) fn with(mut self, mut others: Vec<Fault>) -> Self {
+        others.append(&mut self.faults);
+        Self { faults: others, ..self }
+    }
+
     /// The list without values that are only missing, for answers that show them as such.
     pub(crate) fn without_missing(mut self) -> Self {
         self.faults.retain(|fault| fault.kind != FaultKind::NoValue);

@@ -20,10 +20,7 @@ pub(crate) fn points(value: f64, uncertainty: f64) -> String {
 /// The mean of points with one decimal and their uncertainty; with the ends of their interval if it is not about as wide on
 /// both sides.
 pub(crate) fn points_of(spread: &Spread) -> String {
-    match spread.half() {
-        Some(half) => points(spread.mean, half),
-        None => format!("{:.1} ({:.1} to {:.1})", spread.mean, spread.low, spread.high),
-    }
+    spread.points()
 }
 
 /// The events that score only with a chance, as a sentence for each chance.
@@ -67,8 +64,9 @@ fn needed_points(loaded: &Loaded, goal: RecordId, needed: &Needed) -> String {
         [] => format!("{needs} {:.1} points", needed.points),
         [first, ..] => {
             let last = needed.years.last().copied().unwrap_or(first);
+            let years = if first == last { format!("of {first}") } else { format!("from {first} to {last}") };
             let mut text = format!(
-                "{needs} {:.1} points: forecast from {} from {first} to {last}; next year {:.0} to {:.0} with {:.0} % probability",
+                "{needs} {:.1} points: forecast from {} {years}; next year {:.0} to {:.0} with {:.0} % probability",
                 needed.points,
                 count(needed.years.len(), "past contest"),
                 needed.low,
@@ -97,7 +95,8 @@ fn input(values: &Values, event: &EventPoints, si: Option<f64>) -> String {
 /// What is broken under the points of the goals.
 pub(crate) fn broken(study: &Study) -> Broken<'_> {
     let asked: Vec<NodeId> = study.goals().iter().map(|goal| goal.node).collect();
-    Broken::under(study.values(), &asked, &[])
+    let plans = study.values().impossible_plans();
+    Broken::under(study.values(), &asked, &[]).with(plans)
 }
 
 /// The sum of a goal's points for a sentence, as in `685.9 ± 23.4 points`; `at least` if events have no value.

@@ -7,7 +7,7 @@ use trace::{NodeId, RecordId, Study};
 
 use super::broken::Broken;
 use super::numbers::quantity;
-use super::points::points;
+use super::points::points_of;
 use super::table::{Table, plain, strong};
 use super::values::number;
 use crate::screen::Ink;
@@ -113,7 +113,7 @@ pub(crate) const CAUTION: &str = "points show what a value is worth, not what lo
 pub(crate) fn results_ignored(study: &Study, estimated: &GoalPoints) -> Option<String> {
     let values = study.values();
     let results = crate::screen::count(values.results(), "result");
-    let total = |goal: &GoalPoints| goal.predicted.map(|total| points(total, goal.uncertainty));
+    let total = |goal: &GoalPoints| goal.predicted.and(goal.spread.as_ref()).map(points_of);
     let own = study.goals().iter().find(|goal| goal.index == estimated.index).and_then(total);
     let both = match (total(estimated), own) {
         (Some(estimates), Some(own)) if estimates == own => format!(": {own} points, with or without them"),

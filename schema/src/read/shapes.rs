@@ -25,7 +25,9 @@ pub(super) fn report(record: &Record, tree: &Tree<'_>, reported: usize, out: &mu
             // A target whose only limit cannot be read still has one.
             let limit = shape.missing && key == "at-most" && matches!(wrong.as_str(), "at-least" | "between");
             let renamed = renamed::new_name(renamed::Use::Key(record.kind()), wrong) == Some(key);
-            wrong == key || limit || renamed
+            // So does a result whose outcome or place cannot be read.
+            let outcome = shape.missing && key == "value" && matches!(wrong.as_str(), "outcome" | "place" | "reads");
+            wrong == key || limit || outcome || renamed
         });
         if is_reported {
             continue;

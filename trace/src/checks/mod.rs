@@ -15,7 +15,7 @@ mod duplicate_key;
 mod excess_margin;
 pub(crate) mod expired_waiver;
 pub(crate) mod future_result;
-mod impossible_points;
+pub(crate) mod impossible_points;
 mod incomplete_decision;
 mod less_exact_result;
 mod limits;

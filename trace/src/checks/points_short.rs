@@ -4,6 +4,7 @@ use schema::number;
 
 use super::{About, Check, Group, Note, Reporter, Study, Warning};
 use crate::measure::Measure;
+use crate::values::Spread;
 
 pub(super) static CHECK: Check = Check {
     name: "points-short",
@@ -46,7 +47,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let short = if missing > 0.0 { format!(" ({up_to}{missing:.1} missing)") } else { String::new() };
         let mut message = format!(
             "{at_least}{} points are predicted; {:.1} are needed{short}",
-            number::with_uncertainty(predicted, goal.uncertainty, 1),
+            goal.spread.as_ref().map(Spread::points).unwrap_or_default(),
             needed.points,
         );
         if let Some(chance) = chance {

@@ -43,6 +43,10 @@ fn run(study: &Study, reporter: &mut Reporter) {
             "serves" | "supersedes" => &[cycle.key, id(next)],
             _ => &[cycle.key],
         };
-        reporter.report(*first, route, message, "remove the link that points down instead of up");
+        let help = match cycle.key {
+            "supersedes" => "remove the link from the older one to the newer one",
+            _ => "remove the link that points down instead of up",
+        };
+        reporter.report(*first, route, message, help);
     }
 }

@@ -74,29 +74,39 @@ fn report_bases(study: &Study, reporter: &mut Reporter) {
 /// Reports amounts that an alternative sets with a basis that is not in the settings, and bases of alternatives that are
 /// not listed for any amount.
 fn report_bases_of_alternatives(study: &Study, reporter: &mut Reporter) {
-    let growth = &study.settings().growth;
-    for (index, _, decision) in study.loaded.decisions() {
-        for (name, alternative) in decision.alternatives.iter() {
-            let route = ["alternatives", name.as_str()];
-            let is_known = |basis: &schema::Id| growth.iter().any(|(_, bases)| bases.get(basis.as_str()).is_some());
-            if let Some(basis) = alternative.basis.as_ref().filter(|basis| !growth.is_empty() && !is_known(basis)) {
-                let known = || growth.iter().flat_map(|(_, bases)| bases.keys().map(schema::Id::as_str));
-                let help = suggest::did_you_mean(basis.as_str(), known(), "use one from `growth` in the settings");
-                reporter.report(index, &[&route[..], &["basis"]].concat(), format!("unknown basis `{basis}`"), help);
-            }
-            for (to, setting) in alternative.sets.iter() {
-                let bases = to.parts().1.and_then(|amount| growth.get(amount));
-                let (Some(basis), Some(bases)) = (&setting.basis, bases) else { continue };
-                if bases.get(basis.as_str()).is_none() {
-                    let known = || bases.keys().map(schema::Id::as_str);
-                    let list = format!("use one from `growth` in the settings: {}", suggest::any_of(known()));
-                    let help = suggest::did_you_mean(basis.as_str(), known(), &list);
-                    let route = [&route[..], &["sets", to.as_str(), "basis"]].concat();
-                    reporter.report(index, &route, format!("unknown basis `{basis}` for `{to}`"), help);
-                }
+    for (index, ..) in study.loaded.decisions() {
+        for (route, message, help) in unknown_bases_of_alternatives(&study.loaded, index) {
+            let route: Vec<&str> = route.iter().map(String::as_str).collect();
+            reporter.report(index, &route, message, help);
+        }
+    }
+}
+
+/// The bases in the alternatives of a decision that are not in the settings: the route, the message and the help.
+pub(crate) fn unknown_bases_of_alternatives(loaded: &Loaded, index: RecordId) -> Vec<(Vec<String>, String, String)> {
+    let growth = &loaded.settings().growth;
+    let mut found = Vec::new();
+    let route = |keys: &[&str]| keys.iter().map(|key| (*key).to_owned()).collect();
+    for (name, alternative) in loaded.decision(index).into_iter().flat_map(|decision| decision.alternatives.iter()) {
+        let is_known = |basis: &schema::Id| growth.iter().any(|(_, bases)| bases.get(basis.as_str()).is_some());
+        if let Some(basis) = alternative.basis.as_ref().filter(|basis| !growth.is_empty() && !is_known(basis)) {
+            let known = || growth.iter().flat_map(|(_, bases)| bases.keys().map(schema::Id::as_str));
+            let help = suggest::did_you_mean(basis.as_str(), known(), "use one from `growth` in the settings");
+            found.push((route(&["alternatives", name.as_str(), "basis"]), format!("unknown basis `{basis}`"), help));
+        }
+        for (to, setting) in alternative.sets.iter() {
+            let bases = to.parts().1.and_then(|amount| growth.get(amount));
+            let (Some(basis), Some(bases)) = (&setting.basis, bases) else { continue };
+            if bases.get(basis.as_str()).is_none() {
+                let known = || bases.keys().map(schema::Id::as_str);
+                let list = format!("use one from `growth` in the settings: {}", suggest::any_of(known()));
+                let help = suggest::did_you_mean(basis.as_str(), known(), &list);
+                let route = route(&["alternatives", name.as_str(), "sets", to.as_str(), "basis"]);
+                found.push((route, format!("unknown basis `{basis}` for `{to}`"), help));
             }
         }
     }
+    found
 }
 
 /// The amounts of parts whose basis is not in the settings: the part, the name of the amount, the message and the help.

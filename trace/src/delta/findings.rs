@@ -176,7 +176,11 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
             let record = finding.record.as_deref().and_then(|id| head.loaded.find(renames.id(id)));
             unread.as_ref().is_some_and(|unread| unread.hides(finding.check, record))
         };
-        if is_unseen || held_back.contains(&renamed(finding, renames)) || may_be_hidden() {
+        let has_no_number = || {
+            let record = finding.record.as_deref().and_then(|id| head.loaded.find(renames.id(id)));
+            OF_NUMBERS.contains(&finding.check.name) && record.is_some_and(|record| lacks_number(head, record))
+        };
+        if is_unseen || held_back.contains(&renamed(finding, renames)) || may_be_hidden() || has_no_number() {
             continue;
         }
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
@@ -188,6 +192,20 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     delta.held_back.clone_from(&after.held_back);
     delta.counts = [reports[0].counts(), after.counts()];
     delta.by_result = brought_by_results(parents, head, rules, delta);
+}
+
+/// Checks that compare a number: without it they report nothing, which fixes nothing.
+const OF_NUMBERS: [&str; 6] =
+    ["excess-margin", "over-budget", "plan-above-targets", "plan-short", "points-short", "target-at-risk"];
+
+/// Whether a record has no number to compare: no value, or a goal for which the points needed are not known.
+fn lacks_number(head: &Study, record: RecordId) -> bool {
+    let values = head.values();
+    let goal = head.goals().iter().find(|goal| goal.index == record);
+    match goal {
+        Some(goal) => goal.needed.is_err() || goal.spread.is_none(),
+        None => values.record_node(record).is_some_and(|node| values.value(node).is_none()),
+    }
 }
 
 /// A finding about a record that seems to have a new id is not new if base has it about the old id.

@@ -232,7 +232,7 @@ pub(super) fn resolve(
     let (id, amount) = match reference.expected {
         Expected::File if loaded.present.contains(name) => return Ok(None),
         Expected::File => {
-            let message = format!("file not found: `{}`", shorten(name));
+            let message = format!("file missing or empty: `{}`", shorten(name));
             return Err(broken(message, "add the file, or correct its path (relative to the project root)".to_owned()));
         }
         Expected::Value | Expected::Settable => {

@@ -11,7 +11,8 @@ use schema::records::Body;
 
 use super::sets::FoundSetProblem;
 use super::{Budget, Key, Measured, Origin, Rule, SetProblemKind, ValueProblemKind, Values};
-use crate::checks::unknown_reference::unknown_bases;
+use crate::checks::impossible_points::{self, Impossible, PLAN};
+use crate::checks::unknown_reference::{unknown_bases, unknown_bases_of_alternatives};
 use crate::graph::Link;
 use crate::ids::{FileId, NodeId, RecordId};
 
@@ -77,6 +78,10 @@ const WITHOUT_EFFECT: [&str; 13] = [
 
 /// Keys of the settings that no value depends on.
 const SETTINGS_WITHOUT_EFFECT: [&str; 6] = ["season", "as-of", "stages", "levels", "stops", "history"];
+
+fn strings(route: &[&str]) -> Vec<String> {
+    route.iter().map(|key| (*key).to_owned()).collect()
+}
 
 /// The values that others depend on.
 struct Under<'v> {
@@ -150,12 +155,19 @@ impl Values {
         shares.chain(reserve).collect()
     }
 
+    /// The plans above the most points of their event.
+    pub fn impossible_plans(&self) -> Vec<Fault> {
+        let under = Under::new(self, &[], &[], true);
+        under.impossible(|_, found| found.route == PLAN)
+    }
+
     fn faults(&self, under: &Under<'_>) -> Vec<Fault> {
         let mut faults = under.read_errors();
         let mut others = under.problems();
         others.extend(under.references());
         others.extend(under.unknown_bases());
         others.extend(under.alternatives());
+        others.extend(under.impossible_points());
         others.sort_by(|a, b| (a.record, &a.route).cmp(&(b.record, &b.route)));
         faults.append(&mut others);
         let missing = under.without_value(&faults);
@@ -254,7 +266,37 @@ impl Under<'_> {
             let at = if problem.kind == SetProblemKind::Name { FaultAt::Key } else { FaultAt::Value(None) };
             self.fault(FaultKind::Error, decision, &route.map(str::to_owned), at, problem.message, problem.help)
         };
-        others.map(fault).collect()
+        let bases = self.also.iter().flat_map(|decision| {
+            let all = unknown_bases_of_alternatives(&self.values.graph.loaded, *decision).into_iter();
+            all.map(|(route, message, help)| {
+                self.fault(FaultKind::Error, *decision, &route, FaultAt::Value(None), message, help)
+            })
+        });
+        others.map(fault).chain(bases).collect()
+    }
+
+    /// Points that their event cannot give, apart from its plan, on which no value depends.
+    fn impossible_points(&self) -> Vec<Fault> {
+        self.impossible(|event, found| {
+            let is_under = self.values.record_node(event).is_some_and(|node| self.nodes[node]);
+            is_under
+                && found.route != PLAN
+                && !(found.record == event && self.is_replaced(event, &strings(found.route)))
+        })
+    }
+
+    fn impossible(&self, counts: impl Fn(RecordId, &Impossible) -> bool) -> Vec<Fault> {
+        let values = self.values;
+        let events = values.graph.loaded.events();
+        let all = events.flat_map(|(event, record, body)| {
+            impossible_points::of(values, event, record.name(), body).into_iter().map(move |found| (event, found))
+        });
+        all.filter(|(event, found)| counts(*event, found))
+            .map(|(_, found)| {
+                let (route, help) = (strings(found.route), found.help.to_owned());
+                self.fault(FaultKind::Error, found.record, &route, FaultAt::Value(None), found.message, help)
+            })
+            .collect()
     }
 
     fn unknown_bases(&self) -> Vec<Fault> {

@@ -122,6 +122,10 @@ impl Values {
                         let help = "use the amount of one piece, 0 or more";
                         return Err(SetProblem::new(SetProblemKind::Bad, message, help));
                     }
+                    if let Some(basis) = self.unknown_basis(key, setting) {
+                        let message = format!("unknown basis `{basis}` for `{to}`");
+                        return Err(SetProblem::new(SetProblemKind::Record, message, "use one from the settings"));
+                    }
                     let factor = self.growth_ratio(key, amount, alternative, setting);
                     self.value_effect(to, node, setting, factor)
                 }
@@ -145,6 +149,12 @@ impl Values {
 
     fn no_amount_of_parts(&self, id: &str, key: &str) -> SetProblem {
         SetProblem { is_amount_of_parts: true, ..self.no_amount(id, key, None) }
+    }
+
+    /// The basis of a value that the settings do not list for its amount, so that its growth allowance is not known.
+    fn unknown_basis<'s>(&self, name: &str, setting: &'s Setting) -> Option<&'s schema::Id> {
+        let bases = self.graph.loaded.settings().growth.get(name)?;
+        setting.basis.as_ref().filter(|basis| bases.get(basis.as_str()).is_none())
     }
 
     /// The change of a factor of an amount if the value of the alternative has another basis.

@@ -10,6 +10,7 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use models::normal;
 use schema::formula::{Formula, Work};
+use schema::number;
 
 use super::Values;
 use super::network::{Gradients, Network, Partials, Rule, State};
@@ -66,6 +67,15 @@ impl Spread {
         }
         let half = 0.5 * (self.high - self.low);
         ((0.5 * (self.high + self.low) - self.mean).abs() <= SKEW * half).then_some(half)
+    }
+
+    /// Points with one decimal and their uncertainty; with the ends of their interval if it is not about as wide on both
+    /// sides.
+    pub fn points(&self) -> String {
+        match self.half() {
+            Some(half) => number::with_uncertainty(self.mean, half, 1),
+            None => format!("{:.1} ({:.1} to {:.1})", self.mean, self.low, self.high),
+        }
     }
 
     /// The probability that the value is at least this number, which has an uncertainty of its own (standard deviation).

@@ -4,7 +4,7 @@ use schema::Quantity;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
 use trace::audit::{EstimateOf, GoalScore, ScoreCause, Split, TargetAudit};
-use trace::values::{LEVEL, Origin};
+use trace::values::{LEVEL, Origin, Spread};
 
 use super::super::check::off_json;
 use super::super::json::source;
@@ -77,6 +77,8 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         json!({"points": number(Some(needed.points)), "low": number(Some(needed.low)),
                "high": number(Some(needed.high)), "level": LEVEL, "years": needed.years, "too_small": needed.too_small})
     });
+    let low = |spread: Option<&Spread>| spread.map(|spread| spread.low);
+    let high = |spread: Option<&Spread>| spread.map(|spread| spread.high);
     let events: Vec<Value> = goal
         .events
         .iter()
@@ -88,6 +90,8 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
                 "plan": number(event.plan),
                 "predicted": number(event.predicted),
                 "uncertainty": number(event.predicted.map(|_| event.uncertainty)),
+                "low": number(low(event.spread.as_ref())),
+                "high": number(high(event.spread.as_ref())),
                 "scored": number(event.scored.map(|(points, _)| points)),
                 "result": result.map(|index| view.id(index)),
                 "evidence": result.map(|index| loaded.record(index).evidence()),
@@ -96,6 +100,8 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         })
         .collect();
     let (so_far, scored) = goal.so_far();
+    // Without the events that have no value, the interval is not the one of the goal.
+    let of_goal = goal.predicted.and(goal.spread.as_ref());
     json!({
         "id": view.id(goal.index),
         "title": view.title(goal.index),
@@ -107,6 +113,8 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         "plan": number(Some(goal.plan)),
         "predicted": number(goal.predicted),
         "uncertainty": number(goal.predicted.map(|_| goal.uncertainty)),
+        "low": number(low(of_goal)),
+        "high": number(high(of_goal)),
         "scored": number(goal.scored()),
         "scored_so_far": number(Some(so_far)),
         "events_scored": scored,

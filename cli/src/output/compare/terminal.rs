@@ -150,7 +150,9 @@ fn add_verdict(view: &View<'_>, label: &str, out: &mut String, ink: Ink) {
         ));
     }
     let fixed = criteria(|criterion| criterion.moves_points && !criterion.is_changed);
-    if !fixed.is_empty() {
+    // What an alternative without points would have changed is not known.
+    let all_have_points = compared.outcomes.iter().all(|outcome| outcome.points.is_some());
+    if !fixed.is_empty() && all_have_points {
         sentences.push(format!("no alternative changes {fixed}"));
     }
     let mut label = label;

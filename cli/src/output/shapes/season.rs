@@ -1,7 +1,7 @@
 //! The answers of `history` and `audit`.
 
 use super::numbers::NEEDED;
-use super::shared::{COMMIT, COMMIT_KEYS, LIMIT, OFF, ORIGINS, SOURCE, STAGES, STATUSES, UNCERTAINTY};
+use super::shared::{COMMIT, COMMIT_KEYS, HIGH, LIMIT, LOW, OFF, ORIGINS, SOURCE, STAGES, STATUSES, UNCERTAINTY};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
 pub(crate) static HISTORY: Answer = Answer {
@@ -71,6 +71,8 @@ const SCORED: &[Key] = &[
     measure("plan", NUMBER_OR_NULL, "pts", "planned points"),
     measure("predicted", NUMBER_OR_NULL, "pts", "points predicted just before the contest"),
     measure("uncertainty", NUMBER_OR_NULL, "pts", "expanded uncertainty of the prediction (k = 2)"),
+    measure("low", NUMBER_OR_NULL, "pts", LOW),
+    measure("high", NUMBER_OR_NULL, "pts", HIGH),
     measure("scored", NUMBER_OR_NULL, "pts", "points scored; null if a result is missing"),
 ];
 
