@@ -196,3 +196,40 @@ events:
     assert!((number(&run["low"]) - 12.0).abs() < 1e-6 && (number(&run["high"]) - 221.296_296).abs() < 1e-3, "{run}");
     assert_eq!(run["chance"], 0.75);
 }
+
+/// At the best time or at the slowest one, the slope at the expected values is not what a value adds on average.
+#[test]
+fn worth_names_the_events_whose_points_bend() {
+    let records = |time: &str| {
+        format!(
+            "
+goals: {{top-ten: {{points: 80 pts, reason: It is the last season., lead: team lead}}}}
+events:
+  sprint:
+    lead: team lead
+    serves: {{top-ten: It is the only event.}}
+    reads: {{time: sprint-time}}
+    score: {{use: sae-2024.acceleration, given: {{best: 4.0 s ± 0.1 s}}}}
+targets:
+  sprint-time: {{of: car, at-most: 5 s, estimate: {time} ± 0.1 s}}
+"
+        )
+    };
+    let worth = |time: &str, args: &[&str]| with(&records(time)).tierod(&[&["worth"], args].concat()).ended(0);
+    assert_eq!(worth("4.0 s", &["--format", "json"]).json()["bending"], serde_json::json!(["sprint"]));
+    let text = worth("4.0 s", &[]).out;
+    assert!(text.contains("the points of sprint bend within their"), "{text}");
+    assert_eq!(worth("4.6 s", &["--format", "json"]).json()["bending"], serde_json::json!([]));
+}
+
+#[test]
+fn a_formula_that_names_a_share_of_finishes() {
+    let records = "
+events:
+  long-run: {reads: {time: 63 s}, score: {formula: finish-share * 190 pts * (60 s / time)}}
+targets:
+  finish-share: {of: car, at-least: 80 %, estimate: 90 %}
+";
+    let found = with(records).tierod(&["check", "--format", "lines"]).out;
+    assert!(found.contains("long-run multiplies its points by the share `finish-share`"), "{found}");
+}

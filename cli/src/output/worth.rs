@@ -52,6 +52,13 @@ impl<'s> Report<'s> {
         missing.map(|event| loaded.record(*event).id.as_str()).collect()
     }
 
+    /// The events of which the worth is not that of the mean points.
+    fn bending(&self) -> Vec<&'s str> {
+        let counts = |event: &RecordId| self.event.is_none_or(|only| only == *event);
+        let all = self.values.bending_events(self.goal.node).into_iter().filter(counts);
+        all.map(|event| self.values.graph.loaded.record(event).id.as_str()).collect()
+    }
+
     /// Whether the points of every event count.
     pub(crate) fn is_complete(&self) -> bool {
         self.not_counted().is_empty()
@@ -151,6 +158,15 @@ pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
     if let Some(text) = results_ignored(report.study, report.goal) {
         ink.block(&mut out, "", 0, &text);
     }
+    let bending = report.bending();
+    if !bending.is_empty() {
+        let text = format!(
+            "the points of {} bend within their uncertainty (the best or the slowest time, the most points): what a value \
+             is worth there is the slope at the expected values, and can be far from what it adds on average",
+            bending.join(", ")
+        );
+        ink.block(&mut out, "note", 7, &text);
+    }
     out.push('\n');
     ink.block(&mut out, "caution", 7, CAUTION);
     out
@@ -211,6 +227,7 @@ pub(crate) fn json(report: &Report<'_>, broken: &Broken<'_>) -> Value {
         "points": number(report.goal.predicted),
         "points_with_results": number(own.and_then(|goal| goal.predicted)),
         "not_counted": report.not_counted(),
+        "bending": report.bending(),
         "results_ignored": values.results(),
         "car": all(&report.car),
         "values": report.named.as_ref().map_or_else(|| all(&report.leaves), |worth| vec![entry(worth)]),

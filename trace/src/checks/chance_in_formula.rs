@@ -1,6 +1,6 @@
 //! `chance-in-formula`: a score formula multiplies the points by the share of starts that finish.
 
-use super::{About, Check, Group, Note, Reporter, Study};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study};
 use crate::values::{Key, Values};
 
 /// How exactly the points must follow the share.
@@ -42,7 +42,16 @@ events:
 fn run(study: &Study, reporter: &mut Reporter) {
     let values = study.values();
     for (index, record, event) in study.loaded.events() {
-        if event.chance.is_some() || event.reads.keys().count() < 2 {
+        if event.chance.is_some() {
+            continue;
+        }
+        for target in named_shares(study, index) {
+            let id = &study.loaded.record(target).id;
+            let message = format!("{} multiplies its points by the share `{id}`", record.name());
+            let help = format!("remove `{id}` from the formula, and add `chance: {id}`");
+            reporter.report(index, &["score", "formula"], message, help);
+        }
+        if event.reads.keys().count() < 2 {
             continue;
         }
         for (name, text) in event.reads.iter() {
@@ -59,6 +68,17 @@ fn run(study: &Study, reporter: &mut Reporter) {
             }
         }
     }
+}
+
+/// The targets that the formula of an event names itself, and that are a share of its points.
+fn named_shares(study: &Study, event: RecordId) -> Vec<RecordId> {
+    let values = study.values();
+    let Some(node) = values.record_node(event) else { return Vec::new() };
+    let targets = values.network.nodes[node].inputs.iter().filter_map(|input| match values.keys[*input] {
+        Key::Record(target) if study.loaded.target(target).is_some() => Some((target, *input)),
+        _ => None,
+    });
+    targets.filter(|(_, input)| is_share_of_points(values, node, *input)).map(|(target, _)| target).collect()
 }
 
 /// Whether points are a number between 0 and 1 times something else.

@@ -2,7 +2,7 @@
 
 use super::network::Rule;
 use super::{Key, Values};
-use crate::ids::NodeId;
+use crate::ids::{NodeId, RecordId};
 
 /// What a value is worth.
 #[derive(Clone, Debug)]
@@ -17,7 +17,25 @@ pub struct Worth {
     pub per_percent: f64,
 }
 
+/// From this difference of the mean points on, in points, the slope at the expected values says little about them.
+const BENDS: f64 = 0.1;
+
 impl Values {
+    /// The events of a goal whose points bend within their uncertainty: the mean of what they may score is another one than
+    /// the score of the expected values, whose slope is the worth of a value.
+    pub fn bending_events(&self, goal: NodeId) -> Vec<RecordId> {
+        let events = self.network.nodes[goal].inputs.iter();
+        let bends = |event: NodeId| {
+            let difference = self.spread(event).zip(self.value(event)).map(|(spread, value)| spread.mean - value);
+            difference.is_some_and(|difference| difference.abs() >= BENDS)
+        };
+        let record = |event: &NodeId| match self.keys[*event] {
+            Key::Record(record) => Some(record),
+            Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
+        };
+        events.filter(|event| bends(**event)).filter_map(record).collect()
+    }
+
     /// The derivative of the points of a goal by every value: one backward pass.
     pub fn worth_of_all(&self, goal: NodeId) -> Vec<f64> {
         self.network.sensitivities(self.partials(), goal)

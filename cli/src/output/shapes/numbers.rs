@@ -286,6 +286,11 @@ pub(crate) static WORTH: Answer = Answer {
             ),
             measure("points_with_results", NUMBER_OR_NULL, "pts", "the same with results, as in `points`"),
             key("not_counted", TEXTS, "ids of events whose points do not count, because they have no value"),
+            key(
+                "bending",
+                TEXTS,
+                "ids of events whose points bend within their uncertainty: their slope is not that of the mean",
+            ),
             RESULTS_IGNORED,
             key("car", WORTHS, "totals of the car; empty if a value was named"),
             key("values", WORTHS, "values that others depend on, or the value that was named"),
