@@ -11,12 +11,13 @@ use trace::snapshot::Source;
 use trace::{Finding, Loaded, Measure, RecordId};
 
 use super::check::{CheckView, off_json};
+use crate::screen::escaped_json;
 
 /// A value as the text that is printed.
 pub(crate) fn text(value: &Value) -> String {
     let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
     text.push('\n');
-    text
+    escaped_json(text)
 }
 
 /// What was read: its kind and, for a revision, the full commit id.
@@ -86,7 +87,7 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
     };
     let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
     text.push('\n');
-    text
+    escaped_json(text)
 }
 
 /// The findings of `check`, each made when it is written.
