@@ -27,6 +27,10 @@ const FINDINGS: u8 = 1;
 const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
+    let mut args = std::env::args_os().skip(1);
+    if args.next().is_some_and(|first| first == output::confined::ARGUMENT) {
+        return ExitCode::from(output::confined::run(args.filter_map(|arg| arg.into_string().ok())));
+    }
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) => match args::renamed(&error) {
@@ -38,7 +42,7 @@ fn main() -> ExitCode {
         },
     };
     match commands::run(cli.command, &cli.shared) {
-        Ok(done) => match screen::print(&done.text) {
+        Ok(done) => match screen::print(&done.text, done.commands, &cli.shared) {
             Ok(()) if done.unanswered => ExitCode::from(FAILED),
             Ok(()) => ExitCode::from(if done.errors { FINDINGS } else { CLEAN }),
             Err(error) => {

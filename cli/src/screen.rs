@@ -1,5 +1,6 @@
 //! Text output: colour as a second signal, aligned columns, wrapped lines, harmless output of hostile text.
 
+use std::borrow::Cow;
 use std::fmt::Write as _;
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::time::{Duration, Instant};
@@ -11,7 +12,12 @@ use unicode_width::UnicodeWidthChar;
 use crate::args::{Color, Shared};
 
 /// Writes the output to stdout; a reader that closes the pipe early is not an error.
-pub(crate) fn print(text: &str) -> std::io::Result<()> {
+///
+/// Every output passes here. What a format has not cleaned itself is cleaned now; `commands` says whether the lines may be
+/// commands to the runner of a CI.
+pub(crate) fn print(text: &str, commands: bool, shared: &Shared) -> std::io::Result<()> {
+    let colored = wants_color(shared.color, std::io::stdout().is_terminal());
+    let text = harmless(text, colored, commands);
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
@@ -86,23 +92,98 @@ impl Drop for Progress {
     }
 }
 
-/// The text without control characters, so that no title can move the cursor or hide a line.
+/// Whether a character shows another text than is there: control characters (C0, C1), marks that change the direction of
+/// writing (UAX #9), line separators, and characters without a width that join, hide or tag others.
+pub(crate) fn is_hostile(c: char) -> bool {
+    let unseen = matches!(c, '\u{00ad}' | '\u{061c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}')
+        || matches!(c, '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}');
+    c.is_control() || unseen
+}
+
+/// The text without hostile characters, so that no title can move the cursor or hide a line.
 pub(crate) fn clean(text: &str) -> String {
-    // Marks that change the direction of writing (UAX #9) could show another text than is there.
-    let turns_direction =
-        |c: char| matches!(c, '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let hostile = |c: char| c.is_control() || turns_direction(c);
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        out.push(if c == '\n' || c == '\t' {
-            ' '
-        } else if hostile(c) {
-            '\u{fffd}'
-        } else {
-            c
-        });
+    let shown = |c: char| match c {
+        '\n' | '\t' => ' ',
+        c if is_hostile(c) => '\u{fffd}',
+        c => c,
+    };
+    text.chars().map(shown).collect()
+}
+
+/// The characters of JSON text that are hostile, as escapes: the data stays what it was.
+pub(crate) fn escaped_json(text: String) -> String {
+    let hostile = |c: char| c != '\n' && is_hostile(c);
+    if !text.chars().any(hostile) && !RUNNERS.iter().any(|start| text.contains(start)) {
+        return text;
     }
-    out
+    let mut out = String::with_capacity(text.len() + 64);
+    for c in text.chars() {
+        if hostile(c) {
+            let mut units = [0; 2];
+            for unit in c.encode_utf16(&mut units) {
+                let _ = write!(out, "\\u{unit:04x}");
+            }
+        } else {
+            out.push(c);
+        }
+    }
+    RUNNERS.iter().fold(out, |out, start| out.replace(start, &format!("\\u0023{}", &start[1..])))
+}
+
+/// What begins a command to the runner of a CI anywhere in a line.
+const RUNNERS: [&str; 3] = ["##[", "##vso[", "##teamcity["];
+
+/// A whole output without hostile characters; the sequences of our own colours stay.
+fn harmless(text: &str, colored: bool, commands: bool) -> Cow<'_, str> {
+    let is_plain = |c: char| matches!(c, '\n' | '\t') || !is_hostile(c);
+    let begins_command = |line: &str| line.trim_start().starts_with("::");
+    if text.chars().all(is_plain)
+        && (commands || !text.lines().any(begins_command))
+        && !RUNNERS.iter().any(|start| text.contains(start))
+    {
+        return Cow::Borrowed(text);
+    }
+    let mut out = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        // A runner reads a line that begins like this as a command, also after spaces.
+        let start = line.len() - line.trim_start().len();
+        let command = !commands && line[start..].strip_prefix("::").is_some_and(|rest| rest.contains("::"));
+        let mut rest = if command {
+            out.push_str(&line[..start]);
+            out.push_str(": :");
+            &line[start + 2..]
+        } else {
+            line
+        };
+        while let Some(at) = rest.find(|c: char| is_hostile(c) && !matches!(c, '\n' | '\t')) {
+            let (plain, from) = rest.split_at(at);
+            out.push_str(plain);
+            let length = if from == "\r\n" {
+                from.len()
+            } else if colored {
+                color_length(from)
+            } else {
+                0
+            };
+            out.push_str(&from[..length]);
+            rest = &from[length..];
+            if length == 0 {
+                out.push('\u{fffd}');
+                rest = rest.char_indices().nth(1).map_or("", |(next, _)| &rest[next..]);
+            }
+        }
+        out.push_str(rest);
+    }
+    for start in RUNNERS.iter().filter(|start| text.contains(**start)) {
+        out = out.replace(start, &format!("# {}", &start[1..]));
+    }
+    Cow::Owned(out)
+}
+
+/// The length of a sequence that only sets colours, at the beginning of a text; 0 if there is none.
+fn color_length(text: &str) -> usize {
+    let end = text.strip_prefix("\u{1b}[").and_then(|rest| rest.find(|c: char| !c.is_ascii_digit() && c != ';'));
+    end.filter(|end| text[2 + end..].starts_with('m')).map_or(0, |end| end + 3)
 }
 
 /// The width of a text on a terminal.
@@ -231,6 +312,19 @@ mod tests {
     #[test]
     fn hostile_text_is_shown_as_text() {
         assert_eq!(clean("a\u{1b}[2Jb\nc\u{202e}d"), "a\u{fffd}[2Jb c\u{fffd}d");
+        assert_eq!(clean("a\u{200b}b\u{2028}c\u{9b}d\u{e0041}"), "a\u{fffd}b\u{fffd}c\u{fffd}d\u{fffd}");
+    }
+
+    #[test]
+    fn a_whole_output_is_cleaned_but_for_our_colours() {
+        let text =
+            "\u{1b}[1m\u{1b}[31merror\u{1b}[0m\u{1b}[2J\u{9b}\ta\r\nb\rc\n  ::error x::y\n::a\nx ##[error]\u{2029}";
+        let rest = "\u{fffd}[2J\u{fffd}\ta\r\nb\u{fffd}c\n  : :error x::y\n::a\nx # #[error]\u{fffd}";
+        assert_eq!(harmless(text, true, false), format!("\u{1b}[1m\u{1b}[31merror\u{1b}[0m{rest}"));
+        assert_eq!(harmless(text, false, false), format!("\u{fffd}[1m\u{fffd}[31merror\u{fffd}[0m{rest}"));
+        assert_eq!(harmless("::error x::y\n", false, true), "::error x::y\n");
+        let json = escaped_json("{\n\"\u{202e}##[\u{9b}\u{e0041}ä\"}".to_owned());
+        assert_eq!(json, "{\n\"\\u202e\\u0023#[\\u009b\\udb40\\udc41ä\"}");
     }
 
     #[test]

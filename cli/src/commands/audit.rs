@@ -79,7 +79,7 @@ impl Audit {
                 Format::Html => audit::html(&view)?,
             }
         };
-        Ok(Done { text, errors: study.report().has_errors(), unanswered: false })
+        Ok(Done { errors: study.report().has_errors(), ..text.into() })
     }
 }
 

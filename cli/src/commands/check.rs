@@ -166,7 +166,7 @@ impl Check {
         let stopping =
             |delta: &trace::Delta| delta.stopping(delta.stops.commit).any(|finding| filters.pass(&study, finding));
         let errors = delta.as_ref().map_or_else(|| report.has_errors(), stopping);
-        Ok(Done { text, errors, unanswered: false })
+        Ok(Done { errors, commands: matches!(self.format, FindingsFormat::Github), ..text.into() })
     }
 
     /// The filters, with names that exist.

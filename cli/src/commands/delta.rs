@@ -99,7 +99,8 @@ impl Delta {
         drop(logs);
         head.evaluate_reports_with(&parents.first.seen);
         let delta = trace::Delta::new(&parents, &head);
-        let view = DeltaView { delta: &delta, base: &parents.first.seen, head: &head, found: &base };
+        let template_of_base = in_ci();
+        let view = DeltaView { delta: &delta, base: &parents.first.seen, head: &head, found: &base, template_of_base };
         // These formats are shown next to a change and list only new findings; SARIF lists all.
         let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
         let text = if self.context {
@@ -115,7 +116,9 @@ impl Delta {
                 Format::Gitlab => gitlab::text(&new, &head.loaded.snapshot.prefix),
             }
         };
-        Ok(Done { text, errors: delta.stopping(delta.stops.request).next().is_some(), unanswered: false })
+        let errors = delta.stopping(delta.stops.request).next().is_some();
+        let commands = !self.context && self.format == Format::Github;
+        Ok(Done { errors, commands, ..text.into() })
     }
 }
 

@@ -68,6 +68,10 @@ impl Place {
         let start = named.path.as_ref().map_or_else(|| cwd.clone(), |root| cwd.join(root));
         let root = find_root(&start)?;
         let hooks = Hooks::of(&root, &cwd)?;
+        if hooks.off {
+            let error = Error::new("hooks are disabled here").because("core.hooksPath is empty: git starts no hook");
+            return Err(error.help("run `git config --unset core.hooksPath`, or set it to a folder"));
+        }
         if hooks.folder.exists() && !hooks.folder.is_dir() {
             let cause = format!("{} is not a folder", hooks.folder.display());
             let error = Error::new("hooks are disabled here").because(cause);
@@ -76,8 +80,9 @@ impl Place {
         let below = root
             .strip_prefix(&hooks.top)
             .map_err(|_| Error::new("the project root is not in the working tree of the repository"))?;
-        let below =
-            below.to_str().ok_or_else(|| Error::new("the path of the project root is not UTF-8"))?.replace('\\', "/");
+        let below = below.to_str().ok_or_else(|| Error::new("the path of the project root is not UTF-8"))?.to_owned();
+        // Elsewhere a backslash is a character of a name.
+        let below = if cfg!(windows) { below.replace('\\', "/") } else { below };
         Ok(Self { hooks, root: if below.is_empty() { ".".to_owned() } else { below } })
     }
 

@@ -18,6 +18,7 @@ use self::ci::{Forge, Recipe};
 use super::schema::{Which, text};
 use super::{Done, Shared};
 use crate::args::{cwd, today};
+use crate::screen::clean;
 
 /// The arguments of `init`.
 #[derive(Args)]
@@ -26,7 +27,7 @@ pub(crate) struct Init {
     #[arg(default_value = ".")]
     folder: PathBuf,
     /// The year of the contest [default: the year of the next summer]
-    #[arg(long)]
+    #[arg(long, value_parser = clap::value_parser!(i16).range(1900..=2200))]
     season: Option<i16>,
     /// Also write the file for the CI of the forge; only this file if the project exists
     #[arg(long, value_name = "FORGE", num_args = 0..=1, default_missing_value = "auto")]
@@ -77,12 +78,13 @@ impl Init {
         for (path, content) in &files {
             write(&folder.join(path), content, false)?;
             let shown = if self.folder.as_os_str() == "." { PathBuf::from(path) } else { self.folder.join(path) };
-            out.push_str(&format!("wrote {}\n", shown.display()));
+            out.push_str(&format!("wrote {}\n", clean(&shown.display().to_string())));
         }
         if let Some(recipe) = &recipe {
             let path = recipe.top.join(recipe.path);
             write(&path, &recipe.content, recipe.program)?;
-            out.push_str(&format!("wrote {}\n", path.strip_prefix(&cwd).unwrap_or(&path).display()));
+            let shown = path.strip_prefix(&cwd).unwrap_or(&path).display().to_string();
+            out.push_str(&format!("wrote {}\n", clean(&shown)));
         }
         if let Some(since) = since.filter(|_| !files.is_empty()) {
             out.push_str(&format!(

@@ -82,18 +82,20 @@ pub(crate) struct Done {
     pub(crate) errors: bool,
     /// Whether the answer cannot be had, because what it depends on is broken or missing.
     pub(crate) unanswered: bool,
+    /// Whether its lines are commands to the runner of a CI.
+    pub(crate) commands: bool,
 }
 
 impl Done {
     /// The output of a command that ends with the status of a failure unless its answer can be had.
     fn answer(text: String, can_be_had: bool) -> Self {
-        Self { text, errors: false, unanswered: !can_be_had }
+        Self { text, errors: false, unanswered: !can_be_had, commands: false }
     }
 }
 
 impl From<String> for Done {
     fn from(text: String) -> Self {
-        Self { text, errors: false, unanswered: false }
+        Self { text, errors: false, unanswered: false, commands: false }
     }
 }
 

@@ -8,7 +8,12 @@ use trace::graph::{Graph, Link, Tier};
 use crate::screen::clean;
 
 fn quoted(text: &str) -> String {
-    format!("\"{}\"", clean(text).replace('\\', "\\\\").replace('"', "\\\""))
+    format!("\"{}\"", escaped(text))
+}
+
+/// A text as a part of a quoted one.
+fn escaped(text: &str) -> String {
+    clean(text).replace('\\', "\\\\").replace('"', "\\\"")
 }
 
 /// All records and links, or those among the records to keep (sorted).
@@ -18,10 +23,8 @@ pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> String {
     for index in graph.loaded.record_ids().filter(kept) {
         let record = graph.loaded.record(index);
         let label = match record.body.common().title() {
-            Some(title) => {
-                format!("{}\\n{}", quoted(record.id.as_str()).trim_matches('"'), quoted(title).trim_matches('"'))
-            }
-            None => record.id.to_string(),
+            Some(title) => format!("{}\\n{}", escaped(record.id.as_str()), escaped(title)),
+            None => escaped(record.id.as_str()),
         };
         let style = match graph.tier(index) {
             Some(Tier::Goal) => ", style=bold, shape=oval",

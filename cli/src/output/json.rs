@@ -11,6 +11,7 @@ use trace::snapshot::Source;
 use trace::{Finding, Loaded, Measure, RecordId};
 
 use super::check::{CheckView, off_json};
+use crate::screen::escaped_json;
 
 /// A value as the text that is printed.
 pub(crate) fn text(value: &Value) -> String {
@@ -37,7 +38,7 @@ pub(crate) fn pretty(value: &impl Serialize) -> String {
     let mut text = Vec::with_capacity(size.0);
     let written = serde_json::to_writer_pretty(&mut text, value);
     text.push(b'\n');
-    written.ok().and_then(|()| String::from_utf8(text).ok()).unwrap_or_default()
+    escaped_json(written.ok().and_then(|()| String::from_utf8(text).ok()).unwrap_or_default())
 }
 
 /// What was read: its kind and, for a revision, the full commit id.

@@ -5,6 +5,7 @@ pub(crate) mod broken;
 pub(crate) mod budget;
 pub(crate) mod check;
 pub(crate) mod compare;
+pub(crate) mod confined;
 pub(crate) mod delta;
 pub(crate) mod dot;
 pub(crate) mod github;

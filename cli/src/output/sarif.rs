@@ -76,7 +76,7 @@ pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
     };
     let mut text = serde_json::to_string_pretty(&log).unwrap_or_default();
     text.push('\n');
-    text
+    crate::screen::escaped_json(text)
 }
 
 /// The level in SARIF; `none` if it is not a problem.

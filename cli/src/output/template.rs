@@ -8,16 +8,32 @@ use minijinja::{AutoEscape, Environment, Output, State, UndefinedBehavior, Value
 use trace::Error;
 use trace::snapshot::{Content, TEMPLATES};
 
+use super::confined;
 use crate::screen::clean;
 
-/// The largest number of steps of a template: the largest page uses a hundredth of it, and it ends an endless loop soon.
-const FUEL: u64 = 50_000_000;
+/// The largest number of steps of a template: the largest page uses a fortieth of it, and it ends an endless loop soon.
+const FUEL: u64 = 20_000_000;
 
 /// The format whose special characters are escaped.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Escape {
     Markdown,
     Html,
+}
+
+impl Escape {
+    /// Its name.
+    pub(super) fn word(self) -> &'static str {
+        match self {
+            Self::Markdown => "markdown",
+            Self::Html => "html",
+        }
+    }
+
+    /// The format with this name.
+    pub(super) fn from_word(word: &str) -> Option<Self> {
+        [Self::Markdown, Self::Html].into_iter().find(|escape| escape.word() == word)
+    }
 }
 
 /// Renders a template; `own` is the template of the project with the same name, in the state that is shown.
@@ -30,10 +46,28 @@ pub(crate) fn render(
 ) -> Result<String, Error> {
     let unreadable = || Error::new(format!("cannot read the template {TEMPLATES}/{name}"));
     let source = match own {
-        Some(Ok(bytes)) => std::str::from_utf8(bytes).map_err(|error| unreadable().because(error))?.to_owned(),
+        Some(Ok(bytes)) => Some(std::str::from_utf8(bytes).map_err(|error| unreadable().because(error))?),
         Some(Err(problem)) => return Err(unreadable().because(&problem.message).help(problem.help.clone())),
-        None => shipped.to_owned(),
+        None => None,
     };
+    let wrong = |detail: String| {
+        let command = name.split('.').next().unwrap_or(name);
+        let help = format!("`tierod {command} --context` prints the data for the template");
+        Error::new(format!("cannot render the template {TEMPLATES}/{name}")).because(detail).help(help)
+    };
+    match source {
+        Some(source) => confined::render(name, source, escape, context)?.map_err(wrong),
+        None => rendered(name, shipped.to_owned(), escape, context).map_err(wrong),
+    }
+}
+
+/// Renders a template; an error is text.
+pub(super) fn rendered(
+    name: &str,
+    source: String,
+    escape: Escape,
+    context: &serde_json::Value,
+) -> Result<String, String> {
     let mut environment = Environment::new();
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
     environment.set_fuel(Some(FUEL));
@@ -68,13 +102,11 @@ pub(crate) fn render(
             let _ = write!(detail, ": {cause}");
             source = cause.source();
         }
-        let command = name.split('.').next().unwrap_or(name);
-        let help = format!("`tierod {command} --context` prints the data for the template");
-        Error::new(format!("cannot render the template {TEMPLATES}/{name}")).because(detail).help(help)
+        detail
     };
     environment.add_filter("code", code);
     environment.add_filter("prose", prose);
-    environment.add_template_owned(name, source).map_err(wrong)?;
+    environment.add_template_owned(name.to_owned(), source).map_err(wrong)?;
     environment.get_template(name).and_then(|template| template.render(Value::from(Serde(context)))).map_err(wrong)
 }
 
@@ -127,6 +159,8 @@ pub(crate) fn escaped(text: &str) -> String {
             }
             ':' if next == Some('/') => out.push_str(r"\:&#8203;"),
             '.' if last == ['w', 'w', 'w'] => out.push_str("&#8203;."),
+            // A line that begins with a slash and a word is a command to the bots of a forge.
+            '/' if out.is_empty() && next.is_some_and(char::is_alphabetic) => out.push_str("\\/"),
             // These have no meaning within a line, as in `a - b. c, d's e; f`.
             ',' | ';' | '\'' | '%' | '?' | '"' | '/' | '=' | '^' => out.push(c),
             '-' | '.' | '+' | ')' if list => {
@@ -156,6 +190,7 @@ mod tests {
         assert_eq!(escaped("- 4.25 s - 2 s"), r"\- 4.25 s - 2 s");
         assert_eq!(escaped("-0.5 kg (less)"), "-0.5 kg (less)");
         assert_eq!(escaped("1. one. two"), r"1\. one. two");
+        assert_eq!(escaped("/merge a/b"), r"\/merge a/b");
         assert_eq!(prose("run `tierod check`, <b>").to_string(), r"run `tierod check`, \<b\>");
         assert_eq!(prose("add `verify: {by: test}`").to_string(), "add `verify: {by: test}`");
         assert_eq!(prose("`a|b`").to_string(), r"a\|b", "a cell of a table ends at a bar, even in code");

@@ -2,9 +2,10 @@
 
 use schema::Kind;
 
-use foldhash::{HashSet, HashSetExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 
-use super::{About, Check, Error, Group, Note, Reporter, Study, Warning};
+use super::shared::listed;
+use super::{About, Check, Error, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::graph::Tier;
 
 pub(super) static CHECK: Check = Check {
@@ -28,11 +29,16 @@ parts:
     run,
 };
 
+/// With more records than this whose chains end at the same one, that one is reported in their place.
+const MOST: usize = 5;
+
 fn run(study: &Study, reporter: &mut Reporter) {
     let graph = &study.graph;
     // The links of a group are reported once.
     let mut groups = HashSet::new();
-    for (index, record) in graph.loaded.records() {
+    let mut found: Vec<(RecordId, Option<RecordId>, RecordId)> = Vec::new();
+    let mut sharing: HashMap<RecordId, Vec<RecordId>> = HashMap::new();
+    for (index, _) in graph.loaded.records() {
         if graph.tier(index) == Some(Tier::Goal)
             || study.chains().distance(index).is_some()
             || graph.parents(index).next().is_none()
@@ -43,23 +49,41 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if group.is_some_and(|group| !groups.insert(group)) {
             continue;
         }
-        let chain = study.chain(index);
-        let end = chain.last().map_or(record, |last| graph.loaded.record(*last));
-        let message = match group {
-            Some(group) => {
-                let name = graph.loaded.record(group).name();
-                format!("the parts of {name} do not lead to a goal: their chain ends at {}", end.id)
-            }
-            None => format!("{} does not lead to a goal: its chain ends at {}", record.name(), end.id),
-        };
-        let help = if end.kind() == Kind::System {
+        let end = study.chain(index).last().copied().unwrap_or(index);
+        found.push((index, group, end));
+        sharing.entry(end).or_default().push(index);
+    }
+    let mut reported = HashSet::new();
+    for (index, group, end) in found {
+        let (record, last) = (graph.loaded.record(index), graph.loaded.record(end));
+        let all = sharing.get(&end).map_or(&[][..], Vec::as_slice);
+        let help = if last.kind() == Kind::System {
             "under `serves`, name a target or requirement instead of the system".to_owned()
         } else {
-            format!("add the right `serves:` link to {}", end.id)
+            format!("add the right `serves:` link to {}", last.id)
         };
+        if all.len() > MOST {
+            if reported.insert(end) {
+                let message = format!(
+                    "{} records do not lead to a goal, because their chains end at {}: {}",
+                    all.len(),
+                    last.id,
+                    listed(study, all)
+                );
+                reporter.report(end, &["serves"], message, help);
+            }
+            continue;
+        }
         match group {
-            Some(group) => reporter.report(group, &["for-parts", "serves"], message, help),
-            None => reporter.report(index, &["serves"], message, help),
+            Some(group) => {
+                let name = graph.loaded.record(group).name();
+                let message = format!("the parts of {name} do not lead to a goal: their chain ends at {}", last.id);
+                reporter.report(group, &["for-parts", "serves"], message, help);
+            }
+            None => {
+                let message = format!("{} does not lead to a goal: its chain ends at {}", record.name(), last.id);
+                reporter.report(index, &["serves"], message, help);
+            }
         }
     }
 }

@@ -18,6 +18,8 @@ pub struct Hooks {
     pub shared: bool,
     /// Whether it is in the working tree and not ignored, so that its files are committed.
     pub tracked: bool,
+    /// Whether git starts no hook, because `core.hooksPath` is empty.
+    pub off: bool,
 }
 
 impl Hooks {
@@ -38,7 +40,8 @@ impl Hooks {
         let in_git = common.is_some_and(|common| folder.starts_with(resolved(Path::new(&common))));
         let in_tree = !in_git && folder.starts_with(resolved(&top));
         let tracked = in_tree && git.is_committed(&folder);
-        Ok(Self { folder, top, shared: !in_git && !in_tree, tracked })
+        let off = git.git.configured_path("core.hooksPath").is_some_and(|path| path.as_os_str().is_empty());
+        Ok(Self { folder, top, shared: !in_git && !in_tree, tracked, off })
     }
 }
 

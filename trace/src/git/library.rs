@@ -44,7 +44,11 @@ impl Library {
         };
         let folder = outside_of_bare(folder);
         match git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>()) {
-            Ok(repository) => Ok(Some(Self { repository, locals: locals.clone() })),
+            Ok(repository) => {
+                // `GIT_NAMESPACE` would hide its branches.
+                repository.remove_namespace()?;
+                Ok(Some(Self { repository, locals: locals.clone() }))
+            }
             Err(error) if error.code() == ErrorCode::NotFound && !has_git(folder) => Ok(None),
             Err(error) => Err(error.into()),
         }

@@ -264,7 +264,7 @@ impl Snapshot {
     }
 }
 
-/// The path without `.` and `..` steps; `None` if it leads out of the project.
+/// The path without `.` and `..` steps; `None` if it leads out of the project, or into git's own folder.
 pub(crate) fn inside(path: &str) -> Option<String> {
     let mut steps: Vec<&str> = Vec::new();
     if path.starts_with('/') || path.contains(['\\', '\0']) {
@@ -279,7 +279,8 @@ pub(crate) fn inside(path: &str) -> Option<String> {
             step => steps.push(step),
         }
     }
-    (!steps.is_empty()).then(|| steps.join("/"))
+    let of_git = steps.iter().any(|step| step.eq_ignore_ascii_case(".git"));
+    (!steps.is_empty() && !of_git).then(|| steps.join("/"))
 }
 
 /// A relative path as text; what is not UTF-8 in it is replaced.
@@ -297,7 +298,7 @@ mod tests {
     fn paths_that_leave_the_project_are_not_looked_up() {
         assert_eq!(inside("test/a.csv").as_deref(), Some("test/a.csv"));
         assert_eq!(inside("./test//b/../a.csv").as_deref(), Some("test/a.csv"));
-        for out in ["../a.csv", "a/../../b", "/etc/passwd", "", ".", "a\\b"] {
+        for out in ["../a.csv", "a/../../b", "/etc/passwd", "", ".", "a\\b", ".git/config", "a/.GIT/HEAD"] {
             assert_eq!(inside(out), None, "{out}");
         }
     }

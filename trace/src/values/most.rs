@@ -57,7 +57,7 @@ impl Values {
         let best = self.node(&Key::Local(index, "best".into()))?;
         let (node, value) = (self.record_node(index)?, self.value(best)?);
         let same = self.dimension(read) == self.dimension(best) && self.dimension(node) == Dimension::points();
-        let points = same.then(|| self.network.what_if(&self.state, &[(read, value)]).values[node])?;
+        let points = same.then(|| self.network.value_if(&self.state, &[(read, value)], node))?;
         Some(points).filter(|points| !points.is_nan())
     }
 }

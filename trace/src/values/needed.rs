@@ -95,19 +95,27 @@ pub(super) fn past_contests(
     Some(tables::columns(bytes, names.each_ref().map(String::as_str)).and_then(contests))
 }
 
+/// The year in a column of a row.
+pub(super) fn year_of<const N: usize>(row: &tables::Row<N>, column: usize) -> Result<i32, tables::TableError> {
+    let year = row.cells[column];
+    if year.fract() != 0.0 || !(1900.0..=2200.0).contains(&year) {
+        return Err(row.error(&format!("{year} is not a year"), "write the year of the contest, for example 2026"));
+    }
+    Ok(year as i32)
+}
+
 fn contests(rows: Vec<tables::Row<3>>) -> Result<Vec<PastContest>, tables::TableError> {
     let mut contests: Vec<PastContest> = Vec::new();
     for row in rows {
-        let [year, place, total] = row.cells;
-        if year.fract() != 0.0 || !(1900.0..=2200.0).contains(&year) {
-            return Err(row.error(&format!("{year} is not a year"), "write the year of the contest, for example 2026"));
-        }
+        let [_, place, total] = row.cells;
+        let year = year_of(&row, 0)?;
         if place.fract() != 0.0 || !(1.0..=100_000.0).contains(&place) {
             return Err(
                 row.error(&format!("{place} is not a place"), "write the place as a number from 1, or remove the row")
             );
         }
-        let (year, place) = (year as i32, place as u32);
+        let place = place as u32;
+        // A year is one of three hundred.
         match contests.iter_mut().find(|contest| contest.year == year) {
             Some(contest) => contest.totals.push((place, total)),
             None => contests.push(PastContest { year, totals: vec![(place, total)] }),

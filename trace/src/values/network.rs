@@ -156,6 +156,46 @@ impl Network {
         state
     }
 
+    /// The value of one node with some values set; only what it depends on is looked at.
+    pub fn value_if(&self, state: &State, set: &[(NodeId, f64)], result: NodeId) -> f64 {
+        let mut state = state.clone();
+        let mut changed = vec![false; self.nodes.len()];
+        for &(node, value) in set {
+            state.values[node] = value;
+            changed[node] = true;
+        }
+        let (mut work, mut numbers) = (Work::default(), Vec::new());
+        for node in self.behind(result) {
+            if !changed[node] && self.nodes[node].inputs.iter().any(|input| changed[*input]) {
+                changed[node] = true;
+                self.step(node, &mut state, &mut work, &mut numbers);
+            }
+        }
+        state.values[result]
+    }
+
+    /// A node and all that it depends on, each after its inputs.
+    fn behind(&self, result: NodeId) -> Vec<NodeId> {
+        let (mut seen, mut all) = (vec![false; self.nodes.len()], Vec::new());
+        let mut open = vec![(result, 0)];
+        seen[result] = true;
+        while let Some((node, next)) = open.last_mut() {
+            match self.nodes[*node].inputs.get(*next) {
+                Some(&input) => {
+                    *next += 1;
+                    if !std::mem::replace(&mut seen[input], true) {
+                        open.push((input, 0));
+                    }
+                }
+                None => {
+                    all.push(*node);
+                    open.pop();
+                }
+            }
+        }
+        all
+    }
+
     /// Evaluates again these nodes, whose rules changed, and every value that depends on one that became another.
     pub fn update(&self, state: &mut State, edited: &[NodeId]) {
         let mut is_due = vec![false; self.nodes.len()];
@@ -177,23 +217,13 @@ impl Network {
     pub fn response(&self, state: &State, input: NodeId, result: NodeId) -> Option<Response<'_>> {
         let mut depends = vec![false; self.nodes.len()];
         depends[input] = true;
-        let mut downstream = Vec::new();
-        for &node in &self.order {
+        let mut between = Vec::new();
+        for node in self.behind(result) {
             if node != input && self.nodes[node].inputs.iter().any(|read| depends[*read]) {
                 depends[node] = true;
-                downstream.push(node);
+                between.push(node);
             }
         }
-        let mut needed = vec![false; self.nodes.len()];
-        needed[result] = true;
-        for &node in downstream.iter().rev() {
-            if needed[node] {
-                for &read in &self.nodes[node].inputs {
-                    needed[read] = true;
-                }
-            }
-        }
-        let between: Vec<NodeId> = downstream.into_iter().filter(|node| needed[*node]).collect();
         depends[result].then(|| Response { network: self, state: state.clone(), input, result, between })
     }
 

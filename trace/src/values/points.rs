@@ -161,7 +161,7 @@ impl Values {
             .collect();
         let scored = !at_limit.is_empty() && !self.network.nodes[node].inputs.is_empty();
         let at_limits =
-            scored.then(|| self.network.what_if(&self.state, &at_limit).values[node]).filter(|points| !points.is_nan());
+            scored.then(|| self.network.value_if(&self.state, &at_limit, node)).filter(|points| !points.is_nan());
         let chance = local(CHANCE).filter(|_| !matches!(self.origin(index), Origin::Result(_)));
         let chance = chance.and_then(|chance| {
             Some(Chance { node: self.network.named_by(chance), chance: self.value(chance)?.clamp(0.0, 1.0) })

@@ -6,6 +6,9 @@ use schema::read::Problem;
 use schema::suggest;
 use schema::words::shorten;
 
+/// The largest number of rows that are used of a table.
+pub(crate) const MOST_ROWS: usize = 100_000;
+
 /// Why a table cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct TableError {
@@ -107,6 +110,14 @@ pub(crate) fn columns_where<const N: usize>(
         })?;
         if only.is_some_and(|(position, text)| record.get(position) != Some(text)) {
             continue;
+        }
+        if rows.len() == MOST_ROWS {
+            let message = format!("the table has more than {MOST_ROWS} rows");
+            return Err(TableError::new(
+                Some(line(bytes, record.position())),
+                message,
+                "use fewer rows, or split the table",
+            ));
         }
         let mut cells = [0.0; N];
         for ((cell, position), name) in cells.iter_mut().zip(positions).zip(names) {

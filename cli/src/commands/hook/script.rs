@@ -73,7 +73,18 @@ check() {{
         let program = unquoted(exec.strip_prefix("exec ")?)?.0;
         let root = |line: &str| Some(unquoted(line.split_once(CHECK)?.1)?.0);
         let roots: Option<Vec<String>> = others.iter().chain([exec]).map(|line| root(line)).collect();
-        Some(Self { program, roots: roots? })
+        let script = Self { program, roots: roots? };
+        (script.first_text()? == text).then_some(script)
+    }
+
+    /// The text of the first form.
+    fn first_text(&self) -> Option<String> {
+        let (program, (own, others)) = (quoted(&self.program), self.roots.split_last()?);
+        let guard = |root: &str| format!("git cat-file -e {} 2>/dev/null", quoted(&format!(":0:{}", marker(root))));
+        let check = |root: &str| format!("{program}{CHECK}{}", quoted(root));
+        let others: String =
+            others.iter().map(|root| format!("! {} || {} || exit 1\n", guard(root), check(root))).collect();
+        Some(format!("#!/bin/sh\n{others}{MARK}\n{} || exit 0\nexec {}\n", guard(own), check(own)))
     }
 }
 
@@ -171,6 +182,8 @@ mod tests {
         let two = first.replacen('\n', &format!("\n{line}\n"), 1);
         assert_eq!(Script::parse(&two).unwrap().roots, ["it's", "one"]);
         assert_eq!(Script::parse(&first.replacen('\n', "\necho ours\n", 1)), None);
+        assert_eq!(Script::parse(&first.replace("|| exit 0", "&& make test || exit 0")), None);
+        assert_eq!(Script::parse(&first.replace("-- 'one'", "-- 'one' && make")), None);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use super::{AuditView, json};
+use crate::screen::clean;
 
 /// A name, the list in the document, and the columns with their paths in a row.
 type Table = (&'static str, &'static str, &'static [(&'static str, &'static str)]);
@@ -192,6 +193,7 @@ fn line(out: &mut String, cells: impl Iterator<Item = String>) {
         // A spreadsheet reads a cell that begins with these characters as a formula; an apostrophe marks it as text.
         let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']) && cell.parse::<f64>().is_err();
         let cell = if formula { format!("'{cell}") } else { cell };
+        let cell = clean(&cell);
         if cell.contains([',', '"', '\n', '\r']) {
             out.push('"');
             out.push_str(&cell.replace('"', "\"\""));

@@ -30,6 +30,8 @@ pub(crate) struct DeltaView<'t> {
     pub(crate) base: &'t Study,
     pub(crate) head: &'t Study,
     pub(crate) found: &'t Base,
+    /// Whether the template of the base is used: in CI that of the head is part of the change under review.
+    pub(crate) template_of_base: bool,
 }
 
 impl<'t> DeltaView<'t> {

@@ -1,14 +1,15 @@
 //! Tables of past contests: those that cannot be read are reported.
 
+use foldhash::{HashMap, HashMapExt as _};
 use models::standings::{Next, forecast, points_for_place};
 use schema::quantity::Unit;
 use schema::records::{Goal, PastValue};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
-use crate::values::needed::past_contests;
+use crate::values::needed::{past_contests, year_of};
 use crate::values::problems::ValueProblemKind;
-use crate::values::tables::{self, Row, TableError};
+use crate::values::tables::{self, TableError};
 
 /// The usual deviation of a best time from year to year, relative to the time.
 ///
@@ -49,10 +50,22 @@ impl Builder<'_> {
             }
         };
         let mut years: Vec<(i32, f64)> = Vec::new();
-        for Row { cells: [year, number], .. } in rows {
-            match years.iter_mut().find(|(known, _)| f64::from(*known) == year) {
-                Some((_, best)) => *best = best.min(number),
-                None => years.push((year as i32, number)),
+        let mut places: HashMap<i32, usize> = HashMap::new();
+        for row in rows {
+            let [_, number] = row.cells;
+            let year = match year_of(&row, 0) {
+                Ok(year) => year,
+                Err(error) => {
+                    self.report_table(&past.past, &error, field);
+                    return;
+                }
+            };
+            match places.get(&year) {
+                Some(place) => years[*place].1 = years[*place].1.min(number),
+                None => {
+                    places.insert(year, years.len());
+                    years.push((year, number));
+                }
             }
         }
         let last = years.iter().map(|(year, _)| *year).max().unwrap_or(0);
