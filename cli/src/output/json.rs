@@ -85,7 +85,10 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
         findings: Findings(view),
         next: view.next.as_ref().map(|next| next.json(next.delta.stops.commit)),
     };
-    let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
+    // Space for all of them at once: growing would need it three times.
+    let mut bytes = Vec::with_capacity(4096 + 400 * report.findings.len());
+    let written = serde_json::to_writer_pretty(&mut bytes, &answer);
+    let mut text = written.ok().and_then(|()| String::from_utf8(bytes).ok()).unwrap_or_default();
     text.push('\n');
     escaped_json(text)
 }
