@@ -242,8 +242,8 @@ fn tables_named(record: &Record) -> Vec<&str> {
             let given = event.score.iter().flat_map(|score| score.given.iter());
             given.filter_map(|(_, value)| value.past_file()).collect()
         }
+        Body::Target(target) => target.given.iter().filter_map(|(_, value)| value.past_file()).collect(),
         Body::System(_)
-        | Body::Target(_)
         | Body::Requirement(_)
         | Body::Part(_)
         | Body::Result(_)

@@ -4,7 +4,7 @@ mod ci;
 
 use std::fs;
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use jiff::ToSpan as _;
@@ -75,14 +75,23 @@ impl Init {
             return Err(error.help("nothing was written; remove or rename this file, and run it again"));
         }
         let mut out = String::new();
+        // All are written beside their places first, so that a full disk leaves none half-written or missing.
+        let mut new = Vec::new();
         for (path, content) in &files {
-            write(&folder.join(path), content, false)?;
+            new.push(Beside::write(folder.join(path), content, false)?);
+        }
+        if let Some(recipe) = &recipe {
+            new.push(Beside::write(recipe.top.join(recipe.path), &recipe.content, recipe.program)?);
+        }
+        for file in new {
+            file.rename()?;
+        }
+        for (path, _) in &files {
             let shown = if self.folder.as_os_str() == "." { PathBuf::from(path) } else { self.folder.join(path) };
             out.push_str(&format!("wrote {}\n", clean(&shown.display().to_string())));
         }
         if let Some(recipe) = &recipe {
             let path = recipe.top.join(recipe.path);
-            write(&path, &recipe.content, recipe.program)?;
             let shown = path.strip_prefix(&cwd).unwrap_or(&path).display().to_string();
             out.push_str(&format!("wrote {}\n", clean(&shown)));
         }
@@ -115,17 +124,49 @@ impl Init {
     }
 }
 
-/// Writes a new file, and creates the folders of its path.
-fn write(file: &Path, content: &str, program: bool) -> Result<(), Error> {
-    let written = fs::create_dir_all(file.parent().unwrap_or(file)).and_then(|()| {
-        let mut new = fs::OpenOptions::new().write(true).create_new(true).open(file)?;
-        new.write_all(content.as_bytes())?;
-        #[cfg(unix)]
-        if program {
-            use std::os::unix::fs::PermissionsExt as _;
-            new.set_permissions(fs::Permissions::from_mode(0o755))?;
+/// A new file that is complete, but not in its place yet. It is removed if it does not get there.
+struct Beside {
+    file: PathBuf,
+    new: PathBuf,
+}
+
+impl Beside {
+    /// Writes the file beside its place, and creates the folders of its path.
+    fn write(file: PathBuf, content: &str, program: bool) -> Result<Self, Error> {
+        let mut name = file.file_name().unwrap_or_default().to_owned();
+        name.push(".tierod-new");
+        let beside = Self { new: file.with_file_name(name), file };
+        let written = fs::create_dir_all(beside.file.parent().unwrap_or(&beside.file)).and_then(|()| {
+            // One that an earlier run left.
+            if beside.new.symlink_metadata().is_ok() {
+                fs::remove_file(&beside.new)?;
+            }
+            let mut new = fs::OpenOptions::new().write(true).create_new(true).open(&beside.new)?;
+            new.write_all(content.as_bytes())?;
+            #[cfg(unix)]
+            if program {
+                use std::os::unix::fs::PermissionsExt as _;
+                new.set_permissions(fs::Permissions::from_mode(0o755))?;
+            }
+            new.sync_all()
+        });
+        match written {
+            Ok(()) => Ok(beside),
+            Err(error) => Err(beside.failed(&error)),
         }
-        Ok(())
-    });
-    written.map_err(|error| Error::new(format!("{} cannot be written", file.display())).because(error))
+    }
+
+    fn rename(self) -> Result<(), Error> {
+        fs::rename(&self.new, &self.file).map_err(|error| self.failed(&error))
+    }
+
+    fn failed(&self, error: &std::io::Error) -> Error {
+        Error::new(format!("{} cannot be written", self.file.display())).because(error)
+    }
+}
+
+impl Drop for Beside {
+    fn drop(&mut self) {
+        let _ = fs::remove_file(&self.new);
+    }
 }

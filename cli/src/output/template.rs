@@ -11,8 +11,8 @@ use trace::snapshot::{Content, TEMPLATES};
 use super::confined;
 use crate::screen::clean;
 
-/// The largest number of steps of a template: the largest page uses a fortieth of it, and it ends an endless loop soon.
-const FUEL: u64 = 20_000_000;
+/// The largest number of steps of a template: the largest page uses a twentieth of it, and it ends an endless loop soon.
+const FUEL: u64 = 10_000_000;
 
 /// The format whose special characters are escaped.
 #[derive(Clone, Copy, PartialEq, Eq)]

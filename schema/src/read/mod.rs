@@ -24,7 +24,7 @@ pub use problems::{Problem, ProblemKind};
 use crate::records::{Body, Kind, Record};
 use crate::renamed;
 use crate::settings::Settings;
-use crate::words::{Id, shorten};
+use crate::words::{CAR, Id, shorten};
 use decode::NodeDeserializer;
 use foldhash::{HashSet, HashSetExt as _};
 use serde::Deserialize as _;
@@ -202,6 +202,12 @@ fn read_record<'t>(
         return;
     };
     let id = match Id::new(text) {
+        Ok(id) if id.as_str() == CAR => {
+            let message = format!("`{CAR}` is the whole car, and cannot be the id of a record");
+            let problem = Problem::new(ProblemKind::BadValue, spot(), &message, "give it another id");
+            out.problems.push(problem.on_record(kind, CAR, &[]));
+            None
+        }
         Ok(id) => Some(id),
         Err(message) => {
             let (message, help) = problems::message_and_help(message);

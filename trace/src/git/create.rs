@@ -10,6 +10,9 @@ use crate::Error;
 /// The branch of the commits.
 const BRANCH: &str = "main";
 
+/// The folder in which it is created.
+const BESIDE: &str = ".tierod-new";
+
 /// A commit to create.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewCommit {
@@ -35,8 +38,24 @@ pub struct NewCommit {
 /// The folder is not empty, or cannot be created; git cannot be started, or fails.
 pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
     require_empty(folder)?;
-    fs::create_dir_all(folder)
-        .map_err(|error| Error::new(format!("cannot create {}", folder.display())).because(error))?;
+    let failed = |error| Error::new(format!("cannot create {}", folder.display())).because(error);
+    // Half of a repository is never where the whole one belongs: it is created beside, and moved.
+    let beside = folder.join(BESIDE);
+    if beside.symlink_metadata().is_ok() {
+        fs::remove_dir_all(&beside).map_err(failed)?;
+    }
+    fs::create_dir_all(&beside).map_err(failed)?;
+    fill(&beside, commits)?;
+    let mut names = fs::read_dir(&beside).and_then(Iterator::collect::<Result<Vec<_>, _>>).map_err(failed)?;
+    // The folder of git comes last: without it there is no repository.
+    names.sort_by_key(|entry| (entry.file_name() == ".git", entry.file_name()));
+    for entry in names {
+        fs::rename(entry.path(), folder.join(entry.file_name())).map_err(failed)?;
+    }
+    fs::remove_dir(&beside).map_err(failed)
+}
+
+fn fill(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
     let branch = format!("--initial-branch={BRANCH}");
     Git::run_isolated(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
     // From here on the repository is named, whatever is around it.
@@ -51,9 +70,10 @@ fn require_empty(folder: &Path) -> Result<(), Error> {
     if folder.symlink_metadata().is_err() {
         return Ok(());
     }
-    let mut entries = fs::read_dir(folder)
+    let entries = fs::read_dir(folder)
         .map_err(|error| Error::new(format!("{} is not a folder", folder.display())).because(error).help(help))?;
-    if entries.next().is_some() {
+    // What an earlier run left that was ended half-way is ours.
+    if entries.into_iter().any(|entry| entry.is_ok_and(|entry| entry.file_name() != BESIDE)) {
         return Err(Error::new(format!("{} is not empty", folder.display())).help(help));
     }
     Ok(())

@@ -36,6 +36,7 @@ mod forge;
 mod hooks;
 mod library;
 mod objects;
+mod pipes;
 mod plumbing;
 mod process;
 mod project;

@@ -11,6 +11,7 @@ use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::library::{Library, SHALLOW};
 use super::objects::{Trail, Tree};
+use super::pipes;
 use super::plumbing::Plumbing;
 use super::regular::{self, NotRead};
 use super::untracked;
@@ -49,6 +50,7 @@ impl Repository {
     /// The repository that holds a folder; `None` if there is none.
     pub(super) fn find(folder: &Path, cwd: &Path, environment: &Environment) -> Result<Option<Self>, GitError> {
         let locals = Locals::new(folder, cwd, environment);
+        pipes::refuse(folder)?;
         let plumbing = Plumbing::new(folder, &locals);
         let (library, (top, bare)) = match Library::open(folder, &locals, environment) {
             Ok(Some(library)) => {

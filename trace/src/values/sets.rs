@@ -245,7 +245,7 @@ impl Values {
         };
         let missing = || SetProblem::new(SetProblemKind::Record, format!("file not found: `{file}`"), "add the file");
         let rows = match self.graph.loaded.table(file).ok_or_else(missing)? {
-            Ok(bytes) => tables::columns(bytes, columns),
+            Ok(bytes) => tables::for_model(bytes, columns),
             Err(problem) => Err(tables::TableError::of_file(problem)),
         };
         let rows =

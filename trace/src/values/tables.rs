@@ -9,6 +9,9 @@ use schema::words::shorten;
 /// The largest number of rows that are used of a table.
 pub(crate) const MOST_ROWS: usize = 100_000;
 
+/// The largest number of rows of a table that a model calculates with.
+pub(crate) const MOST_ROWS_OF_MODELS: usize = 20_000;
+
 /// Why a table cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct TableError {
@@ -62,6 +65,18 @@ impl<const N: usize> Row<N> {
 /// The invalid line and what is wrong with it, or a missing column with those that were found.
 pub(crate) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<Row<N>>, TableError> {
     columns_where(bytes, names, None)
+}
+
+/// The rows of a table for a model, which calculates all of them again for each of its inputs.
+pub(crate) fn for_model(bytes: &[u8], names: [&str; 2]) -> Result<Vec<Row<2>>, TableError> {
+    let rows = columns(bytes, names)?;
+    match rows.get(MOST_ROWS_OF_MODELS) {
+        Some(row) => {
+            let message = format!("the table has more than {MOST_ROWS_OF_MODELS} rows, too many for a model");
+            Err(row.error(&message, "use fewer rows: longer segments of the track, fewer points of a curve"))
+        }
+        None => Ok(rows),
+    }
 }
 
 /// The same, of the rows that have a text in another column.

@@ -166,7 +166,7 @@ impl Builder<'_> {
     ) -> Option<Vec<(f64, f64)>> {
         let rows = if is_table(text) {
             match self.graph.loaded.table(text.text())? {
-                Ok(bytes) => tables::columns(bytes, columns),
+                Ok(bytes) => tables::for_model(bytes, columns),
                 Err(problem) => Err(tables::TableError::of_file(problem)),
             }
         } else {

@@ -1,0 +1,161 @@
+//! Large tables and many records: a stated limit with a finding over it, and time that grows with the size only.
+
+use std::fmt::Write as _;
+use std::time::{Duration, Instant};
+
+use crate::support::{SETTINGS, Sandbox};
+
+fn root(files: &[(&str, String)]) -> Sandbox {
+    let sandbox = Sandbox::new();
+    sandbox.write("tierod.yaml", SETTINGS);
+    for (path, text) in files {
+        sandbox.write(path, text);
+    }
+    sandbox
+}
+
+fn findings(sandbox: &Sandbox, check: &str) -> Vec<serde_json::Value> {
+    let report = sandbox.tierod(&["check", "--format", "json"]).json();
+    report["findings"].as_array().unwrap().iter().filter(|finding| finding["check"] == check).cloned().collect()
+}
+
+fn timed(sandbox: &Sandbox, args: &[&str]) -> Duration {
+    let start = Instant::now();
+    let answer = sandbox.tierod(args);
+    assert!(answer.code <= 1, "{}", answer.err);
+    start.elapsed()
+}
+
+const GOAL: &str = "goals:\n  g: {place: 10, reason: It is the aim., lead: x, past-standings: {file: past.csv}}\n";
+
+/// Fields of a hundred thousand rows are read in a second; one row more is a finding.
+#[test]
+fn past_fields_have_a_limit() {
+    let past = |rows: usize| {
+        let mut text = "year,place,total\n".to_owned();
+        for row in 0..rows {
+            let _ = writeln!(text, "{},{},{}", 1900 + row % 300, row / 300 + 1, 900.0 - (row / 300) as f64 * 0.01);
+        }
+        text
+    };
+    let sandbox = root(&[("c.yaml", GOAL.to_owned()), ("past.csv", past(100_000))]);
+    let took = timed(&sandbox, &["check"]);
+    assert!(took < Duration::from_secs(15), "{took:?}");
+    assert!(findings(&sandbox, "unreadable-table").is_empty());
+    sandbox.write("past.csv", past(100_001));
+    let found = findings(&sandbox, "unreadable-table");
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0]["message"], "past.csv, line 100002: the table has more than 100000 rows");
+}
+
+/// A table of best times in which every row has its own year.
+#[test]
+fn years_of_best_times_are_checked() {
+    let event = "targets:\n  t: {of: car, at-most: 5 s, formula: best, given: {best: {past: best.csv, value: time}}}\n";
+    let mut text = "year,time\n".to_owned();
+    for row in 0..90_000 {
+        let _ = writeln!(text, "{},4.0", 3000 + row);
+    }
+    let sandbox = root(&[("c.yaml", event.to_owned()), ("best.csv", text)]);
+    let took = timed(&sandbox, &["check"]);
+    assert!(took < Duration::from_secs(15), "{took:?}");
+    let found = findings(&sandbox, "unreadable-table");
+    assert_eq!(found[0]["message"], "best.csv, line 2: 3000 is not a year");
+}
+
+#[test]
+fn a_track_has_a_limit() {
+    let records = "\
+targets:
+  lap-time: {of: car, at-most: 9000 s, lead: x}
+analyses:
+  run: {model: lap, finds: lap-time, given: {track: track.csv, mass: 250 kg, power: 40 kW, grip: 1.4}}
+";
+    let track = |rows: usize| format!("length,curvature\n{}", "0.5,0.02\n0.7,0\n".repeat(rows / 2));
+    let sandbox = root(&[("c.yaml", records.to_owned()), ("track.csv", track(20_000))]);
+    assert!(findings(&sandbox, "unreadable-table").is_empty());
+    let values = sandbox.tierod(&["values", "--format", "json"]).json();
+    assert!(values.to_string().contains("lap-time"), "{values}");
+    for rows in [20_002, 100_000, 700_000] {
+        sandbox.write("track.csv", track(rows));
+        let took = timed(&sandbox, &["check"]);
+        assert!(took < Duration::from_secs(15), "{took:?}");
+        let found = findings(&sandbox, "unreadable-table");
+        assert_eq!(found.len(), 1, "{rows}");
+        let message = found[0]["message"].as_str().unwrap();
+        assert!(message.contains("line 20002: the table has more than 20000 rows") || rows > 100_000, "{message}");
+        assert!(message.contains("rows") || message.contains("MiB"), "{message}");
+    }
+}
+
+/// The time of a check grows with the number of events, not with its square.
+#[test]
+fn a_thousand_events_take_twice_the_time_of_five_hundred() {
+    let events = |count: usize| {
+        let (mut events, mut targets) = ("events:\n".to_owned(), "targets:\n".to_owned());
+        for n in 0..count {
+            let _ = write!(
+                events,
+                "  e{n}:\n    plan: 1 pts\n    lead: x\n    serves: {{g: It is one of many.}}\n    reads: {{time: t{n}}}\n    score:\n      formula: if(time < slowest, span * (slowest/time - 1) / (slowest/best - 1) + floor, floor)\n      given: {{best: 3.88 s ± 0.06 s, slowest: 1.5 * best, span: 95.5 pts, floor: 4.5 pts}}\n"
+            );
+            let _ = writeln!(
+                targets,
+                "  t{n}: {{of: car, at-most: 5 s, estimate: 4 s ± 0.1 s, serves: {{e{n}: It is timed.}}}}"
+            );
+        }
+        root(&[(
+            "c.yaml",
+            format!("goals:\n  g: {{points: 100 pts, reason: It is the aim., lead: x}}\n{events}{targets}"),
+        )])
+    };
+    let best = |sandbox: &Sandbox| (0..3).map(|_| timed(sandbox, &["check"])).min().unwrap().as_secs_f64();
+    let (few, many) = (best(&events(500)), best(&events(2000)));
+    // Four times the events take four times as long; with the square it would be sixteen times.
+    assert!(many < 9.0 * few, "500 events: {few:.2} s, 2,000 events: {many:.2} s");
+}
+
+/// Without a goal, what all records share is reported once.
+#[test]
+fn a_graph_without_a_goal_is_reported_once() {
+    let mut text = "events:\n  e: {plan: 5 pts, lead: x}\nsystems:\n  s: {in: car, lead: x}\ntargets:\n  t: {of: car, at-most: 5 s, serves: {e: It is timed.}}\nparts:\n".to_owned();
+    for n in 0..3000 {
+        let _ = writeln!(text, "  p{n}: {{in: s, serves: {{t: It is part {n} of it.}}}}");
+    }
+    let sandbox = root(&[("c.yaml", text)]);
+    let found = findings(&sandbox, "off-chain");
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0]["record"], "e");
+    assert_eq!(
+        found[0]["message"],
+        "3001 records do not lead to a goal, because their chains end at e: t, p0, p1, p2, p3 and 2996 more"
+    );
+    // A few are named each.
+    let few =
+        "events:\n  e: {plan: 5 pts, lead: x}\ntargets:\n  t: {of: car, at-most: 5 s, serves: {e: It is timed.}}\n";
+    let found = findings(&root(&[("c.yaml", few.to_owned())]), "off-chain");
+    assert_eq!((found.len(), &found[0]["record"]), (1, &"t".into()));
+}
+
+/// Eight megabytes of commas, in every place where YAML could take them.
+#[test]
+#[cfg(unix)]
+fn a_file_of_commas_takes_little_memory() {
+    for text in [
+        ",".repeat(8_000_000),
+        format!("parts: [{}]\n", ",".repeat(8_000_000)),
+        format!("parts: {{a: [{}]}}\n", "a,".repeat(4_000_000)),
+    ] {
+        let sandbox = root(&[("c.yaml", text)]);
+        let tierod = env!("CARGO_BIN_EXE_tierod");
+        let file = sandbox.outside().join("memory");
+        let mut command = sandbox.command("/usr/bin/time", &sandbox.path());
+        command.args(["-q", "-f", "%M", "-o"]).arg(&file).args([tierod, "check"]);
+        let Ok(output) = command.output() else {
+            println!("skipped: there is no /usr/bin/time");
+            return;
+        };
+        assert_eq!(output.status.code(), Some(1));
+        let memory: u64 = std::fs::read_to_string(&file).unwrap().trim().parse().unwrap();
+        assert!(memory < 500 << 10, "{memory} KiB");
+    }
+}

@@ -1,0 +1,74 @@
+//! Files of git's folder that are a pipe or a device: git and libgit2 would wait for them, or read them without an end.
+
+use std::path::{Path, PathBuf};
+
+use walkdir::WalkDir;
+
+use super::environment::discover;
+use super::error::GitError;
+use super::regular::small_text;
+
+/// The files that are opened by name, in the folder of a working tree or in that of its repository.
+const FILES: [&str; 19] = [
+    "HEAD",
+    "index",
+    "config",
+    "config.worktree",
+    "commondir",
+    "gitdir",
+    "packed-refs",
+    "shallow",
+    "MERGE_HEAD",
+    "ORIG_HEAD",
+    "FETCH_HEAD",
+    "info/exclude",
+    "info/attributes",
+    "info/grafts",
+    "info/sparse-checkout",
+    "objects/info/alternates",
+    "objects/info/commit-graph",
+    "reftable/tables.list",
+    "logs/HEAD",
+];
+
+/// The largest number of files below `refs` that are looked at.
+const MOST_REFS: usize = 10_000;
+
+/// An error if a file of the repository of a folder is a pipe or a device.
+pub(super) fn refuse(folder: &Path) -> Result<(), GitError> {
+    let Some(found) = discover(folder) else { return Ok(()) };
+    let own = found.git_dir();
+    let common = small_text(&own.join("commondir")).map(|text| own.join(text.trim()));
+    for dir in std::iter::once(own).chain(common.as_deref()) {
+        let named = FILES.iter().map(|name| dir.join(name)).chain(included(dir));
+        let refs = WalkDir::new(dir.join("refs")).into_iter().take(MOST_REFS).flatten();
+        let refs = refs.filter(|entry| !entry.file_type().is_file() && !entry.file_type().is_dir());
+        if let Some(path) = named.chain(refs.map(walkdir::DirEntry::into_path)).find(|path| is_special(path)) {
+            return Err(GitError::Unreadable {
+                cause: format!("{} is a pipe or a device", path.display()),
+                hint: "git would wait for it: replace it by a file, or clone the repository again".to_owned(),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Whether something is there that is neither a file nor a folder. Git follows links here.
+fn is_special(path: &Path) -> bool {
+    path.metadata().is_ok_and(|found| !found.is_file() && !found.is_dir())
+}
+
+/// The files that the configuration includes.
+fn included(dir: &Path) -> Vec<PathBuf> {
+    let Some(text) = small_text(&dir.join("config")).filter(|text| text.to_ascii_lowercase().contains("[include"))
+    else {
+        return Vec::new();
+    };
+    let path = |line: &str| {
+        let (key, value) = line.rsplit_once(']').map_or(line, |(_, rest)| rest).split_once('=')?;
+        let value = value.trim().trim_matches('"');
+        let home = value.strip_prefix("~/").and_then(|rest| Some(PathBuf::from(std::env::var_os("HOME")?).join(rest)));
+        key.trim().eq_ignore_ascii_case("path").then(|| home.unwrap_or_else(|| dir.join(value)))
+    };
+    text.lines().filter_map(path).collect()
+}
