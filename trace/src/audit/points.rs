@@ -3,7 +3,7 @@
 use super::split::{self, Split};
 use crate::ids::RecordId;
 use crate::study::Study;
-use crate::values::{Needed, Origin};
+use crate::values::{Needed, Origin, Spread};
 
 /// The points of an event.
 #[derive(Clone, Debug)]
@@ -16,6 +16,8 @@ pub struct EventScore {
     pub predicted: Option<f64>,
     /// The expanded uncertainty (k = 2) of the prediction.
     pub uncertainty: f64,
+    /// The mean and the interval of the prediction.
+    pub spread: Option<Spread>,
     /// The points scored, with the result that has them.
     pub scored: Option<(f64, RecordId)>,
     /// Why the score differs from the prediction; `None` without one of them.
@@ -42,6 +44,8 @@ pub struct GoalScore {
     pub predicted: Option<f64>,
     /// The expanded uncertainty (k = 2) of the prediction.
     pub uncertainty: f64,
+    /// The mean and the interval of the prediction.
+    pub spread: Option<Spread>,
     /// The place to reach, if the goal is one.
     pub place: Option<u32>,
     /// The place reached, with the result that has it.
@@ -107,6 +111,7 @@ pub(super) fn all(study: &Study) -> Vec<GoalScore> {
                     plan: event.plan,
                     predicted: before.predicted,
                     uncertainty: before.uncertainty,
+                    spread: before.spread.clone(),
                     scored,
                     split: both.map(|(predicted, scored)| split::of_event(study, event.index, predicted, scored)),
                 }
@@ -117,6 +122,7 @@ pub(super) fn all(study: &Study) -> Vec<GoalScore> {
                 plan: goal.plan,
                 predicted: before.predicted,
                 uncertainty: before.uncertainty,
+                spread: before.spread.clone(),
                 place: study.loaded.goal(goal.index).and_then(|goal| goal.place),
                 place_reached: place_reached(study, goal.index),
                 events: events.collect(),

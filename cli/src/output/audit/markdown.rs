@@ -4,10 +4,12 @@ use schema::number;
 use serde_json::{Value, json};
 use trace::Error;
 use trace::audit::{ScoreCause, Verdict, groups};
+use trace::values::Spread;
 
 use super::{AuditView, json, numbers, terminal};
 use crate::output::check::off_text;
 use crate::output::numbers::{margin, percent, quantity};
+use crate::output::points::points_of;
 use crate::output::template::{self, Escape};
 
 /// The data for the templates: the JSON answer, and its numbers as text.
@@ -15,9 +17,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
     let mut context = json(view);
     let share = |value: Option<f64>| value.map(|value| number::percent(value, 1)).unwrap_or_default();
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
-    let with_uncertainty = |value: Option<f64>, uncertainty: f64| {
-        value.map(|value| crate::output::points::points(value, uncertainty)).unwrap_or_default()
-    };
+    let predicted = |spread: &Option<Spread>| spread.as_ref().map(points_of).unwrap_or_default();
     let change = |from: Option<f64>, to: Option<f64>| {
         from.zip(to).map(|(from, to)| number::signed(to - from, 1)).unwrap_or_default()
     };
@@ -33,14 +33,14 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                 .zip(&split.events)
                 .map(|(event, split)| {
                     let scored = event.scored.map(|(points, _)| points);
-                    json!({"plan": points(event.plan), "predicted": with_uncertainty(event.predicted, event.uncertainty),
+                    json!({"plan": points(event.plan), "predicted": predicted(&event.spread),
                            "scored": points(scored), "to_plan": change(event.plan, scored),
                            "to_predicted": change(event.predicted, scored), "split": split})
                 })
                 .collect();
             let scored = goal.scored();
             json!({"verdict": terminal::verdict(view, goal), "events": events, "plan": points(Some(goal.plan)),
-                   "predicted": with_uncertainty(goal.predicted, goal.uncertainty), "scored": points(scored),
+                   "predicted": predicted(&goal.spread), "scored": points(scored),
                    "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored),
                    "causes": split.causes.iter().copied().map(ScoreCause::words).collect::<Vec<_>>(),
                    "split": split.total, "about_split": AuditView::about_split(&split)})

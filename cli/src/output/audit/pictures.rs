@@ -68,7 +68,7 @@ impl AuditView<'_> {
             .iter()
             .flat_map(|event| {
                 let scored = event.scored.map(|(points, _)| points);
-                [event.plan, event.predicted.map(|points| points + event.uncertainty), scored]
+                [event.plan, event.spread.as_ref().map(|spread| spread.high), scored]
             })
             .flatten()
             .fold(1.0, f64::max);
@@ -88,9 +88,10 @@ impl AuditView<'_> {
                 let end = x.position(points.max(0.0));
                 bar(&mut out, 0.0, y, end, 10.0, class);
                 let mut after = end;
-                if class == "predicted" && event.uncertainty > 0.0 {
-                    let (low, high) =
-                        (x.position((points - event.uncertainty).max(0.0)), x.position(points + event.uncertainty));
+                if class == "predicted"
+                    && let Some(spread) = event.spread.as_ref().filter(|spread| spread.low < spread.high)
+                {
+                    let (low, high) = (x.position(spread.low.max(0.0)), x.position(spread.high));
                     line(&mut out, (low, y + 5.0), (high, y + 5.0), "spread");
                     after = high;
                 }

@@ -5,10 +5,11 @@ use std::fmt::Write as _;
 use schema::number;
 use schema::settings::Level;
 use trace::audit::{AtRiskPeriod, GoalScore, PeriodEnd, TargetAudit, Verdict, groups};
+use trace::values::Spread;
 
 use super::super::check::off_text;
 use super::super::numbers::{margin, percent, quantity};
-use super::super::points::{needs, points as points_text};
+use super::super::points::{needs, points_of};
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::AuditView;
@@ -71,14 +72,13 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     let change = |from: Option<f64>, to: Option<f64>| {
         from.zip(to).map(|(from, to)| number::signed(to - from, 1)).unwrap_or_default()
     };
-    let predicted =
-        |value: Option<f64>, uncertainty: f64| value.map(|value| points_text(value, uncertainty)).unwrap_or_default();
+    let predicted = |spread: &Option<Spread>| spread.as_ref().map(points_of).unwrap_or_default();
     for event in &goal.events {
         let scored = event.scored.map(|(points, _)| points);
         table.row(vec![
             strong(view.id(event.index)),
             plain(points(event.plan)),
-            plain(predicted(event.predicted, event.uncertainty)),
+            plain(predicted(&event.spread)),
             plain(points(scored)),
             plain(change(event.plan, scored)),
             plain(change(event.predicted, scored)),
@@ -88,7 +88,7 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     table.row(vec![
         plain("total"),
         plain(points(Some(goal.plan))),
-        plain(predicted(goal.predicted, goal.uncertainty)),
+        plain(predicted(&goal.spread)),
         plain(points(scored)),
         plain(change(Some(goal.plan), scored)),
         plain(change(goal.predicted, scored)),

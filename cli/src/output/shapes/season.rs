@@ -71,6 +71,8 @@ const SCORED: &[Key] = &[
     measure("plan", NUMBER_OR_NULL, "pts", "planned points"),
     measure("predicted", NUMBER_OR_NULL, "pts", "points predicted just before the contest"),
     measure("uncertainty", NUMBER_OR_NULL, "pts", "expanded uncertainty of the prediction (k = 2)"),
+    measure("low", NUMBER_OR_NULL, "pts", "lower end of the interval of the prediction (95 %)"),
+    measure("high", NUMBER_OR_NULL, "pts", "upper end of the interval of the prediction (95 %)"),
     measure("scored", NUMBER_OR_NULL, "pts", "points scored; null if a result is missing"),
 ];
 
