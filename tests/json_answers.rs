@@ -187,13 +187,20 @@ fn every_answer_matches_its_schema() {
         let answer = shapes.take(args[0], &faulty, &[args, &json].concat());
         assert!(answer["broken"].as_array().unwrap().iter().any(|fault| fault["record"] == "circle"), "{answer}");
     }
+    // An alternative that sets an unknown value, now and when it was chosen.
+    let unknown = FAULTY.replace("circle-time: 5 s}}}", "cirle-time: 5 s}}}, chosen: small");
+    shapes.sandbox.write("faulty/faulty.yaml", unknown);
+    shapes.sandbox.git_in(&faulty, &["init", "-q"]);
+    shapes.sandbox.git_in(&faulty, &["add", "."]);
+    shapes.sandbox.git_in(&faulty, &["commit", "-q", "-m", "Choose"]);
+    shapes.take("compare", &faulty, &["compare", "hub-size", "--format", "json"]);
     let group = shapes.sandbox.path_of("group");
     shapes.sandbox.small_root("group/");
     let parts = "systems: {pins: {in: suspension, for-parts: {serves: {circle-time: They hold it.}}}}\nparts: {pin: {in: pins}}\n";
     shapes.sandbox.write("group/group.yaml", parts);
     shapes.take("why", &group, &["why", "pin", "--format", "json"]);
     shapes.take("graph", &group, &["graph", "--format", "json"]);
-    for name in ["", "no-parent", "part", "settings", "verify", "units", "lap", "sae-2024.skidpad"] {
+    for name in ["", "no-parent", "part", "settings", "verify", "units", "lap", "sae-2024", "sae-2024.endurance"] {
         let name = (!name.is_empty()).then_some(name);
         let args: Vec<&str> = ["explain"].into_iter().chain(name).chain(json).collect();
         shapes.take("explain", &car, &args);

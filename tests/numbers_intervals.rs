@@ -108,7 +108,7 @@ fn a_chance_that_is_none() {
     for (chance, check_name, message) in [
         ("90", "bad-value", "`90` is not a chance"),
         ("120 %", "bad-value", "`120 %` is not a chance"),
-        ("0.9 kg", "unit-mismatch", "expected a number without unit, found `kg`"),
+        ("0.9 kg", "unit-mismatch", "`0.9 kg` is a mass"),
         ("finish-chanc", "unknown-reference", "no record with id `finish-chanc`"),
     ] {
         let answer = check(chance).ended(1);
@@ -116,7 +116,7 @@ fn a_chance_that_is_none() {
     }
     let points = with(&RECORDS.replacen("estimate: 90 % ± 2 %, ", "", 1))
         .tierod(&["points", "--format", "json"])
-        .ended(0)
+        .ended(2)
         .json();
     assert!(event(&points, "long-run")["predicted"].is_null(), "{points}");
 }
@@ -173,4 +173,26 @@ fn a_request_shows_the_interval_of_the_points() {
     assert!(delta["causes"].to_string().contains("\"key\":\"chance\""), "{}", delta["causes"]);
     let text = sandbox.tierod(&["delta", "HEAD~1", "HEAD"]).out;
     assert!(text.contains(" to 36"), "{text}");
+}
+
+/// A finish is worth what it adds to the points without one: lap points stay if the car stops.
+#[test]
+fn a_chance_with_points_without_a_finish() {
+    let records = "
+goals: {top-ten: {points: 200 pts, reason: It is the last season., lead: team lead}}
+events:
+  long-run:
+    lead: team lead
+    serves: {top-ten: It is the only event.}
+    chance: 75 %
+    reads: {time: 1500 s}
+    score: {use: sae-2024.endurance, no-finish: 12 pts, given: {best: 1400 s, lap-points: 25 pts}}
+";
+    let points = with(records).tierod(&["points", "--format", "json"]).ended(0).json();
+    let run = event(&points, "long-run");
+    // Formula SAE Rules 2024, D.12.13: 196.296296 points for the time, and 25 for all laps.
+    let expected = 0.75 * (196.296_296_296_296_3 + 25.0) + 0.25 * 12.0;
+    assert!((number(&run["predicted"]) - expected).abs() < 1e-6, "{run}");
+    assert!((number(&run["low"]) - 12.0).abs() < 1e-6 && (number(&run["high"]) - 221.296_296).abs() < 1e-3, "{run}");
+    assert_eq!(run["chance"], 0.75);
 }

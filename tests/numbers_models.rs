@@ -106,12 +106,8 @@ fn a_table_over_the_size_limit_is_an_error() {
     read.sandbox.write("track.csv", large);
     let read = Read::from_sandbox(read.sandbox);
     assert!(read.get("lap-time")["value"].is_null());
-    let finding = read.reports(
-        "bad-value",
-        "lap",
-        "table `track.csv` is not read: the file has 8.4 MiB; the limit is 8 MiB",
-        "rows",
-    );
+    let finding =
+        read.reports("unreadable-table", "lap", "track.csv, the file has 8.4 MiB; the limit is 8 MiB", "smaller");
     assert_eq!(finding["level"], "error");
 }
 

@@ -58,7 +58,7 @@ fn past_standings_that_cannot_be_read_are_an_error() {
         (b"year,place,total\n", "the table has no past year", "list every car"),
         (b"\xff\xfey\0e\0a\0r\0", "UTF-16", "save the table as CSV"),
         (b"", "it is empty", "add the column"),
-        (large.as_bytes(), "the limit for tables is 8 MiB", "a smaller CSV file"),
+        (large.as_bytes(), "the limit is 8 MiB", "a smaller CSV file"),
     ] {
         let sandbox = sandbox(past);
         let found = of_check(&sandbox, "unreadable-table");

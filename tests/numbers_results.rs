@@ -319,6 +319,7 @@ fn worth_and_alternatives_use_the_estimates() {
                  {arm.mass: 4 kg}}}}\n";
     let answers = |results: &str| {
         let sandbox = root(&format!("{event}{SECTIONS}{results}"));
+        sandbox.write("chain.yaml", CHAIN.replace("plan: 50 pts", "plan: 50 pts\n    expect: 50 pts"));
         let worth = sandbox.tierod(&["worth", "arm.mass", "--format", "json"]).ended(0).json();
         let compared = sandbox.tierod(&["compare", "arms", "--format", "json"]).ended(0).json();
         (worth["values"][0]["points_per_unit"].clone(), compared["alternatives"][0]["difference"].clone())

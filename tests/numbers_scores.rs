@@ -456,9 +456,9 @@ events:
     for (id, check, message, help) in [
         ("a", "unknown-reference", "score sheet `sae-2024.acceleration` has no input `cone`", "did you mean `cones`?"),
         ("b", "unknown-reference", "has no input `slowst`", "did you mean `slowest`?"),
-        ("c", "unit-mismatch", "expected `s`, found `m`", ""),
+        ("c", "unit-mismatch", "`4.2 m` is a length, and a time is expected here", ""),
         ("d", "unknown-reference", "needs `time`", "`reads`, or `right`"),
-        ("e", "unit-mismatch", "expected `s`, found `kg`", ""),
+        ("e", "unit-mismatch", "`4 kg` is a mass, and a time is expected here", "give it in `s`"),
         ("f", "bad-value", "expected a list of points, found `s` in it", "`2, 4, 6`"),
         ("g", "unknown-reference", "needs `co2`", "or `energy`"),
     ] {

@@ -352,7 +352,21 @@ targets:
   within: {of: car, between: [4 kg, 6 kg], estimate: 5 kg}
 ",
     );
-    let keys = ["id", "value", "unit", "si", "uncertainty", "low", "high", "origin", "limit", "status", "margin"];
+    let keys = [
+        "id",
+        "value",
+        "unit",
+        "si",
+        "uncertainty",
+        "low",
+        "high",
+        "origin",
+        "limit",
+        "status",
+        "margin",
+        "conformance",
+        "not_in_parts",
+    ];
     let ids = ["most", "least", "within", "event", "goal", "car.mass", "frame.mass"];
     assert_eq!(read.values.len(), ids.len(), "targets, events, goals and amounts");
     for id in ids {

@@ -179,7 +179,8 @@ mod tests {
     #[test]
     fn digits_that_differ() {
         assert_eq!(decimals_apart(47.12, 47.13, 2), 2);
-        assert_eq!(decimals_apart(47.123_4, 47.123_8, 2), 4);
+        assert_eq!(decimals_apart(47.123_4, 47.123_8, 2), 3);
+        assert_eq!(decimals_apart(47.123_4, 47.123_3, 2), 4);
         assert_eq!(decimals_apart(4.25, 4.25, 2), 2, "equal numbers");
         assert_eq!(decimals_apart(1e9, 1e9 + 1e-3, 0), 0, "equal to the digits of a conversion");
     }

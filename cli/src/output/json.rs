@@ -14,9 +14,30 @@ use super::check::{CheckView, off_json};
 
 /// A value as the text that is printed.
 pub(crate) fn text(value: &Value) -> String {
-    let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
-    text.push('\n');
-    text
+    pretty(value)
+}
+
+/// A value as text with a line break at its end. The text is made in one piece of memory: a string that grows needs three times
+/// its size for a moment.
+pub(crate) fn pretty(value: &impl Serialize) -> String {
+    struct Size(usize);
+    impl std::io::Write for Size {
+        fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+            self.0 += bytes.len();
+            Ok(bytes.len())
+        }
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+    let mut size = Size(1);
+    if serde_json::to_writer_pretty(&mut size, value).is_err() {
+        return "\n".to_owned();
+    }
+    let mut text = Vec::with_capacity(size.0);
+    let written = serde_json::to_writer_pretty(&mut text, value);
+    text.push(b'\n');
+    written.ok().and_then(|()| String::from_utf8(text).ok()).unwrap_or_default()
 }
 
 /// What was read: its kind and, for a revision, the full commit id.
@@ -84,9 +105,7 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
         findings: Findings(view),
         next: view.next.as_ref().map(|next| next.json(next.delta.stops.commit)),
     };
-    let mut text = serde_json::to_string_pretty(&answer).unwrap_or_default();
-    text.push('\n');
-    text
+    pretty(&answer)
 }
 
 /// The findings of `check`, each made when it is written.

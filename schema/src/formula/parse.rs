@@ -182,7 +182,7 @@ impl Parser {
         }
     }
 
-    /// The names after a `/` or `*` in a unit: each could also be the name of a value.
+    /// The names after a `/` or `*` in a unit: each could also be the name of a value. With an exponent, as in `kg/m^3`, it is a unit.
     fn add_unit_names(&mut self, unit: &Unit, unit_at: usize) {
         let name = unit.to_string();
         if !name.contains(['*', '/']) {
@@ -191,7 +191,7 @@ impl Parser {
         let mut start = unit_at;
         for (number, part) in name.split(['*', '/']).enumerate() {
             let atom = part.split('^').next().unwrap_or(part);
-            if number > 0 && atom.starts_with(|c: char| c.is_ascii_lowercase()) {
+            if number > 0 && !part.contains('^') && atom.starts_with(|c: char| c.is_ascii_lowercase()) {
                 self.formula.unit_names.push(Name { text: atom.into(), start });
             }
             start += part.chars().count() + 1;

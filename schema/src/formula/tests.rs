@@ -119,7 +119,7 @@ fn names_in_units() {
         let formula = Formula::parse(text).unwrap();
         formula.unit_names().iter().map(|name| (name.text.to_string(), name.start)).collect::<Vec<_>>()
     };
-    assert_eq!(names("9 s/t + 2 kg/m^3*s"), [("t".to_owned(), 4), ("m".to_owned(), 13), ("s".to_owned(), 17)]);
+    assert_eq!(names("9 s/t + 2 kg/m^3*s"), [("t".to_owned(), 4), ("s".to_owned(), 17)]);
     assert!(names("9 s / t").is_empty());
 }
 

@@ -155,7 +155,7 @@ impl Score<'_> {
     /// The groups of inputs with their actual values.
     fn switches(&self, result: &TestResult) -> Vec<Switches> {
         let [mut own, mut finish, mut judges, mut penalties] = [const { Vec::new() }; 4];
-        for name in self.event.reads.keys().map(Id::as_str) {
+        for name in self.event.reads.keys().map(Id::as_str).chain([CHANCE]) {
             let Some(node) = self.local(name) else { continue };
             let given = result.reads.get(name).map(|value| self.values.in_team(value).1);
             match (given.or_else(|| self.driven_elsewhere(name, result)), self.is_chance(node)) {
@@ -201,9 +201,11 @@ impl Score<'_> {
         is_near.then(|| self.values.in_team(driven.value).1)
     }
 
-    /// Whether an input is a chance that multiplies the points: a share between 0 and 1, at which the points are in
-    /// proportion to it.
+    /// Whether an input is the chance of the event, or a share between 0 and 1 that multiplies its points.
     fn is_chance(&self, node: NodeId) -> bool {
+        if self.local(CHANCE) == Some(node) {
+            return true;
+        }
         let Some(chance) = self.values.value(node) else { return false };
         if !self.values.dimension(node).is_one() || chance <= 0.0 || chance >= 1.0 {
             return false;

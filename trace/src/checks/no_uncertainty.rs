@@ -94,7 +94,7 @@ fn is_estimated(study: &Study, node: NodeId) -> bool {
 
 fn leading_inputs(study: &Study, reporter: &mut Reporter) {
     let Some(goal) = study.goals().first() else { return };
-    let (Some(points), false) = (goal.predicted, study.is_scored(goal)) else { return };
+    let (Some(points), false) = (goal.predicted.or(goal.at_least), study.is_scored(goal)) else { return };
     let values = study.values();
     let worth = values.worth_of_all(goal.node);
     let effect = |node: NodeId| Some((node, worth[node] * values.value(node)? / 100.0));

@@ -219,7 +219,7 @@ impl Project {
             } else if snapshot.listing.links.contains(&path) {
                 snapshot.others.entry(path).or_default().content = Some(Err(entries::symlink()));
             } else if let Some(root) = &on_disk
-                && worktree::has(root, &path)
+                && worktree::found(root, &path).is_some()
             {
                 let content = worktree::read(&root.join(&path));
                 snapshot.others.entry(path).or_default().content = Some(content);

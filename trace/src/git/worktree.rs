@@ -152,17 +152,20 @@ fn templates(root: &Path) -> HashMap<String, OtherFile> {
 /// Whether this path below a root is a file or a folder that is not empty. A link counts as it is, like in git, and what is behind
 /// one in its path does not count.
 pub(super) fn has(root: &Path, path: &str) -> bool {
+    let full = root.join(path);
+    match found(root, path) {
+        Some(found) if found.is_symlink() => true,
+        Some(found) if found.is_dir() => std::fs::read_dir(full).is_ok_and(|mut entries| entries.next().is_some()),
+        Some(found) => found.len() > 0,
+        None => false,
+    }
+}
+
+/// What is at a path below a root: nothing behind a link.
+pub(super) fn found(root: &Path, path: &str) -> Option<std::fs::Metadata> {
     let below = Path::new(path);
-    if below.parent().is_some_and(|folder| !is_real(root, folder, &mut HashMap::new())) {
-        return false;
-    }
-    let path = root.join(below);
-    match path.symlink_metadata() {
-        Ok(found) if found.is_symlink() => true,
-        Ok(found) if found.is_dir() => std::fs::read_dir(path).is_ok_and(|mut entries| entries.next().is_some()),
-        Ok(found) => found.len() > 0,
-        Err(_) => false,
-    }
+    let real = below.parent().is_none_or(|folder| is_real(root, folder, &mut HashMap::new()));
+    if real { root.join(below).symlink_metadata().ok() } else { None }
 }
 
 /// The project root of a folder: the nearest one upward that has a settings file.

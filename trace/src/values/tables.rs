@@ -24,8 +24,7 @@ impl TableError {
 
     /// A file that is too large or cannot be opened.
     pub(crate) fn of_file(problem: &Problem) -> Self {
-        let message = problem.message.replace("record files", "tables");
-        Self::new(None, message, "use a smaller CSV file with only the columns that are needed")
+        Self::new(None, problem.message.clone(), "use a smaller CSV file with only the columns that are needed")
     }
 }
 

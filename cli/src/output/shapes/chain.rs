@@ -50,7 +50,7 @@ static KEY_DOCS: &[super::Key] = &[
 
 /// A key of records or settings.
 static RECORD_KEY: Named = Named {
-    name: "record key",
+    name: "record-key",
     summary: "A key of records or of the settings.",
     keys: &[KEY_DOCS, &[key("keys", Shape::List(&Shape::Object(&[KEY_DOCS])), "all keys in its value, also deeper")]],
 };

@@ -215,7 +215,9 @@ impl Builder<'_> {
             && own.dimension != required
         {
             let (found, unit) = (own.dimension, own.unit.clone());
-            self.network.nodes[node].rule = Rule::None;
+            let own = &mut self.network.nodes[node];
+            // With the expected unit, what reads it is not reported as well.
+            (own.rule, own.dimension, own.unit) = (Rule::None, required, expected.clone());
             match Quantity::parse(text.text()) {
                 Ok(quantity) => drop(self.report_wrong_unit(node, &quantity, (&unit, expected), field)),
                 Err(_) => self.report_mismatch(field, node, found, required),

@@ -206,7 +206,7 @@ impl Builder<'_> {
             Err(error) => {
                 // A text with one number is meant as a quantity.
                 match quantity.err().and_then(|quantity| problem_of_quantity(text, &quantity)) {
-                    Some((message, help)) => self.report(ValueProblemKind::Bad, field, 0, message, help),
+                    Some((message, help)) => self.report(ValueProblemKind::Bad, field, error.start, message, help),
                     None => self.report_formula_error(field, error),
                 }
                 return;
