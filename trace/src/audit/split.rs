@@ -173,13 +173,6 @@ impl Score<'_> {
             let list = if is_judged { &mut judges } else { &mut penalties };
             list.push((node, self.values.in_team(value).1));
         }
-        // The chance of the event itself came out, one way or the other.
-        let chance = self.local(CHANCE).filter(|node| {
-            self.values.value(*node).is_some_and(|chance| chance > 0.0 && chance < 1.0)
-        });
-        if let Some(node) = chance {
-            finish.push((node, if self.scored > 0.0 { 1.0 } else { 0.0 }));
-        }
         let best = result.best.iter().flat_map(|best| best.0.iter());
         let best = best.filter_map(|(name, value)| Some((self.local(name.as_str())?, self.values.in_team(value).1)));
         let all = [
