@@ -282,7 +282,8 @@ pub(super) fn resolve(
             return Ok(Some(index));
         }
         let help = suggest::nearest(name, names.iter().copied()).map(|near| format!("did you mean `{id}.{near}`?"));
-        let first = || names.first().map(|own| format!("use a name under its `given` or `reads`, for example `{id}.{own}`"));
+        let first =
+            || names.first().map(|own| format!("use a name under its `given` or `reads`, for example `{id}.{own}`"));
         let help = help.or_else(first);
         let help = help.unwrap_or_else(|| format!("add `{name}` under `given` of its score"));
         return Err(broken(format!("the score of {id} has no `{name}`"), help));
