@@ -128,7 +128,7 @@ fn a_reason_deleted() {
         "
 new warning no-reason rear-anti-roll-bar
 edited part rear-anti-roll-bar
-points 685.93 > 685.93
+points 684.46 > 684.46
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15
@@ -146,7 +146,7 @@ fn a_limit_changed_without_a_revision() {
 new warning unrecorded-revision car-mass
 edited target car-mass
 limit car-mass ≤ 205 kg > ≤ 207 kg by none
-points 685.93 > 685.93
+points 684.46 > 684.46
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15
@@ -168,7 +168,7 @@ fn a_limit_changed_with_a_revision() {
 added revision car-mass-march
 edited target car-mass
 limit car-mass ≤ 205 kg > ≤ 207 kg by car-mass-march
-points 685.93 > 685.93
+points 684.46 > 684.46
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15
@@ -204,9 +204,9 @@ fn a_part_400_g_heavier() {
         0,
         "
 edited part engine-unit
-cause engine-unit.mass 31.4 > 31.8 kg, -0.24 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
+cause engine-unit.mass 31.4 > 31.8 kg, -0.35 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
 values 20
-points 685.93 > 685.68
+points 684.46 > 684.11
 mass 200.64 > 201.04
 cost 18015.1 > 18015.1
 unchanged 15
@@ -228,9 +228,9 @@ fn a_result_added() {
 new warning target-missed skidpad-time
 added result skidpad-on-the-yard
 status skidpad-time on target > missed
-cause skidpad-time 5.13 > 5.31 s, -12.35 pts: skidpad first-eight
+cause skidpad-time 5.12 > 5.31 s, -12.53 pts: skidpad first-eight
 values 3
-points 685.93 > 673.57
+points 684.46 > 671.93
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15
@@ -261,7 +261,7 @@ edited part rear-anti-roll-bar
 cause front-anti-roll-bar.in suspension > anti-roll, none pts: anti-roll.mass
 cause rear-anti-roll-bar.in suspension > anti-roll, none pts: anti-roll.mass
 values 6
-points 685.93 > 685.93
+points 684.46 > 684.46
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15
@@ -287,7 +287,7 @@ edited analysis corner-loads
 edited target front-upright-stiffness
 edited target front-upright-strength
 renamed part front-upright > knuckle
-points 685.93 > 685.93
+points 684.46 > 684.46
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15
@@ -304,7 +304,7 @@ fn a_broken_reference() {
         "
 new error unknown-reference rear-anti-roll-bar
 edited part rear-anti-roll-bar
-points 685.93 > 685.93
+points 684.46 > 684.46
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15
@@ -330,12 +330,12 @@ fn a_decision_switched() {
     car.assert_delta(
         0,
         "
+new warning target-at-risk skidpad-time
 new warning target-at-risk fuel-use
 new warning target-at-risk lap-energy
 new warning over-budget car-mass
 new warning over-budget powertrain-mass
 new warning target-at-risk engine-efficiency
-new warning points-short first-eight
 new warning target-at-risk steering-torque
 new warning target-at-risk roll-gradient
 new note excess-margin crank-power
@@ -346,6 +346,7 @@ edited decision engine
 edited analysis engine-simulation
 edited part engine-unit
 status accel-time at risk > on target
+status skidpad-time on target > at risk
 status fuel-use on target > at risk
 status lap-energy on target > at risk
 status car-mass on target > at risk
@@ -353,12 +354,12 @@ status powertrain-mass on target > at risk
 status engine-efficiency on target > at risk
 status steering-torque on target > at risk
 status roll-gradient on target > at risk
-cause engine-efficiency 25 > 19 %, -32.48 pts: fuel-use efficiency first-eight
-cause engine-unit.mass 31.4 > 57.5 kg, -15.69 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
-cause crank-power 37 > 52 kW, 10.26 pts: wheel-power accel-time acceleration first-eight
+cause engine-efficiency 25 > 19 %, -29.38 pts: fuel-use efficiency first-eight
+cause engine-unit.mass 31.4 > 57.5 kg, -22.69 pts: powertrain.mass car.mass car-mass accel-time acceleration first-eight
+cause crank-power 37 > 52 kW, 16.93 pts: wheel-power accel-time acceleration first-eight
 cause engine-unit.cost 2450 > 2300 EUR, 0.39 pts: powertrain.cost car.cost car-cost cost-event first-eight
 values 29
-points 685.93 > 648.4
+points 684.46 > 649.71
 mass 200.64 > 226.74
 cost 18015.1 > 17865.1
 unchanged 14
@@ -374,7 +375,7 @@ fn evidence_removed() {
         0,
         "
 new warning no-evidence balance-bar-free
-points 685.93 > 685.93
+points 684.46 > 684.46
 mass 200.64 > 200.64
 cost 18015.1 > 18015.1
 unchanged 15

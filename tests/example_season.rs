@@ -158,6 +158,8 @@ fn it_ends_with_exactly_the_expected_findings() {
     let errors = [
         "no-verification coolant-temperature",
         "target-missed accel-time",
+        "target-missed autocross-time",
+        "target-missed endurance-lap-time",
         "verification-overdue tyre-warm-up",
         "verification-overdue wheel-power",
     ];
@@ -176,7 +178,8 @@ fn it_ends_with_exactly_the_expected_findings() {
     let targets = values["values"].as_array().unwrap();
     let status = |word: &str| targets.iter().filter(|target| target["status"] == word).count();
     assert!(status("met") >= 15, "{}", status("met"));
-    assert_eq!((status("missed"), status("uncertain")), (1, 2));
+    // At the contest three of the four times were over their limits.
+    assert_eq!((status("missed"), status("uncertain")), (3, 2));
     let log = season.git(&["grep", "-c", "basis: weighed", "HEAD", "--", "*.yaml"]);
     let weighed: usize = log.lines().map(|line| line.rsplit(':').next().unwrap().parse::<usize>().unwrap()).sum();
     assert!(weighed >= 25, "{weighed} parts weighed");
@@ -338,7 +341,8 @@ fn the_audit_of_the_season_needs_no_cache() {
     let [met, missed, never] = ["met", "missed", "never verified"].map(|verdict| {
         here["targets"].as_array().unwrap().iter().filter(|target| target["verdict"] == verdict).count()
     });
-    assert_eq!((met, missed, never), (76, 1, 3));
+    assert_eq!((met, missed, never), (74, 3, 3));
+    assert_eq!(here["goals"][0]["place_reached"], 7);
     assert_eq!(here["goals"][0]["reached"], true);
     assert!(here["at_risk_periods"].as_array().unwrap().iter().any(|one| one["end"] == "revised"));
     assert!(

@@ -80,15 +80,38 @@ def share(text):
     return float(str(text).rstrip(" %")) / 100
 
 
+def measured_totals(now):
+    """(system or car, amount) -> the latest value that was measured of the whole"""
+    replaced = {name for result in now.get("results", {}).values() for name in result.get("supersedes") or []}
+    found = {}
+    for name, result in now.get("results", {}).items():
+        target = now["targets"].get(result["of"], {})
+        if "total" in target and "value" in result and name not in replaced:
+            key = (target["of"], target["total"])
+            if key not in found or found[key][0] <= str(result["date"]):
+                found[key] = (str(result["date"]), number(result["value"]))
+    return {key: value for key, (_, value) in found.items()}
+
+
 def rolled_up(now, settings):
-    totals = {}
+    """The totals of the car: what was measured as a whole replaces its parts."""
+    measured, totals = measured_totals(now), {}
     for part in now.get("parts", {}).values():
         for name, (value, basis) in amounts(part).items():
+            around = part.get("in")
+            while around in now["systems"] and (around, name) not in measured:
+                around = now["systems"][around].get("in")
+            totals.setdefault(name, 0.0)
+            if (around, name) in measured:
+                continue
             bases = (settings.get("growth") or {}).get(name, {})
             basis = basis or next(iter(bases), None)
             growth = share(bases[basis]) if basis in bases else 0.0
-            totals[name] = totals.get(name, 0.0) + value * part.get("count", 1) * (1 + growth)
-    return totals
+            totals[name] += value * part.get("count", 1) * (1 + growth)
+    for (of, name), value in measured.items():
+        if of != "car":
+            totals[name] += value
+    return totals | {name: value for (of, name), value in measured.items() if of == "car"}
 
 
 def limit(target):
@@ -154,7 +177,10 @@ def latest(results, of, result):
         results[of] = result
 
 
+superseded = {name for result in last.get("results", {}).values() for name in result.get("supersedes") or []}
 for name, result in last.get("results", {}).items():
+    if name in superseded:
+        continue
     latest(results, result["of"], {**result, "id": name})
     latest(before_contest, result["of"], {**result, "id": name})
 for name, result in last.get("results", {}).items():
@@ -201,15 +227,23 @@ def expected(name):
 
 def score(event, switched):
     """The points of an event with some of its inputs switched."""
-    given, names = event["score"].get("given", {}), {}
+    given, names = dict(event["score"].get("given", {})), {}
+    for name, text in given.items():  # the value of another event, as in `endurance.best`
+        other = re.fullmatch(r"([a-z-]+)\.([a-z-]+)", str(text))
+        if other:
+            given[name] = last["events"][other.group(1)]["score"]["given"][other.group(2)]
     for name, text in event["reads"].items():
         names[name.replace("-", "_")] = plain(text) if plain(text) is not None else expected(text)
     names.update({name.replace("-", "_"): plain(text) for name, text in given.items() if plain(text) is not None})
+    if "chance" in event:
+        chance = event["chance"]
+        names["chance"] = plain(chance) if plain(chance) is not None else expected(chance)
     names.update(switched)
     for name, text in given.items():
         if plain(text) is None and name not in switched:
             names[name.replace("-", "_")] = calculated(text, names)
-    return calculated(event["score"]["formula"], names)
+    points = min(calculated(event["score"]["formula"], names), plain(event.get("most", "1e9")))
+    return points * names.get("chance", 1.0)
 
 
 causes = ["own_values", "others_best", "penalties", "finish", "judges", "mean", "not_explained"]
@@ -223,7 +257,12 @@ for audited in goal["events"]:
     same(f"causes of {audited['id']}", difference, math.fsum(split[cause] for cause in causes))
     if "formula" not in event.get("score", {}):
         continue
-    own, best, finish = {}, result.get("best") or {}, {}
+    own, best, finish, judges = {}, result.get("best") or {}, {}, {}
+    if "chance" in event:
+        finish = {"chance": 1.0 if number(result["value"]) > 0 else 0.0}
+    for name, value in (result.get("reads") or {}).items():
+        if name not in event["reads"]:
+            judges[name] = plain(value)
     best = {"best": best} if isinstance(best, str) else best
     best = {name: plain(value) for name, value in best.items()}
     for name, text in event["reads"].items():
@@ -235,7 +274,7 @@ for audited in goal["events"]:
             finish = {name: 1.0 if number(result["value"]) > 0 else 0.0}
         elif driven is not None:
             own[name] = plain(driven)
-    steps = {"own_values": own, "others_best": best, "finish": finish}
+    steps = {"own_values": own, "others_best": best, "judges": judges, "finish": finish}
     effects = dict.fromkeys(steps, 0.0)
     for order in (list(steps), list(steps)[::-1]):
         switched, before = {}, score(event, {})
@@ -247,7 +286,7 @@ for audited in goal["events"]:
     for cause, points in effects.items():
         same(f"{cause} of {audited['id']}", points, split[cause], 1e-6)
     same(f"mean of {audited['id']}", score(event, {}) - audited["predicted"], split["mean"], 1e-6)
-    rest = number(result["value"]) - score(event, own | best | finish)
+    rest = number(result["value"]) - score(event, own | best | judges | finish)
     same(f"rest of {audited['id']}", rest, split["not_explained"], 1e-6)
 
 # Targets: limits, results, outcome.
@@ -306,7 +345,11 @@ for line in audit["verification"]:
     planned = closed = failed = 0
     for kind, records_of_kind in last.items():
         for name, record in records_of_kind.items():
-            verify = (record or {}).get("verify")
+            verify, closing = (record or {}).get("verify"), name
+            around = record.get("in") if kind == "parts" else None
+            while not verify and around in last["systems"]:  # what the parts of a system inherit
+                verify = last["systems"][around].get("for-parts", {}).get("verify")
+                closing, around = around, last["systems"][around].get("in")
             verify = verify if isinstance(verify, list) else [verify] if verify else []
             if not any(one["by"] == line["method"] for one in verify):
                 continue
@@ -315,9 +358,10 @@ for line in audit["verification"]:
                 audited = next(target for target in audit["targets"] if target["id"] == name)
                 closed += audited["verdict"] == "met"
                 failed += audited["verdict"] == "missed"
-            elif name in results:
-                failed += results[name].get("outcome") == "fail"
-                closed += results[name].get("outcome") != "fail"
+            elif name in results or closing in results:
+                outcome = results[name if name in results else closing].get("outcome")
+                failed += outcome == "fail"
+                closed += outcome != "fail"
     same(f"by {line['method']}", [planned, closed, failed], [line["planned"], line["closed"], line["failed"]])
 
 # The results inside the interval of their estimate. The estimates of targets are those of the audit.

@@ -99,7 +99,7 @@ pub(crate) fn broken(study: &Study) -> Broken<'_> {
     Broken::under(study.values(), &asked, &[]).with(plans)
 }
 
-/// The sum of a goal's points for a sentence, as in `685.9 ± 23.4 points`; `at least` if events have no value.
+/// The sum of a goal's points for a sentence, as in `684.5 (447.2 to 734.8) points`; `at least` if events have no value.
 pub(crate) fn sum(goal: &GoalPoints) -> Option<String> {
     let text = format!("{} points", points_of(goal.spread.as_ref()?));
     goal.predicted.map(|_| text.clone()).or_else(|| goal.at_least.map(|_| format!("at least {text}")))

@@ -36,8 +36,8 @@ pub struct Score {
     pub formula: Option<Expression>,
     /// A score sheet and its event, for example `sae-2024.acceleration`, instead of a formula.
     pub r#use: Option<String>,
-    /// Local names of the formula or inputs of the sheet: each is a quantity, the name of a value, or a formula. A table of
-    /// the sheet is a list: `lap-points: "2, 4, 6"`.
+    /// Local names of the formula or inputs of the sheet: each is a quantity, the name of a value, or a formula. A name of
+    /// another event is written as `endurance.best`. A table of the sheet is a list: `lap-points: "2, 4, 6"`.
     pub given: Entries<Id, Expression>,
     /// The points without a valid run or a finish, in `pts`: a quantity or a formula. Otherwise those of the sheet, or 0.
     pub no_finish: Option<Expression>,

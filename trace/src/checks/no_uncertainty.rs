@@ -50,7 +50,11 @@ fn results(study: &Study, reporter: &mut Reporter) {
     for target in study.target_statuses().iter().filter(|target| matches!(target.status, Status::Met | Status::Missed))
     {
         let (Origin::Result(result), Some(margin)) = (values.origin(target.index), target.margin) else { continue };
-        let value = study.loaded.result(result).and_then(|result| result.value.as_ref());
+        let driven = study.graph.driven(target.index).into_iter().rfind(|driven| driven.result == result);
+        let (value, route) = match &driven {
+            Some(driven) => (Some(driven.value), vec!["reads", driven.name.as_str()]),
+            None => (study.loaded.result(result).and_then(|result| result.value.as_ref()), vec!["value"]),
+        };
         let is_exact = values.dimension(target.node).currency().is_some();
         if is_exact || margin.abs() >= SMALL_MARGIN || value.is_none_or(|value| value.uncertainty().is_some()) {
             continue;
@@ -63,7 +67,7 @@ fn results(study: &Study, reporter: &mut Reporter) {
             number::rounded(margin.abs() * 100.0, 1),
             numbers::limit_text(record)
         );
-        reporter.report(result, &["value"], message, "add the uncertainty of the measurement: `VALUE ± UNCERTAINTY`");
+        reporter.report(result, &route, message, "add the uncertainty of the measurement: `VALUE ± UNCERTAINTY`");
         reporter.measured(Measure::percent(margin));
     }
 }

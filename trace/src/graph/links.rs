@@ -274,6 +274,20 @@ pub(super) fn resolve(
         return Err(Broken { missing: Some(id.to_owned()), near, ..broken(message, help) });
     };
     let kind = loaded.record(index).kind();
+    // A name that another event gives or reads, for example the best time that two events share.
+    if let (Expected::Value, Some(event), Some(name)) = (reference.expected, loaded.event(index), amount) {
+        let given = event.score.iter().flat_map(|score| score.given.keys());
+        let names: Vec<&str> = given.chain(event.reads.keys()).map(schema::Id::as_str).collect();
+        if names.contains(&name) {
+            return Ok(Some(index));
+        }
+        let help = suggest::nearest(name, names.iter().copied()).map(|near| format!("did you mean `{id}.{near}`?"));
+        let first =
+            || names.first().map(|own| format!("use a name under its `given` or `reads`, for example `{id}.{own}`"));
+        let help = help.or_else(first);
+        let help = help.unwrap_or_else(|| format!("add `{name}` under `given` of its score"));
+        return Err(broken(format!("the score of {id} has no `{name}`"), help));
+    }
     if !reference.expected.allows(kind, amount.is_some()) {
         let kind = kind.with_article();
         let message = match amount {

@@ -66,6 +66,8 @@ pub struct Outcome {
     pub points: Option<(f64, f64)>,
     /// The points with their interval.
     pub spread: Option<Spread>,
+    /// The mean of what each event of the goal scores; they add up to the points.
+    pub means: Vec<(NodeId, f64)>,
     /// The difference to the points now, with its own uncertainty: common uncertainties cancel.
     pub difference: Option<(f64, f64)>,
     /// Whether the difference is larger than its uncertainty; `None` without a difference.
@@ -78,6 +80,13 @@ pub struct Outcome {
     pub newly_at_risk: Vec<RecordId>,
     /// Targets that are at risk now, and would be on target.
     pub newly_on_target: Vec<RecordId>,
+}
+
+impl Outcome {
+    /// The mean of what an event scores; NaN without points.
+    pub fn points_of_event(&self, event: NodeId) -> f64 {
+        self.means.iter().find(|(own, _)| *own == event).map_or(f64::NAN, |(_, mean)| *mean)
+    }
 }
 
 /// A criterion of a decision.
@@ -149,6 +158,7 @@ impl Values {
                 state: State::empty(&self.network),
                 points: None,
                 spread: None,
+                means: Vec::new(),
                 difference: None,
                 significance: None,
                 without_uncertainty: Vec::new(),
@@ -189,6 +199,8 @@ impl Values {
             };
             outcome.spread = whole(&own.state).map(|_| own.lens().spread(&own.bends, goal));
             outcome.points = outcome.spread.as_ref().map(|spread| (spread.mean, spread.uncertainty));
+            let events = own.network.nodes[goal].inputs.iter().filter(|event| !own.state.values[**event].is_nan());
+            outcome.means = events.map(|event| (*event, own.lens().spread(&own.bends, *event).mean)).collect();
             outcome.difference = outcome.points.zip(whole(&self.state)).map(|_| {
                 let is_own = |leaf| own.independent.contains(&leaf);
                 let by = difference((&now, bends_now), (&own.lens(), &own.bends), goal, &is_own);

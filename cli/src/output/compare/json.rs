@@ -81,7 +81,7 @@ fn alternative(view: &View<'_>, outcome: &Outcome) -> Value {
         .goal
         .events
         .iter()
-        .map(|event| json!({"id": id(event.index), "points": number(Some(outcome.state.values[event.node]))}))
+        .map(|event| json!({"id": id(event.index), "points": number(Some(outcome.points_of_event(event.node)))}))
         .collect();
     let amounts: Vec<Value> = amounts(values)
         .into_iter()

@@ -242,10 +242,10 @@ fn details(view: &View<'_>, label: &str, ink: Ink) -> String {
     table.row(line(strong("points"), strong(total), &points_cell));
     table.row(line(plain(format!("vs {label}")), plain(""), &difference_cell));
     for event in &goal.events {
-        let before = values.value(event.node);
+        let before = event.predicted;
         let now = before.map(|p| points(p, 0.0)).unwrap_or_default();
         let id = loaded.record(event.index).id.as_str();
-        let own = |o: &Outcome| known(&o.state, event.node);
+        let own = |o: &Outcome| Some(o.points_of_event(event.node)).filter(|points| !points.is_nan());
         let same = outcomes.iter().all(|o| !o.problems.is_empty() || own(o) == before);
         if !same {
             table.row(line(faint(format!("  {id}")), faint(now), &|o| {

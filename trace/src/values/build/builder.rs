@@ -279,6 +279,9 @@ impl Builder<'_> {
         let Some((id, amount)) = name.split_once('.') else {
             return self.by_key.get(&Key::Record(loaded.find(name)?)).copied();
         };
+        if let Some(event) = loaded.find(id).filter(|index| loaded.event(*index).is_some()) {
+            return self.by_key.get(&Key::Local(event, amount.into())).copied();
+        }
         let amount = self.find_amount(amount)?;
         let key = if id == CAR { Key::Group(None, amount) } else { Key::amount(loaded, loaded.find(id)?, amount)? };
         let node = self.by_key.get(&key).copied()?;
