@@ -1,0 +1,42 @@
+//! Faults that a stranger found: caps of judged events, impossible times, money, commas, uncertain results, standings, budgets.
+
+use crate::support::{SETTINGS, Sandbox};
+
+/// A sandbox with settings and one file of records.
+fn root(settings: &str, records: &str) -> Sandbox {
+    let sandbox = Sandbox::new();
+    sandbox.write("tierod.yaml", settings);
+    sandbox.write("season.yaml", records);
+    sandbox
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+const GOAL: &str = "goals:\n  top: {points: 90 pts, reason: The sponsor renews for it., lead: lead}\n";
+
+#[test]
+fn a_judged_event_near_its_cap_ends_at_the_cap() {
+    let events = |expect: &str| {
+        format!(
+            "{GOAL}events:\n  judged:\n    plan: 50 pts\n    most: 100 pts\n    expect: {expect}\n    lead: lead\n    \
+             serves: {{top: Judges score it.}}\n"
+        )
+    };
+    // The mean of min(x, 100) with x normal around 98 with deviation 4: 98 - 4 (phi(0.5) - 0.5 (1 - Phi(0.5))) = 97.209.
+    let sandbox = root(SETTINGS, &events("98 pts ± 8 pts"));
+    let event = sandbox.tierod(&["points", "--format", "json"]).ended(0).json()["events"][0].clone();
+    let number = |key: &str| event[key].as_f64().unwrap();
+    assert!((number("predicted") - 97.209).abs() < 0.02, "{event}");
+    assert!((number("high") - 100.0).abs() < 1e-9 && (89.5..92.0).contains(&number("low")), "{event}");
+    let worth = sandbox.tierod(&["worth"]).ended(0).out;
+    assert!(one_line(&worth).contains("judged 98 pts +1.00 per pts"), "{worth}");
+    let out = sandbox.tierod(&["values"]).ended(0).out;
+    assert!(one_line(&out).contains("to 100.0) pts estimate"), "{out}");
+    // Far from the cap nothing changes, and above it the expectation is named.
+    let out = root(SETTINGS, &events("60 pts ± 8 pts")).tierod(&["points"]).ended(0).out;
+    assert!(out.contains("60.0 ± 8.0"), "{out}");
+    let out = root(SETTINGS, &events("110 pts ± 2 pts")).tierod(&["check", "--format", "lines"]).ended(1).out;
+    assert!(out.contains("110.0 points are expected, but the event gives at most 100.0"), "{out}");
+}
