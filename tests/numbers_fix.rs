@@ -40,3 +40,34 @@ fn a_judged_event_near_its_cap_ends_at_the_cap() {
     let out = root(SETTINGS, &events("110 pts ± 2 pts")).tierod(&["check", "--format", "lines"]).ended(1).out;
     assert!(out.contains("110.0 points are expected, but the event gives at most 100.0"), "{out}");
 }
+
+#[test]
+fn a_time_of_an_event_is_above_zero() {
+    let records = |time: &str, event: &str| {
+        format!(
+            "{GOAL}events:\n  sprint:\n    plan: 50 pts\n    lead: lead\n    serves: {{top: It is timed.}}\n    {event}\n\
+             targets:\n  sprint-time: {{of: car, at-most: 4.2 s, estimate: {time}, lead: lead, serves: {{sprint: It is \
+             what is timed.}}, verify: {{by: test, with: gates, due: 2027-06-01}}}}\n"
+        )
+    };
+    let sheet = "reads: {time: sprint-time}\n    score: {use: sae-2024.acceleration, given: {best: 4 s}}";
+    let formula = "reads: {time: sprint-time}\n    score: {formula: 50 pts * (6 s - time) / best, given: {best: 4 s}}";
+    for event in [sheet, formula] {
+        for time in ["0 s", "-4 s"] {
+            let sandbox = root(SETTINGS, &records(time, event));
+            let out = sandbox.tierod(&["check", "--format", "lines"]).ended(1).out;
+            let message = format!(
+                "sprint-time is {time}, and event sprint reads it as `time`: a time must be above zero [bad-value]"
+            );
+            assert!(out.contains(&message) && out.contains("season.yaml:11:"), "{event}:\n{out}");
+            assert!(!out.contains("excess-margin") && !out.contains("no-number"), "{event}:\n{out}");
+            let points = sandbox.tierod(&["points"]).ended(2).out;
+            assert!(points.contains("1 error under") && one_line(&points).contains("sprint 50.0 none"), "{points}");
+        }
+        let sandbox = root(SETTINGS, &records("4.1 s", event));
+        sandbox.tierod(&["points"]).ended(0);
+    }
+    let literal = "reads: {time: -4 s}\n    score: {use: sae-2024.acceleration, given: {best: 4 s}}";
+    let out = root(SETTINGS, &records("4.1 s", literal)).tierod(&["check", "--format", "lines"]).ended(1).out;
+    assert!(out.contains("`time` is -4 s: a time must be above zero"), "{out}");
+}
