@@ -71,3 +71,16 @@ fn a_time_of_an_event_is_above_zero() {
     let out = root(SETTINGS, &records("4.1 s", literal)).tierod(&["check", "--format", "lines"]).ended(1).out;
     assert!(out.contains("`time` is -4 s: a time must be above zero"), "{out}");
 }
+
+#[test]
+fn money_in_another_currency_is_wrong_on_its_own_line() {
+    let parts = "systems:\n  drive: {in: car, lead: lead}\nparts:\n  a: {in: drive, amounts: {cost: 900 USD}}\n  \
+                 b: {in: drive, amounts: {cost: 800 EUR}}\n  c: {in: drive, amounts: {cost: 700 EUR}}\n";
+    let sandbox = root(&format!("{SETTINGS}currency: EUR\n"), parts);
+    let out = sandbox.tierod(&["check", "--format", "lines"]).ended(1).out;
+    let wrong: Vec<&str> = out.lines().filter(|line| line.contains("unit-mismatch")).collect();
+    assert_eq!(wrong.len(), 1, "{out}");
+    assert!(wrong[0].starts_with("season.yaml:4:") && wrong[0].contains("`900 USD` is not in `EUR`"), "{out}");
+    let values = sandbox.tierod(&["values"]).ended(0).out;
+    assert!(one_line(&values).contains("car.cost 1500 EUR"), "{values}");
+}
