@@ -84,3 +84,16 @@ fn money_in_another_currency_is_wrong_on_its_own_line() {
     let values = sandbox.tierod(&["values"]).ended(0).out;
     assert!(one_line(&values).contains("car.cost 1500 EUR"), "{values}");
 }
+
+#[test]
+fn three_digits_after_a_comma_can_be_thousands() {
+    let fix = "use `6000 EUR` if it separates thousands, or `6 EUR` if it is a decimal comma";
+    for cost in ["6,000 EUR", "'6,000 EUR'"] {
+        let parts = format!(
+            "systems:\n  drive: {{in: car, lead: lead}}\nparts:\n  a: {{in: drive, amounts: {{cost: {cost}}}}}\n"
+        );
+        let out = root(SETTINGS, &parts).tierod(&["check"]).ended(1).out;
+        assert!(one_line(&out).contains(fix), "{cost}:\n{out}");
+        assert!(!out.contains("6.000"), "{cost}:\n{out}");
+    }
+}
