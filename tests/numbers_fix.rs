@@ -97,3 +97,23 @@ fn three_digits_after_a_comma_can_be_thousands() {
         assert!(!out.contains("6.000"), "{cost}:\n{out}");
     }
 }
+
+#[test]
+fn a_result_with_the_limit_inside_its_uncertainty_is_counted_apart() {
+    let sandbox = root(
+        SETTINGS,
+        &format!(
+            "{GOAL}targets:\n  sprint-time: {{of: car, at-most: 4.4 s, estimate: 4 s, lead: lead, verify: {{by: test, with: \
+             gates, due: 2027-03-01}}}}\nresults:\n  r: {{of: sprint-time, value: 4.20 s ± 0.40 s, date: 2027-03-01, \
+             evidence: [tierod.yaml]}}\n"
+        ),
+    );
+    let line = sandbox.tierod(&["audit", "--format", "json"]).json()["verification"][0].clone();
+    let counts = ["planned", "closed", "uncertain", "failed", "open"].map(|key| line[key].as_u64().unwrap());
+    assert_eq!(counts, [1, 0, 1, 0, 0], "{line}");
+    let out = one_line(&sandbox.tierod(&["audit"]).out);
+    assert!(out.contains("verification planned passed uncertain failed no result test 1 0 1 0 0"), "{out}");
+    let out = sandbox.tierod(&["audit", "--format", "markdown"]).out;
+    assert!(out.contains("| method | planned | passed | uncertain | failed | no result |"), "{out}");
+    assert!(out.contains("| test | 1 | 0 | 1 | 0 | 0 |"), "{out}");
+}
