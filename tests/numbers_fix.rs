@@ -117,3 +117,25 @@ fn a_result_with_the_limit_inside_its_uncertainty_is_counted_apart() {
     assert!(out.contains("| method | planned | passed | uncertain | failed | no result |"), "{out}");
     assert!(out.contains("| test | 1 | 0 | 1 | 0 | 0 |"), "{out}");
 }
+
+#[test]
+fn past_standings_with_two_cars_on_one_place() {
+    let goal = |place: u32| {
+        format!(
+            "goals:\n  top: {{place: {place}, past-standings: {{file: past.csv}}, reason: A place keeps the workshop., lead: \
+             lead}}\n"
+        )
+    };
+    let check = |place: u32, table: &str| {
+        let sandbox = root(SETTINGS, &goal(place));
+        sandbox.write("past.csv", table);
+        sandbox.tierod(&["check", "--format", "lines"]).out
+    };
+    let out = check(2, "year,place,total\n2025,1,900\n2025,2,800\n2025,2,790\n");
+    let message = "past.csv, line 4: place 2 of 2025 has 790 points here, and 800 points above [unreadable-table]";
+    assert!(out.contains(message), "{out}");
+    let out = check(2, "year,place,total\n2025,1,900\n2025,2,800\n2025,2,800\n");
+    assert!(!out.contains("unreadable-table"), "equal totals share a place:\n{out}");
+    let out = check(100, "year,place,total\n2025,1,900\n2025,2,800\n2026,1,850\n");
+    assert!(out.contains("no year had 100 cars: the most cars of a year are 2"), "{out}");
+}

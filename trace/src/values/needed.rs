@@ -108,6 +108,11 @@ fn contests(rows: Vec<tables::Row<3>>) -> Result<Vec<PastContest>, tables::Table
             );
         }
         let (year, place) = (year as i32, place as u32);
+        let known = contests.iter().filter(|contest| contest.year == year).flat_map(|contest| &contest.totals);
+        if let Some((_, other)) = known.clone().find(|(other, own)| *other == place && *own != total) {
+            let message = format!("place {place} of {year} has {total} points here, and {other} points above");
+            return Err(row.error(&message, "give each car its place; only cars with the same total share one"));
+        }
         match contests.iter_mut().find(|contest| contest.year == year) {
             Some(contest) => contest.totals.push((place, total)),
             None => contests.push(PastContest { year, totals: vec![(place, total)] }),
