@@ -139,3 +139,27 @@ fn past_standings_with_two_cars_on_one_place() {
     let out = check(100, "year,place,total\n2025,1,900\n2025,2,800\n2026,1,850\n");
     assert!(out.contains("no year had 100 cars: the most cars of a year are 2"), "{out}");
 }
+
+#[test]
+fn a_difference_that_rounding_explains_is_no_gap() {
+    for (whole, share) in [("194.19", "100.09"), ("194.1999", "100.0999")] {
+        let sandbox = root(
+            SETTINGS,
+            &format!(
+                "systems:\n  a: {{in: car, lead: lead}}\n  b: {{in: car, lead: lead}}\ntargets:\n  car-mass: {{of: car, \
+                 at-most: {whole} kg, total: mass, lead: lead}}\n  a-mass: {{of: a, at-most: {share} kg, total: mass, \
+                 share-of: car-mass, lead: lead}}\n  b-mass: {{of: b, at-most: 94.1 kg, total: mass, share-of: car-mass, \
+                 lead: lead}}\nparts:\n  p: {{in: a, amounts: {{mass: {{value: 100.1 kg, basis: weighed}}}}}}\n  q: {{in: b, \
+                 amounts: {{mass: {{value: 94.1 kg, basis: weighed}}}}}}\n"
+            ),
+        );
+        let out = sandbox.tierod(&["budget"]).ended(0).out;
+        assert!(out.contains("194.20") && !out.contains("close the gap") && !out.contains("over"), "{whole}:\n{out}");
+        let transfer = &sandbox.tierod(&["budget", "--format", "json"]).json()["budgets"][0]["transfer"];
+        assert_eq!(*transfer, serde_json::json!({"closes": true, "changes": []}), "{whole}");
+        for command in ["check", "values"] {
+            let out = sandbox.tierod(&[command]).out;
+            assert!(!out.contains("-0.0 %"), "{command}:\n{out}");
+        }
+    }
+}
