@@ -163,3 +163,17 @@ fn a_difference_that_rounding_explains_is_no_gap() {
         }
     }
 }
+
+#[test]
+fn explain_finds_inputs_and_forms() {
+    let sandbox = Sandbox::new();
+    let err = one_line(&sandbox.tierod(&["explain", "gears"]).ended(2).err);
+    assert!(err.contains("`gears` is an input of models"), "{err}");
+    assert!(err.contains("run `tierod explain lap` or `tierod explain straight-line`"), "{err}");
+    let out = sandbox.tierod(&["explain", "confidence"]).ended(0).out;
+    assert!(out.contains("a percentage: `50 %`"), "{out}");
+    let records = "targets:\n  warm: {of: car, at-most: 33 °F, lead: lead, formula: hot - cold, given: {hot: 80 °F, cold: \
+                   60 °F}}\n";
+    let out = root(SETTINGS, records).tierod(&["check"]).ended(1).out;
+    assert!(out.contains("`at-most: 18.33 K`"), "{out}");
+}
