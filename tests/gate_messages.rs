@@ -84,8 +84,8 @@ fn numbers_as_people_write_them() {
     );
     says(
         "parts:\n  a: {in: suspension, amounts: {cost: '1,500 EUR'}}\n",
-        "2:39 bad-value | `1,500 EUR` has a comma in its number | use `1500 EUR` without a thousands separator, or \
-         `1.500 EUR` with a decimal point",
+        "2:39 bad-value | `1,500 EUR` has a comma in its number | use `1500 EUR` if it separates thousands, or \
+         `1.5 EUR` if it is a decimal comma",
     );
     says(
         "parts:\n  a: {in: suspension, amounts: {mass: 1,5 kg}}\n",

@@ -63,6 +63,7 @@ mod json_schema;
 mod models;
 mod numbers_audit;
 mod numbers_decisions;
+mod numbers_fix;
 mod numbers_intervals;
 mod numbers_models;
 mod numbers_places;

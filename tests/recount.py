@@ -342,7 +342,7 @@ for audited in audit["targets"]:
 
 # Verification by method.
 for line in audit["verification"]:
-    planned = closed = failed = 0
+    planned = closed = uncertain = failed = 0
     for kind, records_of_kind in last.items():
         for name, record in records_of_kind.items():
             verify, closing = (record or {}).get("verify"), name
@@ -356,13 +356,16 @@ for line in audit["verification"]:
             planned += 1
             if kind == "targets":
                 audited = next(target for target in audit["targets"] if target["id"] == name)
-                closed += audited["verdict"] == "met"
-                failed += audited["verdict"] == "missed"
+                inside = audited["qualifier"] == "limit inside the uncertainty"
+                uncertain += inside
+                closed += audited["verdict"] == "met" and not inside
+                failed += audited["verdict"] == "missed" and not inside
             elif name in results or closing in results:
                 outcome = results[name if name in results else closing].get("outcome")
                 failed += outcome == "fail"
                 closed += outcome != "fail"
-    same(f"by {line['method']}", [planned, closed, failed], [line["planned"], line["closed"], line["failed"]])
+    same(f"by {line['method']}", [planned, closed, uncertain, failed],
+         [line["planned"], line["closed"], line["uncertain"], line["failed"]])
 
 # The results inside the interval of their estimate. The estimates of targets are those of the audit.
 inside = with_interval = 0

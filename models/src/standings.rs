@@ -92,6 +92,13 @@ pub enum StandingsError {
         /// The requested place.
         place: u32,
     },
+    /// No year had as many cars as the place.
+    TooFewCars {
+        /// The requested place.
+        place: u32,
+        /// The most cars of a year.
+        most: usize,
+    },
     /// A total that is not a finite number.
     WrongTotal {
         /// The year.
@@ -113,6 +120,9 @@ impl fmt::Display for StandingsError {
             Self::YearTwice { year } => write!(f, "the year {year} appears twice"),
             Self::NoSuchPlace { year, place } => {
                 write!(f, "the results of {year} do not contain place {place} and all places before it")
+            }
+            Self::TooFewCars { place, most } => {
+                write!(f, "no year had {place} cars: the most cars of a year are {most}")
             }
             Self::WrongTotal { year, place } => write!(f, "the total of place {place} in {year} is not a number"),
             Self::WrongLevel { level } => write!(f, "the level must be from 0.01 to 0.9999, not {level}"),
@@ -147,7 +157,7 @@ pub struct Next {
 ///
 /// # Errors
 ///
-/// If no year has that place, for a duplicate year, a year without places before it, a total that is not a finite
+/// If no year had so many cars, for a duplicate year, a year without places before it, a total that is not a finite
 /// number, or a level that is not between 0.01 and 0.9999.
 pub fn points_for_place(contests: &[PastContest], place: u32, next: Next) -> Result<Forecast, StandingsError> {
     let mut years = Vec::with_capacity(contests.len());
@@ -159,8 +169,9 @@ pub fn points_for_place(contests: &[PastContest], place: u32, next: Next) -> Res
         }
     }
     too_small.sort_unstable();
-    if let (true, Some(&year)) = (years.is_empty(), too_small.first()) {
-        return Err(StandingsError::NoSuchPlace { year, place });
+    if years.is_empty() && !too_small.is_empty() {
+        let most = contests.iter().map(|contest| contest.totals.len()).max().unwrap_or(0);
+        return Err(StandingsError::TooFewCars { place, most });
     }
     let totals = contests.iter().flat_map(|contest| &contest.totals);
     let largest = totals.map(|(_, total)| *total).fold(0.0, f64::max);

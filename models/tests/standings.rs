@@ -206,7 +206,7 @@ fn the_interval_ends_at_zero_and_at_the_most_points() {
 fn invalid_inputs_are_errors() {
     let contests = typed_in();
     assert_eq!(next_year(&[], 10, 0.9), Err(StandingsError::NoYears));
-    assert_eq!(next_year(&contests, 11, 0.9), Err(StandingsError::NoSuchPlace { year: 2013, place: 11 }));
+    assert_eq!(next_year(&contests, 11, 0.9), Err(StandingsError::TooFewCars { place: 11, most: 10 }));
     assert_eq!(next_year(&contests, 0, 0.9), Err(StandingsError::NoSuchPlace { year: 2013, place: 0 }));
     for level in [0.0, 1.0, -0.5, 1.5, f64::NAN, f64::INFINITY] {
         assert!(matches!(next_year(&contests, 1, level), Err(StandingsError::WrongLevel { .. })));

@@ -102,9 +102,11 @@ pub fn percent(ratio: f64, places: usize) -> String {
     format!("{:.places$} %", ratio * 100.0)
 }
 
-/// A ratio as a percentage with its sign and this many decimals.
+/// A ratio as a percentage with its sign and this many decimals; a negative one that rounds to zero has no sign.
 pub fn signed_percent(ratio: f64, places: usize) -> String {
-    format!("{:+.places$} %", ratio * 100.0)
+    let text = signed(ratio * 100.0, places);
+    let shown = text.strip_prefix('-').filter(|digits| is_zero(digits)).unwrap_or(&text);
+    format!("{shown} %")
 }
 
 /// A probability in whole percent; those that round to 0 or 100 % are `below 1 %` and `above 99 %`.
@@ -212,6 +214,7 @@ mod tests {
         assert_eq!((worth(0.0), worth(1.2e-9)), ("+0".into(), "+0.000000".into()));
         assert_eq!((percent(0.123_4, 1), percent(0.2, 0)), ("12.3 %".into(), "20 %".into()));
         assert_eq!((signed_percent(0.031_2, 1), signed_percent(-0.5, 1)), ("+3.1 %".into(), "-50.0 %".into()));
+        assert_eq!((signed_percent(-5e-7, 1), signed_percent(-6e-4, 1)), ("0.0 %".into(), "-0.1 %".into()));
     }
 
     #[test]

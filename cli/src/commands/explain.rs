@@ -111,6 +111,9 @@ impl Explain {
             }
             .into());
         }
+        if let Some(help) = models_with_input(name) {
+            return Err(Error::new(format!("`{}` is an input of models", clean(name))).help(help));
+        }
         let of_keys = keys::names();
         let names = models::MODELS.iter().map(|model| model.name);
         let names = names
@@ -125,6 +128,14 @@ impl Explain {
         ))
         .help(help))
     }
+}
+
+/// Where to find an input of models: the models that have it.
+fn models_with_input(name: &str) -> Option<String> {
+    let has_it = |model: &&models::Model| model.inputs.iter().any(|input| input.name == name);
+    let found: Vec<String> =
+        models::MODELS.iter().filter(has_it).map(|model| format!("`tierod explain {}`", model.name)).collect();
+    (!found.is_empty()).then(|| format!("run {}", suggest::any_of(found.iter().map(String::as_str))))
 }
 
 fn as_json(check: &Check) -> Value {

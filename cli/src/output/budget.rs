@@ -143,6 +143,8 @@ impl<'l> Line<'l> {
     fn cells(&self, scale: &Scale<'_>) -> Vec<(String, Paint)> {
         let shown = |si: Option<f64>| si.map(|si| scale.number(si)).unwrap_or_default();
         let used = self.value.map(|value| value / self.limit).filter(|used| used.is_finite());
+        // Beyond the limit by rounding is not over it.
+        let used = used.map(|used| if self.over { used } else { used.min(1.0) });
         vec![
             strong(self.id),
             plain(if self.value.is_some() { shown(self.value) } else { "none".to_owned() }),
@@ -246,7 +248,7 @@ fn with_shares(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink)
     }
     match (report.transfer(budget), budget.share_of) {
         (Some(transfer), _) => closing(out, report, &scale, &transfer, ink),
-        (None, Some(outer)) if !report.shows(Some(outer)) && has_gap(budget) => {
+        (None, Some(outer)) if !report.shows(Some(outer)) && budget.has_gap() => {
             let text = format!(
                 "limit changes that would close the gap: see {}, of which this budget is a share",
                 report.id(outer)
@@ -276,10 +278,6 @@ fn not_in_parts(
             ink.block(out, "", 0, &text);
         }
     }
-}
-
-fn has_gap(budget: &Budget) -> bool {
-    budget.over_allocated().is_some() || budget.shares.iter().any(|share| share.over().is_some())
 }
 
 fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &Transfer, ink: Ink) {

@@ -118,6 +118,18 @@ fn uncertainty(spread: &str, unit: &Unit) -> Result<f64, String> {
     Ok(value * spread_unit.factor() / unit.factor())
 }
 
+/// The fix for a comma with three digits after it, which may separate thousands. As a decimal number it is written without
+/// zeros, so that the difference is seen: `6,000` is 6000 or 6.
+pub(crate) fn without_comma(whole: &str, rest: &str) -> String {
+    let (fraction, unit) = rest.split_at(rest.bytes().take_while(u8::is_ascii_digit).count());
+    let decimal = format!("{whole}.{fraction}");
+    format!(
+        "use `{}` if it separates thousands, or `{}` if it is a decimal comma",
+        shorten(&format!("{whole}{rest}")),
+        shorten(&format!("{}{unit}", crate::number::without_zeros(&decimal)))
+    )
+}
+
 fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
     let end = number_end(text);
     let (digits, rest) = text.split_at(end);
@@ -128,15 +140,13 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
         ));
     }
     if let Some(rest) = rest.strip_prefix(',') {
-        let text = shorten(text);
+        let (whole, text) = (digits, shorten(text));
         let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
         return Err(match digits {
-            // `1,500` may be a number with a thousands separator.
-            3 => format!(
-                "`{text}` has a comma in its number: use `{}` without a thousands separator, or `{}` with a decimal point",
-                text.replacen(',', "", 1),
-                text.replacen(',', ".", 1)
-            ),
+            3 if rest[3..].contains(',') => {
+                format!("`{text}` has commas in its number: use `{}`", text.replace(',', ""))
+            }
+            3 => format!("`{text}` has a comma in its number: {}", without_comma(whole, rest)),
             0 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
             _ => format!("`{text}` has a decimal comma: use a decimal point, `{}`", text.replacen(',', ".", 1)),
         });

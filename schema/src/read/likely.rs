@@ -16,7 +16,10 @@ pub(super) fn begun_by_comma(tree: &Tree<'_>, key: NodeId) -> Option<(String, St
         format!("`{}` is read as a key of its own, because a comma inside of `{{...}}` ends a value", shorten(text));
     let number = before.trim_end().trim_end_matches(',').rsplit([' ', ':', '{']).next().unwrap_or("");
     let is_number = |text: &str| text.starts_with(|c: char| c.is_ascii_digit());
-    let help = if is_number(number) && is_number(text) {
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    let help = if is_number(number) && digits == 3 {
+        crate::quantity::without_comma(number, text)
+    } else if is_number(number) && is_number(text) {
         format!("use a decimal point: `{}.{}`", shorten(number), shorten(text))
     } else {
         "put quotes around the whole text, or write it without `{...}` on a line of its own".to_owned()

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Expression, ShapeProblem, record};
 use crate::entries::Entries;
+use crate::quantity::Dimension;
 use crate::quantity::Quantity;
 use crate::words::Id;
 
@@ -50,6 +51,13 @@ impl Event {
     /// Whether an input is written as [`NONE`].
     pub fn reads_none(&self, name: &str) -> bool {
         self.reads.get(name).is_some_and(|text| text.text() == NONE)
+    }
+
+    /// Whether `most` limits expected points that have an uncertainty: the limit can be inside of it.
+    pub fn is_limited_expectation(&self) -> bool {
+        let in_points = |points: &Quantity| points.unit().dimension() == Dimension::points();
+        self.most.as_ref().is_some_and(in_points)
+            && self.expect.as_ref().is_some_and(|expect| in_points(expect) && expect.uncertainty().is_some())
     }
 
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {

@@ -67,7 +67,7 @@ impl Audit {
             day: study.day,
             future_results: future_results(study),
             goals: points::all(study),
-            verified: verification::all(study, &targets),
+            verified: verification::all(study),
             inside: predictions::inside(&targets, &pairs),
             pairs,
             at_risk_periods: season.map(|season| at_risk::all(&study.loaded, &targets, season)).unwrap_or_default(),

@@ -1,6 +1,7 @@
 //! `excess-margin`: a value that is much better than its limit.
 
 use schema::number;
+use schema::quantity::Unit;
 
 use super::{About, Check, Group, Note, RecordId, Reporter, Study};
 use crate::Loaded;
@@ -34,6 +35,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         .target_statuses()
         .iter()
         .filter(|target| matches!(target.status, Status::Met | Status::OnTarget))
+        .filter(|target| !is_impossible_time(study, target))
         .filter_map(|target| Some((target, target.margin.filter(|margin| *margin > LARGEST_MARGIN)?)))
         .collect();
     let is_total = |id: RecordId| study.values().origin(id) == Origin::Total;
@@ -65,6 +67,12 @@ fn run(study: &Study, reporter: &mut Reporter) {
         reporter.report(target.index, &[], message, help);
         reporter.measured(Measure::percent(margin));
     }
+}
+
+/// Whether a value is a time of zero or less, which is no margin.
+fn is_impossible_time(study: &Study, target: &TargetStatus) -> bool {
+    let is_time = |second: Unit| second.dimension() == study.values().dimension(target.node);
+    target.value.is_some_and(|value| value <= 0.0) && Unit::parse("s").is_ok_and(is_time)
 }
 
 /// The points now minus those with the value exactly at its limit. The slope at the value says nothing about a limit that

@@ -4,7 +4,7 @@ use schema::records::{Amount, Body};
 
 use crate::Loaded;
 use crate::ids::{NodeId, RecordId};
-use crate::values::{CHANCE, Key, Origin, Rule, SCORE, Values};
+use crate::values::{CHANCE, EXPECTED, Key, Origin, Rule, SCORE, Values};
 
 /// A key of a record, with its text.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -53,6 +53,7 @@ pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedK
             return Some((*part, EditedKey::of_record(loaded, *part, format!("amounts.{name}.value"), text)));
         }
         Key::Local(record, name) if **name == *CHANCE => (*record, vec!["chance".to_owned()]),
+        Key::Local(record, name) if **name == *EXPECTED => (*record, vec!["expect".to_owned()]),
         Key::Local(record, name) if **name == *SCORE => {
             (*record, ["score.formula", "score.use", "expect"].map(str::to_owned).to_vec())
         }

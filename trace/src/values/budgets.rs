@@ -114,6 +114,11 @@ impl Budget {
         over(self.value, self.limit, self.tolerance)
     }
 
+    /// Whether it is over-allocated, or a share is over its limit.
+    pub fn has_gap(&self) -> bool {
+        self.over_allocated().is_some() || self.shares.iter().any(|share| share.over().is_some())
+    }
+
     /// The unallocated amount that parts outside of any share use: a transfer leaves it unchanged.
     pub(super) fn left_to_others(&self) -> f64 {
         self.outside.min(self.unallocated()).max(0.0)

@@ -88,15 +88,26 @@ impl Values {
         let mut placed: Vec<Placed<'_>> = Vec::new();
         let mut seen = HashSet::from_iter([root.index]);
         let mut queue = vec![(None, root)];
+        let mut has_gap = false;
         while let Some((inside, budget)) = queue.pop() {
+            has_gap |= budget.has_gap();
             for share in budget.shares.iter().filter(|share| seen.insert(share.index)) {
                 let inner = by_target.get(&share.index).copied().filter(|inner| !inner.shares.is_empty());
                 let held = inner.map_or(0.0, |inner| inner.reserve + inner.left_to_others());
                 // What a share without a value needs is unknown.
                 let value = share.value.unwrap_or(share.limit);
+                // What rounding explains is no gap.
+                let value = if share.over().is_none() { value.min(share.limit) } else { value };
+                let held = match inner {
+                    Some(inner) if inner.over_allocated().is_none() => held.min(inner.limit - inner.allocated),
+                    _ => held,
+                };
                 placed.push(Placed { share, slot: Slot { inside, limit: share.limit, value, held } });
                 queue.extend(inner.map(|inner| (Some(placed.len() - 1), inner)));
             }
+        }
+        if !has_gap {
+            return Transfer::None;
         }
         let unit = self.unit(root.node).clone();
         let factor = unit.factor();
@@ -109,7 +120,14 @@ impl Values {
                 ..*slot
             })
             .collect();
-        let room = (root.available() - root.left_to_others()) / factor;
+        let mut room = root.available() - root.left_to_others();
+        if let Some(value) = root.value.filter(|_| root.over().is_none()) {
+            room += (value - root.limit).max(0.0);
+        }
+        if root.over_allocated().is_none() {
+            room = room.max(root.allocated);
+        }
+        let room = room / factor;
         match transfer::close(room, &slots, decimals(root.limit / factor, &slots)) {
             Closing::NoGap => Transfer::None,
             Closing::Unsolved => Transfer::Unsolved,

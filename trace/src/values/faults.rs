@@ -322,7 +322,9 @@ impl Under<'_> {
             let value = &values.network.nodes[node];
             let is_missing = |input: &NodeId| values.value(*input).is_none();
             // Why an input is missing is said of the input.
-            if value.inputs.iter().any(is_missing) || cyclic.contains(&node) {
+            // A rule that was taken away keeps its inputs, and the finding about it says why.
+            let is_taken = matches!(value.rule, Rule::None) && !value.inputs.is_empty();
+            if is_taken || value.inputs.iter().any(is_missing) || cyclic.contains(&node) {
                 continue;
             }
             let record = match values.keys[node] {

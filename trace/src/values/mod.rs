@@ -60,6 +60,9 @@ pub(crate) const GAIN: &str = "its gain by a finish";
 /// The name of the node of what a finish adds with its chance.
 pub(crate) const ADDED: &str = "its gain with its chance";
 
+/// The name of the node of the expected points of a judged event, if `most` limits them.
+pub(crate) const EXPECTED: &str = "its expectation";
+
 /// What a node represents.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Key {
@@ -69,7 +72,7 @@ pub enum Key {
     Part(RecordId, u16),
     /// The total of an amount over a system, or over the car for `None`: with counts and growth.
     Group(Option<RecordId>, u16),
-    /// A name under `given` or `reads` of a record; of an event with a chance also [`SCORE`] and [`CHANCE`].
+    /// A name under `given` or `reads` of a record; of an event also its parts, like [`SCORE`].
     Local(RecordId, Box<str>),
     /// What the measured value of a target with a `total` has more than its parts.
     NotInParts(RecordId),

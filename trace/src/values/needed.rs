@@ -1,5 +1,6 @@
 //! The points that a goal needs: its own points, or a forecast for its place from past contests.
 
+use foldhash::HashMap;
 use models::standings::{Forecast, Next, PastContest, points_for_place};
 use schema::records::Goal;
 
@@ -106,6 +107,8 @@ pub(super) fn year_of<const N: usize>(row: &tables::Row<N>, column: usize) -> Re
 
 fn contests(rows: Vec<tables::Row<3>>) -> Result<Vec<PastContest>, tables::TableError> {
     let mut contests: Vec<PastContest> = Vec::new();
+    // The total of each year and place.
+    let mut known: HashMap<(i32, u32), f64> = HashMap::default();
     for row in rows {
         let [_, place, total] = row.cells;
         let year = year_of(&row, 0)?;
@@ -115,6 +118,10 @@ fn contests(rows: Vec<tables::Row<3>>) -> Result<Vec<PastContest>, tables::Table
             );
         }
         let place = place as u32;
+        if let Some(other) = known.insert((year, place), total).filter(|other| *other != total) {
+            let message = format!("place {place} of {year} has {total} points here, and {other} points above");
+            return Err(row.error(&message, "give each car its place; only cars with the same total share one"));
+        }
         // A year is one of three hundred.
         match contests.iter_mut().find(|contest| contest.year == year) {
             Some(contest) => contest.totals.push((place, total)),

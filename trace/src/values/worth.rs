@@ -1,7 +1,7 @@
 //! Worth: how many points one unit, or 1 %, of each value adds.
 
 use super::network::Rule;
-use super::{Key, Values};
+use super::{EXPECTED, Key, Values};
 use crate::ids::{NodeId, RecordId};
 
 /// What a value is worth.
@@ -69,10 +69,21 @@ impl Values {
             .filter(|node| matches!(self.network.nodes[*node].rule, Rule::Given(_)));
         let mut all: Vec<Worth> = leaves
             .filter(|node| sensitivities[*node] != 0.0)
+            .map(|node| self.limited_event(node).unwrap_or(node))
             .filter_map(|node| self.worth(node, sensitivities))
             .collect();
         all.sort_by(|a, b| b.per_percent.abs().total_cmp(&a.per_percent.abs()).then(a.node.cmp(&b.node)));
         all
+    }
+
+    /// The event of which a node is the expectation that `most` limits.
+    fn limited_event(&self, node: NodeId) -> Option<NodeId> {
+        match &self.keys[node] {
+            Key::Local(event, name) if **name == *EXPECTED => {
+                self.record_node(*event).filter(|event| self.network.nodes[*event].inputs.contains(&node))
+            }
+            _ => None,
+        }
     }
 
     /// The amounts of the whole car, for example what a kilogram or a unit of money is worth.

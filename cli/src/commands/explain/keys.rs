@@ -273,6 +273,7 @@ fn form(root: &Value, schema: &Value) -> String {
         () if object.get("format").and_then(Value::as_str) == Some("date") => "a date: `2027-05-21`".to_owned(),
         () if pattern == schema::words::ID_PATTERN => "an id or name in kebab-case: `front-upright`".to_owned(),
         () if pattern == schema::words::REF_PATTERN => "an id, or an id and an amount: `engine-unit.mass`".to_owned(),
+        () if pattern.ends_with("%$") => "a percentage: `50 %`".to_owned(),
         () if has("boolean") => "`true` or `false`".to_owned(),
         () if has("integer") => "a whole number".to_owned(),
         () if has("string") => "a text".to_owned(),

@@ -117,6 +117,7 @@ const COLUMNS: [Table; 7] = [
             ("method", "/method"),
             ("planned", "/planned"),
             ("closed", "/closed"),
+            ("uncertain", "/uncertain"),
             ("failed", "/failed"),
             ("open", "/open"),
         ],

@@ -19,7 +19,7 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
         .iter()
         .map(|line| {
             json!({"method": line.method.word(), "planned": line.planned, "closed": line.passed,
-                   "failed": line.failed, "open": line.without_result()})
+                   "uncertain": line.uncertain, "failed": line.failed, "open": line.without_result()})
         })
         .collect();
     let at_risk_periods: Vec<Value> = audit

@@ -211,12 +211,13 @@ fn verification(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         ("verification", false),
         ("planned", true),
         ("passed", true),
+        ("uncertain", true),
         ("failed", true),
         ("no result", true),
     ]);
     for line in &view.audit.verified {
         let number = |number: usize| plain(number.to_string());
-        let cells = [line.planned, line.passed, line.failed, line.without_result()].map(number);
+        let cells = [line.planned, line.passed, line.uncertain, line.failed, line.without_result()].map(number);
         table.row(std::iter::once(strong(line.method.word())).chain(cells).collect());
     }
     out.push_str(&table.text(ink));

@@ -300,6 +300,11 @@ const AUDIT_KEYS: &[Key] = &[
             key("method", Shape::Words(&["test", "analysis", "inspection", "demonstration"]), "method"),
             key("planned", Shape::Integer, "number of verifications"),
             key("closed", Shape::Integer, "number of them that passed: the latest result meets the record"),
+            key(
+                "uncertain",
+                Shape::Integer,
+                "number of them with the limit inside the uncertainty of the latest result",
+            ),
             key("failed", Shape::Integer, "number of them that failed"),
             key("open", Shape::Integer, "number of them without a result"),
         ]])),

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
-use schema::quantity::Dimension;
+use schema::quantity::{Dimension, Unit};
 use schema::records::{Amount, Part};
 use schema::words::CAR;
 use schema::{Quantity, Settings};
@@ -21,16 +21,20 @@ impl Builder<'_> {
     pub(super) fn amounts(&mut self) {
         let loaded = &*self.graph.loaded;
         let mut members = Members::new();
-        // The dimension of each amount is that of the first part.
+        // The dimension of each amount is that of the first part; money is in the team's currency.
+        let team = loaded.settings().currency.as_deref().and_then(|code| Unit::parse(code).ok());
+        let team = team.filter(Unit::is_currency);
         let mut dimensions: Vec<Dimension> = Vec::new();
         for (index, _, part) in loaded.parts() {
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
             for (name, amount) in part.amounts.iter() {
                 let number = self.add_amount(name.as_str());
                 let field = Field { record: index, route: Arc::clone(&self.amount_routes[usize::from(number)]) };
-                let required = dimensions.get(usize::from(number)).copied();
+                let mut unit = self.in_currency(&amount.value).0;
+                let known = dimensions.get(usize::from(number)).copied();
+                let foreign = team.clone().filter(|team| unit.is_currency() && unit != *team);
+                let required = known.or_else(|| foreign.as_ref().map(Unit::dimension));
                 let node = self.add(Key::Part(index, number), field.clone(), required);
-                let unit = self.in_currency(&amount.value).0;
                 if unit.has_own_zero() {
                     let message =
                         format!("`{}` is a temperature with its own zero: amounts are added up", amount.value);
@@ -38,8 +42,11 @@ impl Builder<'_> {
                 } else {
                     self.set_quantity(node, &amount.value, &field);
                 }
+                if let (None, Some(team)) = (known, foreign) {
+                    unit = team;
+                }
                 self.network.nodes[node].unit = unit;
-                if required.is_none() {
+                if known.is_none() {
                     dimensions.push(self.network.nodes[node].dimension);
                 }
                 let factor = self.factor(part, name.as_str(), amount);

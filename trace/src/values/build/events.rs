@@ -10,7 +10,7 @@ use schema::sheet::{MOST, NO_FINISH};
 use super::builder::{Builder, Field, OF_SHEET};
 use crate::ids::{NodeId, RecordId};
 use crate::values::network::Rule;
-use crate::values::{ADDED, CHANCE, GAIN, Key, Origin, SCORE};
+use crate::values::{ADDED, CHANCE, EXPECTED, GAIN, Key, Origin, SCORE};
 
 impl Builder<'_> {
     pub(super) fn events_and_goals(&mut self) {
@@ -71,7 +71,11 @@ impl Builder<'_> {
         }
         if let Some(expect) = &event.expect {
             self.origins.insert(index, Origin::Estimate);
-            self.set_quantity(node, expect, &field(&["expect"]));
+            let expected = self.by_key.get(&Key::Local(index, EXPECTED.into())).copied();
+            self.set_quantity(expected.unwrap_or(node), expect, &field(&["expect"]));
+            if let Some(expected) = expected {
+                self.expectation_up_to_most(index, node, expected);
+            }
             let most = event.most.as_ref().filter(|most| most.unit().dimension() == Dimension::points());
             if let (Rule::Given(points), Some(most)) = (&mut self.network.nodes[node].rule, most) {
                 *points = points.min(most.si());
@@ -118,6 +122,15 @@ impl Builder<'_> {
                 self.network.nodes[node].inputs = vec![points];
             }
             None => self.network.nodes[node].rule = Rule::Given(0.0),
+        }
+    }
+
+    /// Limits expected points to the most that the event gives, with a rule in which the interval sees the limit.
+    fn expectation_up_to_most(&mut self, index: RecordId, node: NodeId, expected: NodeId) {
+        let most = self.by_key[&Key::Local(index, MOST.into())];
+        if let Ok(formula) = Formula::parse("min(expected, most)") {
+            self.network.nodes[node].rule = Rule::Formula(Arc::new(formula));
+            self.network.nodes[node].inputs = vec![expected, most];
         }
     }
 

@@ -13,6 +13,7 @@ mod order;
 mod past;
 mod sheets;
 mod targets;
+mod times;
 mod units;
 
 use std::sync::{Arc, Mutex, OnceLock};
@@ -37,6 +38,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.report_clashes();
     let mut state = builder.network.evaluate();
     builder.report_model_errors(&state);
+    builder.report_impossible_times(&mut state);
     builder.report_no_numbers(&mut state);
     let Builder {
         network, keys, by_key, amounts, origins, problems, cyclic, measured_totals, measured_by_parts, ..

@@ -10,7 +10,7 @@ use super::builder::{Builder, Field, OF_SHEET};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
 use crate::values::problems::ValueProblemKind;
-use crate::values::{ADDED, CHANCE, GAIN, Key, SCORE, sheets};
+use crate::values::{ADDED, CHANCE, EXPECTED, GAIN, Key, SCORE, sheets};
 
 /// The largest number of entries of a table of a sheet.
 const MOST_ENTRIES: usize = 200;
@@ -49,6 +49,11 @@ impl Builder<'_> {
             let chance = Key::Local(index, CHANCE.into());
             let chance = self.add(chance, Field::new(index, &["chance"]), Some(Dimension::default()));
             self.network.nodes[chance].unit = Unit::parse("%").unwrap_or_else(|_| Unit::dimensionless());
+        }
+        if event.is_limited_expectation() {
+            let key = Key::Local(index, EXPECTED.into());
+            let node = self.add(key, Field::new(index, &["expect"]), Some(Dimension::points()));
+            self.network.nodes[node].unit = self.network.nodes[self.by_key[&Key::Record(index)]].unit.clone();
         }
         let score = event.score.as_ref();
         if let Some(score) = score {

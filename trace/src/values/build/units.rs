@@ -175,7 +175,7 @@ impl Builder<'_> {
                 ),
                 format!(
                     "give the limit as a difference: `{key}: {} {in_kelvin}`",
-                    number::precise(quantity.value() * own.factor())
+                    number::significant(quantity.value() * own.factor(), 4)
                 ),
             ),
             None => (
