@@ -120,7 +120,7 @@ fn explain_states_equations_limits_and_accuracy() {
             assert!(text.contains(&format!("\n{part}")), "{model}: {text}");
         }
         let answer = sandbox.tierod(&["explain", model, "--format", "json"]).ended(0).json();
-        for key in ["equations", "left_out", "accuracy"] {
+        for key in ["equations", "omitted", "accuracy"] {
             assert!(!answer[key].as_array().unwrap().is_empty(), "{model} {key}");
         }
     }

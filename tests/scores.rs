@@ -40,7 +40,7 @@ events:
         ("b", "unknown-reference", "unknown score sheet", "`sae-2024.acceleration`"),
         ("c", "unknown-reference", "needs `best`", "`given`"),
         ("d", "unknown-reference", "needs `time`", "`reads`"),
-        ("e", "unit-mismatch", "`m`", ""),
+        ("e", "unit-mismatch", "is a length, and a time is expected here", ""),
         ("f", "unit-mismatch", "`s`", ""),
     ] {
         read.reports(check, id, message, help);
