@@ -98,7 +98,7 @@ analyses: {a: {given: {mass: pp.mass, other: mass, track: nowhere.csv, sum: p.ma
         "alternatives.one.sets.p: `p` is a part",
         "alternatives.one.sets.s: `s` is a system",
         "given.mass: no record with id `pp`",
-        "given.track: file not found: `nowhere.csv`",
+        "given.track: file missing or empty: `nowhere.csv`",
     ];
     let mut reported = reported;
     reported.sort();
