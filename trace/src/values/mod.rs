@@ -72,7 +72,7 @@ pub enum Key {
     Part(RecordId, u16),
     /// The total of an amount over a system, or over the car for `None`: with counts and growth.
     Group(Option<RecordId>, u16),
-    /// A name under `given` or `reads` of a record; of an event also its parts, like [`SCORE`].
+    /// A name under `given` or `reads` of a record; of an event also its parts, like its score and its chance.
     Local(RecordId, Box<str>),
     /// What the measured value of a target with a `total` has more than its parts.
     NotInParts(RecordId),
