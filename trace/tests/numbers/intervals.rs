@@ -168,6 +168,11 @@ targets:
     at-most: 9
     formula: a + b + c + d
     given: {a: 0 ± 2, b: 0 ± 2, c: 0 ± 2, d: 0 ± 2}
+  wide:
+    of: car
+    at-most: 99
+    formula: a + b + c + d
+    given: {a: 0 ± 2, b: 0 ± 2, c: 0 ± 2, d: 0 ± 20}
   mass:
     of: car
     at-most: 9
@@ -181,6 +186,11 @@ targets:
 ",
     );
     assert_eq!(read.get("sum").spread, [0.0, -4.0, 4.0, 4.0]);
+    // 9.2.4, one input ten times wider: u = sqrt(103), published 10.1 to 10.2; at 1.96 u the published interval of the normal
+    // theory is 19.9 to each side, here it is 2 u. (With rectangular inputs it is 17.0, which this form cannot say.)
+    let expanded = read.get("wide").spread[3];
+    close(expanded / 2.0, 10.148_891_565, 1e-9);
+    close(1.959_963_985 * expanded / 2.0, 19.891_461_951, 1e-9);
     let [mean, low, high, expanded] = read.get("mass").spread;
     assert!((mean - 1.234).abs() < 0.001, "{mean}");
     close(read.uncertainty("mass") / 2.0, 0.053_851_648_1, 1e-6);
