@@ -62,6 +62,7 @@ mod json_answers;
 mod json_schema;
 mod models;
 mod numbers_audit;
+mod numbers_audit_targets;
 mod numbers_decisions;
 mod numbers_fix;
 mod numbers_intervals;

@@ -218,7 +218,7 @@ targets:
     let worth = |time: &str, args: &[&str]| with(&records(time)).tierod(&[&["worth"], args].concat()).ended(0);
     assert_eq!(worth("4.0 s", &["--format", "json"]).json()["bending"], serde_json::json!(["sprint"]));
     let text = worth("4.0 s", &[]).out;
-    assert!(text.contains("the points of sprint bend within their"), "{text}");
+    assert!(text.contains("the points of sprint reach a limit of"), "{text}");
     assert_eq!(worth("4.6 s", &["--format", "json"]).json()["bending"], serde_json::json!([]));
 }
 

@@ -125,7 +125,7 @@ impl<'a> Leg<'a> {
         }
     }
 
-    #[cold]
+    #[inline(never)]
     fn special_force(&self, limit: Limit, v: f64) -> f64 {
         let (forces, w, curvature) = (self.forces, v * v, self.curvature);
         let braking = |grip: f64| match &forces.axles {
@@ -211,7 +211,7 @@ impl<'a> Leg<'a> {
         }
     }
 
-    #[cold]
+    #[inline(never)]
     fn special_rates(&self, limit: Limit, v: f64) -> (f64, f64) {
         let (inertia, resistance) = (self.forces.inertia, self.forces.resistance(v * v));
         if let Push::Recover { .. } = self.push {

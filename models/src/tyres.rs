@@ -218,7 +218,8 @@ impl Axles {
 /// The largest `f` with `f^2 + aside^2 = C(f)^2` for a concave `C(f) = a + b f - c f^2`; 0 if there is none. `far` is where
 /// the driven axle has all the load, after which `C` no longer increases.
 ///
-/// A tangent of `C` lies above it, so its solution, a root of a quadratic, is too large: the next tangent there is better.
+/// A tangent of `C` lies above it, so its solution, a root of a quadratic, is too large: the next tangent there is better. The first
+/// one is at the solution without load transfer, and the distance of a tangent from `C` says when the next one changes nothing.
 fn largest([a, b, c]: [f64; 3], aside: f64, far: f64) -> f64 {
     let mut at = 0.0;
     if b >= 1.0 {
@@ -227,6 +228,8 @@ fn largest([a, b, c]: [f64; 3], aside: f64, far: f64) -> f64 {
             return ((most - aside) * (most + aside)).max(0.0).sqrt();
         }
         at = far;
+    } else if a > aside {
+        at = ((a - aside) * (a + aside)).sqrt();
     }
     for _ in 0..50 {
         let (still, lever) = (a + c * at * at, b - 2.0 * c * at);
@@ -241,7 +244,7 @@ fn largest([a, b, c]: [f64; 3], aside: f64, far: f64) -> f64 {
         } else {
             room / (inside.sqrt() - lever * still)
         };
-        if c == 0.0 || (next - at).abs() <= 1e-9 * next {
+        if c * (next - at).powi(2) <= 1e-11 * still {
             return next.max(0.0);
         }
         at = next.max(0.0);

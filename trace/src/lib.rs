@@ -25,6 +25,7 @@ mod parse;
 mod records;
 mod repaired;
 pub mod report;
+mod sheets;
 pub mod since;
 pub mod snapshot;
 pub mod study;

@@ -31,7 +31,7 @@ const OUTPUT: u64 = 32 << 20;
 /// The largest message of an error, in bytes.
 const MESSAGE: u64 = 4000;
 /// The status of a template that is wrong; its message is on stderr.
-const WRONG: i32 = 3;
+const WRONG: u8 = 3;
 
 /// What the process gets on stdin.
 #[derive(Serialize)]
@@ -93,7 +93,7 @@ pub(super) fn render(
     let output = output.filter(|_| status.success()).and_then(|bytes| String::from_utf8(bytes).ok());
     Ok(match (output, status.code()) {
         (Some(text), _) => Ok(text),
-        (None, Some(WRONG)) => {
+        (None, Some(status)) if status == i32::from(WRONG) => {
             let message = stderr.join().unwrap_or_default();
             Err(String::from_utf8_lossy(&message).into_owned())
         }
@@ -117,7 +117,7 @@ pub(crate) fn run(mut args: impl Iterator<Item = String>) -> u8 {
     let Ok(rendering) = std::thread::Builder::new().stack_size(STACK).spawn(work) else { return 2 };
     let (status, written) = match rendering.join().unwrap_or_else(|_| Err("the template engine failed".to_owned())) {
         Ok(text) => (0, std::io::stdout().lock().write_all(text.as_bytes())),
-        Err(message) => (3, std::io::stderr().lock().write_all(message.as_bytes())),
+        Err(message) => (WRONG, std::io::stderr().lock().write_all(message.as_bytes())),
     };
     if written.is_ok() { status } else { 2 }
 }

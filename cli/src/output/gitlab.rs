@@ -55,9 +55,7 @@ pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
             }
         })
         .collect();
-    let mut text = serde_json::to_string_pretty(&all).unwrap_or_default();
-    text.push('\n');
-    crate::screen::escaped_json(text)
+    super::json::text(&all)
 }
 
 #[cfg(test)]

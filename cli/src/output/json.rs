@@ -13,14 +13,9 @@ use trace::{Finding, Loaded, Measure, RecordId};
 use super::check::{CheckView, off_json};
 use crate::screen::escaped_json;
 
-/// A value as the text that is printed.
-pub(crate) fn text(value: &Value) -> String {
-    pretty(value)
-}
-
-/// A value as text with a line break at its end. The text is made in one piece of memory: a string that grows needs three times
-/// its size for a moment.
-pub(crate) fn pretty(value: &impl Serialize) -> String {
+/// A value as the text that is printed, with a line break at its end. It is made in one piece of memory: a string that grows needs
+/// three times its size for a moment.
+pub(crate) fn text(value: &impl Serialize) -> String {
     struct Size(usize);
     impl std::io::Write for Size {
         fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
@@ -106,7 +101,7 @@ pub(crate) fn check(view: &CheckView<'_>) -> String {
         findings: Findings(view),
         next: view.next.as_ref().map(|next| next.json(next.delta.stops.commit)),
     };
-    pretty(&answer)
+    text(&answer)
 }
 
 /// The findings of `check`, each made when it is written.

@@ -74,9 +74,7 @@ pub(crate) fn text(findings: &[Listed<'_>], prefix: &str) -> String {
             results: findings.iter().map(|(finding, baseline)| result(finding, *baseline, prefix)).collect(),
         }],
     };
-    let mut text = serde_json::to_string_pretty(&log).unwrap_or_default();
-    text.push('\n');
-    crate::screen::escaped_json(text)
+    super::json::text(&log)
 }
 
 /// The level in SARIF; `none` if it is not a problem.

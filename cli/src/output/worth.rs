@@ -52,7 +52,7 @@ impl<'s> Report<'s> {
         missing.map(|event| loaded.record(*event).id.as_str()).collect()
     }
 
-    /// The events of which the worth is not that of the mean points.
+    /// The events whose points reach a limit of the score, so that their slope is not that of the mean points.
     fn bending(&self) -> Vec<&'s str> {
         let counts = |event: &RecordId| self.event.is_none_or(|only| only == *event);
         let all = self.values.bending_events(self.goal.node).into_iter().filter(counts);
@@ -161,8 +161,8 @@ pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
     let bending = report.bending();
     if !bending.is_empty() {
         let text = format!(
-            "the points of {} bend within their uncertainty (the best or the slowest time, the most points): what a value \
-             is worth there is the slope at the expected values, and can be far from what it adds on average",
+            "the points of {} reach a limit of the score within their uncertainty (the best or the slowest time, the most \
+             points): the worth shown is the slope at the expected values, and the average effect can be very different",
             bending.join(", ")
         );
         ink.block(&mut out, "note", 7, &text);

@@ -74,7 +74,7 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         }
         Body::Event(event) => {
             let score = event.score.as_ref();
-            let sheet = score.and_then(|score| crate::values::score_sheet(score.r#use.as_deref()?));
+            let sheet = score.and_then(|score| crate::sheets::find(score.r#use.as_deref()?));
             let mut local: Vec<&str> = sheet.into_iter().flat_map(|sheet| sheet.names()).chain([NONE]).collect();
             local.extend(score.iter().flat_map(|score| score.given.keys().map(schema::Id::as_str)));
             all.values("reads", &event.reads, &local);

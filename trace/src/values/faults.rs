@@ -9,10 +9,10 @@ use schema::Kind;
 use schema::read::{ProblemKind, Spot};
 use schema::records::Body;
 
+use super::bases::{unknown_bases, unknown_bases_of_alternatives};
+use super::impossible::{self, Impossible, PLAN};
 use super::sets::FoundSetProblem;
 use super::{Budget, Key, Measured, Origin, Rule, SetProblemKind, ValueProblemKind, Values};
-use crate::checks::impossible_points::{self, Impossible, PLAN};
-use crate::checks::unknown_reference::{unknown_bases, unknown_bases_of_alternatives};
 use crate::graph::Link;
 use crate::ids::{FileId, NodeId, RecordId};
 
@@ -289,7 +289,7 @@ impl Under<'_> {
         let values = self.values;
         let events = values.graph.loaded.events();
         let all = events.flat_map(|(event, record, body)| {
-            impossible_points::of(values, event, record.name(), body).into_iter().map(move |found| (event, found))
+            impossible::of(values, event, record.name(), body).into_iter().map(move |found| (event, found))
         });
         all.filter(|(event, found)| counts(*event, found))
             .map(|(_, found)| {

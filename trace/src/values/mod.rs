@@ -1,21 +1,23 @@
 //! Values: from records to numbers. Targets, events, goals and amounts are nodes of one acyclic graph; formulas, models,
 //! totals and scores are its rules.
 
+pub(crate) mod bases;
 mod budgets;
 mod build;
 mod closing;
 mod compare;
 mod currency;
 mod faults;
+pub(crate) mod impossible;
 mod ledger;
 mod most;
 mod needed;
 mod network;
+mod plan;
 mod points;
 mod problems;
 mod sampling;
 mod sets;
-mod sheets;
 mod spread;
 mod status;
 mod tables;
@@ -23,6 +25,9 @@ mod tolerance;
 pub mod transfer;
 mod worth;
 
+pub use crate::sheets::{
+    Shipped, all as score_sheets, find as score_sheet, names as sheet_names, sheet_of as score_sheet_of,
+};
 pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
@@ -33,7 +38,6 @@ pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
 pub use points::{Chance, EventPoints, GoalPoints};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};
-pub use sheets::{Shipped, all as score_sheets, find as score_sheet, names as sheet_names, sheet_of as score_sheet_of};
 pub use spread::Spread;
 pub use status::{Limit, Status, TargetStatus};
 pub use worth::Worth;
@@ -194,6 +198,7 @@ pub struct Values {
     pub problems: Vec<ValueProblem>,
     /// The nodes of cycles, which have no rule.
     cyclic: Vec<NodeId>,
+    past: needed::Past,
     amounts: Vec<Box<str>>,
     by_key: HashMap<Key, NodeId>,
     origins: HashMap<RecordId, Origin>,

@@ -4,8 +4,9 @@ use schema::quantity::Dimension;
 use schema::records::Event;
 use schema::sheet::MOST;
 
-use super::{Key, Values, sheets};
+use super::{Key, Values};
 use crate::ids::{NodeId, RecordId};
+use crate::sheets;
 
 /// The most points of the contest of a goal.
 #[derive(Clone, Debug, Default)]

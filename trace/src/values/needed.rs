@@ -5,7 +5,7 @@ use models::standings::{Forecast, Next, PastContest, points_for_place};
 use schema::records::Goal;
 
 use super::{Key, Spread, Values, tables};
-use crate::ids::NodeId;
+use crate::ids::{NodeId, RecordId};
 
 /// The probability of the interval of the points that a place needs.
 pub const LEVEL: f64 = 0.9;
@@ -49,20 +49,18 @@ impl Needed {
 
 impl Values {
     /// The points that a goal needs, or why they cannot be calculated.
-    pub(super) fn needed(&self, node: NodeId, goal: &Goal) -> Result<Needed, String> {
+    pub(super) fn needed(&self, index: RecordId, node: NodeId, goal: &Goal) -> Result<Needed, String> {
         if let Some(points) = &goal.points {
             return Ok(Needed::exactly(points.si()));
         }
         let place = goal.place.ok_or("the goal has neither a place nor points")?;
         let table = goal.past_standings.as_ref().ok_or("the goal has no table under `past-standings`")?;
         let file = table.file.as_deref().ok_or("`past-standings` has no `file`")?;
-        let loaded = &self.graph.loaded;
-        let contests = past_contests(loaded, goal).ok_or_else(|| format!("{file} is missing"))?;
-        let contests = contests.map_err(|error| format!("{file}, {error}"))?;
-        let last = contests.iter().map(|contest| contest.year).max().unwrap_or(0);
-        let season = loaded.settings().season.map_or(0, i32::from);
-        let next = Next { year: season.max(last.saturating_add(1)), most: self.most_points(node), level: LEVEL };
-        let forecast = points_for_place(&contests, place, next).map_err(|error| format!("{file}: {error}"))?;
+        let contests = self.past.get(&index).ok_or_else(|| format!("{file} is missing"))?;
+        let contests = contests.as_ref().map_err(|error| format!("{file}, {error}"))?;
+        let year = next_year(&self.graph.loaded, contests.iter().map(|contest| contest.year));
+        let next = Next { year, most: self.most_points(node), level: LEVEL };
+        let forecast = points_for_place(contests, place, next).map_err(|error| format!("{file}: {error}"))?;
         let years = forecast.years.iter().map(|(year, _)| *year).collect();
         let (points, low, high) = (forecast.points, forecast.low, forecast.high);
         Ok(Needed { points, low, high, years, too_small: forecast.too_small.clone(), forecast: Some(forecast) })
@@ -80,6 +78,15 @@ impl Values {
         available.total.or_else(|| events().sum::<Option<f64>>().filter(|total| *total > 0.0))
     }
 }
+
+/// The year that is forecast: the season, or the year after the last past one if that is later.
+pub(super) fn next_year(loaded: &crate::Loaded, past: impl Iterator<Item = i32>) -> i32 {
+    let season = loaded.settings().season.map_or(0, i32::from);
+    past.max().map_or(season, |last| season.max(last.saturating_add(1)))
+}
+
+/// The past contests of each goal, as far as it names a table that is there: what it contains, or why it cannot be read.
+pub(super) type Past = HashMap<RecordId, Result<Vec<PastContest>, tables::TableError>>;
 
 /// The contests in the table of a goal; `None` if it names no table, or one that is absent.
 pub(super) fn past_contests(

@@ -116,7 +116,7 @@ impl Values {
         let sum = spread.as_ref().map(|spread| spread.mean);
         let (predicted, at_least) = if without_value.is_empty() { (sum, None) } else { (None, sum) };
         let uncertainty = spread.as_ref().map_or(0.0, |spread| spread.uncertainty);
-        let needed = self.needed(node, goal);
+        let needed = self.needed(index, node, goal);
         Some(GoalPoints { index, node, plan, predicted, at_least, without_value, uncertainty, spread, needed, events })
     }
 

@@ -7,14 +7,14 @@
 
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use models::normal;
 use schema::formula::{Formula, Work};
 use schema::number;
 
 use super::Values;
 use super::network::{Gradients, Network, Partials, Rule, State};
-use super::sampling::{Lattice, POINTS, Sample, factor};
+use super::plan::{Plan, covariance, merged};
+use super::sampling::{Sample, factor};
 use crate::ids::NodeId;
 
 /// How far from its mean, in standard deviations, a value must follow its slope: the interval ends at two.
@@ -28,9 +28,6 @@ const MOST_PAIRED: usize = 8;
 
 /// The number of inputs of a formula up to which each is moved alone, and their correlations count.
 const MOST_MOVED: usize = 32;
-
-/// From this number of values on that bend into each other, the first order is used: nothing real is that long.
-const MOST_STEPS: usize = 100;
 
 /// How much longer one side of an interval may be before its ends are shown instead of `±`.
 const SKEW: f64 = 0.1;
@@ -93,9 +90,9 @@ impl Spread {
 /// Which values leave their slope within their uncertainty, or depend on one that does.
 #[derive(Debug)]
 pub(super) struct Bends {
-    bent: Vec<bool>,
+    pub(super) bent: Vec<bool>,
     /// The position of each node in the order of evaluation.
-    rank: Vec<u32>,
+    pub(super) rank: Vec<u32>,
 }
 
 /// An evaluated value graph with what its spreads are calculated from.
@@ -109,13 +106,13 @@ pub(super) struct Lens<'v> {
 
 impl Lens<'_> {
     /// The derivatives of a value by the given ones, times their standard deviations.
-    fn row(&self, node: NodeId) -> Vec<(NodeId, f64)> {
+    pub(super) fn row(&self, node: NodeId) -> Vec<(NodeId, f64)> {
         let scaled = |(leaf, by): &(NodeId, f64)| (*leaf, by * 0.5 * self.network.nodes[*leaf].uncertainty);
         self.gradients.by_given(node).iter().map(scaled).collect()
     }
 
     /// The probability of a yes-or-no value; `None` unless both are possible.
-    fn chance(&self, node: NodeId) -> Option<f64> {
+    pub(super) fn chance(&self, node: NodeId) -> Option<f64> {
         Some(self.state.values[node]).filter(|chance| *chance > 0.0 && *chance < 1.0)
     }
 
@@ -296,213 +293,6 @@ fn independent(rows: &[&[(NodeId, f64)]]) -> Vec<Vec<f64>> {
         own
     };
     rows.iter().enumerate().map(row).collect()
-}
-
-/// Derivatives sorted by the given value, each of which is there once.
-fn merged(mut row: Vec<(NodeId, f64)>) -> Vec<(NodeId, f64)> {
-    row.sort_by_key(|(leaf, _)| *leaf);
-    row.dedup_by(|next, kept| {
-        let same = next.0 == kept.0;
-        if same {
-            kept.1 += next.1;
-        }
-        same
-    });
-    row
-}
-
-fn covariance(rows: &[&[(NodeId, f64)]]) -> Vec<Vec<f64>> {
-    let of = |one: &[(NodeId, f64)], other: &[(NodeId, f64)]| {
-        let (mut sum, mut others) = (0.0, other.iter().peekable());
-        for (leaf, by) in one {
-            while others.next_if(|(other, _)| other < leaf).is_some() {}
-            if let Some((_, other)) = others.next_if(|(other, _)| other == leaf) {
-                sum += by * other;
-            }
-        }
-        sum
-    };
-    rows.iter().map(|one| rows.iter().map(|other| of(one, other)).collect()).collect()
-}
-
-/// Where a number of a step comes from.
-#[derive(Clone, Copy, Debug)]
-enum Slot {
-    Fixed(f64),
-    /// A normally distributed value, by its position.
-    Normal(usize),
-    /// The result of a step.
-    Step(usize),
-}
-
-enum Step<'v> {
-    Formula(&'v Formula, Vec<Slot>),
-    /// A value plus the deviation of each input from its middle times a slope.
-    Linear(f64, Vec<(Slot, f64, f64)>),
-    /// The score with the outcome of a chance, otherwise nothing.
-    Chance(Slot, usize),
-}
-
-/// What is evaluated at every point.
-struct Plan<'v> {
-    /// Whether a chance counts by its mean.
-    averages: bool,
-    /// The middle of each normally distributed value, and its derivatives.
-    normal: Vec<(f64, Vec<(NodeId, f64)>)>,
-    /// The chances, each with the value that it is.
-    chances: Vec<(NodeId, f64)>,
-    steps: Vec<Step<'v>>,
-}
-
-impl<'v> Plan<'v> {
-    fn new(averages: bool) -> Self {
-        Self { averages, normal: Vec::new(), chances: Vec::new(), steps: Vec::new() }
-    }
-
-    /// Adds what a value depends on; `None` if that is too much.
-    fn add(&mut self, lens: &Lens<'v>, bends: &Bends, root: NodeId, leaf: &dyn Fn(NodeId) -> NodeId) -> Option<Slot> {
-        let (mut needed, mut seen, mut next) = (Vec::new(), HashSet::new(), vec![root]);
-        while let Some(node) = next.pop() {
-            if bends.bent[node] && seen.insert(node) {
-                needed.push(node);
-                if needed.len() + self.steps.len() > MOST_STEPS {
-                    return None;
-                }
-                next.extend(&lens.network.nodes[node].inputs);
-            }
-        }
-        needed.sort_by_key(|node| bends.rank[*node]);
-        let mut slots: HashMap<NodeId, Slot> = HashMap::new();
-        for node in needed {
-            let value = &lens.network.nodes[node];
-            let middle = lens.state.values[node];
-            let step = match (&value.rule, &value.inputs[..]) {
-                (Rule::Formula(formula), inputs) => {
-                    let slot = |input: &NodeId| self.slot(lens, &mut slots, *input, leaf);
-                    Step::Formula(formula, inputs.iter().map(slot).collect())
-                }
-                (Rule::Chance, &[score, chance]) if !self.averages && lens.chance(chance).is_some() => {
-                    let score = self.slot(lens, &mut slots, score, leaf);
-                    let of = lens.network.named_by(chance);
-                    let known = self.chances.iter().position(|(known, _)| *known == of);
-                    let at = known.unwrap_or(self.chances.len());
-                    if known.is_none() {
-                        self.chances.push((of, lens.state.values[chance]));
-                    }
-                    Step::Chance(score, at)
-                }
-                (_, inputs) => {
-                    let mut terms = Vec::new();
-                    let mut rest = Vec::new();
-                    for (&input, &slope) in inputs.iter().zip(lens.partials.by_input(node)) {
-                        if slope == 0.0 || slope.is_nan() {
-                            continue;
-                        }
-                        match slots.get(&input) {
-                            Some(slot) => terms.push((*slot, slope, lens.state.values[input])),
-                            None => rest.extend(lens.row(input).into_iter().map(|(of, by)| (leaf(of), slope * by))),
-                        }
-                    }
-                    if let slot @ Slot::Normal(_) = self.normally_distributed(0.0, rest) {
-                        terms.push((slot, 1.0, 0.0));
-                    }
-                    Step::Linear(middle, terms)
-                }
-            };
-            slots.insert(node, Slot::Step(self.steps.len()));
-            self.steps.push(step);
-        }
-        Some(self.slot(lens, &mut slots, root, leaf))
-    }
-
-    fn slot(
-        &mut self,
-        lens: &Lens<'v>,
-        slots: &mut HashMap<NodeId, Slot>,
-        node: NodeId,
-        leaf: &dyn Fn(NodeId) -> NodeId,
-    ) -> Slot {
-        if let Some(slot) = slots.get(&node) {
-            return *slot;
-        }
-        let row = lens.row(node).into_iter().map(|(of, by)| (leaf(of), by)).collect();
-        let slot = self.normally_distributed(lens.state.values[node], row);
-        slots.insert(node, slot);
-        slot
-    }
-
-    fn normally_distributed(&mut self, middle: f64, row: Vec<(NodeId, f64)>) -> Slot {
-        let row = merged(row);
-        if row.iter().all(|(_, by)| *by == 0.0) {
-            return Slot::Fixed(middle);
-        }
-        self.normal.push((middle, row));
-        Slot::Normal(self.normal.len() - 1)
-    }
-
-    /// The outcomes of a sum of slots, each with its factor.
-    fn sample(&self, sum: &[(Slot, f64)]) -> Option<Sample> {
-        if self.normal.len() > MOST_STEPS {
-            return None;
-        }
-        let mut lattice = Lattice::new();
-        let mut weights = vec![1.0; POINTS];
-        // The chances come first, so that inputs that are added do not change the outcomes of a point.
-        let outcomes: Vec<Vec<bool>> =
-            self.chances.iter().map(|(_, chance)| lattice.outcome(*chance, &mut weights)).collect();
-        let rows: Vec<&[(NodeId, f64)]> = self.normal.iter().map(|(_, row)| &row[..]).collect();
-        let factor = factor(&covariance(&rows));
-        let independent: Vec<Vec<f64>> = rows.iter().map(|_| lattice.normal()).collect();
-        let normal: Vec<Vec<f64>> = self
-            .normal
-            .iter()
-            .zip(&factor)
-            .map(|((middle, _), row)| {
-                let mut all = vec![*middle; POINTS];
-                for (by, own) in independent.iter().zip(row).map(|(own, by)| (*by, own)).filter(|(by, _)| *by != 0.0) {
-                    for (value, own) in all.iter_mut().zip(own) {
-                        *value += by * own;
-                    }
-                }
-                all
-            })
-            .collect();
-        let mut done: Vec<Vec<f64>> = Vec::with_capacity(self.steps.len());
-        let (mut work, mut numbers) = (Work::default(), Vec::new());
-        for step in &self.steps {
-            let at = |slot: Slot, point: usize| match slot {
-                Slot::Fixed(value) => value,
-                Slot::Normal(position) => normal[position][point],
-                Slot::Step(position) => done[position][point],
-            };
-            let value = |point: usize| match step {
-                Step::Formula(formula, slots) => {
-                    numbers.clear();
-                    numbers.extend(slots.iter().map(|slot| at(*slot, point)));
-                    formula.value(&numbers, &mut work)
-                }
-                Step::Linear(middle, terms) => {
-                    terms.iter().fold(*middle, |sum, (slot, slope, middle)| sum + slope * (at(*slot, point) - middle))
-                }
-                Step::Chance(score, chance) => {
-                    if outcomes[*chance][point] {
-                        at(*score, point)
-                    } else {
-                        0.0
-                    }
-                }
-            };
-            let values = (0..POINTS).map(value).collect();
-            done.push(values);
-        }
-        let at = |slot: Slot, point: usize| match slot {
-            Slot::Fixed(value) => value,
-            Slot::Normal(position) => normal[position][point],
-            Slot::Step(position) => done[position][point],
-        };
-        let values = (0..POINTS).map(|point| sum.iter().map(|(slot, factor)| factor * at(*slot, point)).sum());
-        Sample::new(&values.collect::<Vec<f64>>(), &weights)
-    }
 }
 
 impl Network {

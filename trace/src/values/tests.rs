@@ -10,6 +10,7 @@ use schema::quantity::{Dimension, Unit};
 use super::network::{Network, Rule, Value};
 use super::*;
 use crate::load::Loaded;
+use crate::sheets;
 use crate::snapshot::{File, Snapshot};
 
 /// Formulas of `a` and `b` without a kink, whatever comes in.

@@ -7,7 +7,7 @@ use trace::snapshot::{Request, State};
 use trace::values::{Key, Rule};
 use trace::{Loaded, NodeId, Study};
 
-use crate::read::{Read, close, study};
+use crate::read::{Read, close, end_gauge, study};
 
 /// A score as a formula: no car is faster than the best, which may be ours.
 const PACE: &str = "span * (slowest / min(time, slowest) - 1) / (slowest / min(best, time) - 1) + floor";
@@ -202,22 +202,7 @@ targets:
 /// JCGM 100:2008 (GUM), H.1: with the second order 34 nm are published instead of 32 nm; exactly 33.8065 nm.
 #[test]
 fn end_gauge_with_its_second_order() {
-    let read = Read::new(
-        "
-targets:
-  gauge:
-    of: car
-    at-most: 51 mm
-    formula: standard + difference - standard * (expansion-gap * deviation + expansion * temperature-gap)
-    given:
-      standard: 50.000623 mm ± 50 nm
-      difference: 215 nm ± 19.363884 nm
-      expansion: 11.5e-6 1/K ± 2.3094011e-6 1/K
-      deviation: -0.1 K ± 0.81240384 K
-      expansion-gap: 0 1/K ± 1.1547005e-6 1/K
-      temperature-gap: 0 K ± 0.057735027 K
-",
-    );
+    let read = end_gauge([50.0, 19.363_884, 2.309_401_1, 0.812_403_84, 1.154_700_5, 0.057_735_027]);
     close(read.uncertainty("gauge") / 2.0 * 1e6, 31.663_879, 1e-6);
     let [mean, _, _, expanded] = read.get("gauge").spread;
     assert!((mean - 50.000_838).abs() < 1e-6, "{mean}");

@@ -143,3 +143,25 @@ pub(crate) fn study(records: &str, files: &[(&str, &str)]) -> Study {
 pub(crate) fn close(found: f64, expected: f64, within: f64) {
     assert!((found - expected).abs() <= within * expected.abs().max(1e-300), "{found} instead of {expected}");
 }
+
+/// JCGM 100:2008 (GUM), H.1, end-gauge calibration: l = ls + d - ls (da t + as dt), with these expanded uncertainties (k = 2) of
+/// ls (nm), d (nm), as (1e-6/K), t (K), da (1e-6/K) and dt (K).
+#[track_caller]
+pub(crate) fn end_gauge([standard, difference, expansion, deviation, gap, temperature]: [f64; 6]) -> Read {
+    Read::new(&format!(
+        "
+targets:
+  gauge:
+    of: car
+    at-most: 51 mm
+    formula: standard + difference - standard * (expansion-gap * deviation + expansion * temperature-gap)
+    given:
+      standard: 50.000623 mm ± {standard} nm
+      difference: 215 nm ± {difference} nm
+      expansion: 11.5e-6 1/K ± {expansion}e-6 1/K
+      deviation: -0.1 K ± {deviation} K
+      expansion-gap: 0 1/K ± {gap}e-6 1/K
+      temperature-gap: 0 K ± {temperature} K
+"
+    ))
+}

@@ -2,28 +2,13 @@
 
 use std::fmt::Write as _;
 
-use crate::read::{Read, close};
+use crate::read::{Read, close, end_gauge};
 
 /// JCGM 100:2008 (GUM), H.1, end-gauge calibration, to first order: l = ls + d - ls (da t + as dt). The digits are
 /// those of table H.1 and of the result (50.000838 mm, 32 nm). Uncertainties come in at k = 2.
 #[test]
 fn end_gauge_of_the_gum() {
-    let read = Read::new(
-        "
-targets:
-  gauge:
-    of: car
-    at-most: 51 mm
-    formula: standard + difference - standard * (expansion-gap * deviation + expansion * temperature-gap)
-    given:
-      standard: 50.000623 mm ± 50 nm
-      difference: 215 nm ± 19.4 nm
-      expansion: 11.5e-6 1/K ± 2.4e-6 1/K
-      deviation: -0.1 K ± 0.82 K
-      expansion-gap: 0 1/K ± 1.16e-6 1/K
-      temperature-gap: 0 K ± 0.058 K
-",
-    );
+    let read = end_gauge([50.0, 19.4, 2.4, 0.82, 1.16, 0.058]);
     assert!((read.number("gauge") - 50.000_838).abs() < 1e-9, "{:?}", read.get("gauge"));
     // Contributions 25, 9.7, 0, 0, 2.9 and 16.6 nm: 32 nm.
     let standard = read.uncertainty("gauge") / 2.0 * 1e6;

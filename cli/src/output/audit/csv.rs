@@ -5,8 +5,23 @@ use serde_json::Value;
 use super::{AuditView, json};
 use crate::screen::clean;
 
-/// A name, the list in the document, and the columns with their paths in a row.
-type Table = (&'static str, &'static str, &'static [(&'static str, &'static str)]);
+/// A column with its path in a row.
+type Column = (&'static str, &'static str);
+
+/// A name, the list in the document, and the columns.
+type Table = (&'static str, &'static str, &'static [Column]);
+
+/// The last columns of the tables whose rows have a split.
+const CAUSES: [Column; 8] = [
+    ("difference", "/split/difference"),
+    ("own_values", "/split/own_values"),
+    ("others_best", "/split/others_best"),
+    ("finish", "/split/finish"),
+    ("penalties", "/split/penalties"),
+    ("judges", "/split/judges"),
+    ("mean", "/split/mean"),
+    ("not_explained", "/split/not_explained"),
+];
 
 /// All tables.
 const COLUMNS: [Table; 7] = [
@@ -54,20 +69,7 @@ const COLUMNS: [Table; 7] = [
     (
         "split",
         "/goals/*/events",
-        &[
-            ("id", "/id"),
-            ("title", "/title"),
-            ("predicted", "/predicted"),
-            ("scored", "/scored"),
-            ("difference", "/split/difference"),
-            ("own_values", "/split/own_values"),
-            ("others_best", "/split/others_best"),
-            ("finish", "/split/finish"),
-            ("penalties", "/split/penalties"),
-            ("judges", "/split/judges"),
-            ("mean", "/split/mean"),
-            ("not_explained", "/split/not_explained"),
-        ],
+        &[("id", "/id"), ("title", "/title"), ("predicted", "/predicted"), ("scored", "/scored")],
     ),
     (
         "goals",
@@ -85,14 +87,6 @@ const COLUMNS: [Table; 7] = [
             ("high", "/high"),
             ("scored", "/scored"),
             ("reached", "/reached"),
-            ("difference", "/split/difference"),
-            ("own_values", "/split/own_values"),
-            ("others_best", "/split/others_best"),
-            ("finish", "/split/finish"),
-            ("penalties", "/split/penalties"),
-            ("judges", "/split/judges"),
-            ("mean", "/split/mean"),
-            ("not_explained", "/split/not_explained"),
         ],
     ),
     (
@@ -148,9 +142,11 @@ pub(crate) fn csv(view: &AuditView<'_>, table: &str) -> String {
         timeline(&mut out, &rows);
         return out;
     }
-    line(&mut out, columns.iter().map(|(name, _)| (*name).to_owned()));
+    let causes = if ["split", "goals"].contains(&table) { &CAUSES[..] } else { &[] };
+    let columns = || columns.iter().chain(causes);
+    line(&mut out, columns().map(|(name, _)| (*name).to_owned()));
     for row in rows {
-        line(&mut out, columns.iter().map(|(_, path)| cell(row.pointer(path))));
+        line(&mut out, columns().map(|(_, path)| cell(row.pointer(path))));
     }
     out
 }

@@ -289,7 +289,7 @@ pub(crate) static WORTH: Answer = Answer {
             key(
                 "bending",
                 TEXTS,
-                "ids of events whose points bend within their uncertainty: their slope is not that of the mean",
+                "ids of events whose points reach a limit of the score within their uncertainty: their slope is not that of the mean",
             ),
             RESULTS_IGNORED,
             key("car", WORTHS, "totals of the car; empty if a value was named"),

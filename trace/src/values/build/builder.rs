@@ -15,6 +15,7 @@ use crate::graph::{Graph, renamed_help};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
 use crate::values::currency::in_currency;
+use crate::values::needed::Past;
 use crate::values::network::{Network, Rule, Value};
 use crate::values::problems::{ValueProblem, ValueProblemKind};
 use crate::values::tables::TableError;
@@ -59,6 +60,8 @@ pub(super) struct Builder<'g> {
     pub(super) measured_totals: Vec<MeasuredTotal>,
     /// The position of each by the node of its parts.
     pub(super) measured_by_parts: HashMap<NodeId, usize>,
+    /// The past contests of the goals.
+    pub(super) past: Past,
     /// The nodes of cycles, which have no rule.
     pub(super) cyclic: Vec<NodeId>,
     measured: Measured,
@@ -81,6 +84,7 @@ impl<'g> Builder<'g> {
             problems: Vec::new(),
             measured_totals: Vec::new(),
             measured_by_parts: HashMap::new(),
+            past: Past::default(),
             cyclic: Vec::new(),
             measured,
         }

@@ -41,7 +41,17 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.report_impossible_times(&mut state);
     builder.report_no_numbers(&mut state);
     let Builder {
-        network, keys, by_key, amounts, origins, problems, cyclic, measured_totals, measured_by_parts, ..
+        network,
+        keys,
+        by_key,
+        amounts,
+        origins,
+        problems,
+        cyclic,
+        past,
+        measured_totals,
+        measured_by_parts,
+        ..
     } = builder;
     let (partials, gradients, bends) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
     let spreads = Mutex::default();
@@ -54,6 +64,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         keys,
         problems,
         cyclic,
+        past,
         amounts,
         by_key,
         origins,

@@ -7,7 +7,7 @@ use schema::records::{Goal, PastValue};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
-use crate::values::needed::{past_contests, year_of};
+use crate::values::needed::{next_year, past_contests, year_of};
 use crate::values::problems::ValueProblemKind;
 use crate::values::tables::{self, TableError};
 
@@ -68,9 +68,7 @@ impl Builder<'_> {
                 }
             }
         }
-        let last = years.iter().map(|(year, _)| *year).max().unwrap_or(0);
-        let season = loaded.settings().season.map_or(0, i32::from);
-        let next = Next { year: season.max(last.saturating_add(1)), most: None, level: 0.95 };
+        let next = Next { year: next_year(loaded, years.iter().map(|(year, _)| *year)), most: None, level: 0.95 };
         let mean = years.iter().map(|(_, number)| number.abs()).sum::<f64>() / years.len().max(1) as f64;
         match forecast(years, USUAL_DEVIATION * mean, next) {
             Ok(found) => {
@@ -89,24 +87,25 @@ impl Builder<'_> {
         }
     }
 
-    /// Reports past standings that cannot be read, or that give no forecast.
+    /// Reads the past standings of each goal, and reports those that cannot be read, or that give no forecast.
     pub(super) fn past_standings(&mut self) {
         let loaded = &*self.graph.loaded;
         let goals: Vec<(RecordId, &Goal)> = loaded.goals().map(|(index, _, goal)| (index, goal)).collect();
         for (index, goal) in goals {
             let Some(file) = goal.past_standings.as_ref().and_then(|table| table.file.as_deref()) else { continue };
             let field = Field::new(index, &["past-standings", "file"]);
-            match past_contests(loaded, goal) {
-                None => {}
-                Some(Err(error)) => self.report_table(file, &error, &field),
-                Some(Ok(contests)) => {
+            let Some(contests) = past_contests(loaded, goal) else { continue };
+            match &contests {
+                Err(error) => self.report_table(file, error, &field),
+                Ok(contests) => {
                     let next = Next { year: 0, most: None, level: crate::values::LEVEL };
-                    if let Some(Err(error)) = goal.place.map(|place| points_for_place(&contests, place, next)) {
+                    if let Some(Err(error)) = goal.place.map(|place| points_for_place(contests, place, next)) {
                         let help = "list every car of each past contest, with its place and total";
                         self.report(ValueProblemKind::Table, &field, 0, format!("{file}: {error}"), help);
                     }
                 }
             }
+            self.past.insert(index, contests);
         }
     }
 }

@@ -9,8 +9,9 @@ use schema::{Quantity, suggest};
 use super::builder::{Builder, Field, OF_SHEET};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
+use crate::sheets;
 use crate::values::problems::ValueProblemKind;
-use crate::values::{ADDED, CHANCE, EXPECTED, GAIN, Key, SCORE, sheets};
+use crate::values::{ADDED, CHANCE, EXPECTED, GAIN, Key, SCORE};
 
 /// The largest number of entries of a table of a sheet.
 const MOST_ENTRIES: usize = 200;

@@ -8,8 +8,9 @@ use schema::records::Event;
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
+use crate::sheets;
 use crate::values::problems::ValueProblemKind;
-use crate::values::{Key, Origin, Rule, State, sheets};
+use crate::values::{Key, Origin, Rule, State};
 
 impl Builder<'_> {
     /// Reports times of zero or less that an event reads, at the key that gives them. The event has no points.

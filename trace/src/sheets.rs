@@ -25,11 +25,11 @@ impl Shipped {
 }
 
 static ALL: [Shipped; 5] = [
-    Shipped::new("sae-2024", include_str!("../../../templates/contests/sae-2024.yaml")),
-    Shipped::new("sae-2021", include_str!("../../../templates/contests/sae-2021.yaml")),
-    Shipped::new("sae-inferred", include_str!("../../../templates/contests/sae-inferred.yaml")),
-    Shipped::new("fs-rules-2025", include_str!("../../../templates/contests/fs-rules-2025.yaml")),
-    Shipped::new("fs-rules-2026", include_str!("../../../templates/contests/fs-rules-2026.yaml")),
+    Shipped::new("sae-2024", include_str!("../../templates/contests/sae-2024.yaml")),
+    Shipped::new("sae-2021", include_str!("../../templates/contests/sae-2021.yaml")),
+    Shipped::new("sae-inferred", include_str!("../../templates/contests/sae-inferred.yaml")),
+    Shipped::new("fs-rules-2025", include_str!("../../templates/contests/fs-rules-2025.yaml")),
+    Shipped::new("fs-rules-2026", include_str!("../../templates/contests/fs-rules-2026.yaml")),
 ];
 
 /// All sheets.
