@@ -197,6 +197,35 @@ fn init_and_example_write_beside_and_rename() {
     assert!(!names("season").contains(&".tierod-new".to_owned()));
     assert_eq!(sandbox.git_in(&sandbox.path_of("season"), &["status", "--short"]), "");
     sandbox.tierod(&["example", "season"]).ended(2);
+    // Ended while the files were moved into place: before, within and after them, and with something foreign between.
+    let season = sandbox.path_of("season");
+    let beside = season.join(".tierod-new");
+    let moved_back = |names: &[&str]| {
+        std::fs::create_dir(&beside).unwrap();
+        for name in names {
+            std::fs::rename(season.join(name), beside.join(name)).unwrap();
+        }
+    };
+    for back in [&[][..], &[".git"], &[".git", "wheels"], &[".git", "wheels", "car", "tierod.yaml"]] {
+        moved_back(back);
+        sandbox.tierod(&["example", "season"]).ended(0);
+        assert!(!beside.exists());
+        assert_eq!(sandbox.git_in(&season, &["status", "--short"]), "");
+    }
+    for foreign in ["notes.md", "car/targets.yaml", "aero/mine.yaml"] {
+        moved_back(&[".git", "wheels"]);
+        let before = std::fs::read(season.join(foreign)).ok();
+        sandbox.write(&format!("season/{foreign}"), "mine");
+        let error = sandbox.tierod(&["example", "season"]).ended(2).err;
+        assert!(error.contains("season is not empty"), "{error}");
+        assert_eq!(std::fs::read_to_string(season.join(foreign)).unwrap(), "mine");
+        assert!(beside.join("wheels").exists());
+        match before {
+            Some(text) => std::fs::write(season.join(foreign), text).unwrap(),
+            None => std::fs::remove_file(season.join(foreign)).unwrap(),
+        }
+        sandbox.tierod(&["example", "season"]).ended(0);
+    }
 }
 
 #[test]

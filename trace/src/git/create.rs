@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use walkdir::WalkDir;
 
 use super::process::Git;
 use crate::Error;
@@ -37,12 +39,16 @@ pub struct NewCommit {
 /// # Errors
 /// The folder is not empty, or cannot be created; git cannot be started, or fails.
 pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
-    require_empty(folder)?;
     let failed = |error| Error::new(format!("cannot create {}", folder.display())).because(error);
     // Half of a repository is never where the whole one belongs: it is created beside, and moved.
     let beside = folder.join(BESIDE);
-    if beside.symlink_metadata().is_ok() {
-        fs::remove_dir_all(&beside).map_err(failed)?;
+    let left = left_by_earlier_run(folder, commits)?;
+    if left.iter().any(|path| path.ends_with(".git")) {
+        // Everything was moved: only the folder beside was not removed yet.
+        return fs::remove_dir(&beside).map_err(failed);
+    }
+    for path in left {
+        if path.is_dir() { fs::remove_dir_all(&path) } else { fs::remove_file(&path) }.map_err(failed)?;
     }
     fs::create_dir_all(&beside).map_err(failed)?;
     fill(&beside, commits)?;
@@ -65,18 +71,48 @@ fn fill(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
     Ok(here(&["reset", "--quiet", "--hard"], Vec::new())?)
 }
 
-fn require_empty(folder: &Path) -> Result<(), Error> {
+/// What an earlier run that was ended half-way left in the folder: the folder beside, and what was moved out of it already.
+///
+/// # Errors
+/// The folder has something else in it.
+fn left_by_earlier_run(folder: &Path, commits: &[NewCommit]) -> Result<Vec<PathBuf>, Error> {
     let help = "give a folder that is empty or does not exist yet; nothing was written";
     if folder.symlink_metadata().is_err() {
-        return Ok(());
+        return Ok(Vec::new());
     }
     let entries = fs::read_dir(folder)
+        .and_then(Iterator::collect::<Result<Vec<_>, _>>)
         .map_err(|error| Error::new(format!("{} is not a folder", folder.display())).because(error).help(help))?;
-    // What an earlier run left that was ended half-way is ours.
-    if entries.into_iter().any(|entry| entry.is_ok_and(|entry| entry.file_name() != BESIDE)) {
-        return Err(Error::new(format!("{} is not empty", folder.display())).help(help));
+    let beside = folder.join(BESIDE);
+    let interrupted = beside.symlink_metadata().is_ok_and(|found| found.is_dir());
+    let complete = || {
+        let missing = |path: &String| folder.join(path).symlink_metadata().is_err();
+        let empty = fs::read_dir(&beside).is_ok_and(|mut entries| entries.next().is_none());
+        empty && commits.last().is_some_and(|last| !last.files.keys().any(missing))
+    };
+    let is_left = |path: &Path| match path.file_name() {
+        Some(name) if name == BESIDE => true,
+        // The folder of git is moved last.
+        Some(name) if name == ".git" => complete(),
+        _ => commits.last().is_some_and(|last| is_content_of(folder, path, last)),
+    };
+    let left: Vec<PathBuf> = entries.iter().map(fs::DirEntry::path).collect();
+    if left.iter().all(|path| interrupted && is_left(path)) {
+        return Ok(left);
     }
-    Ok(())
+    Err(Error::new(format!("{} is not empty", folder.display())).help(help))
+}
+
+/// Whether a path has nothing but files of a commit, with the same bytes.
+fn is_content_of(folder: &Path, path: &Path, commit: &NewCommit) -> bool {
+    WalkDir::new(path).into_iter().all(|entry| {
+        let Ok(entry) = entry else { return false };
+        let name = entry.path().strip_prefix(folder).ok().and_then(Path::to_str);
+        let file = || commit.files.get(name?);
+        entry.file_type().is_dir()
+            || (entry.file_type().is_file()
+                && file().is_some_and(|bytes| fs::read(entry.path()).is_ok_and(|found| found == *bytes)))
+    })
 }
 
 /// The commits in the format of `git fast-import`: each with its changes.

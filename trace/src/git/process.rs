@@ -4,9 +4,12 @@ use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Output, Stdio};
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::time::Duration;
 
 use super::environment::{Environment, Locals, bare_repository, outside_of_bare};
 use super::error::GitError;
+use super::pipes;
 
 /// An empty file on every system that git supports.
 const NOWHERE: &str = "/dev/null";
@@ -19,6 +22,19 @@ pub(super) struct Git {
     pub(super) locals: Locals,
     /// The repository, if it is a bare one: git must not look for one itself.
     bare: Option<PathBuf>,
+}
+
+/// How long git may take before a search for what it may be waiting for begins.
+const PATIENCE: Duration = Duration::from_secs(1);
+
+/// Ends a process.
+fn kill(id: u32) {
+    #[cfg(unix)]
+    if let Some(id) = i32::try_from(id).ok().and_then(rustix::process::Pid::from_raw) {
+        let _ = rustix::process::kill_process(id, rustix::process::Signal::KILL);
+    }
+    #[cfg(not(unix))]
+    let _ = id;
 }
 
 /// Settings that keep git from starting any program, and from taking a folder with the files of a repository for one.
@@ -121,8 +137,35 @@ impl Git {
 
     /// The same, with git's standard error.
     pub(super) fn output(&self, args: &[&OsStr]) -> Result<Output, GitError> {
-        let output = self.command().args(args).output().map_err(|error| not_started(&error))?;
+        let mut command = self.command();
+        command.args(args);
+        let output = self.watched(command)?;
         if output.status.success() { Ok(output) } else { Err(refused(&output)) }
+    }
+
+    /// The output of git, which is ended if it waits for a pipe: one among the files with its rules, which may be in any
+    /// folder of a working tree, so that they are looked for only if git takes long.
+    fn watched(&self, mut command: Command) -> Result<Output, GitError> {
+        let child = command.spawn().map_err(|error| not_started(&error))?;
+        let id = child.id();
+        let (done, ended) = mpsc::channel::<()>();
+        std::thread::scope(|scope| {
+            let watch = scope.spawn(move || {
+                if ended.recv_timeout(PATIENCE) != Err(RecvTimeoutError::Timeout) {
+                    return None;
+                }
+                let named = ["core.excludesFile", "core.attributesFile"].map(|key| self.configured_path(key));
+                let found = pipes::among_rules(&self.folder, named.into_iter().flatten())?;
+                kill(id);
+                Some(found)
+            });
+            let output = child.wait_with_output();
+            drop(done);
+            match watch.join().ok().flatten() {
+                Some(found) => Err(pipes::waited_for(&found)),
+                None => output.map_err(|error| GitError::Stopped { cause: Some(error.to_string()) }),
+            }
+        })
     }
 
     /// Runs git with an input; returns its output and exit code.
