@@ -54,6 +54,7 @@ mod hook_install;
 mod hostile;
 mod hostile_config;
 mod hostile_files;
+mod hostile_git;
 mod hostile_size;
 mod hostile_tables;
 mod hostile_templates;

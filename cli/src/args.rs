@@ -11,7 +11,7 @@ use trace::snapshot::{Request, State};
 use trace::{Error, Project, Study};
 
 /// Options of every command.
-#[derive(Args)]
+#[derive(Clone, Args)]
 pub(crate) struct Shared {
     /// When to use colour
     #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
@@ -113,4 +113,21 @@ pub(crate) fn renamed(error: &clap::Error) -> Option<Error> {
     };
     let (message, new) = schema::renamed::notice(used_as, old)?;
     Some(Error::new(message).help(format!("{how} {new}`")))
+}
+
+/// Whether a CI runs this: what it checks may be written by a stranger, and no template of it may decide what is reported.
+pub(crate) fn in_ci() -> bool {
+    // Most set the first one.
+    const SET: [&str; 9] = [
+        "CI",
+        "BITBUCKET_BUILD_NUMBER",
+        "BUILDKITE",
+        "CODEBUILD_BUILD_ID",
+        "GITHUB_ACTIONS",
+        "GITLAB_CI",
+        "JENKINS_URL",
+        "TEAMCITY_VERSION",
+        "TF_BUILD",
+    ];
+    SET.iter().any(|name| std::env::var(name).is_ok_and(|value| !matches!(value.as_str(), "" | "0" | "false")))
 }

@@ -4,6 +4,7 @@
 
 mod args;
 mod commands;
+mod guard;
 mod output;
 mod screen;
 mod season;
@@ -41,6 +42,7 @@ fn main() -> ExitCode {
             None => error.exit(),
         },
     };
+    guard::start(&cli.shared);
     match commands::run(cli.command, &cli.shared) {
         Ok(done) => match screen::print(&done.text, done.commands, &cli.shared) {
             Ok(()) if done.unanswered => ExitCode::from(FAILED),

@@ -43,7 +43,7 @@ pub(crate) fn print_error(error: &trace::Error, shared: &Shared) {
             add(ink.faint(&format!("{label:>5}")), content);
         }
     }
-    let _ = std::io::stderr().lock().write_all(text.as_bytes());
+    let _ = std::io::stderr().lock().write_all(harmless(&text, ink.on, false).as_bytes());
 }
 
 /// The width of error messages on a terminal.

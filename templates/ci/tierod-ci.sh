@@ -30,6 +30,10 @@ from_top() {
 }
 summary=$(from_top "${TIEROD_SUMMARY:-summary.md}")
 audit=${TIEROD_AUDIT:+$(from_top "$TIEROD_AUDIT")}
+# Not every CI sets it: the templates of the change must not decide what is reported about it.
+export CI="${CI:-true}"
+# A link of the change could lead to any file of this machine.
+rm -f -- "$summary" "$top/gl-code-quality-report.json" ${audit:+"$audit"} || exit 2
 cd "${TIEROD_ROOT:-.}" || exit 2
 
 # Ignores status 1 (errors), which the comparison has reported already. Any other status means that tierod failed.

@@ -5,7 +5,7 @@ use trace::audit::{Audit as Review, Season};
 use trace::{Error, Study};
 
 use super::Done;
-use crate::args::{Records, Shared};
+use crate::args::{Records, Shared, in_ci};
 use crate::output::{audit, json};
 use crate::screen::{Ink, Progress};
 
@@ -61,7 +61,23 @@ impl Audit {
         drop(progress);
         let review = Review::new(&study, season.as_ref());
         let note = note(&study, &review);
+        // A change under review must not decide how the page about it looks.
+        let name = match self.format {
+            Format::Markdown => "audit.md",
+            _ => "audit.html",
+        };
+        let snapshot = &study.loaded.snapshot;
+        let of_base;
+        let template = match (in_ci(), snapshot.template(name)) {
+            (true, Some(_)) => {
+                let base = project.find_base(true).ok();
+                of_base = base.and_then(|base| project.template_at(&base, snapshot, name));
+                of_base.as_ref()
+            }
+            (_, own) => own,
+        };
         let view = audit::AuditView {
+            template,
             audit: &review,
             study: &study,
             season: season.as_ref(),

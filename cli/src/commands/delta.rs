@@ -12,7 +12,7 @@ use trace::snapshot::{Request, State};
 use trace::{Error, Project};
 
 use super::Done;
-use crate::args::{Shared, cwd, today};
+use crate::args::{Shared, cwd, in_ci, today};
 use crate::output::delta::{self, DeltaView};
 use crate::output::listed::{Baseline, Listed};
 use crate::output::{Paths, github, gitlab, json, lines, sarif};
@@ -120,9 +120,4 @@ impl Delta {
         let commands = !self.context && self.format == Format::Github;
         Ok(Done { errors, commands, ..text.into() })
     }
-}
-
-/// Whether the CI of a forge runs this: all of them set `CI`.
-fn in_ci() -> bool {
-    std::env::var("CI").is_ok_and(|value| !matches!(value.as_str(), "" | "0" | "false"))
 }

@@ -4,7 +4,7 @@ mod ci;
 
 use std::fs;
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use jiff::ToSpan as _;
@@ -78,10 +78,10 @@ impl Init {
         // All are written beside their places first, so that a full disk leaves none half-written or missing.
         let mut new = Vec::new();
         for (path, content) in &files {
-            new.push(Beside::write(folder.join(path), content, false)?);
+            new.push(Beside::write(&folder, path, content, false)?);
         }
         if let Some(recipe) = &recipe {
-            new.push(Beside::write(recipe.top.join(recipe.path), &recipe.content, recipe.program)?);
+            new.push(Beside::write(&recipe.top, recipe.path, &recipe.content, recipe.program)?);
         }
         for file in new {
             file.rename()?;
@@ -131,8 +131,16 @@ struct Beside {
 }
 
 impl Beside {
-    /// Writes the file beside its place, and creates the folders of its path.
-    fn write(file: PathBuf, content: &str, program: bool) -> Result<Self, Error> {
+    /// Writes the file beside its place below a folder, and creates the folders of its path. A link among them is not followed: it
+    /// may lead out of the repository.
+    fn write(folder: &Path, path: &str, content: &str, program: bool) -> Result<Self, Error> {
+        let file = folder.join(path);
+        let mut between = file.ancestors().skip(1).take_while(|up| *up != folder);
+        if let Some(link) = between.find(|up| up.symlink_metadata().is_ok_and(|found| found.is_symlink())) {
+            let error = Error::new(format!("{} cannot be written", file.display()));
+            let error = error.because(format!("{} is a symbolic link", link.display()));
+            return Err(error.help("nothing was written; replace the link by a folder"));
+        }
         let mut name = file.file_name().unwrap_or_default().to_owned();
         name.push(".tierod-new");
         let beside = Self { new: file.with_file_name(name), file };

@@ -93,9 +93,6 @@ pub(super) trait Access {
     /// The commit of a revision.
     fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError>;
 
-    /// All files of a commit, with the folders resolved.
-    fn list_tree(&self, commit: &str) -> Result<Vec<Entry>, GitError>;
-
     /// The index.
     fn index(&self) -> Result<Index, GitError>;
 

@@ -63,12 +63,14 @@ pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Err
 
 fn fill(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
     let branch = format!("--initial-branch={BRANCH}");
-    Git::run_isolated(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
+    Git::output_isolated(folder, &["init", "--quiet", "--template=", "--object-format=sha1", &branch], Vec::new())?;
     // From here on the repository is named, whatever is around it.
-    let here =
-        |args: &[&str], input| Git::run_isolated(folder, &[&["--git-dir=.git", "--work-tree=."], args].concat(), input);
+    let here = |args: &[&str], input| {
+        Git::output_isolated(folder, &[&["--git-dir=.git", "--work-tree=."], args].concat(), input)
+    };
     here(&["fast-import", "--quiet", "--done"], stream(commits))?;
-    Ok(here(&["reset", "--quiet", "--hard"], Vec::new())?)
+    here(&["reset", "--quiet", "--hard"], Vec::new())?;
+    Ok(())
 }
 
 /// What an earlier run that was ended half-way left in the folder: the folder beside, and what was moved out of it already.

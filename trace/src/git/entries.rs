@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use foldhash::HashSet;
 use schema::read::Problem;
 use schema::settings;
 
@@ -12,9 +13,7 @@ use super::project::Project;
 use super::repository::{Repository, roots};
 use crate::Error;
 use crate::ids::FileId;
-use crate::snapshot::{
-    File, Filter, Listing, OtherFile, Repositories, Snapshot, Source, TEMPLATES, nested_root, text_of,
-};
+use crate::snapshot::{File, Filter, Listing, Nested, OtherFile, Repositories, Snapshot, Source, TEMPLATES, text_of};
 
 /// The project in the index, which is the content of the next commit.
 pub(super) fn index(project: &Project) -> Result<Snapshot, Error> {
@@ -122,10 +121,10 @@ fn roots_of(repository: &Repository, snapshot: &Snapshot) -> Result<impl Fn(&str
         Source::Index => Some(repository.index()?.entries),
         Source::Revision { commit, .. } => Some(repository.files_of(commit)?.1),
     };
-    let listed = entries.map(|entries| roots(&entries).map(str::to_owned).collect::<Vec<String>>());
+    let listed = entries.map(|entries| roots(&entries).map(str::to_owned).collect::<HashSet<String>>());
     let top = repository.top.clone();
     Ok(move |root: &str| match &listed {
-        Some(listed) => listed.iter().any(|other| other == root),
+        Some(listed) => listed.contains(root),
         None => top.join(root).join(settings::FILE).is_file(),
     })
 }
@@ -164,11 +163,9 @@ fn build(
 ) -> Result<Snapshot, Error> {
     let mut listing = Listing::default();
     let mut own: Vec<(String, Entry)> = Vec::new();
-    let mut nested: Vec<String> = Vec::new();
     for entry in entries {
         let Some(path) = entry.path.strip_prefix(&prefix) else { continue };
         let path = path.to_owned();
-        nested.extend(nested_root(&path).map(str::to_owned));
         own.push((path, entry));
     }
     own.sort_by(|a, b| a.0.cmp(&b.0));
@@ -186,9 +183,9 @@ fn build(
     let mut files = vec![File { path: settings::FILE.to_owned(), content: settings_content }];
     let mut to_read: Vec<(FileId, &Entry)> = Vec::new();
     let mut templates: Vec<(&str, &Entry)> = Vec::new();
+    let nested = Nested::among(own.iter().map(|(path, _)| path.as_str()));
     for (path, entry) in &own {
-        let in_nested = nested.iter().any(|folder| path.starts_with(folder.as_str()));
-        let is_record = filter.is_record(path) && !in_nested;
+        let is_record = filter.is_record(path) && !nested.have(path);
         match entry.kind {
             EntryKind::Submodule => listing.submodules.push(path.clone()),
             EntryKind::Symlink if is_record => files.push(File { path: path.clone(), content: Err(symlink()) }),

@@ -85,13 +85,6 @@ impl Environment {
     }
 }
 
-impl Found {
-    /// The folder with its `HEAD`.
-    pub(super) fn git_dir(&self) -> &Path {
-        &self.git_dir
-    }
-}
-
 /// What the environment determines about the repository of a folder.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum Locals {

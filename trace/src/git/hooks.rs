@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 
 use super::environment::{Environment, Locals};
 use super::error::GitError;
-use super::pipes;
 use super::plumbing::Plumbing;
 
 /// The folder that git runs the hooks of a repository from.
@@ -30,7 +29,6 @@ impl Hooks {
     /// No repository, or a bare one.
     pub fn of(folder: &Path, cwd: &Path) -> Result<Self, crate::Error> {
         let environment = Environment::read();
-        pipes::refuse(folder)?;
         let git = Plumbing::new(folder, &Locals::new(folder, cwd, &environment));
         let top = match git.top(&environment)? {
             Some((top, false)) => top,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Once;
 
 use foldhash::HashSet;
-use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags, TreeWalkMode, TreeWalkResult};
+use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags};
 use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
@@ -104,21 +104,6 @@ impl Access for Library {
             Some(day) => Ok(NamedCommit { id, day }),
             None => Err(GitError::DamagedObject { object: id }),
         }
-    }
-
-    fn list_tree(&self, commit: &str) -> Result<Vec<Entry>, GitError> {
-        let commit = self.repository.find_commit(Oid::from_str(commit)?)?;
-        let mut entries = Vec::new();
-        commit.tree()?.walk(TreeWalkMode::PreOrder, |folder, entry| {
-            let mode = u32::try_from(entry.filemode()).unwrap_or(0);
-            if let Some(kind) = EntryKind::from_mode(mode) {
-                let name = String::from_utf8_lossy(entry.name_bytes());
-                let path = format!("{folder}{name}");
-                entries.push(Entry { path, id: entry.id().to_string(), kind, skip_worktree: false, size: 0 });
-            }
-            TreeWalkResult::Ok
-        })?;
-        Ok(entries)
     }
 
     fn head(&self) -> Result<Option<String>, GitError> {

@@ -19,6 +19,7 @@
 //! | `create` | a new repository from given commits |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
+//! | `waiting`, `packs` | what makes a command wait without an end |
 //! | `settings_history` | since when the settings switch checks off |
 //!
 //! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
@@ -36,7 +37,7 @@ mod forge;
 mod hooks;
 mod library;
 mod objects;
-mod pipes;
+mod packs;
 mod plumbing;
 mod process;
 mod project;
@@ -47,6 +48,7 @@ mod reports_cache;
 mod repository;
 mod settings_history;
 mod untracked;
+mod waiting;
 pub(crate) mod walk;
 mod worktree;
 
@@ -57,4 +59,5 @@ pub use hooks::Hooks;
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;
+pub use waiting::never_ends;
 pub use worktree::find_root;

@@ -229,12 +229,19 @@ impl Repository {
     }
 
     /// All files below a tree, whose folder has this prefix.
-    pub(super) fn list_below(&self, tree: &str, prefix: &str, out: &mut Vec<Entry>) -> Result<(), GitError> {
-        check_depth(prefix, tree)?;
+    pub(super) fn list_below(
+        &self,
+        tree: &str,
+        prefix: &str,
+        most: &mut Most,
+        out: &mut Vec<Entry>,
+    ) -> Result<(), GitError> {
+        most.check_depth(prefix, tree)?;
         for entry in self.tree(tree)?.iter() {
             let path = format!("{prefix}{}", String::from_utf8_lossy(entry.name));
+            most.take(&path, tree)?;
             if entry.is_folder() {
-                self.list_below(&entry.hex(), &format!("{path}/"), out)?;
+                self.list_below(&entry.hex(), &format!("{path}/"), most, out)?;
             } else if let Some(kind) = EntryKind::from_mode(entry.mode) {
                 out.push(Entry { path, kind, ..Entry::of_object(&entry.hex()) });
             }
@@ -248,9 +255,11 @@ impl Repository {
         old: Option<&str>,
         new: Option<&str>,
         folder: &str,
+        most: &mut Most,
         out: &mut Vec<FileChange>,
     ) -> Result<(), GitError> {
-        check_depth(folder, old.or(new).unwrap_or_default())?;
+        let whole = old.or(new).unwrap_or_default();
+        most.check_depth(folder, whole)?;
         let (old, new) = (old.map(|id| self.tree(id)).transpose()?, new.map(|id| self.tree(id)).transpose()?);
         let mut before = old.iter().flat_map(|tree| tree.iter()).peekable();
         let mut after = new.iter().flat_map(|tree| tree.iter()).peekable();
@@ -268,9 +277,10 @@ impl Repository {
             }
             let Some(name) = a.or(b).map(|entry| entry.name) else { return Ok(()) };
             let path = format!("{folder}{}", String::from_utf8_lossy(name));
+            most.take(&path, whole)?;
             if a.or(b).is_some_and(|entry| entry.is_folder()) {
                 let id = |entry: Option<TreeEntry<'_>>| entry.map(|entry| entry.hex());
-                self.differences(id(a).as_deref(), id(b).as_deref(), &format!("{path}/"), out)?;
+                self.differences(id(a).as_deref(), id(b).as_deref(), &format!("{path}/"), most, out)?;
                 continue;
             }
             let file = |entry: Option<TreeEntry<'_>>| entry.filter(TreeEntry::is_file).map(|entry| entry.hex());
@@ -282,11 +292,42 @@ impl Repository {
     }
 }
 
-/// Stops at a tree that contains itself, which only a damaged repository can have.
-fn check_depth(folder: &str, tree: &str) -> Result<(), GitError> {
-    const DEEPEST: usize = 1000;
-    let depth = folder.bytes().filter(|b| *b == b'/').count();
-    if depth > DEEPEST { Err(GitError::DamagedObject { object: tree.to_owned() }) } else { Ok(()) }
+/// What is left of the files and folders that a listing or a walk may have. A few small trees that contain each other
+/// again and again can stand for millions of files.
+#[derive(Debug)]
+pub(super) struct Most {
+    entries: usize,
+    /// The bytes of their paths.
+    bytes: usize,
+}
+
+impl Most {
+    /// For the files of one commit.
+    pub(super) fn of_commit() -> Self {
+        Self { entries: 500_000, bytes: 100_000_000 }
+    }
+
+    /// For the changes of a whole walk.
+    pub(super) fn of_walk() -> Self {
+        Self { entries: 1_000_000, bytes: 200_000_000 }
+    }
+
+    fn take(&mut self, path: &str, tree: &str) -> Result<(), GitError> {
+        match (self.entries.checked_sub(1), self.bytes.checked_sub(path.len())) {
+            (Some(entries), Some(bytes)) => {
+                *self = Self { entries, bytes };
+                Ok(())
+            }
+            _ => Err(GitError::TooManyFiles { tree: tree.to_owned() }),
+        }
+    }
+
+    /// Stops at a tree that contains itself, which only a damaged repository can have.
+    fn check_depth(&self, folder: &str, tree: &str) -> Result<(), GitError> {
+        const DEEPEST: usize = 100;
+        let depth = folder.bytes().filter(|b| *b == b'/').count();
+        if depth > DEEPEST { Err(GitError::TooManyFiles { tree: tree.to_owned() }) } else { Ok(()) }
+    }
 }
 
 #[cfg(test)]

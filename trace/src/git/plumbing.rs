@@ -98,22 +98,6 @@ impl Access for Plumbing {
         Ok(NamedCommit { id, day })
     }
 
-    fn list_tree(&self, commit: &str) -> Result<Vec<Entry>, GitError> {
-        let out = self.git.run(&["ls-tree", "-r", "-z", "--full-tree", commit].map(OsStr::new))?;
-        let mut entries = Vec::new();
-        for line in out.split(|b| *b == 0).filter(|line| !line.is_empty()) {
-            // `100644 blob <id>\t<path>`
-            let line = String::from_utf8_lossy(line);
-            let (meta, path) = line.split_once('\t').ok_or_else(|| unexpected("ls-tree", &line))?;
-            let fields: Vec<&str> = meta.split(' ').collect();
-            let [mode, _, id] = fields[..] else { return Err(unexpected("ls-tree", &line)) };
-            let mode = u32::from_str_radix(mode, 8).map_err(|_| unexpected("ls-tree", &line))?;
-            let Some(kind) = EntryKind::from_mode(mode) else { continue };
-            entries.push(Entry { path: path.to_owned(), id: id.to_owned(), kind, skip_worktree: false, size: 0 });
-        }
-        Ok(entries)
-    }
-
     /// An entry only meant to be added is listed as an empty file: no records and no evidence either way.
     fn index(&self) -> Result<Index, GitError> {
         let args = ["ls-files", "-z", "-s", "-t", "--full-name", "--", ":/"].map(OsStr::new);

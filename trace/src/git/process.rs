@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use super::environment::{Environment, Locals, bare_repository, outside_of_bare};
 use super::error::GitError;
-use super::pipes;
+use super::waiting;
 
 /// An empty file on every system that git supports.
 const NOWHERE: &str = "/dev/null";
@@ -25,7 +25,7 @@ pub(super) struct Git {
 }
 
 /// How long git may take before a search for what it may be waiting for begins.
-const PATIENCE: Duration = Duration::from_secs(1);
+const PATIENCE: Duration = Duration::from_millis(500);
 
 /// Ends a process.
 fn kill(id: u32) {
@@ -117,7 +117,7 @@ impl Git {
     }
 
     /// Runs git with an input, without the user's configuration and the variables of the environment.
-    pub(super) fn run_isolated(folder: &Path, args: &[&str], input: Vec<u8>) -> Result<(), GitError> {
+    pub(super) fn output_isolated(folder: &Path, args: &[&str], input: Vec<u8>) -> Result<Output, GitError> {
         let mut command = Self::new(folder, &Locals::Another).command();
         for name in Environment::read().names().filter(|name| *name != "GIT_EXEC_PATH") {
             command.env_remove(name);
@@ -127,7 +127,7 @@ impl Git {
         command.args(["-c", &format!("core.attributesFile={NOWHERE}"), "-c", &format!("core.hooksPath={NOWHERE}")]);
         command.args(["-c", "core.autocrlf=false"]).args(args);
         let output = feed(command, input)?;
-        if output.status.success() { Ok(()) } else { Err(refused(&output)) }
+        if output.status.success() { Ok(output) } else { Err(refused(&output)) }
     }
 
     /// Runs git; an exit code other than 0 is an error.
@@ -143,8 +143,7 @@ impl Git {
         if output.status.success() { Ok(output) } else { Err(refused(&output)) }
     }
 
-    /// The output of git, which is ended if it waits for a pipe: one among the files with its rules, which may be in any
-    /// folder of a working tree, so that they are looked for only if git takes long.
+    /// The output of git, which is ended if it waits without an end.
     fn watched(&self, mut command: Command) -> Result<Output, GitError> {
         let child = command.spawn().map_err(|error| not_started(&error))?;
         let id = child.id();
@@ -154,15 +153,14 @@ impl Git {
                 if ended.recv_timeout(PATIENCE) != Err(RecvTimeoutError::Timeout) {
                     return None;
                 }
-                let named = ["core.excludesFile", "core.attributesFile"].map(|key| self.configured_path(key));
-                let found = pipes::among_rules(&self.folder, named.into_iter().flatten())?;
+                let found = waiting::find(&self.folder)?;
                 kill(id);
                 Some(found)
             });
             let output = child.wait_with_output();
             drop(done);
             match watch.join().ok().flatten() {
-                Some(found) => Err(pipes::waited_for(&found)),
+                Some(found) => Err(found),
                 None => output.map_err(|error| GitError::Stopped { cause: Some(error.to_string()) }),
             }
         })

@@ -25,7 +25,7 @@ use crate::history::commit_state::state_at;
 use crate::history::{Commit, Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores, during};
-use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
+use crate::snapshot::{Content, OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
 use crate::{Error, Study, checks};
 
 /// An opened project. Threads can read several projects at the same time, each with its own.
@@ -272,6 +272,11 @@ impl Project {
     /// No repository; no default branch; a history that is cut off before the base.
     pub fn find_base(&self, ci: bool) -> Result<Base, Error> {
         Ok(base::find(self, &self.state, ci)?)
+    }
+
+    /// A template of the project as it is at another revision; `None` if it is not there, or cannot be read.
+    pub fn template_at(&self, base: &Base, head: &Snapshot, name: &str) -> Option<Content> {
+        entries::before(self, &base.revision, head).ok()?.template(name).cloned()
     }
 
     /// Evaluates records for a date, given their history. The state at an earlier commit that a check needs is read here.

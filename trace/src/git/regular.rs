@@ -24,6 +24,19 @@ pub(super) enum NotRead {
 /// # Errors
 /// [`NotRead`]. What was opened is asked again, so that a file that is replaced at that moment is not read.
 pub(super) fn read(path: &Path, most: u64) -> Result<Vec<u8>, NotRead> {
+    let file = open_file(path)?;
+    let found = file.metadata().map_err(NotRead::Failed)?;
+    if found.len() > most {
+        return Err(NotRead::TooLarge(found.len()));
+    }
+    let mut bytes = Vec::with_capacity(usize::try_from(found.len()).unwrap_or(0) + 1);
+    // A file may grow while it is read; no more than the limit is read.
+    file.take(most.saturating_add(1)).read_to_end(&mut bytes).map_err(NotRead::Failed)?;
+    if bytes.len() as u64 > most { Err(NotRead::TooLarge(bytes.len() as u64)) } else { Ok(bytes) }
+}
+
+/// Opens a regular file.
+pub(super) fn open_file(path: &Path) -> Result<File, NotRead> {
     let found = path.symlink_metadata().map_err(NotRead::Failed)?;
     if found.is_symlink() {
         return Err(NotRead::Link);
@@ -32,17 +45,7 @@ pub(super) fn read(path: &Path, most: u64) -> Result<Vec<u8>, NotRead> {
         return Err(NotRead::NotRegular);
     }
     let file = open(path)?;
-    let found = file.metadata().map_err(NotRead::Failed)?;
-    if !found.is_file() {
-        return Err(NotRead::NotRegular);
-    }
-    if found.len() > most {
-        return Err(NotRead::TooLarge(found.len()));
-    }
-    let mut bytes = Vec::with_capacity(usize::try_from(found.len()).unwrap_or(0) + 1);
-    // A file may grow while it is read; no more than the limit is read.
-    file.take(most.saturating_add(1)).read_to_end(&mut bytes).map_err(NotRead::Failed)?;
-    if bytes.len() as u64 > most { Err(NotRead::TooLarge(bytes.len() as u64)) } else { Ok(bytes) }
+    if file.metadata().map_err(NotRead::Failed)?.is_file() { Ok(file) } else { Err(NotRead::NotRegular) }
 }
 
 /// A small text file of git's folder; `None` if there is none that can be read.

@@ -10,8 +10,7 @@ use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, Object
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::library::{Library, SHALLOW};
-use super::objects::{Trail, Tree};
-use super::pipes;
+use super::objects::{Most, Trail, Tree};
 use super::plumbing::Plumbing;
 use super::regular::{self, NotRead};
 use super::untracked;
@@ -50,7 +49,6 @@ impl Repository {
     /// The repository that holds a folder; `None` if there is none.
     pub(super) fn find(folder: &Path, cwd: &Path, environment: &Environment) -> Result<Option<Self>, GitError> {
         let locals = Locals::new(folder, cwd, environment);
-        pipes::refuse(folder)?;
         let plumbing = Plumbing::new(folder, &locals);
         let (library, (top, bare)) = match Library::open(folder, &locals, environment) {
             Ok(Some(library)) => {
@@ -89,7 +87,7 @@ impl Repository {
         let commit = self
             .run(|access| access.resolve(revision))
             .map_err(|error| GitError::no_such_revision(revision, &error))?;
-        let entries = self.run(|access| access.list_tree(&commit.id))?;
+        let entries = self.files_in(&commit.id)?;
         Ok((commit, entries))
     }
 
@@ -105,9 +103,16 @@ impl Repository {
         let trail = self.trail(&parsed.tree, prefix, &Trail::default())?;
         let mut entries = Vec::new();
         if let Some(folder) = trail.folder() {
-            self.list_below(folder, prefix, &mut entries)?;
+            self.list_below(folder, prefix, &mut Most::of_commit(), &mut entries)?;
         }
         Ok((NamedCommit { id: commit.to_owned(), day }, entries))
+    }
+
+    /// All files of a commit, by its full id.
+    fn files_in(&self, commit: &str) -> Result<Vec<Entry>, GitError> {
+        let mut entries = Vec::new();
+        self.list_below(&self.commit(commit)?.tree, "", &mut Most::of_commit(), &mut entries)?;
+        Ok(entries)
     }
 
     /// The contents of entries, in their order.
@@ -133,7 +138,7 @@ impl Repository {
 
     /// The project roots of a commit, as prefixes.
     pub(super) fn roots(&self, commit: &str) -> Result<Vec<String>, GitError> {
-        let entries = self.run(|access| access.list_tree(commit))?;
+        let entries = self.files_in(commit)?;
         Ok(roots(&entries).map(str::to_owned).collect())
     }
 

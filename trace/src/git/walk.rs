@@ -6,7 +6,7 @@ use foldhash::HashMap;
 use schema::{Day, settings};
 
 use super::error::GitError;
-use super::objects::Trail;
+use super::objects::{Most, Trail};
 use super::repository::{Repository, ShallowEnd};
 use crate::Error;
 use crate::snapshot::{Content, Snapshot, Source};
@@ -190,6 +190,7 @@ impl Repository {
     /// The commits that changed a project, from the tip back to the first, or to one that is known with its prefix.
     fn walk(&self, tip: &str, mut prefix: String, known: &Known) -> Result<Walk, GitError> {
         let mut walk = Walk { tip: tip.to_owned(), ..Walk::default() };
+        let mut most = Most::of_walk();
         let mut id = tip.to_owned();
         let mut commit = self.commit(&id)?;
         let mut trail = self.trail(&commit.tree, &prefix, &Trail::default())?;
@@ -226,7 +227,7 @@ impl Repository {
             let (own, parent_own) = (trail.folder(), parent_trail.as_ref().and_then(Trail::folder));
             if own != parent_own {
                 let mut changes = Vec::new();
-                self.differences(parent_own, own, "", &mut changes)?;
+                self.differences(parent_own, own, "", &mut most, &mut changes)?;
                 // The parents of a commit at the end of a shallow clone are missing.
                 let others = if walk.shallow { &[] } else { commit.parents.get(1..).unwrap_or_default() };
                 walk.commits.push(WalkedCommit {

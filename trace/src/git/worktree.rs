@@ -15,7 +15,7 @@ use super::regular::{self, NotRead};
 use crate::Error;
 use crate::parallel::{cores, in_parallel};
 use crate::snapshot::{
-    Content, File, Filter, Listing, OtherFile, Repositories, Snapshot, Source, TEMPLATES, nested_root, text_of,
+    Content, File, Filter, Listing, Nested, OtherFile, Repositories, Snapshot, Source, TEMPLATES, text_of,
 };
 
 /// The project as it is in the working tree.
@@ -48,12 +48,12 @@ pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
 
     let mut listing = Listing::default();
     let mut left_out: Vec<(String, &Entry)> = Vec::new();
-    let nested: Vec<&str> = tracked.keys().filter_map(|path| nested_root(path)).collect();
+    let nested = Nested::among(tracked.keys().map(String::as_str));
     for (path, entry) in &tracked {
         let Some(entry) = entry else { continue };
         if entry.skip_worktree && entry.kind == EntryKind::File && !root.join(path).exists() {
             list(&mut listing, path, entry);
-            if filter.is_record(path) && !nested.iter().any(|folder| path.starts_with(folder)) {
+            if filter.is_record(path) && !nested.have(path) {
                 left_out.push((path.clone(), entry));
             }
         }

@@ -1,8 +1,12 @@
 //! Which files are record files.
 
+use foldhash::HashSet;
 use globset::{Glob, GlobSet, GlobSetBuilder};
 use schema::read::Problem;
 use schema::{Settings, settings};
+
+/// The largest number of globs: compiling some ten thousand takes seconds.
+const MOST_GLOBS: usize = 1_000;
 
 /// Which files of a project are record files.
 pub(crate) struct Filter {
@@ -13,7 +17,16 @@ impl Filter {
     /// The filter of the settings; a glob that cannot be read is reported and ignores nothing.
     pub(crate) fn new(settings: &Settings, problems: &mut Vec<Problem>) -> Self {
         let mut builder = GlobSetBuilder::new();
-        for glob in &settings.ignore {
+        if settings.ignore.len() > MOST_GLOBS {
+            let message =
+                format!("`ignore` has {} entries, and the first {MOST_GLOBS} are used", settings.ignore.len());
+            let mut problem = Problem::cannot_open(&message, "name folders in place of files");
+            problem.kind = schema::read::ProblemKind::BadValue;
+            problem.route = vec!["ignore".to_owned()];
+            problem.spot = None;
+            problems.push(problem);
+        }
+        for glob in settings.ignore.iter().take(MOST_GLOBS) {
             match Glob::new(glob) {
                 Ok(glob) => {
                     builder.add(glob);
@@ -46,14 +59,37 @@ impl Filter {
     }
 }
 
-/// The folder of another project, with its `/`, if this path is that project's settings file.
-pub(crate) fn nested_root(path: &str) -> Option<&str> {
-    path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'))
+/// The folders of other projects inside a project.
+#[derive(Debug, Default)]
+pub(crate) struct Nested<'p>(HashSet<&'p str>);
+
+impl<'p> Nested<'p> {
+    /// Those among the paths of a project's files.
+    pub(crate) fn among(paths: impl Iterator<Item = &'p str>) -> Self {
+        Self(
+            paths.filter_map(|path| path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'))).collect(),
+        )
+    }
+
+    /// Whether a file is in one of them.
+    pub(crate) fn have(&self, path: &str) -> bool {
+        !self.0.is_empty() && path.match_indices('/').any(|(end, _)| self.0.contains(&path[..=end]))
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn too_many_globs_are_reported() {
+        let settings =
+            Settings { ignore: (0..1_001).map(|number| format!("f{number}.yaml")).collect(), ..Settings::default() };
+        let mut problems = Vec::new();
+        let filter = Filter::new(&settings, &mut problems);
+        assert_eq!(problems.len(), 1);
+        assert!(!filter.is_record("f999.yaml") && filter.is_record("f1000.yaml"));
+    }
 
     #[test]
     fn record_files_and_others() {

@@ -15,7 +15,7 @@ use schema::read::Problem;
 use schema::{Day, Settings, settings};
 
 use crate::ids::FileId;
-pub(crate) use filter::{Filter, nested_root};
+pub(crate) use filter::{Filter, Nested};
 
 /// The folder of a project that holds its own templates.
 pub const TEMPLATES: &str = "templates";

@@ -28,9 +28,8 @@ pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     let targets: Vec<Option<String>> = view.audit.targets.iter().map(|target| view.picture_of_target(target)).collect();
     context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});
     context["chain"] = json!(embedded(&chain(view)));
-    let own = view.study.loaded.snapshot.template("audit.html");
     let shipped = include_str!("../../../../templates/audit.html");
-    template::render("audit.html", shipped, own, Escape::Html, &context)
+    template::render("audit.html", shipped, view.template, Escape::Html, &context)
 }
 
 /// The data as JSON for a script element: `<` and similar characters are escaped, so that no text can end the element.

@@ -91,7 +91,6 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
 
 /// The audit for a wiki or a forge.
 pub(crate) fn markdown(view: &AuditView<'_>) -> Result<String, Error> {
-    let own = view.study.loaded.snapshot.template("audit.md");
     let shipped = include_str!("../../../../templates/audit.md");
-    template::render("audit.md", shipped, own, Escape::Markdown, &context(view))
+    template::render("audit.md", shipped, view.template, Escape::Markdown, &context(view))
 }

@@ -18,6 +18,7 @@ pub(crate) use terminal::terminal;
 use trace::audit::{Audit, Season};
 use trace::finding::OffCheck;
 use trace::git::OffSince;
+use trace::snapshot::Content;
 use trace::{RecordId, Study};
 
 /// What the audit shows.
@@ -27,6 +28,8 @@ pub(crate) struct AuditView<'t> {
     pub(crate) season: Option<&'t Season>,
     /// Why the season is missing or incomplete.
     pub(crate) note: Option<String>,
+    /// The team's template of the format.
+    pub(crate) template: Option<&'t Content>,
     /// The checks that the settings switch off.
     pub(crate) off: Vec<(&'t OffCheck, OffSince)>,
 }

@@ -1,0 +1,223 @@
+//! Repositories that are made to keep a reader busy: trees of trees, deep folders, pipes that git's files name, and recipes
+//! that a link of the change would lead astray.
+
+use std::io::Write as _;
+use std::os::unix::fs::symlink;
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+use crate::support::{Answer, Sandbox};
+
+/// A repository with the small project in a commit.
+fn repository() -> Sandbox {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.commit_on("2027-03-01", "one");
+    sandbox
+}
+
+/// The exit code and stderr of the tool; it is ended after a minute, which is no answer.
+fn timed(sandbox: &Sandbox, args: &[&str]) -> Option<Answer> {
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+    command.args(args).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    let start = Instant::now();
+    while child.try_wait().unwrap().is_none() {
+        if start.elapsed() > Duration::from_secs(60) {
+            child.kill().unwrap();
+            return None;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    Some(Answer::from_output(&child.wait_with_output().unwrap()))
+}
+
+/// The id of a tree with these lines.
+fn tree(sandbox: &Sandbox, lines: &str) -> String {
+    let mut command = sandbox.command("git", &sandbox.path());
+    let mut child = command.arg("mktree").stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    child.stdin.take().unwrap().write_all(lines.as_bytes()).unwrap();
+    String::from_utf8(child.wait_with_output().unwrap().stdout).unwrap().trim().to_owned()
+}
+
+/// Ten folders that have the same ten folders, and so on: a few objects that stand for ten million files.
+#[test]
+fn a_tree_of_trees_is_not_expanded() {
+    let sandbox = repository();
+    let settings = sandbox.git(&["rev-parse", "HEAD:tierod.yaml"]);
+    let mut below = tree(&sandbox, &format!("100644 blob {}\tx\n", settings.trim()));
+    for _ in 0..7 {
+        let lines: String = (0..10).map(|name| format!("040000 tree {below}\td{name}\n")).collect();
+        below = tree(&sandbox, &lines);
+    }
+    let whole = sandbox.git(&["ls-tree", "HEAD"]) + &format!("\n040000 tree {below}\tzz\n");
+    let whole = tree(&sandbox, whole.replace("\n\n", "\n").trim_start());
+    let bomb = sandbox.git(&["commit-tree", "-p", "HEAD", "-m", "bomb", &whole]).trim().to_owned();
+    let after = sandbox.git(&["commit-tree", "-p", &bomb, "-m", "after", "HEAD^{tree}"]);
+    sandbox.git(&["update-ref", "HEAD", after.trim()]);
+    let answer = timed(&sandbox, &["check", "--rev", &bomb]).expect("an answer");
+    assert_eq!(answer.code, 2);
+    assert!(answer.err.contains("the repository has too many files or too deep folders"), "{}", answer.err);
+    // The records can still be checked without the history.
+    assert_ne!(timed(&sandbox, &["check"]).expect("an answer").code, 2);
+    let answer = timed(&sandbox, &["history", "circle-time"]).expect("an answer");
+    assert!(answer.code == 2 && answer.err.contains("too many files"), "{}", answer.err);
+}
+
+#[test]
+fn deep_folders_are_not_followed() {
+    let sandbox = repository();
+    let path = "d/".repeat(150) + "x.yaml";
+    let blob = sandbox.git(&["rev-parse", "HEAD:tierod.yaml"]);
+    sandbox.git(&["update-index", "--add", "--cacheinfo", &format!("100644,{},{path}", blob.trim())]);
+    sandbox.git_on("2027-03-02", &["commit", "-qm", "deep"]);
+    for args in [&["check", "--rev", "HEAD"][..], &["delta", "HEAD", "HEAD~1"]] {
+        let answer = timed(&sandbox, args).expect("an answer");
+        assert!(answer.code == 2 && answer.err.contains("too deep folders"), "{args:?}: {}", answer.err);
+    }
+}
+
+fn pipe(path: &Path) {
+    std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+    assert!(Command::new("mkfifo").arg(path).status().unwrap().success());
+}
+
+/// Files that only git's own files name, in ways that only git reads.
+#[test]
+fn a_pipe_that_git_would_open_is_found() {
+    let include = |sandbox: &Sandbox, text: &str| {
+        let config = sandbox.path_of(".git/config");
+        let old = std::fs::read_to_string(&config).unwrap();
+        std::fs::write(config, format!("{old}{text}")).unwrap();
+    };
+    type Setup<'s> = &'s dyn Fn(&Sandbox);
+    let setups: [(&str, Setup<'_>); 9] = [
+        ("an include of an include", &|s| {
+            include(s, "[include]\n\tpath = a\n");
+            s.write(".git/a", "[include]\n\tpath = b\n");
+            pipe(&s.path_of(".git/b"));
+        }),
+        ("a comment after the path", &|s| {
+            include(s, "[include]\n\tpath = a ; x\n");
+            pipe(&s.path_of(".git/a"));
+        }),
+        ("an escape in the path", &|s| {
+            include(s, "[include]\n\tpath = \"x\\ty\"\n");
+            pipe(&s.path_of(".git/x\ty"));
+        }),
+        ("core.excludesFile", &|s| {
+            s.git(&["config", "core.excludesFile", s.path_of(".git/rules").to_str().unwrap()]);
+            pipe(&s.path_of(".git/rules"));
+        }),
+        ("rules in a folder", &|s| pipe(&s.path_of("below/.gitignore"))),
+        ("a shared index", &|s| {
+            s.git(&["update-index", "--split-index"]);
+            for entry in std::fs::read_dir(s.path_of(".git")).unwrap().flatten() {
+                if entry.file_name().to_str().unwrap().starts_with("sharedindex") {
+                    std::fs::remove_file(entry.path()).unwrap();
+                    pipe(&entry.path());
+                }
+            }
+        }),
+        ("the index of all packs", &|s| pipe(&s.path_of(".git/objects/pack/multi-pack-index"))),
+        ("a link in place of `.git`", &|s| {
+            std::fs::rename(s.path_of(".git"), s.path_of("real")).unwrap();
+            s.write("file", "gitdir: real\n");
+            symlink("file", s.path_of(".git")).unwrap();
+            std::fs::remove_file(s.path_of("real/index")).unwrap();
+            pipe(&s.path_of("real/index"));
+        }),
+        ("objects of objects elsewhere", &|s| {
+            let other = s.path_of("other/objects");
+            s.write(".git/objects/info/alternates", format!("{}\n", other.display()));
+            pipe(&other.join("info/alternates"));
+        }),
+    ];
+    std::thread::scope(|scope| {
+        for (name, setup) in setups {
+            let sandbox = repository();
+            setup(&sandbox);
+            scope.spawn(move || {
+                for args in [&["check"][..], &["check", "--staged"], &["history", "circle-time"]] {
+                    let answer = timed(&sandbox, args).unwrap_or_else(|| panic!("{name}: {args:?} waits"));
+                    let found = answer.err.contains("is a pipe or a device");
+                    assert!(answer.code != 2 || found, "{name}: {args:?}: {}", answer.err);
+                }
+                let answer = timed(&sandbox, &["check"]).expect("an answer");
+                assert_eq!(answer.code, 2, "{name}: {}", answer.err);
+            });
+        }
+    });
+}
+
+/// The recipe for any CI writes into the checkout: a committed link must not lead it to another file.
+#[test]
+fn the_recipes_follow_no_link_of_the_change() {
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../templates/ci/tierod-ci.sh");
+    for name in ["summary.md", "audit.html", "gl-code-quality-report.json"] {
+        let sandbox = repository();
+        let victim = sandbox.outside().join("victim");
+        std::fs::write(&victim, "precious").unwrap();
+        symlink(&victim, sandbox.path_of(name)).unwrap();
+        sandbox.commit_on("2027-03-02", "link");
+        let bin = sandbox.outside().join("bin");
+        std::fs::create_dir_all(&bin).unwrap();
+        symlink(env!("CARGO_BIN_EXE_tierod"), bin.join("tierod")).unwrap();
+        let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap());
+        let mut command = sandbox.command("sh", &sandbox.path());
+        command.arg(script).env("PATH", path).envs([("TIEROD_BASE", "HEAD~1"), ("TIEROD_AUDIT", "audit.html")]);
+        Answer::from_output(&command.envs([("GITLAB_CI", "true")]).output().unwrap()).ended(0);
+        assert_eq!(std::fs::read_to_string(&victim).unwrap(), "precious");
+        assert!(sandbox.path_of(name).symlink_metadata().unwrap().is_file(), "{name}");
+    }
+}
+
+/// A page about a change is not rendered by a template that comes with the change, in whatever CI.
+#[test]
+fn the_audit_of_a_change_has_the_template_of_its_base() {
+    let sandbox = repository();
+    sandbox.git(&["switch", "-qc", "change"]);
+    sandbox.write("templates/audit.html", "the change");
+    sandbox.write("templates/audit.md", "the change");
+    sandbox.commit_on("2027-03-02", "change");
+    let audit = |variable: &str, format: &str| {
+        let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+        let output = command.args(["audit", "--format", format]).env(variable, "true").output().unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    for format in ["html", "markdown"] {
+        assert_eq!(audit("NOTHING", format), "the change");
+        for ci in ["CI", "TF_BUILD", "TEAMCITY_VERSION", "JENKINS_URL"] {
+            assert!(!audit(ci, format).contains("the change"), "{ci}, {format}");
+        }
+    }
+    // Once the base has it, it is the team's.
+    sandbox.git(&["switch", "-q", "main"]);
+    sandbox.git(&["merge", "-q", "change"]);
+    sandbox.write("more.yaml", "");
+    sandbox.commit_on("2027-03-03", "after");
+    assert_eq!(audit("CI", "html"), "the change");
+}
+
+/// `init --ci` writes no file behind a link that somebody committed.
+#[test]
+fn init_writes_behind_no_link() {
+    let sandbox = repository();
+    std::fs::create_dir(sandbox.outside().join("other")).unwrap();
+    symlink(sandbox.outside().join("other"), sandbox.path_of(".github")).unwrap();
+    let error = sandbox.tierod(&["init", "--ci=github"]).ended(2).err;
+    assert!(error.contains(".github is a symbolic link"), "{error}");
+    assert_eq!(std::fs::read_dir(sandbox.outside().join("other")).unwrap().count(), 0);
+}
+
+/// A file name in an error is no command to the runner of a CI.
+#[test]
+fn errors_command_no_runner() {
+    let sandbox = Sandbox::repository();
+    sandbox.write("tierod.yaml", "season: 2027\n");
+    symlink("x", sandbox.path_of("##[add-mask]a ##vso[task.setvariable]b.yaml")).unwrap();
+    sandbox.commit_on("2027-03-01", "one");
+    let error = sandbox.tierod(&["check"]).ended(2).err;
+    assert!(error.contains("add-mask") && !error.contains("##[") && !error.contains("##vso["), "{error}");
+}

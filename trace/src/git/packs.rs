@@ -1,0 +1,242 @@
+//! Packs whose objects are made of each other in a circle: libgit2 follows it without an end, and keeps every step.
+//!
+//! The format is that of `gitformat-pack` in git's documentation: an index of version 2, and entries that begin with their kind.
+
+use std::fs::File;
+use std::path::Path;
+
+use foldhash::{HashMap, HashMapExt as _};
+
+use super::error::GitError;
+use super::regular;
+
+/// The kind of an entry that is the difference to an object with a given name.
+const BY_NAME: u8 = 7;
+/// The kind of an entry that is the difference to an entry a number of bytes before it.
+const BY_DISTANCE: u8 = 6;
+/// The largest index that is looked at: some ten million objects.
+const LARGEST_INDEX: u64 = 512 << 20;
+
+/// The error for the first pack of a folder that has a circle.
+pub(super) fn circle(folder: &Path) -> Option<GitError> {
+    let entries = std::fs::read_dir(folder).ok()?.flatten().map(|entry| entry.path());
+    let mut indexes: Vec<_> = entries.filter(|path| path.extension().is_some_and(|end| end == "idx")).collect();
+    indexes.sort();
+    let found = indexes.into_iter().find(|index| has_circle(index, &index.with_extension("pack")).unwrap_or(false))?;
+    Some(GitError::Unreadable {
+        cause: format!("objects in {} are made of each other", found.with_extension("pack").display()),
+        hint: "the repository is damaged, or made to keep a reader busy: clone it again".to_owned(),
+    })
+}
+
+/// Whether a pack has a circle; `None` if it cannot be read as one.
+fn has_circle(index: &Path, pack: &Path) -> Option<bool> {
+    let index = regular::read(&index.canonicalize().ok()?, LARGEST_INDEX).ok()?;
+    let pack = regular::open_file(&pack.canonicalize().ok()?).ok()?;
+    let objects = Objects::new(&index)?;
+    // Where each entry that names its base begins, and where that base begins. Distances lead back, and close no circle alone.
+    let mut bases: HashMap<u64, u64> = HashMap::new();
+    let mut by_name = false;
+    for number in 0..objects.count {
+        let start = objects.offset(number)?;
+        let mut head = [0; 64];
+        let read = read_at(&pack, &mut head, start)?;
+        let head = &head[..read];
+        let kind = (head.first()? >> 4) & 7;
+        let rest = &head[1 + head.iter().take_while(|byte| **byte & 0x80 != 0).count()..];
+        match kind {
+            BY_NAME => {
+                by_name = true;
+                let base = objects.find(rest.get(..objects.id_length)?);
+                bases.extend(base.map(|base| (start, base)));
+            }
+            BY_DISTANCE => {
+                bases.insert(start, start.checked_sub(distance(rest)?)?);
+            }
+            _ => {}
+        }
+    }
+    Some(by_name && closes(&bases))
+}
+
+/// Whether some chain of bases comes back to itself.
+fn closes(bases: &HashMap<u64, u64>) -> bool {
+    // The number of the search that came to an entry first: one that the same search meets again is in a circle.
+    let mut seen: HashMap<u64, usize> = HashMap::new();
+    bases.keys().enumerate().any(|(search, start)| {
+        let mut at = *start;
+        loop {
+            match seen.get(&at) {
+                Some(earlier) => return *earlier == search,
+                None => seen.insert(at, search),
+            };
+            match bases.get(&at) {
+                Some(base) => at = *base,
+                None => return false,
+            }
+        }
+    })
+}
+
+/// The number of bytes back to a base: seven bits a byte, and one is added for each further byte.
+fn distance(bytes: &[u8]) -> Option<u64> {
+    let (first, rest) = bytes.split_first()?;
+    let mut distance = u64::from(first & 0x7f);
+    let mut more = first & 0x80 != 0;
+    for byte in rest {
+        if !more {
+            break;
+        }
+        distance = distance.checked_add(1)?.checked_mul(128)?.checked_add(u64::from(byte & 0x7f))?;
+        more = byte & 0x80 != 0;
+    }
+    Some(distance)
+}
+
+/// The objects of an index of version 2, in the order of their names.
+struct Objects<'i> {
+    names: &'i [u8],
+    offsets: &'i [u8],
+    large: &'i [u8],
+    count: usize,
+    id_length: usize,
+}
+
+impl<'i> Objects<'i> {
+    fn new(index: &'i [u8]) -> Option<Self> {
+        const HEAD: usize = 8 + 4 * 256;
+        if index.get(..8)? != b"\xfftOc\0\0\0\x02" {
+            return None;
+        }
+        let count = usize::try_from(number(index.get(HEAD - 4..HEAD)?)).ok()?;
+        // The end has two checksums as long as a name: so the size says which names there are.
+        let sizes = |id_length: usize| count.checked_mul(id_length + 8)?.checked_add(HEAD + 2 * id_length);
+        let large = |id_length| Some(index.len().checked_sub(sizes(id_length)?)? % 8 == 0);
+        let fits =
+            |id_length: usize| index.len() >= sizes(id_length).unwrap_or(usize::MAX) && large(id_length) == Some(true);
+        let id_length = if fits(32) && !fits(20) { 32 } else { 20 };
+        let names = HEAD..HEAD + count.checked_mul(id_length)?;
+        let offsets = names.end + count.checked_mul(4)?;
+        let large = offsets + count.checked_mul(4)?;
+        Some(Self {
+            names: index.get(names)?,
+            offsets: index.get(offsets..large)?,
+            large: index.get(large..)?,
+            count,
+            id_length,
+        })
+    }
+
+    fn offset(&self, object: usize) -> Option<u64> {
+        const IS_LARGE: u64 = 1 << 31;
+        let offset = number(self.offsets.get(object * 4..object * 4 + 4)?);
+        if offset & IS_LARGE == 0 {
+            return Some(offset);
+        }
+        let place = usize::try_from(offset & !IS_LARGE).ok()?.checked_mul(8)?;
+        Some(number(self.large.get(place..place.checked_add(8)?)?))
+    }
+
+    /// The offset of an object by its name.
+    fn find(&self, name: &[u8]) -> Option<u64> {
+        let of = |object: usize| self.names.get(object * self.id_length..(object + 1) * self.id_length);
+        let (mut low, mut high) = (0, self.count);
+        while low < high {
+            let middle = low + (high - low) / 2;
+            match of(middle)?.cmp(name) {
+                std::cmp::Ordering::Equal => return self.offset(middle),
+                std::cmp::Ordering::Less => low = middle + 1,
+                std::cmp::Ordering::Greater => high = middle,
+            }
+        }
+        None
+    }
+}
+
+/// A number with its highest byte first.
+fn number(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0, |number, byte| number << 8 | u64::from(*byte))
+}
+
+#[cfg(unix)]
+fn read_at(file: &File, into: &mut [u8], offset: u64) -> Option<usize> {
+    std::os::unix::fs::FileExt::read_at(file, into, offset).ok()
+}
+
+#[cfg(not(unix))]
+fn read_at(mut file: &File, into: &mut [u8], offset: u64) -> Option<usize> {
+    use std::io::{Read as _, Seek as _};
+    file.seek(std::io::SeekFrom::Start(offset)).ok()?;
+    file.read(into).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chain_that_comes_back_is_a_circle() {
+        let bases = |pairs: &[(u64, u64)]| closes(&pairs.iter().copied().collect());
+        assert!(!bases(&[]));
+        assert!(!bases(&[(9, 5), (5, 1), (7, 5), (3, 1)]));
+        assert!(bases(&[(5, 5)]));
+        assert!(bases(&[(1, 5), (5, 9), (9, 1), (20, 1)]));
+        assert!(bases(&[(30, 20), (20, 1), (1, 20)]));
+    }
+
+    /// An index and a pack of objects whose names are one byte again and again, each made of another one, or whole.
+    fn pack(folder: &Path, objects: &[(u8, Option<u8>)]) -> std::path::PathBuf {
+        let mut pack = b"PACK\0\0\0\x02\0\0\0\0".to_vec();
+        let mut offsets = Vec::new();
+        for (_, base) in objects {
+            offsets.extend(u32::try_from(pack.len()).unwrap().to_be_bytes());
+            match base {
+                // A size of two bytes, as those of most objects.
+                Some(base) => pack.extend([&[BY_NAME << 4 | 0x80, 1][..], &[*base; 20]].concat()),
+                None => pack.extend([0x3a, 1, 2, 3]),
+            }
+            pack.extend([0; 8]);
+        }
+        let below = |byte: u8| objects.iter().filter(|(name, _)| *name <= byte).count();
+        let counts = (0..=255).flat_map(|byte| u32::try_from(below(byte)).unwrap().to_be_bytes());
+        let mut index = b"\xfftOc\0\0\0\x02".to_vec();
+        index.extend(counts);
+        index.extend(objects.iter().flat_map(|(name, _)| [*name; 20]));
+        index.extend(vec![0; objects.len() * 4]);
+        index.extend(offsets);
+        index.extend([0; 40]);
+        std::fs::write(folder.join("p.pack"), pack).unwrap();
+        std::fs::write(folder.join("p.idx"), index).unwrap();
+        folder.join("p.idx")
+    }
+
+    #[test]
+    fn a_circle_in_a_pack_is_found() {
+        let folder = tempfile::tempdir().unwrap();
+        let found = |objects: &[(u8, Option<u8>)]| {
+            let index = pack(folder.path(), objects);
+            assert_eq!(circle(folder.path()).is_some(), has_circle(&index, &index.with_extension("pack")).unwrap());
+            circle(folder.path()).is_some()
+        };
+        assert!(found(&[(1, Some(2)), (2, Some(1))]));
+        assert!(found(&[(1, Some(1))]));
+        assert!(found(&[(1, None), (2, Some(3)), (3, Some(4)), (4, Some(2))]));
+        assert!(!found(&[(1, None), (2, Some(1)), (3, Some(2)), (4, Some(2))]));
+        assert!(!found(&[(1, Some(9)), (2, None)]), "a base elsewhere");
+        for length in [0, 4, 1000, 1040, 1080] {
+            let index = pack(folder.path(), &[(1, Some(2)), (2, Some(1))]);
+            let bytes = std::fs::read(&index).unwrap();
+            std::fs::write(&index, &bytes[..length]).unwrap();
+            assert!(circle(folder.path()).is_none(), "a cut index");
+        }
+    }
+
+    #[test]
+    fn distances_are_those_of_git() {
+        // 128 is the first number with two bytes, 16512 the first with three.
+        for (bytes, expected) in [(&[0x01][..], 1), (&[0x7f], 127), (&[0x80, 0x00], 128), (&[0x80, 0x80, 0x00], 16512)]
+        {
+            assert_eq!(distance(bytes), Some(expected));
+        }
+    }
+}

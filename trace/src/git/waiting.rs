@@ -1,0 +1,162 @@
+//! What makes git or libgit2 wait without an end: a pipe or a device among the files that they open, and packed objects
+//! that are made of each other in a circle.
+//!
+//! All that git may open cannot be listed beforehand. So nothing is looked for until a command takes long.
+
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+use foldhash::HashSet;
+use walkdir::WalkDir;
+
+use super::error::GitError;
+use super::process::Git;
+use super::{packs, regular};
+use crate::Error;
+
+/// The files with rules of git in the folders of a working tree.
+const RULES: [&str; 2] = [".gitignore", ".gitattributes"];
+
+/// The largest number of files in a folder of git that are looked at.
+const MOST_FILES: usize = 200_000;
+
+/// How many files name each other, at most: a configuration that includes another, objects that are in another folder.
+const DEEPEST: usize = 8;
+
+/// The variables that name folders and files of git.
+const NAMED: [&str; 5] =
+    ["GIT_DIR", "GIT_COMMON_DIR", "GIT_OBJECT_DIRECTORY", "GIT_ALTERNATE_OBJECT_DIRECTORIES", "GIT_INDEX_FILE"];
+
+/// Why reading the repository of a folder may never end; `None` if no cause is found.
+///
+/// To be asked while a command takes long: it looks at many files.
+pub fn never_ends(folder: &Path) -> Option<Error> {
+    find(folder).map(Error::from)
+}
+
+/// The same as an error of git.
+pub(super) fn find(folder: &Path) -> Option<GitError> {
+    let folder = folder.canonicalize().ok()?;
+    let mut folders = Folders::default();
+    for up in folder.ancestors() {
+        folders.add_dot_git(up);
+    }
+    let set = |name: &&str| std::env::var_os(name);
+    for path in NAMED.iter().filter_map(set).flat_map(|list| std::env::split_paths(&list).collect::<Vec<_>>()) {
+        folders.add(path);
+    }
+    if let Some(path) = folders.special {
+        return Some(waited_for(&path));
+    }
+    for place in &folders.list {
+        let entries = WalkDir::new(place).follow_links(true).into_iter().take(MOST_FILES).flatten();
+        let special = entries.filter(|entry| !entry.file_type().is_dir() && !entry.file_type().is_file());
+        let mut special = special.map(walkdir::DirEntry::into_path);
+        if let Some(path) = special.find(|path| is_special(path)) {
+            return Some(waited_for(&path));
+        }
+    }
+    let mut configured =
+        folders.list.iter().flat_map(|place| ["config", "config.worktree"].map(|name| place.join(name)));
+    let named = configured.find_map(|file| named_in(&file, DEEPEST));
+    if let Some(path) = named.or_else(|| among_rules(&folder)) {
+        return Some(waited_for(&path));
+    }
+    folders
+        .list
+        .iter()
+        .find_map(|place| packs::circle(&place.join("objects/pack")).or_else(|| packs::circle(&place.join("pack"))))
+}
+
+/// The folders of git that belong to a repository.
+#[derive(Default)]
+struct Folders {
+    list: Vec<PathBuf>,
+    known: HashSet<PathBuf>,
+    /// A pipe or a device in place of one.
+    special: Option<PathBuf>,
+}
+
+impl Folders {
+    /// Adds what is called `.git` in a folder, and the folder itself if it is a repository.
+    fn add_dot_git(&mut self, up: &Path) {
+        let dot = up.join(".git");
+        if up.join("HEAD").symlink_metadata().is_ok() && up.join("objects").exists() {
+            self.add(up.to_owned());
+        }
+        match text_of(&dot) {
+            Some(text) => self.add(up.join(text.trim().trim_start_matches("gitdir:").trim())),
+            None => self.add(dot),
+        }
+    }
+
+    /// Adds a folder, with those that it names.
+    fn add(&mut self, place: PathBuf) {
+        let mut left = vec![(place, DEEPEST)];
+        while let Some((place, depth)) = left.pop() {
+            if is_special(&place) {
+                self.special = Some(place);
+                return;
+            }
+            let Ok(place) = place.canonicalize() else { continue };
+            if depth == 0 || !self.known.insert(place.clone()) {
+                continue;
+            }
+            if let Some(common) = text_of(&place.join("commondir")) {
+                left.push((place.join(common.trim()), depth - 1));
+            }
+            for (list, from) in [("objects/info/alternates", "objects"), ("info/alternates", "")] {
+                let list = text_of(&place.join(list)).unwrap_or_default();
+                left.extend(list.lines().map(|line| (place.join(from).join(line.trim()), depth - 1)));
+            }
+            self.list.push(place);
+        }
+    }
+}
+
+/// The text of a small file, behind a link, too: git follows them here.
+fn text_of(path: &Path) -> Option<String> {
+    regular::small_text(&path.canonicalize().ok()?)
+}
+
+/// The error for a file that git waits for.
+fn waited_for(path: &Path) -> GitError {
+    GitError::Unreadable {
+        cause: format!("{} is a pipe or a device", path.display()),
+        hint: "git would wait for it: replace it by a file, or clone the repository again".to_owned(),
+    }
+}
+
+/// Whether something is there that is neither a file nor a folder. Git follows links here.
+fn is_special(path: &Path) -> bool {
+    path.metadata().is_ok_and(|found| !found.is_file() && !found.is_dir())
+}
+
+/// The first pipe or device that a configuration file names, or one that it includes.
+fn named_in(file: &Path, depth: usize) -> Option<PathBuf> {
+    const NAMES: &str = r"^(include\.path|includeif\..*\.path|core\.(excludesfile|attributesfile)|mailmap\.file)$";
+    if depth == 0 || !file.is_file() {
+        return None;
+    }
+    let args = ["config", "--file", file.to_str()?, "--no-includes", "-z", "--get-regexp", NAMES];
+    let listed = Git::output_isolated(Path::new("/"), &args, Vec::new()).ok()?;
+    let listed = String::from_utf8_lossy(&listed.stdout).into_owned();
+    // `key`, a line break, and the value.
+    listed.split('\0').filter_map(|entry| entry.split_once('\n')).find_map(|(key, value)| {
+        let path = match value.strip_prefix("~/") {
+            Some(rest) => PathBuf::from(std::env::var_os("HOME")?).join(rest),
+            None => file.parent()?.join(value),
+        };
+        let include = key.starts_with("include");
+        if is_special(&path) { Some(path) } else { include.then(|| named_in(&path, depth - 1)).flatten() }
+    })
+}
+
+/// The first pipe or device among the files with git's rules above and below a folder.
+fn among_rules(folder: &Path) -> Option<PathBuf> {
+    let is_rules = |name: &OsStr| RULES.iter().any(|rules| name == *rules);
+    let above = folder.ancestors().flat_map(|up| RULES.map(|name| up.join(name)));
+    let below = WalkDir::new(folder).into_iter().take(MOST_FILES).flatten();
+    let below = below.filter(|entry| is_rules(entry.file_name())).map(walkdir::DirEntry::into_path);
+    above.chain(below).find(|path| is_special(path))
+}
