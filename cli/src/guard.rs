@@ -3,27 +3,59 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use trace::Error;
 use trace::git::never_ends;
 
 use crate::FAILED;
 use crate::args::Shared;
 use crate::screen::print_error;
 
+/// How often the command is looked at.
+const INTERVAL: Duration = Duration::from_millis(200);
+
 /// How long a command may take before a cause for waiting is looked for.
 const PATIENCE: Duration = Duration::from_secs(1);
+
+/// The most memory that a command may take, in bytes: far more than the largest project needs.
+const MOST_MEMORY: u64 = 1_500 << 20;
 
 /// Starts to watch this command. The thread ends with the process.
 pub(crate) fn start(shared: &Shared) {
     let shared = shared.clone();
     let watch = move || {
-        std::thread::sleep(PATIENCE);
-        if let Some(error) = folders().iter().find_map(|folder| never_ends(folder)) {
-            print_error(&error, &shared);
+        let end = |error: &Error| {
+            print_error(error, &shared);
             std::process::exit(i32::from(FAILED));
+        };
+        let mut passed = Duration::ZERO;
+        loop {
+            std::thread::sleep(INTERVAL);
+            passed += INTERVAL;
+            if passed == PATIENCE
+                && let Some(error) = folders().iter().find_map(|folder| never_ends(folder))
+            {
+                end(&error);
+            }
+            if resident() > MOST_MEMORY {
+                let error = Error::new(format!("the command takes more than {} MiB of memory", MOST_MEMORY >> 20));
+                end(&error.help("see Limits in SECURITY.md: the repository is far larger than a project"));
+            }
         }
     };
     // Without the thread the command does the same, only longer.
     let _ = std::thread::Builder::new().name("guard".to_owned()).spawn(watch);
+}
+
+/// The memory of this process in bytes, where the system lists it; otherwise 0.
+fn resident() -> u64 {
+    // The second number is that of pages in memory.
+    let pages = std::fs::read_to_string("/proc/self/statm").ok();
+    let pages = pages.and_then(|text| text.split(' ').nth(1)?.parse::<u64>().ok()).unwrap_or(0);
+    #[cfg(unix)]
+    let size = rustix::param::page_size() as u64;
+    #[cfg(not(unix))]
+    let size = 4096;
+    pages * size
 }
 
 /// The current folder, and those that the command line names.

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use foldhash::HashSet;
 use schema::Day;
+use schema::read::Problem;
 
 use super::error::GitError;
 use crate::snapshot::Content;
@@ -105,8 +106,8 @@ pub(super) trait Access {
     /// A commit or a tree as it is stored: without replacements and grafts.
     fn object(&self, id: &str) -> Result<Object, GitError>;
 
-    /// The contents of files, in their order; large ones are not read.
-    fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError>;
+    /// The contents of files, in their order; large ones are not read, and none after `most` bytes in all.
+    fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError>;
 
     /// The files below a folder that are not tracked and not ignored, from the top; `None` if the folder itself is
     /// ignored.
@@ -117,4 +118,46 @@ pub(super) trait Access {
 
     /// A file in git's folder of this working tree, or in the shared one if it belongs there.
     fn own_file(&self, name: &str) -> Result<PathBuf, GitError>;
+}
+
+/// The largest commit or tree that is read, in bytes.
+pub(super) const LARGEST_OBJECT: u64 = 64 << 20;
+
+/// The largest number of bytes of all record files of a state. The same content may be there under many names.
+pub(super) const MOST_CONTENT: u64 = 256 << 20;
+
+/// A content if its size is left of what may be read in all.
+pub(super) fn within(left: &mut u64, content: Content) -> Content {
+    let size = content.as_ref().map_or(0, |bytes| bytes.len() as u64);
+    match left.checked_sub(size) {
+        Some(rest) => *left = rest,
+        None => {
+            *left = 0;
+            return Err(too_much());
+        }
+    }
+    content
+}
+
+/// The problem of a file that is not read any more.
+pub(super) fn too_much() -> Problem {
+    let message =
+        format!("the record files are more than {} MiB together, and this one is not read", MOST_CONTENT >> 20);
+    Problem::cannot_open(&message, "list what is not a record file under `ignore:` in tierod.yaml")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn contents_are_taken_up_to_a_limit() {
+        let mut left = 10;
+        let mut taken = |size: usize| within(&mut left, Ok(vec![b' '; size].into())).is_ok();
+        assert!(taken(4) && taken(6), "ten bytes");
+        assert!(!taken(1) && taken(0));
+        let mut left = 10;
+        assert!(within(&mut left, Ok(vec![b' '; 11].into())).is_err());
+        assert!(within(&mut left, Ok(vec![b' '; 1].into())).is_err(), "none after one that was too much");
+    }
 }

@@ -97,6 +97,11 @@ pub enum GitError {
         /// Its name.
         object: String,
     },
+    /// A commit or a tree is larger than any that is written by hand.
+    LargeObject {
+        /// Its name.
+        object: String,
+    },
     /// A commit, or the whole history, has more files or deeper folders than a project can have.
     TooManyFiles {
         /// The id of the tree at which the limit was reached.
@@ -157,6 +162,7 @@ impl GitError {
             Self::UnfinishedMerge { .. } => "a merge is not finished: the index has unmerged entries".to_owned(),
             Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
             Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
+            Self::LargeObject { .. } => "a commit or a tree of the repository is too large".to_owned(),
             Self::TooManyFiles { .. } => "the repository has too many files or too deep folders".to_owned(),
             Self::ShallowBeforeBase { missing } => missing.clone(),
             Self::NotFetched { what, .. } => what.clone(),
@@ -179,7 +185,9 @@ impl GitError {
             Self::UnexpectedOutput { line, .. } => Some(schema::words::shorten(line)),
             Self::OtherOwner { folder } => Some(format!("{} has another owner", folder.display())),
             Self::UnfinishedMerge { path } => Some(path.clone()),
-            Self::MissingObject { object } | Self::DamagedObject { object } => Some(schema::words::shorten(object)),
+            Self::MissingObject { object } | Self::DamagedObject { object } | Self::LargeObject { object } => {
+                Some(schema::words::shorten(object))
+            }
             Self::TooManyFiles { tree } => {
                 Some(format!("the limit is reached at tree {}", schema::words::shorten(tree)))
             }
@@ -222,7 +230,9 @@ impl GitError {
                 "in a partial clone, `git fetch --refetch --no-filter` fetches all objects; tierod itself fetches nothing"
             }
             Self::DamagedObject { .. } => "run `git fsck`",
-            Self::TooManyFiles { .. } => "see Limits in SECURITY.md; keep records in a repository of their own",
+            Self::LargeObject { .. } | Self::TooManyFiles { .. } => {
+                "see Limits in SECURITY.md; keep records in a repository of their own"
+            }
             Self::ShallowBeforeBase { .. } => DEEPEN,
             Self::NotFetched { fetch, .. } => {
                 return Some(format!("run `git fetch {fetch}`, or give a base: `tierod delta --base REV`"));

@@ -8,7 +8,7 @@ use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags};
 use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
-use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
+use super::access::{Access, Entry, EntryKind, Index, LARGEST_OBJECT, NamedCommit, Object, ObjectKind, within};
 use super::environment::{Environment, Locals, outside_of_bare};
 use super::error::GitError;
 use super::walk::day_of;
@@ -108,7 +108,11 @@ impl Access for Library {
 
     fn head(&self) -> Result<Option<String>, GitError> {
         match self.repository.head() {
-            Ok(head) => Ok(Some(head.peel_to_commit()?.id().to_string())),
+            // The commit itself may be large.
+            Ok(head) => match head.target() {
+                Some(id) => Ok(Some(id.to_string())),
+                None => Ok(Some(head.peel_to_commit()?.id().to_string())),
+            },
             Err(error) if matches!(error.code(), ErrorCode::UnbornBranch | ErrorCode::NotFound) => Ok(None),
             Err(error) => Err(error.into()),
         }
@@ -124,7 +128,11 @@ impl Access for Library {
 
     fn object(&self, id: &str) -> Result<Object, GitError> {
         let odb = self.repository.odb()?;
-        let object = odb.read(Oid::from_str(id)?)?;
+        let name = Oid::from_str(id)?;
+        if odb.read_header(name)?.0 as u64 > LARGEST_OBJECT {
+            return Err(GitError::LargeObject { object: id.to_owned() });
+        }
+        let object = odb.read(name)?;
         let kind = match object.kind() {
             ObjectType::Commit => ObjectKind::Commit,
             ObjectType::Tree => ObjectKind::Tree,
@@ -133,15 +141,15 @@ impl Access for Library {
         Ok(Object { kind, bytes: object.data().to_vec() })
     }
 
-    fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
-        let own = |entries: &[&Entry]| read_all(&self.repository, entries);
+    fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
+        let own = |entries: &[&Entry]| read_all(&self.repository, entries, most);
         if entries.len() < FILES_FOR_THREADS || cores() < 2 {
             return own(entries);
         }
         // Reading is mostly decompression. Another thread opens the repository again, because libgit2 does not share it.
         let (first, second) = entries.split_at(entries.len() / 2);
         let path = self.repository.path();
-        let (other, own_half) = both(|| read_all(&git2::Repository::open(path)?, second), || own(first));
+        let (other, own_half) = both(|| read_all(&git2::Repository::open(path)?, second, most), || own(first));
         let mut contents = own_half?;
         // What the environment adds to the repository is known to the first one only.
         contents.extend(other.or_else(|_| own(second))?);
@@ -186,9 +194,10 @@ fn trust_object_names() {
 /// From this number of files on, reading them takes much longer than starting a thread.
 const FILES_FOR_THREADS: usize = 200;
 
-fn read_all(repository: &git2::Repository, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
+fn read_all(repository: &git2::Repository, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
     let odb = repository.odb()?;
-    entries.iter().map(|entry| content(&odb, entry)).collect()
+    let mut left = most;
+    entries.iter().map(|entry| Ok(within(&mut left, content(&odb, entry)?))).collect()
 }
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {

@@ -9,7 +9,7 @@ use foldhash::HashSet;
 use schema::Day;
 use schema::read::{LARGEST_FILE, Problem};
 
-use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
+use super::access::{Access, Entry, EntryKind, Index, LARGEST_OBJECT, NamedCommit, Object, ObjectKind, within};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::process::{Git, ObjectProcess, StoredObject, unexpected};
@@ -139,7 +139,10 @@ impl Access for Plumbing {
     }
 
     fn object(&self, id: &str) -> Result<Object, GitError> {
-        let object = self.stored(id, u64::MAX)?;
+        let object = self.stored(id, LARGEST_OBJECT)?;
+        if object.bytes.is_none() {
+            return Err(GitError::LargeObject { object: id.to_owned() });
+        }
         let kind = match object.kind.as_str() {
             "commit" => ObjectKind::Commit,
             "tree" => ObjectKind::Tree,
@@ -148,13 +151,15 @@ impl Access for Plumbing {
         Ok(Object { kind, bytes: object.bytes.unwrap_or_default() })
     }
 
-    fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
+    fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
+        let mut left = most;
         let content = |entry: &&Entry| {
             let object = self.stored(&entry.id, LARGEST_FILE)?;
             if object.kind != "blob" {
                 return Err(missing(&entry.id));
             }
-            Ok(object.bytes.map(Into::into).ok_or_else(|| Problem::too_large(object.size)))
+            let content = object.bytes.map(Into::into).ok_or_else(|| Problem::too_large(object.size));
+            Ok(within(&mut left, content))
         };
         entries.iter().map(content).collect()
     }

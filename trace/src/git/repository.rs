@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
 
-use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
+use super::access::{Access, Entry, EntryKind, Index, MOST_CONTENT, NamedCommit, Object, ObjectKind};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::library::{Library, SHALLOW};
@@ -117,13 +117,14 @@ impl Repository {
 
     /// The contents of entries, in their order.
     pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
-        self.run(|access| access.contents(entries))
+        self.run(|access| access.contents(entries, MOST_CONTENT))
     }
 
     /// The contents of blobs, in their order.
     pub(super) fn blobs(&self, ids: &[&str]) -> Result<Vec<Content>, GitError> {
         let entries: Vec<Entry> = ids.iter().map(|id| Entry::of_object(id)).collect();
-        self.contents(&entries.iter().collect::<Vec<_>>())
+        let entries: Vec<&Entry> = entries.iter().collect();
+        self.run(|access| access.contents(&entries, u64::MAX))
     }
 
     /// The commit of HEAD; `None` before the first commit.
@@ -161,7 +162,7 @@ impl Repository {
             return Ok(known);
         }
         let path = self.run(|access| access.own_file(SHALLOW))?;
-        let end = match regular::read(&path, u64::MAX) {
+        let end = match regular::read(&path, MOST_CONTENT) {
             Ok(list) if list.trim_ascii().is_empty() => ShallowEnd::None,
             Ok(list) => {
                 let list = String::from_utf8_lossy(&list);

@@ -2,13 +2,14 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{LARGEST_FILE, Problem};
 use schema::{Settings, settings};
 use walkdir::WalkDir;
 
-use super::access::{Entry, EntryKind, Index};
+use super::access::{Entry, EntryKind, Index, MOST_CONTENT, too_much, within};
 use super::entries::{is_template, list, symlink};
 use super::project::Project;
 use super::regular::{self, NotRead};
@@ -129,9 +130,33 @@ pub(super) fn is_real<'p>(root: &Path, folder: &'p Path, known: &mut HashMap<&'p
     real
 }
 
-/// Reads files, on several threads if there are many.
-fn read_all<T: Sync, R: Send>(files: &[T], read: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    in_parallel(files, if files.len() < FILES_FOR_THREADS { 1 } else { cores() }, read)
+/// Reads files, on several threads if there are many; no more than [`MOST_CONTENT`] of them in their order.
+fn read_all<T: Sync>(files: &[T], read: impl Fn(&T) -> Option<Content> + Sync) -> Vec<Option<Content>> {
+    let size =
+        |content: &Option<Content>| content.as_ref().and_then(|it| it.as_ref().ok()).map_or(0, |it| it.len() as u64);
+    let sum = AtomicU64::new(0);
+    let mut contents = in_parallel(files, if files.len() < FILES_FOR_THREADS { 1 } else { cores() }, |file| {
+        if sum.load(Ordering::Relaxed) > MOST_CONTENT {
+            return Some(Err(too_much()));
+        }
+        let content = read(file);
+        sum.fetch_add(size(&content), Ordering::Relaxed);
+        content
+    });
+    if sum.into_inner() > MOST_CONTENT {
+        // Which files were read before the limit depends on the threads; the answer must not.
+        let mut left = MOST_CONTENT;
+        for (file, content) in files.iter().zip(&mut contents) {
+            if left > 0 && size(content) == 0 {
+                *content = read(file);
+            }
+            if left < size(content) {
+                left = 0;
+            }
+            *content = content.take().map(|content| within(&mut left, content));
+        }
+    }
+    contents
 }
 
 /// The templates of the team. A link is not followed: it could lead a report to any file of the machine.
@@ -258,7 +283,7 @@ fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter, mut contents: H
         files.push((path, content));
     }
     let left: Vec<&PathBuf> = files.iter().filter_map(|(_, found)| found.as_ref().ok()).collect();
-    let mut read = read_all(&left, |path| read(path)).into_iter();
+    let mut read = read_all(&left, |path| Some(read(path))).into_iter().flatten();
     let file = |(path, found): (String, Result<PathBuf, Content>)| {
         let content = found.err().or_else(|| read.next()).unwrap_or_else(|| Err(cannot_read("it was not read")));
         File { path, content }
