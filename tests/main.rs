@@ -62,6 +62,7 @@ mod hostile_text;
 mod json_answers;
 mod json_schema;
 mod models;
+mod models_cache;
 mod numbers_audit;
 mod numbers_audit_targets;
 mod numbers_decisions;

@@ -33,6 +33,8 @@ use crate::power::{Drivetrain, Map, Piece, Power};
 const SAME: f64 = 1e-9;
 /// The highest speed to brake from, m/s; above it, braking is not a limit.
 const FASTEST: f64 = 1e6;
+/// How many segments back the corner speed for the same curvature is searched: it takes as long as many comparisons.
+const SEARCHED: usize = 64;
 /// The largest number of iterations for the start speed of a flying lap, which equals its end speed.
 const ROUNDS: u32 = 1000;
 
@@ -200,9 +202,10 @@ fn segments(forces: &Forces, track: &[(f64, f64)], top: f64) -> Result<Vec<Segme
             return wrong(index + 1, "the curvature must be finite");
         }
         let curvature = curvature.abs();
-        let cap = match segments.last() {
-            Some(before) if before.curvature == curvature => before.cap,
-            _ => forces.corner_speed(curvature)?.min(top),
+        let mut before = segments.iter().rev().take(SEARCHED);
+        let cap = match before.find(|before| before.curvature == curvature) {
+            Some(before) => before.cap,
+            None => forces.corner_speed(curvature)?.min(top),
         };
         let (drive, brake) = (Pass::default(), Pass::default());
         segments.push(Segment { length, curvature, cap, drive, brake, capped: 0.0 });
@@ -330,8 +333,10 @@ impl Solver<'_> {
         for _ in 0..60 {
             let mut driven = State::with_speed(driving.from);
             let drive_slope = drive(self.forces, &self.drivetrain, segment, at, &mut driven, &mut self.steps)?;
+            let drive_slope = drive_slope.map_or(0.0, |leg| leg.acceleration(driven.speed));
             let mut braked = State::with_speed(braking.to);
-            let brake_slope = brake(self.forces, segment, self.brakes, length - at, &mut braked, &mut self.steps)?;
+            let leg = brake(self.forces, segment, self.brakes, length - at, &mut braked, &mut self.steps)?;
+            let brake_slope = leg.acceleration(braked.speed);
             let gap = driven.speed.powi(2) - braked.speed.powi(2);
             let time = driven.time + braked.time;
             let result = Crossed { time, energy: driven.energy, recovered: braked.energy };
@@ -348,15 +353,15 @@ impl Solver<'_> {
     }
 }
 
-/// Drives over a distance, at most at the corner speed, and returns the acceleration at its end.
-fn drive(
-    forces: &Forces,
+/// Drives over a distance, at most at the corner speed, and returns the leg at its end; `None` if the speed is held there.
+fn drive<'f>(
+    forces: &'f Forces,
     drivetrain: &Drivetrain<'_>,
     segment: &Segment,
     distance: f64,
     state: &mut State,
     steps: &mut Steps,
-) -> Result<f64, ModelError> {
+) -> Result<Option<Leg<'f>>, ModelError> {
     let Segment { curvature, cap, .. } = *segment;
     let mut up = true;
     // Where the direction last changed.
@@ -369,7 +374,7 @@ fn drive(
         match leg.run(state, distance, f64::INFINITY, steps)? {
             End::High if state.speed >= cap => {
                 leg.hold(state, distance, f64::INFINITY)?;
-                return Ok(0.0);
+                return Ok(None);
             }
             end @ (End::High | End::Low) => {
                 let changed = up != (end == End::High);
@@ -377,29 +382,29 @@ fn drive(
                 // Where the power falls at an edge, the car may accelerate below it but not above: it stays there.
                 if changed && turned.replace(state.distance) == Some(state.distance) {
                     leg.hold(state, distance, f64::INFINITY)?;
-                    return Ok(0.0);
+                    return Ok(None);
                 }
             }
-            End::Distance | End::Time => return Ok(leg.acceleration(state.speed)),
+            End::Distance | End::Time => return Ok(Some(leg)),
         }
     }
 }
 
-/// Brakes over a distance, backwards in time and at most up to the corner speed, and returns the deceleration at the point
-/// where the braking begins. The distance of the state is where the corner speed was reached.
-fn brake(
-    forces: &Forces,
+/// Brakes over a distance, backwards in time and at most up to the corner speed, and returns the leg, whose acceleration is
+/// the deceleration. The distance of the state is where the corner speed was reached.
+fn brake<'f>(
+    forces: &'f Forces,
     segment: &Segment,
     brakes: Brakes,
     distance: f64,
     state: &mut State,
     steps: &mut Steps,
-) -> Result<f64, ModelError> {
+) -> Result<Leg<'f>, ModelError> {
     let Segment { curvature, cap, .. } = *segment;
     let high = (cap * (1.0 - 0.5 * SAME)).min(FASTEST);
     let leg = Leg::new(forces, curvature, brakes.push, brakes.piece, (0.0, high));
     if state.speed < high && leg.run(state, distance, f64::INFINITY, steps)? == End::High {
         state.speed = cap;
     }
-    Ok(leg.acceleration(state.speed))
+    Ok(leg)
 }

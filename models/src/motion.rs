@@ -88,6 +88,27 @@ pub(crate) struct Leg<'a> {
     /// Whether tyres are load-sensitive, a shift is spread over the leg, or energy is given back. One test keeps all other
     /// legs as fast as without these.
     special: bool,
+    /// The ratio of the friction coefficients under braking and cornering.
+    stretch: f64,
+}
+
+/// A limit of the driving force at a speed.
+#[derive(Debug, Clone, Copy)]
+struct Found {
+    limit: Limit,
+    /// The relative distance to the next limit above it.
+    room: f64,
+    /// The force at the limit; NaN if the limits do not depend on it.
+    force: f64,
+}
+
+/// The forces that were calculated on the way to the end of a panel: the panel and the next step need them again.
+#[derive(Debug, Clone, Copy)]
+struct Ahead {
+    middle: f64,
+    at_middle: Found,
+    end: f64,
+    at_end: Found,
 }
 
 /// Why a leg ended.
@@ -102,7 +123,11 @@ pub(crate) enum End {
 impl<'a> Leg<'a> {
     pub(crate) fn new(forces: &'a Forces, curvature: f64, push: Push, piece: Piece, range: (f64, f64)) -> Self {
         let special = forces.axles.is_some() || piece.lag > 0.0 || matches!(push, Push::Recover { .. });
-        Self { forces, curvature, push, piece, low: range.0, high: range.1, special }
+        let stretch = match push {
+            Push::Brake { grip } | Push::Recover { grip } => grip / forces.grip,
+            Push::Drive | Push::Coast => 1.0,
+        };
+        Self { forces, curvature, push, piece, low: range.0, high: range.1, special, stretch }
     }
 
     fn force(&self, limit: Limit, v: f64) -> f64 {
@@ -129,7 +154,7 @@ impl<'a> Leg<'a> {
     fn special_force(&self, limit: Limit, v: f64) -> f64 {
         let (forces, w, curvature) = (self.forces, v * v, self.curvature);
         let braking = |grip: f64| match &forces.axles {
-            Some(axles) => axles.braking_limit(forces, w, curvature, grip / forces.grip),
+            Some(axles) => axles.braking_limit(forces, w, curvature, self.stretch),
             None => forces.braking_limit(w, curvature, grip),
         };
         match (limit, &forces.axles) {
@@ -146,20 +171,16 @@ impl<'a> Leg<'a> {
         }
     }
 
-    /// The limit that applies, and the relative distance to the next limit above it.
-    fn limits(&self, v: f64) -> (Limit, f64) {
+    /// The limit that applies.
+    fn limits(&self, v: f64) -> Found {
         match self.push {
-            Push::Drive => {
-                let (limit, room, _) = self.driving_limits(v);
-                (limit, room)
-            }
+            Push::Drive => self.driving_limits(v),
             Push::Recover { .. } => self.recovery_limits(v),
-            Push::Brake { .. } | Push::Coast => (Limit::None, f64::INFINITY),
+            Push::Brake { .. } | Push::Coast => Found { limit: Limit::None, room: f64::INFINITY, force: f64::NAN },
         }
     }
 
-    /// The same with the driving force.
-    fn driving_limits(&self, v: f64) -> (Limit, f64, f64) {
+    fn driving_limits(&self, v: f64) -> Found {
         let power = self.piece.force(v);
         let (tyres, front) = if self.special {
             (self.special_force(Limit::Tyres, v), self.special_force(Limit::Front, v))
@@ -176,29 +197,38 @@ impl<'a> Leg<'a> {
                 next = next.min(force);
             }
         }
-        (lowest.1, (next - lowest.0) / lowest.0, lowest.0)
+        Found { limit: lowest.1, room: (next - lowest.0) / lowest.0, force: lowest.0 }
     }
 
-    fn recovery_limits(&self, v: f64) -> (Limit, f64) {
+    /// Both need the braking force, which is the force of the rates.
+    fn recovery_limits(&self, v: f64) -> Found {
         let (brakes, recovery) = (self.force(Limit::Brakes, v), self.force(Limit::Recovery, v));
         if brakes < recovery {
-            (Limit::Brakes, (recovery - brakes) / brakes)
+            Found { limit: Limit::Brakes, room: (recovery - brakes) / brakes, force: brakes }
         } else {
-            (Limit::Recovery, (brakes - recovery) / recovery)
+            Found { limit: Limit::Recovery, room: (brakes - recovery) / recovery, force: brakes }
         }
-    }
-
-    fn limit(&self, v: f64) -> Limit {
-        self.limits(v).0
     }
 
     /// Acceleration, and power at the driven wheels.
     #[inline(never)]
     pub(crate) fn rates(&self, limit: Limit, v: f64) -> (f64, f64) {
         if self.special {
-            return self.special_rates(limit, v);
+            let of = if matches!(self.push, Push::Recover { .. }) { Limit::Brakes } else { limit };
+            return self.special_rates(limit, v, self.special_force(of, v));
         }
         self.plain_rates(limit, v, self.plain_force(limit, v))
+    }
+
+    /// The same, where the force is known.
+    fn rates_found(&self, found: Found, v: f64) -> (f64, f64) {
+        if found.force.is_nan() {
+            return self.rates(found.limit, v);
+        }
+        if self.special {
+            return self.special_rates(found.limit, v, found.force);
+        }
+        self.plain_rates(found.limit, v, found.force)
     }
 
     #[inline(always)]
@@ -211,15 +241,13 @@ impl<'a> Leg<'a> {
         }
     }
 
-    #[inline(never)]
-    fn special_rates(&self, limit: Limit, v: f64) -> (f64, f64) {
+    #[inline(always)]
+    fn special_rates(&self, limit: Limit, v: f64, force: f64) -> (f64, f64) {
         let (inertia, resistance) = (self.forces.inertia, self.forces.resistance(v * v));
         if let Push::Recover { .. } = self.push {
-            let force = self.special_force(Limit::Brakes, v);
             let power = if limit == Limit::Recovery { self.piece.power(v) } else { force * v };
             return ((force + resistance) / inertia, power);
         }
-        let force = self.special_force(limit, v);
         if self.piece.lag > 0.0 {
             // A shift that is spread over a range of speeds: as if the mass were larger.
             let acceleration = (force - resistance) / (inertia + force * self.piece.lag);
@@ -234,13 +262,19 @@ impl<'a> Leg<'a> {
     }
 
     pub(crate) fn acceleration(&self, v: f64) -> f64 {
-        self.rates(self.limit(v), v).0
+        self.rates_found(self.limits(v), v).0
     }
 
     /// Whether the speed stays the same within a relative change of `near`.
     fn held(&self, limit: Limit, v: f64, acceleration: f64, near: f64) -> bool {
         let next_to = |change: f64| self.rates(limit, v * (1.0 + change)).0;
         if acceleration > 0.0 {
+            // Brakes never push, so that with any resistance the speed changes.
+            let brakes = matches!(self.push, Push::Brake { .. } | Push::Recover { .. });
+            let next = v * (1.0 + near);
+            if brakes && self.forces.resistance(next * next) / self.forces.inertia > 0.0 {
+                return false;
+            }
             next_to(near) <= 0.0
         } else if acceleration < 0.0 {
             v == 0.0 || next_to(-near) >= 0.0
@@ -252,6 +286,7 @@ impl<'a> Leg<'a> {
     /// Moves until the distance or time is reached, or the speed leaves the range of the leg.
     pub(crate) fn run(&self, s: &mut State, distance: f64, time: f64, steps: &mut Steps) -> Result<End, ModelError> {
         let mut widest = f64::INFINITY;
+        let mut known: Option<(f64, Found)> = None;
         loop {
             steps.take()?;
             let (ahead, left) = (distance - s.distance, time - s.time);
@@ -262,15 +297,9 @@ impl<'a> Leg<'a> {
                 return Ok(End::Time);
             }
             let v = s.speed;
-            let (mut limit, mut room, acceleration);
-            if self.push == Push::Drive && !self.special {
-                let force;
-                (limit, room, force) = self.driving_limits(v);
-                acceleration = self.plain_rates(limit, v, force).0;
-            } else {
-                (limit, room) = self.limits(v);
-                acceleration = self.rates(limit, v).0;
-            }
+            let found = known.take().filter(|(at, _)| *at == v).map_or_else(|| self.limits(v), |(_, found)| found);
+            let acceleration = self.rates_found(found, v).0;
+            let Found { mut limit, mut room, .. } = found;
             if !acceleration.is_finite() {
                 return Err(ModelError::NotComputable);
             }
@@ -296,16 +325,24 @@ impl<'a> Leg<'a> {
             if room <= 1e-6 {
                 // Beyond the kink at which the last panel may have ended.
                 probe = v * if up { 1.0 + BESIDE } else { 1.0 - BESIDE };
-                (limit, room) = self.limits(probe);
+                Found { limit, room, .. } = self.limits(probe);
             }
-            if let Some(kink) = self.kink(limit, room, probe, to) {
-                to = kink;
-            }
+            let ahead = match self.kink(limit, room, probe, to) {
+                Ok(ahead) => ahead,
+                Err(kink) => {
+                    to = kink;
+                    None
+                }
+            };
             let stride = Stride { leg: self, limit };
             let mut reached;
             loop {
                 let error;
-                (reached, error) = stride.panel(s, to);
+                let here = ahead.filter(|ahead| ahead.end == to && ahead.at_middle.limit == limit);
+                (reached, error) = stride.panel(s, to, |v| {
+                    let known = here.filter(|ahead| ahead.middle == v);
+                    known.map_or_else(|| self.rates(limit, v), |ahead| self.rates_found(ahead.at_middle, v))
+                });
                 if error <= TOLERANCE {
                     widest *= 2.0;
                     break;
@@ -330,6 +367,7 @@ impl<'a> Leg<'a> {
                 reached = stride.until(s, reached, Stop::Time(time));
             }
             *s = reached;
+            known = ahead.map(|ahead| (ahead.end, ahead.at_end));
             if s.speed == edge && s.distance < distance && s.time < time {
                 return Ok(if up { End::High } else { End::Low });
             }
@@ -399,10 +437,11 @@ impl<'a> Leg<'a> {
     /// The first speed between two speeds at which another limit applies, from the limit at the first and its distance to
     /// the next one.
     ///
-    /// If limits are near each other in between, more speeds are examined, because two limits may cross twice.
-    fn kink(&self, limit: Limit, room: f64, from: f64, to: f64) -> Option<f64> {
+    /// If limits are near each other in between, more speeds are examined, because two limits may cross twice. If there is
+    /// none, what was found on the way.
+    fn kink(&self, limit: Limit, room: f64, from: f64, to: f64) -> Result<Option<Ahead>, f64> {
         if limit == Limit::None {
-            return None;
+            return Ok(None);
         }
         let between = |part: f64| from + part * (to - from);
         // A third limit may apply before the one at the far speed, so all other limits are included.
@@ -413,35 +452,36 @@ impl<'a> Leg<'a> {
                 _ => force(Limit::Power).min(force(Limit::Tyres)).min(force(Limit::Front)),
             }
         };
-        let solve = |far: f64| Some(last_below(from, far, |v| self.force(limit, v) - others(v)));
-        let ((middle, middle_room), (end, end_room)) = (self.limits(between(0.5)), self.limits(to));
-        if middle != limit {
-            return solve(between(0.5));
+        let solve = |far: f64| Err(last_below(from, far, |v| self.force(limit, v) - others(v)));
+        let middle = between(0.5);
+        let (at_middle, at_end) = (self.limits(middle), self.limits(to));
+        if at_middle.limit != limit {
+            return solve(middle);
         }
-        if end == limit && room.min(middle_room).min(end_room) > NEAR {
-            return None;
+        let ahead = Ahead { middle, at_middle, end: to, at_end };
+        if at_end.limit == limit && room.min(at_middle.room).min(at_end.room) > NEAR {
+            return Ok(Some(ahead));
         }
         let mut rooms = [room; 9];
         for (k, nearby) in rooms.iter_mut().enumerate().skip(1) {
             let v = between(k as f64 / 8.0);
-            let (other, room) = self.limits(v);
-            if other != limit {
+            let found = self.limits(v);
+            if found.limit != limit {
                 return solve(v);
             }
-            *nearby = room;
+            *nearby = found.room;
         }
         // The vertex of a parabola through the nearest of these and its neighbours.
-        let nearest = (1..8).min_by(|a, b| rooms[*a].total_cmp(&rooms[*b]))?;
+        let nearest = (1..8).min_by(|a, b| rooms[*a].total_cmp(&rooms[*b])).unwrap_or(1);
         let (before, here, after) = (rooms[nearest - 1], rooms[nearest], rooms[nearest + 1]);
         let aside = 0.5 * (before - after) / (before - 2.0 * here + after);
         if aside.abs() < 1.0 {
             let v = between((nearest as f64 + aside) / 8.0);
-            let (other, _) = self.limits(v);
-            if other != limit {
+            if self.limits(v).limit != limit {
                 return solve(v);
             }
         }
-        None
+        Ok(Some(ahead))
     }
 }
 

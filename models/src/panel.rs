@@ -28,15 +28,15 @@ pub(crate) struct Stride<'a> {
 }
 
 impl Stride<'_> {
-    /// The state at another speed, and the relative error of the Gauss rule; infinite if that speed is not reached.
-    pub(crate) fn panel(&self, from: &State, to: f64) -> (State, f64) {
+    /// The state at another speed, and the relative error of the Gauss rule; infinite if that speed is not reached. The
+    /// rates of the middle speed may be known.
+    pub(crate) fn panel(&self, from: &State, to: f64, at_middle: impl FnOnce(f64) -> (f64, f64)) -> (State, f64) {
         let half = 0.5 * (to - from.speed);
         let middle = from.speed + half;
         let mut kronrod = [0.0; 3];
         let mut gauss = [0.0; 2];
         let mut reached = true;
-        let mut add = |v: f64, weight: f64, gauss_weight: f64| {
-            let (acceleration, power) = self.leg.rates(self.limit, v);
+        let mut add = |v: f64, (acceleration, power): (f64, f64), weight: f64, gauss_weight: f64| {
             let slowness = acceleration.recip();
             reached &= acceleration * half > 0.0;
             kronrod[0] += weight * slowness;
@@ -45,10 +45,11 @@ impl Stride<'_> {
             gauss[0] += gauss_weight * slowness;
             gauss[1] += gauss_weight * slowness * v;
         };
-        add(middle, MIDDLE, 0.0);
+        add(middle, at_middle(middle), MIDDLE, 0.0);
         for (node, weight, gauss_weight) in NODES {
-            add(middle - half * node, weight, gauss_weight);
-            add(middle + half * node, weight, gauss_weight);
+            for v in [middle - half * node, middle + half * node] {
+                add(v, self.leg.rates(self.limit, v), weight, gauss_weight);
+            }
         }
         let [time, distance, energy] = kronrod;
         let error = (gauss[0] / time - 1.0).abs().max((gauss[1] / distance - 1.0).abs());
@@ -104,7 +105,11 @@ impl Stride<'_> {
                 }
             }
             let near_by = 16.0 * (next - at.speed).abs() < (next - from.speed).abs();
-            at = if near_by { self.short(&at, next) } else { self.panel(from, next).0 };
+            at = if near_by {
+                self.short(&at, next)
+            } else {
+                self.panel(from, next, |v| self.leg.rates(self.limit, v)).0
+            };
         }
         let (acceleration, power) = self.leg.rates(self.limit, at.speed);
         let late = stop.time(over(&at), at.speed);

@@ -12,6 +12,7 @@ use crate::git::Project;
 use crate::ids::{FileId, RecordId};
 use crate::parse::Parsed;
 use crate::snapshot::{Content, Request, Snapshot, Source};
+use crate::values::runs::ModelRuns;
 
 pub use crate::parse::{Known, ParseCache};
 
@@ -50,6 +51,8 @@ pub struct Loaded {
     pub present: HashSet<String>,
     /// The CSV tables that records name and that exist, by path: their bytes, or why they cannot be read.
     pub tables: HashMap<String, Content>,
+    /// The runs of models that are known, and those that are added.
+    pub(crate) model_runs: Arc<ModelRuns>,
     by_id: HashMap<Box<str>, RecordId>,
 }
 
@@ -91,6 +94,7 @@ impl Loaded {
             damaged: HashMap::new(),
             present: HashSet::new(),
             tables: HashMap::new(),
+            model_runs: Arc::default(),
             by_id: HashMap::new(),
         };
         loaded
@@ -120,6 +124,7 @@ impl Loaded {
             damaged: HashMap::new(),
             present: HashSet::new(),
             tables: HashMap::new(),
+            model_runs: Arc::default(),
             by_id,
         };
         loaded.look_up_files();
@@ -148,6 +153,9 @@ impl Loaded {
         let tables: Vec<&str> = self.entries.iter().flat_map(|entry| tables_named(&entry.record)).collect();
         project.fetch(&mut self.snapshot, &named, &tables);
         self.look_up_files();
+        if self.analyses().any(|(.., analysis)| analysis.model.is_some()) {
+            self.model_runs = project.model_runs(&self.snapshot);
+        }
         self
     }
 

@@ -72,6 +72,7 @@ impl Loaded {
         let kept = self.record_ids().filter(|id| !records.contains(id)).map(|id| self.entries[id].clone());
         let mut loaded = Self::from_records(self.snapshot.clone(), kept.collect(), self.problems.clone());
         loaded.damaged.clone_from(&self.damaged);
+        loaded.model_runs = Arc::clone(&self.model_runs);
         loaded
     }
 

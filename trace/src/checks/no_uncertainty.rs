@@ -96,7 +96,7 @@ fn leading_inputs(study: &Study, reporter: &mut Reporter) {
     let Some(goal) = study.goals().first() else { return };
     let (Some(points), false) = (goal.predicted.or(goal.at_least), study.is_scored(goal)) else { return };
     let values = study.values();
-    let worth = values.worth_of_all(goal.node);
+    let worth = values.worth_without_constants(goal.node);
     let effect = |node: NodeId| Some((node, worth[node] * values.value(node)? / 100.0));
     let leads = |(node, effect): &(NodeId, f64)| {
         *effect != 0.0 && effect.abs() >= LEAST_EFFECT * points.abs() && is_estimated(study, *node)

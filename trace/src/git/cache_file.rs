@@ -35,6 +35,8 @@ const MOST_OF_FINDINGS: usize = 16 << 20;
 const MOST_OF_REPORTS: usize = 4 << 20;
 /// The records of a hundred thousand parts take half of it.
 const MOST_OF_RECORDS: usize = 64 << 20;
+/// Some ten thousand runs.
+const MOST_OF_MODELS: usize = 4 << 20;
 /// What an entry takes in the list, in addition to its key: the lengths and the checksum.
 const OF_ENTRY: usize = 48;
 
@@ -73,6 +75,11 @@ impl CacheFile {
     /// The cache of the reports of commits, by commit and date.
     pub(super) fn of_reports(commits: CommitSource<'_>) -> Option<Self> {
         Self::in_repository(commits, "reports", &[&commits.snapshot.prefix], MOST_OF_REPORTS)
+    }
+
+    /// The cache of the outputs of models, by their inputs.
+    pub(super) fn of_models(commits: CommitSource<'_>) -> Option<Self> {
+        Self::in_repository(commits, "models", &[], MOST_OF_MODELS)
     }
 
     fn in_repository(commits: CommitSource<'_>, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {

@@ -18,7 +18,7 @@
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
-//! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
+//! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
 //! | `waiting`, `packs` | what makes a command wait without an end |
 //! | `settings_history` | since when the settings switch checks off |
 //!
@@ -36,6 +36,7 @@ mod error;
 mod forge;
 mod hooks;
 mod library;
+mod models_cache;
 mod objects;
 mod packs;
 mod plumbing;

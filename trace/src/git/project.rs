@@ -15,6 +15,7 @@ use super::base::{self, Base};
 use super::cache_file::CacheFile;
 use super::environment::Environment;
 use super::error::GitError;
+use super::models_cache::ModelsCache;
 use super::records_cache::{self, Others};
 use super::reports_cache;
 use super::repository::Repository;
@@ -26,6 +27,7 @@ use crate::history::{Commit, Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores, during};
 use crate::snapshot::{Content, OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
+use crate::values::runs::ModelRuns;
 use crate::{Error, Study, checks};
 
 /// An opened project. Threads can read several projects at the same time, each with its own.
@@ -39,6 +41,18 @@ pub struct Project {
     environment: Environment,
     of_root: OnceCell<Option<Repository>>,
     of_path: OnceCell<Option<Repository>>,
+    models: OnceCell<ModelsCache>,
+}
+
+/// What was calculated with models is kept when the project is closed: values are evaluated when they are asked for.
+impl Drop for Project {
+    fn drop(&mut self) {
+        if let Some(models) = self.models.get()
+            && !std::thread::panicking()
+        {
+            models.keep();
+        }
+    }
 }
 
 impl std::fmt::Debug for Project {
@@ -58,6 +72,7 @@ impl Project {
             environment: Environment::read(),
             of_root: OnceCell::new(),
             of_path: OnceCell::new(),
+            models: OnceCell::new(),
         }
     }
 
@@ -240,6 +255,11 @@ impl Project {
         for ((path, _), content) in objects.iter().zip(contents) {
             snapshot.others.entry(path.clone()).or_default().content = Some(content);
         }
+    }
+
+    /// The runs of models that earlier runs of the tool kept, and those that are added.
+    pub(crate) fn model_runs(&self, snapshot: &Snapshot) -> Arc<ModelRuns> {
+        self.models.get_or_init(|| ModelsCache::read(self.commits(snapshot))).runs()
     }
 
     /// The commits behind a snapshot.

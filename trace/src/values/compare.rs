@@ -177,7 +177,9 @@ impl Values {
             let named: Vec<&Effect> = effects.iter().map(|(_, effect)| effect).collect();
             let (network, changed) = self.with_effects(&named);
             let state = network.evaluate();
-            let partials = network.partials(&state);
+            // Only uncertainties are calculated from them.
+            let uncertain = network.uncertain();
+            let partials = network.partials_by(&state, &|node| uncertain[node]);
             let gradients = network.gradients(&partials);
             let bends = Lens { network: &network, state: &state, partials: &partials, gradients: &gradients }.bends();
             let is_own = |effect: &&Effect| matches!(effect, Effect::Value { uncertainty: Some(_), .. });
@@ -379,7 +381,12 @@ impl Values {
 impl Network {
     /// The same graph with some values replaced, as if the records contained them. A value without an uncertainty has the
     /// relative uncertainty of the value that it replaces.
-    pub fn with_values(&self, state: &State, partials: &Partials, set: &[(NodeId, f64, Option<f64>)]) -> Self {
+    pub fn with_values<'p>(
+        &self,
+        state: &State,
+        partials: &dyn Fn() -> &'p Partials,
+        set: &[(NodeId, f64, Option<f64>)],
+    ) -> Self {
         let mut network = self.clone();
         for &(node, value, uncertainty) in set {
             let before = state.values[node];
@@ -387,8 +394,10 @@ impl Network {
             let own = &mut network.nodes[node];
             match uncertainty {
                 None if !own.inputs.is_empty() => {
-                    own.rule =
-                        Rule::Replaced(value, partials.by_input(node).iter().map(|partial| partial * scale).collect());
+                    own.rule = Rule::Replaced(
+                        value,
+                        partials().by_input(node).iter().map(|partial| partial * scale).collect(),
+                    );
                 }
                 _ => {
                     own.rule = Rule::Given(value);

@@ -16,6 +16,7 @@ mod network;
 mod plan;
 mod points;
 mod problems;
+pub(crate) mod runs;
 mod sampling;
 mod sets;
 mod spread;
@@ -205,6 +206,7 @@ pub struct Values {
     measured_totals: Vec<MeasuredTotal>,
     measured_by_parts: HashMap<NodeId, usize>,
     partials: OnceLock<Partials>,
+    partials_without_constants: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
     bends: OnceLock<spread::Bends>,
     /// The spreads of values that bend, as far as they were asked for.
@@ -304,9 +306,34 @@ impl Values {
         self.partials.get_or_init(|| self.network.partials(&self.state))
     }
 
+    /// The same without the derivatives of models by the constants of analyses, which no uncertainty and no check needs.
+    pub(super) fn partials_without_constants(&self) -> &Partials {
+        let own = || {
+            let constants = self.constants();
+            self.network.partials_by(&self.state, &|node| !constants[node])
+        };
+        self.partials.get().unwrap_or_else(|| self.partials_without_constants.get_or_init(own))
+    }
+
+    /// For every node, whether it is an exact number under `given` of an analysis, or a formula of such numbers alone.
+    fn constants(&self) -> Vec<bool> {
+        let mut constants = vec![false; self.keys.len()];
+        for &node in &self.network.order {
+            let value = &self.network.nodes[node];
+            constants[node] = match (&value.rule, &self.keys[node]) {
+                (Rule::Given(_), Key::Local(record, _)) => {
+                    value.uncertainty == 0.0 && self.graph.loaded.analysis(*record).is_some()
+                }
+                (Rule::Formula(_), _) => value.inputs.iter().all(|input| constants[*input]),
+                _ => false,
+            };
+        }
+        constants
+    }
+
     /// The derivatives of all values by the uncertain given values.
     pub fn gradients(&self) -> &Gradients {
-        self.gradients.get_or_init(|| self.network.gradients(self.partials()))
+        self.gradients.get_or_init(|| self.network.gradients(self.partials_without_constants()))
     }
 
     /// For every node, whether the points of an event depend on it.

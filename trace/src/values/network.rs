@@ -3,12 +3,13 @@
 //! A value is a number in SI. A missing value (no estimate, an invalid formula) is NaN, and so is every value that needs it.
 //! Totals skip missing values.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use models::{Bound, Model, ModelError};
 use schema::formula::{Formula, Work};
 use schema::quantity::{Dimension, Unit};
 
+use super::runs::{ModelRuns, RunKey};
 use crate::ids::NodeId;
 use crate::parallel::{cores, in_parallel};
 
@@ -47,13 +48,97 @@ pub struct Call {
     pub tables: Vec<(&'static str, Vec<(f64, f64)>)>,
     /// Its lists.
     pub lists: Vec<(&'static str, Vec<f64>)>,
+    /// The runs that are known.
+    pub(crate) runs: Arc<ModelRuns>,
+    pub(super) key: CallKey,
 }
 
+/// The key of everything but the numbers of a call, once it is needed. A copy has none, because what is copied is changed.
+#[derive(Debug, Default)]
+pub(super) struct CallKey(OnceLock<RunKey>);
+
+impl Clone for CallKey {
+    fn clone(&self) -> Self {
+        Self::default()
+    }
+}
+
+/// The outputs of a run, as part of its key; a derivative by an input has the position of this input.
+const OUTPUTS: u64 = u64::MAX;
+
 impl Call {
+    /// A call without inputs.
+    pub(crate) fn new(model: &'static Model, runs: Arc<ModelRuns>) -> Self {
+        let (numbers, tables, lists) = (Vec::new(), Vec::new(), Vec::new());
+        Self { model, numbers, tables, lists, runs, key: CallKey::default() }
+    }
+
     /// Whether two calls give the same outputs for the same numbers.
     pub fn is_same(&self, other: &Self) -> bool {
         std::ptr::eq(self.model, other.model)
             && (&self.numbers, &self.tables, &self.lists) == (&other.numbers, &other.tables, &other.lists)
+    }
+
+    /// The key of these numbers, for the outputs or a derivative.
+    fn key(&self, what: u64, numbers: &[f64]) -> RunKey {
+        let own = || {
+            // Every field: a new one must be a part of the key, too.
+            let Self { model, numbers, tables, lists, runs: _, key: _ } = self;
+            let bits = |all: &[f64]| all.iter().flat_map(|number| number.to_bits().to_le_bytes()).collect::<Vec<u8>>();
+            let mut parts: Vec<Vec<u8>> = vec![model.name.into(), (numbers.len() as u64).to_le_bytes().into()];
+            parts.extend(numbers.iter().map(|name| Vec::from(*name)));
+            for (name, rows) in tables {
+                let rows: Vec<f64> = rows.iter().flat_map(|row| [row.0, row.1]).collect();
+                parts.extend([b"table".into(), Vec::from(*name), bits(&rows)]);
+            }
+            for (name, entries) in lists {
+                parts.extend([b"list".into(), Vec::from(*name), bits(entries)]);
+            }
+            RunKey::of(parts.iter().map(Vec::as_slice))
+        };
+        self.key.0.get_or_init(own).with(what, numbers)
+    }
+
+    /// The outputs for these numbers, from an earlier run if there was one.
+    fn outputs(&self, numbers: &[f64]) -> Outputs {
+        let key = self.key(OUTPUTS, numbers);
+        if let Some(known) = self.runs.get(&key, self.model.outputs.len()) {
+            return Ok(known);
+        }
+        let outputs: Arc<[f64]> = self.run(numbers)?.into();
+        if outputs.len() == self.model.outputs.len() {
+            self.runs.add(key, Arc::clone(&outputs));
+        }
+        Ok(outputs)
+    }
+
+    /// The derivatives of all outputs by one input, if they are known.
+    fn known_difference(&self, numbers: &[f64], input: usize) -> Option<Arc<[f64]>> {
+        self.runs.get(&self.key(input as u64, numbers), self.model.outputs.len())
+    }
+
+    /// The central differences of all outputs by one input; one-sided if the model gives nothing on one side.
+    fn difference(&self, numbers: &[f64], input: usize) -> Arc<[f64]> {
+        let middle = numbers[input];
+        let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
+        let mut moved = numbers.to_vec();
+        let mut run = |value: f64| {
+            moved[input] = value;
+            self.run(&moved).ok()
+        };
+        let here = || self.outputs(numbers).map(|outputs| outputs.to_vec()).unwrap_or_default();
+        let slope = |high: &[f64], low: &[f64], by: f64| high.iter().zip(low).map(|(h, l)| (h - l) / by).collect();
+        let slopes: Vec<f64> = match (run(middle + step), run(middle - step)) {
+            (Some(up), Some(down)) => slope(&up, &down, 2.0 * step),
+            (Some(up), None) => slope(&up, &here(), step),
+            (None, Some(down)) => slope(&here(), &down, step),
+            (None, None) => vec![f64::NAN; here().len()],
+        };
+        let slopes: Arc<[f64]> = slopes.into();
+        if slopes.len() == self.model.outputs.len() {
+            self.runs.add(self.key(input as u64, numbers), Arc::clone(&slopes));
+        }
+        slopes
     }
 
     fn run(&self, numbers: &[f64]) -> Result<Vec<f64>, ModelError> {
@@ -258,7 +343,7 @@ impl Network {
         {
             return outputs.clone();
         }
-        let outputs: Outputs = self.calls[call].run(numbers).map(Into::into);
+        let outputs = self.calls[call].outputs(numbers);
         state.calls[call] = Some((numbers.to_vec(), outputs.clone()));
         outputs
     }
@@ -271,9 +356,14 @@ impl Network {
     /// The derivative of every node by each of its inputs: exact for formulas and totals, central
     /// differences for models.
     pub fn partials(&self, state: &State) -> Partials {
+        self.partials_by(state, &|_| true)
+    }
+
+    /// The same without the derivatives of models by inputs that are not needed: they are missing.
+    pub(super) fn partials_by(&self, state: &State, is_needed: &dyn Fn(NodeId) -> bool) -> Partials {
         let mut work = Work::default();
         let mut numbers = Vec::new();
-        let models = self.model_differences(state);
+        let models = self.model_differences(state, is_needed);
         let by_input = |(value, number): (&Value, &f64)| -> Box<[f64]> {
             // A missing value, which totals skip, depends on nothing.
             if number.is_nan() {
@@ -303,25 +393,44 @@ impl Network {
         Partials(self.nodes.iter().zip(&state.values).map(by_input).collect())
     }
 
-    /// The derivatives of the outputs of every call of a model by each of its inputs. They take most of the time of an
-    /// evaluation, so several threads share the inputs of all calls.
-    fn model_differences(&self, state: &State) -> Vec<Vec<Vec<f64>>> {
+    /// The derivatives of the outputs of every call of a model by each input that is needed; empty for the others. They
+    /// take most of the time of an evaluation, so several threads share the inputs of all calls.
+    fn model_differences(&self, state: &State, is_needed: &dyn Fn(NodeId) -> bool) -> Vec<Vec<Arc<[f64]>>> {
         let mut inputs: Vec<Vec<f64>> = vec![Vec::new(); self.calls.len()];
+        let mut all: Vec<Vec<Arc<[f64]>>> = vec![Vec::new(); self.calls.len()];
+        let mut tasks: Vec<(usize, usize)> = Vec::new();
         for (value, _) in self.nodes.iter().zip(&state.values).filter(|(_, number)| !number.is_nan()) {
             if let Rule::Model { call, .. } = &value.rule
                 && inputs[*call].is_empty()
             {
                 inputs[*call] = value.inputs.iter().map(|input| state.values[*input]).collect();
+                for (at, input) in value.inputs.iter().enumerate() {
+                    let is_needed = is_needed(*input);
+                    let known = if is_needed { self.calls[*call].known_difference(&inputs[*call], at) } else { None };
+                    if is_needed && known.is_none() {
+                        tasks.push((*call, at));
+                    }
+                    all[*call].push(known.unwrap_or_default());
+                }
             }
         }
-        let tasks: Vec<(usize, usize)> =
-            inputs.iter().enumerate().flat_map(|(call, inputs)| (0..inputs.len()).map(move |at| (call, at))).collect();
-        let done = in_parallel(&tasks, cores(), |(call, input)| difference(&self.calls[*call], &inputs[*call], *input));
-        let mut all: Vec<Vec<Vec<f64>>> = vec![Vec::new(); self.calls.len()];
-        for ((call, _), outputs) in tasks.into_iter().zip(done) {
-            all[call].push(outputs);
+        let done = in_parallel(&tasks, cores(), |(call, input)| self.calls[*call].difference(&inputs[*call], *input));
+        for ((call, input), outputs) in tasks.into_iter().zip(done) {
+            all[call][input] = outputs;
         }
         all
+    }
+
+    /// For every node, whether it depends on an uncertain value or a chance.
+    pub(super) fn uncertain(&self) -> Vec<bool> {
+        let mut uncertain = vec![false; self.nodes.len()];
+        for &node in &self.order {
+            let value = &self.nodes[node];
+            uncertain[node] = value.uncertainty > 0.0
+                || matches!(value.rule, Rule::Chance)
+                || value.inputs.iter().any(|input| uncertain[*input]);
+        }
+        uncertain
     }
 
     /// The derivative of one node by every other: one backward pass.
@@ -406,24 +515,6 @@ fn total(factors: &[f64], numbers: &[f64]) -> f64 {
     if count == 0 { f64::NAN } else { sum }
 }
 
-/// The central differences of all outputs by one input; one-sided if the model gives nothing on one side.
-fn difference(call: &Call, numbers: &[f64], input: usize) -> Vec<f64> {
-    let mut numbers = numbers.to_vec();
-    let middle = numbers[input];
-    let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
-    let mut run = |value: f64| {
-        numbers[input] = value;
-        call.run(&numbers).ok()
-    };
-    let slope = |high: &[f64], low: &[f64], by: f64| high.iter().zip(low).map(|(h, l)| (h - l) / by).collect();
-    match (run(middle + step), run(middle - step)) {
-        (Some(up), Some(down)) => slope(&up, &down, 2.0 * step),
-        (Some(up), None) => slope(&up, &run(middle).unwrap_or_default(), step),
-        (None, Some(down)) => slope(&run(middle).unwrap_or_default(), &down, step),
-        (None, None) => vec![f64::NAN; run(middle).unwrap_or_default().len()],
-    }
-}
-
 /// The derivatives of every node by the uncertain given values.
 #[derive(Debug)]
 pub struct Gradients(Vec<Vec<(NodeId, f64)>>);
@@ -441,3 +532,7 @@ impl Gradients {
         &self.0[node]
     }
 }
+
+#[cfg(test)]
+#[path = "network_tests.rs"]
+mod tests;

@@ -262,7 +262,7 @@ impl Values {
                 _ => None,
             })
             .collect();
-        let mut network = self.network.with_values(&self.state, self.partials(), &values);
+        let mut network = self.network.with_values(&self.state, &|| self.partials(), &values);
         let mut changed: Vec<NodeId> = values.iter().map(|(node, ..)| *node).collect();
         for effect in effects {
             match effect {

@@ -309,7 +309,8 @@ impl Network {
 
 impl Values {
     fn lens(&self) -> Lens<'_> {
-        Lens { network: &self.network, state: &self.state, partials: self.partials(), gradients: self.gradients() }
+        let (partials, gradients) = (self.partials_without_constants(), self.gradients());
+        Lens { network: &self.network, state: &self.state, partials, gradients }
     }
 
     /// The values that bend, with the graph that they are in.

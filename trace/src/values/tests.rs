@@ -244,6 +244,43 @@ fn a_kilogram_in_points_through_a_model() {
     });
 }
 
+/// What checks use has the same bits as all derivatives, except for the constants of analyses, which are left out.
+#[test]
+fn constants_of_analyses_change_no_other_derivative() {
+    values_of(CAR, |values| {
+        let node = |name: &str| values.named(name).unwrap();
+        let (goal, run) = (node("goal"), node("run"));
+        let without = values.partials_without_constants();
+        assert!(values.partials.get().is_none(), "all are not calculated for it");
+        let constants = values.constants();
+        let names = |is: bool| -> Vec<String> {
+            let inputs = values.network.nodes[run].inputs.iter();
+            inputs.filter(|input| constants[**input] == is).map(|input| values.name(*input)).collect()
+        };
+        assert_eq!(names(true), ["straight given grip", "straight given distance"]);
+        assert_eq!(names(false), ["straight given mass", "straight given power"]);
+        let all = values.network.partials(&values.state);
+        for id in NodeId::all(values.keys.len()) {
+            for (at, input) in values.network.nodes[id].inputs.iter().enumerate() {
+                let (own, expected) = (without.by_input(id)[at], all.by_input(id)[at]);
+                let is_left_out = id == run && constants[*input];
+                assert_eq!(own.is_nan(), is_left_out || expected.is_nan(), "{}", values.name(*input));
+                assert!(is_left_out || own.to_bits() == expected.to_bits(), "{}", values.name(*input));
+            }
+        }
+        let (worth, expected) = (values.worth_without_constants(goal), values.worth_of_all(goal));
+        for id in NodeId::all(values.keys.len()) {
+            let expected = if constants[id] { 0.0 } else { expected[id] };
+            assert_eq!(worth[id].to_bits(), expected.to_bits(), "{}", values.name(id));
+        }
+        let gradients = values.network.gradients(&all);
+        let bits = |gradients: &Gradients, id| gradients.uncertainty(&values.network, id).to_bits();
+        for id in NodeId::all(values.keys.len()) {
+            assert_eq!(bits(values.gradients(), id), bits(&gradients, id));
+        }
+    });
+}
+
 /// Every sheet that ships is read; every text in it is a formula or a quantity that uses only names of its event, and every
 /// name is used.
 #[test]

@@ -41,6 +41,11 @@ impl Values {
         self.network.sensitivities(self.partials(), goal)
     }
 
+    /// The same without the constants of analyses, of which models have many: they have 0.
+    pub(crate) fn worth_without_constants(&self, goal: NodeId) -> Vec<f64> {
+        self.network.sensitivities(self.partials_without_constants(), goal)
+    }
+
     fn worth(&self, node: NodeId, sensitivities: &[f64]) -> Option<Worth> {
         let (value, per_si) = (self.value(node)?, self.per_si(node, sensitivities));
         Some(Worth { node, value, per_si, per_percent: per_si * value / 100.0 })

@@ -105,7 +105,7 @@ impl Builder<'_> {
             self.report(ValueProblemKind::Reference, &field, 0, format!("unknown model `{name}`"), help);
             return None;
         };
-        let mut call = Call { model, numbers: Vec::new(), tables: Vec::new(), lists: Vec::new() };
+        let mut call = Call::new(model, Arc::clone(&self.graph.loaded.model_runs));
         let (mut inputs, problems_before) = (Vec::new(), self.problems.len());
         for (name, text) in analysis.given.iter() {
             let field = Field::new(index, &["given", name.as_str()]);

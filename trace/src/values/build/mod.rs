@@ -53,7 +53,8 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         measured_by_parts,
         ..
     } = builder;
-    let (partials, gradients, bends) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
+    let (partials, partials_without_constants) = (OnceLock::new(), OnceLock::new());
+    let (gradients, bends) = (OnceLock::new(), OnceLock::new());
     let spreads = Mutex::default();
     let graph = Arc::clone(graph);
     Values {
@@ -71,6 +72,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         measured_totals,
         measured_by_parts,
         partials,
+        partials_without_constants,
         gradients,
         bends,
         spreads,
