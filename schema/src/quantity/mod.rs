@@ -143,7 +143,7 @@ pub(crate) fn without_comma(whole: &str, rest: &str) -> String {
     format!(
         "use `{}` if it separates thousands, or `{}` if it is a decimal comma",
         shorten(&format!("{whole}{rest}")),
-        shorten(&format!("{}{unit}", crate::number::without_zeros(&decimal)))
+        shorten(&format!("{}{unit}", number::without_zeros(&decimal)))
     )
 }
 

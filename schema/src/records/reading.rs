@@ -199,12 +199,21 @@ impl<'de> Deserialize<'de> for Part {
                 let quantity = Quantity::parse(text).map_err(E::custom)?;
                 checked(Instrument::Standard(quantity)).map(Part)
             }
+            fn visit_f64<E: de::Error>(self, number: f64) -> Result<Part, E> {
+                self.visit_str(&number.to_string())
+            }
+            fn visit_i64<E: de::Error>(self, number: i64) -> Result<Part, E> {
+                self.visit_str(&number.to_string())
+            }
+            fn visit_u64<E: de::Error>(self, number: u64) -> Result<Part, E> {
+                self.visit_str(&number.to_string())
+            }
             fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Part, A::Error> {
                 let long = Long::deserialize(de::value::MapAccessDeserializer::new(map))?;
                 checked(Instrument::try_from(long).map_err(de::Error::custom)?).map(Part)
             }
         }
-        deserializer.deserialize_str(TextOrMap)
+        deserializer.deserialize_any(TextOrMap)
     }
 }
 
@@ -219,6 +228,15 @@ impl<'de> Deserialize<'de> for Instruments {
             fn visit_str<E: de::Error>(self, text: &str) -> Result<Instruments, E> {
                 let part = Part::deserialize(de::value::StrDeserializer::<E>::new(text))?;
                 Ok(Instruments(vec![part.0]))
+            }
+            fn visit_f64<E: de::Error>(self, number: f64) -> Result<Instruments, E> {
+                self.visit_str(&number.to_string())
+            }
+            fn visit_i64<E: de::Error>(self, number: i64) -> Result<Instruments, E> {
+                self.visit_str(&number.to_string())
+            }
+            fn visit_u64<E: de::Error>(self, number: u64) -> Result<Instruments, E> {
+                self.visit_str(&number.to_string())
             }
             fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Instruments, A::Error> {
                 let long = Long::deserialize(de::value::MapAccessDeserializer::new(map))?;
@@ -236,7 +254,7 @@ impl<'de> Deserialize<'de> for Instruments {
         if !deserializer.is_human_readable() {
             return Vec::deserialize(deserializer).map(Self);
         }
-        deserializer.deserialize_str(OneOrList)
+        deserializer.deserialize_any(OneOrList)
     }
 }
 

@@ -61,7 +61,9 @@ impl Needed<'_> {
             let is_share = matches!(&entry.record.body, Body::Target(target) if target.share_of.is_some());
             // Since when there is a system shows whether its parts can be new.
             let is_system = any_starts && entry.record.kind() == Kind::System;
-            if starts || is_share || is_system || !entry.record.body.common().formerly().is_empty() {
+            // The file of a number can change although its record does not.
+            let is_read = !entry.record.body.readings().is_empty();
+            if starts || is_read || is_share || is_system || !entry.record.body.common().formerly().is_empty() {
                 needed[entry.file.index()] = true;
             }
             if starts {
