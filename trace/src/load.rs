@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{Damage, Problem, ProblemKind};
-use schema::records::{Body, Expression, SetTo};
+use schema::records::{Body, Expression, Reading, SetTo};
 use schema::{Day, Id, Record, Settings};
 
 use crate::Error;
@@ -188,6 +188,13 @@ impl Loaded {
             }
         }
         self.readings = all;
+    }
+
+    /// Where a number is read, as its record has it.
+    pub fn reading(&self, number: &ReadNumber) -> Option<&Reading> {
+        let all = self.record(number.record).body.readings();
+        let own = all.into_iter().find(|(route, _)| route.iter().eq(number.route.iter()));
+        own.and_then(|(_, figure)| figure.reading())
     }
 
     /// The numbers of a record that are read from evidence files.

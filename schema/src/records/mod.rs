@@ -495,4 +495,15 @@ impl Record {
     pub fn evidence(&self) -> &[String] {
         self.body.evidence()
     }
+
+    /// The evidence files that it names, and those that its numbers are read from; each once.
+    pub fn all_evidence(&self) -> Vec<&str> {
+        let mut all: Vec<&str> = self.evidence().iter().map(String::as_str).collect();
+        for (_, figure) in self.body.readings() {
+            if let Some(reading) = figure.reading().filter(|reading| !all.contains(&&*reading.from)) {
+                all.push(&reading.from);
+            }
+        }
+        all
+    }
 }

@@ -15,7 +15,8 @@ use schema::words::shorten;
 use crate::ids::RecordId;
 use crate::load::is_table_name;
 use crate::snapshot::Content;
-use crate::values::{TableError, ValueProblemKind};
+use crate::study::Study;
+use crate::values::{Origin, TableError, ValueProblemKind};
 
 /// A number that was read from an evidence file.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,7 +42,8 @@ pub struct Taken {
 pub struct Unread {
     pub(crate) kind: ValueProblemKind,
     pub(crate) key: Vec<String>,
-    pub(crate) message: String,
+    /// What is wrong.
+    pub message: String,
     pub(crate) help: String,
 }
 
@@ -64,6 +66,46 @@ pub struct ReadNumber {
     pub route: Vec<String>,
     /// What was read.
     pub taken: Result<Taken, Unread>,
+}
+
+/// What was taken of a file, as a phrase: `lowest of `time`, run valid, 12 of 15 rows`.
+pub fn shown(reading: &Reading, taken: &Taken) -> String {
+    let column = reading.column.as_ref().map(|column| format!("`{}`", shorten(column)));
+    let mut text = match (reading.take, column) {
+        (Some(Take::Count), _) => "count".to_owned(),
+        (Some(take @ Take::Percentile(_)), Some(column)) => format!("{take} percentile of {column}"),
+        (Some(take), Some(column)) => format!("{take} of {column}"),
+        (None, Some(column)) => column,
+        (take, None) => take.map(|take| take.to_string()).unwrap_or_default(),
+    };
+    for (column, cell) in reading.r#where.iter() {
+        text.push_str(&format!(", {} {}", shorten(column), shorten(cell)));
+    }
+    let rows = if taken.of == 1 { "row" } else { "rows" };
+    text.push_str(&match taken.rows == taken.of {
+        true => format!(", {} {rows}", taken.of),
+        false => format!(", {} of {} {rows}", taken.rows, taken.of),
+    });
+    text
+}
+
+impl Study {
+    /// The numbers of a record that are read from evidence files; for a target, also the one that is its value.
+    pub fn readings_behind(&self, index: RecordId) -> Vec<&ReadNumber> {
+        let loaded = &self.loaded;
+        let mut all: Vec<&ReadNumber> = loaded.readings_of(index).collect();
+        if loaded.readings.is_empty() || loaded.target(index).is_none() {
+            return all;
+        }
+        let id = loaded.record(index).id.as_str();
+        let (from, route) = match self.values().origin(index) {
+            Origin::Result(result) => (result, vec!["value"]),
+            Origin::Analysis(analysis) => (analysis, vec!["finds", id]),
+            _ => return all,
+        };
+        all.extend(loaded.readings_of(from).filter(|own| own.route.iter().eq(route.iter())));
+        all
+    }
 }
 
 /// Reads a number, given the content of its file: `None` if the file is absent.
