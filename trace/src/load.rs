@@ -168,7 +168,7 @@ impl Loaded {
 
     /// Reads the numbers that records take from evidence files, and sets them in the records of this state.
     fn read_numbers(&mut self) {
-        let mut all = Vec::new();
+        let (mut all, mut left) = (Vec::new(), evidence::MOST_BYTES);
         for (record, entry) in RecordId::all(self.entries.len()).zip(&mut self.entries) {
             let named = entry.record.body.readings();
             if named.is_empty() {
@@ -177,7 +177,7 @@ impl Loaded {
             let mut numbers = Vec::with_capacity(named.len());
             for (route, figure) in named {
                 let Some(reading) = figure.reading() else { continue };
-                let taken = evidence::read(reading, self.tables.get(&reading.from));
+                let taken = evidence::read(reading, self.tables.get(&reading.from), &mut left);
                 numbers.push(taken.as_ref().ok().map(|taken| taken.quantity.clone()));
                 all.push(ReadNumber { record, route: route.into_iter().map(str::to_owned).collect(), taken });
             }

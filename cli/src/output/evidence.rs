@@ -30,7 +30,8 @@ pub(crate) fn lines(study: &Study, index: RecordId) -> Vec<String> {
         };
         lines.push(format!("{name}{typed}{} from {}: {}", taken.quantity, reading.from, shown(reading, taken)));
         let unit = taken.quantity.unit();
-        let part = |text: &str, size: Option<f64>| size.map(|size| format!("{text} {}", unit.after(&significant(size, 3))));
+        let part =
+            |text: &str, size: Option<f64>| size.map(|size| format!("{text} {}", unit.after(&significant(size, 3))));
         let parts = [
             part("s", taken.deviation),
             part("u(mean)", taken.of_mean),

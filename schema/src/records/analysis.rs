@@ -82,9 +82,7 @@ impl Serialize for Finds {
         match (self, serializer.is_human_readable()) {
             (Self::Target(target), true) => target.serialize(serializer),
             (Self::Values(values), true) => values.serialize(serializer),
-            (Self::Target(target), false) => {
-                (Some(target), &Entries::<Id, Found>::default()).serialize(serializer)
-            }
+            (Self::Target(target), false) => (Some(target), &Entries::<Id, Found>::default()).serialize(serializer),
             (Self::Values(values), false) => (None::<&Id>, values).serialize(serializer),
         }
     }

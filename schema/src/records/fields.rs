@@ -97,6 +97,14 @@ mod tests {
             "formerly: a, b",
         ];
         assert_eq!(fields(Kind::Part, part), expected);
+        let read = "{value: {from: a.csv, column: x, take: mean, where: {run: ok}, instrument: {within: 0.1 s}, typed: 4.0 s}}";
+        let keys =
+            ["column: x", "from: a.csv", "instrument.within: 0.1 s", "take: mean", "typed: 4.0 s", "where.run: ok"];
+        let expected: Vec<String> = keys.iter().map(|key| format!("value.{key}")).collect();
+        let tree = format!("results: {{r: {read}}}");
+        let found = crate::read::records(tree.as_bytes()).records[0].body.fields();
+        let found: Vec<String> = found.into_iter().map(|(key, text)| format!("{key}: {text}")).collect();
+        assert_eq!((&*found[0], &found[1..]), ("value: 4.0 s", &expected[..]));
         let two = "{verify: [{by: test}, {by: analysis, with: model}]}";
         assert_eq!(fields(Kind::Target, two), ["verify.1.by: test", "verify.2.by: analysis", "verify.2.with: model"]);
         let analysis = "{finds: {a: 1 kg, b: a * 2}, given: {x: 3}}";

@@ -107,7 +107,7 @@ impl Part {
         if self.r#in.is_none() {
             problems.push(ShapeProblem::missing("in", "add `in: SYSTEM`, the system that the part belongs to"));
         }
-        if let Some((name, amount)) = 
+        if let Some((name, amount)) =
             self.amounts.iter().find(|(_, own)| own.value.quantity().is_some_and(|own| own.value() < 0.0))
         {
             let message = format!("the amount `{name}` is negative: `{}`", amount.value);

@@ -81,7 +81,7 @@ impl Take {
             Some(share) if (0.0..=1.0).contains(&share) => Ok(Self::Percentile(share)),
             Some(_) => Err(format!("the percentile `{}` is not from 0 % to 100 %", shorten(text))),
             None => Err(format!(
-                "unknown `take: {}`: use lowest, highest, mean, median, last, count, or a percentile such as `95 %`",
+                "`{}` cannot be taken: use lowest, highest, mean, median, last, count, or a percentile such as `95 %`",
                 shorten(text)
             )),
         }

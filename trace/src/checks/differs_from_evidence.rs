@@ -44,8 +44,11 @@ fn run(study: &Study, reporter: &mut Reporter) {
             continue;
         }
         let name = loaded.record(own.record).name();
-        let message =
-            format!("{name}: {typed} was typed, but {} gives {read} ({})", shorten(&reading.from), shown(reading, taken));
+        let message = format!(
+            "{name}: {typed} was typed, but {} gives {read} ({})",
+            shorten(&reading.from),
+            shown(reading, taken)
+        );
         let route: Vec<&str> = own.route.iter().map(String::as_str).chain(["typed"]).collect();
         reporter.report(own.record, &route, message, "correct `typed`, or remove it to use the number of the file");
     }

@@ -108,8 +108,11 @@ impl Study {
     }
 }
 
-/// Reads a number, given the content of its file: `None` if the file is absent.
-pub(crate) fn read(reading: &Reading, content: Option<&Content>) -> Result<Taken, Unread> {
+/// The bytes that may be read for all numbers of a state together: each number reads its file from the start.
+pub(crate) const MOST_BYTES: usize = 256 << 20;
+
+/// Reads a number, given the content of its file: `None` if the file is absent. `left` are the bytes that may still be read.
+pub(crate) fn read(reading: &Reading, content: Option<&Content>, left: &mut usize) -> Result<Taken, Unread> {
     let file = &*reading.from;
     let table = |key: &str, error: &TableError| Unread::of_table(file, key, error);
     if !is_table_name(file) {
@@ -127,6 +130,12 @@ pub(crate) fn read(reading: &Reading, content: Option<&Content>) -> Result<Taken
             return Err(Unread::new(ValueProblemKind::Table, "from", message, help));
         }
     };
+    let Some(rest) = left.checked_sub(bytes.len()) else {
+        let message = format!("{}: the files that numbers are read from are too large together", shorten(file));
+        let help = "use smaller files with only the columns and rows that are needed";
+        return Err(Unread::new(ValueProblemKind::Table, "from", message, help));
+    };
+    *left = rest;
     let found = column::read(bytes, reading).map_err(|(key, error)| {
         let mut unread = table(&key[0], &error);
         unread.key = key;
@@ -240,7 +249,8 @@ fn instrument(reading: &Reading, unit: &Unit) -> Result<Option<f64>, Unread> {
     let parts = &reading.instrument.0;
     for part in parts {
         if part.quantity().unit().dimension() != unit.dimension() {
-            let message = format!("the unit of the instrument's uncertainty `{}` does not match `{unit}`", part.quantity());
+            let message =
+                format!("the unit of the instrument's uncertainty `{}` does not match `{unit}`", part.quantity());
             let help = format!("use {}, the unit of the readings", unit.after("0.01"));
             return Err(Unread::new(ValueProblemKind::Unit, "instrument", message, help));
         }

@@ -17,26 +17,33 @@ use super::{Change, History, RecordHistory};
 use crate::evidence;
 use crate::git::walk::CommitSource;
 use crate::load::Loaded;
+use crate::snapshot::inside;
 
-/// The number of earlier versions of files that are read for a history.
-const MOST_VERSIONS: usize = 2_000;
+/// The number of bytes of earlier versions of files that are read for a history; each version counts as at least
+/// [`LEAST`] of them.
+const MOST_BYTES: usize = 128 << 20;
+const LEAST: usize = 32 << 10;
 
 /// The files that records read numbers from.
-pub(super) fn files(loaded: &Loaded) -> Vec<&str> {
+pub(super) fn files(loaded: &Loaded) -> Vec<String> {
     let records = loaded.entries.iter().flat_map(|entry| entry.record.body.readings());
-    let all: BTreeSet<&str> =
-        records.filter_map(|(_, figure)| figure.reading().map(|reading| reading.from.trim())).collect();
+    let all: BTreeSet<String> = records.filter_map(|(_, figure)| inside(&figure.reading()?.from)).collect();
     all.into_iter().collect()
 }
 
 /// Adds the numbers that were read to the records of a history and of its branches.
 pub(super) fn add_numbers(history: &mut History, log: &Log, source: CommitSource<'_>) {
-    let mut versions = Versions { source, texts: HashMap::new(), left: MOST_VERSIONS };
+    let mut versions = Versions { source, texts: HashMap::new(), left: MOST_BYTES };
     add_to_chain(history, log, &mut versions, &|_| None);
 }
 
 /// `before` gives the blob of a file before the chain.
-fn add_to_chain(history: &mut History, log: &Log, versions: &mut Versions<'_>, before: &dyn Fn(&str) -> Option<String>) {
+fn add_to_chain(
+    history: &mut History,
+    log: &Log,
+    versions: &mut Versions<'_>,
+    before: &dyn Fn(&str) -> Option<String>,
+) {
     let mut tables = Tables { log, by_path: HashMap::new(), before };
     let has_numbers = |log: &Log| log.strings.iter().any(|text| text.ends_with(".from"));
     if !has_numbers(log) && !log.branches.iter().any(|branch| has_numbers(&branch.log)) {
@@ -113,8 +120,8 @@ fn add_number(record: &mut RecordHistory, route: &str, tables: &Tables<'_>, vers
         };
         first = first.min(change.commit);
         commits.insert(change.commit);
-        if let (true, Some(path)) = (key == "from", &change.after) {
-            commits.extend(tables.events(path).iter().map(|event| event.commit as usize));
+        if let (true, Some(path)) = (key == "from", change.after.as_deref().and_then(inside)) {
+            commits.extend(tables.events(&path).iter().map(|event| event.commit as usize));
         }
     }
     let (mut keys, mut new): (BTreeMap<String, Arc<str>>, Vec<Change>) = (BTreeMap::new(), Vec::new());
@@ -131,13 +138,13 @@ fn add_number(record: &mut RecordHistory, route: &str, tables: &Tables<'_>, vers
                 (None, _) => {}
             }
         }
-        if let Some(path) = keys.get("from") {
+        if let Some(path) = keys.get("from").map(|path| inside(path).unwrap_or_default()) {
             // The number that was typed before is not removed, but read.
             if let Some(at) = typed {
                 last = record.changes[at].before.clone().map(|text| (text, true)).or(last);
                 dropped.push(at);
             }
-            let found = (commit >= first).then(|| versions.text(&keys, path, tables.blob_at(path, commit as u32)));
+            let found = (commit >= first).then(|| versions.text(&keys, &path, tables.blob_at(&path, commit as u32)));
             let Some(text) = found.flatten() else { continue };
             if !last.as_ref().is_some_and(|(before, typed)| *before == text || (*typed && rounds_to(&text, before))) {
                 let before = last.take().map(|(text, _)| text);
@@ -196,11 +203,11 @@ impl Versions<'_> {
         let content = match now.filter(|now| now.as_ref().is_ok_and(is_now)) {
             Some(now) => now.clone(),
             None => {
-                self.left = self.left.checked_sub(1)?;
+                self.left = self.left.checked_sub(LEAST)?;
                 self.source.blobs(&[blob]).ok()?.pop()?
             }
         };
-        let taken = evidence::read(&reading, Some(&content)).ok()?;
+        let taken = evidence::read(&reading, Some(&content), &mut self.left).ok()?;
         Some(taken.quantity.text().into())
     }
 }

@@ -285,7 +285,7 @@ impl<'s> Reader<'s> {
 
     /// Adds the files of the snapshot as a further commit. Returns whether its records, or the tables that its records read
     /// numbers from (`evidence`), differ from those of the last one.
-    pub(super) fn add_snapshot(&mut self, commit: WalkedCommit, evidence: &[&str]) -> Result<bool, Error> {
+    pub(super) fn add_snapshot(&mut self, commit: WalkedCommit, evidence: &[String]) -> Result<bool, Error> {
         let mut before = self.files();
         let index = self.log.commits.len() as u32;
         let snapshot = self.source.snapshot;
@@ -321,7 +321,7 @@ impl<'s> Reader<'s> {
     }
 
     /// Adds the tables of the snapshot that differ from their last version. Returns whether there are any.
-    fn add_tables(&mut self, commit: u32, evidence: &[&str]) -> Result<bool, Error> {
+    fn add_tables(&mut self, commit: u32, evidence: &[String]) -> Result<bool, Error> {
         let (snapshot, before) = (self.source.snapshot, self.log.tables.len());
         for name in evidence {
             let path = self.strings.index(name, &mut self.log);

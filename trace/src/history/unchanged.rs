@@ -41,7 +41,8 @@ impl Needed<'_> {
     /// The skipped files of a log that are needed for a state of the project.
     pub(super) fn among(self, log: &Log, snapshot: &Snapshot) -> HashSet<u32> {
         let Self::ByChecks(loaded) = self else { return log.skipped.iter().copied().collect() };
-        if log.skipped.is_empty() || is_first_commit(log, snapshot) {
+        // The file of a number can have changed although no record has.
+        if log.skipped.is_empty() || (loaded.readings.is_empty() && is_first_commit(log, snapshot)) {
             return HashSet::new();
         }
         let files = &loaded.snapshot.files;

@@ -33,8 +33,8 @@ const T19: f64 = 2.140_493_723;
 #[test]
 fn twenty_temperatures() {
     let readings = [
-        96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07, 100.33, 100.42, 100.68, 100.95, 101.11, 101.20,
-        101.57, 101.84, 102.36, 102.72,
+        96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07, 100.33, 100.42, 100.68, 100.95, 101.11,
+        101.20, 101.57, 101.84, 102.36, 102.72,
     ];
     let (mean, uncertainty) = value("take: mean", &column(&readings));
     close(mean, 100.145, 1e-12);
@@ -112,10 +112,8 @@ results:
 #[test]
 fn the_rope() {
     let file = column(&[10_006.0, 10_007.0, 10_005.0, 10_008.0, 10_003.0, 10_005.0]);
-    let (mean, uncertainty) = value(
-        "take: mean, instrument: [{within: 6.8}, {within: 8.2}, {within: 8.7}, {within: 10.2}]",
-        &file,
-    );
+    let (mean, uncertainty) =
+        value("take: mean, instrument: [{within: 6.8}, {within: 8.2}, {within: 8.7}, {within: 10.2}]", &file);
     close(mean, 10_005.666_666_667, 1e-12);
     close(uncertainty / 2.0, 9.912_002, 1e-5);
     let (_, alone) = value("take: mean", &file);
@@ -128,9 +126,13 @@ fn the_instrument() {
     let one = "x\n4.31\n";
     assert_eq!(value("take: mean", one), (4.31, 0.0), "one reading has no uncertainty of its own");
     // As it is: a standard uncertainty. 4.3.7: limits, divided by the root of three. 4.3.3: a certificate with k = 2.
-    for (instrument, standard) in
-        [("0.01", 0.01), ("{within: 0.01}", 0.005_773_502_7), ("{expanded: 0.01}", 0.005), ("[0.03, 0.04]", 0.05), ("0", 0.0)]
-    {
+    for (instrument, standard) in [
+        ("0.01", 0.01),
+        ("{within: 0.01}", 0.005_773_502_7),
+        ("{expanded: 0.01}", 0.005),
+        ("[0.03, 0.04]", 0.05),
+        ("0", 0.0),
+    ] {
         for take in ["", ", take: mean", ", take: lowest"] {
             let (found, uncertainty) = value(&format!("instrument: {instrument}{take}"), one);
             assert_eq!(found, 4.31);
@@ -152,11 +154,9 @@ fn nist_univariate() {
     let (mean, uncertainty) = value("take: mean", "x\n10000001\n10000003\n10000002\n");
     assert_eq!(mean, 10_000_002.0);
     close(uncertainty, T2 / 3.0_f64.sqrt(), 1e-7);
-    for (middle, low, high) in [
-        ("1.2", "1.1", "1.3"),
-        ("1000000.2", "1000000.1", "1000000.3"),
-        ("10000000.2", "10000000.1", "10000000.3"),
-    ] {
+    for (middle, low, high) in
+        [("1.2", "1.1", "1.3"), ("1000000.2", "1000000.1", "1000000.3"), ("10000000.2", "10000000.1", "10000000.3")]
+    {
         let file = format!("x\n{middle}\n{}", format!("{low}\n{high}\n").repeat(500));
         let read = result("take: mean", &file);
         close(read.number("t"), middle.parse().unwrap(), 1e-14);

@@ -38,8 +38,7 @@ impl Builder<'_> {
                 let required = known.or_else(|| foreign.as_ref().map(Unit::dimension));
                 let node = self.add(Key::Part(index, number), field.clone(), required);
                 if unit.has_own_zero() {
-                    let message =
-                        format!("`{quantity}` is a temperature with its own zero: amounts are added up");
+                    let message = format!("`{quantity}` is a temperature with its own zero: amounts are added up");
                     self.report(ValueProblemKind::Unit, &field, 0, message, "use K, or a target in place of an amount");
                 } else {
                     self.set_quantity(node, quantity, &field);

@@ -51,18 +51,16 @@ impl Builder<'_> {
                     (Finds::Target(_), None, Some(formula)) => {
                         self.set_text(node, formula.text(), &Field::new(index, &["formula"]));
                     }
-                    (Finds::Values(values), None, _) => {
-                        match values.get(target.as_str()) {
-                            Some(Found::Text(text)) => self.set_text(node, text.text(), &field),
-                            Some(Found::Read(figure)) => {
-                                self.fields[node] = field.clone();
-                                if let Some(quantity) = figure.quantity() {
-                                    self.set_quantity(node, quantity, &field);
-                                }
+                    (Finds::Values(values), None, _) => match values.get(target.as_str()) {
+                        Some(Found::Text(text)) => self.set_text(node, text.text(), &field),
+                        Some(Found::Read(figure)) => {
+                            self.fields[node] = field.clone();
+                            if let Some(quantity) = figure.quantity() {
+                                self.set_quantity(node, quantity, &field);
                             }
-                            None => {}
                         }
-                    }
+                        None => {}
+                    },
                     (Finds::Target(_), None, None) => {
                         let help = format!("write `finds: {{{target}: value}}`, or add a model or a formula");
                         let message = format!("the analysis has no value for {target}");
