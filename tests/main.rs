@@ -77,6 +77,7 @@ mod numbers_units;
 mod numbers_verdicts;
 mod points;
 mod readme;
+mod records_evidence;
 mod reference_graphs;
 mod remarks;
 mod renamed;

@@ -5,6 +5,7 @@
 //! - [`Lap`]: a quasi-steady lap over a table of length and curvature, and the energy for it, optionally with gears, load
 //!   transfer to the outer wheels, and energy given back under braking
 //! - [`Efficiency`] and [`EfficiencyCo2`]: the factors that efficiency events score
+//! - [`readings`]: the mean of repeated readings and its uncertainty, percentiles
 //! - [`standings`]: the points of a place in past contests, and a forecast for the next one
 //!
 //! To bind inputs by name, use [`MODELS`]. Models do not panic or hang on any input: if a result cannot be calculated,
@@ -28,6 +29,7 @@ mod motion;
 pub mod normal;
 mod panel;
 mod power;
+pub mod readings;
 mod registry;
 pub mod standings;
 mod steady_circle;

@@ -88,7 +88,7 @@ impl Study {
         if self.graph.is_unread(id) {
             return Some(Conclusion::Unread);
         }
-        match (result.outcome, &result.value, self.loaded.target(of)) {
+        match (result.outcome, result.quantity(), self.loaded.target(of)) {
             (Some(Outcome::Pass), ..) => Some(Conclusion::Passed),
             (Some(Outcome::Fail), ..) => Some(Conclusion::Failed),
             (None, Some(value), Some(target)) => Some(self.says_value(of, target, value)),

@@ -11,6 +11,7 @@ pub mod conclusion;
 pub mod delta;
 pub mod due;
 pub mod error;
+pub mod evidence;
 pub mod filters;
 pub mod finding;
 pub mod git;

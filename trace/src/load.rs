@@ -4,10 +4,11 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{Damage, Problem, ProblemKind};
-use schema::records::{Body, Expression, SetTo};
+use schema::records::{Body, Expression, Reading, SetTo};
 use schema::{Day, Id, Record, Settings};
 
 use crate::Error;
+use crate::evidence::{self, ReadNumber};
 use crate::git::Project;
 use crate::ids::{FileId, RecordId};
 use crate::parse::Parsed;
@@ -53,6 +54,8 @@ pub struct Loaded {
     pub tables: HashMap<String, Content>,
     /// The runs of models that are known, and those that are added.
     pub(crate) model_runs: Arc<ModelRuns>,
+    /// The numbers of records that are read from evidence files, in the order of the records.
+    pub readings: Vec<ReadNumber>,
     by_id: HashMap<Box<str>, RecordId>,
 }
 
@@ -95,6 +98,7 @@ impl Loaded {
             present: HashSet::new(),
             tables: HashMap::new(),
             model_runs: Arc::default(),
+            readings: Vec::new(),
             by_id: HashMap::new(),
         };
         loaded
@@ -125,6 +129,7 @@ impl Loaded {
             present: HashSet::new(),
             tables: HashMap::new(),
             model_runs: Arc::default(),
+            readings: Vec::new(),
             by_id,
         };
         loaded.look_up_files();
@@ -166,6 +171,44 @@ impl Loaded {
         let named = self.entries.iter().flat_map(|entry| tables_named(&entry.record));
         let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?.clone())));
         self.tables = read.collect();
+        self.read_numbers();
+    }
+
+    /// Reads the numbers that records take from evidence files, and sets them in the records of this state.
+    fn read_numbers(&mut self) {
+        let (mut all, mut left) = (Vec::new(), evidence::MOST_BYTES);
+        for (record, entry) in RecordId::all(self.entries.len()).zip(&mut self.entries) {
+            let named = entry.record.body.readings();
+            if named.is_empty() {
+                continue;
+            }
+            let mut numbers = Vec::with_capacity(named.len());
+            for (route, figure) in named {
+                let Some(reading) = figure.reading() else { continue };
+                let taken = evidence::read(reading, self.tables.get(&reading.from), &mut left);
+                numbers.push(taken.as_ref().ok().map(|taken| taken.quantity.clone()));
+                all.push(ReadNumber { record, route: route.into_iter().map(str::to_owned).collect(), taken });
+            }
+            // Other states share the record, with what the file is there.
+            let own = Arc::make_mut(&mut entry.record);
+            for (figure, number) in own.body.readings_mut().into_iter().zip(numbers) {
+                figure.set_read(number);
+            }
+        }
+        self.readings = all;
+    }
+
+    /// Where a number is read, as its record has it.
+    pub fn reading(&self, number: &ReadNumber) -> Option<&Reading> {
+        let all = self.record(number.record).body.readings();
+        let own = all.into_iter().find(|(route, _)| route.iter().eq(number.route.iter()));
+        own.and_then(|(_, figure)| figure.reading())
+    }
+
+    /// The numbers of a record that are read from evidence files.
+    pub fn readings_of(&self, record: RecordId) -> impl Iterator<Item = &ReadNumber> {
+        let first = self.readings.partition_point(|own| own.record < record);
+        self.readings[first..].iter().take_while(move |own| own.record == record)
     }
 
     /// The index of a record.
@@ -228,7 +271,8 @@ impl Loaded {
     }
 }
 
-/// The files that a record names: evidence (also that of alternatives), past standings, tables that a model reads.
+/// The files that a record names: evidence (also that of alternatives and of numbers that are read), past standings, tables
+/// that a model reads.
 pub fn files_named(record: &Record) -> Vec<&str> {
     let mut files: Vec<&str> = record.evidence().iter().map(String::as_str).collect();
     if let Body::Decision(decision) = &record.body {
@@ -238,8 +282,16 @@ pub fn files_named(record: &Record) -> Vec<&str> {
     files
 }
 
-/// The tables among them: past standings, and what a model reads.
+/// The tables among them: past standings, evidence of numbers, and what a model reads.
 fn tables_named(record: &Record) -> Vec<&str> {
+    let read = record.body.readings().into_iter().filter_map(|(_, figure)| figure.reading());
+    let mut tables: Vec<&str> = read.map(|reading| &*reading.from).collect();
+    tables.append(&mut inputs_named(record));
+    tables
+}
+
+/// Past standings, and what a model reads.
+fn inputs_named(record: &Record) -> Vec<&str> {
     match &record.body {
         Body::Goal(goal) => goal.past_standings.iter().filter_map(|table| table.file.as_deref()).collect(),
         Body::Analysis(analysis) => {

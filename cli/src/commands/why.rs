@@ -27,7 +27,7 @@ impl Why {
         let index = find(&study.loaded, &self.id)?;
         Ok(match self.format {
             Format::Terminal => tree::why(&study, index, Ink::stdout(shared)),
-            Format::Json => json::text(&json::why(&study.graph, index)),
+            Format::Json => json::text(&json::why(&study, index)),
         }
         .into())
     }

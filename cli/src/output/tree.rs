@@ -110,6 +110,9 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     if let Some(text) = value_text(study, index) {
         let _ = writeln!(branches.out, "{text}");
     }
+    for line in super::evidence::lines(study, index) {
+        let _ = writeln!(branches.out, "{}", clean(&line));
+    }
 
     let heading = |out: &mut String, text: &str| {
         let _ = writeln!(out, "\n{}", ink.strong(text));

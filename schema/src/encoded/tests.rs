@@ -35,13 +35,15 @@ targets:
 requirements:
   i: {of: e, shall: hold, source: S, verify: {by: inspection}, safety-critical: true}
 parts:
-  j: {in: e, count: 2, amounts: {mass: {value: 0.62 kg ± 20 g, basis: drawn}, cost: 140 USD, n: 2}}
+  j: {in: e, count: 2, amounts: {mass: {value: 0.62 kg ± 20 g, basis: drawn}, cost: 140 USD, n: 2, m: {value: {from: d.csv, column: m}}}}
 analyses:
   k: {model: lap, given: {mass: f, table: a.csv}, finds: f, informs: [j], evidence: [a/b.pdf], supersedes: [l]}
   l: {formula: f, finds: {g: 1 kg, h: time}}
+  ll: {finds: {g: {from: a.csv, column: x, unit: kg, take: 95 %, where: {run: 1, x: y}, instrument: [0.01 kg, {within: 2 g}, {expanded: 1 g}], typed: 1.0 kg ± 1 g}, h: 2}}
 decisions:
   m: {of: car, alternatives: {x: {title: X, sets: {f: 1 kg, j.mass: {value: 2 kg, basis: drawn, evidence: [e.pdf]}, j.count: 4, j: none, k.gears: [2, 1.5], k.track: b.csv}, basis: drawn, evidence: [f.pdf], notes: N}, y: {}}, chosen: x, reason: R}
 results:
+  nn: {of: f, value: {from: c.csv, take: count}, date: 2027-05-10}
   n: {of: f, value: 198.4 kg ± 0.4 kg, date: 2027-05-10, evidence: [c.csv]}
   o: {of: i, outcome: fail, date: 0001-01-01, by: demonstration, supersedes: [n]}
   oo: {of: c, value: 61 pts, reads: {time: 4.31 s}, best: 3.90 s, date: 2027-07-01}

@@ -17,6 +17,7 @@ use serde::de::{self, Deserialize, Deserializer, Visitor};
 
 pub use units::{Dimension, KnownUnit, Unit, known as known_units, prefixes};
 
+use crate::number;
 use crate::words::shorten;
 
 /// A number with a unit: the text as written, and its value in that unit.
@@ -39,6 +40,22 @@ impl Quantity {
             0..=200 => wrong::likely(trimmed).unwrap_or(error),
             _ => error,
         })
+    }
+
+    /// A quantity that was calculated: the number and its expanded uncertainty (k = 2) in the unit. The text has two digits
+    /// of the uncertainty, or ten digits of the number if it has none.
+    pub fn calculated(value: f64, unit: Unit, uncertainty: Option<f64>) -> Self {
+        let uncertainty = uncertainty.filter(|uncertainty| *uncertainty > 0.0);
+        let text = match uncertainty {
+            // A number that two digits of a very small uncertainty would make too long.
+            Some(spread) if spread >= 1e-9 * value.abs() && (1e-7..1e12).contains(&spread) => {
+                let places = number::decimals(spread, 2, 9);
+                [number::fixed(value, places), number::fixed(spread, places)].map(|text| unit.after(&text)).join(" ± ")
+            }
+            Some(spread) => [value, spread].map(|number| unit.after(&number::precise(number))).join(" ± "),
+            None => unit.after(&number::precise(value)),
+        };
+        Self { text: text.into(), value, unit, uncertainty }
     }
 
     /// The text as it is in the file.
@@ -126,7 +143,7 @@ pub(crate) fn without_comma(whole: &str, rest: &str) -> String {
     format!(
         "use `{}` if it separates thousands, or `{}` if it is a decimal comma",
         shorten(&format!("{whole}{rest}")),
-        shorten(&format!("{}{unit}", crate::number::without_zeros(&decimal)))
+        shorten(&format!("{}{unit}", number::without_zeros(&decimal)))
     )
 }
 
@@ -261,6 +278,25 @@ mod tests {
         {
             assert!(Quantity::parse(text).is_ok(), "{text}");
         }
+    }
+
+    #[test]
+    fn calculated_quantities() {
+        let text = |value: f64, unit: &str, uncertainty: Option<f64>| {
+            let unit = if unit.is_empty() { Unit::dimensionless() } else { Unit::parse(unit).unwrap() };
+            let own = Quantity::calculated(value, unit, uncertainty);
+            let read = Quantity::parse(own.text()).unwrap();
+            assert!((read.si() - own.si()).abs() <= own.half_of_last_digit() * 1.000_001, "{own}");
+            own.to_string()
+        };
+        assert_eq!(text(4.296_423, "s", Some(0.013_1)), "4.296 s ± 0.013 s");
+        assert_eq!(text(4.296_423, "s", None), "4.296423 s");
+        assert_eq!(text(4.3, "s", Some(0.0)), "4.3 s");
+        assert_eq!(text(0.1 + 0.2, "", None), "0.3");
+        assert_eq!(text(1234.5, "N", Some(120.0)), "1234 N ± 120 N");
+        assert_eq!(text(1e300, "m", Some(1.0)), "1e300 m ± 1 m");
+        assert_eq!(text(1e-9, "m", Some(1e-12)), "1e-9 m ± 1e-12 m");
+        assert_eq!(text(23.5, "°C", Some(0.5)), "23.50 °C ± 0.50 °C");
     }
 
     #[test]

@@ -7,7 +7,7 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
 use serde::ser::{Serialize, Serializer};
 
-use super::{Expression, ShapeProblem, record};
+use super::{Expression, Found, ShapeProblem, record};
 use crate::entries::Entries;
 use crate::words::Id;
 
@@ -20,8 +20,9 @@ record! {
         pub formula: Option<Expression>,
         /// The inputs by name: each is a quantity, the name of a value, a formula, or (for tables of a model) a CSV file.
         pub given: Entries<Id, Expression>,
-        /// The target whose value it calculates. For a calculation made outside the tool: a map of target to value. For a
-        /// model with several outputs: a map of target to output.
+        /// The target whose value it calculates. For a calculation made outside the tool: a map of target to value, or to where
+        /// it is read: `{from: analysis/loads.csv, column: stress, unit: MPa, take: highest}`. For a model with several
+        /// outputs: a map of target to output.
         pub finds: Option<Finds>,
         /// The decisions or parts that were changed because of it.
         pub informs: Vec<Id>,
@@ -38,7 +39,7 @@ pub enum Finds {
     /// The target whose value is the result of the model or formula.
     Target(Id),
     /// Targets, each with a value or the name of an output.
-    Values(Entries<Id, Expression>),
+    Values(Entries<Id, Found>),
 }
 
 impl Finds {
@@ -81,9 +82,7 @@ impl Serialize for Finds {
         match (self, serializer.is_human_readable()) {
             (Self::Target(target), true) => target.serialize(serializer),
             (Self::Values(values), true) => values.serialize(serializer),
-            (Self::Target(target), false) => {
-                (Some(target), &Entries::<Id, Expression>::default()).serialize(serializer)
-            }
+            (Self::Target(target), false) => (Some(target), &Entries::<Id, Found>::default()).serialize(serializer),
             (Self::Values(values), false) => (None::<&Id>, values).serialize(serializer),
         }
     }
@@ -95,7 +94,7 @@ impl JsonSchema for Finds {
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         let id = generator.subschema_for::<Id>();
-        let value = generator.subschema_for::<Expression>();
+        let value = generator.subschema_for::<Found>();
         json_schema!({"oneOf": [id, {"type": "object", "propertyNames": id, "additionalProperties": value}]})
     }
 }

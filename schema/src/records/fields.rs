@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::figure::NUMBER;
 use super::{Body, Kind};
 
 impl Body {
@@ -9,6 +10,7 @@ impl Body {
     ///
     /// - A list of texts is one field, its items joined by `, `; in a list of several maps the items count from 1.
     /// - An amount of a part is one field with its value and its basis, as in `1.2 kg drawn`.
+    /// - A number that is read is one field, and so is each key that says where it is read.
     /// - An upward link without a reason has an empty text.
     pub fn fields(&self) -> Vec<(String, String)> {
         let mut fields = Vec::new();
@@ -17,9 +19,15 @@ impl Body {
             match value {
                 Value::Object(amounts) if self.kind() == Kind::Part && key == "amounts" => {
                     for (name, amount) in amounts {
-                        let texts = ["value", "basis"].map(|part| amount[part].as_str());
+                        let read = amount["value"].get(NUMBER);
+                        let texts = [read.unwrap_or(&amount["value"]), &amount["basis"]].map(Value::as_str);
                         let text = texts.into_iter().flatten().collect::<Vec<_>>().join(" ");
                         fields.push((format!("{key}.{name}"), text));
+                        for (part, value) in amount["value"].as_object().into_iter().flatten() {
+                            if part != NUMBER {
+                                below(format!("{key}.{name}.value.{part}"), value, &mut fields);
+                            }
+                        }
                     }
                 }
                 Value::Object(links) if key == "serves" => {
@@ -55,7 +63,9 @@ fn below(route: String, value: &Value, fields: &mut Vec<(String, String)>) {
         }
         Value::Object(keys) => {
             for (key, value) in keys {
-                below(format!("{route}.{key}"), value, fields);
+                // The number that is read is the text of the key itself.
+                let route = if key == NUMBER { route.clone() } else { format!("{route}.{key}") };
+                below(route, value, fields);
             }
         }
     }
@@ -87,6 +97,14 @@ mod tests {
             "formerly: a, b",
         ];
         assert_eq!(fields(Kind::Part, part), expected);
+        let read = "{value: {from: a.csv, column: x, take: mean, where: {run: ok}, instrument: {within: 0.1 s}, typed: 4.0 s}}";
+        let keys =
+            ["column: x", "from: a.csv", "instrument.within: 0.1 s", "take: mean", "typed: 4.0 s", "where.run: ok"];
+        let expected: Vec<String> = keys.iter().map(|key| format!("value.{key}")).collect();
+        let tree = format!("results: {{r: {read}}}");
+        let found = crate::read::records(tree.as_bytes()).records[0].body.fields();
+        let found: Vec<String> = found.into_iter().map(|(key, text)| format!("{key}: {text}")).collect();
+        assert_eq!((&*found[0], &found[1..]), ("value: 4.0 s", &expected[..]));
         let two = "{verify: [{by: test}, {by: analysis, with: model}]}";
         assert_eq!(fields(Kind::Target, two), ["verify.1.by: test", "verify.2.by: analysis", "verify.2.with: model"]);
         let analysis = "{finds: {a: 1 kg, b: a * 2}, given: {x: 3}}";

@@ -8,8 +8,10 @@ mod best;
 mod decision;
 mod event;
 mod fields;
+mod figure;
 mod goal;
 mod part;
+mod reading;
 mod requirement;
 mod result;
 mod revision;
@@ -30,8 +32,10 @@ pub use analysis::{Analysis, Finds};
 pub use best::Best;
 pub use decision::{Alternative, Decision, SetTo, Setting};
 pub use event::{Event, NONE, Score};
+pub use figure::{Figure, Found};
 pub use goal::{Goal, PastStandings};
 pub use part::{Amount, Part};
+pub use reading::{Instrument, Instruments, Reading, Take};
 pub use requirement::Requirement;
 pub use result::{Outcome, TestResult};
 pub use revision::Revision;
@@ -490,5 +494,16 @@ impl Record {
     /// The evidence files that it names.
     pub fn evidence(&self) -> &[String] {
         self.body.evidence()
+    }
+
+    /// The evidence files that it names, and those that its numbers are read from; each once.
+    pub fn all_evidence(&self) -> Vec<&str> {
+        let mut all: Vec<&str> = self.evidence().iter().map(String::as_str).collect();
+        for (_, figure) in self.body.readings() {
+            if let Some(reading) = figure.reading().filter(|reading| !all.contains(&&*reading.from)) {
+                all.push(&reading.from);
+            }
+        }
+        all
     }
 }

@@ -6,7 +6,7 @@ use std::fmt;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, Visitor};
 
-use super::{ShapeProblem, Verify, record};
+use super::{Figure, ShapeProblem, Verify, record};
 use crate::entries::Entries;
 use crate::quantity::Quantity;
 use crate::words::Id;
@@ -20,7 +20,8 @@ record! {
         /// How many of them are in the car; 1 by default.
         #[schemars(range(min = 1))]
         pub count: Option<u32>,
-        /// The amounts of one piece: `mass: 0.62 kg`, or `{value: 0.62 kg, basis: drawn}`.
+        /// The amounts of one piece: `mass: 0.62 kg`, or `{value: 0.62 kg, basis: drawn}`; or
+        /// where it is read: `{value: {from: test/scales.csv, column: mass, unit: kg, take: mean}, basis: weighed}`.
         pub amounts: Entries<Id, Amount>,
         /// Whether people's safety depends on it.
         pub safety_critical: bool,
@@ -33,8 +34,8 @@ record! {
 /// An amount of one piece, for example its mass, and the basis of the estimate.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Amount {
-    /// The amount of one piece.
-    pub value: Quantity,
+    /// The amount of one piece, or where it is read.
+    pub value: Figure,
     /// The basis of the estimate, one of those under `growth` in the settings; the first of them by default.
     pub basis: Option<Id>,
 }
@@ -44,7 +45,7 @@ impl<'de> Deserialize<'de> for Amount {
         #[derive(serde::Deserialize)]
         #[serde(rename_all = "kebab-case", deny_unknown_fields)]
         struct Long {
-            value: Quantity,
+            value: Figure,
             basis: Option<Id>,
         }
         struct ShortOrLong;
@@ -54,7 +55,7 @@ impl<'de> Deserialize<'de> for Amount {
                 f.write_str("a quantity such as `0.62 kg`, or `{value: 0.62 kg, basis: drawn}`")
             }
             fn visit_str<E: de::Error>(self, text: &str) -> Result<Amount, E> {
-                Ok(Amount { value: Quantity::parse(text).map_err(E::custom)?, basis: None })
+                Ok(Amount { value: Quantity::parse(text).map_err(E::custom)?.into(), basis: None })
             }
             fn visit_i64<E: de::Error>(self, number: i64) -> Result<Amount, E> {
                 self.visit_str(&number.to_string())
@@ -83,15 +84,15 @@ impl JsonSchema for Amount {
         "Amount".into()
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
-        let value = generator.subschema_for::<Quantity>();
+        let (value, figure) = (generator.subschema_for::<Quantity>(), generator.subschema_for::<Figure>());
         let basis = generator.subschema_for::<Id>();
         let described = |mut schema: Schema, text: &str| {
             schema.insert("description".to_owned(), text.into());
             schema
         };
-        json_schema!({"oneOf": [value.clone(), {
+        json_schema!({"oneOf": [value, {
             "type": "object",
-            "properties": {"value": described(value, "The amount of one piece."), "basis": described(
+            "properties": {"value": described(figure, "The amount of one piece, or where it is read."), "basis": described(
                 basis,
                 "The basis of the estimate, one of those under `growth` in the settings; the first of them by default."
             )},
@@ -106,7 +107,9 @@ impl Part {
         if self.r#in.is_none() {
             problems.push(ShapeProblem::missing("in", "add `in: SYSTEM`, the system that the part belongs to"));
         }
-        if let Some((name, amount)) = self.amounts.iter().find(|(_, amount)| amount.value.value() < 0.0) {
+        if let Some((name, amount)) =
+            self.amounts.iter().find(|(_, own)| own.value.quantity().is_some_and(|own| own.value() < 0.0))
+        {
             let message = format!("the amount `{name}` is negative: `{}`", amount.value);
             problems.push(ShapeProblem::wrong("amounts", message, "use the amount of one piece, 0 or more"));
         }

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Best, Method, ShapeProblem, record};
+use super::{Best, Figure, Method, ShapeProblem, record};
 use crate::entries::Entries;
 use crate::quantity::Quantity;
 use crate::words::{Day, Id};
@@ -15,8 +15,9 @@ record! {
         /// the place reached.
         #[schemars(required)]
         pub of: Option<Id>,
-        /// The value measured or scored, with its uncertainty; only for an event or a target.
-        pub value: Option<Quantity>,
+        /// The value measured or scored, with its uncertainty; only for an event or a target. Or where it is read: `{from:
+        /// test/runs.csv, column: time, unit: s, take: lowest}`.
+        pub value: Option<Figure>,
         /// `pass` or `fail`, if there is no number; required for a requirement, a part or a system, which have no limit.
         pub outcome: Option<Outcome>,
         /// What was driven, only for an event: the values that it reads, by their names, for example `{time: 4.31 s}`. They are
@@ -52,6 +53,11 @@ pub enum Outcome {
 }
 
 impl TestResult {
+    /// The number, typed or read; `None` if there is none, or if it could not be read.
+    pub fn quantity(&self) -> Option<&Quantity> {
+        self.value.as_ref()?.quantity()
+    }
+
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if self.of.is_none() {
             problems.push(ShapeProblem::missing(

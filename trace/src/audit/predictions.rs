@@ -189,7 +189,8 @@ fn part_pairs(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
                 continue;
             }
             let Some(past) = season.amounts.get(&format!("{}.{name}", record.id)) else { continue };
-            let (dimension, result, _) = values.in_team(&amount.value);
+            let Some(measured) = amount.value.quantity() else { continue };
+            let (dimension, result, _) = values.in_team(measured);
             let mut last: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
             for past in past {
                 let basis = past.basis.as_deref().or(first.get(name).copied()).unwrap_or("");
@@ -198,7 +199,7 @@ fn part_pairs(values: &Values, season: &Season, pairs: &mut Vec<Pair>) {
                     last.insert(basis, (value, uncertainty));
                 }
             }
-            let unit = amount.value.unit().clone();
+            let unit = measured.unit().clone();
             pairs.extend(last.into_iter().map(|(basis, (estimate, uncertainty))| Pair {
                 source: EstimateOf::Part(index, name.to_owned()),
                 quantity: name.to_owned(),

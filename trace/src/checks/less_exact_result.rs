@@ -41,7 +41,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let results = study.graph.current_results(target);
         let measured = |id| {
             let (_, result) = results.iter().find(|(own, _)| *own == id)?;
-            let (value, date) = (result.value.as_ref()?, result.date?);
+            let (value, date) = (result.quantity()?, result.date?);
             value.uncertainty()?;
             let (dimension, _, uncertainty) = values.in_team(value);
             let fits = values.record_node(target).is_some_and(|node| values.dimension(node) == dimension);

@@ -45,7 +45,7 @@ pub(super) fn dated_results<'r>(study: &'r Study, history: &'r History, target: 
     let results = study.graph.results(target).into_iter();
     let dated = results.filter_map(|(index, body)| {
         let history = history.record(study.loaded.record(index).id.as_str())?;
-        Some(DatedResult { index, history, date: body.date?, value: body.value.as_ref().map(Quantity::si) })
+        Some(DatedResult { index, history, date: body.date?, value: body.quantity().map(Quantity::si) })
     });
     let driven = study.graph.driven(target).into_iter().filter_map(|driven| {
         let history = history.record(study.loaded.record(driven.result).id.as_str())?;

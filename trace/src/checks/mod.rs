@@ -10,6 +10,7 @@ mod budget_only_reason;
 mod chance_in_formula;
 mod contradicting_results;
 mod decision_drift;
+mod differs_from_evidence;
 mod duplicate_id;
 mod duplicate_key;
 mod excess_margin;
@@ -301,6 +302,7 @@ static ALL: &[&Check] = &[
     &chance_in_formula::CHECK,
     &contradicting_results::CHECK,
     &decision_drift::CHECK,
+    &differs_from_evidence::CHECK,
     &duplicate_id::CHECK,
     &duplicate_key::CHECK,
     &excess_margin::CHECK,

@@ -9,7 +9,7 @@ pub(super) static CHECK: Check = Check {
     group: Group::Verification,
     about: About::Records,
     levels: [Warning, Warning, Warning, Error, Error],
-    reports: "A result without evidence; a result, an analysis or an alternative whose evidence file is missing \
+    reports: "A result without evidence, if its value is not read from a file either; a result, an analysis or an alternative whose evidence file is missing \
               or empty.",
     why: "Without the runs, the sheet or the photograph, the result cannot be checked later.",
     fix: "Put the file into the project root, and list its path (relative to the project root) under `evidence`. With \
@@ -27,7 +27,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     for (index, record) in loaded.records() {
         let evidence = record.evidence();
-        if record.kind().roles().needs_evidence && evidence.is_empty() {
+        if record.kind().roles().needs_evidence && evidence.is_empty() && record.body.readings().is_empty() {
             let help = "list its evidence files under `evidence`";
             reporter.report(index, &["evidence"], format!("{} has no evidence", record.name()), help);
         }

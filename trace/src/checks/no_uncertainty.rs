@@ -53,7 +53,7 @@ fn results(study: &Study, reporter: &mut Reporter) {
         let driven = study.graph.driven(target.index).into_iter().rfind(|driven| driven.result == result);
         let (value, route) = match &driven {
             Some(driven) => (Some(driven.value), vec!["reads", driven.name.as_str()]),
-            None => (study.loaded.result(result).and_then(|result| result.value.as_ref()), vec!["value"]),
+            None => (study.loaded.result(result).and_then(|result| result.quantity()), vec!["value"]),
         };
         let is_exact = values.dimension(target.node).currency().is_some();
         if is_exact || margin.abs() >= SMALL_MARGIN || value.is_none_or(|value| value.uncertainty().is_some()) {

@@ -95,7 +95,7 @@ fn matters(study: &Study, analysis: &Analysis) -> Matters {
     let found = analysis.finds.as_ref().map(Finds::targets).unwrap_or_default().into_iter();
     let targets = found.filter_map(|id| Some(Matters::to_target(loaded.target(loaded.find(id.as_str())?)?)));
     let amounts = given_names(analysis).filter_map(|(id, amount)| match &loaded.record(loaded.find(id)?).body {
-        Body::Part(part) => Some(Matters::to(Some(&part.amounts.get(amount)?.value))),
+        Body::Part(part) => Some(Matters::to(part.amounts.get(amount)?.value.quantity())),
         _ => None,
     });
     let all: Vec<Matters> = targets.chain(amounts).collect();

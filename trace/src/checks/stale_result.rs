@@ -69,7 +69,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let notes = past.changes_of("notes").rfind(|change| change.after.is_some());
         let matters = match &loaded.record(of).body {
             Body::Target(target) => Matters::to_target(target),
-            _ => Matters::to(body.value.as_ref()),
+            _ => Matters::to(body.quantity()),
         };
         let measured = Measured {
             descendants: history.descendants(&[written]),

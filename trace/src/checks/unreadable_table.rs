@@ -8,9 +8,9 @@ pub(super) static CHECK: Check = Check {
     group: Group::Reading,
     about: About::Records,
     levels: ALWAYS_ERROR,
-    reports: "A CSV table that a record names (past standings, a track, a power curve) and that cannot be read: a missing \
-            column, a cell that is not a number, another separator or encoding, a file that is too large, or past standings \
-            that give no forecast.",
+    reports: "A CSV table that a record names (past standings, a track, a power curve, the evidence that a number is read from) \
+            and that cannot be read: a missing column, a cell that is not a number, another separator or encoding, a file that \
+            is too large, past standings that give no forecast, or evidence that is missing or has no row for `where`.",
     why: "What is calculated from the table has no value, so that checks that need it report nothing.",
     fix: "Correct the line that the message names. A table is CSV in UTF-8: column names in the first line, commas between \
             columns, points in decimal numbers, numbers without units. Lines that begin with `#` are ignored. The limit is 8 MiB.",

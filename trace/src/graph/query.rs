@@ -178,7 +178,8 @@ impl Graph {
     pub fn is_unread(&self, result: RecordId) -> bool {
         let damage = self.loaded.damaged.get(self.loaded.record(result).id.as_str());
         let decides = |key: &String| ["value", "outcome", "date", "by"].contains(&key.as_str());
-        damage.is_some_and(|damage| damage.keys.iter().any(decides))
+        let is_read = |result: &TestResult| result.value.is_none() || result.quantity().is_some();
+        damage.is_some_and(|damage| damage.keys.iter().any(decides)) || !self.loaded.result(result).is_none_or(is_read)
     }
 
     /// Whether a result says if a record is met. A number alone does not, if the record has no limit.

@@ -17,7 +17,7 @@ pub(super) struct Branch {
     /// The commit of the merge.
     merge: usize,
     /// The branch; its first commit is the one that the branch descends from.
-    history: History,
+    pub(super) history: History,
 }
 
 impl Branch {

@@ -16,6 +16,7 @@ use super::differences::{Differences, Version, differences, read_added};
 use super::unchanged;
 use crate::Error;
 use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
+use crate::load::is_table_name;
 
 /// The content of a blob: `None` if there is no blob, `Some(None)` if it cannot be read.
 pub(super) type BlobContent = Option<Option<Arc<[u8]>>>;
@@ -35,6 +36,17 @@ pub(super) struct FileEvent {
     pub(super) blob: Option<u32>,
 }
 
+/// A change of a CSV table by a commit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct TableEvent {
+    pub(super) commit: u32,
+    pub(super) path: u32,
+    /// The blob before.
+    pub(super) old: Option<u32>,
+    /// The blob; `None` if the table was removed, an empty name for what is not committed yet.
+    pub(super) new: Option<u32>,
+}
+
 /// A change of a record in a file by a commit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct RecordEvent {
@@ -52,6 +64,8 @@ pub(super) struct Log {
     /// The commits, without their file changes, which are in [`Log::files`].
     pub(super) commits: Vec<WalkedCommit>,
     pub(super) files: Vec<FileEvent>,
+    /// The changes of CSV tables, which may be evidence of numbers. Their content is read when it is needed.
+    pub(super) tables: Vec<TableEvent>,
     pub(super) events: Vec<RecordEvent>,
     /// The route and the text of each field.
     pub(super) fields: Vec<(u32, u32)>,
@@ -103,6 +117,7 @@ impl Log {
         self.commits.truncate(kept);
         let kept = kept as u32;
         self.files.retain(|event| event.commit < kept);
+        self.tables.retain(|event| event.commit < kept);
         self.events.retain(|event| event.commit < kept);
         self.unread.retain(|(commit, _)| *commit < kept);
         self.branches.retain(|branch| branch.merge < kept);
@@ -197,12 +212,19 @@ impl<'s> Reader<'s> {
             let index = self.log.commits.len() as u32;
             commit.others.clear();
             for change in std::mem::take(&mut commit.changes) {
-                if !is_record(&change.path) || self.log.is_nested(&change.path) {
+                let (is_record, is_table) = (is_record(&change.path), is_table_name(&change.path));
+                if !(is_record || is_table) || self.log.is_nested(&change.path) {
                     continue;
                 }
                 let path = self.strings.index(&change.path, &mut self.log);
                 let mut blob = |id: Option<String>| id.map(|id| self.strings.index(&id, &mut self.log));
                 let (old, new) = (blob(change.old), blob(change.new));
+                if is_table {
+                    self.log.tables.push(TableEvent { commit: index, path, old, new });
+                }
+                if !is_record {
+                    continue;
+                }
                 work.push((index, path, old, new));
             }
             self.log.commits.push(commit);
@@ -261,9 +283,9 @@ impl<'s> Reader<'s> {
         files
     }
 
-    /// Adds the files of the snapshot as a further commit. Returns whether its records differ from those of the last
-    /// one.
-    pub(super) fn add_snapshot(&mut self, commit: WalkedCommit) -> Result<bool, Error> {
+    /// Adds the files of the snapshot as a further commit. Returns whether its records, or the tables that its records read
+    /// numbers from (`evidence`), differ from those of the last one.
+    pub(super) fn add_snapshot(&mut self, commit: WalkedCommit, evidence: &[String]) -> Result<bool, Error> {
         let mut before = self.files();
         let index = self.log.commits.len() as u32;
         let snapshot = self.source.snapshot;
@@ -292,9 +314,36 @@ impl<'s> Reader<'s> {
             self.prepare(path, Some(blob))?;
             self.change_file(index, path, None);
         }
-        let differs = (self.log.events.len(), self.log.unread.len()) != events_before;
+        let mut differs = (self.log.events.len(), self.log.unread.len()) != events_before;
+        differs |= self.add_tables(index, evidence)?;
         self.log.commits.push(commit);
         Ok(differs)
+    }
+
+    /// Adds the tables of the snapshot that differ from their last version. Returns whether there are any.
+    fn add_tables(&mut self, commit: u32, evidence: &[String]) -> Result<bool, Error> {
+        let (snapshot, before) = (self.source.snapshot, self.log.tables.len());
+        for name in evidence {
+            let path = self.strings.index(name, &mut self.log);
+            let mut own = self.log.tables[..before].iter().rev().filter(|event| event.path == path);
+            let old = own.next().and_then(|event| event.new);
+            let content = snapshot.read(name).and_then(|content| content.as_ref().ok());
+            let is_same = match (old, content) {
+                (Some(old), Some(bytes)) => {
+                    let id = self.log.strings[old as usize].clone();
+                    // A checkout may have other line ends than the blob.
+                    let lines = |bytes: &[u8]| bytes.iter().copied().filter(|byte| *byte != b'\r').collect::<Vec<u8>>();
+                    snapshot.is_object(bytes, &id)
+                        || matches!(self.source.blobs(&[&id])?.pop(), Some(Ok(old)) if lines(&old) == lines(bytes))
+                }
+                (old, content) => old.is_none() && content.is_none(),
+            };
+            if !is_same {
+                let new = content.map(|_| self.strings.index("", &mut self.log));
+                self.log.tables.push(TableEvent { commit, path, old, new });
+            }
+        }
+        Ok(self.log.tables.len() > before)
     }
 
     /// Reads the last readable version of a file, unless it is in memory.

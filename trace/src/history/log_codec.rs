@@ -10,7 +10,7 @@ use schema::Kind;
 use serde::{Deserialize, Serialize};
 
 use super::branches::{BranchLog, DEEPEST};
-use super::log::{FileEvent, Log, RecordEvent};
+use super::log::{FileEvent, Log, RecordEvent, TableEvent};
 use crate::git::cache_file::{CacheFile, Entries};
 use crate::git::walk::WalkedCommit;
 
@@ -43,6 +43,8 @@ struct StoredLog<'b> {
     commits: Vec<StoredCommit<'b>>,
     /// Commit, path and blob.
     files: Vec<(u32, u32, Option<u32>)>,
+    /// Commit, path, and the blobs before and after.
+    tables: Vec<StoredTable>,
     events: Vec<StoredEvent>,
     /// Route and text, in four bytes each. There are ten times as many as events, and numbers of variable length took
     /// most of the decoding time.
@@ -55,6 +57,9 @@ struct StoredLog<'b> {
     #[serde(borrow)]
     tip: (&'b str, &'b str),
 }
+
+/// Commit, path, and the blobs before and after.
+type StoredTable = (u32, u32, Option<u32>, Option<u32>);
 
 /// Commit, path and id; then the index of the kind's word, and the range of the fields.
 type StoredEvent = (u32, u32, u32, Option<(u8, u32, u32)>);
@@ -117,6 +122,7 @@ fn store(log: &Log, branch_of: Option<(u32, u32)>) -> Option<StoredLog<'_>> {
         kinds,
         commits: commits.collect(),
         files: log.files.iter().map(|event| (event.commit, event.path, event.blob)).collect(),
+        tables: log.tables.iter().map(|event| (event.commit, event.path, event.old, event.new)).collect(),
         events,
         fields: log.fields.iter().flat_map(|(route, text)| [*route, *text]).flat_map(u32::to_le_bytes).collect(),
         unread: log.unread.clone(),
@@ -186,8 +192,10 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
     let is_file = |&(commit, path, blob): &(u32, u32, Option<u32>)| {
         is_commit(commit) && is_string(path) && blob.is_none_or(is_string)
     };
+    let is_table = |&(commit, path, old, new): &StoredTable| is_file(&(commit, path, old)) && new.is_none_or(is_string);
     let of_commit = |&(commit, string): &(u32, u32)| is_commit(commit) && is_string(string);
     let in_range = stored.files.iter().all(is_file)
+        && stored.tables.iter().all(is_table)
         && fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
         && stored.skipped.iter().all(|path| is_string(*path))
         && stored.unread.iter().chain(&stored.nested).all(of_commit);
@@ -201,10 +209,12 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
         changes: Vec::new(),
         others: Vec::new(),
     };
+    let table = |(commit, path, old, new): StoredTable| TableEvent { commit, path, old, new };
     in_range.then(|| Log {
         strings: stored.strings.into_iter().map(Arc::from).collect(),
         commits: stored.commits.into_iter().map(commit).collect(),
         files: stored.files.into_iter().map(|(commit, path, blob)| FileEvent { commit, path, blob }).collect(),
+        tables: stored.tables.into_iter().map(table).collect(),
         events,
         fields,
         unread: stored.unread,
@@ -235,6 +245,7 @@ mod tests {
         let mut inner = scripted(&[("2027-01-04", "results: {r: {of: t, value: 1 s}}")]);
         inner.files =
             vec![FileEvent { commit: 0, path: 0, blob: Some(1) }, FileEvent { commit: 0, path: 0, blob: None }];
+        inner.tables = vec![TableEvent { commit: 0, path: 0, old: Some(1), new: Some(0) }];
         first.branches = vec![BranchLog { merge: 0, log: inner }];
         let second = scripted(&[("2027-01-05", "systems: {s: {in: car}}")]);
         log.branches = vec![BranchLog { merge: 0, log: first }, BranchLog { merge: 1, log: second }];
@@ -302,6 +313,10 @@ mod tests {
             |log| log.files[0].0 = 1,
             |log| log.files[0].1 = 999,
             |log| log.files[0].2 = Some(999),
+            |log| log.tables[0].0 = 1,
+            |log| log.tables[0].1 = 999,
+            |log| log.tables[0].2 = Some(999),
+            |log| log.tables[0].3 = Some(999),
             |log| log.events[0].0 = 1,
             |log| log.events[0].1 = 999,
             |log| log.events[0].2 = 999,

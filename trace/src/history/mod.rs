@@ -12,6 +12,7 @@ mod check_tests;
 pub mod choice;
 pub mod commit_state;
 mod differences;
+mod evidence;
 pub(crate) mod limit_changes;
 mod log;
 mod log_codec;
@@ -391,7 +392,7 @@ impl Past {
 
     fn read(project: &Project, loaded: &Loaded, day: Day, logs: Option<(&mut Logs, Needed<'_>)>) -> Self {
         let source = project.commits(&loaded.snapshot);
-        read(source, day, logs).unwrap_or_else(|error| Self::None(error.to_string()))
+        read(source, loaded, day, logs).unwrap_or_else(|error| Self::None(error.to_string()))
     }
 
     /// The history of all records, unless the settings switch it off.
@@ -481,7 +482,12 @@ fn read_log(
 }
 
 /// Reads the history; without `logs`, from git only.
-fn read(source: CommitSource<'_>, day: Day, logs: Option<(&mut Logs, Needed<'_>)>) -> Result<Past, Error> {
+fn read(
+    source: CommitSource<'_>,
+    loaded: &Loaded,
+    day: Day,
+    logs: Option<(&mut Logs, Needed<'_>)>,
+) -> Result<Past, Error> {
     let snapshot = source.snapshot;
     if !source.in_repository() {
         return Ok(Past::OutsideOfGit);
@@ -497,7 +503,7 @@ fn read(source: CommitSource<'_>, day: Day, logs: Option<(&mut Logs, Needed<'_>)
     if !committed {
         let commit = WalkedCommit::beyond(String::new(), snapshot.prefix.clone());
         let mut reader = Reader::new(log, source);
-        let differs = reader.add_snapshot(commit)?;
+        let differs = reader.add_snapshot(commit, &evidence::files(loaded))?;
         if differs {
             reader.add_heads(source.merge_heads()?)?;
         }
@@ -507,6 +513,7 @@ fn read(source: CommitSource<'_>, day: Day, logs: Option<(&mut Logs, Needed<'_>)
         }
     }
     let mut history = Box::new(History::from_log(&log, (!committed).then_some(day)));
+    evidence::add_numbers(&mut history, &log, source);
     history.base = snapshot.settings.history.since().and_then(|since| history.last_commit_until(since));
     Ok(if history.shallow { Past::Shallow(history) } else { Past::Known(history) })
 }

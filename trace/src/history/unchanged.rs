@@ -41,7 +41,8 @@ impl Needed<'_> {
     /// The skipped files of a log that are needed for a state of the project.
     pub(super) fn among(self, log: &Log, snapshot: &Snapshot) -> HashSet<u32> {
         let Self::ByChecks(loaded) = self else { return log.skipped.iter().copied().collect() };
-        if log.skipped.is_empty() || is_first_commit(log, snapshot) {
+        // The file of a number can have changed although no record has.
+        if log.skipped.is_empty() || (loaded.readings.is_empty() && is_first_commit(log, snapshot)) {
             return HashSet::new();
         }
         let files = &loaded.snapshot.files;
@@ -61,7 +62,9 @@ impl Needed<'_> {
             let is_share = matches!(&entry.record.body, Body::Target(target) if target.share_of.is_some());
             // Since when there is a system shows whether its parts can be new.
             let is_system = any_starts && entry.record.kind() == Kind::System;
-            if starts || is_share || is_system || !entry.record.body.common().formerly().is_empty() {
+            // The file of a number can change although its record does not.
+            let is_read = !entry.record.body.readings().is_empty();
+            if starts || is_read || is_share || is_system || !entry.record.body.common().formerly().is_empty() {
                 needed[entry.file.index()] = true;
             }
             if starts {

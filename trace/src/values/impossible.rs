@@ -76,7 +76,7 @@ fn points(values: &Values, index: RecordId, name: &str, event: &Event) -> Vec<Im
     let own = own.map(|(route, points, what, help)| (index, route, points, what, help)).into_iter();
     let scored = results.iter().map(|(result, body)| {
         let route: &[&str] = &["value"];
-        (*result, route, body.value.as_ref(), "", "correct the result, or `most` of the event")
+        (*result, route, body.quantity(), "", "correct the result, or `most` of the event")
     });
     own.chain(scored)
         .filter_map(|(record, route, points, what, help)| {

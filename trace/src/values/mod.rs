@@ -21,7 +21,7 @@ mod sampling;
 mod sets;
 mod spread;
 mod status;
-mod tables;
+pub(crate) mod tables;
 mod tolerance;
 pub mod transfer;
 mod worth;
@@ -41,6 +41,7 @@ pub use problems::{ValueProblem, ValueProblemKind};
 pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};
 pub use spread::Spread;
 pub use status::{Limit, Status, TargetStatus};
+pub(crate) use tables::TableError;
 pub use worth::Worth;
 
 use std::sync::{Arc, Mutex, OnceLock};

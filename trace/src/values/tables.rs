@@ -24,7 +24,7 @@ pub(crate) struct TableError {
 }
 
 impl TableError {
-    fn new(line: Option<usize>, message: impl Into<String>, help: impl Into<String>) -> Self {
+    pub(crate) fn new(line: Option<usize>, message: impl Into<String>, help: impl Into<String>) -> Self {
         Self { line, message: message.into(), help: help.into() }
     }
 
@@ -79,13 +79,10 @@ pub(crate) fn for_model(bytes: &[u8], names: [&str; 2]) -> Result<Vec<Row<2>>, T
     }
 }
 
-/// The same, of the rows that have a text in another column.
-pub(crate) fn columns_where<const N: usize>(
-    bytes: &[u8],
-    names: [&str; N],
-    only: Option<(&str, &str)>,
-) -> Result<Vec<Row<N>>, TableError> {
-    const SAVE_AS: &str = "save the table as CSV with commas between the columns, in UTF-8";
+const SAVE_AS: &str = "save the table as CSV with commas between the columns, in UTF-8";
+
+/// The rows of a table to read, and the names of its columns.
+pub(crate) fn open(bytes: &[u8]) -> Result<(csv::Reader<&[u8]>, Vec<String>), TableError> {
     if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) || bytes.iter().take(4).any(|b| *b == 0) {
         return Err(TableError::new(None, "the text is not UTF-8, but UTF-16 or a binary file", SAVE_AS));
     }
@@ -94,8 +91,49 @@ pub(crate) fn columns_where<const N: usize>(
         csv::ErrorKind::Utf8 { .. } => TableError::new(Some(1), "the text is not UTF-8", SAVE_AS),
         _ => TableError::new(Some(1), format!("the first line must contain the column names: {error}"), SAVE_AS),
     })?;
-    let headers: Vec<String> =
-        headers.iter().map(|header| header.trim_start_matches('\u{feff}').trim().to_owned()).collect();
+    let headers = headers.iter().map(|header| header.trim_start_matches('\u{feff}').trim().to_owned()).collect();
+    Ok((reader, headers))
+}
+
+/// A row of a table that has as many cells as the first line.
+pub(crate) fn row(bytes: &[u8], record: csv::Result<csv::StringRecord>) -> Result<csv::StringRecord, TableError> {
+    record.map_err(|error| match error.kind() {
+        csv::ErrorKind::UnequalLengths { pos, expected_len, len } => TableError::new(
+            Some(line(bytes, pos.as_ref())),
+            format!("expected {expected_len} cells, found {len}"),
+            "write as many cells as the first line has columns; a comma in a number is a point, as in 3.5",
+        ),
+        csv::ErrorKind::Utf8 { pos, .. } => {
+            TableError::new(Some(line(bytes, pos.as_ref())), "the text is not UTF-8", SAVE_AS)
+        }
+        _ => TableError::new(None, error.to_string(), SAVE_AS),
+    })
+}
+
+/// A table with more rows than are used.
+pub(crate) fn too_many_rows(bytes: &[u8], position: Option<&csv::Position>) -> TableError {
+    let message = format!("the table has more than {MOST_ROWS} rows");
+    TableError::new(Some(line(bytes, position)), message, "use fewer rows, or split the table")
+}
+
+/// The number of a cell.
+pub(crate) fn number(
+    bytes: &[u8],
+    position: Option<&csv::Position>,
+    text: &str,
+    name: &str,
+) -> Result<f64, TableError> {
+    let number = text.parse().ok().filter(|number: &f64| number.is_finite());
+    number.ok_or_else(|| not_a_number(line(bytes, position), text, name))
+}
+
+/// The same, of the rows that have a text in another column.
+pub(crate) fn columns_where<const N: usize>(
+    bytes: &[u8],
+    names: [&str; N],
+    only: Option<(&str, &str)>,
+) -> Result<Vec<Row<N>>, TableError> {
+    let (mut reader, headers) = open(bytes)?;
     let mut positions = [0; N];
     for (position, name) in positions.iter_mut().zip(names) {
         let Some(found) = headers.iter().position(|header| header == name) else {
@@ -112,35 +150,16 @@ pub(crate) fn columns_where<const N: usize>(
     };
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| match error.kind() {
-            csv::ErrorKind::UnequalLengths { pos, expected_len, len } => TableError::new(
-                Some(line(bytes, pos.as_ref())),
-                format!("expected {expected_len} cells, found {len}"),
-                "write as many cells as the first line has columns; a comma in a number is a point, as in 3.5",
-            ),
-            csv::ErrorKind::Utf8 { pos, .. } => {
-                TableError::new(Some(line(bytes, pos.as_ref())), "the text is not UTF-8", SAVE_AS)
-            }
-            _ => TableError::new(None, error.to_string(), SAVE_AS),
-        })?;
+        let record = row(bytes, record)?;
         if only.is_some_and(|(position, text)| record.get(position) != Some(text)) {
             continue;
         }
         if rows.len() == MOST_ROWS {
-            let message = format!("the table has more than {MOST_ROWS} rows");
-            return Err(TableError::new(
-                Some(line(bytes, record.position())),
-                message,
-                "use fewer rows, or split the table",
-            ));
+            return Err(too_many_rows(bytes, record.position()));
         }
         let mut cells = [0.0; N];
         for ((cell, position), name) in cells.iter_mut().zip(positions).zip(names) {
-            let text = record.get(position).unwrap_or("");
-            let Some(number) = text.parse().ok().filter(|number: &f64| number.is_finite()) else {
-                return Err(not_a_number(line(bytes, record.position()), text, name));
-            };
-            *cell = number;
+            *cell = number(bytes, record.position(), record.get(position).unwrap_or(""), name)?;
         }
         rows.push((record.position().map_or(0, csv::Position::byte), cells));
     }
@@ -160,7 +179,7 @@ fn with_lines<const N: usize>(bytes: &[u8], rows: Vec<(u64, [f64; N])>) -> Vec<R
         .collect()
 }
 
-fn missing_column(headers: &[String], name: &str) -> TableError {
+pub(crate) fn missing_column(headers: &[String], name: &str) -> TableError {
     let found: Vec<String> = headers.iter().take(8).map(|header| format!("`{}`", shorten(header))).collect();
     let more = if headers.len() > found.len() { ", ..." } else { "" };
     let message = match &headers {

@@ -74,7 +74,7 @@ impl Values {
         if let Key::Part(part, number) = self.keys[node] {
             let name = &self.amounts[usize::from(number)];
             let amount = self.graph.loaded.part(part).and_then(|part| part.amounts.get(name));
-            return amount.map_or(0.0, |amount| self.half_in_team(&amount.value));
+            return amount.and_then(|amount| amount.value.quantity()).map_or(0.0, |own| self.half_in_team(own));
         }
         let Rule::Total(factors) = &value.rule else { return 0.0 };
         // Systems in systems: totals have no cycles, because these lose their rules.

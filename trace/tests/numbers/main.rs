@@ -8,6 +8,7 @@
     reason = "a test fails by panicking, and prints what it measured or skipped"
 )]
 
+mod evidence;
 mod intervals;
 mod models;
 mod read;

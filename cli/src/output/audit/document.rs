@@ -94,7 +94,7 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
                 "high": number(high(event.spread.as_ref())),
                 "scored": number(event.scored.map(|(points, _)| points)),
                 "result": result.map(|index| view.id(index)),
-                "evidence": result.map(|index| loaded.record(index).evidence()),
+                "evidence": result.map(|index| loaded.record(index).all_evidence()),
                 "split": event.split.as_ref().map(split),
             })
         })

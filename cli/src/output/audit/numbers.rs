@@ -105,8 +105,8 @@ impl AuditView<'_> {
     }
 
     /// The files of evidence of the latest result.
-    pub(super) fn evidence(&self, target: &TargetAudit) -> &[String] {
-        target.result.map_or(&[], |result| self.study.loaded.record(result).evidence())
+    pub(super) fn evidence(&self, target: &TargetAudit) -> Vec<&str> {
+        target.result.map_or_else(Vec::new, |result| self.study.loaded.record(result).all_evidence())
     }
 
     /// What to do differently next season, in short phrases.

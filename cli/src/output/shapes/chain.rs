@@ -18,6 +18,26 @@ pub(crate) static GRAPH: Answer = Answer {
     )],
 };
 
+/// A number that is read from an evidence file.
+static READING: &[super::Key] = &[
+    key("record", Shape::Text, "id of the record with the number"),
+    key("key", Shape::Text, "key of the number, with dots between nested keys"),
+    key("file", Shape::Text, "the file, relative to the project root"),
+    key("column", TEXT_OR_NULL, "the column; null for a count of rows"),
+    key("take", TEXT_OR_NULL, "what is taken of the readings"),
+    key("rows", NUMBER_OR_NULL, "number of rows that are used; null with the numbers below if the file cannot be read"),
+    key("of", NUMBER_OR_NULL, "number of rows of the file"),
+    key("value", NUMBER_OR_NULL, "the number that the file gives"),
+    key("unit", TEXT_OR_NULL, "its unit"),
+    key("uncertainty", NUMBER_OR_NULL, "its expanded uncertainty (k = 2)"),
+    key("deviation", NUMBER_OR_NULL, "experimental standard deviation of the readings"),
+    key("of_mean", NUMBER_OR_NULL, "standard uncertainty of the mean"),
+    key("instrument", NUMBER_OR_NULL, "standard uncertainty of the instrument"),
+    key("coverage", NUMBER_OR_NULL, "Student's factor in the expanded uncertainty"),
+    key("typed", TEXT_OR_NULL, "the number that was typed, which is used"),
+    key("problem", TEXT_OR_NULL, "why it cannot be read"),
+];
+
 pub(crate) static WHY: Answer = Answer {
     name: "why",
     command: "tierod why ID --format json",
@@ -29,6 +49,11 @@ pub(crate) static WHY: Answer = Answer {
             key("record", Shape::Named(&NODE), "the record"),
             key("title", TEXT_OR_NULL, "its title"),
             key("lead", TEXT_OR_NULL, "its lead, or the lead of its system"),
+            key(
+                "readings",
+                Shape::List(&Shape::Object(&[READING])),
+                "its numbers that are read from evidence files; for a target, also the one that is its value",
+            ),
             key(
                 "up",
                 Shape::List(&Shape::Named(&EDGE)),

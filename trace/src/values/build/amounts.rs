@@ -28,19 +28,20 @@ impl Builder<'_> {
         for (index, _, part) in loaded.parts() {
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
             for (name, amount) in part.amounts.iter() {
+                // What could not be read is reported, and is no amount.
+                let Some(quantity) = amount.value.quantity() else { continue };
                 let number = self.add_amount(name.as_str());
                 let field = Field { record: index, route: Arc::clone(&self.amount_routes[usize::from(number)]) };
-                let mut unit = self.in_currency(&amount.value).0;
+                let mut unit = self.in_currency(quantity).0;
                 let known = dimensions.get(usize::from(number)).copied();
                 let foreign = team.clone().filter(|team| unit.is_currency() && unit != *team);
                 let required = known.or_else(|| foreign.as_ref().map(Unit::dimension));
                 let node = self.add(Key::Part(index, number), field.clone(), required);
                 if unit.has_own_zero() {
-                    let message =
-                        format!("`{}` is a temperature with its own zero: amounts are added up", amount.value);
+                    let message = format!("`{quantity}` is a temperature with its own zero: amounts are added up");
                     self.report(ValueProblemKind::Unit, &field, 0, message, "use K, or a target in place of an amount");
                 } else {
-                    self.set_quantity(node, &amount.value, &field);
+                    self.set_quantity(node, quantity, &field);
                 }
                 if let (None, Some(team)) = (known, foreign) {
                     unit = team;

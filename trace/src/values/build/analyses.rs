@@ -5,7 +5,7 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _};
 use schema::formula::Formula;
 use schema::quantity::Unit;
-use schema::records::{Analysis, Expression, Finds};
+use schema::records::{Analysis, Expression, Finds, Found};
 use schema::{Id, Quantity, suggest};
 
 use super::builder::{Builder, Field};
@@ -51,11 +51,16 @@ impl Builder<'_> {
                     (Finds::Target(_), None, Some(formula)) => {
                         self.set_text(node, formula.text(), &Field::new(index, &["formula"]));
                     }
-                    (Finds::Values(values), None, _) => {
-                        if let Some(text) = values.get(target.as_str()) {
-                            self.set_text(node, text.text(), &field);
+                    (Finds::Values(values), None, _) => match values.get(target.as_str()) {
+                        Some(Found::Text(text)) => self.set_text(node, text.text(), &field),
+                        Some(Found::Read(figure)) => {
+                            self.fields[node] = field.clone();
+                            if let Some(quantity) = figure.quantity() {
+                                self.set_quantity(node, quantity, &field);
+                            }
                         }
-                    }
+                        None => {}
+                    },
                     (Finds::Target(_), None, None) => {
                         let help = format!("write `finds: {{{target}: value}}`, or add a model or a formula");
                         let message = format!("the analysis has no value for {target}");
@@ -71,7 +76,7 @@ impl Builder<'_> {
         let output = match finds {
             Finds::Target(_) => 0,
             Finds::Values(values) => {
-                let name = values.get(target.as_str()).map_or("", Expression::text);
+                let name = values.get(target.as_str()).map_or("", Found::text);
                 match model.outputs.iter().position(|output| output.name == name) {
                     Some(at) => at,
                     None => {

@@ -126,6 +126,17 @@ impl Builder<'_> {
         }
     }
 
+    /// Reports the numbers that cannot be read from their evidence files.
+    pub(super) fn report_unread_numbers(&mut self) {
+        let graph = self.graph;
+        for own in &graph.loaded.readings {
+            let Err(unread) = &own.taken else { continue };
+            let route = own.route.iter().chain(&unread.key).cloned().collect();
+            let field = Field { record: own.record, route };
+            self.report(unread.kind, &field, 0, unread.message.clone(), unread.help.clone());
+        }
+    }
+
     /// Reports a table that cannot be read, at the key that names it.
     pub(super) fn report_table(&mut self, file: &str, error: &TableError, field: &Field) {
         self.report(ValueProblemKind::Table, field, 0, format!("{file}, {error}"), error.help.clone());
@@ -346,7 +357,7 @@ impl Builder<'_> {
             return None;
         }
         let mut results = self.graph.current_results(record).into_iter().rev();
-        results.find_map(|(id, result)| result.date.and(result.value.clone()).map(|value| (id, value)))
+        results.find_map(|(id, result)| result.date.and(result.quantity().cloned()).map(|value| (id, value)))
     }
 }
 

@@ -28,6 +28,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     let mut builder = Builder::new(graph, measured);
     // All nodes first, so that any of them can name any other.
     builder.declare();
+    builder.report_unread_numbers();
     builder.amounts();
     builder.events_and_goals();
     builder.targets();

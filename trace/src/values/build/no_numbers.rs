@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use foldhash::{HashSet, HashSetExt as _};
 use schema::formula::Formula;
-use schema::records::Body;
+use schema::records::{Body, Finds};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
@@ -143,8 +143,8 @@ impl Builder<'_> {
             (Body::Analysis(analysis), ["formula"]) => analysis.formula.as_ref(),
             (Body::Analysis(analysis), ["given", name]) => analysis.given.get(name),
             (Body::Analysis(analysis), ["finds", name]) => match analysis.finds.as_ref()? {
-                schema::records::Finds::Values(values) => values.get(name),
-                schema::records::Finds::Target(_) => None,
+                Finds::Values(values) => return values.get(name).map(|found| found.text().to_owned()),
+                Finds::Target(_) => None,
             },
             _ => None,
         };

@@ -30,7 +30,7 @@ impl Builder<'_> {
     fn report_same_date(&mut self, index: RecordId, used: RecordId) {
         let loaded = &*self.graph.loaded;
         let date = loaded.result(used).and_then(|result| result.date);
-        let same_date = |other: &TestResult| other.value.is_some() && other.date == date;
+        let same_date = |other: &TestResult| other.quantity().is_some() && other.date == date;
         let mut results = self.graph.current_results(index).into_iter();
         if let Some((other, _)) = results.find(|(id, other)| *id != used && same_date(other)) {
             let message = format!("result {} has the same date and is used instead", loaded.record(used).id);
