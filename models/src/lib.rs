@@ -32,6 +32,7 @@ mod registry;
 pub mod standings;
 mod steady_circle;
 mod straight_line;
+pub mod stress;
 mod tyres;
 
 pub use car::Car;
