@@ -5,6 +5,7 @@
 //! - [`Lap`]: a quasi-steady lap over a table of length and curvature, and the energy for it, optionally with gears, load
 //!   transfer to the outer wheels, and energy given back under braking
 //! - [`Efficiency`] and [`EfficiencyCo2`]: the factors that efficiency events score
+//! - [`stress`]: how the volume of a part is stressed, from a file of a stress analysis
 //! - [`standings`]: the points of a place in past contests, and a forecast for the next one
 //!
 //! To bind inputs by name, use [`MODELS`]. Models do not panic or hang on any input: if a result cannot be calculated,

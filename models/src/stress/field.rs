@@ -107,6 +107,27 @@ impl StressField {
         shares
     }
 
+    /// The field as numbers, from which [`StressField::from_numbers`] makes it again: for a cache.
+    pub fn to_numbers(&self) -> Vec<f64> {
+        let bins = self.bins.iter().flat_map(|bin| [bin.low, bin.high, bin.volume]);
+        [self.volume, self.peak, self.elements as f64].into_iter().chain(bins).collect()
+    }
+
+    /// A field from its numbers; `None` if they are not those of a field.
+    pub fn from_numbers(numbers: &[f64]) -> Option<Self> {
+        let (&[volume, peak, elements], bins) = numbers.split_first_chunk::<3>()?;
+        let (bins, rest) = bins.as_chunks::<3>();
+        let bins: Vec<Bin> = bins.iter().map(|[low, high, volume]| Bin { low: *low, high: *high, volume: *volume }).collect();
+        let is_bin = |bin: &Bin| bin.low >= 0.0 && bin.low <= bin.high && bin.high.is_finite() && bin.volume > 0.0;
+        let is_field = rest.is_empty()
+            && !bins.is_empty()
+            && bins.iter().all(is_bin)
+            && bins.is_sorted_by(|a, b| a.high <= b.low)
+            && [volume, peak].into_iter().all(f64::is_normal)
+            && elements >= 1.0;
+        is_field.then_some(Self { bins, volume, peak, elements: elements as usize })
+    }
+
     /// The derivative of the idle share by the stress below which a volume is idle: over 5 % to both sides, since a mesh has
     /// steps.
     pub(crate) fn slope_of_share(&self, stress: f64) -> f64 {
@@ -168,6 +189,9 @@ impl Histogram {
             bin.volume *= volume_unit;
         }
         let (volume, peak) = (self.volume * volume_unit, peak * stress_unit);
+        if peak == 0.0 {
+            return Err(StressError::new("the stress is zero everywhere", "check the loads, and the field"));
+        }
         if !volume.is_normal() || !peak.is_finite() {
             return Err(StressError::new("the volume or the stress is too large or too small", "check the units"));
         }

@@ -14,12 +14,14 @@ mod field;
 mod legacy;
 pub mod limits;
 mod mesh;
+mod part;
 mod shapes;
 mod volumes;
 mod vtu;
 
 pub use error::StressError;
 pub use field::{Share, StressField};
+pub use part::StressPart;
 
 use mesh::Mesh;
 

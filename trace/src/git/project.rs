@@ -25,7 +25,7 @@ use crate::history::commit_state::state_at;
 use crate::history::{Commit, Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores, during};
-use crate::snapshot::{OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
+use crate::snapshot::{Content, OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
 use crate::{Error, Study, checks};
 
 /// An opened project. Threads can read several projects at the same time, each with its own.
@@ -209,22 +209,8 @@ impl Project {
                 snapshot.others.insert(path, OtherFile { there, content: None });
             }
         }
-        let mut objects: Vec<(String, Entry)> = Vec::new();
-        for path in tables.iter().filter_map(|path| inside(path)) {
-            if snapshot.others.get(&path).is_some_and(|file| file.content.is_some()) {
-                continue;
-            }
-            if let Some(id) = snapshot.listing.tables.get(&path) {
-                objects.push((path, Entry::of_object(id)));
-            } else if snapshot.listing.links.contains(&path) {
-                snapshot.others.entry(path).or_default().content = Some(Err(entries::symlink()));
-            } else if let Some(root) = &on_disk
-                && worktree::found(root, &path).is_some()
-            {
-                let content = worktree::read(&root.join(&path));
-                snapshot.others.entry(path).or_default().content = Some(content);
-            }
-        }
+        let tables: Vec<String> = tables.iter().filter_map(|path| inside(path)).collect();
+        let objects = self.read_others(snapshot, tables, &worktree::read);
         if objects.is_empty() {
             return;
         }
@@ -240,6 +226,54 @@ impl Project {
         for ((path, _), content) in objects.iter().zip(contents) {
             snapshot.others.entry(path.clone()).or_default().content = Some(content);
         }
+    }
+
+    /// Reads stress files, which may be larger than tables.
+    pub fn fetch_stress_files(&self, snapshot: &mut Snapshot, paths: &[String]) {
+        const MOST: u64 = models::stress::limits::LARGEST_FILE;
+        let paths: Vec<String> = paths.iter().filter_map(|path| inside(path)).collect();
+        let objects = self.read_others(snapshot, paths, &|path| worktree::read_large(path, MOST));
+        for (path, entry) in objects {
+            let content = match self.commits(snapshot).repository {
+                Some(repository) => repository.large_content(&entry.id, MOST),
+                None => Err(GitError::NoRepository { hint: "" }),
+            };
+            let content = content.unwrap_or_else(|error| {
+                Err(Problem::cannot_open(&error.message(), &error.hint().unwrap_or_default()))
+            });
+            snapshot.others.entry(path).or_default().content = Some(content);
+        }
+    }
+
+    /// Reads files of the working tree that the snapshot does not have yet. Returns those of the index or a revision, with
+    /// their objects.
+    fn read_others(
+        &self,
+        snapshot: &mut Snapshot,
+        paths: Vec<String>,
+        read: &dyn Fn(&Path) -> Content,
+    ) -> Vec<(String, Entry)> {
+        let on_disk = match (&snapshot.source, &snapshot.folder) {
+            (Source::Worktree, Some(folder)) => Some(folder.clone()),
+            _ => None,
+        };
+        let mut objects: Vec<(String, Entry)> = Vec::new();
+        for path in paths {
+            if snapshot.others.get(&path).is_some_and(|file| file.content.is_some()) {
+                continue;
+            }
+            if let Some(id) = snapshot.listing.tables.get(&path) {
+                objects.push((path, Entry::of_object(id)));
+            } else if snapshot.listing.links.contains(&path) {
+                snapshot.others.entry(path).or_default().content = Some(Err(entries::symlink()));
+            } else if let Some(root) = &on_disk
+                && worktree::found(root, &path).is_some()
+            {
+                let content = read(&root.join(&path));
+                snapshot.others.entry(path).or_default().content = Some(content);
+            }
+        }
+        objects
     }
 
     /// The commits behind a snapshot.

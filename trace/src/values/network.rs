@@ -5,6 +5,7 @@
 
 use std::sync::Arc;
 
+use models::stress::StressField;
 use models::{Bound, Model, ModelError};
 use schema::formula::{Formula, Work};
 use schema::quantity::{Dimension, Unit};
@@ -47,6 +48,8 @@ pub struct Call {
     pub tables: Vec<(&'static str, Vec<(f64, f64)>)>,
     /// Its lists.
     pub lists: Vec<(&'static str, Vec<f64>)>,
+    /// What was read of its stress files.
+    pub fields: Vec<(&'static str, Arc<StressField>)>,
 }
 
 impl Call {
@@ -54,9 +57,20 @@ impl Call {
     pub fn is_same(&self, other: &Self) -> bool {
         std::ptr::eq(self.model, other.model)
             && (&self.numbers, &self.tables, &self.lists) == (&other.numbers, &other.tables, &other.lists)
+            && self.fields == other.fields
     }
 
     fn run(&self, numbers: &[f64]) -> Result<Vec<f64>, ModelError> {
+        self.model.check_and_run(&self.bound(numbers))
+    }
+
+    /// The derivatives of all outputs by one input, if the model states them.
+    fn slopes(&self, numbers: &[f64], input: usize) -> Option<Vec<f64>> {
+        let slopes = self.model.slopes?;
+        slopes(&self.bound(numbers), self.numbers.get(input)?)
+    }
+
+    fn bound(&self, numbers: &[f64]) -> Bound<'_> {
         let mut bound = Bound::new();
         for (name, value) in self.numbers.iter().zip(numbers) {
             bound.set_number(name, *value);
@@ -67,7 +81,10 @@ impl Call {
         for (name, entries) in &self.lists {
             bound.set_list(name, entries);
         }
-        self.model.check_and_run(&bound)
+        for (name, field) in &self.fields {
+            bound.set_field(name, field);
+        }
+        bound
     }
 }
 
@@ -406,8 +423,11 @@ fn total(factors: &[f64], numbers: &[f64]) -> f64 {
     if count == 0 { f64::NAN } else { sum }
 }
 
-/// The central differences of all outputs by one input; one-sided if the model gives nothing on one side.
+/// The derivatives of all outputs by one input: those that the model states, otherwise central differences; one-sided if the model gives nothing on one side.
 fn difference(call: &Call, numbers: &[f64], input: usize) -> Vec<f64> {
+    if let Some(slopes) = call.slopes(numbers, input) {
+        return slopes;
+    }
     let mut numbers = numbers.to_vec();
     let middle = numbers[input];
     let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
