@@ -252,7 +252,11 @@ pub static MODELS: &[Model] = &[
                 meaning: "the allowable stress divided by the stress that 99.9 % of the volume does not exceed; \
                           it is a number of this file only, and never means that a part is safe",
             },
-            Output { name: "peak-safety", unit: "1", meaning: "the allowable stress divided by the highest stress of the file" },
+            Output {
+                name: "peak-safety",
+                unit: "1",
+                meaning: "the allowable stress divided by the highest stress of the file",
+            },
             Output {
                 name: "idle-share",
                 unit: "1",

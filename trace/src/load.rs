@@ -173,9 +173,10 @@ impl Loaded {
     fn look_up_files(&mut self) {
         let named = self.entries.iter().flat_map(|entry| files_named(&entry.record));
         self.present = named.filter(|path| self.snapshot.has(path)).map(str::to_owned).collect();
-        let named = self.entries.iter().flat_map(|entry| {
-            tables_named(&entry.record).into_iter().chain(stress_file_named(&entry.record))
-        });
+        let named = self
+            .entries
+            .iter()
+            .flat_map(|entry| tables_named(&entry.record).into_iter().chain(stress_file_named(&entry.record)));
         let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?.clone())));
         self.tables = read.collect();
     }

@@ -78,7 +78,9 @@ pub(crate) fn ask(analysis: &Analysis) -> Result<FieldAsk, Vec<WrongInput>> {
     for name in REQUIRED.into_iter().filter(|name| text(name).is_empty()) {
         let help = match name {
             "stress-unit" => "add the unit of the stress in the file, as in `stress-unit: MPa`; it is never guessed",
-            "length-unit" => "add the unit of the coordinates in the file, as in `length-unit: mm`; it is never guessed",
+            "length-unit" => {
+                "add the unit of the coordinates in the file, as in `length-unit: mm`; it is never guessed"
+            }
             "allowable" => "add the allowable stress of the material, as in `allowable: 250 MPa`",
             FILE => "add the results of the analysis, as in `file: stress/bracket.vtu`",
             _ => "add the name of the field or column, as in `stress: von Mises`",
@@ -98,10 +100,15 @@ pub(crate) fn ask(analysis: &Analysis) -> Result<FieldAsk, Vec<WrongInput>> {
             return f64::NAN;
         }
         let of = |text: &str| Quantity::parse(&format!("1 {text}")).ok();
-        let found = of(text).filter(|unit| of(like).is_some_and(|like| like.unit().dimension() == unit.unit().dimension()));
+        let found =
+            of(text).filter(|unit| of(like).is_some_and(|like| like.unit().dimension() == unit.unit().dimension()));
         let Some(found) = found else {
             let message = format!("expected a unit like `{like}` for `{name}`, found `{}`", shorten(text));
-            wrong.push(WrongInput { input: Some(name), message, help: "write only the unit, without a number".to_owned() });
+            wrong.push(WrongInput {
+                input: Some(name),
+                message,
+                help: "write only the unit, without a number".to_owned(),
+            });
             return f64::NAN;
         };
         found.si()

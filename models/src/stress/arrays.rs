@@ -97,9 +97,9 @@ impl Number for u32 {
         if text.is_empty() || text.len() > 10 {
             return None;
         }
-        let digits = text.iter().try_fold(0_u64, |all, digit| {
-            digit.is_ascii_digit().then(|| all * 10 + u64::from(digit - b'0'))
-        });
+        let digits = text
+            .iter()
+            .try_fold(0_u64, |all, digit| digit.is_ascii_digit().then(|| all * 10 + u64::from(digit - b'0')));
         Self::try_from(digits?).ok()
     }
 }
@@ -175,7 +175,8 @@ pub(super) fn of_reader<T: Number>(
     let mut kept = 0;
     loop {
         let read = reader.read(&mut buffer[kept..]);
-        let read = read.map_err(|error| StressError::damaged(format!("`{}`: {error}", super::error::short(expected.name))))?;
+        let read =
+            read.map_err(|error| StressError::damaged(format!("`{}`: {error}", super::error::short(expected.name))))?;
         if read == 0 {
             break;
         }
@@ -205,7 +206,8 @@ fn append<T: Number>(kind: Kind, big_endian: bool, bytes: &[u8], out: &mut Vec<T
             let (chunks, _) = bytes.as_chunks::<{ size_of::<$number>() }>();
             out.reserve(chunks.len());
             for chunk in chunks {
-                let number = if big_endian { <$number>::from_be_bytes(*chunk) } else { <$number>::from_le_bytes(*chunk) };
+                let number =
+                    if big_endian { <$number>::from_be_bytes(*chunk) } else { <$number>::from_le_bytes(*chunk) };
                 match $make(number) {
                     Some(number) => out.push(number),
                     None => return false,

@@ -10,16 +10,19 @@ const VOLUME: &str = "volume";
 
 /// Reads a table.
 pub(super) fn field(bytes: &[u8], ask: Ask<'_>) -> Result<StressField, StressError> {
-    let header = bytes.split(|byte| *byte == b'\n').find(|line| !line.trim_ascii().is_empty() && !line.starts_with(b"#"));
+    let header =
+        bytes.split(|byte| *byte == b'\n').find(|line| !line.trim_ascii().is_empty() && !line.starts_with(b"#"));
     let header = header.unwrap_or_default();
-    let delimiter = *[b',', b';', b'\t'].iter().max_by_key(|one| (count(header, **one), **one == b',')).unwrap_or(&b',');
+    let delimiter =
+        *[b',', b';', b'\t'].iter().max_by_key(|one| (count(header, **one), **one == b',')).unwrap_or(&b',');
     let mut table = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .comment(Some(b'#'))
         .trim(csv::Trim::All)
         .flexible(true)
         .from_reader(bytes);
-    let header = table.byte_headers().map_err(|_| StressError::damaged("the first line of the table cannot be read"))?;
+    let header =
+        table.byte_headers().map_err(|_| StressError::damaged("the first line of the table cannot be read"))?;
     let names: Vec<String> = header.iter().map(|name| String::from_utf8_lossy(name).trim().to_owned()).collect();
     let column = |name: &str| {
         let found = names.iter().position(|own| own == name);
@@ -47,7 +50,8 @@ pub(super) fn field(bytes: &[u8], ask: Ask<'_>) -> Result<StressField, StressErr
             let wrong = || {
                 let line = row.position().map_or(0, csv::Position::line);
                 let text = String::from_utf8_lossy(text);
-                let message = format!("line {line}: `{}` in the column `{}`; it must be {must}", short(&text), short(name));
+                let message =
+                    format!("line {line}: `{}` in the column `{}`; it must be {must}", short(&text), short(name));
                 StressError::new(message, "write plain numbers with a decimal point, without units")
             };
             number.filter(|number| number.is_finite()).ok_or_else(wrong)

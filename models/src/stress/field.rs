@@ -117,7 +117,8 @@ impl StressField {
     pub fn from_numbers(numbers: &[f64]) -> Option<Self> {
         let (&[volume, peak, elements], bins) = numbers.split_first_chunk::<3>()?;
         let (bins, rest) = bins.as_chunks::<3>();
-        let bins: Vec<Bin> = bins.iter().map(|[low, high, volume]| Bin { low: *low, high: *high, volume: *volume }).collect();
+        let bins: Vec<Bin> =
+            bins.iter().map(|[low, high, volume]| Bin { low: *low, high: *high, volume: *volume }).collect();
         let is_bin = |bin: &Bin| bin.low >= 0.0 && bin.low <= bin.high && bin.high.is_finite() && bin.volume > 0.0;
         let is_field = rest.is_empty()
             && !bins.is_empty()

@@ -215,7 +215,11 @@ impl<'a> File<'a> {
 
     fn named(&mut self, name: &str) -> Result<(), StressError> {
         let found = self.need(name)?;
-        if found == name { Ok(()) } else { Err(StressError::damaged(format!("expected `{name}`, found `{}`", short(found)))) }
+        if found == name {
+            Ok(())
+        } else {
+            Err(StressError::damaged(format!("expected `{name}`, found `{}`", short(found))))
+        }
     }
 
     /// An array of a `FIELD`.
@@ -243,7 +247,16 @@ impl<'a> File<'a> {
         let unknown = || StressError::damaged(format!("unknown key `{}`", short(key)));
         if !matches!(
             key,
-            "SCALARS" | "VECTORS" | "NORMALS" | "TENSORS" | "TENSORS6" | "TEXTURE_COORDINATES" | "COLOR_SCALARS" | "LOOKUP_TABLE" | "GLOBAL_IDS" | "PEDIGREE_IDS"
+            "SCALARS"
+                | "VECTORS"
+                | "NORMALS"
+                | "TENSORS"
+                | "TENSORS6"
+                | "TEXTURE_COORDINATES"
+                | "COLOR_SCALARS"
+                | "LOOKUP_TABLE"
+                | "GLOBAL_IDS"
+                | "PEDIGREE_IDS"
         ) {
             return Err(unknown());
         }

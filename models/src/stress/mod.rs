@@ -74,5 +74,3 @@ fn is_pointer(text: &[u8]) -> bool {
     text.starts_with("version http") && has("oid ") && has("size ")
 }
 
-#[cfg(test)]
-mod tests;

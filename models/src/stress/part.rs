@@ -31,7 +31,8 @@ impl StressPart<'_> {
         let allowable = must::be_positive("allowable", self.allowable)?;
         let fine = self.little > 0.0 && self.little < 1.0;
         let little = must::check("little", self.little, fine, "above 0 and below 1 (100 %)")?;
-        let density = self.density.map(|density| must::be_positive("density", density)).transpose()?.unwrap_or(f64::NAN);
+        let density =
+            self.density.map(|density| must::be_positive("density", density)).transpose()?.unwrap_or(f64::NAN);
         let field = self.field;
         let idle = field.share_below(little * allowable);
         let mass = density * field.volume();

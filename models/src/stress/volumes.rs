@@ -73,7 +73,8 @@ fn check_types(mesh: &Mesh) -> Result<(), StressError> {
     for vtk in &mesh.types {
         counts[usize::from(*vtk)] += 1;
     }
-    let refused: Vec<u8> = (0..=255).filter(|vtk| counts[usize::from(*vtk)] > 0 && shapes::element(*vtk).is_none()).collect();
+    let refused: Vec<u8> =
+        (0..=255).filter(|vtk| counts[usize::from(*vtk)] > 0 && shapes::element(*vtk).is_none()).collect();
     if mesh.types.is_empty() {
         return Err(StressError::new("the file has no elements", "export the mesh with the results"));
     }
@@ -102,7 +103,8 @@ fn values(mesh: &Mesh, name: &str) -> Result<(Option<Vec<f64>>, f64), StressErro
     let expected = tuples(mesh) * mesh.components;
     if mesh.stress.len() != expected {
         let (found, word) = (mesh.stress.len() / mesh.components.max(1), mesh.at.word());
-        let message = format!("the field `{}` has {found} values for {} {word}s", super::error::short(name), tuples(mesh));
+        let message =
+            format!("the field `{}` has {found} values for {} {word}s", super::error::short(name), tuples(mesh));
         return Err(StressError::damaged(message));
     }
     if let Some(at) = mesh.stress.iter().position(|number| !number.is_finite()) {
@@ -110,7 +112,8 @@ fn values(mesh: &Mesh, name: &str) -> Result<(Option<Vec<f64>>, f64), StressErro
         let message = format!("the stress at {word} {} is not a finite number", at / mesh.components);
         return Err(StressError::new(message, "check the solution and the export"));
     }
-    let highest = |values: &mut dyn Iterator<Item = f64>| values.fold((0.0_f64, 0.0_f64), |(l, h), v| (l.min(v), h.max(v)));
+    let highest =
+        |values: &mut dyn Iterator<Item = f64>| values.fold((0.0_f64, 0.0_f64), |(l, h), v| (l.min(v), h.max(v)));
     let (tensors, _) = mesh.stress.as_chunks::<6>();
     let (made, (lowest, peak)) = match (mesh.components, mesh.at) {
         (6, At::Cells) => {

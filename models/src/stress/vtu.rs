@@ -99,10 +99,15 @@ fn find(bytes: &[u8], what: &[u8]) -> Option<usize> {
 fn pieces(xml: &str) -> Result<(Storage, Vec<Piece<'_>>), StressError> {
     let mut reader = Reader::from_str(xml);
     let mut storage = None;
-    let (mut pieces, mut section, mut array): (Vec<Piece<'_>>, _, Option<(Array<'_>, usize)>) = (Vec::new(), None, None);
+    let (mut pieces, mut section, mut array): (Vec<Piece<'_>>, _, Option<(Array<'_>, usize)>) =
+        (Vec::new(), None, None);
     loop {
         let event = reader.read_event();
-        let event = event.map_err(|error| StressError::damaged(format!("the XML of the file is damaged: {error}")))?;
+        let damaged = |error: quick_xml::Error| {
+            let text: String = error.to_string().chars().take(100).collect();
+            StressError::damaged(format!("the XML of the file is damaged: {text}"))
+        };
+        let event = event.map_err(damaged)?;
         match event {
             Event::Eof => break,
             Event::Start(tag) => {
@@ -175,7 +180,11 @@ fn count(tag: &BytesStart<'_>, name: &str) -> Result<usize, StressError> {
 }
 
 fn piece_of<'a>(tag: &BytesStart<'_>) -> Result<Piece<'a>, StressError> {
-    Ok(Piece { point_count: count(tag, "NumberOfPoints")?, cell_count: count(tag, "NumberOfCells")?, ..Piece::default() })
+    Ok(Piece {
+        point_count: count(tag, "NumberOfPoints")?,
+        cell_count: count(tag, "NumberOfCells")?,
+        ..Piece::default()
+    })
 }
 
 fn storage_of(tag: &BytesStart<'_>) -> Result<Storage, StressError> {
@@ -199,7 +208,9 @@ fn storage_of(tag: &BytesStart<'_>) -> Result<Storage, StressError> {
     let header = match attribute(tag, "header_type")?.as_deref() {
         None | Some("UInt32") => Kind::U32,
         Some("UInt64") => Kind::U64,
-        Some(other) => return Err(StressError::damaged(format!("unknown type of header `{}`", super::error::short(other)))),
+        Some(other) => {
+            return Err(StressError::damaged(format!("unknown type of header `{}`", super::error::short(other))));
+        }
     };
     let big_endian = attribute(tag, "byte_order")?.is_some_and(|order| order == "BigEndian");
     Ok(Storage { header, big_endian, zlib })

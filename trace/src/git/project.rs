@@ -238,9 +238,8 @@ impl Project {
                 Some(repository) => repository.large_content(&entry.id, MOST),
                 None => Err(GitError::NoRepository { hint: "" }),
             };
-            let content = content.unwrap_or_else(|error| {
-                Err(Problem::cannot_open(&error.message(), &error.hint().unwrap_or_default()))
-            });
+            let content = content
+                .unwrap_or_else(|error| Err(Problem::cannot_open(&error.message(), &error.hint().unwrap_or_default())));
             snapshot.others.entry(path).or_default().content = Some(content);
         }
     }
