@@ -8,7 +8,7 @@ use trace::graph::{Edge, Graph, Link};
 use trace::report::RecordPositions;
 use trace::since::{Beginnings, Since};
 use trace::snapshot::Source;
-use trace::{Finding, Loaded, Measure, RecordId};
+use trace::{Finding, Loaded, Measure, RecordId, Study};
 
 use super::check::{CheckView, off_json};
 use crate::screen::escaped_json;
@@ -227,7 +227,8 @@ pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> Value {
 }
 
 /// One record, the links on all its paths to the goals, and the links below it.
-pub(crate) fn why(graph: &Graph, index: RecordId) -> Value {
+pub(crate) fn why(study: &Study, index: RecordId) -> Value {
+    let graph = &*study.graph;
     let mut up = Vec::new();
     let mut seen = vec![false; graph.len()];
     let mut queue = std::collections::VecDeque::from([index]);
@@ -256,5 +257,6 @@ pub(crate) fn why(graph: &Graph, index: RecordId) -> Value {
         "lead": graph.lead(index),
         "up": up,
         "below": below,
+        "stress": super::stress::values(study, &trace::stress::of_part(study, index)),
     })
 }

@@ -73,4 +73,3 @@ fn is_pointer(text: &[u8]) -> bool {
     let has = |key: &str| text.lines().any(|line| line.strip_prefix(key).is_some_and(|rest| !rest.trim().is_empty()));
     text.starts_with("version http") && has("oid ") && has("size ")
 }
-

@@ -3,6 +3,10 @@
 //! What is read is a pure function of the bytes of the file, the name of the field and two units. It is read once per state
 //! of the records, when it is first needed: the file of an analysis that another one supersedes only by `why`.
 
+mod iterations;
+
+pub use iterations::{CAUTION, Iteration, Iterations, Numbers, of_analysis, of_part};
+
 use std::sync::{Arc, Mutex};
 
 use foldhash::HashMap;
