@@ -43,7 +43,7 @@ pub use error::ModelError;
 pub use gearbox::Gearbox;
 pub use lap::{Lap, LapResult};
 pub use power::Power;
-pub use registry::{Bound, Column, Explained, Input, Kind, Model, Output, find};
+pub use registry::{Bound, Column, Explained, Input, Kind, Model, Output, Slopes, find};
 pub use steady_circle::{CircleResult, SteadyCircle};
 pub use straight_line::{StraightLine, StraightLineResult};
 

@@ -23,8 +23,11 @@ pub struct Model {
     pub run: fn(&Bound<'_>) -> Result<Vec<f64>, ModelError>,
     /// The derivatives of all outputs by one input, by its name, if the model states them; otherwise they are differences of
     /// two runs.
-    pub slopes: Option<fn(&Bound<'_>, &str) -> Option<Vec<f64>>>,
+    pub slopes: Option<Slopes>,
 }
+
+/// The derivatives of all outputs of a model by one input, by its name; `None` if it states none by this input.
+pub type Slopes = fn(&Bound<'_>, &str) -> Option<Vec<f64>>;
 
 /// The equations of a model for its user, as short lines of text.
 #[derive(Debug, Clone, Copy)]

@@ -18,7 +18,7 @@ FORCE, LENGTH, WIDTH = 400.0, 80.0, 10.0  # N, mm, mm
 # The height in mm at the root and at the end of each iteration.
 ITERATIONS = {1: (24.0, 24.0), 2: (16.0, 16.0), 3: (16.0, 8.0)}
 
-BOXES = (24, 12, 1)
+BOXES = (30, 20, 1)
 
 
 def height(heights, x):

@@ -35,11 +35,11 @@ pub(super) fn text(study: &Study, all: &[Iterations], out: &mut String, ink: Ink
             out.push_str(&iterations(study, found).text(ink));
         }
         if let (true, Ok(numbers)) = (found.stopped_early(), &own.numbers) {
-            let needed = found.needed.map(|needed| format!(" ({} needed)", number::significant(needed, 3)));
+            let needed = found.needed.map(|needed| format!(" ({} needed)", number::fixed(needed, 2)));
             let text = format!(
                 "the last iteration has {} idle volume, with a safety of {}{}",
                 number::percent(numbers.idle_share, 0),
-                number::significant(numbers.safety, 3),
+                number::fixed(numbers.safety, 2),
                 needed.unwrap_or_default()
             );
             ink.block(out, "stopped early", 7, &text);
@@ -73,8 +73,8 @@ fn picture(numbers: &Numbers, out: &mut String, ink: Ink) {
     let _ = writeln!(out, "{cubic} cm^3{mass} in {} elements or points", numbers.field.elements());
     let safety = format!(
         "safety {} (99.9 % of the volume), {} at the highest stress",
-        number::significant(numbers.safety, 3),
-        number::significant(numbers.peak_safety, 3)
+        number::fixed(numbers.safety, 2),
+        number::fixed(numbers.peak_safety, 2)
     );
     let _ = writeln!(out, "{safety}");
     let idle = numbers.idle_mass.map(|mass| format!(" ({})", kilograms(mass))).unwrap_or_default();
@@ -102,8 +102,8 @@ fn iterations(study: &Study, found: &Iterations) -> Table {
                 before = numbers.mass;
                 vec![
                     plain(id),
-                    plain(number::significant(numbers.safety, 3)),
-                    plain(number::significant(numbers.peak_safety, 3)),
+                    plain(number::fixed(numbers.safety, 2)),
+                    plain(number::fixed(numbers.peak_safety, 2)),
                     plain(number::percent(numbers.idle_share, 0)),
                     plain(mass.unwrap_or_default()),
                     plain(change.unwrap_or_default()),

@@ -184,6 +184,11 @@ pub(super) fn of_reader<T: Number>(
         let whole = filled - filled % kind.size();
         // The last block may be one number too long, not more.
         let room = (expected.count + 1).saturating_sub(out.len()).saturating_mul(kind.size());
+        // Twice as large each time, but never larger than what is needed.
+        let more = whole.min(room) / kind.size();
+        if out.capacity() - out.len() < more {
+            out.reserve_exact(more.max(out.len()).min(expected.count + 1 - out.len()));
+        }
         if !append(kind, big_endian, &buffer[..whole.min(room)], &mut out) {
             return Err(expected.wrong_number(out.len()));
         }

@@ -103,7 +103,8 @@ impl StressField {
             shares.push(Share { from: edge(at), to: Some(edge(at + 1)), share: up_to - below });
             below = up_to;
         }
-        shares.push(Share { from: 1.0, to: None, share: 1.0 - below });
+        let above = 1.0 - below;
+        shares.push(Share { from: 1.0, to: None, share: if above > ROUNDING { above } else { 0.0 } });
         shares
     }
 

@@ -197,7 +197,7 @@ impl<'a> File<'a> {
         let (mut from, mut to) = (0, 0);
         for cell in 0..cells {
             let own = ids.get(from).map(|count| *count as usize);
-            let own = own.filter(|own| *own <= ids.len() - from - 1);
+            let own = own.filter(|own| *own < ids.len() - from);
             let Some(own) = own else {
                 return Err(StressError::damaged(format!("element {cell} has more ids than the file")));
             };
