@@ -156,6 +156,7 @@ impl Loaded {
         let current = self.analyses().filter(|(_, record, _)| !superseded.contains(&record.id));
         let stress: Vec<String> = current.filter_map(|(.., a)| stress::file_of(a).map(str::to_owned)).collect();
         project.fetch_stress_files(&mut self.snapshot, &stress);
+        self.stress_fields = StressFields::of(project.stress_fields());
         self.look_up_files();
         self
     }

@@ -26,6 +26,7 @@ use crate::history::{Commit, Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores, during};
 use crate::snapshot::{Content, OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
+use crate::stress::SharedFields;
 use crate::{Error, Study, checks};
 
 /// An opened project. Threads can read several projects at the same time, each with its own.
@@ -39,6 +40,7 @@ pub struct Project {
     environment: Environment,
     of_root: OnceCell<Option<Repository>>,
     of_path: OnceCell<Option<Repository>>,
+    stress_fields: Arc<SharedFields>,
 }
 
 impl std::fmt::Debug for Project {
@@ -58,6 +60,7 @@ impl Project {
             environment: Environment::read(),
             of_root: OnceCell::new(),
             of_path: OnceCell::new(),
+            stress_fields: Arc::default(),
         }
     }
 
@@ -226,6 +229,11 @@ impl Project {
         for ((path, _), content) in objects.iter().zip(contents) {
             snapshot.others.entry(path.clone()).or_default().content = Some(content);
         }
+    }
+
+    /// The stress fields that were read so far.
+    pub(crate) fn stress_fields(&self) -> &Arc<SharedFields> {
+        &self.stress_fields
     }
 
     /// Reads stress files, which may be larger than tables.

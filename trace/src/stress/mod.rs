@@ -14,6 +14,7 @@ use models::stress::{Ask, StressError, StressField};
 use schema::records::{Analysis, Expression};
 use schema::words::shorten;
 use schema::{Quantity, suggest};
+use sha2::{Digest as _, Sha256};
 
 use crate::load::Loaded;
 
@@ -128,21 +129,51 @@ pub(crate) fn ask(analysis: &Analysis) -> Result<FieldAsk, Vec<WrongInput>> {
 /// A field, or why it cannot be read.
 pub(crate) type Field = Result<Arc<StressField>, StressError>;
 
-/// The fields that were read of the files of one state, by what was asked.
+/// What was asked of a file, by its path or by the hash of its bytes.
+type FieldKey<F> = (F, String, [u64; 2]);
+
+/// The fields that a project has read, by the hash of the bytes: states of its history with the same file share them.
 #[derive(Debug, Default)]
-pub(crate) struct StressFields(Mutex<HashMap<(String, String, [u64; 2]), Field>>);
+pub(crate) struct SharedFields(Mutex<HashMap<FieldKey<[u8; 32]>, Field>>);
+
+/// The fields of one state.
+#[derive(Debug, Default)]
+pub(crate) struct StressFields {
+    by_path: Mutex<HashMap<FieldKey<String>, Field>>,
+    shared: Arc<SharedFields>,
+}
+
+impl StressFields {
+    /// The fields of a state of a project.
+    pub(crate) fn of(shared: &Arc<SharedFields>) -> Self {
+        Self { by_path: Mutex::default(), shared: Arc::clone(shared) }
+    }
+}
+
+impl SharedFields {
+    fn read(&self, bytes: &[u8], ask: &FieldAsk) -> Field {
+        let units = [ask.stress_unit.to_bits(), ask.length_unit.to_bits()];
+        let key = (Sha256::digest(bytes).into(), ask.stress.clone(), units);
+        if let Some(known) = self.0.lock().ok().and_then(|known| known.get(&key).cloned()) {
+            return known;
+        }
+        let ask = Ask { stress: &ask.stress, stress_unit: ask.stress_unit, length_unit: ask.length_unit };
+        let field = models::stress::read(bytes, ask).map(Arc::new);
+        if let Ok(mut known) = self.0.lock() {
+            known.insert(key, field.clone());
+        }
+        field
+    }
+}
 
 impl Loaded {
     /// The field that an analysis asks for; `None` if the file is absent, which is reported with all other names of files.
     pub(crate) fn stress_field(&self, ask: &FieldAsk) -> Option<Field> {
         let content = self.table(&ask.file)?;
         let key = (ask.file.clone(), ask.stress.clone(), [ask.stress_unit.to_bits(), ask.length_unit.to_bits()]);
-        let Ok(mut known) = self.stress_fields.0.lock() else { return None };
+        let Ok(mut known) = self.stress_fields.by_path.lock() else { return None };
         let read = || match content {
-            Ok(bytes) => {
-                let ask = Ask { stress: &ask.stress, stress_unit: ask.stress_unit, length_unit: ask.length_unit };
-                models::stress::read(bytes, ask).map(Arc::new)
-            }
+            Ok(bytes) => self.stress_fields.shared.read(bytes, ask),
             Err(problem) => Err(StressError { message: problem.message.clone(), help: problem.help.clone() }),
         };
         Some(known.entry(key).or_insert_with(read).clone())

@@ -39,7 +39,7 @@ impl Builder<'_> {
             Err(error) => {
                 let file = stress::file_of(analysis).unwrap_or_default();
                 let field = Field::new(index, &["given", stress::FILE]);
-                self.report(ValueProblemKind::Table, &field, 0, format!("{file}: {error}"), error.help.clone());
+                self.report(ValueProblemKind::Table, &field, 0, format!("{file}: {error}"), error.help);
                 None
             }
         }
