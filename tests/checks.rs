@@ -29,6 +29,7 @@ fn every_check_reports_its_bad_example_and_not_the_good_one() {
             sandbox.small_root("");
             // The tables that the docs of `unreadable-table` describe.
             sandbox.write("track.csv", "length;curvature\n100;0.01\n");
+            sandbox.write("idle.csv", "volume,von Mises\n80,10\n20,100\n");
             sandbox.write("lap.csv", "length,curvature\n100,0.01\n");
             // Checks of the history show the file after some commits.
             let states: Vec<&str> = records.split("# on ").collect();

@@ -78,6 +78,7 @@ mod numbers_verdicts;
 mod points;
 mod readme;
 mod records_evidence;
+mod records_stress;
 mod reference_graphs;
 mod remarks;
 mod renamed;

@@ -9,6 +9,7 @@ use crate::power::Power;
 use crate::registry::Bound;
 use crate::steady_circle::SteadyCircle;
 use crate::straight_line::StraightLine;
+use crate::stress::StressPart;
 
 fn car(bound: &Bound<'_>) -> Result<Car, ModelError> {
     let default = Car::default();
@@ -165,4 +166,22 @@ pub(crate) fn efficiency_co2(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> 
     }
     .run()?;
     Ok(vec![found.factor, found.co2])
+}
+
+fn stress_part<'a>(bound: &Bound<'a>) -> Result<StressPart<'a>, ModelError> {
+    let hint = "the model requires it: a file of a stress analysis";
+    Ok(StressPart {
+        field: bound.field("file").ok_or(ModelError::Missing { input: "file", hint })?,
+        allowable: bound.required("allowable")?,
+        little: bound.number_or("little", StressPart::LITTLE),
+        density: bound.number("density"),
+    })
+}
+
+pub(crate) fn stress_field(bound: &Bound<'_>) -> Result<Vec<f64>, ModelError> {
+    Ok(stress_part(bound)?.run()?.to_vec())
+}
+
+pub(crate) fn stress_field_slopes(bound: &Bound<'_>, input: &str) -> Option<Vec<f64>> {
+    stress_part(bound).ok()?.slopes(input)
 }

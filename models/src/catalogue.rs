@@ -1,7 +1,7 @@
 //! The models as data: names, inputs with units and defaults, outputs, sources.
 
 use crate::binding;
-use crate::equations::{EFFICIENCY, EFFICIENCY_CO2, LAP, STEADY_CIRCLE, STRAIGHT_LINE};
+use crate::equations::{EFFICIENCY, EFFICIENCY_CO2, LAP, STEADY_CIRCLE, STRAIGHT_LINE, STRESS_FIELD};
 use crate::registry::{Column, Input, Kind, Model, Output};
 
 /// Every model, in alphabetical order.
@@ -24,6 +24,7 @@ pub static MODELS: &[Model] = &[
         outputs: &[Output { name: "factor", unit: "s^2*J", meaning: "efficiency factor" }],
         explained: EFFICIENCY,
         run: binding::efficiency,
+        slopes: None,
     },
     Model {
         name: "efficiency-co2",
@@ -52,6 +53,7 @@ pub static MODELS: &[Model] = &[
         ],
         explained: EFFICIENCY_CO2,
         run: binding::efficiency_co2,
+        slopes: None,
     },
     Model {
         name: "lap",
@@ -113,6 +115,7 @@ pub static MODELS: &[Model] = &[
         ],
         explained: LAP,
         run: binding::lap,
+        slopes: None,
     },
     Model {
         name: "steady-circle",
@@ -156,6 +159,7 @@ pub static MODELS: &[Model] = &[
         ],
         explained: STEADY_CIRCLE,
         run: binding::steady_circle,
+        slopes: None,
     },
     Model {
         name: "straight-line",
@@ -195,6 +199,76 @@ pub static MODELS: &[Model] = &[
         ],
         explained: STRAIGHT_LINE,
         run: binding::straight_line,
+        slopes: None,
+    },
+    Model {
+        name: "stress-field",
+        summary: "How the volume of a part is stressed, from a file of a stress analysis: its distance from an allowable \
+                  stress, and how much of it is nearly unstressed.",
+        source: "volume and stress of finite elements by quadrature; see O. C. Zienkiewicz and R. L. Taylor, The Finite Element \
+                 Method",
+        inputs: &[
+            Input {
+                name: "file",
+                kind: Kind::StressFile,
+                unit: "",
+                default: None,
+                required: true,
+                meaning: "the results: VTU (`.vtu`), legacy VTK (`.vtk`), or a table (`.csv`) with a row for each integration \
+                          point and the columns `volume` and stress",
+            },
+            Input {
+                name: "stress",
+                kind: Kind::Text,
+                unit: "",
+                default: None,
+                required: true,
+                meaning: "the name of the field or column: an equivalent stress, or a tensor with 6 or 9 components",
+            },
+            Input {
+                name: "stress-unit",
+                kind: Kind::Unit,
+                unit: "Pa",
+                default: None,
+                required: true,
+                meaning: "the unit of the stress in the file, such as `MPa`",
+            },
+            Input {
+                name: "length-unit",
+                kind: Kind::Unit,
+                unit: "m",
+                default: None,
+                required: true,
+                meaning: "the unit of the coordinates in the file, such as `mm`; volumes of a table are in its cube",
+            },
+            required("allowable", "Pa", "the allowable stress of the material, with its source in `notes`"),
+            number("little", "1", Some(0.2), "the share of the allowable stress below which a volume counts as idle"),
+            number("density", "kg/m^3", None, "density of the material; required for `mass` and `idle-mass`"),
+        ],
+        outputs: &[
+            Output {
+                name: "safety",
+                unit: "1",
+                meaning: "the allowable stress divided by the stress that 99.9 % of the volume does not exceed; \
+                          it is a number of this file only, and never means that a part is safe",
+            },
+            Output {
+                name: "peak-safety",
+                unit: "1",
+                meaning: "the allowable stress divided by the highest stress of the file",
+            },
+            Output {
+                name: "idle-share",
+                unit: "1",
+                meaning: "share of the volume with a stress below `little` of the allowable stress",
+            },
+            Output { name: "volume", unit: "m^3", meaning: "volume of all elements" },
+            Output { name: "mass", unit: "kg", meaning: "volume times `density`" },
+            Output { name: "idle-mass", unit: "kg", meaning: "idle share of the mass" },
+        ],
+        explained: STRESS_FIELD,
+        run: binding::stress_field,
+        slopes: Some(binding::stress_field_slopes),
     },
 ];
 

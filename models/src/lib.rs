@@ -6,6 +6,7 @@
 //!   transfer to the outer wheels, and energy given back under braking
 //! - [`Efficiency`] and [`EfficiencyCo2`]: the factors that efficiency events score
 //! - [`readings`]: the mean of repeated readings and its uncertainty, percentiles
+//! - [`stress`]: how the volume of a part is stressed, from a file of a stress analysis
 //! - [`standings`]: the points of a place in past contests, and a forecast for the next one
 //!
 //! To bind inputs by name, use [`MODELS`]. Models do not panic or hang on any input: if a result cannot be calculated,
@@ -34,6 +35,7 @@ mod registry;
 pub mod standings;
 mod steady_circle;
 mod straight_line;
+pub mod stress;
 mod tyres;
 
 pub use car::Car;
@@ -43,7 +45,7 @@ pub use error::ModelError;
 pub use gearbox::Gearbox;
 pub use lap::{Lap, LapResult};
 pub use power::Power;
-pub use registry::{Bound, Column, Explained, Input, Kind, Model, Output, find};
+pub use registry::{Bound, Column, Explained, Input, Kind, Model, Output, Slopes, find};
 pub use steady_circle::{CircleResult, SteadyCircle};
 pub use straight_line::{StraightLine, StraightLineResult};
 

@@ -2,6 +2,7 @@
 
 use crate::catalogue::MODELS;
 use crate::error::ModelError;
+use crate::stress::StressField;
 
 /// A model.
 #[derive(Debug, Clone, Copy)]
@@ -20,7 +21,13 @@ pub struct Model {
     pub outputs: &'static [Output],
     /// The calculation. It ignores unknown names; [`Model::check_and_run`] rejects them.
     pub run: fn(&Bound<'_>) -> Result<Vec<f64>, ModelError>,
+    /// The derivatives of all outputs by one input, by its name, if the model states them; otherwise they are differences of
+    /// two runs.
+    pub slopes: Option<Slopes>,
 }
+
+/// The derivatives of all outputs of a model by one input, by its name; `None` if it states none by this input.
+pub type Slopes = fn(&Bound<'_>, &str) -> Option<Vec<f64>>;
 
 /// The equations of a model for its user, as short lines of text.
 #[derive(Debug, Clone, Copy)]
@@ -40,7 +47,8 @@ pub struct Input {
     pub name: &'static str,
     /// A number, a table or a list.
     pub kind: Kind,
-    /// The unit of the number, or of each entry of a list; empty for a table, whose columns have units.
+    /// The unit of the number, or of each entry of a list; empty for a table, whose columns have units, for a file and for a
+    /// text.
     pub unit: &'static str,
     /// The default value, if it is a fixed number.
     pub default: Option<f64>,
@@ -62,6 +70,12 @@ pub enum Kind {
     },
     /// A list of numbers.
     List,
+    /// The path of a stress file.
+    StressFile,
+    /// A text, such as the name of a field of the stress file.
+    Text,
+    /// A unit of the stress file: one with the dimension of the unit of the input.
+    Unit,
 }
 
 /// A column of a table.
@@ -95,6 +109,7 @@ enum Value<'a> {
     Number(f64),
     Table(&'a [(f64, f64)]),
     List(&'a [f64]),
+    Field(&'a StressField),
 }
 
 impl<'a> Bound<'a> {
@@ -118,6 +133,11 @@ impl<'a> Bound<'a> {
         self.set(name, Value::List(entries))
     }
 
+    /// Binds what was read of a stress file.
+    pub fn set_field(&mut self, name: &'a str, field: &'a StressField) -> &mut Self {
+        self.set(name, Value::Field(field))
+    }
+
     /// The number bound to a name.
     pub fn number(&self, name: &str) -> Option<f64> {
         match self.get(name) {
@@ -138,6 +158,14 @@ impl<'a> Bound<'a> {
     pub fn list(&self, name: &str) -> Option<&'a [f64]> {
         match self.get(name) {
             Some(Value::List(entries)) => Some(entries),
+            _ => None,
+        }
+    }
+
+    /// The stress field bound to a name.
+    pub fn field(&self, name: &str) -> Option<&'a StressField> {
+        match self.get(name) {
+            Some(Value::Field(field)) => Some(field),
             _ => None,
         }
     }
@@ -182,6 +210,7 @@ impl Model {
                     (Kind::Number, Value::Number(_))
                         | (Kind::Table { .. }, Value::Table(_))
                         | (Kind::List, Value::List(_))
+                        | (Kind::StressFile, Value::Field(_))
                 )
             });
             if !fits {

@@ -32,7 +32,8 @@ fn names_are_sorted_and_unique_and_texts_exist() {
             assert!(input.name.chars().all(|c| c.is_ascii_lowercase() || c == '-' || c.is_ascii_digit()));
             assert!(!input.meaning.is_empty());
             assert!(!input.required || input.default.is_none());
-            assert_eq!(input.unit.is_empty(), matches!(input.kind, Kind::Table { .. }), "{}", input.name);
+            let has_none = matches!(input.kind, Kind::Table { .. } | Kind::StressFile | Kind::Text);
+            assert_eq!(input.unit.is_empty(), has_none, "{}", input.name);
         }
         assert!(model.outputs.iter().all(|output| !output.unit.is_empty() && !output.meaning.is_empty()));
     }

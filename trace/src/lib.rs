@@ -29,6 +29,7 @@ pub mod report;
 mod sheets;
 pub mod since;
 pub mod snapshot;
+pub mod stress;
 pub mod study;
 pub mod values;
 

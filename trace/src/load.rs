@@ -13,6 +13,7 @@ use crate::git::Project;
 use crate::ids::{FileId, RecordId};
 use crate::parse::Parsed;
 use crate::snapshot::{Content, Request, Snapshot, Source};
+use crate::stress::{self, StressFields};
 use crate::values::runs::ModelRuns;
 
 pub use crate::parse::{Known, ParseCache};
@@ -56,6 +57,8 @@ pub struct Loaded {
     pub(crate) model_runs: Arc<ModelRuns>,
     /// The numbers of records that are read from evidence files, in the order of the records.
     pub readings: Vec<ReadNumber>,
+    /// What was read of the stress files among them.
+    pub(crate) stress_fields: StressFields,
     by_id: HashMap<Box<str>, RecordId>,
 }
 
@@ -99,6 +102,7 @@ impl Loaded {
             tables: HashMap::new(),
             model_runs: Arc::default(),
             readings: Vec::new(),
+            stress_fields: StressFields::default(),
             by_id: HashMap::new(),
         };
         loaded
@@ -130,6 +134,7 @@ impl Loaded {
             tables: HashMap::new(),
             model_runs: Arc::default(),
             readings: Vec::new(),
+            stress_fields: StressFields::default(),
             by_id,
         };
         loaded.look_up_files();
@@ -157,6 +162,20 @@ impl Loaded {
         let named: Vec<&str> = self.entries.iter().flat_map(|entry| files_named(&entry.record)).collect();
         let tables: Vec<&str> = self.entries.iter().flat_map(|entry| tables_named(&entry.record)).collect();
         project.fetch(&mut self.snapshot, &named, &tables);
+        let superseded: HashSet<&Id> = self.analyses().flat_map(|(.., analysis)| &analysis.supersedes).collect();
+        let current = self.analyses().filter(|(_, record, _)| !superseded.contains(&record.id));
+        let stress: Vec<String> = current.filter_map(|(.., a)| stress::file_of(a).map(str::to_owned)).collect();
+        project.fetch_stress_files(&mut self.snapshot, &stress);
+        self.stress_fields = StressFields::of(project.stress_fields());
+        self.look_up_files();
+        self
+    }
+
+    /// Reads the stress files of superseded analyses, too, which only the history of a part needs.
+    #[must_use]
+    pub fn with_all_stress_files(mut self, project: &Project) -> Self {
+        let stress: Vec<String> = self.analyses().filter_map(|(.., a)| stress::file_of(a).map(str::to_owned)).collect();
+        project.fetch_stress_files(&mut self.snapshot, &stress);
         self.look_up_files();
         if self.analyses().any(|(.., analysis)| analysis.model.is_some()) {
             self.model_runs = project.model_runs(&self.snapshot);
@@ -168,7 +187,10 @@ impl Loaded {
     fn look_up_files(&mut self) {
         let named = self.entries.iter().flat_map(|entry| files_named(&entry.record));
         self.present = named.filter(|path| self.snapshot.has(path)).map(str::to_owned).collect();
-        let named = self.entries.iter().flat_map(|entry| tables_named(&entry.record));
+        let named = self
+            .entries
+            .iter()
+            .flat_map(|entry| tables_named(&entry.record).into_iter().chain(stress_file_named(&entry.record)));
         let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?.clone())));
         self.tables = read.collect();
         self.read_numbers();
@@ -279,10 +301,20 @@ pub fn files_named(record: &Record) -> Vec<&str> {
         files.extend(decision.alternatives.iter().flat_map(|(_, alternative)| alternative.evidence()));
     }
     files.extend(tables_named(record));
+    files.extend(stress_file_named(record));
     files
 }
 
 /// The tables among them: past standings, evidence of numbers, and what a model reads.
+/// The stress file that a record names.
+fn stress_file_named(record: &Record) -> Option<&str> {
+    match &record.body {
+        Body::Analysis(analysis) => stress::file_of(analysis),
+        _ => None,
+    }
+}
+
+/// The tables among them: past standings, and what a model reads.
 fn tables_named(record: &Record) -> Vec<&str> {
     let read = record.body.readings().into_iter().filter_map(|(_, figure)| figure.reading());
     let mut tables: Vec<&str> = read.map(|reading| &*reading.from).collect();
@@ -295,8 +327,8 @@ fn inputs_named(record: &Record) -> Vec<&str> {
     match &record.body {
         Body::Goal(goal) => goal.past_standings.iter().filter_map(|table| table.file.as_deref()).collect(),
         Body::Analysis(analysis) => {
-            let values = analysis.given.iter().map(|(_, value)| value);
-            values.filter(|value| is_table(value)).map(Expression::text).collect()
+            let values = analysis.given.iter().filter(|(name, _)| !stress::is_text(analysis, name.as_str()));
+            values.map(|(_, value)| value).filter(|value| is_table(value)).map(Expression::text).collect()
         }
         Body::Event(event) => {
             let given = event.score.iter().flat_map(|score| score.given.iter());

@@ -193,6 +193,7 @@ fn unit_of(input: &models::Input) -> String {
         models::Kind::Table { columns } => {
             columns.map(|column| format!("{} in {}", column.name, column.unit)).join(", ")
         }
+        models::Kind::Unit => String::new(),
         _ if input.unit == "1" => String::new(),
         _ => input.unit.to_owned(),
     }
@@ -221,7 +222,8 @@ fn model_docs(model: &models::Model, ink: Ink) -> String {
         match input.kind {
             models::Kind::List => text.push_str("; a list `[2.5, 2, 1.6]`, or a text `\"2.5, 2, 1.6\"`"),
             models::Kind::Table { .. } => text.push_str("; the path of a CSV file"),
-            models::Kind::Number => {}
+            models::Kind::Unit => text.push_str("; a unit without a number"),
+            models::Kind::Number | models::Kind::StressFile | models::Kind::Text => {}
         }
         match (input.default, input.required) {
             (Some(default), _) => drop(write!(text, " (default {default})")),

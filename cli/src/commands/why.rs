@@ -2,7 +2,7 @@
 
 use clap::Args;
 use schema::suggest;
-use trace::{Error, Loaded, RecordId};
+use trace::{Error, Loaded, RecordId, Study};
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
@@ -23,7 +23,10 @@ pub(crate) struct Why {
 
 impl Why {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let study = self.records.study()?;
+        let project = self.records.project()?;
+        let loaded = project.load()?.with_all_stress_files(&project);
+        let day = self.records.day(&loaded);
+        let study = Study::without_history(loaded, day);
         let index = find(&study.loaded, &self.id)?;
         Ok(match self.format {
             Format::Terminal => tree::why(&study, index, Ink::stdout(shared)),

@@ -228,7 +228,7 @@ pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> Value {
 
 /// One record, the links on all its paths to the goals, and the links below it.
 pub(crate) fn why(study: &Study, index: RecordId) -> Value {
-    let graph = &study.graph;
+    let graph = &*study.graph;
     let mut up = Vec::new();
     let mut seen = vec![false; graph.len()];
     let mut queue = std::collections::VecDeque::from([index]);
@@ -258,5 +258,6 @@ pub(crate) fn why(study: &Study, index: RecordId) -> Value {
         "readings": super::evidence::json(study, index),
         "up": up,
         "below": below,
+        "stress": super::stress::values(study, &trace::stress::of_part(study, index)),
     })
 }

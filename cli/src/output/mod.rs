@@ -21,6 +21,7 @@ pub(crate) mod sarif;
 pub(crate) mod shapes;
 pub(crate) mod sheet;
 pub(crate) mod spark;
+mod stress;
 pub(crate) mod table;
 pub(crate) mod template;
 pub(crate) mod terminal;

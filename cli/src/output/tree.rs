@@ -4,11 +4,12 @@
 use std::fmt::Write as _;
 
 use trace::graph::{Edge, Graph, Link};
+use trace::stress::of_part;
 use trace::{RecordId, Study};
 
-use super::Paths;
 use super::numbers::{margin, spread};
 use super::values::limit_text;
+use super::{Paths, stress};
 use crate::screen::{Ink, clean, count};
 
 /// Draws the lines of a tree.
@@ -141,6 +142,9 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
         branches.grow(index, "", Direction::Up);
     }
 
+    if loaded.part(index).is_some() {
+        stress::text(study, &of_part(study, index), &mut branches.out, ink);
+    }
     for line in agreement(record) {
         let _ = writeln!(branches.out, "{line}");
     }

@@ -57,9 +57,15 @@ impl Problem {
 
     /// A file that is too large to be read.
     pub fn too_large(bytes: u64) -> Self {
+        let help = "split it, or list it under `ignore:` in tierod.yaml";
+        Self { help: help.to_owned(), ..Self::above_limit(bytes, LARGEST_FILE) }
+    }
+
+    /// A file next to the records that is larger than its limit.
+    pub fn above_limit(bytes: u64, most: u64) -> Self {
         let mib = |bytes: u64| bytes as f64 / (1024.0 * 1024.0);
-        let message = format!("the file has {:.1} MiB; the limit is {:.0} MiB", mib(bytes), mib(LARGEST_FILE));
-        Self::unreadable(Spot::START, &message, "split it, or list it under `ignore:` in tierod.yaml")
+        let message = format!("the file has {:.1} MiB; the limit is {:.0} MiB", mib(bytes), mib(most));
+        Self::unreadable(Spot::START, &message, "use a smaller file")
     }
 
     /// An existing file that cannot be opened, or that is not a regular file.

@@ -16,6 +16,7 @@ mod duplicate_key;
 mod excess_margin;
 pub(crate) mod expired_waiver;
 pub(crate) mod future_result;
+mod idle_material;
 pub(crate) mod impossible_points;
 mod incomplete_decision;
 mod less_exact_result;
@@ -308,6 +309,7 @@ static ALL: &[&Check] = &[
     &excess_margin::CHECK,
     &expired_waiver::CHECK,
     &future_result::CHECK,
+    &idle_material::CHECK,
     &impossible_points::CHECK,
     &incomplete_decision::CHECK,
     &less_exact_result::CHECK,

@@ -109,6 +109,9 @@ pub(super) trait Access {
     /// The contents of files, in their order; large ones are not read, and none after `most` bytes in all.
     fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError>;
 
+    /// The content of one blob with a limit of its own.
+    fn large_content(&self, id: &str, most: u64) -> Result<Content, GitError>;
+
     /// The files below a folder that are not tracked and not ignored, from the top; `None` if the folder itself is
     /// ignored.
     fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError>;

@@ -241,7 +241,7 @@ pub(super) fn list(listing: &mut Listing, path: &str, entry: &Entry) {
         return;
     }
     listing.paths.insert(path.to_owned());
-    if path.ends_with(".csv") {
+    if crate::stress::is_stress_file(path) {
         listing.tables.insert(path.to_owned(), entry.id.clone());
     }
 }

@@ -141,6 +141,19 @@ impl Access for Library {
         Ok(Object { kind, bytes: object.data().to_vec() })
     }
 
+    fn large_content(&self, id: &str, most: u64) -> Result<Content, GitError> {
+        let odb = self.repository.odb()?;
+        let oid = Oid::from_str(id)?;
+        let (size, kind) = odb.read_header(oid)?;
+        if kind != ObjectType::Blob {
+            return Err(GitError::MissingObject { object: id.to_owned() });
+        }
+        if size as u64 > most {
+            return Ok(Err(Problem::above_limit(size as u64, most)));
+        }
+        Ok(Ok(odb.read(oid)?.data().into()))
+    }
+
     fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
         let own = |entries: &[&Entry]| read_all(&self.repository, entries, most);
         if entries.len() < FILES_FOR_THREADS || cores() < 2 {

@@ -32,7 +32,7 @@ pub(super) fn circle(folder: &Path) -> Option<GitError> {
 /// Whether a pack has a circle; `None` if it cannot be read as one.
 fn has_circle(index: &Path, pack: &Path) -> Option<bool> {
     let index = regular::read(&index.canonicalize().ok()?, LARGEST_INDEX).ok()?;
-    let pack = regular::open_file(&pack.canonicalize().ok()?).ok()?;
+    let (pack, _) = regular::open_up_to(&pack.canonicalize().ok()?, u64::MAX).ok()?;
     let objects = Objects::new(&index)?;
     // Where each entry that names its base begins, and where that base begins. Distances lead back, and close no circle alone.
     let mut bases: HashMap<u64, u64> = HashMap::new();

@@ -164,6 +164,14 @@ impl Access for Plumbing {
         entries.iter().map(content).collect()
     }
 
+    fn large_content(&self, id: &str, most: u64) -> Result<Content, GitError> {
+        let object = self.stored(id, most)?;
+        if object.kind != "blob" {
+            return Err(missing(id));
+        }
+        Ok(object.bytes.map(Into::into).ok_or_else(|| Problem::above_limit(object.size, most)))
+    }
+
     fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
         untracked::list(&self.git, folder, top)
     }

@@ -27,6 +27,7 @@ use crate::history::{Commit, Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::parallel::{MANY_RECORDS, cores, during};
 use crate::snapshot::{Content, OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
+use crate::stress::SharedFields;
 use crate::values::runs::ModelRuns;
 use crate::{Error, Study, checks};
 
@@ -42,6 +43,7 @@ pub struct Project {
     of_root: OnceCell<Option<Repository>>,
     of_path: OnceCell<Option<Repository>>,
     models: OnceCell<ModelsCache>,
+    stress_fields: Arc<SharedFields>,
 }
 
 /// What was calculated with models is kept when the project is closed: values are evaluated when they are asked for.
@@ -73,6 +75,7 @@ impl Project {
             of_root: OnceCell::new(),
             of_path: OnceCell::new(),
             models: OnceCell::new(),
+            stress_fields: Arc::default(),
         }
     }
 
@@ -224,22 +227,8 @@ impl Project {
                 snapshot.others.insert(path, OtherFile { there, content: None });
             }
         }
-        let mut objects: Vec<(String, Entry)> = Vec::new();
-        for path in tables.iter().filter_map(|path| inside(path)) {
-            if snapshot.others.get(&path).is_some_and(|file| file.content.is_some()) {
-                continue;
-            }
-            if let Some(id) = snapshot.listing.tables.get(&path) {
-                objects.push((path, Entry::of_object(id)));
-            } else if snapshot.listing.links.contains(&path) {
-                snapshot.others.entry(path).or_default().content = Some(Err(entries::symlink()));
-            } else if let Some(root) = &on_disk
-                && worktree::found(root, &path).is_some()
-            {
-                let content = worktree::read(&root.join(&path));
-                snapshot.others.entry(path).or_default().content = Some(content);
-            }
-        }
+        let tables: Vec<String> = tables.iter().filter_map(|path| inside(path)).collect();
+        let objects = self.read_others(snapshot, tables, &worktree::read);
         if objects.is_empty() {
             return;
         }
@@ -260,6 +249,58 @@ impl Project {
     /// The runs of models that earlier runs of the tool kept, and those that are added.
     pub(crate) fn model_runs(&self, snapshot: &Snapshot) -> Arc<ModelRuns> {
         self.models.get_or_init(|| ModelsCache::read(self.commits(snapshot))).runs()
+    }
+
+    /// The stress fields that were read so far.
+    pub(crate) fn stress_fields(&self) -> &Arc<SharedFields> {
+        &self.stress_fields
+    }
+
+    /// Reads stress files, which may be larger than tables.
+    pub fn fetch_stress_files(&self, snapshot: &mut Snapshot, paths: &[String]) {
+        const MOST: u64 = models::stress::limits::LARGEST_FILE;
+        let paths: Vec<String> = paths.iter().filter_map(|path| inside(path)).collect();
+        let objects = self.read_others(snapshot, paths, &|path| worktree::read_large(path, MOST));
+        for (path, entry) in objects {
+            let content = match self.commits(snapshot).repository {
+                Some(repository) => repository.large_content(&entry.id, MOST),
+                None => Err(GitError::NoRepository { hint: "" }),
+            };
+            let content = content
+                .unwrap_or_else(|error| Err(Problem::cannot_open(&error.message(), &error.hint().unwrap_or_default())));
+            snapshot.others.entry(path).or_default().content = Some(content);
+        }
+    }
+
+    /// Reads files of the working tree that the snapshot does not have yet. Returns those of the index or a revision, with
+    /// their objects.
+    fn read_others(
+        &self,
+        snapshot: &mut Snapshot,
+        paths: Vec<String>,
+        read: &dyn Fn(&Path) -> Content,
+    ) -> Vec<(String, Entry)> {
+        let on_disk = match (&snapshot.source, &snapshot.folder) {
+            (Source::Worktree, Some(folder)) => Some(folder.clone()),
+            _ => None,
+        };
+        let mut objects: Vec<(String, Entry)> = Vec::new();
+        for path in paths {
+            if snapshot.others.get(&path).is_some_and(|file| file.content.is_some()) {
+                continue;
+            }
+            if let Some(id) = snapshot.listing.tables.get(&path) {
+                objects.push((path, Entry::of_object(id)));
+            } else if snapshot.listing.links.contains(&path) {
+                snapshot.others.entry(path).or_default().content = Some(Err(entries::symlink()));
+            } else if let Some(root) = &on_disk
+                && worktree::found(root, &path).is_some()
+            {
+                let content = read(&root.join(&path));
+                snapshot.others.entry(path).or_default().content = Some(content);
+            }
+        }
+        objects
     }
 
     /// The commits behind a snapshot.

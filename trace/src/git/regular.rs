@@ -5,6 +5,7 @@
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
+use std::sync::Arc;
 
 /// Why a file is not read.
 #[derive(Debug)]
@@ -24,19 +25,29 @@ pub(super) enum NotRead {
 /// # Errors
 /// [`NotRead`]. What was opened is asked again, so that a file that is replaced at that moment is not read.
 pub(super) fn read(path: &Path, most: u64) -> Result<Vec<u8>, NotRead> {
-    let file = open_file(path)?;
-    let found = file.metadata().map_err(NotRead::Failed)?;
-    if found.len() > most {
-        return Err(NotRead::TooLarge(found.len()));
-    }
-    let mut bytes = Vec::with_capacity(usize::try_from(found.len()).unwrap_or(0) + 1);
+    let (file, size) = open_up_to(path, most)?;
+    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0) + 1);
     // A file may grow while it is read; no more than the limit is read.
     file.take(most.saturating_add(1)).read_to_end(&mut bytes).map_err(NotRead::Failed)?;
     if bytes.len() as u64 > most { Err(NotRead::TooLarge(bytes.len() as u64)) } else { Ok(bytes) }
 }
 
-/// Opens a regular file.
-pub(super) fn open_file(path: &Path) -> Result<File, NotRead> {
+/// The same into shared memory, for files that are too large to be copied; of a file that grows meanwhile only the beginning.
+///
+/// # Errors
+/// Those of [`read`]; also if the file becomes shorter.
+pub(super) fn read_shared(path: &Path, most: u64) -> Result<Arc<[u8]>, NotRead> {
+    let (mut file, size) = open_up_to(path, most)?;
+    let size = usize::try_from(size).map_err(|_| NotRead::TooLarge(size))?;
+    let mut bytes: Arc<[u8]> = std::iter::repeat_n(0, size).collect();
+    if let Some(bytes) = Arc::get_mut(&mut bytes) {
+        file.read_exact(bytes).map_err(NotRead::Failed)?;
+    }
+    Ok(bytes)
+}
+
+/// Opens a regular file of at most `most` bytes, and its size.
+pub(super) fn open_up_to(path: &Path, most: u64) -> Result<(File, u64), NotRead> {
     let found = path.symlink_metadata().map_err(NotRead::Failed)?;
     if found.is_symlink() {
         return Err(NotRead::Link);
@@ -45,7 +56,14 @@ pub(super) fn open_file(path: &Path) -> Result<File, NotRead> {
         return Err(NotRead::NotRegular);
     }
     let file = open(path)?;
-    if file.metadata().map_err(NotRead::Failed)?.is_file() { Ok(file) } else { Err(NotRead::NotRegular) }
+    let found = file.metadata().map_err(NotRead::Failed)?;
+    if !found.is_file() {
+        return Err(NotRead::NotRegular);
+    }
+    if found.len() > most {
+        return Err(NotRead::TooLarge(found.len()));
+    }
+    Ok((file, found.len()))
 }
 
 /// A small text file of git's folder; `None` if there is none that can be read.

@@ -120,6 +120,11 @@ impl Repository {
         self.run(|access| access.contents(entries, MOST_CONTENT))
     }
 
+    /// The content of one blob with a limit of its own.
+    pub(super) fn large_content(&self, id: &str, most: u64) -> Result<Content, GitError> {
+        self.run(|access| access.large_content(id, most))
+    }
+
     /// The contents of blobs, in their order.
     pub(super) fn blobs(&self, ids: &[&str]) -> Result<Vec<Content>, GitError> {
         let entries: Vec<Entry> = ids.iter().map(|id| Entry::of_object(id)).collect();

@@ -301,9 +301,21 @@ fn cannot_read(why: &str) -> Problem {
 
 pub(super) fn read(path: &Path) -> Content {
     regular::read(path, LARGEST_FILE).map(Into::into).map_err(|error| match error {
+        NotRead::TooLarge(size) => Problem::too_large(size),
+        other => problem_of(&other, LARGEST_FILE),
+    })
+}
+
+/// A file with a limit of its own, read without a copy.
+pub(super) fn read_large(path: &Path, most: u64) -> Content {
+    regular::read_shared(path, most).map_err(|error| problem_of(&error, most))
+}
+
+fn problem_of(error: &NotRead, most: u64) -> Problem {
+    match error {
         NotRead::Link => symlink(),
         NotRead::NotRegular => not_regular(),
-        NotRead::TooLarge(size) => Problem::too_large(size),
+        NotRead::TooLarge(size) => Problem::above_limit(*size, most),
         NotRead::Failed(error) => cannot_read(&error.to_string()),
-    })
+    }
 }

@@ -2,7 +2,7 @@
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::records::roles::any_kind_of;
-use schema::records::{Body, Expression, Kind, NONE, ReferenceKey, SetTo};
+use schema::records::{Analysis, Body, Expression, Kind, NONE, ReferenceKey, SetTo};
 use schema::suggest;
 use schema::words::{CAR, is_kebab_case, shorten};
 use schema::{Entries, Record};
@@ -10,6 +10,7 @@ use schema::{Entries, Record};
 use super::Link;
 use crate::ids::RecordId;
 use crate::load::{Loaded, is_table, is_table_name};
+use crate::stress;
 
 /// A key that names another record.
 pub(super) struct Reference<'r> {
@@ -109,7 +110,7 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         }
         Body::Part(part) => all.id(Link::In, "in", part.r#in.as_ref(), Expected::Named(ReferenceKey::In)),
         Body::Analysis(analysis) => {
-            all.values("given", &analysis.given, &[]);
+            all.inputs(analysis);
             let found = analysis.finds.as_ref().map(|finds| finds.targets()).unwrap_or_default();
             let is_list = matches!(analysis.finds, Some(schema::records::Finds::Values(_)));
             for id in found {
@@ -187,20 +188,41 @@ impl<'r> Collector<'r> {
         }
     }
 
+    /// The inputs of an analysis.
+    fn inputs(&mut self, analysis: &'r Analysis) {
+        for (name, value) in analysis.given.iter() {
+            if !stress::is_text(analysis, name.as_str()) {
+                self.value("given", name, value, &analysis.given, &[]);
+            } else if name.as_str() == stress::FILE && stress::is_stress_file(value.text()) {
+                self.name(None, &["given", name.as_str()], value.text(), Expected::File);
+            }
+        }
+    }
+
     /// Inputs that are a single name; names inside formulas are checked with the formulas.
     fn values(&mut self, key: &'r str, given: &'r Entries<schema::Id, Expression>, local: &[&str]) {
         for (name, value) in given.iter() {
-            let text = value.text();
-            let route: &[&str] =
-                if key == "score" { &["score", "given", name.as_str()] } else { &[key, name.as_str()] };
-            if let Some(file) = value.past_file() {
-                let route: Vec<&str> = route.iter().copied().chain(["past"]).collect();
-                self.name(None, &route, file, Expected::File);
-            } else if is_table(value) {
-                self.name(None, route, text, Expected::File);
-            } else if is_name(text) && !local.contains(&text) && given.get(text).is_none() {
-                self.name(None, route, text, Expected::Value);
-            }
+            self.value(key, name, value, given, local);
+        }
+    }
+
+    fn value(
+        &mut self,
+        key: &'r str,
+        name: &'r schema::Id,
+        value: &'r Expression,
+        given: &'r Entries<schema::Id, Expression>,
+        local: &[&str],
+    ) {
+        let text = value.text();
+        let route: &[&str] = if key == "score" { &["score", "given", name.as_str()] } else { &[key, name.as_str()] };
+        if let Some(file) = value.past_file() {
+            let route: Vec<&str> = route.iter().copied().chain(["past"]).collect();
+            self.name(None, &route, file, Expected::File);
+        } else if is_table(value) {
+            self.name(None, route, text, Expected::File);
+        } else if is_name(text) && !local.contains(&text) && given.get(text).is_none() {
+            self.name(None, route, text, Expected::Value);
         }
     }
 }

@@ -5,6 +5,7 @@
 
 use std::sync::{Arc, OnceLock};
 
+use models::stress::StressField;
 use models::{Bound, Model, ModelError};
 use schema::formula::{Formula, Work};
 use schema::quantity::{Dimension, Unit};
@@ -51,6 +52,8 @@ pub struct Call {
     /// The runs that are known.
     pub(crate) runs: Arc<ModelRuns>,
     pub(super) key: CallKey,
+    /// What was read of its stress files.
+    pub fields: Vec<(&'static str, Arc<StressField>)>,
 }
 
 /// The key of everything but the numbers of a call, once it is needed. A copy has none, because what is copied is changed.
@@ -70,20 +73,21 @@ impl Call {
     /// A call without inputs.
     pub(crate) fn new(model: &'static Model, runs: Arc<ModelRuns>) -> Self {
         let (numbers, tables, lists) = (Vec::new(), Vec::new(), Vec::new());
-        Self { model, numbers, tables, lists, runs, key: CallKey::default() }
+        Self { model, numbers, tables, lists, runs, key: CallKey::default(), fields: Vec::new() }
     }
 
     /// Whether two calls give the same outputs for the same numbers.
     pub fn is_same(&self, other: &Self) -> bool {
         std::ptr::eq(self.model, other.model)
             && (&self.numbers, &self.tables, &self.lists) == (&other.numbers, &other.tables, &other.lists)
+            && self.fields == other.fields
     }
 
     /// The key of these numbers, for the outputs or a derivative.
     fn key(&self, what: u64, numbers: &[f64]) -> RunKey {
         let own = || {
             // Every field: a new one must be a part of the key, too.
-            let Self { model, numbers, tables, lists, runs: _, key: _ } = self;
+            let Self { model, numbers, tables, lists, fields: _, runs: _, key: _ } = self;
             let bits = |all: &[f64]| all.iter().flat_map(|number| number.to_bits().to_le_bytes()).collect::<Vec<u8>>();
             let mut parts: Vec<Vec<u8>> = vec![model.name.into(), (numbers.len() as u64).to_le_bytes().into()];
             parts.extend(numbers.iter().map(|name| Vec::from(*name)));
@@ -101,6 +105,10 @@ impl Call {
 
     /// The outputs for these numbers, from an earlier run if there was one.
     fn outputs(&self, numbers: &[f64]) -> Outputs {
+        // Of a stress file only the reading takes long.
+        if !self.fields.is_empty() {
+            return Ok(self.run(numbers)?.into());
+        }
         let key = self.key(OUTPUTS, numbers);
         if let Some(known) = self.runs.get(&key, self.model.outputs.len()) {
             return Ok(known);
@@ -114,11 +122,18 @@ impl Call {
 
     /// The derivatives of all outputs by one input, if they are known.
     fn known_difference(&self, numbers: &[f64], input: usize) -> Option<Arc<[f64]>> {
+        if !self.fields.is_empty() {
+            return None;
+        }
         self.runs.get(&self.key(input as u64, numbers), self.model.outputs.len())
     }
 
-    /// The central differences of all outputs by one input; one-sided if the model gives nothing on one side.
+    /// The derivatives of all outputs by one input: those that the model states, otherwise central differences; one-sided if the
+    /// model gives nothing on one side.
     fn difference(&self, numbers: &[f64], input: usize) -> Arc<[f64]> {
+        if let Some(slopes) = self.slopes(numbers, input) {
+            return slopes.into();
+        }
         let middle = numbers[input];
         let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
         let mut moved = numbers.to_vec();
@@ -135,13 +150,23 @@ impl Call {
             (None, None) => vec![f64::NAN; here().len()],
         };
         let slopes: Arc<[f64]> = slopes.into();
-        if slopes.len() == self.model.outputs.len() {
+        if slopes.len() == self.model.outputs.len() && self.fields.is_empty() {
             self.runs.add(self.key(input as u64, numbers), Arc::clone(&slopes));
         }
         slopes
     }
 
     fn run(&self, numbers: &[f64]) -> Result<Vec<f64>, ModelError> {
+        self.model.check_and_run(&self.bound(numbers))
+    }
+
+    /// The derivatives of all outputs by one input, if the model states them.
+    fn slopes(&self, numbers: &[f64], input: usize) -> Option<Vec<f64>> {
+        let slopes = self.model.slopes?;
+        slopes(&self.bound(numbers), self.numbers.get(input)?)
+    }
+
+    fn bound(&self, numbers: &[f64]) -> Bound<'_> {
         let mut bound = Bound::new();
         for (name, value) in self.numbers.iter().zip(numbers) {
             bound.set_number(name, *value);
@@ -152,7 +177,10 @@ impl Call {
         for (name, entries) in &self.lists {
             bound.set_list(name, entries);
         }
-        self.model.check_and_run(&bound)
+        for (name, field) in &self.fields {
+            bound.set_field(name, field);
+        }
+        bound
     }
 }
 

@@ -211,6 +211,10 @@ impl Values {
                 let columns = [columns[0].name, columns[1].name];
                 self.table(to, setting, columns).map(|rows| Effect::Table(index, name, rows))
             }
+            (Some((name, models::Kind::StressFile | models::Kind::Text | models::Kind::Unit)), _) => {
+                let message = format!("{to} cannot be set: `{name}` belongs to the stress file");
+                Err(SetProblem::new(SetProblemKind::Bad, message, "set the target that the analysis finds"))
+            }
             (Some((name, models::Kind::List)), _) => list(to, setting).map(|all| Effect::List(index, name, all)),
             (_, Some(node)) => self.value_effect(to, node, setting, 1.0),
             (_, None) => {

@@ -60,9 +60,61 @@ pub(crate) static WHY: Answer = Answer {
                 "links of the record and of the records on its paths to the goals",
             ),
             key("below", Shape::List(&Shape::Named(&EDGE)), "links to the record and to all records below it"),
+            key(
+                "stress",
+                Shape::List(&Shape::Object(&[STRESS])),
+                "the stress files of a part, one entry for each current analysis",
+            ),
         ]],
     )],
 };
+
+/// The stress of a part, with the iterations.
+static STRESS: &[super::Key] = &[
+    measure("needed_safety", NUMBER_OR_NULL, "1", "the largest limit of a target for `safety`; null without one"),
+    key(
+        "is_idle",
+        Shape::Flag,
+        "whether half of the volume or more is idle, and the safety is at least what is needed",
+    ),
+    key("stopped_early", Shape::Flag, "whether there are earlier iterations and the last one is idle"),
+    key("caution", Shape::Text, "what applies before any material is taken away"),
+    key(
+        "iterations",
+        Shape::List(&Shape::Object(&[ITERATION])),
+        "the analyses, each superseded by the next; the last is current",
+    ),
+];
+
+static ITERATION: &[super::Key] = &[
+    key("analysis", Shape::Text, "id of the analysis"),
+    key("file", Shape::Text, "its stress file"),
+    key("problem", TEXT_OR_NULL, "why it has no numbers"),
+    measure("allowable", NUMBER_OR_NULL, "Pa", "allowable stress"),
+    measure("little", NUMBER_OR_NULL, "1", "share of it below which a volume is idle"),
+    measure(
+        "safety",
+        NUMBER_OR_NULL,
+        "1",
+        "allowable stress over the stress that 99.9 % of the volume does not exceed; it never means that a part is safe",
+    ),
+    measure("peak_safety", NUMBER_OR_NULL, "1", "allowable stress over the highest stress"),
+    measure("idle_share", NUMBER_OR_NULL, "1", "share of the volume that is idle"),
+    measure("volume", NUMBER_OR_NULL, "m^3", "volume"),
+    measure("mass", NUMBER_OR_NULL, "kg", "mass; null without a density"),
+    measure("idle_mass", NUMBER_OR_NULL, "kg", "idle part of it"),
+    key(
+        "bins",
+        Shape::List(&Shape::Object(&[BIN])),
+        "the distribution of the volume on a fixed scale; empty without numbers",
+    ),
+];
+
+static BIN: &[super::Key] = &[
+    measure("from", Shape::Number, "1", "begin of the bin, as a share of the allowable stress"),
+    measure("to", NUMBER_OR_NULL, "1", "its end; null for all above the allowable stress"),
+    measure("share", Shape::Number, "1", "share of the volume"),
+];
 
 /// What every key of records or settings has.
 static KEY_DOCS: &[super::Key] = &[

@@ -11,6 +11,7 @@ use schema::{Id, Quantity, suggest};
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
+use crate::stress;
 use crate::values::network::{Call, Rule};
 use crate::values::problems::ValueProblemKind;
 use crate::values::{Key, Origin, State, tables};
@@ -45,6 +46,9 @@ impl Builder<'_> {
                     continue;
                 }
                 self.change_origin(target_index, node, Origin::Analysis(index));
+                if let Finds::Values(values) = finds {
+                    self.report_missing_density(index, analysis, values.get(target.as_str()), &field);
+                }
                 match (finds, &call, &analysis.formula) {
                     (_, Some((call, inputs)), _) => self.output(node, finds, target, *call, inputs, &field),
                     (_, None, _) if analysis.model.is_some() => {}
@@ -151,7 +155,11 @@ impl Builder<'_> {
                     call.lists.push((input.name, self.list(text, input.unit, &field)));
                     self.network.nodes[node].rule = Rule::None;
                 }
+                models::Kind::StressFile | models::Kind::Text | models::Kind::Unit => {}
             }
+        }
+        if stress::has_stress(analysis) {
+            call.fields = self.stress_field(index, analysis)?;
         }
         if self.problems.len() > problems_before {
             return None;

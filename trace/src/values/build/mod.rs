@@ -12,6 +12,7 @@ mod no_numbers;
 mod order;
 mod past;
 mod sheets;
+mod stress;
 mod targets;
 mod times;
 mod units;

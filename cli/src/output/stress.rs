@@ -1,0 +1,156 @@
+//! The stress of a part in `why`: the distribution of its volume over stress on a fixed scale, what is idle, and the
+//! iterations. The caution is next to all of it.
+
+use std::fmt::Write as _;
+
+use schema::number;
+use schema::quantity::Unit;
+use serde_json::{Value, json};
+use trace::Study;
+use trace::stress::{CAUTION, Iteration, Iterations, Numbers};
+
+use super::numbers::quantity;
+use super::table::{Table, faint, plain};
+use crate::screen::{Ink, clean};
+
+/// The number of bins up to the allowable stress.
+const BINS: usize = 10;
+
+/// The width of the largest bar.
+const WIDTH: f64 = 40.0;
+
+/// Adds the stress of a part; nothing if it has no stress file.
+pub(super) fn text(study: &Study, all: &[Iterations], out: &mut String, ink: Ink) {
+    for found in all {
+        let Some(own) = found.current() else { continue };
+        let record = study.loaded.record(own.analysis);
+        let _ = writeln!(out, "\n{}", ink.strong("stress"));
+        let _ = writeln!(out, "{}  {}", ink.strong(record.id.as_str()), clean(own.file(study)));
+        match &own.numbers {
+            Ok(numbers) => picture(numbers, out, ink),
+            Err(problem) => drop(writeln!(out, "no numbers: {}", clean(problem))),
+        }
+        if found.all.len() > 1 {
+            out.push('\n');
+            out.push_str(&iterations(study, found).text(ink));
+        }
+        if let (true, Ok(numbers)) = (found.stopped_early(), &own.numbers) {
+            let needed = found.needed.map(|needed| format!(" ({} needed)", number::fixed(needed, 2)));
+            let text = format!(
+                "the last iteration has {} idle volume, with a safety of {}{}",
+                number::percent(numbers.idle_share, 0),
+                number::fixed(numbers.safety, 2),
+                needed.unwrap_or_default()
+            );
+            ink.block(out, "stopped early", 7, &text);
+        }
+        ink.block(out, "caution", 7, &format!("{CAUTION}; no number here means that a part is safe"));
+    }
+}
+
+fn picture(numbers: &Numbers, out: &mut String, ink: Ink) {
+    let unit = Unit::parse("MPa").unwrap_or_else(|_| Unit::dimensionless());
+    let allowable = quantity(numbers.allowable, 0.0, &unit);
+    let scale = format!("share of the volume by stress, on a scale from 0 to the allowable stress of {allowable}");
+    let _ = writeln!(out, "{}", ink.faint(&scale));
+    let shares = numbers.field.distribution(numbers.allowable, BINS);
+    let largest = shares.iter().map(|share| share.share).fold(0.0, f64::max);
+    for share in &shares {
+        let percent = |ratio: f64| format!("{:.0}", ratio * 100.0);
+        let range = match share.to {
+            Some(to) => format!("{:>3} to {:>3} %", percent(share.from), percent(to)),
+            None => format!("above {:>3} %", percent(share.from)),
+        };
+        // What is there is seen, also if it is less than a tenth of a per cent.
+        let wide = if largest > 0.0 { (share.share / largest * WIDTH).round().max(0.0) as usize } else { 0 };
+        let wide = if share.share > 0.0 { wide.max(1) } else { 0 };
+        let _ =
+            writeln!(out, "{}", format!("{range}  {:>6.1} %  {}", share.share * 100.0, "█".repeat(wide)).trim_end());
+    }
+    let kilograms = |mass: f64| format!("{} kg", number::significant(mass, 3));
+    let mass = numbers.mass.map(|mass| format!(", {}", kilograms(mass))).unwrap_or_default();
+    let cubic = number::significant(numbers.volume * 1e6, 4);
+    let _ = writeln!(out, "{cubic} cm^3{mass} in {} elements or points", numbers.field.elements());
+    let safety = format!(
+        "safety {} (99.9 % of the volume), {} at the highest stress",
+        number::fixed(numbers.safety, 2),
+        number::fixed(numbers.peak_safety, 2)
+    );
+    let _ = writeln!(out, "{safety}");
+    let idle = numbers.idle_mass.map(|mass| format!(" ({})", kilograms(mass))).unwrap_or_default();
+    let share = number::percent(numbers.idle_share, 0);
+    let _ = writeln!(out, "idle: {share} of the volume{idle} is below {} of it", number::percent(numbers.little, 0));
+}
+
+fn iterations(study: &Study, found: &Iterations) -> Table {
+    let mut table = Table::new(&[
+        ("iteration", false),
+        ("safety", true),
+        ("at peak", true),
+        ("idle", true),
+        ("mass", true),
+        ("change", true),
+    ]);
+    let mut before: Option<f64> = None;
+    for own in &found.all {
+        let id = study.loaded.record(own.analysis).id.as_str();
+        let row = match &own.numbers {
+            Ok(numbers) => {
+                let mass = numbers.mass.map(|mass| format!("{} kg", number::significant(mass, 3)));
+                let change =
+                    before.zip(numbers.mass).map(|(before, now)| number::signed_percent(now / before - 1.0, 0));
+                before = numbers.mass;
+                vec![
+                    plain(id),
+                    plain(number::fixed(numbers.safety, 2)),
+                    plain(number::fixed(numbers.peak_safety, 2)),
+                    plain(number::percent(numbers.idle_share, 0)),
+                    plain(mass.unwrap_or_default()),
+                    plain(change.unwrap_or_default()),
+                ]
+            }
+            Err(_) => {
+                let none = || faint("none");
+                vec![plain(id), none(), none(), none(), none(), plain("")]
+            }
+        };
+        table.row(row);
+    }
+    table
+}
+
+/// The stress of a part for scripts.
+pub(super) fn values(study: &Study, all: &[Iterations]) -> Vec<Value> {
+    all.iter().map(|found| chain(study, found)).collect()
+}
+
+fn chain(study: &Study, found: &Iterations) -> Value {
+    let iterations: Vec<Value> = found.all.iter().map(|own| iteration(study, own)).collect();
+    json!({
+        "needed_safety": found.needed,
+        "is_idle": found.is_idle,
+        "stopped_early": found.stopped_early(),
+        "caution": CAUTION,
+        "iterations": iterations,
+    })
+}
+
+fn iteration(study: &Study, own: &Iteration) -> Value {
+    let numbers = own.numbers.as_ref().ok();
+    let bins = numbers.map(|numbers| numbers.field.distribution(numbers.allowable, BINS)).unwrap_or_default();
+    let bins: Vec<Value> = bins.iter().map(|bin| json!({"from": bin.from, "to": bin.to, "share": bin.share})).collect();
+    json!({
+        "analysis": study.loaded.record(own.analysis).id.as_str(),
+        "file": own.file(study),
+        "problem": own.numbers.as_ref().err(),
+        "allowable": numbers.map(|n| n.allowable),
+        "little": numbers.map(|n| n.little),
+        "safety": numbers.map(|n| n.safety),
+        "peak_safety": numbers.map(|n| n.peak_safety),
+        "idle_share": numbers.map(|n| n.idle_share),
+        "volume": numbers.map(|n| n.volume),
+        "mass": numbers.and_then(|n| n.mass),
+        "idle_mass": numbers.and_then(|n| n.idle_mass),
+        "bins": bins,
+    })
+}
