@@ -1,6 +1,6 @@
 //! The repository of a folder, read by libgit2 if possible, otherwise by git's own commands.
 
-use std::cell::{OnceCell, RefCell};
+use std::cell::{Cell, OnceCell, RefCell};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -31,6 +31,8 @@ pub(super) struct Repository {
     /// The commits that the environment names as those of a merge.
     merged: Vec<String>,
     end: OnceCell<ShallowEnd>,
+    /// The number of commits of branches that were visited.
+    pub(super) visited: Cell<usize>,
     /// The trees that were read last, by id.
     pub(super) trees: RefCell<HashMap<String, Arc<Tree>>>,
 }
@@ -68,7 +70,7 @@ impl Repository {
         };
         let merged = if locals == Locals::Another { Vec::new() } else { environment.merge_heads() };
         let (end, trees) = (OnceCell::new(), RefCell::default());
-        Ok(Some(Self { library, plumbing, top, bare, merged, end, trees }))
+        Ok(Some(Self { library, plumbing, top, bare, merged, end, visited: Cell::new(0), trees }))
     }
 
     /// Runs an operation with libgit2, or with git's commands if libgit2 fails.
@@ -185,7 +187,30 @@ impl Repository {
             Some(library) => library.common_folder(),
             None => self.plumbing.common_folder(),
         }?;
-        (folder.join("HEAD").exists() && folder.join("objects").is_dir()).then_some(folder)
+        let folder = (folder.join("HEAD").exists() && folder.join("objects").is_dir()).then_some(folder)?;
+        self.owns(&folder).then_some(folder)
+    }
+
+    /// Whether git's folder belongs to this working tree: it is inside, or it names the tree. A `.git` file may lead to another
+    /// repository, in which nothing must be written.
+    fn owns(&self, common: &Path) -> bool {
+        let real = |path: &Path| path.canonicalize().ok();
+        let (Some(common), Some(top)) = (real(common), real(&self.top)) else { return false };
+        if common.starts_with(&top) {
+            return true;
+        }
+        let dot = top.join(".git");
+        let text = regular::small_text(&dot).unwrap_or_default();
+        let Some(own) = text.strip_prefix("gitdir:").and_then(|path| real(&top.join(path.trim()))) else { return false };
+        if own == common {
+            // A submodule: its configuration has the path of its working tree.
+            let config = regular::small_text(&own.join("config")).unwrap_or_default();
+            let tree = config.lines().find_map(|line| line.trim().strip_prefix("worktree")?.trim_start().strip_prefix('='));
+            return tree.and_then(|path| real(&own.join(path.trim()))) == Some(top);
+        }
+        // A linked working tree: its folder is one of git's, and has the path back.
+        let back = regular::small_text(&own.join("gitdir")).and_then(|path| real(&own.join(path.trim())));
+        own.starts_with(common.join("worktrees")) && back == real(&dot)
     }
 
     /// The files below a folder that are not tracked and that git does not ignore, from the top; `None` if the

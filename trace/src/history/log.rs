@@ -9,7 +9,6 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Kind;
 use schema::read::flat::FlatRecord;
-use schema::settings;
 
 use super::branches::{self, BranchLog, Fork};
 use super::differences::{Differences, Version, differences, read_added};
@@ -17,6 +16,7 @@ use super::unchanged;
 use crate::Error;
 use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
 use crate::load::is_table_name;
+use crate::snapshot::Nested;
 
 /// The content of a blob: `None` if there is no blob, `Some(None)` if it cannot be read.
 pub(super) type BlobContent = Option<Option<Arc<[u8]>>>;
@@ -123,10 +123,6 @@ impl Log {
         self.branches.retain(|branch| branch.merge < kept);
         self.nested.iter().all(|(commit, _)| *commit < kept)
     }
-
-    fn is_nested(&self, path: &str) -> bool {
-        self.nested.iter().any(|(_, folder)| path.starts_with(&*self.strings[*folder as usize]))
-    }
 }
 
 /// The indices of the strings of a log.
@@ -192,12 +188,14 @@ impl<'s> Reader<'s> {
         let may_skip = self.fork.is_none() && self.log.commits.is_empty();
         let may_skip = may_skip && walk.commits.first().is_some_and(|first| first.others.is_empty());
         let first = self.log.commits.len() as u32;
+        let strings = &self.log.strings;
+        let mut nested = Nested::of(self.log.nested.iter().map(|(_, folder)| &*strings[*folder as usize]));
         for (at, commit) in walk.commits.iter().enumerate() {
             for change in &commit.changes {
-                let folder = change.path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'));
-                if let (Some(folder), true) = (folder, change.new.is_some())
-                    && !self.log.is_nested(folder)
+                if let (Some(folder), true) = (Nested::folder(&change.path), change.new.is_some())
+                    && !nested.have(folder)
                 {
+                    nested.add(folder);
                     let folder = self.strings.index(folder, &mut self.log);
                     self.log.nested.push((first + at as u32, folder));
                     if is_continued {
@@ -213,7 +211,7 @@ impl<'s> Reader<'s> {
             commit.others.clear();
             for change in std::mem::take(&mut commit.changes) {
                 let (is_record, is_table) = (is_record(&change.path), is_table_name(&change.path));
-                if !(is_record || is_table) || self.log.is_nested(&change.path) {
+                if !(is_record || is_table) || nested.have(&change.path) {
                     continue;
                 }
                 let path = self.strings.index(&change.path, &mut self.log);

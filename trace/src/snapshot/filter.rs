@@ -61,17 +61,30 @@ impl Filter {
 
 /// The folders of other projects inside a project.
 #[derive(Debug, Default)]
-pub(crate) struct Nested<'p>(HashSet<&'p str>);
+pub(crate) struct Nested(HashSet<Box<str>>);
 
-impl<'p> Nested<'p> {
+impl Nested {
     /// Those among the paths of a project's files.
-    pub(crate) fn among(paths: impl Iterator<Item = &'p str>) -> Self {
-        Self(
-            paths.filter_map(|path| path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'))).collect(),
-        )
+    pub(crate) fn among<'p>(paths: impl Iterator<Item = &'p str>) -> Self {
+        Self::of(paths.filter_map(Self::folder))
     }
 
-    /// Whether a file is in one of them.
+    /// Of these folders, each with its `/` at the end.
+    pub(crate) fn of<'p>(folders: impl Iterator<Item = &'p str>) -> Self {
+        Self(folders.map(Box::from).collect())
+    }
+
+    /// The folder of another project, with its `/`, if this path is that project's settings file.
+    pub(crate) fn folder(path: &str) -> Option<&str> {
+        path.strip_suffix(settings::FILE).filter(|folder| folder.ends_with('/'))
+    }
+
+    /// Adds a folder, with its `/`.
+    pub(crate) fn add(&mut self, folder: &str) {
+        self.0.insert(folder.into());
+    }
+
+    /// Whether a file, or a folder with its `/`, is in one of them.
     pub(crate) fn have(&self, path: &str) -> bool {
         !self.0.is_empty() && path.match_indices('/').any(|(end, _)| self.0.contains(&path[..=end]))
     }
