@@ -206,7 +206,8 @@ fn every_answer_matches_its_schema() {
         let args: Vec<&str> = ["explain"].into_iter().chain(name).chain(json).collect();
         shapes.take("explain", &car, &args);
     }
-    let agreed = ["revise", "car-mass", "at-most", "207 kg", "--reason", "It is built.", "--agreed-by", "chief engineer"];
+    let agreed =
+        ["revise", "car-mass", "at-most", "207 kg", "--reason", "It is built.", "--agreed-by", "chief engineer"];
     for edit in [
         &["set", "front-upright.mass", "9 kg"][..],
         // A waiver that applies again, and a limit that is met.

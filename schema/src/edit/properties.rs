@@ -248,9 +248,6 @@ fn check(seed: u64, tally: &mut [usize; 3]) {
         let mut model = Model::of(&tree_of(own).unwrap());
         model.apply(&change).map(|()| model)
     };
-    if std::env::var("SHOW").is_ok_and(|v| v == "2") {
-        println!("try {change:?}\n{text}\n-----");
-    }
     match (edit(&text, std::slice::from_ref(&change)), expected) {
         (Ok(edited), Ok(expected)) => {
             tally[0] += 1;
@@ -270,12 +267,6 @@ fn check(seed: u64, tally: &mut [usize; 3]) {
         }
         (Err(EditError::ByHand(_)), Ok(_)) => {
             tally[1] += 1;
-            if std::env::var("SHOW").is_ok() {
-                println!(
-                    "by hand: {change:?}\n{text}\n=>\n{}\n------",
-                    attempt(own, std::slice::from_ref(&change), false).unwrap_or_else(|e| e.to_string())
-                );
-            }
         }
         (Err(error), Err(expected)) => assert_eq!(error, expected),
         (Ok(edited), Err(error)) => panic!("{error}: {change:?}\n{text}\n=>\n{edited}"),
@@ -286,14 +277,13 @@ fn check(seed: u64, tally: &mut [usize; 3]) {
 #[test]
 fn any_file_of_any_style_and_any_edit() {
     let mut tally = [0; 3];
-    for seed in 1..4000_u64 {
+    for seed in 1..2000_u64 {
         check(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15), &mut tally);
     }
     let [done, by_hand, none] = tally;
-    assert!(done > 2500 && none < 200, "{tally:?}");
+    assert!(done > 1800 && none < 120, "{tally:?}");
     // Those with aliases, for the most part.
-    assert!(by_hand * 20 < done, "{tally:?}");
-    println!("{tally:?}");
+    assert!(by_hand * 50 < done, "{tally:?}");
 }
 
 proptest! {
