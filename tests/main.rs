@@ -77,6 +77,7 @@ mod numbers_units;
 mod numbers_verdicts;
 mod points;
 mod readme;
+mod records_edit;
 mod records_evidence;
 mod records_stress;
 mod reference_graphs;

@@ -17,13 +17,14 @@
 //! | `remotes` | the remotes and the default branch |
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
+//! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
 //! | `waiting`, `packs` | what makes a command wait without an end |
 //! | `settings_history` | since when the settings switch checks off |
 //!
-//! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
-//! nothing is stashed.
+//! Nothing here writes into an existing repository except the cache folder, and `write` the files that a command edits: no
+//! lock is taken, no tree is written, nothing is stashed.
 
 mod access;
 mod base;
@@ -52,6 +53,7 @@ mod untracked;
 mod waiting;
 pub(crate) mod walk;
 mod worktree;
+mod write;
 
 pub use base::Base;
 pub use create::{NewCommit, create_repository};
@@ -62,3 +64,4 @@ pub use remotes::Remotes;
 pub use settings_history::OffSince;
 pub use waiting::never_ends;
 pub use worktree::find_root;
+pub use write::NewFile;
