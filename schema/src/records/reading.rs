@@ -285,15 +285,21 @@ impl JsonSchema for Instruments {
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         let quantity = generator.subschema_for::<Quantity>();
-        let map = |key: &str| {
+        let map = |key: &str, text: &str| {
+            let mut own = quantity.clone();
+            own.insert("description".to_owned(), text.into());
             json_schema!({
                 "type": "object",
-                "properties": {key: quantity.clone()},
+                "properties": {key: own},
                 "required": [key],
                 "additionalProperties": false
             })
         };
-        let one = json_schema!({"anyOf": [quantity.clone(), map("within"), map("expanded")]});
+        let one = json_schema!({"anyOf": [
+            quantity.clone(),
+            map("within", "Limits between which any deviation is equally probable: half of the width."),
+            map("expanded", "An expanded uncertainty with k = 2, as in a certificate.")
+        ]});
         json_schema!({"anyOf": [one.clone(), {"type": "array", "items": one}]})
     }
 }
