@@ -28,6 +28,7 @@ pub mod report;
 mod sheets;
 pub mod since;
 pub mod snapshot;
+pub mod spreadsheet;
 pub mod study;
 pub mod values;
 
