@@ -17,12 +17,13 @@
 //! | `remotes` | the remotes and the default branch |
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
+//! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
 //! | `settings_history` | since when the settings switch checks off |
 //!
-//! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
-//! nothing is stashed.
+//! Nothing here writes into an existing repository except the cache folder, and `write` the files that a command edits: no
+//! lock is taken, no tree is written, nothing is stashed.
 
 mod access;
 mod base;
@@ -49,6 +50,7 @@ mod settings_history;
 mod untracked;
 pub(crate) mod walk;
 mod worktree;
+mod write;
 
 pub use base::Base;
 pub use create::{NewCommit, create_repository};
@@ -58,3 +60,4 @@ pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;
 pub use worktree::find_root;
+pub use write::NewFile;
