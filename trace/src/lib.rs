@@ -19,6 +19,7 @@ pub mod graph;
 mod held_back;
 pub mod history;
 pub mod ids;
+pub mod import;
 pub mod load;
 pub mod measure;
 mod parallel;

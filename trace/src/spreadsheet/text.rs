@@ -39,7 +39,7 @@ pub(super) fn read(bytes: &[u8], given: Given<'_>) -> Result<Table, Error> {
     let mut records = reader(rest, delimiter).into_records();
     while let Some(record) = records.next() {
         let record = record.map_err(damaged)?;
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = record.position().map_or(0, |start| start.line() + blank_lines(rest, start.byte()));
         let line = u32::try_from(line).unwrap_or(u32::MAX).saturating_add(skipped);
         for (column, cell) in record.iter().enumerate() {
             let column = u32::try_from(column).unwrap_or(u32::MAX);
@@ -47,6 +47,12 @@ pub(super) fn read(bytes: &[u8], given: Given<'_>) -> Result<Table, Error> {
         }
     }
     Ok(table)
+}
+
+/// The number of empty lines at a position, which belong to the row after them.
+fn blank_lines(text: &str, at: u64) -> u64 {
+    let rest = text.as_bytes().get(usize::try_from(at).unwrap_or(usize::MAX)..).unwrap_or_default();
+    rest.iter().take_while(|byte| matches!(byte, b'\n' | b'\r')).filter(|byte| **byte == b'\n').count() as u64
 }
 
 fn reader(text: &str, delimiter: Delimiter) -> csv::Reader<&[u8]> {
