@@ -6,6 +6,7 @@ mod check;
 mod compare;
 mod completions;
 mod delta;
+mod edits;
 mod example;
 mod explain;
 mod graph;
@@ -13,7 +14,10 @@ mod history;
 mod hook;
 mod init;
 mod points;
+mod rename;
+mod revise;
 pub(crate) mod schema;
+mod set;
 mod values;
 mod why;
 mod worth;
@@ -67,6 +71,12 @@ pub(crate) enum Command {
     History(history::History),
     /// Explain a check, a kind of record, a model or a score sheet; without a name, list all
     Explain(explain::Explain),
+    /// Change one value of a record: only its line in the file is edited
+    Set(set::Set),
+    /// Change the limit of a target, and add the revision with who agreed and why
+    Revise(revise::Revise),
+    /// Give a record another id, with every reference to it
+    Rename(rename::Rename),
     /// Show all records and their links, from the goals down
     Graph(graph::Graph),
     /// Print the JSON Schema of record files, of the settings, or of a JSON answer
@@ -142,6 +152,9 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Compare(command) => command.run(shared),
         Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
+        Command::Set(command) => command.run(shared),
+        Command::Revise(command) => command.run(shared),
+        Command::Rename(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),
         Command::Completions(command) => command.run(),

@@ -50,6 +50,8 @@ pub(crate) enum Which {
     AuditContext,
     /// The JSON of `explain`
     Explain,
+    /// The JSON of `set`, `revise` and `rename`
+    Edit,
 }
 
 impl Which {
@@ -71,6 +73,7 @@ impl Which {
             Self::Audit => &shapes::AUDIT,
             Self::AuditContext => &shapes::AUDIT_CONTEXT,
             Self::Explain => &shapes::EXPLAIN,
+            Self::Edit => &shapes::EDIT,
         })
     }
 }

@@ -8,6 +8,7 @@ pub(crate) mod compare;
 pub(crate) mod confined;
 pub(crate) mod delta;
 pub(crate) mod dot;
+pub(crate) mod edit;
 pub(crate) mod github;
 pub(crate) mod gitlab;
 pub(crate) mod history;

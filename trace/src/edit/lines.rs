@@ -29,8 +29,12 @@ pub(super) fn changed(before: &str, after: &str) -> Vec<ChangedLines> {
     let clean = |lines: &[&str]| lines.iter().map(|line| line.trim_end_matches(['\r', '\n']).to_owned()).collect();
     for (equal, new_equal) in equal_lines(old, new).into_iter().chain([(old.len(), new.len())]) {
         if equal > at || new_equal > new_at {
-            let (before, after) = (clean(&old[at..equal]), clean(&new[new_at..new_equal]));
-            all.push(ChangedLines { line: first + new_at + 1, before, after });
+            // Of two equal ways to see an addition, the one that begins with the blank line.
+            let is_blank = |at: usize| new.get(at).is_some_and(|line| line.trim().is_empty());
+            let slides = at == equal && new_at > 0 && is_blank(new_at - 1) && is_blank(new_equal - 1);
+            let (from, to) = (new_at - usize::from(slides), new_equal - usize::from(slides));
+            let (before, after) = (clean(&old[at..equal]), clean(&new[from..to]));
+            all.push(ChangedLines { line: first + from + 1, before, after });
         }
         (at, new_at) = (equal + 1, new_equal + 1);
     }

@@ -125,12 +125,12 @@ impl FindingChanges<'_> {
     }
 
     /// The findings that are worse than before.
-    pub(super) fn worse(&self, out: &mut String, ink: Ink) {
+    pub(crate) fn worse(&self, out: &mut String, ink: Ink) {
         measures(out, ink, "worse findings", &self.delta.worse);
     }
 
     /// The findings that are better than before.
-    pub(super) fn better(&self, out: &mut String, ink: Ink) {
+    pub(crate) fn better(&self, out: &mut String, ink: Ink) {
         measures(out, ink, "better findings", &self.delta.better);
     }
 

@@ -11,7 +11,7 @@ mod terminal;
 pub(crate) use changes::FindingChanges;
 pub(crate) use document::{context, json};
 pub(crate) use markdown::markdown;
-pub(crate) use terminal::terminal;
+pub(crate) use terminal::{fixed, terminal};
 
 use std::collections::HashSet;
 
@@ -80,13 +80,22 @@ fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
 
 /// A headline before and after as text, and the change; with the interval after it, if that is not about as wide on both
 /// sides.
-fn headline_shown(line: &Headline) -> [String; 3] {
+pub(crate) fn headline_shown(line: &Headline) -> [String; 3] {
     let [before, mut after, change] = shown(line.before, line.after, &line.unit);
     if let Some((low, high)) = line.interval {
         let [low, high] = [low, high].map(|si| number::significant(line.unit.from_si(si), 4));
         after = format!("{after} ({low} to {high})");
     }
     [before, after, change]
+}
+
+/// The name of a headline, as it is shown.
+pub(crate) fn headline_name(headline: &Headline, head: &Study) -> String {
+    match &headline.of {
+        HeadlineOf::Points(_) if head.goals().len() == 1 => "points".to_owned(),
+        HeadlineOf::Points(goal) => format!("points of {}", head.loaded.record(*goal).id),
+        HeadlineOf::Amount(name) => name.clone(),
+    }
 }
 
 impl DeltaView<'_> {
@@ -108,11 +117,7 @@ impl DeltaView<'_> {
 
     /// The name of a headline, as it is shown.
     fn headline_name(&self, headline: &Headline) -> String {
-        match &headline.of {
-            HeadlineOf::Points(_) if self.head.goals().len() == 1 => "points".to_owned(),
-            HeadlineOf::Points(goal) => format!("points of {}", self.head.loaded.record(*goal).id),
-            HeadlineOf::Amount(name) => name.clone(),
-        }
+        headline_name(headline, self.head)
     }
 
     /// The number of findings before and after, by level.

@@ -108,7 +108,7 @@ fn without_position(out: &mut String, ink: Ink, name: &str, findings: &[&Finding
 }
 
 /// A fixed finding, without its position and fix.
-fn fixed(out: &mut String, finding: &Finding, ink: Ink) {
+pub(crate) fn fixed(out: &mut String, finding: &Finding, ink: Ink) {
     let what = finding.record.as_deref().unwrap_or(&finding.path);
     let waived = finding.waiver.as_ref().map(|waiver| format!(" (waived by {waiver})")).unwrap_or_default();
     let line = format!("{}: {}{waived}", clean(what), finding.message);

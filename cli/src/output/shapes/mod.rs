@@ -8,6 +8,7 @@ mod chain;
 mod compare;
 #[cfg(test)]
 mod docs;
+mod edit;
 mod findings;
 mod json_schema;
 mod numbers;
@@ -16,6 +17,7 @@ mod shared;
 
 pub(crate) use chain::{EXPLAIN, GRAPH, WHY};
 pub(crate) use compare::COMPARE;
+pub(crate) use edit::EDIT;
 pub(crate) use findings::{CHECK, DELTA, DELTA_CONTEXT};
 pub(crate) use json_schema::of_answer;
 pub(crate) use numbers::{BUDGET, POINTS, VALUES, WORTH};
