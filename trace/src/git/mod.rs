@@ -17,6 +17,7 @@
 //! | `remotes` | the remotes and the default branch |
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
+//! | `spreadsheet` | the bytes of a spreadsheet that is imported |
 //! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
@@ -47,6 +48,7 @@ mod remotes;
 mod reports_cache;
 mod repository;
 mod settings_history;
+mod spreadsheet;
 mod untracked;
 pub(crate) mod walk;
 mod worktree;
@@ -59,5 +61,6 @@ pub use hooks::Hooks;
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;
+pub use spreadsheet::read_spreadsheet;
 pub use worktree::find_root;
 pub use write::NewFile;
