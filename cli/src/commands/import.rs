@@ -51,7 +51,8 @@ impl Import {
         match entry {
             Some(_) if self.save.is_some() || self.sheet.is_some() => {
                 let message = format!("`{}` is an entry of the settings", clean(&self.source));
-                Err(Error::new(message).help("use `--save` and `--sheet` with a file, or change the entry in tierod.yaml"))
+                Err(Error::new(message)
+                    .help("use `--save` and `--sheet` with a file, or change the entry in tierod.yaml"))
             }
             Some(entry) => self.import(&project, loaded, &entry, shared),
             None if is_file(&self.source) => self.propose(&project, loaded, shared),
@@ -79,14 +80,7 @@ impl Import {
             outcome.write(project)?;
         }
         let totals = plan.totals(&outcome.after.loaded)?;
-        let view = ImportView {
-            name: &self.source,
-            entry,
-            plan: &plan,
-            outcome: &outcome,
-            totals: &totals,
-            written,
-        };
+        let view = ImportView { name: &self.source, entry, plan: &plan, outcome: &outcome, totals: &totals, written };
         Ok(match self.format {
             Format::Terminal => output::terminal(&view, Ink::stdout(shared)),
             Format::Json => json::text(&output::json(&view)),
@@ -105,7 +99,8 @@ impl Import {
         let stem = path.file_stem().and_then(|stem| to_kebab_case(&stem.to_string_lossy()));
         let name = self.save.clone().or(stem).unwrap_or_else(|| "bom".to_owned());
         if !is_kebab_case(&name) {
-            let help = suggest::did_you_mean(&name, [], "use lower-case letters, digits and hyphens, for example `bom`");
+            let help =
+                suggest::did_you_mean(&name, [], "use lower-case letters, digits and hyphens, for example `bom`");
             return Err(Error::new(format!("`{}` is not a name of an import", clean(&name))).help(help));
         }
         let mut saved = false;
@@ -168,6 +163,12 @@ fn in_project_file(file: &str) -> bool {
 }
 
 fn unknown(loaded: &Loaded, source: &str) -> Error {
+    let is_own = |route: &[String]| matches!(route, [key, name, ..] if key == "imports" && name == source);
+    let mut problems = loaded.problems.iter().map(|found| &found.problem);
+    if let Some(problem) = problems.find(|problem| is_own(&problem.route)) {
+        let message = format!("the entry `{}` in tierod.yaml cannot be used", clean(source));
+        return Error::new(message).because(&problem.message).help(problem.help.clone());
+    }
     let names = || loaded.settings().imports.keys().map(schema::Id::as_str);
     let otherwise = if names().next().is_none() {
         "run `tierod import FILE` to propose an entry".to_owned()

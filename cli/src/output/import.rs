@@ -123,7 +123,8 @@ fn totals(out: &mut String, totals: &[Total], ink: Ink) {
     if totals.is_empty() {
         return;
     }
-    let mut table = Table::new(&[("total", false), ("sheet", true), ("records", true), ("difference", true), ("", false)]);
+    let mut table =
+        Table::new(&[("total", false), ("sheet", true), ("records", true), ("difference", true), ("", false)]);
     for total in totals {
         let unit = if total.unit.is_empty() { String::new() } else { format!(", {}", total.unit) };
         let difference = total.records.minus(total.sheet).unwrap_or_default();
@@ -225,7 +226,9 @@ pub(crate) fn proposal_terminal(view: &ProposalView<'_>, ink: Ink) -> String {
     let name = view.name;
     let next = match (view.saved, view.proposal.is_incomplete) {
         (true, _) => format!("tierod.yaml written: run `tierod import {name} --dry-run`"),
-        (false, true) => format!("complete the entry, put it into tierod.yaml, and run `tierod import {name} --dry-run`"),
+        (false, true) => {
+            format!("complete the entry, put it into tierod.yaml, and run `tierod import {name} --dry-run`")
+        }
         (false, false) => "put it into tierod.yaml, or add `--save NAME` to have it written".to_owned(),
     };
     out.push_str(&next);

@@ -57,7 +57,11 @@ pub(super) fn decimal_mark<'t>(
 ///
 /// # Errors
 /// Why it is not a number, for a person.
-pub(super) fn number(cell: Option<&Cell>, unit: Option<&Unit>, mark: Option<DecimalMark>) -> Result<Option<Decimal>, String> {
+pub(super) fn number(
+    cell: Option<&Cell>,
+    unit: Option<&Unit>,
+    mark: Option<DecimalMark>,
+) -> Result<Option<Decimal>, String> {
     let is_percent_unit = unit.is_some_and(|unit| unit.to_string() == "%");
     match cell {
         None => Ok(None),

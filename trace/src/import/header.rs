@@ -40,7 +40,8 @@ impl Columns {
         let best = best.filter(|best| given.is_some() || found(best) > 0).ok_or_else(|| {
             let row = given.map_or_else(String::new, |header| format!(" in row {}", header.first));
             let columns = suggest::any_of(wanted.iter().copied());
-            Error::new(format!("no column names{row}")).because(format!("none of {columns} is in a row of the sheet"))
+            Error::new(format!("no column names{row}"))
+                .because(format!("none of {columns} is in a row of the sheet"))
                 .help("correct the names of the columns, or give the row with `header: 3`")
         })?;
         for name in wanted {

@@ -190,11 +190,11 @@ impl Plan<'_> {
     }
 
     fn add_records(&mut self, loaded: &Loaded, path: &str, records: Vec<(String, Value)>) {
-        let has_parts = loaded.entries.iter().any(|entry| {
-            entry.record.kind() == Kind::Part && loaded.path(entry.file) == path
-        });
+        let has_parts =
+            loaded.entries.iter().any(|entry| entry.record.kind() == Kind::Part && loaded.path(entry.file) == path);
         if has_parts {
-            let add = |(id, record): (String, Value)| (path.to_owned(), Change::add([Kind::Part.plural(), &id], record));
+            let add =
+                |(id, record): (String, Value)| (path.to_owned(), Change::add([Kind::Part.plural(), &id], record));
             self.changes.extend(records.into_iter().map(add));
         } else {
             self.changes.push((path.to_owned(), Change::set([Kind::Part.plural()], Value::Map(records))));

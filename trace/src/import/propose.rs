@@ -44,20 +44,73 @@ impl Proposal {
 
 /// Words of column names, in several languages, the most telling first.
 const ID: &[&str] = &[
-    "part no", "part number", "part nr", "part id", "p/n", "partno", "part #", "teilenummer", "teile-nr", "sachnummer",
-    "artikelnummer", "item no", "item number", "drawing no", "zeichnungsnummer", "référence", "reference", "réf", "nummer",
-    "number", "no", "nr", "id", "code",
+    "part no",
+    "part number",
+    "part nr",
+    "part id",
+    "p/n",
+    "partno",
+    "part #",
+    "teilenummer",
+    "teile-nr",
+    "sachnummer",
+    "artikelnummer",
+    "item no",
+    "item number",
+    "drawing no",
+    "zeichnungsnummer",
+    "référence",
+    "reference",
+    "réf",
+    "nummer",
+    "number",
+    "no",
+    "nr",
+    "id",
+    "code",
 ];
 const TITLE: &[&str] = &[
-    "description", "title", "part name", "bezeichnung", "benennung", "désignation", "designation", "libellé", "name", "part",
-    "teil", "item",
+    "description",
+    "title",
+    "part name",
+    "bezeichnung",
+    "benennung",
+    "désignation",
+    "designation",
+    "libellé",
+    "name",
+    "part",
+    "teil",
+    "item",
 ];
 const SYSTEM: &[&str] = &[
-    "section", "system", "subsystem", "assembly", "baugruppe", "group", "gruppe", "ensemble", "sous-ensemble", "groupe",
-    "department", "area",
+    "section",
+    "system",
+    "subsystem",
+    "assembly",
+    "baugruppe",
+    "group",
+    "gruppe",
+    "ensemble",
+    "sous-ensemble",
+    "groupe",
+    "department",
+    "area",
 ];
 const COUNT: &[&str] = &[
-    "qty", "quantity", "count", "anzahl", "menge", "stückzahl", "stück", "stk", "quantité", "qté", "nombre", "pieces", "pcs",
+    "qty",
+    "quantity",
+    "count",
+    "anzahl",
+    "menge",
+    "stückzahl",
+    "stück",
+    "stk",
+    "quantité",
+    "qté",
+    "nombre",
+    "pieces",
+    "pcs",
 ];
 const MASS: &[&str] = &["mass", "weight", "masse", "gewicht", "poids"];
 const COST: &[&str] = &["cost", "price", "preis", "kosten", "stückpreis", "prix", "coût"];
@@ -87,7 +140,8 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table) -> Result<Proposal, E
     })?;
     let columns = Columns::at(table, header.first, header.last).ok_or_else(|| Error::new("no column names"))?;
     let below: Vec<&Row> = table.rows.iter().filter(|row| row.number > columns.last).collect();
-    let mut sheet = Guess { loaded, below, columns: &columns, taken: Vec::new(), unknown: Vec::new(), incomplete: false };
+    let mut sheet =
+        Guess { loaded, below, columns: &columns, taken: Vec::new(), unknown: Vec::new(), incomplete: false };
     let mut keys: Vec<(String, Value)> = vec![("file".to_owned(), Value::text(file))];
     if table.sheets.len() > 1 {
         keys.extend(table.sheet.as_ref().map(|sheet| ("sheet".to_owned(), Value::text(sheet))));
@@ -184,7 +238,10 @@ impl Guess<'_> {
                     let name = name.to_owned();
                     self.taken.push(at);
                     if sums && kind == Kind::Number {
-                        self.unknown.push(format!("`{}` may be a sum over the pieces: the amount of one is needed", shorten(&name)));
+                        self.unknown.push(format!(
+                            "`{}` may be a sum over the pieces: the amount of one is needed",
+                            shorten(&name)
+                        ));
                     }
                     return Some(Column { at, name });
                 }
@@ -221,24 +278,28 @@ impl Guess<'_> {
             self.miss("in: no column of systems: add `in: SYSTEM`, or `in: {column: COLUMN, names: {TEXT: SYSTEM}}`");
             return Value::Map(Vec::new());
         };
-        let systems: Vec<(&str, &str)> = self
+        let systems: Vec<(&str, &str, String)> = self
             .loaded
             .entries
             .iter()
             .filter(|entry| entry.record.kind() == schema::Kind::System)
-            .map(|entry| (entry.record.id.as_str(), entry.record.body.common().title().unwrap_or_default()))
+            .map(|entry| {
+                let title = entry.record.body.common().title().unwrap_or_default();
+                (entry.record.id.as_str(), title, to_kebab_case(title).unwrap_or_default())
+            })
             .collect();
         let mut names = Vec::new();
         for text in self.texts(column.at) {
             let kebab = to_kebab_case(&text).unwrap_or_default();
-            let same = systems.iter().find(|(id, title)| *id == kebab || is_same_text(title, &text));
-            // `Brake` for `brakes`, `Front wing` for `wing`: one word in common, in one system only.
+            let same = systems.iter().find(|(id, title, _)| *id == kebab || is_same_text(title, &text));
+            // `Brake` for `brakes`, `Front wing` for `wing`: a word in common with the id or title of one system only.
             let words = |text: &str| text.split('-').filter(|w| w.len() > 2).map(stem).collect::<Vec<String>>();
             let own = words(&kebab);
-            let mut similar = systems.iter().filter(|(id, _)| words(id).iter().any(|word| own.contains(word)));
+            let is_similar = |of: &str| words(of).iter().any(|word| own.contains(word));
+            let mut similar = systems.iter().filter(|(id, _, title)| is_similar(id) || is_similar(title));
             let only = similar.next().filter(|_| similar.next().is_none());
             match same.or(only) {
-                Some((id, _)) => names.push((text, Value::plain(*id))),
+                Some((id, ..)) => names.push((text, Value::plain(*id))),
                 None => self.unknown.push(format!("in: no system for `{}`: add it to `names`", shorten(&text))),
             }
         }
@@ -256,18 +317,23 @@ impl Guess<'_> {
         }
         let bases = self.loaded.settings().growth.get(amount);
         let Some((basis, bases)) = basis.zip(bases) else { return Value::Map(keys) };
-        let mut names = Vec::new();
+        let (mut names, mut unknown) = (Vec::new(), Vec::new());
         for text in self.texts(basis.at) {
             let lower = text.to_lowercase();
             let is_meant = |id: &&schema::Id| {
                 let words = BASES.iter().find(|(name, _)| *name == id.as_str()).map_or(&[][..], |(_, words)| *words);
                 to_kebab_case(&text).as_deref() == Some(id.as_str()) || words.iter().any(|word| has_word(&lower, word))
             };
-            if let Some(id) = bases.keys().find(is_meant) {
-                names.push((text, Value::plain(id.as_str())));
+            match bases.keys().find(is_meant) {
+                Some(id) => names.push((text, Value::plain(id.as_str()))),
+                None => {
+                    unknown.push(format!("basis of {amount}: no basis for `{}`: add it to `names`", shorten(&text)))
+                }
             }
         }
-        if !names.is_empty() {
+        // A column of states can be about another amount.
+        if names.len() > unknown.len() {
+            self.unknown.extend(unknown);
             let column = ("column".to_owned(), basis.value());
             keys.push(("basis".to_owned(), Value::Map(vec![column, ("names".to_owned(), Value::Map(names))])));
         }

@@ -146,7 +146,13 @@ pub(super) fn read(
         let raw: Vec<Option<Decimal>> =
             amounts.iter().map(|read| read.as_ref().ok().and_then(|read| read.as_ref().map(|a| a.raw))).collect();
         let count = reader.count();
-        let pieces = Decimal::whole(count.as_ref().map_or(1, |count| i64::from(count.unwrap_or(1))));
+        // A row whose count is not known adds nothing to the totals.
+        let pieces = match &count {
+            Ok(Some(count)) => i64::from(*count),
+            Ok(None) => i64::from(used.count.is_none()),
+            Err(_) => 0,
+        };
+        let pieces = Decimal::whole(pieces);
         let id_text = reader.text(used.id);
         let word = row.cells.iter().find_map(|(_, cell)| word_of_total(cell));
         let is_total = match (&word, id_text.is_empty()) {
@@ -219,16 +225,13 @@ impl Rows {
             by_id.entry(item.id.to_string()).or_default().push(item.row);
         }
         by_id.retain(|_, rows| rows.len() > 1);
-        let (doubles, items) =
-            std::mem::take(&mut self.items).into_iter().partition::<Vec<Item>, _>(|i| by_id.contains_key(i.id.as_str()));
+        let (doubles, items) = std::mem::take(&mut self.items)
+            .into_iter()
+            .partition::<Vec<Item>, _>(|i| by_id.contains_key(i.id.as_str()));
         self.items = items;
         for item in doubles {
-            let others: Vec<String> = by_id[item.id.as_str()]
-                .iter()
-                .filter(|row| **row != item.row)
-                .take(5)
-                .map(u32::to_string)
-                .collect();
+            let others: Vec<String> =
+                by_id[item.id.as_str()].iter().filter(|row| **row != item.row).take(5).map(u32::to_string).collect();
             let reason = format!("`{}` is also in row {}: none of them is written", item.id, others.join(", "));
             self.skipped.push(Skipped { row: item.row, reason });
             let raw: Vec<Option<Decimal>> = item.amounts.iter().map(|a| a.as_ref().map(|a| a.raw)).collect();
@@ -285,7 +288,7 @@ impl Reader<'_> {
             let mut value = raw;
             for (margin, column) in amount.entry.margins.iter().zip(&amount.margins) {
                 let factor = self.margin(margin, *column)?;
-                value = value.times(factor).ok_or("it has too many digits")?.rounded();
+                value = value.times(factor).ok_or("it has too many digits")?.rounded().without_zeros();
             }
             Ok(Some(ItemAmount { raw, value: value.rounded(), basis: None }))
         };
@@ -303,7 +306,8 @@ impl Reader<'_> {
                     None if names.is_empty() => {
                         let percent = Unit::parse("%").ok();
                         let cell = self.table.cell(self.row, column);
-                        cells::number(cell, percent.as_ref(), self.mark).map_err(|reason| format!("`{name}`: {reason}"))?
+                        cells::number(cell, percent.as_ref(), self.mark)
+                            .map_err(|reason| format!("`{name}`: {reason}"))?
                     }
                     None => return Err(format!("`{name}` is `{}`, for which no margin is given", shorten(&text))),
                 }
@@ -351,9 +355,9 @@ impl Reader<'_> {
             }
             Some(Cell::Text(_)) => {}
         }
-        id_of(&text).and_then(|id| Id::new(&id).ok()).ok_or_else(|| {
-            format!("`{}` cannot be an id: it has no letters a to z or digits", shorten(&text))
-        })
+        id_of(&text)
+            .and_then(|id| Id::new(&id).ok())
+            .ok_or_else(|| format!("`{}` cannot be an id: it has no letters a to z or digits", shorten(&text)))
     }
 
     fn system(&self) -> Result<Id, String> {
@@ -395,7 +399,10 @@ impl Reader<'_> {
                             row: self.row.number,
                             column: column_name(column),
                             id: Some(item.id.to_string()),
-                            reason: format!("`{name}`: no basis for `{}`: add it to `names` under `basis`", shorten(&text)),
+                            reason: format!(
+                                "`{name}`: no basis for `{}`: add it to `names` under `basis`",
+                                shorten(&text)
+                            ),
                         });
                     }
                 }

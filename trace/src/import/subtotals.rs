@@ -5,9 +5,28 @@ use crate::spreadsheet::{Cell, Decimal};
 
 /// Words with which a row of sums begins, in several languages.
 const WORDS: &[&str] = &[
-    "total", "totals", "subtotal", "sub-total", "sub total", "grand total", "sum", "summe", "zwischensumme",
-    "gesamtsumme", "gesamt", "endsumme", "somme", "total général", "sous-total", "sous total", "totale", "subtotale",
-    "suma", "subtotaal", "totaal", "total general",
+    "total",
+    "totals",
+    "subtotal",
+    "sub-total",
+    "sub total",
+    "grand total",
+    "sum",
+    "summe",
+    "zwischensumme",
+    "gesamtsumme",
+    "gesamt",
+    "endsumme",
+    "somme",
+    "total général",
+    "sous-total",
+    "sous total",
+    "totale",
+    "subtotale",
+    "suma",
+    "subtotaal",
+    "totaal",
+    "total general",
 ];
 
 /// The text of a cell that begins with such a word.

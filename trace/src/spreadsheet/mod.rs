@@ -183,7 +183,8 @@ pub fn read(bytes: &[u8], given: Given<'_>) -> Result<Table, Error> {
         text::read(bytes, given)
     }?;
     if table.rows.is_empty() {
-        let help = if table.sheets.len() > 1 { "name another sheet with `sheet:`" } else { "save it again with its cells" };
+        let help =
+            if table.sheets.len() > 1 { "name another sheet with `sheet:`" } else { "save it again with its cells" };
         return Err(Error::new("the sheet is empty").help(help));
     }
     Ok(table)

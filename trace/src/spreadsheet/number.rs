@@ -99,9 +99,8 @@ fn with_mark(body: &str, mark: char, other: char) -> Option<Decimal> {
             let groups: Vec<&str> = whole.split(separator).collect();
             let is_group = |group: &&str| group.len() == 3 && group.bytes().all(|b| b.is_ascii_digit());
             let first = groups[0];
-            let is_first = (1..=3).contains(&first.len())
-                && !first.starts_with('0')
-                && first.bytes().all(|b| b.is_ascii_digit());
+            let is_first =
+                (1..=3).contains(&first.len()) && !first.starts_with('0') && first.bytes().all(|b| b.is_ascii_digit());
             if !is_first || !groups[1..].iter().all(is_group) {
                 return None;
             }
@@ -155,7 +154,8 @@ mod tests {
 
     #[test]
     fn a_unit_before_or_after_the_number() {
-        for (text, unit) in [("€ 12.50", "€"), ("12,50 €", "€"), ("620 g", "g"), ("£1,234.50", "£"), ("12 %", "%")] {
+        for (text, unit) in [("€ 12.50", "€"), ("12,50 €", "€"), ("620 g", "g"), ("£1,234.50", "£"), ("12 %", "%")]
+        {
             assert_eq!(Written::read(text).unwrap().unit, unit, "{text}");
         }
         assert_eq!(Written::read("about 12 kg"), None);

@@ -112,10 +112,7 @@ impl Sheet<'_> {
             "table:table-cell" | "table:covered-table-cell" if self.depth == 1 && self.wanted => {
                 let mut open = Open {
                     columns: count(start, "table:number-columns-repeated")?,
-                    spans: (
-                        count(start, "table:number-rows-spanned")?,
-                        count(start, "table:number-columns-spanned")?,
-                    ),
+                    spans: (count(start, "table:number-rows-spanned")?, count(start, "table:number-columns-spanned")?),
                     has_formula: attribute(start, "table:formula")?.is_some(),
                     is_error: attribute(start, "calcext:value-type")?.is_some_and(|kind| kind == "error"),
                     kind: attribute(start, "office:value-type")?.unwrap_or_default(),

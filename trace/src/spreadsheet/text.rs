@@ -14,6 +14,12 @@ pub struct Format {
     pub encoding: Encoding,
 }
 
+/// The longest line that is read, in bytes: a row of 16,000 cells has less.
+const LONGEST_LINE: usize = 256 * 1024;
+
+/// The bytes in which the delimiter is looked for.
+const SAMPLE: usize = 64 * 1024;
+
 /// Reads a table.
 pub(super) fn read(bytes: &[u8], given: Given<'_>) -> Result<Table, Error> {
     if given.sheet.is_some() {
@@ -24,6 +30,9 @@ pub(super) fn read(bytes: &[u8], given: Given<'_>) -> Result<Table, Error> {
     if text.contains('\0') {
         let why = "it has NUL characters";
         return Err(Error::new("the file is not a spreadsheet").because(why).help("save it as .xlsx, .ods or .csv"));
+    }
+    if let Some(line) = text.split(['\n', '\r']).position(|line| line.len() > LONGEST_LINE) {
+        return Err(damaged(format!("line {} has more than {} KiB", line + 1, LONGEST_LINE >> 10)));
     }
     // Some programs name the delimiter in a first line of its own.
     let (named, skipped, rest) = match text.strip_prefix("sep=") {
@@ -99,6 +108,8 @@ fn decoded(bytes: &[u8], encoding: Encoding) -> Result<String, Error> {
 /// The delimiter that cuts most rows into the same number of cells, of those that cut at all.
 fn delimiter_of(text: &str) -> Delimiter {
     const ROWS: usize = 60;
+    let end = (0..=SAMPLE.min(text.len())).rev().find(|end| text.is_char_boundary(*end)).unwrap_or(0);
+    let text = &text[..end];
     let score = |delimiter: &Delimiter| {
         let mut widths: Vec<usize> = Vec::new();
         for record in reader(text, *delimiter).into_records().take(ROWS).map_while(Result::ok) {

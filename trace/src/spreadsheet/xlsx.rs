@@ -50,10 +50,7 @@ pub(super) fn read(_archive: &Archive<'_>, bytes: &[u8], given: Given<'_>) -> Re
 }
 
 /// The cells that have a formula but no value, in the order of the file.
-fn formulas_without_value(
-    workbook: &mut Xlsx<Cursor<&[u8]>>,
-    sheet: &str,
-) -> Result<BTreeSet<(u32, u32)>, Error> {
+fn formulas_without_value(workbook: &mut Xlsx<Cursor<&[u8]>>, sheet: &str) -> Result<BTreeSet<(u32, u32)>, Error> {
     let mut out = BTreeSet::new();
     let mut reader = workbook.worksheet_cells_reader(sheet).map_err(|error| wrong(&error))?;
     let mut seen = 0_usize;
