@@ -566,3 +566,23 @@ fn hostile_files_end_with_an_error() {
     sandbox.write("tierod.yaml", format!("{SETTINGS}{}", entry("etc/passwd", ENGLISH, "")));
     assert!(hostile(&sandbox, "bom").ended(2).err.contains("a link is on its path"));
 }
+
+#[test]
+fn the_answers_match_their_schema() {
+    let sandbox = small("A-1;A;Brakes;1;tbd;1;CAD\nA-2;B;Brakes;2;1.5;1;CAD\n;C;Brakes;1;3;1;CAD\n");
+    let schema = sandbox.tierod(&["schema", "import"]).ended(0).json();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    sandbox.write(
+        "parts/brakes.yaml",
+        "parts: {a-2: {in: brakes, amounts: {mass: 1 g}}, old: {in: brakes, amounts: {mass: 4 g}}}\n",
+    );
+    let answer = import(&sandbox, &["--dry-run"]);
+    for list in ["added", "changed", "gone", "skipped", "unread", "totals", "files"] {
+        assert!(!answer[list].as_array().unwrap().is_empty(), "{list}: {answer}");
+    }
+    let proposal = sandbox.tierod(&["import", "cad/bom.csv", "--format", "json"]).ended(0).json();
+    for answer in [answer, proposal] {
+        let wrong: Vec<String> = validator.iter_errors(&answer).map(|error| error.to_string()).collect();
+        assert!(wrong.is_empty(), "{wrong:?}\n{answer}");
+    }
+}

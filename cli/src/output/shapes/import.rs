@@ -11,7 +11,7 @@ pub(crate) static IMPORT: Answer = Answer {
     summary: "What a spreadsheet adds to the parts and changes in them, and the totals of both; or a proposed entry.",
     variants: &[
         (
-            "of an entry",
+            "an entry of the settings",
             &[&[
                 VERSION,
                 NAME,
@@ -71,7 +71,7 @@ pub(crate) static IMPORT: Answer = Answer {
             ]],
         ),
         (
-            "of a file",
+            "a file",
             &[&[
                 VERSION,
                 NAME,
