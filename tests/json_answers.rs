@@ -7,7 +7,7 @@ use serde_json::Value;
 
 use crate::support::Sandbox;
 
-const ANSWERS: [&str; 14] = [
+const ANSWERS: [&str; 15] = [
     "check",
     "delta",
     "delta-context",
@@ -22,6 +22,7 @@ const ANSWERS: [&str; 14] = [
     "audit",
     "audit-context",
     "explain",
+    "edit",
 ];
 
 struct Shapes {
@@ -204,6 +205,17 @@ fn every_answer_matches_its_schema() {
         let name = (!name.is_empty()).then_some(name);
         let args: Vec<&str> = ["explain"].into_iter().chain(name).chain(json).collect();
         shapes.take("explain", &car, &args);
+    }
+    let agreed = ["revise", "car-mass", "at-most", "207 kg", "--reason", "It is built.", "--agreed-by", "chief engineer"];
+    for edit in [
+        &["set", "front-upright.mass", "9 kg"][..],
+        // A waiver that applies again, and a limit that is met.
+        &["set", "wing-mount-late.until", "2027-12-31"],
+        &["set", "accel-time.at-most", "4.5 s"],
+        &agreed,
+        &["rename", "front-upright", "upright-front"],
+    ] {
+        shapes.take("edit", &car, &[edit, &["--dry-run", "--format", "json"]].concat());
     }
     shapes.take("history", &season, &["history", "car-mass", "--format", "json"]);
     shapes.take("history", &season, &["history", "wheel-power", "--format", "json"]);

@@ -75,6 +75,7 @@ mod numbers_units;
 mod numbers_verdicts;
 mod points;
 mod readme;
+mod records_edit;
 mod records_import;
 mod reference_graphs;
 mod remarks;

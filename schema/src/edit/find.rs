@@ -31,6 +31,11 @@ impl Found {
     }
 }
 
+/// A piece of the source; empty if the range is not one of it.
+pub(super) fn cut(source: &str, range: Range<usize>) -> &str {
+    source.get(range).unwrap_or("")
+}
+
 /// The style of a collection.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Layout {
@@ -85,16 +90,24 @@ pub(super) fn in_flow(tree: &Tree<'_>, found: &Found) -> bool {
 pub(super) fn layout(tree: &Tree<'_>, collection: NodeId) -> Layout {
     let range = tree.range(collection);
     let source = tree.source().as_bytes();
+    let first = match tree.content(collection) {
+        Content::Map(entries) => entries.first().map(|entry| entry[0]),
+        Content::List(items) => items.first().copied(),
+        Content::Scalar { .. } => None,
+    };
+    // What begins with its first item has no bracket before it.
+    if first.is_some_and(|first| tree.range(first).start == range.start) {
+        return if is_pair(tree, &range) { Layout::Pair } else { Layout::Block };
+    }
     match (source.get(range.start), range.end.checked_sub(1).and_then(|last| source.get(last))) {
         (Some(b'{'), Some(b'}')) | (Some(b'['), Some(b']')) => Layout::Flow,
-        _ if range.start > 0 && is_pair(tree, &range) => Layout::Pair,
         _ => Layout::Block,
     }
 }
 
 /// Whether a map without brackets is an item of a list in brackets.
 fn is_pair(tree: &Tree<'_>, range: &Range<usize>) -> bool {
-    let before = tree.source()[..range.start].trim_end_matches([' ', '\t', '\n', '\r']);
+    let before = cut(tree.source(), 0..range.start).trim_end_matches([' ', '\t', '\n', '\r']);
     before.ends_with(['[', ',']) && {
         let rest = tree.source().get(range.end..).unwrap_or("").trim_start();
         rest.starts_with([',', ']', '#'])
@@ -141,37 +154,46 @@ pub(super) fn alias(tree: &Tree<'_>, slot: Slot) -> Option<Range<usize>> {
     Some(at..at + length)
 }
 
-/// The byte after the content of the value in a slot, without what follows on its line.
-pub(super) fn end_at(tree: &Tree<'_>, slot: Slot) -> usize {
-    if let Content::Map(_) = tree.content(slot.collection)
-        && let Some(alias) = alias(tree, slot)
-    {
-        return alias.end;
+/// The last value of the value in a slot: of a map or list on lines that of its last entry.
+fn deepest(tree: &Tree<'_>, slot: Slot) -> Slot {
+    if matches!(tree.content(slot.collection), Content::Map(_)) && alias(tree, slot).is_some() {
+        return slot;
     }
-    match tree.content(slot.node) {
-        Content::List(items) if !items.is_empty() && layout(tree, slot.node) == Layout::Block => {
-            let index = items.len() - 1;
-            end_at(tree, Slot { collection: slot.node, index, node: items[index] })
+    let last = match tree.content(slot.node) {
+        Content::List(items) => items.last().copied().map(|node| (items.len() - 1, node)),
+        Content::Map(entries) => entries.last().map(|entry| (entries.len() - 1, entry[1])),
+        Content::Scalar { .. } => None,
+    };
+    match last {
+        Some((index, node)) if layout(tree, slot.node) == Layout::Block => {
+            deepest(tree, Slot { collection: slot.node, index, node })
         }
-        Content::Map(entries) if !entries.is_empty() && layout(tree, slot.node) == Layout::Block => {
-            let index = entries.len() - 1;
-            end_at(tree, Slot { collection: slot.node, index, node: entries[index][1] })
-        }
-        _ => {
-            let range = value_range(tree, slot).unwrap_or_else(|| tree.range(slot.node));
-            if tree.is_block_scalar(slot.node) { block_end(tree.source(), &range) } else { range.end }
-        }
+        _ => slot,
     }
 }
 
-/// The end of a block scalar: with the blank lines after it if it keeps them.
-fn block_end(source: &str, range: &Range<usize>) -> usize {
-    let head = source[range.clone()].lines().next().unwrap_or("");
-    let head = head.split('#').next().unwrap_or("");
-    if !head.contains('+') {
-        return range.end;
+/// The byte after the content of the value in a slot, without what follows on its line.
+pub(super) fn end_at(tree: &Tree<'_>, slot: Slot) -> usize {
+    let last = deepest(tree, slot);
+    if matches!(tree.content(last.collection), Content::Map(_))
+        && let Some(alias) = alias(tree, last)
+    {
+        return alias.end;
     }
-    let rest = &source[range.end..];
+    let range = value_range(tree, last).unwrap_or_else(|| tree.range(last.node));
+    if keeps_blank_lines(tree, last) { block_end(tree.source(), &range) } else { range.end }
+}
+
+/// Whether blank lines after the value in a slot belong to it: it ends with a block scalar with the sign `+`.
+pub(super) fn keeps_blank_lines(tree: &Tree<'_>, slot: Slot) -> bool {
+    let last = deepest(tree, slot);
+    let head = value_range(tree, last).and_then(|range| cut(tree.source(), range).lines().next());
+    tree.is_block_scalar(last.node) && head.is_some_and(|head| head.split('#').next().unwrap_or("").contains('+'))
+}
+
+/// The end of a block scalar with the blank lines after it.
+fn block_end(source: &str, range: &Range<usize>) -> usize {
+    let rest = cut(source, range.end..source.len());
     let blank = rest.len() - rest.trim_start_matches([' ', '\n', '\r']).len();
     // Without the indentation of what follows.
     let kept = rest[..blank].rfind(['\n', '\r']).unwrap_or(0);
@@ -186,6 +208,14 @@ pub(super) fn value_range(tree: &Tree<'_>, slot: Slot) -> Option<Range<usize>> {
     Some(range.start as usize..range.end as usize)
 }
 
+/// The start of an item of a list, with its anchor.
+pub(super) fn item_start(tree: &Tree<'_>, slot: Slot) -> Option<usize> {
+    match alias(tree, slot) {
+        Some(alias) => Some(alias.start),
+        None => value_range(tree, slot).map(|range| range.start.min(tree.start(slot.node))),
+    }
+}
+
 /// The range of the key in a slot of a map.
 pub(super) fn key_range(tree: &Tree<'_>, slot: Slot) -> Option<Range<usize>> {
     match tree.content(slot.collection) {
@@ -196,31 +226,31 @@ pub(super) fn key_range(tree: &Tree<'_>, slot: Slot) -> Option<Range<usize>> {
 
 /// The start of the line of a byte.
 pub(super) fn line_start(source: &str, at: usize) -> usize {
-    source[..at].rfind(['\n', '\r']).map_or(0, |end| end + 1)
+    cut(source, 0..at).rfind(['\n', '\r']).map_or(0, |end| end + 1)
 }
 
 /// The end of the line of a byte, before its line break.
 pub(super) fn line_end(source: &str, at: usize) -> usize {
-    source[at..].find(['\n', '\r']).map_or(source.len(), |length| at + length)
+    cut(source, at..source.len()).find(['\n', '\r']).map_or(source.len(), |length| at + length)
 }
 
 /// The start of the next line.
 pub(super) fn next_line(source: &str, at: usize) -> usize {
     let end = line_end(source, at);
-    let rest = &source[end..];
+    let rest = cut(source, end..source.len());
     end + if rest.starts_with("\r\n") { 2 } else { usize::from(!rest.is_empty()) }
 }
 
 /// The column of a byte as blanks, for lines below it.
 pub(super) fn indent_of(source: &str, at: usize) -> String {
-    let before = source[line_start(source, at)..at].trim_start_matches('\u{feff}');
+    let before = cut(source, line_start(source, at)..at).trim_start_matches('\u{feff}');
     before.chars().map(|_| ' ').collect()
 }
 
 /// The line break at a byte's line, otherwise that of the first line.
 pub(super) fn line_break(source: &str, at: usize) -> &'static str {
-    let own = &source[line_end(source, at)..];
-    let first = &source[line_end(source, 0)..];
+    let own = cut(source, line_end(source, at)..source.len());
+    let first = cut(source, line_end(source, 0)..source.len());
     let of = |rest: &str| match rest.as_bytes() {
         [b'\r', b'\n', ..] => Some("\r\n"),
         [b'\n', ..] => Some("\n"),

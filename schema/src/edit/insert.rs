@@ -1,6 +1,6 @@
 //! New keys, records and items of lists.
 
-use super::find::{Found, Layout, Slot, end_at, follow, in_flow, indent_of, layout, line_end, line_start, style};
+use super::find::{Found, Layout, Slot, cut, end_at, follow, in_flow, indent_of, layout, line_end, line_start, style};
 use super::value::{Style, entry, scalar};
 use super::{EditError, Route, Splice, Value, replace};
 use crate::read::tree::{Content, NodeId, Tree};
@@ -33,7 +33,8 @@ pub(super) fn key(
             let depth = found.slots.len() + 1;
             let mut text = String::new();
             let is_second_kind = depth == 1 && entries.len() == 1 && matches!(value, Value::Map(_));
-            if is_second_kind || depth <= 2 && has_blank_lines(tree, entries) {
+            let has_blank_line = is_second_kind || depth <= 2 && has_blank_lines(tree, entries);
+            if has_blank_line && !super::find::keeps_blank_lines(tree, last) {
                 text.push_str(style.line_end);
             }
             text.push_str(style.line_end);
@@ -78,7 +79,7 @@ fn is_shared(tree: &Tree<'_>, found: &Found) -> bool {
 fn has_blank_lines(tree: &Tree<'_>, entries: &[[NodeId; 2]]) -> bool {
     let source = tree.source();
     let Some([_, last]) = entries.last_chunk::<2>() else { return false };
-    let above = &source[..line_start(source, tree.range(last[0]).start)];
+    let above = cut(source, 0..line_start(source, tree.range(last[0]).start));
     // Comments may be between the blank line and the key.
     let is_comment = |line: &&str| line.trim_start().starts_with('#');
     above.lines().rev().find(|line| !is_comment(line)).is_some_and(|line| line.trim().is_empty())
@@ -92,7 +93,7 @@ fn in_brackets(tree: &Tree<'_>, collection: NodeId, end: usize, text: &str) -> S
     let mut at = end;
     let bytes = source.as_bytes();
     while at < closing {
-        at += match bytes[at] {
+        at += match bytes.get(at).unwrap_or(&b' ') {
             b',' => return Splice::insert(at + 1, format!(" {text}")),
             b'#' => memchr::memchr2(b'\n', b'\r', &bytes[at..]).unwrap_or(closing - at),
             _ => 1,
@@ -141,8 +142,9 @@ pub(super) fn append(tree: &Tree<'_>, at: &Route, value: &Value) -> Result<Vec<S
         Layout::Flow => Ok(vec![in_brackets(tree, found.node, end, &value.inline(true))]),
         Layout::Block => {
             let source = tree.source();
-            let first = tree.range(items[0]).start;
-            let dash = source[..first].trim_end_matches([' ', '\t']).len();
+            let first = Slot { collection: found.node, index: 0, node: items[0] };
+            let first = super::find::item_start(tree, first).ok_or_else(by_hand)?;
+            let dash = cut(source, 0..first).trim_end_matches([' ', '\t']).len();
             let dash = dash.checked_sub(1).filter(|dash| source.as_bytes()[*dash] == b'-').ok_or_else(by_hand)?;
             let style = style(tree, dash);
             let text = format!("{}{}- {}", style.line_end, indent_of(source, dash), value.inline(false));

@@ -48,7 +48,7 @@ impl Model {
         Self::Scalar { text: text.to_owned(), plain: false, new: true }
     }
 
-    fn text(&self) -> Option<&str> {
+    pub(super) fn text(&self) -> Option<&str> {
         match self {
             Self::Scalar { text, .. } => Some(text),
             Self::List(_) | Self::Map(_) => None,
@@ -64,6 +64,7 @@ impl Model {
         match (self, read) {
             (Self::Scalar { text, plain, new }, Self::Scalar { text: other, plain: other_plain, .. }) => {
                 text == other && (plain == other_plain || *new && !is_special(text))
+                    || *new && self.is_null() && read.is_null()
             }
             (Self::List(items), Self::List(others)) => {
                 items.len() == others.len() && items.iter().zip(others).all(|(item, other)| item.is_same(other))

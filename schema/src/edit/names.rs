@@ -36,7 +36,7 @@ pub(super) fn replaced(text: &str, from: &str, to: &str) -> Option<String> {
 pub(super) fn rename_key(tree: &Tree<'_>, at: &Route, to: &str) -> Result<Vec<Splice>, EditError> {
     let (found, slot) = whole(tree, at)?;
     let range = key_range(tree, slot).ok_or_else(|| EditError::NoMap(at.clone()))?;
-    let quote = tree.source()[range.clone()].chars().next().filter(|c| matches!(c, '"' | '\''));
+    let quote = find::cut(tree.source(), range.clone()).chars().next().filter(|c| matches!(c, '"' | '\''));
     let text = match quote {
         Some(_) => quoted(to, quote),
         None => scalar(to, false, find::in_flow(tree, &found)),
@@ -54,7 +54,7 @@ pub(super) fn replace_name(tree: &Tree<'_>, at: &Route, from: &str, to: &str) ->
         return Err(EditError::ByHand(at.clone()));
     }
     let range = value_range(tree, slot).ok_or_else(no_name)?;
-    let source = &tree.source()[range.clone()];
+    let source = find::cut(tree.source(), range.clone());
     let splices: Vec<Splice> = positions(source, from)
         .map(|found| {
             let start = range.start + found;

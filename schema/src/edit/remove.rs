@@ -1,6 +1,6 @@
 //! Removing keys, records and items of lists.
 
-use super::find::{Layout, Slot, alias, end_at, key_range, layout, line_start, next_line, value_range, whole};
+use super::find::{Layout, Slot, alias, cut, end_at, item_start, key_range, layout, line_start, next_line, whole};
 use super::{EditError, Route, Splice};
 use crate::read::tree::{Content, NodeId, Tree};
 
@@ -28,10 +28,9 @@ pub(super) fn remove(tree: &Tree<'_>, at: &Route) -> Result<Vec<Splice>, EditErr
             let Some(first_line) = first_line(tree, slot, start) else { return Err(by_hand()) };
             let lines = first_line..next_line(source, end);
             if nodes.len() > 1 {
-                let own = source[lines.start..start].trim_matches([' ', '-']).is_empty() && {
-                    let key = source[lines.start..start].trim();
-                    key.is_empty() || matches!(tree.content(slot.collection), Content::List(_)) && key == "-"
-                };
+                let before = cut(source, lines.start..start).trim();
+                let own =
+                    before.is_empty() || before == "-" && matches!(tree.content(slot.collection), Content::List(_));
                 return match next {
                     _ if own => Ok(vec![at_file_end(source, lines)]),
                     // The first key of a map that begins behind a dash.
@@ -61,11 +60,11 @@ pub(super) fn remove(tree: &Tree<'_>, at: &Route) -> Result<Vec<Splice>, EditErr
 
 /// Lines to remove; those at the end of a file without a line end take the line end before them.
 fn at_file_end(source: &str, lines: std::ops::Range<usize>) -> Splice {
-    let ends = source[..lines.end].ends_with(['\n', '\r']);
+    let ends = cut(source, 0..lines.end).ends_with(['\n', '\r']);
     let start = if ends || lines.end < source.len() {
         lines.start
     } else {
-        let before = &source[..lines.start];
+        let before = cut(source, 0..lines.start);
         before.strip_suffix("\r\n").or_else(|| before.strip_suffix(['\n', '\r'])).unwrap_or(before).len()
     };
     Splice::new(start..lines.end, "")
@@ -75,7 +74,7 @@ fn at_file_end(source: &str, lines: std::ops::Range<usize>) -> Splice {
 fn start_of(tree: &Tree<'_>, slot: Slot) -> Option<usize> {
     match key_range(tree, slot) {
         Some(key) => Some(key.start),
-        None => alias(tree, slot).or_else(|| value_range(tree, slot)).map(|range| range.start),
+        None => item_start(tree, slot),
     }
 }
 
@@ -90,7 +89,7 @@ fn first_line(tree: &Tree<'_>, slot: Slot, start: usize) -> Option<usize> {
         return Some(line_start(source, start));
     }
     // What is behind a dash: a map or a list may begin on a line below it.
-    let dash = source[..start].trim_end_matches([' ', '\t']).len().checked_sub(1)?;
+    let dash = cut(source, 0..start).trim_end_matches([' ', '\t']).len().checked_sub(1)?;
     (source.as_bytes()[dash] == b'-').then(|| line_start(source, dash))
 }
 
@@ -105,7 +104,7 @@ fn in_brackets(
     let source = tree.source();
     if let Some(next) = next.and_then(|next| start_of(tree, next)) {
         // Comments between the comma and the next one stay.
-        let between = &source[own.end..next];
+        let between = cut(source, own.end..next);
         let comma = between.find(',').map_or(0, |at| at + 1);
         let rest = &between[comma..];
         let end = if rest.contains('#') { own.end + comma } else { next };
@@ -115,7 +114,7 @@ fn in_brackets(
         return Splice::new(end_of(tree, before)..own.end, "");
     }
     let closing = tree.range(collection).end.saturating_sub(1);
-    let rest = &source[own.end..closing];
+    let rest = cut(source, own.end..closing);
     let comma = rest.find([',', '#']).filter(|at| rest.as_bytes()[*at] == b',').map_or(0, |at| at + 1);
     Splice::new(own.start..own.end + comma, "")
 }

@@ -1,6 +1,6 @@
 //! Setting a value: in place of the one that is there, or as a new key.
 
-use super::find::{Found, Layout, Slot, alias, end_at, follow, in_flow, layout, line_end, style, value_range};
+use super::find::{Found, Layout, Slot, alias, cut, end_at, follow, in_flow, layout, line_end, style, value_range};
 use super::value::{is_special, quoted};
 use super::{EditError, Route, Splice, Value, find, insert};
 use crate::read::tree::{Content, Tree};
@@ -53,9 +53,9 @@ fn replace(tree: &Tree<'_>, found: &Found, slot: Slot, at: &Route, value: &Value
     let is_block = !tree.is_scalar(slot.node) && layout(tree, slot.node) == Layout::Block;
     if flow || !is_map {
         let end = if is_block { end_at(tree, slot) } else { range.end };
-        let text = inline_like(tree, slot, &source[range.clone()], value, flow);
+        let text = inline_like(tree, slot, cut(source, range.clone()), value, flow);
         if range.is_empty() {
-            let colon = source[..range.start].ends_with(':');
+            let colon = cut(source, 0..range.start).ends_with(':');
             let before = if !is_map || colon { " " } else { ": " };
             return Ok(vec![Splice::insert(range.start, format!("{before}{text}"))]);
         }
@@ -72,30 +72,48 @@ fn replace(tree: &Tree<'_>, found: &Found, slot: Slot, at: &Route, value: &Value
     if is_block && !starts_on_line {
         // The lines of the old value go; a comment behind the key stays.
         let (first, last) = (line_end(source, behind), line_end(source, end_at(tree, slot)));
-        return Ok(if on_lines {
-            vec![Splice::new(first..last, written)]
-        } else {
-            vec![Splice::insert(behind, written), Splice::new(first..last, "")]
-        });
+        // A text of several lines has its sign behind the key.
+        let (own, lines) = written.split_at(written.find(style.line_end).unwrap_or(written.len()));
+        return Ok(vec![Splice::insert(behind, own), Splice::new(first..last, lines)]);
     }
     if range.is_empty() {
         let at = if on_lines { line_end(source, behind) } else { range.start };
         return Ok(vec![Splice::insert(at, written)]);
     }
     if on_lines {
-        let blanks = source[..range.start].trim_end_matches([' ', '\t']).len();
+        let blanks = cut(source, 0..range.start).trim_end_matches([' ', '\t']).len();
         let last = line_end(source, range.end);
         return Ok(vec![Splice::new(blanks.max(behind)..range.end, ""), Splice::insert(last, written)]);
     }
-    let old = &source[range.clone()];
+    let old = cut(source, range.clone());
     if let Some(text) = in_block(tree, slot, old, value) {
         return Ok(vec![Splice::new(range, text)]);
     }
-    let text = match value {
+    let mut text = match value {
         Value::Scalar { text, .. } if !text.contains('\n') => inline_like(tree, slot, old, value, false),
         _ => written.trim_start_matches(' ').to_owned(),
     };
-    Ok(vec![Splice::new(range, text)])
+    let comment = if tree.is_block_scalar(slot.node) { comment_of_sign(old) } else { "" };
+    // A comment behind the value stays on its line, above the lines of a text.
+    match text.find(style.line_end) {
+        Some(first) if comment.is_empty() => {
+            let lines = text.split_off(first);
+            let last = line_end(source, range.end);
+            Ok(vec![Splice::new(range, text), Splice::insert(last, lines)])
+        }
+        Some(first) => {
+            text.insert_str(first, comment);
+            Ok(vec![Splice::new(range, text)])
+        }
+        None => Ok(vec![Splice::new(range, text + comment)]),
+    }
+}
+
+/// The comment behind the sign of a block scalar, with the blanks before it.
+fn comment_of_sign(block: &str) -> &str {
+    let line = block.lines().next().unwrap_or("");
+    let start = line.find('#').map_or(line.len(), |at| line[..at].trim_end_matches([' ', '\t']).len());
+    &line[start..]
 }
 
 /// A value in one line, with the quotes of the old one.
@@ -125,7 +143,7 @@ fn in_block(tree: &Tree<'_>, slot: Slot, old: &str, value: &Value) -> Option<Str
     }
     let first = body.trim_start_matches(['\n', '\r']);
     let indent = &first[..first.len() - first.trim_start_matches(' ').len()];
-    let line_break = if body.starts_with("\r\n") { "\r\n" } else { &body[..1] };
+    let line_break = if body.starts_with("\r\n") { "\r\n" } else { cut(body, 0..1) };
     let mut lines = vec![String::new()];
     for word in text.split(' ') {
         let is_full = |line: &String| !line.is_empty() && indent.len() + line.len() + 1 + word.len() > WIDTH;

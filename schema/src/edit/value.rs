@@ -173,6 +173,9 @@ fn literal(text: &str, style: &Style<'_>, indent: &str) -> Option<String> {
 
 /// A scalar in one line: plain if it reads back as the same value.
 pub(super) fn scalar(text: &str, plain: bool, in_flow: bool) -> String {
+    if plain && text.is_empty() {
+        return "~".to_owned();
+    }
     let as_typed = plain || !is_special(text);
     if as_typed && is_plain(text, in_flow) { text.to_owned() } else { quoted(text, None) }
 }
@@ -183,7 +186,10 @@ pub(super) fn is_special(text: &str) -> bool {
     matches!(text, "" | "~" | "null" | "Null" | "NULL" | "true" | "True" | "TRUE" | "false" | "False" | "FALSE")
         || matches!(bare, ".inf" | ".Inf" | ".INF" | ".nan" | ".NaN" | ".NAN")
         || text.parse::<f64>().is_ok()
-        || (bare.starts_with("0x") || bare.starts_with("0o") || bare.starts_with("0b")) && !bare.contains(' ')
+        || ["0x", "0o", "0b"].iter().any(|prefix| {
+            let digits = bare.strip_prefix(prefix);
+            digits.is_some_and(|digits| !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_hexdigit()))
+        })
 }
 
 /// Whether a text without quotes reads back as itself, as a key and as a value.

@@ -132,3 +132,26 @@ fn many_lookups_in_a_large_map_do_not_take_long() {
     }
     assert!(start.elapsed().as_secs() < 20, "{:?}", start.elapsed());
 }
+
+#[test]
+fn brackets_with_a_comma_before_the_closing_one() {
+    let file = "a: {b: c,}\nd: {e: [f, ], g: {h: i , # }\n  }, }\nj:\n- {k: l, }\n- [m]\n- [{n: o}: p, ]\n";
+    for (route, value) in [
+        ("a", "{b: c,}"),
+        ("d", "{e: [f, ], g: {h: i , # }\n  }, }"),
+        ("d/e", "[f, ]"),
+        ("d/g", "{h: i , # }\n  }"),
+        ("j", "- {k: l, }\n- [m]\n- [{n: o}: p, ]"),
+    ] {
+        assert_value(file, route, value);
+    }
+    let tree = places(file.as_bytes()).unwrap();
+    let list = tree.root().and_then(|root| tree.entry(root, "j")).unwrap()[1];
+    let texts: Vec<&str> = (0..3)
+        .map(|index| {
+            let range = tree.range_at(list, index, Aim::Value).unwrap();
+            &file[range.start as usize..range.end as usize]
+        })
+        .collect();
+    assert_eq!(texts, ["{k: l, }", "[m]", "[{n: o}: p, ]"]);
+}

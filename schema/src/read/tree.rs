@@ -346,7 +346,7 @@ impl<'s> Tree<'s> {
                     sign..sign + clip(self.slice(sign, end).trim_ascii_end().len())
                 }
                 // One that is not indented begins after its first dash.
-                Stored::List { .. } if before > 0 => {
+                Stored::List { .. } if before > 0 && !self.has_bracket(node) => {
                     self.sign(b"-", before, start).unwrap_or(self.behind_anchor(start))..end
                 }
                 _ => self.behind_anchor(start)..end,
@@ -354,10 +354,25 @@ impl<'s> Tree<'s> {
         }
     }
 
+    /// Whether a list is in brackets: one on lines begins with its first item or with the dash before it.
+    fn has_bracket(&self, list: NodeId) -> bool {
+        let start = self.behind_anchor(self.node(list).start);
+        let first = match self.content(list) {
+            Content::List(items) => items.first().map(|item| self.behind_anchor(self.node(*item).start)),
+            Content::Map(_) | Content::Scalar { .. } => None,
+        };
+        self.source.as_bytes().get(start as usize) == Some(&b'[') && first != Some(start)
+    }
+
     /// The range of a node in the source, without its anchor.
     pub(crate) fn range(&self, id: NodeId) -> Range<usize> {
         let node = self.node(id);
         self.behind_anchor(node.start) as usize..node.end as usize
+    }
+
+    /// The first byte of a node in the source: that of its anchor, if it has one.
+    pub(crate) fn start(&self, id: NodeId) -> usize {
+        self.node(id).start as usize
     }
 
     /// Whether a node is a block scalar.

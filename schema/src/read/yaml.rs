@@ -159,6 +159,19 @@ impl<'s> Builder<'s> {
         bytes.len()
     }
 
+    /// The byte after a closing bracket that follows after blanks, comments and a comma.
+    fn closing(&self, from: u32, bracket: u8) -> Option<u32> {
+        let bytes = self.source.as_bytes();
+        let mut at = from as usize;
+        loop {
+            at += match bytes.get(at)? {
+                b' ' | b'\t' | b'\n' | b'\r' | b',' => 1,
+                b'#' => memchr::memchr2(b'\n', b'\r', &bytes[at..])?,
+                byte => return (*byte == bracket).then(|| clip(at + 1)),
+            };
+        }
+    }
+
     fn start(&mut self, is_map: bool, anchor: usize, mark: Marker) {
         let start = clip(self.offset(mark));
         let node = self.tree.push(Node { start, end: start, stored: Stored::Plain });
@@ -174,11 +187,13 @@ impl<'s> Builder<'s> {
         let end = match (bytes.get(start), frame.is_map) {
             (Some(b'{'), true) | (Some(b'['), false) => {
                 let bracket = self.offset(mark);
-                // A pair in a list may begin with a map, and has no brackets of its own.
                 if matches!(bytes.get(bracket), Some(b'}' | b']')) && frame.end as usize <= bracket {
                     clip(bracket + 1)
                 } else {
-                    frame.end
+                    // Behind a comma after the last entry, the parser ends a map later. A pair in a list may begin with a
+                    // map, and has no brackets of its own.
+                    let closing = if frame.is_map { b'}' } else { b']' };
+                    self.closing(frame.end, closing).unwrap_or(frame.end)
                 }
             }
             _ => frame.end,

@@ -43,8 +43,10 @@ impl Address {
                 keys[0] = new;
             }
         }
-        let route = [kind.plural(), id].into_iter().chain(keys).map(str::to_owned).collect();
-        Ok(Self { record, route })
+        let base = [kind.plural().to_owned(), id.to_owned()];
+        let below = with_tree(loaded, record, |tree| Some(joined(tree, node_at(tree, &base)?, &keys)));
+        let below = below.unwrap_or_else(|| keys.iter().map(|key| (*key).to_owned()).collect());
+        Ok(Self { record, route: base.into_iter().chain(below).collect() })
     }
 
     /// The change that sets it. A map with a `value`, such as an amount with its basis, keeps its other keys.
@@ -64,6 +66,21 @@ impl Address {
     pub fn text(&self, loaded: &Loaded) -> Option<String> {
         with_tree(loaded, self.record, |tree| tree.text(node_at(tree, &self.route)?).map(str::to_owned))
     }
+}
+
+/// Keys with a dot in them, as an amount under `sets`, are one step if the map has them.
+fn joined(tree: &Tree<'_>, node: NodeId, keys: &[&str]) -> Vec<String> {
+    if keys.is_empty() {
+        return Vec::new();
+    }
+    let known = (2..=keys.len()).rev().find(|count| tree.entry(node, &keys[..*count].join(".")).is_some());
+    let (own, rest) = keys.split_at(known.unwrap_or(1));
+    let step = own.join(".");
+    let below = match node_below(tree, node, &step) {
+        Some(below) => joined(tree, below, rest),
+        None => rest.iter().map(|key| (*key).to_owned()).collect(),
+    };
+    std::iter::once(step).chain(below).collect()
 }
 
 /// The record with an id.
@@ -87,16 +104,21 @@ pub(super) fn with_tree<T>(loaded: &Loaded, record: RecordId, ask: impl FnOnce(&
 pub(super) fn node_at(tree: &Tree<'_>, route: &[String]) -> Option<NodeId> {
     let mut node = tree.root()?;
     for step in route {
-        node = match tree.content(node) {
-            Content::Map(_) => tree.entry(node, step)?[1],
-            Content::List(items) => {
-                let by_text = items.iter().find(|item| tree.text(**item) == Some(step)).copied();
-                by_text.or_else(|| items.get(step.parse::<usize>().ok()?.checked_sub(1)?).copied())?
-            }
-            Content::Scalar { .. } => return None,
-        };
+        node = node_below(tree, node, step)?;
     }
     Some(node)
+}
+
+/// The value of a key, or the item with a text or a number.
+fn node_below(tree: &Tree<'_>, node: NodeId, step: &str) -> Option<NodeId> {
+    match tree.content(node) {
+        Content::Map(_) => tree.entry(node, step).map(|[_, value]| value),
+        Content::List(items) => {
+            let by_text = items.iter().find(|item| tree.text(**item) == Some(step)).copied();
+            by_text.or_else(|| items.get(step.parse::<usize>().ok()?.checked_sub(1)?).copied())
+        }
+        Content::Scalar { .. } => None,
+    }
 }
 
 /// The keys that a record has in its file.

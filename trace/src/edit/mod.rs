@@ -25,7 +25,7 @@ use crate::delta::Parents;
 use crate::git::NewFile;
 use crate::history::Logs;
 use crate::load::{Loaded, ParseCache};
-use crate::snapshot::inside;
+use crate::snapshot::{Snapshot, inside};
 use crate::{Delta, Error, Finding, Project, RecordId, Study};
 
 /// Findings of the group of reading that an edit may bring: the record can be read without them.
@@ -73,40 +73,48 @@ impl Edits {
         self.loaded.path(self.loaded.entries[record].file)
     }
 
+    /// Makes the changes in memory: the files that differ, by path.
+    ///
+    /// # Errors
+    /// A change that cannot be made, or a path that leads out of the project.
+    pub fn files(&self) -> Result<Vec<EditedFile>, Error> {
+        let mut paths: Vec<&String> = self.changes.keys().chain(self.texts.keys()).collect();
+        paths.sort_unstable();
+        paths.dedup();
+        let mut files = Vec::new();
+        for path in paths {
+            let before = bytes_of(&self.loaded, path)?;
+            let cannot = |cause: &dyn std::fmt::Display| Error::new(format!("cannot edit {path}")).because(cause);
+            let own = match (self.texts.get(path), &before) {
+                (Some(text), _) => text.as_str(),
+                (None, Some(bytes)) => {
+                    std::str::from_utf8(bytes).map_err(|error| cannot(&error).help("save it as UTF-8"))?
+                }
+                (None, None) => "",
+            };
+            let changes = self.changes.get(path).map_or(&[][..], Vec::as_slice);
+            let after = edit(own, changes).map_err(|error| cannot(&error).help(error.help()))?;
+            if before.as_deref() != Some(after.as_bytes()) {
+                files.push(EditedFile::new(path, before, after.into_bytes().into()));
+            }
+        }
+        Ok(files)
+    }
+
     /// Makes the changes in memory, and evaluates the state after them.
     ///
     /// # Errors
     /// A change that cannot be made; one that brings a read error; a file that is not a record file of the project.
     pub fn outcome(self, project: &Project) -> Result<Outcome, Error> {
-        let Self { loaded, day, changes, texts } = self;
-        let mut paths: Vec<&String> = changes.keys().chain(texts.keys()).collect();
-        paths.sort_unstable();
-        paths.dedup();
+        let files = self.files()?;
+        let Self { loaded, day, .. } = self;
         let mut snapshot = loaded.snapshot.clone();
-        let mut files = Vec::new();
-        for path in paths {
-            let before = bytes_of(&loaded, path)?;
-            let cannot = |error: &schema::edit::EditError| {
-                Error::new(format!("cannot edit {path}")).because(error).help(error.help())
-            };
-            let own = match (texts.get(path), &before) {
-                (Some(text), _) => text.as_str(),
-                (None, Some(bytes)) => std::str::from_utf8(bytes).map_err(|error| {
-                    Error::new(format!("cannot edit {path}")).because(error).help("save it as UTF-8")
-                })?,
-                (None, None) => "",
-            };
-            let after = edit(own, changes.get(path).map_or(&[][..], Vec::as_slice)).map_err(|error| cannot(&error))?;
-            if before.as_deref() == Some(after.as_bytes()) {
-                continue;
-            }
-            let after: Arc<[u8]> = after.into_bytes().into();
-            snapshot = snapshot.with_file(path, Arc::clone(&after));
-            if !snapshot.files.iter().any(|file| file.path == *path) {
+        for EditedFile { file, .. } in &files {
+            snapshot = snapshot.with_file(&file.path, Arc::clone(&file.after));
+            if !snapshot.files.iter().any(|known| known.path == file.path) {
                 let help = "use a file that ends with `.yaml` and that `ignore` in the settings does not name";
-                return Err(Error::new(format!("{path} is not a record file of the project")).help(help));
+                return Err(Error::new(format!("{} is not a record file of the project", file.path)).help(help));
             }
-            files.push(EditedFile::new(path, before, after));
         }
         Outcome::new(project, loaded, snapshot, day, files)
     }
@@ -161,7 +169,7 @@ impl Outcome {
     fn new(
         project: &Project,
         loaded: Loaded,
-        snapshot: crate::snapshot::Snapshot,
+        snapshot: Snapshot,
         day: Day,
         files: Vec<EditedFile>,
     ) -> Result<Self, Error> {

@@ -48,7 +48,7 @@ pub fn rename(edits: &mut Edits, old: &str, new: &str) -> Result<RecordId, Error
     let mut changes: Vec<(String, Change)> = Vec::new();
     for (from, _) in loaded.records() {
         let path = edits.path_of(from);
-        changes.extend(names(loaded, from, old, new.as_str()).into_iter().map(|change| (path.to_owned(), change)));
+        changes.extend(names(loaded, from, old, new.as_str())?.into_iter().map(|change| (path.to_owned(), change)));
     }
     if loaded.record(record).kind() == Kind::System {
         let settings = in_settings(loaded, old).into_iter();
@@ -99,7 +99,7 @@ fn in_settings(loaded: &Loaded, id: &str) -> Vec<Vec<String>> {
 }
 
 /// The changes of one record that names another one.
-fn names(loaded: &Loaded, from: RecordId, old: &str, new: &str) -> Vec<Change> {
+fn names(loaded: &Loaded, from: RecordId, old: &str, new: &str) -> Result<Vec<Change>, Error> {
     let record = loaded.record(from);
     let base = [record.kind().plural(), record.id.as_str()];
     let mut all: Vec<Change> = Vec::new();
@@ -130,14 +130,36 @@ fn names(loaded: &Loaded, from: RecordId, old: &str, new: &str) -> Vec<Change> {
         }
     }
     for (route, text) in expressions(record) {
-        let names_it = Formula::parse(text)
-            .is_ok_and(|formula| formula.names().iter().chain(formula.unit_names()).any(|name| is_named(&name.text)));
-        if names_it && !is_local(record, old) {
-            let at = base.iter().copied().chain(route.iter().copied()).map(str::to_owned).collect();
-            add(Change::replace_name(text_of(loaded, from, at), old, new));
+        let Ok(formula) = Formula::parse(text) else { continue };
+        let used: Vec<&str> = formula.names().iter().map(|name| &*name.text).filter(|name| is_named(name)).collect();
+        if used.is_empty() {
+            continue;
+        }
+        let cannot = |cause: String, help: &str| {
+            let message = format!("cannot rename `{old}` in {}.{}", record.id, route.join("."));
+            Err(Error::new(message).because(cause).help(help))
+        };
+        if formula.unit_names().iter().any(|unit| *unit.text == *old) {
+            return cannot(format!("`{old}` is a unit there, too"), "write the formula without one of them first");
+        }
+        // The name that a text defines means a record in it, and every other name of the record itself is its own.
+        let defines = |id: &str| matches!(route.as_slice(), [.., "given" | "reads", name] if *name == id);
+        let is_own = |id: &str| is_local(record, id) && !defines(id);
+        let bare = used.contains(&old) && !is_own(old);
+        if bare && is_own(new) {
+            return cannot(format!("`{new}` is another value there"), "use another id, or rename that input first");
+        }
+        let at: Vec<String> = base.iter().copied().chain(route.iter().copied()).map(str::to_owned).collect();
+        let at = text_of(loaded, from, at);
+        if bare {
+            add(Change::replace_name(at, old, new));
+        } else {
+            for name in used.into_iter().filter(|name| *name != old) {
+                add(Change::replace_name(at.clone(), name, &renamed(name)));
+            }
         }
     }
-    all
+    Ok(all)
 }
 
 /// The route of the text that has a name in it: below a `value` if the key has a map.
