@@ -327,7 +327,7 @@ impl Guess<'_> {
             match bases.keys().find(is_meant) {
                 Some(id) => names.push((text, Value::plain(id.as_str()))),
                 None => {
-                    unknown.push(format!("basis of {amount}: no basis for `{}`: add it to `names`", shorten(&text)))
+                    unknown.push(format!("basis of {amount}: no basis for `{}`: add it to `names`", shorten(&text)));
                 }
             }
         }

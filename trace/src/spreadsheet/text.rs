@@ -45,8 +45,7 @@ pub(super) fn read(bytes: &[u8], given: Given<'_>) -> Result<Table, Error> {
     };
     let delimiter = given.delimiter.or(named).unwrap_or_else(|| delimiter_of(rest));
     let mut table = Table { format: Some(Format { delimiter, encoding }), ..Table::default() };
-    let mut records = reader(rest, delimiter).into_records();
-    while let Some(record) = records.next() {
+    for record in reader(rest, delimiter).into_records() {
         let record = record.map_err(damaged)?;
         let line = record.position().map_or(0, |start| start.line() + blank_lines(rest, start.byte()));
         let line = u32::try_from(line).unwrap_or(u32::MAX).saturating_add(skipped);
