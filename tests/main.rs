@@ -79,6 +79,7 @@ mod points;
 mod readme;
 mod records_edit;
 mod records_evidence;
+mod records_import;
 mod records_stress;
 mod reference_graphs;
 mod remarks;

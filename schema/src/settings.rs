@@ -1,5 +1,7 @@
 //! `tierod.yaml`: the settings of a project. All of them are optional.
 
+pub mod imports;
+
 use std::borrow::Cow;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
@@ -45,6 +47,8 @@ pub struct Settings {
     /// report nothing from before, for example because the records were imported then. Use `off` if the
     /// commits never show when the records were written, for example because the records are inside another project.
     pub history: HistorySetting,
+    /// Spreadsheets that parts come from, by name: `tierod import NAME` reads one. `tierod import FILE` proposes an entry.
+    pub imports: Entries<Id, imports::Import>,
 }
 
 /// The lowest probability of reaching the goal that is enough.

@@ -12,6 +12,7 @@ mod explain;
 mod graph;
 mod history;
 mod hook;
+mod import;
 mod init;
 mod points;
 mod rename;
@@ -77,6 +78,8 @@ pub(crate) enum Command {
     Revise(revise::Revise),
     /// Give a record another id, with every reference to it
     Rename(rename::Rename),
+    /// Take parts with their amounts from a spreadsheet (.xlsx, .ods, .csv), again and again
+    Import(import::Import),
     /// Show all records and their links, from the goals down
     Graph(graph::Graph),
     /// Print the JSON Schema of record files, of the settings, or of a JSON answer
@@ -155,6 +158,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Set(command) => command.run(shared),
         Command::Revise(command) => command.run(shared),
         Command::Rename(command) => command.run(shared),
+        Command::Import(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),
         Command::Completions(command) => command.run(),

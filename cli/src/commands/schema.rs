@@ -52,6 +52,8 @@ pub(crate) enum Which {
     Explain,
     /// The JSON of `set`, `revise` and `rename`
     Edit,
+    /// The JSON of `import`
+    Import,
 }
 
 impl Which {
@@ -74,6 +76,7 @@ impl Which {
             Self::AuditContext => &shapes::AUDIT_CONTEXT,
             Self::Explain => &shapes::EXPLAIN,
             Self::Edit => &shapes::EDIT,
+            Self::Import => &shapes::IMPORT,
         })
     }
 }

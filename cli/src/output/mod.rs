@@ -13,6 +13,7 @@ pub(crate) mod edit;
 pub(crate) mod github;
 pub(crate) mod gitlab;
 pub(crate) mod history;
+pub(crate) mod import;
 pub(crate) mod json;
 pub(crate) mod lines;
 pub(crate) mod listed;

@@ -10,6 +10,7 @@ pub mod yaml;
 
 mod conflict;
 mod earlier;
+mod imports;
 mod input;
 mod likely;
 mod position;

@@ -17,6 +17,7 @@
 //! | `remotes` | the remotes and the default branch |
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
+//! | `spreadsheet` | the bytes of a spreadsheet that is imported |
 //! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
@@ -49,6 +50,7 @@ mod remotes;
 mod reports_cache;
 mod repository;
 mod settings_history;
+mod spreadsheet;
 mod untracked;
 mod waiting;
 pub(crate) mod walk;
@@ -62,6 +64,7 @@ pub use hooks::Hooks;
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;
+pub use spreadsheet::read_spreadsheet;
 pub use waiting::never_ends;
 pub use worktree::find_root;
 pub use write::NewFile;

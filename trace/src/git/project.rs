@@ -19,6 +19,7 @@ use super::models_cache::ModelsCache;
 use super::records_cache::{self, Others};
 use super::reports_cache;
 use super::repository::Repository;
+use super::spreadsheet;
 use super::walk::CommitSource;
 use super::write::{self, NewFile};
 use super::{entries, worktree};
@@ -314,6 +315,14 @@ impl Project {
             (Source::Worktree, Some(root)) => write::write(root, files),
             _ => Err(Error::new("only files of the working tree can be written")),
         }
+    }
+
+    /// Reads a spreadsheet of the project from the working tree, by its path relative to the project root.
+    ///
+    /// # Errors
+    /// It is missing, leads out of the project, is a link, too large, or cannot be read.
+    pub fn spreadsheet(&self, snapshot: &Snapshot, path: &str) -> Result<Vec<u8>, Error> {
+        spreadsheet::of_project(snapshot, path)
     }
 
     /// The commits behind a snapshot.

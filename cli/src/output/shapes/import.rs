@@ -1,0 +1,86 @@
+//! The answers of `import`.
+
+use super::{Answer, Key, Shape, TEXT_OR_NULL, TEXTS, VERSION, key};
+
+const NAME: Key = key("name", Shape::Text, "name of the entry under `imports`");
+const FILE: Key = key("file", Shape::Text, "the spreadsheet");
+
+pub(crate) static IMPORT: Answer = Answer {
+    name: "import",
+    command: "tierod import --format json",
+    summary: "What a spreadsheet adds to the parts and changes in them, and the totals of both; or a proposed entry.",
+    variants: &[
+        (
+            "an entry of the settings",
+            &[&[
+                VERSION,
+                NAME,
+                FILE,
+                key("written", Shape::Flag, "whether files were written"),
+                key("added", TEXTS, "ids of the new parts, in the order of the sheet"),
+                key(
+                    "changed",
+                    Shape::List(&Shape::Object(&[&[
+                        key("id", Shape::Text, "id of the part"),
+                        key("field", Shape::Text, "key below the part, as in `amounts.mass`"),
+                        key("before", TEXT_OR_NULL, "value before; null if there was none"),
+                        key("after", Shape::Text, "new value"),
+                    ]])),
+                    "the changed values",
+                ),
+                key("unchanged", Shape::Integer, "number of parts that stay as they are"),
+                key("gone", TEXTS, "ids of parts in the files of the import that are not in the sheet; they stay"),
+                key(
+                    "skipped",
+                    Shape::List(&Shape::Object(&[&[
+                        key("row", Shape::Integer, "row, as the spreadsheet counts"),
+                        key("reason", Shape::Text, "why it is skipped"),
+                    ]])),
+                    "the rows that are not imported; without empty ones",
+                ),
+                key(
+                    "unread",
+                    Shape::List(&Shape::Object(&[&[
+                        key("row", Shape::Integer, "row, as the spreadsheet counts"),
+                        key("column", Shape::Text, "column, as the spreadsheet names it: `D`"),
+                        key("id", TEXT_OR_NULL, "id of the part"),
+                        key("reason", Shape::Text, "why the cell could not be read"),
+                    ]])),
+                    "the cells that could not be read; the amounts in the records stay",
+                ),
+                key(
+                    "totals",
+                    Shape::List(&Shape::Object(&[&[
+                        key("amount", Shape::Text, "name of the amount"),
+                        key("sheet", Shape::Number, "sum of the column, each row times its count, without subtotals"),
+                        key("records", Shape::Number, "sum of the parts of the import in the records, with those gone"),
+                        key("unit", Shape::Text, "unit of the numbers"),
+                        key(
+                            "differences",
+                            Shape::List(&Shape::Object(&[&[
+                                key("reason", Shape::Text, "the cause"),
+                                key("value", Shape::Number, "what the records have more because of it"),
+                            ]])),
+                            "why they differ; the values add up to the difference",
+                        ),
+                    ]])),
+                    "the total of each amount on both sides",
+                ),
+                key("files", TEXTS, "paths of the changed files, relative to the project root"),
+                key("new_findings", Shape::Integer, "number of new findings of `tierod check`"),
+            ]],
+        ),
+        (
+            "a file",
+            &[&[
+                VERSION,
+                NAME,
+                FILE,
+                key("written", Shape::Flag, "whether the entry was written into the settings"),
+                key("entry", Shape::Text, "the proposed entry, as the lines of `tierod.yaml`"),
+                key("complete", Shape::Flag, "whether it has all keys that it needs"),
+                key("unknown", TEXTS, "what was not found out, each with what to do"),
+            ]],
+        ),
+    ],
+};

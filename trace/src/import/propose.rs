@@ -1,0 +1,400 @@
+//! A proposal for `imports:` from the column names of a sheet and the rows below them.
+
+use schema::edit::{Change, Value, edit};
+use schema::quantity::Unit;
+use schema::settings::imports::Header;
+use schema::words::{shorten, to_kebab_case};
+
+use super::cells::unit_of;
+use super::header::Columns;
+use super::rows::is_same_text;
+use super::subtotals::word_of_total;
+use crate::Error;
+use crate::load::Loaded;
+use crate::spreadsheet::number::{Written, clean};
+use crate::spreadsheet::{Cell, Row, Table};
+
+/// The number of rows that show what a column is.
+const ROWS: usize = 10;
+
+/// The largest number of names of a column that are listed.
+const MOST_NAMES: usize = 100;
+
+/// A proposed entry.
+#[derive(Clone, Debug)]
+pub struct Proposal {
+    /// The entry, as the value of its name under `imports`.
+    pub entry: Value,
+    /// What was not found out, each with what to do.
+    pub unknown: Vec<String>,
+    /// Whether keys are missing without which the entry cannot be read.
+    pub is_incomplete: bool,
+}
+
+impl Proposal {
+    /// The lines of the settings.
+    ///
+    /// # Errors
+    /// Names that cannot be written.
+    pub fn text(&self, name: &str) -> Result<String, Error> {
+        let change = Change::set(["imports", name], self.entry.clone());
+        edit("", &[change]).map_err(|error| Error::new("cannot write the entry").because(&error).help(error.help()))
+    }
+}
+
+/// Words of column names, in several languages, the most telling first.
+const ID: &[&str] = &[
+    "part no",
+    "part number",
+    "part nr",
+    "part id",
+    "p/n",
+    "partno",
+    "part #",
+    "teilenummer",
+    "teile-nr",
+    "sachnummer",
+    "artikelnummer",
+    "item no",
+    "item number",
+    "drawing no",
+    "zeichnungsnummer",
+    "référence",
+    "reference",
+    "réf",
+    "nummer",
+    "number",
+    "no",
+    "nr",
+    "id",
+    "code",
+];
+const TITLE: &[&str] = &[
+    "description",
+    "title",
+    "part name",
+    "bezeichnung",
+    "benennung",
+    "désignation",
+    "designation",
+    "libellé",
+    "name",
+    "part",
+    "teil",
+    "item",
+];
+const SYSTEM: &[&str] = &[
+    "section",
+    "system",
+    "subsystem",
+    "assembly",
+    "baugruppe",
+    "group",
+    "gruppe",
+    "ensemble",
+    "sous-ensemble",
+    "groupe",
+    "department",
+    "area",
+];
+const COUNT: &[&str] = &[
+    "qty",
+    "quantity",
+    "count",
+    "anzahl",
+    "menge",
+    "stückzahl",
+    "stück",
+    "stk",
+    "quantité",
+    "qté",
+    "nombre",
+    "pieces",
+    "pcs",
+];
+const MASS: &[&str] = &["mass", "weight", "masse", "gewicht", "poids"];
+const COST: &[&str] = &["cost", "price", "preis", "kosten", "stückpreis", "prix", "coût"];
+const BASIS: &[&str] = &["basis", "state", "status", "source", "stand", "état", "maturity"];
+/// Words of columns that hold a sum over the pieces.
+const SUMS: &[&str] = &["total", "sum", "gesamt", "summe", "somme"];
+
+/// Words for bases that have other names in the settings.
+const BASES: [(&str, &[&str]); 6] = [
+    ("estimated", &["estimate", "est", "guess", "geschätzt", "schätzung", "estimé"]),
+    ("calculated", &["calc", "calculation", "berechnet", "calculé"]),
+    ("drawn", &["cad", "drawing", "gezeichnet", "konstruiert", "dessiné"]),
+    ("weighed", &["scale", "scales", "measured", "gewogen", "waage", "pesé"]),
+    ("quoted", &["quote", "quotation", "offer", "angebot", "devis"]),
+    ("paid", &["invoice", "bought", "ordered", "bezahlt", "rechnung", "payé"]),
+];
+
+/// Proposes an entry for a sheet.
+///
+/// # Errors
+/// No row looks like column names.
+pub fn propose(loaded: &Loaded, file: &str, table: &Table) -> Result<Proposal, Error> {
+    let header = header(table).ok_or_else(|| {
+        Error::new("no row looks like column names")
+            .because("no row has two or more names with rows of values below it")
+            .help("give the columns by hand: `tierod explain imports` lists the keys")
+    })?;
+    let columns = Columns::at(table, header.first, header.last).ok_or_else(|| Error::new("no column names"))?;
+    let below: Vec<&Row> = table.rows.iter().filter(|row| row.number > columns.last).collect();
+    let mut sheet =
+        Guess { loaded, below, columns: &columns, taken: Vec::new(), unknown: Vec::new(), incomplete: false };
+    let mut keys: Vec<(String, Value)> = vec![("file".to_owned(), Value::text(file))];
+    if table.sheets.len() > 1 {
+        keys.extend(table.sheet.as_ref().map(|sheet| ("sheet".to_owned(), Value::text(sheet))));
+    }
+    if header.first != header.last {
+        keys.push(("header".to_owned(), Value::plain(format!("{}-{}", header.first, header.last))));
+    }
+    let into = "parts/{in}.yaml".to_owned();
+    let mut parts: Vec<(String, Value)> = Vec::new();
+    match sheet.column(ID, Kind::Name) {
+        Some(column) => parts.push(("id".to_owned(), column.value())),
+        None => sheet.miss("id: no column of part numbers: add `id: COLUMN`"),
+    }
+    match sheet.column(TITLE, Kind::Name) {
+        Some(column) => parts.push(("title".to_owned(), column.value())),
+        None => sheet.unknown.push("title: no column of titles".to_owned()),
+    }
+    let system = sheet.system();
+    parts.push(("in".to_owned(), system));
+    match sheet.column(COUNT, Kind::Number) {
+        Some(column) => parts.push(("count".to_owned(), column.value())),
+        None => sheet.unknown.push("count: no column of counts, so each row is one piece".to_owned()),
+    }
+    let mut amounts = Vec::new();
+    let basis = sheet.column(BASIS, Kind::Name);
+    for (name, words) in [("mass", MASS), ("cost", COST)] {
+        if let Some(column) = sheet.column(words, Kind::Number) {
+            amounts.push((name.to_owned(), sheet.amount(name, &column, basis.as_ref())));
+        }
+    }
+    if amounts.is_empty() {
+        sheet.unknown.push("amounts: no column of a mass or a cost".to_owned());
+    }
+    parts.push(("amounts".to_owned(), Value::Map(amounts)));
+    let unused: Vec<String> = columns
+        .names()
+        .filter(|(column, _)| !sheet.taken.contains(column))
+        .map(|(_, name)| format!("`{}`", shorten(name)))
+        .collect();
+    if !unused.is_empty() {
+        sheet.unknown.push(format!("columns that are not used: {}", unused.join(", ")));
+    }
+    keys.push(("into".to_owned(), Value::text(into)));
+    keys.push(("parts".to_owned(), Value::Map(parts)));
+    Ok(Proposal { entry: Value::Map(keys), unknown: sheet.unknown, is_incomplete: sheet.incomplete })
+}
+
+/// What a column holds.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Name,
+    Number,
+}
+
+/// A column by its name.
+struct Column {
+    at: u32,
+    name: String,
+}
+
+impl Column {
+    fn value(&self) -> Value {
+        Value::text(self.name.as_str())
+    }
+}
+
+struct Guess<'g> {
+    loaded: &'g Loaded,
+    below: Vec<&'g Row>,
+    columns: &'g Columns,
+    taken: Vec<u32>,
+    unknown: Vec<String>,
+    incomplete: bool,
+}
+
+impl Guess<'_> {
+    fn miss(&mut self, what: impl Into<String>) {
+        self.unknown.push(what.into());
+        self.incomplete = true;
+    }
+
+    /// The column whose name has the first of these words, and whose cells are of the kind.
+    fn column(&mut self, words: &[&str], kind: Kind) -> Option<Column> {
+        let is_sum = |name: &str| SUMS.iter().any(|sum| has_word(name, sum));
+        for sums in [false, true] {
+            for word in words {
+                let found = self.columns.names().find(|(column, name)| {
+                    !self.taken.contains(column)
+                        && is_sum(name) == sums
+                        && has_word(name, word)
+                        && (kind == Kind::Name || self.has_numbers(*column))
+                });
+                if let Some((at, name)) = found {
+                    let name = name.to_owned();
+                    self.taken.push(at);
+                    if sums && kind == Kind::Number {
+                        self.unknown.push(format!(
+                            "`{}` may be a sum over the pieces: the amount of one is needed",
+                            shorten(&name)
+                        ));
+                    }
+                    return Some(Column { at, name });
+                }
+            }
+        }
+        None
+    }
+
+    fn has_numbers(&self, column: u32) -> bool {
+        let mut cells = self.below.iter().filter_map(|row| row.cell(column)).take(ROWS);
+        cells.any(|cell| match cell {
+            Cell::Number(_) | Cell::Percent(_) | Cell::NoValue => true,
+            Cell::Text(text) => Written::read(text).is_some(),
+            Cell::Date | Cell::Flag(_) | Cell::Error(_) => false,
+        })
+    }
+
+    /// The texts of a column, each once, without those of rows of sums.
+    fn texts(&self, column: u32) -> Vec<String> {
+        let mut out: Vec<String> = Vec::new();
+        for row in &self.below {
+            let is_total = row.cells.iter().any(|(_, cell)| word_of_total(cell).is_some());
+            let Some(Cell::Text(text)) = row.cell(column).filter(|_| !is_total) else { continue };
+            let text = clean(text);
+            if out.len() < MOST_NAMES && !out.iter().any(|known| is_same_text(known, &text)) {
+                out.push(text);
+            }
+        }
+        out
+    }
+
+    fn system(&mut self) -> Value {
+        let Some(column) = self.column(SYSTEM, Kind::Name) else {
+            self.miss("in: no column of systems: add `in: SYSTEM`, or `in: {column: COLUMN, names: {TEXT: SYSTEM}}`");
+            return Value::Map(Vec::new());
+        };
+        let systems: Vec<(&str, &str, String)> = self
+            .loaded
+            .entries
+            .iter()
+            .filter(|entry| entry.record.kind() == schema::Kind::System)
+            .map(|entry| {
+                let title = entry.record.body.common().title().unwrap_or_default();
+                (entry.record.id.as_str(), title, to_kebab_case(title).unwrap_or_default())
+            })
+            .collect();
+        let mut names = Vec::new();
+        for text in self.texts(column.at) {
+            let kebab = to_kebab_case(&text).unwrap_or_default();
+            let same = systems.iter().find(|(id, title, _)| *id == kebab || is_same_text(title, &text));
+            // `Brake` for `brakes`, `Front wing` for `wing`: a word in common with the id or title of one system only.
+            let words = |text: &str| text.split('-').filter(|w| w.len() > 2).map(stem).collect::<Vec<String>>();
+            let own = words(&kebab);
+            let is_similar = |of: &str| words(of).iter().any(|word| own.contains(word));
+            let mut similar = systems.iter().filter(|(id, _, title)| is_similar(id) || is_similar(title));
+            let only = similar.next().filter(|_| similar.next().is_none());
+            match same.or(only) {
+                Some((id, ..)) => names.push((text, Value::plain(*id))),
+                None => self.unknown.push(format!("in: no system for `{}`: add it to `names`", shorten(&text))),
+            }
+        }
+        Value::Map(vec![("column".to_owned(), column.value()), ("names".to_owned(), Value::Map(names))])
+    }
+
+    fn amount(&mut self, amount: &str, column: &Column, basis: Option<&Column>) -> Value {
+        let mut keys = vec![("column".to_owned(), column.value())];
+        match self.unit(amount, column) {
+            Some(unit) => keys.push(("unit".to_owned(), Value::plain(unit))),
+            None => self.miss(format!(
+                "unit of `{}`: neither its name nor its cells have one: add `unit: UNIT`",
+                shorten(&column.name)
+            )),
+        }
+        let bases = self.loaded.settings().growth.get(amount);
+        let Some((basis, bases)) = basis.zip(bases) else { return Value::Map(keys) };
+        let (mut names, mut unknown) = (Vec::new(), Vec::new());
+        for text in self.texts(basis.at) {
+            let lower = text.to_lowercase();
+            let is_meant = |id: &&schema::Id| {
+                let words = BASES.iter().find(|(name, _)| *name == id.as_str()).map_or(&[][..], |(_, words)| *words);
+                to_kebab_case(&text).as_deref() == Some(id.as_str()) || words.iter().any(|word| has_word(&lower, word))
+            };
+            match bases.keys().find(is_meant) {
+                Some(id) => names.push((text, Value::plain(id.as_str()))),
+                None => {
+                    unknown.push(format!("basis of {amount}: no basis for `{}`: add it to `names`", shorten(&text)));
+                }
+            }
+        }
+        // A column of states can be about another amount.
+        if names.len() > unknown.len() {
+            self.unknown.extend(unknown);
+            let column = ("column".to_owned(), basis.value());
+            keys.push(("basis".to_owned(), Value::Map(vec![column, ("names".to_owned(), Value::Map(names))])));
+        }
+        Value::Map(keys)
+    }
+
+    /// The unit in the name of a column or in its cells; for a cost the currency of the team if it has no other.
+    fn unit(&self, amount: &str, column: &Column) -> Option<String> {
+        let fits = |text: &str| {
+            let unit = unit_of(text)?;
+            let fits = match amount {
+                "mass" => Unit::parse("kg").is_ok_and(|kg| kg.dimension() == unit.dimension()),
+                _ => unit.is_currency(),
+            };
+            fits.then(|| unit.to_string())
+        };
+        let in_name = || column.name.split(['[', ']', '(', ')', '/', ' ', ',']).rev().find_map(fits);
+        let in_cell = |cell: &Cell| match cell {
+            Cell::Text(text) => Written::read(text).and_then(|written| fits(&written.unit)),
+            _ => None,
+        };
+        let in_cells = || self.below.iter().take(ROWS).filter_map(|row| row.cell(column.at)).find_map(in_cell);
+        let own = || self.loaded.settings().currency.clone().filter(|_| amount == "cost");
+        in_name().or_else(in_cells).or_else(own)
+    }
+}
+
+/// Whether a column name has a word or words: `no` is one in `Part no.`, not in `Notes`.
+fn has_word(name: &str, word: &str) -> bool {
+    let name = name.to_lowercase();
+    let is_part = |c: Option<char>| c.is_some_and(char::is_alphanumeric);
+    name.match_indices(word).any(|(at, found)| {
+        !is_part(name[..at].chars().next_back()) && !is_part(name[at + found.len()..].chars().next())
+    })
+}
+
+/// A word without the end of its plural.
+fn stem(word: &str) -> String {
+    word.strip_suffix('s').unwrap_or(word).to_owned()
+}
+
+/// The first row of two or more names and no number, with values in the row below; two rows if the first has fewer names.
+fn header(table: &Table) -> Option<Header> {
+    let is_name = |(_, cell): &(u32, Cell)| match cell {
+        Cell::Text(text) => Written::read(text).is_none_or(|written| !written.unit.is_empty()),
+        _ => false,
+    };
+    let is_names = |row: &Row| row.cells.len() > 1 && row.cells.iter().all(is_name);
+    let rows = &table.rows[..table.rows.len().min(100)];
+    for (at, row) in rows.iter().enumerate().filter(|(_, row)| is_names(row)) {
+        let next = rows.get(at + 1)?;
+        let has_values = |row: &&Row| row.cells.iter().any(|cell| !is_name(cell));
+        if is_names(next) && next.number == row.number + 1 && rows.get(at + 2).is_some_and(|row| has_values(&row)) {
+            // Names over names: the first are of groups, unless the second is the whole header under a title.
+            if next.cells.len() >= row.cells.len() || table.cell(next, row.cells[0].0).is_some() {
+                return Some(Header { first: row.number, last: next.number });
+            }
+        }
+        if rows[at + 1..].iter().take(ROWS).any(|row| has_values(&row) && row.cells.len() > 1) {
+            return Some(Header { first: row.number, last: row.number });
+        }
+    }
+    None
+}

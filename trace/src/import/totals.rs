@@ -1,0 +1,105 @@
+//! The totals of a sheet and of the records, and why they differ.
+
+use schema::quantity::Unit;
+
+use super::{Plan, amount_of, digits_of, too_large};
+use crate::Error;
+use crate::load::Loaded;
+use crate::spreadsheet::Decimal;
+
+/// The total of an amount on both sides.
+#[derive(Clone, Debug)]
+pub struct Total {
+    /// The amount.
+    pub amount: String,
+    /// The sum of the column, each row times its count; without subtotals.
+    pub sheet: Decimal,
+    /// The sum of the parts of the import in the records.
+    pub records: Decimal,
+    /// The unit of both.
+    pub unit: String,
+    /// Why they differ: together exactly their difference.
+    pub differences: Vec<Difference>,
+}
+
+/// A cause of a difference.
+#[derive(Clone, Debug)]
+pub struct Difference {
+    /// The cause.
+    pub reason: &'static str,
+    /// What the records have more because of it.
+    pub value: Decimal,
+}
+
+impl Plan<'_> {
+    /// The totals, given the records after the import.
+    ///
+    /// # Errors
+    /// Numbers that are too large.
+    pub fn totals(&self, after: &Loaded) -> Result<Vec<Total>, Error> {
+        let amounts = self.import.parts.amounts.iter().enumerate();
+        amounts.map(|(at, (name, entry))| self.total(after, at, name, &entry.unit)).collect()
+    }
+
+    fn total(&self, after: &Loaded, at: usize, name: &schema::Id, unit: &str) -> Result<Total, Error> {
+        let unit = Unit::parse(unit).map_err(Error::new)?;
+        let sum = |a: Decimal, b: Decimal| a.plus(b).ok_or_else(too_large);
+        let less = |a: Decimal, b: Decimal| a.minus(b).ok_or_else(too_large);
+        // What a part of the records has, in the unit of the sheet.
+        let has = |id: crate::RecordId| -> Result<Decimal, Error> {
+            let Some(part) = after.part(id) else { return Ok(Decimal::ZERO) };
+            let Some(amount) = amount_of(part, name) else { return Ok(Decimal::ZERO) };
+            let Some(value) = amount.value.quantity() else { return Ok(Decimal::ZERO) };
+            let own = value.unit();
+            if own.dimension() != unit.dimension() {
+                return Ok(Decimal::ZERO);
+            }
+            let number = digits_of(value).ok_or_else(too_large)?;
+            let is_same_unit = own.to_string() == unit.to_string();
+            let number = if is_same_unit { Some(number) } else { number.scaled(own.factor() / unit.factor()) };
+            let count = Decimal::whole(i64::from(part.count.unwrap_or(1)));
+            number.and_then(|number| number.times(count)).ok_or_else(too_large)
+        };
+        let mut sheet = self.rows.skipped_sums.get(at).copied().unwrap_or_default();
+        let skipped = less(Decimal::ZERO, sheet)?;
+        let (mut records, mut margins, mut unknown, mut other) =
+            (Decimal::ZERO, Decimal::ZERO, Decimal::ZERO, Decimal::ZERO);
+        for item in &self.rows.items {
+            let found = after.find(item.id.as_str()).or_else(|| after.renamed(item.id.as_str()));
+            let own = found.map_or(Ok(Decimal::ZERO), has)?;
+            records = sum(records, own)?;
+            let Some(amount) = &item.amounts[at] else {
+                unknown = sum(unknown, own)?;
+                continue;
+            };
+            let count = Decimal::whole(i64::from(item.count.unwrap_or(1)));
+            let times = |number: Decimal| number.times(count).ok_or_else(too_large);
+            let (raw, full) = (times(amount.raw)?, times(amount.value)?);
+            sheet = sum(sheet, raw)?;
+            margins = sum(margins, less(full, raw)?)?;
+            other = sum(other, less(own, full)?)?;
+        }
+        let mut gone = Decimal::ZERO;
+        for id in self.gone_parts(after) {
+            gone = sum(gone, has(id)?)?;
+        }
+        records = sum(records, gone)?;
+        let differences = [
+            ("margins of the entry", margins),
+            ("rows skipped", skipped),
+            ("parts that are not in the sheet", gone),
+            ("parts whose cell is empty or could not be read", unknown),
+            ("counts and amounts that only the records have", other),
+        ];
+        let differences = differences.into_iter().filter(|(_, value)| !value.is_zero());
+        Ok(Total {
+            amount: name.to_string(),
+            sheet: sheet.without_zeros(),
+            records: records.without_zeros(),
+            unit: unit.to_string(),
+            differences: differences
+                .map(|(reason, value)| Difference { reason, value: value.without_zeros() })
+                .collect(),
+        })
+    }
+}
