@@ -22,6 +22,7 @@ pub mod load;
 pub mod measure;
 mod parallel;
 mod parse;
+pub mod parts_table;
 mod records;
 mod repaired;
 pub mod report;

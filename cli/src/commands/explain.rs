@@ -1,7 +1,6 @@
 //! `explain`: the docs of a check, a model or a score sheet, the keys of a kind of record or of the settings, one key, or
 //! the units.
 
-mod keys;
 mod units;
 
 use std::fmt::Write as _;

@@ -8,10 +8,12 @@ mod completions;
 mod delta;
 mod example;
 mod explain;
+mod export;
 mod graph;
 mod history;
 mod hook;
 mod init;
+pub(crate) mod keys;
 mod points;
 pub(crate) mod schema;
 mod values;
@@ -65,6 +67,8 @@ pub(crate) enum Command {
     Audit(audit::Audit),
     /// Show the history of a record: every commit that changed it, and its value and limit over time
     History(history::History),
+    /// Write parts, budgets, targets, results and points to a workbook for a spreadsheet (.xlsx)
+    Export(export::Export),
     /// Explain a check, a kind of record, a model or a score sheet; without a name, list all
     Explain(explain::Explain),
     /// Show all records and their links, from the goals down
@@ -108,6 +112,18 @@ pub(crate) enum Format {
     Json,
 }
 
+/// The output formats of commands whose answer is a table.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum TableFormat {
+    /// Text
+    Terminal,
+    /// JSON for scripts (version 1, stable)
+    Json,
+    /// A table for a spreadsheet: numbers without units, `unit` in a column or in the head; text that could be a formula
+    /// begins with an apostrophe
+    Csv,
+}
+
 /// The output formats of commands that list findings.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum FindingsFormat {
@@ -123,6 +139,8 @@ pub(crate) enum FindingsFormat {
     Github,
     /// Code quality report of GitLab CI
     Gitlab,
+    /// A table for a spreadsheet; waived findings are included with the name of the waiver
+    Csv,
 }
 
 /// Runs a command.
@@ -142,6 +160,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Compare(command) => command.run(shared),
         Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
+        Command::Export(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),
         Command::Completions(command) => command.run(),

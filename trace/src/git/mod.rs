@@ -17,11 +17,12 @@
 //! | `remotes` | the remotes and the default branch |
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
+//! | `new_file` | a file that the user asked for, as of `export` |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
 //! | `settings_history` | since when the settings switch checks off |
 //!
-//! Nothing here writes into an existing repository except the cache folder: no lock is taken, no tree is written,
+//! Nothing here writes into an existing repository except the cache folder and what the user asked for by name: no lock is taken, no tree is written,
 //! nothing is stashed.
 
 mod access;
@@ -35,6 +36,7 @@ mod error;
 mod forge;
 mod hooks;
 mod library;
+mod new_file;
 mod objects;
 mod pipes;
 mod plumbing;
@@ -54,6 +56,7 @@ pub use base::Base;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::Hooks;
+pub use new_file::write_file;
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;
