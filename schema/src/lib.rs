@@ -5,6 +5,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking"))]
 
+pub mod edit;
 pub mod encoded;
 pub mod entries;
 pub mod formula;

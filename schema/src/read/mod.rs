@@ -133,7 +133,7 @@ pub fn records(bytes: &[u8]) -> FileRecords {
 ///
 /// # Errors
 /// The file has conflict markers, or is not valid YAML.
-fn tree_of(text: &str) -> Result<Tree<'_>, Problem> {
+pub(crate) fn tree_of(text: &str) -> Result<Tree<'_>, Problem> {
     let tree = yaml::tree(text);
     if (tree.is_err() || conflict::is_whole(text))
         && let Some(problem) = conflict::problem(text)

@@ -241,7 +241,7 @@ impl<'s> Tree<'s> {
     }
 
     /// The index of the first item or key with a text.
-    fn index_of(&self, collection: NodeId, text: &str) -> Option<usize> {
+    pub(crate) fn index_of(&self, collection: NodeId, text: &str) -> Option<usize> {
         let len = self.len(collection);
         if len <= SMALL {
             return (0..len).find(|index| self.text_at(collection, *index) == Some(text));
@@ -290,56 +290,88 @@ impl<'s> Tree<'s> {
     /// the value itself is elsewhere. The route and its steps are as in [`Tree::locate`].
     pub fn range_of<'a>(&self, route: impl IntoIterator<Item = &'a str>, aim: Aim) -> Option<Range<Position>> {
         let mut node = self.root?;
-        let mut key = None;
-        // The byte after what comes before the node.
-        let mut before = 0;
+        let mut last = None;
         for step in route {
             let index = self.index_of(node, step)?;
-            (before, key, node) = match self.content(node) {
-                Content::Map(entries) => {
-                    let [key, value] = *entries.get(index)?;
-                    (self.node(key).end, Some(key), value)
-                }
-                Content::List(items) => {
-                    let item = *items.get(index)?;
-                    // The nodes of aliases are elsewhere.
-                    let start = self.node(item).start;
-                    let ends = items.iter().take(index).map(|item| self.node(*item).end);
-                    let last = ends.filter(|end| *end <= start).max();
-                    // A list that is not indented begins after its first dash.
-                    let first = self.node(node).start;
-                    let has_dash = first < start && self.source.as_bytes().get(first as usize) == Some(&b'-');
-                    (last.unwrap_or(first + u32::from(has_dash)), None, item)
-                }
+            last = Some((node, index));
+            node = match self.content(node) {
+                Content::Map(entries) => entries.get(index)?[1],
+                Content::List(items) => *items.get(index)?,
                 Content::Scalar { .. } => return None,
             };
         }
+        let Range { start, end } = match last {
+            Some((collection, index)) => self.range_at(collection, index, aim)?,
+            None => self.range_after(0, None, node, aim),
+        };
+        Some(self.position(start)..self.position(end))
+    }
+
+    /// The range in the source of the key or the value at an index of a collection, like [`Tree::range_of`].
+    pub(crate) fn range_at(&self, collection: NodeId, index: usize, aim: Aim) -> Option<Range<u32>> {
+        match self.content(collection) {
+            Content::Map(entries) => {
+                let [key, value] = *entries.get(index)?;
+                Some(self.range_after(self.node(key).end, Some(key), value, aim))
+            }
+            Content::List(items) => {
+                let item = *items.get(index)?;
+                // The nodes of aliases are elsewhere.
+                let start = self.node(item).start;
+                let ends = items.iter().take(index).map(|item| self.node(*item).end);
+                let last = ends.filter(|end| *end <= start).max();
+                // A list that is not indented begins after its first dash.
+                let first = self.node(collection).start;
+                let has_dash = first < start && self.source.as_bytes().get(first as usize) == Some(&b'-');
+                Some(self.range_after(last.unwrap_or(first + u32::from(has_dash)), None, item, aim))
+            }
+            Content::Scalar { .. } => None,
+        }
+    }
+
+    /// The range of a key or its value, or of an item, given the byte after what comes before it.
+    fn range_after(&self, before: u32, key: Option<NodeId>, node: NodeId, aim: Aim) -> Range<u32> {
         let Node { start, end, stored } = self.node(node);
-        let (start, end) = match key.map(|key| self.node(key)) {
-            Some(key) if aim == Aim::Key || start < key.start => (key.start, key.end),
+        match key.map(|key| self.node(key)) {
+            Some(key) if aim == Aim::Key || start < key.start => key.start..key.end,
             Some(key) if start == end && self.is_null(node) => {
                 let behind = self.behind_colon(key.end);
-                (behind, behind)
+                behind..behind
             }
             _ => match stored {
                 Stored::Block { .. } => {
                     // One with an anchor begins at the anchor.
                     let sign =
                         self.sign(b"|>", before, start).or_else(|| self.sign(b"|>", start, end)).unwrap_or(start);
-                    (sign, sign + clip(self.slice(sign, end).trim_ascii_end().len()))
+                    sign..sign + clip(self.slice(sign, end).trim_ascii_end().len())
                 }
                 // One that is not indented begins after its first dash.
                 Stored::List { .. } if before > 0 => {
-                    (self.sign(b"-", before, start).unwrap_or(self.behind_anchor(start)), end)
+                    self.sign(b"-", before, start).unwrap_or(self.behind_anchor(start))..end
                 }
-                _ => (self.behind_anchor(start), end),
+                _ => self.behind_anchor(start)..end,
             },
-        };
-        Some(self.position(start)..self.position(end))
+        }
+    }
+
+    /// The range of a node in the source, without its anchor.
+    pub(crate) fn range(&self, id: NodeId) -> Range<usize> {
+        let node = self.node(id);
+        self.behind_anchor(node.start) as usize..node.end as usize
+    }
+
+    /// Whether a node is a block scalar.
+    pub(crate) fn is_block_scalar(&self, id: NodeId) -> bool {
+        matches!(self.node(id).stored, Stored::Block { .. })
+    }
+
+    /// The source.
+    pub(crate) fn source(&self) -> &'s str {
+        self.source
     }
 
     /// The byte after the colon of a key that ends at a byte, if the colon is on the same line.
-    pub(super) fn behind_colon(&self, end: u32) -> u32 {
+    pub(crate) fn behind_colon(&self, end: u32) -> u32 {
         let rest = self.source.as_bytes().get(end as usize..).unwrap_or(&[]);
         let blanks = rest.iter().take_while(|byte| matches!(byte, b' ' | b'\t')).count();
         if rest.get(blanks) == Some(&b':') { end + clip(blanks) + 1 } else { end }
