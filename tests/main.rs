@@ -75,11 +75,16 @@ mod numbers_units;
 mod numbers_verdicts;
 mod points;
 mod readme;
+mod records_add;
+mod records_complete;
+mod records_export;
 mod reference_graphs;
 mod remarks;
 mod renamed;
 mod scores;
 mod support;
+#[cfg(unix)]
+mod terminal;
 mod units;
 mod values;
 mod values_json;

@@ -21,6 +21,7 @@ pub mod ids;
 pub mod load;
 pub mod measure;
 mod parallel;
+pub mod new_record;
 mod parse;
 pub mod parts_table;
 mod records;

@@ -25,7 +25,7 @@ pub(crate) struct Completions {
 impl Completions {
     pub(super) fn run(&self) -> Result<Done, Error> {
         if let Some(script) = completion::script(self.shell) {
-            return Ok(script.to_owned().into());
+            return Ok(format!("{script}\n{}", completion::header()).into());
         }
         let mut out = Vec::new();
         clap_complete::generate(self.shell, &mut Cli::command(), "tierod", &mut out);

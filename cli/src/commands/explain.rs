@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use trace::Error;
 use trace::checks::{self, About, Check, Group};
 
-use super::{Done, Format};
+use super::{Done, Format, keys};
 use crate::args::Shared;
 use crate::output::{json, sheet};
 use crate::screen::{Ink, clean};

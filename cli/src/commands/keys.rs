@@ -72,6 +72,16 @@ impl Key {
         self.forms.iter().any(|form| form.starts_with("a list"))
     }
 
+    /// Whether its value can be something else than a list.
+    pub(crate) fn has_other_forms(&self) -> bool {
+        self.forms.iter().any(|form| !form.starts_with("a list"))
+    }
+
+    /// Whether its value is a text and nothing else.
+    pub(crate) fn is_text(&self) -> bool {
+        self.forms == ["a text"]
+    }
+
     /// Whether its value is a date.
     pub(crate) fn is_date(&self) -> bool {
         self.forms.iter().any(|form| form.starts_with("a date"))

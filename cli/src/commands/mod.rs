@@ -1,5 +1,6 @@
 //! One file per command; each returns its output as text, so that no partial output is printed.
 
+mod add;
 mod audit;
 mod budget;
 mod check;
@@ -42,6 +43,8 @@ pub(crate) struct Cli {
 pub(crate) enum Command {
     /// Create a starter project: settings, a goal, and one event, target, system and part to build on
     Init(init::Init),
+    /// Add a record; without values, ask for them one by one
+    Add(add::Add),
     /// Check all records and report what is wrong or missing, from goal to part
     Check(check::Check),
     /// Show what a change does (new and fixed findings, changed limits and values) between two revisions, or a revision
@@ -147,6 +150,7 @@ pub(crate) enum FindingsFormat {
 pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
     match command {
         Command::Init(command) => command.run(shared),
+        Command::Add(command) => command.run(shared),
         Command::Check(command) => command.run(shared),
         Command::Delta(command) => command.run(shared),
         Command::Example(command) => command.run(shared),

@@ -50,6 +50,10 @@ pub(crate) enum Which {
     AuditContext,
     /// The JSON of `explain`
     Explain,
+    /// The JSON of `add`
+    Add,
+    /// The JSON of `export`
+    Export,
 }
 
 impl Which {
@@ -71,6 +75,8 @@ impl Which {
             Self::Audit => &shapes::AUDIT,
             Self::AuditContext => &shapes::AUDIT_CONTEXT,
             Self::Explain => &shapes::EXPLAIN,
+            Self::Add => &shapes::ADD,
+            Self::Export => &shapes::EXPORT,
         })
     }
 }

@@ -54,6 +54,17 @@ pub(crate) fn run(mut args: impl Iterator<Item = OsString>) {
     let _ = std::io::stdout().lock().write_all(out.as_bytes());
 }
 
+/// The last lines of a script: what it completes, for whoever reads it.
+pub(crate) fn header() -> String {
+    let command = Cli::command();
+    let commands: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
+    let all = command.get_subcommands().flat_map(clap::Command::get_arguments).filter_map(clap::Arg::get_long);
+    let mut options: Vec<&str> = all.collect();
+    options.sort_unstable();
+    options.dedup();
+    format!("# Commands: {}\n# Options: {}\n# and ids, keys, names of checks\n", commands.join(" "), options.join(" "))
+}
+
 /// Whether more follows in the same word.
 fn is_open(name: &str) -> bool {
     name.ends_with(['=', '.', '/'])

@@ -128,7 +128,7 @@ fn amounts(loaded: &Loaded) -> Vec<String> {
 }
 
 fn checks() -> impl Iterator<Item = CompletionCandidate> {
-    trace::checks::ALL.iter().map(|check| candidate(check.name, ""))
+    trace::checks::all().iter().map(|check| candidate(check.name, ""))
 }
 
 fn kinds() -> impl Iterator<Item = CompletionCandidate> {

@@ -1,5 +1,6 @@
 //! One file per output format.
 
+pub(crate) mod add;
 pub(crate) mod audit;
 pub(crate) mod broken;
 pub(crate) mod budget;

@@ -13,6 +13,7 @@ mod json_schema;
 mod numbers;
 mod season;
 mod shared;
+mod written;
 
 pub(crate) use chain::{EXPLAIN, GRAPH, WHY};
 pub(crate) use compare::COMPARE;
@@ -20,6 +21,7 @@ pub(crate) use findings::{CHECK, DELTA, DELTA_CONTEXT};
 pub(crate) use json_schema::of_answer;
 pub(crate) use numbers::{BUDGET, POINTS, VALUES, WORTH};
 pub(crate) use season::{AUDIT, AUDIT_CONTEXT, HISTORY};
+pub(crate) use written::{ADD, EXPORT};
 
 /// One JSON answer.
 pub(crate) struct Answer {
