@@ -73,14 +73,15 @@ fn a_dry_run_writes_nothing_and_shows_the_lines() {
     let before = read(&sandbox, "chain.yaml");
     let args = ["part", "bolt", "in=suspension", "serves.circle-time=It holds the hub.", "--dry-run"];
     let out = add(&sandbox, &args).ended(0).out;
-    assert!(out.contains("  bolt:") && out.contains("dry run"), "{out}");
+    assert!(out.contains("  bolt:") && out.contains("--dry-run"), "{out}");
     // What `check` will report is known before.
     assert!(out.contains("no-verification"), "{out}");
     assert_eq!(read(&sandbox, "chain.yaml"), before);
     let json = add(&sandbox, &[&args[..], &["--format", "json"]].concat()).ended(0).json();
-    assert_eq!((&json["written"], &json["added"][0], &json["path"]), (&false.into(), &"bolt".into(), &"chain.yaml".into()));
-    assert!(json["lines"][0]["text"].as_str().unwrap().contains("bolt:"));
-    assert!(json["findings"].as_array().unwrap().iter().any(|finding| finding["check"] == "no-verification"));
+    assert_eq!((&json["written"], &json["id"]), (&false.into(), &"bolt".into()));
+    assert_eq!(json["files"][0]["path"], "chain.yaml");
+    assert!(json["files"][0]["changes"][0]["after"][0].as_str().unwrap().contains("bolt:"));
+    assert!(json["new"].as_array().unwrap().iter().any(|finding| finding["check"] == "no-verification"));
 }
 
 #[test]

@@ -10,6 +10,7 @@ pub mod checks;
 pub mod conclusion;
 pub mod delta;
 pub mod due;
+pub mod edit;
 pub mod error;
 pub mod filters;
 pub mod finding;

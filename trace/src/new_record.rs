@@ -4,14 +4,12 @@ use std::sync::Arc;
 
 use schema::edit::{Change, Value, edit};
 use schema::read::ProblemKind;
-use schema::{Day, Kind};
+use schema::Kind;
 
-use crate::checks::Group;
-use crate::finding::Finding;
 use crate::graph::Graph;
 use crate::load::Loaded;
 use crate::snapshot::Snapshot;
-use crate::{Error, Project, RecordId, Study};
+use crate::{Error, RecordId, Study};
 
 /// A record that is to be added.
 #[derive(Clone, Debug)]
@@ -37,15 +35,9 @@ pub struct KeyProblem {
     pub help: String,
 }
 
-/// A file with the new record in it, not written yet.
+/// A state with the new record in one of its files, not written yet.
 #[derive(Debug)]
 pub struct Draft {
-    /// The path of the file, relative to the project root.
-    pub path: String,
-    /// Its bytes as they were read; `None` for a new file.
-    pub before: Option<Arc<[u8]>>,
-    /// Its text with the record.
-    pub after: String,
     snapshot: Snapshot,
 }
 
@@ -129,7 +121,12 @@ impl NewRecord {
         file.map_or_else(|| format!("{}.yaml", self.kind.plural()), |file| file.path.clone())
     }
 
-    /// The file with the record in it.
+    /// The change of its file.
+    pub fn change(&self) -> Change {
+        Change::add_record(self.kind, &self.id, self.keys.iter().cloned())
+    }
+
+    /// The state with the record in a file.
     ///
     /// # Errors
     /// A record with this id exists; a file that cannot be read, or is not a record file; a text that cannot be edited.
@@ -155,8 +152,7 @@ impl NewRecord {
             Some(bytes) => std::str::from_utf8(bytes)
                 .map_err(|error| Error::new(format!("{path} cannot be read")).because(error))?,
         };
-        let change = Change::add([self.kind.plural(), &self.id], Value::Map(self.keys.clone()));
-        let after = edit(text, &[change]).map_err(|error| {
+        let after = edit(text, &[self.change()]).map_err(|error| {
             Error::new(format!("`{}` cannot be added to {path}", self.id)).because(&error).help(error.help())
         })?;
         let changed = snapshot.with_file(path, after.as_bytes());
@@ -164,7 +160,7 @@ impl NewRecord {
             let error = Error::new(format!("{path} is not a record file of this project"));
             return Err(error.help("give a path in the project root that ends in .yaml and that `ignore:` does not match"));
         }
-        Ok(Draft { path: path.to_owned(), before, after, snapshot: changed })
+        Ok(Draft { snapshot: changed })
     }
 }
 
@@ -199,26 +195,13 @@ impl Draft {
         }
         all
     }
-
-    /// The findings that the record adds: those about it, and those that were not there before. No history is read.
-    pub fn findings(&self, project: &Project, study: &Study, day: Day) -> Vec<Finding> {
-        let after = Study::without_history(Loaded::from_snapshot(self.snapshot.clone()).fetched(project), day);
-        let known: std::collections::HashSet<String> = study.report().findings.iter().map(Finding::fingerprint).collect();
-        let mut new = after.report().findings.clone();
-        new.retain(|finding| !known.contains(&finding.fingerprint()));
-        new
-    }
-}
-
-/// Whether a finding keeps a record from being written: it would not be read as it is meant.
-pub fn is_unreadable(finding: &Finding) -> bool {
-    finding.check.group == Group::Reading || finding.check.name == "unknown-reference"
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::snapshot::File;
+    use schema::Day;
 
     fn study(files: &[(&str, &str)]) -> Study {
         let files = files.iter().map(|(path, text)| File {
@@ -265,7 +248,6 @@ mod tests {
         let part = loaded.part(loaded.find("new").unwrap()).unwrap();
         let mass = part.amounts.get("mass").unwrap();
         assert_eq!((mass.value.text(), mass.basis.as_ref().unwrap().as_str()), ("0.6 kg", "drawn"));
-        assert!(draft.after.starts_with("parts:\n  disc: {in: brakes}\n"));
         let twice = NewRecord { keys: vec![("in".to_owned(), Value::typed("x"))], ..new }.set(&["in"], Value::typed("y"));
         assert!(twice.is_err());
     }
@@ -279,7 +261,6 @@ mod tests {
         assert_eq!(routes, ["count", "in"], "{problems:?}");
         assert!(problems[1].help.contains("brakes"), "{problems:?}");
         let empty = record(Kind::Part, &[("title", "Disc")]).draft(&car.loaded, "b.yaml").unwrap();
-        assert_eq!(empty.before, None);
         assert!(empty.problems("new").iter().any(|problem| problem.is_missing && problem.route == ["in"]));
     }
 }

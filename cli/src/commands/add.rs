@@ -10,9 +10,10 @@ use clap::{Args, ValueHint};
 use schema::edit::Value;
 use schema::words::Id;
 use schema::{Day, Kind, suggest};
-use trace::new_record::{Draft, KeyProblem, NewRecord, is_unreadable};
+use trace::edit::{Edits, Outcome};
+use trace::new_record::{KeyProblem, NewRecord};
 use trace::snapshot::{Request, State};
-use trace::{Error, Finding, Project, Study};
+use trace::{Error, Project, Study};
 
 use super::keys::{self, Key};
 use super::{Done, Format};
@@ -34,7 +35,9 @@ works. `tierod explain KIND` lists the keys of a kind.
 On a terminal, `add` asks for what is missing, one question per key, shows the record and its file, and writes it only \
 after a `y`. Ctrl-C and Ctrl-D cancel; then nothing is written.
 The file is the one with most records of the kind about the same record, else of the same system, else of the kind.
-A record that could not be read, or names a record that does not exist, is not written: exit status 2.";
+
+Exit status: 2 if the record cannot be written, because a key is wrong or missing or names a record that does not exist; \
+1 if it adds an error that stops a commit; otherwise 0.";
 
 /// The arguments of `add`.
 #[derive(Args)]
@@ -66,7 +69,6 @@ pub(crate) struct Add {
 
 /// The state that a record is added to.
 pub(super) struct Context<'s> {
-    pub(super) project: &'s Project,
     pub(super) study: &'s Study,
     /// Today, for `date=today`.
     pub(super) today: Day,
@@ -78,7 +80,7 @@ impl Add {
         let loaded = project.load()?;
         let day = loaded.day(self.on, today);
         let study = Study::without_history(loaded, day);
-        let context = Context { project: &project, study: &study, today: self.on.unwrap_or_else(today) };
+        let context = Context { study: &study, today: self.on.unwrap_or_else(today) };
         let asks = self.format == Format::Terminal && std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
         let mut dialogue = asks.then(Dialogue::new);
 
@@ -97,24 +99,24 @@ impl Add {
             dialogue.keys(&context, &mut record, &known, self.values.is_empty())?;
         }
         let path = self.named_file(&study)?.unwrap_or_else(|| record.file(&study));
-        let draft = record.draft(&study.loaded, &path)?;
-        refuse(&record, &known, draft.problems(&record.id))?;
-        let findings = draft.findings(&project, &study, day);
-        if let Some(finding) = findings.iter().find(|finding| is_unreadable(finding)) {
-            return Err(Error::new(format!("{} was not written: {}", record.id, finding.message)).help(&finding.help));
-        }
-        let writes = !self.dry_run && self.agrees(&draft, &findings, &record, asked.then_some(dialogue).flatten(), shared)?;
+        refuse(&record, &known, record.draft(&study.loaded, &path)?.problems(&record.id))?;
+        let mut edits = Edits::new(project.load()?, day);
+        edits.change(&path, record.change());
+        let outcome = edits.outcome(&project)?;
+        let dialogue = asked.then_some(dialogue).flatten();
+        let writes = !self.dry_run && agrees(&outcome, dialogue, shared)?;
         if writes {
-            self.write(&study, &draft)?;
+            outcome.write(&project)?;
         }
-        let view = add::View { study: &study, record: &record, draft: &draft, findings: &findings, written: writes };
-        Ok(match self.format {
+        let view = add::View { outcome: &outcome, id: &record.id, written: writes };
+        let text = match self.format {
             // What was asked for consent was shown before.
             Format::Terminal if asked => add::closing(&view),
             Format::Terminal => add::terminal(&view, Ink::stdout(shared)),
             Format::Json => json::text(&add::json(&view)),
-        }
-        .into())
+        };
+        let stops = outcome.delta.stopping(outcome.delta.stops.commit).next().is_some();
+        Ok(Done { errors: stops, ..text.into() })
     }
 
     fn kind(&self, dialogue: Option<&mut Dialogue>) -> Result<Kind, Error> {
@@ -160,26 +162,14 @@ impl Add {
                 .help("give a path relative to the project root, as in `--file parts/brakes.yaml`")),
         }
     }
+}
 
-    /// Whether the record is to be written: without a dialogue, what was typed is enough.
-    fn agrees(
-        &self,
-        draft: &Draft,
-        findings: &[Finding],
-        record: &NewRecord,
-        dialogue: Option<Dialogue>,
-        shared: &Shared,
-    ) -> Result<bool, Error> {
-        let Some(mut dialogue) = dialogue else { return Ok(true) };
-        let text = add::proposal(draft, findings, record, Ink::stderr(shared));
-        let _ = std::io::stderr().lock().write_all(text.as_bytes());
-        dialogue.agrees()
-    }
-
-    fn write(&self, study: &Study, draft: &Draft) -> Result<(), Error> {
-        let Some(root) = &study.loaded.snapshot.folder else { return Err(Error::new("the project is not in a folder")) };
-        trace::git::write_record_file(root, &draft.path, draft.before.as_deref(), draft.after.as_bytes())
-    }
+/// Whether the record is to be written: without a dialogue, what was typed is enough.
+fn agrees(outcome: &Outcome, dialogue: Option<Dialogue>, shared: &Shared) -> Result<bool, Error> {
+    let Some(mut dialogue) = dialogue else { return Ok(true) };
+    let text = add::proposal(outcome, Ink::stderr(shared));
+    let _ = std::io::stderr().lock().write_all(text.as_bytes());
+    dialogue.agrees()
 }
 
 /// Refuses what is no id.

@@ -3,7 +3,7 @@
 use std::ffi::OsStr;
 use std::sync::Arc;
 
-use clap::Command;
+use clap::{Arg, Command};
 use clap_complete::engine::{ArgValueCompleter, CompletionCandidate};
 use schema::Kind;
 use trace::Loaded;
@@ -64,8 +64,10 @@ pub(super) fn with_names(mut command: Command, words: &Words) -> Command {
         }
         let words = Arc::clone(words);
         let complete = move |current: &OsStr| names(*takes, current.to_str().unwrap_or_default(), &words);
-        command = command
-            .mut_subcommand(name, |own| own.mut_arg(argument, |own| own.add(ArgValueCompleter::new(complete))));
+        let completer = ArgValueCompleter::new(complete);
+        // `mut_arg` would move the argument behind the others.
+        let with = |own: Arg| if own.get_id() == *argument { own.add(completer.clone()) } else { own };
+        command = command.mut_subcommand(name, |own| own.mut_args(with));
     }
     command
 }

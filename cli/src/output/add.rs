@@ -1,11 +1,10 @@
-//! The output of `add`: the lines that it adds, and what `check` reports of the record.
+//! The output of `add`: the lines that it adds, and the findings that they bring.
 
 use serde_json::{Value, json};
-use trace::new_record::{Draft, NewRecord};
-use trace::{Finding, Study};
+use trace::edit::{ChangedLines, EditedFile, Outcome};
 
 use super::Paths;
-use super::json::findings as findings_json;
+use super::json::findings;
 use crate::screen::{Ink, clean, count};
 
 /// The number of findings that the text lists.
@@ -13,76 +12,71 @@ const MOST_LISTED: usize = 12;
 
 /// What `add` shows.
 pub(crate) struct View<'v> {
-    pub(crate) study: &'v Study,
-    pub(crate) record: &'v NewRecord,
-    pub(crate) draft: &'v Draft,
-    /// The findings that the record adds.
-    pub(crate) findings: &'v [Finding],
+    pub(crate) outcome: &'v Outcome,
+    /// The id of the record.
+    pub(crate) id: &'v str,
     /// Whether it was written.
     pub(crate) written: bool,
 }
 
-/// The lines that a draft adds, each with its number.
-fn added(draft: &Draft) -> Vec<(usize, &str)> {
-    let before = draft.before.as_deref().map(String::from_utf8_lossy).unwrap_or_default();
-    let (old, new): (Vec<&str>, Vec<&str>) = (before.lines().collect(), draft.after.lines().collect());
-    let same = |(a, b): &(&&str, &&str)| a == b;
-    let head = old.iter().zip(&new).take_while(same).count();
-    let rest = old.len().min(new.len()) - head;
-    let tail = old.iter().rev().zip(new.iter().rev()).take(rest).take_while(same).count();
-    (head..new.len() - tail).map(|at| (at + 1, new[at])).collect()
-}
-
 /// The record, its file and its findings, before it is written.
-pub(crate) fn proposal(draft: &Draft, findings: &[Finding], record: &NewRecord, ink: Ink) -> String {
-    let new = if draft.before.is_none() { " (new file)" } else { "" };
-    let mut out = format!("\n{}{new}\n", ink.strong(&clean(&draft.path)));
-    for (number, line) in added(draft) {
-        out.push_str(&format!("{} {}\n", ink.faint(&format!("{number:>5} +")), clean(line)));
+pub(crate) fn proposal(outcome: &Outcome, ink: Ink) -> String {
+    let paths = Paths::new(&outcome.after.loaded);
+    let mut out = String::new();
+    for file in &outcome.files {
+        let new = if file.file.before.is_none() { " (new file)" } else { "" };
+        out.push_str(&format!("\n{}{new}\n", ink.strong(&clean(&paths.shown(&file.file.path)))));
+        for change in &file.lines {
+            for (number, line) in (change.line..).zip(&change.after) {
+                out.push_str(&format!("{} {}\n", ink.faint(&format!("{number:>5} +")), clean(line)));
+            }
+        }
     }
-    list(&mut out, findings, record, ink);
-    out
-}
-
-fn list(out: &mut String, findings: &[Finding], record: &NewRecord, ink: Ink) {
-    if findings.is_empty() {
-        return;
+    let new = &outcome.delta.new;
+    if !new.is_empty() {
+        out.push_str(&format!("\n`tierod check` then reports {}:\n", count(new.len(), "new finding")));
     }
-    out.push_str(&format!("\n`tierod check` then reports {}:\n", count(findings.len(), "new finding")));
-    for finding in findings.iter().take(MOST_LISTED) {
-        let about = finding.record.as_deref().filter(|id| *id != record.id).map(|id| format!("{id}: "));
-        let text = format!("{}{} [{}]", about.unwrap_or_default(), finding.message, finding.check.name);
-        ink.block(out, finding.level.word(), 9, &text);
+    for finding in new.iter().take(MOST_LISTED) {
+        ink.block(&mut out, finding.level.word(), 9, &format!("{} [{}]", finding.message, finding.check.name));
     }
-    if let Some(more) = findings.len().checked_sub(MOST_LISTED).filter(|more| *more > 0) {
+    if let Some(more) = new.len().checked_sub(MOST_LISTED).filter(|more| *more > 0) {
         out.push_str(&format!("and {more} more\n"));
     }
+    out
 }
 
 /// The text for the terminal.
 pub(crate) fn terminal(view: &View<'_>, ink: Ink) -> String {
-    let proposal = proposal(view.draft, view.findings, view.record, ink);
-    format!("{}\n{}", proposal.trim_start(), closing(view))
+    format!("{}\n{}", proposal(view.outcome, ink).trim_start(), closing(view))
 }
 
 /// The last line.
 pub(crate) fn closing(view: &View<'_>) -> String {
-    let path = clean(&Paths::new(&view.study.loaded).shown(&view.draft.path));
-    let id = &view.record.id;
-    if view.written { format!("added {id} to {path}\n") } else { format!("dry run: {id} was not added to {path}\n") }
+    let paths = Paths::new(&view.outcome.after.loaded);
+    let files: Vec<String> = view.outcome.files.iter().map(|file| clean(&paths.shown(&file.file.path))).collect();
+    match view.written {
+        true => format!("added {} to {}\n", view.id, files.join(", ")),
+        false => format!("nothing written (`--dry-run`): {} would be added to {}\n", view.id, files.join(", ")),
+    }
 }
 
 /// The JSON answer.
 pub(crate) fn json(view: &View<'_>) -> Value {
-    let lines: Vec<Value> =
-        added(view.draft).into_iter().map(|(line, text)| json!({"line": line, "text": text})).collect();
+    let outcome = view.outcome;
+    let line = |change: &ChangedLines| json!({"line": change.line, "before": change.before, "after": change.after});
+    let file = |file: &EditedFile| {
+        json!({
+            "path": file.file.path,
+            "created": file.file.before.is_none(),
+            "changes": file.lines.iter().map(line).collect::<Vec<_>>(),
+        })
+    };
     json!({
         "version": 1,
-        "added": [view.record.id],
-        "path": format!("{}{}", view.study.loaded.snapshot.prefix, view.draft.path),
-        "new_file": view.draft.before.is_none(),
-        "lines": lines,
-        "findings": findings_json(view.findings, &view.study.loaded),
+        "id": view.id,
         "written": view.written,
+        "files": outcome.files.iter().map(file).collect::<Vec<_>>(),
+        "new": findings(&outcome.delta.new, &outcome.after.loaded),
+        "fixed": findings(&outcome.delta.fixed, &outcome.base().loaded),
     })
 }

@@ -24,7 +24,7 @@ pub(super) fn key(
     let end = end_at(tree, last);
     match layout(tree, map) {
         Layout::Pair => Err(by_hand()),
-        Layout::Flow => Ok(vec![in_brackets(tree, map, end, entry(key, value))]),
+        Layout::Flow => Ok(vec![in_brackets(tree, map, end, &entry(key, value))]),
         Layout::Block if in_flow(tree, found) => Err(by_hand()),
         Layout::Block => {
             let first = tree.range(entries[0][0]).start;
@@ -85,7 +85,7 @@ fn has_blank_lines(tree: &Tree<'_>, entries: &[[NodeId; 2]]) -> bool {
 }
 
 /// Adds an entry or item to brackets that have some, after the last one, which ends at `end`.
-fn in_brackets(tree: &Tree<'_>, collection: NodeId, end: usize, text: String) -> Splice {
+fn in_brackets(tree: &Tree<'_>, collection: NodeId, end: usize, text: &str) -> Splice {
     let source = tree.source();
     let closing = tree.range(collection).end.saturating_sub(1);
     // A comma may follow the last one.
@@ -138,7 +138,7 @@ pub(super) fn append(tree: &Tree<'_>, at: &Route, value: &Value) -> Result<Vec<S
     let end = super::find::alias(tree, last).map_or_else(|| end_at(tree, last), |alias| alias.end);
     match layout(tree, found.node) {
         Layout::Pair => Err(by_hand()),
-        Layout::Flow => Ok(vec![in_brackets(tree, found.node, end, value.inline(true))]),
+        Layout::Flow => Ok(vec![in_brackets(tree, found.node, end, &value.inline(true))]),
         Layout::Block => {
             let source = tree.source();
             let first = tree.range(items[0]).start;

@@ -17,13 +17,14 @@
 //! | `remotes` | the remotes and the default branch |
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
-//! | `new_file` | a file that the user asked for, as of `export` |
+//! | `new_file` | a file outside of the records that the user asked for, as of `export` |
+//! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache` | the decoded records and the reports of earlier runs |
 //! | `settings_history` | since when the settings switch checks off |
 //!
-//! Nothing here writes into an existing repository except the cache folder and what the user asked for by name: no lock is taken, no tree is written,
-//! nothing is stashed.
+//! Nothing here writes into an existing repository except the cache folder, `write` the files that a command edits, and
+//! `new_file` the one that was named: no lock is taken, no tree is written, nothing is stashed.
 
 mod access;
 mod base;
@@ -51,13 +52,15 @@ mod settings_history;
 mod untracked;
 pub(crate) mod walk;
 mod worktree;
+mod write;
 
 pub use base::Base;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::Hooks;
-pub use new_file::{write_file, write_record_file};
+pub use new_file::write_file;
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;
 pub use worktree::find_root;
+pub use write::NewFile;

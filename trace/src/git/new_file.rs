@@ -4,7 +4,6 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use super::regular;
 use crate::Error;
 
 /// Writes a new file; with `replace`, a regular file that is there is replaced.
@@ -35,40 +34,6 @@ pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error>
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(exists(path)),
             Err(_) if path.symlink_metadata().is_ok() => Err(exists(path)),
             Err(_) => fs::rename(&beside.path, path).map_err(failed),
-        }
-    }
-}
-
-/// Writes a record file of a project; `before` is what was read from it, and `None` for a new file, whose folders are created.
-///
-/// # Errors
-/// A path that is a link or leads through one; a file that is not what it was; one that cannot be written. Nothing was
-/// written then.
-pub fn write_record_file(root: &Path, path: &str, before: Option<&[u8]>, after: &[u8]) -> Result<(), Error> {
-    let mut folder = root.to_path_buf();
-    let mut steps: Vec<&str> = path.split('/').collect();
-    let name = steps.pop().unwrap_or_default();
-    for step in steps {
-        folder.push(step);
-        if folder.symlink_metadata().is_ok_and(|found| !found.is_dir()) {
-            let error = Error::new(format!("{} is not a folder", folder.display()));
-            return Err(error.help("a link is not followed; nothing was written"));
-        }
-    }
-    let full = folder.join(name);
-    match before {
-        None => {
-            fs::create_dir_all(&folder)
-                .map_err(|error| Error::new(format!("cannot create {}", folder.display())).because(error))?;
-            write_file(&full, after, false).map_err(|error| error.help("nothing was written"))
-        }
-        Some(before) => {
-            let now = regular::read(&full, before.len() as u64);
-            if !now.is_ok_and(|now| now == before) {
-                let error = Error::new(format!("{path} changed while it was edited"));
-                return Err(error.help("run the command again; nothing was written"));
-            }
-            write_file(&full, after, true).map_err(|error| error.help("nothing was written"))
         }
     }
 }

@@ -19,6 +19,7 @@ use super::records_cache::{self, Others};
 use super::reports_cache;
 use super::repository::Repository;
 use super::walk::CommitSource;
+use super::write::{self, NewFile};
 use super::{entries, worktree};
 use crate::delta::{Parent, Parents};
 use crate::history::commit_state::state_at;
@@ -239,6 +240,18 @@ impl Project {
         });
         for ((path, _), content) in objects.iter().zip(contents) {
             snapshot.others.entry(path.clone()).or_default().content = Some(content);
+        }
+    }
+
+    /// Writes edited files of a snapshot of the working tree, each whole or not at all.
+    ///
+    /// # Errors
+    /// The snapshot is not of the working tree; a file that is read-only, a link, or was changed since the snapshot; what
+    /// the system refuses. Then no file is changed, or the error names those that could not be restored.
+    pub fn write(&self, snapshot: &Snapshot, files: &[NewFile]) -> Result<(), Error> {
+        match (&snapshot.source, &snapshot.folder) {
+            (Source::Worktree, Some(root)) => write::write(root, files),
+            _ => Err(Error::new("only files of the working tree can be written")),
         }
     }
 

@@ -174,6 +174,12 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
     all.0
 }
 
+/// Every id, or value by its id, that a record names: the keys below the record, and the name.
+pub(crate) fn named_in(record: &Record) -> impl Iterator<Item = (Vec<&str>, &str)> {
+    let all = references(record).into_iter().filter(|reference| reference.expected != Expected::File);
+    all.map(|reference| (reference.route, reference.to))
+}
+
 struct Collector<'r>(Vec<Reference<'r>>);
 
 impl<'r> Collector<'r> {

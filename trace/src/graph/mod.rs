@@ -27,7 +27,7 @@ pub use driven::Driven;
 pub(crate) use driven::target_read;
 pub use groups::Given;
 pub use links::Broken;
-pub(crate) use links::renamed_help;
+pub(crate) use links::{named_in, renamed_help};
 pub use query::Chains;
 pub use schema::records::Tier;
 

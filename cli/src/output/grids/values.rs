@@ -47,5 +47,7 @@ pub(crate) fn grid(study: &Study, broken: &Broken<'_>, only_targets: bool) -> Gr
             None => row["problem"] = about.problem(study.values().named(&name)),
         }
     }
-    Grid::of(&rows.iter().collect::<Vec<_>>(), &COLUMNS)
+    // A sheet needs no SI beside the unit of the team.
+    let columns = if only_targets { &COLUMNS[..COLUMNS.len() - 1] } else { &COLUMNS[..] };
+    Grid::of(&rows.iter().collect::<Vec<_>>(), columns)
 }

@@ -11,19 +11,27 @@ pub(crate) static ADD: Answer = Answer {
         "",
         &[&[
             VERSION,
-            key("added", TEXTS, "id of the new record"),
-            key("path", Shape::Text, "its file, relative to the repository's top"),
-            key("new_file", Shape::Flag, "whether the file is new"),
-            key(
-                "lines",
-                Shape::List(&Shape::Object(&[&[
-                    key("line", Shape::Integer, "number of the line, from 1"),
-                    key("text", Shape::Text, "its text"),
-                ]])),
-                "the lines that are added",
-            ),
-            key("findings", Shape::List(&Shape::Named(&FINDING)), "findings that the record adds"),
+            key("id", Shape::Text, "id of the new record"),
             key("written", Shape::Flag, "whether the file was written; false with `--dry-run`"),
+            key(
+                "files",
+                Shape::List(&Shape::Object(&[&[
+                    key("path", Shape::Text, "the file, relative to the project root"),
+                    key("created", Shape::Flag, "whether it is new"),
+                    key(
+                        "changes",
+                        Shape::List(&Shape::Object(&[&[
+                            key("line", Shape::Integer, "number of the first line in the new text, from 1"),
+                            key("before", TEXTS, "the lines that it replaces"),
+                            key("after", TEXTS, "the new lines"),
+                        ]])),
+                        "the lines that differ",
+                    ),
+                ]])),
+                "the changed file",
+            ),
+            key("new", Shape::List(&Shape::Named(&FINDING)), "findings that the record adds"),
+            key("fixed", Shape::List(&Shape::Named(&FINDING)), "findings that it fixes"),
         ]],
     )],
 };

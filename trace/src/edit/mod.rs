@@ -1,0 +1,202 @@
+//! Edits of a project: made in memory, evaluated as a new state, and then written.
+//!
+//! [`Edits`] collects changes of files of one state, [`Edits::outcome`] makes them and evaluates the state after them, and
+//! [`Outcome::write`] writes the files. An edit that brings a read error is refused. One that brings other findings is not:
+//! a project often gets from one good state to the next by several edits, and the hook stops a commit that needs it.
+
+mod address;
+mod lines;
+mod rename;
+mod revise;
+
+pub use address::Address;
+pub use lines::ChangedLines;
+pub use rename::{Mention, mentions, rename};
+pub use revise::{Revising, revise};
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use schema::Day;
+use schema::edit::{Change, edit};
+
+use crate::checks::Group;
+use crate::delta::Parents;
+use crate::git::NewFile;
+use crate::history::Logs;
+use crate::load::{Loaded, ParseCache};
+use crate::snapshot::inside;
+use crate::{Delta, Error, Finding, Project, RecordId, Study};
+
+/// Findings of the group of reading that an edit may bring: the record can be read without them.
+const MAY_BE_NEW: [&str; 2] = ["missing-key", "unreadable-table"];
+
+/// Changes of files of one state.
+#[derive(Debug)]
+pub struct Edits {
+    loaded: Loaded,
+    day: Day,
+    /// The changes of each file, in their order.
+    changes: BTreeMap<String, Vec<Change>>,
+    /// The files that are replaced as a whole.
+    texts: BTreeMap<String, String>,
+}
+
+impl Edits {
+    /// No changes yet of a state, which is evaluated for a date.
+    pub fn new(loaded: Loaded, day: Day) -> Self {
+        Self { loaded, day, changes: BTreeMap::new(), texts: BTreeMap::new() }
+    }
+
+    /// The state before the changes.
+    pub fn loaded(&self) -> &Loaded {
+        &self.loaded
+    }
+
+    /// The date to use as today.
+    pub fn day(&self) -> Day {
+        self.day
+    }
+
+    /// Adds a change of a file, relative to the project root: one of the project, or a new one.
+    pub fn change(&mut self, path: &str, change: Change) {
+        self.changes.entry(path.to_owned()).or_default().push(change);
+    }
+
+    /// Replaces a file as a whole, or adds it; changes of it are made after that.
+    pub fn replace(&mut self, path: &str, text: impl Into<String>) {
+        self.texts.insert(path.to_owned(), text.into());
+    }
+
+    /// The path of the file that a record is in.
+    pub fn path_of(&self, record: RecordId) -> &str {
+        self.loaded.path(self.loaded.entries[record].file)
+    }
+
+    /// Makes the changes in memory, and evaluates the state after them.
+    ///
+    /// # Errors
+    /// A change that cannot be made; one that brings a read error; a file that is not a record file of the project.
+    pub fn outcome(self, project: &Project) -> Result<Outcome, Error> {
+        let Self { loaded, day, changes, texts } = self;
+        let mut paths: Vec<&String> = changes.keys().chain(texts.keys()).collect();
+        paths.sort_unstable();
+        paths.dedup();
+        let mut snapshot = loaded.snapshot.clone();
+        let mut files = Vec::new();
+        for path in paths {
+            let before = bytes_of(&loaded, path)?;
+            let cannot = |error: &schema::edit::EditError| {
+                Error::new(format!("cannot edit {path}")).because(error).help(error.help())
+            };
+            let own = match (texts.get(path), &before) {
+                (Some(text), _) => text.as_str(),
+                (None, Some(bytes)) => std::str::from_utf8(bytes).map_err(|error| {
+                    Error::new(format!("cannot edit {path}")).because(error).help("save it as UTF-8")
+                })?,
+                (None, None) => "",
+            };
+            let after = edit(own, changes.get(path).map_or(&[][..], Vec::as_slice)).map_err(|error| cannot(&error))?;
+            if before.as_deref() == Some(after.as_bytes()) {
+                continue;
+            }
+            let after: Arc<[u8]> = after.into_bytes().into();
+            snapshot = snapshot.with_file(path, Arc::clone(&after));
+            if !snapshot.files.iter().any(|file| file.path == *path) {
+                let help = "use a file that ends with `.yaml` and that `ignore` in the settings does not name";
+                return Err(Error::new(format!("{path} is not a record file of the project")).help(help));
+            }
+            files.push(EditedFile::new(path, before, after));
+        }
+        Outcome::new(project, loaded, snapshot, day, files)
+    }
+}
+
+/// The bytes of a file of the state; `None` if it has no such file.
+fn bytes_of(loaded: &Loaded, path: &str) -> Result<Option<Arc<[u8]>>, Error> {
+    if inside(path).as_deref() != Some(path) {
+        return Err(
+            Error::new(format!("{path} is not a path in the project")).help("use a path below the project root")
+        );
+    }
+    match loaded.snapshot.files.iter().find(|file| file.path == path).map(|file| &file.content) {
+        None => Ok(None),
+        Some(Ok(bytes)) => Ok(Some(Arc::clone(bytes))),
+        Some(Err(problem)) => {
+            Err(Error::new(format!("cannot edit {path}")).because(&problem.message).help(problem.help.clone()))
+        }
+    }
+}
+
+/// A file with changes.
+#[derive(Clone, Debug)]
+pub struct EditedFile {
+    /// Its bytes before and after.
+    pub file: NewFile,
+    /// The lines that differ.
+    pub lines: Vec<ChangedLines>,
+}
+
+impl EditedFile {
+    fn new(path: &str, before: Option<Arc<[u8]>>, after: Arc<[u8]>) -> Self {
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        let lines = lines::changed(&before.as_deref().map(text).unwrap_or_default(), &text(&after));
+        Self { file: NewFile { path: path.to_owned(), before, after }, lines }
+    }
+}
+
+/// What the changes lead to.
+pub struct Outcome {
+    /// The files that differ, by path.
+    pub files: Vec<EditedFile>,
+    /// The state before.
+    pub before: Parents,
+    /// The state after.
+    pub after: Study,
+    /// The difference of their findings.
+    pub delta: Delta,
+}
+
+impl Outcome {
+    fn new(
+        project: &Project,
+        loaded: Loaded,
+        snapshot: crate::snapshot::Snapshot,
+        day: Day,
+        files: Vec<EditedFile>,
+    ) -> Result<Self, Error> {
+        let after = Loaded::from_pool(snapshot, &mut ParseCache::default()).fetched(project);
+        let mut logs = Logs::default();
+        let before = Parents::of_base(project.parent(loaded, &after, day, &mut logs));
+        let after = project.study_for_checks(after, day, &mut logs);
+        after.evaluate_reports_with(&before.first.seen);
+        let delta = Delta::of_findings(&before, &after);
+        let found = delta.new.iter().chain(&delta.uncovered);
+        let unread: Vec<&Finding> = found
+            .filter(|finding| finding.check.group == Group::Reading && !MAY_BE_NEW.contains(&finding.check.name))
+            .collect();
+        if let Some(first) = unread.first() {
+            let more =
+                if unread.len() > 1 { format!(", and {} more read errors", unread.len() - 1) } else { String::new() };
+            let cause = format!("{}:{}: {}{more}", first.path, first.spot.line, first.message);
+            return Err(Error::new("the edit would make a read error; nothing was written")
+                .because(cause)
+                .help(&first.help));
+        }
+        Ok(Self { files, before, after, delta })
+    }
+
+    /// The state before, evaluated.
+    pub fn base(&self) -> &Study {
+        &self.before.first.seen
+    }
+
+    /// Writes the files: each whole, or none.
+    ///
+    /// # Errors
+    /// Those of [`Project::write`].
+    pub fn write(&self, project: &Project) -> Result<(), Error> {
+        let files: Vec<NewFile> = self.files.iter().map(|edited| edited.file.clone()).collect();
+        project.write(&self.after.loaded.snapshot, &files)
+    }
+}
