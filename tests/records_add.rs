@@ -21,7 +21,8 @@ fn read(sandbox: &Sandbox, path: &str) -> String {
 fn a_result_is_added_in_one_line() {
     let sandbox = project();
     sandbox.write("test/gates.csv", "time\n5.11\n");
-    let args = ["result", "circle-gates", "of=circle-time", "value=5.11 s ± 0.02 s", "date=today", "evidence=test/gates.csv"];
+    let args =
+        ["result", "circle-gates", "of=circle-time", "value=5.11 s ± 0.02 s", "date=today", "evidence=test/gates.csv"];
     let out = add(&sandbox, &[&args[..], &["--on", DAY]].concat()).ended(0).out;
     assert!(out.contains("circle-gates") && out.contains("results.yaml"), "{out}");
     let text = read(&sandbox, "results.yaml");
@@ -32,7 +33,8 @@ fn a_result_is_added_in_one_line() {
     assert_eq!((&time["status"], time["value"].as_f64()), (&"met".into(), Some(5.11)));
     sandbox.tierod(&["check"]).ended(0);
     // The next one goes beside it, and no other line changes.
-    let out = add(&sandbox, &["result", "second", "of=hub", "outcome=pass", "date=2027-03-02", "evidence=test/gates.csv"]);
+    let out =
+        add(&sandbox, &["result", "second", "of=hub", "outcome=pass", "date=2027-03-02", "evidence=test/gates.csv"]);
     assert!(out.ended(0).out.contains("results.yaml"));
     assert!(read(&sandbox, "results.yaml").starts_with(&text));
 }

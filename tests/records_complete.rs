@@ -31,7 +31,10 @@ fn ids_keys_checks_and_words_are_completed() {
         (&["add", "pa"], &["part"]),
         (&["add", "part", "x", "cou"], &["count="]),
         (&["add", "part", "x", "in="], &["in=suspension"]),
-        (&["add", "part", "x", "serves."], &["serves.top-ten=", "serves.skidpad=", "serves.suspension=", "serves.circle-time="]),
+        (
+            &["add", "part", "x", "serves."],
+            &["serves.top-ten=", "serves.skidpad=", "serves.suspension=", "serves.circle-time="],
+        ),
         (&["add", "part", "x", "in=suspension", "amounts."], &["amounts.mass="]),
         (&["add", "part", "x", "verify."], &["verify.by=", "verify.with=", "verify.due="]),
         (&["add", "part", "x", "verify.by=in"], &["verify.by=inspection"]),
@@ -69,7 +72,9 @@ fn only_names_that_a_shell_takes_as_they_are_are_printed() {
          amounts: {\"mass\\e[2J\": 1 kg}\n",
     );
     sandbox.write("$(touch pwned)/x", "x");
-    for words in [&["why", ""][..], &["check", "--lead", ""], &["add", "part", "x", "amounts."], &["check", ""], &["export", ""]] {
+    for words in
+        [&["why", ""][..], &["check", "--lead", ""], &["add", "part", "x", "amounts."], &["check", ""], &["export", ""]]
+    {
         let answer = sandbox.tierod(&[&["--complete", "zsh", "tierod"], words].concat()).ended(0);
         assert!(!answer.out.chars().any(|c| c.is_control() && c != '\n' && c != '\t'), "{:?}", answer.out);
         for line in answer.out.lines() {

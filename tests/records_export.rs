@@ -181,9 +181,9 @@ fn a_file_that_is_there_is_kept() {
         assert_eq!(std::fs::read_to_string(sandbox.path().join("brakes.yaml")).unwrap(), PARTS);
     }
     // Nothing is left beside.
-    let left = std::fs::read_dir(sandbox.path()).unwrap().filter(|entry| {
-        entry.as_ref().unwrap().file_name().to_string_lossy().contains("tierod-new")
-    });
+    let left = std::fs::read_dir(sandbox.path())
+        .unwrap()
+        .filter(|entry| entry.as_ref().unwrap().file_name().to_string_lossy().contains("tierod-new"));
     assert_eq!(left.count(), 0);
 }
 

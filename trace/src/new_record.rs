@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
+use schema::Kind;
 use schema::edit::{Change, Value, edit};
 use schema::read::ProblemKind;
-use schema::Kind;
 
 use crate::graph::Graph;
 use crate::load::Loaded;
@@ -158,7 +158,9 @@ impl NewRecord {
         let changed = snapshot.with_file(path, after.as_bytes());
         if before.is_none() && !changed.files.iter().skip(1).any(|file| file.path == path) {
             let error = Error::new(format!("{path} is not a record file of this project"));
-            return Err(error.help("give a path in the project root that ends in .yaml and that `ignore:` does not match"));
+            return Err(
+                error.help("give a path in the project root that ends in .yaml and that `ignore:` does not match")
+            );
         }
         Ok(Draft { snapshot: changed })
     }
@@ -204,10 +206,8 @@ mod tests {
     use schema::Day;
 
     fn study(files: &[(&str, &str)]) -> Study {
-        let files = files.iter().map(|(path, text)| File {
-            path: (*path).to_owned(),
-            content: Ok(text.as_bytes().into()),
-        });
+        let files =
+            files.iter().map(|(path, text)| File { path: (*path).to_owned(), content: Ok(text.as_bytes().into()) });
         let loaded = Loaded::from_snapshot(Snapshot::in_memory(files.collect()));
         Study::without_history(loaded, Day::parse("2027-03-19").unwrap())
     }
@@ -226,7 +226,10 @@ mod tests {
             ("brakes.yaml", "systems: {brakes: {in: car}}\nparts: {disc: {in: brakes}}\n"),
             ("results/brakes.yaml", "results: {m1: {of: disc}}\n"),
             ("results/engine.yaml", "results: {m2: {of: block}, m3: {of: block}}\n"),
-            ("engine.yaml", "systems: {engine: {in: car}, oil: {in: engine}}\nparts: {block: {in: engine}, pump: {in: oil}}\n"),
+            (
+                "engine.yaml",
+                "systems: {engine: {in: car}, oil: {in: engine}}\nparts: {block: {in: engine}, pump: {in: oil}}\n",
+            ),
         ]);
         let file = |kind, keys: &[(&str, &str)]| record(kind, keys).file(&car);
         assert_eq!(file(Kind::Part, &[("in", "brakes")]), "brakes.yaml");
@@ -241,14 +244,20 @@ mod tests {
     fn routes_become_maps() {
         let new = record(
             Kind::Part,
-            &[("in", "brakes"), ("amounts.mass", "0.6 kg"), ("amounts.mass.basis", "drawn"), ("serves.stop", "It brakes.")],
+            &[
+                ("in", "brakes"),
+                ("amounts.mass", "0.6 kg"),
+                ("amounts.mass.basis", "drawn"),
+                ("serves.stop", "It brakes."),
+            ],
         );
         let draft = new.draft(&study(&[("a.yaml", "parts:\n  disc: {in: brakes}\n")]).loaded, "a.yaml").unwrap();
         let loaded = Loaded::from_snapshot(draft.snapshot.clone());
         let part = loaded.part(loaded.find("new").unwrap()).unwrap();
         let mass = part.amounts.get("mass").unwrap();
         assert_eq!((mass.value.text(), mass.basis.as_ref().unwrap().as_str()), ("0.6 kg", "drawn"));
-        let twice = NewRecord { keys: vec![("in".to_owned(), Value::typed("x"))], ..new }.set(&["in"], Value::typed("y"));
+        let twice =
+            NewRecord { keys: vec![("in".to_owned(), Value::typed("x"))], ..new }.set(&["in"], Value::typed("y"));
         assert!(twice.is_err());
     }
 

@@ -57,11 +57,15 @@ impl AmountColumns {
                 None => units.push((unit, count)),
             }
         }
-        let is_uncertain = |unit: &Unit| {
-            amounts().any(|amount| amount.value.uncertainty().is_some() && fits(&amount.value, unit))
-        };
-        let units = units.into_iter().map(|(unit, _)| AmountUnit { unit: unit.clone(), has_uncertainty: is_uncertain(unit) });
-        Self { name: name.to_owned(), units: units.collect(), has_basis: amounts().any(|amount| amount.basis.is_some()) }
+        let is_uncertain =
+            |unit: &Unit| amounts().any(|amount| amount.value.uncertainty().is_some() && fits(&amount.value, unit));
+        let units =
+            units.into_iter().map(|(unit, _)| AmountUnit { unit: unit.clone(), has_uncertainty: is_uncertain(unit) });
+        Self {
+            name: name.to_owned(),
+            units: units.collect(),
+            has_basis: amounts().any(|amount| amount.basis.is_some()),
+        }
     }
 }
 

@@ -99,7 +99,7 @@ impl Add {
             dialogue.keys(&context, &mut record, &known, self.values.is_empty())?;
         }
         let path = self.named_file(&study)?.unwrap_or_else(|| record.file(&study));
-        refuse(&record, &known, record.draft(&study.loaded, &path)?.problems(&record.id))?;
+        refuse(&record, &known, &record.draft(&study.loaded, &path)?.problems(&record.id))?;
         let mut edits = Edits::new(project.load()?, day);
         edits.change(&path, record.change());
         let outcome = edits.outcome(&project)?;
@@ -128,9 +128,9 @@ impl Add {
                 error.help(suggest::did_you_mean(name, names(), &list()))
             }),
             (None, Some(dialogue)) => dialogue.kind(),
-            (None, None) => Err(Error::new("the kind and the id of the record are missing")
-                .because(list())
-                .help("give them, as in `tierod add part brake-disc in=brakes`; on a terminal `tierod add` asks for them")),
+            (None, None) => Err(Error::new("the kind and the id of the record are missing").because(list()).help(
+                "give them, as in `tierod add part brake-disc in=brakes`; on a terminal `tierod add` asks for them",
+            )),
         }
     }
 
@@ -177,7 +177,9 @@ fn valid_id(id: &str) -> Result<(), Error> {
     Id::new(id).map(|_| ()).map_err(|_| {
         let error = Error::new(format!("`{}` is not an id", clean(id)));
         match schema::words::to_kebab_case(id) {
-            Some(near) => error.help(format!("did you mean `{near}`? An id has lower-case letters, digits and hyphens")),
+            Some(near) => {
+                error.help(format!("did you mean `{near}`? An id has lower-case letters, digits and hyphens"))
+            }
             None => error.help("use lower-case letters, digits and hyphens, as in `front-upright`"),
         }
     })
@@ -192,11 +194,14 @@ fn missing(context: &Context<'_>, record: &NewRecord, file: Option<String>) -> R
 }
 
 /// Refuses a record with wrong or missing keys: what is wrong comes first, then all missing keys with what they mean.
-fn refuse(record: &NewRecord, known: &[Key], problems: Vec<KeyProblem>) -> Result<(), Error> {
+fn refuse(record: &NewRecord, known: &[Key], problems: &[KeyProblem]) -> Result<(), Error> {
     let about = |text: &str| clean(text);
     if let Some(first) = problems.iter().find(|problem| !problem.is_missing) {
-        let others: Vec<String> =
-            problems.iter().filter(|other| !other.is_missing && *other != first).map(|other| about(&other.message)).collect();
+        let others: Vec<String> = problems
+            .iter()
+            .filter(|other| !other.is_missing && *other != first)
+            .map(|other| about(&other.message))
+            .collect();
         let place = if first.route.is_empty() { String::new() } else { format!("{}: ", first.route.join(".")) };
         let error = Error::new(format!("{} was not written: {place}{}", record.id, first.message)).help(&first.help);
         return Err(if others.is_empty() { error } else { error.because(format!("also: {}", others.join("; "))) });
@@ -205,11 +210,11 @@ fn refuse(record: &NewRecord, known: &[Key], problems: Vec<KeyProblem>) -> Resul
         return Ok(());
     }
     let mut listed = Vec::new();
-    for problem in &problems {
+    for problem in problems {
         let name = problem.route.join(".");
-        let meaning = known.iter().find(|key| key.name() == name).map(Key::meaning).unwrap_or_default();
-        let text = [meaning, problem.help.as_str()].into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>();
-        listed.push(format!("`{name}`: {}", text.join(" → ")));
+        // Where one of several keys is required, the reader says it best.
+        let meaning = known.iter().find(|key| key.name() == name && key.is_required()).map(Key::meaning);
+        listed.push(format!("`{name}`: {}", meaning.unwrap_or(&problem.help).trim_end_matches('.')));
     }
     let names: Vec<String> = problems.iter().map(|problem| format!("`{}`", problem.route.join("."))).collect();
     let verb = if names.len() == 1 { "is" } else { "are" };

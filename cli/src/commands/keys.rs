@@ -67,14 +67,14 @@ impl Key {
         self.has_names || !self.below.is_empty()
     }
 
-    /// Whether its value is a list.
+    /// Whether its value is a list and nothing else.
     pub(crate) fn is_list(&self) -> bool {
-        self.forms.iter().any(|form| form.starts_with("a list"))
+        !self.forms.is_empty() && self.forms.iter().all(|form| form.starts_with("a list"))
     }
 
-    /// Whether its value can be something else than a list.
-    pub(crate) fn has_other_forms(&self) -> bool {
-        self.forms.iter().any(|form| !form.starts_with("a list"))
+    /// Whether its value can be a map with keys of its own.
+    pub(crate) fn has_map_form(&self) -> bool {
+        self.forms.iter().any(|form| form.starts_with("a map"))
     }
 
     /// Whether its value is a text and nothing else.

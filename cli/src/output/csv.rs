@@ -73,7 +73,8 @@ mod tests {
 
     #[test]
     fn formulas_become_text_and_numbers_stay_numbers() {
-        for formula in ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(1)", "\t=1", "\r=1", "\u{1}=1", "＝1", "-inf", "+"] {
+        for formula in ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(1)", "\t=1", "\r=1", "\u{1}=1", "＝1", "-inf", "+"]
+        {
             assert!(guarded(formula).starts_with('\''), "{formula:?}");
         }
         for text in ["-0.5", "+1e3", "-12", "mass", "a=b", "", "'x"] {

@@ -36,7 +36,10 @@ impl Grid {
     pub(crate) fn of(rows: &[&Value], columns: &[Column]) -> Self {
         Self {
             heads: columns.iter().map(|(head, _)| (*head).to_owned()).collect(),
-            rows: rows.iter().map(|row| columns.iter().map(|(_, path)| Cell::of(row.pointer(path))).collect()).collect(),
+            rows: rows
+                .iter()
+                .map(|row| columns.iter().map(|(_, path)| Cell::of(row.pointer(path))).collect())
+                .collect(),
         }
     }
 }

@@ -3,7 +3,8 @@
 use std::collections::HashMap;
 
 use rust_xlsxwriter::{
-    DocProperties, ExcelDateTime, Format, FormatAlign, Table, TableColumn, TableStyle, Url, Workbook, Worksheet, XlsxError,
+    DocProperties, ExcelDateTime, Format, FormatAlign, Table, TableColumn, TableStyle, Url, Workbook, Worksheet,
+    XlsxError,
 };
 use schema::Day;
 
@@ -33,8 +34,9 @@ pub(crate) fn bytes(sheets: &[Sheet], title: &str, day: Day) -> Result<Vec<u8>, 
     let failed = |error: XlsxError| trace::Error::new("cannot make the workbook").because(error);
     if let Some(sheet) = sheets.iter().find(|sheet| sheet.grid.rows.len() > MOST_ROWS) {
         let rows = sheet.grid.rows.len();
-        return Err(trace::Error::new(format!("{rows} rows are too many for the sheet {}", sheet.name))
-            .help("a sheet has at most 1,048,576 rows: use `--format csv` of `values`, `budget`, `points` or `check`"));
+        return Err(trace::Error::new(format!("{rows} rows are too many for the sheet {}", sheet.name)).help(
+            "a sheet has at most 1,048,576 rows: use `--format csv` of `values`, `budget`, `points` or `check`",
+        ));
     }
     let places = places(sheets);
     let mut workbook = Workbook::new();

@@ -81,7 +81,10 @@ impl Dialogue {
                 (Err(error), _) => self.say(&error.help.unwrap_or(error.message)),
                 (Ok(()), Some(other)) => {
                     let other = study.loaded.kind(other);
-                    self.say(&format!("`{id}` already exists: {}; ids are unique over all kinds", other.with_article()));
+                    self.say(&format!(
+                        "`{id}` already exists: {}; ids are unique over all kinds",
+                        other.with_article()
+                    ));
                 }
                 (Ok(()), None) => return Ok(id),
             }
@@ -107,8 +110,9 @@ impl Dialogue {
         // The links and the verification are what a record needs most often.
         let first = ["title", "serves", "verify"];
         let optional = || known.iter().filter(|key| !key.is_required() && key.name() != "formerly");
-        let ordered = optional()
-            .filter(|key| first.contains(&key.name()))
+        let ordered = first
+            .iter()
+            .flat_map(|name| optional().filter(move |key| key.name() == *name))
             .chain(optional().filter(|key| !first.contains(&key.name())));
         if also_optional {
             for key in ordered {
@@ -127,7 +131,11 @@ impl Dialogue {
                 Some(key) => {
                     self.key(context, record, key, true)?;
                 }
-                None => self.say(&suggest::did_you_mean(&asked, known.iter().map(Key::name), "answer with the name of a key")),
+                None => self.say(&suggest::did_you_mean(
+                    &asked,
+                    known.iter().map(Key::name),
+                    "answer with the name of a key",
+                )),
             }
         }
         Ok(())
@@ -141,7 +149,7 @@ impl Dialogue {
         if key.has_names() {
             return self.names(context, record, key);
         }
-        if !key.below().is_empty() && !key.is_list() {
+        if !key.below().is_empty() && key.has_map_form() {
             return self.below(context, record, key, required);
         }
         self.value(context, record, &[key.name()], Some(key), required)
@@ -256,7 +264,13 @@ impl Dialogue {
     }
 
     /// Asks for the keys of a map: the first decides whether there is one.
-    fn below(&mut self, context: &Context<'_>, record: &mut NewRecord, key: &Key, required: bool) -> Result<bool, Error> {
+    fn below(
+        &mut self,
+        context: &Context<'_>,
+        record: &mut NewRecord,
+        key: &Key,
+        required: bool,
+    ) -> Result<bool, Error> {
         for (at, below) in key.below().iter().enumerate() {
             self.say(&format!("  {}: {}", below.name(), below.meaning()));
             let before = record.keys.len();

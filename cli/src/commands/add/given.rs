@@ -12,12 +12,16 @@ use crate::screen::clean;
 pub(super) fn add(record: &mut NewRecord, known: &[Key], word: &str, today: Day) -> Result<(), Error> {
     let Some((route, text)) = word.split_once('=') else {
         let error = Error::new(format!("`{}` is not `key=value`", clean(word)));
-        return Err(error.help("write the key, `=` and the value; put a value with spaces in quotes: `value='0.62 kg'`"));
+        return Err(
+            error.help("write the key, `=` and the value; put a value with spaces in quotes: `value='0.62 kg'`")
+        );
     };
     let route: Vec<&str> = route.split('.').collect();
     let key = find(record, known, &route)?;
     if text.trim().is_empty() {
-        return Err(Error::new(format!("`{}` has no value", route.join("."))).help("give a value, or leave the key out"));
+        return Err(
+            Error::new(format!("`{}` has no value", route.join("."))).help("give a value, or leave the key out")
+        );
     }
     let is_reason = matches!(route[..], ["serves", _]);
     record.set(&route, if is_reason { reason(text) } else { value(key, text, today) })
@@ -64,9 +68,7 @@ pub(super) fn value(key: Option<&Key>, text: &str, today: Day) -> Value {
     }
     match key {
         Some(key) if key.is_date() && text.eq_ignore_ascii_case("today") => Value::plain(today.to_string()),
-        Some(key) if key.is_list() && (text.contains(',') || !key.has_other_forms()) => {
-            Value::List(text.split(',').map(|item| Value::typed(item.trim())).collect())
-        }
+        Some(key) if key.is_list() => Value::List(text.split(',').map(|item| Value::typed(item.trim())).collect()),
         Some(key) if key.is_text() => Value::text(text),
         _ => Value::typed(text),
     }

@@ -1,6 +1,6 @@
 //! The answers of `add` and `export`.
 
-use super::shared::{BROKEN, FINDING};
+use super::shared::{BROKEN, FINDING, FIXED_FINDING};
 use super::{Answer, Shape, TEXTS, VERSION, key};
 
 pub(crate) static ADD: Answer = Answer {
@@ -31,7 +31,7 @@ pub(crate) static ADD: Answer = Answer {
                 "the changed file",
             ),
             key("new", Shape::List(&Shape::Named(&FINDING)), "findings that the record adds"),
-            key("fixed", Shape::List(&Shape::Named(&FINDING)), "findings that it fixes"),
+            key("fixed", Shape::List(&Shape::Named(&FIXED_FINDING)), "findings that it fixes"),
         ]],
     )],
 };
