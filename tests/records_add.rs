@@ -200,6 +200,7 @@ mod on_a_terminal {
             ("verify.with", "gauge\n"),
             ("verify.due", "2027-13-01\n"),
             ("verify.due", "2027-06-01\n"),
+            ("verify.lead", "\n"),
             ("count", "many\n"),
             ("count", "2\n"),
             ("amounts, amount (Enter: done)", "mass\n"),

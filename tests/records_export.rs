@@ -250,7 +250,7 @@ fn values_budgets_and_points_are_tables() {
     }
     let time = all.iter().find(|row| row["id"] == "circle-time").unwrap();
     assert_eq!([&time["value"], &time["at_most"], &time["status"]], ["5.12", "5.2", "met"]);
-    assert_eq!([&time["of"], &time["record"]], ["car", "chain.yaml:10"]);
+    assert_eq!([&time["of"], &time["record"]], ["car", "chain.yaml:11"]);
 
     let budgets = table(&sandbox, &["budget", "--format", "csv"], 0);
     let ids: Vec<(&str, &str)> = budgets.iter().map(|row| (row["id"].as_str(), row["budget"].as_str())).collect();
@@ -336,5 +336,5 @@ fn the_parts_of_the_example_add_up_as_in_its_files() {
             }
         }
     }
-    assert!(parts > 100 && (sheet - total).abs() < 1e-9 * total, "{parts} parts, {sheet} {total}");
+    assert!(parts > 90 && (sheet - total).abs() < 1e-9 * total, "{parts} parts, {sheet} {total}");
 }

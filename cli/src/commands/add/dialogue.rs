@@ -38,11 +38,6 @@ impl Dialogue {
         Self { input: Box::new(std::io::BufReader::new(std::io::stdin())), output: Box::new(std::io::stderr()) }
     }
 
-    #[cfg(test)]
-    fn of(input: &'static str) -> Self {
-        Self { input: Box::new(input.as_bytes()), output: Box::new(std::io::sink()) }
-    }
-
     fn say(&mut self, text: &str) {
         let _ = writeln!(self.output, "{}", clean(text));
     }
