@@ -51,10 +51,7 @@ impl Cell {
             None | Some(Value::Null) => Self::Empty,
             Some(Value::String(text)) => Self::text(text),
             Some(Value::Bool(flag)) => Self::Flag(*flag),
-            Some(Value::Number(number)) => match number.as_u64() {
-                Some(whole) => Self::Whole(whole),
-                None => number.as_f64().map_or(Self::Empty, Self::Number),
-            },
+            Some(Value::Number(number)) => number.as_f64().map_or(Self::Empty, Self::Number),
             Some(Value::Array(items)) => {
                 let texts: Vec<String> = items.iter().map(|item| Self::of(Some(item)).to_text()).collect();
                 Self::text(&texts.join("; "))
@@ -72,7 +69,7 @@ impl Cell {
         match self {
             Self::Empty => String::new(),
             Self::Text(text) => text.clone(),
-            Self::Number(number) => number.to_string(),
+            Self::Number(number) => format!("{:?}", super::csv::twelve_digits(*number)),
             Self::Whole(number) => number.to_string(),
             Self::Day(day) => day.to_string(),
             Self::Flag(flag) => flag.to_string(),

@@ -53,7 +53,7 @@ mod tests {
     /// What is offered for a key is what the links accept: no such reference is reported.
     #[test]
     fn what_is_offered_is_accepted() {
-        let text = "goals: {g: {place: 1}}\nevents: {e: {plan: 1 pts}}\nsystems: {s: {in: car}}\ntargets: {t: {of: car}}\n\
+        let text = "goals: {g: {place: 1}}\nevents: {e: {plan: 1 pts}}\nsystems: {s: {in: car, for-parts: {verify: {by: test}}}}\ntargets: {t: {of: car}}\n\
                     requirements: {r: {of: car}}\nparts: {p: {in: s}}\nanalyses: {a: {notes: x}}\n\
                     decisions: {d: {of: car}}\nresults: {m: {of: t}}\nrevisions: {v: {of: t}}\nwaivers: {w: {of: t}}\n";
         let file = |path: &str, text: &str| File { path: path.to_owned(), content: Ok(text.as_bytes().into()) };
