@@ -228,7 +228,7 @@ pub fn mentions(loaded: &Loaded, id: &str) -> Vec<Mention> {
                     Content::List(items) => {
                         rest.extend(items.iter().enumerate().rev().map(|(number, item)| {
                             (*item, at.iter().cloned().chain([(number + 1).to_string()]).collect())
-                        }))
+                        }));
                     }
                 }
             }
