@@ -7,7 +7,9 @@ use serde_json::Value;
 
 use crate::support::Sandbox;
 
-const ANSWERS: [&str; 15] = [
+const ANSWERS: [&str; 17] = [
+    "add",
+    "export",
     "check",
     "delta",
     "delta-context",
@@ -218,6 +220,14 @@ fn every_answer_matches_its_schema() {
     ] {
         shapes.take("edit", &car, &[edit, &["--dry-run", "--format", "json"]].concat());
     }
+    // A result that misses its limit, and a waiver that accepts a finding.
+    let result = ["result", "slow", "of=accel-time", "value=4.5 s ± 0.01 s", "date=2027-03-18"];
+    let evidence = ["evidence=test/2027-01-20-drop-test.csv", "--dry-run"];
+    shapes.take("add", &car, &[&["add"], &result[..], &evidence, &json].concat());
+    let waiver = ["waiver", "later", "check=no-reason", "of=nose-cone", "until=2027-06-01", "agreed-by=chief engineer"];
+    let reason = ["reason=The part is being replaced.", "--dry-run"];
+    shapes.take("add", &car, &[&["add"], &waiver[..], &reason, &json].concat());
+    shapes.take("export", &faulty, &[&["export", "all.xlsx"], &json[..]].concat());
     shapes.take("history", &season, &["history", "car-mass", "--format", "json"]);
     shapes.take("history", &season, &["history", "wheel-power", "--format", "json"]);
     shapes.take("history", &season, &["history", "car.mass", "--format", "json"]);
@@ -300,7 +310,7 @@ fn schemas_refuse_other_keys_and_types() {
     let mut shapes = Shapes::new();
     let car = Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car").canonicalize().unwrap();
     let good = shapes.take("check", &car, &["check", "--format", "json"]);
-    let validator = &shapes.schemas[0].1;
+    let validator = &shapes.schemas[ANSWERS.iter().position(|name| *name == "check").unwrap()].1;
     for change in [
         |answer: &mut Value| answer["extra"] = Value::Null,
         |answer: &mut Value| answer["findings"][0]["extra"] = Value::Null,

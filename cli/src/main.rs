@@ -4,6 +4,7 @@
 
 mod args;
 mod commands;
+mod completion;
 mod guard;
 mod output;
 mod screen;
@@ -29,8 +30,13 @@ const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
     let mut args = std::env::args_os().skip(1);
-    if args.next().is_some_and(|first| first == output::confined::ARGUMENT) {
+    let first = args.next().unwrap_or_default();
+    if first == output::confined::ARGUMENT {
         return ExitCode::from(output::confined::run(args.filter_map(|arg| arg.into_string().ok())));
+    }
+    if first == completion::ARGUMENT {
+        completion::run(args);
+        return ExitCode::from(CLEAN);
     }
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,

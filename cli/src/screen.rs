@@ -210,6 +210,15 @@ impl Ink {
         Self { on: wants_color(shared.color, terminal), width, room, terminal }
     }
 
+    /// For standard error.
+    pub(crate) fn stderr(shared: &Shared) -> Self {
+        let terminal = std::io::stderr().is_terminal();
+        let room = terminal_size::terminal_size_of(std::io::stderr()).map(|(width, _)| usize::from(width.0));
+        let room = room.filter(|_| terminal);
+        let width = room.map_or(100, |room| room.clamp(40, 120));
+        Self { on: wants_color(shared.color, terminal), width, room, terminal }
+    }
+
     /// Whether a person reads the output on a screen.
     pub(crate) fn is_terminal(self) -> bool {
         self.terminal

@@ -6,9 +6,9 @@ use clap::Args;
 use schema::suggest;
 use trace::Error;
 
-use super::{Done, Format};
+use super::{Done, TableFormat};
 use crate::args::{Records, Shared};
-use crate::output::{budget, json};
+use crate::output::{budget, csv, grids, json};
 use crate::screen::{Ink, clean};
 
 /// The arguments of `budget`.
@@ -20,7 +20,7 @@ pub(crate) struct Budget {
     records: Records,
     /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
-    format: Format,
+    format: TableFormat,
 }
 
 impl Budget {
@@ -47,8 +47,9 @@ impl Budget {
         let ink = Ink::stdout(shared);
         let broken = report.broken();
         let text = match self.format {
-            Format::Terminal => broken.terminal(ink) + &budget::terminal(&report, ink),
-            Format::Json => json::text(&budget::json(&report, &broken)),
+            TableFormat::Terminal => broken.terminal(ink) + &budget::terminal(&report, ink),
+            TableFormat::Json => json::text(&budget::json(&report, &broken)),
+            TableFormat::Csv => csv::text(&grids::budgets::grid(&study, &report, &broken)),
         };
         Ok(Done::answer(text, !broken.has_errors()))
     }

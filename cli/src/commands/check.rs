@@ -15,7 +15,7 @@ use super::{Done, FindingsFormat};
 use crate::args::{Records, Shared, today};
 use crate::output::check::CheckView;
 use crate::output::delta::FindingChanges;
-use crate::output::{Paths, github, gitlab, json, lines, sarif, terminal};
+use crate::output::{Paths, csv, github, gitlab, grids, json, lines, sarif, terminal};
 use crate::screen::{Ink, Progress, word};
 
 /// What the exit status means, and how `--since` finds what it shows.
@@ -162,6 +162,9 @@ impl Check {
             FindingsFormat::Lines => lines::text(&all, &Paths::new(&study.loaded)),
             FindingsFormat::Github => github::text(&all, prefix),
             FindingsFormat::Gitlab => gitlab::text(&all, prefix),
+            FindingsFormat::Csv => {
+                csv::text(&grids::findings::grid(all.iter().map(|(finding, _)| *finding), &study.loaded))
+            }
         };
         let stopping =
             |delta: &trace::Delta| delta.stopping(delta.stops.commit).any(|finding| filters.pass(&study, finding));

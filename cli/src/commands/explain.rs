@@ -1,7 +1,6 @@
 //! `explain`: the docs of a check, a model or a score sheet, the keys of a kind of record or of the settings, one key, or
 //! the units.
 
-mod keys;
 mod units;
 
 use std::fmt::Write as _;
@@ -12,7 +11,7 @@ use serde_json::{Value, json};
 use trace::Error;
 use trace::checks::{self, About, Check, Group};
 
-use super::{Done, Format};
+use super::{Done, Format, keys};
 use crate::args::Shared;
 use crate::output::{json, sheet};
 use crate::screen::{Ink, clean};

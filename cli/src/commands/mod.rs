@@ -1,5 +1,6 @@
 //! One file per command; each returns its output as text, so that no partial output is printed.
 
+mod add;
 mod audit;
 mod budget;
 mod check;
@@ -9,11 +10,13 @@ mod delta;
 mod edits;
 mod example;
 mod explain;
+mod export;
 mod graph;
 mod history;
 mod hook;
 mod import;
 mod init;
+pub(crate) mod keys;
 mod points;
 mod rename;
 mod revise;
@@ -45,6 +48,8 @@ pub(crate) struct Cli {
 pub(crate) enum Command {
     /// Create a starter project: settings, a goal, and one event, target, system and part to build on
     Init(init::Init),
+    /// Add a record; without values, ask for them one by one
+    Add(add::Add),
     /// Check all records and report what is wrong or missing, from goal to part
     Check(check::Check),
     /// Show what a change does (new and fixed findings, changed limits and values) between two revisions, or a revision
@@ -70,6 +75,8 @@ pub(crate) enum Command {
     Audit(audit::Audit),
     /// Show the history of a record: every commit that changed it, and its value and limit over time
     History(history::History),
+    /// Write parts, budgets, targets, results and points to a workbook for a spreadsheet (.xlsx)
+    Export(export::Export),
     /// Explain a check, a kind of record, a model or a score sheet; without a name, list all
     Explain(explain::Explain),
     /// Change one value of a record: only its line in the file is edited
@@ -121,6 +128,18 @@ pub(crate) enum Format {
     Json,
 }
 
+/// The output formats of commands whose answer is a table.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum TableFormat {
+    /// Text
+    Terminal,
+    /// JSON for scripts (version 1, stable)
+    Json,
+    /// A table for a spreadsheet: numbers without units, `unit` in a column or in the head; text that could be a formula
+    /// begins with an apostrophe
+    Csv,
+}
+
 /// The output formats of commands that list findings.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum FindingsFormat {
@@ -136,12 +155,15 @@ pub(crate) enum FindingsFormat {
     Github,
     /// Code quality report of GitLab CI
     Gitlab,
+    /// A table for a spreadsheet; waived findings are included with the name of the waiver
+    Csv,
 }
 
 /// Runs a command.
 pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
     match command {
         Command::Init(command) => command.run(shared),
+        Command::Add(command) => command.run(shared),
         Command::Check(command) => command.run(shared),
         Command::Delta(command) => command.run(shared),
         Command::Example(command) => command.run(shared),
@@ -159,6 +181,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Revise(command) => command.run(shared),
         Command::Rename(command) => command.run(shared),
         Command::Import(command) => command.run(shared),
+        Command::Export(command) => command.run(shared),
         Command::Graph(command) => command.run(shared),
         Command::Schema(command) => command.run(),
         Command::Completions(command) => command.run(),

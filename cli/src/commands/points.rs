@@ -3,9 +3,9 @@
 use clap::Args;
 use trace::Error;
 
-use super::{Done, Format};
+use super::{Done, TableFormat};
 use crate::args::{Records, Shared};
-use crate::output::{json, points};
+use crate::output::{csv, grids, json, points};
 use crate::screen::Ink;
 
 /// The arguments of `points`.
@@ -15,7 +15,7 @@ pub(crate) struct Points {
     records: Records,
     /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
-    format: Format,
+    format: TableFormat,
 }
 
 impl Points {
@@ -27,8 +27,9 @@ impl Points {
         let ink = Ink::stdout(shared);
         let broken = points::broken(&study);
         let text = match self.format {
-            Format::Terminal => broken.terminal(ink) + &points::terminal(&study, ink),
-            Format::Json => json::text(&points::json(&study, &broken)),
+            TableFormat::Terminal => broken.terminal(ink) + &points::terminal(&study, ink),
+            TableFormat::Json => json::text(&points::json(&study, &broken)),
+            TableFormat::Csv => csv::text(&grids::points::grid(&study, &broken)),
         };
         let is_complete = study.goals().iter().all(|goal| goal.without_value.is_empty());
         Ok(Done::answer(text, is_complete && !broken.has_errors()))

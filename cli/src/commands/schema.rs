@@ -54,6 +54,10 @@ pub(crate) enum Which {
     Edit,
     /// The JSON of `import`
     Import,
+    /// The JSON of `add`
+    Add,
+    /// The JSON of `export`
+    Export,
 }
 
 impl Which {
@@ -77,6 +81,8 @@ impl Which {
             Self::Explain => &shapes::EXPLAIN,
             Self::Edit => &shapes::EDIT,
             Self::Import => &shapes::IMPORT,
+            Self::Add => &shapes::ADD,
+            Self::Export => &shapes::EXPORT,
         })
     }
 }

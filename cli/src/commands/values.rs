@@ -3,9 +3,9 @@
 use clap::Args;
 use trace::Error;
 
-use super::{Done, Format};
+use super::{Done, TableFormat};
 use crate::args::{Records, Shared};
-use crate::output::{json, values};
+use crate::output::{csv, grids, json, values};
 use crate::screen::Ink;
 
 /// The arguments of `values`.
@@ -15,7 +15,7 @@ pub(crate) struct Values {
     records: Records,
     /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
-    format: Format,
+    format: TableFormat,
 }
 
 impl Values {
@@ -24,8 +24,9 @@ impl Values {
         let ink = Ink::stdout(shared);
         let broken = values::broken(&study);
         Ok(match self.format {
-            Format::Terminal => broken.terminal(ink) + &values::terminal(&study, ink),
-            Format::Json => json::text(&values::json(&study, &broken)),
+            TableFormat::Terminal => broken.terminal(ink) + &values::terminal(&study, ink),
+            TableFormat::Json => json::text(&values::json(&study, &broken)),
+            TableFormat::Csv => csv::text(&grids::values::grid(&study, &broken, false)),
         }
         .into())
     }

@@ -47,6 +47,11 @@ impl<'s> Broken<'s> {
         self
     }
 
+    /// Whether nothing is broken.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.faults.is_empty()
+    }
+
     /// Whether a number is missing or wrong because of it, so that the answer cannot be had.
     pub(crate) fn has_errors(&self) -> bool {
         self.faults.iter().any(|fault| fault.kind == FaultKind::Error)

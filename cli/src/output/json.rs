@@ -138,8 +138,8 @@ fn since(view: &CheckView<'_>, finding: &Finding) -> Option<Value> {
 }
 
 /// The findings of one state of the project root.
-pub(crate) fn findings(list: &[Finding], loaded: &Loaded) -> Value {
-    json!(list.iter().map(|finding| FindingJson::new(finding, loaded)).collect::<Vec<_>>())
+pub(crate) fn findings<'f>(list: impl IntoIterator<Item = &'f Finding>, loaded: &Loaded) -> Value {
+    json!(list.into_iter().map(|finding| FindingJson::new(finding, loaded)).collect::<Vec<_>>())
 }
 
 /// A finding, its keys in the order of the documentation.

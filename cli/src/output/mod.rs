@@ -1,17 +1,21 @@
 //! One file per output format.
 
+pub(crate) mod add;
 pub(crate) mod audit;
 pub(crate) mod broken;
 pub(crate) mod budget;
 pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod confined;
+pub(crate) mod csv;
 pub(crate) mod delta;
 pub(crate) mod dot;
-pub(crate) mod evidence;
 pub(crate) mod edit;
+pub(crate) mod evidence;
 pub(crate) mod github;
 pub(crate) mod gitlab;
+pub(crate) mod grid;
+pub(crate) mod grids;
 pub(crate) mod history;
 pub(crate) mod import;
 pub(crate) mod json;
@@ -29,6 +33,7 @@ pub(crate) mod template;
 pub(crate) mod terminal;
 pub(crate) mod tree;
 pub(crate) mod values;
+pub(crate) mod workbook;
 pub(crate) mod worth;
 
 use std::path::{Component, Path};

@@ -197,8 +197,17 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
 
 /// The JSON answer, for the first goal.
 pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
-    let values = study.values();
     let Some(goal) = study.goals().first() else { return json!({"version": 1, "events": []}) };
+    let mut answer = json!({"version": 1, "broken": broken.json()});
+    if let (Some(answer), Value::Object(goal)) = (answer.as_object_mut(), goal_json(study, goal)) {
+        answer.extend(goal);
+    }
+    answer
+}
+
+/// A goal with its events, for JSON.
+pub(crate) fn goal_json(study: &Study, goal: &GoalPoints) -> Value {
+    let values = study.values();
     let id = |index: RecordId| values.graph.loaded.record(index).id.as_str();
     let events: Vec<Value> = goal
         .events
@@ -228,8 +237,6 @@ pub(crate) fn json(study: &Study, broken: &Broken<'_>) -> Value {
         json!({"points": json_number(Some(needed.points)), "low": json_number(Some(needed.low)), "high": json_number(Some(needed.high)), "years": needed.years, "too_small": needed.too_small})
     });
     json!({
-        "version": 1,
-        "broken": broken.json(),
         "goal": id(goal.index),
         "events": events,
         "plan": json_number(Some(goal.plan)),

@@ -18,14 +18,15 @@
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
 //! | `spreadsheet` | the bytes of a spreadsheet that is imported |
+//! | `new_file` | a file outside of the records that the user asked for, as of `export` |
 //! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
 //! | `waiting`, `packs` | what makes a command wait without an end |
 //! | `settings_history` | since when the settings switch checks off |
 //!
-//! Nothing here writes into an existing repository except the cache folder, and `write` the files that a command edits: no
-//! lock is taken, no tree is written, nothing is stashed.
+//! Nothing here writes into an existing repository except the cache folder, `write` the files that a command edits, and
+//! `new_file` the one that was named: no lock is taken, no tree is written, nothing is stashed.
 
 mod access;
 mod base;
@@ -39,6 +40,7 @@ mod forge;
 mod hooks;
 mod library;
 mod models_cache;
+mod new_file;
 mod objects;
 mod packs;
 mod plumbing;
@@ -61,6 +63,7 @@ pub use base::Base;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::Hooks;
+pub use new_file::write_file;
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;

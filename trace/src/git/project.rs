@@ -409,6 +409,14 @@ impl Project {
         (!within.is_empty()).then_some(within)
     }
 
+    /// The id of the commit that a snapshot is of, or was taken on top of, if there is one.
+    pub fn last_commit(&self, snapshot: &Snapshot) -> Option<String> {
+        match &snapshot.source {
+            Source::Revision { commit, .. } => Some(commit.clone()),
+            _ => self.commits(snapshot).tip().ok()?,
+        }
+    }
+
     /// The day of the last commit, if there is one.
     pub fn last_commit_day(&self, snapshot: &Snapshot) -> Option<Day> {
         let source = self.commits(snapshot);

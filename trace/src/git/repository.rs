@@ -201,11 +201,14 @@ impl Repository {
         }
         let dot = top.join(".git");
         let text = regular::small_text(&dot).unwrap_or_default();
-        let Some(own) = text.strip_prefix("gitdir:").and_then(|path| real(&top.join(path.trim()))) else { return false };
+        let Some(own) = text.strip_prefix("gitdir:").and_then(|path| real(&top.join(path.trim()))) else {
+            return false;
+        };
         if own == common {
             // A submodule: its configuration has the path of its working tree.
             let config = regular::small_text(&own.join("config")).unwrap_or_default();
-            let tree = config.lines().find_map(|line| line.trim().strip_prefix("worktree")?.trim_start().strip_prefix('='));
+            let tree =
+                config.lines().find_map(|line| line.trim().strip_prefix("worktree")?.trim_start().strip_prefix('='));
             return tree.and_then(|path| real(&own.join(path.trim()))) == Some(top);
         }
         // A linked working tree: its folder is one of git's, and has the path back.

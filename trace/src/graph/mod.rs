@@ -1,5 +1,6 @@
 //! The graph from goal to part: one node per record, one edge per link, with the reason on `serves`.
 
+mod candidates;
 mod cycles;
 mod driven;
 mod groups;
@@ -19,6 +20,7 @@ use schema::words::CAR;
 
 use crate::ids::RecordId;
 use crate::load::Loaded;
+pub use candidates::ids_for;
 pub use cycles::Cycle;
 pub(crate) use cycles::shortest_cycle;
 pub use driven::Driven;

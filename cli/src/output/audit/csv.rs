@@ -3,10 +3,8 @@
 use serde_json::Value;
 
 use super::{AuditView, json};
-use crate::screen::clean;
-
-/// A column with its path in a row.
-type Column = (&'static str, &'static str);
+use crate::output::csv;
+use crate::output::grid::{Cell, Column, Grid};
 
 /// A name, the list in the document, and the columns.
 type Table = (&'static str, &'static str, &'static [Column]);
@@ -137,22 +135,15 @@ pub(crate) fn csv(view: &AuditView<'_>, table: &str) -> String {
         }
         None => document.pointer(list).and_then(Value::as_array).into_iter().flatten().collect(),
     };
-    let mut out = String::new();
     if table == "timeline" {
-        timeline(&mut out, &rows);
-        return out;
+        return csv::text(&timeline(&rows));
     }
     let causes = if ["split", "goals"].contains(&table) { &CAUSES[..] } else { &[] };
-    let columns = || columns.iter().chain(causes);
-    line(&mut out, columns().map(|(name, _)| (*name).to_owned()));
-    for row in rows {
-        line(&mut out, columns().map(|(_, path)| cell(row.pointer(path))));
-    }
-    out
+    csv::text(&Grid::of(&rows, &[columns, causes].concat()))
 }
 
 /// The table of the timeline, with a column for each goal and each amount.
-fn timeline(out: &mut String, rows: &[&Value]) {
+fn timeline(rows: &[&Value]) -> Grid {
     let keys = |of: &str| {
         let objects = rows.iter().filter_map(|row| row.get(of)?.as_object());
         let mut keys: Vec<String> = objects.flat_map(|object| object.keys().cloned()).collect();
@@ -164,44 +155,11 @@ fn timeline(out: &mut String, rows: &[&Value]) {
     let heads = ["day".to_owned(), "commit".to_owned()].into_iter();
     let unit = |name: &str| rows.iter().find_map(|row| row["amounts"][name]["unit"].as_str()).unwrap_or("").to_owned();
     let amount_heads = amounts.iter().map(|name| format!("car.{name} ({})", unit(name)));
-    line(out, heads.chain(goals.iter().map(|goal| format!("{goal} (pts)"))).chain(amount_heads));
-    for row in rows {
-        let fixed = [cell(row.get("day")), cell(row.get("commit"))].into_iter();
-        let points = goals.iter().map(|goal| cell(row["points"].get(goal)));
-        line(out, fixed.chain(points).chain(amounts.iter().map(|name| cell(row["amounts"][name].get("value")))));
-    }
-}
-
-fn cell(value: Option<&Value>) -> String {
-    match value {
-        None | Some(Value::Null) => String::new(),
-        Some(Value::String(text)) => text.clone(),
-        Some(Value::Array(items)) => items.iter().map(|item| cell(Some(item))).collect::<Vec<_>>().join("; "),
-        // Twelve digits: the last ones of a sum depend on the machine.
-        Some(Value::Number(number)) => {
-            let rounded = number.as_f64().and_then(|value| format!("{value:.11e}").parse::<f64>().ok());
-            rounded.map_or_else(|| number.to_string(), |value| format!("{value:?}"))
-        }
-        Some(other) => other.to_string(),
-    }
-}
-
-fn line(out: &mut String, cells: impl Iterator<Item = String>) {
-    for (at, cell) in cells.enumerate() {
-        if at > 0 {
-            out.push(',');
-        }
-        // A spreadsheet reads a cell that begins with these characters as a formula; an apostrophe marks it as text.
-        let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']) && cell.parse::<f64>().is_err();
-        let cell = if formula { format!("'{cell}") } else { cell };
-        let cell = clean(&cell);
-        if cell.contains([',', '"', '\n', '\r']) {
-            out.push('"');
-            out.push_str(&cell.replace('"', "\"\""));
-            out.push('"');
-        } else {
-            out.push_str(&cell);
-        }
-    }
-    out.push_str("\r\n");
+    let heads = heads.chain(goals.iter().map(|goal| format!("{goal} (pts)"))).chain(amount_heads).collect();
+    let row = |row: &&Value| {
+        let fixed = [Cell::of(row.get("day")), Cell::of(row.get("commit"))].into_iter();
+        let points = goals.iter().map(|goal| Cell::of(row["points"].get(goal)));
+        fixed.chain(points).chain(amounts.iter().map(|name| Cell::of(row["amounts"][name].get("value")))).collect()
+    };
+    Grid { heads, rows: rows.iter().map(row).collect() }
 }

@@ -15,6 +15,7 @@ mod json_schema;
 mod numbers;
 mod season;
 mod shared;
+mod written;
 
 pub(crate) use chain::{EXPLAIN, GRAPH, WHY};
 pub(crate) use compare::COMPARE;
@@ -24,6 +25,7 @@ pub(crate) use import::IMPORT;
 pub(crate) use json_schema::of_answer;
 pub(crate) use numbers::{BUDGET, POINTS, VALUES, WORTH};
 pub(crate) use season::{AUDIT, AUDIT_CONTEXT, HISTORY};
+pub(crate) use written::{ADD, EXPORT};
 
 /// One JSON answer.
 pub(crate) struct Answer {

@@ -9,7 +9,7 @@ use serde_json::{Map, Value, json};
 use crate::screen::Ink;
 
 /// A key with its position: the kind of record (or `settings`) and the keys above it.
-pub(super) struct Key {
+pub(crate) struct Key {
     /// `target.verify` for the keys of a verification; without the key itself.
     above: String,
     name: String,
@@ -19,11 +19,80 @@ pub(super) struct Key {
     one_of: Vec<String>,
     /// The forms of its value, each in a few words.
     forms: Vec<String>,
+    /// The words that its value can be, if it has such a list.
+    words: Vec<String>,
+    /// Whether its value is a map whose keys are names of the team: ids, amounts.
+    has_names: bool,
     below: Vec<Self>,
 }
 
+/// The kind with this name, as in `part` or `parts`.
+pub(crate) fn kind(name: &str) -> Option<Kind> {
+    Kind::ALL.iter().copied().find(|kind| kind.singular() == name || kind.plural() == name)
+}
+
 impl Key {
-    pub(super) fn json(&self) -> Value {
+    /// The key.
+    pub(crate) fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// What it means.
+    pub(crate) fn meaning(&self) -> &str {
+        &self.meaning
+    }
+
+    /// Whether it is required.
+    pub(crate) fn is_required(&self) -> bool {
+        self.required
+    }
+
+    /// The forms of its value, each in a few words.
+    pub(crate) fn forms(&self) -> &[String] {
+        &self.forms
+    }
+
+    /// The words that its value can be.
+    pub(crate) fn words(&self) -> &[String] {
+        &self.words
+    }
+
+    /// Whether its value is a map whose keys are names of the team.
+    pub(crate) fn has_names(&self) -> bool {
+        self.has_names
+    }
+
+    /// Whether its value is a map.
+    pub(crate) fn is_map(&self) -> bool {
+        self.has_names || !self.below.is_empty()
+    }
+
+    /// Whether its value is a list and nothing else.
+    pub(crate) fn is_list(&self) -> bool {
+        !self.forms.is_empty() && self.forms.iter().all(|form| form.starts_with("a list"))
+    }
+
+    /// Whether its value can be a map with keys of its own.
+    pub(crate) fn has_map_form(&self) -> bool {
+        self.forms.iter().any(|form| form.starts_with("a map"))
+    }
+
+    /// Whether its value is a text and nothing else.
+    pub(crate) fn is_text(&self) -> bool {
+        self.forms == ["a text"]
+    }
+
+    /// Whether its value is a date.
+    pub(crate) fn is_date(&self) -> bool {
+        self.forms.iter().any(|form| form.starts_with("a date"))
+    }
+
+    /// The keys below it.
+    pub(crate) fn below(&self) -> &[Self] {
+        &self.below
+    }
+
+    pub(crate) fn json(&self) -> Value {
         let mut below = Vec::new();
         self.below.iter().for_each(|key| key.all(&mut below));
         let mut own = self.own_json();
@@ -69,20 +138,20 @@ impl Key {
 }
 
 /// The keys of a kind of record.
-pub(super) fn of_kind(kind: Kind) -> Vec<Key> {
+pub(crate) fn of_kind(kind: Kind) -> Vec<Key> {
     let root = schema::json_schema::records();
     let records = &root["properties"][kind.plural()]["additionalProperties"];
     keys(&root, records, kind.singular(), 0)
 }
 
 /// The keys of the settings.
-pub(super) fn of_settings() -> Vec<Key> {
+pub(crate) fn of_settings() -> Vec<Key> {
     let root = schema::json_schema::settings();
     keys(&root, &root, "settings", 0)
 }
 
 /// The keys with this name, or with this position: `verify`, `target.verify`. An old name gives those of the new one.
-pub(super) fn named(name: &str) -> (Option<String>, Vec<Key>) {
+pub(crate) fn named(name: &str) -> (Option<String>, Vec<Key>) {
     let mut found = Vec::new();
     let mut top: Vec<Key> = Kind::ALL.iter().flat_map(|kind| of_kind(*kind)).collect();
     top.extend(of_settings());
@@ -115,7 +184,7 @@ fn collect(keys: Vec<Key>, above: Option<&str>, name: &str, out: &mut Vec<Key>) 
 }
 
 /// The names of all keys, for a suggestion.
-pub(super) fn names() -> Vec<String> {
+pub(crate) fn names() -> Vec<String> {
     let mut top: Vec<Key> = Kind::ALL.iter().flat_map(|kind| of_kind(*kind)).collect();
     top.extend(of_settings());
     let mut all = Vec::new();
@@ -151,6 +220,8 @@ fn keys(root: &Value, schema: &Value, above: &str, depth: usize) -> Vec<Key> {
             required: required.contains(&name.as_str()),
             one_of,
             forms,
+            words: words(root, value),
+            has_names: has_names(root, value),
             below: keys_in(root, value, &below_name, depth + 1),
         });
     }
@@ -182,6 +253,19 @@ fn keys_in(root: &Value, value: &Value, above: &str, depth: usize) -> Vec<Key> {
 fn resolved<'s>(root: &'s Value, schema: &'s Value) -> &'s Value {
     let reference = schema["$ref"].as_str().and_then(|path| root.pointer(path.trim_start_matches('#')));
     reference.unwrap_or(schema)
+}
+
+/// The words of a value that is one of a list.
+fn words(root: &Value, schema: &Value) -> Vec<String> {
+    let schema = resolved(root, schema);
+    let listed = schema["enum"].as_array().into_iter().flatten().chain([&schema["const"]]);
+    let own = listed.filter_map(Value::as_str).map(str::to_owned);
+    own.chain(choices(schema).flat_map(|choice| words(root, choice))).collect()
+}
+
+fn has_names(root: &Value, schema: &Value) -> bool {
+    let schema = resolved(root, schema);
+    schema["additionalProperties"].is_object() || choices(schema).any(|choice| has_names(root, choice))
 }
 
 fn choices(schema: &Value) -> impl Iterator<Item = &Value> {
@@ -282,14 +366,14 @@ fn form(root: &Value, schema: &Value) -> String {
 }
 
 /// A list of keys.
-pub(super) fn list(out: &mut String, keys: &[Key], ink: Ink) {
+pub(crate) fn list(out: &mut String, keys: &[Key], ink: Ink) {
     for key in keys {
         ink.block(out, &key.name, 16, &key.line());
     }
 }
 
 /// The docs of keys with the same name; those that are the same in several kinds of records are shown once.
-pub(super) fn docs(notice: Option<&str>, found: &[Key], ink: Ink) -> String {
+pub(crate) fn docs(notice: Option<&str>, found: &[Key], ink: Ink) -> String {
     let mut out = String::new();
     if let Some(notice) = notice {
         let _ = writeln!(out, "{notice}\n");

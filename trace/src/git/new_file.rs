@@ -1,0 +1,107 @@
+//! Writing a file that was asked for by its path: beside it first, then renamed, so that it is never there by half.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use crate::Error;
+
+/// Writes a new file; with `replace`, a regular file that is there is replaced.
+///
+/// # Errors
+/// A file that is there without `replace`; anything else than a regular file; a folder that cannot be written to. Nothing
+/// was written then.
+pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error> {
+    let shown = path.display();
+    let found = path.symlink_metadata().ok();
+    match &found {
+        Some(found) if !found.is_file() => {
+            let error = Error::new(format!("{shown} is not a regular file"));
+            return Err(error.help("give another name; nothing was written"));
+        }
+        Some(_) if !replace => return Err(exists(path)),
+        _ => {}
+    }
+    let failed = |error| Error::new(format!("cannot write {shown}")).because(error);
+    let mut beside = Beside::create(path).map_err(failed)?;
+    beside.fill(bytes, found.filter(|_| replace).map(|found| found.permissions())).map_err(failed)?;
+    if replace {
+        fs::rename(&beside.path, path).map_err(failed)
+    } else {
+        // A link fails if the name was taken meanwhile; some file systems have none.
+        match fs::hard_link(&beside.path, path) {
+            Ok(()) => Ok(()),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(exists(path)),
+            Err(_) if path.symlink_metadata().is_ok() => Err(exists(path)),
+            Err(_) => fs::rename(&beside.path, path).map_err(failed),
+        }
+    }
+}
+
+fn exists(path: &Path) -> Error {
+    let error = Error::new(format!("{} already exists", path.display()));
+    error.help("add `--replace` to replace it, or give another name; nothing was written")
+}
+
+/// A file next to the one that is written, removed when it goes out of scope.
+struct Beside {
+    path: PathBuf,
+    file: File,
+}
+
+impl Beside {
+    fn create(path: &Path) -> io::Result<Self> {
+        let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?.to_string_lossy();
+        let own = format!(".{name}.{}.tierod-new", std::process::id());
+        let path = path.with_file_name(own);
+        // A file of that name is never followed nor written into.
+        let file = OpenOptions::new().write(true).create_new(true).open(&path)?;
+        Ok(Self { path, file })
+    }
+
+    fn fill(&mut self, bytes: &[u8], permissions: Option<fs::Permissions>) -> io::Result<()> {
+        self.file.write_all(bytes)?;
+        if let Some(permissions) = permissions {
+            self.file.set_permissions(permissions)?;
+        }
+        self.file.sync_all()
+    }
+}
+
+impl Drop for Beside {
+    fn drop(&mut self) {
+        let _ = fs::remove_file(&self.path);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_is_replaced_only_if_asked() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("car.xlsx");
+        write_file(&path, b"one", false).unwrap();
+        let error = write_file(&path, b"two", false).unwrap_err();
+        assert!(error.help.unwrap().contains("--replace"));
+        assert_eq!(fs::read(&path).unwrap(), b"one");
+        write_file(&path, b"two", true).unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"two");
+        // Nothing else is left in the folder.
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_and_a_folder_are_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let (aim, link) = (folder.path().join("aim"), folder.path().join("link.xlsx"));
+        fs::write(&aim, "keep").unwrap();
+        std::os::unix::fs::symlink(&aim, &link).unwrap();
+        assert!(write_file(&link, b"x", true).is_err());
+        assert!(write_file(folder.path(), b"x", true).is_err());
+        assert_eq!(fs::read(&aim).unwrap(), b"keep");
+        assert!(write_file(&folder.path().join("missing/car.xlsx"), b"x", false).is_err());
+    }
+}
