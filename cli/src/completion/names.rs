@@ -50,7 +50,7 @@ const ARGUMENTS: &[(&str, &str, Takes)] = &[
     ("explain", "name", Takes::Explained),
     ("add", "kind", Takes::Kinds),
     ("add", "values", Takes::Keys),
-    ("set", "route", Takes::Routes),
+    ("set", "address", Takes::Routes),
     ("revise", "target", Takes::Ids(&[Kind::Target])),
     ("rename", "old", Takes::Ids(&[])),
 ];
