@@ -27,6 +27,7 @@ pub use groups::Given;
 pub use links::Broken;
 pub(crate) use links::renamed_help;
 pub use query::Chains;
+pub(crate) use query::LONGEST_CHAIN;
 pub use schema::records::Tier;
 
 /// The kind of an edge.
