@@ -20,6 +20,7 @@ import os
 import pathlib
 import random
 import re
+import resource
 import shlex
 import shutil
 import signal
@@ -37,6 +38,8 @@ MEMORY = 500 << 20
 WALL, LONGEST = 20, 90
 HOSTILE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\U000e0000-\U000e007f]")
 COLOUR = re.compile("\x1b\\[[0-9;]*m")
+# Git's own messages may differ between two runs: of a damaged object it prints sizes that it did not read.
+OF_GIT = re.compile(rb"(?:error|fatal): .*")
 RUNNER = re.compile(r"^\s*::.*::|##\[|##vso\[|##teamcity\[", re.M)
 ALL = "graph values points budget worth why history compare".split()
 
@@ -132,8 +135,8 @@ Answer = collections.namedtuple("Answer", "status out err cpu wall memory late")
 class Binary:
     """Starts the binary, and measures what it needs."""
 
-    def __init__(self, path):
-        self.path = str(pathlib.Path(path).resolve())
+    def __init__(self, path, limit):
+        self.path, self.most = str(pathlib.Path(path).resolve()), int(4 * limit)
 
     def run(self, words, place, alone=False, given=b""):
         """Runs a command in `work`, on one processor if `alone`."""
@@ -151,6 +154,12 @@ class Binary:
                 if mask:
                     os.sched_setaffinity(0, mask)
             late = []
+            if hasattr(resource, "prlimit"):
+                # A loop that never ends is not waited for, however busy the machine is.
+                try:
+                    resource.prlimit(child.pid, resource.RLIMIT_CPU, (self.most, self.most))
+                except ProcessLookupError:
+                    pass
             timer = threading.Timer(LONGEST, lambda: (late.append(1), os.killpg(child.pid, signal.SIGKILL)))
             timer.start()
             _, status, used = os.wait4(child.pid, 0)
@@ -162,7 +171,9 @@ class Binary:
                 file.seek(0)
                 texts.append(file.read())
         unit = 1 if sys.platform == "darwin" else 1024
-        return Answer(child.returncode, *texts, used.ru_utime + used.ru_stime, wall, used.ru_maxrss * unit, bool(late))
+        cpu = used.ru_utime + used.ru_stime
+        late = bool(late) or child.returncode in (-signal.SIGXCPU, -signal.SIGKILL) and cpu > self.most / 2
+        return Answer(child.returncode, *texts, cpu, wall, used.ru_maxrss * unit, late)
 
     def ask(self, words):
         with tempfile.TemporaryDirectory() as folder:
@@ -180,7 +191,7 @@ def troubles(words, answer, limit):
     out, err = answer.out.decode(errors="replace"), answer.err.decode(errors="replace")
     found = []
     if answer.late:
-        return [("hang", f"more than {LONGEST} s")]
+        return [("hang", f"ended after {answer.cpu:.0f} s on a processor, {answer.wall:.0f} s in all")]
     if b"panicked at" in answer.err or answer.status == -signal.SIGABRT:
         place = re.search(r"panicked at (.*)", err)
         found.append(("panic", place.group(1) if place else "aborted"))
@@ -221,7 +232,7 @@ SUMMARY = re.compile(r"^(\d+) errors?   (\d+) warnings?   (\d+) notes?   (\d+) w
 def counts_differ(answers):
     """Whether the formats of `check` count differently."""
     text, data = answers.get("check"), answers.get("check --format json")
-    if not text or not data or data.status == 2 or text.status == 2:
+    if not text or not data or not {text.status, data.status} <= {0, 1}:
         return None if not (text and data) or text.status == data.status else f"statuses {text.status} and {data.status}"
     summary = json.loads(data.out)["summary"]
     wanted = [summary[level] for level in ("error", "warning", "note", "waived")]
@@ -268,7 +279,7 @@ def changed(before, after, new=False):
 
 class Fuzzer:
     def __init__(self, arguments, folder):
-        self.arguments, self.binary = arguments, Binary(arguments.binary)
+        self.arguments, self.binary = arguments, Binary(arguments.binary, arguments.cpu)
         season = (lambda at: self.binary.run(["example", at], self.season_place(folder))) if arguments.season else None
         self.folder, self.keep = folder, pathlib.Path(arguments.keep)
         self.material = fuzz_inputs.Material(folder, self.binary.ask, season)
@@ -318,6 +329,11 @@ class Fuzzer:
         chosen = self.chosen(made, place, number, rng)
         for words in chosen:
             answers[" ".join(words)] = run(words)
+            if answers[" ".join(words)].late:
+                # The others would hang, too.
+                self.failure(made, copy, number, *failures[-1])
+                shutil.rmtree(copy, ignore_errors=True)
+                return
         difference = counts_differ(answers)
         if difference:
             failures.append((["check"], "counts", difference))
@@ -364,7 +380,8 @@ class Fuzzer:
 
     @staticmethod
     def compare(words, first, second, how, failures):
-        if (first.status, first.out, first.err) != (second.status, second.out, second.err):
+        shown = lambda answer: (answer.status, OF_GIT.sub(b"", answer.out), OF_GIT.sub(b"", answer.err))
+        if shown(first) != shown(second):
             if not first.late and not second.late:
                 lines = [set(text.decode(errors="replace").splitlines()) for text in (first.out + first.err, second.out + second.err)]
                 text = f"statuses {first.status}, {second.status}; first only: {sorted(lines[0] - lines[1])[:3]}; {how} only: {sorted(lines[1] - lines[0])[:3]}"
