@@ -158,7 +158,7 @@ class Binary:
                 # A loop that never ends is not waited for, however busy the machine is.
                 try:
                     resource.prlimit(child.pid, resource.RLIMIT_CPU, (self.most, self.most))
-                except ProcessLookupError:
+                except OSError:  # it has ended
                     pass
             timer = threading.Timer(LONGEST, lambda: (late.append(1), os.killpg(child.pid, signal.SIGKILL)))
             timer.start()
@@ -498,6 +498,7 @@ def main():
         fuzzer = Fuzzer(arguments, pathlib.Path(folder))
         with ThreadPoolExecutor(arguments.jobs) as pool:
             running, number = set(), arguments.first
+            signal.signal(signal.SIGTERM, signal.getsignal(signal.SIGINT))
             try:
                 while (most is None or number < arguments.first + most) and (until is None or time.monotonic() < until):
                     running.add(pool.submit(fuzzer.one, number))
