@@ -782,7 +782,7 @@ class Input:
             one = self.store(work, b"commit", text.encode())
         common = git(work, "rev-parse", "--git-common-dir", check=False).decode().strip()
         branch = work / common / "refs/heads/main"
-        if one and branch.parent.is_dir() and not branch.is_dir():
+        if one and branch.parent.is_dir() and not branch.is_dir() and not branch.is_symlink():
             branch.write_text(one + "\n")
         self.log.append(f"forged {kind.decode()} {one}")
 
@@ -827,7 +827,7 @@ class Input:
         text = rng.choice(files[name])
         text = re.sub(r"^HEAD|(?<= )HEAD", head, text) if not text.startswith("ref:") else text
         path = folder / name
-        if path.is_dir() or not path.parent.is_dir():
+        if path.is_symlink() or path.is_dir() or not path.parent.is_dir():
             return
         path.write_text((path.read_text(errors="surrogateescape") if name == "config" and path.exists() else "") + text, errors="surrogateescape")
         self.log.append(f"{name}: {text[:60]!r}")
