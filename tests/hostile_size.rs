@@ -115,3 +115,22 @@ fn a_circle_of_twenty_thousand_records() {
 fn a_chain_of_twenty_thousand_records() {
     a_chain(20_000);
 }
+
+/// Each changed value of a chain is a cause, with its path to the points: all of them would be as many as the square.
+#[test]
+fn the_paths_of_causes_are_bounded() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.commit_on("2027-03-01", "one");
+    let last = "  v1500: {of: car, at-most: 9 s, estimate: 4 s}\n";
+    let others =
+        (0..1500).map(|number| format!("  v{number}: {{of: car, at-most: 9 s, formula: v{} + 1 ms}}\n", number + 1));
+    sandbox.write("long.yaml", format!("targets:\n{}{last}", others.collect::<String>()));
+    let delta = run(&sandbox, &["delta", "HEAD", "--format", "json"]).answer.ended(1);
+    assert!(delta.out.len() < 8 << 20, "{} bytes", delta.out.len());
+    let delta = delta.json();
+    let affects = delta["causes"].as_array().unwrap().iter().map(|cause| cause["affects"].as_array().unwrap().len());
+    assert_eq!(affects.max(), Some(50));
+    let markdown = run(&sandbox, &["delta", "HEAD", "--format", "markdown"]).answer.ended(1);
+    assert!(markdown.out.contains("#### New findings"), "{}", markdown.out);
+}

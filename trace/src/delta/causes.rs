@@ -76,7 +76,7 @@ pub struct Cause {
     pub unit: Unit,
     /// The keys that give it in base and in head, if it is written in one.
     pub edited: [Option<EditedKey>; 2],
-    /// The names of the changed values on the path from it to an event and the goal.
+    /// The names of the changed values on the path from it to an event and the goal; at most 50.
     pub affects: Vec<String>,
     /// The points that it adds to the first goal.
     pub points: Option<f64>,

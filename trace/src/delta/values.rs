@@ -10,6 +10,7 @@ use super::causes::{self, Cause, Draft};
 use super::drafts::Drafts;
 use super::merged::Merged;
 use super::{Delta, Renames};
+use crate::graph::LONGEST_CHAIN;
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
 use crate::values::{Key, Values};
@@ -154,7 +155,7 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
                 Some(ChangedNode::Base(node)) => (old, of_base.path(old, node)),
                 None => (new, Vec::new()),
             };
-            cause.affects = path.iter().skip(1).map(|node| values.name(*node)).collect();
+            cause.affects = path.iter().skip(1).take(LONGEST_CHAIN).map(|node| values.name(*node)).collect();
             cause
         })
         .collect();

@@ -29,6 +29,7 @@ pub use groups::Given;
 pub use links::Broken;
 pub(crate) use links::{named_in, renamed_help};
 pub use query::Chains;
+pub(crate) use query::LONGEST_CHAIN;
 pub use schema::records::Tier;
 
 /// The kind of an edge.

@@ -9,6 +9,11 @@ use schema::records::{Method, Revision, TestResult};
 use super::{Graph, Link};
 use crate::ids::RecordId;
 
+/// The most records or values of one chain in an answer.
+///
+/// No real chain is this long; without a limit, those of a generated one would fill the memory.
+pub(crate) const LONGEST_CHAIN: usize = 50;
+
 /// The shortest chain from every record to a goal.
 #[derive(Debug)]
 pub struct Chains {
@@ -68,12 +73,10 @@ impl Chains {
     /// The records from this one to the goal, itself first. A chain without a goal ends where its links end; at most 50
     /// records are returned.
     pub fn chain(&self, index: RecordId) -> Vec<RecordId> {
-        // No real chain is this long; without a limit, findings on a generated one would fill the memory.
-        const MOST: usize = 50;
         let mut chain = vec![index];
         let mut at = index;
         while let Some(next) = self.next[at] {
-            if chain.len() == MOST || chain.contains(&next) {
+            if chain.len() == LONGEST_CHAIN || chain.contains(&next) {
                 break;
             }
             chain.push(next);
