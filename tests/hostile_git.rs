@@ -151,6 +151,24 @@ fn a_pipe_that_git_would_open_is_found() {
     });
 }
 
+/// An object that is cut off: libgit2 looks for its end without an end.
+#[test]
+fn an_object_that_is_cut_off_is_found() {
+    let sandbox = repository();
+    for number in 0..8 {
+        sandbox.write(&format!("more{number}.yaml"), format!("parts: {{p{number}: {{in: x}}}}\n"));
+    }
+    sandbox.commit_on("2027-03-02", "two");
+    let tree = sandbox.git(&["rev-parse", "HEAD^{tree}"]);
+    let (folder, name) = tree.trim().split_at(2);
+    let object = sandbox.path_of(&format!(".git/objects/{folder}/{name}"));
+    let bytes = std::fs::read(&object).unwrap();
+    std::fs::remove_file(&object).unwrap();
+    std::fs::write(&object, &bytes[..bytes.len() - 40]).unwrap();
+    let answer = timed(&sandbox, &["check", "--rev", "HEAD"]).expect("an answer");
+    assert!(answer.code == 2 && answer.err.contains("is cut off"), "{}", answer.err);
+}
+
 /// The recipe for any CI writes into the checkout: a committed link must not lead it to another file.
 #[test]
 fn the_recipes_follow_no_link_of_the_change() {

@@ -388,7 +388,7 @@ fn on_a_full_disk_nothing_changes() {
         let failed = limited(blocks).ended(2);
         assert!(failed.err.contains("cannot write") && failed.err.contains("no file was changed"), "{}", failed.err);
         assert!(old.iter().all(|(path, text)| read(&sandbox, path) == *text));
-        assert_eq!(left_beside(&sandbox), [Path::new(""); 0]);
+        assert_eq!(left_beside(&sandbox), Vec::<std::path::PathBuf>::new());
     }
     limited("200").ended(0);
 }
@@ -427,5 +427,5 @@ fn read_only_files_and_folders_are_refused() {
     let refused = refused.ended(2);
     assert!(refused.err.contains("allow writing in its folder"), "{}", refused.err);
     assert!(old.iter().all(|(path, text)| read(&sandbox, path) == *text));
-    assert_eq!(left_beside(&sandbox), [Path::new(""); 0]);
+    assert_eq!(left_beside(&sandbox), Vec::<std::path::PathBuf>::new());
 }

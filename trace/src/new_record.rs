@@ -252,10 +252,10 @@ mod tests {
             ],
         );
         let draft = new.draft(&study(&[("a.yaml", "parts:\n  disc: {in: brakes}\n")]).loaded, "a.yaml").unwrap();
-        let loaded = Loaded::from_snapshot(draft.snapshot.clone());
+        let loaded = Loaded::from_snapshot(draft.snapshot);
         let part = loaded.part(loaded.find("new").unwrap()).unwrap();
         let mass = part.amounts.get("mass").unwrap();
-        assert_eq!((mass.value.text(), mass.basis.as_ref().unwrap().as_str()), ("0.6 kg", "drawn"));
+        assert_eq!((mass.value.quantity().unwrap().text(), mass.basis.as_ref().unwrap().as_str()), ("0.6 kg", "drawn"));
         let twice =
             NewRecord { keys: vec![("in".to_owned(), Value::typed("x"))], ..new }.set(&["in"], Value::typed("y"));
         assert!(twice.is_err());

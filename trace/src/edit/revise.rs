@@ -110,7 +110,7 @@ fn free_id(edits: &Edits, id: &str) -> String {
 fn revisions_file(edits: &Edits) -> Option<String> {
     let loaded = edits.loaded();
     let is_revision = |id: &crate::RecordId| loaded.record(*id).kind() == Kind::Revision;
-    if let Some(last) = loaded.record_ids().filter(is_revision).next_back() {
+    if let Some(last) = loaded.record_ids().rfind(is_revision) {
         return Some(edits.path_of(last).to_owned());
     }
     let has_place = |id: &crate::RecordId| {

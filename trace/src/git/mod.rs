@@ -22,7 +22,7 @@
 //! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
-//! | `waiting`, `packs` | what makes a command wait without an end |
+//! | `waiting`, `packs`, `loose` | what makes a command wait without an end |
 //! | `settings_history` | since when the settings switch checks off |
 //!
 //! Nothing here writes into an existing repository except the cache folder, `write` the files that a command edits, and
@@ -39,6 +39,7 @@ mod error;
 mod forge;
 mod hooks;
 mod library;
+mod loose;
 mod models_cache;
 mod new_file;
 mod objects;

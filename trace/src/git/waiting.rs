@@ -1,5 +1,5 @@
-//! What makes git or libgit2 wait without an end: a pipe or a device among the files that they open, and packed objects
-//! that are made of each other in a circle.
+//! What makes git or libgit2 wait without an end: a pipe or a device among the files that they open, packed objects that are
+//! made of each other in a circle, and objects that are cut off.
 //!
 //! All that git may open cannot be listed beforehand. So nothing is looked for until a command takes long.
 
@@ -11,7 +11,7 @@ use walkdir::WalkDir;
 
 use super::error::GitError;
 use super::process::Git;
-use super::{packs, regular};
+use super::{loose, packs, regular};
 use crate::Error;
 
 /// The files with rules of git in the folders of a working tree.
@@ -62,10 +62,9 @@ pub(super) fn find(folder: &Path) -> Option<GitError> {
     if let Some(path) = named.or_else(|| among_rules(&folder)) {
         return Some(waited_for(&path));
     }
-    folders
-        .list
-        .iter()
-        .find_map(|place| packs::circle(&place.join("objects/pack")).or_else(|| packs::circle(&place.join("pack"))))
+    // Objects are in a folder of git, or are what alternates name.
+    let objects = folders.list.iter().flat_map(|place| [place.join("objects"), place.clone()]);
+    objects.into_iter().find_map(|objects| packs::circle(&objects.join("pack")).or_else(|| loose::cut(&objects)))
 }
 
 /// The folders of git that belong to a repository.

@@ -76,6 +76,13 @@ impl Call {
         Self { model, numbers, tables, lists, runs, key: CallKey::default(), fields: Vec::new() }
     }
 
+    /// How much work all runs are: rows of tables, once and twice more for each number.
+    pub(super) fn work(&self) -> usize {
+        const OF_A_RUN: usize = 10;
+        let rows: usize = self.tables.iter().map(|(_, rows)| rows.len()).sum();
+        (rows + OF_A_RUN).saturating_mul(1 + 2 * self.numbers.len())
+    }
+
     /// Whether two calls give the same outputs for the same numbers.
     pub fn is_same(&self, other: &Self) -> bool {
         std::ptr::eq(self.model, other.model)

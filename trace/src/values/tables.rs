@@ -10,7 +10,7 @@ use schema::words::shorten;
 pub(crate) const MOST_ROWS: usize = 100_000;
 
 /// The largest number of rows of a table that a model calculates with.
-pub(crate) const MOST_ROWS_OF_MODELS: usize = 20_000;
+pub(crate) const MOST_ROWS_OF_MODELS: usize = 5_000;
 
 /// Why a table cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -16,6 +16,9 @@ use crate::values::network::{Call, Rule};
 use crate::values::problems::ValueProblemKind;
 use crate::values::{Key, Origin, State, tables};
 
+/// The largest sum of [`Call::work`] of a state: some seconds of calculation.
+const MOST_MODEL_WORK: usize = 500_000;
+
 impl Builder<'_> {
     pub(super) fn analyses(&mut self) {
         let loaded = &*self.graph.loaded;
@@ -162,6 +165,17 @@ impl Builder<'_> {
             call.fields = self.stress_field(index, analysis)?;
         }
         if self.problems.len() > problems_before {
+            return None;
+        }
+        // In the order of the records, so that it does not depend on threads which models are run.
+        self.model_work = self.model_work.saturating_add(call.work());
+        if self.model_work > MOST_MODEL_WORK {
+            let message = format!(
+                "{} is not calculated: the models of the project need too much work",
+                self.graph.loaded.record(index).id
+            );
+            let help = "use tables with fewer rows, or fewer analyses with models; see Limits in SECURITY.md";
+            self.report(ValueProblemKind::Bad, &Field::new(index, &["model"]), 0, message, help);
             return None;
         }
         self.network.calls.push(Arc::new(call));

@@ -62,6 +62,8 @@ pub(super) struct Builder<'g> {
     pub(super) measured_by_parts: HashMap<NodeId, usize>,
     /// The past contests of the goals.
     pub(super) past: Past,
+    /// The work of the models so far.
+    pub(super) model_work: usize,
     /// The nodes of cycles, which have no rule.
     pub(super) cyclic: Vec<NodeId>,
     measured: Measured,
@@ -85,6 +87,7 @@ impl<'g> Builder<'g> {
             measured_totals: Vec::new(),
             measured_by_parts: HashMap::new(),
             past: Past::default(),
+            model_work: 0,
             cyclic: Vec::new(),
             measured,
         }
