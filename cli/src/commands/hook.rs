@@ -24,9 +24,18 @@ pub(crate) struct Hook {
 #[derive(Subcommand)]
 enum Action {
     /// Install or renew the hooks pre-commit and pre-merge-commit; other hooks are not changed
-    Install(Root),
+    Install(Install),
     /// Remove the hooks if tierod wrote them
     Remove(Root),
+}
+
+#[derive(Args)]
+struct Install {
+    #[command(flatten)]
+    root: Root,
+    /// Also if the configuration of this repository names a folder outside of it
+    #[arg(long)]
+    outside: bool,
 }
 
 #[derive(Args)]
@@ -49,7 +58,17 @@ const NOT_ASKED: &str = "git runs no hook for a fast-forward, cherry-pick, rever
 impl Hook {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
         match &self.action {
-            Action::Install(root) => install(&Place::find(root)?),
+            Action::Install(options) => {
+                let place = Place::find(&options.root)?;
+                if place.hooks.shared && place.hooks.is_own_setting && !options.outside {
+                    let cause = format!("core.hooksPath of this repository is {}", place.hooks.folder.display());
+                    let error = Error::new("the hooks of this repository are outside of it").because(cause);
+                    return Err(
+                        error.help("run `git config --unset core.hooksPath`, or add `--outside` if it is meant")
+                    );
+                }
+                install(&place)
+            }
             Action::Remove(root) => remove(&Place::find(root)?),
         }
     }

@@ -16,6 +16,8 @@ pub struct Hooks {
     pub top: PathBuf,
     /// Whether it is outside of the repository, so that other repositories may use it, too.
     pub shared: bool,
+    /// Whether the configuration of the repository itself names it, which a stranger may have written.
+    pub is_own_setting: bool,
     /// Whether it is in the working tree and not ignored, so that its files are committed.
     pub tracked: bool,
     /// Whether git starts no hook, because `core.hooksPath` is empty.
@@ -41,7 +43,8 @@ impl Hooks {
         let in_tree = !in_git && folder.starts_with(resolved(&top));
         let tracked = in_tree && git.is_committed(&folder);
         let off = git.git.configured_path("core.hooksPath").is_some_and(|path| path.as_os_str().is_empty());
-        Ok(Self { folder, top, shared: !in_git && !in_tree, tracked, off })
+        let is_own_setting = matches!(git.git.scope("core.hooksPath").as_deref(), Some("local" | "worktree"));
+        Ok(Self { folder, top, shared: !in_git && !in_tree, is_own_setting, tracked, off })
     }
 }
 

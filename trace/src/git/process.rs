@@ -181,6 +181,13 @@ impl Git {
         output.status.success().then(|| PathBuf::from(text))
     }
 
+    /// Which configuration sets a key, in git's words: `system`, `global`, `local`, `worktree`; `None` if it is not set.
+    pub(super) fn scope(&self, key: &str) -> Option<String> {
+        let output = self.command_with_hooks().args(["config", "--show-scope", "--get", key]).output().ok()?;
+        let text = String::from_utf8_lossy(&output.stdout).split('\t').next().map(str::to_owned);
+        text.filter(|_| output.status.success())
+    }
+
     /// The output of git as one text, without the line break at its end.
     pub(super) fn text(&self, args: &[&str]) -> Result<String, GitError> {
         let args: Vec<&OsStr> = args.iter().map(OsStr::new).collect();
