@@ -25,9 +25,11 @@ pub(crate) fn margin(target: &TargetStatus, unit: &Unit) -> Option<String> {
     target.margin.map(percent).or_else(|| Some(unit.show_change(room()?)))
 }
 
-/// A ratio as a percentage with its sign.
+/// A ratio as a percentage with its sign; with more digits if there would be only zeros.
 pub(crate) fn percent(ratio: f64) -> String {
-    number::signed_percent(ratio, 1)
+    const MOST: usize = 4;
+    let digits = (1..MOST).find(|digits| ratio == 0.0 || ratio.abs() * 100.0 >= 0.5 * 0.1_f64.powi(*digits as i32));
+    number::signed_percent(ratio, digits.unwrap_or(MOST))
 }
 
 #[cfg(test)]
@@ -38,5 +40,7 @@ mod tests {
     fn a_ratio_has_a_sign() {
         assert_eq!(percent(0.0312), "+3.1 %");
         assert_eq!(percent(-0.5), "-50.0 %");
+        assert_eq!(percent(-0.0004), "-0.04 %");
+        assert_eq!(percent(0.0), number::signed_percent(0.0, 1));
     }
 }

@@ -95,7 +95,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         let whole = values.whole(node);
         if values.value(whole).is_some() {
             let difference =
-                values.not_in_parts(node).filter(|more| *more != 0.0).map(|more| values.unit(node).show_change(more));
+                values.not_in_parts(node).filter(|more| *more != 0.0).map(|more| values.unit(whole).show_change(more));
             let cells = [strong(values.name(node)), plain(shown(values, whole)), plain(difference.unwrap_or_default())];
             table.row(cells.into_iter().take(if is_measured { 3 } else { 2 }).collect());
         }

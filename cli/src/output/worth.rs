@@ -197,7 +197,7 @@ fn tables(out: &mut String, report: &Report<'_>, ink: Ink) {
         out.push_str(&ink.faint(&text));
         out.push('\n');
     }
-    out.push_str(&ink.faint("the amount of a part is multiplied by its count and includes the growth allowance"));
+    out.push_str(&ink.faint("the points count every piece of a part, with its growth allowance"));
     out.push('\n');
 }
 
