@@ -115,11 +115,15 @@ pub(crate) fn renamed(error: &clap::Error) -> Option<Error> {
     Some(Error::new(message).help(format!("{how} {new}`")))
 }
 
-/// Whether a CI runs this: what it checks may be written by a stranger, and no template of it may decide what is reported.
+/// Whether the CI of a forge runs this: all of them set `CI`.
 pub(crate) fn in_ci() -> bool {
-    // Most set the first one.
-    const SET: [&str; 9] = [
-        "CI",
+    is_set("CI")
+}
+
+/// Whether any CI may run this: what it checks may be written by a stranger, and no template of it may decide what is
+/// reported.
+pub(crate) fn may_be_ci() -> bool {
+    const OTHERS: [&str; 8] = [
         "BITBUCKET_BUILD_NUMBER",
         "BUILDKITE",
         "CODEBUILD_BUILD_ID",
@@ -129,5 +133,9 @@ pub(crate) fn in_ci() -> bool {
         "TEAMCITY_VERSION",
         "TF_BUILD",
     ];
-    SET.iter().any(|name| std::env::var(name).is_ok_and(|value| !matches!(value.as_str(), "" | "0" | "false")))
+    in_ci() || OTHERS.into_iter().any(is_set)
+}
+
+fn is_set(name: &str) -> bool {
+    std::env::var(name).is_ok_and(|value| !matches!(value.as_str(), "" | "0" | "false"))
 }

@@ -5,7 +5,7 @@ use trace::audit::{Audit as Review, Season};
 use trace::{Error, Study};
 
 use super::Done;
-use crate::args::{Records, Shared, in_ci};
+use crate::args::{Records, Shared, may_be_ci};
 use crate::output::{audit, json};
 use crate::screen::{Ink, Progress};
 
@@ -68,7 +68,7 @@ impl Audit {
         };
         let snapshot = &study.loaded.snapshot;
         let of_base;
-        let template = match (in_ci(), snapshot.template(name)) {
+        let template = match (may_be_ci(), snapshot.template(name)) {
             (true, Some(_)) => {
                 let base = project.find_base(true).ok();
                 of_base = base.and_then(|base| project.template_at(&base, snapshot, name));

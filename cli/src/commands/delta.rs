@@ -12,7 +12,7 @@ use trace::snapshot::{Request, State};
 use trace::{Error, Project};
 
 use super::Done;
-use crate::args::{Shared, cwd, in_ci, today};
+use crate::args::{Shared, cwd, in_ci, may_be_ci, today};
 use crate::output::delta::{self, DeltaView};
 use crate::output::listed::{Baseline, Listed};
 use crate::output::{Paths, github, gitlab, json, lines, sarif};
@@ -99,7 +99,7 @@ impl Delta {
         drop(logs);
         head.evaluate_reports_with(&parents.first.seen);
         let delta = trace::Delta::new(&parents, &head);
-        let template_of_base = in_ci();
+        let template_of_base = may_be_ci();
         let view = DeltaView { delta: &delta, base: &parents.first.seen, head: &head, found: &base, template_of_base };
         // These formats are shown next to a change and list only new findings; SARIF lists all.
         let new: Vec<Listed<'_>> = delta.new.iter().map(|finding| (finding, Some(Baseline::New))).collect();
