@@ -74,7 +74,8 @@ fn a_custom_hooks_folder() {
         let value = if absolute { outside.to_str().unwrap() } else { ".our hooks" };
         sandbox.git(&["config", "core.hooksPath", value]);
         // From a subfolder, where git would resolve a relative path from the wrong folder.
-        sandbox.tierod_in(&sandbox.path_of(prefix), &["hook", "install"]).ended(0);
+        let install: &[&str] = if absolute { &["hook", "install", "--outside"] } else { &["hook", "install"] };
+        sandbox.tierod_in(&sandbox.path_of(prefix), install).ended(0);
         let folder = if absolute { outside.clone() } else { sandbox.path_of(".our hooks") };
         assert!(folder.join("pre-commit").is_file(), "hooksPath = {value}");
         assert!(!sandbox.path_of(".git/hooks/pre-commit").exists());
