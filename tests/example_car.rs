@@ -69,7 +69,7 @@ fn it_has_no_error_and_findings_of_many_kinds() {
     let report = json(&["check", "--format", "json"]);
     assert_eq!(report["summary"]["error"], 0);
     let findings = report["findings"].as_array().unwrap();
-    assert!((8..=15).contains(&findings.len()), "{} findings", findings.len());
+    assert!((8..=16).contains(&findings.len()), "{} findings", findings.len());
     let checks: BTreeSet<&str> = findings.iter().map(|finding| finding["check"].as_str().unwrap()).collect();
     assert!(checks.len() >= 8, "{checks:?}");
     assert_eq!(report["summary"]["waived"], 1);

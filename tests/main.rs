@@ -81,6 +81,7 @@ mod records_add;
 mod records_complete;
 mod records_edit;
 mod records_evidence;
+mod records_example;
 mod records_export;
 mod records_import;
 mod records_stress;

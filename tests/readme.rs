@@ -85,7 +85,8 @@ fn walk_through(sandbox: &Sandbox, name: &str, page: &str) -> PathBuf {
         // The example is next to the README; the steps from an empty folder have their own folder.
         let folder = if command.contains("example-car") { top() } else { walk.clone() };
         let script = format!("({command}\n) 2>&1");
-        let output = sandbox.command("bash", &folder).env("PATH", &path).args(["-c", &script]).output().unwrap();
+        let mut bash = sandbox.command("bash", &folder);
+        let output = bash.env("PATH", &path).env("TIEROD", top()).args(["-c", &script]).output().unwrap();
         let said = String::from_utf8(output.stdout).unwrap();
         let lines: Vec<&str> = said.lines().collect();
         let shown = step.prints.join("\n");

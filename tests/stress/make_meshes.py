@@ -1,11 +1,12 @@
 #!/usr/bin/env python3
-"""The stress files of a bracket in three iterations: a cantilever with a load at its end, in closed form.
+"""The stress files of two brackets in three iterations each: a cantilever with a load at its end, in closed form.
 
-    tests/stress/make_meshes.py tests/stress/example/stress
+    tests/stress/make_meshes.py bracket tests/stress/example/stress
+    tests/stress/make_meshes.py rack-mount example-car/analysis
 
-Writes bracket-1.vtu to bracket-3.vtu (hexahedra with 8 nodes, binary, zlib) and prints what they must have: the volume, the
-stress that 99.9 % of it does not exceed, and the share below 32 MPa, from a fine division of the exact stress
-6 F (L - x) / (b h^2) times the distance from the middle over h/2. Only the standard library of Python 3 is used.
+Writes the three files (hexahedra with 8 nodes, binary, zlib) and prints what they must have: the volume, the stress that
+99.9 % of it does not exceed, and the share below 32 MPa, from a fine division of the exact stress 6 F (L - x) / (b h^2)
+times the distance from the middle over h/2. Only the standard library of Python 3 is used.
 """
 import base64
 import os
@@ -13,12 +14,21 @@ import struct
 import sys
 import zlib
 
-FORCE, LENGTH, WIDTH = 400.0, 80.0, 10.0  # N, mm, mm
-
-# The height in mm at the root and at the end of each iteration.
-ITERATIONS = {1: (24.0, 24.0), 2: (16.0, 16.0), 3: (16.0, 8.0)}
-
-BOXES = (30, 20, 1)
+# Force in N, length and width in mm, elements in each direction, and of each iteration its file and the height in mm at the
+# root and at the end.
+BRACKETS = {
+    "bracket": (400.0, 80.0, 10.0, (30, 20, 1), {
+        "bracket-1": (24.0, 24.0),
+        "bracket-2": (16.0, 16.0),
+        "bracket-3": (16.0, 8.0),
+    }),
+    "rack-mount": (5200.0, 90.0, 35.0, (24, 20, 1), {
+        "2026-12-21-rack-mount": (42.0, 42.0),
+        "2027-01-05-rack-mount": (33.0, 33.0),
+        "2027-01-09-rack-mount": (33.0, 16.5),
+    }),
+}
+FORCE, LENGTH, WIDTH, BOXES, ITERATIONS = BRACKETS[sys.argv[1]]
 
 
 def height(heights, x):
@@ -85,7 +95,7 @@ def exact(heights, n=800):
     return volume, high, sum(own for stress, own in rows if stress < 32) / volume
 
 
-for number, heights in ITERATIONS.items():
-    write(os.path.join(sys.argv[1], f"bracket-{number}.vtu"), heights)
+for name, heights in ITERATIONS.items():
+    write(os.path.join(sys.argv[2], f"{name}.vtu"), heights)
     volume, high, idle = exact(heights)
-    print(f"bracket-{number}: {volume:.3f} mm3, {high:.4f} MPa, safety {160 / high:.4f}, idle {idle:.4f}, {volume * 2.7e-3:.3f} g")
+    print(f"{name}: {volume:.3f} mm3, {high:.4f} MPa, safety {160 / high:.4f}, idle {idle:.4f}, {volume * 2.7e-3:.3f} g")

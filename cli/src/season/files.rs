@@ -7,7 +7,7 @@ macro_rules! texts {
     };
 }
 
-/// The files of `example-car/`.
+/// The text files of `example-car/`.
 pub(super) const CAR: &[(&str, &str)] = texts! {
     "example-car":
     "README.md"
@@ -24,6 +24,9 @@ pub(super) const CAR: &[(&str, &str)] = texts! {
     "analysis/2026-12-18-corner-loads.csv"
     "analysis/2026-12-18-corner-loads.md"
     "analysis/2026-12-20-brake-balance.md"
+    "analysis/2026-12-21-rack-mount.vtu"
+    "analysis/2027-01-05-rack-mount.vtu"
+    "analysis/2027-01-09-rack-mount.vtu"
     "analysis/2027-01-12-camber.md"
     "analysis/2027-01-12-roll.md"
     "analysis/2027-01-18-yard-sprint.md"
@@ -83,6 +86,9 @@ pub(super) const CAR: &[(&str, &str)] = texts! {
     "tierod.yaml"
     "wheels/wheels.yaml"
 };
+
+/// The files of `example-car/` that are not text.
+pub(super) const BINARY: &[(&str, &[u8])] = &[("cad/bom.xlsx", include_bytes!("../../../example-car/cad/bom.xlsx"))];
 
 /// The phases of `templates/season/`, in their order.
 pub(super) const PHASES: &[(&str, &str)] = texts! {

@@ -13,7 +13,7 @@ use serde::Deserialize;
 use trace::Error;
 use trace::git::NewCommit;
 
-/// The files of one state, by path.
+/// The files of one state, by path; the text of a binary one is empty here.
 type Files = BTreeMap<String, String>;
 
 /// One commit of the season.
@@ -98,7 +98,9 @@ impl Season {
     pub(crate) fn commits(&self) -> Result<Vec<NewCommit>, Error> {
         let anchor = self.0.iter().position(|step| step.anchor).map(|at| at + 1);
         let (before, after) = anchor.and_then(|at| self.0.split_at_checked(at)).ok_or_else(|| wrong("no anchor"))?;
-        let shipped = || files::CAR.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned()));
+        let binary = files::BINARY.iter().map(|(path, _)| (*path, ""));
+        let shipped = || files::CAR.iter().copied().chain(binary.clone());
+        let shipped = || shipped().map(|(path, text)| (path.to_owned(), text.to_owned()));
         let mut state: Files = shipped().collect();
         // During the season each revision is evaluated for its own date.
         let set = state.get_mut(settings::FILE).ok_or_else(|| wrong("no settings"))?;
@@ -134,7 +136,11 @@ impl Step {
         let seconds = self.when.parse::<jiff::Timestamp>().map_err(|_| fail())?.as_second();
         let zone = self.when.get(16..).ok_or_else(fail)?.replace(':', "");
         let email = format!("{}@tarnmoor.example", self.by.replace(' ', "-"));
-        let files = state.iter().map(|(path, text)| (path.clone(), text.clone().into_bytes())).collect();
+        let bytes = |path: &str, text: &str| match files::BINARY.iter().find(|(binary, _)| *binary == path) {
+            Some((_, bytes)) => bytes.to_vec(),
+            None => text.as_bytes().to_vec(),
+        };
+        let files = state.iter().map(|(path, text)| (path.clone(), bytes(path, text))).collect();
         Ok(NewCommit { seconds, zone, name: self.by.clone(), email, message: self.message.clone(), files })
     }
 

@@ -23,10 +23,13 @@ fn below(folder: &Path, prefix: &str, found: &mut BTreeSet<String>) {
 
 #[test]
 fn all_files_are_listed() {
-    for (folder, list) in [("example-car", files::CAR), ("templates/season", files::PHASES)] {
+    let paths = |list: &[(&str, &str)]| list.iter().map(|(path, _)| (*path).to_owned()).collect::<BTreeSet<_>>();
+    let mut car = paths(files::CAR);
+    car.extend(files::BINARY.iter().map(|(path, _)| (*path).to_owned()));
+    for (folder, listed) in [("example-car", car), ("templates/season", paths(files::PHASES))] {
         let mut there = BTreeSet::new();
         below(&repository().join(folder), "", &mut there);
-        assert_eq!(list.iter().map(|(path, _)| (*path).to_owned()).collect::<BTreeSet<_>>(), there, "{folder}");
+        assert_eq!(listed, there, "{folder}");
     }
 }
 
