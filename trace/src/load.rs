@@ -168,6 +168,9 @@ impl Loaded {
         project.fetch_stress_files(&mut self.snapshot, &stress);
         self.stress_fields = StressFields::of(project.stress_fields());
         self.look_up_files();
+        if self.analyses().any(|(.., analysis)| analysis.model.is_some()) {
+            self.model_runs = project.model_runs(&self.snapshot);
+        }
         self
     }
 
@@ -177,9 +180,6 @@ impl Loaded {
         let stress: Vec<String> = self.analyses().filter_map(|(.., a)| stress::file_of(a).map(str::to_owned)).collect();
         project.fetch_stress_files(&mut self.snapshot, &stress);
         self.look_up_files();
-        if self.analyses().any(|(.., analysis)| analysis.model.is_some()) {
-            self.model_runs = project.model_runs(&self.snapshot);
-        }
         self
     }
 
