@@ -5,6 +5,7 @@ recount.py REPOSITORY AUDIT.json: prints every figure that differs, and ends wit
 Needs git and PyYAML. It reads mass and money in the units of the example.
 """
 
+import csv
 import json
 import math
 import re
@@ -36,8 +37,20 @@ def same(what, ours, theirs, digits=1e-9):
         differences.append(f"{what}: recounted {ours!r}, the audit says {theirs!r}")
 
 
+def read_out(reading):
+    """The number that a result reads from its evidence, at the last commit; the takes that the example has."""
+    rows = list(csv.DictReader(git("show", "HEAD:" + reading["from"]).splitlines()))
+    rows = [row for row in rows if all(row[key] == text for key, text in reading.get("where", {}).items())]
+    if reading["take"] == "count":
+        return len(rows)
+    assert reading["take"] == "highest", reading
+    return f"{max(float(row[reading['column']]) for row in rows)} {reading['unit']}"
+
+
 def number(text):
     """The number of `0.62 kg ± 0.02 kg`, in kg or in its currency."""
+    if isinstance(text, dict):
+        text = read_out(text)
     value, unit = re.match(r"\s*([-+0-9.eE]+)\s*(\S*)", str(text)).groups()
     return float(value) * {"g": 1e-3, "t": 1e3}.get(unit, 1.0)
 
