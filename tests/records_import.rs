@@ -586,3 +586,41 @@ fn the_answers_match_their_schema() {
         assert!(wrong.is_empty(), "{wrong:?}\n{answer}");
     }
 }
+
+#[test]
+fn a_header_of_two_rows_is_found_or_given() {
+    let rows = "Otterbourne;;;;;;;;\n;;;;;;;;\nPart no.;Description;Section;Qty;Mass;;Price;;Remarks\n\
+                ;;;;each [g];State;each [EUR];State;\nA-1;Disc;Brakes;1;1.5;CAD;20;quote;\nA-2;Hub;Brakes;2;2.5;scales;3;quote;x\n";
+    let sandbox = small("");
+    sandbox.write("cad/two.csv", rows);
+    let proposal = |args: &[&str]| {
+        sandbox.tierod(&[&["import", "cad/two.csv", "--format", "json"], args].concat()).ended(0).json()
+    };
+    let found = proposal(&[]);
+    assert_eq!(found["complete"], true, "{found}");
+    let entry = found["entry"].as_str().unwrap();
+    for part in
+        ["header: 3-4", "Mass / each [g]", "Mass / State", "Price / each [EUR]", "Price / State", "scales: weighed"]
+    {
+        assert!(entry.contains(part), "{part}: {entry}");
+    }
+    assert_eq!(found["unknown"], serde_json::json!(["columns that are not used: `Remarks`"]));
+    assert_eq!(proposal(&["--header", "3-4"]), found);
+    // The second row of the header is a row of values if the first is given alone.
+    let one = proposal(&["--header", "3"]);
+    assert!(one["entry"].as_str().unwrap().contains("header: 3\n"), "{one}");
+    let unused = one["unknown"].as_array().unwrap().iter().find(|line| line.as_str().unwrap().contains("not used"));
+    assert_eq!(unused.unwrap(), "columns that are not used: `Remarks`", "`Mass` and `Price` are used");
+    for wrong in ["0", "3-5", "x"] {
+        sandbox.tierod(&["import", "cad/two.csv", "--header", wrong]).ended(2);
+    }
+    let missing = sandbox.tierod(&["import", "cad/two.csv", "--header", "90"]).ended(2).err;
+    assert!(missing.contains("no column names in row 90") && missing.contains("--header 3-4"), "{missing}");
+    assert!(sandbox.tierod(&["import", "bom", "--header", "3"]).ended(2).err.contains("`--header`"));
+    sandbox.tierod(&["import", "cad/two.csv", "--save", "two"]).ended(0);
+    let answer = sandbox.tierod(&["import", "two", "--format", "json"]).ended(0).json();
+    assert_eq!(answer["added"], serde_json::json!(["a-1", "a-2"]), "{answer}");
+    let yaml = text(&sandbox, "parts/brakes.yaml");
+    assert!(yaml.contains("{mass: {value: 2.5 g, basis: weighed}, cost: {value: 3 EUR, basis: quoted}}"), "{yaml}");
+    assert!(sandbox.tierod(&["explain", "header"]).ended(0).out.contains("a row: `3`, or two: `3-4`"));
+}
