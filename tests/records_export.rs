@@ -74,16 +74,19 @@ fn number(cell: &Data) -> f64 {
 }
 
 #[test]
-fn the_workbook_has_five_tables_with_numbers_and_units() {
+fn the_workbook_has_tables_with_numbers_and_units() {
     let sandbox = project();
     let out = sandbox.tierod(&["export", "car.xlsx"]).ended(0).out;
-    assert!(out.contains("wrote car.xlsx; rows: Parts 4, Budgets 3, Targets 3, Results 1, Points 2"), "{out}");
+    assert!(
+        out.contains("wrote car.xlsx; rows: Parts 4, Budgets 2, Targets 3, Amounts 4, Results 1, Points 2"),
+        "{out}"
+    );
     let path = sandbox.path().join("car.xlsx");
     let mut book: Xlsx<_> = open_workbook(&path).unwrap();
-    assert_eq!(book.sheet_names(), ["Parts", "Budgets", "Targets", "Results", "Points", "About"]);
+    assert_eq!(book.sheet_names(), ["Parts", "Budgets", "Targets", "Amounts", "Results", "Points", "About"]);
     book.load_tables().unwrap();
-    assert_eq!(book.table_names().len(), 6, "one table a sheet");
-    for name in ["Parts", "Budgets", "Targets", "Results", "Points", "About"] {
+    assert_eq!(book.table_names().len(), 7, "one table a sheet");
+    for name in ["Parts", "Budgets", "Targets", "Amounts", "Results", "Points", "About"] {
         assert_eq!(book.table_names_in_sheet(name), [name], "{name}");
         assert!(book.worksheet_formula(name).unwrap().is_empty(), "no cell of {name} is a formula");
     }
@@ -172,8 +175,11 @@ fn a_file_that_is_there_is_kept() {
     sandbox.tierod(&["export", "car.xlsx", "--replace"]).ended(0);
     assert_eq!(rows(&sandbox.path().join("car.xlsx"), "Parts").len(), 4);
     for file in ["car.xls", "car", "tierod.yaml", "missing/car.xlsx"] {
-        assert_eq!(sandbox.tierod(&["export", file, "--replace"]).code, 2, "{file}");
+        let answer = sandbox.tierod(&["export", file, "--replace"]);
+        assert!(answer.code == 2 && answer.err.contains("  fix "), "{file}: {}", answer.err);
     }
+    let missing = sandbox.tierod(&["export", "missing/car.xlsx"]).err;
+    assert!(missing.contains("make the folder `missing` first"), "{missing}");
     #[cfg(unix)]
     {
         std::os::unix::fs::symlink(sandbox.path().join("brakes.yaml"), sandbox.path().join("link.xlsx")).unwrap();
@@ -195,7 +201,7 @@ fn an_empty_project_gives_empty_tables() {
     assert_eq!(answer["sheets"][0], serde_json::json!({"name": "Parts", "rows": 0}));
     let mut book: Xlsx<_> = open_workbook(sandbox.path().join("a.xlsx")).unwrap();
     book.load_tables().unwrap();
-    assert_eq!(book.table_names().len(), 6);
+    assert_eq!(book.table_names().len(), 7);
 }
 
 /// The cells of a CSV text, as RFC 4180 says.
@@ -337,4 +343,82 @@ fn the_parts_of_the_example_add_up_as_in_its_files() {
         }
     }
     assert!(parts > 90 && (sheet - total).abs() < 1e-9 * total, "{parts} parts, {sheet} {total}");
+}
+
+#[test]
+fn budgets_are_listed_once_and_add_up() {
+    let sandbox = Sandbox::new();
+    crate::example_car::copy(&sandbox);
+    sandbox.tierod(&["export", "car.xlsx"]).ended(0);
+    let path = sandbox.path().join("car.xlsx");
+    let budgets = rows(&path, "Budgets");
+    let answer = sandbox.tierod(&["budget", "--format", "json"]).json();
+    let all = answer["budgets"].as_array().unwrap();
+    assert_eq!(budgets.len(), all.len());
+    for budget in all {
+        let id = Data::String(budget["id"].as_str().unwrap().to_owned());
+        let own: Vec<_> = budgets.iter().filter(|row| row["id"] == id).collect();
+        assert_eq!(own.len(), 1, "{id}");
+        assert_eq!(own[0]["budget"].to_string(), budget["share_of"].as_str().unwrap_or_default(), "{id}");
+        assert!((number(&own[0]["value"]) - budget["value"].as_f64().unwrap()).abs() < 1e-9, "{id}");
+    }
+    // A share is below its budget.
+    let at = |id: &str| budgets.iter().position(|row| row["id"] == Data::String(id.to_owned())).unwrap();
+    assert!((1..10).contains(&(at("brakes-mass") - at("car-mass"))));
+    // The rows that are no shares are the car, once.
+    let mass = Data::String("mass".to_owned());
+    let top: Vec<f64> = budgets
+        .iter()
+        .filter(|row| row["amount"] == mass && row["budget"] == Data::Empty)
+        .map(|row| number(&row["value"]))
+        .collect();
+    let car = all.iter().find(|budget| budget["id"] == "car-mass").unwrap();
+    assert_eq!(top.len(), 1);
+    assert!((top[0] - car["value"].as_f64().unwrap()).abs() < 1e-9);
+    // The amounts of the systems are in the workbook.
+    let amounts = rows(&path, "Amounts");
+    let values = sandbox.tierod(&["values", "--format", "json"]).json();
+    let cost = values["values"].as_array().unwrap().iter().find(|value| value["id"] == "brakes.cost").unwrap();
+    let own = row(&amounts, "brakes.cost");
+    assert!((number(&own["value"]) - cost["value"].as_f64().unwrap()).abs() < 1e-9);
+    assert_eq!((own["of"].to_string(), own["unit"].to_string()), ("brakes".to_owned(), "EUR".to_owned()));
+}
+
+#[test]
+fn an_import_of_the_export_changes_nothing() {
+    let sandbox = Sandbox::new();
+    crate::example_car::copy(&sandbox);
+    sandbox.tierod(&["export", "all.xlsx"]).ended(0);
+    sandbox.tierod(&["import", "all.xlsx", "--save", "back"]).ended(0);
+    let answer = sandbox.tierod(&["import", "back", "--format", "json"]).ended(0).json();
+    assert_eq!((&answer["written"], &answer["agrees"]), (&false.into(), &true.into()), "{answer}");
+    for list in ["added", "changed", "differing", "gone", "not_in_car", "empty", "skipped", "unread", "files"] {
+        assert_eq!(answer[list], serde_json::json!([]), "{list}");
+    }
+    let number = answer["unchanged"].as_u64().unwrap();
+    assert!(number > 90, "{number}");
+
+    // A new project with the systems only gets the same table of parts.
+    let new = Sandbox::new();
+    let settings = std::fs::read_to_string(sandbox.path().join("tierod.yaml")).unwrap();
+    new.write("tierod.yaml", settings);
+    new.write("back.xlsx", std::fs::read(sandbox.path().join("all.xlsx")).unwrap());
+    let old = rows(&sandbox.path().join("all.xlsx"), "Parts");
+    let systems: std::collections::BTreeSet<String> = old.iter().map(|row| row["system"].to_string()).collect();
+    let systems: String = systems.iter().map(|id| format!("  {id}: {{in: car, lead: chief}}\n")).collect();
+    new.write("systems.yaml", format!("systems:\n{systems}"));
+    let answer = new.tierod(&["import", "back", "--format", "json"]);
+    assert_eq!(answer.code, 2, "the entry names the file of the old project");
+    std::fs::rename(new.path().join("back.xlsx"), new.path().join("all.xlsx")).unwrap();
+    let answer = new.tierod(&["import", "back", "--format", "json"]).ended(0).json();
+    assert_eq!(answer["added"].as_array().unwrap().len() as u64, number, "{answer}");
+    new.tierod(&["export", "again.xlsx"]).ended(0);
+    let again = rows(&new.path().join("again.xlsx"), "Parts");
+    assert_eq!(again.len(), old.len());
+    for before in &old {
+        let after = again.iter().find(|row| row["id"] == before["id"]).unwrap();
+        for column in ["title", "system", "count", "mass [kg]", "mass basis", "cost [EUR]", "cost basis"] {
+            assert_eq!(after[column], before[column], "{column} of {}", before["id"]);
+        }
+    }
 }

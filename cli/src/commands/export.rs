@@ -8,13 +8,16 @@ use trace::Error;
 use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::budget::Report;
+use crate::output::grids::values::Which;
 use crate::output::workbook::{self, Sheet};
 use crate::output::{grids, json, points, values};
 use crate::screen::{Ink, clean};
 
 const AFTER_HELP: &str = "\
-Sheets, one table each: Parts, Budgets, Targets, Results, Points, and About with the season, commit and date.
+Sheets, one table each: Parts, Budgets, Targets, Amounts, Results, Points, and About with the season, commit and date.
 Parts has the amounts of one piece, in the unit that most parts use: `tierod import` reads them back.
+Budgets has each budget once: `budget` is the one that it is a share of, so add up the rows without it.
+Amounts has those of the systems, as in `brakes.cost`, with all that is in them.
 The column `record` is the file and line of each record; ids in the other columns link to their row.
 With the same records and `--on DATE` the file has the same bytes.";
 
@@ -49,7 +52,8 @@ impl Export {
         let sheets = [
             Sheet { name: "Parts", grid: grids::parts::grid(&study) },
             Sheet { name: "Budgets", grid: grids::budgets::grid(&study, &report, &report.broken()) },
-            Sheet { name: "Targets", grid: grids::values::grid(&study, &broken, true) },
+            Sheet { name: "Targets", grid: grids::values::grid(&study, &broken, Which::Targets) },
+            Sheet { name: "Amounts", grid: grids::values::grid(&study, &broken, Which::Amounts) },
             Sheet { name: "Results", grid: grids::results::grid(&study) },
             Sheet { name: "Points", grid: grids::points::grid(&study, &points::broken(&study)) },
             Sheet { name: "About", grid: grids::about::grid(&project, &study) },
@@ -59,7 +63,10 @@ impl Export {
         trace::git::write_file(&self.file, &bytes, self.replace)?;
         Ok(match self.format {
             Format::Terminal => {
-                let rows = sheets.iter().take(5).map(|sheet| format!("{} {}", sheet.name, sheet.grid.rows.len()));
+                let rows = sheets
+                    .iter()
+                    .take(sheets.len() - 1)
+                    .map(|sheet| format!("{} {}", sheet.name, sheet.grid.rows.len()));
                 let rows = rows.collect::<Vec<_>>().join(", ");
                 let file = clean(&self.file.to_string_lossy());
                 broken.terminal(Ink::stdout(shared)) + &format!("wrote {file}; rows: {rows}\n")

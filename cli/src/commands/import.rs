@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use schema::edit::Change;
+use schema::settings::imports::Header;
 use schema::words::{is_kebab_case, to_kebab_case};
 use schema::{Day, settings, suggest};
 use trace::edit::Edits;
@@ -32,6 +33,9 @@ pub(crate) struct Import {
     /// The sheet of a workbook to propose an entry for [default: the first]
     #[arg(long, value_name = "SHEET")]
     sheet: Option<String>,
+    /// The rows of the column names to propose an entry for, `3` or `3-4` [default: found]
+    #[arg(long, value_name = "ROWS")]
+    header: Option<Header>,
     /// The project root (folder with tierod.yaml) or a folder in it [default: search upwards from here]
     #[arg(long, value_name = "FOLDER")]
     root: Option<PathBuf>,
@@ -49,10 +53,10 @@ impl Import {
         let loaded = project.load()?;
         let entry = loaded.settings().imports.get(&self.source).cloned();
         match entry {
-            Some(_) if self.save.is_some() || self.sheet.is_some() => {
+            Some(_) if self.save.is_some() || self.sheet.is_some() || self.header.is_some() => {
                 let message = format!("`{}` is an entry of the settings", clean(&self.source));
                 Err(Error::new(message)
-                    .help("use `--save` and `--sheet` with a file, or change the entry in tierod.yaml"))
+                    .help("use `--save`, `--sheet` and `--header` with a file, or change the entry in tierod.yaml"))
             }
             Some(entry) => self.import(&project, loaded, &entry, shared),
             None if is_file(&self.source) => self.propose(&project, loaded, shared),
@@ -95,7 +99,7 @@ impl Import {
         let named = |error: Error| Error { message: format!("{}: {}", clean(&self.source), error.message), ..error };
         let table = spreadsheet::read(&bytes, given).map_err(named)?;
         let file = in_project(&loaded, path).unwrap_or_else(|| self.source.clone());
-        let proposal = import::propose(&loaded, &file, &table).map_err(named)?;
+        let proposal = import::propose(&loaded, &file, &table, self.header).map_err(named)?;
         let stem = path.file_stem().and_then(|stem| to_kebab_case(&stem.to_string_lossy()));
         let name = self.save.clone().or(stem).unwrap_or_else(|| "bom".to_owned());
         if !is_kebab_case(&name) {

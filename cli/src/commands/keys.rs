@@ -359,6 +359,7 @@ fn form(root: &Value, schema: &Value) -> String {
         () if pattern == schema::words::REF_PATTERN => "an id, or an id and an amount: `engine-unit.mass`".to_owned(),
         () if pattern.ends_with("%$") => "a percentage: `50 %`".to_owned(),
         () if has("boolean") => "`true` or `false`".to_owned(),
+        () if pattern == schema::settings::imports::HEADER_PATTERN => "a row: `3`, or two: `3-4`".to_owned(),
         () if has("integer") => "a whole number".to_owned(),
         () if has("string") => "a text".to_owned(),
         () => String::new(),

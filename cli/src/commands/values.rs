@@ -26,7 +26,7 @@ impl Values {
         Ok(match self.format {
             TableFormat::Terminal => broken.terminal(ink) + &values::terminal(&study, ink),
             TableFormat::Json => json::text(&values::json(&study, &broken)),
-            TableFormat::Csv => csv::text(&grids::values::grid(&study, &broken, false)),
+            TableFormat::Csv => csv::text(&grids::values::grid(&study, &broken, grids::values::Which::All)),
         }
         .into())
     }

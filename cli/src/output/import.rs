@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use schema::settings::imports::Import;
 use serde_json::{Value, json};
 use trace::edit::Outcome;
-use trace::import::{Plan, Proposal, Total};
+use trace::import::{Difference, Plan, Proposal, Total};
 use trace::spreadsheet::{Decimal, Table as Sheet};
 
 use super::table::{Table, faint, plain, strong};
@@ -60,14 +60,8 @@ pub(crate) fn terminal(view: &ImportView<'_>, ink: Ink) -> String {
         more(&mut out, plan.changed.len());
         out.push('\n');
     }
-    if !plan.gone.is_empty() {
-        let _ = writeln!(out, "{}", ink.faint("in the records, not in the sheet (nothing is deleted)"));
-        for id in plan.gone.iter().take(MOST_LINES) {
-            let _ = writeln!(out, "{}", clean(id));
-        }
-        more(&mut out, plan.gone.len());
-        out.push('\n');
-    }
+    differing(&mut out, plan, ink);
+    absent(&mut out, view, ink);
     if !plan.skipped.is_empty() {
         let mut table = Table::new(&[("skipped row", true), ("reason", false)]);
         for skipped in plan.skipped.iter().take(MOST_LINES) {
@@ -87,23 +81,105 @@ pub(crate) fn terminal(view: &ImportView<'_>, ink: Ink) -> String {
         more(&mut out, plan.unread.len());
         out.push('\n');
     }
+    if !plan.empty.is_empty() {
+        let mut table = Table::new(&[("empty cell", false), ("part", false), ("records", true)]);
+        for cell in plan.empty.iter().take(MOST_LINES) {
+            let name = format!("{}.{}", cell.id, cell.amount);
+            let records = cell.records.clone().unwrap_or_default();
+            table.row(vec![plain(format!("{}{}", cell.column, cell.row)), strong(name), plain(records)]);
+        }
+        out.push_str(&table.text(ink));
+        more(&mut out, plan.empty.len());
+        out.push('\n');
+    }
     let changed = changed_parts(plan);
     let [added, gone, skipped] = [plan.added.len(), plan.gone.len(), plan.skipped.len()];
     let parts = [(added, "added"), (changed, "changed"), (plan.unchanged, "unchanged"), (gone, "not in the sheet")];
-    let parts = parts.iter().map(|(number, word)| format!("{number} {word}")).collect::<Vec<String>>();
+    let not_in_car = plan.not_in_car.len();
+    let parts = parts.into_iter().chain((not_in_car > 0).then_some((not_in_car, "not in the car by the sheet")));
+    let parts = parts.map(|(number, word)| format!("{number} {word}")).collect::<Vec<String>>();
     let _ = writeln!(out, "parts: {}; rows skipped: {skipped}\n", parts.join(", "));
     totals(&mut out, view.totals, ink);
     let files = count(outcome.files.len(), "file");
     let _ = match (view.written, outcome.files.is_empty()) {
         (true, _) => writeln!(out, "{files} written"),
-        (false, true) => writeln!(out, "nothing written: the records have everything that the sheet has"),
+        (false, true) if plan.agrees() => {
+            writeln!(out, "nothing written: the records have everything that the sheet has")
+        }
+        (false, true) => writeln!(out, "nothing written: no value to change; the rest differs as listed above"),
         (false, false) => writeln!(out, "nothing written (`--dry-run`): {files} to change"),
     };
     if !outcome.delta.new.is_empty() {
         let new = count(outcome.delta.new.len(), "new finding");
-        let _ = writeln!(out, "{new}: `tierod check` lists what is missing");
+        let checks: Vec<String> =
+            new_checks(outcome).iter().map(|(check, number)| format!("{number} {check}")).collect();
+        let _ = writeln!(out, "{new} ({}): `tierod check` lists what is missing", checks.join(", "));
     }
     out
+}
+
+/// What the import does not change.
+fn differing(out: &mut String, plan: &Plan<'_>, ink: Ink) {
+    if plan.differing.is_empty() {
+        return;
+    }
+    let mut table = Table::new(&[("differs, not changed", false), ("in the sheet", false), ("in the records", false)]);
+    for own in plan.differing.iter().take(MOST_LINES) {
+        let name = strong(format!("{}.{}", own.id, own.field));
+        table.row(vec![name, plain(own.sheet.as_str()), plain(own.records.clone().unwrap_or_default())]);
+    }
+    out.push_str(&table.text(ink));
+    more(out, plan.differing.len());
+    out.push_str("change them by hand, or with `tierod set`\n\n");
+}
+
+/// The parts that only the records have, each with what to do.
+fn absent(out: &mut String, view: &ImportView<'_>, ink: Ink) {
+    let plan = view.plan;
+    if !plan.gone.is_empty() {
+        let _ = writeln!(out, "{}", ink.faint("in the records, not in the sheet (nothing is deleted)"));
+        for id in plan.gone.iter().take(MOST_LINES) {
+            let _ = writeln!(out, "{}", clean(id));
+        }
+        more(out, plan.gone.len());
+        for same in &plan.renumbered {
+            let (from, to) = (clean(&same.from), clean(&same.to));
+            let first = if view.written { format!("remove the new `{to}`, then ") } else { String::new() };
+            let _ = writeln!(
+                out,
+                "`{to}` has title and amounts of `{from}`: if it is the same part, {first}run `tierod rename {from} {to}`"
+            );
+        }
+        let _ = writeln!(
+            out,
+            "remove a record by hand if the part is gone; to keep it out of the comparison, move it to a file other than `{}`",
+            clean(&view.entry.into)
+        );
+        out.push('\n');
+    }
+    if !plan.not_in_car.is_empty() {
+        let mut table =
+            Table::new(&[("not in the car by the sheet, in the records", false), ("row", true), ("reason", false)]);
+        for part in plan.not_in_car.iter().take(MOST_LINES) {
+            table.row(vec![strong(part.id.as_str()), plain(part.row.to_string()), plain(part.reason.as_str())]);
+        }
+        out.push_str(&table.text(ink));
+        more(out, plan.not_in_car.len());
+        out.push_str("the records still count them: remove the record by hand, or correct the sheet\n\n");
+    }
+}
+
+/// The checks of the new findings, each with their number, in the order of the findings.
+fn new_checks(outcome: &Outcome) -> Vec<(&str, usize)> {
+    let mut checks: Vec<(&str, usize)> = Vec::new();
+    for finding in &outcome.delta.new {
+        let name = finding.check.name;
+        match checks.iter_mut().find(|(own, _)| *own == name) {
+            Some((_, number)) => *number += 1,
+            None => checks.push((name, 1)),
+        }
+    }
+    checks
 }
 
 fn more(out: &mut String, all: usize) {
@@ -138,11 +214,19 @@ fn totals(out: &mut String, totals: &[Total], ink: Ink) {
         ]);
         for cause in &total.differences {
             let blank = || plain("");
-            table.row(vec![blank(), blank(), blank(), faint(signed(cause.value)), faint(cause.reason)]);
+            table.row(vec![blank(), blank(), blank(), faint(signed(cause.value)), faint(named(cause))]);
         }
     }
     out.push_str(&table.text(ink));
     out.push('\n');
+}
+
+/// A cause with its parts.
+fn named(cause: &Difference) -> String {
+    const MOST: usize = 5;
+    let mut names: Vec<String> = cause.parts.iter().take(MOST).cloned().collect();
+    names.extend((cause.parts.len() > MOST).then(|| format!("and {} more", cause.parts.len() - MOST)));
+    if names.is_empty() { cause.reason.to_owned() } else { format!("{}: {}", cause.reason, names.join(", ")) }
 }
 
 fn signed(number: Decimal) -> String {
@@ -159,7 +243,11 @@ fn number(number: Decimal) -> Value {
 pub(crate) fn json(view: &ImportView<'_>) -> Value {
     let ImportView { plan, outcome, .. } = view;
     let total = |total: &Total| {
-        let cause = |cause: &trace::import::Difference| json!({"reason": cause.reason, "value": number(cause.value)});
+        let cause = |cause: &Difference| {
+            json!({
+                "reason": cause.reason, "value": number(cause.value), "parts": cause.parts,
+            })
+        };
         json!({
             "amount": total.amount,
             "sheet": number(total.sheet),
@@ -178,7 +266,18 @@ pub(crate) fn json(view: &ImportView<'_>) -> Value {
             "id": change.id, "field": change.field, "before": change.before, "after": change.after,
         })).collect::<Vec<_>>(),
         "unchanged": plan.unchanged,
+        "agrees": plan.agrees(),
+        "differing": plan.differing.iter().map(|own| json!({
+            "row": own.row, "id": own.id, "field": own.field, "sheet": own.sheet, "records": own.records,
+        })).collect::<Vec<_>>(),
         "gone": plan.gone,
+        "renumbered": plan.renumbered.iter().map(|part| json!({"from": part.from, "to": part.to})).collect::<Vec<_>>(),
+        "not_in_car": plan.not_in_car.iter().map(|part| json!({
+            "row": part.row, "id": part.id, "reason": part.reason,
+        })).collect::<Vec<_>>(),
+        "empty": plan.empty.iter().map(|cell| json!({
+            "row": cell.row, "column": cell.column, "id": cell.id, "amount": cell.amount, "records": cell.records,
+        })).collect::<Vec<_>>(),
         "skipped": plan.skipped.iter().map(|row| json!({"row": row.row, "reason": row.reason})).collect::<Vec<_>>(),
         "unread": plan.unread.iter().map(|cell| json!({
             "row": cell.row, "column": cell.column, "id": cell.id, "reason": cell.reason,
@@ -186,6 +285,9 @@ pub(crate) fn json(view: &ImportView<'_>) -> Value {
         "totals": view.totals.iter().map(total).collect::<Vec<_>>(),
         "files": outcome.files.iter().map(|file| file.file.path.as_str()).collect::<Vec<_>>(),
         "new_findings": outcome.delta.new.len(),
+        "new_checks": new_checks(outcome).iter().map(|(check, number)| json!({
+            "check": check, "findings": number,
+        })).collect::<Vec<_>>(),
     })
 }
 

@@ -3,6 +3,7 @@
 use std::borrow::Cow;
 use std::fmt;
 use std::marker::PhantomData;
+use std::str::FromStr;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
@@ -156,6 +157,9 @@ impl<T: JsonSchema> JsonSchema for OrColumn<T> {
     }
 }
 
+/// The pattern of the rows of a header, for editors.
+pub const HEADER_PATTERN: &str = "^[1-9][0-9]*( ?- ?[1-9][0-9]*)?$";
+
 /// The row of the column names, or two rows of which the first has merged cells. They count from 1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Header {
@@ -165,15 +169,30 @@ pub struct Header {
     pub last: u32,
 }
 
+impl FromStr for Header {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let (first, last) = text.split_once('-').unwrap_or((text, text));
+        match (first.trim().parse::<u32>(), last.trim().parse::<u32>()) {
+            (Ok(first), Ok(last)) if first > 0 && (first == last || first.checked_add(1) == Some(last)) => {
+                Ok(Self { first, last })
+            }
+            _ => Err("`header` is not a row: use its number, as in `3`, or two rows, as in `3-4`".to_owned()),
+        }
+    }
+}
+
+impl fmt::Display for Header {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.first)?;
+        if self.first == self.last { Ok(()) } else { write!(f, "-{}", self.last) }
+    }
+}
+
 impl<'de> Deserialize<'de> for Header {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        let text = String::deserialize(deserializer)?;
-        let (first, last) = text.split_once('-').unwrap_or((&text, &text));
-        let rows = (first.trim().parse::<u32>(), last.trim().parse::<u32>());
-        match rows {
-            (Ok(first), Ok(last)) if first > 0 && (first == last || first + 1 == last) => Ok(Self { first, last }),
-            _ => Err(de::Error::custom("`header` is not a row: use its number, as in `3`, or two rows, as in `3-4`")),
-        }
+        String::deserialize(deserializer)?.parse().map_err(de::Error::custom)
     }
 }
 
@@ -185,7 +204,7 @@ impl JsonSchema for Header {
         "Header".into()
     }
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": ["integer", "string"], "pattern": "^[1-9][0-9]*( ?- ?[1-9][0-9]*)?$", "minimum": 1})
+        json_schema!({"type": ["integer", "string"], "pattern": HEADER_PATTERN, "minimum": 1})
     }
 }
 

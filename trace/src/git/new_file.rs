@@ -23,7 +23,14 @@ pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error>
         _ => {}
     }
     let failed = |error| Error::new(format!("cannot write {shown}")).because(error);
-    let mut beside = Beside::create(path).map_err(failed)?;
+    let mut beside = Beside::create(path).map_err(|error| {
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        let help = match folder.filter(|folder| !folder.is_dir()) {
+            Some(folder) => format!("make the folder `{}` first, or name another", folder.display()),
+            None => "name a folder in which you may write".to_owned(),
+        };
+        failed(error).help(help)
+    })?;
     beside.fill(bytes, found.filter(|_| replace).map(|found| found.permissions())).map_err(failed)?;
     if replace {
         fs::rename(&beside.path, path).map_err(failed)

@@ -100,13 +100,91 @@ pub(super) fn unit_of(text: &str) -> Option<Unit> {
     let text = text.trim().trim_end_matches('.');
     let name = match text {
         "£" => "GBP",
+        "$" => "USD",
+        "¥" => "JPY",
         "Fr" | "SFr" => "CHF",
         name => name,
     };
-    Unit::parse(name).ok().filter(|_| !name.is_empty())
+    let parsed = Unit::parse(name).or_else(|error| match name.to_ascii_lowercase().as_str() {
+        // As people type them.
+        "kg" | "kgs" => Unit::parse("kg"),
+        "g" | "gr" | "grams" => Unit::parse("g"),
+        "lb" | "lbs" => Unit::parse("lb"),
+        _ => Err(error),
+    });
+    parsed.ok().filter(|_| !name.is_empty())
+}
+
+/// The unit in the name of a column, if it is none that can be meant by this one: that in brackets, or the last word.
+pub(super) fn other_unit(name: &str, unit: &Unit) -> Option<Unit> {
+    let mut others = Vec::new();
+    let mut rest = name;
+    while let Some(start) = rest.find(['[', '(']) {
+        let is_square = rest[start..].starts_with('[');
+        let inside = &rest[start + 1..];
+        let end = inside.find([']', ')']).unwrap_or(inside.len());
+        // A letter in round brackets can be the symbol of a quantity.
+        others.extend(unit_of(&inside[..end]).filter(|own| is_square || is_alike(own, unit)));
+        rest = &inside[end..];
+    }
+    if others.is_empty() {
+        let word = name.split([' ', ',', '/', '\u{a0}']).next_back().and_then(unit_of);
+        others.extend(word.filter(|own| !own.is_currency() && is_alike(own, unit)));
+    }
+    let is_meant = others.iter().any(|own| own.to_string() == unit.to_string());
+    others.into_iter().next().filter(|_| !is_meant)
+}
+
+/// The unit that is written in a cell, or that its format shows, if it is not this one.
+pub(super) fn own_unit(cell: Option<&Cell>, format: Option<&str>, unit: &Unit) -> Option<Unit> {
+    let own = match cell {
+        Some(Cell::Text(text)) => Written::read(&clean(text)).and_then(|written| unit_of(&written.unit))?,
+        _ => format.and_then(unit_of).filter(|own| is_alike(own, unit))?,
+    };
+    (own.to_string() != unit.to_string()).then_some(own)
+}
+
+/// Whether two units are of one quantity: of the same dimension, or both of money.
+fn is_alike(a: &Unit, b: &Unit) -> bool {
+    a.dimension() == b.dimension() || (a.is_currency() && b.is_currency())
 }
 
 fn is_same_unit(written: &str, unit: Option<&Unit>) -> bool {
     let Some(unit) = unit else { return false };
     unit_of(written).is_some_and(|written| written.to_string() == unit.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_unit_in_a_name_can_contradict() {
+        let other = |name: &str, unit: &str| other_unit(name, &Unit::parse(unit).unwrap()).map(|unit| unit.to_string());
+        for (name, unit, expected) in [
+            ("each [kg]", "g", "kg"),
+            ("Mass / each [kg]", "g", "kg"),
+            ("Masse (kg)", "g", "kg"),
+            ("Mass [KG]", "g", "kg"),
+            ("Mass in kg", "g", "kg"),
+            ("Masse/kg", "g", "kg"),
+            ("Length [mm]", "g", "mm"),
+            ("Price [$]", "EUR", "USD"),
+            ("Price (€)", "CHF", "EUR"),
+        ] {
+            assert_eq!(other(name, unit).as_deref(), Some(expected), "{name} {unit}");
+        }
+        for (name, unit) in [
+            ("each [g]", "g"),
+            ("Mass (m) [g]", "g"),
+            ("Mass (m)", "g"),
+            ("Mass [total]", "g"),
+            ("Price [€]", "EUR"),
+            ("Mass", "kg"),
+            ("Mass [kg] (was [g])", "g"),
+            ("Mass [", "g"),
+        ] {
+            assert_eq!(other(name, unit), None, "{name} {unit}");
+        }
+    }
 }

@@ -92,6 +92,11 @@ impl Columns {
         self.columns.iter().filter_map(|(column, names)| Some((*column, names.first()?.as_str())))
     }
 
+    /// The fullest name of a column.
+    pub(super) fn name(&self, column: u32) -> &str {
+        self.names().find(|(own, _)| *own == column).map(|(_, name)| name).unwrap_or_default()
+    }
+
     fn matching(&self, name: &str) -> impl Iterator<Item = u32> {
         let wanted = number::clean(name);
         let folded = wanted.to_lowercase();

@@ -3,6 +3,7 @@
 //! The sheet decides about amounts and counts; everything else in the records stays, and nothing is deleted.
 
 mod cells;
+mod differing;
 mod header;
 mod propose;
 mod rows;
@@ -21,8 +22,9 @@ use crate::load::Loaded;
 use crate::spreadsheet::{Decimal, Given, Table};
 use crate::{Error, RecordId};
 use header::Columns;
-use rows::{Item, ItemAmount, Rows, Used};
+use rows::{Item, ItemAmount, Rows, SkippedId, Used};
 
+pub use differing::{Differing, EmptyCell, NotInCar, Renumbered};
 pub use propose::{Proposal, propose};
 pub use totals::{Difference, Total};
 
@@ -33,6 +35,8 @@ pub struct Skipped {
     pub row: u32,
     /// Why.
     pub reason: String,
+    /// Whether it is a part that the records should have: no heading, no sum, and none that is not in the car.
+    pub is_part: bool,
 }
 
 /// A cell that could not be read; the row is imported without it.
@@ -80,8 +84,16 @@ pub struct Plan<'i> {
     pub changed: Vec<ChangedValue>,
     /// The number of parts that stay as they are.
     pub unchanged: usize,
+    /// The values that differ and are not changed.
+    pub differing: Vec<Differing>,
     /// The parts that are in the files of the import but not in the sheet.
     pub gone: Vec<String>,
+    /// Those of them that seem to have a new part number.
+    pub renumbered: Vec<Renumbered>,
+    /// The parts of the records whose row has no number of pieces.
+    pub not_in_car: Vec<NotInCar>,
+    /// The empty cells of amounts.
+    pub empty: Vec<EmptyCell>,
     /// The rows that are not imported.
     pub skipped: Vec<Skipped>,
     /// The cells that could not be read.
@@ -108,7 +120,11 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Pl
         added: Vec::new(),
         changed: Vec::new(),
         unchanged: 0,
+        differing: Vec::new(),
         gone: Vec::new(),
+        renumbered: Vec::new(),
+        not_in_car: Vec::new(),
+        empty: Vec::new(),
         skipped: std::mem::take(&mut rows.skipped),
         unread: std::mem::take(&mut rows.unread),
         rows: Rows::default(),
@@ -122,6 +138,7 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Pl
             None => {
                 let path = import.into.replace("{in}", item.system.as_str());
                 plan.added.push(AddedPart { id: item.id.to_string(), path: path.clone() });
+                plan.empty.extend(plan.empty_cells(None, item.id.as_str(), &item));
                 let record = (item.id.to_string(), plan.new_record(&item)?);
                 match new.iter_mut().find(|(own, _)| *own == path) {
                     Some((_, records)) => records.push(record),
@@ -131,14 +148,16 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Pl
             Some(id) => match loaded.part(id) {
                 Some(part) if !loaded.damaged.contains_key(loaded.record(id).id.as_str()) => {
                     plan.compare(loaded, id, part, &item)?;
+                    plan.compare_names(loaded, loaded.record(id).id.as_str(), part, &item);
+                    plan.empty.extend(plan.empty_cells(Some(part), loaded.record(id).id.as_str(), &item));
                 }
                 part => {
                     let entry = &loaded.entries[id];
                     let what = if part.is_some() { "has read errors" } else { entry.record.kind().singular() };
                     let what = if part.is_some() { what.to_owned() } else { format!("is a {what}, not a part") };
                     let reason = format!("`{}` in {} {what}", entry.record.id, loaded.path(entry.file));
-                    plan.skipped.push(Skipped { row: item.row, reason });
-                    rows.skipped_ids.push(item.id.to_string());
+                    plan.skipped.push(Skipped { row: item.row, reason, is_part: true });
+                    rows.skipped_ids.push(SkippedId { row: item.row, id: item.id.to_string(), no_pieces: None });
                     rows.skip_item(&item)?;
                     continue;
                 }
@@ -151,7 +170,17 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Pl
         plan.add_records(loaded, &path, records);
     }
     plan.rows = Rows { items, ..rows };
-    plan.gone = plan.gone_parts(loaded).into_iter().map(|id| loaded.record(id).id.to_string()).collect();
+    let gone = plan.gone_parts(loaded);
+    plan.renumbered = plan.renumbered_parts(loaded, &gone);
+    plan.gone = gone.into_iter().map(|id| loaded.record(id).id.to_string()).collect();
+    for skipped in &plan.rows.skipped_ids {
+        let known = loaded.find(&skipped.id).or_else(|| loaded.renamed(&skipped.id));
+        let known = known.filter(|id| loaded.part(*id).is_some());
+        if let Some((id, reason)) = known.zip(skipped.no_pieces.as_ref()) {
+            let id = loaded.record(id).id.to_string();
+            plan.not_in_car.push(NotInCar { row: skipped.row, id, reason: reason.clone() });
+        }
+    }
     Ok(plan)
 }
 
@@ -163,9 +192,15 @@ impl Plan<'_> {
         }
     }
 
-    /// Whether the records have everything that the sheet has.
-    pub fn changes_nothing(&self) -> bool {
+    /// Whether the records have everything that the sheet has, before any change.
+    pub fn agrees(&self) -> bool {
+        let is_missing = |cell: &EmptyCell| cell.records.is_some();
         self.changes.is_empty()
+            && self.differing.is_empty()
+            && self.unread.is_empty()
+            && self.not_in_car.is_empty()
+            && !self.empty.iter().any(is_missing)
+            && !self.skipped.iter().any(|row| row.is_part)
     }
 
     /// The keys of a new part.
@@ -227,7 +262,10 @@ impl Plan<'_> {
                 continue;
             };
             // A number that is read from an evidence file is not typed here.
-            let Some(number) = own.value.quantity().filter(|_| own.value.reading().is_none()) else { continue };
+            let Some(number) = own.value.quantity().filter(|_| own.value.reading().is_none()) else {
+                self.compare_read(&record, name, own.value.quantity(), (item, amount), &unit);
+                continue;
+            };
             let is_other = !is_same(number, amount.value, &unit);
             let basis = amount.basis.as_ref().filter(|basis| own.basis.as_ref() != Some(*basis));
             let text = changed_text(number, amount, &unit);
@@ -263,7 +301,8 @@ impl Plan<'_> {
     /// The parts in the files of the import that no row of the sheet is about.
     fn gone_parts(&self, loaded: &Loaded) -> Vec<RecordId> {
         let items = self.rows.items.iter().map(|item| item.id.as_str());
-        let in_sheet: HashSet<&str> = items.chain(self.rows.skipped_ids.iter().map(String::as_str)).collect();
+        let in_sheet: HashSet<&str> =
+            items.chain(self.rows.skipped_ids.iter().map(|skipped| skipped.id.as_str())).collect();
         let is_there = |id: &RecordId| {
             let record = loaded.record(*id);
             let formerly = record.body.common().formerly().iter();

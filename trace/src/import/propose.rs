@@ -128,17 +128,20 @@ const BASES: [(&str, &[&str]); 6] = [
     ("paid", &["invoice", "bought", "ordered", "bezahlt", "rechnung", "payé"]),
 ];
 
-/// Proposes an entry for a sheet.
+/// Proposes an entry for a sheet; its header can be given.
 ///
 /// # Errors
 /// No row looks like column names.
-pub fn propose(loaded: &Loaded, file: &str, table: &Table) -> Result<Proposal, Error> {
-    let header = header(table).ok_or_else(|| {
+pub fn propose(loaded: &Loaded, file: &str, table: &Table, given: Option<Header>) -> Result<Proposal, Error> {
+    let header = given.or_else(|| header(table)).ok_or_else(|| {
         Error::new("no row looks like column names")
             .because("no row has two or more names with rows of values below it")
-            .help("give the columns by hand: `tierod explain imports` lists the keys")
+            .help("name its row, as in `--header 3` or `--header 3-4`")
     })?;
-    let columns = Columns::at(table, header.first, header.last).ok_or_else(|| Error::new("no column names"))?;
+    let columns = Columns::at(table, header.first, header.last).ok_or_else(|| {
+        let error = Error::new(format!("no column names in row {header}"));
+        error.because("it has no cells").help("give another row, as in `--header 3` or `--header 3-4`")
+    })?;
     let below: Vec<&Row> = table.rows.iter().filter(|row| row.number > columns.last).collect();
     let mut sheet =
         Guess { loaded, below, columns: &columns, taken: Vec::new(), unknown: Vec::new(), incomplete: false };
@@ -146,8 +149,8 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table) -> Result<Proposal, E
     if table.sheets.len() > 1 {
         keys.extend(table.sheet.as_ref().map(|sheet| ("sheet".to_owned(), Value::text(sheet))));
     }
-    if header.first != header.last {
-        keys.push(("header".to_owned(), Value::plain(format!("{}-{}", header.first, header.last))));
+    if header.first != header.last || given.is_some() {
+        keys.push(("header".to_owned(), Value::plain(header.to_string())));
     }
     let into = "parts/{in}.yaml".to_owned();
     let mut parts: Vec<(String, Value)> = Vec::new();
@@ -166,19 +169,23 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table) -> Result<Proposal, E
         None => sheet.unknown.push("count: no column of counts, so each row is one piece".to_owned()),
     }
     let mut amounts = Vec::new();
-    let basis = sheet.column(BASIS, Kind::Name);
-    for (name, words) in [("mass", MASS), ("cost", COST)] {
-        if let Some(column) = sheet.column(words, Kind::Number) {
-            amounts.push((name.to_owned(), sheet.amount(name, &column, basis.as_ref())));
-        }
+    let found = [("mass", MASS), ("cost", COST)]
+        .map(|(name, words)| sheet.column(words, Kind::Number).map(|column| (name, column)));
+    let taken = sheet.taken.clone();
+    for (name, column) in found.iter().flatten() {
+        let basis = sheet.basis(name, column, &taken);
+        amounts.push(((*name).to_owned(), sheet.amount(name, column, basis.as_ref())));
     }
     if amounts.is_empty() {
         sheet.unknown.push("amounts: no column of a mass or a cost".to_owned());
     }
     parts.push(("amounts".to_owned(), Value::Map(amounts)));
+    // A name that is used is not unused, whatever other columns have it: those below a merged cell.
+    let used: Vec<&str> =
+        columns.names().filter(|(column, _)| sheet.taken.contains(column)).map(|(_, name)| name).collect();
     let unused: Vec<String> = columns
         .names()
-        .filter(|(column, _)| !sheet.taken.contains(column))
+        .filter(|(_, name)| !used.contains(name))
         .map(|(_, name)| format!("`{}`", shorten(name)))
         .collect();
     if !unused.is_empty() {
@@ -306,6 +313,23 @@ impl Guess<'_> {
         Value::Map(vec![("column".to_owned(), column.value()), ("names".to_owned(), Value::Map(names))])
     }
 
+    /// The column of the bases of an amount: that which names it or is in its group, otherwise one for all amounts.
+    fn basis(&self, amount: &str, column: &Column, taken: &[u32]) -> Option<Column> {
+        let amounts = [("mass", MASS), ("cost", COST)];
+        let names = |name: &str, own: bool| {
+            amounts
+                .iter()
+                .any(|(other, words)| (*other == amount) == own && words.iter().any(|word| has_word(name, word)))
+        };
+        let group = column.name.split_once(" / ").map(|(group, _)| format!("{group} / "));
+        let is_own = |name: &str| group.as_ref().is_some_and(|group| name.starts_with(group)) || names(name, true);
+        let is_free = |at: u32| !taken.contains(&at);
+        let all = || BASIS.iter().flat_map(|word| self.columns.names().filter(move |(_, name)| has_word(name, word)));
+        let found = all().find(|(at, name)| is_free(*at) && is_own(name));
+        let found = found.or_else(|| all().find(|(at, name)| is_free(*at) && !names(name, false)));
+        found.map(|(at, name)| Column { at, name: name.to_owned() })
+    }
+
     fn amount(&mut self, amount: &str, column: &Column, basis: Option<&Column>) -> Value {
         let mut keys = vec![("column".to_owned(), column.value())];
         match self.unit(amount, column) {
@@ -316,7 +340,14 @@ impl Guess<'_> {
             )),
         }
         let bases = self.loaded.settings().growth.get(amount);
-        let Some((basis, bases)) = basis.zip(bases) else { return Value::Map(keys) };
+        let Some(basis) = basis else { return Value::Map(keys) };
+        let Some(bases) = bases else {
+            self.unknown.push(format!(
+                "basis of {amount}: `{}` is not used, as `growth` in tierod.yaml has no bases of {amount}",
+                shorten(&basis.name)
+            ));
+            return Value::Map(keys);
+        };
         let (mut names, mut unknown) = (Vec::new(), Vec::new());
         for text in self.texts(basis.at) {
             let lower = text.to_lowercase();
@@ -333,6 +364,7 @@ impl Guess<'_> {
         }
         // A column of states can be about another amount.
         if names.len() > unknown.len() {
+            self.taken.push(basis.at);
             self.unknown.extend(unknown);
             let column = ("column".to_owned(), basis.value());
             keys.push(("basis".to_owned(), Value::Map(vec![column, ("names".to_owned(), Value::Map(names))])));
@@ -375,7 +407,8 @@ fn stem(word: &str) -> String {
     word.strip_suffix('s').unwrap_or(word).to_owned()
 }
 
-/// The first row of two or more names and no number, with values in the row below; two rows if the first has fewer names.
+/// The first row of two or more names and no number, with values in the row below; two rows if the first has groups of columns,
+/// or the second units.
 fn header(table: &Table) -> Option<Header> {
     let is_name = |(_, cell): &(u32, Cell)| match cell {
         Cell::Text(text) => Written::read(text).is_none_or(|written| !written.unit.is_empty()),
@@ -388,7 +421,15 @@ fn header(table: &Table) -> Option<Header> {
         let has_values = |row: &&Row| row.cells.iter().any(|cell| !is_name(cell));
         if is_names(next) && next.number == row.number + 1 && rows.get(at + 2).is_some_and(|row| has_values(&row)) {
             // Names over names: the first are of groups, unless the second is the whole header under a title.
-            if next.cells.len() >= row.cells.len() || table.cell(next, row.cells[0].0).is_some() {
+            // Groups leave cells free beside them, or are merged over several columns.
+            let is_below_group = |(column, _): &(u32, Cell)| row.cell(*column).is_none();
+            let is_units =
+                || next.cells.iter().all(|(_, cell)| matches!(cell, Cell::Text(text) if unit_of(text).is_some()));
+            if next.cells.len() >= row.cells.len()
+                || table.cell(next, row.cells[0].0).is_some()
+                || next.cells.iter().any(is_below_group)
+                || is_units()
+            {
                 return Some(Header { first: row.number, last: next.number });
             }
         }

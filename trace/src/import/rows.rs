@@ -30,6 +30,27 @@ pub(super) struct Item {
     pub(super) count: Option<u32>,
     /// The amounts of one piece, in the order of the entry.
     pub(super) amounts: Vec<Option<ItemAmount>>,
+    /// The amounts that its row does not have.
+    pub(super) empty: Vec<Empty>,
+}
+
+/// A cell of an amount that is empty.
+#[derive(Debug)]
+pub(super) struct Empty {
+    /// Which of the amounts of the entry.
+    pub(super) amount: usize,
+    pub(super) column: String,
+    /// Whether it has a dash.
+    pub(super) is_dash: bool,
+}
+
+/// The id of a row that is skipped.
+#[derive(Debug)]
+pub(super) struct SkippedId {
+    pub(super) row: u32,
+    pub(super) id: String,
+    /// What the row has instead of a number of pieces, if it is skipped because of that.
+    pub(super) no_pieces: Option<String>,
 }
 
 /// An amount of one piece.
@@ -51,7 +72,7 @@ pub(super) struct Rows {
     /// What the skipped rows have of each amount.
     pub(super) skipped_sums: Vec<Decimal>,
     /// The ids of rows that are skipped because of something else.
-    pub(super) skipped_ids: Vec<String>,
+    pub(super) skipped_ids: Vec<SkippedId>,
 }
 
 /// The columns that an entry uses.
@@ -93,11 +114,18 @@ impl<'u> Used<'u> {
         let amount = |(name, entry): (&'u Id, &'u ImportedAmount)| {
             let basis = entry.basis.as_ref().and_then(OrColumn::column);
             let margins = entry.margins.iter().map(|margin| maybe(margin.column()));
+            let unit = Unit::parse(&entry.unit).map_err(Error::new)?;
+            let column = columns.get(&entry.column)?;
+            if let Some(other) = cells::other_unit(columns.name(column), &unit) {
+                let message = format!("the column `{}` is in {other}", shorten(columns.name(column)));
+                let why = format!("the entry says `unit: {unit}` for `{name}`");
+                return Err(Error::new(message).because(why).help("correct one of them; nothing was read"));
+            }
             Ok(UsedAmount {
                 name,
                 entry,
-                unit: Unit::parse(&entry.unit).map_err(Error::new)?,
-                column: columns.get(&entry.column)?,
+                unit,
+                column,
                 basis: maybe(basis)?,
                 margins: margins.collect::<Result<_, Error>>()?,
             })
@@ -142,6 +170,7 @@ pub(super) fn read(
             continue;
         }
         let reader = Reader { table, row, used, mark, loaded };
+        reader.check_units()?;
         let amounts = reader.amounts();
         let raw: Vec<Option<Decimal>> =
             amounts.iter().map(|read| read.as_ref().ok().and_then(|read| read.as_ref().map(|a| a.raw))).collect();
@@ -178,7 +207,11 @@ pub(super) fn read(
         let item = reader.item(ids_are_texts, &count);
         match item {
             Ok(mut item) => {
-                for (read, amount) in amounts.into_iter().zip(&used.amounts) {
+                for (at, (read, amount)) in amounts.into_iter().zip(&used.amounts).enumerate() {
+                    if let Ok(None) = read {
+                        let (column, is_dash) = (column_name(amount.column), row.cell(amount.column).is_some());
+                        item.empty.push(Empty { amount: at, column, is_dash });
+                    }
                     let read = read.unwrap_or_else(|reason| {
                         rows.unread.push(UnreadCell {
                             row: row.number,
@@ -194,9 +227,11 @@ pub(super) fn read(
                 rows.items.push(item);
             }
             Err(reason) => {
-                rows.skip(row, reason);
+                let is_zero = reader.has_no_pieces();
+                rows.skipped.push(Skipped { row: row.number, reason, is_part: !is_zero });
                 rows.add_skipped(&raw, pieces)?;
-                rows.skipped_ids.extend(id_of(&id_text));
+                let no_pieces = reader.no_pieces(&count);
+                rows.skipped_ids.extend(id_of(&id_text).map(|id| SkippedId { row: row.number, id, no_pieces }));
             }
         }
     }
@@ -206,7 +241,7 @@ pub(super) fn read(
 
 impl Rows {
     fn skip(&mut self, row: &Row, reason: impl Into<String>) {
-        self.skipped.push(Skipped { row: row.number, reason: reason.into() });
+        self.skipped.push(Skipped { row: row.number, reason: reason.into(), is_part: false });
     }
 
     fn add_skipped(&mut self, raw: &[Option<Decimal>], pieces: Decimal) -> Result<(), Error> {
@@ -233,10 +268,10 @@ impl Rows {
             let others: Vec<String> =
                 by_id[item.id.as_str()].iter().filter(|row| **row != item.row).take(5).map(u32::to_string).collect();
             let reason = format!("`{}` is also in row {}: none of them is written", item.id, others.join(", "));
-            self.skipped.push(Skipped { row: item.row, reason });
+            self.skipped.push(Skipped { row: item.row, reason, is_part: true });
             let raw: Vec<Option<Decimal>> = item.amounts.iter().map(|a| a.as_ref().map(|a| a.raw)).collect();
             self.add_skipped(&raw, Decimal::whole(i64::from(item.count.unwrap_or(1))))?;
-            self.skipped_ids.push(item.id.to_string());
+            self.skipped_ids.push(SkippedId { row: item.row, id: item.id.to_string(), no_pieces: None });
         }
         self.skipped.sort_by_key(|skipped| skipped.row);
         Ok(())
@@ -275,6 +310,40 @@ impl Reader<'_> {
             Some(0) => Err(format!("`{name}` is 0: not in the car")),
             _ => Err(format!("`{name}` is {number}, not a number of pieces")),
         }
+    }
+
+    /// What the row has instead of a number of pieces.
+    fn no_pieces(&self, count: &Result<Option<u32>, String>) -> Option<String> {
+        match count {
+            Err(reason) => Some(reason.clone()),
+            Ok(None) => self.used.count.map(|_| self.no_count()),
+            Ok(Some(_)) => None,
+        }
+    }
+
+    fn no_count(&self) -> String {
+        format!("`{}` is empty", self.used.parts.count.as_deref().unwrap_or_default())
+    }
+
+    /// Whether the count is 0.
+    fn has_no_pieces(&self) -> bool {
+        let count = self.used.count.map(|column| cells::number(self.row.cell(column), None, self.mark));
+        matches!(count, Some(Ok(Some(count))) if count.is_zero())
+    }
+
+    /// Stops at a cell with a unit of its own that is not that of its column.
+    fn check_units(&self) -> Result<(), Error> {
+        for amount in &self.used.amounts {
+            let format = self.table.unit(self.row.number, amount.column);
+            if let Some(other) = cells::own_unit(self.row.cell(amount.column), format, &amount.unit) {
+                let cell = format!("{}{}", column_name(amount.column), self.row.number);
+                let id = self.text(self.used.id);
+                let message = format!("the cell {cell} of `{}` is in {other}", shorten(&id));
+                let why = format!("the entry says `unit: {}` for `{}`", amount.unit, amount.name);
+                return Err(Error::new(message).because(why).help("correct one of them; nothing was read"));
+            }
+        }
+        Ok(())
     }
 
     fn amounts(&self) -> Vec<Result<Option<ItemAmount>, String>> {
@@ -324,12 +393,18 @@ impl Reader<'_> {
         let system = self.system()?;
         let count = match (self.used.count, count) {
             (_, Err(reason)) => return Err(reason.clone()),
-            (Some(_), Ok(None)) => {
-                return Err(format!("`{}` is empty", self.used.parts.count.as_deref().unwrap_or_default()));
-            }
+            (Some(_), Ok(None)) => return Err(self.no_count()),
             (_, Ok(count)) => *count,
         };
-        Ok(Item { row: self.row.number, id, title: self.title(), system, count, amounts: Vec::new() })
+        Ok(Item {
+            row: self.row.number,
+            id,
+            title: self.title(),
+            system,
+            count,
+            amounts: Vec::new(),
+            empty: Vec::new(),
+        })
     }
 
     fn id(&self, ids_are_texts: bool) -> Result<Id, String> {

@@ -3,9 +3,9 @@
 use schema::quantity::Unit;
 
 use super::{Plan, amount_of, digits_of, too_large};
-use crate::Error;
 use crate::load::Loaded;
 use crate::spreadsheet::Decimal;
+use crate::{Error, RecordId};
 
 /// The total of an amount on both sides.
 #[derive(Clone, Debug)]
@@ -29,6 +29,23 @@ pub struct Difference {
     pub reason: &'static str,
     /// What the records have more because of it.
     pub value: Decimal,
+    /// The parts that it comes from, if they are in the records.
+    pub parts: Vec<String>,
+}
+
+/// What comes from some parts.
+#[derive(Default)]
+struct Cause {
+    sum: Decimal,
+    parts: Vec<String>,
+}
+
+impl Cause {
+    fn add(&mut self, loaded: &Loaded, id: Option<RecordId>, value: Decimal) -> Result<(), Error> {
+        self.sum = self.sum.plus(value).ok_or_else(too_large)?;
+        self.parts.extend(id.filter(|_| !value.is_zero()).map(|id| loaded.record(id).id.to_string()));
+        Ok(())
+    }
 }
 
 impl Plan<'_> {
@@ -46,7 +63,7 @@ impl Plan<'_> {
         let sum = |a: Decimal, b: Decimal| a.plus(b).ok_or_else(too_large);
         let less = |a: Decimal, b: Decimal| a.minus(b).ok_or_else(too_large);
         // What a part of the records has, in the unit of the sheet.
-        let has = |id: crate::RecordId| -> Result<Decimal, Error> {
+        let has = |id: RecordId| -> Result<Decimal, Error> {
             let Some(part) = after.part(id) else { return Ok(Decimal::ZERO) };
             let Some(amount) = amount_of(part, name) else { return Ok(Decimal::ZERO) };
             let Some(value) = amount.value.quantity() else { return Ok(Decimal::ZERO) };
@@ -62,14 +79,15 @@ impl Plan<'_> {
         };
         let mut sheet = self.rows.skipped_sums.get(at).copied().unwrap_or_default();
         let skipped = less(Decimal::ZERO, sheet)?;
-        let (mut records, mut margins, mut unknown, mut other) =
-            (Decimal::ZERO, Decimal::ZERO, Decimal::ZERO, Decimal::ZERO);
+        let (mut records, mut margins) = (Decimal::ZERO, Decimal::ZERO);
+        let [mut unknown, mut other, mut gone, mut no_pieces, mut kept] = <[Cause; 5]>::default();
+        let find = |id: &str| after.find(id).or_else(|| after.renamed(id));
         for item in &self.rows.items {
-            let found = after.find(item.id.as_str()).or_else(|| after.renamed(item.id.as_str()));
+            let found = find(item.id.as_str());
             let own = found.map_or(Ok(Decimal::ZERO), has)?;
             records = sum(records, own)?;
             let Some(amount) = &item.amounts[at] else {
-                unknown = sum(unknown, own)?;
+                unknown.add(after, found, own)?;
                 continue;
             };
             let count = Decimal::whole(i64::from(item.count.unwrap_or(1)));
@@ -77,28 +95,39 @@ impl Plan<'_> {
             let (raw, full) = (times(amount.raw)?, times(amount.value)?);
             sheet = sum(sheet, raw)?;
             margins = sum(margins, less(full, raw)?)?;
-            other = sum(other, less(own, full)?)?;
+            other.add(after, found, less(own, full)?)?;
         }
-        let mut gone = Decimal::ZERO;
         for id in self.gone_parts(after) {
-            gone = sum(gone, has(id)?)?;
+            gone.add(after, Some(id), has(id)?)?;
         }
-        records = sum(records, gone)?;
+        let mut seen = Vec::new();
+        for row in &self.rows.skipped_ids {
+            let Some(id) = find(&row.id).filter(|id| !seen.contains(id)) else { continue };
+            seen.push(id);
+            let cause = if row.no_pieces.is_some() { &mut no_pieces } else { &mut kept };
+            cause.add(after, Some(id), has(id)?)?;
+        }
+        for cause in [&gone, &no_pieces, &kept] {
+            records = sum(records, cause.sum)?;
+        }
+        let whole = |sum: Decimal| Cause { sum, parts: Vec::new() };
         let differences = [
-            ("margins of the entry", margins),
-            ("rows skipped", skipped),
+            ("margins of the entry", whole(margins)),
+            ("rows skipped", whole(skipped)),
+            ("parts that are not in the car by the sheet", no_pieces),
+            ("parts whose row is skipped", kept),
             ("parts that are not in the sheet", gone),
             ("parts whose cell is empty or could not be read", unknown),
             ("counts and amounts that only the records have", other),
         ];
-        let differences = differences.into_iter().filter(|(_, value)| !value.is_zero());
+        let differences = differences.into_iter().filter(|(_, cause)| !cause.sum.is_zero());
         Ok(Total {
             amount: name.to_string(),
             sheet: sheet.without_zeros(),
             records: records.without_zeros(),
             unit: unit.to_string(),
             differences: differences
-                .map(|(reason, value)| Difference { reason, value: value.without_zeros() })
+                .map(|(reason, cause)| Difference { reason, value: cause.sum.without_zeros(), parts: cause.parts })
                 .collect(),
         })
     }

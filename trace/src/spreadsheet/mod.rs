@@ -100,6 +100,8 @@ pub struct Table {
     /// The names of all sheets of a workbook.
     pub sheets: Vec<String>,
     merged: Vec<Merged>,
+    /// The units that formats show beside numbers, by row and column, in order.
+    units: Vec<((u32, u32), String)>,
     cells: usize,
     text: usize,
 }
@@ -116,6 +118,12 @@ impl Table {
             let at = self.rows.binary_search_by_key(&merged.rows.0, |row| row.number).ok()?;
             self.rows[at].cell(merged.columns.0)
         })
+    }
+
+    /// The unit that the format of a number shows beside it: `0.0" kg"`.
+    pub fn unit(&self, row: u32, column: u32) -> Option<&str> {
+        let at = self.units.binary_search_by_key(&(row, column), |(place, _)| *place).ok()?;
+        Some(&self.units[at].1)
     }
 
     /// Adds a cell; cells come row by row, from left to right.

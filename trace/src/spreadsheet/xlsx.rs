@@ -20,6 +20,7 @@ pub(super) fn read(_archive: &Archive<'_>, bytes: &[u8], given: Given<'_>) -> Re
     {
         let mut reader = workbook.worksheet_cells_reader(&sheet).map_err(|error| wrong(&error))?;
         let percent: Vec<bool> = reader.styles().iter().map(is_percent).collect();
+        let units: Vec<Option<String>> = reader.styles().iter().map(unit_of_format).collect();
         let mut seen = 0_usize;
         while let Some((cell, style)) = reader.next_cell_with_style_id().map_err(|error| wrong(&error))? {
             seen += 1;
@@ -34,7 +35,9 @@ pub(super) fn read(_archive: &Archive<'_>, bytes: &[u8], given: Given<'_>) -> Re
                 content(cell.get_value(), is_percent)
             };
             if let Some(content) = content {
+                let unit = units.get(style).and_then(Option::as_ref).filter(|_| matches!(content, Cell::Number(_)));
                 table.add(row.saturating_add(1), column, content)?;
+                table.units.extend(unit.map(|unit| ((row.saturating_add(1), column), unit.clone())));
             }
         }
     }
@@ -97,9 +100,62 @@ fn is_percent(style: &calamine::Style) -> bool {
     format.format_code.split('"').step_by(2).any(|code| code.contains('%') && !code.contains("\\%"))
 }
 
+/// The text that a format shows beside a number, as in `0.0" kg"` and `#,##0.00 [$€-407]`; that of positive numbers.
+fn unit_of_format(style: &calamine::Style) -> Option<String> {
+    text_of_format(&style.number_format.as_ref()?.format_code)
+}
+
+fn text_of_format(code: &str) -> Option<String> {
+    const LONGEST: usize = 12;
+    let mut text = String::new();
+    let mut chars = code.chars();
+    let mut is_quoted = false;
+    while let Some(c) = chars.next() {
+        match c {
+            '"' => is_quoted = !is_quoted,
+            c if is_quoted => text.push(c),
+            ';' => break,
+            '\\' => text.extend(chars.next()),
+            // The width of a character, and one that fills the cell.
+            '_' | '*' => {
+                chars.next();
+            }
+            '[' => {
+                let inside: String = chars.by_ref().take_while(|c| *c != ']').collect();
+                text.extend(inside.strip_prefix('$').and_then(|money| money.split('-').next()));
+            }
+            '€' | '£' => text.push(c),
+            _ => {}
+        }
+    }
+    let text = text.trim();
+    (!text.is_empty() && text.len() <= LONGEST).then(|| text.to_owned())
+}
+
 fn wrong(error: &XlsxError) -> Error {
     if matches!(error, XlsxError::Password) {
         return Error::new("the workbook has a password").help("save it without a password");
     }
     damaged(schema::words::shorten(&error.to_string()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn formats_show_units() {
+        for (code, text) in [
+            ("0.0\" kg\"", Some("kg")),
+            ("#,##0.00\\ \"g\"", Some("g")),
+            ("_-* #,##0.00\\ [$€-407]_-;-* #,##0.00\\ [$CHF]", Some("€")),
+            ("0.00;\"minus \"0.00", None),
+            ("General", None),
+            ("yyyy\\-mm", Some("-")),
+            ("[Red]0.0", None),
+            ("0\"", None),
+        ] {
+            assert_eq!(text_of_format(code).as_deref(), text, "{code}");
+        }
+    }
 }

@@ -1,4 +1,6 @@
-//! The table of `budget`: every budget, with its shares below it.
+//! The table of `budget`: every budget once, with its shares below it.
+
+use std::collections::BTreeMap;
 
 use serde_json::{Value, json};
 use trace::Study;
@@ -30,7 +32,8 @@ const COLUMNS: [Column; 19] = [
     (super::RECORD, "/record"),
 ];
 
-/// The budgets that are shown: `budget` is the id of the budget that a share is in, and empty for the budget itself.
+/// The budgets that are shown, each in one row: `budget` is the id of the budget that it is a share of, and empty if it is of
+/// none that is shown. The rows without it add up to all that is shown.
 pub(crate) fn grid(study: &Study, report: &Report<'_>, broken: &Broken<'_>) -> Grid {
     let mut document = json(report, broken);
     let mut about = About::new(study, !broken.is_empty());
@@ -39,22 +42,41 @@ pub(crate) fn grid(study: &Study, report: &Report<'_>, broken: &Broken<'_>) -> G
         spread_limit(&mut row);
         if let Some(budget) = budget {
             row["budget"] = budget["id"].clone();
-            row["unit"] = budget["unit"].clone();
+            if row["unit"].is_null() {
+                row["unit"] = budget["unit"].clone();
+            }
         }
         if let Some(index) = row["id"].as_str().and_then(|id| study.loaded.find(id)) {
             about.add(&mut row, index, study.values().record_node(index));
         }
         rows.push(row);
     };
-    for mut budget in document["budgets"].as_array_mut().map(std::mem::take).unwrap_or_default() {
-        let shares = budget["shares"].as_array_mut().map(std::mem::take).unwrap_or_default();
-        if shares.is_empty() {
-            // Without shares nothing is allocated, and nothing is outside of them.
-            budget["allocated"] = json!(null);
-            budget["outside"] = json!(null);
+    let budgets = document["budgets"].as_array_mut().map(std::mem::take).unwrap_or_default();
+    let id_of = |row: &Value| row["id"].as_str().unwrap_or_default().to_owned();
+    let mut own: BTreeMap<String, Value> = budgets.iter().map(|budget| (id_of(budget), budget.clone())).collect();
+    let is_shown = |id: &Value| id.as_str().is_some_and(|id| budgets.iter().any(|budget| budget["id"] == id));
+    // Those of no other first, each with its shares and theirs below it; shares in a circle come last.
+    let (first, rest): (Vec<&Value>, Vec<&Value>) = budgets.iter().partition(|budget| !is_shown(&budget["share_of"]));
+    for top in first.into_iter().chain(rest) {
+        let mut open: Vec<(Value, Option<Value>)> =
+            own.remove(&id_of(top)).map(|row| (row, None)).into_iter().collect();
+        while let Some((mut row, budget)) = open.pop() {
+            let shares = row["shares"].as_array_mut().map(std::mem::take).unwrap_or_default();
+            if row.get("shares").is_some() && shares.is_empty() {
+                // Without shares nothing is allocated, and nothing is outside of them.
+                row["allocated"] = json!(null);
+                row["outside"] = json!(null);
+            }
+            for share in shares.into_iter().rev() {
+                match own.remove(&id_of(&share)) {
+                    Some(budget) => open.push((budget, Some(row.clone()))),
+                    // A budget that is not shown itself, or was above.
+                    None if !is_shown(&share["id"]) => open.push((share, Some(row.clone()))),
+                    None => {}
+                }
+            }
+            add(row, budget.as_ref());
         }
-        add(budget.clone(), None);
-        shares.into_iter().for_each(|share| add(share, Some(&budget)));
     }
     Grid::of(&rows.iter().collect::<Vec<_>>(), &COLUMNS)
 }

@@ -29,7 +29,51 @@ pub(crate) static IMPORT: Answer = Answer {
                     "the changed values",
                 ),
                 key("unchanged", Shape::Integer, "number of parts that stay as they are"),
+                key("agrees", Shape::Flag, "whether the records had everything that the sheet has, before the import"),
+                key(
+                    "differing",
+                    Shape::List(&Shape::Object(&[&[
+                        key("row", Shape::Integer, "row, as the spreadsheet counts"),
+                        key("id", Shape::Text, "id of the part"),
+                        key(
+                            "field",
+                            Shape::Text,
+                            "key below the part: `title`, `in`, or an amount that is read from a file",
+                        ),
+                        key("sheet", Shape::Text, "value in the sheet"),
+                        key("records", TEXT_OR_NULL, "value in the records; null if there is none"),
+                    ]])),
+                    "the values that differ and that the import does not change",
+                ),
                 key("gone", TEXTS, "ids of parts in the files of the import that are not in the sheet; they stay"),
+                key(
+                    "renumbered",
+                    Shape::List(&Shape::Object(&[&[
+                        key("from", Shape::Text, "id of the part that is gone"),
+                        key("to", Shape::Text, "id of the new part with the same title and amounts"),
+                    ]])),
+                    "the parts that seem to have a new part number",
+                ),
+                key(
+                    "not_in_car",
+                    Shape::List(&Shape::Object(&[&[
+                        key("row", Shape::Integer, "row, as the spreadsheet counts"),
+                        key("id", Shape::Text, "id of the part"),
+                        key("reason", Shape::Text, "what the row has instead of a number of pieces"),
+                    ]])),
+                    "the parts of the records that are not in the car by the sheet; they stay",
+                ),
+                key(
+                    "empty",
+                    Shape::List(&Shape::Object(&[&[
+                        key("row", Shape::Integer, "row, as the spreadsheet counts"),
+                        key("column", Shape::Text, "column, as the spreadsheet names it: `D`"),
+                        key("id", Shape::Text, "id of the part"),
+                        key("amount", Shape::Text, "name of the amount"),
+                        key("records", TEXT_OR_NULL, "amount in the records, which stays; null for a new part"),
+                    ]])),
+                    "the empty cells of amounts: of new parts, and of those whose amount only the records have",
+                ),
                 key(
                     "skipped",
                     Shape::List(&Shape::Object(&[&[
@@ -60,6 +104,7 @@ pub(crate) static IMPORT: Answer = Answer {
                             Shape::List(&Shape::Object(&[&[
                                 key("reason", Shape::Text, "the cause"),
                                 key("value", Shape::Number, "what the records have more because of it"),
+                                key("parts", TEXTS, "ids of the parts that it comes from, if they are in the records"),
                             ]])),
                             "why they differ; the values add up to the difference",
                         ),
@@ -68,6 +113,14 @@ pub(crate) static IMPORT: Answer = Answer {
                 ),
                 key("files", TEXTS, "paths of the changed files, relative to the project root"),
                 key("new_findings", Shape::Integer, "number of new findings of `tierod check`"),
+                key(
+                    "new_checks",
+                    Shape::List(&Shape::Object(&[&[
+                        key("check", Shape::Text, "name of the check"),
+                        key("findings", Shape::Integer, "number of its new findings"),
+                    ]])),
+                    "the checks of the new findings",
+                ),
             ]],
         ),
         (

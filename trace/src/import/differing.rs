@@ -1,0 +1,173 @@
+//! What a sheet and the records say differently and an import does not change.
+
+use schema::quantity::Unit;
+use schema::records::Part;
+use schema::settings::imports::Import;
+use schema::{Id, Quantity};
+
+use super::rows::{Item, ItemAmount, is_same_text};
+use super::{Plan, amount_of, is_same};
+use crate::RecordId;
+use crate::load::Loaded;
+use crate::spreadsheet::number::clean;
+
+/// A value that differs and that the import does not change.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Differing {
+    /// The row, as the spreadsheet counts.
+    pub row: u32,
+    /// The part.
+    pub id: String,
+    /// The key below the part: `title`, `in`, `amounts.mass`.
+    pub field: String,
+    /// The value in the sheet.
+    pub sheet: String,
+    /// The value in the records, if there is one.
+    pub records: Option<String>,
+}
+
+/// An empty cell of an amount: of a new part, or of one whose amount only the records have.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct EmptyCell {
+    /// The row, as the spreadsheet counts.
+    pub row: u32,
+    /// The column, as the spreadsheet names it: `D`.
+    pub column: String,
+    /// The part.
+    pub id: String,
+    /// The amount.
+    pub amount: String,
+    /// The amount in the records, which stays.
+    pub records: Option<String>,
+}
+
+/// A part of the records that is not in the car by the sheet: its row has no number of pieces.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotInCar {
+    /// The row, as the spreadsheet counts.
+    pub row: u32,
+    /// The part.
+    pub id: String,
+    /// What the row has instead.
+    pub reason: String,
+}
+
+/// A part that seems to have a new part number.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Renumbered {
+    /// Its id in the records, which no row of the sheet is about.
+    pub from: String,
+    /// The id of a new part with the same title and amounts.
+    pub to: String,
+}
+
+impl Plan<'_> {
+    /// Adds title and system of a part if they differ.
+    pub(super) fn compare_names(&mut self, loaded: &Loaded, id: &str, part: &Part, item: &Item) {
+        let mut add = |field: &str, sheet: &str, records: Option<&str>| {
+            let (sheet, records) = (sheet.to_owned(), records.map(str::to_owned));
+            self.differing.push(Differing {
+                row: item.row,
+                id: id.to_owned(),
+                field: field.to_owned(),
+                sheet,
+                records,
+            });
+        };
+        if let Some(title) = item.title.as_deref().map(super::one_line) {
+            let own = part.title.as_deref().unwrap_or_default();
+            if clean(own) != clean(&title) {
+                add("title", &title, part.title.as_deref());
+            }
+        }
+        // A system for all rows is not what the sheet says.
+        let own = part.r#in.as_ref();
+        if self.import.parts.r#in.column().is_some() && !own.is_some_and(|own| is_inside(loaded, own, &item.system)) {
+            add("in", item.system.as_str(), own.map(Id::as_str));
+        }
+    }
+
+    /// Adds an amount that is read from an evidence file, if the number differs.
+    pub(super) fn compare_read(
+        &mut self,
+        id: &str,
+        name: &Id,
+        own: Option<&Quantity>,
+        item: (&Item, &ItemAmount),
+        unit: &Unit,
+    ) {
+        let (item, amount) = item;
+        let text = unit.after(&amount.value.to_string());
+        let is_same = |own: &Quantity| {
+            is_same(own, amount.value, unit) || Quantity::parse(&text).is_ok_and(|text| own.same_value(&text))
+        };
+        if !own.is_some_and(is_same) {
+            let records = own.map(|own| own.text().to_owned());
+            let field = format!("amounts.{name}");
+            self.differing.push(Differing { row: item.row, id: id.to_owned(), field, sheet: text, records });
+        }
+    }
+
+    /// The empty cells of a part: those of a new one, and those whose amount the records have.
+    pub(super) fn empty_cells(&self, part: Option<&Part>, id: &str, item: &Item) -> Vec<EmptyCell> {
+        let names: Vec<&Id> = self.import.parts.amounts.iter().map(|(name, _)| name).collect();
+        let cell = |empty: &super::rows::Empty| {
+            let own = part.and_then(|part| amount_of(part, names[empty.amount]));
+            let records = own.and_then(|own| own.value.quantity()).map(|own| own.text().to_owned());
+            let is_missing = part.is_none() && !empty.is_dash;
+            (own.is_some() || is_missing).then(|| EmptyCell {
+                row: item.row,
+                column: empty.column.clone(),
+                id: id.to_owned(),
+                amount: names[empty.amount].to_string(),
+                records,
+            })
+        };
+        item.empty.iter().filter_map(cell).collect()
+    }
+
+    /// The new parts that have title and amounts of a part that is gone.
+    pub(super) fn renumbered_parts(&self, loaded: &Loaded, gone: &[RecordId]) -> Vec<Renumbered> {
+        let mut new: Vec<&Item> =
+            self.rows.items.iter().filter(|item| self.added.iter().any(|part| part.id == item.id.as_str())).collect();
+        let mut out = Vec::new();
+        for id in gone {
+            let Some(part) = loaded.part(*id) else { continue };
+            if let Some(at) = new.iter().position(|item| is_same_part(self.import, part, item)) {
+                out.push(Renumbered { from: loaded.record(*id).id.to_string(), to: new.remove(at).id.to_string() });
+            }
+        }
+        out
+    }
+}
+
+/// Whether a system is another one or in it.
+fn is_inside(loaded: &Loaded, own: &Id, system: &Id) -> bool {
+    const DEEPEST: usize = 100;
+    let mut at = Some(own);
+    for _ in 0..DEEPEST {
+        match at {
+            Some(id) if id == system => return true,
+            Some(id) => at = loaded.find(id.as_str()).and_then(|id| loaded.record(id).about()),
+            None => return false,
+        }
+    }
+    false
+}
+
+/// Whether title and amounts agree, with at least one amount.
+fn is_same_part(import: &Import, part: &Part, item: &Item) -> bool {
+    let titles = part.title.as_deref().zip(item.title.as_deref());
+    let mut amounts = import.parts.amounts.iter().zip(&item.amounts);
+    let agrees = |((name, entry), amount): ((&Id, &schema::settings::imports::ImportedAmount), &Option<ItemAmount>)| {
+        let own = amount_of(part, name).and_then(|own| own.value.quantity());
+        match (own, amount, Unit::parse(&entry.unit)) {
+            (Some(own), Some(amount), Ok(unit)) => is_same(own, amount.value, &unit),
+            (None, None, _) => true,
+            _ => false,
+        }
+    };
+    titles.is_some_and(|(own, title)| is_same_text(own, title))
+        && item.amounts.iter().any(Option::is_some)
+        && amounts.all(agrees)
+}
