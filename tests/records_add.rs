@@ -131,6 +131,40 @@ fn what_cannot_be_read_is_not_written() {
 }
 
 #[test]
+fn what_was_meant_is_said() {
+    let sandbox = project();
+    for (args, expected) in [
+        (&["result", "of=circle-time", "value=5 s"][..], "tierod add result NEW-ID of=circle-time"),
+        (&["part", "bolt", "in=suspension", "serves=circle-time"], "write `serves.circle-time='reason'`"),
+        (&["part", "bolt", "in=suspension", "mass=1 kg"], "`amounts.mass=...`"),
+        (&["part", "bolt", "in=suspension", "weight=1 kg"], "`amounts.mass=...`"),
+        (&["part", "bolt", "in=suspension", "basis=drawn"], "`amounts.mass.basis=...`"),
+        (&["part", "bolt", "in=suspension", "amounts=1 kg"], "write `amounts.mass='1 kg'`"),
+    ] {
+        let answer = add(&sandbox, args).ended(2);
+        assert!(answer.err.contains(expected), "{args:?}: {}", answer.err);
+    }
+}
+
+/// Records that name each other: one of them is written first.
+#[test]
+fn a_record_can_name_one_that_comes_later() {
+    let sandbox = project();
+    let event = ["event", "brake-test", "reads.time=stop-time", "serves.top-ten=It has points."];
+    let target = ["target", "stop-time", "of=car", "at-most=3 s", "serves.brake-test=It is what is timed."];
+    for args in [&event[..], &target] {
+        let refused = add(&sandbox, args).ended(2);
+        assert!(refused.err.contains("--allow-unknown"), "{}", refused.err);
+    }
+    let first = add(&sandbox, &[&event[..], &["--allow-unknown"]].concat()).ended(1);
+    assert!(first.out.contains("no record with id `stop-time`"), "{}", first.out);
+    assert!(add(&sandbox, &target).code < 2);
+    assert!(!sandbox.tierod(&["check"]).out.contains("unknown-reference"));
+    // A record of the wrong kind does not become right later.
+    add(&sandbox, &["part", "bolt", "in=hub", "--allow-unknown"]).ended(2);
+}
+
+#[test]
 fn a_file_that_is_named_is_created_with_its_folder() {
     let sandbox = project();
     let args = ["part", "bolt", "in=suspension", "serves.circle-time=It holds the hub.", "--file", "parts/small.yaml"];
@@ -245,6 +279,53 @@ mod on_a_terminal {
         );
         assert_eq!(code, 0, "{out}");
         assert!(read(&sandbox, "results.yaml").contains("of: circle-time"), "{out}");
+    }
+
+    /// What is wanted most comes first; the keys of a map are asked for after a `{`.
+    #[test]
+    fn the_simple_form_is_asked_for_first() {
+        let sandbox = project();
+        let answers = [("title", "\n"), ("value", "4.3 s ± 0.1 s\n"), ("outcome", ".\n"), ("write it? y or n", "y\n")];
+        let start = [("kind", "result\n"), ("id", "gates\n"), ("of", "circle-time\n"), ("date", "2027-03-01\n")];
+        let (code, out) = dialogue(&sandbox, &[], &[&start[..], &answers].concat());
+        assert_eq!(code, 0, "{out}");
+        assert!(out.contains("`{` asks for them"), "{out}");
+        assert!(read(&sandbox, "results.yaml").contains("value: 4.3 s ± 0.1 s\n"), "{out}");
+
+        sandbox.write("test/a.csv", "time [s]\n5.1\n");
+        let from = [
+            ("title", "\n"),
+            ("value", "{\n"),
+            ("value.from", "test/a.csv\n"),
+            ("value.column", "time\n"),
+            ("value.unit", ".\n"),
+            ("outcome", ".\n"),
+            ("write it? y or n", "y\n"),
+        ];
+        let start = [("kind", "result\n"), ("id", "more\n"), ("of", "circle-time\n"), ("date", "2027-03-02\n")];
+        let (code, out) = dialogue(&sandbox, &[], &[&start[..], &from].concat());
+        assert_eq!(code, 0, "{out}");
+        assert!(read(&sandbox, "results.yaml").contains("from: test/a.csv"), "{out}");
+
+        let event = [
+            ("kind", "event\n"),
+            ("id", "sprint\n"),
+            ("title", "\n"),
+            ("serves, id (Enter: done)", "\n"),
+            ("plan", "\n"),
+            ("most", "\n"),
+            ("reads, name (Enter: done)", "\n"),
+            ("score.use", "\n"),
+            ("score.formula", "20 pts\n"),
+            ("score.given", "\n"),
+            ("score.no-finish", "\n"),
+            ("chance", "90 %\n"),
+            ("expect", ".\n"),
+            ("write it? y or n", "y\n"),
+        ];
+        let (_, out) = dialogue(&sandbox, &[], &event);
+        let text = read(&sandbox, "chain.yaml");
+        assert!(text.contains("formula: 20 pts") && text.contains("chance: 90 %"), "{text}\n{out}");
     }
 
     #[test]

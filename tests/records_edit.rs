@@ -110,7 +110,12 @@ fn an_edit_that_makes_a_read_error_is_refused() {
 #[test]
 fn new_findings_are_shown_and_an_error_is_the_status() {
     let (sandbox, chain) = with_amounts();
-    let answer = sandbox.tierod(&["set", "hub.in", "nowhere", "--format", "json"]).ended(1).json();
+    let refused = sandbox.tierod(&["set", "hub.in", "suspensoin"]).ended(2);
+    assert!(refused.err.contains("no record with id `suspensoin`"), "{}", refused.err);
+    assert!(refused.err.contains("did you mean `suspension`?"), "{}", refused.err);
+    assert_eq!(read(&sandbox, "chain.yaml"), chain);
+    let args = ["set", "hub.in", "nowhere", "--allow-unknown", "--format", "json"];
+    let answer = sandbox.tierod(&args).ended(1).json();
     assert_eq!(answer["new"][0]["check"], "unknown-reference");
     assert_eq!(answer["stops"].as_array().unwrap().len(), 1);
     assert_eq!(answer["written"], true);
@@ -163,6 +168,140 @@ fn revise_moves_the_limit_and_records_it() {
     let empty =
         sandbox.tierod(&["revise", "circle-time", "at-most", "6 s", "--reason", " ", "--agreed-by", "y"]).ended(2);
     assert!(empty.err.contains("`--reason` is empty"), "{}", empty.err);
+}
+
+/// A value keeps its kind of quantity; nothing is written otherwise.
+#[test]
+fn a_unit_is_not_taken_away() {
+    let (sandbox, chain) = with_amounts();
+    let because = ["--reason", "x", "--agreed-by", "y"];
+    for (args, message, fix) in [
+        (&["set", "hub.mass", "500"][..], "`500` has no unit: hub.amounts.mass is `0.62 kg`", "write `500 kg`"),
+        (&["set", "hub.mass", "5 s"], "`5 s` is of another kind", "write `5 kg`"),
+        (&["set", "circle-time.estimate", "5 ± 0.1"], "has no unit", "write `5 s`"),
+        (&["revise", "circle-time", "at-most", "6"], "`6` has no unit: circle-time.at-most is `5.2 s`", "write `6 s`"),
+        (&["revise", "circle-time", "at-most", "6 kg"], "`6 kg` is of another kind", "write `6 s`"),
+        (
+            &["revise", "circle-time", "at-most", "5200 ms"],
+            "5200 ms is the limit of circle-time already",
+            "set circle-time",
+        ),
+        (&["revise", "circle-time", "at-most", "6 s", "--date", "2030-01-01"], "2030-01-01 is after today", "agreed"),
+        (
+            &["add", "result", "r", "of=circle-time", "date=today", "value=4.3"],
+            "`4.3` is a number without unit",
+            "`4.3 s`",
+        ),
+        (
+            &["add", "result", "r", "of=circle-time", "date=today", "value=4.3 kg"],
+            "`4.3 kg` is a mass",
+            "give it in `s`",
+        ),
+    ] {
+        let args = if args[0] == "revise" { [args, &because].concat() } else { args.to_vec() };
+        let refused = sandbox.tierod(&args).ended(2);
+        let words = refused.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains(message) && words.contains(fix), "{args:?}: {}", refused.err);
+        assert_eq!(read(&sandbox, "chain.yaml"), chain, "{args:?}");
+    }
+    assert!(!sandbox.path_of("results.yaml").exists());
+    sandbox.tierod(&["set", "hub.mass", "500 g"]).ended(0);
+}
+
+#[test]
+fn keys_and_records_are_removed() {
+    let (sandbox, chain) = with_amounts();
+    let both = sandbox.tierod(&["set", "top-ten.points", "150 pts"]).ended(2);
+    assert!(both.err.contains("--remove"), "{}", both.err);
+    let removed = sandbox.tierod(&["set", "top-ten.place", "--remove"]);
+    assert!(removed.out.contains("1 file written"), "{}{}", removed.out, removed.err);
+    assert_eq!(read(&sandbox, "chain.yaml"), chain.replace("{place: 10, reason", "{reason"));
+    sandbox.tierod(&["set", "top-ten.points", "150 pts"]).ended(0);
+    let absent = sandbox.tierod(&["set", "hub.count", "--remove"]).ended(2);
+    assert!(absent.err.contains("hub has no `count`") && absent.err.contains("amounts"), "{}", absent.err);
+    // A record that others name stays, also if only a formula has its name.
+    sandbox.write("chain.yaml", &chain);
+    let named = sandbox.tierod(&["set", "circle-time", "--remove"]).ended(2);
+    assert!(named.err.contains("1 record names circle-time: hub"), "{}", named.err);
+    sandbox.write("b.yaml", "targets:\n  t: {of: car, at-most: 2 kg, formula: 2 * hub.mass}\n");
+    let named = sandbox.tierod(&["set", "hub", "--remove"]).ended(2);
+    assert!(named.err.contains("1 record names hub: t"), "{}", named.err);
+    std::fs::remove_file(sandbox.path_of("b.yaml")).unwrap();
+    let gone = sandbox.tierod(&["set", "hub", "--remove"]);
+    assert!(gone.out.contains("1 file written"), "{}{}", gone.out, gone.err);
+    assert!(!read(&sandbox, "chain.yaml").contains("hub"));
+    sandbox.tierod(&["set", "circle-time.title", "x", "--remove"]).ended(2);
+}
+
+#[test]
+fn what_was_meant_is_said() {
+    let (sandbox, chain) = with_amounts();
+    for (args, expected) in [
+        (["set", "hub.id", "x"], "tierod rename hub x"),
+        (["set", "hub.basis", "weighed"], "`hub.mass.basis`"),
+        (["set", "hub.weight", "1 kg"], "`hub.mass`"),
+        (["set", "hub.mass", "--dry-run"], "the value is missing"),
+    ] {
+        let refused = sandbox.tierod(&args).ended(2);
+        assert!(refused.err.contains(expected), "{args:?}: {}", refused.err);
+    }
+    sandbox.tierod(&["set", "hub.mass=0.61 kg"]).ended(0);
+    assert_eq!(read(&sandbox, "chain.yaml"), chain.replace("0.62 kg", "0.61 kg"));
+}
+
+/// The fixes of findings name what can be typed, and none that brings another finding.
+#[test]
+fn fixes_name_what_helps() {
+    let (sandbox, chain) = with_amounts();
+    let more = "\
+targets:
+  car-mass: {of: car, at-most: 1 kg, total: mass, serves: {skidpad: Light is fast.}}
+results:
+  a: {of: circle-time, value: 5 s, date: 2027-03-01, evidence: [chain.yaml]}
+  b: {of: circle-time, value: 5.1 s, date: 2027-03-01, evidence: [chain.yaml]}
+";
+    sandbox.write("more.yaml", format!("{more}parts:\n  bolt: {{in: suspension}}\n"));
+    let all = sandbox.tierod(&["check", "--format", "json"]).json();
+    let fix = |check: &str, record: &str| {
+        let found = all["findings"].as_array().unwrap().iter().find(|f| f["check"] == check && f["record"] == record);
+        let found = found.unwrap_or_else(|| panic!("{check} {record}: {all}"));
+        format!("{} | {}", found["message"].as_str().unwrap(), found["help"].as_str().unwrap())
+    };
+    assert!(fix("no-children", "car-mass").contains("shares: targets of its systems with `share-of: car-mass`"));
+    assert!(fix("no-parent", "bolt").contains("`for-parts` of the system"));
+    std::fs::remove_file(sandbox.path_of("more.yaml")).unwrap();
+    assert!(fix("two-sources", "a").contains("result b has the same date and is used instead of this one"));
+    sandbox.write("chain.yaml", chain.replace("estimate: 5.1 s", "estimate: 5.3 s"));
+    assert!(sandbox.tierod(&["check"]).out.contains("`tierod revise`"));
+    sandbox.write("chain.yaml", &chain);
+    let set = sandbox.tierod(&["set", "circle-time.at-most", "5.3 s", "--dry-run"]).ended(0);
+    assert!(set.out.contains("unrecorded-revision") && set.out.contains("`tierod revise`"), "{}", set.out);
+}
+
+#[test]
+fn every_command_knows_an_earlier_id() {
+    let (sandbox, _) = with_amounts();
+    sandbox.write("decision.yaml", "decisions:\n  wheel: {of: hub, chosen: a, alternatives: {a: {}, b: {}}}\n");
+    for (old, new) in [("hub", "wheel-hub"), ("wheel", "rim"), ("circle-time", "lap"), ("skidpad", "circle")] {
+        assert!(sandbox.tierod(&["rename", old, new]).code < 2);
+    }
+    for (args, old, new) in [
+        (&["why", "hub"][..], "hub", "wheel-hub"),
+        (&["graph", "--below", "hub"], "hub", "wheel-hub"),
+        (&["set", "hub.mass", "1 kg"], "hub", "wheel-hub"),
+        (&["set", "hub", "--remove"], "hub", "wheel-hub"),
+        (&["rename", "hub", "x"], "hub", "wheel-hub"),
+        (&["compare", "wheel"], "wheel", "rim"),
+        (&["budget", "circle-time"], "circle-time", "lap"),
+        (&["worth", "--event", "skidpad"], "skidpad", "circle"),
+        (&["revise", "circle-time", "at-most", "6 s", "--reason", "x", "--agreed-by", "y"], "circle-time", "lap"),
+    ] {
+        let refused = sandbox.tierod(args).ended(2);
+        assert!(refused.err.contains(&format!("`{old}` is now `{new}`")), "{args:?}: {}", refused.err);
+        assert!(!refused.err.contains("did you mean"), "{args:?}: {}", refused.err);
+    }
+    let named = sandbox.tierod(&["add", "result", "r", "of=hub", "outcome=pass", "date=today"]).ended(2);
+    assert!(named.err.contains("it is `wheel-hub` now"), "{}", named.err);
 }
 
 /// The graph and the values of the example with one id replaced.
@@ -291,7 +430,7 @@ systems:
 
 /// Files with many references, so that an edit changes all of them.
 #[cfg(unix)]
-fn many_files(sandbox: &Sandbox) -> Vec<(String, String)> {
+fn many_files(sandbox: &Sandbox, parts: usize) -> Vec<(String, String)> {
     let mut files = vec![("chain.yaml".to_owned(), CHAIN.to_owned())];
     for file in 0..8 {
         let part = |number: usize| {
@@ -300,7 +439,7 @@ fn many_files(sandbox: &Sandbox) -> Vec<(String, String)> {
                  place.}}\n    verify: {{by: inspection, with: gauge, due: 2027-06-01}}\n"
             )
         };
-        let parts: String = (0..40).map(part).collect();
+        let parts: String = (0..parts).map(part).collect();
         files.push((format!("parts/p{file}.yaml"), format!("parts:\n{parts}")));
     }
     sandbox.write("tierod.yaml", SETTINGS);
@@ -322,7 +461,7 @@ fn left_beside(sandbox: &Sandbox) -> Vec<std::path::PathBuf> {
 fn killed_at_fifty_moments_no_file_is_lost() {
     use std::time::{Duration, Instant};
     let sandbox = Sandbox::new();
-    let old = many_files(&sandbox);
+    let old = many_files(&sandbox, 12);
     let start = Instant::now();
     sandbox.tierod(&["rename", "circle-time", "lap-of-the-circle"]).ended(0);
     let whole = start.elapsed();
@@ -376,7 +515,7 @@ fn killed_at_fifty_moments_no_file_is_lost() {
 #[test]
 fn on_a_full_disk_nothing_changes() {
     let sandbox = Sandbox::new();
-    let old = many_files(&sandbox);
+    let old = many_files(&sandbox, 40);
     let limited = |blocks: &str| {
         let script = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$@\"");
         let mut command = sandbox.command("sh", &sandbox.path());
@@ -398,7 +537,7 @@ fn on_a_full_disk_nothing_changes() {
 fn read_only_files_and_folders_are_refused() {
     use std::os::unix::fs::PermissionsExt;
     let sandbox = Sandbox::new();
-    let old = many_files(&sandbox);
+    let old = many_files(&sandbox, 40);
     let mode = |path: &str, mode: u32| {
         std::fs::set_permissions(sandbox.path_of(path), std::fs::Permissions::from_mode(mode)).unwrap();
     };

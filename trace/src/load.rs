@@ -5,7 +5,8 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{Damage, Problem, ProblemKind};
 use schema::records::{Body, Expression, Reading, SetTo};
-use schema::{Day, Id, Record, Settings};
+use schema::words::shorten;
+use schema::{Day, Id, Record, Settings, suggest};
 
 use crate::Error;
 use crate::evidence::{self, ReadNumber};
@@ -236,6 +237,25 @@ impl Loaded {
     /// The index of a record.
     pub fn find(&self, id: &str) -> Option<RecordId> {
         self.by_id.get(id).copied()
+    }
+
+    /// The record with an id that was typed.
+    ///
+    /// # Errors
+    /// There is none: the error names the new id if a record had this one, otherwise a similar one.
+    pub fn named(&self, id: &str) -> Result<RecordId, Error> {
+        self.find(id).ok_or_else(|| self.no_record(id, self.ids()))
+    }
+
+    /// The error for an id that no record has: where a record had it, its new one, otherwise a similar one of those that
+    /// fit.
+    pub fn no_record<'a>(&self, id: &str, fitting: impl Iterator<Item = &'a str>) -> Error {
+        if let Some(now) = self.renamed(id) {
+            let now = &self.record(now).id;
+            return Error::new(format!("`{}` is now `{now}`", shorten(id))).help(format!("use `{now}`"));
+        }
+        let help = suggest::did_you_mean(id, fitting, "`tierod graph --format json` lists all records");
+        Error::new(format!("no record with id `{}`", shorten(id))).help(help)
     }
 
     /// The record that lists an id as an earlier one of its own, under `formerly`.

@@ -29,6 +29,8 @@ pub struct KeyProblem {
     pub route: Vec<String>,
     /// Whether the key is required and missing.
     pub is_missing: bool,
+    /// Whether it names a record that does not exist.
+    pub is_unknown: bool,
     /// What is wrong.
     pub message: String,
     /// How to fix it.
@@ -181,6 +183,7 @@ impl Draft {
             .map(|problem| KeyProblem {
                 route: problem.route.iter().skip(2).cloned().collect(),
                 is_missing: problem.kind == ProblemKind::MissingKey,
+                is_unknown: false,
                 message: problem.message.clone(),
                 help: problem.help.clone(),
             })
@@ -190,6 +193,7 @@ impl Draft {
                 all.push(KeyProblem {
                     route: broken.route.clone(),
                     is_missing: false,
+                    is_unknown: broken.missing.is_some(),
                     message: broken.message.clone(),
                     help: broken.help.clone(),
                 });

@@ -10,7 +10,7 @@ use clap::{Args, ValueHint};
 use schema::edit::Value;
 use schema::words::Id;
 use schema::{Day, Kind, suggest};
-use trace::edit::{Edits, Outcome};
+use trace::edit::{Edits, Outcome, or_later};
 use trace::new_record::{KeyProblem, NewRecord};
 use trace::snapshot::{Request, State};
 use trace::{Error, Project, Study};
@@ -34,6 +34,7 @@ works. `tierod explain KIND` lists the keys of a kind.
 
 On a terminal, `add` asks for what is missing, one question per key, shows the record and its file, and writes it only \
 after a `y`. Ctrl-C and Ctrl-D cancel; then nothing is written.
+Records that name each other: give `--allow-unknown` for the first one.
 The file is the one with most records of the kind about the same record, else of the same system, else of the kind.
 
 Exit status: 2 if the record cannot be written, because a key is wrong or missing or names a record that does not exist; \
@@ -56,6 +57,9 @@ pub(crate) struct Add {
     /// Show the change and write nothing
     #[arg(long)]
     dry_run: bool,
+    /// Write names of records that do not exist yet
+    #[arg(long)]
+    allow_unknown: bool,
     /// The project root (folder with tierod.yaml) or a folder in it [default: search upwards from here]
     #[arg(long, value_name = "ROOT", value_hint = ValueHint::DirPath)]
     root: Option<PathBuf>,
@@ -72,6 +76,15 @@ pub(super) struct Context<'s> {
     pub(super) study: &'s Study,
     /// Today, for `date=today`.
     pub(super) today: Day,
+    /// Whether the record may name records that do not exist.
+    pub(super) allow_unknown: bool,
+}
+
+impl Context<'_> {
+    /// Whether a problem is no reason to refuse the record.
+    fn allows(&self, problem: &KeyProblem) -> bool {
+        self.allow_unknown && problem.is_unknown
+    }
 }
 
 impl Add {
@@ -80,7 +93,8 @@ impl Add {
         let loaded = project.load()?;
         let day = loaded.day(self.on, today);
         let study = Study::without_history(loaded, day);
-        let context = Context { study: &study, today: self.on.unwrap_or_else(today) };
+        let (today, allow_unknown) = (self.on.unwrap_or_else(today), self.allow_unknown);
+        let context = Context { study: &study, today, allow_unknown };
         let asks = self.format == Format::Terminal && std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
         let mut dialogue = asks.then(Dialogue::new);
 
@@ -99,8 +113,14 @@ impl Add {
             dialogue.keys(&context, &mut record, &known, self.values.is_empty())?;
         }
         let path = self.named_file(&study)?.unwrap_or_else(|| record.file(&study));
-        refuse(&record, &known, &record.draft(&study.loaded, &path)?.problems(&record.id))?;
+        let mut problems = record.draft(&study.loaded, &path)?.problems(&record.id);
+        problems.retain(|problem| !context.allows(problem));
+        refuse(&record, &known, &problems)?;
         let mut edits = Edits::new(project.load()?, day);
+        edits.keep_right(&record.id);
+        if self.allow_unknown {
+            edits.allow_unknown();
+        }
         edits.change(&path, record.change());
         let outcome = edits.outcome(&project)?;
         let dialogue = asked.then_some(dialogue).flatten();
@@ -136,6 +156,10 @@ impl Add {
 
     fn id(&self, study: &Study, kind: Kind, dialogue: Option<&mut Dialogue>) -> Result<String, Error> {
         match (&self.id, dialogue) {
+            (Some(id), _) if id.contains('=') => {
+                let error = Error::new(format!("the id of the {kind} is missing in front of `{}`", clean(id)));
+                Err(error.help(format!("give it behind the kind, as in `tierod add {kind} NEW-ID {}`", clean(id))))
+            }
             (Some(id), _) => valid_id(id).map(|()| id.clone()),
             (None, Some(dialogue)) => dialogue.id(study, kind),
             (None, None) => Err(Error::new(format!("the id of the {kind} is missing"))
@@ -188,9 +212,15 @@ fn valid_id(id: &str) -> Result<(), Error> {
 /// The required keys that a record lacks, if it lacks some and nothing else is wrong with it.
 fn missing(context: &Context<'_>, record: &NewRecord, file: Option<String>) -> Result<Option<Vec<KeyProblem>>, Error> {
     let path = file.unwrap_or_else(|| record.file(context.study));
-    let problems = record.draft(&context.study.loaded, &path)?.problems(&record.id);
+    let mut problems = record.draft(&context.study.loaded, &path)?.problems(&record.id);
+    problems.retain(|problem| !context.allows(problem));
     let all_missing = !problems.is_empty() && problems.iter().all(|problem| problem.is_missing);
     Ok(all_missing.then_some(problems))
+}
+
+/// How to fix a problem, with the way out for a record that comes later.
+fn help_for(problem: &KeyProblem) -> String {
+    if problem.is_unknown { or_later(&problem.help) } else { problem.help.clone() }
 }
 
 /// Refuses a record with wrong or missing keys: what is wrong comes first, then all missing keys with what they mean.
@@ -203,7 +233,8 @@ fn refuse(record: &NewRecord, known: &[Key], problems: &[KeyProblem]) -> Result<
             .map(|other| about(&other.message))
             .collect();
         let place = if first.route.is_empty() { String::new() } else { format!("{}: ", first.route.join(".")) };
-        let error = Error::new(format!("{} was not written: {place}{}", record.id, first.message)).help(&first.help);
+        let error =
+            Error::new(format!("{} was not written: {place}{}", record.id, first.message)).help(help_for(first));
         return Err(if others.is_empty() { error } else { error.because(format!("also: {}", others.join("; "))) });
     }
     if problems.is_empty() {

@@ -38,6 +38,9 @@ impl Budget {
         if let Some(name) = self.amount.as_deref()
             && !budgets.iter().any(wanted)
         {
+            if loaded.renamed(name).is_some() {
+                return Err(loaded.no_record(name, std::iter::empty()));
+            }
             let names = budgets.iter().filter_map(|budget| budget.amount.as_deref());
             let ids = budgets.iter().map(|budget| loaded.record(budget.index).id.as_str());
             let help = suggest::did_you_mean(name, names.chain(ids), "`tierod budget` lists all budgets");

@@ -31,7 +31,7 @@ impl Compare {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let project = self.records.project()?;
         let loaded = project.load()?;
-        let index = super::why::find(&loaded, &self.decision)?;
+        let index = loaded.named(&self.decision)?;
         let Some(decision) = loaded.decision(index) else {
             let kind = loaded.kind(index).with_article();
             let error = Error::new(format!("`{}` is {kind}, not a decision", self.decision));

@@ -3,7 +3,7 @@
 use clap::{Args, ValueEnum};
 use trace::Error;
 
-use super::{Done, why};
+use super::Done;
 use crate::args::{Records, Shared};
 use crate::output::{dot, json, tree};
 use crate::screen::Ink;
@@ -36,7 +36,7 @@ impl Graph {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let study = self.records.study()?;
         let graph = &study.graph;
-        let top = self.below.as_deref().map(|id| why::find(&study.loaded, id)).transpose()?;
+        let top = self.below.as_deref().map(|id| study.loaded.named(id)).transpose()?;
         let keep = top.map(|index| {
             let mut keep = graph.below(index);
             keep.push(index);

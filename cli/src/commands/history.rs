@@ -47,6 +47,9 @@ impl History {
         let car = id == schema::words::CAR && amount.is_some();
         let record = all.record(id);
         if record.is_none() && !car {
+            if loaded.renamed(id).is_some() {
+                return Err(loaded.no_record(id, all.ids()));
+            }
             let help = suggest::did_you_mean(id, all.ids(), "`tierod graph --format json` lists all records");
             return Err(Error::new(format!("no record with id `{}` in any commit", clean(id))).help(help));
         }

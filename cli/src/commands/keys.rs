@@ -77,6 +77,11 @@ impl Key {
         self.forms.iter().any(|form| form.starts_with("a map"))
     }
 
+    /// Whether its value can be written without brackets.
+    pub(crate) fn has_simple_form(&self) -> bool {
+        self.forms.iter().any(|form| !form.starts_with("a map") && !form.starts_with("a list"))
+    }
+
     /// Whether its value is a text and nothing else.
     pub(crate) fn is_text(&self) -> bool {
         self.forms == ["a text"]

@@ -1,13 +1,12 @@
 //! `why`: the chain from a record to the goal with every reason, and the records that serve it.
 
 use clap::Args;
-use schema::suggest;
-use trace::{Error, Loaded, RecordId, Study};
+use trace::{Error, Study};
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
 use crate::output::{json, tree};
-use crate::screen::{Ink, clean};
+use crate::screen::Ink;
 
 /// The arguments of `why`.
 #[derive(Args)]
@@ -27,19 +26,11 @@ impl Why {
         let loaded = project.load()?.with_all_stress_files(&project);
         let day = self.records.day(&loaded);
         let study = Study::without_history(loaded, day);
-        let index = find(&study.loaded, &self.id)?;
+        let index = study.loaded.named(&self.id)?;
         Ok(match self.format {
             Format::Terminal => tree::why(&study, index, Ink::stdout(shared)),
             Format::Json => json::text(&json::why(&study, index)),
         }
         .into())
     }
-}
-
-/// The record with an id that the user gave.
-pub(super) fn find(loaded: &Loaded, id: &str) -> Result<RecordId, Error> {
-    loaded.find(id).ok_or_else(|| {
-        let help = suggest::did_you_mean(id, loaded.ids(), "`tierod graph --format json` lists all records");
-        Error::new(format!("no record with id `{}`", clean(id))).help(help)
-    })
 }

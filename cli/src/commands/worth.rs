@@ -46,6 +46,9 @@ impl Worth {
             None => None,
             Some(id) => {
                 let Some(node) = values.named(id) else {
+                    if study.loaded.renamed(id).is_some() {
+                        return Err(study.loaded.no_record(id, std::iter::empty()));
+                    }
                     let names = values.nodes().map(|(node, _)| values.name(node)).collect::<Vec<_>>();
                     let names = names.iter().map(String::as_str);
                     let help = schema::suggest::did_you_mean(id, names, "`tierod values` lists all values");
@@ -89,6 +92,7 @@ fn find_event(study: &Study, id: &str) -> Result<RecordId, Error> {
         Some(found) => {
             Error::new(format!("`{shown}` is {}, not an event", loaded.kind(found).with_article())).help(all)
         }
+        None if loaded.renamed(id).is_some() => loaded.no_record(id, events()),
         None => {
             let help = schema::suggest::did_you_mean(id, events(), &all);
             Error::new(format!("no event with id `{shown}`")).help(help)

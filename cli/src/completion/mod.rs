@@ -85,7 +85,8 @@ fn fitting(words: &[String]) -> Vec<(String, String)> {
         })
         .filter(|(name, _)| is_plain(name) && name.starts_with(current.as_str()))
         .collect();
-    if !current.starts_with('-') && all.iter().any(|(name, _)| !name.starts_with('-')) {
+    // Options are only for who types a `-`.
+    if !current.starts_with('-') {
         all.retain(|(name, _)| !name.starts_with('-'));
     }
     all

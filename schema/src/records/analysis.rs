@@ -102,7 +102,11 @@ impl JsonSchema for Finds {
 impl Analysis {
     pub(super) fn shape(&self, problems: &mut Vec<ShapeProblem>) {
         if self.model.is_some() && self.formula.is_some() {
-            problems.push(ShapeProblem::wrong("formula", "both `model` and `formula` are set", "keep one of them"));
+            problems.push(ShapeProblem::wrong(
+                "formula",
+                "both `model` and `formula` are set",
+                "keep one of them; `tierod set ID.KEY --remove` removes a key",
+            ));
         }
     }
 }

@@ -40,7 +40,11 @@ impl Goal {
         match (self.place, &self.points) {
             (None, None) => problems.push(ShapeProblem::missing("place", "add `place: 8`, or `points: 640 pts`")),
             (Some(_), Some(_)) => {
-                problems.push(ShapeProblem::wrong("points", "both `place` and `points` are set", "keep one of them"));
+                problems.push(ShapeProblem::wrong(
+                    "points",
+                    "both `place` and `points` are set",
+                    "keep one of them; `tierod set ID.KEY --remove` removes a key",
+                ));
             }
             (Some(0), None) => {
                 problems.push(ShapeProblem::wrong("place", "`place` is 0", "the first place is 1"));

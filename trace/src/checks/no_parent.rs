@@ -35,7 +35,10 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let is_known = || kind != Kind::Part || graph.loaded.knows_enclosing(index, &["for-parts"]);
         if kind.needs_parent() && graph.loaded.serves(index).value.is_empty() && is_known() {
             let message = format!("{} serves nothing", record.name());
-            let help = format!("add `serves: {{ID of the {}: reason}}`", kind.expected_parents());
+            let mut help = format!("add `serves: {{ID of the {}: reason}}`", kind.expected_parents());
+            if kind == Kind::Part {
+                help.push_str("; for all parts of a system, add it under `for-parts` of the system");
+            }
             reporter.report(index, &["serves"], message, help);
         }
     }

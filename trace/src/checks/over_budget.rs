@@ -14,8 +14,8 @@ pub(super) static CHECK: Check = Check {
     levels: [Note, Warning, Warning, Warning, Error],
     reports: "A target whose total over its parts, with their counts and growth allowances, is over its limit.",
     why: "What one section uses too much is missing in another, and the later this is found, the more the fix costs.",
-    fix: "Run `tierod budget` to see which shares have room, and agree on a transfer or a new limit, with a revision \
-            for each limit that changes. Do not make a part lighter only to meet a budget: check load cases and \
+    fix: "Run `tierod budget` to see which shares have room, and agree on a transfer or a new limit, with `tierod \
+            revise` for each limit that changes. Do not make a part lighter only to meet a budget: check load cases and \
             calculation methods first; contest rules and local regulations take precedence; a qualified person \
             decides.",
     bad_example: "\
@@ -52,7 +52,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         );
         let amount = budget.amount.as_deref().unwrap_or_default();
         let help = format!(
-            "run `tierod budget {amount}` to see which shares have room, or agree on a new limit and add a revision"
+            "run `tierod budget {amount}` to see which shares have room, or agree on a new limit (`tierod revise`)"
         );
         reporter.report(budget.index, &[], message, help);
         reporter.measured(Measure::of(by, total, unit));

@@ -11,7 +11,8 @@ pub(super) static CHECK: Check = Check {
     reports: "A target whose estimate, with its uncertainty, does not meet the limit; a target whose status is `uncertain`: \
               the limit is inside the uncertainty of its latest result.",
     why: "With the current estimate, or with this measurement, it is not certain that the target is met.",
-    fix: "Bring the value within the limit, reduce its uncertainty (measure more often or with a better instrument), or agree on a new limit and add a revision.",
+    fix: "Bring the value within the limit, reduce its uncertainty (measure more often or with a better instrument), or agree on a new limit and \
+          record it with `tierod revise`.",
     bad_example: "\
 targets:
   brake-distance: {of: car, at-most: 31 m, estimate: 30.6 m ± 0.8 m}",
@@ -31,7 +32,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             None => String::new(),
         };
         let message = format!("{}: measured {value}, limit {limit} is inside the uncertainty{met}", record.name());
-        let help = "measure more exactly, change the car, or agree on a new limit and add a revision";
+        let help = "measure more exactly, change the car, or agree on a new limit (`tierod revise`)";
         reporter.report(target.index, &[], message, help);
         numbers::measure_distance(study, target, target.uncertainty, reporter);
     }
@@ -49,7 +50,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             target.index,
             &[],
             message,
-            "bring it within the limit, reduce its uncertainty, or agree on a new limit and add a revision",
+            "bring it within the limit, reduce its uncertainty, or agree on a new limit (`tierod revise`)",
         );
         numbers::measure_distance(study, target, target.uncertainty, reporter);
     }

@@ -22,7 +22,8 @@ pub(super) static CHECK: Check = Check {
             revision has another `to` than its limit. A revision whose `from` was not valid then, or is not the `to` of \
             another revision; a note at every stage if the earlier limits are not in the history.",
     why: "Others design to the limit that was agreed, and later it is unknown who changed it and why.",
-    fix: "Add the revision (who agreed, and why), or restore the limit.",
+    fix: "Add the revision (who agreed, and why), or restore the limit. `tierod revise` changes a limit and adds its \
+          revision in one step.",
     bad_example: "\
 # on 2026-12-01
 targets:
@@ -107,7 +108,10 @@ fn run(study: &Study, reporter: &mut Reporter) {
                 ),
                 "add a separate revision (who agreed, and why): one that is edited later records nothing",
             ),
-            None => (", without a revision".to_owned(), "add the revision (who agreed, and why), or restore the limit"),
+            None => (
+                ", without a revision".to_owned(),
+                "add the revision (who agreed, and why), or restore the limit and change it with `tierod revise`",
+            ),
         };
         let message = format!(
             "the limit of {} was first {} and is {} since {} ({}){why}",

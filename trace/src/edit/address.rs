@@ -1,13 +1,14 @@
 //! A value as it is typed: `front-upright.mass`, `car-mass.verify.due`, `roll-run.informs.2`.
 
+use schema::Quantity;
 use schema::edit::{Change, Value};
 use schema::read::places;
 use schema::read::tree::{Content, NodeId, Tree};
 use schema::records::Body;
 use schema::renamed::{self, Use};
-use schema::suggest;
 use schema::words::shorten;
 
+use super::amount_meant;
 use crate::{Error, Loaded, RecordId};
 
 /// The record and the keys that a text names.
@@ -27,7 +28,7 @@ impl Address {
     /// No such record; no key.
     pub fn parse(loaded: &Loaded, text: &str) -> Result<Self, Error> {
         let (id, keys) = text.split_once('.').unwrap_or((text, ""));
-        let record = find(loaded, id)?;
+        let record = loaded.named(id)?;
         if keys.is_empty() || keys.split('.').any(str::is_empty) {
             let help = format!("add a key of the record after a dot, for example `{id}.title`");
             return Err(Error::new(format!("`{}` names no key", shorten(text))).help(help));
@@ -41,6 +42,9 @@ impl Address {
                 keys.insert(0, "amounts");
             } else if let Some(new) = renamed::new_name(Use::Key(kind), first) {
                 keys[0] = new;
+            } else if let Some(meant) = amount_meant(kind, first).filter(|_| keys.len() == 1) {
+                let message = format!("`{first}` is no key of a part");
+                return Err(Error::new(message).help(format!("write `{id}.{meant}`: amounts are below their name")));
             }
         }
         let base = [kind.plural().to_owned(), id.to_owned()];
@@ -62,6 +66,31 @@ impl Address {
         Change::set(route, value)
     }
 
+    /// The keys below the record.
+    pub fn keys(&self) -> &[String] {
+        self.route.get(2..).unwrap_or_default()
+    }
+
+    /// The keys that a record has.
+    pub(super) fn own_keys(loaded: &Loaded, record: RecordId) -> Vec<String> {
+        keys_of(loaded, record)
+    }
+
+    /// Whether there is something.
+    pub(super) fn exists(&self, loaded: &Loaded) -> bool {
+        with_tree(loaded, self.record, |tree| node_at(tree, &self.route)).is_some()
+    }
+
+    /// The quantity that is there, also one under `value`.
+    pub(super) fn quantity(&self, loaded: &Loaded) -> Option<Quantity> {
+        let text = with_tree(loaded, self.record, |tree| {
+            let node = node_at(tree, &self.route)?;
+            let node = tree.entry(node, "value").map_or(node, |[_, value]| value);
+            tree.text(node).map(str::to_owned)
+        })?;
+        Quantity::parse(&text).ok()
+    }
+
     /// The text of the value; `None` if there is none, or if it is a list or a map.
     pub fn text(&self, loaded: &Loaded) -> Option<String> {
         with_tree(loaded, self.record, |tree| tree.text(node_at(tree, &self.route)?).map(str::to_owned))
@@ -81,17 +110,6 @@ fn joined(tree: &Tree<'_>, node: NodeId, keys: &[&str]) -> Vec<String> {
         None => rest.iter().map(|key| (*key).to_owned()).collect(),
     };
     std::iter::once(step).chain(below).collect()
-}
-
-/// The record with an id.
-///
-/// # Errors
-/// There is none.
-pub(super) fn find(loaded: &Loaded, id: &str) -> Result<RecordId, Error> {
-    loaded.find(id).ok_or_else(|| {
-        let help = suggest::did_you_mean(id, loaded.ids(), "`tierod graph --format json` lists all records");
-        Error::new(format!("no record with id `{}`", shorten(id))).help(help)
-    })
 }
 
 /// Asks the tree of the file that a record is in.

@@ -1,18 +1,21 @@
 //! Edits of a project: made in memory, evaluated as a new state, and then written.
 //!
 //! [`Edits`] collects changes of files of one state, [`Edits::outcome`] makes them and evaluates the state after them, and
-//! [`Outcome::write`] writes the files. An edit that brings a read error is refused. One that brings other findings is not:
-//! a project often gets from one good state to the next by several edits, and the hook stops a commit that needs it.
+//! [`Outcome::write`] writes the files. An edit that makes the record itself wrong is refused: a value that cannot be read, a
+//! missing unit or one of another dimension, an unknown reference. One that brings findings about the car is not: a project
+//! often gets from one good state to the next by several edits, and the hook stops a commit that needs it.
 
 mod address;
 mod lines;
 mod rename;
 mod revise;
+mod set;
 
 pub use address::Address;
 pub use lines::ChangedLines;
 pub use rename::{Mention, mentions, rename};
 pub use revise::{Revising, revise};
+pub use set::{amount_meant, remove, set};
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -31,6 +34,9 @@ use crate::{Delta, Error, Finding, Project, RecordId, Study};
 /// Findings of the group of reading that an edit may bring: the record can be read without them.
 const MAY_BE_NEW: [&str; 2] = ["missing-key", "unreadable-table"];
 
+/// Findings that say that a record itself is wrong, which an edit of it may not bring.
+const WRONG_RECORD: [&str; 2] = ["unit-mismatch", "unknown-reference"];
+
 /// Changes of files of one state.
 #[derive(Debug)]
 pub struct Edits {
@@ -40,12 +46,22 @@ pub struct Edits {
     changes: BTreeMap<String, Vec<Change>>,
     /// The files that are replaced as a whole.
     texts: BTreeMap<String, String>,
+    /// The records that must not become wrong.
+    right: Right,
+}
+
+/// The records that an edit must not make wrong themselves.
+#[derive(Clone, Debug, Default)]
+struct Right {
+    ids: Vec<String>,
+    /// Whether they may name records that do not exist.
+    may_name_unknown: bool,
 }
 
 impl Edits {
     /// No changes yet of a state, which is evaluated for a date.
     pub fn new(loaded: Loaded, day: Day) -> Self {
-        Self { loaded, day, changes: BTreeMap::new(), texts: BTreeMap::new() }
+        Self { loaded, day, changes: BTreeMap::new(), texts: BTreeMap::new(), right: Right::default() }
     }
 
     /// The state before the changes.
@@ -66,6 +82,16 @@ impl Edits {
     /// Replaces a file as a whole, or adds it; changes of it are made after that.
     pub fn replace(&mut self, path: &str, text: impl Into<String>) {
         self.texts.insert(path.to_owned(), text.into());
+    }
+
+    /// Refuses the edit if it brings a wrong unit or an unknown reference to this record.
+    pub fn keep_right(&mut self, id: &str) {
+        self.right.ids.push(id.to_owned());
+    }
+
+    /// Lets the edit name records that do not exist.
+    pub fn allow_unknown(&mut self) {
+        self.right.may_name_unknown = true;
     }
 
     /// The path of the file that a record is in.
@@ -107,7 +133,7 @@ impl Edits {
     /// A change that cannot be made; one that brings a read error; a file that is not a record file of the project.
     pub fn outcome(self, project: &Project) -> Result<Outcome, Error> {
         let files = self.files()?;
-        let Self { loaded, day, .. } = self;
+        let Self { loaded, day, right, .. } = self;
         let mut snapshot = loaded.snapshot.clone();
         for EditedFile { file, .. } in &files {
             snapshot = snapshot.with_file(&file.path, Arc::clone(&file.after));
@@ -116,7 +142,36 @@ impl Edits {
                 return Err(Error::new(format!("{} is not a record file of the project", file.path)).help(help));
             }
         }
-        Outcome::new(project, loaded, snapshot, day, files)
+        Outcome::new(project, loaded, snapshot, day, files, &right)
+    }
+}
+
+/// A fix with the way out for the name of a record that comes later.
+pub fn or_later(help: &str) -> String {
+    if help.ends_with('?') {
+        format!("{help} To add that record later, give `--allow-unknown`")
+    } else if help.contains("use that id") {
+        help.to_owned()
+    } else {
+        format!("{help}; to add that record later, give `--allow-unknown`")
+    }
+}
+
+impl Right {
+    /// The error for the first finding that says that one of the records is wrong.
+    fn first_wrong(&self, delta: &Delta) -> Option<Error> {
+        let is_own = |finding: &&Finding| {
+            finding.record.as_ref().is_some_and(|id| self.ids.contains(id))
+                && WRONG_RECORD.contains(&finding.check.name)
+        };
+        // One that exists, but is of the wrong kind, does not become right later.
+        let is_unknown = |finding: &Finding| finding.check.name == "unknown-reference" && finding.unresolved.is_some();
+        let mut own = delta.new.iter().chain(&delta.uncovered).filter(is_own);
+        let wrong = own.find(|finding| !(self.may_name_unknown && is_unknown(finding)))?;
+        let id = wrong.record.as_deref().unwrap_or_default();
+        let key = wrong.field.as_ref().map(|field| format!(".{field}")).unwrap_or_default();
+        let help = if is_unknown(wrong) { or_later(&wrong.help) } else { wrong.help.clone() };
+        Some(Error::new(format!("{id}{key}: {}", wrong.message)).because("nothing was written").help(help))
     }
 }
 
@@ -172,6 +227,7 @@ impl Outcome {
         snapshot: Snapshot,
         day: Day,
         files: Vec<EditedFile>,
+        right: &Right,
     ) -> Result<Self, Error> {
         let after = Loaded::from_pool(snapshot, &mut ParseCache::default()).fetched(project);
         let mut logs = Logs::default();
@@ -179,6 +235,9 @@ impl Outcome {
         let after = project.study_for_checks(after, day, &mut logs);
         after.evaluate_reports_with(&before.first.seen);
         let delta = Delta::of_findings(&before, &after);
+        if let Some(wrong) = right.first_wrong(&delta) {
+            return Err(wrong);
+        }
         let found = delta.new.iter().chain(&delta.uncovered);
         let unread: Vec<&Finding> = found
             .filter(|finding| finding.check.group == Group::Reading && !MAY_BE_NEW.contains(&finding.check.name))

@@ -10,7 +10,7 @@ use schema::words::CAR;
 use schema::{Id, Record};
 
 use super::Edits;
-use super::address::{find, node_at, with_tree};
+use super::address::{node_at, with_tree};
 use crate::graph::named_in;
 use crate::{Error, Loaded, RecordId};
 
@@ -29,7 +29,7 @@ pub struct Mention {
 /// No such record; an id that is invalid, or that another record has or had; a name that cannot be replaced.
 pub fn rename(edits: &mut Edits, old: &str, new: &str) -> Result<RecordId, Error> {
     let loaded = edits.loaded();
-    let record = find(loaded, old)?;
+    let record = loaded.named(old)?;
     let new = Id::new(new).map_err(Error::new)?;
     if new.as_str() == CAR || new.as_str() == old {
         let why = if new.as_str() == CAR { "is the whole car" } else { "is the id already" };
@@ -188,6 +188,14 @@ fn is_local(record: &Record, id: &str) -> bool {
         | Body::Revision(_)
         | Body::Waiver(_) => false,
     }
+}
+
+/// Whether a formula of a record names another one. A name of the record's own means no other.
+pub(super) fn formulas_name(record: &Record, id: &str) -> bool {
+    let is_named = |name: &str| name == id || name.strip_prefix(id).is_some_and(|rest| rest.starts_with('.'));
+    let names =
+        |text: &str| Formula::parse(text).is_ok_and(|formula| formula.names().iter().any(|name| is_named(&name.text)));
+    expressions(record).iter().any(|(_, text)| names(text)) && !is_local(record, id)
 }
 
 /// Every formula of a record, with its keys.

@@ -5,7 +5,8 @@ use schema::records::{Body, Kind};
 use schema::words::shorten;
 use schema::{Day, Id, Quantity};
 
-use super::address::{find, with_tree};
+use super::address::with_tree;
+use super::set::same_dimension;
 use super::{Address, Edits};
 use crate::Error;
 
@@ -35,7 +36,7 @@ pub struct Revising<'a> {
 pub fn revise(edits: &mut Edits, revising: &Revising<'_>) -> Result<Id, Error> {
     let Revising { target: id, key, to, reason, agreed_by, date, id: revision } = *revising;
     let loaded = edits.loaded();
-    let record = find(loaded, id)?;
+    let record = loaded.named(id)?;
     let own = loaded.record(record);
     let Body::Target(target) = &own.body else {
         let message = format!("`{id}` is {}, not a target", own.kind().with_article());
@@ -64,8 +65,15 @@ pub fn revise(edits: &mut Edits, revising: &Revising<'_>) -> Result<Id, Error> {
     let before = address.text(loaded).unwrap_or_default();
     let new =
         Quantity::parse(to).map_err(|error| Error::new(format!("`{}` is not a limit", shorten(to))).because(error))?;
-    if Quantity::parse(&before).is_ok_and(|old| old.si().total_cmp(&new.si()).is_eq() && old.unit() == new.unit()) {
-        return Err(Error::new(format!("the limit of {id} is {before} already")).help("give another limit"));
+    if let Ok(old) = Quantity::parse(&before) {
+        same_dimension(&format!("{id}.{key}"), &old, to)?;
+        if old.same_value(&new) && old.unit() == new.unit() {
+            return Err(Error::new(format!("the limit of {id} is {before} already")).help("give another limit"));
+        }
+        if old.same_value(&new) {
+            let help = format!("to write it in another unit, use `tierod set {id}.{key} '{new}'`");
+            return Err(Error::new(format!("{new} is the limit of {id} already, written as {before}")).help(help));
+        }
     }
     for (text, option) in [(reason, "--reason"), (agreed_by, "--agreed-by")] {
         if text.trim().is_empty() {
@@ -75,6 +83,10 @@ pub fn revise(edits: &mut Edits, revising: &Revising<'_>) -> Result<Id, Error> {
         }
     }
     let date = date.unwrap_or(edits.day());
+    if date > edits.day() {
+        return Err(Error::new(format!("the date {date} is after today, {}", edits.day()))
+            .help("give the day on which it was agreed"));
+    }
     let revision = match revision {
         Some(revision) => revision.to_owned(),
         None => free_id(edits, &format!("{id}-{date}")),
@@ -91,6 +103,7 @@ pub fn revise(edits: &mut Edits, revising: &Revising<'_>) -> Result<Id, Error> {
     let path = edits.path_of(record).to_owned();
     let file = revisions_file(edits).unwrap_or_else(|| path.clone());
     edits.change(&path, address.set(edits.loaded(), Value::typed(to)));
+    edits.keep_right(id);
     edits.change(&file, Change::add_record(Kind::Revision, revision.as_str(), keys));
     Ok(revision)
 }

@@ -8,7 +8,7 @@ use trace::graph::ids_for;
 use trace::new_record::NewRecord;
 use trace::{Error, Study};
 
-use super::{Context, Key, given, typed, valid_id};
+use super::{Context, Key, given, help_for, typed, valid_id};
 use crate::commands::keys;
 use crate::screen::clean;
 
@@ -141,13 +141,18 @@ impl Dialogue {
         let need = if required { "required" } else { "optional" };
         self.say("");
         self.say(&format!("{} ({need}): {}", key.name(), key.meaning()));
+        if key.has_simple_form() || !key.has_map_form() {
+            return self.value(context, record, &[key.name()], Some(key), required);
+        }
+        self.map(context, record, key, required)
+    }
+
+    /// Asks for what is in the map of a key.
+    fn map(&mut self, context: &Context<'_>, record: &mut NewRecord, key: &Key, required: bool) -> Result<bool, Error> {
         if key.has_names() {
             return self.names(context, record, key);
         }
-        if !key.below().is_empty() && key.has_map_form() {
-            return self.below(context, record, key, required);
-        }
-        self.value(context, record, &[key.name()], Some(key), required)
+        self.below(context, record, key, required)
     }
 
     /// Asks for a value until it is one; false if no more optional keys are wanted.
@@ -160,8 +165,12 @@ impl Dialogue {
         required: bool,
     ) -> Result<bool, Error> {
         let prompt = route.join(".");
+        // The keys of a map are asked for one by one, if that is wanted.
+        let map =
+            key.filter(|key| route.len() == 1 && key.has_map_form() && (key.has_names() || !key.below().is_empty()));
         for (at, form) in key.map(Key::forms).unwrap_or_default().iter().enumerate() {
-            self.say(&format!("  {}{form}", if at == 0 { "" } else { "or " }));
+            let opens = if map.is_some() && form.starts_with("a map") { "; `{` asks for them" } else { "" };
+            self.say(&format!("  {}{form}{opens}", if at == 0 { "" } else { "or " }));
         }
         loop {
             let text = match self.answer(&prompt, required)? {
@@ -172,6 +181,9 @@ impl Dialogue {
             if text == "?" {
                 self.list(context, record.kind, route, key);
                 continue;
+            }
+            if let Some(key) = map.filter(|_| text == "{") {
+                return self.map(context, record, key, required);
             }
             let mut tried = record.clone();
             let is_reason = matches!(route, ["serves", _]);
@@ -206,8 +218,9 @@ impl Dialogue {
         let is_here = |own: &[String]| own.iter().zip(route).all(|(own, asked)| own == asked) && !own.is_empty();
         let problems = draft.problems(&tried.id);
         // Of the keys of one map, the others come later.
-        let found = problems.iter().find(|problem| !problem.is_missing && is_here(&problem.route));
-        Ok(found.map(|problem| format!("{} | {}", problem.message, problem.help)))
+        let mut wrong = problems.iter().filter(|problem| !problem.is_missing && !context.allows(problem));
+        let found = wrong.find(|problem| is_here(&problem.route));
+        Ok(found.map(|problem| format!("{} | {}", problem.message, help_for(problem))))
     }
 
     /// Asks for the names of a map, and for the value of each.
@@ -237,7 +250,7 @@ impl Dialogue {
                 record.set(&[top], typed(Some(key), &name, context.today))?;
                 return Ok(true);
             }
-            if let Some(ids) = ids.filter(|ids| !ids.contains(&name.as_str())) {
+            if let Some(ids) = ids.filter(|ids| !context.allow_unknown && !ids.contains(&name.as_str())) {
                 let near = suggest::did_you_mean(&name, ids, "`?` lists the ids that fit");
                 self.say(&format!("no such record: `{name}` | {near}"));
                 continue;
@@ -258,7 +271,8 @@ impl Dialogue {
         }
     }
 
-    /// Asks for the keys of a map: the first decides whether there is one.
+    /// Asks for the keys of a map: the first decides whether there is one. Of a score sheet and a formula, the sheet is
+    /// asked for first, and a formula only without one.
     fn below(
         &mut self,
         context: &Context<'_>,
@@ -266,14 +280,20 @@ impl Dialogue {
         key: &Key,
         required: bool,
     ) -> Result<bool, Error> {
-        for (at, below) in key.below().iter().enumerate() {
+        let mut all: Vec<&Key> = key.below().iter().collect();
+        all.sort_by_key(|below| below.name() != "use");
+        let firsts = if all.iter().any(|below| below.name() == "use") { 2 } else { 1 };
+        let is_set = |record: &NewRecord| record.keys.iter().any(|(own, _)| own == key.name());
+        for (at, below) in all.into_iter().enumerate() {
+            if at > 0 && at < firsts && is_set(record) {
+                continue;
+            }
             self.say(&format!("  {}: {}", below.name(), below.meaning()));
-            let before = record.keys.len();
             let route = [key.name(), below.name()];
-            if !self.value(context, record, &route, Some(below), required && at == 0)? {
+            if !self.value(context, record, &route, Some(below), required && firsts == 1 && at == 0)? {
                 return Ok(at > 0);
             }
-            if at == 0 && record.keys.len() == before {
+            if at + 1 >= firsts && !is_set(record) {
                 return Ok(true);
             }
         }

@@ -3,6 +3,7 @@
 use schema::edit::Value;
 use schema::{Day, suggest};
 use trace::Error;
+use trace::edit::amount_meant;
 use trace::new_record::NewRecord;
 
 use crate::commands::keys::Key;
@@ -18,6 +19,12 @@ pub(super) fn add(record: &mut NewRecord, known: &[Key], word: &str, today: Day)
     };
     let route: Vec<&str> = route.split('.').collect();
     let key = find(record, known, &route)?;
+    if let ([top], Some(key)) = (&route[..], key)
+        && let Some(near) = named_below(key, text)
+    {
+        let error = Error::new(format!("`{top}` is a map of names, and `{}` is one text", clean(text)));
+        return Err(error.help(near));
+    }
     if text.trim().is_empty() {
         return Err(
             Error::new(format!("`{}` has no value", route.join("."))).help("give a value, or leave the key out")
@@ -25,6 +32,21 @@ pub(super) fn add(record: &mut NewRecord, known: &[Key], word: &str, today: Day)
     }
     let is_reason = matches!(route[..], ["serves", _]);
     record.set(&route, if is_reason { reason(text) } else { value(key, text, today) })
+}
+
+/// How to write a map of names, if a text is given in its place.
+fn named_below(key: &Key, text: &str) -> Option<String> {
+    if !key.has_names() || key.forms().iter().any(|form| !form.starts_with("a map")) || text.trim().starts_with('{') {
+        return None;
+    }
+    let (top, text) = (key.name(), text.trim());
+    let is_id = schema::words::Id::new(text).is_ok();
+    Some(match top {
+        "serves" if is_id => format!("write `serves.{text}='reason'`, with the reason in one sentence"),
+        "serves" => "write `serves.ID='reason'`, with the id of what it serves".to_owned(),
+        "amounts" => format!("write `amounts.mass='{}'`", clean(text)),
+        _ => format!("write `{top}.NAME='{}'`", clean(text)),
+    })
 }
 
 /// The key at the end of a route; `None` if it has a name of the team, as an id under `serves`.
@@ -45,6 +67,10 @@ fn find<'k>(record: &NewRecord, known: &'k [Key], route: &[&str]) -> Result<Opti
             continue;
         }
         let names = || keys.iter().map(Key::name);
+        if let Some(meant) = amount_meant(record.kind, step).filter(|_| at == 0) {
+            let error = Error::new(format!("`{}` is no key of a part", clean(step)));
+            return Err(error.help(format!("write `amounts.{meant}=...`: amounts are below their name")));
+        }
         let inside = match at {
             0 => record.kind.with_article(),
             _ => format!("`{}`", route[..at].join(".")),

@@ -33,7 +33,8 @@ impl Builder<'_> {
         let same_date = |other: &TestResult| other.quantity().is_some() && other.date == date;
         let mut results = self.graph.current_results(index).into_iter();
         if let Some((other, _)) = results.find(|(id, other)| *id != used && same_date(other)) {
-            let message = format!("result {} has the same date and is used instead", loaded.record(used).id);
+            let message =
+                format!("result {} has the same date and is used instead of this one", loaded.record(used).id);
             let help =
                 "combine both in one result, correct a date, or name the one that is replaced under `supersedes`";
             self.report(ValueProblemKind::Twice, &Field::new(other, &["date"]), 0, message, help);
