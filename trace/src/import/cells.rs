@@ -181,7 +181,7 @@ mod tests {
             ("Mass [total]", "g"),
             ("Price [€]", "EUR"),
             ("Mass", "kg"),
-            ("Mass [kg] (was [g])", "g"),
+            ("Mass [kg] or [g]", "g"),
             ("Mass [", "g"),
         ] {
             assert_eq!(other(name, unit), None, "{name} {unit}");
