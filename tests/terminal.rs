@@ -32,7 +32,8 @@ impl Terminal {
         let terminal = File::options().read(true).write(true).open(name.to_str().unwrap()).unwrap();
         tcsetwinsize(&terminal, Winsize { ws_row: 40, ws_col: 100, ws_xpixel: 0, ws_ypixel: 0 }).unwrap();
         let terminal = OwnedFd::from(terminal);
-        setsid.args(["-c", "-w"]).args(program).env("NO_COLOR", "1").env("TERM", "dumb");
+        // A shell starts jobs in the background with Ctrl-C ignored, and programs inherit that.
+        setsid.args(["-c", "-w", "env", "--default-signal=INT"]).args(program).env("NO_COLOR", "1").env("TERM", "dumb");
         setsid.stdin(Stdio::from(terminal.try_clone().unwrap()));
         setsid.stdout(Stdio::from(terminal.try_clone().unwrap())).stderr(Stdio::from(terminal));
         let child = setsid.spawn().unwrap();
