@@ -99,7 +99,7 @@ mod tests {
         assert_eq!(fields(Kind::Part, part), expected);
         let read = "{value: {from: a.csv, column: x, take: mean, where: {run: ok}, instrument: {within: 0.1 s}, typed: 4.0 s}}";
         let keys =
-            ["column: x", "from: a.csv", "instrument.within: 0.1 s", "take: mean", "typed: 4.0 s", "where.run: ok"];
+            ["from: a.csv", "column: x", "take: mean", "where.run: ok", "instrument.within: 0.1 s", "typed: 4.0 s"];
         let expected: Vec<String> = keys.iter().map(|key| format!("value.{key}")).collect();
         let tree = format!("results: {{r: {read}}}");
         let found = crate::read::records(tree.as_bytes()).records[0].body.fields();

@@ -208,7 +208,13 @@ fn expressions(record: &Record) -> Vec<(Vec<&str>, &str)> {
         }
         Body::Analysis(analysis) => {
             all.extend(analysis.formula.iter().map(|formula| (vec!["formula"], formula.text())));
-            all.extend(analysis.given.iter().map(|(name, value)| (vec!["given", name.as_str()], value.text())));
+            // The other inputs of a model are files, units and words, in which an id may be by chance.
+            let model = analysis.model.as_ref().and_then(|model| models::find(model.as_str()));
+            let is_number = |name: &str| {
+                model.and_then(|model| model.input(name)).is_none_or(|input| matches!(input.kind, models::Kind::Number))
+            };
+            let given = analysis.given.iter().filter(|(name, _)| is_number(name.as_str()));
+            all.extend(given.map(|(name, value)| (vec!["given", name.as_str()], value.text())));
             if let Some(schema::records::Finds::Values(values)) = &analysis.finds {
                 all.extend(values.iter().map(|(name, value)| (vec!["finds", name.as_str()], value.text())));
             }
