@@ -48,7 +48,10 @@ fn main() -> ExitCode {
             None => error.exit(),
         },
     };
-    guard::start(&cli.shared);
+    // A command that writes must not be ended between two files.
+    if !cli.command.writes() {
+        guard::start(&cli.shared);
+    }
     match commands::run(cli.command, &cli.shared) {
         Ok(done) => match screen::print(&done.text, done.commands, &cli.shared) {
             Ok(()) if done.unanswered => ExitCode::from(FAILED),

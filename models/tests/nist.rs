@@ -3,6 +3,8 @@
 //! The readings are the files of the crate statrs 0.13.0 (MIT), folder `data/nist`, which are NIST's, one number a line. The
 //! certified means and standard deviations are those of NIST's pages.
 
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
 use models::readings::Sample;
 
 fn sample(text: &str) -> Sample {

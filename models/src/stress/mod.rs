@@ -1,7 +1,7 @@
 //! Stress fields: a file of a stress analysis becomes the distribution of volume over stress.
 //!
-//! [`read`] is a pure function of the bytes of a file and of an [`Ask`]. It reads VTU ([`vtu`]), legacy VTK ([`legacy`]) and
-//! CSV tables of integration points ([`csv`]), calculates the volume of every element ([`shapes`], [`volumes`]) and returns
+//! [`read`] is a pure function of the bytes of a file and of an [`Ask`]. It reads VTU (`vtu.rs`), legacy VTK (`legacy.rs`) and
+//! CSV tables of integration points (`csv.rs`), calculates the volume of every element (`shapes.rs`, `volumes.rs`) and returns
 //! a [`StressField`], which is small and from which everything else follows.
 //!
 //! The files are hostile input. Nothing panics; what a header claims is not allocated before the data is there; elements,

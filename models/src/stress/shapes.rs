@@ -4,14 +4,14 @@
 //! the shape functions follow from these by one inverted matrix. Pyramids use collapsed coordinates, in which their rational
 //! shape functions are polynomials: the base is the square from -1 to 1, and all of the top face is the apex at height 1.
 //! The rules are exact for the volume of every element with curved edges, as long as the element is not turned over:
-//! - hexahedra and pyramids: 3 x 3 x 3 points of Gauss, exact to degree 5 in each direction
+//! - hexahedra: 3 x 3 x 3 points of Gauss, exact to degree 5 in each direction; pyramids: 5 x 5 x 5
 //! - tetrahedra: 14 points, exact to degree 5 (N. J. Walkington, Quadrature on simplices of arbitrary dimension, 2000)
 //! - wedges: 6 points in the triangle, exact to degree 4 (D. A. Dunavant, 1985), times 3 points of Gauss
 
 use std::sync::LazyLock;
 
 /// The largest number of points of a rule.
-pub(super) const MOST_POINTS: usize = 27;
+pub(super) const MOST_POINTS: usize = 125;
 
 /// The largest number of nodes of an element.
 pub(super) const MOST_NODES: usize = 27;
@@ -297,9 +297,14 @@ fn rule_of_hexahedron() -> Rule {
     pairs.flat_map(|(y, z, w)| line.into_iter().map(move |(x, u)| ([x, y, z], u * w))).collect()
 }
 
-/// In collapsed coordinates: heights from 0 to 1. The size of the section is in the derivatives.
+/// In collapsed coordinates: heights from 0 to 1. The size of the section is in the derivatives. There are more points than
+/// the volume needs, because collapsed points are far apart at the base.
 fn rule_of_pyramid() -> Rule {
-    rule_of_hexahedron().into_iter().map(|([x, y, z], w)| ([x, y, (z + 1.0) / 2.0], w / 2.0)).collect()
+    let (far, near) = (0.906_179_845_938_664, 0.538_469_310_105_683_1);
+    let (low, high) = (0.236_926_885_056_189_08, 0.478_628_670_499_366_47);
+    let line = [(-far, low), (-near, high), (0.0, 128.0 / 225.0), (near, high), (far, low)];
+    let pairs = line.into_iter().flat_map(|(z, w)| line.into_iter().map(move |(y, v)| (y, z, v * w)));
+    pairs.flat_map(|(y, z, w)| line.into_iter().map(move |(x, u)| ([x, y, (z + 1.0) / 2.0], u * w / 2.0))).collect()
 }
 
 fn rule_of_tetrahedron() -> Rule {

@@ -126,9 +126,23 @@ fn waited_for(path: &Path) -> GitError {
     }
 }
 
-/// Whether something is there that is neither a file nor a folder. Git follows links here.
+/// Whether a pipe or a device is there. A socket cannot be opened, so that nothing waits for it; git has some of its own. Git follows
+/// links here.
 fn is_special(path: &Path) -> bool {
-    path.metadata().is_ok_and(|found| !found.is_file() && !found.is_dir())
+    path.metadata().is_ok_and(|found| !found.is_file() && !found.is_dir() && !is_socket(&found))
+}
+
+fn is_socket(found: &std::fs::Metadata) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::FileTypeExt as _;
+        found.file_type().is_socket()
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = found;
+        false
+    }
 }
 
 /// The first pipe or device that a configuration file names, or one that it includes.
