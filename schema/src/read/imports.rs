@@ -26,7 +26,9 @@ pub(super) fn take_wrong(settings: &mut Settings) -> Vec<Wrong> {
 fn wrong(import: &Import) -> Vec<Wrong> {
     let mut all: Vec<Wrong> = Vec::new();
     let route = |keys: &[&str]| keys.iter().map(|key| (*key).to_owned()).collect::<Vec<String>>();
-    if !import.into.ends_with(".yaml") && !import.into.ends_with(".yml") {
+    let is_settings = import.into.rsplit('/').next() == Some(crate::settings::FILE);
+    let is_hostile = import.into.chars().any(char::is_control);
+    if !import.into.ends_with(".yaml") && !import.into.ends_with(".yml") || is_settings || is_hostile {
         let message = format!("`{}` is not the name of a record file", shorten(&import.into));
         all.push((route(&["into"]), message, "end it with `.yaml`, for example `parts/{in}.yaml`".to_owned()));
     }
