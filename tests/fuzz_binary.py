@@ -149,7 +149,7 @@ class Binary:
                 os.sched_setaffinity(0, {min(mask)})
             try:
                 env = fuzz_inputs.environment(place / "home")
-                child = subprocess.Popen([self.path, *words], cwd=place / "work", env=env, stdin=into, stdout=out, stderr=err, start_new_session=True)
+                child = subprocess.Popen([self.path, *words], cwd=place / "tree", env=env, stdin=into, stdout=out, stderr=err, start_new_session=True)
             finally:
                 if mask:
                     os.sched_setaffinity(0, mask)
@@ -178,7 +178,7 @@ class Binary:
     def ask(self, words):
         with tempfile.TemporaryDirectory() as folder:
             place = pathlib.Path(folder)
-            (place / "work").mkdir()
+            (place / "tree").mkdir()
             return self.run(words, place).out
 
 
@@ -269,7 +269,7 @@ def tree(place, caches=False):
 
 def caches(place):
     """The folders of caches."""
-    return [folder for folder in (place / "work/.git/tierod", place / "apart.git/tierod", place / "origin/.git/tierod") if folder.is_dir()]
+    return [folder for folder in (place / "tree/.git/tierod", place / "apart.git/tierod", place / "origin/.git/tierod") if folder.is_dir()]
 
 
 def changed(before, after, new=False):
@@ -289,7 +289,7 @@ class Fuzzer:
     @staticmethod
     def season_place(folder):
         place = folder / "season"
-        for name in ("work", "home"):
+        for name in ("tree", "home"):
             (place / name).mkdir(parents=True, exist_ok=True)
         return place
 
@@ -359,7 +359,7 @@ class Fuzzer:
         for words in rng.sample(WRITING, 2):
             before = tree(place)
             run(words)
-            difference = [name for name in changed(before, tree(place)) if not re.search(r"(^|/)hooks/pre-", name) and name not in ("work", "home")]
+            difference = [name for name in changed(before, tree(place)) if not re.search(r"(^|/)hooks/pre-", name) and name not in ("tree", "home")]
             if difference:
                 failures.append((words, "changed", f"changed {difference[:5]}"))
         for words, kind, text in failures:
@@ -370,7 +370,7 @@ class Fuzzer:
         """The process that renders a template, started alone: a panic in it shows only here."""
         for name, command in (("delta.md", ["delta", "HEAD"]), ("audit.md", ["audit"]), ("audit.html", ["audit"])):
             context = self.binary.run([*command, "--context"], place)
-            source = (place / "work/templates" / name).read_bytes()
+            source = (place / "tree/templates" / name).read_bytes()
             if context.status in (0, 1) and context.out:
                 given = json.dumps({"source": source.decode(errors="replace"), "context": json.loads(context.out)}).encode()
                 words = ["--render-template", name, "html" if name.endswith("html") else "markdown"]
@@ -391,7 +391,7 @@ class Fuzzer:
         """The commands of an input: `check` in two formats, and the next ones of the list."""
         ids = {"ID": [], "DECISION": ["wheels"], "TARGET": ["car-mass"], "EVENT": ["skidpad"], "LEAD": ["chassis lead", "team lead"]}
         kinds = {"DECISION": "decisions", "TARGET": "targets", "EVENT": "events"}
-        text = "".join(path.read_text(errors="ignore") for path in sorted((place / "work").rglob("*.yaml")) if path.is_file())
+        text = "".join(path.read_text(errors="ignore") for path in sorted((place / "tree").rglob("*.yaml")) if path.is_file())
         for name, kind in kinds.items():
             for block in re.findall(rf"^{kind}:\n((?:[ #].*\n|\n)*)", text, re.M)[:9]:
                 ids[name] += re.findall(r"^  ([a-z0-9-]+):", block, re.M)
@@ -430,7 +430,7 @@ class Fuzzer:
             smaller = self.reduce(kept, words, kind)
         arguments = " ".join(shlex.quote(word) for word in words)
         environment = " ".join(shlex.quote(f"{name}={value}") for name, value in fuzz_inputs.environment("home").items() if name not in ("PATH", "HOME"))
-        script = f"#!/bin/sh\n# {kind}: {text!r}\n# {made.log!r}\n{smaller}cd \"$(dirname \"$0\")/work\" || exit\nexec env HOME=\"$PWD/../home\" {environment} {shlex.quote(self.binary.path)} {arguments}\n"
+        script = f"#!/bin/sh\n# {kind}: {text!r}\n# {made.log!r}\n{smaller}cd \"$(dirname \"$0\")/tree\" || exit\nexec env HOME=\"$PWD/../home\" {environment} {shlex.quote(self.binary.path)} {arguments}\n"
         (kept / "command.sh").write_text(script, errors="backslashreplace")
         (kept / "command.sh").chmod(0o755)
         with self.lock:
@@ -448,7 +448,7 @@ class Fuzzer:
 
         if not fails():
             return "# not with this command alone\n"
-        files = [path for path in sorted((kept / "work").rglob("*")) if path.is_file() and ".git" not in path.relative_to(kept).parts]
+        files = [path for path in sorted((kept / "tree").rglob("*")) if path.is_file() and ".git" not in path.relative_to(kept).parts]
         for path in files:
             data = path.read_bytes()
             path.unlink()

@@ -487,7 +487,7 @@ class Material:
 
     def place(self, name):
         place = self.folder / name
-        (place / "work").mkdir(parents=True)
+        (place / "tree").mkdir(parents=True)
         (place / "home").mkdir()
         return place
 
@@ -496,13 +496,13 @@ class Material:
         for name in ("car", "small"):
             place = self.place(name)
             if name == "car":
-                shutil.copytree(PROJECT / "example-car", place / "work", dirs_exist_ok=True)
+                shutil.copytree(PROJECT / "example-car", place / "tree", dirs_exist_ok=True)
             else:
-                small_root(place / "work")
-            git(place / "work", "init", "-q", "-b", "main")
-            git(place / "work", "add", "-A")
-            git(place / "work", "commit", "-q", "-m", "one")
-            git(place / "work", "gc", "-q")
+                small_root(place / "tree")
+            git(place / "tree", "init", "-q", "-b", "main")
+            git(place / "tree", "add", "-A")
+            git(place / "tree", "commit", "-q", "-m", "one")
+            git(place / "tree", "gc", "-q")
             roots.append(place)
         return roots
 
@@ -521,10 +521,10 @@ class Material:
         options = {"reftable": ["--ref-format=reftable"], "sha256": ["--object-format=sha256"], "apart": ["--separate-git-dir=../apart.git"]}
         for name, commands in after.items():
             place = self.place(f"git-{name}")
-            work = place / "work"
+            work = place / "tree"
             if "loose" in shapes and name not in options:
                 shutil.rmtree(work)
-                shutil.copytree(shapes["loose"] / "work", work)
+                shutil.copytree(shapes["loose"] / "tree", work)
             else:
                 history(work, options.get(name, []))
             for command in commands:
@@ -540,9 +540,9 @@ class Material:
             shapes[name] = place
         if season:
             place = self.place("git-season")
-            (place / "work").rmdir()
-            season(str(place / "work"))
-            git(place / "work", "gc", "-q")
+            (place / "tree").rmdir()
+            season(str(place / "tree"))
+            git(place / "tree", "gc", "-q")
             shapes["season"] = place
         return shapes
 
@@ -585,7 +585,7 @@ def relative_paths(place, work):
         alternates.write_text("../../../origin/.git/objects\n")
     if (work / ".git").is_file():
         (work / ".git").write_text("gitdir: ../origin/.git/worktrees/linked\n")
-        (place / "origin/.git/worktrees/linked/gitdir").write_text("../../../../work/.git\n")
+        (place / "origin/.git/worktrees/linked/gitdir").write_text("../../../../tree/.git\n")
 
 
 # ---- the inputs ------------------------------------------------------------------------------------------------------
@@ -638,7 +638,7 @@ class Input:
         self.kind = ("root", "git", "table", "template")[number % 4]
 
     def make(self, place):
-        self.work = place / "work"
+        self.work = place / "tree"
         getattr(self, self.kind)(place)
 
     def copy(self, source, place):
@@ -727,7 +727,7 @@ class Input:
     def damage(self, place):
         """Damages one of git's files."""
         rng = self.rng
-        folders = [place / "work/.git", place / "apart.git", place / "origin/.git"]
+        folders = [place / "tree/.git", place / "apart.git", place / "origin/.git"]
         found = [path for folder in folders if folder.exists() for path in ([folder] if folder.is_file() else sorted(folder.rglob("*")))]
         groups = {}
         for path in found:
@@ -746,7 +746,7 @@ class Input:
         if how == "bytes":
             mutate_file(path, rng, BINARY, [rng.choice(groups[group]).read_bytes()], self.log)
         elif how == "text":
-            mutate_file(path, rng, TEXT, [b"ref: refs/heads/main\n", b"gitdir: ../work\n", b"0" * 40 + b"\n"], self.log)
+            mutate_file(path, rng, TEXT, [b"ref: refs/heads/main\n", b"gitdir: ../tree\n", b"0" * 40 + b"\n"], self.log)
         elif how == "empty":
             path.write_bytes(b"")
         elif how == "other":
@@ -756,11 +756,11 @@ class Input:
             if how == "folder":
                 path.mkdir()
             elif how == "link":
-                path.symlink_to(rng.choice([".", "/dev/null", "../work/chain.yaml", "gone", path.name]))
+                path.symlink_to(rng.choice([".", "/dev/null", "../tree/chain.yaml", "gone", path.name]))
 
     def forge(self, place):
         """A wrong commit or tree under its right id, as the tip of the branch."""
-        rng, work = self.rng, place / "work"
+        rng, work = self.rng, place / "tree"
         if b"sha1" not in git(work, "rev-parse", "--show-object-format", check=False):
             return
         kind = rng.choice([b"commit", b"tree", b"tree", b"blob", b"tag"])
@@ -803,7 +803,7 @@ class Input:
 
     def configure(self, place):
         """Odd settings and files of git."""
-        rng, folder = self.rng, place / "work/.git"
+        rng, folder = self.rng, place / "tree/.git"
         if not folder.is_dir():
             folder = place / ("origin/.git" if (place / "origin").exists() else "apart.git")
         if not folder.is_dir():
@@ -823,7 +823,7 @@ class Input:
             "HEAD": ["ref: refs/heads/../../config\n", "ref: \n", "ref: refs/heads/" + "x" * 5000 + "\n", "ref: refs/heads/gone\n", "HEAD\n"],
         }  # fmt: skip
         name = rng.choice([*files, "config", "config", "config"])
-        head = git(place / "work", "rev-parse", "HEAD", check=False).decode().strip() or "0" * 40
+        head = git(place / "tree", "rev-parse", "HEAD", check=False).decode().strip() or "0" * 40
         text = rng.choice(files[name])
         text = re.sub(r"^HEAD|(?<= )HEAD", head, text) if not text.startswith("ref:") else text
         path = folder / name

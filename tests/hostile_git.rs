@@ -41,7 +41,7 @@ fn tree(sandbox: &Sandbox, lines: &str) -> String {
     String::from_utf8(child.wait_with_output().unwrap().stdout).unwrap().trim().to_owned()
 }
 
-/// Ten folders that have the same ten folders, and so on: a few objects that stand for ten million files.
+/// Ten folders that have the same ten folders, and so on: a few objects that expand to ten million files.
 #[test]
 fn a_tree_of_trees_is_not_expanded() {
     let sandbox = repository();

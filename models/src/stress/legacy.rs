@@ -309,7 +309,7 @@ impl<'a> File<'a> {
     }
 }
 
-/// A name without the escapes that stand for spaces and other characters: `von%20Mises`.
+/// A name without the escapes of spaces and other characters: `von%20Mises`.
 fn decoded(name: &str) -> String {
     let bytes = name.as_bytes();
     let mut out = Vec::with_capacity(bytes.len());

@@ -67,7 +67,7 @@ pub fn read(bytes: &[u8], ask: Ask<'_>) -> Result<StressField, StressError> {
     csv::field(text, ask)
 }
 
-/// Whether this is the text that stands for a large file which is kept outside of the repository: a version, a hash and a size.
+/// Whether this is the text in place of a large file which is kept outside of the repository: a version, a hash and a size.
 fn is_pointer(text: &[u8]) -> bool {
     let Ok(text) = std::str::from_utf8(&text[..text.len().min(1024)]) else { return false };
     let has = |key: &str| text.lines().any(|line| line.strip_prefix(key).is_some_and(|rest| !rest.trim().is_empty()));

@@ -293,7 +293,7 @@ impl Repository {
 }
 
 /// What is left of the files and folders that a listing or a walk may have. A few small trees that contain each other
-/// again and again can stand for millions of files.
+/// again and again can expand to millions of files.
 #[derive(Debug)]
 pub(super) struct Most {
     entries: usize,

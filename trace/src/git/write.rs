@@ -228,7 +228,7 @@ impl Beside<'_> {
     /// Puts the old bytes back; the path if that is not possible.
     fn restore(&self) -> Result<(), &str> {
         let path = self.file.path.as_str();
-        // Only if nobody has changed it since.
+        // Only if it has not been changed since.
         let own = regular::read(&self.target, u64::MAX).is_ok_and(|now| *now == *self.file.after);
         match &self.file.before {
             _ if !own => Err(path),

@@ -292,7 +292,7 @@ impl Reader<'_> {
         self.row.cell(column).map(|cell| clean(&cell.shown())).unwrap_or_default()
     }
 
-    /// The text of a column of names, in which merged cells stand for all their rows.
+    /// The text of a column of names, in which a merged cell counts for all its rows.
     fn name(&self, column: u32) -> String {
         self.table.cell(self.row, column).map(|cell| clean(&cell.shown())).unwrap_or_default()
     }
