@@ -155,3 +155,15 @@ fn brackets_with_a_comma_before_the_closing_one() {
         .collect();
     assert_eq!(texts, ["{k: l, }", "[m]", "[{n: o}: p, ]"]);
 }
+
+#[test]
+fn an_anchor_of_an_empty_key_leaves_no_range_that_ends_before_it_begins() {
+    for file in ["systems:\n &a:          :     \n", "a: &b :\n", "a:\n - &b :    : \n"] {
+        let Some(tree) = places(file.as_bytes()) else { continue };
+        let key = file.split(':').next().unwrap();
+        for aim in [Aim::Key, Aim::Value] {
+            let range = tree.range_of([key], aim).unwrap();
+            assert!(range.start.offset <= range.end.offset, "{file:?} {range:?}");
+        }
+    }
+}

@@ -347,9 +347,9 @@ impl<'s> Tree<'s> {
                 }
                 // One that is not indented begins after its first dash.
                 Stored::List { .. } if before > 0 && !self.has_bracket(node) => {
-                    self.sign(b"-", before, start).unwrap_or(self.behind_anchor(start))..end
+                    self.sign(b"-", before, start).unwrap_or(self.without_anchor(node))..end
                 }
-                _ => self.behind_anchor(start)..end,
+                _ => self.without_anchor(node)..end,
             },
         }
     }
@@ -366,8 +366,13 @@ impl<'s> Tree<'s> {
 
     /// The range of a node in the source, without its anchor.
     pub(crate) fn range(&self, id: NodeId) -> Range<usize> {
-        let node = self.node(id);
-        self.behind_anchor(node.start) as usize..node.end as usize
+        self.without_anchor(id) as usize..self.node(id).end as usize
+    }
+
+    /// The start of a node after its anchor; its end, if the anchor belongs to an empty key that it begins with.
+    fn without_anchor(&self, id: NodeId) -> u32 {
+        let Node { start, end, .. } = self.node(id);
+        self.behind_anchor(start).min(end)
     }
 
     /// The first byte of a node in the source: that of its anchor, if it has one.
