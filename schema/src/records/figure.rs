@@ -191,12 +191,12 @@ impl JsonSchema for Found {
 impl Body {
     /// The numbers of the record that are read from evidence files, each with the keys below the record.
     pub fn readings(&self) -> Vec<(Vec<&str>, &Figure)> {
-        let is_read = |(_, figure): &(Vec<&str>, &Figure)| figure.reading.is_some();
+        let is_read = |figure: &&Figure| figure.reading.is_some();
         match self {
-            Self::Result(result) => result.value.iter().map(|value| (vec!["value"], value)).filter(is_read).collect(),
+            Self::Result(result) => result.value.iter().filter(is_read).map(|value| (vec!["value"], value)).collect(),
             Self::Part(part) => {
-                let amounts = part.amounts.iter();
-                amounts.map(|(id, own)| (vec!["amounts", id.as_str(), "value"], &own.value)).filter(is_read).collect()
+                let amounts = part.amounts.iter().filter(|(_, own)| own.value.reading.is_some());
+                amounts.map(|(id, own)| (vec!["amounts", id.as_str(), "value"], &own.value)).collect()
             }
             Self::Analysis(analysis) => {
                 let Some(Finds::Values(values)) = &analysis.finds else { return Vec::new() };

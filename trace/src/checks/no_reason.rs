@@ -110,14 +110,26 @@ type LinkPlace<'r> = (RecordId, &'static [&'static str], &'r schema::Id);
 /// used again for the next text.
 fn hash_of_words(text: &str, folded: &mut String) -> u64 {
     folded.clear();
-    for word in text.split_whitespace() {
-        if word.is_ascii() {
-            let start = folded.len();
-            folded.push_str(word);
-            folded[start..].make_ascii_lowercase();
-        } else {
-            folded.extend(word.chars().flat_map(char::to_lowercase));
+    if text.is_ascii() {
+        let mut is_in_word = false;
+        for byte in text.bytes() {
+            if matches!(byte, b' ' | b'\t'..=b'\r') {
+                if is_in_word {
+                    folded.push(' ');
+                }
+                is_in_word = false;
+            } else {
+                is_in_word = true;
+                folded.push(char::from(byte.to_ascii_lowercase()));
+            }
         }
+        if is_in_word {
+            folded.push(' ');
+        }
+        return FixedState::default().hash_one(&*folded);
+    }
+    for word in text.split_whitespace() {
+        folded.extend(word.chars().flat_map(char::to_lowercase));
         folded.push(' ');
     }
     FixedState::default().hash_one(&*folded)

@@ -25,10 +25,17 @@ pub(super) enum NotRead {
 /// # Errors
 /// [`NotRead`]. What was opened is asked again, so that a file that is replaced at that moment is not read.
 pub(super) fn read(path: &Path, most: u64) -> Result<Vec<u8>, NotRead> {
-    let (file, size) = open_up_to(path, most)?;
-    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0) + 1);
-    // A file may grow while it is read; no more than the limit is read.
-    file.take(most.saturating_add(1)).read_to_end(&mut bytes).map_err(NotRead::Failed)?;
+    let (mut file, size) = open_up_to(path, most)?;
+    let mut bytes = vec![0; usize::try_from(size).unwrap_or(0) + 1];
+    // One more byte is asked for, so that mostly one call reads a file and finds its end.
+    let first = file.read(&mut bytes).map_err(NotRead::Failed)?;
+    let is_whole = first < bytes.len() && first as u64 == size;
+    bytes.truncate(first);
+    if !is_whole {
+        // A file may grow while it is read; no more than the limit is read.
+        let left = most.saturating_add(1).saturating_sub(first as u64);
+        file.take(left).read_to_end(&mut bytes).map_err(NotRead::Failed)?;
+    }
     if bytes.len() as u64 > most { Err(NotRead::TooLarge(bytes.len() as u64)) } else { Ok(bytes) }
 }
 

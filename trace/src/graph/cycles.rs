@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::hash::Hash;
 
 use foldhash::{HashMap, HashMapExt as _};
-use petgraph::algo::kosaraju_scc;
+use petgraph::algo::{kosaraju_scc, toposort};
 use petgraph::graph::DiGraph;
 use schema::records::Body;
 
@@ -57,18 +57,27 @@ impl Graph {
     }
 
     fn cycles_of(&self, key: &'static str, pairs: impl Iterator<Item = (RecordId, RecordId)>) -> Vec<Cycle> {
+        let mut pairs = pairs.peekable();
+        if pairs.peek().is_none() {
+            return Vec::new();
+        }
         let mut links: DiGraph<(), (), u32> = DiGraph::with_capacity(self.len(), self.len());
         for _ in 0..self.len() {
             links.add_node(());
         }
-        let mut out: HashMap<RecordId, Vec<RecordId>> = HashMap::new();
         let mut to_itself = Vec::new();
         for (from, to) in pairs {
             links.add_edge(node(from), node(to), ());
-            out.entry(from).or_default().push(to);
             if from == to {
                 to_itself.push(from);
             }
+        }
+        if toposort(&links, None).is_ok() {
+            return Vec::new();
+        }
+        let mut out: HashMap<RecordId, Vec<RecordId>> = HashMap::new();
+        for edge in links.raw_edges() {
+            out.entry(record_of(edge.source())).or_default().push(record_of(edge.target()));
         }
         let components = kosaraju_scc(&links).into_iter().filter(|component| component.len() > 1);
         let mut cycles: Vec<Cycle> = components
