@@ -146,8 +146,22 @@ fn one_content_under_many_names_is_bounded() {
     }
     sandbox.git_on("2027-03-02", &["commit", "-qm", "copies"]);
     let found = run(&sandbox, &["check", "--rev", "HEAD", "--format", "json"]);
-    assert!(found.answer.out.contains("MiB together, and this one is not read"));
+    assert!(found.answer.out.contains("MiB together"));
     assert!(found.peak.is_none_or(|peak| peak < 500 * 1024), "{:?} KiB", found.peak);
+}
+
+/// More records than any project has: those of the later files are not read.
+#[test]
+fn the_records_of_a_state_are_bounded() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    for file in 0..3 {
+        let line = |number: usize| format!("  p{file}-{number}: {{in: suspension, notes: x}}\n");
+        sandbox.write(&format!("z{file}.yaml"), format!("parts:\n{}", (0..50_000).map(line).collect::<String>()));
+    }
+    let found = run(&sandbox, &["check", "--only", "unreadable-file", "--format", "lines"]).answer.ended(1).out;
+    assert!(found.starts_with("z2.yaml:1:1: error: the project has more than 120000 records"), "{found}");
+    assert_eq!(found.lines().count(), 1);
 }
 
 /// A commit with a message that no person wrote is not read, by neither reader.

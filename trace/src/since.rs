@@ -56,6 +56,9 @@ pub struct Since {
 /// Since when each finding is open, by fingerprint. One that cannot be followed back, or is not open yet, is missing.
 pub type Beginnings = HashMap<String, Since>;
 
+/// The largest number of records that are evaluated over all commits.
+const MOST_EVALUATED: usize = 500_000;
+
 /// Since when these findings of a study are open.
 ///
 /// `tick` is called with the number of states that are evaluated, and the number that is known to be needed so far.
@@ -88,10 +91,13 @@ pub fn beginnings(
         Some((print, since))
     });
     let all = all.collect();
-    let is_spent = states.budget.is_spent();
+    let (few, spent) = (states.left == 0, states.budget.is_spent());
     states.keep();
-    if is_spent {
+    if spent {
         return Err(WorkBudget::message("earlier commits are not evaluated"));
+    }
+    if few {
+        return Err("the project has too many records for so many commits, see Limits in SECURITY.md".to_owned());
     }
     Ok(all)
 }
@@ -173,7 +179,7 @@ fn bisect(
     let mut done = 0;
     loop {
         let wanted: BTreeSet<usize> = subjects.values().filter_map(|subject| subject.next(committed)).collect();
-        if wanted.is_empty() || states.budget.is_spent() {
+        if wanted.is_empty() || states.is_spent() {
             return;
         }
         let all = done + wanted.len();
@@ -215,6 +221,8 @@ struct States<'s> {
     cached: Entries,
     new: Vec<(Vec<u8>, Vec<u8>)>,
     budget: WorkBudget,
+    /// How many states may still be evaluated.
+    left: usize,
 }
 
 impl<'s> States<'s> {
@@ -236,6 +244,7 @@ impl<'s> States<'s> {
             cached,
             new: Vec::new(),
             budget: WorkBudget::default(),
+            left: MOST_EVALUATED / study.loaded.entries.len().max(1),
         }
     }
 
@@ -254,7 +263,13 @@ impl<'s> States<'s> {
         self.known.get(&(commit, day))?.as_ref()
     }
 
+    /// Whether something was not evaluated, because it needs too much work.
+    fn is_spent(&self) -> bool {
+        self.left == 0 || self.budget.is_spent()
+    }
+
     fn find(&mut self, index: usize, day: Day) -> Option<Prints> {
+        self.left = self.left.checked_sub(1)?;
         let commit = self.history.commits.get(index)?;
         let id = commit.id.as_deref()?;
         let key = format!("{id} {} {day}", commit.prefix).into_bytes();

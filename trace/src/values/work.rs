@@ -14,7 +14,7 @@ use super::runs::RunKey;
 pub(super) const MOST_OF_STATE: usize = 500_000;
 
 /// The largest sum over the past states of a command: 120 states of a car with several models.
-const MOST_OF_COMMAND: usize = 2_000_000;
+const MOST_OF_COMMAND: usize = 1_500_000;
 
 /// The largest sum over the alternatives of a decision, which are evaluated for two states.
 const MOST_OF_ALTERNATIVES: usize = MOST_OF_COMMAND / 2;
@@ -97,15 +97,15 @@ mod tests {
     fn a_run_is_counted_once() {
         let mut budget = WorkBudget::default();
         for _ in 0..10 {
-            assert!(budget.take(&runs(&["a", "b"], 900_000)));
+            assert!(budget.take(&runs(&["a", "b"], 700_000)));
         }
-        assert!(!budget.take(&runs(&["c"], 900_000)));
+        assert!(!budget.take(&runs(&["c"], 700_000)));
         assert!(!budget.take(&runs(&["a"], 900_000)), "nothing follows what is over the budget");
     }
 
     #[test]
     fn the_order_of_runs_does_not_matter() {
-        let one = [runs(&["a"], 1_500_000), runs(&["b"], 400_000), runs(&["c"], 200_000)].concat();
+        let one = [runs(&["a"], 1_000_000), runs(&["b"], 400_000), runs(&["c"], 200_000)].concat();
         let other: Runs = one.iter().rev().copied().collect();
         assert!(!WorkBudget::default().take(&one) && !WorkBudget::default().take(&other));
     }
