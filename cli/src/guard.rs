@@ -35,6 +35,22 @@ pub(crate) fn start_silent() {
     watch(|_| std::process::exit(i32::from(CLEAN)));
 }
 
+/// Ends the command with an error where the crate of libgit2 (0.21) panics: it expects no packed object of an unknown kind.
+pub(crate) fn end_where_libgit2_panics(shared: &Shared) {
+    let (shared, usual) = (shared.clone(), std::panic::take_hook());
+    std::panic::set_hook(Box::new(move |panic| {
+        if panic.location().is_some_and(|at| at.file().contains("git2-")) {
+            let error = Error::new("the repository has an object of an unknown kind");
+            let error = error.help("the repository is damaged: `git fsck` shows what is; or clone it again");
+            unless_writing(|| {
+                print_error(&error, &shared);
+                std::process::exit(i32::from(FAILED));
+            });
+        }
+        usual(panic);
+    }));
+}
+
 fn watch(end: impl Fn(&Error) + Send + 'static) {
     let watch = move || {
         let mut passed = Duration::ZERO;

@@ -56,6 +56,7 @@ fn main() -> ExitCode {
         },
     };
     guard::start(&cli.shared);
+    guard::end_where_libgit2_panics(&cli.shared);
     match commands::run(cli.command, &cli.shared) {
         Ok(done) => match screen::print(&done.text, done.commands, &cli.shared) {
             Ok(()) if done.unanswered => ExitCode::from(FAILED),

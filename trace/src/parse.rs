@@ -49,7 +49,7 @@ pub struct ParseCache {
 const BYTES_PER_THREAD: usize = 64 * 1024;
 
 /// The largest number of records of a state: each takes some kilobytes with its findings.
-pub(crate) const MOST_RECORDS: usize = 120_000;
+pub(crate) const MOST_RECORDS: usize = 100_000;
 
 /// The files in batches of some megabytes.
 fn batches<'f>(files: &'f [(&'f File, &'f Arc<[u8]>)]) -> impl Iterator<Item = &'f [(&'f File, &'f Arc<[u8]>)]> {
@@ -207,6 +207,23 @@ mod tests {
 
     fn file(path: String, text: String) -> File {
         File { path, content: Ok(text.into_bytes().into()) }
+    }
+
+    /// The records of the files that follow too many are not read, however many files were decoded.
+    #[test]
+    fn the_records_of_a_state_are_bounded() {
+        let many = |file: usize| {
+            let parts = (0..MOST_RECORDS / 3).map(|number| format!("  p{file}-{number}: {{}}\n")).collect::<String>();
+            (format!("{file}.yaml"), format!("parts:\n{parts}"))
+        };
+        let last = file("9.yaml".to_owned(), "parts: {last: {in: x}}\n".to_owned());
+        let mut files: Vec<File> = (0..4).map(many).map(|(path, text)| file(path, text)).collect();
+        files.push(last);
+        let loaded = Loaded::from_snapshot(Snapshot::in_memory(files));
+        let over =
+            loaded.problems.iter().filter(|found| found.problem.message.contains("records, and those of this file"));
+        let over: Vec<&str> = over.map(|found| loaded.snapshot.files[found.file].path.as_str()).collect();
+        assert_eq!((loaded.entries.len() <= MOST_RECORDS, over), (true, vec!["3.yaml", "9.yaml"]));
     }
 
     /// Files of all kinds: right, wrong in part, no YAML, the same bytes twice, ids that appear twice, and empty.
