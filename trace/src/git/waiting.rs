@@ -175,8 +175,7 @@ fn special_in(place: &Path) -> Option<PathBuf> {
                 continue;
             }
             for entry in std::fs::read_dir(&folder).into_iter().flatten().flatten() {
-                let Some(rest) = left.checked_sub(1) else { return None };
-                left = rest;
+                left = left.checked_sub(1)?;
                 match entry.file_type() {
                     Ok(kind) if kind.is_dir() => open.push_back(entry.path()),
                     Ok(kind) if kind.is_symlink() => links.push_back(entry.path()),
