@@ -1,7 +1,7 @@
 //! The cache of the history changes only the time: whatever happens to it, the answer is the same as without it.
 
 use std::collections::BTreeSet;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::time::Duration;
 
@@ -99,9 +99,23 @@ fn take_number(bytes: &mut &[u8]) -> usize {
     number
 }
 
+/// The checksum of cache files: HMAC with SHA-256 (RFC 2104), with the key in the user's home.
+fn checksum(sandbox: &Sandbox, parts: &[&[u8]]) -> [u8; 32] {
+    let secret = std::fs::read(sandbox.outside().join("home/.local/state/tierod/key")).unwrap();
+    let block = |pad: u8| (0..64).map(|at| pad ^ secret.get(at).unwrap_or(&0)).collect::<Vec<u8>>();
+    let inner = Sha256::digest([block(0x36), parts.concat()].concat());
+    Sha256::digest([block(0x5c), inner.to_vec()].concat()).into()
+}
+
 /// A cache file with its values changed and all checksums right, as a build with other sources would write it.
 #[track_caller]
-fn forged(whole: &[u8], sources: impl Fn(&str) -> String, change: impl Fn(&[u8]) -> Vec<u8>) -> Vec<u8> {
+fn forged(
+    sandbox: &Sandbox,
+    (file, whole): (&Path, &[u8]),
+    sources: impl Fn(&str) -> String,
+    change: impl Fn(&[u8]) -> Vec<u8>,
+) -> Vec<u8> {
+    let name = file.file_name().unwrap().to_str().unwrap();
     let ends: Vec<usize> = whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(at, _)| at + 1).collect();
     let (head, rest) = whole.split_at(ends[2]);
     let head = std::str::from_utf8(head).unwrap();
@@ -120,13 +134,14 @@ fn forged(whole: &[u8], sources: impl Fn(&str) -> String, change: impl Fn(&[u8])
         let value = change(value);
         assert_eq!(take_number(&mut read), 32);
         let at = length - read.len();
-        list[at..at + 32].copy_from_slice(&Sha256::digest(&value));
+        list[at..at + 32].copy_from_slice(&checksum(sandbox, &[&value]));
         read = &read[32..];
         changed.extend(value);
     }
     assert!(read.is_empty() && values.is_empty());
     assert_ne!(changed, rest[36 + length..], "the values differ");
-    [head.as_bytes(), &(length as u32).to_le_bytes(), &Sha256::digest(&list), &list, &changed].concat()
+    let sum = checksum(sandbox, &[name.as_bytes(), b"\n", head.as_bytes(), &list]);
+    [head.as_bytes(), &(length as u32).to_le_bytes(), &sum, &list, &changed].concat()
 }
 
 /// The bytes with one part in place of another of the same length.
@@ -167,19 +182,19 @@ fn numbers_of_another_build_are_not_used() {
         values.iter().rev().fold(bytes.to_vec(), change)
     };
     // It would be used if this build had written it: only the hash decides.
-    std::fs::write(&file, forged(&whole, str::to_owned, more)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), str::to_owned, more)).unwrap();
     assert_eq!(numbers(), values.iter().map(|value| value * 1.5).collect::<Vec<f64>>());
-    std::fs::write(&file, forged(&whole, of_another_build, more)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), of_another_build, more)).unwrap();
     assert_eq!(history().out, expected, "of another build");
     assert_eq!(std::fs::read(&file).unwrap(), whole, "replaced by the numbers of this build");
     // Not even one digit may differ, or be missing.
     let last = |own: &str| format!("{}{}", &own[..63], if own.ends_with('0') { '1' } else { '0' });
-    std::fs::write(&file, forged(&whole, last, more)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), last, more)).unwrap();
     assert_eq!(history().out, expected, "with another last digit");
-    std::fs::write(&file, forged(&whole, |own| own[..16].to_owned(), more)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), |own| own[..16].to_owned(), more)).unwrap();
     assert_eq!(history().out, expected, "with a part of the hash");
     // The beginning of an older format: its number, the version of the crate, and the prefix.
-    let body = forged(&whole, str::to_owned, more);
+    let body = forged(&sandbox, (&file, &whole), str::to_owned, more);
     let head = whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').nth(2).unwrap().0 + 1;
     std::fs::write(&file, [&b"2\x000.1.0\0\n"[..], &body[head..]].concat()).unwrap();
     assert_eq!(history().out, expected, "of an older format");
@@ -195,9 +210,9 @@ fn a_log_of_another_build_is_not_used() {
     let file = file(&sandbox, "history-");
     let whole = std::fs::read(&file).unwrap();
     let other = |bytes: &[u8]| replaced(bytes, b"1.3 kg", b"7.3 kg");
-    std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), str::to_owned, other)).unwrap();
     assert!(rack.contains("1.3 kg") && history() == rack.replace("1.3 kg", "7.3 kg"), "only the hash decides");
-    std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), of_another_build, other)).unwrap();
     assert_eq!(answer(&sandbox), expected);
     assert_eq!(std::fs::read(&file).unwrap(), whole, "replaced by the log of this build");
 }
@@ -219,9 +234,9 @@ fn records_of_another_build_are_not_used() {
     let file = file(&sandbox, "records-");
     let whole = std::fs::read(&file).unwrap();
     let other = |bytes: &[u8]| replaced(bytes, &310_f64.to_le_bytes(), &250_f64.to_le_bytes());
-    std::fs::write(&file, forged(&whole, str::to_owned, other)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), str::to_owned, other)).unwrap();
     assert_ne!(answers(), expected, "only the hash decides");
-    std::fs::write(&file, forged(&whole, of_another_build, other)).unwrap();
+    std::fs::write(&file, forged(&sandbox, (&file, &whole), of_another_build, other)).unwrap();
     assert_eq!(answers(), expected, "of another build");
     // Entries of other files, as after a change of branch, are not used, because entries are found by content.
     sandbox.write("rack.yaml", rack(6, "2.6 kg"));

@@ -16,7 +16,7 @@ pub(crate) struct Run {
     pub(crate) answer: Answer,
     seconds: f64,
     /// The peak of the resident memory in KiB, if `/usr/bin/time` is installed.
-    peak: Option<u64>,
+    pub(crate) peak: Option<u64>,
 }
 
 /// The limit of the address space: 400 MB are enough for every command. Without `MALLOC_ARENA_MAX`, glibc reserves up to

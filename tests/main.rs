@@ -33,6 +33,8 @@ mod gate_history;
 mod gate_history_stale;
 mod gate_history_story;
 mod gate_matrix;
+#[cfg(unix)]
+mod gate_merges;
 mod gate_messages;
 mod gate_names;
 mod gate_new;
@@ -61,6 +63,8 @@ mod hostile_templates;
 mod hostile_text;
 mod json_answers;
 mod json_schema;
+#[cfg(unix)]
+mod limits;
 mod models;
 mod models_cache;
 mod numbers_audit;

@@ -1,14 +1,16 @@
 //! An end for a command that would wait for ever: git and libgit2 cannot be interrupted from within.
+//!
+//! A command that writes files is ended only before the first of them.
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use trace::Error;
-use trace::git::never_ends;
+use trace::git::{never_ends, unless_writing};
 
-use crate::FAILED;
 use crate::args::Shared;
 use crate::screen::print_error;
+use crate::{CLEAN, FAILED};
 
 /// How often the command is looked at.
 const INTERVAL: Duration = Duration::from_millis(200);
@@ -22,11 +24,35 @@ const MOST_MEMORY: u64 = 1_500 << 20;
 /// Starts to watch this command. The thread ends with the process.
 pub(crate) fn start(shared: &Shared) {
     let shared = shared.clone();
+    watch(move |error| {
+        print_error(error, &shared);
+        std::process::exit(i32::from(FAILED));
+    });
+}
+
+/// The same for completion, which prints no error into the line that is typed.
+pub(crate) fn start_silent() {
+    watch(|_| std::process::exit(i32::from(CLEAN)));
+}
+
+/// Ends the command with an error where the crate of libgit2 (0.21) panics: it expects no packed object of an unknown kind.
+pub(crate) fn end_where_libgit2_panics(shared: &Shared) {
+    let (shared, usual) = (shared.clone(), std::panic::take_hook());
+    std::panic::set_hook(Box::new(move |panic| {
+        if panic.location().is_some_and(|at| at.file().contains("git2-")) {
+            let error = Error::new("the repository has an object of an unknown kind");
+            let error = error.help("the repository is damaged: `git fsck` shows what is; or clone it again");
+            unless_writing(|| {
+                print_error(&error, &shared);
+                std::process::exit(i32::from(FAILED));
+            });
+        }
+        usual(panic);
+    }));
+}
+
+fn watch(end: impl Fn(&Error) + Send + 'static) {
     let watch = move || {
-        let end = |error: &Error| {
-            print_error(error, &shared);
-            std::process::exit(i32::from(FAILED));
-        };
         let mut passed = Duration::ZERO;
         loop {
             std::thread::sleep(INTERVAL);
@@ -34,11 +60,12 @@ pub(crate) fn start(shared: &Shared) {
             if passed == PATIENCE
                 && let Some(error) = folders().iter().find_map(|folder| never_ends(folder))
             {
-                end(&error);
+                unless_writing(|| end(&error));
             }
             if resident() > MOST_MEMORY {
                 let error = Error::new(format!("the command takes more than {} MiB of memory", MOST_MEMORY >> 20));
-                end(&error.help("see Limits in SECURITY.md: the repository is far larger than a project"));
+                let error = error.help("see Limits in SECURITY.md: the repository is far larger than a project");
+                unless_writing(|| end(&error));
             }
         }
     };

@@ -35,6 +35,7 @@ fn main() -> ExitCode {
         return ExitCode::from(output::confined::run(args.filter_map(|arg| arg.into_string().ok())));
     }
     if first == completion::ARGUMENT {
+        guard::start_silent();
         completion::run(args);
         return ExitCode::from(CLEAN);
     }
@@ -45,13 +46,17 @@ fn main() -> ExitCode {
                 screen::print_error(&error, &Shared { color: Color::Auto });
                 return ExitCode::from(FAILED);
             }
-            None => error.exit(),
+            None => {
+                // An argument can be the name of a file in a stranger's repository.
+                if !screen::print_usage(&error.render().to_string()) {
+                    error.exit();
+                }
+                return ExitCode::from(FAILED);
+            }
         },
     };
-    // A command that writes must not be ended between two files.
-    if !cli.command.writes() {
-        guard::start(&cli.shared);
-    }
+    guard::start(&cli.shared);
+    guard::end_where_libgit2_panics(&cli.shared);
     match commands::run(cli.command, &cli.shared) {
         Ok(done) => match screen::print(&done.text, done.commands, &cli.shared) {
             Ok(()) if done.unanswered => ExitCode::from(FAILED),

@@ -46,6 +46,17 @@ pub(crate) fn print_error(error: &trace::Error, shared: &Shared) {
     let _ = std::io::stderr().lock().write_all(harmless(&text, ink.on, false).as_bytes());
 }
 
+/// Prints an error of the command line to stderr without colour if something in it is not harmless; returns whether it was
+/// printed.
+pub(crate) fn print_usage(text: &str) -> bool {
+    let harmless = harmless(text, false, false);
+    let is_changed = harmless != text;
+    if is_changed {
+        let _ = std::io::stderr().lock().write_all(harmless.as_bytes());
+    }
+    is_changed
+}
+
 /// The width of error messages on a terminal.
 const ERROR_WIDTH: usize = 80;
 

@@ -21,6 +21,7 @@
 mod binding;
 mod car;
 mod catalogue;
+mod crossing;
 mod efficiency;
 mod equations;
 mod error;

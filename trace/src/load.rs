@@ -12,12 +12,18 @@ use crate::Error;
 use crate::evidence::{self, ReadNumber};
 use crate::git::Project;
 use crate::ids::{FileId, RecordId};
-use crate::parse::Parsed;
+use crate::parse::{MOST_RECORDS, Parsed};
 use crate::snapshot::{Content, Request, Snapshot, Source};
 use crate::stress::{self, StressFields};
 use crate::values::runs::ModelRuns;
 
 pub use crate::parse::{Known, ParseCache};
+
+/// The problem of a file whose records are more than those of a project.
+fn too_many() -> Problem {
+    let message = format!("the project has more than {MOST_RECORDS} records, and those of this file are not read");
+    Problem::cannot_open(&message, "list what is not a record file under `ignore:` in tierod.yaml")
+}
 
 /// A record and its file.
 #[derive(Clone, Debug)]
@@ -109,11 +115,18 @@ impl Loaded {
         loaded
             .problems
             .extend(settings_problems.into_iter().map(|problem| FileProblem { file: FileId::new(0), problem }));
+        let mut left = Some(MOST_RECORDS);
         for (file, source) in files.iter().enumerate() {
             if let Err(problem) = &source.content {
                 loaded.problems.push(FileProblem { file: FileId::new(file), problem: problem.clone() });
-            } else if let Some(parsed) = file.checked_sub(1).and_then(|index| parsed.get(index)?.as_ref()) {
-                loaded.take_in(FileId::new(file), parsed);
+                continue;
+            }
+            let Some(parsed) = file.checked_sub(1).and_then(|index| parsed.get(index)) else { continue };
+            // After the first file with too many, none is taken in: not all of them were decoded.
+            left = parsed.as_ref().and_then(|parsed| left?.checked_sub(parsed.records.len()));
+            match parsed {
+                Some(parsed) if left.is_some() => loaded.take_in(FileId::new(file), parsed),
+                _ => loaded.problems.push(FileProblem { file: FileId::new(file), problem: too_many() }),
             }
         }
         loaded.snapshot.files = files;

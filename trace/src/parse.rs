@@ -48,6 +48,26 @@ pub struct ParseCache {
 /// a few hundredths of one.
 const BYTES_PER_THREAD: usize = 64 * 1024;
 
+/// The largest number of records of a state: each takes some kilobytes with its findings.
+pub(crate) const MOST_RECORDS: usize = 100_000;
+
+/// The files in batches of some megabytes.
+fn batches<'f>(files: &'f [(&'f File, &'f Arc<[u8]>)]) -> impl Iterator<Item = &'f [(&'f File, &'f Arc<[u8]>)]> {
+    const BYTES: usize = 16 << 20;
+    let mut rest = files;
+    std::iter::from_fn(move || {
+        let mut bytes = 0;
+        let fits = |(_, content): &&(&File, &Arc<[u8]>)| {
+            bytes += content.len();
+            bytes <= BYTES
+        };
+        let count = rest.iter().take_while(fits).count().max(1).min(rest.len());
+        let (batch, others) = rest.split_at(count);
+        rest = others;
+        (!batch.is_empty()).then_some(batch)
+    })
+}
+
 impl ParseCache {
     /// A cache for many states of the same files: a record that an earlier state of its file has is not decoded again.
     pub fn of_many_states() -> Self {
@@ -98,12 +118,20 @@ impl ParseCache {
                 }
             }
         }
-        let texts: Vec<&Arc<[u8]>> = new.iter().map(|(_, bytes)| *bytes).collect();
-        let decoded = in_parallel(&new, self.threads_for(&texts), |(file, bytes)| {
-            Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(bytes))))
-        });
-        for ((_, bytes), parsed) in new.iter().zip(decoded) {
-            self.files.insert(Arc::clone(bytes), parsed);
+        // Far more files than a project has are decoded some at a time: what is behind the limit is not used.
+        let mut count = 0;
+        for batch in batches(&new) {
+            let texts: Vec<&Arc<[u8]>> = batch.iter().map(|(_, bytes)| *bytes).collect();
+            let decoded = in_parallel(batch, self.threads_for(&texts), |(file, bytes)| {
+                Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(bytes))))
+            });
+            for ((_, bytes), parsed) in batch.iter().zip(decoded) {
+                count += parsed.records.len();
+                self.files.insert(Arc::clone(bytes), parsed);
+            }
+            if count > MOST_RECORDS {
+                break;
+            }
         }
         files.iter().map(|file| file.content.as_ref().ok().and_then(|bytes| self.files.get(bytes)).cloned()).collect()
     }
@@ -179,6 +207,23 @@ mod tests {
 
     fn file(path: String, text: String) -> File {
         File { path, content: Ok(text.into_bytes().into()) }
+    }
+
+    /// The records of the files that follow too many are not read, however many files were decoded.
+    #[test]
+    fn the_records_of_a_state_are_bounded() {
+        let many = |file: usize| {
+            let parts = (0..MOST_RECORDS / 3).map(|number| format!("  p{file}-{number}: {{}}\n")).collect::<String>();
+            (format!("{file}.yaml"), format!("parts:\n{parts}"))
+        };
+        let last = file("9.yaml".to_owned(), "parts: {last: {in: x}}\n".to_owned());
+        let mut files: Vec<File> = (0..4).map(many).map(|(path, text)| file(path, text)).collect();
+        files.push(last);
+        let loaded = Loaded::from_snapshot(Snapshot::in_memory(files));
+        let over =
+            loaded.problems.iter().filter(|found| found.problem.message.contains("records, and those of this file"));
+        let over: Vec<&str> = over.map(|found| loaded.snapshot.files[found.file].path.as_str()).collect();
+        assert_eq!((loaded.entries.len() <= MOST_RECORDS, over), (true, vec!["3.yaml", "9.yaml"]));
     }
 
     /// Files of all kinds: right, wrong in part, no YAML, the same bytes twice, ids that appear twice, and empty.

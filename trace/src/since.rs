@@ -17,6 +17,8 @@ use crate::git::cache_file::{CacheFile, Entries};
 use crate::history::{History, Logs, Past};
 use crate::load::{Loaded, ParseCache};
 use crate::study::Study;
+use crate::values::runs::RunKey;
+use crate::values::work::{Runs, WorkBudget};
 
 /// What brought a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,6 +56,9 @@ pub struct Since {
 /// Since when each finding is open, by fingerprint. One that cannot be followed back, or is not open yet, is missing.
 pub type Beginnings = HashMap<String, Since>;
 
+/// The largest number of records that are evaluated over all commits.
+const MOST_EVALUATED: usize = 500_000;
+
 /// Since when these findings of a study are open.
 ///
 /// `tick` is called with the number of states that are evaluated, and the number that is known to be needed so far.
@@ -86,7 +91,14 @@ pub fn beginnings(
         Some((print, since))
     });
     let all = all.collect();
+    let (few, spent) = (states.left == 0, states.budget.is_spent());
     states.keep();
+    if spent {
+        return Err(WorkBudget::message("earlier commits are not evaluated"));
+    }
+    if few {
+        return Err("the project has too many records for so many commits, see Limits in SECURITY.md".to_owned());
+    }
     Ok(all)
 }
 
@@ -167,7 +179,7 @@ fn bisect(
     let mut done = 0;
     loop {
         let wanted: BTreeSet<usize> = subjects.values().filter_map(|subject| subject.next(committed)).collect();
-        if wanted.is_empty() {
+        if wanted.is_empty() || states.is_spent() {
             return;
         }
         let all = done + wanted.len();
@@ -208,6 +220,9 @@ struct States<'s> {
     cache: Option<CacheFile>,
     cached: Entries,
     new: Vec<(Vec<u8>, Vec<u8>)>,
+    budget: WorkBudget,
+    /// How many states may still be evaluated.
+    left: usize,
 }
 
 impl<'s> States<'s> {
@@ -228,6 +243,8 @@ impl<'s> States<'s> {
             cache,
             cached,
             new: Vec::new(),
+            budget: WorkBudget::default(),
+            left: MOST_EVALUATED / study.loaded.entries.len().max(1),
         }
     }
 
@@ -246,12 +263,22 @@ impl<'s> States<'s> {
         self.known.get(&(commit, day))?.as_ref()
     }
 
+    /// Whether something was not evaluated, because it needs too much work.
+    fn is_spent(&self) -> bool {
+        self.left == 0 || self.budget.is_spent()
+    }
+
     fn find(&mut self, index: usize, day: Day) -> Option<Prints> {
+        self.left = self.left.checked_sub(1)?;
         let commit = self.history.commits.get(index)?;
         let id = commit.id.as_deref()?;
         let key = format!("{id} {} {day}", commit.prefix).into_bytes();
-        if let Some(prints) = self.cached.get(&key).and_then(decode) {
-            return Some(prints);
+        // What is in the cache counts as much as what is evaluated.
+        if let Some((prints, runs)) = self.cached.get(&key).and_then(decode) {
+            return self.budget.take(&runs).then_some(prints);
+        }
+        if self.budget.is_spent() {
+            return None;
         }
         let loaded = match &self.loaded {
             Some((last, loaded)) if *last == index => Arc::clone(loaded),
@@ -264,11 +291,15 @@ impl<'s> States<'s> {
         self.loaded = Some((index, Arc::clone(&loaded)));
         let past = Past::for_checks(self.project, &mut self.logs.clone(), &loaded, day);
         let study = self.project.study(loaded, day, past);
+        let runs = study.values().model_runs();
+        if !self.budget.take(&runs) {
+            return None;
+        }
         let report = study.report();
         let all = report.findings.iter().chain(&report.waived);
         let prints: Prints = all.map(|finding| number(&finding.fingerprint())).collect();
         if self.cache.is_some() {
-            self.new.push((key, encode(&prints)));
+            self.new.push((key, encode(&prints, &runs)));
         }
         Some(prints)
     }
@@ -282,18 +313,36 @@ impl<'s> States<'s> {
     }
 }
 
-/// The bytes of findings, in their order as numbers.
-fn encode(prints: &Prints) -> Vec<u8> {
+/// The bytes of findings, in their order as numbers, with the runs of models under them.
+fn encode(prints: &Prints, runs: &Runs) -> Vec<u8> {
     let mut all: Vec<u64> = prints.iter().copied().collect();
     all.sort_unstable();
-    all.iter().flat_map(|print| print.to_le_bytes()).collect()
+    let mut bytes = Vec::with_capacity(4 + OF_RUN * runs.len() + 8 * all.len());
+    bytes.extend((runs.len() as u32).to_le_bytes());
+    for (key, work) in runs {
+        bytes.extend(key.bytes());
+        bytes.extend(work.to_le_bytes());
+    }
+    bytes.extend(all.iter().flat_map(|print| print.to_le_bytes()));
+    bytes
 }
 
-/// The findings of these bytes; `None` if they are not what [`encode`] writes.
-fn decode(bytes: &[u8]) -> Option<Prints> {
-    let (all, rest) = bytes.as_chunks::<8>();
+/// The number of bytes of a run.
+const OF_RUN: usize = 32 + 4;
+
+/// The findings and runs of these bytes; `None` if they are not what [`encode`] writes.
+fn decode(bytes: &[u8]) -> Option<(Prints, Runs)> {
+    let (count, rest) = bytes.split_first_chunk::<4>()?;
+    let end = usize::try_from(u32::from_le_bytes(*count)).ok()?.checked_mul(OF_RUN)?;
+    let (runs, prints) = rest.split_at_checked(end)?;
+    let run = |bytes: &[u8; OF_RUN]| {
+        let (key, work) = bytes.split_first_chunk::<32>()?;
+        Some((RunKey::of_bytes(*key), u32::from_le_bytes(work.try_into().ok()?)))
+    };
+    let runs: Option<Runs> = runs.as_chunks::<OF_RUN>().0.iter().map(run).collect();
+    let (all, rest) = prints.as_chunks::<8>();
     let all: Vec<u64> = all.iter().map(|bytes| u64::from_le_bytes(*bytes)).collect();
-    (rest.is_empty() && all.is_sorted_by(|a, b| a < b)).then(|| all.into_iter().collect())
+    (rest.is_empty() && all.is_sorted_by(|a, b| a < b)).then_some((all.into_iter().collect(), runs?))
 }
 
 #[cfg(test)]
@@ -303,10 +352,15 @@ mod tests {
     #[test]
     fn findings_are_read_as_they_were_written() {
         let prints: Prints = [3, u64::MAX, 7].into_iter().collect();
-        let bytes = encode(&prints);
-        assert_eq!(decode(&bytes), Some(prints));
-        assert_eq!(decode(&bytes[1..]), None);
-        assert_eq!(decode(&[&bytes[8..], &bytes[..8]].concat()), None, "not sorted");
-        assert_eq!(decode(&[]), Some(Prints::default()));
+        for runs in [Runs::new(), vec![(RunKey::of([&b"lap"[..]]), 7); 3]] {
+            let bytes = encode(&prints, &runs);
+            assert_eq!(decode(&bytes), Some((prints.clone(), runs)));
+            assert_eq!(decode(&bytes[1..]), None);
+            assert_eq!(decode(&bytes[..bytes.len() - 1]), None);
+        }
+        let bytes = encode(&prints, &Runs::new());
+        assert_eq!(decode(&[&bytes[..4], &bytes[12..], &bytes[4..12]].concat()), None, "not sorted");
+        assert_eq!(decode(&encode(&Prints::default(), &Runs::new())), Some((Prints::default(), Runs::new())));
+        assert_eq!(decode(&[]), None);
     }
 }

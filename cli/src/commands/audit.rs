@@ -60,7 +60,7 @@ impl Audit {
             study.past().available().map(|history| Season::from_history(&project, &study.graph, history, &mut tick));
         drop(progress);
         let review = Review::new(&study, season.as_ref());
-        let note = note(&study, &review);
+        let note = note(&study, &review, season.as_ref().and_then(|season| season.note.clone()));
         // A change under review must not decide how the page about it looks.
         let name = match self.format {
             Format::Markdown => "audit.md",
@@ -99,8 +99,8 @@ impl Audit {
     }
 }
 
-/// What the reader has to know first: missing git data, a later start of the history checks, and results with a future date.
-fn note(study: &Study, review: &Review) -> Option<String> {
+/// What the reader has to know first: missing git data, commits that are not evaluated, a later start of the history checks, and results with a future date.
+fn note(study: &Study, review: &Review, not_evaluated: Option<String>) -> Option<String> {
     let missing = study.past().reason().map(|why| format!("git data is missing: {why}"));
     let since = study.settings().history.since().filter(|_| missing.is_none());
     let start = since.map(|day| format!("the history checks start after {day} (`history: since` in the settings)"));
@@ -112,6 +112,6 @@ fn note(study: &Study, review: &Review) -> Option<String> {
     let future = future.map(|results| {
         format!("the audit counts {results} after {}: `--rev` shows the records as they were", review.day)
     });
-    let notes: Vec<String> = missing.into_iter().chain(start).chain(future).collect();
+    let notes: Vec<String> = missing.into_iter().chain(not_evaluated).chain(start).chain(future).collect();
     (!notes.is_empty()).then(|| notes.join("; "))
 }

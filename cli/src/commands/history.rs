@@ -54,19 +54,16 @@ impl History {
             return Err(Error::new(format!("no record with id `{}` in any commit", clean(id))).help(help));
         }
         let mut progress = Progress::new();
+        let states = commit_state::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all));
         let story = history::Story {
             history: all,
             record,
             name: &self.id,
             amount,
             events: story::rows(all, record, amount),
-            line: story::values_over_time(
-                all,
-                record,
-                &self.id,
-                &commit_state::states(&project, loaded, all, POINTS, &mut |done, all| progress.tick(done, all)),
-            ),
+            line: story::values_over_time(all, record, &self.id, &states.all),
             note: past.reason(),
+            not_evaluated: states.note(),
         };
         Ok(match self.format {
             Format::Terminal => history::terminal(&story, Ink::stdout(shared)),

@@ -234,6 +234,7 @@ fn install(place: &Place) -> Result<Done, Error> {
 
 /// Replaces a hook in one step, because git may be running it.
 fn write(hook: &Path, script: &str) -> std::io::Result<()> {
+    trace::git::begin_writing();
     let folder = hook.parent().unwrap_or(hook);
     fs::create_dir_all(folder)?;
     let new = hook.with_extension("tierod-new");
@@ -266,6 +267,7 @@ fn remove(place: &Place) -> Result<Done, Error> {
             _ => {}
         }
     }
+    trace::git::begin_writing();
     let mut out = String::new();
     for (hook, _, found) in found {
         let shown = hook.display();

@@ -144,6 +144,7 @@ impl Beside {
         let mut name = file.file_name().unwrap_or_default().to_owned();
         name.push(".tierod-new");
         let beside = Self { new: file.with_file_name(name), file };
+        trace::git::begin_writing();
         let written = fs::create_dir_all(beside.file.parent().unwrap_or(&beside.file)).and_then(|()| {
             // One that an earlier run left.
             if beside.new.symlink_metadata().is_ok() {

@@ -106,19 +106,6 @@ pub(crate) struct Done {
     pub(crate) commands: bool,
 }
 
-impl Command {
-    /// Whether it writes files of the user.
-    pub(crate) fn writes(&self) -> bool {
-        match self {
-            Self::Init(_) | Self::Add(_) | Self::Example(_) | Self::Hook(_) | Self::Export(_) => true,
-            Self::Set(_) | Self::Revise(_) | Self::Rename(_) | Self::Import(_) => true,
-            Self::Check(_) | Self::Delta(_) | Self::Why(_) | Self::Values(_) | Self::Budget(_) => false,
-            Self::Points(_) | Self::Worth(_) | Self::Compare(_) | Self::Audit(_) | Self::History(_) => false,
-            Self::Explain(_) | Self::Graph(_) | Self::Schema(_) | Self::Completions(_) => false,
-        }
-    }
-}
-
 impl Done {
     /// The output of a command that ends with the status of a failure unless its answer can be had.
     fn answer(text: String, can_be_had: bool) -> Self {

@@ -24,6 +24,8 @@ pub(crate) struct Story<'h> {
     pub(crate) events: Vec<HistoryRow>,
     pub(crate) line: Vec<(usize, PastValue)>,
     pub(crate) note: Option<String>,
+    /// Which commits are missing in the line.
+    pub(crate) not_evaluated: Option<String>,
 }
 
 /// The charts: the value and each end of the limit, with the first and the last number.
@@ -110,6 +112,9 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
         let text = format!("{} of record files could not be read and were skipped", count(unread, "version"));
         let _ = writeln!(out, "\n{}", ink.faint(&text));
     }
+    if let Some(note) = &story.not_evaluated {
+        let _ = writeln!(out, "\n{}", ink.faint(note));
+    }
     if let Some(note) = &story.note {
         let _ = writeln!(out, "\n{}", ink.faint(&format!("the first commits are missing: {note}")));
     }
@@ -170,6 +175,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
         "removed": story.record.and_then(|record| record.removed).map(commit),
         "shallow": history.shallow,
         "unreadable_versions": history.unreadable_versions.len(),
+        "note": story.not_evaluated,
         "changes": changes,
         "values": line,
     })

@@ -48,7 +48,9 @@ impl Season {
             ..Self::default()
         };
         let most = most_points(loaded.entries.len());
-        for (commit, state) in commit_state::states(project, loaded, history, most, tick) {
+        let states = commit_state::states(project, loaded, history, most, tick);
+        season.note = states.note();
+        for (commit, state) in states.all {
             season.timeline.push(timeline_point(history, commit, &state, loaded));
         }
         let (mut tested, revisions) = (tested(history), revisions(loaded));

@@ -13,6 +13,8 @@ pub struct Season {
     pub commits: usize,
     /// Whether the beginning of the history is missing.
     pub shallow: bool,
+    /// Which commits are missing in the timeline, if some are not evaluated.
+    pub note: Option<String>,
     /// The car at commits of the season, oldest first.
     pub timeline: Vec<TimelinePoint>,
     /// The limits of each target, from the first one on.

@@ -80,6 +80,7 @@ pub(super) struct NamedCommit {
 pub(super) enum ObjectKind {
     Commit,
     Tree,
+    Tag,
     Other,
 }
 
@@ -91,6 +92,10 @@ pub(super) struct Object {
 
 /// The operations on a repository.
 pub(super) trait Access {
+    /// The id of the object of a reference, by its full or short name, or by its id or the beginning of it; `None` if this
+    /// reader does not know it. The object is not read.
+    fn named(&self, name: &str) -> Result<Option<String>, GitError>;
+
     /// The commit of a revision.
     fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError>;
 
@@ -103,7 +108,7 @@ pub(super) trait Access {
     /// Whether the branch that is checked out has no commit yet.
     fn is_unborn(&self) -> Result<bool, GitError>;
 
-    /// A commit or a tree as it is stored: without replacements and grafts.
+    /// A commit, a tree or a tag as it is stored: without replacements and grafts. One that is too large is not read.
     fn object(&self, id: &str) -> Result<Object, GitError>;
 
     /// The contents of files, in their order; large ones are not read, and none after `most` bytes in all.
@@ -123,11 +128,25 @@ pub(super) trait Access {
     fn own_file(&self, name: &str) -> Result<PathBuf, GitError>;
 }
 
-/// The largest commit or tree that is read, in bytes.
-pub(super) const LARGEST_OBJECT: u64 = 64 << 20;
+/// The largest tree that is read, in bytes: some hundred thousand files in one folder.
+const LARGEST_TREE: u64 = 32 << 20;
+/// The largest commit or tag, with its message.
+const LARGEST_COMMIT: u64 = 4 << 20;
 
-/// The largest number of bytes of all record files of a state. The same content may be there under many names.
-pub(super) const MOST_CONTENT: u64 = 256 << 20;
+/// The largest object of this kind that is read, in bytes.
+pub(super) fn largest(kind: ObjectKind) -> u64 {
+    match kind {
+        ObjectKind::Tree => LARGEST_TREE,
+        ObjectKind::Commit | ObjectKind::Tag | ObjectKind::Other => LARGEST_COMMIT,
+    }
+}
+
+/// The largest number of bytes of all record files of a state. The same content may be there under many names, and counts
+/// each time.
+pub(super) const MOST_CONTENT: u64 = 64 << 20;
+
+/// The same of all tables that records name, and of all templates.
+pub(super) const MOST_TABLES: u64 = 256 << 20;
 
 /// A content if its size is left of what may be read in all.
 pub(super) fn within(left: &mut u64, content: Content) -> Content {
@@ -144,9 +163,15 @@ pub(super) fn within(left: &mut u64, content: Content) -> Content {
 
 /// The problem of a file that is not read any more.
 pub(super) fn too_much() -> Problem {
-    let message =
-        format!("the record files are more than {} MiB together, and this one is not read", MOST_CONTENT >> 20);
-    Problem::cannot_open(&message, "list what is not a record file under `ignore:` in tierod.yaml")
+    let message = format!(
+        "the record files are more than {} MiB together, or the tables more than {} MiB, and this one is not read",
+        MOST_CONTENT >> 20,
+        MOST_TABLES >> 20
+    );
+    Problem::cannot_open(
+        &message,
+        "list what is not a record file under `ignore:` in tierod.yaml, or use smaller tables",
+    )
 }
 
 #[cfg(test)]

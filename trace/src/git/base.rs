@@ -8,6 +8,7 @@ use super::objects::Commit;
 use super::plumbing::Plumbing;
 use super::project::Project;
 use super::remotes::Branch;
+use super::revisions;
 use crate::snapshot::State;
 
 /// The revision to compare with.
@@ -41,9 +42,10 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     if name == "HEAD" && git.is_unborn()? {
         return Ok(Base { revision: name.to_owned(), how: Some("there is no commit yet".to_owned()), shallow });
     }
-    let tip = git.resolve(name).map(|commit| commit.id).map_err(|error| GitError::no_such_revision(name, &error))?;
+    let resolve = |name: &str| revisions::resolve(&git, name, &|_| shallow).map(|commit| commit.id);
+    let tip = resolve(name).map_err(|error| GitError::no_such_revision(name, error))?;
     // The environment is about the commit that CI checked out.
-    let checked_out = name == "HEAD" || git.resolve("HEAD").is_ok_and(|head| head.id == tip);
+    let checked_out = name == "HEAD" || resolve("HEAD").is_ok_and(|head| head == tip);
     let forge = if ci { Forge::read() } else { None };
     // CI may check out other repositories as well, and its environment is not about them.
     let concerned = |forge: &Forge| {

@@ -5,6 +5,8 @@
 //! - The keys of entries are ids of git objects, or other names of what a value was calculated from.
 //! - A list of the entries follows, with a checksum, and then the values, each with a checksum. A damaged list makes the
 //!   file count as absent, a damaged value only its entry.
+//! - Checksums have the key of the user (see `key.rs`): what somebody else wrote counts as damaged. That of the list also
+//!   covers the name of the file and its beginning.
 //! - If two processes write at once, the file of the later one is kept, complete.
 //! - A file has a largest size. The entries that were not read or written for the longest time are dropped first.
 //!
@@ -20,10 +22,11 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use super::cache_folder::CacheFolder;
+use super::key::Key;
 use super::walk::CommitSource;
 
 /// The layout of the files; what the values contain is covered by the hash over the sources.
-const FORMAT: u32 = 3;
+const FORMAT: u32 = 4;
 /// The hash over the sources of this build that decide numbers.
 const SOURCES: &str = env!("TIEROD_SOURCES_HASH");
 /// A larger history is read from git again, in some seconds.
@@ -46,6 +49,7 @@ pub(crate) struct CacheFile {
     name: String,
     head: Vec<u8>,
     most: usize,
+    key: Key,
 }
 
 impl CacheFile {
@@ -84,34 +88,40 @@ impl CacheFile {
 
     fn in_repository(commits: CommitSource<'_>, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
         let of_root = hexadecimal(&Sha256::digest(&*commits.snapshot.prefix));
-        Some(Self::new(&commits.common_folder()?, &format!("{name}-{}", &of_root[..16]), depends_on, most))
+        let name = format!("{name}-{}", &of_root[..16]);
+        Some(Self::new(&commits.common_folder()?, Key::of_user()?, &name, depends_on, most))
     }
 
     /// A cache file of this name in git's common folder.
     ///
     /// `depends_on` is what the values depend on, in addition to the sources of this build and the keys of the entries;
     /// `most` is the largest size of all entries, in bytes.
-    fn new(common_folder: &Path, name: &str, depends_on: &[&str], most: usize) -> Self {
-        Self::of_build(SOURCES, common_folder, name, depends_on, most)
+    fn new(common_folder: &Path, key: &Key, name: &str, depends_on: &[&str], most: usize) -> Self {
+        Self::of_build(SOURCES, common_folder, key, name, depends_on, most)
     }
 
     /// A cache of records below this folder.
     #[cfg(test)]
     pub(super) fn in_folder(common_folder: &Path) -> Self {
-        Self::new(common_folder, "records", &[], MOST_OF_RECORDS)
+        Self::new(common_folder, Key::of_user().unwrap(), "records", &[], MOST_OF_RECORDS)
     }
 
-    fn of_build(sources: &str, common_folder: &Path, name: &str, depends_on: &[&str], most: usize) -> Self {
+    fn of_build(sources: &str, common_folder: &Path, key: &Key, name: &str, depends_on: &[&str], most: usize) -> Self {
         // With the length of each, so that no two lists give the same text.
         let depends_on: String = depends_on.iter().map(|part| format!("{}:{part} ", part.len())).collect();
         let head = format!("tierod cache {FORMAT}\nsources {sources}\n{depends_on}\n").into_bytes();
-        Self { folder: CacheFolder::in_git_folder(common_folder), name: name.to_owned(), head, most }
+        Self { folder: CacheFolder::in_git_folder(common_folder), name: name.to_owned(), head, most, key: key.clone() }
     }
 
     /// The entries of the file; none if it is missing, damaged, too large, or written by another build.
     pub(crate) fn read(&self) -> Entries {
         let bytes = self.folder.read(&self.name, &self.head, self.largest_file() as u64);
-        bytes.and_then(|bytes| Entries::parse(bytes, self.head.len())).unwrap_or_default()
+        bytes.and_then(|bytes| Entries::parse(bytes, self)).unwrap_or_default()
+    }
+
+    /// The checksum of the list.
+    fn sum_of_list(&self, list: &[u8]) -> [u8; 32] {
+        self.key.checksum(&[self.name.as_bytes(), b"\n", &self.head, list])
     }
 
     fn largest_file(&self) -> usize {
@@ -130,7 +140,7 @@ impl CacheFile {
     pub(super) fn write_at_most(&self, most: usize, before: &Entries, new: &[(&[u8], Vec<u8>)]) {
         let most = most.min(self.most);
         let keys: HashSet<&[u8]> = new.iter().map(|(key, _)| *key).collect();
-        let sums: Vec<[u8; 32]> = new.iter().map(|(_, value)| checksum(value)).collect();
+        let sums: Vec<[u8; 32]> = new.iter().map(|(_, value)| self.key.checksum(&[value])).collect();
         let new = new.iter().zip(&sums).map(|((key, value), sum)| (*key, value.as_slice(), sum.as_slice()));
         let old = |read: bool| {
             let all = before.all.iter().filter(move |entry| entry.was_read.load(Ordering::Relaxed) == read);
@@ -153,7 +163,7 @@ impl CacheFile {
         let mut bytes = Vec::with_capacity(self.largest_file().min(self.head.len() + ListHead::BYTES + size));
         bytes.extend_from_slice(&self.head);
         bytes.extend_from_slice(&length.to_le_bytes());
-        bytes.extend_from_slice(&checksum(&list));
+        bytes.extend_from_slice(&self.sum_of_list(&list));
         bytes.extend_from_slice(&list);
         values.iter().for_each(|value| bytes.extend_from_slice(value));
         self.folder.replace(&self.name, &bytes);
@@ -185,6 +195,8 @@ pub(crate) struct Entries {
     bytes: Vec<u8>,
     all: Vec<Entry>,
     by_key: HashMap<Arc<[u8]>, usize>,
+    /// `None` if there is no entry.
+    key: Option<Key>,
 }
 
 struct Entry {
@@ -197,12 +209,13 @@ struct Entry {
 }
 
 impl Entries {
-    fn parse(bytes: Vec<u8>, head: usize) -> Option<Self> {
+    fn parse(bytes: Vec<u8>, file: &CacheFile) -> Option<Self> {
+        let head = file.head.len();
         let length = u32::from_le_bytes(bytes.get(head..head + 4)?.try_into().ok()?);
         let begin = head + ListHead::BYTES;
         let end = begin.checked_add(usize::try_from(length).ok()?)?;
         let list = bytes.get(begin..end)?;
-        if checksum(list)[..] != bytes[head + 4..begin] {
+        if file.sum_of_list(list)[..] != bytes[head + 4..begin] {
             return None;
         }
         let (list, rest): (Vec<Listed<'_>>, &[u8]) = postcard::take_from_bytes(list).ok()?;
@@ -221,7 +234,7 @@ impl Entries {
             by_key.entry(key.clone()).or_insert(all.len());
             all.push(Entry { key, value, sum, was_read: AtomicBool::new(false) });
         }
-        Some(Self { all, by_key, bytes })
+        Some(Self { all, by_key, bytes, key: Some(file.key.clone()) })
     }
 
     /// The size of the values that were read.
@@ -234,14 +247,10 @@ impl Entries {
     pub(crate) fn get(&self, key: &[u8]) -> Option<&[u8]> {
         let entry = &self.all[*self.by_key.get(key)?];
         let value = &self.bytes[entry.value.clone()];
-        let whole = checksum(value) == entry.sum;
+        let whole = self.key.as_ref()?.checksum(&[value]) == entry.sum;
         entry.was_read.fetch_or(whole, Ordering::Relaxed);
         whole.then_some(value)
     }
-}
-
-fn checksum(bytes: &[u8]) -> [u8; 32] {
-    Sha256::digest(bytes).into()
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {

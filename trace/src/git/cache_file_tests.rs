@@ -14,8 +14,12 @@ fn folder() -> TempDir {
     tempfile::tempdir().unwrap()
 }
 
+fn key() -> &'static Key {
+    Key::of_user().unwrap()
+}
+
 fn cache(folder: &TempDir) -> CacheFile {
-    CacheFile::new(folder.path(), "test", &["car/", "*.bak"], ROOM)
+    CacheFile::new(folder.path(), key(), "test", &["car/", "*.bak"], ROOM)
 }
 
 impl CacheFile {
@@ -59,6 +63,25 @@ fn entries_are_read_as_they_were_written() {
     assert_eq!(names, std::slice::from_ref(&cache.path()), "no unfinished file is left");
 }
 
+/// What was written with the key of somebody else, under another name, or without a key.
+#[test]
+fn what_others_wrote_is_not_believed() {
+    let folder = folder();
+    let own = cache(&folder);
+    write_three(&own);
+    let whole = fs::read(own.path()).unwrap();
+    let other = CacheFile { key: Key::of_test(8), ..cache(&folder) };
+    assert_eq!(count_whole(&other.read(), "another key"), 0);
+    write_three(&other);
+    assert_eq!(count_whole(&other.read(), "its own key"), 3);
+    assert_eq!(count_whole(&own.read(), "written by another"), 0);
+    let renamed = CacheFile { name: "other".to_owned(), ..cache(&folder) };
+    fs::write(renamed.path(), &whole).unwrap();
+    assert_eq!(count_whole(&renamed.read(), "under another name"), 0);
+    fs::write(own.path(), &whole).unwrap();
+    assert_eq!(count_whole(&own.read(), "its own"), 3);
+}
+
 #[test]
 fn damage_is_not_believed() {
     let folder = folder();
@@ -96,11 +119,11 @@ fn files_of_others_are_not_believed() {
     let folder = folder();
     let own = cache(&folder);
     let others = [
-        CacheFile::of_build("another build", folder.path(), "test", &["car/", "*.bak"], ROOM),
-        CacheFile::new(folder.path(), "test", &["car/"], ROOM),
-        CacheFile::new(folder.path(), "test", &["car/", "*.bak", ""], ROOM),
-        CacheFile::new(folder.path(), "test", &["car/*.bak"], ROOM),
-        CacheFile::new(folder.path(), "test", &["", "car/", "*.bak"], ROOM),
+        CacheFile::of_build("another build", folder.path(), key(), "test", &["car/", "*.bak"], ROOM),
+        CacheFile::new(folder.path(), key(), "test", &["car/"], ROOM),
+        CacheFile::new(folder.path(), key(), "test", &["car/", "*.bak", ""], ROOM),
+        CacheFile::new(folder.path(), key(), "test", &["car/*.bak"], ROOM),
+        CacheFile::new(folder.path(), key(), "test", &["", "car/", "*.bak"], ROOM),
     ];
     for other in others {
         write_three(&other);
@@ -119,10 +142,10 @@ fn files_of_others_are_not_believed() {
     let listed = |sum: &[u8], length: u32| {
         postcard::to_stdvec(&[Listed { key: b"one", length, sum }, Listed { key: b"two", length, sum }]).unwrap()
     };
-    let sum = checksum(b"");
+    let sum = key().checksum(&[b""]);
     for list in [vec![0xff; 20], vec![0; 3], listed(&sum, u32::MAX), listed(&sum[..31], 0), listed(&[], 0)] {
         let length = (list.len() as u32).to_le_bytes();
-        fs::write(own.path(), [head.as_bytes(), &length, &checksum(&list), &list].concat()).unwrap();
+        fs::write(own.path(), [head.as_bytes(), &length, &own.sum_of_list(&list), &list].concat()).unwrap();
         assert_eq!(count_whole(&own.read(), "with another list"), 0);
     }
     fs::write(own.path(), [head.as_bytes(), &[0xff; 80]].concat()).unwrap();
@@ -169,7 +192,7 @@ fn something_else_in_its_place() {
     let folder = folder();
     let cache = cache(&folder);
     // No common folder: nothing can be written.
-    let nowhere = CacheFile::new(&folder.path().join("missing"), "test", &[], ROOM);
+    let nowhere = CacheFile::new(&folder.path().join("missing"), key(), "test", &[], ROOM);
     write_three(&nowhere);
     assert_eq!(count_whole(&nowhere.read(), "nowhere"), 0);
     assert!(!folder.path().join("missing").exists());

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use walkdir::WalkDir;
 
 use super::process::Git;
+use super::writing::begin_writing;
 use crate::Error;
 
 /// The branch of the commits.
@@ -47,6 +48,7 @@ pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Err
         // Everything was moved: only the folder beside was not removed yet.
         return fs::remove_dir(&beside).map_err(failed);
     }
+    begin_writing();
     for path in left {
         if path.is_dir() { fs::remove_dir_all(&path) } else { fs::remove_file(&path) }.map_err(failed)?;
     }

@@ -3,17 +3,19 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use foldhash::HashSet;
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::Problem;
 use schema::settings;
 
-use super::access::{Entry, EntryKind, Index};
+use super::access::{Entry, EntryKind, Index, MOST_CONTENT, MOST_TABLES, within};
 use super::error::GitError;
 use super::project::Project;
 use super::repository::{Repository, roots};
 use crate::Error;
 use crate::ids::FileId;
-use crate::snapshot::{File, Filter, Listing, Nested, OtherFile, Repositories, Snapshot, Source, TEMPLATES, text_of};
+use crate::snapshot::{
+    Content, File, Filter, Listing, Nested, OtherFile, Repositories, Snapshot, Source, TEMPLATES, text_of,
+};
 
 /// The project in the index, which is the content of the next commit.
 pub(super) fn index(project: &Project) -> Result<Snapshot, Error> {
@@ -173,7 +175,7 @@ fn build(
     let marker = own.iter().position(|(path, _)| path == settings::FILE);
     let marker = marker.map(|position| own.remove(position).1);
     let marker = marker.ok_or_else(|| Error::new("the project no longer has its settings file"))?;
-    let settings_content = repository.contents(&[&marker])?.pop().unwrap_or_else(|| Ok([].into()));
+    let settings_content = repository.contents(&[&marker], MOST_CONTENT)?.pop().unwrap_or_else(|| Ok([].into()));
     let (settings, mut settings_problems) = match &settings_content {
         Ok(bytes) => schema::read::settings(bytes),
         Err(_) => Default::default(),
@@ -213,12 +215,24 @@ fn build(
         }
         None => true,
     });
-    let blobs: Vec<&Entry> = to_read.iter().map(|(_, entry)| *entry).collect();
-    for ((file, _), content) in to_read.iter().zip(repository.contents(&blobs)?) {
-        files[*file].content = content;
+    // A content that is there under many names is read once, and all of them share it.
+    let mut contents: HashMap<&str, Content> = HashMap::new();
+    let mut known = HashSet::new();
+    let blobs: Vec<&Entry> =
+        to_read.iter().map(|(_, entry)| *entry).filter(|entry| known.insert(entry.id.as_str())).collect();
+    contents.extend(blobs.iter().map(|entry| entry.id.as_str()).zip(repository.contents(&blobs, MOST_CONTENT)?));
+    for (file, entry) in &to_read {
+        if let Some(content) = contents.get(entry.id.as_str()) {
+            files[*file].content = content.clone();
+        }
+    }
+    let mut left = MOST_CONTENT;
+    for file in &mut files[1..] {
+        let content = std::mem::replace(&mut file.content, Ok([].into()));
+        file.content = within(&mut left, content);
     }
     let blobs: Vec<&Entry> = templates.iter().map(|(_, entry)| *entry).collect();
-    let contents = repository.contents(&blobs)?;
+    let contents = repository.contents(&blobs, MOST_TABLES)?;
     let others = templates.iter().zip(contents).map(|((path, entry), content)| {
         ((*path).to_owned(), OtherFile { there: !entry.is_empty(), content: Some(content) })
     });

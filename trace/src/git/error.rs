@@ -132,8 +132,9 @@ pub enum GitError {
 
 impl GitError {
     /// A revision that could not be looked up. If git looked for it, its own message says no more than that.
-    pub(super) fn no_such_revision(name: &str, error: &Self) -> Self {
+    pub(super) fn no_such_revision(name: &str, error: Self) -> Self {
         let cause = match error {
+            Self::LargeObject { .. } => return error,
             Self::Refused { .. } | Self::Library { .. } => None,
             other => Some(other.to_string()),
         };

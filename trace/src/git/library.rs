@@ -8,7 +8,7 @@ use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags};
 use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
-use super::access::{Access, Entry, EntryKind, Index, LARGEST_OBJECT, NamedCommit, Object, ObjectKind, within};
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind, largest, within};
 use super::environment::{Environment, Locals, outside_of_bare};
 use super::error::GitError;
 use super::walk::day_of;
@@ -21,6 +21,8 @@ pub(super) struct Library {
     locals: Locals,
 }
 
+/// The number of digits of an id.
+const ID_LENGTH: usize = 40;
 /// The stage in an index entry's flags: 0 unless a merge left it unmerged.
 const STAGE: u16 = 0x3000;
 /// The file with the commits at which a shallow clone ends.
@@ -95,6 +97,23 @@ impl Access for Library {
         Ok(Index { entries, unmerged })
     }
 
+    fn named(&self, name: &str) -> Result<Option<String>, GitError> {
+        const SHORTEST: usize = 4;
+        let is_hex = name.len() >= SHORTEST && name.bytes().all(|b| b.is_ascii_hexdigit());
+        let odb = self.repository.odb()?;
+        if is_hex && name.len() == ID_LENGTH {
+            return Ok(Some(name.to_ascii_lowercase()));
+        }
+        if let Ok(found) = self.repository.resolve_reference_from_short_name(name) {
+            return Ok(found.resolve()?.target().map(|id| id.to_string()));
+        }
+        if is_hex && name.len() < ID_LENGTH {
+            // Of several objects git takes the only commit.
+            return Ok(odb.exists_prefix(Oid::from_str(name)?, name.len()).ok().map(|id| id.to_string()));
+        }
+        Ok(None)
+    }
+
     fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError> {
         let commit = self.repository.revparse_single(revision)?.peel_to_commit()?;
         let time = commit.time();
@@ -129,15 +148,18 @@ impl Access for Library {
     fn object(&self, id: &str) -> Result<Object, GitError> {
         let odb = self.repository.odb()?;
         let name = Oid::from_str(id)?;
-        if odb.read_header(name)?.0 as u64 > LARGEST_OBJECT {
+        let kind = |kind: ObjectType| match kind {
+            ObjectType::Commit => ObjectKind::Commit,
+            ObjectType::Tree => ObjectKind::Tree,
+            ObjectType::Tag => ObjectKind::Tag,
+            _ => ObjectKind::Other,
+        };
+        let (size, found) = odb.read_header(name)?;
+        if size as u64 > largest(kind(found)) {
             return Err(GitError::LargeObject { object: id.to_owned() });
         }
         let object = odb.read(name)?;
-        let kind = match object.kind() {
-            ObjectType::Commit => ObjectKind::Commit,
-            ObjectType::Tree => ObjectKind::Tree,
-            _ => ObjectKind::Other,
-        };
+        let kind = kind(object.kind());
         Ok(Object { kind, bytes: object.data().to_vec() })
     }
 

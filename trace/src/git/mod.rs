@@ -9,6 +9,7 @@
 //! | `library`, `plumbing` | the two ways: libgit2, and git's own commands |
 //! | `untracked` | the files that git does not track and does not ignore |
 //! | `repository` | a repository behind both: git's commands are tried where libgit2 fails |
+//! | `revisions` | names of revisions |
 //! | `objects` | commits and trees, differences of two trees |
 //! | `walk` | the commits that changed a project, for the history |
 //! | `project`, `worktree`, `entries` | snapshots of a project, and the files that its records name |
@@ -20,8 +21,10 @@
 //! | `spreadsheet` | the bytes of a spreadsheet that is imported |
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
 //! | `write` | edited files of a project, written beside and renamed |
+//! | `writing` | whether the process has begun to write |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
+//! | `key` | the secret of the user with which these files are signed |
 //! | `waiting`, `packs`, `loose` | what makes a command wait without an end |
 //! | `settings_history` | since when the settings switch checks off |
 //!
@@ -38,6 +41,7 @@ mod environment;
 mod error;
 mod forge;
 mod hooks;
+mod key;
 mod library;
 mod loose;
 mod models_cache;
@@ -52,6 +56,7 @@ mod regular;
 mod remotes;
 mod reports_cache;
 mod repository;
+mod revisions;
 mod settings_history;
 mod spreadsheet;
 mod untracked;
@@ -59,6 +64,7 @@ mod waiting;
 pub(crate) mod walk;
 mod worktree;
 mod write;
+mod writing;
 
 pub use base::Base;
 pub use create::{NewCommit, create_repository};
@@ -72,3 +78,4 @@ pub use spreadsheet::read_spreadsheet;
 pub use waiting::never_ends;
 pub use worktree::find_root;
 pub use write::NewFile;
+pub use writing::{begin_writing, unless_writing};

@@ -138,7 +138,7 @@ mod tests {
             std::fs::write(&path, &damaged).unwrap();
             assert_eq!(of_folder(folder.path(), "285 kg ± 3 kg"), expected, "byte {at}");
         }
-        for content in [&b""[..], b"tierod cache 3\nsources of another build\n\n", &whole[..whole.len() / 2]] {
+        for content in [&b""[..], b"tierod cache 4\nsources of another build\n\n", &whole[..whole.len() / 2]] {
             std::fs::write(&path, content).unwrap();
             assert_eq!(of_folder(folder.path(), "285 kg ± 3 kg"), expected);
         }

@@ -4,6 +4,7 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use super::writing::begin_writing;
 use crate::Error;
 
 /// Writes a new file; with `replace`, a regular file that is there is replaced.
@@ -23,6 +24,7 @@ pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error>
         _ => {}
     }
     let failed = |error| Error::new(format!("cannot write {shown}")).because(error);
+    begin_writing();
     let mut beside = Beside::create(path).map_err(|error| {
         let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let help = match folder.filter(|folder| !folder.is_dir()) {

@@ -183,6 +183,7 @@ impl Repository {
     /// A tree by its id. The last ones are kept, because a walk reads each several times.
     pub(super) fn tree(&self, id: &str) -> Result<Arc<Tree>, GitError> {
         const KEPT: usize = 256;
+        const MOST_KEPT: usize = 32 << 20;
         if let Some(known) = self.trees.borrow().get(id) {
             return Ok(Arc::clone(known));
         }
@@ -190,7 +191,8 @@ impl Repository {
         let tree = if object.kind == ObjectKind::Tree { Tree::new(object.bytes, id.len() / 2) } else { None };
         let tree = Arc::new(tree.ok_or_else(|| GitError::DamagedObject { object: id.to_owned() })?);
         let mut trees = self.trees.borrow_mut();
-        if trees.len() >= KEPT {
+        let kept: usize = trees.values().map(|tree| tree.bytes.len()).sum();
+        if trees.len() >= KEPT || kept + tree.bytes.len() > MOST_KEPT {
             trees.clear();
         }
         trees.insert(id.to_owned(), Arc::clone(&tree));

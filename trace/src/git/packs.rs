@@ -1,6 +1,6 @@
 //! Packs whose objects are made of each other in a circle: libgit2 follows it without an end, and keeps every step.
 //!
-//! The format is that of `gitformat-pack` in git's documentation: an index of version 2, and entries that begin with their kind.
+//! The format is that of `gitformat-pack` in git's documentation: an index of version 1 or 2, and entries that begin with their kind.
 
 use std::fs::File;
 use std::path::Path;
@@ -29,34 +29,46 @@ pub(super) fn circle(folder: &Path) -> Option<GitError> {
     })
 }
 
-/// Whether a pack has a circle; `None` if it cannot be read as one.
+/// Whether a pack has a circle; `None` if it cannot be read as one. An entry that cannot be read is the base of nothing.
 fn has_circle(index: &Path, pack: &Path) -> Option<bool> {
     let index = regular::read(&index.canonicalize().ok()?, LARGEST_INDEX).ok()?;
     let (pack, _) = regular::open_up_to(&pack.canonicalize().ok()?, u64::MAX).ok()?;
     let objects = Objects::new(&index)?;
-    // Where each entry that names its base begins, and where that base begins. Distances lead back, and close no circle alone.
+    // Where each entry that has a base begins, and where that base begins. Distances lead back, and close no circle alone.
     let mut bases: HashMap<u64, u64> = HashMap::new();
     let mut by_name = false;
     for number in 0..objects.count {
-        let start = objects.offset(number)?;
-        let mut head = [0; 64];
-        let read = read_at(&pack, &mut head, start)?;
-        let head = &head[..read];
-        let kind = (head.first()? >> 4) & 7;
-        let rest = &head[1 + head.iter().take_while(|byte| **byte & 0x80 != 0).count()..];
-        match kind {
-            BY_NAME => {
-                by_name = true;
-                let base = objects.find(rest.get(..objects.id_length)?);
-                bases.extend(base.map(|base| (start, base)));
-            }
-            BY_DISTANCE => {
-                bases.insert(start, start.checked_sub(distance(rest)?)?);
-            }
-            _ => {}
+        let mut next = objects.offset(number);
+        // A base may be an entry that the index does not have.
+        while let Some(start) = next.filter(|start| !bases.contains_key(start)) {
+            let Some(base) = base(&pack, &objects, start) else { break };
+            by_name |= base.by_name;
+            bases.insert(start, base.start);
+            next = Some(base.start);
         }
     }
     Some(by_name && closes(&bases))
+}
+
+/// The base of an entry.
+struct Base {
+    start: u64,
+    /// Whether the entry names it; otherwise it has the distance.
+    by_name: bool,
+}
+
+/// The base of the entry that begins here; `None` if it has none, or cannot be read.
+fn base(pack: &File, objects: &Objects<'_>, start: u64) -> Option<Base> {
+    let mut head = [0; 64];
+    let read = read_at(pack, &mut head, start)?;
+    let head = &head[..read];
+    let kind = (head.first()? >> 4) & 7;
+    let rest = head.get(1 + head.iter().take_while(|byte| **byte & 0x80 != 0).count()..)?;
+    match kind {
+        BY_NAME => Some(Base { start: objects.find(rest.get(..objects.id_length)?)?, by_name: true }),
+        BY_DISTANCE => Some(Base { start: start.checked_sub(distance(rest)?)?, by_name: false }),
+        _ => None,
+    }
 }
 
 /// Whether some chain of bases comes back to itself.
@@ -93,10 +105,14 @@ fn distance(bytes: &[u8]) -> Option<u64> {
     Some(distance)
 }
 
-/// The objects of an index of version 2, in the order of their names.
+/// The objects of an index, in the order of their names.
 struct Objects<'i> {
-    names: &'i [u8],
-    offsets: &'i [u8],
+    /// For each first byte of a name, how many names begin with it or with a lower one.
+    counts: &'i [u8],
+    /// The table with the names, the size of a row, and where the name begins in it.
+    names: (&'i [u8], usize, usize),
+    /// The same for the offsets.
+    offsets: (&'i [u8], usize),
     large: &'i [u8],
     count: usize,
     id_length: usize,
@@ -104,11 +120,24 @@ struct Objects<'i> {
 
 impl<'i> Objects<'i> {
     fn new(index: &'i [u8]) -> Option<Self> {
-        const HEAD: usize = 8 + 4 * 256;
-        if index.get(..8)? != b"\xfftOc\0\0\0\x02" {
-            return None;
+        const COUNTS: usize = 4 * 256;
+        const START: usize = 8;
+        match index.get(..START)? {
+            b"\xfftOc\0\0\0\x02" => {}
+            // Version 1 has no beginning of its own: rows of an offset and a name follow the counts.
+            [0xff, b't', b'O', b'c', ..] => return None,
+            _ => {
+                const ID: usize = 20;
+                let counts = index.get(..COUNTS)?;
+                let count = usize::try_from(number(counts.get(COUNTS - 4..)?)).ok()?;
+                let rows = index.get(COUNTS..COUNTS.checked_add(count.checked_mul(4 + ID)?)?)?;
+                let (names, offsets) = ((rows, 4 + ID, 4), (rows, 4 + ID));
+                return Some(Self { counts, names, offsets, large: &[], count, id_length: ID });
+            }
         }
-        let count = usize::try_from(number(index.get(HEAD - 4..HEAD)?)).ok()?;
+        const HEAD: usize = START + COUNTS;
+        let counts = index.get(START..HEAD)?;
+        let count = usize::try_from(number(counts.get(COUNTS - 4..)?)).ok()?;
         // The end has two checksums as long as a name: so the size says which names there are.
         let sizes = |id_length: usize| count.checked_mul(id_length + 8)?.checked_add(HEAD + 2 * id_length);
         let large = |id_length| Some(index.len().checked_sub(sizes(id_length)?)? % 8 == 0);
@@ -119,8 +148,9 @@ impl<'i> Objects<'i> {
         let offsets = names.end + count.checked_mul(4)?;
         let large = offsets + count.checked_mul(4)?;
         Some(Self {
-            names: index.get(names)?,
-            offsets: index.get(offsets..large)?,
+            counts,
+            names: (index.get(names)?, id_length, 0),
+            offsets: (index.get(offsets..large)?, 4),
             large: index.get(large..)?,
             count,
             id_length,
@@ -129,21 +159,29 @@ impl<'i> Objects<'i> {
 
     fn offset(&self, object: usize) -> Option<u64> {
         const IS_LARGE: u64 = 1 << 31;
-        let offset = number(self.offsets.get(object * 4..object * 4 + 4)?);
-        if offset & IS_LARGE == 0 {
+        let (table, row) = self.offsets;
+        let offset = number(table.get(object * row..object * row + 4)?);
+        if offset & IS_LARGE == 0 || self.large.is_empty() {
             return Some(offset);
         }
         let place = usize::try_from(offset & !IS_LARGE).ok()?.checked_mul(8)?;
         Some(number(self.large.get(place..place.checked_add(8)?)?))
     }
 
-    /// The offset of an object by its name.
+    fn name(&self, object: usize) -> Option<&'i [u8]> {
+        let (table, row, at) = self.names;
+        table.get(object * row + at..object * row + at + self.id_length)
+    }
+
+    /// The offset of an object by its name, found as libgit2 finds it: between the counts of its first byte.
     fn find(&self, name: &[u8]) -> Option<u64> {
-        let of = |object: usize| self.names.get(object * self.id_length..(object + 1) * self.id_length);
-        let (mut low, mut high) = (0, self.count);
+        let count = |byte: usize| usize::try_from(number(self.counts.get(4 * byte..4 * byte + 4)?)).ok();
+        let first = usize::from(*name.first()?);
+        let mut low = if first == 0 { 0 } else { count(first - 1)? };
+        let mut high = count(first)?.min(self.count);
         while low < high {
             let middle = low + (high - low) / 2;
-            match of(middle)?.cmp(name) {
+            match self.name(middle)?.cmp(name) {
                 std::cmp::Ordering::Equal => return self.offset(middle),
                 std::cmp::Ordering::Less => low = middle + 1,
                 std::cmp::Ordering::Greater => high = middle,
@@ -229,6 +267,30 @@ mod tests {
             std::fs::write(&index, &bytes[..length]).unwrap();
             assert!(circle(folder.path()).is_none(), "a cut index");
         }
+    }
+
+    /// The other layout of an index, and entries with a base that cannot be: none of them hides a circle.
+    #[test]
+    fn a_circle_is_found_next_to_what_cannot_be_read() {
+        let circle_of_two = [&[BY_NAME << 4][..], &[2; 20], &[BY_NAME << 4], &[1; 20]].concat();
+        let write = |body: &[u8], objects: &[(u8, u32)]| {
+            let folder = tempfile::tempdir().unwrap();
+            std::fs::write(folder.path().join("p.pack"), body).unwrap();
+            let below = |byte: u8| objects.iter().filter(|(name, _)| *name <= byte).count();
+            let counts = (0..=255).flat_map(|byte| u32::try_from(below(byte)).unwrap().to_be_bytes());
+            let rows = objects.iter().flat_map(|(name, at)| [&at.to_be_bytes()[..], &[*name; 20]].concat());
+            std::fs::write(folder.path().join("p.idx"), counts.chain(rows).chain([0; 40]).collect::<Vec<u8>>())
+                .unwrap();
+            circle(folder.path()).is_some()
+        };
+        assert!(write(&circle_of_two, &[(1, 0), (2, 21)]), "an index of version 1");
+        assert!(!write(&circle_of_two, &[(1, 0), (3, 21)]), "the second one is named otherwise");
+        // A distance of 127 leads before the pack; an offset is behind its end.
+        let more = [&circle_of_two[..], &[BY_DISTANCE << 4, 0x7f]].concat();
+        assert!(write(&more, &[(0, 42), (1, 0), (2, 21), (3, 999)]));
+        // A circle through an entry that the index does not have: the second entry, by its distance.
+        let hidden = [&[BY_NAME << 4][..], &[2; 20], &[BY_NAME << 4], &[3; 20], &[BY_DISTANCE << 4, 42, 0, 0]].concat();
+        assert!(write(&hidden, &[(2, 42), (3, 42)]));
     }
 
     #[test]

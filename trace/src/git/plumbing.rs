@@ -9,7 +9,7 @@ use foldhash::HashSet;
 use schema::Day;
 use schema::read::{LARGEST_FILE, Problem};
 
-use super::access::{Access, Entry, EntryKind, Index, LARGEST_OBJECT, NamedCommit, Object, ObjectKind, within};
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind, largest, within};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::process::{Git, ObjectProcess, StoredObject, unexpected};
@@ -19,8 +19,8 @@ use crate::snapshot::Content;
 /// A repository behind the program `git`.
 pub(super) struct Plumbing {
     pub(super) git: Git,
-    /// Started with the first object that is read.
-    objects: RefCell<Option<ObjectProcess>>,
+    /// Started with the first object that is read: the one for sizes, and the one for contents.
+    objects: RefCell<Option<[ObjectProcess; 2]>>,
 }
 
 impl Plumbing {
@@ -66,19 +66,35 @@ impl Plumbing {
         })
     }
 
-    /// An object by the process that stays open; the bytes of one that is larger than `most` are skipped.
-    fn stored(&self, id: &str, most: u64) -> Result<StoredObject, GitError> {
-        let mut process = self.objects.borrow_mut();
-        let open = match process.take() {
+    /// An object by the processes that stay open. One that is larger than `most` of its kind is not asked for, because git would read it
+    /// as a whole.
+    fn stored(&self, id: &str, most: impl Fn(&str) -> u64) -> Result<StoredObject, GitError> {
+        let mut processes = self.objects.borrow_mut();
+        let open = match processes.take() {
             Some(open) => open,
-            None => ObjectProcess::start(&self.git)?,
+            None => [ObjectProcess::start(&self.git, "--batch-check")?, ObjectProcess::start(&self.git, "--batch")?],
         };
-        let read = process.insert(open).read(id, most);
+        let [sizes, contents] = processes.insert(open);
+        let read = sizes.header(id).and_then(|header| match header {
+            Some((kind, size)) if size > most(&kind) => Ok(Some(StoredObject { kind, size, bytes: None })),
+            Some(_) => contents.read(id),
+            None => Ok(None),
+        });
         if read.is_err() {
             // A process that failed is not used again.
-            *process = None;
+            *processes = None;
         }
         read?.ok_or_else(|| missing(id))
+    }
+}
+
+/// The kind of an object by git's word.
+fn kind_of(word: &str) -> ObjectKind {
+    match word {
+        "commit" => ObjectKind::Commit,
+        "tree" => ObjectKind::Tree,
+        "tag" => ObjectKind::Tag,
+        _ => ObjectKind::Other,
     }
 }
 
@@ -86,6 +102,11 @@ impl Plumbing {
 const NO_SUCH_NAME: i32 = 1;
 
 impl Access for Plumbing {
+    fn named(&self, name: &str) -> Result<Option<String>, GitError> {
+        let id = self.git.text(&["rev-parse", "--verify", "--end-of-options", name])?;
+        Ok(id.bytes().all(|b| b.is_ascii_hexdigit()).then_some(id))
+    }
+
     fn resolve(&self, revision: &str) -> Result<NamedCommit, GitError> {
         // In two steps, because in `:/text` everything that follows is text.
         let parse = |name: &str| self.git.text(&["rev-parse", "--verify", "--end-of-options", name]);
@@ -122,7 +143,7 @@ impl Access for Plumbing {
     }
 
     fn head(&self) -> Result<Option<String>, GitError> {
-        match self.git.text(&["rev-parse", "--verify", "-q", "HEAD^{commit}"]) {
+        match self.git.text(&["rev-parse", "--verify", "-q", "HEAD"]) {
             Ok(id) => Ok(Some(id)),
             Err(GitError::Refused { code: Some(NO_SUCH_NAME), .. }) => Ok(None),
             Err(error) => Err(error),
@@ -130,7 +151,7 @@ impl Access for Plumbing {
     }
 
     fn is_unborn(&self) -> Result<bool, GitError> {
-        if self.git.text(&["rev-parse", "--verify", "--quiet", "HEAD^{commit}"]).is_ok() {
+        if self.git.text(&["rev-parse", "--verify", "--quiet", "HEAD"]).is_ok() {
             return Ok(false);
         }
         // The branch has a name, but no commit.
@@ -139,22 +160,17 @@ impl Access for Plumbing {
     }
 
     fn object(&self, id: &str) -> Result<Object, GitError> {
-        let object = self.stored(id, LARGEST_OBJECT)?;
-        if object.bytes.is_none() {
-            return Err(GitError::LargeObject { object: id.to_owned() });
+        let object = self.stored(id, |kind| largest(kind_of(kind)))?;
+        match object.bytes {
+            Some(bytes) => Ok(Object { kind: kind_of(&object.kind), bytes }),
+            None => Err(GitError::LargeObject { object: id.to_owned() }),
         }
-        let kind = match object.kind.as_str() {
-            "commit" => ObjectKind::Commit,
-            "tree" => ObjectKind::Tree,
-            _ => ObjectKind::Other,
-        };
-        Ok(Object { kind, bytes: object.bytes.unwrap_or_default() })
     }
 
     fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
         let mut left = most;
         let content = |entry: &&Entry| {
-            let object = self.stored(&entry.id, LARGEST_FILE)?;
+            let object = self.stored(&entry.id, |_| LARGEST_FILE)?;
             if object.kind != "blob" {
                 return Err(missing(&entry.id));
             }
@@ -165,7 +181,7 @@ impl Access for Plumbing {
     }
 
     fn large_content(&self, id: &str, most: u64) -> Result<Content, GitError> {
-        let object = self.stored(id, most)?;
+        let object = self.stored(id, |_| most)?;
         if object.kind != "blob" {
             return Err(missing(id));
         }

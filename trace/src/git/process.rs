@@ -195,7 +195,7 @@ impl Git {
     }
 }
 
-/// One `git cat-file --batch` that stays open, so that a walk over thousands of objects is one process.
+/// One `git cat-file` that stays open, so that a walk over thousands of objects is one process.
 pub(super) struct ObjectProcess {
     child: Child,
     input: Option<ChildStdin>,
@@ -203,9 +203,10 @@ pub(super) struct ObjectProcess {
 }
 
 impl ObjectProcess {
-    pub(super) fn start(git: &Git) -> Result<Self, GitError> {
+    /// `mode`: `--batch` for contents, `--batch-check` for sizes.
+    pub(super) fn start(git: &Git, mode: &str) -> Result<Self, GitError> {
         let mut command = git.command();
-        command.args(["--no-replace-objects", "cat-file", "--batch"]).stdin(Stdio::piped()).stderr(Stdio::null());
+        command.args(["--no-replace-objects", "cat-file", mode]).stdin(Stdio::piped()).stderr(Stdio::null());
         let mut child = command.spawn().map_err(|error| not_started(&error))?;
         match (child.stdin.take(), child.stdout.take()) {
             (Some(input), Some(output)) => Ok(Self { child, input: Some(input), output: BufReader::new(output) }),
@@ -213,36 +214,38 @@ impl ObjectProcess {
         }
     }
 
-    /// Reads an object; `None` if it is missing. The bytes of one that is larger than `most` are skipped.
-    pub(super) fn read(&mut self, id: &str, most: u64) -> Result<Option<StoredObject>, GitError> {
-        let stopped = |error: std::io::Error| GitError::Stopped { cause: Some(error.to_string()) };
+    /// The kind and the size of an object; `None` if it is missing.
+    pub(super) fn header(&mut self, id: &str) -> Result<Option<(String, u64)>, GitError> {
         let Some(input) = &mut self.input else { return Err(GitError::Stopped { cause: None }) };
-        writeln!(input, "{id}").and_then(|()| input.flush()).map_err(stopped)?;
+        writeln!(input, "{id}").and_then(|()| input.flush()).map_err(|error| stopped(&error))?;
         let mut header = String::new();
-        if self.output.read_line(&mut header).map_err(stopped)? == 0 {
+        if self.output.read_line(&mut header).map_err(|error| stopped(&error))? == 0 {
             return Err(GitError::Stopped { cause: None });
         }
         // `<id> <type> <size>`, or `<id> missing`.
         let fields: Vec<&str> = header.trim_end().split(' ').collect();
         let [_, kind, size] = fields[..] else { return Ok(None) };
         let size: u64 = size.parse().map_err(|_| unexpected("cat-file", &header))?;
+        Ok(Some((kind.to_owned(), size)))
+    }
+
+    /// Reads an object; `None` if it is missing.
+    pub(super) fn read(&mut self, id: &str) -> Result<Option<StoredObject>, GitError> {
+        let Some((kind, size)) = self.header(id)? else { return Ok(None) };
         // A line break follows the content.
+        let mut bytes = Vec::new();
         let mut content = self.output.by_ref().take(size.saturating_add(1));
-        let mut bytes = None;
-        let read = if size > most {
-            std::io::copy(&mut content, &mut std::io::sink())
-        } else {
-            let bytes = bytes.insert(Vec::new());
-            content.read_to_end(bytes).map(|read| read as u64)
-        };
-        if read.map_err(stopped)? != size.saturating_add(1) {
+        let read = content.read_to_end(&mut bytes).map_err(|error| stopped(&error))?;
+        if read as u64 != size.saturating_add(1) {
             return Err(GitError::Stopped { cause: None });
         }
-        if let Some(bytes) = &mut bytes {
-            bytes.pop();
-        }
-        Ok(Some(StoredObject { kind: kind.to_owned(), size, bytes }))
+        bytes.pop();
+        Ok(Some(StoredObject { kind, size, bytes: Some(bytes) }))
     }
+}
+
+fn stopped(error: &std::io::Error) -> GitError {
+    GitError::Stopped { cause: Some(error.to_string()) }
 }
 
 /// An object as `git cat-file` prints it.

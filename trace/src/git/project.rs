@@ -3,14 +3,14 @@
 //! Reading has two phases. [`Project::snapshot`] reads the settings, the record files and what is next to them; the
 //! records are decoded; then [`Project::fetch`] reads the files that they name. After that nothing is read.
 
-use std::cell::OnceCell;
+use std::cell::{Cell, OnceCell};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use schema::Day;
 use schema::read::Problem;
 
-use super::access::Entry;
+use super::access::{Entry, MOST_TABLES, within};
 use super::base::{self, Base};
 use super::cache_file::CacheFile;
 use super::environment::Environment;
@@ -230,13 +230,20 @@ impl Project {
             }
         }
         let tables: Vec<String> = tables.iter().filter_map(|path| inside(path)).collect();
-        let objects = self.read_others(snapshot, tables, &worktree::read);
+        let left = Cell::new(MOST_TABLES);
+        let read = |path: &Path| {
+            let mut rest = left.get();
+            let content = within(&mut rest, worktree::read(path));
+            left.set(rest);
+            content
+        };
+        let objects = self.read_others(snapshot, tables, &read);
         if objects.is_empty() {
             return;
         }
         let entries: Vec<&Entry> = objects.iter().map(|(_, entry)| entry).collect();
         let contents = match self.commits(snapshot).repository {
-            Some(repository) => repository.contents(&entries),
+            Some(repository) => repository.contents(&entries, MOST_TABLES),
             None => Err(GitError::NoRepository { hint: "" }),
         };
         let contents = contents.unwrap_or_else(|error| {

@@ -6,16 +6,20 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
 
-use super::access::{Access, Entry, EntryKind, Index, MOST_CONTENT, NamedCommit, Object, ObjectKind};
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::library::{Library, SHALLOW};
 use super::objects::{Most, Trail, Tree};
 use super::plumbing::Plumbing;
 use super::regular::{self, NotRead};
+use super::revisions;
 use super::untracked;
 use crate::parallel::both;
 use crate::snapshot::Content;
+
+/// The largest list of the ends of a shallow clone, in bytes.
+const MOST_SHALLOW: u64 = 16 << 20;
 
 /// The hint if there is no better one.
 const SEE_STATUS: &str = "run `git status` there, and fix what it reports";
@@ -75,8 +79,12 @@ impl Repository {
 
     /// Runs an operation with libgit2, or with git's commands if libgit2 fails.
     fn run<T>(&self, operation: impl Fn(&dyn Access) -> Result<T, GitError>) -> Result<T, GitError> {
-        let done = self.library.as_ref().and_then(|library| operation(library).ok());
-        done.map_or_else(|| operation(&self.plumbing), Ok)
+        match self.library.as_ref().map(|library| operation(library)) {
+            Some(Ok(done)) => Ok(done),
+            // It is no less large for git.
+            Some(Err(error @ GitError::LargeObject { .. })) => Err(error),
+            Some(Err(_)) | None => operation(&self.plumbing),
+        }
     }
 
     /// The index.
@@ -86,9 +94,9 @@ impl Repository {
 
     /// The commit of a revision and all its files.
     pub(super) fn files_of(&self, revision: &str) -> Result<(NamedCommit, Vec<Entry>), GitError> {
-        let commit = self
-            .run(|access| access.resolve(revision))
-            .map_err(|error| GitError::no_such_revision(revision, &error))?;
+        let ends_at = |id: &str| matches!(self.shallow_end(), Ok(ShallowEnd::At(ends)) if ends.contains(id));
+        let commit = self.run(|access| revisions::resolve(access, revision, &ends_at));
+        let commit = commit.map_err(|error| GitError::no_such_revision(revision, error))?;
         let entries = self.files_in(&commit.id)?;
         Ok((commit, entries))
     }
@@ -117,9 +125,9 @@ impl Repository {
         Ok(entries)
     }
 
-    /// The contents of entries, in their order.
-    pub(super) fn contents(&self, entries: &[&Entry]) -> Result<Vec<Content>, GitError> {
-        self.run(|access| access.contents(entries, MOST_CONTENT))
+    /// The contents of entries, in their order, of at most so many bytes in all.
+    pub(super) fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
+        self.run(|access| access.contents(entries, most))
     }
 
     /// The content of one blob with a limit of its own.
@@ -169,7 +177,7 @@ impl Repository {
             return Ok(known);
         }
         let path = self.run(|access| access.own_file(SHALLOW))?;
-        let end = match regular::read(&path, MOST_CONTENT) {
+        let end = match regular::read(&path, MOST_SHALLOW) {
             Ok(list) if list.trim_ascii().is_empty() => ShallowEnd::None,
             Ok(list) => {
                 let list = String::from_utf8_lossy(&list);

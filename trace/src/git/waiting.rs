@@ -3,6 +3,7 @@
 //!
 //! All that git may open cannot be listed beforehand. So nothing is looked for until a command takes long.
 
+use std::collections::VecDeque;
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
@@ -17,8 +18,10 @@ use crate::Error;
 /// The files with rules of git in the folders of a working tree.
 const RULES: [&str; 2] = [".gitignore", ".gitattributes"];
 
-/// The largest number of files in a folder of git that are looked at.
-const MOST_FILES: usize = 200_000;
+/// The largest number of files that are looked at in a folder of git, and in a working tree.
+const MOST_FILES: usize = 2_000_000;
+/// The same for what is behind links.
+const MOST_BEHIND_LINKS: usize = 500_000;
 
 /// How many files name each other, at most: a configuration that includes another, objects that are in another folder.
 const DEEPEST: usize = 8;
@@ -48,18 +51,13 @@ pub(super) fn find(folder: &Path) -> Option<GitError> {
     if let Some(path) = folders.special {
         return Some(waited_for(&path));
     }
-    for place in &folders.list {
-        let entries = WalkDir::new(place).follow_links(true).into_iter().take(MOST_FILES).flatten();
-        let special = entries.filter(|entry| !entry.file_type().is_dir() && !entry.file_type().is_file());
-        let mut special = special.map(walkdir::DirEntry::into_path);
-        if let Some(path) = special.find(|path| is_special(path)) {
-            return Some(waited_for(&path));
-        }
+    if let Some(path) = folders.list.iter().find_map(|place| special_in(place)) {
+        return Some(waited_for(&path));
     }
     let mut configured =
         folders.list.iter().flat_map(|place| ["config", "config.worktree"].map(|name| place.join(name)));
     let named = configured.find_map(|file| named_in(&file, DEEPEST));
-    if let Some(path) = named.or_else(|| among_rules(&folder)) {
+    if let Some(path) = named.or_else(|| in_working_tree(&folder)) {
         return Some(waited_for(&path));
     }
     // Objects are in a folder of git, or are what alternates name.
@@ -165,11 +163,76 @@ fn named_in(file: &Path, depth: usize) -> Option<PathBuf> {
     })
 }
 
-/// The first pipe or device among the files with git's rules above and below a folder.
-fn among_rules(folder: &Path) -> Option<PathBuf> {
+/// The first pipe or device in a folder of git. What is in the folder itself comes first, whatever its links lead to, and each
+/// folder behind links is looked at once.
+fn special_in(place: &Path) -> Option<PathBuf> {
+    let mut open = VecDeque::from([place.to_owned()]);
+    let (mut links, mut seen) = (VecDeque::new(), HashSet::default());
+    let mut left = MOST_FILES;
+    loop {
+        while let Some(folder) = open.pop_front() {
+            if !identity(&folder).is_some_and(|folder| seen.insert(folder)) {
+                continue;
+            }
+            for entry in std::fs::read_dir(&folder).into_iter().flatten().flatten() {
+                left = left.checked_sub(1)?;
+                match entry.file_type() {
+                    Ok(kind) if kind.is_dir() => open.push_back(entry.path()),
+                    Ok(kind) if kind.is_symlink() => links.push_back(entry.path()),
+                    Ok(kind) if kind.is_file() => {}
+                    _ if is_special(&entry.path()) => return Some(entry.path()),
+                    _ => {}
+                }
+            }
+        }
+        left = left.min(MOST_BEHIND_LINKS);
+        let link = links.pop_front()?;
+        if is_special(&link) {
+            return Some(link);
+        }
+        if link.is_dir() {
+            open.push_back(link);
+        }
+    }
+}
+
+/// What a folder is, by whatever name.
+#[cfg(unix)]
+fn identity(folder: &Path) -> Option<(u64, u64)> {
+    use std::os::unix::fs::MetadataExt as _;
+    folder.metadata().ok().map(|found| (found.dev(), found.ino()))
+}
+
+/// What a folder is, by whatever name.
+#[cfg(not(unix))]
+fn identity(folder: &Path) -> Option<PathBuf> {
+    folder.canonicalize().ok()
+}
+
+/// The first pipe or device that git opens in a working tree: among the files with its rules above and below a folder, and in the
+/// repositories that are nested in it.
+fn in_working_tree(folder: &Path) -> Option<PathBuf> {
+    const DOT_GIT: &str = ".git";
     let is_rules = |name: &OsStr| RULES.iter().any(|rules| name == *rules);
     let above = folder.ancestors().flat_map(|up| RULES.map(|name| up.join(name)));
-    let below = WalkDir::new(folder).into_iter().take(MOST_FILES).flatten();
-    let below = below.filter(|entry| is_rules(entry.file_name())).map(walkdir::DirEntry::into_path);
-    above.chain(below).find(|path| is_special(path))
+    if let Some(found) = above.into_iter().find(|path| is_special(path)) {
+        return Some(found);
+    }
+    let top = folder.ancestors().find(|up| up.join(DOT_GIT).symlink_metadata().is_ok()).unwrap_or(folder);
+    let mut nested = Folders::default();
+    for entry in WalkDir::new(top).min_depth(1).into_iter().take(MOST_FILES).flatten() {
+        let path = entry.path();
+        if entry.file_name() == DOT_GIT && entry.depth() > 1 && !entry.file_type().is_dir() {
+            // A file or a link that leads to a repository.
+            nested.add_dot_git(path.parent()?);
+        }
+        if entry.file_type().is_dir() || entry.file_type().is_file() {
+            continue;
+        }
+        let of_git = || is_rules(entry.file_name()) || path.iter().any(|step| step == DOT_GIT);
+        if of_git() && is_special(path) {
+            return Some(entry.into_path());
+        }
+    }
+    nested.special.or_else(|| nested.list.iter().find_map(|place| special_in(place)))
 }

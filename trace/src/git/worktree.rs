@@ -9,7 +9,7 @@ use schema::read::{LARGEST_FILE, Problem};
 use schema::{Settings, settings};
 use walkdir::WalkDir;
 
-use super::access::{Entry, EntryKind, Index, MOST_CONTENT, too_much, within};
+use super::access::{Entry, EntryKind, Index, MOST_CONTENT, MOST_TABLES, too_much, within};
 use super::entries::{is_template, list, symlink};
 use super::project::Project;
 use super::regular::{self, NotRead};
@@ -61,7 +61,7 @@ pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
     }
     if let (Some(repository), false) = (repository, left_out.is_empty()) {
         let entries: Vec<&Entry> = left_out.iter().map(|(_, entry)| *entry).collect();
-        for ((path, _), content) in left_out.iter().zip(repository.contents(&entries)?) {
+        for ((path, _), content) in left_out.iter().zip(repository.contents(&entries, MOST_CONTENT)?) {
             files.push(File { path: path.clone(), content });
         }
     }
@@ -164,10 +164,13 @@ fn templates(root: &Path) -> HashMap<String, OtherFile> {
     let folder = root.join(TEMPLATES);
     let is_folder = folder.symlink_metadata().is_ok_and(|found| found.is_dir());
     let entries = is_folder.then(|| std::fs::read_dir(&folder).ok()).flatten();
-    let files = entries.into_iter().flatten().flatten().filter_map(|entry| {
+    let mut entries: Vec<_> = entries.into_iter().flatten().flatten().collect();
+    entries.sort_by_key(std::fs::DirEntry::file_name);
+    let mut left = MOST_TABLES;
+    let files = entries.into_iter().filter_map(|entry| {
         let path = format!("{TEMPLATES}/{}", entry.file_name().to_str()?);
         let is_file = entry.file_type().is_ok_and(|found| found.is_file());
-        let content = (is_file && is_template(&path)).then(|| read(&entry.path()))?;
+        let content = (is_file && is_template(&path)).then(|| within(&mut left, read(&entry.path())))?;
         let there = content.as_ref().map_or(true, |bytes| !bytes.is_empty());
         Some((path, OtherFile { there, content: Some(content) }))
     });

@@ -16,6 +16,7 @@ use foldhash::HashMap;
 
 use super::regular::{self, NotRead};
 use super::worktree::is_real;
+use super::writing::begin_writing;
 use crate::Error;
 use crate::snapshot::inside;
 
@@ -42,6 +43,7 @@ const ABANDONED: Duration = Duration::from_secs(3600);
 /// or has changed since it was read; what the system refuses. Then all files are as they were, or the error names those
 /// that are not.
 pub(super) fn write(root: &Path, files: &[NewFile]) -> Result<(), Error> {
+    begin_writing();
     let mut beside = Vec::new();
     let mut folders = Vec::new();
     for file in files {

@@ -12,6 +12,8 @@ use crate::git::cache_file::CacheFile;
 use crate::graph::Graph;
 use crate::ids::NodeId;
 use crate::load::{Loaded, ParseCache};
+use crate::values::runs::RunKey;
+use crate::values::work::{Runs, WorkBudget};
 use crate::values::{Key, Limit, Status, Values};
 
 /// A value at a commit.
@@ -59,9 +61,14 @@ impl CommitState {
         all
     }
 
-    /// Evaluates loaded records.
-    pub fn evaluate(loaded: &Arc<Loaded>) -> Self {
+    /// Evaluates loaded records; `None` if their models are over the budget. Returns the runs of the models, too.
+    fn evaluate(loaded: &Arc<Loaded>, budget: &mut WorkBudget) -> Option<(Self, Runs)> {
         let values = Values::new(&Arc::new(Graph::new(loaded)));
+        let runs = values.model_runs();
+        // Uncertainties, and the derivatives that they need, are calculated below: most of the work.
+        if !budget.take(&runs) {
+            return None;
+        }
         let mut past = HashMap::new();
         let without_limit = |node: NodeId| {
             let spread = values.spread(node);
@@ -95,13 +102,34 @@ impl CommitState {
                 past.insert(values.name(node), PastValue { origin: origin.to_owned(), ..without_limit(whole) });
             }
         }
-        Self { values: past }
+        Some((Self { values: past }, runs))
     }
 }
 
 /// The evaluated state at one commit of a history; `None` if its records cannot be read any more.
 pub fn state_at(project: &Project, loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
-    states_of(project, loaded, &[history.commits.get(commit)?], &mut |_, _| {}).pop().flatten()
+    states_of(project, loaded, &[history.commits.get(commit)?], &mut |_, _| {}).0.pop().flatten()
+}
+
+/// The evaluated states over a history.
+#[derive(Debug, Default)]
+pub struct States {
+    /// The states, each with its commit.
+    pub all: Vec<(usize, CommitState)>,
+    /// The number of commits that are not evaluated, because their models need too much work.
+    pub over_limit: usize,
+}
+
+impl States {
+    /// What is missing, as a note; `None` if nothing is.
+    pub fn note(&self) -> Option<String> {
+        let commits = match self.over_limit {
+            0 => return None,
+            1 => "1 commit is".to_owned(),
+            count => format!("{count} commits are"),
+        };
+        Some(WorkBudget::message(&format!("{commits} not evaluated")))
+    }
 }
 
 /// The evaluated states over a history: at every commit if there are at most `most`, otherwise at the last commit of
@@ -114,11 +142,12 @@ pub fn states(
     history: &History,
     most: usize,
     tick: &mut dyn FnMut(usize, usize),
-) -> Vec<(usize, CommitState)> {
+) -> States {
     let chosen = last_of_periods(&history.commits, most);
     let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.commits[*commit]).collect();
-    let all = chosen.iter().zip(states_of(project, loaded, &commits, tick));
-    all.filter_map(|(commit, state)| Some((*commit, state?))).collect()
+    let (all, over_limit) = states_of(project, loaded, &commits, tick);
+    let all = chosen.iter().zip(all).filter_map(|(commit, state)| Some((*commit, state?))).collect();
+    States { all, over_limit }
 }
 
 /// The last commit of each period, by dates that never decrease.
@@ -140,40 +169,52 @@ fn last_of_periods(commits: &[Commit], most: usize) -> Vec<usize> {
     chosen
 }
 
-/// The states of these commits: from the cache, or from their records.
+/// The states of these commits: from the cache, or from their records; and how many are over the limit.
 fn states_of(
     project: &Project,
     loaded: &Arc<Loaded>,
     commits: &[&Commit],
     tick: &mut dyn FnMut(usize, usize),
-) -> Vec<Option<CommitState>> {
+) -> (Vec<Option<CommitState>>, usize) {
     let cache = CacheFile::of_states(project.commits(&loaded.snapshot));
     let cached = cache.as_ref().map(CacheFile::read).unwrap_or_default();
     let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();
     let (mut all, mut parsed, mut before) = (Vec::new(), ParseCache::of_many_states(), None::<Arc<Loaded>>);
+    let (mut budget, mut over_limit) = (WorkBudget::default(), 0);
     for (done, commit) in commits.iter().enumerate() {
         tick(done, commits.len());
-        if commit.id.is_none() {
-            all.push(Some(CommitState::evaluate(loaded)));
+        let Some(id) = &commit.id else {
+            let state = CommitState::evaluate(loaded, &mut budget);
+            over_limit += usize::from(state.is_none());
+            all.push(state.map(|(state, _)| state));
+            continue;
+        };
+        let tree = commit.tree.as_bytes();
+        // A state from the cache counts as much as one that is evaluated.
+        if let Some((state, runs)) = cached.get(tree).and_then(decode) {
+            let is_within = budget.take(&runs);
+            over_limit += usize::from(!is_within);
+            all.push(is_within.then_some(state));
             continue;
         }
-        let tree = commit.tree.as_bytes();
-        let state = cached.get(tree).and_then(decode).or_else(|| {
-            let other = before.as_ref().map(|before| &before.snapshot);
-            let id = commit.id.as_deref()?;
-            let then = project.load_commit(id, &commit.prefix, &loaded.snapshot, other, &mut parsed).ok()?;
-            let then = Arc::new(then);
-            let state = CommitState::evaluate(&then);
-            before = Some(then);
-            new.extend(encode(&state).map(|bytes| (tree, bytes)));
-            Some(state)
-        });
-        all.push(state);
+        let other = before.as_ref().map(|before| &before.snapshot);
+        let then = project.load_commit(id, &commit.prefix, &loaded.snapshot, other, &mut parsed);
+        let Ok(then) = then.map(Arc::new) else {
+            all.push(None);
+            continue;
+        };
+        let state = CommitState::evaluate(&then, &mut budget);
+        before = Some(then);
+        over_limit += usize::from(state.is_none());
+        all.push(state.map(|(state, runs)| {
+            new.extend(encode(&state, &runs).map(|bytes| (tree, bytes)));
+            state
+        }));
     }
     if let (Some(cache), false) = (cache, new.is_empty()) {
         cache.write(&cached, &new);
     }
-    all
+    (all, over_limit)
 }
 
 /// A value of a state, as it is in the cache.
@@ -192,7 +233,7 @@ struct StoredValue<'b> {
 }
 
 /// The bytes of a state; `None` if they could not be read again.
-fn encode(state: &CommitState) -> Option<Vec<u8>> {
+fn encode(state: &CommitState, runs: &Runs) -> Option<Vec<u8>> {
     let all = state.all();
     let stored = all.iter().map(|(name, past)| StoredValue {
         name,
@@ -204,12 +245,14 @@ fn encode(state: &CommitState) -> Option<Vec<u8>> {
         unit: &past.unit,
     });
     let all: Vec<StoredValue<'_>> = stored.collect();
-    postcard::to_stdvec(&all).ok()
+    let runs: Vec<([u8; 32], u32)> = runs.iter().map(|(key, work)| (key.array(), *work)).collect();
+    postcard::to_stdvec(&(runs, all)).ok()
 }
 
 /// The state of these bytes; `None` if they are not what [`encode`] writes.
-fn decode(bytes: &[u8]) -> Option<CommitState> {
-    let (all, rest): (Vec<StoredValue<'_>>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+fn decode(bytes: &[u8]) -> Option<(CommitState, Runs)> {
+    type Stored<'b> = (Vec<([u8; 32], u32)>, Vec<StoredValue<'b>>);
+    let ((runs, all), rest): (Stored<'_>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
     let in_order = all.windows(2).all(|pair| pair[0].name < pair[1].name);
     if !rest.is_empty() || !in_order {
         return None;
@@ -230,7 +273,8 @@ fn decode(bytes: &[u8]) -> Option<CommitState> {
         let past = PastValue { value: stored.value, uncertainty: stored.uncertainty, limit, status, origin, unit };
         values.insert(stored.name.to_owned(), past);
     }
-    Some(CommitState { values })
+    let runs = runs.into_iter().map(|(key, work)| (RunKey::of_bytes(key), work)).collect();
+    Some((CommitState { values }, runs))
 }
 
 #[cfg(test)]
@@ -265,8 +309,9 @@ mod tests {
 
     #[test]
     fn a_state_is_read_as_it_was_written() {
-        let bytes = encode(&of_every_status()).unwrap();
-        assert_eq!(decode(&bytes), Some(of_every_status()));
+        let runs: Runs = vec![(RunKey::of([&b"lap"[..]]), 7), (RunKey::of([&b"circle"[..]]), u32::MAX)];
+        let bytes = encode(&of_every_status(), &runs).unwrap();
+        assert_eq!(decode(&bytes), Some((of_every_status(), runs)));
         for length in 0..bytes.len() {
             assert_eq!(decode(&bytes[..length]), None, "{length}");
         }
@@ -276,7 +321,7 @@ mod tests {
             for bits in [0x01, 0x81, 0xff] {
                 let mut damaged = bytes.clone();
                 damaged[at] ^= bits;
-                if let Some(state) = decode(&damaged) {
+                if let Some((state, _)) = decode(&damaged) {
                     state.all().iter().for_each(|(_, past)| drop(past.shown()));
                 }
             }
@@ -286,7 +331,7 @@ mod tests {
     /// If the order of the statuses in the code changes, stored states keep their meaning.
     #[test]
     fn statuses_are_stored_by_word() {
-        let bytes = encode(&of_every_status()).unwrap();
+        let bytes = encode(&of_every_status(), &Runs::new()).unwrap();
         let occurs = |bytes: &[u8], word: &str| bytes.windows(word.len()).any(|part| part == word.as_bytes());
         for status in Status::ALL {
             assert!(occurs(&bytes, status.word()), "{status:?}");
@@ -301,7 +346,7 @@ mod tests {
         let state = |change: fn(&mut PastValue)| {
             let mut state = of_every_status();
             state.values.values_mut().for_each(change);
-            encode(&state).unwrap()
+            encode(&state, &Runs::new()).unwrap()
         };
         assert!(decode(&state(|_| {})).is_some());
         assert_eq!(decode(&state(|past| past.value = Some(f64::NAN))), None);

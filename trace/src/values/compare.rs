@@ -8,6 +8,7 @@ use super::network::{Network, Partials, Rule, State};
 use super::sets::{Effect, SetProblem};
 use super::spread::{Bends, Lens, difference};
 use super::status::Status;
+use super::work::WorkBudget;
 use super::{Gradients, Spread, Values};
 use crate::ids::{NodeId, RecordId};
 
@@ -145,6 +146,8 @@ impl Values {
         let decision = self.graph.loaded.decision(index)?;
         let ((now, bends_now), of_goal) = (self.bends(), self.all_under(&[goal]));
         let mut altered: Vec<Option<Altered>> = Vec::new();
+        // The runs of the records themselves are counted by their own limit.
+        let mut budget = WorkBudget::of_alternatives(&self.model_runs());
         let mut outcomes: Vec<Outcome> = Vec::new();
         for (name, alternative) in decision.alternatives.iter() {
             let effects = self.effects(index, name.as_str(), alternative);
@@ -177,6 +180,15 @@ impl Values {
             let named: Vec<&Effect> = effects.iter().map(|(_, effect)| effect).collect();
             let (network, changed) = self.with_effects(&named);
             let state = network.evaluate();
+            if !budget.take(&network.runs(&state)) {
+                let message = WorkBudget::message("it is not evaluated");
+                let route = ["alternatives", name.as_str()].map(str::to_owned).to_vec();
+                let help = "use tables with fewer rows, or fewer alternatives".to_owned();
+                outcome.problems.push(AlternativeProblem { route, message, help });
+                outcomes.push(outcome);
+                altered.push(None);
+                continue;
+            }
             // Only uncertainties are calculated from them.
             let uncertain = network.uncertain();
             let partials = network.partials_by(&state, &|node| uncertain[node]);
@@ -188,8 +200,13 @@ impl Values {
             let (without, with): (Vec<_>, Vec<_>) = moving
                 .map(|(to, effect)| (self.without_uncertainty(to, effect, &of_goal), effect))
                 .partition(|(names, _)| !names.is_empty());
-            let effect_on_points = |effect: &Effect| {
-                let points = self.with_effects(&[effect]).0.evaluate().values[goal];
+            let mut effect_on_points = |effect: &Effect| {
+                let network = self.with_effects(&[effect]).0;
+                let alone = network.evaluate();
+                if !budget.take(&network.runs(&alone)) {
+                    return f64::INFINITY;
+                }
+                let points = alone.values[goal];
                 self.value(goal).map(|now| (points - now).abs()).filter(|by| !by.is_nan()).unwrap_or(f64::INFINITY)
             };
             let unknown = (!with.is_empty()).then(|| without.iter().map(|(_, effect)| effect_on_points(effect)).sum());

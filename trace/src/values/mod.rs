@@ -24,6 +24,7 @@ mod status;
 pub(crate) mod tables;
 mod tolerance;
 pub mod transfer;
+pub(crate) mod work;
 mod worth;
 
 pub use crate::sheets::{

@@ -110,6 +110,11 @@ impl Call {
         self.key.0.get_or_init(own).with(what, numbers)
     }
 
+    /// The key of a run with these numbers.
+    pub(super) fn run_key(&self, numbers: &[f64]) -> RunKey {
+        self.key(OUTPUTS, numbers)
+    }
+
     /// The outputs for these numbers, from an earlier run if there was one.
     fn outputs(&self, numbers: &[f64]) -> Outputs {
         // Of a stress file only the reading takes long.
@@ -230,6 +235,11 @@ impl State {
     /// The values before anything is evaluated.
     pub fn empty(network: &Network) -> Self {
         Self { values: vec![f64::NAN; network.nodes.len()], calls: vec![None; network.calls.len()] }
+    }
+
+    /// The numbers of each call; `None` for one that was not needed.
+    pub(super) fn numbers_of_calls(&self) -> impl Iterator<Item = Option<&[f64]>> {
+        self.calls.iter().map(|call| call.as_ref().map(|(numbers, _)| &numbers[..]))
     }
 }
 

@@ -41,6 +41,16 @@ impl RunKey {
     pub(crate) fn bytes(&self) -> &[u8] {
         &self.0
     }
+
+    /// The same as an array.
+    pub(crate) fn array(&self) -> [u8; 32] {
+        self.0
+    }
+
+    /// A key that was kept as bytes.
+    pub(crate) fn of_bytes(bytes: [u8; 32]) -> Self {
+        Self(bytes)
+    }
 }
 
 /// The numbers that belong to a key: those of earlier runs of the tool, and those of this one.

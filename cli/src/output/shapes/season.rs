@@ -23,6 +23,7 @@ pub(crate) static HISTORY: Answer = Answer {
             key("removed", Shape::OrNull(&Shape::Named(&COMMIT)), "the commit that removed it; null if it exists"),
             key("shallow", Shape::Flag, "whether the clone is shallow, so that older commits are missing"),
             key("unreadable_versions", Shape::Integer, "number of versions of files that could not be read"),
+            key("note", TEXT_OR_NULL, "which commits have no values because their models need too much work"),
             key(
                 "changes",
                 Shape::List(&Shape::Object(&[

@@ -14,10 +14,8 @@ use crate::load::is_table;
 use crate::stress;
 use crate::values::network::{Call, Rule};
 use crate::values::problems::ValueProblemKind;
+use crate::values::work::MOST_OF_STATE;
 use crate::values::{Key, Origin, State, tables};
-
-/// The largest sum of [`Call::work`] of a state: some seconds of calculation.
-const MOST_MODEL_WORK: usize = 500_000;
 
 impl Builder<'_> {
     pub(super) fn analyses(&mut self) {
@@ -169,7 +167,7 @@ impl Builder<'_> {
         }
         // In the order of the records, so that it does not depend on threads which models are run.
         self.model_work = self.model_work.saturating_add(call.work());
-        if self.model_work > MOST_MODEL_WORK {
+        if self.model_work > MOST_OF_STATE {
             let message = format!(
                 "{} is not calculated: the models of the project need too much work",
                 self.graph.loaded.record(index).id
