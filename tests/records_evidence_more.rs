@@ -26,6 +26,7 @@ fn records(value: &str) -> String {
 
 fn root(value: &str) -> Sandbox {
     let sandbox = Sandbox::repository();
+    sandbox.small_root("");
     sandbox.write("tierod.yaml", SETTINGS);
     sandbox.write("test/scales.csv", SCALES);
     sandbox.write("records.yaml", records(value));

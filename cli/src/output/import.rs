@@ -73,6 +73,11 @@ pub(crate) fn terminal(view: &ImportView<'_>, ink: Ink) -> String {
         }
         out.push_str(&table.text(ink));
         more(&mut out, plan.skipped.len());
+        if plan.without_system > 0 {
+            let rows = count(plan.without_system, "row");
+            let _ =
+                writeln!(out, "{rows} without a system: `tierod import {} --with-systems` adds the systems", view.name);
+        }
         out.push('\n');
     }
     if !plan.unread.is_empty() {

@@ -109,6 +109,8 @@ pub struct Plan<'i> {
     pub empty: Vec<EmptyCell>,
     /// The rows that are not imported.
     pub skipped: Vec<Skipped>,
+    /// The number of rows whose system is missing and can be added.
+    pub without_system: usize,
     /// The cells that could not be read.
     pub unread: Vec<UnreadCell>,
     rows: Rows,
@@ -140,6 +142,7 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table, adds_systems
         renumbered: Vec::new(),
         not_in_car: Vec::new(),
         empty: Vec::new(),
+        without_system: rows.without_system,
         skipped: std::mem::take(&mut rows.skipped),
         unread: std::mem::take(&mut rows.unread),
         rows: Rows::default(),

@@ -248,11 +248,15 @@ impl<'r> Reader<'r> {
         match system_of(self.loaded, &text.text) {
             Some((id, true)) => Ok((id, section)),
             Some((id, false)) if self.adds_systems => Ok((id, section)),
-            _ => {
-                let add = "add it to `names` under `in`, or add the systems of the sheet with `--with-systems`";
-                Err(format!("no system for `{}`: {add}", shorten(&text.text)))
-            }
+            _ => Err(format!("no system for `{}`: add it to `names` under `in`", shorten(&text.text))),
         }
+    }
+
+    /// Whether the row is of a system that is missing and can be added.
+    pub(super) fn needs_system(&self) -> bool {
+        let Named::Column { at, values, .. } = &self.used.system else { return false };
+        let text = self.name(*at);
+        !values.contains_key(&text.folded) && matches!(system_of(self.loaded, &text.text), Some((_, false)))
     }
 
     /// Adds the bases of the amounts; an unknown name is a cell that could not be read.

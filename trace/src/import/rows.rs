@@ -75,6 +75,8 @@ pub(super) struct Rows {
     pub(super) items: Vec<Item>,
     pub(super) skipped: Vec<Skipped>,
     pub(super) unread: Vec<UnreadCell>,
+    /// The number of rows whose system is missing and can be added.
+    pub(super) without_system: usize,
     /// What the skipped rows have of each amount.
     pub(super) skipped_sums: Vec<Decimal>,
     /// The ids of rows that are skipped because of something else.
@@ -167,6 +169,7 @@ pub(super) fn read(
             }
             Err(reason) => {
                 let is_zero = reader.has_no_pieces();
+                rows.without_system += usize::from(reader.needs_system());
                 rows.skipped.push(Skipped { row: row.number, reason, is_part: !is_zero });
                 rows.add_skipped(&raw, pieces)?;
                 let no_pieces = reader.no_pieces(&count);

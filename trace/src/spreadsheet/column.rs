@@ -5,6 +5,9 @@ use std::rc::Rc;
 
 use super::{Cell, Row, Table, number};
 
+/// The number of characters of a name that count.
+const LONGEST_NAME: usize = 500;
+
 /// The cells of a row or a column, in which a merged cell counts for all that it covers.
 #[derive(Debug)]
 pub(crate) struct Line<'t> {
@@ -98,7 +101,8 @@ impl<'t> NameColumn<'t> {
         if let Some((_, name)) = self.last.borrow().as_ref().filter(|(known, _)| *known == place) {
             return Rc::clone(name);
         }
-        let name = Rc::new(Name::of(&cell.shown()));
+        let start: String = cell.shown().chars().take(LONGEST_NAME).collect();
+        let name = Rc::new(Name::of(&start));
         self.last.replace(Some((place, Rc::clone(&name))));
         name
     }
