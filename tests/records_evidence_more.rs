@@ -17,10 +17,10 @@ const SCALES: &str = "part,mass [g]\ncarbon,410\ncarbon,412\nsteel,800\n";
 /// A part whose mass a decision changes to what a file gives.
 fn records(value: &str) -> String {
     format!(
-        "targets:\n  car-mass: {{of: car, at-most: 3 kg, total: mass, lead: chief}}\nparts:\n  hub: {{in: susp, amounts: {{mass: \
+        "targets:\n  car-mass: {{of: car, at-most: 3 kg, total: mass, lead: chief}}\nparts:\n  rim: {{in: susp, amounts: {{mass: \
          {{value: 800 g, basis: weighed}}}}}}\nsystems:\n  susp: {{in: car, lead: chief}}\ndecisions:\n  material:\n    \
-         title: Material\n    of: hub\n    criteria: [car-mass]\n    alternatives:\n      steel: {{}}\n      carbon: {{sets: \
-         {{hub.mass: {{value: {value}, basis: weighed}}}}}}\n"
+         title: Material\n    of: rim\n    criteria: [car-mass]\n    alternatives:\n      steel: {{}}\n      carbon: {{sets: \
+         {{rim.mass: {{value: {value}, basis: weighed}}}}}}\n"
     )
 }
 
@@ -61,9 +61,9 @@ fn an_alternative_reads_its_number_from_evidence() {
         all.iter().find(|own| own["id"] == "car-mass").unwrap_or_else(|| panic!("{own:#}"))["value"].clone()
     };
     assert_eq!(mass(&own), mass(&same), "{own:#}");
-    assert_eq!(mass(&own), 0.411, "one hub, weighed, without growth");
+    assert_eq!(mass(&own), 0.411, "one rim, weighed, without growth");
     let why = read.tierod(&["why", "material"]).ended(0).out;
-    assert!(why.contains("carbon, hub.mass: 411") && why.contains("from test/scales.csv: mean of `mass`"), "{why}");
+    assert!(why.contains("carbon, rim.mass: 411") && why.contains("from test/scales.csv: mean of `mass`"), "{why}");
     for check in ["bad-value", "unreadable-table", "no-evidence", "differs-from-evidence", "unknown-key"] {
         assert_eq!(found(&read, check), [""; 0], "{check}");
     }
@@ -78,7 +78,7 @@ fn what_is_wrong_with_the_file_of_an_alternative_is_reported_once() {
     let all = found(&sandbox, "unreadable-table");
     assert_eq!(all.len(), 1, "{all:?}");
     assert!(
-        all[0].starts_with("alternatives.carbon.sets.hub.mass.value") && all[0].contains("file missing"),
+        all[0].starts_with("alternatives.carbon.sets.rim.mass.value") && all[0].contains("file missing"),
         "{all:?}"
     );
     assert_eq!(found(&sandbox, "bad-value"), [""; 0]);
@@ -95,7 +95,7 @@ fn a_typed_number_of_an_alternative_is_compared_with_its_file() {
     assert_eq!(found(&typed("411 g"), "differs-from-evidence"), [""; 0]);
     let all = found(&typed("450 g"), "differs-from-evidence");
     assert_eq!(all.len(), 1, "{all:?}");
-    let expected = "alternatives.carbon.sets.hub.mass.value.typed: Material, alternative carbon, hub.mass: 450 g was typed, but \
+    let expected = "alternatives.carbon.sets.rim.mass.value.typed: Material, alternative carbon, rim.mass: 450 g was typed, but \
                     test/scales.csv gives 411";
     assert!(all[0].starts_with(expected), "{all:?}");
 }
@@ -104,7 +104,7 @@ fn a_typed_number_of_an_alternative_is_compared_with_its_file() {
 fn the_history_shows_the_file_of_a_number() {
     let sandbox = root(MEAN);
     let result = |value: &str| {
-        format!("results:\n  weighed: {{of: hub, date: 2027-03-01, value: {value}, evidence: [test/scales.csv]}}\n")
+        format!("results:\n  weighed: {{of: rim, date: 2027-03-01, value: {value}, evidence: [test/scales.csv]}}\n")
     };
     sandbox.write("results.yaml", result("{from: test/scales.csv, column: mass, take: highest}"));
     sandbox.commit_on("2027-03-02", "weighed");
@@ -136,7 +136,7 @@ fn many_conditions_on_many_columns_are_quick() {
     sandbox.write(
         "results.yaml",
         format!(
-            "results:\n  many: {{of: hub, date: 2027-03-01, value: {{from: runs.csv, column: c7, unit: g, where: {{{}}}}}}}\n",
+            "results:\n  many: {{of: rim, date: 2027-03-01, value: {{from: runs.csv, column: c7, unit: g, where: {{{}}}}}}}\n",
             conditions.join(", ")
         ),
     );
