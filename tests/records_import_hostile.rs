@@ -240,7 +240,7 @@ fn the_work_grows_with_the_size_of_the_sheet() {
     sandbox.write("tierod.yaml", entry(&parts, "bom.csv"));
     let error = sandbox.tierod(&["import", "bom"]).ended(2).err;
     assert!(error.contains("the entry has 101 columns of amounts") && error.contains("at most 100"), "{error}");
-    let margins = vec!["1 %"; 11].join(", ");
+    let margins = ["1 %"; 11].join(", ");
     let parts =
         format!("{{id: Part, in: brakes, amounts: {{mass: {{column: Mass, unit: kg, margins: [{margins}]}}}}}}");
     sandbox.write("tierod.yaml", entry(&parts, "bom.csv"));

@@ -186,19 +186,19 @@ impl Snapshot {
     pub fn with_files(&self, files: impl IntoIterator<Item = (String, Arc<[u8]>)>) -> Self {
         let mut changed = self.clone();
         let mut paths: HashMap<String, usize> = HashMap::default();
-        let mut is_record: Option<Box<dyn Fn(&str) -> bool>> = None;
+        let mut filter: Option<Filter> = None;
         let mut written: HashSet<String> = HashSet::default();
         for (path, bytes) in files {
             let Some(path) = inside(&path) else { continue };
             if path == settings::FILE {
                 let (settings, mut problems) = schema::read::settings(&bytes);
-                let filter = Filter::new(&settings, &mut problems);
+                let own = Filter::new(&settings, &mut problems);
                 (changed.settings, changed.settings_problems) = (settings, problems);
-                changed.files.retain(|file| file.path == path || filter.is_record(&file.path));
+                changed.files.retain(|file| file.path == path || own.is_record(&file.path));
                 if let Some(file) = changed.files.first_mut() {
                     file.content = Ok(bytes);
                 }
-                (paths, is_record) = (HashMap::default(), None);
+                (paths, filter) = (HashMap::default(), None);
             } else {
                 if paths.is_empty() {
                     let known = changed.files.iter().enumerate().skip(1);
@@ -207,7 +207,10 @@ impl Snapshot {
                 let content = Ok(Arc::clone(&bytes));
                 match paths.get(&path) {
                     Some(at) => changed.files[*at].content = content,
-                    None if is_record.get_or_insert_with(|| Box::new(changed.is_record()))(&path) => {
+                    None if filter
+                        .get_or_insert_with(|| Filter::new(&changed.settings, &mut Vec::new()))
+                        .is_record(&path) =>
+                    {
                         paths.insert(path.clone(), changed.files.len());
                         changed.files.push(File { path: path.clone(), content });
                     }

@@ -81,7 +81,14 @@ pub(crate) struct NameColumn<'t> {
     pub(crate) column: u32,
     line: Line<'t>,
     /// The last name with its place: a merged cell can be long, and cover many rows.
-    last: RefCell<Option<((u32, u32), Rc<Name>)>>,
+    last: RefCell<Option<Last>>,
+}
+
+/// The name of a cell, by its row and column.
+#[derive(Debug)]
+struct Last {
+    place: (u32, u32),
+    name: Rc<Name>,
 }
 
 impl<'t> NameColumn<'t> {
@@ -98,12 +105,12 @@ impl<'t> NameColumn<'t> {
     /// The name in a row; an empty one without a cell.
     pub(crate) fn name(&self, row: &'t Row) -> Rc<Name> {
         let Some((place, cell)) = self.line.cell(row, self.column, row.number) else { return Rc::default() };
-        if let Some((_, name)) = self.last.borrow().as_ref().filter(|(known, _)| *known == place) {
-            return Rc::clone(name);
+        if let Some(last) = self.last.borrow().as_ref().filter(|last| last.place == place) {
+            return Rc::clone(&last.name);
         }
         let start: String = cell.shown().chars().take(LONGEST_NAME).collect();
         let name = Rc::new(Name::of(&start));
-        self.last.replace(Some((place, Rc::clone(&name))));
+        self.last.replace(Some(Last { place, name: Rc::clone(&name) }));
         name
     }
 }

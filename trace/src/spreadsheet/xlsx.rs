@@ -167,7 +167,7 @@ fn without_escapes(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut rest = text;
     while let Some(at) = rest.find("_x") {
-        let digits = rest.get(at + 2..at + 6).filter(|_| rest[at + 2..].as_bytes().get(4) == Some(&b'_'));
+        let digits = rest.get(at + 2..at + 6).filter(|_| rest.as_bytes().get(at + 6) == Some(&b'_'));
         let code = digits.filter(|digits| digits.bytes().all(|b| b.is_ascii_hexdigit()));
         let c = code.and_then(|digits| char::from_u32(u32::from_str_radix(digits, 16).ok()?));
         let (kept, skipped) = if c.is_some() { (at, at + 7) } else { (at + 2, at + 2) };
