@@ -61,7 +61,8 @@ fn an_alternative_reads_its_number_from_evidence() {
         all.iter().find(|own| own["id"] == "car-mass").unwrap_or_else(|| panic!("{own:#}"))["value"].clone()
     };
     assert_eq!(mass(&own), mass(&same), "{own:#}");
-    assert_eq!(mass(&own), 0.411, "one rim, weighed, without growth");
+    let close = |mass: &Value, expected: f64| (mass.as_f64().unwrap() - expected).abs() < 1e-12;
+    assert!(close(&mass(&own), 0.411), "one rim, weighed, without growth: {own:#}");
     let why = read.tierod(&["why", "material"]).ended(0).out;
     assert!(why.contains("carbon, rim.mass: 411") && why.contains("from test/scales.csv: mean of `mass`"), "{why}");
     for check in ["bad-value", "unreadable-table", "no-evidence", "differs-from-evidence", "unknown-key"] {
@@ -69,7 +70,7 @@ fn an_alternative_reads_its_number_from_evidence() {
     }
     // A changed file changes the number.
     read.write("test/scales.csv", SCALES.replace("412", "430"));
-    assert_eq!(mass(&alternative(&read)), 0.42);
+    assert!(close(&mass(&alternative(&read)), 0.42));
 }
 
 #[test]
