@@ -287,6 +287,19 @@ fn every_answer_matches_its_schema() {
     shapes.sandbox.write("short/hidden.yaml", "parts:\n  pin: {in: nowhere\n");
     shapes.sandbox.git_in(&short, &["add", "."]);
     shapes.sandbox.git_in(&short, &["commit", "-q", "-m", "Add a waiver"]);
+    // A number that is read from a file, in a history of its own.
+    let value = "{from: read.csv, column: time, unit: s}";
+    shapes.sandbox.write("read/tierod.yaml", "season: 2028\n");
+    shapes.sandbox.write("read/read.csv", "time\n4.5\n");
+    shapes.sandbox.write(
+        "read/records.yaml",
+        format!("targets: {{time: {{of: car, at-most: 5 s}}}}\nresults: {{run: {{of: time, date: 2027-03-01, value: {value}}}}}\n"),
+    );
+    let read = shapes.sandbox.path_of("read");
+    shapes.sandbox.git_in(&read, &["init", "-q"]);
+    shapes.sandbox.git_in(&read, &["add", "."]);
+    shapes.sandbox.git_in(&read, &["commit", "-q", "-m", "Add a result"]);
+    shapes.take("history", &read, &["history", "run", "--format", "json"]);
     shapes.sandbox.write("short/rod.yaml", due("2099-01-01"));
     shapes.sandbox.write("short/hidden.yaml", "parts:\n  pin: {in: nowhere}\n");
     shapes.sandbox.write("short/tierod.yaml", "season: 2028\ngrowth: {mass: {estimated: 20 %}}\n");

@@ -9,7 +9,7 @@ use serde_json::Value;
 
 use crate::support::{DAY, SETTINGS, Sandbox};
 
-const PARTS: &str = "\
+pub(crate) const PARTS: &str = "\
 systems:
   brakes: {title: Brakes, in: car, lead: brakes lead}
 parts:
@@ -52,7 +52,7 @@ fn project() -> Sandbox {
 }
 
 /// The rows of a sheet by the heads of their columns.
-fn rows(path: &Path, sheet: &str) -> Vec<BTreeMap<String, Data>> {
+pub(crate) fn rows(path: &Path, sheet: &str) -> Vec<BTreeMap<String, Data>> {
     let mut book: Xlsx<_> = open_workbook(path).unwrap();
     let range = book.worksheet_range(sheet).unwrap();
     let mut rows = range.rows();
@@ -417,7 +417,9 @@ fn an_import_of_the_export_changes_nothing() {
     assert_eq!(again.len(), old.len());
     for before in &old {
         let after = again.iter().find(|row| row["id"] == before["id"]).unwrap();
-        for column in ["title", "system", "count", "mass [kg]", "mass basis", "cost [EUR]", "cost basis"] {
+        for column in
+            ["title", "system", "count", "mass [kg]", "mass basis", "cost [EUR]", "cost basis", "safety_critical"]
+        {
             assert_eq!(after[column], before[column], "{column} of {}", before["id"]);
         }
     }

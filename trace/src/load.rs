@@ -378,7 +378,7 @@ fn inputs_named(record: &Record) -> Vec<&str> {
             let settings = decision.alternatives.iter().flat_map(|(_, alternative)| alternative.sets.iter());
             let texts = settings.filter_map(|(_, setting)| match &setting.value {
                 SetTo::Text(text) => Some(&**text),
-                SetTo::Quantity(_) | SetTo::Nothing => None,
+                SetTo::Quantity(_) | SetTo::Read(_) | SetTo::Nothing => None,
             });
             texts.filter(|text| is_table_name(text)).collect()
         }

@@ -27,6 +27,9 @@ pub(crate) struct Import {
     /// Show what would change without writing it
     #[arg(long)]
     dry_run: bool,
+    /// Also add the systems that the sheet names and the records do not have
+    #[arg(long)]
+    with_systems: bool,
     /// Write the proposed entry into tierod.yaml under this name
     #[arg(long, value_name = "NAME")]
     save: Option<String>,
@@ -59,6 +62,10 @@ impl Import {
                     .help("use `--save`, `--sheet` and `--header` with a file, or change the entry in tierod.yaml"))
             }
             Some(entry) => self.import(&project, loaded, &entry, shared),
+            None if is_file(&self.source) && self.with_systems => {
+                let error = Error::new("`--with-systems` needs the name of an entry under `imports`");
+                Err(error.help("add the entry with `--save NAME` first, then run `tierod import NAME --with-systems`"))
+            }
             None if is_file(&self.source) => self.propose(&project, loaded, shared),
             None => Err(unknown(&loaded, &self.source)),
         }
@@ -74,7 +81,7 @@ impl Import {
         let bytes = project.spreadsheet(&loaded.snapshot, &entry.file)?;
         let named = |error: Error| Error { message: format!("{}: {}", entry.file, error.message), ..error };
         let table = spreadsheet::read(&bytes, import::given(entry)).map_err(named)?;
-        let plan = import::plan(&loaded, entry, &table).map_err(named)?;
+        let plan = import::plan(&loaded, entry, &table, self.with_systems).map_err(named)?;
         let day = loaded.day(self.on, today);
         let mut edits = Edits::new(loaded, day);
         plan.add_to(&mut edits);
@@ -112,8 +119,9 @@ impl Import {
             self.save(project, loaded, &name, &proposal, in_project_file(&file))?;
             saved = !self.dry_run;
         }
-        let text = proposal.text(&name)?;
-        let view = ProposalView { file: &file, name: &name, text: &text, proposal: &proposal, table: &table, saved };
+        let (text, systems) = (proposal.text(&name)?, proposal.systems_text()?);
+        let (proposal, table, systems) = (&proposal, &table, systems.as_deref());
+        let view = ProposalView { file: &file, name: &name, text: &text, systems, proposal, table, saved };
         Ok(match self.format {
             Format::Terminal => output::proposal_terminal(&view, Ink::stdout(shared)),
             Format::Json => json::text(&output::proposal_json(&view)),

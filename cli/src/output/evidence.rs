@@ -15,6 +15,7 @@ pub(crate) fn lines(study: &Study, index: RecordId) -> Vec<String> {
         let name = match &own.route[..] {
             [first, name, ..] if first == "amounts" => format!("{name}: "),
             [first, name] if first == "finds" => format!("{name}: "),
+            [first, name, _, to, ..] if first == "alternatives" => format!("{name}, {to}: "),
             _ => String::new(),
         };
         let taken = match &own.taken {

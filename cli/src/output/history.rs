@@ -81,8 +81,10 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     }
     out.push_str("\n\n");
     charts(story, ink, &mut out);
-    let mut table =
-        Table::new(&[("day", false), ("commit", false), ("change", false), ("before", false), ("after", false)]);
+    let is_read = story.events.iter().any(|event| event.source.is_some());
+    let mut heads = vec![("day", false), ("commit", false), ("change", false), ("before", false), ("after", false)];
+    heads.extend(is_read.then_some(("read from", false)));
+    let mut table = Table::new(&heads);
     let mut last = None;
     for event in &story.events {
         let own = &story.history.commits[event.commit];
@@ -98,13 +100,19 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
         };
         let written =
             event.branch_commit.as_ref().map(|commit| format!(", written on {} in {}", commit.day, commit.short()));
-        table.row(vec![
+        let source = event.source.as_ref().map(|source| match &source.column {
+            Some(column) => format!("{}, {}", shorten(&source.file), shorten(column)),
+            None => shorten(&source.file),
+        });
+        let mut row = vec![
             plain(day),
             faint(commit),
             strong(format!("{}{}", event.what, written.unwrap_or_default())),
             plain(short(&event.before)),
             plain(short(&event.after)),
-        ]);
+        ];
+        row.extend(is_read.then(|| plain(source.unwrap_or_default())));
+        table.row(row);
     }
     out.push_str(&table.text(ink));
     let unread = story.history.unreadable_versions.len();
@@ -143,6 +151,7 @@ pub(crate) fn json(story: &Story<'_>) -> Value {
                 "what": event.what,
                 "before": event.before,
                 "after": event.after,
+                "source": event.source.as_ref().map(|source| json!({"file": source.file, "column": source.column})),
                 "branch_commit": event.branch_commit.as_ref().map(|at| json!({"commit": at.id, "day": at.day.to_string()})),
             });
             with(event.commit, more)

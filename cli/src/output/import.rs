@@ -1,11 +1,12 @@
 //! The output of `import`: what a spreadsheet adds and changes, what was not read, and the totals of both sides.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use schema::settings::imports::Import;
 use serde_json::{Value, json};
 use trace::edit::Outcome;
-use trace::import::{Difference, Plan, Proposal, Total};
+use trace::import::{Difference, NewSystem, Plan, Proposal, Total};
 use trace::spreadsheet::{Decimal, Table as Sheet};
 
 use super::table::{Table, faint, plain, strong};
@@ -34,19 +35,22 @@ pub(crate) struct ImportView<'v> {
 pub(crate) fn terminal(view: &ImportView<'_>, ink: Ink) -> String {
     let ImportView { plan, outcome, .. } = view;
     let mut out = format!("{}  {}\n\n", ink.strong(view.name), clean(&view.entry.file));
+    systems(&mut out, plan, ink);
     if !plan.added.is_empty() {
         let mut table = Table::new(&[("added to", false), ("parts", true)]);
-        let mut files: Vec<(&str, usize)> = Vec::new();
+        let (mut files, mut places) = (Vec::<(&str, usize)>::new(), HashMap::<&str, usize>::new());
         for part in &plan.added {
-            match files.iter_mut().find(|(path, _)| *path == part.path) {
-                Some((_, number)) => *number += 1,
-                None => files.push((&part.path, 1)),
-            }
+            let at = *places.entry(&part.path).or_insert_with(|| {
+                files.push((&part.path, 0));
+                files.len() - 1
+            });
+            files[at].1 += 1;
         }
-        for (path, number) in files {
-            table.row(vec![plain(path), plain(number.to_string())]);
+        for (path, number) in files.iter().take(MOST_LINES) {
+            table.row(vec![plain(*path), plain(number.to_string())]);
         }
         out.push_str(&table.text(ink));
+        more(&mut out, files.len());
         out.push('\n');
     }
     if !plan.changed.is_empty() {
@@ -69,6 +73,11 @@ pub(crate) fn terminal(view: &ImportView<'_>, ink: Ink) -> String {
         }
         out.push_str(&table.text(ink));
         more(&mut out, plan.skipped.len());
+        if plan.without_system > 0 {
+            let rows = count(plan.without_system, "row");
+            let _ =
+                writeln!(out, "{rows} without a system: `tierod import {} --with-systems` adds the systems", view.name);
+        }
         out.push('\n');
     }
     if !plan.unread.is_empty() {
@@ -116,6 +125,26 @@ pub(crate) fn terminal(view: &ImportView<'_>, ink: Ink) -> String {
         let _ = writeln!(out, "{new} ({}): `tierod check` lists what is missing", checks.join(", "));
     }
     out
+}
+
+/// The systems that the import adds, and what the team has to say about them.
+fn systems(out: &mut String, plan: &Plan<'_>, ink: Ink) {
+    if plan.systems.is_empty() {
+        return;
+    }
+    let mut table = Table::new(&[("added system", false), ("title", false), ("lead", false)]);
+    for system in plan.systems.iter().take(MOST_LINES) {
+        let text = |text: &Option<String>| plain(text.clone().unwrap_or_default());
+        table.row(vec![strong(system.id.to_string()), text(&system.title), text(&system.lead)]);
+    }
+    out.push_str(&table.text(ink));
+    more(out, plan.systems.len());
+    out.push_str(match plan.systems.iter().any(|system| system.serves.is_some()) {
+        true => "write why the parts of each are in the car in place of `todo`, and who leads it: `lead: ROLE`\n\n",
+        false => {
+            "add to each why its parts are in the car, `for-parts: {serves: {TARGET: reason}}`, and who leads it, `lead: ROLE`\n\n"
+        }
+    });
 }
 
 /// What the import does not change.
@@ -261,6 +290,7 @@ pub(crate) fn json(view: &ImportView<'_>) -> Value {
         "name": view.name,
         "file": view.entry.file,
         "written": view.written,
+        "systems": systems_json(&plan.systems),
         "added": plan.added.iter().map(|part| part.id.as_str()).collect::<Vec<_>>(),
         "changed": plan.changed.iter().map(|change| json!({
             "id": change.id, "field": change.field, "before": change.before, "after": change.after,
@@ -291,6 +321,18 @@ pub(crate) fn json(view: &ImportView<'_>) -> Value {
     })
 }
 
+fn systems_json(systems: &[NewSystem]) -> Vec<Value> {
+    let one = |system: &NewSystem| {
+        json!({
+            "id": system.id.as_str(),
+            "title": system.title,
+            "lead": system.lead,
+            "serves": system.serves.as_ref().map(schema::Id::as_str),
+        })
+    };
+    systems.iter().map(one).collect()
+}
+
 /// A proposed entry to show.
 pub(crate) struct ProposalView<'v> {
     /// The spreadsheet.
@@ -299,6 +341,8 @@ pub(crate) struct ProposalView<'v> {
     pub(crate) name: &'v str,
     /// The lines of the settings.
     pub(crate) text: &'v str,
+    /// The lines of a record file with the systems that are missing.
+    pub(crate) systems: Option<&'v str>,
     /// The entry.
     pub(crate) proposal: &'v Proposal,
     /// The sheet.
@@ -326,10 +370,19 @@ pub(crate) fn proposal_terminal(view: &ProposalView<'_>, ink: Ink) -> String {
         out.push('\n');
     }
     let name = view.name;
+    if let Some(systems) = view.systems {
+        let head = format!("systems to add: `tierod import {name} --with-systems` writes them with the parts");
+        let _ = writeln!(out, "{}", ink.strong(&head));
+        for line in systems.lines() {
+            let _ = writeln!(out, "  {}", clean(line));
+        }
+        out.push('\n');
+    }
+    let options = if view.systems.is_some() { "--with-systems --dry-run" } else { "--dry-run" };
     let next = match (view.saved, view.proposal.is_incomplete) {
-        (true, _) => format!("tierod.yaml written: run `tierod import {name} --dry-run`"),
+        (true, _) => format!("tierod.yaml written: run `tierod import {name} {options}`"),
         (false, true) => {
-            format!("complete the entry, put it into tierod.yaml, and run `tierod import {name} --dry-run`")
+            format!("complete the entry, put it into tierod.yaml, and run `tierod import {name} {options}`")
         }
         (false, false) => "put it into tierod.yaml, or add `--save NAME` to have it written".to_owned(),
     };
@@ -348,5 +401,6 @@ pub(crate) fn proposal_json(view: &ProposalView<'_>) -> Value {
         "entry": view.text,
         "complete": !view.proposal.is_incomplete,
         "unknown": view.proposal.unknown,
+        "systems": systems_json(&view.proposal.systems),
     })
 }

@@ -32,7 +32,7 @@ fn wrong(import: &Import) -> Vec<Wrong> {
         let message = format!("`{}` is not the name of a record file", shorten(&import.into));
         all.push((route(&["into"]), message, "end it with `.yaml`, for example `parts/{in}.yaml`".to_owned()));
     }
-    for (name, amount) in import.parts.amounts.iter() {
+    for (name, amount) in import.parts.columns() {
         if let Err(error) = Unit::parse(&amount.unit) {
             let (message, help) = error.split_once(": ").unwrap_or((&error, "use a unit, for example `kg`"));
             all.push((route(&["parts", "amounts", name.as_str(), "unit"]), message.to_owned(), help.to_owned()));

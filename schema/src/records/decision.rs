@@ -8,7 +8,7 @@ use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::Serializer;
 use serde::{Deserialize, Serialize};
 
-use super::{ShapeProblem, record};
+use super::{Figure, Reading, ShapeProblem, record};
 use crate::entries::Entries;
 use crate::quantity::Quantity;
 use crate::suggest;
@@ -38,7 +38,8 @@ pub struct Alternative {
     pub title: Option<String>,
     /// The values that it changes: a target, an amount or the `count` of a part (`hub.mass`, `hub.count`), or an input of a
     /// model (`autocross-lap.power`), each with the value that it has with this alternative: a quantity, or `{value,
-    /// basis, evidence}`. `hub: none` takes a part out.
+    /// basis, evidence}`; or where it is read: `{value: {from: test/scales.csv, column: mass, unit: kg, take: mean}}`.
+    /// `hub: none` takes a part out.
     pub sets: Entries<Ref, Setting>,
     /// The basis of its values, for those without one of their own, for example `quoted`. The growth allowance of this
     /// basis is added to the amounts that it sets.
@@ -65,6 +66,8 @@ pub struct Setting {
 pub enum SetTo {
     /// A quantity.
     Quantity(Quantity),
+    /// A number that is read from an evidence file.
+    Read(Figure),
     /// A CSV table or a list of numbers, for an input of a model.
     Text(Box<str>),
     /// `none`: the part is taken out of the car.
@@ -74,6 +77,23 @@ pub enum SetTo {
 impl SetTo {
     /// The word that takes a part out.
     pub const NONE: &str = "none";
+
+    /// The number: typed, otherwise read.
+    pub fn quantity(&self) -> Option<&Quantity> {
+        match self {
+            Self::Quantity(quantity) => Some(quantity),
+            Self::Read(figure) => figure.quantity(),
+            Self::Text(_) | Self::Nothing => None,
+        }
+    }
+
+    /// Where the number is read.
+    pub fn reading(&self) -> Option<&Reading> {
+        match self {
+            Self::Read(figure) => figure.reading(),
+            Self::Quantity(_) | Self::Text(_) | Self::Nothing => None,
+        }
+    }
 
     fn parse(text: &str) -> Result<Self, String> {
         let text = text.trim();
@@ -92,6 +112,7 @@ impl fmt::Display for SetTo {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Quantity(quantity) => quantity.fmt(f),
+            Self::Read(figure) => figure.fmt(f),
             Self::Text(text) => f.write_str(text),
             Self::Nothing => f.write_str(Self::NONE),
         }
@@ -100,17 +121,29 @@ impl fmt::Display for SetTo {
 
 impl Serialize for SetTo {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        match self {
-            Self::Quantity(quantity) if !serializer.is_human_readable() => {
-                (Some(quantity), None::<&str>).serialize(serializer)
+        match (self, serializer.is_human_readable()) {
+            (Self::Read(figure), true) => figure.serialize(serializer),
+            (Self::Quantity(_) | Self::Text(_) | Self::Nothing, true) => serializer.collect_str(self),
+            (Self::Quantity(quantity), false) => {
+                Binary { quantity: Some(quantity), ..Binary::NOTHING }.serialize(serializer)
             }
-            Self::Text(text) if !serializer.is_human_readable() => {
-                (None::<&Quantity>, Some(&**text)).serialize(serializer)
-            }
-            Self::Nothing if !serializer.is_human_readable() => (None::<&Quantity>, None::<&str>).serialize(serializer),
-            Self::Quantity(_) | Self::Text(_) | Self::Nothing => serializer.collect_str(self),
+            (Self::Text(text), false) => Binary { text: Some(text), ..Binary::NOTHING }.serialize(serializer),
+            (Self::Read(figure), false) => Binary { figure: Some(figure), ..Binary::NOTHING }.serialize(serializer),
+            (Self::Nothing, false) => Binary::NOTHING.serialize(serializer),
         }
     }
+}
+
+/// What a value is set to, in the binary form: at most one of them.
+#[derive(Serialize)]
+struct Binary<'s> {
+    quantity: Option<&'s Quantity>,
+    text: Option<&'s str>,
+    figure: Option<&'s Figure>,
+}
+
+impl Binary<'_> {
+    const NOTHING: Self = Self { quantity: None, text: None, figure: None };
 }
 
 impl<'de> Deserialize<'de> for SetTo {
@@ -119,7 +152,12 @@ impl<'de> Deserialize<'de> for SetTo {
         impl<'de> Visitor<'de> for Text {
             type Value = SetTo;
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a quantity such as `0.62 kg`, or `none` for a part that is taken out")
+                f.write_str(
+                    "a quantity such as `0.62 kg`, `none` for a part that is taken out, or `{from: FILE, column: NAME, take: mean}`",
+                )
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<SetTo, A::Error> {
+                Figure::deserialize(de::value::MapAccessDeserializer::new(map)).map(SetTo::Read)
             }
             fn visit_str<E: de::Error>(self, text: &str) -> Result<SetTo, E> {
                 SetTo::parse(text).map_err(E::custom)
@@ -144,10 +182,11 @@ impl<'de> Deserialize<'de> for SetTo {
         if deserializer.is_human_readable() {
             return deserializer.deserialize_any(Text);
         }
-        Ok(match Deserialize::deserialize(deserializer)? {
-            (Some(quantity), _) => Self::Quantity(quantity),
-            (None, Some(text)) => Self::Text(text),
-            (None, None) => Self::Nothing,
+        Ok(match <(Option<Quantity>, Option<Box<str>>, Option<Figure>)>::deserialize(deserializer)? {
+            (Some(quantity), ..) => Self::Quantity(quantity),
+            (None, Some(text), _) => Self::Text(text),
+            (None, None, Some(figure)) => Self::Read(figure),
+            (None, None, None) => Self::Nothing,
         })
     }
 }
@@ -160,14 +199,20 @@ impl JsonSchema for SetTo {
         "SetTo".into()
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
-        let quantity = generator.subschema_for::<Quantity>();
-        json_schema!({"anyOf": [
-            quantity.clone(),
-            {"const": Self::NONE, "description": "The part is taken out of the car."},
-            {"type": "string", "pattern": "\\.csv$|,", "description": "A CSV table or a list, for an input of a model."},
-            {"type": "array", "items": quantity},
-        ]})
+        let (typed, reading) = (typed_schema(generator), generator.subschema_for::<Reading>());
+        json_schema!({"anyOf": [typed, reading]})
     }
+}
+
+/// The schema of a value that is not read from a file.
+fn typed_schema(generator: &mut SchemaGenerator) -> Schema {
+    let quantity = generator.subschema_for::<Quantity>();
+    json_schema!({"anyOf": [
+        quantity.clone(),
+        {"const": SetTo::NONE, "description": "The part is taken out of the car."},
+        {"type": "string", "pattern": "\\.csv$|,", "description": "A CSV table or a list, for an input of a model."},
+        {"type": "array", "items": quantity},
+    ]})
 }
 
 /// The long form of a value that an alternative sets.
@@ -242,8 +287,15 @@ impl JsonSchema for Setting {
         "Setting".into()
     }
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
-        let (short, long) = (generator.subschema_for::<SetTo>(), LongSetting::json_schema(generator));
+        let (short, long) = (typed_schema(generator), LongSetting::json_schema(generator));
         json_schema!({"anyOf": [short, long]})
+    }
+}
+
+impl Setting {
+    /// The evidence files that it names, and the one that its number is read from.
+    pub fn files(&self) -> impl Iterator<Item = &str> {
+        self.evidence.iter().map(String::as_str).chain(self.value.reading().map(|reading| reading.from.as_str()))
     }
 }
 

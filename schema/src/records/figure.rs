@@ -7,7 +7,7 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeMap as _, Serializer};
 
-use super::{Body, Expression, Finds, Reading};
+use super::{Body, Expression, Finds, Reading, SetTo};
 use crate::quantity::Quantity;
 
 /// The key under which [`Body::fields`] finds the number of a [`Figure`] that is read.
@@ -206,12 +206,22 @@ impl Body {
                 });
                 read.collect()
             }
+            Self::Decision(decision) => {
+                let alternatives = decision.alternatives.iter();
+                let sets = alternatives.flat_map(|(name, own)| own.sets.iter().map(move |set| (name, set)));
+                let read = sets.filter_map(|(name, (to, setting))| match &setting.value {
+                    SetTo::Read(figure) => {
+                        Some((vec!["alternatives", name.as_str(), "sets", to.as_str(), "value"], figure))
+                    }
+                    SetTo::Quantity(_) | SetTo::Text(_) | SetTo::Nothing => None,
+                });
+                read.collect()
+            }
             Self::Goal(_)
             | Self::Event(_)
             | Self::System(_)
             | Self::Target(_)
             | Self::Requirement(_)
-            | Self::Decision(_)
             | Self::Revision(_)
             | Self::Waiver(_) => Vec::new(),
         }
@@ -233,12 +243,20 @@ impl Body {
                 });
                 read.collect()
             }
+            Self::Decision(decision) => {
+                let alternatives = decision.alternatives.iter_mut();
+                let sets = alternatives.flat_map(|(_, own)| own.sets.iter_mut());
+                let read = sets.filter_map(|(_, setting)| match &mut setting.value {
+                    SetTo::Read(figure) => Some(figure),
+                    SetTo::Quantity(_) | SetTo::Text(_) | SetTo::Nothing => None,
+                });
+                read.collect()
+            }
             Self::Goal(_)
             | Self::Event(_)
             | Self::System(_)
             | Self::Target(_)
             | Self::Requirement(_)
-            | Self::Decision(_)
             | Self::Revision(_)
             | Self::Waiver(_) => Vec::new(),
         }

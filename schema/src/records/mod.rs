@@ -6,6 +6,7 @@
 mod analysis;
 mod best;
 mod decision;
+mod entry;
 mod event;
 mod fields;
 mod figure;
@@ -31,6 +32,7 @@ use serde::ser::{Serialize, Serializer};
 pub use analysis::{Analysis, Finds};
 pub use best::Best;
 pub use decision::{Alternative, Decision, SetTo, Setting};
+pub use entry::Record;
 pub use event::{Event, NONE, Score};
 pub use figure::{Figure, Found};
 pub use goal::{Goal, PastStandings};
@@ -449,61 +451,5 @@ kinds! { $
 impl fmt::Display for Kind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.singular())
-    }
-}
-
-/// One record: its id and its keys.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Record {
-    /// The id, unique over all kinds.
-    pub id: Id,
-    /// The keys.
-    pub body: Body,
-}
-
-impl Record {
-    /// The kind.
-    pub fn kind(&self) -> Kind {
-        self.body.kind()
-    }
-
-    /// The title, or the id if there is no title.
-    pub fn name(&self) -> &str {
-        self.body.common().title().unwrap_or(self.id.as_str())
-    }
-
-    /// Its subject: `of` for targets, requirements, decisions, results and revisions; `in` for parts and systems.
-    pub fn about(&self) -> Option<&Id> {
-        self.body.about()
-    }
-
-    /// Its planned verification, if the kind has that key.
-    pub fn verify(&self) -> Option<&Verify> {
-        self.body.verify()
-    }
-
-    /// Whether it is critical for people's safety, by its kind or as it is marked.
-    pub fn safety_critical(&self) -> bool {
-        match self.kind().roles().safety {
-            SafetyRule::Always => true,
-            SafetyRule::ByKey => self.body.safety_critical(),
-            SafetyRule::Never => false,
-        }
-    }
-
-    /// The evidence files that it names.
-    pub fn evidence(&self) -> &[String] {
-        self.body.evidence()
-    }
-
-    /// The evidence files that it names, and those that its numbers are read from; each once.
-    pub fn all_evidence(&self) -> Vec<&str> {
-        let mut all: Vec<&str> = self.evidence().iter().map(String::as_str).collect();
-        for (_, figure) in self.body.readings() {
-            if let Some(reading) = figure.reading().filter(|reading| !all.contains(&&*reading.from)) {
-                all.push(&reading.from);
-            }
-        }
-        all
     }
 }

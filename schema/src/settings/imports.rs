@@ -7,7 +7,7 @@ use std::str::FromStr;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
-use serde::de::{self, Deserializer, MapAccess, Visitor};
+use serde::de::{self, Deserializer, MapAccess, SeqAccess, Visitor};
 
 use crate::entries::Entries;
 use crate::quantity::Quantity;
@@ -57,9 +57,64 @@ pub struct ImportedParts {
     /// The column of the counts; 1 without it.
     #[serde(default)]
     pub count: Option<String>,
-    /// The amounts of one piece.
+    /// The amounts of one piece: `mass: {column: Mass, unit: g}`, or a list of columns of which a row has one, as of prices in
+    /// two currencies.
     #[serde(default)]
-    pub amounts: Entries<Id, ImportedAmount>,
+    pub amounts: Entries<Id, ImportedColumns>,
+    /// The column of the leads; a lead that the system has too is not written.
+    #[serde(default)]
+    pub lead: Option<String>,
+    /// The column that says whether people's safety depends on the part: true or false, yes or no, 1 or 0, or an `x`.
+    #[serde(default)]
+    pub safety_critical: Option<String>,
+}
+
+impl ImportedParts {
+    /// The columns of the amounts, one after the other.
+    pub fn columns(&self) -> impl Iterator<Item = (&Id, &ImportedAmount)> + Clone {
+        self.amounts.iter().flat_map(|(name, columns)| columns.0.iter().map(move |column| (name, column)))
+    }
+}
+
+/// The columns of an amount: one, or several of which each row has at most one.
+#[derive(Clone, Debug)]
+pub struct ImportedColumns(pub Vec<ImportedAmount>);
+
+impl<'de> Deserialize<'de> for ImportedColumns {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct OneOrMore;
+        impl<'de> Visitor<'de> for OneOrMore {
+            type Value = ImportedColumns;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("`{column: NAME, unit: UNIT}`, or a list of them")
+            }
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<ImportedColumns, A::Error> {
+                let one = ImportedAmount::deserialize(de::value::MapAccessDeserializer::new(map))?;
+                Ok(ImportedColumns(vec![one]))
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<ImportedColumns, A::Error> {
+                let mut all = Vec::new();
+                while let Some(one) = list.next_element()? {
+                    all.push(one);
+                }
+                Ok(ImportedColumns(all))
+            }
+        }
+        deserializer.deserialize_any(OneOrMore)
+    }
+}
+
+impl JsonSchema for ImportedColumns {
+    fn inline_schema() -> bool {
+        true
+    }
+    fn schema_name() -> Cow<'static, str> {
+        "ImportedColumns".into()
+    }
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let one = generator.subschema_for::<ImportedAmount>();
+        json_schema!({"anyOf": [one.clone(), {"type": "array", "items": one}]})
+    }
 }
 
 /// The column of an amount of one piece.
@@ -71,6 +126,9 @@ pub struct ImportedAmount {
     pub column: String,
     /// The unit of its numbers, for example `g` or `EUR`.
     pub unit: String,
+    /// The column of the uncertainties, in the same unit.
+    #[serde(default)]
+    pub uncertainty: Option<String>,
     /// The basis of the estimate: one for all parts, or a column and the bases that its names mean.
     #[serde(default)]
     pub basis: Option<OrColumn<Id>>,

@@ -43,7 +43,12 @@ fn run(study: &Study, reporter: &mut Reporter) {
         if fits && (read.si() - typed.si()).abs() <= typed.half_of_last_digit() * (1.0 + 1e-9) {
             continue;
         }
-        let name = loaded.record(own.record).name();
+        let name = match &own.route[..] {
+            [first, name, _, to, ..] if first == "alternatives" => {
+                format!("{}, alternative {name}, {to}", loaded.record(own.record).name())
+            }
+            _ => loaded.record(own.record).name().to_owned(),
+        };
         let message = format!(
             "{name}: {typed} was typed, but {} gives {read} ({})",
             shorten(&reading.from),

@@ -20,6 +20,7 @@ pub use set::{amount_meant, remove, set};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashSet};
 use schema::Day;
 use schema::edit::{Change, edit};
 
@@ -28,7 +29,7 @@ use crate::delta::Parents;
 use crate::git::NewFile;
 use crate::history::Logs;
 use crate::load::{Loaded, ParseCache};
-use crate::snapshot::{Snapshot, inside};
+use crate::snapshot::{Content, Snapshot, inside};
 use crate::{Delta, Error, Finding, Project, RecordId, Study};
 
 /// Findings of the group of reading that an edit may bring: the record can be read without them.
@@ -108,8 +109,10 @@ impl Edits {
         paths.sort_unstable();
         paths.dedup();
         let mut files = Vec::new();
+        let own = self.loaded.snapshot.files.iter();
+        let known: HashMap<&str, &Content> = own.map(|file| (file.path.as_str(), &file.content)).collect();
         for path in paths {
-            let before = bytes_of(&self.loaded, path)?;
+            let before = bytes_of(&known, path)?;
             let cannot = |cause: &dyn std::fmt::Display| Error::new(format!("cannot edit {path}")).because(cause);
             let own = match (self.texts.get(path), &before) {
                 (Some(text), _) => text.as_str(),
@@ -134,13 +137,12 @@ impl Edits {
     pub fn outcome(self, project: &Project) -> Result<Outcome, Error> {
         let files = self.files()?;
         let Self { loaded, day, right, .. } = self;
-        let mut snapshot = loaded.snapshot.clone();
-        for EditedFile { file, .. } in &files {
-            snapshot = snapshot.with_file(&file.path, Arc::clone(&file.after));
-            if !snapshot.files.iter().any(|known| known.path == file.path) {
-                let help = "use a file that ends with `.yaml` and that `ignore` in the settings does not name";
-                return Err(Error::new(format!("{} is not a record file of the project", file.path)).help(help));
-            }
+        let new = files.iter().map(|EditedFile { file, .. }| (file.path.clone(), Arc::clone(&file.after)));
+        let snapshot = loaded.snapshot.with_files(new);
+        let known: HashSet<&str> = snapshot.files.iter().map(|file| file.path.as_str()).collect();
+        if let Some(EditedFile { file, .. }) = files.iter().find(|edited| !known.contains(edited.file.path.as_str())) {
+            let help = "use a file that ends with `.yaml` and that `ignore` in the settings does not name";
+            return Err(Error::new(format!("{} is not a record file of the project", file.path)).help(help));
         }
         Outcome::new(project, loaded, snapshot, day, files, &right)
     }
@@ -176,13 +178,13 @@ impl Right {
 }
 
 /// The bytes of a file of the state; `None` if it has no such file.
-fn bytes_of(loaded: &Loaded, path: &str) -> Result<Option<Arc<[u8]>>, Error> {
+fn bytes_of(known: &HashMap<&str, &Content>, path: &str) -> Result<Option<Arc<[u8]>>, Error> {
     if inside(path).as_deref() != Some(path) {
         return Err(
             Error::new(format!("{path} is not a path in the project")).help("use a path below the project root")
         );
     }
-    match loaded.snapshot.files.iter().find(|file| file.path == path).map(|file| &file.content) {
+    match known.get(path).copied() {
         None => Ok(None),
         Some(Ok(bytes)) => Ok(Some(Arc::clone(bytes))),
         Some(Err(problem)) => {

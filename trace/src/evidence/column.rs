@@ -1,5 +1,6 @@
 //! One column of a CSV file, of the rows that have some texts or numbers in other columns.
 
+use foldhash::HashMap;
 use schema::records::{Reading, Take};
 use schema::words::shorten;
 
@@ -31,24 +32,36 @@ fn name_and_unit(header: &str) -> (&str, Option<&str>) {
     split.map_or((header, None), |(name, unit)| (name.trim_end(), Some(unit.trim())))
 }
 
-/// The position of a column: by the whole text of the first line, otherwise by its name without the unit.
-fn position(headers: &[String], name: &str) -> Result<usize, TableError> {
-    let all = |is: &dyn Fn(&str) -> bool| -> Vec<usize> {
-        (0..headers.len()).filter(|position| is(&headers[*position])).collect()
-    };
-    let mut found = all(&|header| header == name);
-    if found.is_empty() {
-        found = all(&|header| name_and_unit(header).0 == name);
-    }
-    match found[..] {
-        [only] => Ok(only),
-        [] => {
-            let names: Vec<String> = headers.iter().map(|header| name_and_unit(header).0.to_owned()).collect();
-            Err(tables::missing_column(&names, &shorten(name)))
+/// The columns of a file by the whole text of the first line, and by their names without units.
+struct Columns<'h> {
+    headers: &'h [String],
+    whole: HashMap<&'h str, Vec<usize>>,
+    names: HashMap<&'h str, Vec<usize>>,
+}
+
+impl<'h> Columns<'h> {
+    fn new(headers: &'h [String]) -> Self {
+        let (mut whole, mut names) = (HashMap::<&str, Vec<usize>>::default(), HashMap::<&str, Vec<usize>>::default());
+        for (position, header) in headers.iter().enumerate() {
+            whole.entry(header).or_default().push(position);
+            names.entry(name_and_unit(header).0).or_default().push(position);
         }
-        [..] => {
-            let message = format!("{} columns are named `{}`", found.len(), shorten(name));
-            Err(TableError::new(Some(1), message, "give each column a name of its own"))
+        Self { headers, whole, names }
+    }
+
+    /// The position of a column: by the whole text of the first line, otherwise by its name without the unit.
+    fn position(&self, name: &str) -> Result<usize, TableError> {
+        match self.whole.get(name).or_else(|| self.names.get(name)).map(Vec::as_slice) {
+            Some([only]) => Ok(*only),
+            Some([_, ..]) => {
+                let number = self.whole.get(name).or_else(|| self.names.get(name)).map_or(0, Vec::len);
+                let message = format!("{number} columns are named `{}`", shorten(name));
+                Err(TableError::new(Some(1), message, "give each column a name of its own"))
+            }
+            Some([]) | None => {
+                let names: Vec<String> = self.headers.iter().map(|header| name_and_unit(header).0.to_owned()).collect();
+                Err(tables::missing_column(&names, &shorten(name)))
+            }
         }
     }
 }
@@ -63,8 +76,9 @@ fn is_equal(cell: &str, text: &str) -> bool {
 pub(super) fn read(bytes: &[u8], reading: &Reading) -> Result<Readings, ColumnError> {
     let (mut reader, headers) = tables::open(bytes).map_err(at("from"))?;
     let is_count = reading.take == Some(Take::Count);
+    let columns = Columns::new(&headers);
     let column = match (reading.column.as_deref(), is_count) {
-        (Some(name), _) => Some((position(&headers, name).map_err(at("column"))?, name)),
+        (Some(name), _) => Some((columns.position(name).map_err(at("column"))?, name)),
         (None, true) => None,
         (None, false) => {
             let names: Vec<String> =
@@ -75,8 +89,7 @@ pub(super) fn read(bytes: &[u8], reading: &Reading) -> Result<Readings, ColumnEr
     };
     let mut only: Vec<(usize, &str, &str)> = Vec::new();
     for (name, text) in reading.r#where.iter() {
-        let found = position(&headers, name);
-        let found = found.map_err(|error| (vec!["where".to_owned(), name.clone()], error))?;
+        let found = columns.position(name).map_err(|error| (vec!["where".to_owned(), name.clone()], error))?;
         only.push((found, name, text.trim()));
     }
     let unit = column.and_then(|(position, _)| name_and_unit(&headers[position]).1.map(str::to_owned));

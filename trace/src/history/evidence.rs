@@ -57,12 +57,14 @@ fn add_to_chain(
             Kind::Result => route == "value",
             Kind::Part => route.starts_with("amounts.") && route.ends_with(".value"),
             Kind::Analysis => route.starts_with("finds."),
+            Kind::Decision => {
+                route.starts_with("alternatives.") && route.contains(".sets.") && route.ends_with(".value")
+            }
             Kind::Goal
             | Kind::Event
             | Kind::System
             | Kind::Target
             | Kind::Requirement
-            | Kind::Decision
             | Kind::Revision
             | Kind::Waiver => false,
         };

@@ -23,6 +23,29 @@ pub struct HistoryRow {
     pub after: Option<String>,
     /// The commit on the merged branch that made the change, if it came in with a merge.
     pub branch_commit: Option<Commit>,
+    /// Where the text after is read, if it is the number of an evidence file.
+    pub source: Option<ReadFrom>,
+}
+
+/// The file and the column of a number that is read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReadFrom {
+    /// The evidence file.
+    pub file: String,
+    /// Its column, if one is named.
+    pub column: Option<String>,
+}
+
+impl ReadFrom {
+    /// Where a number of a record was read at a commit.
+    fn of(record: &RecordHistory, change: &Change) -> Option<Self> {
+        change.after.as_ref()?;
+        let key =
+            |name: &str| record.last_value_at(&format!("{}.{name}", change.route), change.commit).map(str::to_owned);
+        // A number that is typed next to its file is not read.
+        let is_typed = key("typed").is_some();
+        key("from").filter(|_| !is_typed).map(|file| Self { file, column: key("column") })
+    }
 }
 
 /// Whether a key has a row of its own in the commit that adds its record; `added` covers the others.
@@ -76,6 +99,7 @@ fn row_of_other(history: &History, record: &RecordHistory, change: &Change) -> H
         before: text(&change.before),
         after: text(&change.after),
         branch_commit: history.branch_commit(record, change).cloned(),
+        source: ReadFrom::of(record, change),
     }
 }
 
@@ -88,6 +112,7 @@ fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut
         before: before.map(str::to_owned),
         after: after.map(str::to_owned),
         branch_commit: None,
+        source: None,
     };
     all.push(row(record.added, "added", None, None));
     for (removed, returned) in &record.returns {
@@ -110,7 +135,8 @@ fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut
             continue;
         }
         let own = row(change.commit, &change.route, change.before.as_deref(), change.after.as_deref());
-        all.push(HistoryRow { branch_commit: history.branch_commit(record, change).cloned(), ..own });
+        let branch_commit = history.branch_commit(record, change).cloned();
+        all.push(HistoryRow { branch_commit, source: ReadFrom::of(record, change), ..own });
     }
     if let Some(removed) = record.removed {
         all.push(row(removed, "removed", None, None));
@@ -145,6 +171,7 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
                 before: None,
                 after: None,
                 branch_commit: None,
+                source: None,
             };
             let returns = other.returns.iter();
             all.extend(returns.flat_map(|(removed, again)| [row(*removed, "removed"), row(*again, "added again")]));

@@ -1,14 +1,17 @@
 //! What a sheet and the records say differently and an import does not change.
 
+use foldhash::{HashMap, HashSet};
 use schema::quantity::Unit;
 use schema::records::Part;
 use schema::settings::imports::Import;
 use schema::{Id, Quantity};
 
-use super::rows::{Item, ItemAmount, is_same_text};
+use super::rows::{Item, ItemAmount};
+use super::systems::Leads;
 use super::{Plan, amount_of, is_same};
 use crate::RecordId;
 use crate::load::Loaded;
+use crate::spreadsheet::Name;
 use crate::spreadsheet::number::clean;
 
 /// A value that differs and that the import does not change.
@@ -18,7 +21,7 @@ pub struct Differing {
     pub row: u32,
     /// The part.
     pub id: String,
-    /// The key below the part: `title`, `in`, `amounts.mass`.
+    /// The key below the part: `title`, `in`, `lead`, `safety-critical`, `amounts.mass`.
     pub field: String,
     /// The value in the sheet.
     pub sheet: String,
@@ -62,8 +65,8 @@ pub struct Renumbered {
 }
 
 impl Plan<'_> {
-    /// Adds title and system of a part if they differ.
-    pub(super) fn compare_names(&mut self, loaded: &Loaded, id: &str, part: &Part, item: &Item) {
+    /// Adds title, system, lead and safety of a part if they differ.
+    pub(super) fn compare_names(&mut self, loaded: &Loaded, id: &str, part: &Part, item: &Item, leads: &Leads<'_>) {
         let mut add = |field: &str, sheet: &str, records: Option<&str>| {
             let (sheet, records) = (sheet.to_owned(), records.map(str::to_owned));
             self.differing.push(Differing {
@@ -84,6 +87,17 @@ impl Plan<'_> {
         let own = part.r#in.as_ref();
         if self.import.parts.r#in.column().is_some() && !own.is_some_and(|own| is_inside(loaded, own, &item.system)) {
             add("in", item.system.as_str(), own.map(Id::as_str));
+        }
+        if let Some(lead) = item.lead.as_deref().map(super::one_line) {
+            let inherited = || own.and_then(|own| leads.of(own));
+            let known = part.lead.as_deref().filter(|lead| !lead.trim().is_empty()).or_else(inherited);
+            if known.map(clean) != Some(clean(&lead)) {
+                add("lead", &lead, known);
+            }
+        }
+        if let Some(is_critical) = item.safety_critical.filter(|own| *own != part.safety_critical) {
+            let word = |is: bool| if is { "true" } else { "false" };
+            add("safety-critical", word(is_critical), Some(word(part.safety_critical)));
         }
     }
 
@@ -110,7 +124,7 @@ impl Plan<'_> {
 
     /// The empty cells of a part: those of a new one, and those whose amount the records have.
     pub(super) fn empty_cells(&self, part: Option<&Part>, id: &str, item: &Item) -> Vec<EmptyCell> {
-        let names: Vec<&Id> = self.import.parts.amounts.iter().map(|(name, _)| name).collect();
+        let names: Vec<&Id> = self.import.parts.columns().map(|(name, _)| name).collect();
         let cell = |empty: &super::rows::Empty| {
             let own = part.and_then(|part| amount_of(part, names[empty.amount]));
             let records = own.and_then(|own| own.value.quantity()).map(|own| own.text().to_owned());
@@ -128,13 +142,27 @@ impl Plan<'_> {
 
     /// The new parts that have title and amounts of a part that is gone.
     pub(super) fn renumbered_parts(&self, loaded: &Loaded, gone: &[RecordId]) -> Vec<Renumbered> {
-        let mut new: Vec<&Item> =
-            self.rows.items.iter().filter(|item| self.added.iter().any(|part| part.id == item.id.as_str())).collect();
+        /// Of new parts with one title, only these are looked at.
+        const MOST_ALIKE: usize = 50;
+        if gone.is_empty() {
+            return Vec::new();
+        }
+        let added: HashSet<&str> = self.added.iter().map(|part| part.id.as_str()).collect();
+        let mut new: HashMap<String, Vec<&Item>> = HashMap::default();
+        for item in self.rows.items.iter().filter(|item| added.contains(item.id.as_str())) {
+            if let Some(title) = &item.title {
+                new.entry(Name::of(title).folded).or_default().push(item);
+            }
+        }
         let mut out = Vec::new();
         for id in gone {
-            let Some(part) = loaded.part(*id) else { continue };
-            if let Some(at) = new.iter().position(|item| is_same_part(self.import, part, item)) {
-                out.push(Renumbered { from: loaded.record(*id).id.to_string(), to: new.remove(at).id.to_string() });
+            let Some((part, title)) = loaded.part(*id).and_then(|part| Some((part, part.title.as_deref()?))) else {
+                continue;
+            };
+            let Some(alike) = new.get_mut(&Name::of(title).folded) else { continue };
+            let same = alike.iter().take(MOST_ALIKE).position(|item| has_same_amounts(self.import, part, item));
+            if let Some(at) = same {
+                out.push(Renumbered { from: loaded.record(*id).id.to_string(), to: alike.remove(at).id.to_string() });
             }
         }
         out
@@ -155,19 +183,18 @@ fn is_inside(loaded: &Loaded, own: &Id, system: &Id) -> bool {
     false
 }
 
-/// Whether title and amounts agree, with at least one amount.
-fn is_same_part(import: &Import, part: &Part, item: &Item) -> bool {
-    let titles = part.title.as_deref().zip(item.title.as_deref());
-    let mut amounts = import.parts.amounts.iter().zip(&item.amounts);
+/// Whether the amounts agree, with at least one.
+fn has_same_amounts(import: &Import, part: &Part, item: &Item) -> bool {
+    let mut amounts = import.parts.columns().zip(&item.amounts);
     let agrees = |((name, entry), amount): ((&Id, &schema::settings::imports::ImportedAmount), &Option<ItemAmount>)| {
+        let Ok(unit) = Unit::parse(&entry.unit) else { return false };
         let own = amount_of(part, name).and_then(|own| own.value.quantity());
-        match (own, amount, Unit::parse(&entry.unit)) {
-            (Some(own), Some(amount), Ok(unit)) => is_same(own, amount.value, &unit),
-            (None, None, _) => true,
+        // One in another currency is in another column.
+        match (own.filter(|own| own.unit().dimension() == unit.dimension()), amount) {
+            (Some(own), Some(amount)) => is_same(own, amount.value, &unit),
+            (None, None) => true,
             _ => false,
         }
     };
-    titles.is_some_and(|(own, title)| is_same_text(own, title))
-        && item.amounts.iter().any(Option::is_some)
-        && amounts.all(agrees)
+    item.amounts.iter().any(Option::is_some) && amounts.all(agrees)
 }

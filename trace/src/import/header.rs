@@ -1,14 +1,22 @@
 //! The row of the column names, and the columns.
 
+use std::collections::HashMap;
+
 use schema::settings::imports::Header;
 use schema::suggest;
 use schema::words::shorten;
 
 use crate::Error;
-use crate::spreadsheet::{Cell, Row, Table, column_name, number};
+use crate::spreadsheet::{Cell, Line, Name, Row, Table, column_name, number};
 
 /// The rows in which column names are looked for.
 const ROWS: usize = 200;
+
+/// The number of columns that can have a name.
+const MOST_COLUMNS: u32 = 2_000;
+
+/// The largest number of bytes of the name of a column; a longer text is not a name.
+const LONGEST_NAME: usize = 500;
 
 /// The columns of a table by their names.
 #[derive(Debug)]
@@ -17,6 +25,9 @@ pub(super) struct Columns {
     pub(super) last: u32,
     /// Each column with the names that it goes by, the fullest first.
     columns: Vec<(u32, Vec<String>)>,
+    /// The columns that have a name as it is written, and without the difference of upper and lower case.
+    exact: HashMap<String, Vec<u32>>,
+    folded: HashMap<String, Vec<u32>>,
 }
 
 impl Columns {
@@ -25,18 +36,23 @@ impl Columns {
     /// # Errors
     /// A column that is missing or appears twice.
     pub(super) fn find(table: &Table, wanted: &[&str], given: Option<Header>) -> Result<Self, Error> {
-        let candidates: Vec<Self> = match given {
-            Some(header) => Self::at(table, header.first, header.last).into_iter().collect(),
+        let names: Vec<Name> = wanted.iter().map(|name| Name::of(name)).collect();
+        let found = |columns: &Self| names.iter().filter(|name| columns.matching(name).len() == 1).count();
+        let mut best: Option<Self> = None;
+        match given {
+            Some(header) => best = Self::at(table, header.first, header.last),
             None => {
                 let rows: Vec<u32> = table.rows.iter().take(ROWS).map(|row| row.number).collect();
-                let one = |row: &u32| Self::at(table, *row, *row);
-                let two = |row: &u32| Self::at(table, *row, *row + 1);
-                rows.iter().filter_map(one).chain(rows.iter().filter_map(two)).collect()
+                let one = rows.iter().map(|row| (*row, *row));
+                // The first of those with the most.
+                for (first, last) in one.chain(rows.iter().map(|row| (*row, *row + 1))) {
+                    let Some(columns) = Self::at(table, first, last) else { continue };
+                    if best.as_ref().is_none_or(|best| found(&columns) > found(best)) {
+                        best = Some(columns);
+                    }
+                }
             }
-        };
-        let found = |columns: &Self| wanted.iter().filter(|name| columns.matching(name).count() == 1).count();
-        // The first of those with the most.
-        let best = candidates.into_iter().rev().max_by_key(found);
+        }
         let best = best.filter(|best| given.is_some() || found(best) > 0).ok_or_else(|| {
             let row = given.map_or_else(String::new, |header| format!(" in row {}", header.first));
             let columns = suggest::any_of(wanted.iter().copied());
@@ -52,21 +68,21 @@ impl Columns {
 
     /// The header in one row or two.
     pub(super) fn at(table: &Table, first: u32, last: u32) -> Option<Self> {
-        let row = |number: u32| table.rows.iter().find(|row| row.number == number);
-        let (top, bottom) = (row(first)?, row(last)?);
-        let mut columns = Vec::new();
+        let (top, bottom) = (table.row(first)?, table.row(last)?);
+        let lines = [first, last].map(|row| Line::row(table, row));
+        let mut columns: Vec<(u32, Vec<String>)> = Vec::new();
         let width = [top, bottom].iter().filter_map(|row| row.cells.last()).map(|(column, _)| column + 1).max()?;
         let mut group = String::new();
-        for column in 0..width.min(2_000) {
-            let text = |row: &Row| match table.cell(row, column) {
-                Some(Cell::Text(text)) => number::clean(text),
+        for column in 0..width.min(MOST_COLUMNS) {
+            let text = |row: &Row, line: &Line<'_>| match line.at_column(row, column) {
+                Some(Cell::Text(text)) if text.len() <= LONGEST_NAME => number::clean(text),
                 Some(cell @ Cell::Number(_)) => cell.shown(),
                 _ => String::new(),
             };
-            let below = text(bottom);
+            let below = text(bottom, &lines[1]);
             let mut names = Vec::new();
             if first != last {
-                let own = text(top);
+                let own = text(top, &lines[0]);
                 // A text table has no merged cells: a name counts for the columns to its right that have none.
                 if !own.is_empty() || table.format.is_none() {
                     group = own;
@@ -84,7 +100,18 @@ impl Columns {
                 columns.push((column, names));
             }
         }
-        Some(Self { last, columns })
+        let (mut exact, mut folded) = (HashMap::<String, Vec<u32>>::new(), HashMap::<String, Vec<u32>>::new());
+        for (column, names) in &columns {
+            for name in names {
+                for (map, name) in [(&mut exact, name.clone()), (&mut folded, name.to_lowercase())] {
+                    let own = map.entry(name).or_default();
+                    if own.last() != Some(column) {
+                        own.push(*column);
+                    }
+                }
+            }
+        }
+        Some(Self { last, columns, exact, folded })
     }
 
     /// The columns with the fullest name of each.
@@ -94,19 +121,14 @@ impl Columns {
 
     /// The fullest name of a column.
     pub(super) fn name(&self, column: u32) -> &str {
-        self.names().find(|(own, _)| *own == column).map(|(_, name)| name).unwrap_or_default()
+        let at = self.columns.binary_search_by_key(&column, |(own, _)| *own).ok();
+        at.and_then(|at| self.columns[at].1.first()).map(String::as_str).unwrap_or_default()
     }
 
-    fn matching(&self, name: &str) -> impl Iterator<Item = u32> {
-        let wanted = number::clean(name);
-        let folded = wanted.to_lowercase();
-        // As it is written, or in other case.
-        let exact = self.columns.iter().any(|(_, names)| names.contains(&wanted));
-        let is_same = move |names: &Vec<String>| match exact {
-            true => names.contains(&wanted),
-            false => names.iter().any(|name| name.to_lowercase() == folded),
-        };
-        self.columns.iter().filter(move |(_, names)| is_same(names)).map(|(column, _)| *column)
+    /// The columns of a name: as it is written, otherwise in other case.
+    fn matching(&self, name: &Name) -> &[u32] {
+        let found = self.exact.get(&name.text).or_else(|| self.folded.get(&name.folded));
+        found.map_or(&[], Vec::as_slice)
     }
 
     /// The column of a name.
@@ -114,15 +136,14 @@ impl Columns {
     /// # Errors
     /// There is none, or more than one.
     pub(super) fn get(&self, name: &str) -> Result<u32, Error> {
-        let mut found = self.matching(name);
-        match (found.next(), found.next()) {
-            (Some(column), None) => Ok(column),
-            (Some(a), Some(b)) => {
-                let [a, b] = [a, b].map(column_name);
+        match self.matching(&Name::of(name)) {
+            [column] => Ok(*column),
+            [a, b, ..] => {
+                let [a, b] = [*a, *b].map(column_name);
                 let message = format!("the column `{}` appears twice: {a} and {b}", shorten(name));
                 Err(Error::new(message).help("rename one of them; below a merged cell use `GROUP / NAME`"))
             }
-            (None, _) => {
+            [] => {
                 let names = || self.names().map(|(_, name)| name);
                 let otherwise = format!("the columns are {}", suggest::any_of(names().take(20)));
                 let message = format!("no column `{}` in row {}", shorten(name), self.last);

@@ -3,29 +3,40 @@
 //! The sheet decides about amounts and counts; everything else in the records stays, and nothing is deleted.
 
 mod cells;
+mod codes;
+mod compare;
 mod differing;
 mod header;
+mod ids;
+mod into;
 mod propose;
+mod reader;
 mod rows;
 mod subtotals;
+mod systems;
 mod totals;
+mod used;
+mod words;
 
-use foldhash::HashSet;
+use foldhash::{HashMap, HashSet};
 use schema::edit::{Change, Value};
 use schema::quantity::Unit;
 use schema::records::{Amount, Part};
 use schema::settings::imports::Import;
-use schema::{Id, Kind, Quantity};
+use schema::{Id, Kind};
 
 use crate::edit::Edits;
 use crate::load::Loaded;
 use crate::spreadsheet::{Decimal, Given, Table};
 use crate::{Error, RecordId};
+use compare::{digits_of, is_same, long_amount, text_of};
 use header::Columns;
-use rows::{Item, ItemAmount, Rows, SkippedId, Used};
+use rows::{Item, Rows, SkippedId};
+use used::Used;
 
 pub use differing::{Differing, EmptyCell, NotInCar, Renumbered};
 pub use propose::{Proposal, propose};
+pub use systems::NewSystem;
 pub use totals::{Difference, Total};
 
 /// A row that is not imported.
@@ -78,6 +89,8 @@ pub struct AddedPart {
 #[derive(Debug)]
 pub struct Plan<'i> {
     import: &'i Import,
+    /// The new systems, in the order of the sheet.
+    pub systems: Vec<NewSystem>,
     /// The new parts, in the order of the sheet.
     pub added: Vec<AddedPart>,
     /// The changed values.
@@ -96,6 +109,8 @@ pub struct Plan<'i> {
     pub empty: Vec<EmptyCell>,
     /// The rows that are not imported.
     pub skipped: Vec<Skipped>,
+    /// The number of rows whose system is missing and can be added.
+    pub without_system: usize,
     /// The cells that could not be read.
     pub unread: Vec<UnreadCell>,
     rows: Rows,
@@ -107,16 +122,18 @@ pub fn given(import: &Import) -> Given<'_> {
     Given { sheet: import.sheet.as_deref(), delimiter: import.delimiter, encoding: import.encoding }
 }
 
-/// Compares a sheet with the records.
+/// Compares a sheet with the records; `adds_systems` adds the systems that the records do not have.
 ///
 /// # Errors
-/// Columns that are not found; numbers whose decimal mark is not known.
-pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Plan<'i>, Error> {
-    let columns = Columns::find(table, &rows::wanted(&import.parts), import.header)?;
-    let used = Used::new(&import.parts, &columns)?;
-    let mut rows = rows::read(table, &columns, &used, import.decimal, loaded)?;
+/// A file that is not one of the records; columns that are not found; numbers whose decimal mark is not known.
+pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table, adds_systems: bool) -> Result<Plan<'i>, Error> {
+    used::check_size(&import.parts)?;
+    let columns = Columns::find(table, &used::wanted(&import.parts), import.header)?;
+    let used = Used::new(&import.parts, &columns, table, loaded)?;
+    let mut rows = rows::read(table, &columns, &used, import.decimal, loaded, adds_systems)?;
     let mut plan = Plan {
         import,
+        systems: Vec::new(),
         added: Vec::new(),
         changed: Vec::new(),
         unchanged: 0,
@@ -125,13 +142,20 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Pl
         renumbered: Vec::new(),
         not_in_car: Vec::new(),
         empty: Vec::new(),
+        without_system: rows.without_system,
         skipped: std::mem::take(&mut rows.skipped),
         unread: std::mem::take(&mut rows.unread),
         rows: Rows::default(),
         changes: Vec::new(),
     };
     let mut items = Vec::new();
+    if adds_systems {
+        plan.systems = systems::missing(loaded, &rows.items);
+    }
+    let leads = systems::Leads::new(loaded, &plan.systems);
+    // The records of each new file, in the order of the files, and the position of each file.
     let mut new: Vec<(String, Vec<(String, Value)>)> = Vec::new();
+    let mut places: HashMap<String, usize> = HashMap::default();
     for item in std::mem::take(&mut rows.items) {
         let known = loaded.find(item.id.as_str()).or_else(|| loaded.renamed(item.id.as_str()));
         match known {
@@ -139,16 +163,17 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Pl
                 let path = import.into.replace("{in}", item.system.as_str());
                 plan.added.push(AddedPart { id: item.id.to_string(), path: path.clone() });
                 plan.empty.extend(plan.empty_cells(None, item.id.as_str(), &item));
-                let record = (item.id.to_string(), plan.new_record(&item)?);
-                match new.iter_mut().find(|(own, _)| *own == path) {
-                    Some((_, records)) => records.push(record),
-                    None => new.push((path, vec![record])),
-                }
+                let record = (item.id.to_string(), plan.new_record(&item, &leads)?);
+                let at = *places.entry(path).or_insert_with_key(|path| {
+                    new.push((path.clone(), Vec::new()));
+                    new.len() - 1
+                });
+                new[at].1.push(record);
             }
             Some(id) => match loaded.part(id) {
                 Some(part) if !loaded.damaged.contains_key(loaded.record(id).id.as_str()) => {
                     plan.compare(loaded, id, part, &item)?;
-                    plan.compare_names(loaded, loaded.record(id).id.as_str(), part, &item);
+                    plan.compare_names(loaded, loaded.record(id).id.as_str(), part, &item, &leads);
                     plan.empty.extend(plan.empty_cells(Some(part), loaded.record(id).id.as_str(), &item));
                 }
                 part => {
@@ -166,9 +191,13 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table) -> Result<Pl
         items.push(item);
     }
     plan.skipped.sort_by_key(|skipped| skipped.row);
-    for (path, records) in new {
-        plan.add_records(loaded, &path, records);
+    if !plan.systems.is_empty() {
+        let records = plan.systems.iter().map(|system| (system.id.to_string(), system.record())).collect();
+        plan.add_records(loaded, Kind::System, vec![(systems::file(loaded), records)]);
     }
+    plan.add_records(loaded, Kind::Part, new);
+    let files: HashSet<&str> = plan.changes.iter().map(|(path, _)| path.as_str()).collect();
+    into::check(loaded, &files)?;
     plan.rows = Rows { items, ..rows };
     let gone = plan.gone_parts(loaded);
     plan.renumbered = plan.renumbered_parts(loaded, &gone);
@@ -204,7 +233,7 @@ impl Plan<'_> {
     }
 
     /// The keys of a new part.
-    fn new_record(&self, item: &Item) -> Result<Value, Error> {
+    fn new_record(&self, item: &Item, leads: &systems::Leads<'_>) -> Result<Value, Error> {
         let mut keys: Vec<(String, Value)> = Vec::new();
         keys.extend(item.title.as_ref().map(|title| ("title".to_owned(), Value::text(one_line(title)))));
         keys.push(("in".to_owned(), Value::plain(item.system.as_str())));
@@ -212,90 +241,35 @@ impl Plan<'_> {
             keys.push(("count".to_owned(), Value::plain(count.to_string())));
         }
         let mut amounts = Vec::new();
-        for ((name, entry), amount) in self.import.parts.amounts.iter().zip(&item.amounts) {
+        for ((name, entry), amount) in self.import.parts.columns().zip(&item.amounts) {
             if let Some(amount) = amount {
                 let unit = Unit::parse(&entry.unit).map_err(Error::new)?;
-                amounts.push((name.to_string(), long_amount(amount, &unit.after(&amount.value.to_string()))));
+                amounts.push((name.to_string(), long_amount(amount, &text_of(amount, &unit))));
             }
         }
         if !amounts.is_empty() {
             keys.push(("amounts".to_owned(), Value::Map(amounts)));
         }
+        if item.safety_critical == Some(true) {
+            keys.push(("safety-critical".to_owned(), Value::plain("true")));
+        }
+        let lead = item.lead.as_deref().map(one_line).filter(|lead| leads.of(&item.system) != Some(lead));
+        keys.extend(lead.map(|lead| ("lead".to_owned(), Value::text(lead))));
         Ok(Value::Map(keys))
     }
 
-    fn add_records(&mut self, loaded: &Loaded, path: &str, records: Vec<(String, Value)>) {
-        let has_parts =
-            loaded.entries.iter().any(|entry| entry.record.kind() == Kind::Part && loaded.path(entry.file) == path);
-        if has_parts {
-            let add =
-                |(id, record): (String, Value)| (path.to_owned(), Change::add([Kind::Part.plural(), &id], record));
-            self.changes.extend(records.into_iter().map(add));
-        } else {
-            self.changes.push((path.to_owned(), Change::set([Kind::Part.plural()], Value::Map(records))));
-        }
-    }
-
-    /// Adds the changes of a part that the records have.
-    fn compare(&mut self, loaded: &Loaded, id: RecordId, part: &Part, item: &Item) -> Result<(), Error> {
-        let record = loaded.record(id).id.to_string();
-        let path = loaded.path(loaded.entries[id].file).to_owned();
-        let before = self.changed.len();
-        let set = |plan: &mut Self, keys: &[&str], before: Option<String>, after: String, value: Value| {
-            let route = [Kind::Part.plural(), record.as_str()].into_iter().chain(keys.iter().copied());
-            plan.changes.push((path.clone(), Change::set(route, value)));
-            let field = if keys.last() == Some(&"value") { &keys[..keys.len() - 1] } else { keys };
-            plan.changed.push(ChangedValue { id: record.clone(), field: field.join("."), before, after });
-        };
-        if let Some(count) = item.count.filter(|count| part.count.unwrap_or(1) != *count) {
-            let before = part.count.map(|count| count.to_string());
-            set(self, &["count"], before, count.to_string(), Value::plain(count.to_string()));
-        }
-        let import = self.import;
-        for ((name, entry), amount) in import.parts.amounts.iter().zip(&item.amounts) {
-            let Some(amount) = amount else { continue };
-            let unit = Unit::parse(&entry.unit).map_err(Error::new)?;
-            let key = ["amounts", name.as_str()];
-            let Some(own) = part.amounts.get(name.as_str()) else {
-                let text = unit.after(&amount.value.to_string());
-                set(self, &key, None, text.clone(), long_amount(amount, &text));
-                continue;
-            };
-            // A number that is read from an evidence file is not typed here.
-            let Some(number) = own.value.quantity().filter(|_| own.value.reading().is_none()) else {
-                self.compare_read(&record, name, own.value.quantity(), (item, amount), &unit);
-                continue;
-            };
-            let is_other = !is_same(number, amount.value, &unit);
-            let basis = amount.basis.as_ref().filter(|basis| own.basis.as_ref() != Some(*basis));
-            let text = changed_text(number, amount, &unit);
-            match (is_other, basis, &own.basis) {
-                (false, None, _) => {}
-                // Without a basis the amount is one text; with one it becomes a map.
-                (_, Some(_), None) => {
-                    let text = if is_other { text } else { number.text().to_owned() };
-                    let after = long_amount(amount, &text);
-                    set(self, &key, Some(number.text().to_owned()), text, after);
-                }
-                (true, None, None) => {
-                    set(self, &key, Some(number.text().to_owned()), text.clone(), Value::plain(text));
-                }
-                (_, basis, Some(before)) => {
-                    if is_other {
-                        let at = [key[0], key[1], "value"];
-                        set(self, &at, Some(number.text().to_owned()), text.clone(), Value::plain(text));
-                    }
-                    if let Some(basis) = basis {
-                        let at = [key[0], key[1], "basis"];
-                        set(self, &at, Some(before.to_string()), basis.to_string(), Value::plain(basis.as_str()));
-                    }
-                }
+    /// Adds the records of one kind, by file.
+    fn add_records(&mut self, loaded: &Loaded, kind: Kind, files: Vec<(String, Vec<(String, Value)>)>) {
+        let of_kind = loaded.entries.iter().filter(|entry| entry.record.kind() == kind);
+        let with_some: HashSet<&str> = of_kind.map(|entry| loaded.path(entry.file)).collect();
+        for (path, records) in files {
+            if with_some.contains(path.as_str()) {
+                let add = |(id, record): (String, Value)| (path.clone(), Change::add([kind.plural(), &id], record));
+                self.changes.extend(records.into_iter().map(add));
+            } else {
+                self.changes.push((path, Change::set([kind.plural()], Value::Map(records))));
             }
         }
-        if self.changed.len() == before {
-            self.unchanged += 1;
-        }
-        Ok(())
     }
 
     /// The parts in the files of the import that no row of the sheet is about.
@@ -334,42 +308,6 @@ impl Rows {
         }
         Ok(())
     }
-}
-
-/// An amount as a map if it has a basis, otherwise as a text.
-fn long_amount(amount: &ItemAmount, text: &str) -> Value {
-    match &amount.basis {
-        Some(basis) => Value::Map(vec![
-            ("value".to_owned(), Value::plain(text)),
-            ("basis".to_owned(), Value::plain(basis.as_str())),
-        ]),
-        None => Value::plain(text),
-    }
-}
-
-/// A quantity with another number; its uncertainty stays as it was typed by hand.
-fn changed_text(before: &Quantity, amount: &ItemAmount, unit: &Unit) -> String {
-    let number = unit.after(&amount.value.to_string());
-    match before.text().split_once('±') {
-        Some((_, uncertainty)) => format!("{number} ± {}", uncertainty.trim()),
-        None => number,
-    }
-}
-
-/// Whether a quantity of the records is a number of the sheet, in any unit.
-fn is_same(own: &Quantity, value: Decimal, unit: &Unit) -> bool {
-    if own.unit().to_string() == unit.to_string() {
-        return digits_of(own) == Some(value);
-    }
-    let text = unit.after(&value.to_string());
-    Quantity::parse(&text).is_ok_and(|value| own.same_value(&value))
-}
-
-/// The number of a quantity, with the digits that it is written with.
-fn digits_of(quantity: &Quantity) -> Option<Decimal> {
-    let text = quantity.text().trim_start_matches('+');
-    let end = text.find([' ', '%', '°', '±']).unwrap_or(text.len());
-    Decimal::parse(&text[..end])
 }
 
 /// A title in one line, without control characters.

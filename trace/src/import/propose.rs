@@ -1,18 +1,24 @@
 //! A proposal for `imports:` from the column names of a sheet and the rows below them.
 
+use foldhash::HashSet;
 use schema::edit::{Change, Value, edit};
 use schema::quantity::Unit;
 use schema::settings::imports::Header;
 use schema::words::{shorten, to_kebab_case};
 
 use super::cells::unit_of;
+use super::codes::are_codes;
 use super::header::Columns;
-use super::rows::is_same_text;
+use super::reader::system_of;
 use super::subtotals::word_of_total;
+use super::systems::NewSystem;
+use super::words::{
+    BASES, BASIS, COST, COUNT, ID, LAST_ID, LEAD, MASS, MAYBE_ID, SAFETY, SUMS, SYSTEM, TITLE, UNCERTAINTY,
+};
 use crate::Error;
 use crate::load::Loaded;
 use crate::spreadsheet::number::{Written, clean};
-use crate::spreadsheet::{Cell, Row, Table};
+use crate::spreadsheet::{Cell, Line, Name, Row, Table};
 
 /// The number of rows that show what a column is.
 const ROWS: usize = 10;
@@ -29,6 +35,8 @@ pub struct Proposal {
     pub unknown: Vec<String>,
     /// Whether keys are missing without which the entry cannot be read.
     pub is_incomplete: bool,
+    /// The systems of the sheet that the records do not have.
+    pub systems: Vec<NewSystem>,
 }
 
 impl Proposal {
@@ -40,93 +48,21 @@ impl Proposal {
         let change = Change::set(["imports", name], self.entry.clone());
         edit("", &[change]).map_err(|error| Error::new("cannot write the entry").because(&error).help(error.help()))
     }
+
+    /// The lines of the record file with the systems; `None` if none is missing.
+    ///
+    /// # Errors
+    /// Names that cannot be written.
+    pub fn systems_text(&self) -> Result<Option<String>, Error> {
+        if self.systems.is_empty() {
+            return Ok(None);
+        }
+        let records = self.systems.iter().map(|system| (system.id.to_string(), system.record())).collect();
+        let change = Change::set([schema::Kind::System.plural()], Value::Map(records));
+        let text = edit("", &[change]);
+        text.map(Some).map_err(|error| Error::new("cannot write the systems").because(&error).help(error.help()))
+    }
 }
-
-/// Words of column names, in several languages, the most telling first.
-const ID: &[&str] = &[
-    "part no",
-    "part number",
-    "part nr",
-    "part id",
-    "p/n",
-    "partno",
-    "part #",
-    "teilenummer",
-    "teile-nr",
-    "sachnummer",
-    "artikelnummer",
-    "item no",
-    "item number",
-    "drawing no",
-    "zeichnungsnummer",
-    "référence",
-    "reference",
-    "réf",
-    "nummer",
-    "number",
-    "no",
-    "nr",
-    "id",
-    "code",
-];
-const TITLE: &[&str] = &[
-    "description",
-    "title",
-    "part name",
-    "bezeichnung",
-    "benennung",
-    "désignation",
-    "designation",
-    "libellé",
-    "name",
-    "part",
-    "teil",
-    "item",
-];
-const SYSTEM: &[&str] = &[
-    "section",
-    "system",
-    "subsystem",
-    "assembly",
-    "baugruppe",
-    "group",
-    "gruppe",
-    "ensemble",
-    "sous-ensemble",
-    "groupe",
-    "department",
-    "area",
-];
-const COUNT: &[&str] = &[
-    "qty",
-    "quantity",
-    "count",
-    "anzahl",
-    "menge",
-    "stückzahl",
-    "stück",
-    "stk",
-    "quantité",
-    "qté",
-    "nombre",
-    "pieces",
-    "pcs",
-];
-const MASS: &[&str] = &["mass", "weight", "masse", "gewicht", "poids"];
-const COST: &[&str] = &["cost", "price", "preis", "kosten", "stückpreis", "prix", "coût"];
-const BASIS: &[&str] = &["basis", "state", "status", "source", "stand", "état", "maturity"];
-/// Words of columns that hold a sum over the pieces.
-const SUMS: &[&str] = &["total", "sum", "gesamt", "summe", "somme"];
-
-/// Words for bases that have other names in the settings.
-const BASES: [(&str, &[&str]); 6] = [
-    ("estimated", &["estimate", "est", "guess", "geschätzt", "schätzung", "estimé"]),
-    ("calculated", &["calc", "calculation", "berechnet", "calculé"]),
-    ("drawn", &["cad", "drawing", "gezeichnet", "konstruiert", "dessiné"]),
-    ("weighed", &["scale", "scales", "measured", "gewogen", "waage", "pesé"]),
-    ("quoted", &["quote", "quotation", "offer", "angebot", "devis"]),
-    ("paid", &["invoice", "bought", "ordered", "bezahlt", "rechnung", "payé"]),
-];
 
 /// Proposes an entry for a sheet; its header can be given.
 ///
@@ -143,8 +79,15 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table, given: Option<Header>
         error.because("it has no cells").help("give another row, as in `--header 3` or `--header 3-4`")
     })?;
     let below: Vec<&Row> = table.rows.iter().filter(|row| row.number > columns.last).collect();
-    let mut sheet =
-        Guess { loaded, below, columns: &columns, taken: Vec::new(), unknown: Vec::new(), incomplete: false };
+    let mut sheet = Guess {
+        loaded,
+        below,
+        columns: &columns,
+        taken: Vec::new(),
+        unknown: Vec::new(),
+        incomplete: false,
+        new: Vec::new(),
+    };
     let mut keys: Vec<(String, Value)> = vec![("file".to_owned(), Value::text(file))];
     if table.sheets.len() > 1 {
         keys.extend(table.sheet.as_ref().map(|sheet| ("sheet".to_owned(), Value::text(sheet))));
@@ -154,7 +97,8 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table, given: Option<Header>
     }
     let into = "parts/{in}.yaml".to_owned();
     let mut parts: Vec<(String, Value)> = Vec::new();
-    match sheet.column(ID, Kind::Name) {
+    let id = sheet.column(ID, Kind::Name).or_else(|| sheet.column(MAYBE_ID, Kind::Code));
+    match id.or_else(|| sheet.column(LAST_ID, Kind::Name)) {
         Some(column) => parts.push(("id".to_owned(), column.value())),
         None => sheet.miss("id: no column of part numbers: add `id: COLUMN`"),
     }
@@ -169,17 +113,31 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table, given: Option<Header>
         None => sheet.unknown.push("count: no column of counts, so each row is one piece".to_owned()),
     }
     let mut amounts = Vec::new();
-    let found = [("mass", MASS), ("cost", COST)]
-        .map(|(name, words)| sheet.column(words, Kind::Number).map(|column| (name, column)));
+    let found = [("mass", MASS), ("cost", COST)].map(|(name, words)| (name, sheet.amounts(words)));
+    let uncertainties: Vec<Option<Column>> =
+        found.iter().flat_map(|(_, columns)| columns).map(|column| sheet.uncertainty(column)).collect();
+    let mut uncertainties = uncertainties.into_iter();
     let taken = sheet.taken.clone();
-    for (name, column) in found.iter().flatten() {
-        let basis = sheet.basis(name, column, &taken);
-        amounts.push(((*name).to_owned(), sheet.amount(name, column, basis.as_ref())));
+    for (name, columns) in &found {
+        let mut entries = Vec::new();
+        for column in columns {
+            let basis = sheet.basis(name, column, &taken);
+            let uncertainty = uncertainties.next().flatten();
+            entries.push(sheet.amount(name, column, basis.as_ref(), uncertainty.as_ref()));
+        }
+        match entries.len() {
+            0 => {}
+            1 => amounts.extend(entries.pop().map(|entry| ((*name).to_owned(), entry))),
+            _ => amounts.push(((*name).to_owned(), Value::List(entries))),
+        }
     }
     if amounts.is_empty() {
         sheet.unknown.push("amounts: no column of a mass or a cost".to_owned());
     }
     parts.push(("amounts".to_owned(), Value::Map(amounts)));
+    for (key, words, kind) in [("lead", LEAD, Kind::Text), ("safety-critical", SAFETY, Kind::Name)] {
+        parts.extend(sheet.column(words, kind).map(|column| (key.to_owned(), column.value())));
+    }
     // A name that is used is not unused, whatever other columns have it: those below a merged cell.
     let used: Vec<&str> =
         columns.names().filter(|(column, _)| sheet.taken.contains(column)).map(|(_, name)| name).collect();
@@ -193,13 +151,19 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table, given: Option<Header>
     }
     keys.push(("into".to_owned(), Value::text(into)));
     keys.push(("parts".to_owned(), Value::Map(parts)));
-    Ok(Proposal { entry: Value::Map(keys), unknown: sheet.unknown, is_incomplete: sheet.incomplete })
+    let (unknown, is_incomplete, systems) = (sheet.unknown, sheet.incomplete, sheet.new);
+    Ok(Proposal { entry: Value::Map(keys), unknown, is_incomplete, systems })
 }
 
 /// What a column holds.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Kind {
+    /// Names: of any kind.
     Name,
+    /// Texts without a number: roles, not lead times.
+    Text,
+    /// Part numbers, each once.
+    Code,
     Number,
 }
 
@@ -222,6 +186,8 @@ struct Guess<'g> {
     taken: Vec<u32>,
     unknown: Vec<String>,
     incomplete: bool,
+    /// The systems that are missing.
+    new: Vec<NewSystem>,
 }
 
 impl Guess<'_> {
@@ -239,7 +205,8 @@ impl Guess<'_> {
                     !self.taken.contains(column)
                         && is_sum(name) == sums
                         && has_word(name, word)
-                        && (kind == Kind::Name || self.has_numbers(*column))
+                        && !is_uncertainty(name)
+                        && self.has_kind(*column, kind)
                 });
                 if let Some((at, name)) = found {
                     let name = name.to_owned();
@@ -257,6 +224,63 @@ impl Guess<'_> {
         None
     }
 
+    fn has_kind(&self, column: u32, kind: Kind) -> bool {
+        match kind {
+            Kind::Name => true,
+            Kind::Number => self.has_numbers(column),
+            Kind::Text => {
+                let texts = self.below.iter().filter(|row| matches!(row.cell(column), Some(Cell::Text(_))));
+                texts.count() > 0 && !self.has_numbers(column)
+            }
+            Kind::Code => {
+                let is_part = |row: &&&Row| !row.cells.iter().any(|(_, cell)| word_of_total(cell).is_some());
+                are_codes(self.below.iter().filter(is_part).filter_map(|row| row.cell(column)))
+            }
+        }
+    }
+
+    /// The columns of an amount: one, and those that have the same name with other currencies.
+    fn amounts(&mut self, words: &[&str]) -> Vec<Column> {
+        let Some(first) = self.column(words, Kind::Number) else { return Vec::new() };
+        let mut all = vec![first];
+        let own = |name: &str| name.split('[').next().unwrap_or_default().trim().to_lowercase();
+        let currency = |name: &str| {
+            let inside = name.split_once('[')?.1.strip_suffix(']')?;
+            unit_of(inside).filter(Unit::is_currency)
+        };
+        if currency(&all[0].name).is_some() {
+            let same = |(at, name): &(u32, &str)| {
+                !self.taken.contains(at)
+                    && own(name) == own(&all[0].name)
+                    && currency(name).is_some()
+                    && self.has_numbers(*at)
+            };
+            let others = self.columns.names().filter(same).map(|(at, name)| Column { at, name: name.to_owned() });
+            let others: Vec<Column> = others.collect();
+            self.taken.extend(others.iter().map(|column| column.at));
+            all.extend(others);
+        }
+        all
+    }
+
+    /// The column of the uncertainty of another one: `mass ± [kg]` of `mass [kg]`.
+    fn uncertainty(&mut self, of: &Column) -> Option<Column> {
+        let rest = |name: &str| {
+            let mut name = name.to_lowercase();
+            for sign in UNCERTAINTY {
+                name = name.replace(sign, " ");
+            }
+            clean(&name)
+        };
+        let wanted = clean(&of.name.to_lowercase());
+        let is_own = |(at, name): &(u32, &str)| {
+            !self.taken.contains(at) && is_uncertainty(name) && rest(name) == wanted && self.has_numbers(*at)
+        };
+        let found = self.columns.names().find(is_own).map(|(at, name)| Column { at, name: name.to_owned() });
+        self.taken.extend(found.as_ref().map(|column| column.at));
+        found
+    }
+
     fn has_numbers(&self, column: u32) -> bool {
         let mut cells = self.below.iter().filter_map(|row| row.cell(column)).take(ROWS);
         cells.any(|cell| match cell {
@@ -268,13 +292,17 @@ impl Guess<'_> {
 
     /// The texts of a column, each once, without those of rows of sums.
     fn texts(&self, column: u32) -> Vec<String> {
+        let mut known = HashSet::default();
         let mut out: Vec<String> = Vec::new();
         for row in &self.below {
+            if out.len() == MOST_NAMES {
+                break;
+            }
             let is_total = row.cells.iter().any(|(_, cell)| word_of_total(cell).is_some());
             let Some(Cell::Text(text)) = row.cell(column).filter(|_| !is_total) else { continue };
-            let text = clean(text);
-            if out.len() < MOST_NAMES && !out.iter().any(|known| is_same_text(known, &text)) {
-                out.push(text);
+            let name = Name::of(text);
+            if known.insert(name.folded) {
+                out.push(name.text);
             }
         }
         out
@@ -298,7 +326,10 @@ impl Guess<'_> {
         let mut names = Vec::new();
         for text in self.texts(column.at) {
             let kebab = to_kebab_case(&text).unwrap_or_default();
-            let same = systems.iter().find(|(id, title, _)| *id == kebab || is_same_text(title, &text));
+            let folded = Name::of(&text).folded;
+            let is_same =
+                |id: &str, title: &str| id == kebab || (!title.is_empty() && Name::of(title).folded == folded);
+            let same = systems.iter().find(|(id, title, _)| is_same(id, title));
             // `Brake` for `brakes`, `Front wing` for `wing`: a word in common with the id or title of one system only.
             let words = |text: &str| text.split('-').filter(|w| w.len() > 2).map(stem).collect::<Vec<String>>();
             let own = words(&kebab);
@@ -307,8 +338,22 @@ impl Guess<'_> {
             let only = similar.next().filter(|_| similar.next().is_none());
             match same.or(only) {
                 Some((id, ..)) => names.push((text, Value::plain(*id))),
-                None => self.unknown.push(format!("in: no system for `{}`: add it to `names`", shorten(&text))),
+                None => match system_of(self.loaded, &text) {
+                    Some((id, true)) => names.push((text, Value::plain(id.as_str()))),
+                    Some((id, false)) if self.new.iter().any(|own| own.id == id) => {}
+                    Some((id, false)) => self.new.push(NewSystem::of_section(self.loaded, id, Some(text))),
+                    None => self.unknown.push(format!("in: no system for `{}`: add it to `names`", shorten(&text))),
+                },
             }
+        }
+        if !self.new.is_empty() {
+            let titles = self.new.iter().filter_map(|system| system.title.as_deref());
+            let titles: Vec<String> = titles.map(|title| format!("`{}`", shorten(title))).collect();
+            let them = if titles.len() == 1 { "it" } else { "them" };
+            self.unknown.push(format!(
+                "in: no system for {}: add {them} to `names`, or let `--with-systems` add {them} to the records",
+                titles.join(", ")
+            ));
         }
         Value::Map(vec![("column".to_owned(), column.value()), ("names".to_owned(), Value::Map(names))])
     }
@@ -330,7 +375,7 @@ impl Guess<'_> {
         found.map(|(at, name)| Column { at, name: name.to_owned() })
     }
 
-    fn amount(&mut self, amount: &str, column: &Column, basis: Option<&Column>) -> Value {
+    fn amount(&mut self, amount: &str, column: &Column, basis: Option<&Column>, uncertainty: Option<&Column>) -> Value {
         let mut keys = vec![("column".to_owned(), column.value())];
         match self.unit(amount, column) {
             Some(unit) => keys.push(("unit".to_owned(), Value::plain(unit))),
@@ -339,6 +384,7 @@ impl Guess<'_> {
                 shorten(&column.name)
             )),
         }
+        keys.extend(uncertainty.map(|column| ("uncertainty".to_owned(), column.value())));
         let bases = self.loaded.settings().growth.get(amount);
         let Some(basis) = basis else { return Value::Map(keys) };
         let Some(bases) = bases else {
@@ -402,6 +448,12 @@ fn has_word(name: &str, word: &str) -> bool {
     })
 }
 
+/// Whether a column is named as the uncertainty of another one.
+fn is_uncertainty(name: &str) -> bool {
+    let name = name.to_lowercase();
+    UNCERTAINTY.iter().any(|sign| name.contains(sign))
+}
+
 /// A word without the end of its plural.
 fn stem(word: &str) -> String {
     word.strip_suffix('s').unwrap_or(word).to_owned()
@@ -426,7 +478,7 @@ fn header(table: &Table) -> Option<Header> {
             let is_units =
                 || next.cells.iter().all(|(_, cell)| matches!(cell, Cell::Text(text) if unit_of(text).is_some()));
             if next.cells.len() >= row.cells.len()
-                || table.cell(next, row.cells[0].0).is_some()
+                || Line::row(table, next.number).at_column(next, row.cells[0].0).is_some()
                 || next.cells.iter().any(is_below_group)
                 || is_units()
             {

@@ -1,5 +1,6 @@
 //! The totals of a sheet and of the records, and why they differ.
 
+use foldhash::HashSet;
 use schema::quantity::Unit;
 
 use super::{Plan, amount_of, digits_of, too_large};
@@ -54,7 +55,7 @@ impl Plan<'_> {
     /// # Errors
     /// Numbers that are too large.
     pub fn totals(&self, after: &Loaded) -> Result<Vec<Total>, Error> {
-        let amounts = self.import.parts.amounts.iter().enumerate();
+        let amounts = self.import.parts.columns().enumerate();
         amounts.map(|(at, (name, entry))| self.total(after, at, name, &entry.unit)).collect()
     }
 
@@ -100,10 +101,9 @@ impl Plan<'_> {
         for id in self.gone_parts(after) {
             gone.add(after, Some(id), has(id)?)?;
         }
-        let mut seen = Vec::new();
+        let mut seen = HashSet::default();
         for row in &self.rows.skipped_ids {
-            let Some(id) = find(&row.id).filter(|id| !seen.contains(id)) else { continue };
-            seen.push(id);
+            let Some(id) = find(&row.id).filter(|id| seen.insert(*id)) else { continue };
             let cause = if row.no_pieces.is_some() { &mut no_pieces } else { &mut kept };
             cause.add(after, Some(id), has(id)?)?;
         }

@@ -178,42 +178,64 @@ impl Snapshot {
     /// A file that earlier settings ignored is not in the snapshot: new settings cannot add it, only a new snapshot can.
     #[must_use]
     pub fn with_file(&self, path: &str, bytes: impl Into<Arc<[u8]>>) -> Self {
+        self.with_files([(path.to_owned(), bytes.into())])
+    }
+
+    /// The same state with other bytes in some files, as [`Snapshot::with_file`] one after the other.
+    #[must_use]
+    pub fn with_files(&self, files: impl IntoIterator<Item = (String, Arc<[u8]>)>) -> Self {
         let mut changed = self.clone();
-        let (Some(path), bytes) = (inside(path), bytes.into()) else { return changed };
-        if path == settings::FILE {
-            let (settings, mut problems) = schema::read::settings(&bytes);
-            let filter = Filter::new(&settings, &mut problems);
-            (changed.settings, changed.settings_problems) = (settings, problems);
-            changed.files.retain(|file| file.path == path || filter.is_record(&file.path));
-            if let Some(file) = changed.files.first_mut() {
-                file.content = Ok(bytes);
-            }
-        } else {
-            let own = changed.files.iter().skip(1).position(|file| file.path == path).map(|at| at + 1);
-            let content = Ok(Arc::clone(&bytes));
-            match own {
-                Some(at) => changed.files[at].content = content,
-                None if changed.is_record()(&path) => {
-                    let at = changed.files.partition_point(|file| file.path == settings::FILE || file.path < path);
-                    changed.files.insert(at, File { path: path.clone(), content });
+        let mut paths: HashMap<String, usize> = HashMap::default();
+        let mut filter: Option<Filter> = None;
+        let mut written: HashSet<String> = HashSet::default();
+        for (path, bytes) in files {
+            let Some(path) = inside(&path) else { continue };
+            if path == settings::FILE {
+                let (settings, mut problems) = schema::read::settings(&bytes);
+                let own = Filter::new(&settings, &mut problems);
+                (changed.settings, changed.settings_problems) = (settings, problems);
+                changed.files.retain(|file| file.path == path || own.is_record(&file.path));
+                if let Some(file) = changed.files.first_mut() {
+                    file.content = Ok(bytes);
                 }
-                None => {}
+                (paths, filter) = (HashMap::default(), None);
+            } else {
+                if paths.is_empty() {
+                    let known = changed.files.iter().enumerate().skip(1);
+                    paths = known.map(|(at, file)| (file.path.clone(), at)).collect();
+                }
+                let content = Ok(Arc::clone(&bytes));
+                match paths.get(&path) {
+                    Some(at) => changed.files[*at].content = content,
+                    None if filter
+                        .get_or_insert_with(|| Filter::new(&changed.settings, &mut Vec::new()))
+                        .is_record(&path) =>
+                    {
+                        paths.insert(path.clone(), changed.files.len());
+                        changed.files.push(File { path: path.clone(), content });
+                    }
+                    None => {}
+                }
+                // Record files are evidence too, if a record names them.
+                let there = !bytes.is_empty();
+                changed.others.insert(path.clone(), OtherFile { there, content: Some(Ok(bytes)) });
+                for (end, _) in path.match_indices('/').filter(|_| there) {
+                    changed.others.entry(path[..end].to_owned()).or_default().there = true;
+                }
             }
-            // Record files are evidence too, if a record names them.
-            let there = !bytes.is_empty();
-            changed.others.insert(path.clone(), OtherFile { there, content: Some(Ok(bytes)) });
-            for (end, _) in path.match_indices('/').filter(|_| there) {
-                changed.others.entry(path[..end].to_owned()).or_default().there = true;
-            }
+            written.insert(path);
         }
-        // The positions of the files may have changed, and the changed file is not an object.
+        if let Some((_, records)) = changed.files.split_first_mut() {
+            records.sort_by(|a, b| a.path.cmp(&b.path));
+        }
+        // The positions of the files may have changed, and a changed file is not an object.
         let files: HashMap<&str, FileId> = changed
             .files
             .iter()
             .zip(FileId::all(changed.files.len()))
             .map(|(file, id)| (file.path.as_str(), id))
             .collect();
-        let objects = self.objects.iter().filter(|(_, file)| self.files[**file].path != path);
+        let objects = self.objects.iter().filter(|(_, file)| !written.contains(&self.files[**file].path));
         let objects = objects.filter_map(|(id, file)| Some((id.clone(), *files.get(self.files[*file].path.as_str())?)));
         changed.objects = objects.collect();
         changed

@@ -1,5 +1,6 @@
 //! The zip archive of a workbook: refused before it is decompressed if it would become too large.
 
+use std::collections::HashMap;
 use std::io::{self, Cursor, Read as _, Write};
 
 use zip::ZipArchive;
@@ -22,6 +23,12 @@ const MOST_PARTS: usize = 2_000;
 /// An archive whose parts decompress to a bounded size.
 pub(super) struct Archive<'b> {
     zip: ZipArchive<Cursor<&'b [u8]>>,
+    /// The parts by name; programs differ in case and in the kind of slash.
+    names: HashMap<String, usize>,
+}
+
+fn folded(name: &str) -> String {
+    name.replace('\\', "/").trim_start_matches('/').to_ascii_lowercase()
 }
 
 impl<'b> Archive<'b> {
@@ -42,8 +49,12 @@ impl<'b> Archive<'b> {
         }
         let mut left = most;
         let mut tags = Tags(0);
+        let mut names = HashMap::new();
         for index in 0..zip.len() {
             let part = zip.by_index(index).map_err(damaged)?;
+            if let Ok(name) = part.name() {
+                names.entry(folded(&name)).or_insert(index);
+            }
             let name = part.name().map_or_else(|_| "a part".to_owned(), |name| schema::words::shorten(&name));
             let read = io::copy(&mut part.take(left + 1), &mut tags);
             let read = read.map_err(|error| damaged(format!("{name}: {error}")))?;
@@ -52,18 +63,20 @@ impl<'b> Archive<'b> {
                 return Err(damaged(format!("it has more than {MOST_TAGS} elements")));
             }
         }
-        Ok(Self { zip })
+        Ok(Self { zip, names })
     }
 
     /// Whether it has a part.
     pub(super) fn has(&self, name: &str) -> bool {
-        self.zip.index_for_name(name).is_some()
+        self.names.contains_key(&folded(name))
     }
 
     /// A part, decompressed.
     pub(super) fn part(&mut self, name: &str) -> Result<Vec<u8>, Error> {
         let mut out = Vec::new();
-        let part = self.zip.by_name(name).map_err(|error| damaged(format!("{name}: {error}")))?;
+        let index = self.names.get(&folded(name)).copied();
+        let index = index.ok_or_else(|| damaged(format!("it has no part `{}`", schema::words::shorten(name))))?;
+        let part = self.zip.by_index(index).map_err(|error| damaged(format!("{name}: {error}")))?;
         part.take(LARGEST_UNPACKED).read_to_end(&mut out).map_err(|error| damaged(format!("{name}: {error}")))?;
         Ok(out)
     }

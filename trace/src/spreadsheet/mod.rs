@@ -3,15 +3,19 @@
 //! A spreadsheet is hostile input: the bytes that it decompresses to, its cells and its texts are bounded before they are kept.
 
 mod archive;
+mod column;
 pub mod decimal;
+mod formats;
 pub(crate) mod number;
 mod ods;
 mod text;
 mod xlsx;
+mod xml;
 
 use schema::settings::imports::{Delimiter, Encoding};
 
 use crate::Error;
+pub(crate) use column::{Line, Name, NameColumn};
 pub use decimal::Decimal;
 pub use text::Format;
 
@@ -26,6 +30,9 @@ const MOST_CELLS: usize = 400_000;
 
 /// The largest number of bytes of all texts.
 const MOST_TEXT: usize = 32 * 1024 * 1024;
+
+/// The largest number of merged cells.
+const MOST_MERGED: usize = 20_000;
 
 /// The largest number of rows and columns, those of `.xlsx`.
 const MOST_ROWS: u32 = 1_048_576;
@@ -107,17 +114,9 @@ pub struct Table {
 }
 
 impl Table {
-    /// The cell of a row and a column; a cell that is covered by a merged one has its text.
-    pub fn cell<'t>(&'t self, row: &'t Row, column: u32) -> Option<&'t Cell> {
-        row.cell(column).or_else(|| {
-            let covers = |merged: &&Merged| {
-                (merged.rows.0..=merged.rows.1).contains(&row.number)
-                    && (merged.columns.0..=merged.columns.1).contains(&column)
-            };
-            let merged = self.merged.iter().find(covers)?;
-            let at = self.rows.binary_search_by_key(&merged.rows.0, |row| row.number).ok()?;
-            self.rows[at].cell(merged.columns.0)
-        })
+    /// A row by its number.
+    pub(crate) fn row(&self, number: u32) -> Option<&Row> {
+        self.rows.binary_search_by_key(&number, |row| row.number).ok().map(|at| &self.rows[at])
     }
 
     /// The unit that the format of a number shows beside it: `0.0" kg"`.
@@ -156,11 +155,16 @@ impl Table {
         Ok(())
     }
 
-    fn merge(&mut self, rows: (u32, u32), columns: (u32, u32)) {
-        const MOST: usize = 2_000;
-        if self.merged.len() < MOST && (rows.0 != rows.1 || columns.0 != columns.1) {
+    fn merge(&mut self, rows: (u32, u32), columns: (u32, u32)) -> Result<(), Error> {
+        if rows != (rows.0, rows.0) || columns != (columns.0, columns.0) {
             self.merged.push(Merged { rows, columns });
         }
+        if self.merged.len() > MOST_MERGED {
+            let why = format!("only {MOST_MERGED} merged cells are read");
+            let help = "import a sheet that has only the bill of materials";
+            return Err(Error::new("the sheet is too large").because(why).help(help));
+        }
+        Ok(())
     }
 }
 
@@ -183,7 +187,7 @@ pub fn read(bytes: &[u8], given: Given<'_>) -> Result<Table, Error> {
     const OLD_WORKBOOK: &[u8] = &[0xd0, 0xcf, 0x11, 0xe0];
     let table = if bytes.starts_with(b"PK") {
         let archive = archive::Archive::open(bytes)?;
-        if archive.has("content.xml") { ods::read(archive, given) } else { xlsx::read(&archive, bytes, given) }
+        if archive.has("content.xml") { ods::read(archive, given) } else { xlsx::read(archive, given) }
     } else if bytes.starts_with(OLD_WORKBOOK) {
         let why = "it is a workbook of an old format (.xls), or has a password";
         return Err(Error::new("cannot read the spreadsheet").because(why).help("save it as .xlsx without a password"));

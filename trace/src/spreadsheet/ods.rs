@@ -1,12 +1,9 @@
 //! Sheets of `.ods` workbooks.
 //!
-//! The file is read event by event here: one attribute can repeat a row a million times, or a space four thousand million times,
-//! and calamine would keep them all before its own limits apply.
-
-use quick_xml::XmlVersion;
-use quick_xml::events::{BytesStart, Event};
+//! One attribute can repeat a row a million times, or a space four thousand million times: the limits apply before that.
 
 use super::archive::Archive;
+use super::xml::{self, Piece, Start};
 use super::{Cell, Decimal, Given, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, Table, chosen, damaged, number};
 use crate::Error;
 
@@ -20,33 +17,12 @@ pub(super) fn read(mut archive: Archive<'_>, given: Given<'_>) -> Result<Table, 
     }
     let content = archive.part("content.xml")?;
     drop(archive);
-    let content = std::str::from_utf8(&content).map_err(|error| damaged(format!("content.xml: {error}")))?;
     let mut sheet = Sheet { given, ..Sheet::default() };
-    let mut reader = quick_xml::Reader::from_str(content);
-    reader.config_mut().expand_empty_elements = true;
-    loop {
-        match reader.read_event().map_err(|error| damaged(format!("content.xml: {error}")))? {
-            Event::Start(start) => sheet.start(&start)?,
-            Event::End(end) => sheet.end(end.name().as_ref())?,
-            Event::Text(text) => sheet.text(&text.xml10_content())?,
-            Event::CData(text) => sheet.text(&text.xml10_content())?,
-            Event::GeneralRef(reference) => {
-                let name = reference.xml10_content();
-                let known = match name.as_ref() {
-                    "lt" => Some('<'),
-                    "gt" => Some('>'),
-                    "amp" => Some('&'),
-                    "apos" => Some('\''),
-                    "quot" => Some('"'),
-                    _ => reference.resolve_char_ref().map_err(damaged)?,
-                };
-                let known = known.ok_or_else(|| damaged(format!("content.xml: it defines an entity `{name}`")))?;
-                sheet.text(known.encode_utf8(&mut [0; 4]))?;
-            }
-            Event::Eof => break,
-            _ => {}
-        }
-    }
+    xml::read(&content, "content.xml", |piece| match piece {
+        Piece::Start(start) => sheet.start(&start),
+        Piece::End(name) => sheet.end(name),
+        Piece::Text(text) => sheet.text(text),
+    })?;
     let mut table = sheet.table;
     chosen(&sheet.names, given)?;
     table.sheets = sheet.names;
@@ -88,12 +64,12 @@ struct Open {
 }
 
 impl Sheet<'_> {
-    fn start(&mut self, start: &BytesStart<'_>) -> Result<(), Error> {
-        match start.name().as_ref() {
+    fn start(&mut self, start: &Start<'_>) -> Result<(), Error> {
+        match start.name() {
             "table:table" => {
                 self.depth += 1;
                 if self.depth == 1 {
-                    let name = attribute(start, "table:name")?.unwrap_or_default();
+                    let name = start.attribute("table:name")?.unwrap_or_default();
                     self.wanted = match self.given.sheet {
                         Some(wanted) => number::clean(wanted) == number::clean(&name),
                         None => self.names.is_empty(),
@@ -113,13 +89,13 @@ impl Sheet<'_> {
                 let mut open = Open {
                     columns: count(start, "table:number-columns-repeated")?,
                     spans: (count(start, "table:number-rows-spanned")?, count(start, "table:number-columns-spanned")?),
-                    has_formula: attribute(start, "table:formula")?.is_some(),
-                    is_error: attribute(start, "calcext:value-type")?.is_some_and(|kind| kind == "error"),
-                    kind: attribute(start, "office:value-type")?.unwrap_or_default(),
+                    has_formula: start.attribute("table:formula")?.is_some(),
+                    is_error: start.attribute("calcext:value-type")?.is_some_and(|kind| kind == "error"),
+                    kind: start.attribute("office:value-type")?.unwrap_or_default(),
                     ..Open::default()
                 };
                 for key in ["office:value", "office:string-value", "office:boolean-value"] {
-                    open.value = open.value.or(attribute(start, key)?);
+                    open.value = open.value.or(start.attribute(key)?);
                 }
                 self.cell = Some(open);
             }
@@ -170,7 +146,7 @@ impl Sheet<'_> {
         if cell.spans != (1, 1) {
             let (rows, spanned) = cell.spans;
             let last = (self.row.saturating_add(rows - 1), self.column.saturating_add(spanned - 1));
-            self.table.merge((self.row, last.0), (self.column, last.1));
+            self.table.merge((self.row, last.0), (self.column, last.1))?;
         }
         if let Some(content) = cell.content() {
             for column in self.column..self.column.saturating_add(columns) {
@@ -221,16 +197,9 @@ impl Open {
     }
 }
 
-fn attribute(start: &BytesStart<'_>, key: &str) -> Result<Option<String>, Error> {
-    let found = start.try_get_attribute(key).map_err(|error| damaged(format!("content.xml: {error}")))?;
-    let Some(found) = found else { return Ok(None) };
-    let value = found.normalized_value(XmlVersion::Explicit1_0);
-    value.map(|value| Some(value.into_owned())).map_err(|error| damaged(format!("content.xml: {error}")))
-}
-
 /// A number of repetitions: 1 without the attribute.
-fn count(start: &BytesStart<'_>, key: &str) -> Result<u32, Error> {
-    let Some(text) = attribute(start, key)? else { return Ok(1) };
+fn count(start: &Start<'_>, key: &str) -> Result<u32, Error> {
+    let Some(text) = start.attribute(key)? else { return Ok(1) };
     let number = text.parse::<u32>().ok().filter(|number| *number > 0);
     number.ok_or_else(|| damaged(format!("content.xml: `{key}` is `{}`", schema::words::shorten(&text))))
 }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use schema::quantity::Unit;
 use schema::records::{Alternative, Amount, Analysis, Body, Part, SetTo, Setting};
-use schema::words::CAR;
+use schema::words::{CAR, shorten};
 use schema::{Quantity, Ref, suggest};
 
 use super::network::{Network, Rule, Value};
@@ -79,11 +79,16 @@ impl Values {
         let alternatives = self.graph.loaded.decision(decision).into_iter().flat_map(|body| body.alternatives.iter());
         let all = alternatives
             .flat_map(|(name, alternative)| alternative.sets.iter().map(move |set| (name, alternative, set)));
-        all.filter_map(|(name, alternative, (to, setting))| {
-            let problem = self.effect(alternative, to, setting).err()?;
-            Some((decision, ["alternatives", name.as_str(), "sets", to.as_str()], problem))
-        })
-        .collect()
+        // Why a number cannot be read is reported where it is read.
+        let is_read = |(.., (_, setting)): &(_, _, (_, &Setting))| {
+            setting.value.reading().is_none() || setting.value.quantity().is_some()
+        };
+        all.filter(is_read)
+            .filter_map(|(name, alternative, (to, setting))| {
+                let problem = self.effect(alternative, to, setting).err()?;
+                Some((decision, ["alternatives", name.as_str(), "sets", to.as_str()], problem))
+            })
+            .collect()
     }
 
     /// What a key under `sets` of an alternative changes.
@@ -102,7 +107,7 @@ impl Values {
             let index = loaded.find(id).ok_or_else(not_settable)?;
             return match (&loaded.record(index).body, &setting.value) {
                 (Body::Part(_), SetTo::Nothing) => Ok(Effect::Without(index)),
-                (Body::Target(_) | Body::Event(_), SetTo::Quantity(_) | SetTo::Text(_)) => {
+                (Body::Target(_) | Body::Event(_), SetTo::Quantity(_) | SetTo::Read(_) | SetTo::Text(_)) => {
                     let node = self.record_node(index).ok_or_else(not_settable)?;
                     self.value_effect(to, node, setting, 1.0)
                 }
@@ -360,6 +365,7 @@ fn scale(network: &mut Network, ratio: impl Fn(NodeId) -> Option<f64>) {
 fn number<'s>(to: &Ref, setting: &'s Setting) -> Result<&'s Quantity, SetProblem> {
     match &setting.value {
         SetTo::Quantity(quantity) => Ok(quantity),
+        SetTo::Read(figure) => figure.quantity().ok_or_else(|| unread(to, setting)),
         SetTo::Text(text) => {
             let why = Quantity::parse(text).err().unwrap_or_default();
             Err(SetProblem::new(
@@ -373,6 +379,17 @@ fn number<'s>(to: &Ref, setting: &'s Setting) -> Result<&'s Quantity, SetProblem
             Err(SetProblem::new(SetProblemKind::Bad, format!("{to} cannot be set to `none`"), help))
         }
     }
+}
+
+/// The problem of a number that could not be read from its evidence file.
+fn unread(to: &Ref, setting: &Setting) -> SetProblem {
+    let file = setting.value.reading().map(|reading| shorten(&reading.from)).unwrap_or_default();
+    let message = format!("{to} is not set: its number could not be read from `{file}`");
+    SetProblem::new(
+        SetProblemKind::Bad,
+        message,
+        "correct the file, or the keys under `value`: `tierod check` shows the error",
+    )
 }
 
 /// The count of a part as a ratio to the one in its record.
@@ -394,6 +411,7 @@ fn count(to: &Ref, part: &Part, setting: &Setting) -> Result<f64, SetProblem> {
 fn list(to: &Ref, setting: &Setting) -> Result<Vec<f64>, SetProblem> {
     match &setting.value {
         SetTo::Quantity(quantity) => Ok(vec![quantity.si()]),
+        SetTo::Read(figure) => Ok(vec![figure.quantity().ok_or_else(|| unread(to, setting))?.si()]),
         SetTo::Text(text) if !is_table_name(text) => {
             Ok(text.split(',').filter_map(|item| Quantity::parse(item).ok()).map(|quantity| quantity.si()).collect())
         }

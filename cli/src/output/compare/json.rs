@@ -104,7 +104,7 @@ fn alternative(view: &View<'_>, outcome: &Outcome) -> Value {
         .into_iter()
         .flat_map(|body| body.sets.iter().map(move |set| (body, set)))
         .map(|(body, (to, setting))| {
-            let evidence: Vec<&String> = body.evidence.iter().chain(&setting.evidence).collect();
+            let evidence: Vec<&str> = body.evidence.iter().map(String::as_str).chain(setting.files()).collect();
             let basis = body.basis_of(setting).map(schema::Id::as_str);
             json!({"id": to.as_str(), "to": setting.value.to_string(), "basis": basis, "evidence": evidence})
         })

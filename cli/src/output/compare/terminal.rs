@@ -205,7 +205,8 @@ fn add_sources(view: &View<'_>, out: &mut String, ink: Ink) {
         let mut sources: Vec<String> = Vec::new();
         for (to, setting) in alternative.sets.iter() {
             let basis = alternative.basis_of(setting).map(|basis| format!("{to} is {basis}"));
-            let evidence = (!setting.evidence.is_empty()).then(|| format!("evidence {}", setting.evidence.join(", ")));
+            let files: Vec<&str> = setting.files().collect();
+            let evidence = (!files.is_empty()).then(|| format!("evidence {}", files.join(", ")));
             match (basis, evidence) {
                 (None, None) => {}
                 (Some(basis), None) => sources.push(basis),

@@ -5,6 +5,13 @@ use super::{Answer, Key, Shape, TEXT_OR_NULL, TEXTS, VERSION, key};
 const NAME: Key = key("name", Shape::Text, "name of the entry under `imports`");
 const FILE: Key = key("file", Shape::Text, "the spreadsheet");
 
+const SYSTEMS: Shape = Shape::List(&Shape::Object(&[&[
+    key("id", Shape::Text, "id of the system"),
+    key("title", TEXT_OR_NULL, "text of the sheet that names it"),
+    key("lead", TEXT_OR_NULL, "lead, if all its parts have the same one in the sheet"),
+    key("serves", TEXT_OR_NULL, "target that its parts serve, without a reason yet: the only one of the car"),
+]]));
+
 pub(crate) static IMPORT: Answer = Answer {
     name: "import",
     command: "tierod import --format json",
@@ -17,6 +24,7 @@ pub(crate) static IMPORT: Answer = Answer {
                 NAME,
                 FILE,
                 key("written", Shape::Flag, "whether files were written"),
+                key("systems", SYSTEMS, "the new systems, in the order of the sheet"),
                 key("added", TEXTS, "ids of the new parts, in the order of the sheet"),
                 key(
                     "changed",
@@ -38,7 +46,7 @@ pub(crate) static IMPORT: Answer = Answer {
                         key(
                             "field",
                             Shape::Text,
-                            "key below the part: `title`, `in`, or an amount that is read from a file",
+                            "key below the part: `title`, `in`, `lead`, `safety-critical`, or an amount that is read from a file",
                         ),
                         key("sheet", Shape::Text, "value in the sheet"),
                         key("records", TEXT_OR_NULL, "value in the records; null if there is none"),
@@ -133,6 +141,7 @@ pub(crate) static IMPORT: Answer = Answer {
                 key("entry", Shape::Text, "the proposed entry, as the lines of `tierod.yaml`"),
                 key("complete", Shape::Flag, "whether it has all keys that it needs"),
                 key("unknown", TEXTS, "what was not found out, each with what to do"),
+                key("systems", SYSTEMS, "the systems of the sheet that the records do not have"),
             ]],
         ),
     ],

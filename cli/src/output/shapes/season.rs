@@ -39,6 +39,14 @@ pub(crate) static HISTORY: Answer = Answer {
                         key("before", TEXT_OR_NULL, "text before; null if the key was added"),
                         key("after", TEXT_OR_NULL, "text after; null if the key was removed"),
                         key(
+                            "source",
+                            Shape::OrNull(&Shape::Object(&[&[
+                                key("file", Shape::Text, "evidence file"),
+                                key("column", TEXT_OR_NULL, "its column; null if none is named"),
+                            ]])),
+                            "where `after` is read; null for what is typed",
+                        ),
+                        key(
                             "branch_commit",
                             Shape::OrNull(&Shape::Named(&COMMIT)),
                             "the commit of the merged branch that made the change",
