@@ -337,6 +337,7 @@ impl Canvas {
 
     /// The finished SVG with its text alternative.
     pub(super) fn finish(self, title: &str, description: &str) -> String {
+        let title = if title.trim().is_empty() { description } else { title };
         let letter = self.shape.map_or('s', Shape::letter);
         let (title_id, description_id) = (format!("{}-{letter}t", self.slug), format!("{}-{letter}a", self.slug));
         let class = self.shape.map_or("small-picture", Shape::class);

@@ -239,7 +239,7 @@ fn a_loop_is_as_long_as_it_lasted() {
         .skip(2)
         .collect();
     assert_eq!(bars.len(), 8);
-    let per_day = (576.0 - 214.0) / 300.0;
+    let per_day = (535.0 - 250.0) / 300.0;
     let mut days: Vec<(bool, f64)> = input
         .loops
         .iter()
