@@ -130,7 +130,7 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
         table.row(&own.name, cells);
     }
     Picture::drawn(key, &input.title, caption, alt, table, |canvas, shape| {
-        draw(canvas, shape, input, &known, &frontier)
+        draw(canvas, shape, input, &known, &frontier);
     })
 }
 
@@ -186,9 +186,9 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
             canvas.line((across, y.inside(low)), (across, y.inside(high)), "interval");
         }
         if own.chosen {
-            canvas.diamond((across, up), "result")
+            canvas.diamond((across, up), "result");
         } else {
-            canvas.circle((across, up), 4.0, "point")
+            canvas.circle((across, up), 4.0, "point");
         }
         let name = cut(&own.name.title, "s", 0.4 * canvas.width());
         let places =

@@ -264,9 +264,8 @@ fn a_result_above_its_estimate_is_to_the_right() {
     let input = samples::estimates(3, "Mass", 1.0);
     let picture = estimates::picture("k", &input);
     let elements = wide(&picture.svg);
-    let axis = axis_below(&elements);
     let zero = of_class(&elements, "line", "limit").next().unwrap().number("x1");
-    let mut pairs = axis.clone();
+    let mut pairs = axis_below(&elements);
     let means: Vec<f64> = of_class(&elements, "rect", "total").skip(1).map(|rect| rect.number("x") + 1.5).collect();
     pairs.extend(input.groups.iter().map(|group| group.bias * 100.0).zip(means).filter(|(bias, _)| *bias != 0.0));
     pairs.push((0.0, zero));
