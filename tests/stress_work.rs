@@ -144,3 +144,23 @@ fn many_superseded_analyses_take_little_time() {
     let expected: Vec<String> = (0..30).map(|field| format!("a{field}")).collect();
     assert_eq!(ids, expected);
 }
+
+/// Files that git stores in some kilobytes may be as large as each limit allows: together they have one of their own.
+#[cfg(unix)]
+#[test]
+fn the_bytes_of_all_files_are_limited() {
+    let records = records(4, "s", |_| String::new());
+    let records = (0..4).fold(records, |text, field| text.replacen("a.vtu", &format!("b{field}.vtu"), 1));
+    let own = sandbox(&records, b"");
+    for field in 0..4 {
+        let file = std::fs::File::create(own.path_of(&format!("b{field}.vtu"))).unwrap();
+        file.set_len(180 << 20).unwrap();
+    }
+    let found = unread(&own);
+    assert_eq!(
+        found[..2],
+        ["b0.vtu", "b1.vtu"].map(|file| format!("{file}: the file is neither VTU, legacy VTK nor CSV"))
+    );
+    let limit = "the stress files are more than 512 MiB together, and this one is not read";
+    assert_eq!(found[2..], ["b2.vtu", "b3.vtu"].map(|file| format!("{file}: {limit}")));
+}
