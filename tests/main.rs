@@ -99,6 +99,7 @@ mod reference_graphs;
 mod remarks;
 mod renamed;
 mod scores;
+mod stress_work;
 mod support;
 #[cfg(unix)]
 mod terminal;

@@ -116,7 +116,9 @@ pub(crate) const EFFICIENCY_CO2: Explained = Explained {
 pub(crate) const STRESS_FIELD: Explained = Explained {
     equations: &[
         "volume of an element = sum of weight times det(dx/dr) over the points of a quadrature rule that is exact for its curved \
-         edges: 3 x 3 x 3 points of Gauss (hexahedra, pyramids), 14 points (tetrahedra), 6 x 3 points (wedges)",
+         edges: 3 x 3 x 3 points of Gauss (hexahedra), 5 x 5 x 5 (pyramids), 14 points (tetrahedra), 6 x 3 points (wedges)",
+        "with fewer than 1000 elements, these points are in each of eight parts of an element; with more, linear hexahedra and \
+         tetrahedra in which the stress varies by at most 5 % of the highest have 8 and 4 points",
         "stress at a point = sum of shape function times value of the node; a field of elements is constant in each element",
         "tensors: von Mises^2 = ((XX - YY)^2 + (YY - ZZ)^2 + (ZZ - XX)^2) / 2 + 3 (XY^2 + YZ^2 + XZ^2). A tensor at nodes is \
          interpolated first, and the von Mises stress is taken at the point: the other order gives too much where a bending \
@@ -143,6 +145,6 @@ pub(crate) const STRESS_FIELD: Explained = Explained {
          point load grows without limit as the mesh gets finer; the 99.9 % are less sensitive to it, but not to a coarse mesh",
         "shares of the volume are as fine as the mesh: about a third of the volume of a layer of elements with equal stress",
         "derivatives are exact; that of idle-share is taken over 5 % to both sides, because a mesh has steps",
-        "at most 2 million elements, 6 million nodes and 192 MiB per file",
+        "at most 2 million elements, 6 million nodes and 192 MiB per file, 512 MiB for all files of a project",
     ],
 };

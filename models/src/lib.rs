@@ -30,6 +30,7 @@ mod lap;
 mod motion;
 pub mod normal;
 mod panel;
+pub mod parallel;
 mod power;
 pub mod readings;
 mod registry;

@@ -176,8 +176,8 @@ impl Loaded {
         let named: Vec<&str> = self.entries.iter().flat_map(|entry| files_named(&entry.record)).collect();
         let tables: Vec<&str> = self.entries.iter().flat_map(|entry| tables_named(&entry.record)).collect();
         project.fetch(&mut self.snapshot, &named, &tables);
-        let superseded: HashSet<&Id> = self.analyses().flat_map(|(.., analysis)| &analysis.supersedes).collect();
-        let current = self.analyses().filter(|(_, record, _)| !superseded.contains(&record.id));
+        let superseded = self.superseded();
+        let current = self.analyses().filter(|(_, record, _)| !superseded.contains(record.id.as_str()));
         let stress: Vec<String> = current.filter_map(|(.., a)| stress::file_of(a).map(str::to_owned)).collect();
         project.fetch_stress_files(&mut self.snapshot, &stress);
         self.stress_fields = StressFields::of(project.stress_fields());
@@ -186,6 +186,11 @@ impl Loaded {
             self.model_runs = project.model_runs(&self.snapshot);
         }
         self
+    }
+
+    /// The ids of analyses that a later one supersedes.
+    pub(crate) fn superseded(&self) -> HashSet<&str> {
+        self.analyses().flat_map(|(.., analysis)| analysis.supersedes.iter().map(Id::as_str)).collect()
     }
 
     /// Reads the stress files of superseded analyses, too, which only the history of a part needs.

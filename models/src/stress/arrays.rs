@@ -1,11 +1,9 @@
-//! Arrays of numbers as they are in files: as text, as bytes, in base64, and compressed.
+//! Arrays of numbers as they are in files: as text and as bytes.
 //!
-//! Nothing is allocated for what a header claims: an array grows with the data that is there, up to the number of values
-//! that its file must have.
+//! What is reserved for an array is the number of values that its file must have, and no more than its data can contain;
+//! the limits of `mesh.rs` are checked before.
 
 use std::io::Read;
-
-use flate2::read::ZlibDecoder;
 
 use super::error::StressError;
 
@@ -134,45 +132,117 @@ impl Expected<'_> {
         StressError::damaged(format!("number {at} of `{name}` is not a number of its type"))
     }
 
-    fn check<T>(&self, out: Vec<T>) -> Result<Vec<T>, StressError> {
-        if out.len() == self.count { Ok(out) } else { Err(self.wrong_count(&out.len().to_string())) }
+    /// Reserves what is needed, if the data of an array can have no more than `most` bytes.
+    fn reserve<T>(&self, out: &mut impl Sink<T>, kind: Kind, most: usize) {
+        out.reserve(self.count.min(most / kind.size()));
     }
 }
 
-/// The numbers of a text, and what follows them.
+/// What takes the numbers of an array, one after the other.
+pub(super) trait Sink<T> {
+    /// So many more numbers will come.
+    fn reserve(&mut self, more: usize);
+
+    /// The next number.
+    fn push(&mut self, number: T);
+}
+
+impl<T> Sink<T> for Vec<T> {
+    fn reserve(&mut self, more: usize) {
+        if self.is_empty() {
+            self.reserve_exact(more);
+        } else {
+            Vec::reserve(self, more);
+        }
+    }
+
+    fn push(&mut self, number: T) {
+        Vec::push(self, number);
+    }
+}
+
+/// Makes 6 components of 9 while they are read: XX XY XZ YX YY YZ ZX ZY ZZ to XX YY ZZ XY YZ XZ.
+#[derive(Default)]
+pub(super) struct Symmetric {
+    tensor: [f64; 9],
+    filled: usize,
+    pub(super) out: Vec<f64>,
+}
+
+impl Symmetric {
+    /// With the tensors before them.
+    pub(super) fn after(out: Vec<f64>) -> Self {
+        Self { out, ..Self::default() }
+    }
+}
+
+impl Sink<f64> for Symmetric {
+    fn reserve(&mut self, more: usize) {
+        Sink::reserve(&mut self.out, more / 9 * 6);
+    }
+
+    fn push(&mut self, number: f64) {
+        self.tensor[self.filled] = number;
+        self.filled += 1;
+        if self.filled == 9 {
+            let t = &self.tensor;
+            let six = [t[0], t[4], t[8], (t[1] + t[3]) / 2.0, (t[5] + t[7]) / 2.0, (t[2] + t[6]) / 2.0];
+            self.out.extend_from_slice(&six);
+            self.filled = 0;
+        }
+    }
+}
+
+/// Reads numbers of a text; returns what follows them.
 pub(super) fn some_of_text<'a, T: Number>(
     mut text: &'a [u8],
     expected: Expected<'_>,
-) -> Result<(Vec<T>, &'a [u8]), StressError> {
-    let mut out = Vec::new();
-    while out.len() < expected.count {
+    out: &mut impl Sink<T>,
+) -> Result<&'a [u8], StressError> {
+    // A number and a space have two bytes or more.
+    out.reserve(expected.count.min(text.len() / 2 + 1));
+    for read in 0..expected.count {
         text = text.trim_ascii_start();
         let end = text.iter().position(u8::is_ascii_whitespace).unwrap_or(text.len());
         if end == 0 {
-            return Err(expected.wrong_count(&out.len().to_string()));
+            return Err(expected.wrong_count(&read.to_string()));
         }
-        out.push(T::of_text(&text[..end]).ok_or_else(|| expected.wrong_number(out.len()))?);
-        text = &text[end..];
+        let (word, rest) = text.split_at(end);
+        out.push(T::of_text(word).ok_or_else(|| expected.wrong_number(read))?);
+        text = rest;
     }
-    Ok((out, text))
+    Ok(text)
 }
 
-/// All numbers of a text.
-pub(super) fn of_text<T: Number>(text: &str, expected: Expected<'_>) -> Result<Vec<T>, StressError> {
-    let (out, rest) = some_of_text(text.as_bytes(), expected)?;
-    if rest.trim_ascii().is_empty() { Ok(out) } else { Err(expected.wrong_count("more")) }
+/// Reads all numbers of a text.
+pub(super) fn of_text<T: Number>(
+    text: &str,
+    expected: Expected<'_>,
+    out: &mut impl Sink<T>,
+) -> Result<(), StressError> {
+    let rest = some_of_text(text.as_bytes(), expected, out)?;
+    if rest.trim_ascii().is_empty() { Ok(()) } else { Err(expected.wrong_count("more")) }
 }
 
-/// The numbers of a reader.
+/// Numbers as bytes: their type and their order.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Form {
+    pub(super) kind: Kind,
+    pub(super) big_endian: bool,
+}
+
+/// Reads the numbers of a reader, which has `most` bytes at most.
 pub(super) fn of_reader<T: Number>(
     mut reader: impl Read,
-    kind: Kind,
-    big_endian: bool,
+    most: usize,
+    form: Form,
     expected: Expected<'_>,
-) -> Result<Vec<T>, StressError> {
-    let mut out: Vec<T> = Vec::new();
-    let mut buffer = vec![0; 1 << 16];
-    let mut kept = 0;
+    out: &mut impl Sink<T>,
+) -> Result<(), StressError> {
+    let size = form.kind.size();
+    expected.reserve(out, form.kind, most);
+    let mut buffer = vec![0; (1 << 16).min(most.max(size))];
+    let (mut kept, mut done) = (0, 0);
     loop {
         let read = reader.read(&mut buffer[kept..]);
         let read =
@@ -181,18 +251,12 @@ pub(super) fn of_reader<T: Number>(
             break;
         }
         let filled = kept + read;
-        let whole = filled - filled % kind.size();
+        let whole = filled - filled % size;
         // The last block may be one number too long, not more.
-        let room = (expected.count + 1).saturating_sub(out.len()).saturating_mul(kind.size());
-        // Twice as large each time, but never larger than what is needed.
-        let more = whole.min(room) / kind.size();
-        if out.capacity() - out.len() < more {
-            out.reserve_exact(more.max(out.len()).min(expected.count + 1 - out.len()));
-        }
-        if !append(kind, big_endian, &buffer[..whole.min(room)], &mut out) {
-            return Err(expected.wrong_number(out.len()));
-        }
-        if out.len() > expected.count {
+        let used = whole.min((expected.count + 1 - done).saturating_mul(size));
+        append(form, &buffer[..used], out).map_err(|at| expected.wrong_number(done + at))?;
+        done += used / size;
+        if done > expected.count {
             return Err(expected.wrong_count("more"));
         }
         buffer.copy_within(whole..filled, 0);
@@ -201,27 +265,23 @@ pub(super) fn of_reader<T: Number>(
     if kept > 0 {
         return Err(expected.wrong_count("a part of its"));
     }
-    expected.check(out)
+    if done == expected.count { Ok(()) } else { Err(expected.wrong_count(&done.to_string())) }
 }
 
-/// Appends numbers; `false` if one does not fit into the type of the array.
-fn append<T: Number>(kind: Kind, big_endian: bool, bytes: &[u8], out: &mut Vec<T>) -> bool {
+/// Appends numbers; the position of the first one that does not fit into the type of the array is an error.
+pub(super) fn append<T: Number>(form: Form, bytes: &[u8], out: &mut impl Sink<T>) -> Result<(), usize> {
     macro_rules! all {
         ($number:ty, $make:expr) => {{
             let (chunks, _) = bytes.as_chunks::<{ size_of::<$number>() }>();
-            out.reserve(chunks.len());
-            for chunk in chunks {
+            for (at, chunk) in chunks.iter().enumerate() {
                 let number =
-                    if big_endian { <$number>::from_be_bytes(*chunk) } else { <$number>::from_le_bytes(*chunk) };
-                match $make(number) {
-                    Some(number) => out.push(number),
-                    None => return false,
-                }
+                    if form.big_endian { <$number>::from_be_bytes(*chunk) } else { <$number>::from_le_bytes(*chunk) };
+                out.push($make(number).ok_or(at)?);
             }
-            true
+            Ok(())
         }};
     }
-    match kind {
+    match form.kind {
         Kind::I8 => all!(i8, |n| T::of_integer(i64::from(n))),
         Kind::U8 => all!(u8, |n| T::of_integer(i64::from(n))),
         Kind::I16 => all!(i16, |n| T::of_integer(i64::from(n))),
@@ -234,159 +294,3 @@ fn append<T: Number>(kind: Kind, big_endian: bool, bytes: &[u8], out: &mut Vec<T
         Kind::F64 => all!(f64, |n| T::of_float(n)),
     }
 }
-
-/// How the arrays of a VTU file are stored.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Storage {
-    /// The type of the numbers in front of each array.
-    pub(super) header: Kind,
-    pub(super) big_endian: bool,
-    /// Whether arrays are compressed with zlib.
-    pub(super) zlib: bool,
-}
-
-impl Storage {
-    /// The numbers of an array with its header.
-    pub(super) fn numbers<T: Number>(
-        self,
-        mut reader: impl Read,
-        kind: Kind,
-        expected: Expected<'_>,
-    ) -> Result<Vec<T>, StressError> {
-        if self.zlib {
-            let blocks = Blocks::new(reader, self, expected.name)?;
-            return of_reader(blocks, kind, self.big_endian, expected);
-        }
-        let bytes = self.length(&mut reader, expected.name)?;
-        of_reader(reader.take(bytes), kind, self.big_endian, expected)
-    }
-
-    fn length(self, reader: &mut impl Read, name: &str) -> Result<u64, StressError> {
-        let mut bytes = [0; 8];
-        let own = &mut bytes[..self.header.size()];
-        let cut = || StressError::damaged(format!("`{}` ends before its numbers", super::error::short(name)));
-        reader.read_exact(own).map_err(|_| cut())?;
-        let mut out: Vec<f64> = Vec::new();
-        append(self.header, self.big_endian, own, &mut out);
-        out.first().filter(|length| **length >= 0.0).map(|length| *length as u64).ok_or_else(cut)
-    }
-}
-
-/// The content of compressed blocks.
-struct Blocks<R: Read> {
-    /// The compressed sizes of the blocks that are left, the next one last.
-    sizes: Vec<u64>,
-    block: Option<ZlibDecoder<std::io::Take<R>>>,
-    source: Option<R>,
-}
-
-impl<R: Read> Blocks<R> {
-    /// Reads the number of blocks, their size before and that of the last one, and the compressed size of each.
-    fn new(mut reader: R, storage: Storage, name: &str) -> Result<Self, StressError> {
-        let count = storage.length(&mut reader, name)?;
-        let _sizes = [storage.length(&mut reader, name)?, storage.length(&mut reader, name)?];
-        let mut sizes = Vec::new();
-        for _ in 0..count {
-            sizes.push(storage.length(&mut reader, name)?);
-        }
-        sizes.reverse();
-        Ok(Self { sizes, block: None, source: Some(reader) })
-    }
-}
-
-impl<R: Read> Read for Blocks<R> {
-    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
-        loop {
-            if let Some(block) = &mut self.block {
-                let read = block.read(out)?;
-                if read > 0 || out.is_empty() {
-                    return Ok(read);
-                }
-                let mut rest = self.block.take().map(ZlibDecoder::into_inner);
-                if let Some(rest) = &mut rest {
-                    std::io::copy(rest, &mut std::io::sink())?;
-                }
-                self.source = rest.map(std::io::Take::into_inner);
-            }
-            match (self.sizes.pop(), self.source.take()) {
-                (Some(size), Some(source)) => self.block = Some(ZlibDecoder::new(source.take(size))),
-                _ => return Ok(0),
-            }
-        }
-    }
-}
-
-/// The bytes of a text in base64. White space is skipped, and padding may be in the middle: the header of a compressed array
-/// is encoded on its own.
-pub(super) struct Base64<'a> {
-    text: &'a [u8],
-    ready: [u8; 3],
-    /// The range of `ready` that is not read yet.
-    next: usize,
-    end: usize,
-}
-
-impl<'a> Base64<'a> {
-    pub(super) fn new(text: &'a [u8]) -> Self {
-        Self { text, ready: [0; 3], next: 0, end: 0 }
-    }
-
-    /// Decodes four characters; `false` at the end.
-    fn decode(&mut self) -> std::io::Result<bool> {
-        let (mut bits, mut count, mut padding) = (0_u32, 0, 0);
-        while count < 4 {
-            let Some((first, rest)) = self.text.split_first() else { break };
-            self.text = rest;
-            let value = DIGITS[usize::from(*first)];
-            if value < 64 && padding == 0 {
-                bits = bits << 6 | u32::from(value);
-            } else if *first == b'=' {
-                bits <<= 6;
-                padding += 1;
-            } else if first.is_ascii_whitespace() {
-                continue;
-            } else {
-                return Err(std::io::Error::new(std::io::ErrorKind::InvalidData, "not valid base64"));
-            }
-            count += 1;
-        }
-        if count == 0 {
-            return Ok(false);
-        }
-        if count < 4 || padding > 2 {
-            return Err(std::io::Error::new(std::io::ErrorKind::InvalidData, "not valid base64"));
-        }
-        let [_, bytes @ ..] = bits.to_be_bytes();
-        (self.ready, self.next, self.end) = (bytes, 0, 3 - padding);
-        Ok(true)
-    }
-}
-
-impl Read for Base64<'_> {
-    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
-        let mut written = 0;
-        while written < out.len() {
-            if self.next == self.end && !self.decode()? {
-                break;
-            }
-            while self.next < self.end && written < out.len() {
-                out[written] = self.ready[self.next];
-                self.next += 1;
-                written += 1;
-            }
-        }
-        Ok(written)
-    }
-}
-
-/// The value of each character of base64; 64 for others.
-const DIGITS: [u8; 256] = {
-    let mut digits = [64; 256];
-    let alphabet = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut at = 0;
-    while at < 64 {
-        digits[alphabet[at] as usize] = at as u8;
-        at += 1;
-    }
-    digits
-};

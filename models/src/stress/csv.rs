@@ -1,6 +1,5 @@
 //! Tables of integration points: a column `volume`, and one of stress.
 
-use super::Ask;
 use super::error::{StressError, short};
 use super::field::{Histogram, StressField};
 use super::limits::MOST_ROWS;
@@ -9,7 +8,7 @@ use super::limits::MOST_ROWS;
 const VOLUME: &str = "volume";
 
 /// Reads a table.
-pub(super) fn field(bytes: &[u8], ask: Ask<'_>) -> Result<StressField, StressError> {
+pub(super) fn field(bytes: &[u8], wanted: &str) -> Result<StressField, StressError> {
     let header =
         bytes.split(|byte| *byte == b'\n').find(|line| !line.trim_ascii().is_empty() && !line.starts_with(b"#"));
     let header = header.unwrap_or_default();
@@ -28,7 +27,7 @@ pub(super) fn field(bytes: &[u8], ask: Ask<'_>) -> Result<StressField, StressErr
         let found = names.iter().position(|own| own == name);
         found.ok_or_else(|| StressError::no_field("column", name, &names))
     };
-    let (volume, stress) = (column(VOLUME)?, column(ask.stress)?);
+    let (volume, stress) = (column(VOLUME)?, column(wanted)?);
 
     let mut histogram = Histogram::new();
     let (mut rows, mut peak, mut row) = (0, 0.0_f64, csv::ByteRecord::new());
@@ -57,7 +56,7 @@ pub(super) fn field(bytes: &[u8], ask: Ask<'_>) -> Result<StressField, StressErr
             number.filter(|number| number.is_finite()).ok_or_else(wrong)
         };
         let own_volume = cell(volume, VOLUME, "a number above zero")?;
-        let own_stress = cell(stress, ask.stress, "a number, zero or more")?;
+        let own_stress = cell(stress, wanted, "a number, zero or more")?;
         if own_volume <= 0.0 || own_stress < 0.0 {
             let line = row.position().map_or(0, csv::Position::line);
             let (message, help) = if own_volume <= 0.0 {
@@ -76,7 +75,7 @@ pub(super) fn field(bytes: &[u8], ask: Ask<'_>) -> Result<StressField, StressErr
     if rows == 0 {
         return Err(StressError::new("the table has no rows", "export one row for each integration point"));
     }
-    histogram.field(peak, rows, ask.stress_unit, ask.length_unit.powi(3))
+    histogram.field(peak, rows)
 }
 
 fn count(line: &[u8], byte: u8) -> usize {

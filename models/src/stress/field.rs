@@ -8,7 +8,7 @@ const PERCENTILE: f64 = 0.999;
 /// What rounding may change a stress or a share by.
 const ROUNDING: f64 = 1e-9;
 
-/// The volume with a stress from `low` to `high`, both in Pa and both present.
+/// The volume with a stress from `low` to `high`, both present.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Bin {
     low: f64,
@@ -16,7 +16,7 @@ struct Bin {
     volume: f64,
 }
 
-/// The distribution of volume over stress of one file, in SI.
+/// The distribution of volume over stress of one file: in the units of the file as it is read, then in SI.
 ///
 /// Stresses are sorted into bins of 0.2 % of the stress; each bin has the lowest and the highest stress that is in it, so
 /// that a part with one stress everywhere has exactly this stress.
@@ -108,6 +108,22 @@ impl StressField {
         shares
     }
 
+    /// The same field in SI: one unit of stress of the file in Pa, one of length in m.
+    ///
+    /// # Errors
+    /// Numbers that are too large or too small.
+    pub fn in_units(&self, stress_unit: f64, length_unit: f64) -> Result<Self, StressError> {
+        let volume_unit = length_unit.powi(3);
+        let (volume, peak) = (self.volume * volume_unit, self.peak * stress_unit);
+        check_size(volume, peak)?;
+        let scaled = |bin: &Bin| Bin {
+            low: bin.low * stress_unit,
+            high: bin.high * stress_unit,
+            volume: bin.volume * volume_unit,
+        };
+        Ok(Self { bins: self.bins.iter().map(scaled).collect(), volume, peak, elements: self.elements })
+    }
+
     /// The field as numbers, from which [`StressField::from_numbers`] makes it again: for a cache.
     pub fn to_numbers(&self) -> Vec<f64> {
         let bins = self.bins.iter().flat_map(|bin| [bin.low, bin.high, bin.volume]);
@@ -139,12 +155,18 @@ impl StressField {
     }
 }
 
+fn check_size(volume: f64, peak: f64) -> Result<(), StressError> {
+    if volume.is_normal() && peak.is_normal() {
+        return Ok(());
+    }
+    Err(StressError::new("the volume or the stress is too large or too small", "check the units"))
+}
+
 /// Sorts volumes into bins by their stress.
 pub(super) struct Histogram {
     /// The number of the bin of each range of stresses, from 1; 0 for none.
     numbers: Vec<u32>,
     bins: Vec<Bin>,
-    volume: f64,
 }
 
 /// The bits of a number that its bin depends on: sign, exponent, and the first nine of the fraction.
@@ -152,51 +174,53 @@ const BIN_BITS: u32 = 1 + 11 + 9;
 
 impl Histogram {
     pub(super) fn new() -> Self {
-        Self { numbers: vec![0; 1 << (BIN_BITS - 1)], bins: Vec::new(), volume: 0.0 }
+        Self { numbers: vec![0; 1 << (BIN_BITS - 1)], bins: Vec::new() }
     }
 
     /// Adds a volume, which is not negative, with a stress that is finite and not negative.
     pub(super) fn add(&mut self, stress: f64, volume: f64) {
-        if volume <= 0.0 {
-            return;
+        if volume > 0.0 {
+            self.merge(Bin { low: stress, high: stress, volume });
         }
-        let key = (stress.abs().to_bits() >> (64 - BIN_BITS)) as usize;
-        self.volume += volume;
+    }
+
+    /// Adds the bins of another one.
+    pub(super) fn add_all(&mut self, other: &Bins) {
+        other.0.iter().for_each(|bin| self.merge(*bin));
+    }
+
+    fn merge(&mut self, added: Bin) {
+        let key = (added.low.abs().to_bits() >> (64 - BIN_BITS)) as usize;
         let Some(number) = self.numbers.get_mut(key) else { return };
         match (*number as usize).checked_sub(1).and_then(|at| self.bins.get_mut(at)) {
             Some(bin) => {
-                bin.low = bin.low.min(stress);
-                bin.high = bin.high.max(stress);
-                bin.volume += volume;
+                bin.low = bin.low.min(added.low);
+                bin.high = bin.high.max(added.high);
+                bin.volume += added.volume;
             }
             None => {
-                self.bins.push(Bin { low: stress, high: stress, volume });
+                self.bins.push(added);
                 *number = self.bins.len() as u32;
             }
         }
     }
 
-    /// The field in SI: one unit of stress in Pa, one of volume in m^3.
-    pub(super) fn field(
-        mut self,
-        peak: f64,
-        elements: usize,
-        stress_unit: f64,
-        volume_unit: f64,
-    ) -> Result<StressField, StressError> {
+    /// The bins, in the order of their first volumes.
+    pub(super) fn bins(self) -> Bins {
+        Bins(self.bins)
+    }
+
+    /// The field, in the units of the file.
+    pub(super) fn field(mut self, peak: f64, elements: usize) -> Result<StressField, StressError> {
         self.bins.sort_by(|a, b| a.low.total_cmp(&b.low));
-        for bin in &mut self.bins {
-            bin.low *= stress_unit;
-            bin.high *= stress_unit;
-            bin.volume *= volume_unit;
-        }
-        let (volume, peak) = (self.volume * volume_unit, peak * stress_unit);
         if peak == 0.0 {
             return Err(StressError::new("the stress is zero everywhere", "check the loads, and the field"));
         }
-        if !volume.is_normal() || !peak.is_finite() {
-            return Err(StressError::new("the volume or the stress is too large or too small", "check the units"));
-        }
+        let volume = self.bins.iter().map(|bin| bin.volume).sum();
+        check_size(volume, peak)?;
         Ok(StressField { bins: self.bins, volume, peak, elements })
     }
 }
+
+/// The bins of a part of a mesh.
+pub(super) struct Bins(Vec<Bin>);

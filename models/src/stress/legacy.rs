@@ -1,97 +1,111 @@
 //! Unstructured grids in VTK's legacy format (`.vtk`), up to version 5.1; binary data is big-endian.
 
-use super::arrays::{Expected, Kind, Number, of_reader, some_of_text};
+use super::arrays::{Expected, Form, Kind, Number, Sink, Symmetric, of_reader, some_of_text};
 use super::error::{StressError, short};
-use super::mesh::{At, Mesh, check_components, check_counts, check_ids, symmetric};
+use super::mesh::{At, Mesh, Stress, check_arrays, check_counts, check_ids, check_memory, kept};
 
-/// Reads a file with one field.
-pub(super) fn mesh(bytes: &[u8], stress: &str) -> Result<Mesh, StressError> {
-    let mut file = File::new(bytes)?;
-    let mut mesh = Mesh::empty(At::Nodes);
-    let mut fields = Fields { wanted: stress, at_nodes: None, at_cells: None, names: Vec::new() };
-    // The section of data, and the number of its tuples.
-    let mut section: Option<(At, usize)> = None;
-    while let Some(key) = file.word() {
-        match key.to_ascii_uppercase().as_str() {
-            "DATASET" => {
-                let kind = file.need("the kind of data")?;
-                if kind != "UNSTRUCTURED_GRID" {
-                    let message = format!("the file has a `{}`, not an `UNSTRUCTURED_GRID`", short(kind));
-                    return Err(StressError::new(message, "export the volume mesh as an unstructured grid"));
-                }
-            }
-            "POINTS" => {
-                let count = file.count("nodes")?;
-                check_counts(count, 0)?;
-                let kind = file.kind()?;
-                mesh.points = file.numbers(kind, Expected { name: "POINTS", count: 3 * count })?;
-            }
-            "CELLS" => file.cells(&mut mesh)?,
-            "CELL_TYPES" => {
-                let count = file.count("elements")?;
-                check_counts(0, count)?;
-                mesh.types = file.numbers(Kind::I32, Expected { name: "CELL_TYPES", count })?;
-            }
-            "POINT_DATA" => section = Some((At::Nodes, file.count("nodes")?)),
-            "CELL_DATA" => section = Some((At::Cells, file.count("elements")?)),
-            "METADATA" => file.skip_to_empty_line(),
-            "FIELD" => {
-                let _name = file.need("the name of a field")?;
-                let arrays = file.count("arrays")?;
-                for _ in 0..arrays {
-                    file.array(section, &mut fields)?;
-                }
-            }
-            other => match section {
-                Some(section) => file.attribute(other, section, &mut fields)?,
-                None => return Err(StressError::damaged(format!("unknown key `{}`", short(key)))),
-            },
-        }
-    }
-    if mesh.types.len() != mesh.ends.len() {
-        let message = format!("the file has {} elements and {} types of elements", mesh.ends.len(), mesh.types.len());
-        return Err(StressError::damaged(message));
-    }
-    let (at, found) = match (fields.at_nodes, fields.at_cells) {
-        (Some(found), _) => (At::Nodes, found),
-        (None, Some(found)) => (At::Cells, found),
-        (None, None) => return Err(StressError::no_field("field", stress, &fields.names)),
-    };
-    (mesh.at, mesh.components, mesh.stress) = (at, found.0, found.1);
-    Ok(mesh)
+/// A file of which everything but the numbers of fields was read.
+pub(super) struct File<'a> {
+    mesh: Mesh,
+    fields: Vec<Field<'a>>,
+    binary: bool,
+    /// Why it cannot be read to its end.
+    broken: Option<StressError>,
 }
 
-/// The field that is wanted, where it is found, with its components.
-struct Fields<'a> {
-    wanted: &'a str,
-    at_nodes: Option<(usize, Vec<f64>)>,
-    at_cells: Option<(usize, Vec<f64>)>,
-    names: Vec<String>,
+/// A field, with the text that begins with its numbers.
+struct Field<'a> {
+    name: String,
+    at: At,
+    components: usize,
+    kind: Kind,
+    /// How many values it has.
+    values: usize,
+    /// How many its section has.
+    places: usize,
+    rest: &'a [u8],
 }
 
-impl Fields<'_> {
-    fn keep(&mut self, at: At, components: usize, mut values: Vec<f64>) {
-        if components == 9 {
-            symmetric(&mut values);
+impl<'a> File<'a> {
+    /// Reads the mesh, counts the numbers that are read or skipped, and finds the fields.
+    pub(super) fn open(bytes: &'a [u8], work: &mut u64) -> Result<Self, StressError> {
+        let mut text = Text::new(bytes)?;
+        let (mut mesh, mut fields) = (Mesh::default(), Vec::new());
+        let read = text.read(&mut mesh, &mut fields);
+        *work += text.work;
+        // What is wrong with a field may be why what follows it cannot be read.
+        let broken = read.err();
+        if let Some(error) = broken.as_ref().filter(|_| fields.is_empty() || mesh.types.len() != mesh.ends.len()) {
+            return Err(error.clone());
         }
-        let found = Some((if components == 1 { 1 } else { 6 }, values));
-        match at {
-            At::Nodes => self.at_nodes = found,
-            At::Cells => self.at_cells = found,
+        if mesh.types.len() != mesh.ends.len() {
+            let message =
+                format!("the file has {} elements and {} types of elements", mesh.ends.len(), mesh.types.len());
+            return Err(StressError::damaged(message));
         }
+        Ok(Self { mesh, fields, binary: text.binary, broken })
+    }
+
+    pub(super) fn mesh(&self) -> &Mesh {
+        &self.mesh
+    }
+
+    /// The field of a name: the last one of those at nodes, otherwise of those in elements.
+    fn field(&self, name: &str) -> Option<&Field<'a>> {
+        let of = |at: At| self.fields.iter().rfind(|field| field.at == at && field.name == name);
+        of(At::Nodes).or_else(|| of(At::Cells))
+    }
+
+    /// The numbers that a field has.
+    pub(super) fn count(&self, name: &str) -> u64 {
+        self.field(name).map_or(0, |field| (field.values as u64).saturating_mul(field.components as u64))
+    }
+
+    /// Reads a field.
+    pub(super) fn stress(&self, name: &str) -> Result<Stress, StressError> {
+        let broken = || self.broken.clone().map_or(Ok(()), Err);
+        let Some(field) = self.field(name) else {
+            broken()?;
+            let names: Vec<String> = self.fields.iter().map(|field| field.name.clone()).collect();
+            return Err(StressError::no_field("field", name, &names));
+        };
+        let (at, components) = (field.at, field.components);
+        let (found, places, word) = (field.values, self.mesh.places(at), at.word());
+        if found != field.places || found != places {
+            let places = if found == field.places { places } else { field.places };
+            let message = format!("the field `{}` has {found} values for {places} {word}s", short(name));
+            return Err(StressError::damaged(message));
+        }
+        self.mesh.check_field(name, at, components)?;
+        broken()?;
+        let mut text = Text { rest: field.rest, binary: self.binary, with_offsets: false, work: 0 };
+        let expected = Expected { name, count: field.values * components };
+        let values = if components == 9 {
+            let mut all = Symmetric::default();
+            text.numbers(field.kind, expected, &mut all)?;
+            all.out
+        } else {
+            let mut values = Vec::new();
+            text.numbers(field.kind, expected, &mut values)?;
+            values
+        };
+        Ok(Stress { at, components: kept(components), values })
     }
 }
 
-struct File<'a> {
+/// The text that is not read yet.
+struct Text<'a> {
     rest: &'a [u8],
     binary: bool,
     /// Whether elements have offsets and connectivity, since version 5.
     with_offsets: bool,
+    /// The numbers that were read or skipped.
+    work: u64,
 }
 
-impl<'a> File<'a> {
+impl<'a> Text<'a> {
     fn new(bytes: &'a [u8]) -> Result<Self, StressError> {
-        let mut file = Self { rest: bytes, binary: false, with_offsets: false };
+        let mut file = Self { rest: bytes, binary: false, with_offsets: false, work: 0 };
         let first = file.line();
         let version = std::str::from_utf8(first).ok().and_then(|line| line.rsplit(' ').next()).unwrap_or("");
         file.with_offsets = version.split('.').next().and_then(|major| major.parse().ok()).is_some_and(|n: u32| n >= 5);
@@ -102,6 +116,53 @@ impl<'a> File<'a> {
             _ => return Err(StressError::damaged("the third line is neither `ASCII` nor `BINARY`")),
         }
         Ok(file)
+    }
+
+    /// Reads the mesh, and finds the fields.
+    fn read(&mut self, mesh: &mut Mesh, fields: &mut Vec<Field<'a>>) -> Result<(), StressError> {
+        // The section of data, and the number of its tuples.
+        let mut section: Option<(At, usize)> = None;
+        while let Some(key) = self.word() {
+            match key.to_ascii_uppercase().as_str() {
+                "DATASET" => {
+                    let kind = self.need("the kind of data")?;
+                    if kind != "UNSTRUCTURED_GRID" {
+                        let message = format!("the file has a `{}`, not an `UNSTRUCTURED_GRID`", short(kind));
+                        return Err(StressError::new(message, "export the volume mesh as an unstructured grid"));
+                    }
+                }
+                "POINTS" => {
+                    let count = self.count("nodes")?;
+                    check_counts(count, 0)?;
+                    check_memory(count, mesh.types.len(), mesh.ids.len(), 0)?;
+                    let kind = self.kind()?;
+                    mesh.points.clear();
+                    self.numbers(kind, Expected { name: "POINTS", count: 3 * count }, &mut mesh.points)?;
+                }
+                "CELLS" => self.cells(mesh)?,
+                "CELL_TYPES" => {
+                    let count = self.count("elements")?;
+                    check_counts(0, count)?;
+                    mesh.types.clear();
+                    self.numbers(Kind::I32, Expected { name: "CELL_TYPES", count }, &mut mesh.types)?;
+                }
+                "POINT_DATA" => section = Some((At::Nodes, self.count("nodes")?)),
+                "CELL_DATA" => section = Some((At::Cells, self.count("elements")?)),
+                "METADATA" => self.skip_to_empty_line(),
+                "FIELD" => {
+                    let _name = self.need("the name of a field")?;
+                    let arrays = self.count("arrays")?;
+                    for _ in 0..arrays {
+                        self.array(section, fields)?;
+                    }
+                }
+                other => match section {
+                    Some(section) => self.attribute(other, section, fields)?,
+                    None => return Err(StressError::damaged(format!("unknown key `{}`", short(key)))),
+                },
+            }
+        }
+        Ok(())
     }
 
     fn line(&mut self) -> &'a [u8] {
@@ -140,14 +201,19 @@ impl<'a> File<'a> {
         while !self.rest.is_empty() && !self.line().trim_ascii().is_empty() {}
     }
 
-    fn numbers<T: Number>(&mut self, kind: Kind, expected: Expected<'_>) -> Result<Vec<T>, StressError> {
+    fn numbers<T: Number>(
+        &mut self,
+        kind: Kind,
+        expected: Expected<'_>,
+        out: &mut impl Sink<T>,
+    ) -> Result<(), StressError> {
+        self.work += expected.count as u64;
         if !self.binary {
-            let (numbers, rest) = some_of_text(self.rest, expected)?;
-            self.rest = rest;
-            return Ok(numbers);
+            self.rest = some_of_text(self.rest, expected, out)?;
+            return Ok(());
         }
         let bytes = self.bytes(kind, expected)?;
-        of_reader(bytes, kind, true, expected)
+        of_reader(bytes, bytes.len(), Form { kind, big_endian: true }, expected, out)
     }
 
     /// The bytes of a binary array, which begin on the next line.
@@ -162,11 +228,17 @@ impl<'a> File<'a> {
     }
 
     fn skip(&mut self, kind: Kind, expected: Expected<'_>) -> Result<(), StressError> {
+        self.work = self.work.saturating_add(expected.count.min(self.rest.len()) as u64);
         if self.binary {
             return self.bytes(kind, expected).map(drop);
         }
         for _ in 0..expected.count {
-            self.need("all numbers of a field")?;
+            self.rest = self.rest.trim_ascii_start();
+            let end = self.rest.iter().position(u8::is_ascii_whitespace).unwrap_or(self.rest.len());
+            if end == 0 {
+                return Err(StressError::damaged("the file ends before all numbers of a field"));
+            }
+            self.rest = &self.rest[end..];
         }
         Ok(())
     }
@@ -178,10 +250,13 @@ impl<'a> File<'a> {
             check_ids(size)?;
             self.named("OFFSETS")?;
             let kind = self.kind()?;
-            let offsets: Vec<u32> = self.numbers(kind, Expected { name: "OFFSETS", count: cells })?;
+            check_memory(mesh.nodes(), cells, size, 0)?;
+            let mut offsets: Vec<u32> = Vec::new();
+            self.numbers(kind, Expected { name: "OFFSETS", count: cells }, &mut offsets)?;
             self.named("CONNECTIVITY")?;
             let kind = self.kind()?;
-            mesh.ids = self.numbers(kind, Expected { name: "CONNECTIVITY", count: size })?;
+            mesh.ids.clear();
+            self.numbers(kind, Expected { name: "CONNECTIVITY", count: size }, &mut mesh.ids)?;
             if !offsets.is_sorted() || offsets.first().is_some_and(|first| *first != 0) {
                 return Err(StressError::damaged("the `OFFSETS` of the elements do not rise from 0"));
             }
@@ -193,8 +268,11 @@ impl<'a> File<'a> {
         }
         check_counts(0, cells)?;
         check_ids(size.saturating_sub(cells))?;
-        let mut ids: Vec<u32> = self.numbers(Kind::I32, Expected { name: "CELLS", count: size })?;
+        check_memory(mesh.nodes(), cells, size, 0)?;
+        let mut ids: Vec<u32> = Vec::new();
+        self.numbers(Kind::I32, Expected { name: "CELLS", count: size }, &mut ids)?;
         let (mut from, mut to) = (0, 0);
+        mesh.ends.clear();
         for cell in 0..cells {
             let own = ids.get(from).map(|count| *count as usize);
             let own = own.filter(|own| *own < ids.len() - from);
@@ -223,26 +301,26 @@ impl<'a> File<'a> {
     }
 
     /// An array of a `FIELD`.
-    fn array(&mut self, section: Option<(At, usize)>, fields: &mut Fields<'_>) -> Result<(), StressError> {
+    fn array(&mut self, section: Option<(At, usize)>, fields: &mut Vec<Field<'a>>) -> Result<(), StressError> {
         let mut name = self.need("the name of a field")?;
         if name == "METADATA" {
             self.skip_to_empty_line();
             name = self.need("the name of a field")?;
         }
+        check_arrays(fields.len())?;
         let name = decoded(name);
         let (components, tuples) = (self.count("components")?, self.count("values")?);
         let kind = self.kind()?;
         let count = tuples.checked_mul(components).ok_or_else(|| StressError::damaged("a field is too large"))?;
-        let Some((at, own)) = section else { return self.skip(kind, Expected { name: &name, count }) };
-        if name == fields.wanted && tuples != own {
-            let message = format!("the field `{}` has {tuples} values for {own} {}s", short(&name), at.word());
-            return Err(StressError::damaged(message));
+        if let Some((at, own)) = section {
+            let name = name.clone();
+            fields.push(Field { name, at, components, kind, values: tuples, places: own, rest: self.rest });
         }
-        self.field(&name, at, components, kind, count, fields)
+        self.skip(kind, Expected { name: &name, count })
     }
 
     /// A field in its own section, such as `SCALARS`.
-    fn attribute(&mut self, key: &str, section: (At, usize), fields: &mut Fields<'_>) -> Result<(), StressError> {
+    fn attribute(&mut self, key: &str, section: (At, usize), fields: &mut Vec<Field<'a>>) -> Result<(), StressError> {
         let (at, tuples) = section;
         let unknown = || StressError::damaged(format!("unknown key `{}`", short(key)));
         if !matches!(
@@ -260,6 +338,7 @@ impl<'a> File<'a> {
         ) {
             return Err(unknown());
         }
+        check_arrays(fields.len())?;
         let name = decoded(self.need("the name of a field")?);
         let (components, kind) = match key {
             "VECTORS" | "NORMALS" => (3, self.kind()?),
@@ -285,27 +364,16 @@ impl<'a> File<'a> {
             }
         };
         let count = tuples.checked_mul(components).ok_or_else(unknown)?;
-        self.field(&name, at, components, kind, count, fields)
-    }
-
-    fn field(
-        &mut self,
-        name: &str,
-        at: At,
-        components: usize,
-        kind: Kind,
-        count: usize,
-        fields: &mut Fields<'_>,
-    ) -> Result<(), StressError> {
-        let expected = Expected { name, count };
-        if name != fields.wanted {
-            fields.names.push(name.to_owned());
-            return self.skip(kind, expected);
-        }
-        check_components(name, components)?;
-        let values = self.numbers(kind, expected)?;
-        fields.keep(at, components, values);
-        Ok(())
+        fields.push(Field {
+            name: name.clone(),
+            at,
+            components,
+            kind,
+            values: tuples,
+            places: tuples,
+            rest: self.rest,
+        });
+        self.skip(kind, Expected { name: &name, count })
     }
 }
 

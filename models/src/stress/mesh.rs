@@ -1,7 +1,7 @@
-//! A mesh with one stress field, as it was read: in the units of the file.
+//! A mesh and its stress, as they were read: in the units of the file.
 
 use super::error::{StressError, short};
-use super::limits::{MOST_CELLS, MOST_IDS, MOST_POINTS};
+use super::limits::{MOST_ARRAYS, MOST_CELLS, MOST_IDS, MOST_MEMORY, MOST_POINTS};
 
 /// Where the values of a field are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -19,8 +19,8 @@ impl At {
     }
 }
 
-/// A mesh and its stress.
-#[derive(Debug)]
+/// A mesh.
+#[derive(Debug, Default)]
 pub(super) struct Mesh {
     /// Three coordinates for each node.
     pub(super) points: Vec<f64>,
@@ -30,19 +30,54 @@ pub(super) struct Mesh {
     pub(super) ends: Vec<u32>,
     /// The nodes of the elements.
     pub(super) ids: Vec<u32>,
-    /// Where the stress is.
+}
+
+/// The stress of a mesh.
+#[derive(Debug)]
+pub(super) struct Stress {
+    /// Where the values are.
     pub(super) at: At,
     /// The numbers for each node or element: 1 (a scalar) or 6 (XX YY ZZ XY YZ XZ).
     pub(super) components: usize,
-    /// The stress.
-    pub(super) stress: Vec<f64>,
+    /// The values.
+    pub(super) values: Vec<f64>,
 }
 
 impl Mesh {
-    pub(super) fn empty(at: At) -> Self {
-        let (points, types, ends, ids, stress) = (Vec::new(), Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        Self { points, types, ends, ids, at, components: 1, stress }
+    pub(super) fn nodes(&self) -> usize {
+        self.points.len() / 3
     }
+
+    /// The number of places that a field has values at.
+    pub(super) fn places(&self, at: At) -> usize {
+        match at {
+            At::Nodes => self.nodes(),
+            At::Cells => self.types.len(),
+        }
+    }
+
+    /// Checks that the mesh and a field with so many components fit into memory.
+    pub(super) fn check_field(&self, name: &str, at: At, components: usize) -> Result<(), StressError> {
+        check_components(name, components)?;
+        check_memory(self.nodes(), self.types.len(), self.ids.len(), self.places(at) * kept(components))
+    }
+}
+
+/// The components that are kept of a field.
+pub(super) fn kept(components: usize) -> usize {
+    if components == 1 { 1 } else { 6 }
+}
+
+/// Checks that a mesh, and so many numbers of a field, fit into memory.
+pub(super) fn check_memory(points: usize, cells: usize, ids: usize, numbers: usize) -> Result<(), StressError> {
+    let bytes = 24 * points + 5 * cells + 4 * ids + 8 * numbers;
+    if bytes <= MOST_MEMORY {
+        return Ok(());
+    }
+    Err(StressError::new(
+        format!("the mesh and its stress need {} MiB of memory; the limit is {} MiB", bytes >> 20, MOST_MEMORY >> 20),
+        "use a coarser mesh, export only this part, or export the von Mises stress in place of the tensor",
+    ))
 }
 
 /// Checks the counts that a header states.
@@ -56,13 +91,18 @@ pub(super) fn check_counts(points: usize, cells: usize) -> Result<(), StressErro
     Ok(())
 }
 
+/// Checks the number of arrays, and of pieces.
+pub(super) fn check_arrays(arrays: usize) -> Result<(), StressError> {
+    if arrays > MOST_ARRAYS { Err(StressError::too_many("arrays", arrays, MOST_ARRAYS)) } else { Ok(()) }
+}
+
 /// Checks the number of ids of all elements.
 pub(super) fn check_ids(ids: usize) -> Result<(), StressError> {
     if ids > MOST_IDS { Err(StressError::too_many("ids of nodes in elements", ids, MOST_IDS)) } else { Ok(()) }
 }
 
 /// The number of components that a field may have; others are refused.
-pub(super) fn check_components(name: &str, components: usize) -> Result<(), StressError> {
+fn check_components(name: &str, components: usize) -> Result<(), StressError> {
     match components {
         1 | 6 | 9 => Ok(()),
         other => Err(StressError::new(
@@ -72,20 +112,14 @@ pub(super) fn check_components(name: &str, components: usize) -> Result<(), Stre
     }
 }
 
-/// Makes 6 components of 9, in place: XX XY XZ YX YY YZ ZX ZY ZZ to XX YY ZZ XY YZ XZ.
-pub(super) fn symmetric(tensors: &mut Vec<f64>) {
-    let count = tensors.len() / 9;
-    for at in 0..count {
-        let t: [f64; 9] = std::array::from_fn(|i| tensors[9 * at + i]);
-        let six = [t[0], t[4], t[8], (t[1] + t[3]) / 2.0, (t[5] + t[7]) / 2.0, (t[2] + t[6]) / 2.0];
-        tensors[6 * at..6 * at + 6].copy_from_slice(&six);
-    }
-    tensors.truncate(6 * count);
+/// The von Mises stress of XX YY ZZ XY YZ XZ.
+pub(super) fn von_mises(tensor: [f64; 6]) -> f64 {
+    von_mises_squared(tensor).sqrt()
 }
 
-/// The von Mises stress of XX YY ZZ XY YZ XZ.
-pub(super) fn von_mises(t: [f64; 6]) -> f64 {
+/// Its square.
+pub(super) fn von_mises_squared(t: [f64; 6]) -> f64 {
     let [x, y, z, xy, yz, xz] = t;
     let normal = (x - y).powi(2) + (y - z).powi(2) + (z - x).powi(2);
-    (normal / 2.0 + 3.0 * (xy * xy + yz * yz + xz * xz)).sqrt()
+    normal / 2.0 + 3.0 * (xy * xy + yz * yz + xz * xz)
 }

@@ -3,15 +3,11 @@
 //! Every element is described by its nodes in a reference element and by the monomials that its shape functions are made of;
 //! the shape functions follow from these by one inverted matrix. Pyramids use collapsed coordinates, in which their rational
 //! shape functions are polynomials: the base is the square from -1 to 1, and all of the top face is the apex at height 1.
-//! The rules are exact for the volume of every element with curved edges, as long as the element is not turned over:
-//! - hexahedra: 3 x 3 x 3 points of Gauss, exact to degree 5 in each direction; pyramids: 5 x 5 x 5
-//! - tetrahedra: 14 points, exact to degree 5 (N. J. Walkington, Quadrature on simplices of arbitrary dimension, 2000)
-//! - wedges: 6 points in the triangle, exact to degree 4 (D. A. Dunavant, 1985), times 3 points of Gauss
+//! The rules are those of `rules.rs`.
 
 use std::sync::LazyLock;
 
-/// The largest number of points of a rule.
-pub(super) const MOST_POINTS: usize = 125;
+use super::rules::{self, Rule, Shape};
 
 /// The largest number of nodes of an element.
 pub(super) const MOST_NODES: usize = 27;
@@ -21,6 +17,19 @@ pub(super) const MOST_NODES: usize = 27;
 pub(super) struct Element {
     /// The number of nodes.
     pub(super) nodes: usize,
+    /// Whether both orders of its two ends are in use: programs differ for wedges.
+    pub(super) both_ways: bool,
+    /// At few points, if these are enough for the volume: for an element in which the stress varies little.
+    pub(super) few: Option<Samples>,
+    /// At the points of the usual rule.
+    pub(super) usual: Samples,
+    /// At many points: for a mesh of few elements.
+    pub(super) many: Samples,
+}
+
+/// The shape functions of an element at the points of a rule.
+#[derive(Debug)]
+pub(super) struct Samples {
     /// The number of points of the rule.
     pub(super) points: usize,
     /// The weight of each point.
@@ -29,11 +38,9 @@ pub(super) struct Element {
     pub(super) values: Vec<f64>,
     /// Their derivatives: for each node, for each direction, at every point.
     pub(super) slopes: Vec<f64>,
-    /// Whether both orders of its two ends are in use: programs differ for wedges.
-    pub(super) both_ways: bool,
 }
 
-type Point = [f64; 3];
+pub(super) type Point = [f64; 3];
 type Powers = [u8; 3];
 
 /// The element of a type of VTK; `None` if it is not one that is read.
@@ -92,12 +99,6 @@ fn build(vtk: u8) -> Option<Element> {
         27 => (PYRAMID.to_vec(), Vec::new()),
         _ => return None,
     };
-    let rule = match vtk {
-        10 | 24 => rule_of_tetrahedron(),
-        13 | 26 => rule_of_wedge(),
-        14 | 27 => rule_of_pyramid(),
-        _ => rule_of_hexahedron(),
-    };
     let terms = |at: Point| -> Vec<[f64; 4]> {
         match vtk {
             14 => PYRAMID_LINEAR.iter().map(|term| term.at(at)).collect(),
@@ -110,26 +111,44 @@ fn build(vtk: u8) -> Option<Element> {
         nodes.iter().map(|node| terms(*node).into_iter().map(|term| term[0]).collect()).collect();
     // Row t of the inverse: the share of the term t in the shape function of each node.
     let inverse = inverse(matrix)?;
-    let points = rule.len();
-    let mut element = Element {
-        nodes: count,
-        points,
-        weights: rule.iter().map(|(_, weight)| *weight).collect(),
-        values: vec![0.0; count * points],
-        slopes: vec![0.0; count * 3 * points],
-        both_ways: matches!(vtk, 13 | 26),
-    };
-    for (at, (point, _)) in rule.iter().enumerate() {
-        for (term, shares) in terms(*point).iter().zip(&inverse) {
-            for (node, share) in shares.iter().enumerate() {
-                element.values[node * points + at] += share * term[0];
-                for axis in 0..3 {
-                    element.slopes[(node * 3 + axis) * points + at] += share * term[axis + 1];
+    let sample = |rule: &Rule| -> Samples {
+        let points = rule.len();
+        let mut samples = Samples {
+            points,
+            weights: rule.iter().map(|(_, weight)| *weight).collect(),
+            values: vec![0.0; count * points],
+            slopes: vec![0.0; count * 3 * points],
+        };
+        for (at, (point, _)) in rule.iter().enumerate() {
+            for (term, shares) in terms(*point).iter().zip(&inverse) {
+                for (node, share) in shares.iter().enumerate() {
+                    samples.values[node * points + at] += share * term[0];
+                    for axis in 0..3 {
+                        samples.slopes[(node * 3 + axis) * points + at] += share * term[axis + 1];
+                    }
                 }
             }
         }
-    }
-    Some(element)
+        samples
+    };
+    let shape = match vtk {
+        10 | 24 => Shape::Tetrahedron,
+        13 | 26 => Shape::Wedge,
+        14 | 27 => Shape::Pyramid,
+        _ => Shape::Hexahedron,
+    };
+    let few = match vtk {
+        10 => Some(rules::four_of_tetrahedron()),
+        12 => Some(rules::eight_of_hexahedron()),
+        _ => None,
+    };
+    Some(Element {
+        nodes: count,
+        both_ways: shape == Shape::Wedge,
+        few: few.as_ref().map(sample),
+        usual: sample(&shape.usual()),
+        many: sample(&shape.many()),
+    })
 }
 
 /// A monomial and its derivatives.
@@ -206,7 +225,7 @@ const PYRAMID_QUADRATIC: [Term; 13] = [
 ];
 
 /// The nodes in the order of VTK.
-const TETRAHEDRON: [Point; 10] = [
+pub(super) const TETRAHEDRON: [Point; 10] = [
     [0.0, 0.0, 0.0],
     [1.0, 0.0, 0.0],
     [0.0, 1.0, 0.0],
@@ -282,54 +301,6 @@ const PYRAMID: [Point; 13] = [
     [1.0, 1.0, 0.5],
     [-1.0, 1.0, 0.5],
 ];
-
-type Rule = Vec<(Point, f64)>;
-
-/// Three points of Gauss from -1 to 1.
-fn gauss() -> [(f64, f64); 3] {
-    let at = 0.6_f64.sqrt();
-    [(-at, 5.0 / 9.0), (0.0, 8.0 / 9.0), (at, 5.0 / 9.0)]
-}
-
-fn rule_of_hexahedron() -> Rule {
-    let line = gauss();
-    let pairs = line.into_iter().flat_map(|(z, w)| line.into_iter().map(move |(y, v)| (y, z, v * w)));
-    pairs.flat_map(|(y, z, w)| line.into_iter().map(move |(x, u)| ([x, y, z], u * w))).collect()
-}
-
-/// In collapsed coordinates: heights from 0 to 1. The size of the section is in the derivatives. There are more points than
-/// the volume needs, because collapsed points are far apart at the base.
-fn rule_of_pyramid() -> Rule {
-    let (far, near) = (0.906_179_845_938_664, 0.538_469_310_105_683_1);
-    let (low, high) = (0.236_926_885_056_189_08, 0.478_628_670_499_366_47);
-    let line = [(-far, low), (-near, high), (0.0, 128.0 / 225.0), (near, high), (far, low)];
-    let pairs = line.into_iter().flat_map(|(z, w)| line.into_iter().map(move |(y, v)| (y, z, v * w)));
-    pairs.flat_map(|(y, z, w)| line.into_iter().map(move |(x, u)| ([x, y, (z + 1.0) / 2.0], u * w / 2.0))).collect()
-}
-
-fn rule_of_tetrahedron() -> Rule {
-    let mut rule = Rule::new();
-    for (a, w) in
-        [(0.310_885_919_263_300_6, 0.112_687_925_718_015_85), (0.092_735_250_310_891_23, 0.073_493_043_116_361_95)]
-    {
-        let b = 1.0 - 3.0 * a;
-        rule.extend([[a, a, a], [b, a, a], [a, b, a], [a, a, b]].map(|point| (point, w / 6.0)));
-    }
-    let (a, w) = (0.045_503_704_125_649_65, 0.042_546_020_777_081_47);
-    let b = 0.5 - a;
-    rule.extend([[a, a, b], [a, b, a], [b, a, a], [b, b, a], [b, a, b], [a, b, b]].map(|point| (point, w / 6.0)));
-    rule
-}
-
-fn rule_of_wedge() -> Rule {
-    let triangle = [(0.445_948_490_915_965, 0.223_381_589_678_011), (0.091_576_213_509_771, 0.109_951_743_655_322)];
-    let points = triangle.into_iter().flat_map(|(a, w)| {
-        let b = 1.0 - 2.0 * a;
-        [(a, a, w / 2.0), (b, a, w / 2.0), (a, b, w / 2.0)]
-    });
-    let points: Vec<(f64, f64, f64)> = points.collect();
-    gauss().into_iter().flat_map(|(z, v)| points.iter().map(move |(x, y, w)| ([*x, *y, z], w * v))).collect()
-}
 
 /// The inverse of a matrix; `None` if it has none.
 fn inverse(mut matrix: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {

@@ -5,9 +5,15 @@
 use quick_xml::events::{BytesStart, Event};
 use quick_xml::{Reader, XmlVersion};
 
-use super::arrays::{Base64, Expected, Kind, Number, Storage, of_text};
+use super::arrays::{Expected, Kind, Number, Sink, Symmetric, of_text};
+use super::base64::Base64;
 use super::error::StressError;
-use super::mesh::{At, Mesh, check_components, check_counts, check_ids, symmetric};
+use super::mesh::{At, Mesh, Stress, check_arrays, check_counts, check_ids, check_memory, kept};
+use super::storage::Storage;
+use crate::parallel::both;
+
+/// From this number of ids on, two threads read the arrays of a piece.
+const MANY_IDS: usize = 1 << 17;
 
 /// An array as the XML describes it.
 #[derive(Debug)]
@@ -57,42 +63,8 @@ enum Section {
     AtCells,
 }
 
-/// Reads a file with one field.
-pub(super) fn mesh(bytes: &[u8], stress: &str) -> Result<Mesh, StressError> {
-    let at = find(bytes, b"<AppendedData");
-    let (xml, appended) = bytes.split_at(at.unwrap_or(bytes.len()));
-    let xml = std::str::from_utf8(xml).map_err(|_| StressError::damaged("the XML of the file is not UTF-8"))?;
-    let (storage, pieces) = pieces(xml)?;
-    let file = File { storage, appended: Appended::new(appended)? };
-
-    let has = |at: At| pieces.iter().any(|piece| piece.field(at, stress).is_some());
-    let at = if has(At::Nodes) { At::Nodes } else { At::Cells };
-    if !has(at) {
-        let mut names: Vec<String> = Vec::new();
-        for piece in &pieces {
-            let known = piece.at_nodes.iter().chain(&piece.at_cells).filter(|array| array.kind.is_some());
-            names.extend(known.map(|array| array.name.clone()));
-        }
-        let mut seen = std::collections::HashSet::new();
-        names.retain(|name| seen.insert(name.clone()));
-        return Err(StressError::no_field("field", stress, &names));
-    }
-    let mut mesh = Mesh::empty(at);
-    for piece in &pieces {
-        file.add(piece, stress, &mut mesh)?;
-    }
-    Ok(mesh)
-}
-
 fn find(bytes: &[u8], what: &[u8]) -> Option<usize> {
-    let mut from = 0;
-    while let Some(at) = bytes[from..].iter().position(|byte| *byte == what[0]) {
-        if bytes[from + at..].starts_with(what) {
-            return Some(from + at);
-        }
-        from += at + 1;
-    }
-    None
+    memchr::memmem::find(bytes, what)
 }
 
 /// The pieces of the XML, and how arrays are stored.
@@ -101,6 +73,11 @@ fn pieces(xml: &str) -> Result<(Storage, Vec<Piece<'_>>), StressError> {
     let mut storage = None;
     let (mut pieces, mut section, mut array): (Vec<Piece<'_>>, _, Option<(Array<'_>, usize)>) =
         (Vec::new(), None, None);
+    let mut count = 0;
+    let mut count_one = || {
+        count += 1;
+        check_arrays(count)
+    };
     loop {
         let event = reader.read_event();
         let damaged = |error: quick_xml::Error| {
@@ -117,19 +94,31 @@ fn pieces(xml: &str) -> Result<(Storage, Vec<Piece<'_>>), StressError> {
                 }
                 match tag.name().as_ref() {
                     "VTKFile" => storage = Some(storage_of(&tag)?),
-                    "Piece" => pieces.push(piece_of(&tag)?),
+                    "Piece" => {
+                        count_one()?;
+                        pieces.push(piece_of(&tag)?);
+                    }
                     "Points" => section = Some(Section::Points),
                     "Cells" => section = Some(Section::Cells),
                     "PointData" => section = Some(Section::AtNodes),
                     "CellData" => section = Some(Section::AtCells),
                     "FieldData" => section = None,
-                    "DataArray" => array = Some((array_of(&tag)?, 0)),
+                    "DataArray" => {
+                        count_one()?;
+                        array = Some((array_of(&tag)?, 0));
+                    }
                     _ => {}
                 }
             }
             Event::Empty(tag) if array.is_none() => match tag.name().as_ref() {
-                "Piece" => pieces.push(piece_of(&tag)?),
-                "DataArray" => keep(&mut pieces, section, array_of(&tag)?),
+                "Piece" => {
+                    count_one()?;
+                    pieces.push(piece_of(&tag)?);
+                }
+                "DataArray" => {
+                    count_one()?;
+                    keep(&mut pieces, section, array_of(&tag)?);
+                }
                 _ => {}
             },
             Event::Text(text) => {
@@ -257,13 +246,30 @@ impl<'a> Appended<'a> {
     }
 }
 
-struct File<'a> {
+/// A file of which the XML was read.
+pub(super) struct File<'a> {
     storage: Storage,
     appended: Appended<'a>,
+    pieces: Vec<Piece<'a>>,
 }
 
-impl File<'_> {
-    fn numbers<T: Number>(&self, array: &Array<'_>, expected: usize) -> Result<Vec<T>, StressError> {
+impl<'a> File<'a> {
+    /// Reads the XML.
+    pub(super) fn open(bytes: &'a [u8]) -> Result<Self, StressError> {
+        let at = find(bytes, b"<AppendedData");
+        let (xml, appended) = bytes.split_at(at.unwrap_or(bytes.len()));
+        let xml = std::str::from_utf8(xml).map_err(|_| StressError::damaged("the XML of the file is not UTF-8"))?;
+        let (storage, pieces) = pieces(xml)?;
+        Ok(Self { storage, appended: Appended::new(appended)?, pieces })
+    }
+
+    /// Reads an array of numbers.
+    fn numbers<T: Number>(
+        &self,
+        array: &Array<'_>,
+        expected: usize,
+        out: &mut impl Sink<T>,
+    ) -> Result<(), StressError> {
         let expected = Expected { name: &array.name, count: expected };
         let short = super::error::short(&array.name);
         let kind = array.kind.ok_or_else(|| StressError::damaged(format!("`{short}` has no numbers")))?;
@@ -272,70 +278,128 @@ impl File<'_> {
             StressError::damaged(format!("`{short}` is outside of the appended data (offset {offset})"))
         };
         match (array.format.as_str(), &self.appended) {
-            ("ascii", _) => of_text(array.text, expected),
+            ("ascii", _) => of_text(array.text, expected, out),
             // An array without numbers may have no text at all.
-            ("binary", _) if array.text.is_empty() && expected.count == 0 => Ok(Vec::new()),
-            ("binary", _) => self.storage.numbers(Base64::new(array.text.as_bytes()), kind, expected),
+            ("binary", _) if array.text.is_empty() && expected.count == 0 => Ok(()),
+            ("binary", _) => {
+                let text = array.text.as_bytes();
+                self.storage.numbers(Base64::new(text), text.len(), kind, expected, out)
+            }
             ("appended", Appended::Raw(data)) => {
                 let data = array.offset.and_then(|offset| data.get(offset..)).ok_or_else(outside)?;
-                self.storage.numbers(data, kind, expected)
+                self.storage.numbers(data, data.len(), kind, expected, out)
             }
             ("appended", Appended::Base64(data)) => {
                 let data = array.offset.and_then(|offset| data.get(offset..)).ok_or_else(outside)?;
-                self.storage.numbers(Base64::new(data), kind, expected)
+                self.storage.numbers(Base64::new(data), data.len(), kind, expected, out)
             }
             ("appended", Appended::None) => Err(outside()),
             (other, _) => Err(StressError::damaged(format!("unknown format `{}`", super::error::short(other)))),
         }
     }
 
-    /// Adds a piece to a mesh.
-    fn add(&self, piece: &Piece<'_>, stress: &str, mesh: &mut Mesh) -> Result<(), StressError> {
-        let (first_point, first_cell) = (mesh.points.len() / 3, mesh.types.len());
-        let counts = (first_point.checked_add(piece.point_count), first_cell.checked_add(piece.cell_count));
-        check_counts(counts.0.unwrap_or(usize::MAX), counts.1.unwrap_or(usize::MAX))?;
-        if piece.cell_count == 0 {
-            return Ok(());
+    /// Reads the mesh, and counts its numbers.
+    pub(super) fn mesh(&self, work: &mut u64) -> Result<Mesh, StressError> {
+        let mut mesh = Mesh::default();
+        for piece in self.used() {
+            self.add(piece, &mut mesh, work)?;
         }
-        let points = piece.points.as_ref().ok_or_else(|| StressError::damaged("the mesh has no points"))?;
-        mesh.points.extend(self.numbers::<f64>(points, 3 * piece.point_count)?);
+        Ok(mesh)
+    }
 
-        let mut ends: Vec<u32> = self.numbers(piece.cells("offsets")?, piece.cell_count)?;
+    /// The pieces that have elements.
+    fn used(&self) -> impl Iterator<Item = &Piece<'a>> {
+        self.pieces.iter().filter(|piece| piece.cell_count > 0)
+    }
+
+    /// Adds a piece to a mesh.
+    fn add(&self, piece: &Piece<'_>, mesh: &mut Mesh, work: &mut u64) -> Result<(), StressError> {
+        let (first_point, first_cell, first_id) = (mesh.nodes(), mesh.types.len(), mesh.ids.len());
+        let (points, cells) =
+            (first_point.saturating_add(piece.point_count), first_cell.saturating_add(piece.cell_count));
+        check_counts(points, cells)?;
+        check_memory(points, cells, first_id, 0)?;
+        *work += (3 * piece.point_count + 2 * piece.cell_count) as u64;
+        let place = piece.points.as_ref().ok_or_else(|| StressError::damaged("the mesh has no points"))?;
+        let (offsets, connectivity, types) =
+            (piece.cells("offsets")?, piece.cells("connectivity")?, piece.cells("types")?);
+        self.numbers::<u32>(offsets, piece.cell_count, &mut mesh.ends)?;
+        let ends = &mut mesh.ends[first_cell..];
         if !ends.is_sorted() {
             return Err(StressError::damaged("the `offsets` of the elements do not rise"));
         }
-        let (ids, before) = (ends.last().copied().unwrap_or(0) as usize, mesh.ids.len());
-        check_ids(before.saturating_add(ids))?;
-        let mut ids: Vec<u32> = self.numbers(piece.cells("connectivity")?, ids)?;
-        if first_cell > 0 {
-            if ids.iter().any(|id| *id as usize >= piece.point_count) {
-                return Err(StressError::damaged("an element names a node that its piece does not have"));
-            }
-            ids.iter_mut().for_each(|id| *id += first_point as u32);
-            ends.iter_mut().for_each(|end| *end += before as u32);
-            mesh.ids.extend(ids);
-            mesh.ends.extend(ends);
-            mesh.types.extend(self.numbers::<u8>(piece.cells("types")?, piece.cell_count)?);
-        } else {
-            (mesh.ids, mesh.ends) = (ids, ends);
-            mesh.types = self.numbers(piece.cells("types")?, piece.cell_count)?;
-        }
+        let count = ends.last().copied().unwrap_or(0) as usize;
+        check_ids(first_id.saturating_add(count))?;
+        check_memory(points, cells, first_id + count, 0)?;
+        *work += count as u64;
+        ends.iter_mut().for_each(|end| *end += first_id as u32);
 
-        let Some(field) = piece.field(mesh.at, stress) else {
-            return Err(StressError::damaged(format!("a piece has no field `{}`", super::error::short(stress))));
+        let ids = || {
+            let mut ids: Vec<u32> = Vec::new();
+            self.numbers(connectivity, count, &mut ids).map(|()| ids)
         };
-        check_components(stress, field.components)?;
-        let count = if mesh.at == At::Nodes { piece.point_count } else { piece.cell_count };
-        let mut values: Vec<f64> = self.numbers(field, count * field.components)?;
-        if field.components == 9 {
-            symmetric(&mut values);
+        let (all_points, all_types) = (&mut mesh.points, &mut mesh.types);
+        let mut others = || {
+            self.numbers::<f64>(place, 3 * piece.point_count, all_points)?;
+            self.numbers::<u8>(types, piece.cell_count, all_types)
+        };
+        let (ids, others) = if count < MANY_IDS { (ids(), others()) } else { both(ids, others) };
+        others?;
+        let mut ids = ids?;
+        if first_cell == 0 {
+            mesh.ids = ids;
+            return Ok(());
         }
-        let components = if field.components == 1 { 1 } else { 6 };
-        if first_cell > 0 && components != mesh.components {
-            return Err(StressError::damaged("the pieces have fields of different kinds"));
+        if ids.iter().any(|id| *id as usize >= piece.point_count) {
+            return Err(StressError::damaged("an element names a node that its piece does not have"));
         }
-        mesh.components = components;
-        mesh.stress.extend(values);
+        ids.iter_mut().for_each(|id| *id += first_point as u32);
+        mesh.ids.extend(ids);
         Ok(())
+    }
+
+    /// Where a field is, and its components.
+    fn place(&self, name: &str) -> Option<(At, usize)> {
+        let of = |at: At| self.pieces.iter().find_map(|piece| Some((at, piece.field(at, name)?.components)));
+        of(At::Nodes).or_else(|| of(At::Cells))
+    }
+
+    /// The numbers that a field of a mesh has.
+    pub(super) fn count(&self, mesh: &Mesh, name: &str) -> u64 {
+        self.place(name).map_or(0, |(at, components)| (mesh.places(at) as u64).saturating_mul(components as u64))
+    }
+
+    /// Reads a field of a mesh.
+    pub(super) fn stress(&self, mesh: &Mesh, name: &str) -> Result<Stress, StressError> {
+        let Some((at, _)) = self.place(name) else {
+            let mut names: Vec<String> = Vec::new();
+            for piece in &self.pieces {
+                let known = piece.at_nodes.iter().chain(&piece.at_cells).filter(|array| array.kind.is_some());
+                names.extend(known.map(|array| array.name.clone()));
+            }
+            let mut seen = std::collections::HashSet::new();
+            names.retain(|name| seen.insert(name.clone()));
+            return Err(StressError::no_field("field", name, &names));
+        };
+        let (mut components, mut values) = (None, Vec::new());
+        for piece in self.used() {
+            let Some(field) = piece.field(at, name) else {
+                return Err(StressError::damaged(format!("a piece has no field `{}`", super::error::short(name))));
+            };
+            mesh.check_field(name, at, field.components)?;
+            if components.is_some_and(|components| components != kept(field.components)) {
+                return Err(StressError::damaged("the pieces have fields of different kinds"));
+            }
+            components = Some(kept(field.components));
+            let count = field.components * if at == At::Nodes { piece.point_count } else { piece.cell_count };
+            if field.components == 9 {
+                let mut all = Symmetric::after(std::mem::take(&mut values));
+                self.numbers(field, count, &mut all)?;
+                values = all.out;
+            } else {
+                self.numbers(field, count, &mut values)?;
+            }
+        }
+        Ok(Stress { at, components: components.unwrap_or(1), values })
     }
 }

@@ -38,8 +38,8 @@ const MOST_OF_FINDINGS: usize = 16 << 20;
 const MOST_OF_REPORTS: usize = 4 << 20;
 /// The records of a hundred thousand parts take half of it.
 const MOST_OF_RECORDS: usize = 64 << 20;
-/// Some ten thousand runs.
-const MOST_OF_MODELS: usize = 4 << 20;
+/// Some ten thousand runs, and some dozens of stress fields.
+const MOST_OF_MODELS: usize = 16 << 20;
 /// What an entry takes in the list, in addition to its key: the lengths and the checksum.
 const OF_ENTRY: usize = 48;
 

@@ -19,6 +19,7 @@
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
 //! | `spreadsheet` | the bytes of a spreadsheet that is imported |
+//! | `stress_files` | the bytes of the stress files that records name |
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
 //! | `write` | edited files of a project, written beside and renamed |
 //! | `writing` | whether the process has begun to write |
@@ -59,6 +60,7 @@ mod repository;
 mod revisions;
 mod settings_history;
 mod spreadsheet;
+mod stress_files;
 mod untracked;
 mod waiting;
 pub(crate) mod walk;

@@ -265,25 +265,9 @@ impl Project {
         &self.stress_fields
     }
 
-    /// Reads stress files, which may be larger than tables.
-    pub fn fetch_stress_files(&self, snapshot: &mut Snapshot, paths: &[String]) {
-        const MOST: u64 = models::stress::limits::LARGEST_FILE;
-        let paths: Vec<String> = paths.iter().filter_map(|path| inside(path)).collect();
-        let objects = self.read_others(snapshot, paths, &|path| worktree::read_large(path, MOST));
-        for (path, entry) in objects {
-            let content = match self.commits(snapshot).repository {
-                Some(repository) => repository.large_content(&entry.id, MOST),
-                None => Err(GitError::NoRepository { hint: "" }),
-            };
-            let content = content
-                .unwrap_or_else(|error| Err(Problem::cannot_open(&error.message(), &error.hint().unwrap_or_default())));
-            snapshot.others.entry(path).or_default().content = Some(content);
-        }
-    }
-
     /// Reads files of the working tree that the snapshot does not have yet. Returns those of the index or a revision, with
     /// their objects.
-    fn read_others(
+    pub(super) fn read_others(
         &self,
         snapshot: &mut Snapshot,
         paths: Vec<String>,

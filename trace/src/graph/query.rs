@@ -121,8 +121,7 @@ impl Graph {
 
     /// The ids of analyses that a later one supersedes.
     pub fn superseded(&self) -> HashSet<&str> {
-        let analyses = self.loaded.analyses();
-        analyses.flat_map(|(.., analysis)| analysis.supersedes.iter().map(schema::Id::as_str)).collect()
+        self.loaded.superseded()
     }
 
     /// The results of a record in the order of their dates, and of their records for the same date: the latest is last.

@@ -110,15 +110,14 @@ fn with_earlier(study: &Study, index: RecordId, analysis: &Analysis) -> Iteratio
             let Some(earlier) = study.loaded.find(id.as_str()).filter(|earlier| seen.insert(*earlier)) else {
                 continue;
             };
-            let Some((_, _, analysis)) = study.loaded.analyses().find(|(index, ..)| *index == earlier) else {
-                continue;
-            };
+            let Some(analysis) = study.loaded.analysis(earlier) else { continue };
             if has_stress(analysis) {
-                found.all.insert(0, Iteration { analysis: earlier, numbers: numbers(study, earlier, analysis) });
+                found.all.push(Iteration { analysis: earlier, numbers: numbers(study, earlier, analysis) });
                 next.push(analysis);
             }
         }
     }
+    found.all.reverse();
     found
 }
 
@@ -163,7 +162,6 @@ fn numbers(study: &Study, index: RecordId, analysis: &Analysis) -> Result<Number
 impl Iteration {
     /// The stress file of the analysis.
     pub fn file<'s>(&self, study: &'s Study) -> &'s str {
-        let analysis = study.loaded.analyses().find(|(index, ..)| *index == self.analysis);
-        analysis.and_then(|(.., analysis)| file_of(analysis)).unwrap_or(FILE)
+        study.loaded.analysis(self.analysis).and_then(file_of).unwrap_or(FILE)
     }
 }

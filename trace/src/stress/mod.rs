@@ -1,22 +1,19 @@
 //! Stress files: what an analysis with the model `stress-field` names, and what was read of it.
 //!
-//! What is read is a pure function of the bytes of the file, the name of the field and two units. It is read once per state
-//! of the records, when it is first needed: the file of an analysis that another one supersedes only by `why`.
+//! What is read is a pure function of the bytes of the file, the name of the field and two units (see `fields.rs`). It is read
+//! once per state of the records, when it is first needed: the file of an analysis that another one supersedes only by `why`.
 
+mod fields;
 mod iterations;
 
+#[cfg(test)]
+pub(crate) use fields::Field;
+pub(crate) use fields::{SharedFields, StressFields};
 pub use iterations::{CAUTION, Iteration, Iterations, Numbers, of_analysis, of_part};
 
-use std::sync::{Arc, Mutex};
-
-use foldhash::HashMap;
-use models::stress::{Ask, StressError, StressField};
 use schema::records::{Analysis, Expression};
 use schema::words::shorten;
 use schema::{Quantity, suggest};
-use sha2::{Digest as _, Sha256};
-
-use crate::load::Loaded;
 
 /// The name of the model.
 pub const MODEL: &str = "stress-field";
@@ -24,11 +21,14 @@ pub const MODEL: &str = "stress-field";
 /// The input that names the file.
 pub const FILE: &str = "file";
 
+/// The input that names the field.
+const FIELD: &str = "stress";
+
 /// The endings that a stress file may have.
 const ENDINGS: [&str; 3] = [".vtu", ".vtk", ".csv"];
 
 /// The inputs without which there is no answer, even if no target needs one.
-const REQUIRED: [&str; 5] = [FILE, "stress", "stress-unit", "length-unit", "allowable"];
+const REQUIRED: [&str; 5] = [FILE, FIELD, "stress-unit", "length-unit", "allowable"];
 
 /// Whether a file of this name can be a stress file.
 pub fn is_stress_file(path: &str) -> bool {
@@ -44,6 +44,11 @@ pub fn has_stress(analysis: &Analysis) -> bool {
 pub fn file_of(analysis: &Analysis) -> Option<&str> {
     let file = analysis.given.get(FILE).filter(|_| has_stress(analysis)).map(Expression::text);
     file.filter(|file| is_stress_file(file))
+}
+
+/// The field that an analysis names in its stress file; empty if it names none.
+fn field_of(analysis: &Analysis) -> &str {
+    analysis.given.get(FIELD).map_or("", Expression::text).trim()
 }
 
 /// Whether an input of an analysis is a text, not a value: the file, the field and the units of a stress file.
@@ -120,62 +125,8 @@ pub(crate) fn ask(analysis: &Analysis) -> Result<FieldAsk, Vec<WrongInput>> {
     };
     let (stress_unit, length_unit) = (unit("stress-unit", "MPa"), unit("length-unit", "mm"));
     if wrong.is_empty() {
-        Ok(FieldAsk { file: file.to_owned(), stress: text("stress").to_owned(), stress_unit, length_unit })
+        Ok(FieldAsk { file: file.to_owned(), stress: field_of(analysis).to_owned(), stress_unit, length_unit })
     } else {
         Err(wrong)
-    }
-}
-
-/// A field, or why it cannot be read.
-pub(crate) type Field = Result<Arc<StressField>, StressError>;
-
-/// What was asked of a file, by its path or by the hash of its bytes.
-type FieldKey<F> = (F, String, [u64; 2]);
-
-/// The fields that a project has read, by the hash of the bytes: states of its history with the same file share them.
-#[derive(Debug, Default)]
-pub(crate) struct SharedFields(Mutex<HashMap<FieldKey<[u8; 32]>, Field>>);
-
-/// The fields of one state.
-#[derive(Debug, Default)]
-pub(crate) struct StressFields {
-    by_path: Mutex<HashMap<FieldKey<String>, Field>>,
-    shared: Arc<SharedFields>,
-}
-
-impl StressFields {
-    /// The fields of a state of a project.
-    pub(crate) fn of(shared: &Arc<SharedFields>) -> Self {
-        Self { by_path: Mutex::default(), shared: Arc::clone(shared) }
-    }
-}
-
-impl SharedFields {
-    fn read(&self, bytes: &[u8], ask: &FieldAsk) -> Field {
-        let units = [ask.stress_unit.to_bits(), ask.length_unit.to_bits()];
-        let key = (Sha256::digest(bytes).into(), ask.stress.clone(), units);
-        if let Some(known) = self.0.lock().ok().and_then(|known| known.get(&key).cloned()) {
-            return known;
-        }
-        let ask = Ask { stress: &ask.stress, stress_unit: ask.stress_unit, length_unit: ask.length_unit };
-        let field = models::stress::read(bytes, ask).map(Arc::new);
-        if let Ok(mut known) = self.0.lock() {
-            known.insert(key, field.clone());
-        }
-        field
-    }
-}
-
-impl Loaded {
-    /// The field that an analysis asks for; `None` if the file is absent, which is reported with all other names of files.
-    pub(crate) fn stress_field(&self, ask: &FieldAsk) -> Option<Field> {
-        let content = self.table(&ask.file)?;
-        let key = (ask.file.clone(), ask.stress.clone(), [ask.stress_unit.to_bits(), ask.length_unit.to_bits()]);
-        let Ok(mut known) = self.stress_fields.by_path.lock() else { return None };
-        let read = || match content {
-            Ok(bytes) => self.stress_fields.shared.read(bytes, ask),
-            Err(problem) => Err(StressError { message: problem.message.clone(), help: problem.help.clone() }),
-        };
-        Some(known.entry(key).or_insert_with(read).clone())
     }
 }

@@ -4,7 +4,8 @@ use schema::Ref;
 use schema::quantity::same_number;
 use schema::records::Alternative;
 
-use super::network::{Network, Partials, Rule, State};
+use super::derivatives::Partials;
+use super::network::{Network, Rule, State};
 use super::sets::{Effect, SetProblem};
 use super::spread::{Bends, Lens, difference};
 use super::status::Status;

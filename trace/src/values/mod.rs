@@ -4,9 +4,11 @@
 pub(crate) mod bases;
 mod budgets;
 mod build;
+mod call;
 mod closing;
 mod compare;
 mod currency;
+mod derivatives;
 mod faults;
 pub(crate) mod impossible;
 mod ledger;
@@ -32,11 +34,13 @@ pub use crate::sheets::{
 };
 pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
+pub use call::Call;
 pub use closing::{NewLimit, Transfer};
 pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
+pub use derivatives::{Gradients, Partials};
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use needed::{FEW_YEARS, LEVEL, Needed};
-pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};
+pub use network::{Network, Rule, State, Value};
 pub use points::{Chance, EventPoints, GoalPoints};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};

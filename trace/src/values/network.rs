@@ -3,16 +3,14 @@
 //! A value is a number in SI. A missing value (no estimate, an invalid formula) is NaN, and so is every value that needs it.
 //! Totals skip missing values.
 
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
-use models::stress::StressField;
-use models::{Bound, Model, ModelError};
+use models::ModelError;
 use schema::formula::{Formula, Work};
 use schema::quantity::{Dimension, Unit};
 
-use super::runs::{ModelRuns, RunKey};
+use super::call::{Call, Outputs};
 use crate::ids::NodeId;
-use crate::parallel::{cores, in_parallel};
 
 /// How a node gets its value.
 #[derive(Clone, Debug)]
@@ -36,164 +34,6 @@ pub enum Rule {
     Replaced(f64, Box<[f64]>),
     /// It has no value.
     None,
-}
-
-/// A call of a model: its numbers are nodes, its tables and lists are constant.
-#[derive(Clone, Debug)]
-pub struct Call {
-    /// The model.
-    pub model: &'static Model,
-    /// The names of its numbers, in the order of the inputs of its nodes.
-    pub numbers: Vec<&'static str>,
-    /// Its tables.
-    pub tables: Vec<(&'static str, Vec<(f64, f64)>)>,
-    /// Its lists.
-    pub lists: Vec<(&'static str, Vec<f64>)>,
-    /// The runs that are known.
-    pub(crate) runs: Arc<ModelRuns>,
-    pub(super) key: CallKey,
-    /// What was read of its stress files.
-    pub fields: Vec<(&'static str, Arc<StressField>)>,
-}
-
-/// The key of everything but the numbers of a call, once it is needed. A copy has none, because what is copied is changed.
-#[derive(Debug, Default)]
-pub(super) struct CallKey(OnceLock<RunKey>);
-
-impl Clone for CallKey {
-    fn clone(&self) -> Self {
-        Self::default()
-    }
-}
-
-/// The outputs of a run, as part of its key; a derivative by an input has the position of this input.
-const OUTPUTS: u64 = u64::MAX;
-
-impl Call {
-    /// A call without inputs.
-    pub(crate) fn new(model: &'static Model, runs: Arc<ModelRuns>) -> Self {
-        let (numbers, tables, lists) = (Vec::new(), Vec::new(), Vec::new());
-        Self { model, numbers, tables, lists, runs, key: CallKey::default(), fields: Vec::new() }
-    }
-
-    /// How much work all runs are: rows of tables, once and twice more for each number.
-    pub(super) fn work(&self) -> usize {
-        const OF_A_RUN: usize = 10;
-        let rows: usize = self.tables.iter().map(|(_, rows)| rows.len()).sum();
-        (rows + OF_A_RUN).saturating_mul(1 + 2 * self.numbers.len())
-    }
-
-    /// Whether two calls give the same outputs for the same numbers.
-    pub fn is_same(&self, other: &Self) -> bool {
-        std::ptr::eq(self.model, other.model)
-            && (&self.numbers, &self.tables, &self.lists) == (&other.numbers, &other.tables, &other.lists)
-            && self.fields == other.fields
-    }
-
-    /// The key of these numbers, for the outputs or a derivative.
-    fn key(&self, what: u64, numbers: &[f64]) -> RunKey {
-        let own = || {
-            // Every field: a new one must be a part of the key, too.
-            let Self { model, numbers, tables, lists, fields: _, runs: _, key: _ } = self;
-            let bits = |all: &[f64]| all.iter().flat_map(|number| number.to_bits().to_le_bytes()).collect::<Vec<u8>>();
-            let mut parts: Vec<Vec<u8>> = vec![model.name.into(), (numbers.len() as u64).to_le_bytes().into()];
-            parts.extend(numbers.iter().map(|name| Vec::from(*name)));
-            for (name, rows) in tables {
-                let rows: Vec<f64> = rows.iter().flat_map(|row| [row.0, row.1]).collect();
-                parts.extend([b"table".into(), Vec::from(*name), bits(&rows)]);
-            }
-            for (name, entries) in lists {
-                parts.extend([b"list".into(), Vec::from(*name), bits(entries)]);
-            }
-            RunKey::of(parts.iter().map(Vec::as_slice))
-        };
-        self.key.0.get_or_init(own).with(what, numbers)
-    }
-
-    /// The key of a run with these numbers.
-    pub(super) fn run_key(&self, numbers: &[f64]) -> RunKey {
-        self.key(OUTPUTS, numbers)
-    }
-
-    /// The outputs for these numbers, from an earlier run if there was one.
-    fn outputs(&self, numbers: &[f64]) -> Outputs {
-        // Of a stress file only the reading takes long.
-        if !self.fields.is_empty() {
-            return Ok(self.run(numbers)?.into());
-        }
-        let key = self.key(OUTPUTS, numbers);
-        if let Some(known) = self.runs.get(&key, self.model.outputs.len()) {
-            return Ok(known);
-        }
-        let outputs: Arc<[f64]> = self.run(numbers)?.into();
-        if outputs.len() == self.model.outputs.len() {
-            self.runs.add(key, Arc::clone(&outputs));
-        }
-        Ok(outputs)
-    }
-
-    /// The derivatives of all outputs by one input, if they are known.
-    fn known_difference(&self, numbers: &[f64], input: usize) -> Option<Arc<[f64]>> {
-        if !self.fields.is_empty() {
-            return None;
-        }
-        self.runs.get(&self.key(input as u64, numbers), self.model.outputs.len())
-    }
-
-    /// The derivatives of all outputs by one input: those that the model states, otherwise central differences; one-sided if the
-    /// model gives nothing on one side.
-    fn difference(&self, numbers: &[f64], input: usize) -> Arc<[f64]> {
-        if let Some(slopes) = self.slopes(numbers, input) {
-            return slopes.into();
-        }
-        let middle = numbers[input];
-        let step = if middle == 0.0 { 1e-6 } else { middle.abs() * 1e-4 };
-        let mut moved = numbers.to_vec();
-        let mut run = |value: f64| {
-            moved[input] = value;
-            self.run(&moved).ok()
-        };
-        let here = || self.outputs(numbers).map(|outputs| outputs.to_vec()).unwrap_or_default();
-        let slope = |high: &[f64], low: &[f64], by: f64| high.iter().zip(low).map(|(h, l)| (h - l) / by).collect();
-        let slopes: Vec<f64> = match (run(middle + step), run(middle - step)) {
-            (Some(up), Some(down)) => slope(&up, &down, 2.0 * step),
-            (Some(up), None) => slope(&up, &here(), step),
-            (None, Some(down)) => slope(&here(), &down, step),
-            (None, None) => vec![f64::NAN; here().len()],
-        };
-        let slopes: Arc<[f64]> = slopes.into();
-        if slopes.len() == self.model.outputs.len() && self.fields.is_empty() {
-            self.runs.add(self.key(input as u64, numbers), Arc::clone(&slopes));
-        }
-        slopes
-    }
-
-    fn run(&self, numbers: &[f64]) -> Result<Vec<f64>, ModelError> {
-        self.model.check_and_run(&self.bound(numbers))
-    }
-
-    /// The derivatives of all outputs by one input, if the model states them.
-    fn slopes(&self, numbers: &[f64], input: usize) -> Option<Vec<f64>> {
-        let slopes = self.model.slopes?;
-        slopes(&self.bound(numbers), self.numbers.get(input)?)
-    }
-
-    fn bound(&self, numbers: &[f64]) -> Bound<'_> {
-        let mut bound = Bound::new();
-        for (name, value) in self.numbers.iter().zip(numbers) {
-            bound.set_number(name, *value);
-        }
-        for (name, rows) in &self.tables {
-            bound.set_table(name, rows);
-        }
-        for (name, entries) in &self.lists {
-            bound.set_list(name, entries);
-        }
-        for (name, field) in &self.fields {
-            bound.set_field(name, field);
-        }
-        bound
-    }
 }
 
 /// A value and its rule.
@@ -240,19 +80,6 @@ impl State {
     /// The numbers of each call; `None` for one that was not needed.
     pub(super) fn numbers_of_calls(&self) -> impl Iterator<Item = Option<&[f64]>> {
         self.calls.iter().map(|call| call.as_ref().map(|(numbers, _)| &numbers[..]))
-    }
-}
-
-type Outputs = Result<Arc<[f64]>, ModelError>;
-
-/// The derivatives of each node by each of its inputs.
-#[derive(Debug)]
-pub struct Partials(Vec<Box<[f64]>>);
-
-impl Partials {
-    /// The derivatives of one node by its inputs.
-    pub fn by_input(&self, node: NodeId) -> &[f64] {
-        &self.0[node]
     }
 }
 
@@ -397,140 +224,6 @@ impl Network {
     pub fn model_error(&self, state: &State, call: usize) -> Option<ModelError> {
         state.calls.get(call)?.as_ref()?.1.as_ref().err().cloned()
     }
-
-    /// The derivative of every node by each of its inputs: exact for formulas and totals, central
-    /// differences for models.
-    pub fn partials(&self, state: &State) -> Partials {
-        self.partials_by(state, &|_| true)
-    }
-
-    /// The same without the derivatives of models by inputs that are not needed: they are missing.
-    pub(super) fn partials_by(&self, state: &State, is_needed: &dyn Fn(NodeId) -> bool) -> Partials {
-        let mut work = Work::default();
-        let mut numbers = Vec::new();
-        let models = self.model_differences(state, is_needed);
-        let by_input = |(value, number): (&Value, &f64)| -> Box<[f64]> {
-            // A missing value, which totals skip, depends on nothing.
-            if number.is_nan() {
-                return vec![f64::NAN; value.inputs.len()].into();
-            }
-            numbers.clear();
-            numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
-            match &value.rule {
-                Rule::Given(_) | Rule::None => Box::default(),
-                Rule::Replaced(_, partials) => partials.clone(),
-                Rule::Total(factors) => factors.clone().into(),
-                Rule::Chance => match numbers[..] {
-                    [score, chance] if (0.0..=1.0).contains(&chance) => [chance, score].into(),
-                    [_, chance] => [chance.clamp(0.0, 1.0), 0.0].into(),
-                    _ => vec![f64::NAN; numbers.len()].into(),
-                },
-                Rule::Formula(formula) => {
-                    let mut partials = vec![0.0; numbers.len()];
-                    formula.value_and_partials(&numbers, &mut partials, &mut work);
-                    partials.into()
-                }
-                Rule::Model { call, output } => {
-                    models[*call].iter().map(|outputs| outputs.get(*output).copied().unwrap_or(f64::NAN)).collect()
-                }
-            }
-        };
-        Partials(self.nodes.iter().zip(&state.values).map(by_input).collect())
-    }
-
-    /// The derivatives of the outputs of every call of a model by each input that is needed; empty for the others. They
-    /// take most of the time of an evaluation, so several threads share the inputs of all calls.
-    fn model_differences(&self, state: &State, is_needed: &dyn Fn(NodeId) -> bool) -> Vec<Vec<Arc<[f64]>>> {
-        let mut inputs: Vec<Vec<f64>> = vec![Vec::new(); self.calls.len()];
-        let mut all: Vec<Vec<Arc<[f64]>>> = vec![Vec::new(); self.calls.len()];
-        let mut tasks: Vec<(usize, usize)> = Vec::new();
-        for (value, _) in self.nodes.iter().zip(&state.values).filter(|(_, number)| !number.is_nan()) {
-            if let Rule::Model { call, .. } = &value.rule
-                && inputs[*call].is_empty()
-            {
-                inputs[*call] = value.inputs.iter().map(|input| state.values[*input]).collect();
-                for (at, input) in value.inputs.iter().enumerate() {
-                    let is_needed = is_needed(*input);
-                    let known = if is_needed { self.calls[*call].known_difference(&inputs[*call], at) } else { None };
-                    if is_needed && known.is_none() {
-                        tasks.push((*call, at));
-                    }
-                    all[*call].push(known.unwrap_or_default());
-                }
-            }
-        }
-        let done = in_parallel(&tasks, cores(), |(call, input)| self.calls[*call].difference(&inputs[*call], *input));
-        for ((call, input), outputs) in tasks.into_iter().zip(done) {
-            all[call][input] = outputs;
-        }
-        all
-    }
-
-    /// For every node, whether it depends on an uncertain value or a chance.
-    pub(super) fn uncertain(&self) -> Vec<bool> {
-        let mut uncertain = vec![false; self.nodes.len()];
-        for &node in &self.order {
-            let value = &self.nodes[node];
-            uncertain[node] = value.uncertainty > 0.0
-                || matches!(value.rule, Rule::Chance)
-                || value.inputs.iter().any(|input| uncertain[*input]);
-        }
-        uncertain
-    }
-
-    /// The derivative of one node by every other: one backward pass.
-    pub fn sensitivities(&self, partials: &Partials, result: NodeId) -> Vec<f64> {
-        let mut adjoints = vec![0.0_f64; self.nodes.len()];
-        adjoints[result] = 1.0;
-        for &node in self.order.iter().rev() {
-            let outer = adjoints[node];
-            if outer == 0.0 || outer.is_nan() {
-                continue;
-            }
-            for (&input, &partial) in self.nodes[node].inputs.iter().zip(partials.0[node].iter()) {
-                if !partial.is_nan() {
-                    adjoints[input] += outer * partial;
-                }
-            }
-        }
-        adjoints
-    }
-
-    /// The derivatives of every node by the uncertain given values: one forward pass.
-    ///
-    /// Shared inputs are counted once, because each node has one derivative by each of them.
-    pub fn gradients(&self, partials: &Partials) -> Gradients {
-        let mut rows: Vec<Vec<(NodeId, f64)>> = vec![Vec::new(); self.nodes.len()];
-        let mut sums = vec![0.0_f64; self.nodes.len()];
-        let mut touched: Vec<NodeId> = Vec::new();
-        for &node in &self.order {
-            let value = &self.nodes[node];
-            if value.inputs.is_empty() {
-                if value.uncertainty > 0.0 {
-                    rows[node] = vec![(node, 1.0)];
-                }
-                continue;
-            }
-            for (&input, &partial) in value.inputs.iter().zip(partials.0[node].iter()) {
-                if partial == 0.0 || partial.is_nan() {
-                    continue;
-                }
-                for &(leaf, derivative) in &rows[input] {
-                    if sums[leaf] == 0.0 {
-                        touched.push(leaf);
-                    }
-                    sums[leaf] += partial * derivative;
-                }
-            }
-            touched.sort_unstable();
-            touched.dedup();
-            rows[node] = touched.iter().map(|leaf| (*leaf, sums[*leaf])).collect();
-            for leaf in touched.drain(..) {
-                sums[leaf] = 0.0;
-            }
-        }
-        Gradients(rows)
-    }
 }
 
 /// How one node depends on another.
@@ -559,25 +252,3 @@ fn total(factors: &[f64], numbers: &[f64]) -> f64 {
     let (count, sum) = known.fold((0, 0.0), |(count, sum), (factor, number)| (count + 1, sum + factor * number));
     if count == 0 { f64::NAN } else { sum }
 }
-
-/// The derivatives of every node by the uncertain given values.
-#[derive(Debug)]
-pub struct Gradients(Vec<Vec<(NodeId, f64)>>);
-
-impl Gradients {
-    /// The expanded uncertainty (k = 2) of a node to first order, in SI (JCGM 100:2008, 5.1.2).
-    pub fn uncertainty(&self, network: &Network, node: NodeId) -> f64 {
-        let term = |(leaf, derivative): &(NodeId, f64)| (derivative * network.nodes[*leaf].uncertainty).powi(2);
-        // The sum of an empty list is a negative zero.
-        (self.0[node].iter().map(term).sum::<f64>() + 0.0).sqrt()
-    }
-
-    /// The derivatives of a node by the uncertain given values that it depends on.
-    pub fn by_given(&self, node: NodeId) -> &[(NodeId, f64)] {
-        &self.0[node]
-    }
-}
-
-#[cfg(test)]
-#[path = "network_tests.rs"]
-mod tests;

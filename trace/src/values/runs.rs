@@ -77,8 +77,17 @@ impl ModelRuns {
         if let Some(known) = self.new.lock().unwrap_or_else(PoisonError::into_inner).get(key) {
             return Some(Arc::clone(known));
         }
+        self.kept(key, |found| found == count)
+    }
+
+    /// The numbers of a key, of which there may be any count: those that an earlier run kept.
+    pub(crate) fn all_of(&self, key: &RunKey) -> Option<Arc<[f64]>> {
+        self.kept(key, |_| true)
+    }
+
+    fn kept(&self, key: &RunKey, is_count: impl Fn(usize) -> bool) -> Option<Arc<[f64]>> {
         let (numbers, rest) = self.earlier.get(&key.0)?.as_chunks::<8>();
-        let is_whole = rest.is_empty() && numbers.len() == count;
+        let is_whole = rest.is_empty() && is_count(numbers.len());
         is_whole.then(|| numbers.iter().map(|bytes| f64::from_bits(u64::from_le_bytes(*bytes))).collect())
     }
 

@@ -12,7 +12,8 @@ use schema::formula::{Formula, Work};
 use schema::number;
 
 use super::Values;
-use super::network::{Gradients, Network, Partials, Rule, State};
+use super::derivatives::{Gradients, Partials};
+use super::network::{Network, Rule, State};
 use super::plan::{Plan, covariance, merged};
 use super::sampling::{Sample, factor};
 use crate::ids::NodeId;

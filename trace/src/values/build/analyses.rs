@@ -12,7 +12,8 @@ use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
 use crate::stress;
-use crate::values::network::{Call, Rule};
+use crate::values::call::Call;
+use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
 use crate::values::work::MOST_OF_STATE;
 use crate::values::{Key, Origin, State, tables};
@@ -20,7 +21,6 @@ use crate::values::{Key, Origin, State, tables};
 impl Builder<'_> {
     pub(super) fn analyses(&mut self) {
         let loaded = &*self.graph.loaded;
-        let superseded = self.graph.superseded();
         let mut finder: HashMap<RecordId, RecordId> = HashMap::new();
         for (index, record, analysis) in loaded.analyses() {
             let model = analysis.model.as_ref().and_then(|model| models::find(model.as_str()));
@@ -30,7 +30,7 @@ impl Builder<'_> {
             for target in finds.targets() {
                 let Some(target_index) = loaded.find(target.as_str()) else { continue };
                 let Some(&node) = self.by_key.get(&Key::Record(target_index)) else { continue };
-                if loaded.target(target_index).is_none() || superseded.contains(record.id.as_str()) {
+                if loaded.target(target_index).is_none() || self.superseded.contains(record.id.as_str()) {
                     continue;
                 }
                 let field = match finds {

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashMapExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::formula::{Formula, FormulaError, FormulaErrorKind, Scale, ValueKind};
 use schema::quantity::{Dimension, Unit};
 use schema::records::Expression;
@@ -66,6 +66,8 @@ pub(super) struct Builder<'g> {
     pub(super) model_work: usize,
     /// The nodes of cycles, which have no rule.
     pub(super) cyclic: Vec<NodeId>,
+    /// The ids of analyses that a later one supersedes.
+    pub(super) superseded: HashSet<&'g str>,
     measured: Measured,
 }
 
@@ -89,6 +91,7 @@ impl<'g> Builder<'g> {
             past: Past::default(),
             model_work: 0,
             cyclic: Vec::new(),
+            superseded: graph.superseded(),
             measured,
         }
     }

@@ -31,7 +31,7 @@ impl Builder<'_> {
             }
         };
         let loaded = &self.graph.loaded;
-        if self.graph.superseded().contains(loaded.record(index).id.as_str()) {
+        if self.superseded.contains(loaded.record(index).id.as_str()) {
             return None;
         }
         match loaded.stress_field(&ask)? {
