@@ -74,9 +74,9 @@ pub(super) const CAUSES: &[Key] = &[
         ]])),
         "edited keys of records that are in both",
     ),
-    key(
-        "renamed",
-        Shape::List(&Shape::Object(&[&[
+];
+
+const RENAMED_KEYS: &[Key] = &[
             key("from", Shape::Text, "id in the base"),
             key("to", Shape::Text, "id in the head"),
             key("kind", Shape::Text, "kind of the record"),
@@ -94,10 +94,22 @@ pub(super) const CAUSES: &[Key] = &[
                 "1",
                 "share of keys with the same text, at least 0.75; null if it has `formerly`",
             ),
-        ]])),
-        "records with a new id, and pairs of a removed and an added record that seem to be the same",
-    ),
-];
+        ];
+
+const RENAMED_MEANING: &str =
+    "records with a new id, and pairs of a removed and an added record that seem to be the same";
+
+/// The renamed records.
+pub(super) const RENAMED: &[Key] =
+    &[key("renamed", Shape::List(&Shape::Object(&[RENAMED_KEYS])), RENAMED_MEANING)];
+
+/// The renamed records for a template.
+pub(super) const CONTEXT_RENAMED: &[Key] =
+    &[key("renamed", Shape::List(&Shape::Object(&[RENAMED_KEYS, &[LINK]])), RENAMED_MEANING)];
+
+/// The address of a line.
+pub(super) const LINK: Key =
+    key("link", TEXT_OR_NULL, "address of the line at the forge of the CI; null outside of one");
 
 /// The changed limits.
 pub(super) const LIMITS_CHANGED: Key = key(
