@@ -118,19 +118,26 @@ fn the_drawing_has_levels_systems_kinds_and_statuses() {
     let dot = dot_of(&[]);
     let drawing = parsed(&dot);
     let json = Sandbox::new().tierod_in(&folder(), &["graph", "--format", "json"]).json();
-    let chained = json["nodes"].as_array().unwrap().iter().filter(|node| !node["tier"].is_null() && node["kind"] != "system");
+    let chained =
+        json["nodes"].as_array().unwrap().iter().filter(|node| !node["tier"].is_null() && node["kind"] != "system");
     let chained: BTreeSet<&str> = chained.map(|node| node["id"].as_str().unwrap()).collect();
     let nodes: BTreeSet<&str> = drawing.nodes.iter().map(|(id, _)| id.as_str()).collect();
     assert!(chained.len() > 150 && chained.is_subset(&nodes), "{:?}", chained.difference(&nodes));
     assert!(drawing.edges.iter().all(|(from, to)| nodes.contains(from.as_str()) && nodes.contains(to.as_str())));
     assert_eq!(drawing.boxes.len(), 9, "one box for each system: {:?}", drawing.boxes);
-    assert_eq!(dot.matches("rank=same").count(), 5, "goal is alone; events, car, system and part are levels\n{dot}");
+    assert_eq!(dot.matches("rank=same").count(), 4, "events, car, system and part; the goal is alone\n{dot}");
     let node = |id: &str| drawing.nodes.iter().find(|(own, _)| own == id).unwrap().1.as_str();
     let target = node("accel-time");
-    assert!(target.contains(r"Time over 75 m\n4.296 ± 0.034 s (≤ 4.27 s), at risk\naccel-time"), "title first: {target}");
-    for (id, shape, colour) in
-        [("first-eight", "octagon", ""), ("acceleration", "ellipse", ""), ("rim-strength", "box", "#dcefe0"), ("rim", "component", "")]
-    {
+    assert!(
+        target.contains(r"Time over 75 m\n4.296 ± 0.034 s (≤ 4.27 s), at risk\naccel-time"),
+        "title first: {target}"
+    );
+    for (id, shape, colour) in [
+        ("first-eight", "octagon", ""),
+        ("acceleration", "ellipse", ""),
+        ("rim-strength", "box", "#dcefe0"),
+        ("rim", "component", ""),
+    ] {
         assert!(node(id).contains(&format!("shape = {shape}")) && node(id).contains(colour), "{}", node(id));
     }
     assert!(dot.contains("bgcolor=white"), "light");
@@ -139,7 +146,7 @@ fn the_drawing_has_levels_systems_kinds_and_statuses() {
     assert_eq!(all.nodes.len(), json["nodes"].as_array().unwrap().len());
     assert_eq!(all.edges.len(), json["edges"].as_array().unwrap().len());
     let below = parsed(&dot_of(&["--below", "accel-time"]));
-    assert!(below.nodes.len() > 3 && below.nodes.len() < 40, "{}", below.nodes.len());
+    assert!(below.nodes.len() > 3 && below.nodes.len() < 80, "{}", below.nodes.len());
 }
 
 #[test]
@@ -194,7 +201,7 @@ fn the_tree_shows_value_and_status_and_folds_parts() {
     }
     let all = tree(&["--all"]);
     assert!(!all.contains(" parts of "), "{all}");
-    assert!(all.lines().count() > folded.lines().count() + 40, "{} {}", all.lines().count(), folded.lines().count());
+    assert!(all.lines().count() > folded.lines().count() + 25, "{} {}", all.lines().count(), folded.lines().count());
     assert!(all.contains("front-upright  Front upright"), "{all}");
 }
 
@@ -207,7 +214,13 @@ fn lines_are_folded_to_a_real_terminal() {
 
     let sandbox = Sandbox::new();
     sandbox.tierod(&["example", "car"]).ended(0);
-    for args in [&["why", "rack-mount"][..], &["why", "car-mass"], &["compare", "engine"], &["compare", "aero-package"], &["graph"]] {
+    for args in [
+        &["why", "rack-mount"][..],
+        &["why", "car-mass"],
+        &["compare", "engine"],
+        &["compare", "aero-package"],
+        &["graph"],
+    ] {
         for columns in [80_u16, 60] {
             let setsid = sandbox.command("setsid", &sandbox.path_of("car"));
             let program = [&[env!("CARGO_BIN_EXE_tierod")], args].concat();

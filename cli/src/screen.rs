@@ -367,6 +367,9 @@ mod tests {
         assert_eq!(wrap("one two three", 7), ["one two", "three"]);
         assert_eq!(wrap("unbreakable-word x", 5), ["unbreakable-word", "x"]);
         assert_eq!(wrap("", 5), [""]);
-        assert_eq!((broken("unbreakable", 5), broken("", 5)), (vec!["unbre".into(), "akabl".into(), "e".into()], vec!["".into()]));
+        assert_eq!(
+            (broken("unbreakable", 5), broken("", 5)),
+            (vec!["unbre".into(), "akabl".into(), "e".into()], vec!["".into()])
+        );
     }
 }

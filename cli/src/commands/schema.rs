@@ -9,8 +9,8 @@ use trace::{Error, Loaded, Project};
 
 use super::Done;
 use crate::args::cwd;
-use crate::output::{editors, json};
 use crate::output::shapes::{self, Answer};
+use crate::output::{editors, json};
 
 /// The arguments of `schema`.
 #[derive(Args)]

@@ -148,7 +148,8 @@ pub(crate) fn graph(study: &Study, keep: Option<&[RecordId]>, all: bool) -> Stri
         let title = record.body.common().title().unwrap_or(id);
         let _ = writeln!(out, "  subgraph {} {{", quoted(&format!("cluster_{id}")));
         let title = label(&super::flow::cut(&clean(title), 2 * LINE));
-        let _ = writeln!(out, "    label=\"{title}\"; style=\"rounded,filled\"; fillcolor=\"#f6f7f8\"; color=\"#b8c0c6\";");
+        let _ =
+            writeln!(out, "    label=\"{title}\"; style=\"rounded,filled\"; fillcolor=\"#f6f7f8\"; color=\"#b8c0c6\";");
         for index in inside {
             let _ = writeln!(out, "    {}", node(study, *index));
         }
@@ -180,7 +181,10 @@ mod tests {
     #[test]
     fn texts_cannot_end_a_label() {
         assert_eq!(label("the \"hub\" \\ &lt;b&gt;\nx"), r#"the \"hub\" \\ &amp;lt;b&amp;gt; x"#);
-        assert_eq!(folded("Set of 24 rod ends and 8 spherical bearings"), "Set of 24 rod ends and 8\\nspherical bearings");
+        assert_eq!(
+            folded("Set of 24 rod ends and 8 spherical bearings"),
+            "Set of 24 rod ends and 8\\nspherical bearings"
+        );
         assert_eq!(folded(&"word ".repeat(40)).matches("\\n").count(), 2);
         assert!(folded(&"word ".repeat(40)).ends_with('…'));
         assert_eq!(folded(&"x".repeat(99)), format!("{}…", "x".repeat(27)));

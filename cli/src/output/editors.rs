@@ -12,9 +12,9 @@ use trace::values::sheet_names;
 
 /// The units that are offered; every unit of the table can be used.
 const UNITS: &[&str] = &[
-    "kg", "g", "m", "mm", "s", "ms", "N", "kN", "N*m", "N*m/deg", "N/mm", "Pa", "kPa", "MPa", "bar", "W", "kW", "J", "kJ",
-    "MJ", "kW*h", "l", "ml", "deg", "rad", "rpm", "Hz", "m/s", "km/h", "m^2", "mm^2", "m^3", "kg/m^3", "V", "A", "K", "°C", "%",
-    "pts", "EUR",
+    "kg", "g", "m", "mm", "s", "ms", "N", "kN", "N*m", "N*m/deg", "N/mm", "Pa", "kPa", "MPa", "bar", "W", "kW", "J",
+    "kJ", "MJ", "kW*h", "l", "ml", "deg", "rad", "rpm", "Hz", "m/s", "km/h", "m^2", "mm^2", "m^3", "kg/m^3", "V", "A",
+    "K", "°C", "%", "pts", "EUR",
 ];
 
 /// The bases that are offered outside of a project: those of the starter files.
@@ -30,7 +30,7 @@ pub(crate) fn records(project: Option<&Loaded>) -> Value {
     let bases = bases(project.map(Loaded::settings));
     offer_everywhere(&mut schema, "basis", &bases);
     offer_everywhere(&mut schema, "unit", &texts(UNITS));
-    let models: Vec<String> = models::catalogue::MODELS.iter().map(|model| model.name.to_owned()).collect();
+    let models: Vec<String> = models::MODELS.iter().map(|model| model.name.to_owned()).collect();
     offer(&mut schema["$defs"]["Analysis"]["properties"]["model"], &models);
     offer(&mut schema["$defs"]["Score"]["properties"]["use"], &sheet_names());
     if let Some(loaded) = project {
@@ -64,7 +64,9 @@ fn bases(settings: Option<&Settings>) -> Vec<String> {
 
 /// Sets what is offered for a key, if its value can be a text.
 fn offer(property: &mut Value, examples: &[String]) {
-    let is_text = |schema: &Value| schema["type"] == "string" || schema["type"].as_array().is_some_and(|all| all.contains(&json!("string")));
+    let is_text = |schema: &Value| {
+        schema["type"] == "string" || schema["type"].as_array().is_some_and(|all| all.contains(&json!("string")))
+    };
     let can_be = is_text(property) || property["anyOf"].as_array().is_some_and(|all| all.iter().any(is_text));
     if let (true, Value::Object(property)) = (can_be, property) {
         property.insert("examples".to_owned(), json!(examples));
@@ -88,7 +90,9 @@ fn offer_everywhere(schema: &mut Value, key: &str, examples: &[String]) {
 /// Sets the ids that the keys of a kind may name.
 fn ids(schema: &mut Value, kind: Kind, loaded: &Loaded) {
     let reference = schema["properties"][kind.plural()]["additionalProperties"]["$ref"].as_str().map(str::to_owned);
-    let Some(record) = reference.and_then(|reference| schema.pointer_mut(reference.trim_start_matches('#'))) else { return };
+    let Some(record) = reference.and_then(|reference| schema.pointer_mut(reference.trim_start_matches('#'))) else {
+        return;
+    };
     let Some(properties) = record.get_mut("properties").and_then(Value::as_object_mut) else { return };
     for (key, property) in properties {
         let Some(ids) = ids_for(loaded, kind, key) else { continue };

@@ -104,7 +104,10 @@ mod tests {
     #[test]
     fn lines_are_folded_after_their_stem() {
         assert_eq!(text(80, ["├─ ", "│  "], &["hub", "Front hub"]), "├─ hub  Front hub\n");
-        assert_eq!(text(24, ["├─ ", "│    "], &["front-hub", "Front hub, machined"]), "├─ front-hub  Front hub,\n│    machined\n");
+        assert_eq!(
+            text(24, ["├─ ", "│    "], &["front-hub", "Front hub, machined"]),
+            "├─ front-hub  Front hub,\n│    machined\n"
+        );
         let wide = text(40, ["", "  "], &["漢字".repeat(30).as_str()]);
         assert!(wide.lines().all(|line| width(line) <= 40) && wide.lines().count() == 4, "{wide}");
         assert_eq!(text(40, ["", "  "], &[]), "\n");

@@ -9,8 +9,8 @@ use serde_json::{Value, json};
 use trace::Study;
 use trace::stress::{CAUTION, Iteration, Iterations, Numbers};
 
-use super::numbers::quantity;
 use super::flow::flow;
+use super::numbers::quantity;
 use super::table::{Table, faint, plain, strong};
 use crate::screen::{Ink, clean};
 

@@ -88,7 +88,8 @@ impl Table {
     fn columns(&self, range: std::ops::Range<usize>) -> Self {
         let heads = std::iter::once(0).chain(range.clone()).map(|at| self.heads[at].clone()).collect();
         let rows = self.rows.iter().filter(|row| range.clone().any(|at| !row[at].0.is_empty()));
-        let rows = rows.map(|row| std::iter::once(0).chain(range.clone()).map(|at| row[at].clone()).collect()).collect();
+        let rows =
+            rows.map(|row| std::iter::once(0).chain(range.clone()).map(|at| row[at].clone()).collect()).collect();
         Self { heads, rows, spare: Vec::new() }
     }
 

@@ -456,7 +456,11 @@ mod tests {
         std::fs::write(folder.path().join("tierod.yaml"), "season: 2027\n").unwrap();
         let mut text = "targets:\n  t0: {of: car, at-most: 1 s}\n".to_owned();
         for number in 1..60 {
-            let _ = writeln!(text, "  t{number}: {{of: car, at-most: 1 s, serves: {{t{}: It is a longer reason.}}}}", number - 1);
+            let _ = writeln!(
+                text,
+                "  t{number}: {{of: car, at-most: 1 s, serves: {{t{}: It is a longer reason.}}}}",
+                number - 1
+            );
         }
         std::fs::write(folder.path().join("deep.yaml"), text).unwrap();
         let study = study(folder.path());

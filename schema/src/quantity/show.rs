@@ -126,7 +126,10 @@ mod tests {
         assert_eq!(s.show_both(172.44, 189.0), ["172.4 s", "189.0 s"], "the same digits on both sides");
         assert_eq!(s.show_both(200.0, 100.0), ["200 s", "100 s"]);
         assert_eq!(s.show_both_with([200.6, 199.6], [0.82, 0.0]), ["200.60 ± 0.82 s", "199.60 s"]);
-        assert_eq!((s.show_change_with(0.000_1, 4), s.show_change_with(-1.024, 1)), ("+0.0001 s".into(), "-1.02 s".into()));
+        assert_eq!(
+            (s.show_change_with(0.000_1, 4), s.show_change_with(-1.024, 1)),
+            ("+0.0001 s".into(), "-1.02 s".into())
+        );
         assert_eq!(s.show_change_with(1e-9, 2), "+0.000000001 s", "a difference is never shown as zero");
     }
 

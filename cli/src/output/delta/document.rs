@@ -15,7 +15,9 @@ use super::{DeltaView, causes, first, headline_shown, limits, renames, shown, st
 
 /// The intervals of points before and after; null if they are not known.
 fn intervals(line: &Headline) -> Value {
-    let ends = |at: usize| line.spreads[at].as_ref().map(|spread| [json_number(Some(spread.low)), json_number(Some(spread.high))]);
+    let ends = |at: usize| {
+        line.spreads[at].as_ref().map(|spread| [json_number(Some(spread.low)), json_number(Some(spread.high))])
+    };
     json!({"before": ends(0), "after": ends(1)})
 }
 

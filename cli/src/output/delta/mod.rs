@@ -106,7 +106,9 @@ fn shown_points(line: &Headline) -> [String; 2] {
 pub(crate) fn headline_shown(line: &Headline) -> [String; 3] {
     let [before, after, change] = shown(line.before, line.after, &line.unit);
     let [before, after] = match line.of {
-        HeadlineOf::Points(_) => shown_points(line).map(|text| if text == "none" { text } else { line.unit.after(&text) }),
+        HeadlineOf::Points(_) => {
+            shown_points(line).map(|text| if text == "none" { text } else { line.unit.after(&text) })
+        }
         HeadlineOf::Amount(_) => [before, after],
     };
     [before, after, change]
