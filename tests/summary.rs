@@ -352,7 +352,7 @@ fn the_first_line_has_points_goal_and_budgets() {
         "### points 60.0 ± 0.2 → 59.7 ± 0.2 (-0.30); ",
         "goal of 60 pts reached with 50 % → ",
         "; car-mass 200.0 ± 4.0 kg → 206.0 ± 4.0 kg of 205 kg",
-        "newly over: car-mass",
+        "newly over\\: car-mass",
     ] {
         assert!(first.contains(part), "{part} in\n{first}");
     }
