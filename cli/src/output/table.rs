@@ -194,7 +194,7 @@ mod tests {
         let mut long = Table::new(&[("value", false), ("now", true)]);
         long.row(vec![strong("a-name-of-thirty-characters-oh"), plain("one text that is long as well, too long")]);
         let shown = long.folded(Ink::plain(40));
-        assert_eq!(shown, "a-name-of-thirty-characters-oh\n  now  one text that is long as well, too\n    long\n");
+        assert_eq!(shown, "a-name-of-thirty-characters-oh\n  now  one text that is long as well,\n    too long\n");
     }
 
     #[test]
