@@ -78,7 +78,9 @@ fn the_graph_in_three_formats() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     let tree = sandbox.tierod(&["graph"]).ended(0).out;
-    assert_eq!(tree, "top-ten\n└─ skidpad\n   └─ circle-time\n      └─ hub\n\n5 records, 4 links\n");
+    let expected = "top-ten\n└─ skidpad\n   └─ circle-time  5.100 ± 0.050 s (≤ 5.2 s)  on target\n      └─ hub  no result\n\n\
+                    5 records, 4 links\n";
+    assert_eq!(tree, expected);
     let json = sandbox.tierod(&["graph", "--format", "json"]).ended(0).json();
     let node = &json["nodes"][3];
     let expected =

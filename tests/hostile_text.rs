@@ -108,8 +108,8 @@ fn a_title_with_quotation_marks_does_not_break_the_drawing() {
         "parts:\n  more: {title: 'the \"hub\"', in: suspension}\n  last: {title: 'ends in a \\', in: suspension}\n",
     );
     let dot = sandbox.tierod(&["graph", "--format", "dot"]).ended(0).out;
-    assert!(dot.contains(r#"  "more" [label="more\nthe \"hub\"""#), "{dot}");
-    assert!(dot.contains(r#"  "last" [label="last\nends in a \\""#), "{dot}");
+    assert!(dot.contains(r#"  "more" [label="the \"hub\"\nmore""#), "{dot}");
+    assert!(dot.contains(r#"  "last" [label="ends in a \\\nlast""#), "{dot}");
     // In each line all quoted texts end.
     for line in dot.lines() {
         let quotes = line.replace(r"\\", "").replace("\\\"", "").matches('"').count();

@@ -22,6 +22,7 @@ mod delta_changes;
 mod delta_git;
 mod delta_markdown;
 mod delta_properties;
+mod drawings;
 mod example_car;
 mod example_season;
 mod formats;
@@ -100,6 +101,7 @@ mod remarks;
 mod renamed;
 mod scores;
 mod stress_work;
+mod summary;
 mod support;
 #[cfg(unix)]
 mod terminal;

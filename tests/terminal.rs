@@ -24,13 +24,18 @@ pub(crate) struct Terminal {
 
 impl Terminal {
     /// Starts a program on a terminal of 100 columns. `setsid -c` makes it its own, so that Ctrl-C reaches it.
-    pub(crate) fn start(mut setsid: Command, program: &[&str]) -> Self {
+    pub(crate) fn start(setsid: Command, program: &[&str]) -> Self {
+        Self::with_columns(setsid, program, 100)
+    }
+
+    /// The same on a terminal of another width.
+    pub(crate) fn with_columns(mut setsid: Command, program: &[&str], columns: u16) -> Self {
         let controller = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
         grantpt(&controller).unwrap();
         unlockpt(&controller).unwrap();
         let name = ptsname(&controller, Vec::new()).unwrap();
         let terminal = File::options().read(true).write(true).open(name.to_str().unwrap()).unwrap();
-        tcsetwinsize(&terminal, Winsize { ws_row: 40, ws_col: 100, ws_xpixel: 0, ws_ypixel: 0 }).unwrap();
+        tcsetwinsize(&terminal, Winsize { ws_row: 40, ws_col: columns, ws_xpixel: 0, ws_ypixel: 0 }).unwrap();
         let terminal = OwnedFd::from(terminal);
         // A shell starts jobs in the background with Ctrl-C ignored, and programs inherit that.
         setsid.args(["-c", "-w", "env", "--default-signal=INT"]).args(program).env("NO_COLOR", "1").env("TERM", "dumb");

@@ -240,6 +240,11 @@ impl Ink {
         self.room.unwrap_or(usize::MAX)
     }
 
+    /// The width of prose: that of the terminal, up to 120 columns.
+    pub(crate) fn columns(self) -> usize {
+        self.width
+    }
+
     /// For a terminal of this width, without colour.
     #[cfg(test)]
     pub(crate) fn plain(room: usize) -> Self {
@@ -278,13 +283,34 @@ impl Ink {
     /// Adds a text after a label, wrapped to the width; the label is right-aligned to `column`.
     pub(crate) fn block(self, out: &mut String, label: &str, column: usize, text: &str) {
         let room = self.width.saturating_sub(column + 2).max(30);
-        for (number, line) in wrap(text, room).iter().enumerate() {
+        let lines = wrap(text, room);
+        // A longer word is broken on a terminal only, so that what is in a file can be copied.
+        let lines = if self.terminal { lines.iter().flat_map(|line| broken(line, room)).collect() } else { lines };
+        for (number, line) in lines.iter().enumerate() {
             let label = if number == 0 { label } else { "" };
             let pad = " ".repeat(column.saturating_sub(width(label)));
             let label = if label.is_empty() { pad } else { format!("{pad}{}", self.faint(label)) };
             let _ = writeln!(out, "{label}  {line}");
         }
     }
+}
+
+/// A line in parts that are not wider than the room.
+fn broken(line: &str, room: usize) -> Vec<String> {
+    let mut parts = vec![String::new()];
+    let mut used = 0;
+    for c in line.chars() {
+        let wide = c.width().unwrap_or(0);
+        if used + wide > room {
+            parts.push(String::new());
+            used = 0;
+        }
+        if let Some(part) = parts.last_mut() {
+            part.push(c);
+        }
+        used += wide;
+    }
+    parts
 }
 
 /// Breaks a text at spaces, so that no line is wider than `room` unless a single word is.
@@ -352,5 +378,9 @@ mod tests {
         assert_eq!(wrap("one two three", 7), ["one two", "three"]);
         assert_eq!(wrap("unbreakable-word x", 5), ["unbreakable-word", "x"]);
         assert_eq!(wrap("", 5), [""]);
+        assert_eq!(
+            (broken("unbreakable", 5), broken("", 5)),
+            (vec!["unbre".into(), "akabl".into(), "e".into()], vec!["".into()])
+        );
     }
 }

@@ -34,13 +34,20 @@ pub fn measured(value: f64, uncertainty: f64) -> String {
     }
 }
 
-/// The decimals from `places` on with which a text of two numbers differs, if they differ; at most ten.
+/// The decimals from `places` on with which two numbers are shown so that they can be told apart: the shown numbers differ
+/// by about as much as the numbers do, by a third to three times of it; at most ten.
 pub fn decimals_apart(a: f64, b: f64, places: usize) -> usize {
     const MOST: usize = 10;
     if crate::quantity::same_number(a, b) {
         return places;
     }
-    (places..MOST).find(|places| format!("{a:.places$}") != format!("{b:.places$}")).unwrap_or(MOST.max(places))
+    let shown = |value: f64, places: usize| format!("{value:.places$}").parse::<f64>().unwrap_or(value);
+    let real = (a - b).abs();
+    let tells = |places: &usize| {
+        let apart = (shown(a, *places) - shown(b, *places)).abs();
+        apart > real / 3.0 && apart < real * 3.0
+    };
+    (places..MOST).find(tells).unwrap_or(MOST.max(places))
 }
 
 /// A number rounded to this many decimals, without zeros at the end.
@@ -183,7 +190,10 @@ mod tests {
         assert_eq!(decimals_apart(47.12, 47.13, 2), 2);
         assert_eq!(decimals_apart(47.123_4, 47.123_8, 2), 3);
         assert_eq!(decimals_apart(47.123_4, 47.123_3, 2), 4);
+        assert_eq!(decimals_apart(4.297_44, 4.297_54, 3), 4, "4.297 and 4.298 would show ten times the difference");
+        assert_eq!(decimals_apart(172.4, 189.0, 1), 1);
         assert_eq!(decimals_apart(4.25, 4.25, 2), 2, "equal numbers");
+        assert_eq!(decimals_apart(f64::NAN, 1.0, 2), 10);
         assert_eq!(decimals_apart(1e9, 1e9 + 1e-3, 0), 0, "equal to the digits of a conversion");
     }
 

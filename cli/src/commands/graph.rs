@@ -16,6 +16,9 @@ pub(crate) struct Graph {
     /// Show only this record and the records below it
     #[arg(long, value_name = "ID")]
     below: Option<String>,
+    /// Show each part in the text, and in the drawing also the records outside of the chain
+    #[arg(long)]
+    all: bool,
     /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
@@ -45,9 +48,9 @@ impl Graph {
         });
         let keep = keep.as_deref();
         Ok(match self.format {
-            Format::Terminal => tree::graph(graph, top, Ink::stdout(shared)),
+            Format::Terminal => tree::graph(&study, top, self.all, Ink::stdout(shared)),
             Format::Json => json::text(&json::graph(graph, keep)),
-            Format::Dot => dot::graph(graph, keep),
+            Format::Dot => dot::graph(&study, keep, self.all),
         }
         .into())
     }

@@ -1,11 +1,16 @@
 //! `schema`: the JSON Schemas of files and of answers.
 
+use std::path::PathBuf;
+
 use clap::{Args, ValueEnum};
-use trace::Error;
+use serde_json::Value;
+use trace::snapshot::{Request, State};
+use trace::{Error, Loaded, Project};
 
 use super::Done;
-use crate::output::json;
+use crate::args::cwd;
 use crate::output::shapes::{self, Answer};
+use crate::output::{editors, json};
 
 /// The arguments of `schema`.
 #[derive(Args)]
@@ -13,6 +18,9 @@ pub(crate) struct Schema {
     /// The files or the answer to describe
     #[arg(value_name = "WHAT", default_value = "records")]
     which: Which,
+    /// For editors: offer the ids and bases of this project (folder with tierod.yaml) in the schema of its files
+    #[arg(long, value_name = "ROOT")]
+    project: Option<PathBuf>,
 }
 
 /// What a schema describes.
@@ -89,14 +97,25 @@ impl Which {
 
 impl Schema {
     pub(super) fn run(&self) -> Result<Done, Error> {
-        Ok(text(self.which).into())
+        let Some(root) = &self.project else { return Ok(text(self.which).into()) };
+        if self.which.answer().is_some() {
+            let error = Error::new("`--project` is for the schema of files, not of an answer");
+            return Err(error.help("use `tierod schema records` or `tierod schema settings`"));
+        }
+        let request = Request { cwd: cwd()?, path: Some(root.clone()), state: State::Worktree };
+        let loaded = Project::open(&request).load()?;
+        Ok(json::text(&of_files(self.which, Some(&loaded))).into())
     }
 }
 
 /// The schema as text.
 pub(super) fn text(which: Which) -> String {
-    json::text(&match which {
-        Which::Settings => schema::json_schema::settings(),
-        _ => which.answer().map_or_else(schema::json_schema::records, shapes::of_answer),
-    })
+    json::text(&which.answer().map_or_else(|| of_files(which, None), shapes::of_answer))
+}
+
+fn of_files(which: Which, project: Option<&Loaded>) -> Value {
+    match which {
+        Which::Settings => editors::settings(project),
+        _ => editors::records(project),
+    }
 }

@@ -9,15 +9,19 @@ use serde_json::{Value, json};
 use trace::Study;
 use trace::stress::{CAUTION, Iteration, Iterations, Numbers};
 
+use super::flow::flow;
 use super::numbers::quantity;
-use super::table::{Table, faint, plain};
+use super::table::{Table, faint, plain, strong};
 use crate::screen::{Ink, clean};
 
 /// The number of bins up to the allowable stress.
 pub(crate) const BINS: usize = 10;
 
 /// The width of the largest bar.
-const WIDTH: f64 = 40.0;
+const WIDTH: usize = 40;
+
+/// The width of what is before a bar.
+const BEFORE_BAR: usize = 28;
 
 /// Adds the stress of a part; nothing if it has no stress file.
 pub(super) fn text(study: &Study, all: &[Iterations], out: &mut String, ink: Ink) {
@@ -25,14 +29,14 @@ pub(super) fn text(study: &Study, all: &[Iterations], out: &mut String, ink: Ink
         let Some(own) = found.current() else { continue };
         let record = study.loaded.record(own.analysis);
         let _ = writeln!(out, "\n{}", ink.strong("stress"));
-        let _ = writeln!(out, "{}  {}", ink.strong(record.id.as_str()), clean(own.file(study)));
+        flow(out, ink, ["", "  "], &[strong(record.id.as_str()), plain(own.file(study))]);
         match &own.numbers {
             Ok(numbers) => picture(numbers, out, ink),
-            Err(problem) => drop(writeln!(out, "no numbers: {}", clean(problem))),
+            Err(problem) => flow(out, ink, ["", "  "], &[plain(format!("no numbers: {}", clean(problem)))]),
         }
         if found.all.len() > 1 {
             out.push('\n');
-            out.push_str(&iterations(study, found).text(ink));
+            out.push_str(&iterations(study, found).folded(ink));
         }
         if let (true, Ok(numbers)) = (found.stopped_early(), &own.numbers) {
             let needed = found.needed.map(|needed| format!(" ({} needed)", number::fixed(needed, 2)));
@@ -42,7 +46,7 @@ pub(super) fn text(study: &Study, all: &[Iterations], out: &mut String, ink: Ink
                 number::fixed(numbers.safety, 2),
                 needed.unwrap_or_default()
             );
-            ink.block(out, "stopped early", 7, &text);
+            flow(out, ink, ["", "  "], &[faint("stopped early"), plain(text)]);
         }
         ink.block(out, "caution", 7, &format!("{CAUTION}; no number here means that a part is safe"));
     }
@@ -52,9 +56,10 @@ fn picture(numbers: &Numbers, out: &mut String, ink: Ink) {
     let unit = Unit::parse("MPa").unwrap_or_else(|_| Unit::dimensionless());
     let allowable = quantity(numbers.allowable, 0.0, &unit);
     let scale = format!("share of the volume by stress, on a scale from 0 to the allowable stress of {allowable}");
-    let _ = writeln!(out, "{}", ink.faint(&scale));
+    flow(out, ink, ["", "  "], &[faint(scale)]);
     let shares = numbers.field.distribution(numbers.allowable, BINS);
     let largest = shares.iter().map(|share| share.share).fold(0.0, f64::max);
+    let most = WIDTH.min(ink.columns().saturating_sub(BEFORE_BAR).max(1)) as f64;
     for share in &shares {
         let percent = |ratio: f64| format!("{:.0}", ratio * 100.0);
         let range = match share.to {
@@ -62,7 +67,7 @@ fn picture(numbers: &Numbers, out: &mut String, ink: Ink) {
             None => format!("above {:>3} %", percent(share.from)),
         };
         // What is there is seen, also if it is less than a tenth of a per cent.
-        let wide = if largest > 0.0 { (share.share / largest * WIDTH).round().max(0.0) as usize } else { 0 };
+        let wide = if largest > 0.0 { (share.share / largest * most).round().max(0.0) as usize } else { 0 };
         let wide = if share.share > 0.0 { wide.max(1) } else { 0 };
         let _ =
             writeln!(out, "{}", format!("{range}  {:>6.1} %  {}", share.share * 100.0, "█".repeat(wide)).trim_end());
@@ -70,16 +75,18 @@ fn picture(numbers: &Numbers, out: &mut String, ink: Ink) {
     let kilograms = |mass: f64| format!("{} kg", number::significant(mass, 3));
     let mass = numbers.mass.map(|mass| format!(", {}", kilograms(mass))).unwrap_or_default();
     let cubic = number::significant(numbers.volume * 1e6, 4);
-    let _ = writeln!(out, "{cubic} cm^3{mass} in {} elements or points", numbers.field.elements());
+    let size = format!("{cubic} cm^3{mass} in {} elements or points", numbers.field.elements());
+    flow(out, ink, ["", "  "], &[plain(size)]);
     let safety = format!(
         "safety {} (99.9 % of the volume), {} at the highest stress",
         number::fixed(numbers.safety, 2),
         number::fixed(numbers.peak_safety, 2)
     );
-    let _ = writeln!(out, "{safety}");
+    flow(out, ink, ["", "  "], &[plain(safety)]);
     let idle = numbers.idle_mass.map(|mass| format!(" ({})", kilograms(mass))).unwrap_or_default();
     let share = number::percent(numbers.idle_share, 0);
-    let _ = writeln!(out, "idle: {share} of the volume{idle} is below {} of it", number::percent(numbers.little, 0));
+    let little = number::percent(numbers.little, 0);
+    flow(out, ink, ["", "  "], &[plain(format!("idle: {share} of the volume{idle} is below {little} of it"))]);
 }
 
 fn iterations(study: &Study, found: &Iterations) -> Table {

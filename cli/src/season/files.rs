@@ -83,6 +83,8 @@ pub(super) const CAR: &[(&str, &str)] = texts! {
     "test/2027-03-11-frame-torsion.csv"
     "test/2027-03-13-helmet-line.md"
     "test/results.yaml"
+    "tierod-settings.schema.json"
+    "tierod.schema.json"
     "tierod.yaml"
     "wheels/wheels.yaml"
 };

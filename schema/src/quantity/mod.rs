@@ -240,6 +240,9 @@ impl<'de> Deserialize<'de> for Quantity {
     }
 }
 
+/// The pattern of a quantity in the JSON Schema.
+pub const PATTERN: &str = "^[+-]?([0-9]+\\.?[0-9]*|\\.[0-9]+)([eE][+-]?[0-9]+)?( ?[%°]| ?°[CF]| [^\\s±]+)?(\\s*±\\s*[0-9.eE+-]+( ?[%°]| ?°[CF]| [^\\s±]+)?)?$";
+
 impl JsonSchema for Quantity {
     fn inline_schema() -> bool {
         true
@@ -250,7 +253,7 @@ impl JsonSchema for Quantity {
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({
             "type": ["string", "number"],
-            "pattern": "^[+-]?([0-9]+\\.?[0-9]*|\\.[0-9]+)([eE][+-]?[0-9]+)?( ?[%°]| ?°[CF]| [^\\s±]+)?(\\s*±\\s*[0-9.eE+-]+( ?[%°]| ?°[CF]| [^\\s±]+)?)?$"
+            "pattern": PATTERN
         })
     }
 }

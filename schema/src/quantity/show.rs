@@ -36,15 +36,53 @@ impl Unit {
         }
     }
 
-    /// Two values in SI as texts in this unit, with the digits that show that they differ.
+    /// Two values in SI as texts in this unit, with the digits that tell them apart, the same number for both.
     pub fn show_both(&self, a: f64, b: f64) -> [String; 2] {
-        let texts = [self.show(a, 0.0), self.show(b, 0.0)];
-        if texts[0] != texts[1] {
-            return texts;
+        self.show_both_with([a, b], [0.0, 0.0])
+    }
+
+    /// The same with their uncertainties (in SI too), which decide the digits if there are any.
+    pub fn show_both_with(&self, si: [f64; 2], uncertainties: [f64; 2]) -> [String; 2] {
+        let values = si.map(|si| self.from_si(si));
+        let spreads = uncertainties.map(|own| own / self.factor());
+        let places = self.decimals_of_both(si, uncertainties);
+        let certain = spreads.iter().all(|own| *own <= 0.0);
+        let mut texts = values.map(|value| number::fixed(value, places));
+        // A zero at the end is left out only if it is at the end of both.
+        while certain && texts[0].contains('.') && texts.iter().all(|text| text.ends_with(['0', '.'])) {
+            let whole = texts.iter().all(|text| text.ends_with('.'));
+            for text in &mut texts {
+                text.pop();
+            }
+            if whole {
+                break;
+            }
         }
-        let (a, b) = (self.from_si(a), self.from_si(b));
-        let places = number::decimals_apart(a, b, number::decimals(a, 4, 7));
-        [a, b].map(|value| self.after(&number::rounded(value, places)))
+        let [a, b] = texts;
+        [(a, spreads[0]), (b, spreads[1])].map(|(text, spread)| match spread > 0.0 {
+            true => self.after(&format!("{text} ± {}", number::fixed(spread, places))),
+            false => self.after(&text),
+        })
+    }
+
+    /// The decimals with which two values in SI are shown in this unit.
+    pub fn decimals_of_both(&self, si: [f64; 2], uncertainties: [f64; 2]) -> usize {
+        let [a, b] = si.map(|si| self.from_si(si));
+        let spread = uncertainties.map(|own| own / self.factor()).into_iter().filter(|own| *own > 0.0).reduce(f64::min);
+        let places = match spread {
+            Some(spread) => number::decimals(spread, 2, 7),
+            None => number::decimals(if a.abs() > b.abs() { a } else { b }, 4, 7),
+        };
+        number::decimals_apart(a, b, places)
+    }
+
+    /// A difference of two values that are shown with this many decimals, as text in this unit with its sign: one decimal
+    /// more at most, and one significant digit at least.
+    pub fn show_change_with(&self, si: f64, places: usize) -> String {
+        let change = si / self.factor();
+        let places = (places + 1).min(number::decimals(change, 4, 7)).max(number::decimals(change, 1, 10));
+        let sign = if change < 0.0 { "-" } else { "+" };
+        self.after(&format!("{sign}{}", number::rounded(change.abs(), places)))
     }
 
     /// A difference in SI as text in this unit, with its sign.
@@ -84,6 +122,15 @@ mod tests {
         assert_eq!(s.show_both(53.901_2, 53.901_4), ["53.9012 s", "53.9014 s"]);
         assert_eq!(s.show_both(53.9, 53.9), ["53.9 s", "53.9 s"]);
         assert_eq!(s.show_both(53.9, 54.1), ["53.9 s", "54.1 s"]);
+        assert_eq!(s.show_both(4.297_44, 4.297_54), ["4.2974 s", "4.2975 s"]);
+        assert_eq!(s.show_both(172.44, 189.0), ["172.4 s", "189.0 s"], "the same digits on both sides");
+        assert_eq!(s.show_both(200.0, 100.0), ["200 s", "100 s"]);
+        assert_eq!(s.show_both_with([200.6, 199.6], [0.82, 0.0]), ["200.60 ± 0.82 s", "199.60 s"]);
+        assert_eq!(
+            (s.show_change_with(0.000_1, 4), s.show_change_with(-1.024, 1)),
+            ("+0.0001 s".into(), "-1.02 s".into())
+        );
+        assert_eq!(s.show_change_with(1e-9, 2), "+0.000000001 s", "a difference is never shown as zero");
     }
 
     #[test]

@@ -6,7 +6,7 @@ use schema::quantity::Unit;
 use super::{ChangedNode, Delta};
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
-use crate::values::{Key, Status, Values};
+use crate::values::{Key, Spread, Status, Values};
 
 /// The number that a headline shows.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,6 +28,8 @@ pub struct Headline {
     pub after: Option<f64>,
     /// The interval of the value in head, if it is not about as wide on both sides.
     pub interval: Option<(f64, f64)>,
+    /// Mean and interval of points in base and in head, if they are known.
+    pub spreads: [Option<Spread>; 2],
     /// The unit to show both in.
     pub unit: Unit,
 }
@@ -64,7 +66,12 @@ impl Delta {
             let [before, after] = self.if_known([before, goal.predicted]);
             let (of, unit) = (HeadlineOf::Points(goal.index), new.unit(goal.node).clone());
             let spread = goal.spread.as_ref().filter(|spread| after.is_some() && spread.half().is_none());
-            all.push(Headline { of, before, after, interval: spread.map(|spread| (spread.low, spread.high)), unit });
+            let interval = spread.map(|spread| (spread.low, spread.high));
+            let spreads = [
+                own.and_then(|own| own.spread.clone()).filter(|_| before.is_some()),
+                goal.spread.clone().filter(|_| after.is_some()),
+            ];
+            all.push(Headline { of, before, after, interval, spreads, unit });
         }
         let mut names: Vec<&str> = new.amounts().iter().chain(old.amounts()).map(|name| &**name).collect();
         names.sort_unstable();
@@ -80,7 +87,8 @@ impl Delta {
             let (before, after) = (before.and_then(|node| old.value(node)), after.and_then(|node| new.value(node)));
             let [before, after] = self.if_known([before, after]);
             if before.is_some() || after.is_some() {
-                all.push(Headline { of: HeadlineOf::Amount(name.to_owned()), before, after, interval: None, unit });
+                let of = HeadlineOf::Amount(name.to_owned());
+                all.push(Headline { of, before, after, interval: None, spreads: [None, None], unit });
             }
         }
         all

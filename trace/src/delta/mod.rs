@@ -17,6 +17,7 @@ mod records;
 mod renames;
 mod settings;
 mod sources;
+mod standing;
 mod values;
 
 pub use causes::{AmountChange, Cause, Other, What};
@@ -30,6 +31,7 @@ pub use records::Renames;
 pub use renames::{ALIKE, LikelyRename};
 pub use settings::RuleChange;
 pub use sources::EditedKey;
+pub use standing::{BudgetChange, ChanceChange};
 pub use values::{ChangedNode, ValueChange};
 
 use schema::settings::{Level, StoppedBy, Stops};

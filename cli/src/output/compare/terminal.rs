@@ -5,6 +5,7 @@ use trace::RecordId;
 use trace::values::{GoalPoints, Outcome, Significance, Spread, State};
 
 use super::{Comparison, View, When, amounts};
+use crate::output::flow::flow;
 use crate::output::numbers::quantity;
 use crate::output::points::{points, points_of};
 use crate::output::table::{Paint, Table, faint, plain, strong};
@@ -19,7 +20,8 @@ const LABELS: usize = 7;
 pub(crate) fn terminal(comparison: &Comparison<'_>, ink: Ink) -> String {
     let record = comparison.now.study.loaded.record(comparison.now.index);
     let title = clean(record.body.common().title().unwrap_or(""));
-    let mut out = format!("{}  {title}\n", ink.strong(record.id.as_str()));
+    let mut out = String::new();
+    flow(&mut out, ink, ["", "  "], &[strong(record.id.as_str()), plain(title)]);
     let then = comparison.then.as_ref().and_then(|then| then.as_ref().ok());
     add_choice(comparison, &mut out, ink);
     match (comparison.when, then) {
@@ -86,7 +88,7 @@ fn both(now: &View<'_>, then: &View<'_>, ink: Ink) -> String {
         }
         table.row(row);
     }
-    table.text(ink)
+    table.folded(ink)
 }
 
 /// The points of a goal if every event has a value.
@@ -276,5 +278,5 @@ fn details(view: &View<'_>, label: &str, ink: Ink) -> String {
             (if holds { shown } else { format!("{shown}, {word}") }, paint)
         }));
     }
-    table.text(ink)
+    table.folded(ink)
 }

@@ -117,7 +117,7 @@ pub(super) fn texts(view: &DeltaView<'_>) -> Vec<Value> {
     let cause = |cause: &Cause| {
         let [before, after] = sides(cause);
         let [.., change] = shown(cause.before, cause.after, &cause.unit);
-        json!({"id": cause.id, "before": before, "after": after, "change": change, "affects": cause.affects,
+        json!({"id": cause.id, "before": before, "after": after, "change": change, "affects": view.path(&cause.affects),
                "points": cause.points.map(|points| number::signed(points, 2)),
                "effect": effect(cause.points, &cause.amounts), "edited": edited(cause)})
     };
@@ -163,7 +163,7 @@ pub(super) fn section(out: &mut String, view: &DeltaView<'_>, ink: Ink) {
             ink.block(out, "edited", 9, &edited);
         }
         if !cause.affects.is_empty() {
-            ink.block(out, "affects", 9, &cause.affects.join(" → "));
+            ink.block(out, "affects", 9, &view.path(&cause.affects).join(" → "));
         }
     }
     if !more.is_empty() {

@@ -2,14 +2,24 @@
 
 use serde_json::{Value, json};
 use trace::RecordId;
-use trace::delta::{HeadlineOf, MeasureChange};
+use trace::delta::{Headline, HeadlineOf, MeasureChange};
+use trace::values::Status;
 
 use super::super::broken::notes;
 use super::super::json::{findings, source};
 use super::super::points;
 use super::super::values::number as json_number;
 use super::changes::{measure_texts, rule_texts};
-use super::{DeltaView, causes, headline_shown, limits, renames, shown, state_name};
+use super::links::Links;
+use super::{DeltaView, causes, first, headline_shown, limits, renames, shown, state_name};
+
+/// The intervals of points before and after; null if they are not known.
+fn intervals(line: &Headline) -> Value {
+    let ends = |at: usize| {
+        line.spreads[at].as_ref().map(|spread| [json_number(Some(spread.low)), json_number(Some(spread.high))])
+    };
+    json!({"before": ends(0), "after": ends(1)})
+}
 
 /// The JSON answer: version 1, stable.
 pub(crate) fn json(view: &DeltaView<'_>) -> Value {
@@ -36,6 +46,23 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
             let both =
                 json!({"before": in_unit(line.before), "after": in_unit(line.after), "unit": line.unit.to_string()});
             (name.clone(), both)
+        })
+        .collect();
+    let id = |target: RecordId| new.record(target).id.as_str();
+    let chances: Vec<Value> = (delta.chances(view.base, view.head).iter())
+        .map(|own| json!({"id": id(own.goal), "before": json_number(own.before), "after": json_number(own.after)}))
+        .collect();
+    let budgets: Vec<Value> = delta
+        .budget_changes(view.base, view.head)
+        .iter()
+        .map(|own| {
+            let side = |at: usize| {
+                let in_unit = |si: Option<f64>| json_number(si.map(|si| own.unit.from_si(si)));
+                let uncertainty = own.values[at].map(|_| own.uncertainties[at] / own.unit.factor());
+                json!({"value": in_unit(own.values[at]), "uncertainty": json_number(uncertainty),
+                       "limit": in_unit(own.limits[at]), "over": own.over[at]})
+            };
+            json!({"id": id(own.target), "unit": own.unit.to_string(), "before": side(0), "after": side(1)})
         })
         .collect();
     let [errors, warnings, notices] = view.counts();
@@ -86,7 +113,10 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
         "renamed": renames::json(view),
         "status_changes": status_changes,
         "limits_changed": limits::json(view),
-        "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after), "low": json_number(line.interval.map(|(low, _)| low)), "high": json_number(line.interval.map(|(_, high)| high))})),
+        "points": points.map(|line| json!({"before": json_number(line.before), "after": json_number(line.after), "low": json_number(line.interval.map(|(low, _)| low)), "high": json_number(line.interval.map(|(_, high)| high)),
+                        "intervals": intervals(line)})),
+        "chances": chances,
+        "budgets": budgets,
         "amounts": amounts,
         "broken": {"base": points::broken(view.base).json(), "head": points::broken(view.head).json()},
     });
@@ -97,33 +127,81 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
     answer
 }
 
+/// The number of rows that a group of the summary has at most.
+pub(super) const MOST_ROWS: usize = 20;
+
+/// The targets with a new status, by status before and after: what needs attention first.
+fn status_groups(view: &DeltaView<'_>) -> Vec<Value> {
+    let mut groups: Vec<((&str, &str), Vec<String>)> = Vec::new();
+    for (id, before, after) in view.status_changes() {
+        match groups.iter_mut().find(|(own, _)| *own == (before, after)) {
+            Some((_, ids)) => ids.push(id),
+            None => groups.push(((before, after), vec![id])),
+        }
+    }
+    let urgent = [Status::Missed, Status::AtRisk, Status::Uncertain, Status::NoValue].map(Status::word);
+    groups.sort_by_key(|((_, after), _)| urgent.iter().position(|word| word == after).unwrap_or(urgent.len()));
+    groups.into_iter().map(|((before, after), ids)| json!({"before": before, "after": after, "ids": ids})).collect()
+}
+
 /// The data for the template: the JSON answer, and its numbers as text.
 pub(crate) fn context(view: &DeltaView<'_>) -> Value {
     let mut context = json(view);
     let texts = |[before, after, change]: [String; 3]| json!({"before": before, "after": after, "change": change});
-    let headline: Vec<Value> = view
-        .headlines()
+    let headlines = view.headlines();
+    let budget_changes = view.delta.budget_changes(view.base, view.head);
+    let headline: Vec<Value> = headlines
         .iter()
         .map(|line| {
             let mut text = texts(headline_shown(line));
             text["name"] = json!(view.headline_name(line));
+            text["changed"] = json!(first::is_changed(line));
+            let same = budget_changes.iter().find(|own| own.is_same_as(line)).map(|own| own.target);
+            text["same_as"] = json!(same.map(|target| view.head.loaded.record(target).id.as_str()));
             text
         })
         .collect();
+    let budgets: Vec<Value> = budget_changes
+        .iter()
+        .map(|own| {
+            let [before, after, change] = first::budget_texts(own);
+            let is_same = own.limits[0] == own.limits[1];
+            let limit = own.limits[1].filter(|_| is_same).map(|si| own.unit.show(si, 0.0));
+            json!({"id": view.head.loaded.record(own.target).id.as_str(), "before": before, "after": after,
+                   "change": change, "limit": limit})
+        })
+        .collect();
+    let chances = view.delta.chances(view.base, view.head).into_iter().filter_map(|own| {
+        let [before, after] = first::chance_texts(&own);
+        (before != after).then(|| json!({"name": first::place(view, own.goal), "before": before, "after": after}))
+    });
+    let chances: Vec<Value> = chances.collect();
     let values: Vec<Value> = view
         .delta
         .values
         .iter()
-        .map(|value| {
+        .zip(view.same_values())
+        .map(|(value, same_as)| {
             let (id, unit) = view.value(value);
             let mut shown = texts(shown(value.before, value.after, unit));
             shown["id"] = json!(id);
+            shown["same_as"] = json!(same_as);
             shown
         })
         .collect();
     // A template must not name a key that is missing, so every finding gets them.
+    let [old, new] = view.loaded();
+    let links = [Links::of(old), Links::of(new)];
+    let link = |links: &Option<Links>, place: &Value| {
+        let (path, line) = (place["path"].as_str()?, place["line"].as_u64()?);
+        links.as_ref()?.line(path, line)
+    };
+    for renamed in context["renamed"].as_array_mut().into_iter().flatten() {
+        renamed["link"] = json!(link(&links[1], renamed));
+    }
     for list in ["new", "fixed", "uncovered", "worse", "better"] {
         for finding in context[list].as_array_mut().into_iter().flatten() {
+            finding["link"] = json!(link(&links[usize::from(list != "fixed")], finding));
             for key in ["waiver", "measure"] {
                 if finding.get(key).is_none() {
                     finding[key] = Value::Null;
@@ -147,6 +225,11 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         "head": new,
         "how": view.found.how,
         "incomplete": incomplete,
+        "first": first::text(view, &headlines, &budget_changes),
+        "most": MOST_ROWS,
+        "chances": chances,
+        "budgets": budgets,
+        "status_changes": status_groups(view),
         "headline": headline,
         "causes": causes::texts(view),
         "other": causes::other_text(view),

@@ -3,7 +3,9 @@
 mod causes;
 mod changes;
 mod document;
+mod first;
 mod limits;
+mod links;
 mod markdown;
 mod renames;
 mod terminal;
@@ -20,6 +22,7 @@ use schema::quantity::{Unit, same_number};
 use trace::delta::{ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
 use trace::git::Base;
 use trace::snapshot::Source;
+use trace::values::Spread;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
 
 use super::listed::{Baseline, Listed};
@@ -58,34 +61,56 @@ pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
 
 /// A value before and after as text, and the change; empty without a change.
 fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
-    let text = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |si| unit.show(si, 0.0));
-    let texts = match (before, after) {
-        (Some(before), Some(after)) => unit.show_both(before, after),
-        _ => [text(before), text(after)],
+    let (Some(was), Some(is)) = (before, after) else {
+        let text = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |si| unit.show(si, 0.0));
+        return [text(before), text(after), String::new()];
     };
-    let change = match (before, after) {
-        (Some(before), Some(after)) if !same_number(before, after) => {
-            // The smallest score in a rule book is a hundredth of a point.
-            if unit.to_string() == "pts" {
-                format!("{} pts", number::signed(after - before, 2))
-            } else {
-                unit.show_change(after - before)
-            }
-        }
-        _ => String::new(),
-    };
-    let [before, after] = texts;
-    [before, after, change]
+    let [before, after] = unit.show_both(was, is);
+    [before, after, change_shown(was, is, unit)]
 }
 
-/// A headline before and after as text, and the change; with the interval after it, if that is not about as wide on both
-/// sides.
-pub(crate) fn headline_shown(line: &Headline) -> [String; 3] {
-    let [before, mut after, change] = shown(line.before, line.after, &line.unit);
-    if let Some((low, high)) = line.interval {
-        let [low, high] = [low, high].map(|si| number::significant(line.unit.from_si(si), 4));
-        after = format!("{after} ({low} to {high})");
+/// The change of a value; empty without one.
+fn change_shown(before: f64, after: f64, unit: &Unit) -> String {
+    if same_number(before, after) {
+        return String::new();
     }
+    // The smallest score in a rule book is a hundredth of a point.
+    if unit.to_string() == "pts" && (after - before).abs() >= 0.005 {
+        return format!("{} pts", number::signed(after - before, 2));
+    }
+    unit.show_change_with(after - before, unit.decimals_of_both([before, after], [0.0, 0.0]))
+}
+
+/// The points of a headline before and after, each with its uncertainty or the ends of its interval, and without a unit.
+fn shown_points(line: &Headline) -> [String; 2] {
+    let places = match (line.before, line.after) {
+        // A smaller difference than a hundredth of a point is not a score.
+        (Some(before), Some(after)) => number::decimals_apart(before, after, 1).min(2),
+        _ => 1,
+    };
+    let text = |value: Option<f64>, spread: &Option<Spread>| {
+        let Some(value) = value else { return "none".to_owned() };
+        let text = |number: f64| number::fixed(number, places);
+        match spread {
+            None => text(value),
+            Some(spread) => match spread.half() {
+                Some(half) => number::with_uncertainty(value, half, places),
+                None => format!("{} ({} to {})", text(value), text(spread.low), text(spread.high)),
+            },
+        }
+    };
+    [text(line.before, &line.spreads[0]), text(line.after, &line.spreads[1])]
+}
+
+/// A headline before and after as text, and the change; points with their uncertainty or the ends of their interval.
+pub(crate) fn headline_shown(line: &Headline) -> [String; 3] {
+    let [before, after, change] = shown(line.before, line.after, &line.unit);
+    let [before, after] = match line.of {
+        HeadlineOf::Points(_) => {
+            shown_points(line).map(|text| if text == "none" { text } else { line.unit.after(&text) })
+        }
+        HeadlineOf::Amount(_) => [before, after],
+    };
     [before, after, change]
 }
 
@@ -113,6 +138,27 @@ impl DeltaView<'_> {
     /// The points of each goal, and the amounts of the whole car.
     fn headlines(&self) -> Vec<Headline> {
         self.delta.headlines(self.base, self.head)
+    }
+
+    /// For each changed value, the id of the target whose value it is as well.
+    fn same_values(&self) -> Vec<Option<String>> {
+        let same = self.delta.totals_of_targets(self.head).into_iter();
+        same.map(|target| target.map(|target| self.head.loaded.record(target).id.to_string())).collect()
+    }
+
+    /// A path of values without the amounts that the next target totals: both are one number.
+    fn path<'p>(&self, names: &'p [String]) -> Vec<&'p str> {
+        let loaded = &self.head.loaded;
+        let is_total = |name: &str, target: &str| {
+            let target = loaded.find(target).and_then(|index| loaded.target(index));
+            target.is_some_and(|target| match (&target.of, &target.total, name.split_once('.')) {
+                (Some(of), Some(total), Some((subject, amount))) => of.as_str() == subject && total.as_str() == amount,
+                _ => false,
+            })
+        };
+        let next = names.iter().skip(1).map(Some).chain([None]);
+        let kept = names.iter().zip(next).filter(|(name, next)| next.is_none_or(|next| !is_total(name, next)));
+        kept.map(|(name, _)| name.as_str()).collect()
     }
 
     /// The name of a headline, as it is shown.

@@ -74,30 +74,36 @@ pub(super) const CAUSES: &[Key] = &[
         ]])),
         "edited keys of records that are in both",
     ),
-    key(
-        "renamed",
-        Shape::List(&Shape::Object(&[&[
-            key("from", Shape::Text, "id in the base"),
-            key("to", Shape::Text, "id in the head"),
-            key("kind", Shape::Text, "kind of the record"),
-            key(
-                "formerly",
-                Shape::Flag,
-                "whether `formerly` names the old id; otherwise the records are also under `added` and `removed`",
-            ),
-            key("path", Shape::Text, "file in the head, relative to the top folder of the repository"),
-            key("line", Shape::Integer, "line of the record, from 1"),
-            key("add", TEXT_OR_NULL, "line to add to the record; null if it has `formerly`"),
-            measure(
-                "alike",
-                NUMBER_OR_NULL,
-                "1",
-                "share of keys with the same text, at least 0.75; null if it has `formerly`",
-            ),
-        ]])),
-        "records with a new id, and pairs of a removed and an added record that seem to be the same",
-    ),
 ];
+
+const RENAMED_KEYS: &[Key] = &[
+    key("from", Shape::Text, "id in the base"),
+    key("to", Shape::Text, "id in the head"),
+    key("kind", Shape::Text, "kind of the record"),
+    key(
+        "formerly",
+        Shape::Flag,
+        "whether `formerly` names the old id; otherwise the records are also under `added` and `removed`",
+    ),
+    key("path", Shape::Text, "file in the head, relative to the top folder of the repository"),
+    key("line", Shape::Integer, "line of the record, from 1"),
+    key("add", TEXT_OR_NULL, "line to add to the record; null if it has `formerly`"),
+    measure("alike", NUMBER_OR_NULL, "1", "share of keys with the same text, at least 0.75; null if it has `formerly`"),
+];
+
+const RENAMED_MEANING: &str =
+    "records with a new id, and pairs of a removed and an added record that seem to be the same";
+
+/// The renamed records.
+pub(super) const RENAMED: &[Key] = &[key("renamed", Shape::List(&Shape::Object(&[RENAMED_KEYS])), RENAMED_MEANING)];
+
+/// The renamed records for a template.
+pub(super) const CONTEXT_RENAMED: &[Key] =
+    &[key("renamed", Shape::List(&Shape::Object(&[RENAMED_KEYS, &[LINK]])), RENAMED_MEANING)];
+
+/// The address of a line.
+pub(super) const LINK: Key =
+    key("link", TEXT_OR_NULL, "address of the line at the forge of the CI; null outside of one");
 
 /// The changed limits.
 pub(super) const LIMITS_CHANGED: Key = key(

@@ -1,6 +1,6 @@
 //! The answers of `check` and `delta`.
 
-use super::causes::{BEFORE_AND_AFTER, CAUSES, LIMITS_CHANGED};
+use super::causes::{BEFORE_AND_AFTER, CAUSES, CONTEXT_RENAMED, LIMITS_CHANGED, LINK, RENAMED};
 use super::shared::{
     CHANGED_FINDING, CHECK_FINDING, FAULT, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, OFF, SOURCE, STAGES,
     STATUSES,
@@ -167,6 +167,7 @@ const CONTEXT_FINDINGS: &[Key] = &[
 const CONTEXT_KEYS: &[Key] = &[
     key("waiver", TEXT_OR_NULL, "id of the waiver that accepts it"),
     key("measure", Shape::OrNull(&Shape::Named(&MEASURE)), "how bad it is in the head, if that is a number"),
+    LINK,
 ];
 const CONTEXT_FINDING: Shape = Shape::Object(&[FINDING_KEYS, CONTEXT_KEYS]);
 const CONTEXT_CHANGE: Shape = Shape::Object(&[
@@ -174,6 +175,16 @@ const CONTEXT_CHANGE: Shape = Shape::Object(&[
     CONTEXT_KEYS,
     &[key("before", Shape::Named(&MEASURE), "how bad it was in the base")],
 ]);
+
+const PAIR_OR_NULL: Shape = Shape::OrNull(&Shape::Pair(&Shape::Number));
+
+/// A budget in one state.
+const BUDGET_SIDE: &[Key] = &[
+    measure("value", NUMBER_OR_NULL, "`unit`", "value; null without one"),
+    measure("uncertainty", NUMBER_OR_NULL, "`unit`", "expanded uncertainty (k = 2) of the value"),
+    measure("limit", NUMBER_OR_NULL, "`unit`", "upper limit; null without one"),
+    key("over", Shape::Flag, "whether it is over its limit"),
+];
 
 const CHANGES: &[Key] = &[
     STOPS,
@@ -237,8 +248,35 @@ const CHANGES: &[Key] = &[
                 "lower end of the interval of `after` (95 %); null if it is as wide above",
             ),
             measure("high", NUMBER_OR_NULL, "pts", "upper end of that interval"),
+            key(
+                "intervals",
+                Shape::Object(&[&[
+                    measure("before", PAIR_OR_NULL, "pts", "in the base"),
+                    measure("after", PAIR_OR_NULL, "pts", "in the head"),
+                ]]),
+                "lower and upper end of the interval (95 %) of each, also if it is as wide on both sides",
+            ),
         ]])),
         "predicted points of the goal; null without a goal",
+    ),
+    key(
+        "chances",
+        Shape::List(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the goal"),
+            measure("before", NUMBER_OR_NULL, "1", "probability in the base"),
+            measure("after", NUMBER_OR_NULL, "1", "probability in the head"),
+        ]])),
+        "probability of reaching each goal",
+    ),
+    key(
+        "budgets",
+        Shape::List(&Shape::Object(&[&[
+            key("id", Shape::Text, "id of the target"),
+            key("unit", Shape::Text, "unit of its numbers"),
+            key("before", Shape::Object(&[BUDGET_SIDE]), "in the base"),
+            key("after", Shape::Object(&[BUDGET_SIDE]), "in the head"),
+        ]])),
+        "budgets whose value or limit changed",
     ),
     key("amounts", Shape::Map(&Shape::Object(&[BEFORE_AND_AFTER])), "totals of the car, by name of the amount"),
     key(
@@ -255,7 +293,7 @@ pub(crate) static DELTA: Answer = Answer {
     name: "delta",
     command: "tierod delta --format json",
     summary: "The difference between two states: findings, records, values and limits.",
-    variants: &[("", &[STATES, FINDINGS, CHANGES, CAUSES])],
+    variants: &[("", &[STATES, FINDINGS, CHANGES, CAUSES, RENAMED])],
 };
 
 /// Three texts of a changed number.
@@ -274,6 +312,7 @@ const CONTEXT: Keys = &[
     CONTEXT_FINDINGS,
     CHANGES,
     CAUSES,
+    CONTEXT_RENAMED,
     &[key(
         "shown",
         Shape::Object(&[&[
@@ -283,8 +322,45 @@ const CONTEXT: Keys = &[
             key("incomplete", TEXTS, "notes on states with read errors"),
             key(
                 "headline",
-                Shape::List(&Shape::Object(&[SHOWN, &[key("name", Shape::Text, "points, or the name of an amount")]])),
+                Shape::List(&Shape::Object(&[
+                    SHOWN,
+                    &[
+                        key("name", Shape::Text, "points, or the name of an amount"),
+                        key("changed", Shape::Flag, "whether it changed by so much that it is shown"),
+                        key("same_as", TEXT_OR_NULL, "id of the budget with the same numbers; null without one"),
+                    ],
+                ])),
                 "points and totals of the car",
+            ),
+            key("first", Shape::Text, "the first line: what the change does to points, place and budgets"),
+            key("most", Shape::Integer, "number of rows that a group should have at most"),
+            key(
+                "chances",
+                Shape::List(&Shape::Object(&[
+                    MEASURES,
+                    &[key("name", Shape::Text, "what is reached with this probability, as in `place 8`")],
+                ])),
+                "probabilities of reaching a goal that changed",
+            ),
+            key(
+                "budgets",
+                Shape::List(&Shape::Object(&[
+                    SHOWN,
+                    &[
+                        key("id", Shape::Text, "id of the target"),
+                        key("limit", TEXT_OR_NULL, "limit, if it is the same in both; otherwise it is in the texts"),
+                    ],
+                ])),
+                "as `budgets`",
+            ),
+            key(
+                "status_changes",
+                Shape::List(&Shape::Object(&[&[
+                    key("before", Shape::Words(STATUSES), "status in the base"),
+                    key("after", Shape::Words(STATUSES), "status in the head"),
+                    key("ids", TEXTS, "ids of the targets"),
+                ]])),
+                "targets with a new status, those that need attention first",
             ),
             key(
                 "causes",
@@ -302,7 +378,13 @@ const CONTEXT: Keys = &[
             ),
             key(
                 "values",
-                Shape::List(&Shape::Object(&[SHOWN, &[key("id", Shape::Text, "name of the value")]])),
+                Shape::List(&Shape::Object(&[
+                    SHOWN,
+                    &[
+                        key("id", Shape::Text, "name of the value"),
+                        key("same_as", TEXT_OR_NULL, "id of the target whose value it is as well; null without one"),
+                    ],
+                ])),
                 "as `values`",
             ),
             key(
