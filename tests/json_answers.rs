@@ -7,7 +7,7 @@ use serde_json::Value;
 
 use crate::support::Sandbox;
 
-const ANSWERS: [&str; 17] = [
+const ANSWERS: [&str; 18] = [
     "add",
     "export",
     "check",
@@ -23,6 +23,7 @@ const ANSWERS: [&str; 17] = [
     "history",
     "audit",
     "audit-context",
+    "audit-brief",
     "explain",
     "edit",
 ];
@@ -173,6 +174,7 @@ fn every_answer_matches_its_schema() {
             shapes.take(name, folder, &[&[name], &json[..]].concat());
         }
         shapes.take("audit-context", folder, &["audit", "--context"]);
+        shapes.take("audit-brief", folder, &["audit", "--brief", "--format", "json"]);
     }
     for folder in [&car, &season] {
         shapes.take("points", folder, &["points", "--format", "json"]);

@@ -10,9 +10,10 @@ use super::season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 use crate::Loaded;
 use crate::git::Project;
 use crate::graph::Graph;
+use crate::history::commit_state::{self, CommitState};
 use crate::history::order::LimitOrder;
 use crate::history::revisions::{TargetRevision, is_recorded, of_target};
-use crate::history::{History, LimitChange, RecordHistory, commit_state, same_limit};
+use crate::history::{History, LimitChange, RecordHistory, same_limit};
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
@@ -48,7 +49,9 @@ impl Season {
             ..Self::default()
         };
         let most = most_points(loaded.entries.len());
-        for (commit, state) in commit_state::states(project, loaded, history, most, tick) {
+        let states = commit_state::states(project, loaded, history, most, tick);
+        season.complete_from = complete_from(history, &states, loaded);
+        for (commit, state) in states {
             season.timeline.push(timeline_point(history, commit, &state, loaded));
         }
         let (mut tested, revisions) = (tested(history), revisions(loaded));
@@ -85,13 +88,45 @@ impl Season {
     }
 }
 
+/// A system whose amount is this share of the car's total is needed for a complete car.
+const LARGE_SHARE: f64 = 0.05;
+
+/// The first state that has what makes the last one complete: a value of every event, and the amounts of the large systems.
+fn complete_from(history: &History, states: &[(usize, CommitState)], loaded: &Loaded) -> Option<usize> {
+    let (_, last) = states.last()?;
+    let event = |name: &str| loaded.find(name).is_some_and(|index| loaded.event(index).is_some());
+    let total = |amount: &str| last.get(&format!("{}.{amount}", schema::words::CAR)).and_then(|past| past.value);
+    let is_large = |name: &str, value: f64| {
+        name.split_once('.')
+            .and_then(|(_, amount)| total(amount))
+            .is_some_and(|total| value.abs() >= LARGE_SHARE * total.abs())
+    };
+    let all = last.all();
+    let events: Vec<&str> = loaded.events().map(|(_, record, _)| record.id.as_str()).collect();
+    // Without a value at the end, an event is never complete, and neither are the points.
+    if events.iter().any(|id| last.get(id).is_none_or(|past| past.value.is_none())) {
+        return None;
+    }
+    let needed: Vec<&str> = all
+        .iter()
+        .filter(|(name, past)| event(name) || past.value.is_some_and(|value| is_large(name, value)))
+        .map(|(name, _)| *name)
+        .collect();
+    states.iter().position(|(_, state)| {
+        let has = |name: &&str| {
+            let (id, amount) = name.split_once('.').map_or((*name, None), |(id, amount)| (id, Some(amount)));
+            let older = history.record(id).into_iter().flat_map(|record| record.older_ids.iter().map(|id| &**id));
+            std::iter::once(id).chain(older).any(|id| {
+                let name = amount.map_or_else(|| id.to_owned(), |amount| format!("{id}.{amount}"));
+                state.get(&name).is_some_and(|past| past.value.is_some())
+            })
+        };
+        needed.iter().all(has)
+    })
+}
+
 /// The car at a commit.
-fn timeline_point(
-    history: &History,
-    index: usize,
-    state: &commit_state::CommitState,
-    loaded: &Loaded,
-) -> TimelinePoint {
+fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: &Loaded) -> TimelinePoint {
     let commit = &history.commits[index];
     let mut point = TimelinePoint {
         day: commit.day,
