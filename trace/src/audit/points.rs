@@ -41,7 +41,7 @@ impl PlanCause {
     /// The words in outputs.
     pub fn words(self) -> &'static str {
         match self {
-            Self::Prediction => "predicted before the contest",
+            Self::Prediction => "prediction vs plan",
             Self::Score(cause) => cause.words(),
         }
     }

@@ -140,12 +140,12 @@ impl AuditView<'_> {
         format!("{} {value}, limit {limit}: {} points", self.id(own.target), number::signed(own.points, 1))
     }
 
-    /// The limit before and after a change: `at most 200 kg → at most 205 kg`.
+    /// The limit before and after a change: `at most 200 kg → 205 kg`.
     pub(super) fn limits_of_move(moved: &LimitMove) -> String {
-        match &moved.before {
-            Some(before) => format!("{before} → {}", moved.after),
-            None => moved.after.clone(),
-        }
+        let Some(before) = &moved.before else { return moved.after.clone() };
+        let same = ["at most ", "at least "].into_iter().find(|side| before.starts_with(side));
+        let after = same.and_then(|side| moved.after.strip_prefix(side)).unwrap_or(&moved.after);
+        format!("{before} → {after}")
     }
 
     /// Who agreed to a change of a limit, or why no one had to.

@@ -34,7 +34,7 @@ pub(super) const OF_EVENT: &[Key] = &[
     key(
         "causes",
         Shape::List(&Shape::Object(&[&[
-            key("cause", Shape::Text, "the cause: `predicted before the contest`, or one of `split`"),
+            key("cause", Shape::Text, "the cause: `prediction vs plan`, or one of `split`"),
             measure("points", Shape::Number, "pts", "what it adds"),
         ]])),
         "why `vs_plan` is not zero: the points add up to it; empty if a number is missing",
