@@ -24,7 +24,8 @@ pub struct EventScore {
     pub scored: Option<(f64, RecordId)>,
     /// Why the score differs from the prediction; `None` without one of them.
     pub split: Option<Split>,
-    /// The targets behind an event that is short of its plan: those that cost the most points first.
+    /// The targets behind the difference to the plan: of a short event those that miss their limits, otherwise those that are
+    /// better than their limits.
     pub behind: Vec<TargetEffect>,
 }
 
@@ -197,8 +198,9 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
                     split: both.map(|(predicted, scored)| split::of_event(study, event.index, predicted, scored)),
                     behind: Vec::new(),
                 };
-                if score.is_short() {
-                    score.behind = behind::of_event(study, targets, event.index, scored.map(|(_, result)| result));
+                if score.vs_plan().is_some_and(|points| points.abs() >= SHOWN_AS_ZERO) {
+                    let result = scored.map(|(_, result)| result);
+                    score.behind = behind::of_event(study, targets, event.index, result, score.is_short());
                 }
                 score
             });

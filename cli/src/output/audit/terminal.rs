@@ -32,6 +32,7 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
     predictions(&mut out, view, ink);
     season(&mut out, view, ink);
     rest(&mut out, view, ink);
+    ink.block(&mut out, "", 0, &view.made_by());
     out
 }
 

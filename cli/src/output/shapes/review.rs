@@ -49,7 +49,8 @@ pub(super) const OF_EVENT: &[Key] = &[
             measure("points", Shape::Number, "pts", "points of the event with the value minus those with the limit"),
             key("read", Shape::Flag, "whether the event reads the target; otherwise it is under one that it reads"),
         ]])),
-        "the targets that cost points in an event that is short of its plan",
+        "the targets behind `vs_plan`: of an event that is short those that miss their limits and cost points, of another one \
+         those that it reads and that are better than their limits",
     ),
 ];
 
