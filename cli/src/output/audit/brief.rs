@@ -23,7 +23,7 @@ const PERIODS: usize = 10;
 /// The limits that moved that the page has room for, those without a revision or after a result first.
 const MOVES: usize = 10;
 /// The unproven records that the page has room for; the other formats have all.
-const UNPROVEN: usize = 24;
+const UNPROVEN: usize = 70;
 
 /// What is on the page, as text.
 struct Page<'v> {
@@ -103,6 +103,9 @@ fn unproven<'v>(view: &'v AuditView<'_>) -> Vec<(String, Vec<&'v str>)> {
             None => all.push((of, vec![view.id(own.index)])),
         }
     }
+    // By kind; the worst are first in each.
+    all.sort_by_key(|((kind, _), _)| *kind != schema::Kind::Part);
+    all.sort_by_key(|((kind, _), _)| *kind == schema::Kind::Target);
     let text = |kind: schema::Kind, what: &str, number: usize| format!("{}, {what}", count(number, kind.singular()));
     all.into_iter().map(|((kind, what), ids)| (text(kind, &what, ids.len()), ids)).collect()
 }

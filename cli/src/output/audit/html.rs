@@ -12,18 +12,24 @@ use crate::output::template::{self, Escape};
 /// The page.
 pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     let mut context = context(view);
+    // One point is no curve: the page has a sentence instead.
+    let has_curves = view.season.is_some_and(|season| season.complete().len() > 1);
     let amounts: Vec<Value> = view
         .study
         .values()
         .amounts()
         .iter()
+        .filter(|_| has_curves)
         .filter_map(|name| Some(json!({"name": &**name, "picture": view.picture_of_amount(name)?})))
         .collect();
     let goals: Vec<Value> = view
         .audit
         .goals
         .iter()
-        .map(|goal| json!({"points": view.picture_of_points(goal), "over_time": view.picture_of_prediction(goal)}))
+        .map(|goal| {
+            let over_time = if has_curves { view.picture_of_prediction(goal) } else { None };
+            json!({"points": view.picture_of_points(goal), "over_time": over_time})
+        })
         .collect();
     let targets: Vec<Option<String>> = view.audit.targets.iter().map(|target| view.picture_of_target(target)).collect();
     context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});

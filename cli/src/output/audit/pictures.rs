@@ -164,7 +164,7 @@ impl AuditView<'_> {
         let node = self.study.values().named(&format!("car.{name}"))?;
         let unit = self.study.values().unit(node);
         let points: Vec<(Day, f64)> = season
-            .timeline
+            .complete()
             .iter()
             .filter_map(|moment| Some((moment.day, unit.from_si(*moment.amounts.get(name)?))))
             .collect();
@@ -192,7 +192,7 @@ impl AuditView<'_> {
         let season = self.season?;
         let id = self.id(goal.index);
         let points: Vec<(Day, f64)> =
-            season.timeline.iter().filter_map(|moment| Some((moment.day, *moment.points.get(id)?))).collect();
+            season.complete().iter().filter_map(|moment| Some((moment.day, *moment.points.get(id)?))).collect();
         let needed = goal.needed.as_ref().ok().map(|needed| needed.points);
         let limits: Vec<(Day, f64)> =
             points.first().zip(needed).map(|((day, _), needed)| (*day, needed)).into_iter().collect();
