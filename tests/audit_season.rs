@@ -405,16 +405,20 @@ fn a_decision_is_shown_with_what_was_known_then() {
     assert_eq!(with_id(&own["values"], "car-mass")["criterion"], true);
     let texts = [
         "light, chosen on 2027-02-01",
-        "analyses before the choice: catalogue (2027-01-01)",
-        "analyses after the choice: weighing (2027-03-01)",
-        "1 of 1 measured value differ",
+        "set and measured: 1 of 1 differ by more than the uncertainty: wheel.mass",
+        "58.0 points predicted",
     ];
+    let lists =
+        ["analyses before the choice: catalogue (2027-01-01)", "analyses after the choice: weighing (2027-03-01)"];
     for format in ["terminal", "markdown", "html"] {
         let text = plain(&audit(&sandbox, &["--format", format]));
-        for words in texts {
+        for words in texts.iter().chain(lists.iter().filter(|_| format != "html")) {
             assert!(text.contains(words), "{format}: {words}\n{text}");
         }
     }
+    let page = audit(&sandbox, &["--format", "html"]);
+    let after = page.split_once("Analyses after the choice:").unwrap().1.split_once("</p>").unwrap().0;
+    assert!(after.contains("weighing") && !after.contains("catalogue"), "{after}");
     let csv = audit(&sandbox, &["--format", "csv", "--table", "decisions"]);
     assert_eq!(cell(&csv, "place_of_chosen_then"), "1.0", "{csv}");
     // Without a history the current ranking is left, and why.

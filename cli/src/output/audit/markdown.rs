@@ -151,6 +151,7 @@ fn decision(view: &AuditView<'_>, own: &DecisionReview) -> Value {
     json!({
         "choice": view.choice(own),
         "known": view.known_then(own),
+        "points": AuditView::points_then(own),
         "before": view.analyses(own, false),
         "after": own.analyses.iter().any(|one| one.after == Some(true)).then(|| view.analyses(own, true)),
         "alternatives": alternatives,

@@ -211,15 +211,18 @@ impl AuditView<'_> {
         }
     }
 
+    /// The points that were predicted when a choice was made; `None` if that is not known.
+    pub(super) fn points_then(own: &DecisionReview) -> Option<String> {
+        let then = own.then.as_ref()?.as_ref().ok()?;
+        Some(match &then.points {
+            Some(points) => format!("{} points predicted", points_of(points)),
+            None => "no points yet, because an event had no value".to_owned(),
+        })
+    }
+
     /// What was known when a choice was made: points, and the analyses before it; `None` if that is not known.
     pub(super) fn known_then(&self, own: &DecisionReview) -> Option<String> {
-        let then = own.then.as_ref()?.as_ref().ok()?;
-        let points = then.points.as_ref();
-        let points = points.map_or_else(
-            || "no points yet, because an event had no value".to_owned(),
-            |points| format!("{} points predicted", points_of(points)),
-        );
-        Some(format!("{points}; {}", self.analyses(own, false)))
+        Some(format!("{}; {}", Self::points_then(own)?, self.analyses(own, false)))
     }
 
     /// The analyses that inform a decision, those after the choice or the others.
@@ -277,12 +280,11 @@ impl AuditView<'_> {
             (0, _) => None,
             (some, 0) => Some(format!("{} measured; none of them was set by the choice", count(some, "value"))),
             (_, all) if differing.is_empty() => {
-                Some(format!("{} as chosen, within the uncertainty", count(all, "measured value")))
+                Some(format!("set and measured: {all} of {all} within the uncertainty"))
             }
             (_, all) => Some(format!(
-                "{} of {} differ from the choice: {}",
+                "set and measured: {} of {all} differ by more than the uncertainty: {}",
                 differing.len(),
-                count(all, "measured value"),
                 differing.join(", ")
             )),
         }

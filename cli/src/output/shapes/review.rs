@@ -216,6 +216,7 @@ pub(super) const SHOWN_REVIEW: &[Key] = &[
         Shape::List(&Shape::Object(&[&[
             key("choice", Shape::Text, "what was chosen, and when"),
             key("known", TEXT_OR_NULL, "what was known then"),
+            key("points", TEXT_OR_NULL, "points predicted then"),
             key("before", Shape::Text, "the analyses before the choice"),
             key("after", TEXT_OR_NULL, "the analyses after the choice; null without one"),
             key(
