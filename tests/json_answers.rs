@@ -5,6 +5,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
+use crate::numbers_audit;
 use crate::support::Sandbox;
 
 const ANSWERS: [&str; 18] = [
@@ -299,6 +300,12 @@ fn every_answer_matches_its_schema() {
         shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
         shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
     }
+    // A goal that was missed: the events that are short, and the targets behind them.
+    shapes.sandbox.write("missed/tierod.yaml", numbers_audit::SETTINGS);
+    shapes.sandbox.write("missed/car.yaml", numbers_audit::CAR);
+    shapes.sandbox.write("missed/contest.yaml", numbers_audit::CONTEST.replace("place: 7,", "place: 9,"));
+    let missed = shapes.sandbox.path_of("missed");
+    shapes.take("audit-context", &missed, &["audit", "--context"]);
     // A key that no answer has does not belong in the tables.
     let mut unseen = Vec::new();
     for (at, name) in ANSWERS.iter().enumerate() {
