@@ -69,7 +69,7 @@ impl LimitRecord {
 /// The changes of the limits of all targets: by day, then in the order of the records.
 pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<LimitMove> {
     let mut all: Vec<LimitMove> = targets.iter().flat_map(|target| of_target(study, target)).collect();
-    all.sort_by(|a, b| (a.day, a.target).cmp(&(b.day, b.target)));
+    all.sort_by_key(|own| (own.day, own.target));
     all
 }
 
