@@ -22,6 +22,8 @@ pub(crate) mod json;
 pub(crate) mod lines;
 pub(crate) mod listed;
 pub(crate) mod numbers;
+#[allow(dead_code, reason = "pages use these pictures one by one")]
+pub(crate) mod pictures;
 pub(crate) mod points;
 pub(crate) mod sarif;
 pub(crate) mod shapes;

@@ -49,9 +49,7 @@ impl Season {
             ..Self::default()
         };
         let most = most_points(loaded.entries.len());
-        let states = commit_state::states(project, loaded, history, most, tick);
-        season.complete_from = complete_from(history, &states, loaded);
-        for (commit, state) in states {
+        for (commit, state) in commit_state::states(project, loaded, history, most, tick) {
             season.timeline.push(timeline_point(history, commit, &state, loaded));
         }
         let (mut tested, revisions) = (tested(history), revisions(loaded));
@@ -88,43 +86,6 @@ impl Season {
     }
 }
 
-/// A system whose amount is this share of the car's total is needed for a complete car.
-const LARGE_SHARE: f64 = 0.05;
-
-/// The first state that has what makes the last one complete: a value of every event, and the amounts of the large systems.
-fn complete_from(history: &History, states: &[(usize, CommitState)], loaded: &Loaded) -> Option<usize> {
-    let (_, last) = states.last()?;
-    let event = |name: &str| loaded.find(name).is_some_and(|index| loaded.event(index).is_some());
-    let total = |amount: &str| last.get(&format!("{}.{amount}", schema::words::CAR)).and_then(|past| past.value);
-    let is_large = |name: &str, value: f64| {
-        name.split_once('.')
-            .and_then(|(_, amount)| total(amount))
-            .is_some_and(|total| value.abs() >= LARGE_SHARE * total.abs())
-    };
-    let all = last.all();
-    let events: Vec<&str> = loaded.events().map(|(_, record, _)| record.id.as_str()).collect();
-    // Without a value at the end, an event is never complete, and neither are the points.
-    if events.iter().any(|id| last.get(id).is_none_or(|past| past.value.is_none())) {
-        return None;
-    }
-    let needed: Vec<&str> = all
-        .iter()
-        .filter(|(name, past)| event(name) || past.value.is_some_and(|value| is_large(name, value)))
-        .map(|(name, _)| *name)
-        .collect();
-    states.iter().position(|(_, state)| {
-        let has = |name: &&str| {
-            let (id, amount) = name.split_once('.').map_or((*name, None), |(id, amount)| (id, Some(amount)));
-            let older = history.record(id).into_iter().flat_map(|record| record.older_ids.iter().map(|id| &**id));
-            std::iter::once(id).chain(older).any(|id| {
-                let name = amount.map_or_else(|| id.to_owned(), |amount| format!("{id}.{amount}"));
-                state.get(&name).is_some_and(|past| past.value.is_some())
-            })
-        };
-        needed.iter().all(has)
-    })
-}
-
 /// The car at a commit.
 fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: &Loaded) -> TimelinePoint {
     let commit = &history.commits[index];
@@ -133,6 +94,7 @@ fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: 
         commit: commit.id.clone(),
         amounts: Default::default(),
         points: Default::default(),
+        point_uncertainties: Default::default(),
         targets: Default::default(),
     };
     for (name, past) in state.all() {
@@ -144,7 +106,10 @@ fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: 
         let id = history.record(name).map_or(name, |record| &*record.id);
         let Some(index) = loaded.find(id) else { continue };
         match &loaded.record(index).body {
-            Body::Goal(_) => point.points.extend(past.value.map(|value| (id.to_owned(), value))),
+            Body::Goal(_) => {
+                point.points.extend(past.value.map(|value| (id.to_owned(), value)));
+                point.point_uncertainties.insert(id.to_owned(), past.uncertainty);
+            }
             Body::Target(_) => {
                 let Limit { at_least, at_most } = past.limit.unwrap_or(Limit { at_least: None, at_most: None });
                 let target = PastTarget {

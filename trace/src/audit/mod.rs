@@ -6,10 +6,12 @@
 
 mod at_risk;
 mod behind;
+mod complete;
 mod decisions;
 mod from_history;
 mod limit_moves;
 mod next_season;
+mod planned;
 mod points;
 mod predictions;
 mod provenance;
@@ -24,9 +26,11 @@ mod tests;
 
 pub use at_risk::{AtRiskPeriod, PeriodEnd};
 pub use behind::TargetEffect;
+pub use complete::COMPLETE;
 pub use decisions::{DecisionReview, DecisionValue, Informing, Ranked, Ranking};
 pub use limit_moves::{LimitMove, LimitRecord};
 pub use next_season::Lesson;
+pub use planned::PlannedVerification;
 pub use points::{EventScore, GoalScore, PlanCause};
 pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
 pub use provenance::Provenance;

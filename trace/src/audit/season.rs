@@ -15,9 +15,6 @@ pub struct Season {
     pub shallow: bool,
     /// The car at commits of the season, oldest first.
     pub timeline: Vec<TimelinePoint>,
-    /// The first point of the timeline at which the car was complete on paper: every event had a value, and every system
-    /// that is a twentieth of a total or more had that amount. `None` if it never was.
-    pub complete_from: Option<usize>,
     /// The limits of each target, from the first one on.
     pub limits: HashMap<String, Vec<PastLimit>>,
     /// The values of each amount of a part, by `part.amount`, from the first one on.
@@ -35,6 +32,8 @@ pub struct TimelinePoint {
     pub amounts: HashMap<String, f64>,
     /// The points predicted for each goal, by id.
     pub points: HashMap<String, f64>,
+    /// The expanded uncertainty (k = 2) of these points, by id of the goal.
+    pub point_uncertainties: HashMap<String, f64>,
     /// The targets, by id.
     pub targets: HashMap<String, PastTarget>,
 }
@@ -95,12 +94,6 @@ pub struct PastAmount {
 }
 
 impl Season {
-    /// The points of the timeline from the first one on at which the car was complete on paper: before, a curve shows how
-    /// much was written down, not how heavy or good the car is.
-    pub fn complete(&self) -> &[TimelinePoint] {
-        self.complete_from.and_then(|from| self.timeline.get(from..)).unwrap_or_default()
-    }
-
     /// A target at each point of the timeline at which it existed.
     pub fn target_over_time<'s>(
         &'s self,

@@ -7,9 +7,7 @@ mod html;
 mod markdown;
 mod numbers;
 mod phrases;
-mod pictures;
 mod review;
-mod scale;
 mod terminal;
 
 pub(crate) use csv::{TABLES, csv};

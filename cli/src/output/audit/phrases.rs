@@ -47,7 +47,7 @@ impl AuditView<'_> {
         let Some(season) = self.season.filter(|season| !season.timeline.is_empty()) else {
             return "no curves: there is no git history".to_owned();
         };
-        match (season.complete(), season.timeline.len()) {
+        match (season.complete(self.study), season.timeline.len()) {
             (_, 1) => "no curves: the records have one commit".to_owned(),
             ([], _) => {
                 "no curves: the car is not complete on paper yet, so that its totals are of a part of it".to_owned()

@@ -318,7 +318,7 @@ fn season(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let text = format!("the season: {} from {} to {}", count(season.commits, "commit"), first.day, last.day);
     let _ = writeln!(out, "{}", ink.strong(&text));
     let mut table = Table::new(&[("", false), ("first", true), ("last", true), ("over the season", false)]);
-    let moments = season.complete();
+    let moments = season.complete(view.study);
     let mut names: Vec<&String> = last.amounts.keys().collect();
     names.sort();
     for name in names {
