@@ -238,12 +238,11 @@ fn ranges_and_first_limits_are_included() {
     assert_eq!(limits("frame-stiffness"), [(true, false), (false, false)]);
     assert_eq!(limits("sprint-time"), [(true, true)]);
     let markdown = form("markdown");
+    assert!(markdown.contains("- 2027-05-10 `sprint-time` at most 4 s: first set, **after a result**"), "{markdown}");
     assert!(
-        markdown.contains("- `sprint-time` at most 4 s on 2027-05-10: first set, **after a result**"),
-        "{markdown}"
-    );
-    assert!(
-        markdown.contains("- `frame-stiffness` 2 kN\\*m/deg to 4 kN\\*m/deg on 2027-05-10: **no revision**"),
+        markdown.contains(
+            "- 2027-05-10 `frame-stiffness` 2 kN\\*m/deg to 3 kN\\*m/deg → 2 kN\\*m/deg to 4 kN\\*m/deg: **no revision**"
+        ),
         "{markdown}"
     );
     assert!(form("html").contains("first set<br><span class=\"small-print\">after a result</span>"));

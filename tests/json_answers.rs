@@ -5,9 +5,10 @@ use std::path::Path;
 
 use serde_json::Value;
 
+use crate::numbers_audit;
 use crate::support::Sandbox;
 
-const ANSWERS: [&str; 17] = [
+const ANSWERS: [&str; 18] = [
     "add",
     "export",
     "check",
@@ -23,6 +24,7 @@ const ANSWERS: [&str; 17] = [
     "history",
     "audit",
     "audit-context",
+    "audit-brief",
     "explain",
     "edit",
 ];
@@ -173,6 +175,7 @@ fn every_answer_matches_its_schema() {
             shapes.take(name, folder, &[&[name], &json[..]].concat());
         }
         shapes.take("audit-context", folder, &["audit", "--context"]);
+        shapes.take("audit-brief", folder, &["audit", "--brief", "--format", "json"]);
     }
     for folder in [&car, &season] {
         shapes.take("points", folder, &["points", "--format", "json"]);
@@ -310,6 +313,12 @@ fn every_answer_matches_its_schema() {
         shapes.take("delta", &short, &["delta", "HEAD", "--format", "json"]);
         shapes.take("delta-context", &short, &["delta", "HEAD", "--context"]);
     }
+    // A goal that was missed: the events that are short, and the targets behind them.
+    shapes.sandbox.write("missed/tierod.yaml", numbers_audit::SETTINGS);
+    shapes.sandbox.write("missed/car.yaml", numbers_audit::CAR);
+    shapes.sandbox.write("missed/contest.yaml", numbers_audit::CONTEST.replace("place: 7,", "place: 9,"));
+    let missed = shapes.sandbox.path_of("missed");
+    shapes.take("audit-context", &missed, &["audit", "--context"]);
     // A key that no answer has does not belong in the tables.
     let mut unseen = Vec::new();
     for (at, name) in ANSWERS.iter().enumerate() {

@@ -13,6 +13,7 @@
 mod holds;
 
 mod audit;
+mod audit_season;
 mod budgets;
 mod check_staged;
 mod checks;

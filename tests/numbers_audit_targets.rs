@@ -5,7 +5,7 @@ use serde_json::Value;
 use crate::numbers_audit::{CAR, CONTEST, SETTINGS, assert_close, audit, contest, json, with_id};
 use crate::support::Sandbox;
 
-/// Met, met with the limit inside the uncertainty, and met after the limit was moved are counted apart.
+/// Met, uncertain (the limit is inside the uncertainty), and met after the limit was moved are counted apart.
 #[test]
 fn what_qualifies_a_met_target_is_counted_apart() {
     let sandbox = Sandbox::repository();
@@ -17,8 +17,8 @@ fn what_qualifies_a_met_target_is_counted_apart() {
     sandbox.write("car.yaml", CAR);
     sandbox.commit_on("2027-05-24", "Move the limit");
     let (counts, qualified) = (
-        "2 met, 0 missed, 1 never verified\n",
-        "1 met with the limit inside the uncertainty, 1 met after the limit changed\n",
+        "2 met, 1 uncertain, 0 missed, 1 never verified\n",
+        "1 met after the limit changed, 1 uncertain with a value that meets the limit\n",
     );
     let text = audit(&sandbox, "terminal");
     assert!(text.contains(&format!("targets: {counts}  {qualified}")), "{text}");
@@ -27,12 +27,12 @@ fn what_qualifies_a_met_target_is_counted_apart() {
     let page = audit(&sandbox, "html");
     for tile in [
         "<b>2 of 5</b>targets met",
-        "<b>1</b>met with the limit inside the uncertainty",
+        "<b>1</b>uncertain: the limit is inside the uncertainty of the result",
         "<b>1</b>met after the limit changed",
     ] {
         assert!(page.contains(tile), "{tile}");
     }
-    assert!(page.contains("<option>met, limit inside the uncertainty</option>"));
+    assert!(page.contains("<option>uncertain</option>"));
     let answer = json(&sandbox);
     let of = |id: &str| {
         let target = with_id(&answer["targets"], id);
@@ -83,7 +83,10 @@ fn a_missed_target_with_the_limit_inside_the_uncertainty() {
         (Some("missed"), Some("limit inside the uncertainty"))
     );
     let text = audit(&sandbox, "terminal");
-    assert!(text.contains("2 missed, 1 never verified\n  1 missed with the limit inside the uncertainty\n"), "{text}");
+    assert!(
+        text.contains("1 uncertain, 2 missed, 1 never verified\n  1 uncertain with a value that misses the limit\n"),
+        "{text}"
+    );
 }
 
 #[test]

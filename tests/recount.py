@@ -6,6 +6,7 @@ Needs git and PyYAML. It reads mass and money in the units of the example.
 """
 
 import csv
+import datetime
 import json
 import math
 import re
@@ -340,6 +341,8 @@ for audited in audit["targets"]:
                     qualifier = "limit changed after the result"
             same(f"qualifier of {name}", qualifier, audited["qualifier"])
     same(f"outcome of {name}", verdict, audited["verdict"])
+    uncertain = audited["qualifier"] == "limit inside the uncertainty"
+    same(f"outcome of {name} in a word", "uncertain" if uncertain else verdict, audited["outcome"])
     verdicts[verdict] = verdicts.get(verdict, 0) + 1
     for (_, (_, text), at), step in zip(limits[name], audited["limits"]):
         after = any(came < at or (came > at and date < no_later[at]) for came, date, _ in tested.get(name, []))
@@ -352,6 +355,91 @@ for audited in audit["targets"]:
         moved = [new for old, new in zip(was, now) if new is not None and new != old]
         recorded = now == first or (bool(moved) and all(new in revised for new in moved))
         same(f"{name} moved to {now}", recorded, step["recorded"])
+
+# The limits that moved, each with its revision: one of the target whose new limit is an end that changed.
+moves = []
+for name, steps in limits.items():
+    free = [(one, r) for one, r in last.get("revisions", {}).items() if r["of"] == name]
+    for before, (day, text, at) in zip([None, *steps], steps):
+        if before is None:
+            continue
+        old, new = ends(before[1]), ends(text)
+        changed = [now for was, now in zip(old, new) if now is not None and now != was]
+        fitting = [(one, r) for one, r in free if number(r["to"]) in changed]
+        revision = fitting[0][0] if fitting else None
+        free = [(one, r) for one, r in free if one != revision]
+        moves.append((name, day, revision))
+    moves += [(name, str(r["date"]), one) for one, r in free]
+same("limits that moved", sorted(moves, key=str), sorted(
+    ((move["target"], move["day"], move["revision"]) for move in audit["limit_moves"] if move["before"]), key=str))
+
+# The length of each time at risk, and the causes of each event against its plan.
+for period in audit["at_risk_periods"]:
+    end = datetime.date.fromisoformat(period["until"] or audit["day"])
+    same(f"days of {period['target']}", (end - datetime.date.fromisoformat(period["since"])).days, period["days"])
+for audited in goal["events"]:
+    latest = audited["scored"] if audited["scored"] is not None else audited["predicted"]
+    same(f"{audited['id']} against its plan", latest - audited["plan"], audited["vs_plan"], 1e-9)
+    same(f"causes of {audited['id']} against its plan", math.fsum(one["points"] for one in audited["causes"]),
+         audited["vs_plan"], 1e-9)
+
+# Safety-critical records without a passed test, demonstration or inspection.
+unproven, critical = [], 0
+PHYSICAL = {"test", "demonstration", "inspection"}
+
+
+def passed(name, group=None):
+    """Whether the latest results of every physical method of a record pass; the group is that of its plan."""
+    record = next(kind[name] for kind in last.values() if name in kind)
+    verify, closing, around = record.get("verify"), [name], record.get("in")
+    if not verify and name in last["parts"]:
+        while not verify and around in last["systems"]:
+            verify = last["systems"][around].get("for-parts", {}).get("verify")
+            closing, around = [name, around], last["systems"][around].get("in")
+    verify = verify if isinstance(verify, list) else [verify] if verify else []
+    if not verify and name in last["parts"]:
+        about = [one for kind in ("targets", "requirements") for one, r in last[kind].items() if r.get("of") == name]
+        about = [one for one in about if any(k[one].get("safety-critical") for k in last.values() if one in k)] or about
+        return bool(about) and all(passed(one) for one in about)
+    planned = {one["by"] for one in verify} & PHYSICAL
+    results = last.get("results", {})
+    by = {r.get("by") or verify[0]["by"] for r in results.values() if r["of"] in closing}
+    driven = {str(last["events"][r["of"]]["reads"].get(read)) for r in results.values() for read in r.get("reads") or {}}
+    by |= {verify[0]["by"]} if verify and name in driven else set()
+    latest = [results_of for results_of in (before_contest.get(one) for one in closing) if results_of]
+    failed = any(one.get("outcome") == "fail" for one in latest)
+    audited = next((one for one in audit["targets"] if one["id"] == name), None)
+    failed |= bool(audited) and audited["outcome"] in ("missed", "uncertain")
+    return bool(planned) and planned <= by and not failed
+
+
+for kind in ("parts", "requirements", "targets"):
+    for name, record in last[kind].items():
+        if record.get("safety-critical"):
+            critical += 1
+            unproven += [] if passed(name) else [name]
+same("safety-critical records", critical, audit["safety_critical"])
+same("safety-critical without a passed test", sorted(unproven), sorted(one["id"] for one in audit["unproven"]))
+
+# The decisions: the day of each choice, and the analyses before and after it.
+for decision in audit["decisions"]:
+    own = last["decisions"][decision["id"]]
+    same(f"choice of {decision['id']}", own.get("chosen"), decision["chosen"])
+    chosen_on = None
+    for commit, day, now, _ in states:
+        chosen = (now.get("decisions", {}).get(decision["id"]) or {}).get("chosen")
+        if chosen != own.get("chosen"):
+            chosen_on = None
+        elif chosen_on is None:
+            chosen_on = day
+    same(f"day of the choice of {decision['id']}", chosen_on, decision["day"])
+    informing = sorted(name for name, one in last["analyses"].items() if decision["id"] in one.get("informs", []))
+    same(f"analyses of {decision['id']}", informing, sorted(one["id"] for one in decision["analyses"]))
+    for one in decision["analyses"]:
+        first = next(day for _, day, now, _ in states
+                     if any(older.get(name, name) == one["id"] for name in now.get("analyses", {})))
+        same(f"day of {one['id']}", first, one["day"])
+        same(f"{one['id']} after the choice", first > chosen_on, one["after_choice"])
 
 # Verification by method.
 for line in audit["verification"]:

@@ -23,6 +23,10 @@ pub const FILE: &str = "tierod.yaml";
 pub struct Settings {
     /// The year of the contest.
     pub season: Option<u16>,
+    /// The name of the team, for pages: never that of a person.
+    pub team: Option<String>,
+    /// The name of the car, for pages.
+    pub car: Option<String>,
     /// The team's currency, an ISO 4217 code.
     pub currency: Option<String>,
     /// The date to use as today: for a finished season, or a demonstration.

@@ -8,7 +8,7 @@ tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
 here=$PWD
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-cp package.json .npmrc audit.mjs "$work"
+cp package.json .npmrc audit.mjs audit_print.mjs "$work"
 (cd "$work" && npm install --silent --no-audit --no-fund)
 "$tierod" example "$work/season" >/dev/null
 status=0
@@ -17,4 +17,15 @@ status=0
 [ "$status" -le 1 ]
 cd "$work"
 node audit.mjs "$work/audit.html" ${shots:+"$shots"}
+# In the middle of the season, at its end, and both in brief.
+middle=$(git -C "$work/season" rev-list -1 --before=2027-03-20 HEAD)
+for state in middle end; do
+  rev=$([ "$state" = middle ] && echo "$middle" || echo HEAD)
+  for brief in "" --brief; do
+    status=0
+    (cd "$work/season" && "$tierod" audit --rev "$rev" $brief --format html >"$work/$state$brief.html") || status=$?
+    [ "$status" -le 1 ]
+  done
+done
+node audit_print.mjs "$work" ${shots:+"$shots"}
 cd "$here"

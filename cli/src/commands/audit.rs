@@ -1,7 +1,7 @@
 //! `audit`: a review of the season.
 
 use clap::{Args, ValueEnum};
-use trace::audit::{Audit as Review, Season};
+use trace::audit::{Audit as Review, DecisionReview, Provenance, Season};
 use trace::{Error, Study};
 
 use super::Done;
@@ -26,6 +26,9 @@ pub(crate) struct Audit {
     /// With `--format csv`: the table to print [default: targets]
     #[arg(long, value_name = "TABLE", value_parser = audit::TABLES)]
     table: Option<String>,
+    /// One page for print: place and chance, causes, at-risk periods, limits that moved, what is unproven
+    #[arg(long, conflicts_with_all = ["table", "context"])]
+    brief: bool,
     /// Print the data for the templates as JSON
     #[arg(long, conflicts_with = "format")]
     context: bool,
@@ -82,10 +85,20 @@ impl Audit {
             study: &study,
             season: season.as_ref(),
             note,
+            decisions: if self.needs_decisions() { DecisionReview::all(&project, &study) } else { Vec::new() },
+            made: Provenance::of(&study),
             off: project.switched_off(&study),
         };
         let text = if self.context {
             json::text(&audit::context(&view))
+        } else if self.brief {
+            match self.format {
+                Format::Terminal => audit::brief::terminal(&view, Ink::stdout(shared)),
+                Format::Markdown => audit::brief::markdown(&view)?,
+                Format::Json => json::text(&audit::brief::json(&view)),
+                Format::Csv => audit::brief::csv(&view),
+                Format::Html => audit::brief::html(&view)?,
+            }
         } else {
             match self.format {
                 Format::Terminal => audit::terminal(&view, Ink::stdout(shared)),
@@ -96,6 +109,14 @@ impl Audit {
             }
         };
         Ok(Done { errors: study.report().has_errors(), ..text.into() })
+    }
+}
+
+impl Audit {
+    /// Whether what is printed has the decisions, for which earlier states are evaluated.
+    fn needs_decisions(&self) -> bool {
+        let is_other_table = self.table.as_deref().is_some_and(|table| table != "decisions");
+        !self.brief && (self.format != Format::Csv || (self.table.is_some() && !is_other_table))
     }
 }
 

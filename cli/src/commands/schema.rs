@@ -56,6 +56,8 @@ pub(crate) enum Which {
     Audit,
     /// The data for `templates/audit.md` and `templates/audit.html`
     AuditContext,
+    /// The JSON of `audit --brief`
+    AuditBrief,
     /// The JSON of `explain`
     Explain,
     /// The JSON of `set`, `revise` and `rename`
@@ -86,6 +88,7 @@ impl Which {
             Self::History => &shapes::HISTORY,
             Self::Audit => &shapes::AUDIT,
             Self::AuditContext => &shapes::AUDIT_CONTEXT,
+            Self::AuditBrief => &shapes::AUDIT_BRIEF,
             Self::Explain => &shapes::EXPLAIN,
             Self::Edit => &shapes::EDIT,
             Self::Import => &shapes::IMPORT,

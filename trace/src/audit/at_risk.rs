@@ -2,6 +2,7 @@
 
 use schema::Day;
 
+use super::Audit;
 use super::season::{PastTarget, Season};
 use super::targets::TargetAudit;
 use crate::Loaded;
@@ -63,6 +64,12 @@ impl PeriodEnd {
 }
 
 impl AtRiskPeriod {
+    /// How long it lasted in days; one that goes on is counted up to `today`.
+    pub fn days(&self, today: Day) -> i32 {
+        let end = self.end.map_or(today.max(self.since), |(day, _)| day);
+        self.since.days_until(end)
+    }
+
     /// Whether it ended in this way.
     pub fn ended(&self, end: PeriodEnd) -> bool {
         self.end.is_some_and(|(_, own)| own == end)
@@ -71,6 +78,18 @@ impl AtRiskPeriod {
     /// Whether it ended, and the risk was dealt with.
     pub fn is_resolved(&self) -> bool {
         self.end.is_some_and(|(_, end)| end.is_resolved())
+    }
+}
+
+impl Audit {
+    /// The longest periods at risk, at most this many: the longest first, then the earliest.
+    pub fn longest_at_risk(&self, most: usize) -> Vec<&AtRiskPeriod> {
+        let mut all: Vec<&AtRiskPeriod> = self.at_risk_periods.iter().collect();
+        all.sort_by(|a, b| {
+            b.days(self.day).cmp(&a.days(self.day)).then(a.since.cmp(&b.since)).then(a.index.cmp(&b.index))
+        });
+        all.truncate(most);
+        all
     }
 }
 

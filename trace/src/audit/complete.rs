@@ -2,7 +2,7 @@
 
 use schema::Day;
 
-use super::season::Season;
+use super::season::{Season, TimelinePoint};
 use crate::study::Study;
 use crate::values::Key;
 
@@ -45,5 +45,14 @@ impl Season {
             node.is_some_and(|node| worth.iter().any(|own| own.node == node && own.per_si != 0.0))
         });
         amounts.filter_map(|name| self.amount_complete_since(study, name)).max()
+    }
+
+    /// The points of the timeline from the day on at which the car was complete on paper for every goal; all of them if the
+    /// points depend on no amount of the car.
+    pub fn complete(&self, study: &Study) -> &[TimelinePoint] {
+        let since = study.loaded.goals().filter_map(|(_, goal, _)| self.complete_since(study, goal.id.as_str())).max();
+        let is_complete = |point: &TimelinePoint| since.is_none_or(|since| point.day >= since);
+        let from = self.timeline.iter().position(is_complete);
+        from.and_then(|from| self.timeline.get(from..)).unwrap_or_default()
     }
 }

@@ -10,9 +10,10 @@ use super::season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 use crate::Loaded;
 use crate::git::Project;
 use crate::graph::Graph;
+use crate::history::commit_state::{self, CommitState};
 use crate::history::order::LimitOrder;
 use crate::history::revisions::{TargetRevision, is_recorded, of_target};
-use crate::history::{History, LimitChange, RecordHistory, commit_state, same_limit};
+use crate::history::{History, LimitChange, RecordHistory, same_limit};
 use crate::ids::RecordId;
 use crate::values::{Limit, Status};
 
@@ -88,12 +89,7 @@ impl Season {
 }
 
 /// The car at a commit.
-fn timeline_point(
-    history: &History,
-    index: usize,
-    state: &commit_state::CommitState,
-    loaded: &Loaded,
-) -> TimelinePoint {
+fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: &Loaded) -> TimelinePoint {
     let commit = &history.commits[index];
     let mut point = TimelinePoint {
         day: commit.day,

@@ -5,29 +5,39 @@
 //! part, the mass of the car over time) is passed in as a [`Season`], and is omitted without one.
 
 mod at_risk;
+mod behind;
 mod complete;
+mod decisions;
 mod from_history;
+mod limit_moves;
 mod next_season;
 mod planned;
 mod points;
 mod predictions;
+mod provenance;
 mod season;
 mod split;
 mod targets;
+mod unproven;
 mod verification;
 
 #[cfg(test)]
 mod tests;
 
 pub use at_risk::{AtRiskPeriod, PeriodEnd};
+pub use behind::TargetEffect;
 pub use complete::COMPLETE;
+pub use decisions::{DecisionReview, DecisionValue, Informing, Ranked, Ranking};
+pub use limit_moves::{LimitMove, LimitRecord};
 pub use next_season::Lesson;
 pub use planned::PlannedVerification;
-pub use points::{EventScore, GoalScore};
+pub use points::{EventScore, GoalScore, PlanCause};
 pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
+pub use provenance::Provenance;
 pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 pub use split::{ScoreCause, Split};
 pub use targets::{TargetAudit, Verdict};
+pub use unproven::{Unproven, WhyUnproven};
 pub use verification::{Method, Verified};
 
 use schema::Day;
@@ -56,6 +66,12 @@ pub struct Audit {
     pub inside: (usize, usize),
     /// The periods in which targets were at risk.
     pub at_risk_periods: Vec<AtRiskPeriod>,
+    /// The limits that moved, by day.
+    pub limit_moves: Vec<LimitMove>,
+    /// The number of safety-critical parts, requirements and targets.
+    pub safety_critical: usize,
+    /// Those of them without a passed test, demonstration or inspection, the worst first.
+    pub unproven: Vec<Unproven>,
     /// The analyses that are not used.
     pub unused_analyses: Vec<RecordId>,
     /// The waivers, each with whether it is valid on the day.
@@ -67,14 +83,18 @@ impl Audit {
     pub fn new(study: &Study, season: Option<&Season>) -> Self {
         let targets = targets::all(study, season);
         let pairs = predictions::pairs(study.values(), &targets, season);
+        let (safety_critical, unproven) = unproven::all(study);
         Self {
             day: study.day,
             future_results: future_results(study),
-            goals: points::all(study),
+            goals: points::all(study, &targets),
             verified: verification::all(study),
             inside: predictions::inside(&targets, &pairs),
             pairs,
             at_risk_periods: season.map(|season| at_risk::all(&study.loaded, &targets, season)).unwrap_or_default(),
+            limit_moves: limit_moves::all(study, &targets),
+            safety_critical,
+            unproven,
             unused_analyses: unused_analyses(study),
             waivers: waivers(study),
             targets,

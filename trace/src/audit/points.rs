@@ -1,6 +1,8 @@
 //! The points planned, predicted and scored.
 
-use super::split::{self, Split};
+use super::behind::{self, TargetEffect};
+use super::split::{self, ScoreCause, Split};
+use super::targets::TargetAudit;
 use crate::ids::RecordId;
 use crate::study::Study;
 use crate::values::{Needed, Origin, Spread};
@@ -22,9 +24,72 @@ pub struct EventScore {
     pub scored: Option<(f64, RecordId)>,
     /// Why the score differs from the prediction; `None` without one of them.
     pub split: Option<Split>,
+    /// The targets behind the difference to the plan: of a short event those that miss their limits, otherwise those that are
+    /// better than their limits.
+    pub behind: Vec<TargetEffect>,
 }
 
+/// Why the points of an event differ from its plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PlanCause {
+    /// The prediction before the contest was another one than the plan.
+    Prediction,
+    /// The score differs from the prediction.
+    Score(ScoreCause),
+}
+
+impl PlanCause {
+    /// The words in outputs.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Prediction => "prediction vs plan",
+            Self::Score(cause) => cause.words(),
+        }
+    }
+}
+
+/// Points that are shown as zero are smaller than this.
+pub(super) const SHOWN_AS_ZERO: f64 = 0.05;
+
 impl EventScore {
+    /// The points scored, or the predicted ones before the contest.
+    pub fn latest(&self) -> Option<f64> {
+        self.scored.map(|(points, _)| points).or(self.predicted)
+    }
+
+    /// The latest points minus the plan; `None` without one of them.
+    pub fn vs_plan(&self) -> Option<f64> {
+        Some(self.latest()? - self.plan?)
+    }
+
+    /// Whether the latest points are short of the plan, by more than what is shown as zero.
+    pub fn is_short(&self) -> bool {
+        self.vs_plan().is_some_and(|points| points <= -SHOWN_AS_ZERO)
+    }
+
+    /// Why the latest points differ from the plan: the causes add up to [`Self::vs_plan`], in the order of the tables. Empty
+    /// if the plan, the prediction or, after the contest, the split is missing.
+    pub fn plan_causes(&self) -> Vec<(PlanCause, f64)> {
+        let (Some(plan), Some(predicted)) = (self.plan, self.predicted) else { return Vec::new() };
+        if self.scored.is_some() && self.split.is_none() {
+            return Vec::new();
+        }
+        let of_score = self.split.iter().flat_map(Split::causes);
+        let mut all = vec![(PlanCause::Prediction, predicted - plan)];
+        all.extend(of_score.map(|(cause, points)| (PlanCause::Score(cause), points)));
+        all
+    }
+
+    /// The causes that push the points to the same side of the plan as their sum, the largest first; without those that are
+    /// shown as zero.
+    pub fn main_causes(&self) -> Vec<(PlanCause, f64)> {
+        let Some(difference) = self.vs_plan() else { return Vec::new() };
+        let mut all = self.plan_causes();
+        all.retain(|(_, points)| points.abs() >= SHOWN_AS_ZERO && (*points > 0.0) == (difference > 0.0));
+        all.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
+        all
+    }
+
     /// The points scored less those predicted; `None` without one of them.
     pub fn difference(&self) -> Option<f64> {
         Some(self.scored?.0 - self.predicted?)
@@ -50,6 +115,10 @@ pub struct GoalScore {
     pub place: Option<u32>,
     /// The place reached, with the result that has it.
     pub place_reached: Option<(u32, RecordId)>,
+    /// The place that the predicted points were expected to take, by past contests.
+    pub place_predicted: Option<u32>,
+    /// The probability, before the contest, that the points are enough for the goal.
+    pub chance: Option<f64>,
     /// Its events, in the order of the records.
     pub events: Vec<EventScore>,
 }
@@ -79,6 +148,19 @@ impl GoalScore {
         (scored().map(|(points, _)| points).sum::<f64>() + 0.0, scored().count())
     }
 
+    /// The events that are short of their plan, the shortest first.
+    pub fn short_events(&self) -> Vec<&EventScore> {
+        let mut all: Vec<&EventScore> = self.events.iter().filter(|event| event.is_short()).collect();
+        let by = |event: &EventScore| event.vs_plan().unwrap_or(0.0);
+        all.sort_by(|a, b| by(a).total_cmp(&by(b)).then(a.index.cmp(&b.index)));
+        all
+    }
+
+    /// Whether nothing of the contest is known yet: no score and no place.
+    pub fn is_before_contest(&self) -> bool {
+        self.so_far().1 == 0 && self.place_reached.is_none()
+    }
+
     /// Whether the place was reached, if it is known; otherwise whether the points needed were scored; `None` before the
     /// last event.
     pub fn reached(&self) -> Option<bool> {
@@ -92,7 +174,7 @@ impl GoalScore {
     }
 }
 
-pub(super) fn all(study: &Study) -> Vec<GoalScore> {
+pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
     let (values, expected) = (study.values(), study.values_before_contest());
     let before = expected.goals();
     study
@@ -106,7 +188,7 @@ pub(super) fn all(study: &Study) -> Vec<GoalScore> {
                     _ => None,
                 };
                 let both = before.predicted.zip(scored);
-                EventScore {
+                let mut score = EventScore {
                     index: event.index,
                     plan: event.plan,
                     predicted: before.predicted,
@@ -114,7 +196,13 @@ pub(super) fn all(study: &Study) -> Vec<GoalScore> {
                     spread: before.spread.clone(),
                     scored,
                     split: both.map(|(predicted, scored)| split::of_event(study, event.index, predicted, scored)),
+                    behind: Vec::new(),
+                };
+                if score.vs_plan().is_some_and(|points| points.abs() >= SHOWN_AS_ZERO) {
+                    let result = scored.map(|(_, result)| result);
+                    score.behind = behind::of_event(study, targets, event.index, result, score.is_short());
                 }
+                score
             });
             GoalScore {
                 index: goal.index,
@@ -125,6 +213,8 @@ pub(super) fn all(study: &Study) -> Vec<GoalScore> {
                 spread: before.spread.clone(),
                 place: study.loaded.goal(goal.index).and_then(|goal| goal.place),
                 place_reached: place_reached(study, goal.index),
+                place_predicted: before.predicted.and_then(|points| expected.place_for(goal.index, points)),
+                chance: before.chance(),
                 events: events.collect(),
             }
         })

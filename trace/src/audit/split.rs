@@ -158,7 +158,7 @@ impl Score<'_> {
         for name in self.event.reads.keys().map(Id::as_str).chain([CHANCE]) {
             let Some(node) = self.local(name) else { continue };
             let given = result.reads.get(name).map(|value| self.values.in_team(value).1);
-            match (given.or_else(|| self.driven_elsewhere(name, result)), self.is_chance(node)) {
+            match (given.or_else(|| driven_elsewhere(self.study, self.event, name, result)), self.is_chance(node)) {
                 (Some(value), true) if value == 0.0 || value == 1.0 => finish.push((node, value)),
                 (Some(value), _) => own.push((node, value)),
                 (None, true) => finish.push((node, if self.scored > 0.0 { 1.0 } else { 0.0 })),
@@ -185,15 +185,6 @@ impl Score<'_> {
         all.into_iter().filter(|(_, inputs)| !inputs.is_empty()).collect()
     }
 
-    /// The value of a target that this event reads, as driven in another event of the contest.
-    fn driven_elsewhere(&self, name: &str, result: &TestResult) -> Option<f64> {
-        let target = target_read(&self.study.loaded, self.event, name)?;
-        let driven = self.study.graph.driven(target).pop()?;
-        // Days of one contest; a reading of an earlier contest is not of this one.
-        let is_near = result.date?.days_until(driven.date?).abs() <= DAYS_OF_A_CONTEST;
-        is_near.then(|| self.values.in_team(driven.value).1)
-    }
-
     /// Whether an input is the chance of the event, or a share between 0 and 1 that multiplies its points.
     fn is_chance(&self, node: NodeId) -> bool {
         if self.local(CHANCE) == Some(node) {
@@ -209,6 +200,15 @@ impl Score<'_> {
         };
         never == 0.0 && now > 0.0 && schema::quantity::same_number(now, chance * always)
     }
+}
+
+/// The value of a target that an event reads, as driven in another event of the contest, in SI.
+pub(super) fn driven_elsewhere(study: &Study, event: &Event, name: &str, result: &TestResult) -> Option<f64> {
+    let target = target_read(&study.loaded, event, name)?;
+    let driven = study.graph.driven(target).pop()?;
+    // Days of one contest; a reading of an earlier contest is not of this one.
+    let is_near = result.date?.days_until(driven.date?).abs() <= DAYS_OF_A_CONTEST;
+    is_near.then(|| study.values().in_team(driven.value).1)
 }
 
 /// The longest time between two events of one contest, in days.

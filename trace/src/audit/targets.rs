@@ -44,18 +44,36 @@ impl Verdict {
     pub fn words(self) -> &'static str {
         match self {
             Self::Met => "met",
-            Self::MetUncertain => "met, limit inside the uncertainty",
+            Self::MetUncertain => "uncertain, value meets the limit",
             Self::MetAfterChange => "met, limit changed after the result",
             Self::Missed => "missed",
-            Self::MissedUncertain => "missed, limit inside the uncertainty",
+            Self::MissedUncertain => "uncertain, value misses the limit",
             Self::NeverVerified => "never verified",
             Self::NotDue => "not due yet",
         }
     }
 
-    /// Whether a result meets the limit, and what qualifies that.
+    /// Whether the measured value meets the limit, and what qualifies that.
     pub fn parts(self) -> (&'static str, Option<&'static str>) {
-        self.words().split_once(", ").map_or((self.words(), None), |(word, qualifier)| (word, Some(qualifier)))
+        const UNCERTAIN: Option<&str> = Some("limit inside the uncertainty");
+        match self {
+            Self::Met => ("met", None),
+            Self::MetUncertain => ("met", UNCERTAIN),
+            Self::MetAfterChange => ("met", Some("limit changed after the result")),
+            Self::Missed => ("missed", None),
+            Self::MissedUncertain => ("missed", UNCERTAIN),
+            Self::NeverVerified | Self::NotDue => (self.words(), None),
+        }
+    }
+
+    /// The outcome in one word: uncertain if the limit is inside the uncertainty of the result.
+    pub fn outcome(self) -> &'static str {
+        match self {
+            Self::Met | Self::MetAfterChange => "met",
+            Self::MetUncertain | Self::MissedUncertain => "uncertain",
+            Self::Missed => "missed",
+            Self::NeverVerified | Self::NotDue => self.words(),
+        }
     }
 
     /// Whether a result meets the limit.

@@ -77,7 +77,7 @@ const WITHOUT_EFFECT: [&str; 13] = [
 ];
 
 /// Keys of the settings that no value depends on.
-const SETTINGS_WITHOUT_EFFECT: [&str; 6] = ["season", "as-of", "stages", "levels", "stops", "history"];
+const SETTINGS_WITHOUT_EFFECT: [&str; 8] = ["season", "team", "car", "as-of", "stages", "levels", "stops", "history"];
 
 fn strings(route: &[&str]) -> Vec<String> {
     route.iter().map(|key| (*key).to_owned()).collect()

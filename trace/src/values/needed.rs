@@ -58,12 +58,34 @@ impl Values {
         let file = table.file.as_deref().ok_or("`past-standings` has no `file`")?;
         let contests = self.past.get(&index).ok_or_else(|| format!("{file} is missing"))?;
         let contests = contests.as_ref().map_err(|error| format!("{file}, {error}"))?;
-        let year = next_year(&self.graph.loaded, contests.iter().map(|contest| contest.year));
-        let next = Next { year, most: self.most_points(node), level: LEVEL };
+        let next = self.next(node, contests);
         let forecast = points_for_place(contests, place, next).map_err(|error| format!("{file}: {error}"))?;
         let years = forecast.years.iter().map(|(year, _)| *year).collect();
         let (points, low, high) = (forecast.points, forecast.low, forecast.high);
         Ok(Needed { points, low, high, years, too_small: forecast.too_small.clone(), forecast: Some(forecast) })
+    }
+
+    /// The next contest of a goal.
+    fn next(&self, node: NodeId, contests: &[PastContest]) -> Next {
+        let year = next_year(&self.graph.loaded, contests.iter().map(|contest| contest.year));
+        Next { year, most: self.most_points(node), level: LEVEL }
+    }
+
+    /// The place that a total is expected to take in the next contest: the first one that needs no more points than that.
+    /// `None` without past contests, or if the last place that they have needs more.
+    pub fn place_for(&self, goal: RecordId, points: f64) -> Option<u32> {
+        let node = self.record_node(goal)?;
+        let contests = self.past.get(&goal)?.as_ref().ok()?;
+        let next = self.next(node, contests);
+        let is_enough = |place: u32| points_for_place(contests, place, next).is_ok_and(|own| own.points <= points);
+        let last = contests.iter().map(|contest| contest.totals.len()).max()?.try_into().ok()?;
+        // A better place needs more points, so that the first place that is enough is found by halving.
+        let (mut low, mut high) = (1, last);
+        while low < high {
+            let middle = low + (high - low) / 2;
+            if is_enough(middle) { high = middle } else { low = middle + 1 }
+        }
+        is_enough(low).then_some(low)
     }
 
     /// The most points that all events together can score, if each of them says it.

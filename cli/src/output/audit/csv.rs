@@ -22,7 +22,7 @@ const CAUSES: [Column; 8] = [
 ];
 
 /// All tables.
-const COLUMNS: [Table; 7] = [
+const COLUMNS: [Table; 10] = [
     (
         "targets",
         "/targets",
@@ -48,6 +48,7 @@ const COLUMNS: [Table; 7] = [
             ("evidence", "/evidence"),
             ("result_uncertainty", "/result/uncertainty"),
             ("qualifier", "/qualifier"),
+            ("conclusion", "/outcome"),
         ],
     ),
     (
@@ -85,6 +86,8 @@ const COLUMNS: [Table; 7] = [
             ("high", "/high"),
             ("scored", "/scored"),
             ("reached", "/reached"),
+            ("place_predicted", "/place_predicted"),
+            ("chance", "/chance"),
         ],
     ),
     (
@@ -115,6 +118,52 @@ const COLUMNS: [Table; 7] = [
         ],
     ),
     (
+        "limits",
+        "/limit_moves",
+        &[
+            ("target", "/target"),
+            ("title", "/title"),
+            ("day", "/day"),
+            ("before", "/before"),
+            ("after", "/after"),
+            ("record", "/record"),
+            ("revision", "/revision"),
+            ("agreed_by", "/agreed_by"),
+            ("reason", "/reason"),
+            ("after_result", "/after_result"),
+            ("commit", "/commit"),
+        ],
+    ),
+    (
+        "unproven",
+        "/unproven",
+        &[
+            ("id", "/id"),
+            ("title", "/title"),
+            ("kind", "/kind"),
+            ("system", "/system"),
+            ("lead", "/lead"),
+            ("why", "/why"),
+            ("open_methods", "/open_methods"),
+            ("due", "/due"),
+        ],
+    ),
+    (
+        "decisions",
+        "/decisions",
+        &[
+            ("id", "/id"),
+            ("title", "/title"),
+            ("chosen", "/chosen"),
+            ("day", "/day"),
+            ("commit", "/commit"),
+            ("place_of_chosen_then", "/then/place_of_chosen"),
+            ("place_of_chosen_now", "/now/place_of_chosen"),
+            ("points_then", "/then/points"),
+            ("points_now", "/now/points"),
+        ],
+    ),
+    (
         "timeline",
         "/timeline",
         &[("day", "/day"), ("commit", "/commit"), ("points", "/points"), ("amounts", "/amounts")],
@@ -122,7 +171,18 @@ const COLUMNS: [Table; 7] = [
 ];
 
 /// The names of the tables.
-pub(crate) const TABLES: [&str; 7] = ["targets", "events", "split", "goals", "predictions", "verification", "timeline"];
+pub(crate) const TABLES: [&str; 10] = [
+    "targets",
+    "events",
+    "split",
+    "goals",
+    "predictions",
+    "verification",
+    "limits",
+    "unproven",
+    "decisions",
+    "timeline",
+];
 
 /// One table, by its name; the first table for an unknown name.
 pub(crate) fn csv(view: &AuditView<'_>, table: &str) -> String {

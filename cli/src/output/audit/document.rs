@@ -3,13 +3,13 @@
 use schema::Quantity;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
-use trace::audit::{EstimateOf, GoalScore, ScoreCause, Split, TargetAudit};
+use trace::audit::{AtRiskPeriod, EstimateOf, GoalScore, ScoreCause, Split, TargetAudit};
 use trace::values::{LEVEL, Origin, Spread};
 
 use super::super::check::off_json;
 use super::super::json::source;
 use super::super::values::{limit_json, limit_text, number};
-use super::AuditView;
+use super::{AuditView, review};
 
 /// The JSON answer.
 pub(crate) fn json(view: &AuditView<'_>) -> Value {
@@ -22,15 +22,7 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
                    "uncertain": line.uncertain, "failed": line.failed, "open": line.without_result()})
         })
         .collect();
-    let at_risk_periods: Vec<Value> = audit
-        .at_risk_periods
-        .iter()
-        .map(|period| {
-            let (until, end) = period.end.map(|(day, end)| (day.to_string(), end.words())).unzip();
-            json!({"target": view.id(period.index), "since": period.since.to_string(),
-                   "until": until, "end": end})
-        })
-        .collect();
+    let at_risk_periods: Vec<Value> = audit.at_risk_periods.iter().map(|own| period(view, own)).collect();
     let waivers: Vec<Value> = audit
         .waivers
         .iter()
@@ -48,12 +40,14 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
         "version": 1,
         "source": source(loaded),
         "season": loaded.settings().season,
+        "made": review::made(view),
         "day": audit.day.to_string(),
         "stage": view.study.stage.word(),
         "history": {
             "on": view.season.is_some(),
             "commits": view.season.map(|season| season.commits),
             "shallow": view.season.is_some_and(|season| season.shallow),
+            "complete_from": view.season.and_then(|season| Some(season.complete(view.study).first()?.day.to_string())),
             "note": view.note,
         },
         "goals": audit.goals.iter().map(|goal| self::goal(view, goal)).collect::<Vec<_>>(),
@@ -62,6 +56,10 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
         "predictions": predictions(view),
         "timeline": timeline(view),
         "at_risk_periods": at_risk_periods,
+        "limit_moves": audit.limit_moves.iter().map(|own| review::limit_move(view, own)).collect::<Vec<_>>(),
+        "safety_critical": audit.safety_critical,
+        "unproven": audit.unproven.iter().map(|own| review::unproven(view, own)).collect::<Vec<_>>(),
+        "decisions": view.decisions.iter().map(|own| review::decision(view, own)).collect::<Vec<_>>(),
         "unused_analyses": unused,
         "off": off_json(&view.off),
         "waivers": waivers,
@@ -69,7 +67,15 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
     })
 }
 
-fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
+/// A period at risk.
+pub(super) fn period(view: &AuditView<'_>, period: &AtRiskPeriod) -> Value {
+    let (until, end) = period.end.map(|(day, end)| (day.to_string(), end.words())).unzip();
+    json!({"target": view.id(period.index), "since": period.since.to_string(),
+           "until": until, "end": end, "days": period.days(view.audit.day)})
+}
+
+/// A goal with its points and its events.
+pub(super) fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
     let loaded = &view.study.loaded;
     let reason = loaded.goal(goal.index).and_then(|body| body.reason.clone());
     let (place_reached, place_result) = goal.place_reached.unzip();
@@ -96,6 +102,9 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
                 "result": result.map(|index| view.id(index)),
                 "evidence": result.map(|index| loaded.record(index).all_evidence()),
                 "split": event.split.as_ref().map(split),
+                "vs_plan": number(event.vs_plan()),
+                "causes": review::causes(event),
+                "behind": review::behind(view, event),
             })
         })
         .collect();
@@ -109,6 +118,8 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         "place": goal.place,
         "place_reached": place_reached,
         "place_result": place_result.map(|index| view.id(index)),
+        "place_predicted": goal.place_predicted,
+        "chance": number(goal.chance),
         "needed": needed,
         "plan": number(Some(goal.plan)),
         "predicted": number(goal.predicted),
@@ -210,6 +221,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
         "first_limit_met": target.first_limit_met,
         "inside_estimate": target.is_inside_estimate(),
         "verdict": verdict,
+        "outcome": target.verdict.outcome(),
         "qualifier": qualifier,
         "status": status.status.word(),
         "methods": view.methods(status.index),

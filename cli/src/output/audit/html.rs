@@ -7,7 +7,9 @@ use trace::Error;
 use trace::graph::Link;
 
 use super::{AuditView, context};
-use crate::output::pictures::{Numbers, Picture, STYLE, from_study, over_time, targets, waterfall};
+use crate::output::pictures::{
+    Numbers, Picture, STYLE, from_study, loops, over_time, targets, verification, waterfall,
+};
 use crate::output::template::{self, Escape};
 
 /// The page.
@@ -22,16 +24,18 @@ pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
 /// The pictures, each as HTML with its caption; of a target one for a cell.
 fn pictures(view: &AuditView<'_>) -> Value {
     let (study, audit) = (view.study, view.audit);
+    // One point is no curve: the page has a sentence instead.
+    let season = view.season.filter(|season| season.complete(study).len() > 1);
     let figure = |picture: Picture| picture.figure(Numbers::Folded, false);
     let names = study.values().amounts().iter();
     let amounts = names.filter_map(|name| {
-        let input = from_study::amount_over_time(study, audit, view.season?, name)?;
+        let input = from_study::amount_over_time(study, audit, season?, name)?;
         Some(json!({"name": &**name, "picture": figure(over_time::picture(&format!("amount-{name}"), &input))}))
     });
     let goals = audit.goals.iter().map(|goal| {
         let id = view.id(goal.index);
         let points = waterfall::picture(&format!("points-{id}"), &from_study::waterfall(study, goal));
-        let over_time = view.season.map(|season| {
+        let over_time = season.map(|season| {
             let input = from_study::points_over_time(study, audit, season, goal);
             figure(over_time::picture(&format!("season-{id}"), &input))
         });
@@ -45,6 +49,8 @@ fn pictures(view: &AuditView<'_>) -> Value {
         "amounts": amounts.collect::<Vec<_>>(),
         "goals": goals.collect::<Vec<_>>(),
         "targets": targets.collect::<Vec<_>>(),
+        "loops": loops::picture("loops", &from_study::loops(study, audit, view.season)).figure(Numbers::Elsewhere, false),
+        "verification": figure(verification::picture("verification", &from_study::verification(study))),
         "style": STYLE,
     })
 }

@@ -3,14 +3,15 @@
 use schema::number;
 use serde_json::{Value, json};
 use trace::Error;
-use trace::audit::{ScoreCause, Verdict, groups};
+use trace::audit::{DecisionReview, EventScore, GoalScore, Ranking, ScoreCause, Verdict, groups};
 use trace::values::Spread;
 
-use super::{AuditView, json, numbers, terminal};
+use super::{AuditView, json, numbers};
 use crate::output::check::off_text;
 use crate::output::numbers::{margin, percent, quantity};
 use crate::output::points::points_of;
 use crate::output::template::{self, Escape};
+use crate::screen::count;
 
 /// The data for the templates: the JSON answer, and its numbers as text.
 pub(crate) fn context(view: &AuditView<'_>) -> Value {
@@ -35,11 +36,14 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                     let scored = event.scored.map(|(points, _)| points);
                     json!({"plan": points(event.plan), "predicted": predicted(event.predicted, event.spread.as_ref()),
                            "scored": points(scored), "to_plan": change(event.plan, scored),
-                           "to_predicted": change(event.predicted, scored), "split": split})
+                           "to_predicted": change(event.predicted, scored), "split": split,
+                           "cause": view.cause(event)})
                 })
                 .collect();
             let scored = goal.scored();
-            json!({"verdict": terminal::verdict(view, goal), "events": events, "plan": points(Some(goal.plan)),
+            let why = view.short_of_plan(goal).filter(|_| goal.reached() == Some(false));
+            json!({"verdict": view.verdict(goal), "beside": view.beside(goal), "why": why,
+                   "short": if why.is_some() { short(view, goal) } else { Vec::new() }, "events": events, "plan": points(Some(goal.plan)),
                    "predicted": predicted(goal.predicted, goal.spread.as_ref()), "scored": points(scored),
                    "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored),
                    "causes": split.causes.iter().copied().map(ScoreCause::words).collect::<Vec<_>>(),
@@ -59,7 +63,8 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                    "outcome": target.verdict.words(),
                    "margin": measured.and_then(|_| margin(&target.status, unit)).unwrap_or_default(),
                    "unrecorded": target.unrecorded(),
-                   "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>()})
+                   "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>(),
+                   "short_outcome": target.verdict.outcome()})
         })
         .collect();
     let groups: Vec<Value> = groups(&view.audit.pairs)
@@ -69,7 +74,30 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                    "allowance_used": share(view.used(group)), "inside": numbers::inside_of(group)})
         })
         .collect();
+    let audit = view.audit;
+    let moves: Vec<Value> = audit
+        .limit_moves
+        .iter()
+        .map(|own| {
+            json!({"limits": AuditView::limits_of_move(own), "agreed": view.agreed(own), "line": view.limit_move(own)})
+        })
+        .collect();
+    let periods: Vec<Value> = audit
+        .at_risk_periods
+        .iter()
+        .map(|own| {
+            let days = usize::try_from(own.days(audit.day)).unwrap_or(0);
+            json!({"days": count(days, "day"), "end": AuditView::end_of(own), "resolved": own.is_resolved()})
+        })
+        .collect();
     context["shown"] = json!({
+        "made_by": view.made_by(),
+        "curves": view.about_curves(),
+        "moves": moves,
+        "periods": periods,
+        "unproven": audit.unproven.iter().map(|own| view.lacks(own)).collect::<Vec<_>>(),
+        "decisions": view.decisions.iter().map(|own| decision(view, own)).collect::<Vec<_>>(),
+        "uncertain": view.uncertain(),
         "goals": goals,
         "targets": targets,
         "groups": groups,
@@ -87,6 +115,51 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         "off": off_text(view.study.past(), &view.off),
     });
     context
+}
+
+/// The events that are short of their plan, as sentences, each with the targets behind it.
+fn short(view: &AuditView<'_>, goal: &GoalScore) -> Vec<Value> {
+    let one = |event: &EventScore| {
+        let points = event.vs_plan().map(|points| number::signed(points, 1)).unwrap_or_default();
+        let cause = if event.scored.is_some() { view.cause(event) } else { String::new() };
+        let behind: Vec<String> = event.behind.iter().map(|own| view.effect(own)).collect();
+        json!({"id": view.id(event.index), "points": points, "cause": cause, "behind": behind})
+    };
+    goal.short_events().into_iter().map(one).collect()
+}
+
+/// A decision as text.
+fn decision(view: &AuditView<'_>, own: &DecisionReview) -> Value {
+    let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
+    let now = own.now.as_ref();
+    let names = now.or(then).into_iter().flat_map(|ranking| &ranking.alternatives);
+    let alternatives: Vec<Value> = names
+        .map(|one| {
+            let ranked = |ranking: Option<&Ranking>| ranking.map(|own| AuditView::ranked(own, &one.name)).unwrap_or_default();
+            json!({"name": one.name, "title": one.title, "chosen": one.chosen, "then": ranked(then), "now": ranked(now)})
+        })
+        .collect();
+    let values: Vec<Value> = own
+        .values
+        .iter()
+        .map(|value| {
+            let [set, then, now, measured] = AuditView::decision_value(value);
+            json!({"name": value.name, "set": set, "then": then, "now": now, "measured": measured,
+                   "differs": value.differs()})
+        })
+        .collect();
+    json!({
+        "choice": view.choice(own),
+        "known": view.known_then(own),
+        "points": AuditView::points_then(own),
+        "before": view.analyses(own, false),
+        "after": own.analyses.iter().any(|one| one.after == Some(true)).then(|| view.analyses(own, true)),
+        "alternatives": alternatives,
+        "then": then.map(AuditView::significance),
+        "now": now.map(AuditView::significance),
+        "values": values,
+        "measurements": AuditView::measurements(own),
+    })
 }
 
 /// The audit for a wiki or a forge.

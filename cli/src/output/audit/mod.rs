@@ -1,10 +1,13 @@
 //! The output of `audit`: one document, and a file for each format.
 
+pub(crate) mod brief;
 mod csv;
 mod document;
 mod html;
 mod markdown;
 mod numbers;
+mod phrases;
+mod review;
 mod terminal;
 
 pub(crate) use csv::{TABLES, csv};
@@ -13,7 +16,7 @@ pub(crate) use html::html;
 pub(crate) use markdown::{context, markdown};
 pub(crate) use terminal::terminal;
 
-use trace::audit::{Audit, Season};
+use trace::audit::{Audit, DecisionReview, Provenance, Season};
 use trace::finding::OffCheck;
 use trace::git::OffSince;
 use trace::snapshot::Content;
@@ -24,6 +27,10 @@ pub(crate) struct AuditView<'t> {
     pub(crate) audit: &'t Audit,
     pub(crate) study: &'t Study,
     pub(crate) season: Option<&'t Season>,
+    /// The decisions with what became of them.
+    pub(crate) decisions: Vec<DecisionReview>,
+    /// Who made the state.
+    pub(crate) made: Provenance,
     /// Why the season is missing or incomplete.
     pub(crate) note: Option<String>,
     /// The team's template of the format.

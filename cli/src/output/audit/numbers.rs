@@ -28,19 +28,32 @@ impl AuditView<'_> {
         self.audit.with_verdict(verdict).count()
     }
 
-    /// How many targets were met, missed and not verified, without those that have a qualifier.
+    /// How many targets were met, uncertain, missed and not verified, without those that have a qualifier.
     pub(super) fn counts(&self) -> String {
-        let not_due = (self.count(Verdict::NotDue) > 0).then_some(Verdict::NotDue);
-        let shown = [Verdict::Met, Verdict::Missed, Verdict::NeverVerified].into_iter().chain(not_due);
-        shown.map(|verdict| format!("{} {}", self.count(verdict), verdict.words())).collect::<Vec<_>>().join(", ")
+        let uncertain = self.uncertain();
+        let some = |number: usize, words: &'static str| (number > 0).then_some((number, words));
+        let always = |verdict: Verdict| Some((self.count(verdict), verdict.words()));
+        let all = [
+            always(Verdict::Met),
+            some(uncertain, "uncertain"),
+            always(Verdict::Missed),
+            always(Verdict::NeverVerified),
+            some(self.count(Verdict::NotDue), Verdict::NotDue.words()),
+        ];
+        all.into_iter().flatten().map(|(number, words)| format!("{number} {words}")).collect::<Vec<_>>().join(", ")
     }
 
-    /// How many targets were met or missed with a qualifier; `None` without one.
+    /// How many targets have a limit inside the uncertainty of the result.
+    pub(super) fn uncertain(&self) -> usize {
+        self.count(Verdict::MetUncertain) + self.count(Verdict::MissedUncertain)
+    }
+
+    /// How many targets have an outcome with a qualifier; `None` without one.
     pub(super) fn qualified(&self) -> Option<String> {
         let all = [
-            (Verdict::MetUncertain, "met with the limit inside the uncertainty"),
             (Verdict::MetAfterChange, "met after the limit changed"),
-            (Verdict::MissedUncertain, "missed with the limit inside the uncertainty"),
+            (Verdict::MetUncertain, "uncertain with a value that meets the limit"),
+            (Verdict::MissedUncertain, "uncertain with a value that misses the limit"),
         ];
         let counted = all.into_iter().map(|(verdict, words)| (self.count(verdict), words));
         let shown: Vec<String> =

@@ -9,7 +9,7 @@ use trace::values::Spread;
 
 use super::super::check::off_text;
 use super::super::numbers::{margin, percent, quantity};
-use super::super::points::{needs, points_of};
+use super::super::points::points_of;
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::AuditView;
@@ -26,40 +26,24 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         self::goal(&mut out, view, goal, ink);
     }
     targets(&mut out, view, ink);
+    limit_moves(&mut out, view, ink);
+    decisions(&mut out, view, ink);
     verification(&mut out, view, ink);
     predictions(&mut out, view, ink);
     season(&mut out, view, ink);
     rest(&mut out, view, ink);
+    ink.block(&mut out, "", 0, &view.made_by());
     out
-}
-
-/// Whether the goal was reached, as a sentence.
-pub(super) fn verdict(view: &AuditView<'_>, goal: &GoalScore) -> String {
-    let (so_far, events) = goal.so_far();
-    let needed = goal.needed.as_ref().ok().map(|needed| {
-        let source = if needed.years.is_empty() { "" } else { " (forecast from past contests)" };
-        format!("{} {:.1}{source}", needs(&view.study.loaded, goal.index, needed), needed.points)
-    });
-    let place = goal.place_reached.map(|(place, _)| format!("place {place}"));
-    let points = match (events, goal.events.len()) {
-        (0, _) => None,
-        (some, all) if some == all => Some(format!("{so_far:.1} points")),
-        (some, all) => Some(format!("{so_far:.1} points from {some} of {all} events")),
-    };
-    let has = [place, points].into_iter().flatten().collect::<Vec<_>>().join(" and ");
-    let verdict = match goal.reached() {
-        Some(true) => format!("reached with {has}"),
-        Some(false) => format!("not reached with {has}"),
-        None if has.is_empty() => "not raced yet".to_owned(),
-        None => has,
-    };
-    [Some(verdict), needed].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     let _ = writeln!(out, "{}", ink.strong(&clean(view.title(goal.index))));
-    ink.block(out, "", 0, &verdict(view, goal));
+    ink.block(out, "", 0, &view.verdict(goal));
+    if let Some(text) = view.beside(goal) {
+        ink.block(out, "", 0, &text);
+    }
     out.push('\n');
+    why(out, view, goal, ink);
     let mut table = Table::new(&[
         ("event", false),
         ("plan", true),
@@ -96,6 +80,22 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     out.push_str(&table.text(ink));
     out.push('\n');
     split(out, view, goal, ink);
+}
+
+/// Why the goal was missed, or may be: the events short of their plan, and the targets behind them.
+fn why(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
+    let Some(text) = view.short_of_plan(goal).filter(|_| goal.reached() == Some(false)) else { return };
+    let _ = writeln!(out, "{}", ink.strong(&format!("why: {text}")));
+    for event in goal.short_events() {
+        let points = event.vs_plan().map(|points| number::signed(points, 1)).unwrap_or_default();
+        let cause = view.cause(event);
+        let because = if event.scored.is_some() && !cause.is_empty() { format!(": {cause}") } else { String::new() };
+        ink.block(out, "", 0, &format!("{} {points}{because}", view.id(event.index)));
+        for target in &event.behind {
+            ink.block(out, "", 2, &view.effect(target));
+        }
+    }
+    out.push('\n');
 }
 
 /// Why the scores differ from the predictions.
@@ -206,6 +206,57 @@ fn limit_changes(target: &TargetAudit) -> (String, Paint) {
     }
 }
 
+/// The limits that moved, one line per change.
+pub(super) fn limit_moves(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    let moves = &view.audit.limit_moves;
+    if moves.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "{}", ink.strong(&format!("limits moved: {}", moves.len())));
+    /// The width of a date.
+    const DATE: usize = 10;
+    for moved in moves {
+        let day = moved.day.map(|day| day.to_string()).unwrap_or_default();
+        ink.block(out, &day, DATE, &view.limit_move(moved));
+    }
+    out.push('\n');
+}
+
+/// The decisions: what was known then, the ranking then and now, and what the measurements say.
+fn decisions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    if view.decisions.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "{}", ink.strong("decisions"));
+    for own in &view.decisions {
+        let title = format!("{}: {}", view.id(own.index), view.choice(own));
+        ink.block(out, "", 0, &title);
+        let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
+        let mut line = |label: &str, text: &str| ink.block(out, label, 9, text);
+        if let Some(text) = view.known_then(own) {
+            line("known", &text);
+        }
+        for (label, ranking) in [("then", then), ("now", own.now.as_ref())] {
+            let Some(ranking) = ranking else { continue };
+            let all = ranking.alternatives.iter().filter_map(|alternative| {
+                let points = alternative.points.as_ref()?;
+                Some(format!("{} {:.1}", alternative.name, points.mean))
+            });
+            let all: Vec<String> = all.collect();
+            if !all.is_empty() {
+                line(label, &format!("{} points; {}", all.join(", "), AuditView::significance(ranking)));
+            }
+        }
+        if own.analyses.iter().any(|one| one.after == Some(true)) {
+            line("later", &view.analyses(own, true));
+        }
+        if let Some(text) = AuditView::measurements(own) {
+            line("measured", &text);
+        }
+    }
+    out.push('\n');
+}
+
 fn verification(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let mut table = Table::new(&[
         ("verification", false),
@@ -267,20 +318,24 @@ fn season(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let text = format!("the season: {} from {} to {}", count(season.commits, "commit"), first.day, last.day);
     let _ = writeln!(out, "{}", ink.strong(&text));
     let mut table = Table::new(&[("", false), ("first", true), ("last", true), ("over the season", false)]);
+    let moments = season.complete(view.study);
     let mut names: Vec<&String> = last.amounts.keys().collect();
     names.sort();
     for name in names {
         let Some(node) = view.study.values().named(&format!("car.{name}")) else { continue };
         let unit = view.study.values().unit(node);
-        let values: Vec<Option<f64>> = season.timeline.iter().map(|moment| moment.amounts.get(name).copied()).collect();
+        let values: Vec<Option<f64>> = moments.iter().map(|moment| moment.amounts.get(name).copied()).collect();
         row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
     }
     for goal in &view.audit.goals {
         let id = view.id(goal.index);
-        let values: Vec<Option<f64>> = season.timeline.iter().map(|moment| moment.points.get(id).copied()).collect();
+        let values: Vec<Option<f64>> = moments.iter().map(|moment| moment.points.get(id).copied()).collect();
         row(&mut table, id, &values, |si| format!("{si:.1} pts"));
     }
-    out.push_str(&table.text(ink));
+    if moments.len() > 1 {
+        out.push_str(&table.text(ink));
+    }
+    ink.block(out, "", 0, &view.about_curves());
     out.push('\n');
 }
 
@@ -308,22 +363,42 @@ fn period_counts(periods: &[AtRiskPeriod]) -> String {
 
 fn rest(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let audit = view.audit;
+    if !audit.unproven.is_empty() {
+        let text = format!(
+            "safety-critical without a passed test, demonstration or inspection: {} of {}",
+            audit.unproven.len(),
+            audit.safety_critical
+        );
+        let _ = writeln!(out, "{}", ink.strong(&text));
+        let mut table = Table::new(&[("record", false), ("kind", false), ("lead", false), ("missing", false)]);
+        for one in &audit.unproven {
+            table.row(vec![
+                strong(format!("  {}", view.id(one.index))),
+                plain(view.study.loaded.kind(one.index).singular()),
+                plain(view.study.graph.lead(one.index).unwrap_or_default()),
+                plain(view.lacks(one)),
+            ]);
+        }
+        out.push_str(&table.text(ink));
+        out.push('\n');
+    }
     if !audit.at_risk_periods.is_empty() {
         let text = format!("at-risk periods: {}", period_counts(&audit.at_risk_periods));
         let _ = writeln!(out, "{}", ink.strong(&text));
-        let mut table = Table::new(&[("target", false), ("at risk from", false), ("end", false)]);
+        let mut table = Table::new(&[("target", false), ("at risk from", false), ("length", true), ("end", false)]);
         let (unresolved, resolved): (Vec<_>, Vec<_>) =
             audit.at_risk_periods.iter().partition(|period| !period.is_resolved());
         for period in unresolved.into_iter().chain(resolved) {
             let end = match period.end {
-                None => "unresolved".to_owned(),
                 Some((day, PeriodEnd::LimitChanged)) => format!("limit changed on {day} without a revision"),
-                Some((day, end)) => format!("{} on {day}", end.words()),
+                Some(_) | None => AuditView::end_of(period),
             };
+            let days = usize::try_from(period.days(audit.day)).unwrap_or(0);
             let paint = if period.is_resolved() { Paint::Plain } else { Paint::Level(Level::Warning) };
             table.row(vec![
                 strong(format!("  {}", view.id(period.index))),
                 plain(period.since.to_string()),
+                plain(count(days, "day")),
                 (end, paint),
             ]);
         }

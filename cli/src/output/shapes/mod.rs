@@ -13,6 +13,7 @@ mod findings;
 mod import;
 mod json_schema;
 mod numbers;
+mod review;
 mod season;
 mod shared;
 mod written;
@@ -24,6 +25,7 @@ pub(crate) use findings::{CHECK, DELTA, DELTA_CONTEXT};
 pub(crate) use import::IMPORT;
 pub(crate) use json_schema::of_answer;
 pub(crate) use numbers::{BUDGET, POINTS, VALUES, WORTH};
+pub(crate) use review::AUDIT_BRIEF;
 pub(crate) use season::{AUDIT, AUDIT_CONTEXT, HISTORY};
 pub(crate) use written::{ADD, EXPORT};
 

@@ -1,6 +1,7 @@
 //! The answers of `history` and `audit`.
 
 use super::numbers::NEEDED;
+use super::review::{DECISIONS, MADE, MOVED_AND_UNPROVEN, OF_EVENT, OF_GOAL, SHOWN_GOAL, SHOWN_REVIEW};
 use super::shared::{COMMIT, COMMIT_KEYS, HIGH, LIMIT, LOW, OFF, ORIGINS, SOURCE, STAGES, STATUSES, UNCERTAINTY};
 use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
@@ -107,7 +108,8 @@ const SPLIT: Shape = Shape::OrNull(&Shape::Object(&[&[
     ),
 ]]));
 
-const GOALS: Shape = Shape::List(&Shape::Object(&[
+/// A goal with its points.
+pub(super) const GOAL: [&[Key]; 4] = [
     &[
         key("id", Shape::Text, "id of the goal"),
         key("title", Shape::Text, "its title, or its id"),
@@ -124,6 +126,7 @@ const GOALS: Shape = Shape::List(&Shape::Object(&[
             "points needed for the goal; null if they cannot be calculated",
         ),
     ],
+    OF_GOAL,
     SCORED,
     &[
         measure("scored_so_far", NUMBER_OR_NULL, "pts", "points of the events that have a result"),
@@ -144,11 +147,33 @@ const GOALS: Shape = Shape::List(&Shape::Object(&[
                     key("evidence", Shape::OrNull(&TEXTS), "files of evidence of that result"),
                     key("split", SPLIT, "why the score differs from the prediction; null if one of them is missing"),
                 ],
+                OF_EVENT,
             ])),
             "the events of the goal",
         ),
     ],
-]));
+];
+
+/// Times at risk.
+pub(super) const PERIODS: Shape = Shape::List(&Shape::Object(&[&[
+    key("target", Shape::Text, "id of the target"),
+    key("since", Shape::Date, "first date"),
+    key("until", Shape::OrNull(&Shape::Date), "last date; null if unresolved"),
+    key(
+        "end",
+        Shape::OrNull(&Shape::Words(&[
+            "met",
+            "missed",
+            "uncertain",
+            "back within the limit",
+            "revised",
+            "limit changed without a revision",
+            "value removed",
+        ])),
+        "how it ended: with a result (met, missed or uncertain), a value within the limit, or another limit",
+    ),
+    measure("days", Shape::Integer, "d", "its length; up to `day` if it is unresolved"),
+]]));
 
 const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
     key("id", Shape::Text, "id of the target"),
@@ -222,6 +247,11 @@ const TARGETS: Shape = Shape::List(&Shape::Object(&[&[
     ),
     key("verdict", Shape::Words(&["met", "missed", "never verified", "not due yet"]), "outcome"),
     key(
+        "outcome",
+        Shape::Words(&["met", "uncertain", "missed", "never verified", "not due yet"]),
+        "the outcome in one word: uncertain if the limit is inside the uncertainty of the result",
+    ),
+    key(
         "qualifier",
         Shape::OrNull(&Shape::Words(&["limit inside the uncertainty", "limit changed after the result"])),
         "what qualifies the outcome: the limit is inside the uncertainty of the result, or the result does not meet the limit \
@@ -289,6 +319,7 @@ const AUDIT_KEYS: &[Key] = &[
     VERSION,
     key("source", Shape::Named(&SOURCE), "what was read"),
     key("season", Shape::OrNull(&Shape::Integer), "year of the season in the settings"),
+    MADE,
     key("day", Shape::Date, "the date that is used as today"),
     key("stage", Shape::Words(STAGES), "stage of the season on that date"),
     key(
@@ -297,11 +328,16 @@ const AUDIT_KEYS: &[Key] = &[
             key("on", Shape::Flag, "whether the git history was read"),
             key("commits", Shape::OrNull(&Shape::Integer), "number of commits that changed the records"),
             key("shallow", Shape::Flag, "whether the clone is shallow"),
+            key(
+                "complete_from",
+                Shape::OrNull(&Shape::Date),
+                "date of the first evaluated commit at which the car was complete on paper",
+            ),
             key("note", TEXT_OR_NULL, "why parts of the history are missing"),
         ]]),
         "the git history",
     ),
-    key("goals", GOALS, "the goals with their points"),
+    key("goals", Shape::List(&Shape::Object(&GOAL)), "the goals with their points"),
     key("targets", TARGETS, "the targets"),
     key(
         "verification",
@@ -337,28 +373,7 @@ const AUDIT_KEYS: &[Key] = &[
         ]])),
         "the car at the evaluated commits",
     ),
-    key(
-        "at_risk_periods",
-        Shape::List(&Shape::Object(&[&[
-            key("target", Shape::Text, "id of the target"),
-            key("since", Shape::Date, "first date"),
-            key("until", Shape::OrNull(&Shape::Date), "last date; null if unresolved"),
-            key(
-                "end",
-                Shape::OrNull(&Shape::Words(&[
-                    "met",
-                    "missed",
-                    "uncertain",
-                    "back within the limit",
-                    "revised",
-                    "limit changed without a revision",
-                    "value removed",
-                ])),
-                "how it ended: with a result (met, missed or uncertain), a value within the limit, or another limit",
-            ),
-        ]])),
-        "times during which the estimate of a target did not meet its limit",
-    ),
+    key("at_risk_periods", PERIODS, "times during which the estimate of a target did not meet its limit"),
     key(
         "unused_analyses",
         Shape::List(&Shape::Object(&[&[
@@ -382,13 +397,14 @@ const AUDIT_KEYS: &[Key] = &[
         "the waivers",
     ),
     key("next_season", TEXTS, "what to do differently next season, as sentences"),
+    DECISIONS,
 ];
 
 pub(crate) static AUDIT: Answer = Answer {
     name: "audit",
     command: "tierod audit --format json",
     summary: "The review of the season: points, targets, evidence, and how good the predictions were.",
-    variants: &[("", &[AUDIT_KEYS])],
+    variants: &[("", &[AUDIT_KEYS, MOVED_AND_UNPROVEN])],
 };
 
 /// The points of an event or a goal as text.
@@ -410,70 +426,107 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
         "",
         &[
             AUDIT_KEYS,
+            MOVED_AND_UNPROVEN,
             &[key(
                 "shown",
-                Shape::Object(&[&[
-                    key(
-                        "goals",
-                        Shape::List(&Shape::Object(&[
-                            SHOWN,
-                            &[
-                                key("verdict", Shape::Text, "whether the goal was reached, as a sentence"),
-                                key("causes", TEXTS, "the causes that are shown, which are the columns of `split`"),
-                                key("about_split", Shape::Text, "what the less obvious causes mean"),
-                                key("events", Shape::List(&Shape::Object(&[SHOWN])), "as `goals[].events`"),
-                            ],
-                        ])),
-                        "as `goals`",
-                    ),
-                    key(
-                        "targets",
-                        Shape::List(&Shape::Object(&[&[
-                            key("estimate", Shape::Text, "estimate with its uncertainty and unit"),
-                            key("result", Shape::Text, "measured value with its uncertainty and unit"),
-                            key("outcome", Shape::Text, "verdict with its qualifier"),
-                            key("margin", Shape::Text, "margin"),
-                            key("unrecorded", Shape::Integer, "number of changes of the limit without a revision"),
-                            key("limits", TEXTS, "as `targets[].limits[].limit`, with units"),
-                        ]])),
-                        "as `targets`",
-                    ),
-                    key(
-                        "groups",
-                        Shape::List(&Shape::Object(&[&[
-                            key("bias", Shape::Text, "bias in percent"),
-                            key("spread", Shape::Text, "spread in percent"),
-                            key("inside", Shape::Text, "results inside the interval of their estimate, as in `4 of 5`"),
-                            key("allowance_90", Shape::Text, "allowance for nine of ten results in percent"),
-                            key("allowance_used", Shape::Text, "allowance in the settings in percent"),
-                        ]])),
-                        "as `predictions.groups`",
-                    ),
-                    key("verdicts", TEXTS, "the possible outcomes of a target, in the order of the tables"),
-                    key("counts", Shape::Text, "number of targets by outcome, without those that have a qualifier"),
-                    key("qualified", TEXT_OR_NULL, "number of targets with a qualifier, by outcome; null without one"),
-                    key(
-                        "inside",
-                        TEXT_OR_NULL,
-                        "how many results are inside the interval of their estimate, as a sentence",
-                    ),
-                    key("met", Shape::Integer, "number of targets that were met, without those that have a qualifier"),
-                    key("met_uncertain", Shape::Integer, "number of those with the limit inside the uncertainty"),
-                    key(
-                        "met_after_change",
-                        Shape::Integer,
-                        "number of those met by a limit that changed after the result",
-                    ),
-                    key(
-                        "missed",
-                        Shape::Integer,
-                        "number of targets that were missed, without those that have a qualifier",
-                    ),
-                    key("missed_uncertain", Shape::Integer, "number of those with the limit inside the uncertainty"),
-                    key("never_verified", Shape::Integer, "number of targets without a result that was due"),
-                    key("not_due", Shape::Integer, "number of targets whose verification is not due yet"),
-                    key("off", TEXT_OR_NULL, "checks that the settings switch off; null without one"),
-                ]]),
+                Shape::Object(&[
+                    SHOWN_REVIEW,
+                    &[
+                        key(
+                            "goals",
+                            Shape::List(&Shape::Object(&[
+                                SHOWN,
+                                SHOWN_GOAL,
+                                &[
+                                    key("verdict", Shape::Text, "whether the goal was reached, as a sentence"),
+                                    key("causes", TEXTS, "the causes that are shown, which are the columns of `split`"),
+                                    key("about_split", Shape::Text, "what the less obvious causes mean"),
+                                    key(
+                                        "events",
+                                        Shape::List(&Shape::Object(&[
+                                            SHOWN,
+                                            &[key(
+                                                "cause",
+                                                Shape::Text,
+                                                "the main causes of the difference to the plan",
+                                            )],
+                                        ])),
+                                        "as `goals[].events`",
+                                    ),
+                                ],
+                            ])),
+                            "as `goals`",
+                        ),
+                        key(
+                            "targets",
+                            Shape::List(&Shape::Object(&[&[
+                                key("estimate", Shape::Text, "estimate with its uncertainty and unit"),
+                                key("result", Shape::Text, "measured value with its uncertainty and unit"),
+                                key("outcome", Shape::Text, "outcome with its qualifier"),
+                                key(
+                                    "short_outcome",
+                                    Shape::Text,
+                                    "outcome in one word: uncertain if the limit is inside the uncertainty",
+                                ),
+                                key("margin", Shape::Text, "margin"),
+                                key("unrecorded", Shape::Integer, "number of changes of the limit without a revision"),
+                                key("limits", TEXTS, "as `targets[].limits[].limit`, with units"),
+                            ]])),
+                            "as `targets`",
+                        ),
+                        key(
+                            "groups",
+                            Shape::List(&Shape::Object(&[&[
+                                key("bias", Shape::Text, "bias in percent"),
+                                key("spread", Shape::Text, "spread in percent"),
+                                key(
+                                    "inside",
+                                    Shape::Text,
+                                    "results inside the interval of their estimate, as in `4 of 5`",
+                                ),
+                                key("allowance_90", Shape::Text, "allowance for nine of ten results in percent"),
+                                key("allowance_used", Shape::Text, "allowance in the settings in percent"),
+                            ]])),
+                            "as `predictions.groups`",
+                        ),
+                        key("verdicts", TEXTS, "the possible outcomes of a target, in the order of the tables"),
+                        key("counts", Shape::Text, "number of targets by outcome, without those that have a qualifier"),
+                        key(
+                            "qualified",
+                            TEXT_OR_NULL,
+                            "number of targets with a qualifier, by outcome; null without one",
+                        ),
+                        key(
+                            "inside",
+                            TEXT_OR_NULL,
+                            "how many results are inside the interval of their estimate, as a sentence",
+                        ),
+                        key(
+                            "met",
+                            Shape::Integer,
+                            "number of targets that were met, without those that have a qualifier",
+                        ),
+                        key("met_uncertain", Shape::Integer, "number of those with the limit inside the uncertainty"),
+                        key(
+                            "met_after_change",
+                            Shape::Integer,
+                            "number of those met by a limit that changed after the result",
+                        ),
+                        key(
+                            "missed",
+                            Shape::Integer,
+                            "number of targets that were missed, without those that have a qualifier",
+                        ),
+                        key(
+                            "missed_uncertain",
+                            Shape::Integer,
+                            "number of those with the limit inside the uncertainty",
+                        ),
+                        key("never_verified", Shape::Integer, "number of targets without a result that was due"),
+                        key("not_due", Shape::Integer, "number of targets whose verification is not due yet"),
+                        key("off", TEXT_OR_NULL, "checks that the settings switch off; null without one"),
+                    ],
+                ]),
                 "the same numbers as text with units, for templates",
             )],
         ],

@@ -1,0 +1,292 @@
+//! The sentences of the audit: the headline, why a goal was missed, limits that moved, decisions. What they say is decided in
+//! `trace::audit`.
+
+use schema::number;
+use trace::audit::{
+    AtRiskPeriod, DecisionReview, DecisionValue, EventScore, GoalScore, LimitMove, Ranking, TargetEffect, Unproven,
+};
+
+use super::AuditView;
+use crate::output::numbers::quantity;
+use crate::output::points::{needs, points_of};
+use crate::screen::count;
+
+/// The number of digits of a commit that are shown.
+const SHORT: usize = 10;
+
+/// The first digits of the id of a commit.
+pub(super) fn short(commit: &str) -> &str {
+    commit.get(..SHORT).unwrap_or(commit)
+}
+
+impl AuditView<'_> {
+    /// Who made the state: team, car, commit and day.
+    pub(super) fn made_by(&self) -> String {
+        let made = &self.made;
+        let mut all: Vec<String> = made.team.iter().cloned().collect();
+        all.extend(made.car.as_ref().map(|car| format!("car {car}")));
+        all.extend(made.commit.as_ref().map(|(commit, day)| {
+            let changes = if made.uncommitted { "changes that are not committed, after commit" } else { "commit" };
+            format!("{changes} {} of {day}", short(commit))
+        }));
+        if made.commit.is_none() {
+            all.push("not committed".to_owned());
+        }
+        all.join(", ")
+    }
+
+    /// What the goal needs, as a sentence; `None` if that is not known.
+    fn needed(&self, goal: &GoalScore) -> Option<String> {
+        let needed = goal.needed.as_ref().ok()?;
+        let source = if needed.years.is_empty() { "" } else { " (forecast from past contests)" };
+        Some(format!("{} {:.1}{source}", needs(&self.study.loaded, goal.index, needed), needed.points))
+    }
+
+    /// From when on the curves of the season are, or why there is none.
+    pub(super) fn about_curves(&self) -> String {
+        let Some(season) = self.season.filter(|season| !season.timeline.is_empty()) else {
+            return "no curves: there is no git history".to_owned();
+        };
+        match (season.complete(self.study), season.timeline.len()) {
+            (_, 1) => "no curves: the records have one commit".to_owned(),
+            ([], _) => {
+                "no curves: the car is not complete on paper yet, so that its totals are of a part of it".to_owned()
+            }
+            ([only], _) => {
+                format!("no curves: the car is complete on paper since the last evaluated commit, of {}", only.day)
+            }
+            ([first, ..], _) => format!("from {} on, when the car was complete on paper", first.day),
+        }
+    }
+
+    /// What was predicted for a goal: place, points and probability; `None` if an event has no value.
+    pub(super) fn predicted(&self, goal: &GoalScore) -> Option<String> {
+        goal.predicted?;
+        let points = format!("{} points", points_of(goal.spread.as_ref()?));
+        let place = goal.place.and(goal.place_predicted).map(|place| format!("place {place} with "));
+        let chance = goal.chance.map(|chance| format!(", probability of reaching the goal {}", number::chance(chance)));
+        Some(format!("{}{points}{}", place.unwrap_or_default(), chance.unwrap_or_default()))
+    }
+
+    /// Whether the goal was reached, as a sentence; before the contest what is predicted.
+    pub(super) fn verdict(&self, goal: &GoalScore) -> String {
+        let (so_far, events) = goal.so_far();
+        let place = goal.place_reached.map(|(place, _)| format!("place {place}"));
+        let points = match (events, goal.events.len()) {
+            (0, _) => None,
+            (some, all) if some == all => Some(format!("{so_far:.1} points")),
+            (some, all) => Some(format!("{so_far:.1} points from {some} of {all} events")),
+        };
+        let has = [place, points].into_iter().flatten().collect::<Vec<_>>().join(" and ");
+        let verdict = match goal.reached() {
+            Some(true) => format!("reached with {has}"),
+            Some(false) => format!("not reached with {has}"),
+            None if has.is_empty() => match self.predicted(goal) {
+                Some(predicted) => format!("not raced yet; predicted: {predicted}"),
+                None => format!("not raced yet; no prediction: {}", self.without_value(goal)),
+            },
+            None => has,
+        };
+        [Some(verdict), self.needed(goal)].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    }
+
+    /// Why a goal has no prediction.
+    fn without_value(&self, goal: &GoalScore) -> String {
+        let missing = goal.events.iter().filter(|event| event.predicted.is_none()).count();
+        if goal.events.is_empty() {
+            "it has no events".to_owned()
+        } else {
+            format!("{} without a value", count(missing, "event"))
+        }
+    }
+
+    /// What was predicted before the contest, to be shown beside the place and the points reached; `None` before the first
+    /// score, when the verdict says it.
+    pub(super) fn beside(&self, goal: &GoalScore) -> Option<String> {
+        let predicted = self.predicted(goal).filter(|_| !goal.is_before_contest())?;
+        Some(format!("predicted before the contest: {predicted}"))
+    }
+
+    /// How many events are short of their plan and by how much in total; `None` without one.
+    pub(super) fn short_of_plan(&self, goal: &GoalScore) -> Option<String> {
+        let short = goal.short_events();
+        let points: f64 = short.iter().filter_map(|event| event.vs_plan()).sum();
+        let what = if goal.is_before_contest() { "predicted" } else { "scored" };
+        let events = count(short.len(), "event");
+        (!short.is_empty()).then(|| format!("{events} {what} {:.1} points fewer than planned", -points))
+    }
+
+    /// Why the latest points of an event differ from its plan, the main causes first: `judges -4.5`; before the contest the
+    /// targets that are not at their limits.
+    pub(super) fn cause(&self, event: &EventScore) -> String {
+        /// The causes that are shown; the table of causes has all of them.
+        const MOST: usize = 2;
+        if event.scored.is_none() {
+            let targets: Vec<String> = event.behind.iter().take(MOST).map(|own| self.effect(own)).collect();
+            return targets.join("; ");
+        }
+        let all = event.main_causes().into_iter().take(MOST);
+        all.map(|(cause, points)| format!("{} {}", cause.words(), number::signed(points, 1)))
+            .collect::<Vec<_>>()
+            .join(", ")
+    }
+
+    /// What a target that is not at its limit costs: `accel-time 4.310 s, limit 4.27 s: -1.2 points`.
+    pub(super) fn effect(&self, own: &TargetEffect) -> String {
+        let values = self.study.values();
+        let node = values.record_node(own.target);
+        let show = |si: f64| node.map(|node| quantity(si, 0.0, values.unit(node))).unwrap_or_default();
+        let (value, limit) = (show(own.value), show(own.limit));
+        format!("{} {value}, limit {limit}: {} points", self.id(own.target), number::signed(own.points, 1))
+    }
+
+    /// The limit before and after a change: `at most 200 kg → 205 kg`.
+    pub(super) fn limits_of_move(moved: &LimitMove) -> String {
+        let Some(before) = &moved.before else { return moved.after.clone() };
+        let same = ["at most ", "at least "].into_iter().find(|side| before.starts_with(side));
+        let after = same.and_then(|side| moved.after.strip_prefix(side)).unwrap_or(&moved.after);
+        format!("{before} → {after}")
+    }
+
+    /// Who agreed to a change of a limit, or why no one had to.
+    pub(super) fn agreed(&self, moved: &LimitMove) -> String {
+        let revision = moved.revision.and_then(|id| self.study.loaded.revision(id));
+        let agreed = revision.and_then(|revision| revision.agreed_by.as_deref());
+        let record = agreed.map_or_else(|| moved.record.words().to_owned(), str::to_owned);
+        if moved.after_result {
+            format!("{record}, after a result").trim_start_matches(", ").to_owned()
+        } else {
+            record
+        }
+    }
+
+    /// The reason of a change of a limit; empty without a revision.
+    pub(super) fn reason_of_move(&self, moved: &LimitMove) -> &str {
+        let revision = moved.revision.and_then(|id| self.study.loaded.revision(id));
+        revision.and_then(|revision| revision.reason.as_deref()).unwrap_or_default()
+    }
+
+    /// A change of a limit in one line: the target, the limit before and after, who agreed and why.
+    pub(super) fn limit_move(&self, moved: &LimitMove) -> String {
+        let reason = self.reason_of_move(moved);
+        let reason = if reason.is_empty() { String::new() } else { format!(": {reason}") };
+        let agreed = if moved.revision.is_some() { "agreed by the " } else { "" };
+        let (id, limits) = (self.id(moved.target), Self::limits_of_move(moved));
+        format!("{id} {limits}, {agreed}{}{reason}", self.agreed(moved))
+    }
+
+    /// What a safety-critical record lacks: `no result of test, due 2027-02-19`.
+    pub(super) fn lacks(&self, one: &Unproven) -> String {
+        let methods: Vec<&str> = one.open.iter().map(|method| method.word()).collect();
+        let of = if methods.is_empty() { String::new() } else { format!(" of {}", methods.join(" and ")) };
+        let due = one.due.filter(|_| !methods.is_empty());
+        let due =
+            due.map(|day| if day < self.audit.day { format!(", overdue since {day}") } else { format!(", due {day}") });
+        format!("{}{of}{}", one.why.words(), due.unwrap_or_default())
+    }
+
+    /// What a safety-critical record lacks, without the date: `no result of test, overdue`.
+    pub(super) fn lacks_in_short(&self, one: &Unproven) -> String {
+        let methods: Vec<&str> = one.open.iter().map(|method| method.word()).collect();
+        let of = if methods.is_empty() { String::new() } else { format!(" of {}", methods.join(" and ")) };
+        let is_overdue = !methods.is_empty() && one.due.is_some_and(|day| day < self.audit.day);
+        format!("{}{of}{}", one.why.words(), if is_overdue { ", overdue" } else { "" })
+    }
+
+    /// How a period at risk ended: `met on 2027-05-23`, or `unresolved`.
+    pub(super) fn end_of(period: &AtRiskPeriod) -> String {
+        period.end.map_or_else(|| "unresolved".to_owned(), |(day, end)| format!("{} on {day}", end.words()))
+    }
+
+    /// What was chosen, and when.
+    pub(super) fn choice(&self, own: &DecisionReview) -> String {
+        match (&own.chosen, &own.chosen_at) {
+            (None, _) => "no alternative is chosen yet".to_owned(),
+            (Some(chosen), Some((day, commit))) => format!("{chosen}, chosen on {day} ({})", short(commit)),
+            (Some(chosen), None) => {
+                let why = own.then.as_ref().and_then(|then| then.as_ref().err());
+                let why = why.map(|why| format!(" ({why})")).unwrap_or_default();
+                format!("{chosen}, at an unknown time{why}")
+            }
+        }
+    }
+
+    /// The points that were predicted when a choice was made; `None` if that is not known.
+    pub(super) fn points_then(own: &DecisionReview) -> Option<String> {
+        let then = own.then.as_ref()?.as_ref().ok()?;
+        Some(match &then.points {
+            Some(points) => format!("{} points predicted", points_of(points)),
+            None => "no points yet, because an event had no value".to_owned(),
+        })
+    }
+
+    /// What was known when a choice was made: points, and the analyses before it; `None` if that is not known.
+    pub(super) fn known_then(&self, own: &DecisionReview) -> Option<String> {
+        Some(format!("{}; {}", Self::points_then(own)?, self.analyses(own, false)))
+    }
+
+    /// The analyses that inform a decision, those after the choice or the others.
+    pub(super) fn analyses(&self, own: &DecisionReview, after: bool) -> String {
+        let all = own.analyses.iter().filter(|one| one.after.unwrap_or(false) == after);
+        let names: Vec<String> = all
+            .map(|one| match one.day {
+                Some(day) => format!("{} ({day})", self.id(one.analysis)),
+                None => self.id(one.analysis).to_owned(),
+            })
+            .collect();
+        let what = match (own.chosen_at.is_some(), after) {
+            (true, false) => "analyses before the choice",
+            (true, true) => "analyses after the choice",
+            (false, _) => "analyses",
+        };
+        if names.is_empty() { format!("no {what}") } else { format!("{what}: {}", names.join(", ")) }
+    }
+
+    /// How an alternative did in a ranking: its place and points; empty if it was not in it.
+    pub(super) fn ranked(ranking: &Ranking, name: &str) -> String {
+        let Some(at) = ranking.alternatives.iter().position(|own| own.name == name) else {
+            return "not in it".to_owned();
+        };
+        match &ranking.alternatives[at].points {
+            Some(points) => format!("{}.  {}", at + 1, points_of(points)),
+            None => "no points".to_owned(),
+        }
+    }
+
+    /// Whether the first of a ranking is significantly ahead, as a phrase.
+    pub(super) fn significance(ranking: &Ranking) -> &'static str {
+        let with_points = ranking.alternatives.iter().filter(|own| own.points.is_some()).count();
+        match ranking.significant {
+            _ if with_points < 2 => "nothing to compare",
+            Some(true) => "the first is significantly ahead",
+            Some(false) => "the first two are within uncertainty",
+            None => "not significant: what is set has no uncertainty",
+        }
+    }
+
+    /// The cells of a value that a decision was judged on: set, then, now, measured.
+    pub(super) fn decision_value(own: &DecisionValue) -> [String; 4] {
+        [own.set, own.then, own.now, own.measured]
+            .map(|known| known.map(|(value, uncertainty)| quantity(value, uncertainty, &own.unit)).unwrap_or_default())
+    }
+
+    /// What the measurements say about the choice, as a sentence; `None` if nothing of it was measured.
+    pub(super) fn measurements(own: &DecisionReview) -> Option<String> {
+        let measured: Vec<&DecisionValue> = own.values.iter().filter(|value| value.measured.is_some()).collect();
+        let compared = measured.iter().filter(|value| value.differs().is_some()).count();
+        let differing: Vec<&str> =
+            measured.iter().filter(|value| value.differs() == Some(true)).map(|value| value.name.as_str()).collect();
+        match (measured.len(), compared) {
+            (0, _) => None,
+            (some, 0) => Some(format!("{} measured; none of them was set by the choice", count(some, "value"))),
+            (_, all) if differing.is_empty() => {
+                Some(format!("set and measured: {all} of {all} within the uncertainty"))
+            }
+            (_, all) => Some(format!(
+                "set and measured: {} of {all} differ by more than the uncertainty: {}",
+                differing.len(),
+                differing.join(", ")
+            )),
+        }
+    }
+}
