@@ -10,6 +10,7 @@ pub mod yaml;
 
 mod conflict;
 mod earlier;
+mod deck;
 mod imports;
 mod input;
 mod likely;

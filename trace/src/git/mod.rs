@@ -64,7 +64,7 @@ pub use base::Base;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::Hooks;
-pub use new_file::write_file;
+pub use new_file::{write_file, write_own_file};
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;

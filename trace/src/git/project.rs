@@ -260,12 +260,21 @@ impl Project {
 
     /// Reads stress files, which may be larger than tables.
     pub fn fetch_stress_files(&self, snapshot: &mut Snapshot, paths: &[String]) {
-        const MOST: u64 = models::stress::limits::LARGEST_FILE;
+        self.fetch_large(snapshot, paths, models::stress::limits::LARGEST_FILE);
+    }
+
+    /// Reads the pictures of a talk. A link is not followed, and what is not a regular file is not read.
+    pub fn fetch_pictures(&self, snapshot: &mut Snapshot, paths: &[String]) {
+        self.fetch_large(snapshot, paths, crate::talk::picture::LARGEST);
+    }
+
+    /// Reads files with a limit of their own.
+    fn fetch_large(&self, snapshot: &mut Snapshot, paths: &[String], most: u64) {
         let paths: Vec<String> = paths.iter().filter_map(|path| inside(path)).collect();
-        let objects = self.read_others(snapshot, paths, &|path| worktree::read_large(path, MOST));
+        let objects = self.read_others(snapshot, paths, &|path| worktree::read_large(path, most));
         for (path, entry) in objects {
             let content = match self.commits(snapshot).repository {
-                Some(repository) => repository.large_content(&entry.id, MOST),
+                Some(repository) => repository.large_content(&entry.id, most),
                 None => Err(GitError::NoRepository { hint: "" }),
             };
             let content = content
