@@ -23,6 +23,7 @@ pub(crate) mod json;
 pub(crate) mod lines;
 pub(crate) mod listed;
 pub(crate) mod numbers;
+#[allow(dead_code, reason = "pages use these pictures one by one")]
 pub(crate) mod pictures;
 pub(crate) mod points;
 pub(crate) mod sarif;
