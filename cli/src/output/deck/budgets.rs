@@ -3,6 +3,7 @@
 use trace::RecordId;
 use trace::values::{Budget, Outcome};
 
+use super::chain::capital;
 use super::text::{self, list, phrase, points, quantity, sentence};
 use super::{DeckView, Slide, Visual, drawn};
 
@@ -14,7 +15,11 @@ pub(super) fn budget(view: &DeckView<'_>, index: RecordId) -> Result<Slide, Stri
     let unit = study.values().unit(budget.node);
     let show = |si: f64| quantity(si, 0.0, unit);
     let value = budget.value.ok_or("the budget has no value yet")?;
-    let (title, limit) = (view.title(index), show(budget.limit));
+    // The budget of the whole car in mass is `Mass`.
+    let of_car = study.loaded.record(index).about().is_some_and(|of| of.as_str() == schema::words::CAR);
+    let amount = budget.amount.as_deref().filter(|_| of_car).map(|amount| capital(&amount.replace('-', " ")));
+    let title = amount.unwrap_or_else(|| view.brief(index));
+    let limit = show(budget.limit);
     let over: Vec<String> =
         budget.shares.iter().filter(|share| share.over().is_some()).map(|share| view.title(share.index)).collect();
     let end = match (budget.over(), over.len()) {
@@ -26,11 +31,12 @@ pub(super) fn budget(view: &DeckView<'_>, index: RecordId) -> Result<Slide, Stri
     let mut notes: Vec<String> = Vec::new();
     notes.extend(study.loaded.serves(index).value.iter().find_map(|(_, reason)| reason.0.as_deref()).map(sentence));
     let mut text = format!("{} of {limit} is used", show(value));
+    if let Some(growth) = budget.growth.filter(|growth| *growth > 0.0) {
+        let growth = text::typeset(&unit.after(&schema::number::significant(growth / unit.factor(), 2)));
+        text = format!("{text}, with {growth} as an allowance for what parts usually gain");
+    }
     if budget.reserve > 0.0 {
         text = format!("{text}; {} is kept in reserve", show(budget.reserve));
-    }
-    if let Some(growth) = budget.growth.filter(|growth| *growth > 0.0) {
-        text = format!("{text}, and {} of it is an allowance for what parts usually gain", show(growth));
     }
     notes.push(format!("{text}."));
     match (over.is_empty(), budget.shares.first()) {
@@ -41,8 +47,8 @@ pub(super) fn budget(view: &DeckView<'_>, index: RecordId) -> Result<Slide, Stri
         }
         (true, None) => {}
     }
-    let picture = drawn::budget(study, budget);
-    Ok(Slide::new(phrase("", &title, &end), picture.map_or(Visual::None, Visual::Drawn), notes))
+    let picture = drawn::budget(study, view.id(index), budget);
+    Ok(Slide::new(phrase("", &title, &end), Visual::Drawn(picture), notes))
 }
 
 /// The budget of the car in money.
@@ -92,8 +98,7 @@ pub(super) fn money(view: &DeckView<'_>) -> Result<Slide, String> {
         ));
     }
     notes.extend(not_bought(view, budget, &show));
-    let picture = drawn::budget(study, budget);
-    Ok(Slide::new(own, picture.map_or(Visual::None, Visual::Drawn), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::budget(study, "money", budget)), notes))
 }
 
 /// The alternative that would have cost the most more, and what it would have changed.
@@ -118,11 +123,11 @@ fn not_bought(view: &DeckView<'_>, budget: &Budget, show: &dyn Fn(f64) -> String
                 None => continue,
             };
             if best.as_ref().is_none_or(|(known, _)| more > *known) {
-                let title = outcome.title.as_deref().unwrap_or(&outcome.name);
+                let title = text::brief(outcome.title.as_deref().unwrap_or(&outcome.name));
                 let text = format!(
                     "{}: {} would have cost {} more, for {what}.",
                     view.title(choice.index),
-                    text::typeset(title),
+                    title,
                     show(more)
                 );
                 best = Some((more, text));

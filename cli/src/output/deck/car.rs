@@ -1,10 +1,11 @@
 //! What the car must do, what moves the points, and what is at risk.
 
 use trace::RecordId;
-use trace::values::{Key, Status, TargetStatus, Worth};
+use trace::values::{Status, TargetStatus};
 
 use super::text::{self, list, phrase, quantity, sentence};
 use super::{DeckView, Slide, Visual, drawn};
+use crate::output::pictures::tornado::TornadoBar;
 use crate::output::pictures::typeset;
 use crate::output::values::limit_text;
 
@@ -62,7 +63,7 @@ pub(super) fn car(view: &DeckView<'_>) -> Result<Slide, String> {
     let failing: Vec<&TargetStatus> = all.iter().map(|(_, target)| *target).filter(|own| fails(own)).collect();
     let own = match failing[..] {
         [] => format!("All {} main targets of the car hold", all.len()),
-        [only] => phrase(&format!("{} of {} main targets hold; not ", all.len() - 1, all.len()), &view.title(only.index), ""),
+        [only] => phrase(&format!("{} of {} main targets hold; ", all.len() - 1, all.len()), &view.brief(only.index), " does not"),
         [..] => format!("{} of {} main targets of the car are at risk", failing.len(), all.len()),
     };
     let mut notes = vec!["These numbers of the whole car are worth the most points. Each has a limit.".to_owned()];
@@ -75,52 +76,26 @@ pub(super) fn car(view: &DeckView<'_>) -> Result<Slide, String> {
         notes.push(format!("{}.", view.target_text(target)));
     }
     let indices: Vec<RecordId> = all.iter().map(|(_, target)| target.index).collect();
-    let picture = drawn::targets(study, &indices);
-    Ok(Slide::new(own, picture.map_or(Visual::None, Visual::Drawn), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::targets(study, view.audit, "car", &indices)), notes))
 }
 
 /// What moves the points.
 pub(super) fn levers(view: &DeckView<'_>) -> Result<Slide, String> {
-    let values = view.study.values_on_paper();
-    let goal = values.record_node(view.goal.index).ok_or("the goal has no value")?;
-    let sensitivities = values.worth_of_all(goal);
-    // What others drive is not moved by the car.
-    let is_ours = |worth: &Worth| matches!(values.keys[worth.node], Key::Record(_) | Key::Part(..));
-    let leaves: Vec<Worth> = values.worth_of_leaves(&sensitivities).into_iter().filter(is_ours).collect();
-    let Some(first) = leaves.first() else { return Err("no value of the car moves the points".to_owned()) };
-    let title = view.title_of_node(first);
+    let input = drawn::levers(view.study, view.goal);
+    let Some(first) = input.bars.first() else { return Err("no value of the car moves the points".to_owned()) };
+    let title = &first.name.title;
     let mut notes = vec![format!(
         "If one value of the car were 1 % more and nothing else changed, the points would change by this much. For {title} \
          it is {} points.",
-        text::signed(first.per_percent)
+        text::signed(first.higher)
     )];
-    let others: Vec<String> = leaves
-        .iter()
-        .skip(1)
-        .take(2)
-        .map(|worth| format!("{} with {}", view.title_of_node(worth), text::signed(worth.per_percent)))
-        .collect();
+    let named = |bar: &TornadoBar| format!("{} with {}", bar.name.title, text::signed(bar.higher));
+    let others: Vec<String> = input.bars.iter().skip(1).take(2).map(named).collect();
     if !others.is_empty() {
         notes.push(format!("Next are {}.", list(&others)));
     }
     notes.push("Points show what a value is worth, not what loads a part must carry.".to_owned());
-    let picture = drawn::tornado(view.study, view.goal);
-    Ok(Slide::new(phrase("", &title, " moves the points most"), picture.map_or(Visual::None, Visual::Drawn), notes))
-}
-
-impl DeckView<'_> {
-    /// The title of the record that a value belongs to, with the name of the amount.
-    fn title_of_node(&self, worth: &Worth) -> String {
-        let values = self.study.values_on_paper();
-        match &values.keys[worth.node] {
-            Key::Record(index) => self.title(*index),
-            Key::Part(index, amount) => {
-                let amount = values.amounts().get(usize::from(*amount)).map_or("", |name| &**name);
-                format!("{} of {}", amount, self.title(*index))
-            }
-            Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => text::typeset(&values.name(worth.node)),
-        }
-    }
+    Ok(Slide::new(phrase("What moves the points: ", title, ""), Visual::Drawn(drawn::tornado(&input)), notes))
 }
 
 /// What is at risk now, and what is done about it.
@@ -152,6 +127,5 @@ pub(super) fn risk(view: &DeckView<'_>) -> Result<Slide, String> {
         notes.push(format!("The first one is with the {}.", text::typeset(lead)));
     }
     let shown: Vec<RecordId> = all.iter().take(MOST_SHOWN).map(|target| target.index).collect();
-    let picture = drawn::targets(study, &shown);
-    Ok(Slide::new(own, picture.map_or(Visual::None, Visual::Drawn), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::targets(study, view.audit, "risk", &shown)), notes))
 }

@@ -70,7 +70,7 @@ pub(super) fn chain(view: &DeckView<'_>) -> Result<Slide, String> {
         Step {
             kind: kind.singular(),
             meaning: meaning(kind),
-            title: text::short(&view.title(*index), 8),
+            title: text::short(&view.brief(*index), 8),
             reason: reason(at),
         }
     };

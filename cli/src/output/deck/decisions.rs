@@ -8,7 +8,7 @@ use super::text::{self, list, phrase, sentence};
 use super::{DeckView, Slide, Visual, drawn};
 
 fn title(outcome: &Outcome) -> String {
-    text::typeset(outcome.title.as_deref().unwrap_or(&outcome.name))
+    text::brief(outcome.title.as_deref().unwrap_or(&outcome.name))
 }
 
 /// The decision with its choice.
@@ -23,7 +23,7 @@ pub(super) fn decision(view: &DeckView<'_>, index: RecordId) -> Result<Slide, St
     notes.push(difference(choice));
     if let Some(other) = choice.other() {
         let name = title(other);
-        let named = |all: &[RecordId]| -> Vec<String> { all.iter().take(2).map(|index| view.title(*index)).collect() };
+        let named = |all: &[RecordId]| -> Vec<String> { all.iter().take(2).map(|index| view.brief(*index)).collect() };
         let more = |all: &[RecordId]| all.len().saturating_sub(2);
         match &other.newly_at_risk[..] {
             [] => {}
@@ -44,7 +44,7 @@ pub(super) fn decision(view: &DeckView<'_>, index: RecordId) -> Result<Slide, St
     }
     let separator = if question.ends_with('?') { " " } else { ": " };
     let before = format!("{}{separator}", text::short(&question, 6));
-    let picture = drawn::alternatives(view.study, choice);
+    let picture = drawn::alternatives(view.id(index), choice);
     Ok(Slide::new(phrase(&before, &title(chosen), ""), picture.map_or(Visual::None, Visual::Drawn), notes))
 }
 

@@ -6,6 +6,7 @@ use trace::values::LEVEL;
 
 use super::text::{self, list, phrase, points, sentence, tenths};
 use super::{DeckView, Slide, Visual, drawn};
+use crate::screen::count;
 
 impl DeckView<'_> {
     /// The scores of the goal.
@@ -26,10 +27,11 @@ pub(super) fn goal(view: &DeckView<'_>) -> Result<Slide, String> {
         numbers = match needed.years.len() {
             0 => format!("The goal is {needs}."),
             years => format!(
-                "That takes about {needs}, by the results of {years} past contests: {:.0} to {:.0} in {:.0} of 100 years.",
+                "That takes about {needs}. {} say so: with {:.0} % probability it will be {:.0} to {:.0}.",
+                count(years, "past contest"),
+                LEVEL * 100.0,
                 needed.low,
-                needed.high,
-                LEVEL * 100.0
+                needed.high
             ),
         };
     }
@@ -49,8 +51,8 @@ pub(super) fn goal(view: &DeckView<'_>) -> Result<Slide, String> {
         _ => numbers.push_str(" Not every event has a value yet, so the sum is not known."),
     }
     notes.push(numbers.trim().to_owned());
-    let picture = drawn::place_band(view.study, view.goal);
-    Ok(Slide::new(phrase("", &title, ""), picture.map_or(Visual::None, Visual::Drawn), notes))
+    let picture = drawn::place_band(view.study, view.goal, scores);
+    Ok(Slide::new(phrase("", &title, ""), Visual::Drawn(picture), notes))
 }
 
 /// How a car is scored.
@@ -75,19 +77,17 @@ pub(super) fn scored(view: &DeckView<'_>) -> Result<Slide, String> {
     )];
     let largest = events.iter().zip(&most).filter_map(|(event, most)| Some((event, (*most)?)));
     if let Some((event, most)) = largest.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.index.cmp(&a.0.index))) {
-        let title = view.title(event.index);
-        let serves = view.study.loaded.serves(event.index).value;
+        let title = view.brief(event.index);
+        let serves = loaded.serves(event.index).value;
         let reason = serves.get(view.id(view.goal.index)).and_then(|reason| reason.0.as_deref()).map(sentence);
         notes.push(format!("The most are in {title}: {}. {}", points(most), reason.unwrap_or_default()).trim().to_owned());
     }
     let chances: Vec<String> =
-        events.iter().filter(|event| event.chance.is_some()).map(|event| view.title(event.index)).collect();
+        events.iter().filter(|event| event.chance.is_some()).map(|event| view.brief(event.index)).collect();
     if !chances.is_empty() {
         notes.push(format!("Who does not finish gets nothing in {}.", list(&chances)));
     }
-    let _ = loaded;
-    let picture = drawn::events(view.study, view.goal);
-    Ok(Slide::new(own, picture.map_or(Visual::None, Visual::Drawn), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::events(view.study, view.goal)), notes))
 }
 
 /// From the plan to the prediction, and to the score if there is one.
@@ -103,7 +103,7 @@ pub(super) fn plan(view: &DeckView<'_>) -> Result<Slide, String> {
     for event in &scores.events {
         let now = event.scored.map(|(points, _)| points).or(event.predicted);
         if let Some((plan, now)) = event.plan.zip(now) {
-            differences.push((now - plan, view.title(event.index)));
+            differences.push((now - plan, view.brief(event.index)));
         }
     }
     differences.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -120,6 +120,5 @@ pub(super) fn plan(view: &DeckView<'_>) -> Result<Slide, String> {
         let [low, high] = [spread.low, spread.high].map(tenths);
         notes.push(format!("With everything that is uncertain it can be {low} to {high}, in 95 of 100 cases."));
     }
-    let picture = drawn::waterfall(view.study, view.audit, scores);
-    Ok(Slide::new(own, picture.map_or(Visual::None, Visual::Drawn), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::waterfall(view.study, scores)), notes))
 }

@@ -49,6 +49,19 @@ pub(crate) fn html(view: &DeckView<'_>, talk: &Talk) -> Result<String, Error> {
     template::render("deck.html", shipped, None, Escape::Html, &context)
 }
 
+/// Which shape of a picture has the larger text on a slide: `wide` or `narrow`.
+fn shape(svg: &str) -> &'static str {
+    /// The place of a picture on a screen of 16 to 9, below a phrase of two lines.
+    const PLACE: [f64; 2] = [1150.0, 470.0];
+    let scale = |own: &str| -> Option<f64> {
+        let (_, rest) = own.split_once("viewBox=\"0 0 ")?;
+        let (width, height) = rest.split_once('"')?.0.split_once(' ')?;
+        Some((PLACE[0] / width.parse::<f64>().ok()?).min(PLACE[1] / height.parse::<f64>().ok()?))
+    };
+    let (wide, narrow) = svg.split_once("</svg>").unwrap_or((svg, ""));
+    if scale(narrow) > scale(wide) { "narrow" } else { "wide" }
+}
+
 fn slide_json(slide: &Slide, start: u32) -> Value {
     let abbreviations: Vec<Value> =
         slide.abbreviations.iter().map(|(name, meaning)| json!({"name": name, "meaning": meaning})).collect();
@@ -72,6 +85,7 @@ fn slide_json(slide: &Slide, start: u32) -> Value {
             let mut table = picture.table.clone();
             own["kind"] = json!(if picture.is_empty() { "none" } else { "drawn" });
             own["svg"] = json!(picture.svg);
+            own["shape"] = json!(shape(&picture.svg));
             own["caption"] = json!(picture.caption);
             own["more_rows"] = json!(table.rows.len().saturating_sub(MOST_ROWS));
             table.rows.truncate(MOST_ROWS);

@@ -41,8 +41,7 @@ pub(super) fn learned(view: &DeckView<'_>) -> Result<Slide, String> {
     }
     spoken.truncate(MOST);
     notes.append(&mut spoken);
-    let picture = drawn::estimates(view.study, audit);
-    Ok(Slide::new(own, picture.map_or(Visual::None, Visual::Drawn), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::estimates(view.study, audit)), notes))
 }
 
 /// A lesson, as it is said.

@@ -133,6 +133,11 @@ impl DeckView<'_> {
         text::typeset(self.study.loaded.record(index).name())
     }
 
+    /// The title without what comes after its first comma, if that is a detail.
+    fn brief(&self, index: RecordId) -> String {
+        text::brief(self.study.loaded.record(index).name())
+    }
+
     /// A slide that the tool has, or why it has none.
     fn made(&self, id: &str) -> Result<Slide, String> {
         match id {

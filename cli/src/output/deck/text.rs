@@ -12,12 +12,28 @@ pub(super) fn typeset(text: &str) -> String {
     typeset_units(&clean(&words.join(" ")))
 }
 
+/// A title without the detail after its first comma: what follows has a number, as in `Single cylinder, 450 cm3`.
+pub(super) fn brief(title: &str) -> String {
+    let is_detail = |rest: &&str| rest.contains(|c: char| c.is_ascii_digit());
+    let own = title.split_once(", ").filter(|(_, rest)| is_detail(rest)).map_or(title, |(own, _)| own);
+    typeset(own)
+}
+
+/// Words that no phrase ends with.
+const JOINING: [&str; 14] =
+    ["a", "an", "and", "at", "by", "for", "from", "in", "of", "on", "or", "the", "to", "with"];
+
 /// The text with at most this many words.
 pub(super) fn short(text: &str, most: usize) -> String {
     let mut words = text.split(' ');
-    let kept: Vec<&str> = words.by_ref().take(most).collect();
-    let text = kept.join(" ");
-    if words.next().is_some() { format!("{}…", text.trim_end_matches([',', ';', ':', '.'])) } else { text }
+    let mut kept: Vec<&str> = words.by_ref().take(most).collect();
+    if words.next().is_none() {
+        return kept.join(" ");
+    }
+    while kept.len() > 1 && kept.last().is_some_and(|last| JOINING.contains(last)) {
+        kept.pop();
+    }
+    format!("{}…", kept.join(" ").trim_end_matches([',', ';', ':', '.']))
 }
 
 /// A phrase with a title before or in it: the title is cut so that all has at most twelve words.
@@ -85,7 +101,9 @@ pub(super) fn list(all: &[String]) -> String {
 /// The texts of the `text` elements of an SVG that is ours.
 pub(super) fn of_svg(svg: &str) -> Vec<String> {
     let mut all = Vec::new();
-    for rest in svg.split("<text").skip(1) {
+    // Both shapes have the same texts.
+    let first = svg.split_once("</svg>").map_or(svg, |(first, _)| first);
+    for rest in first.split("<text").skip(1) {
         let inside = rest.split_once('>').and_then(|(_, rest)| rest.split_once("</text>")).map_or("", |(inside, _)| inside);
         let mut text = String::new();
         let mut is_tag = false;
@@ -100,7 +118,7 @@ pub(super) fn of_svg(svg: &str) -> Vec<String> {
                 _ => {}
             }
         }
-        let text = text.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&amp;", "&");
+        let text = text.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&#39;", "'").replace("&amp;", "&");
         all.push(text);
     }
     all
@@ -113,7 +131,10 @@ mod tests {
     #[test]
     fn phrases_have_at_most_twelve_words() {
         assert_eq!(short("a b c", 3), "a b c");
-        assert_eq!(short("a b, c", 2), "a b…");
+        assert_eq!(short("x y, c", 2), "x y…");
+        assert_eq!(short("Grip of the tyre on the rig", 5), "Grip of the tyre…", "no phrase ends with `on`");
+        assert_eq!(brief("Single cylinder, 450 cm3"), "Single cylinder");
+        assert_eq!(brief("Front wing, rear wing and floor"), "Front wing, rear wing and floor");
         let long = "one two three four five six seven eight nine ten eleven twelve thirteen";
         let own = phrase("Why: ", long, ", and more");
         assert_eq!(own, "Why: one two three four five six seven eight nine…, and more");
@@ -126,6 +147,6 @@ mod tests {
         assert_eq!(sentence("Does it?"), "Does it?");
         assert_eq!(paragraphs("a\nb\n\nc\n"), ["a b", "c"]);
         assert_eq!(list(&["a", "b", "c"].map(str::to_owned)), "a, b and c");
-        assert_eq!(of_svg("<svg><text x='1'>a <tspan>b</tspan></text><text>5 &lt; 6</text></svg>"), ["a  b ", "5 < 6"]);
+        assert_eq!(of_svg("<svg><text x='1'>a <tspan>b</tspan></text></svg><svg><text>5 &lt; 6</text></svg>"), ["a  b "]);
     }
 }

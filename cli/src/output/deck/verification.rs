@@ -42,7 +42,7 @@ pub(super) fn verification(view: &DeckView<'_>) -> Result<Slide, String> {
         .collect();
     notes.push(format!("Passed: {}.", list(&methods)));
     if uncertain > 0 {
-        notes.push(format!("In {} the limit is inside the uncertainty of the result.", count(uncertain, "of them").replace("of thems", "of them")));
+        notes.push(format!("{} not certain: the limit is inside the uncertainty.", count(uncertain, "result")));
     }
     let study = view.study;
     let is_open = |index: &RecordId| {
@@ -55,8 +55,7 @@ pub(super) fn verification(view: &DeckView<'_>) -> Result<Slide, String> {
         1 => "1 safety-critical record has no result yet.".to_owned(),
         open => format!("{open} safety-critical records have no result yet."),
     });
-    let picture = drawn::verification(view.study, view.audit);
-    Ok(Slide::new(own, picture.map_or(Visual::None, Visual::Drawn), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::verification(view.study)), notes))
 }
 
 /// The limits that moved, the latest ones.
@@ -80,7 +79,10 @@ pub(super) fn traded(view: &DeckView<'_>) -> Result<Slide, String> {
     let unrecorded: usize = view.audit.targets.iter().map(trace::audit::TargetAudit::unrecorded).sum();
     let moved = count(all.len(), "limit");
     let own = match unrecorded {
-        0 => format!("{moved} moved, each agreed and with a reason"),
+        0 if all.iter().all(|(own, _)| own.agreed_by.is_some() && own.reason.is_some()) => {
+            format!("{moved} moved, each agreed and with a reason")
+        }
+        0 => format!("{moved} moved by agreement"),
         more => format!("{moved} moved by agreement, {more} without a revision"),
     };
     let quantity = |own: &Option<schema::Quantity>| own.as_ref().map(|own| typeset(&own.to_string())).unwrap_or_default();
