@@ -48,7 +48,7 @@ targets:
     serves: {car-mass: It is the heaviest system.}
     verify: {by: test, with: scales, due: 2027-06-01}
 parts:
-  tube: {title: Main tube, in: frame, mass: 9 kg, serves: {frame-mass: It carries the wheels.}, verify: {by: inspection, with: gauge, due: 2027-06-01}}
+  tube: {title: Main tube, in: frame, amounts: {mass: 9 kg}, serves: {frame-mass: It carries the wheels.}, verify: {by: inspection, with: gauge, due: 2027-06-01}}
 decisions:
   material:
     title: Which material
@@ -100,7 +100,8 @@ fn text(html: &str) -> String {
             _ => {}
         }
     }
-    for (name, c) in [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#x27;", "'"), ("&#39;", "'"), ("&#x2f;", "/")] {
+    for (name, c) in [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#x27;", "'"), ("&#39;", "'"), ("&#x2f;", "/")]
+    {
         out = out.replace(name, c);
     }
     out.replace("&amp;", "&")
@@ -171,13 +172,11 @@ fn the_minutes_choose_the_slides_and_the_report_says_what_is_left_out() {
     let ten = deck(&sandbox, &[]).ended(0);
     assert_eq!(
         ids(&ten.out),
-        ["goal", "scored", "plan", "chain", "car", "car-mass", "material", "verification", "learned"]
-            .iter()
-            .filter(|id| **id != "learned" || ten.out.contains("id=\"learned\""))
-            .collect::<Vec<_>>(),
+        ["goal", "scored", "plan", "chain", "car", "car-mass", "material", "verification"],
         "{}",
         ten.err
     );
+    assert!(lines(&ten.err).contains(&"left out learned: no estimate has a result yet".to_owned()), "{}", ten.err);
     for (minutes, most) in [("5", 6), ("3", 3), ("1", 1)] {
         let answer = deck(&sandbox, &["--minutes", minutes]).ended(0);
         let kept = ids(&answer.out);
@@ -186,14 +185,18 @@ fn the_minutes_choose_the_slides_and_the_report_says_what_is_left_out() {
         let left = lines(&answer.err).into_iter().filter(|line| line.contains("no time")).count();
         assert_eq!(left + most, ids(&ten.out).len(), "{minutes}: {}", answer.err);
         let slides = if most == 1 { "slide" } else { "slides" };
-        assert!(answer.err.contains(&format!("no time: at most {most} {slides} in {minutes} minute")), "{}", answer.err);
+        assert!(
+            answer.err.contains(&format!("no time: at most {most} {slides} in {minutes} minute")),
+            "{}",
+            answer.err
+        );
     }
     for wrong in ["0", "121", "x"] {
         deck(&sandbox, &["--minutes", wrong]).ended(2);
     }
     let judges = deck(&sandbox, &["--for", "judges"]).ended(0);
     let traded = slides(&judges.out).into_iter().find(|slide| slide.id == "traded").expect("it is for judges");
-    assert_eq!(traded.phrase, "1 limit moved, each agreed and with a reason");
+    assert_eq!(traded.phrase, "1 limit moved, agreed and with a reason");
     assert!(traded.notes.contains("The jury asked for a seat") && traded.notes.contains("chief engineer"));
     assert!(text(&traded.html).contains("11\u{202f}kg") && text(&traded.html).contains("12\u{202f}kg"));
 }
@@ -214,12 +217,11 @@ fn what_is_too_much_is_reported_with_slide_and_place() {
         assert!(report.iter().any(|own| own.contains(line)), "{line}\n{}", report.join("\n"));
     }
     // The words of one slide can take the time of the others.
-    let short = deck(&sandbox, &["--minutes", "3"]).ended(0);
-    assert_eq!(ids(&short.out)[0], "us");
-    assert!(short.err.contains("at most 420 words can be spoken in 3 minutes"), "{}", short.err);
-    let spelled = project(
-        "deck:\n  slides: {plan: {phrase: The CG is low}}\n  abbreviations: {CG: centre of gravity}\n",
-    );
+    let short = deck(&sandbox, &["--minutes", "2"]).ended(0);
+    assert_eq!(ids(&short.out), ["us"]);
+    assert!(short.err.contains("goal: no time: at most 280 words can be spoken in 2 minutes"), "{}", short.err);
+    let spelled =
+        project("deck:\n  slides: {plan: {phrase: The CG is low}}\n  abbreviations: {CG: centre of gravity}\n");
     let answer = deck(&spelled, &[]).ended(0);
     assert!(lines(&answer.err).contains(&"cut nothing".to_owned()), "{}", answer.err);
     let plan = slides(&answer.out).into_iter().find(|slide| slide.id == "plan").unwrap();
@@ -240,13 +242,18 @@ fn a_team_changes_words_and_order_and_adds_slides() {
     sandbox.write("a/us.png", png());
     let page = deck(&sandbox, &[]).ended(0).out;
     let all = slides(&page);
-    assert_eq!(all.iter().map(|slide| slide.id.as_str()).take(4).collect::<Vec<_>>(), ["material", "us", "goal", "scored"]);
+    assert_eq!(
+        all.iter().map(|slide| slide.id.as_str()).take(4).collect::<Vec<_>>(),
+        ["material", "us", "goal", "scored"]
+    );
     assert!(all.iter().all(|slide| slide.id != "chain" && slide.id != "thanks"), "dropped, and for others");
     let goal = &all[2];
     assert_eq!(goal.phrase, "A hundred points");
     assert!(goal.notes.contains("One.") && goal.notes.contains("Two.") && !goal.notes.contains("workshop"));
     let us = &all[1];
-    assert!(us.html.contains("<img src=\"data:image/png;base64,iVBORw0KGgo") && us.html.contains("alt=\"Nine people\""));
+    assert!(
+        us.html.contains("<img src=\"data:image/png;base64,iVBORw0KGgo") && us.html.contains("alt=\"Nine people\"")
+    );
     assert_eq!(ids(&deck(&sandbox, &["--for", "sponsors"]).ended(0).out).last().unwrap(), "thanks");
     // As in a revision: the picture comes from it, not from the folder.
     let sandbox = Sandbox::repository();
@@ -268,9 +275,24 @@ fn wrong_settings_are_refused_with_line_and_column() {
         ("deck:\n  order: [gaol]\n", "tierod.yaml:5:11", "unknown slide `gaol`", "did you mean `goal`?"),
         ("deck:\n  drop: [nothing-like-it]\n", "tierod.yaml:5:10", "unknown slide", "add the slide under `slides`"),
         ("deck:\n  slides:\n    us: {notes: x}\n", "tierod.yaml:6:5", "the slide `us` has no phrase", "add `phrase:`"),
-        ("deck:\n  slides:\n    us: {phrase: x, picture: us.svg, alt: us}\n", "tierod.yaml:6:30", "`us.svg` is not a picture", "`.png`"),
-        ("deck:\n  slides:\n    us: {phrase: x, picture: us.png, alt: us}\n", "tierod.yaml:6:30", "cannot show `us.png`: no such file", "`.png`"),
-        ("deck:\n  slides:\n    us: {phrase: x, picture: ../us.png, alt: us}\n", "tierod.yaml:6:30", "is not a path in the project", "below"),
+        (
+            "deck:\n  slides:\n    us: {phrase: x, picture: us.svg, alt: us}\n",
+            "tierod.yaml:6:30",
+            "`us.svg` is not a picture",
+            "`.png`",
+        ),
+        (
+            "deck:\n  slides:\n    us: {phrase: x, picture: us.png, alt: us}\n",
+            "tierod.yaml:6:30",
+            "cannot show `us.png`: no such file",
+            "`.png`",
+        ),
+        (
+            "deck:\n  slides:\n    us: {phrase: x, picture: ../us.png, alt: us}\n",
+            "tierod.yaml:6:30",
+            "is not a path in the project",
+            "below",
+        ),
         ("deck:\n  oder: [goal]\n", "tierod.yaml:5:3", "unknown key `oder`", "did you mean `order`?"),
     ] {
         let answer = deck(&project(own), &["--output", "talk.html"]).ended(2);
@@ -317,21 +339,26 @@ fn only_pictures_are_embedded_and_no_link_is_followed() {
 
 #[test]
 fn hostile_titles_stay_text_and_nothing_is_requested() {
-    let hostile = "</script><script>alert(1)</script><img src=x onerror=alert(2)>\\\"'{{ 1 }}\\u202e ![x](https://example.org/x)";
+    let hostile =
+        "</script><script>alert(1)</script><img src=x onerror=alert(2)>\\\"'{{ 1 }}\\u202e ![x](https://example.org/x)";
     let sandbox = project(&format!(
         "deck:\n  slides:\n    us: {{phrase: \"{hostile}\", notes: \"{hostile}\"}}\n  abbreviations: {{CG: \"{}\"}}\n",
         "<b onclick=x>"
     ));
     let hostile_record = format!("\"{hostile}\"");
     let records = RECORDS.replace("Score a hundred points", &hostile_record).replace("Main tube", &hostile_record);
-    let records = records.replace("Which material", &hostile_record).replace("title: Steel", &format!("title: {hostile_record}"));
+    let records =
+        records.replace("Which material", &hostile_record).replace("title: Steel", &format!("title: {hostile_record}"));
     sandbox.write("car.yaml", records.replace("We can weld it.", &hostile_record));
     let page = deck(&sandbox, &[]).ended(0).out;
     assert_eq!(page.matches("<script>").count(), 1, "only our own");
     assert_eq!(page.matches("</script>").count(), 1);
     assert!(!page.contains("<img src=x") && !page.contains("<b onclick") && !page.contains('\u{202e}'));
     assert!(page.contains("{{ 1 }}"), "no text is a template");
-    assert!(slides(&page).iter().any(|slide| slide.phrase.contains("<script>alert(1)</script>")), "it is shown as text");
+    assert!(
+        slides(&page).iter().any(|slide| slide.phrase.contains("<script>alert(1)</script>")),
+        "it is shown as text"
+    );
     let style = page.split_once("<style>").unwrap().1;
     let policy = between(&page, "Content-Security-Policy\" content=\"", "\"");
     assert!(policy.starts_with("default-src 'none'") && policy.contains("script-src 'sha256-"), "{policy}");
@@ -366,7 +393,7 @@ fn what_is_broken_comes_first() {
     let sandbox = project("");
     sandbox.write("car.yaml", RECORDS.replace("base + slope * car-mass", "base + slope * car-mas"));
     let answer = deck(&sandbox, &[]).ended(2);
-    assert!(answer.err.starts_with("1 error") && answer.err.contains("car-mas"), "{}", answer.err);
+    assert!(answer.err.trim_start().starts_with("1 error") && answer.err.contains("car-mas"), "{}", answer.err);
     let before = answer.out.split_once("<main>").unwrap().0;
     assert!(text(before).contains("Numbers are missing or wrong"), "the page says it before the first slide");
 }
@@ -378,7 +405,7 @@ fn without_script_every_slide_is_there_with_its_notes() {
     let all = slides(body);
     assert!(all.len() >= 8);
     for slide in &all {
-        assert!(!slide.html.contains("hidden"), "{}", slide.id);
+        assert!(!slide.html.contains(" hidden"), "{}", slide.id);
         assert!(body.contains(&format!("<a href=\"#{}\"", slide.id)), "a link leads to {}", slide.id);
     }
     assert!(text(body).contains("The cheapest points of all."), "the notes have the reasons");
@@ -390,6 +417,9 @@ fn a_decision_that_is_a_slide_is_renamed() {
     let sandbox = project("deck:\n  order: [goal, material]\n  slides:\n    material: {phrase: We chose steel}\n");
     sandbox.tierod(&["rename", "material", "tube-material"]).ended(0);
     let settings = std::fs::read_to_string(sandbox.path_of("tierod.yaml")).unwrap();
-    assert!(settings.contains("order: [goal, tube-material]") && settings.contains("    tube-material: {phrase"), "{settings}");
+    assert!(
+        settings.contains("order: [goal, tube-material]") && settings.contains("    tube-material: {phrase"),
+        "{settings}"
+    );
     assert_eq!(slides(&deck(&sandbox, &[]).ended(0).out)[1].phrase, "We chose steel");
 }

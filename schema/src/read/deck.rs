@@ -72,8 +72,13 @@ fn wrong(deck: &Deck) -> Vec<Wrong> {
             let lower = picture.to_ascii_lowercase();
             if !ENDINGS.iter().any(|ending| lower.ends_with(ending)) || picture.chars().any(char::is_control) {
                 let message = format!("`{shown}` is not a picture that can be shown");
-                add(&["slides", id, "picture"], message, "use a `.png` or `.jpg` file; a drawing can be exported to one");
-            } else if picture.starts_with('/') || picture.contains('\\') || picture.split('/').any(|step| step == "..") {
+                add(
+                    &["slides", id, "picture"],
+                    message,
+                    "use a `.png` or `.jpg` file; a drawing can be exported to one",
+                );
+            } else if picture.starts_with('/') || picture.contains('\\') || picture.split('/').any(|step| step == "..")
+            {
                 let message = format!("`{shown}` is not a path in the project");
                 add(&["slides", id, "picture"], message, "use a path below the project root");
             }
@@ -121,8 +126,14 @@ mod tests {
     #[test]
     fn what_cannot_be_shown_is_reported_and_not_used() {
         for (deck, found) in [
-            ("slides: {us: {phrase: x, picture: us.svg, alt: us}}", "deck.slides.us.picture: `us.svg` is not a picture"),
-            ("slides: {us: {phrase: x, picture: ../us.png, alt: us}}", "deck.slides.us.picture: `../us.png` is not a path"),
+            (
+                "slides: {us: {phrase: x, picture: us.svg, alt: us}}",
+                "deck.slides.us.picture: `us.svg` is not a picture",
+            ),
+            (
+                "slides: {us: {phrase: x, picture: ../us.png, alt: us}}",
+                "deck.slides.us.picture: `../us.png` is not a path",
+            ),
             ("slides: {us: {phrase: x, picture: /us.png, alt: us}}", "deck.slides.us.picture: `/us.png` is not a path"),
             ("slides: {us: {phrase: x, picture: us.png}}", "deck.slides.us.picture: the picture has no `alt`"),
             ("slides: {us: {phrase: x, alt: us}}", "deck.slides.us.alt: `alt` without a picture"),

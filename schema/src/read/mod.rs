@@ -9,8 +9,8 @@ pub mod tree;
 pub mod yaml;
 
 mod conflict;
-mod earlier;
 mod deck;
+mod earlier;
 mod imports;
 mod input;
 mod likely;

@@ -64,7 +64,7 @@ pub struct DeckSlide {
     pub picture: Option<String>,
     /// What the picture shows, for people who do not see it.
     pub alt: Option<String>,
-    /// The audiences that see it; all by default.
+    /// The audiences that see it, as `--for` names them; everyone by default.
     pub r#for: Vec<Audience>,
 }
 

@@ -60,7 +60,8 @@ pub fn rename(edits: &mut Edits, old: &str, new: &str) -> Result<RecordId, Error
         for (keys, _) in loaded.settings().deck.names().filter(|(_, id)| id.as_str() == old) {
             let at = keys.into_iter().chain([old]);
             let is_key = keys.ends_with(&["slides"]);
-            let change = if is_key { Change::rename_key(at, new.as_str()) } else { Change::replace_name(at, old, new.as_str()) };
+            let change =
+                if is_key { Change::rename_key(at, new.as_str()) } else { Change::replace_name(at, old, new.as_str()) };
             changes.push((FILE.to_owned(), change));
         }
     }

@@ -5,7 +5,8 @@ use schema::quantity::Unit;
 
 /// The most words of a phrase. Common practice, no source.
 pub const MOST_WORDS_OF_PHRASE: usize = 12;
-/// The most words that a slide shows: its phrase, and what is written in its picture. Common practice, no source.
+/// The most words that a slide shows, without numbers: its phrase, and what is written in its picture. Common practice, no
+/// source.
 pub const MOST_WORDS_OF_SLIDE: usize = 60;
 /// The most numbers in a phrase: what people keep in mind at once is about four (Cowan, The magical number 4 in short-term
 /// memory, Behavioral and Brain Sciences 24, 2001, 87 to 114; not checked against the source).
@@ -112,6 +113,11 @@ pub fn words(text: &str) -> usize {
     split(text).filter(|word| word.chars().any(char::is_alphanumeric)).count()
 }
 
+/// The words of a text that are no numbers.
+fn words_without_numbers(text: &str) -> usize {
+    split(text).filter(|word| word.chars().any(char::is_alphabetic)).count()
+}
+
 /// The words that are spoken for a text: a number is one word for each of its digits, as in `684.5`, which has five as
 /// `six hundred eighty-four point five` and counts as four.
 pub fn spoken_words(text: &str) -> usize {
@@ -189,11 +195,12 @@ pub fn remarks(slides: &[SlideTexts], known: &[&str]) -> Vec<Remark> {
     let mut seen: HashSet<String> = HashSet::default();
     let texts = || slides.iter().flat_map(|slide| slide.notes.iter().chain(&slide.picture).chain([&slide.phrase]));
     for (at, slide) in slides.iter().enumerate() {
-        let mut add = |place: Place, what: TooMuch| all.push(Remark { slide: at + 1, id: slide.id.clone(), place, what });
+        let mut add =
+            |place: Place, what: TooMuch| all.push(Remark { slide: at + 1, id: slide.id.clone(), place, what });
         let shown = || std::iter::once(&slide.phrase).chain(&slide.picture);
         let counts: [(Place, usize, usize, fn(usize, usize) -> TooMuch); 5] = [
             (Place::Phrase, words(&slide.phrase), MOST_WORDS_OF_PHRASE, TooMuch::Words),
-            (Place::Slide, shown().map(|text| words(text)).sum(), MOST_WORDS_OF_SLIDE, TooMuch::Words),
+            (Place::Slide, shown().map(|text| words_without_numbers(text)).sum(), MOST_WORDS_OF_SLIDE, TooMuch::Words),
             (Place::Notes, spoken(slide), WORDS_A_MINUTE * MOST_MINUTES_OF_SLIDE, TooMuch::Words),
             (Place::Phrase, numbers(&slide.phrase), MOST_NUMBERS_OF_PHRASE, TooMuch::Numbers),
             (Place::Slide, shown().map(|text| numbers(text)).sum(), MOST_NUMBERS_OF_SLIDE, TooMuch::Numbers),
@@ -286,7 +293,11 @@ mod tests {
         assert_eq!(texts(&[spoken], &[]), ["1 plan notes: 281 words, at most 280: cut 1"]);
         let short = slide("The CG is low", &[], "The CG is low.");
         let said = "`CG` is never spelled out: write it in full, or add it to `deck: abbreviations:`";
-        assert_eq!(texts(std::slice::from_ref(&short), &[]), [format!("1 plan phrase: {said}")], "once, where it is first");
+        assert_eq!(
+            texts(std::slice::from_ref(&short), &[]),
+            [format!("1 plan phrase: {said}")],
+            "once, where it is first"
+        );
         assert!(texts(std::slice::from_ref(&short), &["CG"]).is_empty(), "the settings spell it out");
         let later = slide("x", &[], "The centre of gravity (CG) is low.");
         assert!(texts(&[short, later], &[]).is_empty(), "it is spelled out on another slide");

@@ -83,8 +83,7 @@ fn uncertainty(compared: &Comparisons, chosen: usize, other: usize) -> Option<f6
 /// records. At most [`MOST_COMPARED`] are compared.
 pub fn by_points(study: &Study) -> Vec<Choice> {
     let chosen = study.loaded.decisions().filter(|(.., decision)| decision.chosen.is_some());
-    let mut all: Vec<Choice> =
-        chosen.take(MOST_COMPARED).filter_map(|(index, ..)| Choice::new(study, index)).collect();
+    let mut all: Vec<Choice> = chosen.take(MOST_COMPARED).filter_map(|(index, ..)| Choice::new(study, index)).collect();
     let size = |choice: &Choice| choice.moved.map_or(-1.0, f64::abs);
     all.sort_by(|a, b| size(b).total_cmp(&size(a)).then(a.index.cmp(&b.index)));
     all

@@ -107,7 +107,7 @@ pub fn wanted(deck: &Deck, audience: Option<Audience>, decisions: &[&str], budge
     let usual = usual_slides(audience);
     let is_for = |id: &str| {
         let people = deck.slides.get(id).map(|slide| slide.r#for.as_slice()).unwrap_or_default();
-        people.is_empty() || audience.is_none_or(|audience| people.contains(&audience))
+        people.is_empty() || audience.is_some_and(|audience| people.contains(&audience))
     };
     let named = |id: &str| deck.order.iter().any(|own| own.as_str() == id);
     let mut all: Vec<Wanted> = Vec::new();
@@ -174,8 +174,19 @@ mod tests {
         assert_eq!(
             everyone,
             [
-                "goal", "scored", "plan", "chain", "car", "car-mass", "car-cost", "engine", "tyre", "aero", "verification",
-                "risk", "learned"
+                "goal",
+                "scored",
+                "plan",
+                "chain",
+                "car",
+                "car-mass",
+                "car-cost",
+                "engine",
+                "tyre",
+                "aero",
+                "verification",
+                "risk",
+                "learned"
             ]
         );
         let of = |audience| ids(&deck("{}"), Some(audience));
@@ -191,10 +202,25 @@ mod tests {
 
     #[test]
     fn settings_come_first_and_drop() {
-        let own = deck("{order: [plan, frame, us, goal], drop: [chain, tyre, budgets], slides: {us: {phrase: us}, end: {phrase: x}}}");
+        let own = deck(
+            "{order: [plan, frame, us, goal], drop: [chain, tyre, budgets], slides: {us: {phrase: us}, end: {phrase: x}}}",
+        );
         assert_eq!(
             ids(&own, None),
-            ["plan", "frame", "us", "goal", "scored", "car", "engine", "aero", "verification", "risk", "learned", "end"],
+            [
+                "plan",
+                "frame",
+                "us",
+                "goal",
+                "scored",
+                "car",
+                "engine",
+                "aero",
+                "verification",
+                "risk",
+                "learned",
+                "end"
+            ],
             "a decision that is named counts among the three"
         );
         let sponsors = deck("{slides: {us: {phrase: us, for: [sponsors]}, goal: {for: [judges]}}}");

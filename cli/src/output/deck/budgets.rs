@@ -124,12 +124,8 @@ fn not_bought(view: &DeckView<'_>, budget: &Budget, show: &dyn Fn(f64) -> String
             };
             if best.as_ref().is_none_or(|(known, _)| more > *known) {
                 let title = text::brief(outcome.title.as_deref().unwrap_or(&outcome.name));
-                let text = format!(
-                    "{}: {} would have cost {} more, for {what}.",
-                    view.title(choice.index),
-                    title,
-                    show(more)
-                );
+                let text =
+                    format!("{}: {} would have cost {} more, for {what}.", view.title(choice.index), title, show(more));
                 best = Some((more, text));
             }
         }

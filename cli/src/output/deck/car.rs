@@ -1,5 +1,6 @@
 //! What the car must do, what moves the points, and what is at risk.
 
+use schema::records::LimitStyle;
 use trace::RecordId;
 use trace::values::{Status, TargetStatus};
 
@@ -7,7 +8,6 @@ use super::text::{self, list, phrase, quantity, sentence};
 use super::{DeckView, Slide, Visual, drawn};
 use crate::output::pictures::tornado::TornadoBar;
 use crate::output::pictures::typeset;
-use crate::output::values::limit_text;
 
 /// The most targets in one picture that can be read from the last row.
 const MOST_SHOWN: usize = 6;
@@ -25,7 +25,8 @@ impl DeckView<'_> {
     pub(super) fn target_text(&self, target: &TargetStatus) -> String {
         let unit = self.study.values().unit(target.node);
         let title = self.title(target.index);
-        let limit = typeset(&limit_text(&self.study.loaded, target.index));
+        let limit = self.study.loaded.target(target.index).map(|own| own.limit_text(LimitStyle::Words));
+        let limit = typeset(&limit.unwrap_or_default());
         match target.value {
             Some(value) => format!("{title}: {} now, limit {limit}", quantity(value, target.uncertainty, unit)),
             None => format!("{title}: no value yet, limit {limit}"),
@@ -62,8 +63,22 @@ pub(super) fn car(view: &DeckView<'_>) -> Result<Slide, String> {
     let fails = |target: &TargetStatus| matches!(target.status, Status::AtRisk | Status::Missed | Status::Uncertain);
     let failing: Vec<&TargetStatus> = all.iter().map(|(_, target)| *target).filter(|own| fails(own)).collect();
     let own = match failing[..] {
-        [] => format!("All {} main targets of the car hold", all.len()),
-        [only] => phrase(&format!("{} of {} main targets hold; ", all.len() - 1, all.len()), &view.brief(only.index), " does not"),
+        [] => {
+            let with_value = all.iter().filter(|(_, target)| target.value.is_some()).count();
+            match (all.len(), with_value) {
+                (count, with_value) if with_value < count => {
+                    format!("{with_value} of {count} main targets of the car have a value yet")
+                }
+                (1, _) => phrase("", &all.first().map(|own| view.brief(own.1.index)).unwrap_or_default(), " holds"),
+                (2, _) => "Both main targets of the car hold".to_owned(),
+                (count, _) => format!("All {count} main targets of the car hold"),
+            }
+        }
+        [only] => phrase(
+            &format!("{} of {} main targets hold; ", all.len() - 1, all.len()),
+            &view.brief(only.index),
+            " does not",
+        ),
         [..] => format!("{} of {} main targets of the car are at risk", failing.len(), all.len()),
     };
     let mut notes = vec!["These numbers of the whole car are worth the most points. Each has a limit.".to_owned()];
@@ -120,8 +135,7 @@ pub(super) fn risk(view: &DeckView<'_>) -> Result<Slide, String> {
         (count, 0) => phrase(&format!("{count} targets are at risk, first "), &first, ""),
         (count, _) => phrase(&format!("{count} targets are at risk or missed, first "), &first, ""),
     };
-    let mut notes: Vec<String> =
-        all.iter().take(3).map(|target| format!("{}.", view.target_text(target))).collect();
+    let mut notes: Vec<String> = all.iter().take(3).map(|target| format!("{}.", view.target_text(target))).collect();
     let leads: Vec<&str> = all.iter().take(3).filter_map(|target| study.graph.lead(target.index)).collect();
     if let Some(lead) = leads.first() {
         notes.push(format!("The first one is with the {}.", text::typeset(lead)));

@@ -6,14 +6,14 @@ use trace::talk::decisions::Choice;
 use trace::values::{Budget, GoalPoints, Key, Outcome, Significance, Worth};
 use trace::{RecordId, Study};
 
+use super::chain::capital;
 use super::text;
 use crate::output::pictures::bars::{self, Bar, Bars};
-use crate::output::pictures::budget::Section;
 use crate::output::pictures::from_study::{self, Words};
 use crate::output::pictures::targets::Targets;
 use crate::output::pictures::tornado::{Tornado, TornadoBar};
 use crate::output::pictures::waterfall::EventSteps;
-use crate::output::pictures::{Name, Picture, budget as budget_picture, estimates as estimates_picture};
+use crate::output::pictures::{Name, Picture, estimates as estimates_picture};
 use crate::output::pictures::{targets as targets_picture, tornado as tornado_picture};
 use crate::output::pictures::{verification as verification_picture, waterfall as waterfall_picture};
 
@@ -22,11 +22,17 @@ const MOST_ROWS: usize = 7;
 /// The most events in a waterfall, which has each of them once or twice.
 const MOST_STEPS: usize = 5;
 /// The most sections of a budget.
-const MOST_SECTIONS: usize = 6;
+const MOST_SECTIONS: usize = 10;
 
 fn name(study: &Study, index: RecordId) -> Name {
     let record = study.loaded.record(index);
     Name::record(record.id.as_str(), text::brief(record.name()))
+}
+
+/// A share, by the system that it is of.
+fn section(study: &Study, share: RecordId) -> Name {
+    let about = study.loaded.record(share).about().and_then(|about| study.loaded.find(about.as_str()));
+    Name { title: name(study, about.unwrap_or(share)).title, ..name(study, share) }
 }
 
 fn others(count: usize, what: &str) -> Name {
@@ -159,11 +165,15 @@ pub(super) fn levers(study: &Study, goal: &GoalPoints) -> Tornado {
     let sensitivities = values.worth_of_all(goal.node);
     // What others drive is not moved by the car.
     let ours = values.worth_of_leaves(&sensitivities).into_iter();
-    let ours = ours.filter(|worth| matches!(values.keys[worth.node], Key::Record(_)));
+    let ours = ours
+        .filter(|worth| matches!(values.keys[worth.node], Key::Record(index) if study.loaded.target(index).is_some()));
     let bar = |worth: Worth| {
         let name = match &values.keys[worth.node] {
             Key::Record(index) => name(study, *index),
-            _ => Name::plain(text::typeset(&values.name(worth.node).replace("car.", "").replace('-', " "))),
+            _ => Name::plain(format!(
+                "{} of the car",
+                capital(&values.name(worth.node).replace("car.", "").replace('-', " "))
+            )),
         };
         let now = values.unit(worth.node).show(worth.value, 0.0);
         TornadoBar { name, now, lower: -worth.per_percent, higher: worth.per_percent }
@@ -181,26 +191,44 @@ pub(super) fn tornado(input: &Tornado) -> Picture {
     tornado_picture::picture("levers", input)
 }
 
-/// A budget; sections with much room together.
+/// The room of the sections of a budget: they are all nearly full, so that their values look the same.
 pub(super) fn budget(study: &Study, key: &str, own: &Budget) -> Picture {
-    let mut input = from_study::budget(study, own);
-    let room = |section: &Section| section.value.map_or(f64::INFINITY, |value| section.limit - value);
-    if input.sections.len() > MOST_SECTIONS {
-        input.sections.sort_by(|a, b| room(a).total_cmp(&room(b)));
-        let left = input.sections.split_off(MOST_SECTIONS - 1);
-        let sum = |own: fn(&Section) -> Option<f64>| left.iter().map(own).sum::<Option<f64>>();
-        input.sections.push(Section {
-            name: others(left.len(), "sections"),
-            limit: left.iter().map(|section| section.limit).sum(),
-            value: sum(|section| section.value),
-            growth: sum(|section| section.growth),
-            // Independent ones add up as squares.
-            uncertainty: left.iter().map(|section| section.uncertainty.powi(2)).sum::<f64>().sqrt(),
-            is_over: false,
-            parts: Vec::new(),
-        });
+    let unit = study.values().unit(own.node);
+    let room = |si: f64| si / unit.factor();
+    let show = |si: f64| unit.show_change(si);
+    let mut bars: Vec<Bar> = Vec::new();
+    for share in &own.shares {
+        let Some(left) = share.room() else { continue };
+        let name = section(study, share.index);
+        let uncertainty = room(share.uncertainty);
+        let interval = (uncertainty > 0.0).then_some((room(left) - uncertainty, room(left) + uncertainty));
+        let strong = share.over().is_some();
+        bars.push(Bar { name, value: room(left), interval, text: show(left), strong, behind: None });
     }
-    budget_picture::picture(key, &input)
+    let first = bars.first().map(|bar| format!("the least is {} with {}", bar.name.title, bar.text));
+    let over = bars.iter().filter(|bar| bar.strong).count();
+    let caption = match over {
+        0 => format!("No section is over its limit; {}", first.unwrap_or_default()),
+        over => format!("{over} of {} sections over the limit; {}", bars.len(), first.unwrap_or_default()),
+    };
+    if bars.len() > MOST_SECTIONS {
+        let left = bars.split_off(MOST_SECTIONS - 1);
+        let sum = left.iter().map(|bar| bar.value).sum::<f64>();
+        let text = show(sum * unit.factor());
+        bars.push(Bar { name: others(left.len(), "sections"), value: sum, text, ..Bar::default() });
+    }
+    let input = Bars {
+        title: "Room of each section: its limit minus what it uses".to_owned(),
+        caption: text::typeset(&caption),
+        unit: unit.to_string(),
+        value: "room: limit minus use".to_owned(),
+        interval: "uncertainty (95 %)".to_owned(),
+        from_zero: true,
+        says_value: true,
+        bars,
+        ..Bars::default()
+    };
+    bars::picture(key, &input)
 }
 
 /// The alternatives of a decision: points against the chosen one.
@@ -240,7 +268,7 @@ pub(super) fn alternatives(key: &str, choice: &Choice) -> Option<Picture> {
         caption: text::typeset(&format!("Points against {chosen}: {}", text::list(&rows))),
         unit: "pts".to_owned(),
         value: "points against the chosen one".to_owned(),
-        interval: "uncertainty of the difference (k = 2)".to_owned(),
+        interval: "uncertainty (95 %)".to_owned(),
         from_zero: true,
         bars,
         ..Bars::default()

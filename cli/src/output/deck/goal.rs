@@ -64,7 +64,11 @@ pub(super) fn scored(view: &DeckView<'_>) -> Result<Slide, String> {
     }
     let most: Vec<Option<f64>> = events.iter().map(|event| values.most(event.index)).collect();
     let total: Option<f64> = most.iter().copied().sum();
-    let before = if events.len() == 1 { "1 event gives points".to_owned() } else { format!("{} events give points", events.len()) };
+    let before = if events.len() == 1 {
+        "1 event gives points".to_owned()
+    } else {
+        format!("{} events give points", events.len())
+    };
     let own = match total {
         Some(total) => format!("{before}, at most {total:.0} together"),
         None => before,
@@ -80,7 +84,9 @@ pub(super) fn scored(view: &DeckView<'_>) -> Result<Slide, String> {
         let title = view.brief(event.index);
         let serves = loaded.serves(event.index).value;
         let reason = serves.get(view.id(view.goal.index)).and_then(|reason| reason.0.as_deref()).map(sentence);
-        notes.push(format!("The most are in {title}: {}. {}", points(most), reason.unwrap_or_default()).trim().to_owned());
+        notes.push(
+            format!("The most are in {title}: {}. {}", points(most), reason.unwrap_or_default()).trim().to_owned(),
+        );
     }
     let chances: Vec<String> =
         events.iter().filter(|event| event.chance.is_some()).map(|event| view.brief(event.index)).collect();

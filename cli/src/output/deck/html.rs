@@ -59,7 +59,9 @@ fn shape(svg: &str) -> &'static str {
         Some((PLACE[0] / width.parse::<f64>().ok()?).min(PLACE[1] / height.parse::<f64>().ok()?))
     };
     let (wide, narrow) = svg.split_once("</svg>").unwrap_or((svg, ""));
-    if scale(narrow) > scale(wide) { "narrow" } else { "wide" }
+    // The wide shape fills the screen, so that the text of the other one must be much larger.
+    let gain = scale(narrow).zip(scale(wide)).map_or(0.0, |(narrow, wide)| narrow / wide);
+    if gain > 1.3 { "narrow" } else { "wide" }
 }
 
 fn slide_json(slide: &Slide, start: u32) -> Value {

@@ -77,7 +77,10 @@ fn phrase_of(view: &DeckView<'_>, lesson: &Lesson) -> Option<String> {
         Lesson::Missed(ids) => format!("Missed: {}. We set these limits again from what we measured.", titles(ids)),
         Lesson::Uncertain(ids) => format!("Not certain: {}. We measure these with a smaller uncertainty.", titles(ids)),
         Lesson::MetAfterChange(ids) => {
-            format!("Met only because the limit moved after the result: {}. Next time the limit comes first.", titles(ids))
+            format!(
+                "Met only because the limit moved after the result: {}. Next time the limit comes first.",
+                titles(ids)
+            )
         }
         Lesson::NotVerified(ids) => format!("Never verified: {}. We plan the test earlier.", titles(ids)),
         Lesson::StillAtRisk(ids) => format!("Still at risk: {}.", titles(ids)),

@@ -20,8 +20,7 @@ pub(super) fn brief(title: &str) -> String {
 }
 
 /// Words that no phrase ends with.
-const JOINING: [&str; 14] =
-    ["a", "an", "and", "at", "by", "for", "from", "in", "of", "on", "or", "the", "to", "with"];
+const JOINING: [&str; 14] = ["a", "an", "and", "at", "by", "for", "from", "in", "of", "on", "or", "the", "to", "with"];
 
 /// The text with at most this many words.
 pub(super) fn short(text: &str, most: usize) -> String {
@@ -104,7 +103,8 @@ pub(super) fn of_svg(svg: &str) -> Vec<String> {
     // Both shapes have the same texts.
     let first = svg.split_once("</svg>").map_or(svg, |(first, _)| first);
     for rest in first.split("<text").skip(1) {
-        let inside = rest.split_once('>').and_then(|(_, rest)| rest.split_once("</text>")).map_or("", |(inside, _)| inside);
+        let inside =
+            rest.split_once('>').and_then(|(_, rest)| rest.split_once("</text>")).map_or("", |(inside, _)| inside);
         let mut text = String::new();
         let mut is_tag = false;
         for c in inside.chars() {
@@ -118,7 +118,12 @@ pub(super) fn of_svg(svg: &str) -> Vec<String> {
                 _ => {}
             }
         }
-        let text = text.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&#39;", "'").replace("&amp;", "&");
+        let text = text
+            .replace("&lt;", "<")
+            .replace("&gt;", ">")
+            .replace("&quot;", "\"")
+            .replace("&#39;", "'")
+            .replace("&amp;", "&");
         all.push(text);
     }
     all
@@ -147,6 +152,9 @@ mod tests {
         assert_eq!(sentence("Does it?"), "Does it?");
         assert_eq!(paragraphs("a\nb\n\nc\n"), ["a b", "c"]);
         assert_eq!(list(&["a", "b", "c"].map(str::to_owned)), "a, b and c");
-        assert_eq!(of_svg("<svg><text x='1'>a <tspan>b</tspan></text></svg><svg><text>5 &lt; 6</text></svg>"), ["a  b "]);
+        assert_eq!(
+            of_svg("<svg><text x='1'>a <tspan>b</tspan></text></svg><svg><text>5 &lt; 6</text></svg>"),
+            ["a  b "]
+        );
     }
 }

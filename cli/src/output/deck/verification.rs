@@ -31,9 +31,10 @@ pub(super) fn verification(view: &DeckView<'_>) -> Result<Slide, String> {
         0 => "none failed".to_owned(),
         failed => format!("{failed} failed"),
     };
-    let own = format!("{passed} of {planned} planned verifications passed, {end}");
+    let own = format!("{passed} of {planned} verifications passed, {end}");
     let mut notes = vec![
-        "Every number on these slides is either an estimate or was measured. This shows how much is measured.".to_owned(),
+        "Every number on these slides is either an estimate or was measured. This shows how much is measured."
+            .to_owned(),
     ];
     let methods: Vec<String> = lines
         .iter()
@@ -80,12 +81,14 @@ pub(super) fn traded(view: &DeckView<'_>) -> Result<Slide, String> {
     let moved = count(all.len(), "limit");
     let own = match unrecorded {
         0 if all.iter().all(|(own, _)| own.agreed_by.is_some() && own.reason.is_some()) => {
-            format!("{moved} moved, each agreed and with a reason")
+            let each = if all.len() == 1 { "" } else { "each " };
+            format!("{moved} moved, {each}agreed and with a reason")
         }
         0 => format!("{moved} moved by agreement"),
         more => format!("{moved} moved by agreement, {more} without a revision"),
     };
-    let quantity = |own: &Option<schema::Quantity>| own.as_ref().map(|own| typeset(&own.to_string())).unwrap_or_default();
+    let quantity =
+        |own: &Option<schema::Quantity>| own.as_ref().map(|own| typeset(&own.to_string())).unwrap_or_default();
     let change = |(revision, target): &(&Revision, RecordId)| Change {
         what: view.title(*target),
         from: quantity(&revision.from),
@@ -96,7 +99,9 @@ pub(super) fn traded(view: &DeckView<'_>) -> Result<Slide, String> {
             [who, day].into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>().join(", ")
         },
     };
-    let mut notes = vec!["A limit is a promise between people. When it moves, both sides agree, and it is written down.".to_owned()];
+    let mut notes = vec![
+        "A limit is a promise between people. When it moves, both sides agree, and it is written down.".to_owned(),
+    ];
     // The reasons, as far as they can be spoken in half of the time of a slide.
     let mut left = WORDS_A_MINUTE * 2 / 3;
     for (revision, target) in all.iter().take(MOST) {

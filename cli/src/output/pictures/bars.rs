@@ -24,6 +24,8 @@ pub(crate) struct Bars {
     pub(crate) interval: String,
     /// What the values are compared with.
     pub(crate) needed: Option<NeededPoints>,
+    /// Whether the keys say what a bar is.
+    pub(crate) says_value: bool,
     /// Whether bars begin at zero; otherwise each is a mark at its value.
     pub(crate) from_zero: bool,
     /// The bars, in their order.
@@ -79,6 +81,12 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
     if let Some(behind) = &input.behind {
         keys.extend([(Key::Area(VALUE), input.value.as_str()), (Key::Area(BEHIND), behind.as_str())]);
     }
+    if input.says_value {
+        keys.push((Key::Area(VALUE), &input.value));
+        if bars.iter().any(|bar| bar.value < 0.0) {
+            keys.push((Key::Area(LESS), "too much"));
+        }
+    }
     if let Some(needed) = &needed {
         keys.extend([(Key::Line("goal"), needed.as_str()), (Key::Area(Fill::Class("band")), "its interval")]);
     }
@@ -113,15 +121,14 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
                 canvas.span((zero, x.inside(behind)), y, Rows::BAR, BEHIND);
             }
             canvas.span((zero, end), y, Rows::BAR, if bar.value < 0.0 { LESS } else { VALUE });
+            // Only at the bars: in the narrow shape, names are above them.
+            canvas.line((zero, y - 3.0), (zero, y + Rows::BAR + 3.0), "axis");
         }
         if let Some((low, high)) = bar.interval {
             canvas.interval((x.inside(low), x.inside(high)), layout.middle(at), "interval");
         }
-        if !input.from_zero {
+        if !input.from_zero || (bar.strong && bar.value == 0.0) {
             canvas.rect((end - 2.5, y - 2.0), (5.0, Rows::BAR + 4.0), Fill::Class("total"));
         }
-    }
-    if input.from_zero {
-        canvas.line((x.inside(0.0), top), (x.inside(0.0), bottom), "axis");
     }
 }
