@@ -55,7 +55,7 @@ pub(crate) fn picture(key: &str, input: &Bars) -> Picture {
     if shown.is_empty() {
         return Picture::sentence(input.caption.clone());
     }
-    let mut heads = vec![("", false), (input.value.as_str(), true)];
+    let mut heads = vec![("what", false), (input.value.as_str(), true)];
     heads.extend(input.behind.as_deref().map(|behind| (behind, true)));
     let mut table = PictureTable::new(&input.title, &heads);
     for bar in &input.bars {
