@@ -401,7 +401,7 @@ mod tests {
     fn text_is_cut_to_its_room() {
         assert_eq!(cut("Upright", "", 200.0), "Upright");
         let long = "Rear upright, machined from one block of aluminium";
-        for room in [40.0, 80.0, 160.0, 320.0] {
+        for room in [48.0, 80.0, 160.0, 320.0] {
             let short = cut(long, "", room);
             assert!(short.ends_with('…') && text_width(&short, "") <= room, "{short} at {room}");
         }
