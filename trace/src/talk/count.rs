@@ -108,6 +108,9 @@ fn split(text: &str) -> impl Iterator<Item = &str> {
 /// The narrow space that does not break (ISO 80000-1, 7.3.1).
 const GROUPS: char = '\u{202f}';
 
+/// What there is too much of, by the number found and the most.
+type Kind = fn(usize, usize) -> TooMuch;
+
 /// The words of a text: what is between spaces and has a letter or a digit.
 pub fn words(text: &str) -> usize {
     split(text).filter(|word| word.chars().any(char::is_alphanumeric)).count()
@@ -198,7 +201,7 @@ pub fn remarks(slides: &[SlideTexts], known: &[&str]) -> Vec<Remark> {
         let mut add =
             |place: Place, what: TooMuch| all.push(Remark { slide: at + 1, id: slide.id.clone(), place, what });
         let shown = || std::iter::once(&slide.phrase).chain(&slide.picture);
-        let counts: [(Place, usize, usize, fn(usize, usize) -> TooMuch); 5] = [
+        let counts: [(Place, usize, usize, Kind); 5] = [
             (Place::Phrase, words(&slide.phrase), MOST_WORDS_OF_PHRASE, TooMuch::Words),
             (Place::Slide, shown().map(|text| words_without_numbers(text)).sum(), MOST_WORDS_OF_SLIDE, TooMuch::Words),
             (Place::Notes, spoken(slide), WORDS_A_MINUTE * MOST_MINUTES_OF_SLIDE, TooMuch::Words),
@@ -282,7 +285,7 @@ mod tests {
         let good = slide("one two three four five six seven eight nine ten eleven twelve", &["1", "2"], "Say this.");
         assert!(texts(std::slice::from_ref(&good), &[]).is_empty(), "twelve words are allowed");
         let long = slide("a b c d e f g h i j k l m n", &[], "");
-        assert_eq!(texts(&[good.clone(), long], &[]), ["2 plan phrase: 14 words, at most 12: cut 2"]);
+        assert_eq!(texts(&[good, long], &[]), ["2 plan phrase: 14 words, at most 12: cut 2"]);
         let numbers = slide("1 2 3 4 5", &[], "");
         assert_eq!(texts(&[numbers], &[]), ["1 plan phrase: 5 numbers, at most 4: cut 1"]);
         let busy = slide("x", &["1 2 3 4 5 6 7 8 9 10"; 5], "");
