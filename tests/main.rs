@@ -76,6 +76,7 @@ mod numbers_rows;
 mod numbers_scores;
 mod numbers_units;
 mod numbers_verdicts;
+mod pictures;
 mod points;
 mod readme;
 mod records_add;

@@ -106,16 +106,11 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
     };
     if let Some(chosen) = known.iter().find(|own| own.chosen) {
         let is_best = frontier.iter().any(|own| std::ptr::eq(*own, *chosen));
-        let words = if is_best { "is one of them" } else { "is beaten in both by another one" };
-        let words = if frontier.len() == 1 && is_best { "is the chosen one" } else { words };
-        caption.push_str(&format!(
-            "; {}, {words}",
-            if words == "is the chosen one" {
-                chosen.name.title.clone()
-            } else {
-                format!("the chosen one, {}", chosen.name.title)
-            }
-        ));
+        caption.push_str(&match (is_best, frontier.len()) {
+            (true, 1) => "; it is the chosen one".to_owned(),
+            (true, _) => format!("; the chosen one, {}, is one of them", chosen.name.title),
+            (false, _) => format!("; the chosen one, {}, is beaten in both by another one", chosen.name.title),
+        });
     }
     let alt = format!("{} against {} of the alternatives. {caption}", input.up.name, input.across.name);
     let heads = [
@@ -135,7 +130,7 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
         table.row(&own.name, cells);
     }
     Picture::drawn(key, &input.title, caption, alt, table, |canvas, shape| {
-        draw(canvas, shape, input, &known, &frontier)
+        draw(canvas, shape, input, &known, &frontier);
     })
 }
 
@@ -152,10 +147,12 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
     canvas.text((0.0, keys_end + 11.0), Align::Start, "s", &cut(&up_name, "s", canvas.width()));
     let top = keys_end + 22.0;
     let bottom = top + if shape.is_narrow() { 200.0 } else { 240.0 };
-    let ups = known.iter().flat_map(|own| {
-        let (low, high) = own.interval.unwrap_or((own.up, own.up));
-        [own.up, low, high]
-    });
+    // The alternatives decide the scale: their intervals are wider, and mostly common to all of them.
+    let ups = || known.iter().map(|own| own.up);
+    let (least, most) =
+        ups().fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), up| (least.min(up), most.max(up)));
+    let room = 0.3 * (most - least);
+    let ups = ups().chain([least - room, most + room]);
     let y = Axis::around(ups, (bottom - 8.0, top + 8.0));
     let texts: Vec<(f64, String)> = y.ticks().into_iter().map(|value| (value, typeset(&tick(value)))).collect();
     let left = texts.iter().map(|(_, text)| text_width(text, "s")).fold(24.0, f64::max).min(0.4 * canvas.width()) + 8.0;
@@ -189,15 +186,16 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
             canvas.line((across, y.inside(low)), (across, y.inside(high)), "interval");
         }
         if own.chosen {
-            canvas.diamond((across, up), "result")
+            canvas.diamond((across, up), "result");
         } else {
-            canvas.circle((across, up), 4.0, "point")
+            canvas.circle((across, up), 4.0, "point");
         }
         let name = cut(&own.name.title, "s", 0.4 * canvas.width());
-        let _ = canvas.try_text((across + 9.0, up + 4.0), Align::Start, "s", &name)
-            || canvas.try_text((across - 9.0, up + 4.0), Align::End, "s", &name)
-            || canvas.try_text((across + 9.0, up - 8.0), Align::Start, "s", &name)
-            || canvas.try_text((across + 9.0, up + 18.0), Align::Start, "s", &name);
+        let places =
+            [(9.0, -8.0, Align::Start), (-9.0, -8.0, Align::End), (9.0, 17.0, Align::Start), (-9.0, 17.0, Align::End)];
+        let _ = places
+            .into_iter()
+            .any(|(right, down, align)| canvas.try_text((across + right, up + down), align, "s", &name));
     }
 }
 

@@ -158,23 +158,37 @@ pub(super) enum Pattern {
 }
 
 impl Pattern {
-    const ALL: [Self; 3] = [Self::Hatch, Self::Cross, Self::Dots];
-
-    fn letter(self) -> char {
+    fn class(self) -> &'static str {
         match self {
-            Self::Hatch => 'h',
-            Self::Cross => 'c',
-            Self::Dots => 'd',
+            Self::Hatch => "hatch",
+            Self::Cross => "cross",
+            Self::Dots => "dots",
         }
     }
 
-    fn definition(self, id: &str) -> String {
-        let content = match self {
-            Self::Hatch => "<path d=\"M-1 7L7-1M-1 1L1-1M5 7L7 5\" class=\"hatch\"/>",
-            Self::Cross => "<path d=\"M-1-1L7 7M-1 5L1 7M5-1L7 1\" class=\"cross\"/>",
-            Self::Dots => "<circle cx=\"3\" cy=\"3\" r=\"1.2\" class=\"dots\"/>",
+    /// The lines of the pattern in a rectangle, as a path: a page that loads nothing has no reference to a pattern.
+    fn path(self, [left, top, right, bottom]: Box4) -> String {
+        const STEP: f64 = 6.0;
+        let mut path = String::new();
+        let steps = |from: f64, to: f64| {
+            let first = (from / STEP).ceil() as i64;
+            (first..).map(|at| at as f64 * STEP).take_while(move |at| *at <= to).take(400)
         };
-        format!("<pattern id=\"{id}\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\">{content}</pattern>")
+        if self == Self::Dots {
+            for (x, y) in
+                steps(left + 2.0, right - 2.0).flat_map(|x| steps(top + 2.0, bottom - 2.0).map(move |y| (x, y)))
+            {
+                let _ = write!(path, "M{} {}h0", coordinate(x), coordinate(y));
+            }
+            return path;
+        }
+        for sum in steps(left + top, right + bottom) {
+            let (from, to) = ((sum - bottom).max(left), (sum - top).min(right));
+            let turned = |x: f64| if self == Self::Cross { left + right - x } else { x };
+            let [x1, y1, x2, y2] = [turned(from), sum - from, turned(to), sum - to].map(coordinate);
+            let _ = write!(path, "M{x1} {y1}L{x2} {y2}");
+        }
+        path
     }
 }
 
@@ -195,7 +209,6 @@ pub(super) struct Canvas {
     height: f64,
     body: String,
     texts: Vec<Box4>,
-    patterns: [bool; 3],
 }
 
 impl Canvas {
@@ -207,7 +220,7 @@ impl Canvas {
     /// An empty picture with one shape only, for a cell of a table.
     pub(super) fn small(key: &str, width: f64) -> Self {
         let (body, texts) = (String::new(), Vec::new());
-        Self { shape: None, slug: slug(key), width, height: 0.0, body, texts, patterns: [false; 3] }
+        Self { shape: None, slug: slug(key), width, height: 0.0, body, texts }
     }
 
     /// The width.
@@ -222,28 +235,21 @@ impl Canvas {
 
     /// Adds a rectangle.
     pub(super) fn rect(&mut self, (x, y): (f64, f64), (width, height): (f64, f64), fill: Fill) {
-        let [x, y, w, h] = [x, y, width.max(0.0), height.max(0.0)].map(coordinate);
-        let fill = self.fill(fill);
-        let _ = write!(self.body, "<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" {fill}/>");
+        let (width, height) = (width.max(0.0), height.max(0.0));
+        let [left, top, w, h] = [x, y, width, height].map(coordinate);
+        let (Fill::Class(class) | Fill::Pattern(_, class)) = fill;
+        let _ = write!(self.body, "<rect x=\"{left}\" y=\"{top}\" width=\"{w}\" height=\"{h}\" class=\"{class}\"/>");
+        if let Fill::Pattern(pattern, _) = fill
+            && [x, y, width, height].into_iter().all(f64::is_finite)
+        {
+            let path = pattern.path([x, y, x + width, y + height]);
+            let _ = write!(self.body, "<path d=\"{path}\" class=\"{}\"/>", pattern.class());
+        }
     }
 
     /// Adds an area between two positions, in either order.
     pub(super) fn span(&mut self, (from, to): (f64, f64), y: f64, height: f64, fill: Fill) {
         self.rect((from.min(to), y), ((to - from).abs(), height), fill);
-    }
-
-    fn fill(&mut self, fill: Fill) -> String {
-        match fill {
-            Fill::Class(class) => format!("class=\"{class}\""),
-            Fill::Pattern(pattern, class) => {
-                self.patterns[pattern as usize] = true;
-                format!("class=\"{class}\" fill=\"url(#{})\"", self.pattern_id(pattern))
-            }
-        }
-    }
-
-    fn pattern_id(&self, pattern: Pattern) -> String {
-        format!("{}-{}{}", self.slug, self.shape.map_or('s', Shape::letter), pattern.letter())
     }
 
     /// Adds a line.
@@ -337,16 +343,14 @@ impl Canvas {
 
     /// The finished SVG with its text alternative.
     pub(super) fn finish(self, title: &str, description: &str) -> String {
+        let title = if title.trim().is_empty() { description } else { title };
         let letter = self.shape.map_or('s', Shape::letter);
         let (title_id, description_id) = (format!("{}-{letter}t", self.slug), format!("{}-{letter}a", self.slug));
         let class = self.shape.map_or("small-picture", Shape::class);
-        let used = Pattern::ALL.into_iter().filter(|pattern| self.patterns[*pattern as usize]);
-        let patterns: String = used.map(|pattern| pattern.definition(&self.pattern_id(pattern))).collect();
-        let patterns = if patterns.is_empty() { patterns } else { format!("<defs>{patterns}</defs>") };
         format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"drawing {class}\" viewBox=\"0 0 {} {}\" role=\"img\" \
+            "<svg class=\"drawing {class}\" viewBox=\"0 0 {} {}\" role=\"img\" \
              aria-labelledby=\"{title_id} {description_id}\"><title id=\"{title_id}\">{}</title>\
-             <desc id=\"{description_id}\">{}</desc>{patterns}{}</svg>",
+             <desc id=\"{description_id}\">{}</desc>{}</svg>",
             coordinate(self.width),
             coordinate(self.height.max(1.0)),
             escaped(title),

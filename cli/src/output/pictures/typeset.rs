@@ -170,9 +170,9 @@ fn unit_word(text: &str) -> Option<String> {
     for part in text.split_inclusive(['*', '/']) {
         let atom = part.trim_end_matches(['*', '/']);
         if is_below {
-            below.push(atom_text(atom))
+            below.push(atom_text(atom));
         } else {
-            above.push(atom_text(atom))
+            above.push(atom_text(atom));
         };
         is_below = part.ends_with('/');
     }

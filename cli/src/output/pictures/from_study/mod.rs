@@ -32,7 +32,7 @@ fn value_name(values: &Values, node: NodeId) -> Name {
     let loaded = &values.graph.loaded;
     let of = |index: RecordId, own: &str| {
         let record = name(loaded, index);
-        Name { title: format!("{}: {own}", record.title), ..record }
+        Name { title: format!("{own} of {}", record.title), ..record }
     };
     let amount = |amount: u16| values.amounts().get(usize::from(amount)).map_or("", |name| name);
     match &values.keys[node] {

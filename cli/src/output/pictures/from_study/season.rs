@@ -99,7 +99,7 @@ pub(crate) fn amount_over_time(study: &Study, audit: &Audit, season: &Season, am
         Some(Against { words: "limit".to_owned(), steps, interval: None, higher_is_better })
     });
     Some(OverTime {
-        title: format!("{amount} of the car"),
+        title: format!("{} of the car", capitalized(amount)),
         unit: unit.to_string(),
         begins: begins(season, since),
         moments,
@@ -163,4 +163,10 @@ fn steps(study: &Study, target: RecordId) -> Vec<Step> {
 /// The day on which a record was added.
 fn added(history: &History, id: &str) -> Option<Day> {
     Some(history.commits.get(history.record(id)?.added)?.day)
+}
+
+/// The word with a capital at its beginning.
+fn capitalized(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

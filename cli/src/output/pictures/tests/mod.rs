@@ -249,12 +249,12 @@ fn a_long_title_is_cut_in_the_picture_and_whole_in_the_table() {
     }
 }
 
-/// A page of 450 records may have 1.5 MB: all pictures together may take a small part of it.
+/// A page of 450 records may have 1.5 MB: all pictures together, each with 40 items, may take less than a third of it.
 #[test]
 fn pictures_are_small() {
     let all = samples::all(40, "Rear upright, machined from one block", 1.0);
     let size: usize = all.iter().map(|(_, picture)| picture.svg.len()).sum();
-    assert!(size < 350_000, "{size} bytes");
+    assert!(size < 450_000, "{size} bytes");
     let largest = all.iter().max_by_key(|(_, picture)| picture.svg.len()).unwrap();
-    assert!(largest.1.svg.len() < 70_000, "{}: {} bytes", largest.0, largest.1.svg.len());
+    assert!(largest.1.svg.len() < 100_000, "{}: {} bytes", largest.0, largest.1.svg.len());
 }

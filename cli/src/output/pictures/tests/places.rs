@@ -2,9 +2,11 @@
 
 use super::super::waterfall::Waterfall;
 use super::super::{
-    budget, chain, estimates, frontier, loops, over_time, stress, targets, tornado, typeset, verification, waterfall,
+    budget, chain, estimates, frontier, loops, over_time, stress, targets, terminal, tornado, typeset, verification,
+    waterfall,
 };
 use super::{Element, drawings, samples};
+use crate::screen::Ink;
 
 fn wide(svg: &str) -> Vec<Element> {
     drawings(svg).swap_remove(0)
@@ -239,7 +241,7 @@ fn a_loop_is_as_long_as_it_lasted() {
         .skip(2)
         .collect();
     assert_eq!(bars.len(), 8);
-    let per_day = (576.0 - 214.0) / 300.0;
+    let per_day = (535.0 - 250.0) / 300.0;
     let mut days: Vec<(bool, f64)> = input
         .loops
         .iter()
@@ -262,9 +264,8 @@ fn a_result_above_its_estimate_is_to_the_right() {
     let input = samples::estimates(3, "Mass", 1.0);
     let picture = estimates::picture("k", &input);
     let elements = wide(&picture.svg);
-    let axis = axis_below(&elements);
     let zero = of_class(&elements, "line", "limit").next().unwrap().number("x1");
-    let mut pairs = axis.clone();
+    let mut pairs = axis_below(&elements);
     let means: Vec<f64> = of_class(&elements, "rect", "total").skip(1).map(|rect| rect.number("x") + 1.5).collect();
     pairs.extend(input.groups.iter().map(|group| group.bias * 100.0).zip(means).filter(|(bias, _)| *bias != 0.0));
     pairs.push((0.0, zero));
@@ -340,4 +341,33 @@ fn the_frontier_is_what_none_beats() {
     assert_eq!(line.len(), 3, "two alternatives and the corner between them");
     let circle = of_class(&elements, "circle", "point").nth(1).unwrap();
     assert_eq!((line[2].0, line[2].1), (circle.number("cx"), circle.number("cy")), "the line goes through a");
+}
+
+#[test]
+fn a_curve_in_the_terminal_spans_its_own_range() {
+    let mut input = samples::over_time(40, "Points", 1.0);
+    let text = terminal::curve(&input, 60, Ink::plain(60));
+    let lines: Vec<&str> = text.lines().collect();
+    assert_eq!(lines.len(), 10, "eight rows, the days, and what it is compared with: {text}");
+    assert!(lines.iter().all(|line| line.chars().count() <= 60), "{text}");
+    assert!(lines[8].contains("2026-09-21") && lines[8].ends_with("2026-10-30"), "{text}");
+    let dots = |line: &str| line.chars().any(|c| ('\u{2801}'..='\u{28ff}').contains(&c));
+    assert!(lines[..8].iter().filter(|line| dots(line)).count() >= 6, "the curve uses the height: {text}");
+    input.moments.truncate(1);
+    assert_eq!(terminal::curve(&input, 60, Ink::plain(60)), "");
+}
+
+#[test]
+fn bars_in_the_terminal_have_a_side() {
+    let mut input = samples::waterfall(3, "Event", 1.0);
+    input.events.iter_mut().for_each(|event| event.scored = None);
+    for (event, step) in input.events.iter_mut().zip([4.0, -2.0, 0.0]) {
+        event.predicted = event.plan.map(|plan| plan + step);
+    }
+    let text = terminal::waterfall(&input, 60, Ink::plain(60));
+    let lines: Vec<&str> = text.lines().collect();
+    let side =
+        |line: &str| line.split_once('│').map(|(left, right)| (left.matches('█').count(), right.matches('█').count()));
+    assert_eq!(lines.iter().map(|line| side(line).unwrap()).collect::<Vec<_>>(), [(0, 20), (10, 0), (0, 0)], "{text}");
+    assert!(lines[0].contains("+4.0") && lines[1].contains("-2.0"), "{text}");
 }
