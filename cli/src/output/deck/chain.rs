@@ -23,7 +23,7 @@ fn meaning(kind: Kind) -> &'static str {
         Kind::Goal => "what the season is for",
         Kind::Event => "where points are given",
         Kind::System => "a group of parts",
-        Kind::Part => "a thing that is made or bought",
+        Kind::Part => "made or bought",
         Kind::Target => "a number with a limit",
         Kind::Requirement => "what must be true",
         Kind::Analysis => "a calculation",

@@ -195,7 +195,9 @@ pub(super) fn tornado(input: &Tornado) -> Picture {
 pub(super) fn budget(study: &Study, key: &str, own: &Budget) -> Picture {
     let unit = study.values().unit(own.node);
     let room = |si: f64| si / unit.factor();
-    let show = |si: f64| unit.show_change(si);
+    // All with the decimals that show a thousandth of the limit.
+    let places = number::decimals(unit.from_si(own.limit) / 1000.0, 1, 7);
+    let show = |si: f64| unit.after(&number::signed(room(si), places));
     let mut bars: Vec<Bar> = Vec::new();
     for share in &own.shares {
         let Some(left) = share.room() else { continue };

@@ -103,7 +103,10 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
     let needed = input.needed.as_ref();
     let of_needed = needed.into_iter().flat_map(|own| [own.points, own.interval.0, own.interval.1]);
     let zero = input.from_zero.then_some(0.0);
-    let x = Axis::around(ends.chain(of_needed).chain(zero), layout.plot);
+    // In the narrow shape the numbers are above the bars: the line at zero stays to the left of them.
+    let is_below = input.from_zero && bars.iter().all(|bar| bar.value <= 0.0);
+    let right = if shape.is_narrow() && is_below { 0.68 * layout.plot.1 } else { layout.plot.1 };
+    let x = Axis::around(ends.chain(of_needed).chain(zero), (layout.plot.0, right));
     x.grid_below(canvas, (top, bottom), &input.unit);
     if let Some(needed) = needed {
         let (low, high) = needed.interval;
