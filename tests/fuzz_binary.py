@@ -117,6 +117,8 @@ audit --format csv --table predictions
 audit --format csv --table verification
 audit --format csv --table timeline
 audit --context
+deck
+deck --for judges --minutes 3
 audit --staged
 audit --rev HEAD --format json
 explain

@@ -19,6 +19,7 @@ mod check_staged;
 mod checks;
 mod ci_recipes;
 mod commands;
+mod deck;
 mod delta_changes;
 mod delta_git;
 mod delta_markdown;

@@ -57,6 +57,12 @@ pub(crate) fn print_usage(text: &str) -> bool {
     is_changed
 }
 
+/// Prints what is beside an output to stderr.
+pub(crate) fn print_beside(text: &str, shared: &Shared) {
+    let colored = wants_color(shared.color, std::io::stderr().is_terminal());
+    let _ = std::io::stderr().lock().write_all(harmless(text, colored, false).as_bytes());
+}
+
 /// The width of error messages on a terminal.
 const ERROR_WIDTH: usize = 80;
 

@@ -1,5 +1,6 @@
 //! `tierod.yaml`: the settings of a project. All of them are optional.
 
+pub mod deck;
 pub mod imports;
 
 use std::borrow::Cow;
@@ -53,6 +54,8 @@ pub struct Settings {
     pub history: HistorySetting,
     /// Spreadsheets that parts come from, by name: `tierod import NAME` reads one. `tierod import FILE` proposes an entry.
     pub imports: Entries<Id, imports::Import>,
+    /// The talk that `tierod deck` writes: other words, another order, slides of your own.
+    pub deck: deck::Deck,
 }
 
 /// The lowest probability of reaching the goal that is enough.

@@ -36,6 +36,7 @@ pub mod snapshot;
 pub mod spreadsheet;
 pub mod stress;
 pub mod study;
+pub mod talk;
 pub mod values;
 
 pub use delta::Delta;

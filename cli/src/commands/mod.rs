@@ -6,6 +6,7 @@ mod budget;
 mod check;
 mod compare;
 mod completions;
+mod deck;
 mod delta;
 mod edits;
 mod example;
@@ -73,6 +74,8 @@ pub(crate) enum Command {
     Compare(compare::Compare),
     /// Review the season: which targets were met, with what evidence, and how good the predictions were
     Audit(audit::Audit),
+    /// Write a talk about the car as one HTML file: slides with notes and a clock, for judges, sponsors or newcomers
+    Deck(deck::Deck),
     /// Show the history of a record: every commit that changed it, and its value and limit over time
     History(history::History),
     /// Write parts, budgets, targets, results and points to a workbook for a spreadsheet (.xlsx)
@@ -175,6 +178,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),
         Command::Compare(command) => command.run(shared),
+        Command::Deck(command) => command.run(shared),
         Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Set(command) => command.run(shared),

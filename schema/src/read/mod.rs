@@ -9,6 +9,7 @@ pub mod tree;
 pub mod yaml;
 
 mod conflict;
+mod deck;
 mod earlier;
 mod imports;
 mod input;

@@ -9,7 +9,8 @@ use crate::words::{Day, shorten};
 
 /// Reports problems of settings that can be read, and removes what has a problem.
 pub(super) fn report(settings: &mut Settings, problems: &mut Vec<Problem>) {
-    let wrong_imports = super::imports::take_wrong(settings);
+    let mut wrong_entries = super::imports::take_wrong(settings);
+    wrong_entries.extend(super::deck::take_wrong(settings));
     let mut bad = |route: &[&str], message: String, help: &str| {
         let mut problem = Problem::new(ProblemKind::BadValue, None, message, help);
         problem.route = route.iter().map(|s| (*s).to_owned()).collect();
@@ -51,7 +52,7 @@ pub(super) fn report(settings: &mut Settings, problems: &mut Vec<Problem>) {
     for (code, message, help) in &wrong {
         bad(&["rates", code], message.clone(), help);
     }
-    for (route, message, help) in wrong_imports {
+    for (route, message, help) in wrong_entries {
         bad(&route.iter().map(String::as_str).collect::<Vec<_>>(), message, &help);
     }
     settings.rates.retain(|code, _| wrong.iter().all(|(wrong, ..)| wrong != code.as_str()));

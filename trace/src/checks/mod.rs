@@ -276,11 +276,11 @@ impl Reporter {
     }
 
     /// Reports a finding about a key of a file, without a record. `unread_id`: the id of a record that was not read.
-    fn report_in_file(
+    fn report_in_file<const N: usize>(
         &mut self,
         file: FileId,
         unread_id: Option<String>,
-        route: [&str; 2],
+        route: [&str; N],
         message: String,
         help: String,
     ) {

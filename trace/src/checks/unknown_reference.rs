@@ -39,6 +39,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
     report_alternatives(study, reporter);
     report_bases(study, reporter);
     report_levels(study, reporter);
+    report_slides(study, reporter);
 }
 
 /// Reports waivers of a check that does not exist, or whose findings cannot be waived.
@@ -98,6 +99,14 @@ fn report_levels(study: &Study, reporter: &mut Reporter) {
         if let Some((message, help)) = problem {
             reporter.report_in_file(FileId::new(0), None, ["levels", name], message, help);
         }
+    }
+}
+
+/// Reports slides in the settings that do not exist.
+fn report_slides(study: &Study, reporter: &mut Reporter) {
+    for wrong in crate::talk::names::wrong(&study.loaded) {
+        let route = wrong.route.each_ref().map(String::as_str);
+        reporter.report_in_file(FileId::new(0), None, route, wrong.message, wrong.help);
     }
 }
 

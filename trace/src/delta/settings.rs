@@ -159,6 +159,8 @@ fn rules(loaded: &Loaded, seen: &Loaded, renames: Option<&Renames>) -> RuleTexts
         && let Some(root) = tree.root()
     {
         flatten(&tree, root, String::new(), &mut rules);
+        // The words of a talk are no rule.
+        rules.retain(|key, _| key != "deck" && !key.starts_with("deck."));
     }
     let name = |id: &str| renames.map_or(id, |renames| renames.id(id)).to_owned();
     for (_, record, waiver) in seen.waivers() {

@@ -6,6 +6,7 @@ use schema::read::places;
 use schema::read::tree::{Content, NodeId};
 use schema::records::{Body, Expression, Kind};
 use schema::settings::FILE;
+use schema::settings::deck::Deck;
 use schema::words::CAR;
 use schema::{Id, Record};
 
@@ -53,6 +54,16 @@ pub fn rename(edits: &mut Edits, old: &str, new: &str) -> Result<RecordId, Error
     if loaded.record(record).kind() == Kind::System {
         let settings = in_settings(loaded, old).into_iter();
         changes.extend(settings.map(|at| (FILE.to_owned(), Change::replace_name(at, old, new.as_str()))));
+    }
+    // A decision or a budget can be a slide of the talk.
+    if matches!(loaded.record(record).kind(), Kind::Decision | Kind::Target) && !Deck::is_usual(old) {
+        for (keys, _) in loaded.settings().deck.names().filter(|(_, id)| id.as_str() == old) {
+            let at = keys.into_iter().chain([old]);
+            let is_key = keys.ends_with(&["slides"]);
+            let change =
+                if is_key { Change::rename_key(at, new.as_str()) } else { Change::replace_name(at, old, new.as_str()) };
+            changes.push((FILE.to_owned(), change));
+        }
     }
     let path = edits.path_of(record).to_owned();
     let own = loaded.record(record);

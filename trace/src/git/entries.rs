@@ -255,7 +255,7 @@ pub(super) fn list(listing: &mut Listing, path: &str, entry: &Entry) {
         return;
     }
     listing.paths.insert(path.to_owned());
-    if crate::stress::is_stress_file(path) {
+    if crate::stress::is_stress_file(path) || crate::talk::picture::is_picture(path) {
         listing.tables.insert(path.to_owned(), entry.id.clone());
     }
 }

@@ -87,7 +87,7 @@ pub(crate) struct OtherFile {
 pub(crate) struct Listing {
     /// The paths relative to the project root, except empty files.
     pub(crate) paths: HashSet<String>,
-    /// The object ids of the tables and stress files among them.
+    /// The object ids of the tables, stress files and pictures among them.
     pub(crate) tables: HashMap<String, String>,
     /// The symbolic links among them.
     pub(crate) links: HashSet<String>,

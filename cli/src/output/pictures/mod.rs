@@ -6,6 +6,7 @@
 //! `templates/pictures.css` ([`STYLE`]), which a page includes once; it chooses between the wide and the narrow shape of a
 //! picture by the width of its place.
 
+pub(crate) mod bars;
 pub(crate) mod budget;
 pub(crate) mod chain;
 pub(crate) mod estimates;
