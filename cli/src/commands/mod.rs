@@ -17,6 +17,7 @@ mod hook;
 mod import;
 mod init;
 pub(crate) mod keys;
+mod page;
 mod points;
 mod rename;
 mod revise;
@@ -73,6 +74,8 @@ pub(crate) enum Command {
     Compare(compare::Compare),
     /// Review the season: which targets were met, with what evidence, and how good the predictions were
     Audit(audit::Audit),
+    /// Write one HTML page of the car as it is now: the answer first, and a place for every record
+    Page(page::Page),
     /// Show the history of a record: every commit that changed it, and its value and limit over time
     History(history::History),
     /// Write parts, budgets, targets, results and points to a workbook for a spreadsheet (.xlsx)
@@ -110,7 +113,7 @@ impl Command {
     /// Whether it writes files of the user.
     pub(crate) fn writes(&self) -> bool {
         match self {
-            Self::Init(_) | Self::Add(_) | Self::Example(_) | Self::Hook(_) | Self::Export(_) => true,
+            Self::Init(_) | Self::Add(_) | Self::Example(_) | Self::Hook(_) | Self::Export(_) | Self::Page(_) => true,
             Self::Set(_) | Self::Revise(_) | Self::Rename(_) | Self::Import(_) => true,
             Self::Check(_) | Self::Delta(_) | Self::Why(_) | Self::Values(_) | Self::Budget(_) => false,
             Self::Points(_) | Self::Worth(_) | Self::Compare(_) | Self::Audit(_) | Self::History(_) => false,
@@ -188,6 +191,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Points(command) => command.run(shared),
         Command::Worth(command) => command.run(shared),
         Command::Compare(command) => command.run(shared),
+        Command::Page(command) => command.run(shared),
         Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Set(command) => command.run(shared),

@@ -22,6 +22,7 @@ pub(crate) mod json;
 pub(crate) mod lines;
 pub(crate) mod listed;
 pub(crate) mod numbers;
+pub(crate) mod page;
 pub(crate) mod points;
 pub(crate) mod sarif;
 pub(crate) mod shapes;

@@ -19,6 +19,7 @@
 //! | `create` | a new repository from given commits |
 //! | `spreadsheet` | the bytes of a spreadsheet that is imported |
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
+//! | `watched` | whether the files of a project may have changed, for `page --watch` |
 //! | `write` | edited files of a project, written beside and renamed |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
@@ -57,6 +58,7 @@ mod spreadsheet;
 mod untracked;
 mod waiting;
 pub(crate) mod walk;
+mod watched;
 mod worktree;
 mod write;
 
@@ -64,11 +66,12 @@ pub use base::Base;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::Hooks;
-pub use new_file::write_file;
+pub use new_file::{write_file, write_own_file};
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;
 pub use spreadsheet::read_spreadsheet;
 pub use waiting::never_ends;
+pub use watched::Watched;
 pub use worktree::find_root;
 pub use write::NewFile;

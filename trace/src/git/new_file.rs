@@ -4,6 +4,7 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use super::regular;
 use crate::Error;
 
 /// Writes a new file; with `replace`, a regular file that is there is replaced.
@@ -43,6 +44,32 @@ pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error>
             Err(_) => fs::rename(&beside.path, path).map_err(failed),
         }
     }
+}
+
+/// The largest file that is looked at to see whether this tool wrote it.
+const LARGEST_OWN: u64 = 256 << 20;
+
+/// Writes a file, or replaces one that begins with `mark`: that is one which this tool wrote before. A file that has these
+/// bytes already keeps its date. Whether it was written.
+///
+/// # Errors
+/// Another file of that name, also a link; a folder that cannot be written to. Nothing was written then.
+pub fn write_own_file(path: &Path, bytes: &[u8], mark: &[u8]) -> Result<bool, Error> {
+    let replace = match path.symlink_metadata() {
+        Ok(found) if found.is_file() => {
+            let before = regular::read(path, LARGEST_OWN).unwrap_or_default();
+            if before == bytes {
+                return Ok(false);
+            }
+            if !before.starts_with(mark) {
+                let error = Error::new(format!("{} already exists, and is not a page of tierod", path.display()));
+                return Err(error.help("give another name; nothing was written"));
+            }
+            true
+        }
+        _ => false,
+    };
+    write_file(path, bytes, replace).map(|()| true)
 }
 
 fn exists(path: &Path) -> Error {
@@ -96,6 +123,19 @@ mod tests {
         write_file(&path, b"two", true).unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"two");
         // Nothing else is left in the folder.
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn only_an_own_file_is_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("page.html");
+        assert!(write_own_file(&path, b"own one", b"own").unwrap());
+        assert!(!write_own_file(&path, b"own one", b"own").unwrap());
+        assert!(write_own_file(&path, b"own two", b"own").unwrap());
+        fs::write(&path, "of the user").unwrap();
+        assert!(write_own_file(&path, b"own two", b"own").is_err());
+        assert_eq!(fs::read(&path).unwrap(), b"of the user");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
     }
 

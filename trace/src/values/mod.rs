@@ -2,10 +2,12 @@
 //! totals and scores are its rules.
 
 pub(crate) mod bases;
+mod at_stake;
 mod budgets;
 mod build;
 mod closing;
 mod compare;
+mod contributions;
 mod currency;
 mod faults;
 pub(crate) mod impossible;
@@ -32,6 +34,7 @@ pub use crate::sheets::{
 pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
+pub use contributions::Contribution;
 pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use needed::{FEW_YEARS, LEVEL, Needed};
