@@ -18,7 +18,9 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   const rows = all("#_records tbody tr");
   const form = byId("filter");
   const search = byId("search");
-  const keys = ["kind", "system", "lead", "status"];
+  const columns = { kind: 2, system: 3, lead: 4, status: 5 };
+  const keys = Object.keys(columns);
+  const facts = rows.map((row) => Object.fromEntries(keys.map((key) => [key, row.cells[columns[key]].textContent.trim()])));
   const title = document.title;
 
   // Addresses.
@@ -103,9 +105,9 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     const words = (query.get("q") || "").toLowerCase().split(/\s+/).filter(Boolean);
     const wanted = keys.map((key) => query.get(key) || "");
     let count = 0;
-    for (const row of rows) {
+    for (const [at, row] of rows.entries()) {
       const own = row.dataset.words || (row.dataset.words = row.textContent.toLowerCase());
-      const hit = words.every((word) => own.includes(word)) && keys.every((key, at) => !wanted[at] || row.dataset[key] === wanted[at]);
+      const hit = words.every((word) => own.includes(word)) && keys.every((key, n) => !wanted[n] || facts[at][key] === wanted[n]);
       row.hidden = !hit;
       count += hit;
     }
@@ -128,7 +130,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     return query;
   };
   for (const key of keys) {
-    const values = [...new Set(rows.map((row) => row.dataset[key]).filter(Boolean))].sort();
+    const values = [...new Set(facts.map((own) => own[key]).filter(Boolean))].sort();
     for (const value of values) form.elements[key].add(new Option(value, value));
   }
   form.hidden = false;

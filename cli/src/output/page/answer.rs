@@ -31,7 +31,13 @@ pub(super) fn counts(view: &PageView<'_>) -> Value {
         .take(MOST_ERRORS)
         .map(|finding| {
             let record = finding.record.as_deref().map(|id| view.named(id));
-            json!({"record": record, "message": finding.message, "help": finding.help, "check": finding.check.name})
+            // The title in the message is what is pressed.
+            let title = record.as_ref().and_then(|record| record["title"].as_str());
+            let around = title.and_then(|title| finding.message.split_once(title));
+            let (before, after) = around.unwrap_or(("", ""));
+            let message = around.is_none().then_some(&finding.message);
+            json!({"record": record, "before": before, "after": after, "message": message, "help": finding.help,
+                   "check": finding.check.name})
         })
         .collect();
     json!({"text": counts.join(", "), "list": list, "more": errors.len().saturating_sub(MOST_ERRORS)})

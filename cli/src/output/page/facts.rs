@@ -77,5 +77,6 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
         }
     };
     add("notes", notes.clone());
-    all.into_iter().map(|(name, text)| json!({"name": name, "text": text})).collect()
+        let is_code = |name: &str| matches!(name, "formula" | "given" | "score" | "model" | "reads" | "check");
+    all.into_iter().map(|(name, text)| if is_code(name) { json!({"name": name, "code": text}) } else { json!({"name": name, "text": text}) }).collect()
 }

@@ -93,8 +93,6 @@ fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line
     let limits: Vec<Value> =
         audit.into_iter().flat_map(|target| changes::of_target(view, target)).map(|(_, row)| row).collect();
     let file = format!("{}{}:{line}", loaded.snapshot.prefix, loaded.path(loaded.file(index)));
-    let mut up = Branches::new(view, Direction::Up);
-    let linked = linked(view, index, &mut up);
     json!({
         "id": record.id.as_str(),
         "title": view.title(index),
@@ -107,15 +105,16 @@ fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line
         "status": status(view, index),
         "value": value(view, index),
         "facts": facts(view, index),
-        "linked": linked,
+        "linked": linked(view, index),
         "chained": record.kind().needs_parent(),
-        "up": up.grow(index),
+        "up": Branches::new(view, Direction::Up).grow(index),
         "below": Branches::new(view, Direction::Down).grow(index),
         "below_count": below,
         "references": references(view, index),
         "amounts": amounts(view, worths, index),
         "worth": worths.and_then(|worths| worth::of_record(view, worths, index, None)),
         "verify": study.planned(index).iter().map(|own| planned(view, own)).collect::<Vec<_>>(),
+        "subjects": subjects(view, index),
         "results": results,
         "evidence": record.all_evidence(),
         "readings": crate::output::evidence::lines(study, index),
@@ -127,17 +126,31 @@ fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line
     })
 }
 
-/// The records that it names other than under `serves`, each with its ways up.
-fn linked(view: &PageView<'_>, index: RecordId, up: &mut Branches<'_, '_>) -> Vec<Value> {
+/// The records that it names other than under `serves`, each with its ways up; the reasons are in the place of that
+/// one, and the subject is at the top of this one.
+fn linked(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
+    let mut up = Branches::titles(view, Direction::Up);
     let links = view.study.graph.outgoing(index).into_iter();
-    let links = links.filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::In));
+    let links = links.filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::In | Link::Of));
     links.map(|(to, edge)| json!({"word": edge.link.word(), "record": view.link(to), "below": up.grow(to)})).collect()
+}
+
+/// The targets and requirements that are about a record, each with what its verifications are.
+fn subjects(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
+    let all = view.study.graph.incoming(index).into_iter();
+    let all = all.filter(|(from, edge)| edge.link == Link::Of && view.study.loaded.record(*from).verify().is_some());
+    all.map(|(from, _)| json!({"record": view.link(from), "status": status(view, from)})).collect()
 }
 
 /// The records that name it other than under `serves`.
 fn references(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
     let all = view.study.graph.incoming(index).into_iter();
-    let all = all.filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::Verifies));
+    let is_subject = |from: RecordId| view.study.loaded.record(from).verify().is_some();
+    let all = all.filter(|(from, edge)| match edge.link {
+        Link::Serves | Link::Verifies => false,
+        Link::Of => !is_subject(*from),
+        Link::In | Link::Finds | Link::Informs | Link::Criteria | Link::Reads => true,
+    });
     all.map(|(from, edge)| {
         let relation = match edge.link {
             Link::Verifies => "measures it",
@@ -232,16 +245,19 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
     let Some(history) = view.study.past().available() else { return Value::Null };
     let Some(record) = history.record(view.id(index)) else { return Value::Null };
     let rows = story::rows(history, Some(record), None);
-    let shown: Vec<Value> = rows
-        .iter()
-        .rev()
-        .take(MOST_CHANGES)
-        .filter_map(|row| {
-            let commit = history.commits.get(row.commit)?;
-            Some(json!({"day": commit.day.to_string(), "commit": commit.short(), "what": row.what,
-                        "before": row.before.as_deref().map(short), "after": row.after.as_deref().map(short)}))
-        })
-        .collect();
+    let mut commits: Vec<(usize, Vec<Value>)> = Vec::new();
+    for row in rows.iter().rev().take(MOST_CHANGES) {
+        let change = json!({"what": row.what, "before": row.before.as_deref().map(short), "after": row.after.as_deref().map(short)});
+        match commits.last_mut().filter(|(commit, _)| *commit == row.commit) {
+            Some((_, changes)) => changes.push(change),
+            None => commits.push((row.commit, vec![change])),
+        }
+    }
+    let commit = |(commit, changes): (usize, Vec<Value>)| {
+        let commit = history.commits.get(commit)?;
+        Some(json!({"day": commit.day.to_string(), "commit": commit.short(), "changes": changes}))
+    };
+    let shown: Vec<Value> = commits.into_iter().filter_map(commit).collect();
     json!({"rows": shown, "more": rows.len().saturating_sub(MOST_CHANGES)})
 }
 

@@ -21,13 +21,20 @@ pub(super) struct Branches<'v, 't> {
     view: &'v PageView<'t>,
     direction: Direction,
     drawn: Vec<bool>,
+    /// Whether each link shows its reason.
+    reasons: bool,
     /// Whether each record shows its status.
     statuses: bool,
 }
 
 impl<'v, 't> Branches<'v, 't> {
     pub(super) fn new(view: &'v PageView<'t>, direction: Direction) -> Self {
-        Self { view, direction, drawn: vec![false; view.study.loaded.entries.len()], statuses: false }
+        Self { view, direction, drawn: vec![false; view.study.loaded.entries.len()], reasons: direction == Direction::Up, statuses: false }
+    }
+
+    /// The same without the reasons.
+    pub(super) fn titles(view: &'v PageView<'t>, direction: Direction) -> Self {
+        Self { reasons: false, ..Self::new(view, direction) }
     }
 
     fn next(&self, index: RecordId) -> Vec<(RecordId, Edge<'t>)> {
@@ -60,7 +67,7 @@ impl<'v, 't> Branches<'v, 't> {
         let group = edge.group.filter(|_| up).map(|group| format!("inherited from {}", view.title(group)));
         let mut branch = json!({
             "record": view.link(to),
-            "reason": up.then_some(reason),
+            "reason": self.reasons.then_some(reason),
             "note": group.or_else(|| again.then(|| "shown above".to_owned())),
             "below": below,
         });

@@ -1,0 +1,284 @@
+//! A budget: where it goes, from the limit over the sections to the parts, and the room that each section has.
+//!
+//! Sections are all nearly full, so that bars from zero look the same. What one decides with is the room: limit minus
+//! value. It has an axis of its own, on which sections differ.
+
+use super::rows::Rows;
+use super::scale::Axis;
+use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut};
+use super::typeset::typeset;
+use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn};
+
+/// A budget.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Budget {
+    /// The target with the limit.
+    pub(crate) name: Name,
+    /// The unit as text; all numbers are in it.
+    pub(crate) unit: String,
+    /// The limit.
+    pub(crate) limit: f64,
+    /// The reserve, which no section gets.
+    pub(crate) reserve: f64,
+    /// What is neither reserved nor allocated to a section; negative if too much is allocated.
+    pub(crate) unallocated: f64,
+    /// The value, growth included.
+    pub(crate) value: Option<f64>,
+    /// The growth allowance in the value.
+    pub(crate) growth: Option<f64>,
+    /// The expanded uncertainty (k = 2) of the value.
+    pub(crate) uncertainty: f64,
+    /// The sections.
+    pub(crate) sections: Vec<Section>,
+}
+
+/// A section with its share.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Section {
+    /// The target of the share.
+    pub(crate) name: Name,
+    /// Its limit.
+    pub(crate) limit: f64,
+    /// Its value, growth included.
+    pub(crate) value: Option<f64>,
+    /// The growth allowance in the value.
+    pub(crate) growth: Option<f64>,
+    /// The expanded uncertainty (k = 2) of the value.
+    pub(crate) uncertainty: f64,
+    /// Whether the value is over the limit, beyond what is rounding.
+    pub(crate) is_over: bool,
+    /// Its parts, the largest first.
+    pub(crate) parts: Vec<(Name, f64)>,
+}
+
+impl Section {
+    fn room(&self) -> Option<f64> {
+        self.value.map(|value| self.limit - value).filter(|room| room.is_finite())
+    }
+}
+
+impl Budget {
+    /// The number in the unit of the budget; all have the decimals that show a thousandth of the limit.
+    fn show(&self, value: f64) -> String {
+        if !value.is_finite() {
+            return String::new();
+        }
+        let text = schema::number::fixed(value, schema::number::decimals(self.limit / 1000.0, 1, 7));
+        typeset(&if self.unit.is_empty() { text } else { format!("{text} {}", self.unit) })
+    }
+
+    /// The same with its sign.
+    fn signed(&self, value: f64) -> String {
+        let text = self.show(value);
+        if value > 0.0 && text.contains(|c: char| c.is_ascii_digit() && c != '0') { format!("+{text}") } else { text }
+    }
+
+    fn caption(&self) -> String {
+        let value = match self.value {
+            Some(value) if value > self.limit => {
+                format!("{} of {}: {} over", self.show(value), self.show(self.limit), self.show(value - self.limit))
+            }
+            Some(value) => format!(
+                "{} of {} used: {} left",
+                self.show(value),
+                self.show(self.limit),
+                self.show(self.limit - value)
+            ),
+            None => format!("limit {}, no value yet", self.show(self.limit)),
+        };
+        let reserve = if self.reserve > 0.0 {
+            format!(", {} of the limit in reserve", self.show(self.reserve))
+        } else {
+            String::new()
+        };
+        let over: Vec<String> = self
+            .sections
+            .iter()
+            .filter(|section| section.is_over)
+            .filter_map(|section| Some(format!("{} {}", section.name.title, self.show(-section.room()?))))
+            .collect();
+        let most = self
+            .sections
+            .iter()
+            .filter_map(|section| Some((section, section.room()?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        let sections = match (over.len(), most) {
+            (0, Some((section, room))) => format!(
+                "; no section is over its limit, and {} has the most room, {}",
+                section.name.title,
+                self.show(room)
+            ),
+            (_, Some((section, room))) if room > 0.0 => {
+                format!(
+                    "; over their limits: {}; the most room: {}, {}",
+                    over.join(", "),
+                    section.name.title,
+                    self.show(room)
+                )
+            }
+            (0, None) => String::new(),
+            _ => format!("; over their limits: {}", over.join(", ")),
+        };
+        format!("{}: {value}{reserve}{sections}", self.name.title)
+    }
+
+    fn table(&self) -> PictureTable {
+        let heads = [
+            ("section or part", false),
+            ("value", true),
+            ("growth included", true),
+            ("uncertainty", true),
+            ("limit", true),
+            ("room", true),
+        ];
+        let mut table = PictureTable::new(&format!("{}: from the limit to the parts", self.name.title), &heads);
+        let some = |value: Option<f64>| value.map(|value| self.show(value)).unwrap_or_default();
+        let uncertain = |uncertainty: f64| {
+            if uncertainty > 0.0 { format!("±\u{202f}{}", self.show(uncertainty)) } else { String::new() }
+        };
+        let room = |limit: f64, value: Option<f64>| value.map(|value| self.signed(limit - value)).unwrap_or_default();
+        let cells = [
+            some(self.value),
+            some(self.growth),
+            uncertain(self.uncertainty),
+            self.show(self.limit),
+            room(self.limit, self.value),
+        ];
+        table.row(&self.name, cells);
+        for section in &self.sections {
+            let limit = self.show(section.limit);
+            let cells = [
+                some(section.value),
+                some(section.growth),
+                uncertain(section.uncertainty),
+                limit,
+                room(section.limit, section.value),
+            ];
+            table.row(&section.name, cells);
+            for (name, value) in &section.parts {
+                table.row(name, [self.show(*value), String::new(), String::new(), String::new(), String::new()]);
+            }
+        }
+        for (words, value) in [("reserve", self.reserve), ("not allocated", self.unallocated)] {
+            if value != 0.0 {
+                table.row(
+                    &Name::plain(words),
+                    [String::new(), String::new(), String::new(), self.show(value), String::new()],
+                );
+            }
+        }
+        table
+    }
+}
+
+/// Draws the budget.
+pub(crate) fn picture(key: &str, input: &Budget) -> Picture {
+    let caption = input.caption();
+    if !(input.limit.is_finite() && input.limit > 0.0) || (input.value.is_none() && input.sections.is_empty()) {
+        return Picture { table: input.table(), ..Picture::sentence(caption) };
+    }
+    let caption = caption + &not_drawn(input.sections.len());
+    let alt = format!("Budget from the limit to the parts. {caption}");
+    Picture::drawn(key, &input.name.title, caption, alt, input.table(), |canvas, shape| {
+        let top = strip(canvas, input);
+        rooms(canvas, shape, input, top);
+    })
+}
+
+const GROWTH: Fill = Fill::Pattern(Pattern::Hatch, "main-edge");
+const RESERVE: Fill = Fill::Pattern(Pattern::Dots, "axis-edge");
+const OVER: Fill = Fill::Pattern(Pattern::Cross, "bad-edge");
+
+/// The whole limit to scale: the sections, and below each its parts. Returns where it ends.
+fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
+    const HEIGHT: f64 = 22.0;
+    let width = canvas.width() - 2.0;
+    let used: f64 = input.sections.iter().filter_map(|section| section.value).filter(|value| *value > 0.0).sum();
+    let whole = input.limit.max(used).max(input.value.unwrap_or(0.0));
+    let x = Axis::new((0.0, whole), (1.0, 1.0 + width));
+    let words = format!(
+        "{} of {}, to scale: sections above, parts below",
+        input.show(input.value.unwrap_or(used)),
+        input.show(input.limit)
+    );
+    canvas.text((0.0, 13.0), Align::Start, "s", &cut(&words, "s", canvas.width()));
+    let (top, below) = (20.0, 20.0 + HEIGHT);
+    canvas.span((x.position(0.0), x.position(whole)), top, 2.0 * HEIGHT, Fill::Class("frame"));
+    let mut at = 0.0;
+    let mut largest: Vec<&Section> =
+        input.sections.iter().filter(|section| section.value.is_some_and(|value| value > 0.0)).collect();
+    largest.sort_by(|a, b| b.value.unwrap_or(0.0).total_cmp(&a.value.unwrap_or(0.0)));
+    for (number, section) in largest.iter().enumerate() {
+        let value = section.value.unwrap_or(0.0);
+        let ends = (x.position(at), x.position(at + value));
+        // Neighbours have another shade, and all have an edge.
+        let shade =
+            if section.is_over { OVER } else { Fill::Class(if number % 2 == 0 { "cell" } else { "cell other" }) };
+        canvas.span(ends, top, HEIGHT, shade);
+        let name = if section.is_over { String::new() } else { cut(&section.name.title, "s", ends.1 - ends.0 - 6.0) };
+        canvas.try_text((ends.0 + 3.0, top + 15.5), Align::Start, "s", &name);
+        let mut inner = at;
+        for (_, part) in section.parts.iter().filter(|(_, part)| *part > 0.0) {
+            let ends = (x.inside(inner), x.inside((inner + part).min(at + value)));
+            // What is narrower than its edge would be a block of edges.
+            if ends.1 - ends.0 >= 2.0 {
+                canvas.span(ends, below, HEIGHT, Fill::Class("cell"));
+            }
+            inner += part;
+        }
+        at += value;
+    }
+    let others = input.value.unwrap_or(at) - at;
+    if others > 0.0 {
+        at += others;
+    }
+    if input.reserve > 0.0 && input.limit - input.reserve > at {
+        canvas.span((x.position(input.limit - input.reserve), x.position(input.limit)), top, 2.0 * HEIGHT, RESERVE);
+    }
+    let limit = x.position(input.limit);
+    canvas.line((limit, top - 4.0), (limit, below + HEIGHT + 4.0), "limit");
+    canvas.grow(below + HEIGHT + 6.0);
+    below + HEIGHT + 10.0
+}
+
+/// The room of each section on an axis of its own.
+fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
+    let mut known: Vec<(&Section, f64)> =
+        input.sections.iter().filter_map(|section| Some((section, section.room()?))).collect();
+    if known.is_empty() {
+        return;
+    }
+    known.sort_by(|a, b| a.1.total_cmp(&b.1));
+    known.truncate(MOST_ROWS);
+    let mut keys = vec![(Key::Area(Fill::Class("main")), "room"), (Key::Area(OVER), "over the limit")];
+    if known.iter().any(|(section, _)| section.growth.is_some_and(|growth| growth > 0.0)) {
+        keys.push((Key::Area(GROWTH), "growth allowance: room if nothing grows"));
+    }
+    if known.iter().any(|(section, _)| section.uncertainty > 0.0) {
+        keys.push((Key::Interval, "uncertainty (k = 2)"));
+    }
+    let top = canvas.keys(top, &keys) + 2.0;
+    canvas.text((0.0, top + 11.0), Align::Start, "s", "room of each section: limit minus value");
+    let top = top + LINE;
+    let layout = Rows::new(shape, top);
+    let bottom = layout.bottom(known.len()) + 4.0;
+    let ends = known.iter().flat_map(|(section, room)| {
+        [0.0, *room, room + section.growth.unwrap_or(0.0), room - section.uncertainty, room + section.uncertainty]
+    });
+    let x = Axis::around(ends, layout.plot);
+    x.grid_below(canvas, (top, bottom), &input.unit);
+    let zero = x.inside(0.0);
+    for (at, (section, room)) in known.iter().enumerate() {
+        let (bar, end) = (layout.bar(at), x.inside(*room));
+        layout.label(canvas, at, if section.is_over { "b" } else { "" }, &section.name.title, &input.signed(*room));
+        if let Some(growth) = section.growth.filter(|growth| *growth > 0.0) {
+            canvas.span((end, x.inside(room + growth)), bar + 3.0, Rows::BAR - 6.0, GROWTH);
+        }
+        canvas.span((zero, end), bar, Rows::BAR, if *room < 0.0 { OVER } else { Fill::Class("main") });
+        if section.uncertainty > 0.0 {
+            let ends = (x.inside(room - section.uncertainty), x.inside(room + section.uncertainty));
+            canvas.interval(ends, layout.middle(at), "interval");
+        }
+    }
+    canvas.line((zero, top), (zero, bottom), "limit");
+}

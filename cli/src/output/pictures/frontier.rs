@@ -1,0 +1,206 @@
+//! Two values of the alternatives of a decision against each other, and the frontier: the alternatives that no other one
+//! beats in both.
+
+use super::scale::{Axis, tick};
+use super::svg::{Align, Canvas, Key, Shape, cut, text_width};
+use super::typeset::typeset;
+use super::{Name, Picture, PictureTable};
+
+/// The alternatives with two values.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Frontier {
+    /// The title of the decision.
+    pub(crate) title: String,
+    /// What is across: usually the cost or the mass.
+    pub(crate) across: Value,
+    /// What is up: usually the points.
+    pub(crate) up: Value,
+    /// The alternatives.
+    pub(crate) alternatives: Vec<Alternative>,
+}
+
+/// A value of the alternatives.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Value {
+    /// Its name.
+    pub(crate) name: String,
+    /// Its unit as text.
+    pub(crate) unit: String,
+    /// Whether more of it is better.
+    pub(crate) more_is_better: bool,
+}
+
+/// An alternative.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Alternative {
+    /// Its name.
+    pub(crate) name: Name,
+    /// The value across.
+    pub(crate) across: f64,
+    /// The value up.
+    pub(crate) up: f64,
+    /// The ends of the interval of the value up.
+    pub(crate) interval: Option<(f64, f64)>,
+    /// Whether it was chosen.
+    pub(crate) chosen: bool,
+}
+
+impl Value {
+    fn show(&self, value: f64) -> String {
+        let text =
+            if self.unit == "pts" { schema::number::fixed(value, 1) } else { schema::number::significant(value, 4) };
+        typeset(&if self.unit.is_empty() { text } else { format!("{text} {}", self.unit) })
+    }
+
+    /// The value as one of which more is better.
+    fn gain(&self, value: f64) -> f64 {
+        if self.more_is_better { value } else { -value }
+    }
+}
+
+impl Frontier {
+    fn known(&self) -> Vec<&Alternative> {
+        self.alternatives.iter().filter(|own| own.across.is_finite() && own.up.is_finite()).collect()
+    }
+
+    /// The alternatives that no other one beats in both values, by the value across.
+    pub(crate) fn frontier(&self) -> Vec<&Alternative> {
+        let known = self.known();
+        let gains = |own: &Alternative| (self.across.gain(own.across), self.up.gain(own.up));
+        let beats = |other: &Alternative, own: &Alternative| {
+            let (a, b) = (gains(other), gains(own));
+            a.0 >= b.0 && a.1 >= b.1 && (a.0 > b.0 || a.1 > b.1)
+        };
+        let mut best: Vec<&Alternative> =
+            known.iter().copied().filter(|own| !known.iter().any(|other| beats(other, own))).collect();
+        best.sort_by(|a, b| a.across.total_cmp(&b.across));
+        best
+    }
+}
+
+/// Draws the alternatives; a sentence if fewer than two can be compared.
+pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
+    let known = input.known();
+    if known.len() < 2 {
+        return Picture::sentence(format!(
+            "{}: fewer than two alternatives have {} and {}",
+            input.title, input.up.name, input.across.name
+        ));
+    }
+    let frontier = input.frontier();
+    let names: Vec<&str> = frontier.iter().take(4).map(|own| own.name.title.as_str()).collect();
+    let mut caption = match (frontier.len(), frontier.first()) {
+        (1, Some(only)) => format!(
+            "{}: {} is best in both, {} and {}",
+            input.title,
+            only.name.title,
+            input.up.show(only.up),
+            input.across.show(only.across)
+        ),
+        (count, _) => format!(
+            "{}: {count} of {} alternatives are beaten by none in both: {}",
+            input.title,
+            known.len(),
+            names.join(", ")
+        ),
+    };
+    if let Some(chosen) = known.iter().find(|own| own.chosen) {
+        let is_best = frontier.iter().any(|own| std::ptr::eq(*own, *chosen));
+        let words = if is_best { "is one of them" } else { "is beaten in both by another one" };
+        let words = if frontier.len() == 1 && is_best { "is the chosen one" } else { words };
+        caption.push_str(&format!(
+            "; {}, {words}",
+            if words == "is the chosen one" {
+                chosen.name.title.clone()
+            } else {
+                format!("the chosen one, {}", chosen.name.title)
+            }
+        ));
+    }
+    let alt = format!("{} against {} of the alternatives. {caption}", input.up.name, input.across.name);
+    let heads = [
+        ("alternative", false),
+        (input.up.name.as_str(), true),
+        ("95 %", true),
+        (input.across.name.as_str(), true),
+        ("", false),
+    ];
+    let mut table = PictureTable::new("Alternatives", &heads);
+    for own in &input.alternatives {
+        let show = |value: &Value, number: f64| if number.is_finite() { value.show(number) } else { String::new() };
+        let interval = own.interval.map(|(low, high)| format!("{} to {}", input.up.show(low), input.up.show(high)));
+        let chosen = if own.chosen { "chosen" } else { "" };
+        let cells =
+            [show(&input.up, own.up), interval.unwrap_or_default(), show(&input.across, own.across), chosen.to_owned()];
+        table.row(&own.name, cells);
+    }
+    Picture::drawn(key, &input.title, caption, alt, table, |canvas, shape| {
+        draw(canvas, shape, input, &known, &frontier)
+    })
+}
+
+fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternative], frontier: &[&Alternative]) {
+    let mut keys = vec![(Key::Line("goal"), "beaten by none in both"), (Key::Ring("point"), "alternative")];
+    if known.iter().any(|own| own.chosen) {
+        keys.push((Key::Diamond("result"), "chosen"));
+    }
+    if known.iter().any(|own| own.interval.is_some()) {
+        keys.push((Key::Line("interval"), "95 % of what may happen"));
+    }
+    let keys_end = canvas.keys(0.0, &keys);
+    let up_name = format!("{}{}", input.up.name, unit_after(&input.up));
+    canvas.text((0.0, keys_end + 11.0), Align::Start, "s", &cut(&up_name, "s", canvas.width()));
+    let top = keys_end + 22.0;
+    let bottom = top + if shape.is_narrow() { 200.0 } else { 240.0 };
+    let ups = known.iter().flat_map(|own| {
+        let (low, high) = own.interval.unwrap_or((own.up, own.up));
+        [own.up, low, high]
+    });
+    let y = Axis::around(ups, (bottom - 8.0, top + 8.0));
+    let texts: Vec<(f64, String)> = y.ticks().into_iter().map(|value| (value, typeset(&tick(value)))).collect();
+    let left = texts.iter().map(|(_, text)| text_width(text, "s")).fold(24.0, f64::max).min(0.4 * canvas.width()) + 8.0;
+    let right = canvas.width() - 8.0;
+    let x = Axis::around(known.iter().map(|own| own.across), (left + 8.0, right - 8.0));
+    for (value, text) in &texts {
+        canvas.line((left, y.position(*value)), (right, y.position(*value)), "grid");
+        canvas.try_text((left - 6.0, y.position(*value) + 4.0), Align::End, "s", text);
+    }
+    x.grid_below(canvas, (top, bottom), "");
+    let name = format!("{}{}", input.across.name, unit_after(&input.across));
+    let name = if input.across.more_is_better { format!("{name} →") } else { format!("← {name}") };
+    let name = cut(&name, "s", right - left);
+    canvas.try_text((right, bottom + 30.0), Align::End, "s", &name);
+    canvas.grow(bottom + 36.0);
+    let at = |own: &Alternative| (x.inside(own.across), y.inside(own.up));
+    let mut steps: Vec<(f64, f64)> = Vec::new();
+    for own in frontier {
+        let (across, up) = at(own);
+        // What lies between two of them is not better than the nearer one of both.
+        let corner = steps
+            .last()
+            .map(|(before, height)| if input.across.more_is_better { (*before, up) } else { (across, *height) });
+        steps.extend(corner);
+        steps.push((across, up));
+    }
+    canvas.polyline(steps, "goal");
+    for own in known {
+        let (across, up) = at(own);
+        if let Some((low, high)) = own.interval {
+            canvas.line((across, y.inside(low)), (across, y.inside(high)), "interval");
+        }
+        if own.chosen {
+            canvas.diamond((across, up), "result")
+        } else {
+            canvas.circle((across, up), 4.0, "point")
+        }
+        let name = cut(&own.name.title, "s", 0.4 * canvas.width());
+        let _ = canvas.try_text((across + 9.0, up + 4.0), Align::Start, "s", &name)
+            || canvas.try_text((across - 9.0, up + 4.0), Align::End, "s", &name)
+            || canvas.try_text((across + 9.0, up - 8.0), Align::Start, "s", &name)
+            || canvas.try_text((across + 9.0, up + 18.0), Align::Start, "s", &name);
+    }
+}
+
+fn unit_after(value: &Value) -> String {
+    if value.unit.is_empty() { String::new() } else { format!(" in {}", typeset(&value.unit)) }
+}

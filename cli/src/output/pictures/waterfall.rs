@@ -1,0 +1,248 @@
+//! The points as a waterfall: from the plan over the prediction to the score, one step per event.
+
+use super::rows::Rows;
+use super::scale::Axis;
+use super::svg::{Canvas, Fill, Key, Pattern, Shape};
+use super::{Name, Picture, PictureTable, change, points};
+
+/// The points of a goal.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Waterfall {
+    /// The title of the goal.
+    pub(crate) goal: String,
+    /// The sum of the plans.
+    pub(crate) plan: f64,
+    /// The points predicted before the contest.
+    pub(crate) predicted: Option<f64>,
+    /// The interval that contains 95 % of what may happen.
+    pub(crate) interval: Option<(f64, f64)>,
+    /// The points that the goal needs.
+    pub(crate) needed: Option<NeededPoints>,
+    /// Its events.
+    pub(crate) events: Vec<EventSteps>,
+}
+
+/// The points that a goal needs.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct NeededPoints {
+    /// What needs them: `place 8 needs`, or `the goal needs`.
+    pub(crate) words: String,
+    /// The points.
+    pub(crate) points: f64,
+    /// The interval of a forecast; both ends are the points for a goal in points.
+    pub(crate) interval: (f64, f64),
+}
+
+/// The points of one event.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct EventSteps {
+    /// The event.
+    pub(crate) name: Name,
+    /// The points planned.
+    pub(crate) plan: Option<f64>,
+    /// The points predicted before the contest.
+    pub(crate) predicted: Option<f64>,
+    /// The interval that contains 95 % of what may happen.
+    pub(crate) interval: Option<(f64, f64)>,
+    /// The points scored.
+    pub(crate) scored: Option<f64>,
+}
+
+/// A row of the picture.
+enum Row<'w> {
+    /// A sum, with its interval.
+    Total(&'static str, f64, Option<(f64, f64)>),
+    /// From one sum to the next.
+    Step(&'w str, f64, f64),
+}
+
+/// What is smaller than this is shown as zero.
+const SHOWN_AS_ZERO: f64 = 0.05;
+
+impl Waterfall {
+    /// The points after the events that have a score, and the number of these.
+    fn scored(&self) -> Option<(f64, usize)> {
+        let steps = self.events.iter().filter_map(|event| Some(event.scored? - event.predicted?));
+        let (sum, count) = steps.fold((0.0, 0), |(sum, count), step| (sum + step, count + 1));
+        (count > 0).then_some((self.predicted? + sum, count))
+    }
+
+    fn rows(&self) -> Vec<Row<'_>> {
+        let mut rows = vec![Row::Total("plan", self.plan, None)];
+        let Some(predicted) = self.predicted else { return rows };
+        let mut at = self.plan;
+        for (title, step) in self.steps(|event| Some(event.predicted? - event.plan.unwrap_or(0.0))) {
+            rows.push(Row::Step(title, at, at + step));
+            at += step;
+        }
+        rows.push(Row::Total("prediction", predicted, self.interval));
+        let Some((scored, count)) = self.scored() else { return rows };
+        let mut at = predicted;
+        for (title, step) in self.steps(|event| Some(event.scored? - event.predicted?)) {
+            rows.push(Row::Step(title, at, at + step));
+            at += step;
+        }
+        let words = if count == self.events.len() { "score" } else { "with scores so far" };
+        rows.push(Row::Total(words, scored, None));
+        rows
+    }
+
+    /// The steps of the events, the largest first.
+    fn steps(&self, step: impl Fn(&EventSteps) -> Option<f64>) -> Vec<(&str, f64)> {
+        let steps = self.events.iter().filter_map(|event| Some((event.name.title.as_str(), step(event)?)));
+        let mut steps: Vec<(&str, f64)> = steps.filter(|(_, step)| step.is_finite()).collect();
+        steps.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
+        steps
+    }
+
+    /// The sentence: the last difference, and the events that make it.
+    fn caption(&self) -> String {
+        let Some(predicted) = self.predicted else { return format!("{} points are planned", points(Some(self.plan))) };
+        let scored = self.scored();
+        let (verb, now, before, what, steps) = match scored {
+            Some((scored, count)) => {
+                let verb = if count == self.events.len() { "scored" } else { "expected with the scores so far" };
+                (verb, scored, predicted, "prediction", self.steps(|event| Some(event.scored? - event.predicted?)))
+            }
+            None => {
+                let steps = self.steps(|event| Some(event.predicted? - event.plan.unwrap_or(0.0)));
+                ("predicted", predicted, self.plan, "plan", steps)
+            }
+        };
+        let difference = now - before;
+        let place =
+            |by: &str| format!("{} points {verb}, {by} the {what} of {}", points(Some(now)), points(Some(before)));
+        let mut text = if difference.abs() < SHOWN_AS_ZERO {
+            place("equal to")
+        } else {
+            let word = if difference < 0.0 { "below" } else { "above" };
+            place(&format!("{} {word}", points(Some(difference.abs()))))
+        };
+        let shown = steps.iter().filter(|(_, step)| step.abs() >= SHOWN_AS_ZERO).take(3);
+        let shown: Vec<String> = shown.map(|(title, step)| format!("{title} {}", change(*step))).collect();
+        if !shown.is_empty() {
+            text.push_str(&format!(": {}", shown.join(", ")));
+        }
+        if let Some(needed) = &self.needed {
+            text.push_str(&format!("; {} {}", needed.words, points(Some(needed.points))));
+        }
+        text
+    }
+
+    fn table(&self) -> PictureTable {
+        let heads = [
+            ("event", false),
+            ("plan", true),
+            ("predicted", true),
+            ("95 %", true),
+            ("scored", true),
+            ("vs plan", true),
+            ("vs predicted", true),
+        ];
+        let mut table = PictureTable::new("Points by event", &heads);
+        let differ = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| change(a - b)).unwrap_or_default();
+        let interval = |ends: Option<(f64, f64)>| {
+            ends.map(|(low, high)| format!("{} to {}", points(Some(low)), points(Some(high)))).unwrap_or_default()
+        };
+        for event in &self.events {
+            let now = event.scored.or(event.predicted);
+            let cells = [
+                points(event.plan),
+                points(event.predicted),
+                interval(event.interval),
+                points(event.scored),
+                differ(now, event.plan),
+                differ(event.scored, event.predicted),
+            ];
+            table.row(&event.name, cells);
+        }
+        let scored: Option<f64> = self.events.iter().map(|event| event.scored).sum();
+        let scored = scored.filter(|_| !self.events.is_empty());
+        let cells = [
+            points(Some(self.plan)),
+            points(self.predicted),
+            interval(self.interval),
+            points(scored),
+            differ(scored.or(self.predicted), Some(self.plan)),
+            differ(scored, self.predicted),
+        ];
+        table.row(&Name::plain("total"), cells);
+        table
+    }
+}
+
+/// Draws the waterfall.
+pub(crate) fn picture(key: &str, input: &Waterfall) -> Picture {
+    if input.events.is_empty() {
+        return Picture::sentence(format!("{}: no event has points yet", input.goal));
+    }
+    let rows = input.rows();
+    let caption = input.caption();
+    let alt = format!(
+        "Waterfall of the points from the plan to the {}: {caption}",
+        if input.scored().is_some() { "score" } else { "prediction" }
+    );
+    Picture::drawn(key, &format!("Points by event: {}", input.goal), caption, alt, input.table(), |canvas, shape| {
+        draw(canvas, shape, input, &rows);
+    })
+}
+
+const GAIN: Fill = Fill::Class("main");
+const LOSS: Fill = Fill::Pattern(Pattern::Cross, "bad-edge");
+
+fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) {
+    let needed = input.needed.as_ref().map(|needed| format!("{} {}", needed.words, points(Some(needed.points))));
+    let mut keys = vec![(Key::Area(GAIN), "more points"), (Key::Area(LOSS), "fewer points")];
+    if let Some(needed) = &needed {
+        keys.push((Key::Line("goal"), needed));
+        keys.push((Key::Area(Fill::Class("band")), "its interval"));
+    }
+    if input.predicted.and(input.interval).is_some() {
+        keys.push((Key::Interval, "95 % of what may happen"));
+    }
+    let top = canvas.keys(0.0, &keys);
+    let layout = Rows::new(shape, top);
+    let values = rows.iter().flat_map(|row| match row {
+        Row::Total(_, total, interval) => {
+            let (low, high) = interval.unwrap_or((*total, *total));
+            [*total, low, high]
+        }
+        Row::Step(_, from, to) => [*from, *to, *to],
+    });
+    let needed = input.needed.as_ref().map(|needed| [needed.points, needed.interval.0, needed.interval.1]);
+    let x = Axis::around(values.chain(needed.into_iter().flatten()), layout.plot);
+    let bottom = layout.bottom(rows.len()) + 4.0;
+    x.grid_below(canvas, (top, bottom), "pts");
+    if let Some(needed) = &input.needed {
+        let (low, high) = needed.interval;
+        if high > low {
+            canvas.span((x.inside(low), x.inside(high)), top, bottom - top, Fill::Class("band"));
+        }
+        canvas.line((x.inside(needed.points), top), (x.inside(needed.points), bottom), "goal");
+    }
+    let mut before: Option<f64> = None;
+    for (at, row) in rows.iter().enumerate() {
+        let (bar, middle) = (layout.bar(at), layout.middle(at));
+        if let Some(before) = before {
+            canvas.line((x.inside(before), layout.bar(at - 1) + Rows::BAR), (x.inside(before), bar), "link");
+        }
+        match row {
+            Row::Total(title, total, interval) => {
+                layout.label(canvas, at, "b", title, &points(Some(*total)));
+                if let Some((low, high)) = interval {
+                    canvas.interval((x.inside(*low), x.inside(*high)), middle, "interval");
+                }
+                canvas.rect((x.inside(*total) - 2.5, bar - 2.0), (5.0, Rows::BAR + 4.0), Fill::Class("total"));
+                before = Some(*total);
+            }
+            Row::Step(title, from, to) => {
+                layout.label(canvas, at, "", title, &change(to - from));
+                let (start, end) = (x.inside(*from), x.inside(*to));
+                // What is small is seen, too.
+                let end = if (end - start).abs() < 1.0 { start + if to < from { -1.0 } else { 1.0 } } else { end };
+                canvas.span((start, end), bar, Rows::BAR, if to < from { LOSS } else { GAIN });
+                before = Some(*to);
+            }
+        }
+    }
+}
