@@ -75,6 +75,8 @@ mod numbers_rows;
 mod numbers_scores;
 mod numbers_units;
 mod numbers_verdicts;
+mod page;
+mod page_watch;
 mod points;
 mod readme;
 mod records_add;

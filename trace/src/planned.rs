@@ -66,9 +66,8 @@ impl Study {
     pub fn is_proven(&self, id: RecordId) -> bool {
         let group = self.loaded.verify(id).and_then(|verify| verify.group);
         let methods = [Method::Test, Method::Demonstration, Method::Inspection];
-        let passed = |of: RecordId| {
-            methods.iter().any(|method| self.conclusion(of, Some(*method)) == Some(Conclusion::Passed))
-        };
+        let passed =
+            |of: RecordId| methods.iter().any(|method| self.conclusion(of, Some(*method)) == Some(Conclusion::Passed));
         passed(id) || group.is_some_and(passed)
     }
 

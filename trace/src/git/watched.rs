@@ -43,7 +43,13 @@ impl Watched {
         for folder in &self.folders {
             let is_real = folder.symlink_metadata().is_ok_and(|found| found.is_dir());
             let entries = is_real.then(|| std::fs::read_dir(folder).ok()).flatten();
-            let mut names: Vec<_> = entries.into_iter().flatten().flatten().filter(may_have_records).map(|entry| entry.file_name()).collect();
+            let mut names: Vec<_> = entries
+                .into_iter()
+                .flatten()
+                .flatten()
+                .filter(may_have_records)
+                .map(|entry| entry.file_name())
+                .collect();
             names.sort_unstable();
             (folder, names).hash(&mut hasher);
         }

@@ -1,8 +1,8 @@
 //! Values: from records to numbers. Targets, events, goals and amounts are nodes of one acyclic graph; formulas, models,
 //! totals and scores are its rules.
 
-pub(crate) mod bases;
 mod at_stake;
+pub(crate) mod bases;
 mod budgets;
 mod build;
 mod closing;
@@ -34,8 +34,8 @@ pub use crate::sheets::{
 pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
 pub use closing::{NewLimit, Transfer};
-pub use contributions::Contribution;
 pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
+pub use contributions::Contribution;
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use needed::{FEW_YEARS, LEVEL, Needed};
 pub use network::{Call, Gradients, Network, Partials, Rule, State, Value};

@@ -8,8 +8,8 @@ use trace::finding::LEVELS;
 use trace::values::{GoalPoints, LEVEL};
 
 use super::PageView;
-use crate::output::points::{self, needs, sum, without_value};
 use crate::output::incomplete_numbers;
+use crate::output::points::{self, needs, sum, without_value};
 use crate::screen::count;
 
 /// What is broken under the numbers, as lines; empty if nothing is.

@@ -1,12 +1,12 @@
 //! The budgets, from the limit through the shares to the parts.
 
 use schema::number;
-use schema::quantity::Unit;
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::values::{Budget, Share};
 
 use super::PageView;
+use crate::output::budget::Scale;
 
 /// The parts of a share that are listed; the others are added up in one row.
 const MOST_PARTS: usize = 12;
@@ -14,13 +14,15 @@ const MOST_PARTS: usize = 12;
 /// Every budget with shares, and those that are no share of another one.
 pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
     let budgets = view.study.budgets();
-    let is_outermost = |budget: &Budget| budget.share_of.is_none_or(|outer| !budgets.iter().any(|own| own.index == outer));
+    let is_outermost =
+        |budget: &Budget| budget.share_of.is_none_or(|outer| !budgets.iter().any(|own| own.index == outer));
     budgets.iter().filter(|budget| is_outermost(budget)).map(|own| budget(view, own)).collect()
 }
 
 fn budget(view: &PageView<'_>, budget: &Budget) -> Value {
     let unit = view.study.values().unit(budget.node);
-    let shown = |si: f64| unit.show(si, 0.0);
+    let scale = Scale::new(unit, budget.limit);
+    let shown = |si: f64| scale.text(si);
     let mut shares: Vec<&Share> = budget.shares.iter().collect();
     // What has the least room comes first.
     shares.sort_by(|a, b| left(a).total_cmp(&left(b)).then(a.index.cmp(&b.index)));
@@ -34,20 +36,20 @@ fn budget(view: &PageView<'_>, budget: &Budget) -> Value {
         "picture": Value::Null,
         "amount": budget.amount,
         "value": budget.value.map(shown),
-        "uncertainty": (budget.uncertainty > 0.0).then(|| format!("± {}", shown(budget.uncertainty))),
         "growth": budget.growth.filter(|growth| *growth != 0.0).map(shown),
         "limit": shown(budget.limit),
         "reserve": (budget.reserve != 0.0).then(|| shown(budget.reserve)),
-        "room": budget.value.map(|value| unit.show_change(budget.limit - value)),
+        "unit": unit.to_string(),
+        "room": budget.value.map(|value| scale.text(budget.limit - value)),
         "over": budget.over().is_some(),
         "allocated": shown(budget.allocated),
         "unallocated": match budget.over_allocated() {
             Some(by) => format!("over-allocated by {}", shown(by)),
             None => format!("{} unallocated", shown(budget.unallocated().max(0.0))),
         },
-        "shares": shares.iter().map(|own| share(view, budget, own, unit)).collect::<Vec<_>>(),
+        "shares": shares.iter().map(|own| share(view, budget, own, &scale)).collect::<Vec<_>>(),
         "without": without,
-        "parts": if budget.shares.is_empty() { parts(view, budget.index, unit) } else { Vec::new() },
+        "parts": if budget.shares.is_empty() { parts(view, budget.index, &scale) } else { Vec::new() },
     })
 }
 
@@ -56,33 +58,39 @@ fn left(share: &Share) -> f64 {
     share.value.map_or(f64::INFINITY, |value| 1.0 - value / share.limit)
 }
 
-fn share(view: &PageView<'_>, budget: &Budget, share: &Share, unit: &Unit) -> Value {
-    let shown = |si: f64| unit.show(si, 0.0);
+fn share(view: &PageView<'_>, budget: &Budget, share: &Share, scale: &Scale<'_>) -> Value {
+    let shown = |si: f64| scale.number(si);
     // A share can be a budget with shares of its own.
     let inner = view.study.budgets().iter().find(|own| own.index == share.index && own.index != budget.index);
     let inner: Vec<Value> = inner
         .into_iter()
         .flat_map(|own| &own.shares)
-        .map(|own| json!({"share": view.link(own.index), "value": own.value.map(shown), "limit": shown(own.limit),
-                          "room": own.room().map(|room| unit.show_change(room)), "over": own.over().is_some()}))
+        .map(|own| {
+            json!({"share": view.link(own.index), "value": own.value.map(shown), "limit": shown(own.limit),
+                   "growth": own.growth.filter(|growth| *growth != 0.0).map(shown), "room": own.room().map(shown),
+                   "used": used(own), "over": own.over().is_some()})
+        })
         .collect();
     json!({
         "share": view.link(share.index),
-        "about": view.study.loaded.record(share.index).about().map(|about| view.named(about.as_str())),
         "value": share.value.map(shown),
         "growth": share.growth.filter(|growth| *growth != 0.0).map(shown),
         "limit": shown(share.limit),
-        "room": share.room().map(|room| unit.show_change(room)),
-        "used": share.value.map(|value| number::percent(value / share.limit, 1)),
+        "room": share.room().map(shown),
+        "used": used(share),
         "over": share.over().is_some(),
-        "safety": share.safety_critical,
         "inner": inner,
-        "parts": parts(view, share.index, unit),
+        "parts": parts(view, share.index, scale),
     })
 }
 
+/// The part of its limit that a share uses.
+fn used(share: &Share) -> Option<String> {
+    share.value.map(|value| number::percent(value / share.limit, 1))
+}
+
 /// The parts under a target with a total, the largest first.
-pub(super) fn parts(view: &PageView<'_>, target: RecordId, unit: &Unit) -> Vec<Value> {
+fn parts(view: &PageView<'_>, target: RecordId, scale: &Scale<'_>) -> Vec<Value> {
     let (loaded, values) = (&view.study.loaded, view.study.values());
     let total = || {
         let amount = loaded.target(target)?.total.as_ref()?;
@@ -97,13 +105,15 @@ pub(super) fn parts(view: &PageView<'_>, target: RecordId, unit: &Unit) -> Vec<V
     let mut rows: Vec<Value> = all
         .iter()
         .take(MOST_PARTS)
-        .map(|own| json!({"part": view.link(own.part), "value": unit.show(own.value, 0.0), "of": percent(own.value)}))
+        .map(|own| json!({"part": view.link(own.part), "value": scale.text(own.value), "of": percent(own.value)}))
         .collect();
     let rest = all.get(MOST_PARTS..).unwrap_or_default();
     if !rest.is_empty() {
         let value: f64 = rest.iter().map(|own| own.value).sum();
         let title = format!("{} smaller parts", rest.len());
-        rows.push(json!({"part": {"id": Value::Null, "title": title}, "value": unit.show(value, 0.0), "of": percent(value)}));
+        rows.push(
+            json!({"part": {"id": Value::Null, "title": title}, "value": scale.text(value), "of": percent(value)}),
+        );
     }
     rows
 }

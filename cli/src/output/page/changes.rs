@@ -9,7 +9,7 @@ use trace::history::Change;
 
 use super::PageView;
 
-/// Changes within these days before the last commit are recent.
+/// Changes within these days until the last one are recent.
 const RECENT: i32 = 7;
 /// The most recent changes that are listed.
 const MOST: usize = 120;
@@ -63,11 +63,15 @@ fn leads_to(view: &PageView<'_>, revision: &Revision, limit: &PastLimit) -> bool
     same(limit.limit.at_most) || same(limit.limit.at_least)
 }
 
-/// What was changed in the last days before the last commit, by record, the latest first.
+/// What was changed in the last days in which something was, the latest first.
 pub(super) fn recent(view: &PageView<'_>) -> Value {
     let Some(history) = view.study.past().available() else { return Value::Null };
-    let last = history.commits.iter().map(|commit| commit.day).filter(|day| *day <= view.study.day).max();
-    let Some(last) = last else { return Value::Null };
+    let changed = history.records().iter().flat_map(|record| {
+        let changes = record.changes.iter().map(|change| change.commit);
+        changes.chain([record.added]).chain(record.removed)
+    });
+    let last = changed.filter_map(|commit| history.commits.get(commit)).map(|commit| commit.day);
+    let Some(last) = last.filter(|day| *day <= view.study.day).max() else { return Value::Null };
     let is_recent = |commit: usize| {
         let day = history.commits.get(commit).map(|commit| commit.day);
         day.is_some_and(|day| (0..RECENT).contains(&day.days_until(last)))

@@ -10,7 +10,9 @@ use super::{PageView, in_days};
 use crate::screen::count;
 
 /// What is due within these days is listed.
-const SOON: i32 = 42;
+const SOON: i32 = 28;
+/// The next ones that are listed before those of each lead.
+const MOST_NEXT: usize = 8;
 
 /// What is due on a date.
 struct Due {
@@ -38,7 +40,8 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
             }
             let lead = planned.lead.map_or_else(none, str::to_owned);
             let what = planned.plan.by.word().to_owned();
-            let due = Due { day, record: planned.group.unwrap_or(record), what, with: planned.plan.with.clone(), parts: 0 };
+            let due =
+                Due { day, record: planned.group.unwrap_or(record), what, with: planned.plan.with.clone(), parts: 0 };
             match planned.group {
                 None => by_lead.entry(lead).or_default().push(due),
                 Some(group) => {
@@ -53,28 +56,46 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     for (record, _, waiver) in study.loaded.waivers() {
         let Some(day) = waiver.until.filter(|until| study.day.days_until(*until) <= SOON) else { continue };
         let lead = waiver.agreed_by.clone().unwrap_or_else(none);
-        by_lead.entry(lead).or_default().push(Due { day, record, what: "waiver ends".to_owned(), with: None, parts: 0 });
+        by_lead.entry(lead).or_default().push(Due {
+            day,
+            record,
+            what: "waiver ends".to_owned(),
+            with: None,
+            parts: 0,
+        });
     }
+    let mut first: Vec<(&str, &Due)> =
+        by_lead.iter().flat_map(|(lead, all)| all.iter().map(|due| (lead.as_str(), due))).collect();
+    first.sort_by_key(|(_, due)| (due.day < study.day, due.day, due.record));
+    // What is overdue has its own count; the first that can still be met are listed.
+    let overdue = first.iter().filter(|(_, due)| due.day < study.day).count();
+    let next: Vec<Value> = first.iter().take(MOST_NEXT).map(|(lead, due)| row(view, lead, due)).collect();
     let leads: Vec<Value> = by_lead
-        .into_iter()
-        .map(|(lead, mut all)| {
+        .iter()
+        .map(|(lead, all)| {
+            let mut all: Vec<&Due> = all.iter().collect();
             all.sort_by_key(|due| (due.day, due.record));
             let overdue = all.iter().filter(|due| due.day < study.day).count();
-            let rows: Vec<Value> = all.iter().map(|due| row(view, due)).collect();
-            json!({"lead": lead, "overdue": overdue, "rows": rows})
+            let rows: Vec<Value> = all.iter().map(|due| row(view, lead, due)).collect();
+            let all = count(rows.len(), "verification");
+            json!({"lead": lead, "overdue": overdue, "all": all, "rows": rows})
         })
         .collect();
-    let rest = later.iter().min().map(|first| format!("{} due later, the first on {first}", count(later.len(), "verification")));
+    let rest = later
+        .iter()
+        .min()
+        .map(|first| format!("{} due later, the first on {first}", count(later.len(), "verification")));
     let all: usize = leads.iter().map(|lead| lead["rows"].as_array().map_or(0, Vec::len)).sum();
-    json!({"leads": leads, "count": all, "rest": rest, "days": SOON})
+    json!({"leads": leads, "next": next, "overdue": overdue, "count": all, "rest": rest, "days": SOON})
 }
 
-fn row(view: &PageView<'_>, due: &Due) -> Value {
+fn row(view: &PageView<'_>, lead: &str, due: &Due) -> Value {
     let days = view.study.day.days_until(due.day);
     json!({
         "day": due.day.to_string(),
         "in": in_days(days),
         "late": days < 0,
+        "lead": lead,
         "record": view.link(due.record),
         "parts": (due.parts > 0).then(|| count(due.parts, "part")),
         "what": due.what,
@@ -83,11 +104,12 @@ fn row(view: &PageView<'_>, due: &Due) -> Value {
     })
 }
 
-/// The safety-critical records without a test, a demonstration or an inspection that has passed.
+/// The safety-critical records without a test, a demonstration or an inspection that has passed, by lead.
 pub(super) fn unproven(view: &PageView<'_>) -> Vec<Value> {
     let study = view.study;
-    study
-        .unproven()
+    let mut all: Vec<RecordId> = study.unproven().collect();
+    all.sort_by_key(|id| (study.graph.lead(*id), *id));
+    all.into_iter()
         .map(|id| {
             let plans: Vec<String> = study
                 .planned(id)

@@ -77,6 +77,10 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
         }
     };
     add("notes", notes.clone());
-        let is_code = |name: &str| matches!(name, "formula" | "given" | "score" | "model" | "reads" | "check");
-    all.into_iter().map(|(name, text)| if is_code(name) { json!({"name": name, "code": text}) } else { json!({"name": name, "text": text}) }).collect()
+    let is_code = |name: &str| matches!(name, "formula" | "given" | "score" | "model" | "reads" | "check");
+    let one = |(name, text): (&str, String)| {
+        let (code, text) = if is_code(name) { (Some(text), None) } else { (None, Some(text)) };
+        json!({"name": name, "text": text, "code": code})
+    };
+    all.into_iter().map(one).collect()
 }

@@ -96,6 +96,8 @@ fn context(view: &PageView<'_>) -> Value {
         "places": records::all(view, worths.as_ref()),
     });
     typeset_all(&mut context);
+    if let Ok(file) = std::env::var("PAGE_CONTEXT_DUMP") {
+        let _ = std::fs::write(file, context.to_string());
     // A page that renews itself asks the file on disk whether it is still this one.
     context["state"] = json!(fingerprint(&context));
     context
@@ -104,8 +106,21 @@ fn context(view: &PageView<'_>) -> Value {
 /// Typesets numbers and units in all texts, except in what is typed or looked for: ids, titles, files, formulas.
 fn typeset_all(value: &mut Value) {
     const AS_TYPED: [&str; 15] = [
-        "id", "title", "script", "script_hash", "style", "file", "evidence", "commit", "check", "code", "picture", "lead",
-        "class", "kind", "reads",
+        "id",
+        "title",
+        "script",
+        "script_hash",
+        "style",
+        "file",
+        "evidence",
+        "commit",
+        "check",
+        "code",
+        "picture",
+        "lead",
+        "class",
+        "kind",
+        "reads",
     ];
     match value {
         Value::String(text) if text.contains(|c: char| c.is_ascii_digit()) => *text = typeset(text),

@@ -7,10 +7,12 @@ use trace::audit::groups;
 use super::PageView;
 use crate::output::numbers::percent;
 
-/// The estimates with a result, by quantity and basis.
+/// The estimates with a result, by quantity and basis, the most pairs first.
 pub(super) fn section(view: &PageView<'_>) -> Value {
     let share = |value: Option<f64>| value.map(|value| number::percent(value, 1));
-    let rows: Vec<Value> = groups(&view.audit.pairs)
+    let mut groups = groups(&view.audit.pairs);
+    groups.sort_by_key(|group| std::cmp::Reverse(group.size));
+    let rows: Vec<Value> = groups
         .iter()
         .map(|group| {
             json!({

@@ -206,7 +206,9 @@ fn amounts(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) ->
     let of_system = |name: &Box<str>| {
         let node = values.whole(values.total_of(Some(index), name)?);
         let all = values.unit(node).show(values.value(node)?, 0.0);
-        Some(json!({"name": &**name, "piece": Value::Null, "count": 1, "all": all, "basis": Value::Null, "worth": worth(name)}))
+        Some(
+            json!({"name": &**name, "piece": Value::Null, "count": 1, "all": all, "basis": Value::Null, "worth": worth(name)}),
+        )
     };
     values.amounts().iter().filter_map(of_system).collect()
 }
@@ -255,7 +257,9 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
     }
     let commit = |(commit, changes): (usize, Vec<Value>)| {
         let commit = history.commits.get(commit)?;
-        Some(json!({"day": commit.day.to_string(), "commit": commit.short(), "changes": changes}))
+        Some(
+            json!({"day": commit.day.to_string(), "commit": commit.short(), "changes": changes.into_iter().rev().collect::<Vec<_>>()}),
+        )
     };
     let shown: Vec<Value> = commits.into_iter().filter_map(commit).collect();
     json!({"rows": shown, "more": rows.len().saturating_sub(MOST_CHANGES)})

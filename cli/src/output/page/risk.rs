@@ -22,8 +22,7 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
     let study = view.study;
     let values = study.values();
     let sensitivities = study.goals().first().map(|goal| values.worth_of_all(goal.node));
-    let points =
-        |target: &TargetStatus| sensitivities.as_ref().and_then(|all| values.points_to_limit(target, all));
+    let points = |target: &TargetStatus| sensitivities.as_ref().and_then(|all| values.points_to_limit(target, all));
     let mut all: Vec<(&TargetStatus, Option<f64>)> = study
         .target_statuses()
         .iter()
@@ -44,7 +43,8 @@ fn row(view: &PageView<'_>, target: &TargetStatus, points: Option<f64>) -> Value
     let values = study.values();
     let unit = values.unit(target.node);
     let periods = view.audit.at_risk_periods.iter();
-    let since = periods.filter(|period| period.index == target.index && period.end.is_none()).map(|own| own.since).next();
+    let since =
+        periods.filter(|period| period.index == target.index && period.end.is_none()).map(|own| own.since).next();
     let next = study.planned(target.index).into_iter().filter(|planned| planned.is_open);
     let next = next.filter_map(|planned| Some((planned.plan.due?, planned.plan.by))).min_by_key(|(due, _)| *due);
     json!({

@@ -29,7 +29,13 @@ pub(super) struct Branches<'v, 't> {
 
 impl<'v, 't> Branches<'v, 't> {
     pub(super) fn new(view: &'v PageView<'t>, direction: Direction) -> Self {
-        Self { view, direction, drawn: vec![false; view.study.loaded.entries.len()], reasons: direction == Direction::Up, statuses: false }
+        Self {
+            view,
+            direction,
+            drawn: vec![false; view.study.loaded.entries.len()],
+            reasons: direction == Direction::Up,
+            statuses: false,
+        }
     }
 
     /// The same without the reasons.
@@ -39,8 +45,7 @@ impl<'v, 't> Branches<'v, 't> {
 
     fn next(&self, index: RecordId) -> Vec<(RecordId, Edge<'t>)> {
         let graph = &self.view.study.graph;
-        let links =
-            if self.direction == Direction::Up { graph.outgoing(index) } else { graph.incoming(index) };
+        let links = if self.direction == Direction::Up { graph.outgoing(index) } else { graph.incoming(index) };
         links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).collect()
     }
 
@@ -53,7 +58,9 @@ impl<'v, 't> Branches<'v, 't> {
     fn branches(&mut self, index: RecordId, depth: usize) -> Vec<Value> {
         let next = self.next(index);
         if depth == DEEPEST && !next.is_empty() {
-            return vec![json!({"record": self.view.link(index), "reason": Value::Null, "note": "continues here", "below": []})];
+            return vec![
+                json!({"record": self.view.link(index), "reason": Value::Null, "note": "continues here", "below": []}),
+            ];
         }
         next.into_iter().map(|(to, edge)| self.branch(to, &edge, depth)).collect()
     }
@@ -61,7 +68,8 @@ impl<'v, 't> Branches<'v, 't> {
     fn branch(&mut self, to: RecordId, edge: &Edge<'_>, depth: usize) -> Value {
         let view = self.view;
         let again = self.drawn[to] && !self.next(to).is_empty();
-        let below = if std::mem::replace(&mut self.drawn[to], true) { Vec::new() } else { self.branches(to, depth + 1) };
+        let below =
+            if std::mem::replace(&mut self.drawn[to], true) { Vec::new() } else { self.branches(to, depth + 1) };
         let up = self.direction == Direction::Up;
         let reason = edge.reason.map(str::trim).filter(|reason| !reason.is_empty()).unwrap_or("no reason given");
         let group = edge.group.filter(|_| up).map(|group| format!("inherited from {}", view.title(group)));

@@ -27,7 +27,9 @@ fn row(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> Value {
     let values = worths.values;
     let unit = values.unit(worth.node);
     let record = match values.keys[worth.node] {
-        Key::Record(record) | Key::Part(record, _) | Key::Group(Some(record), _) | Key::Local(record, _) => Some(record),
+        Key::Record(record) | Key::Part(record, _) | Key::Group(Some(record), _) | Key::Local(record, _) => {
+            Some(record)
+        }
         Key::NotInParts(_) | Key::Group(None, _) => None,
     };
     let amount = match values.keys[worth.node] {
@@ -56,7 +58,12 @@ fn count_of(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> u32 {
 }
 
 /// What one more unit of a value of a record is worth, and its 1 %; `None` if no points depend on it.
-pub(super) fn of_record(view: &PageView<'_>, worths: &Worths<'_>, index: RecordId, amount: Option<&str>) -> Option<Value> {
+pub(super) fn of_record(
+    view: &PageView<'_>,
+    worths: &Worths<'_>,
+    index: RecordId,
+    amount: Option<&str>,
+) -> Option<Value> {
     let values = worths.values;
     let name = amount.map_or_else(|| view.id(index).to_owned(), |amount| format!("{}.{amount}", view.id(index)));
     let worth = values.worth_of_value(values.named(&name)?, &worths.sensitivities)?;
