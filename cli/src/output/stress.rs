@@ -14,7 +14,7 @@ use super::table::{Table, faint, plain};
 use crate::screen::{Ink, clean};
 
 /// The number of bins up to the allowable stress.
-const BINS: usize = 10;
+pub(crate) const BINS: usize = 10;
 
 /// The width of the largest bar.
 const WIDTH: f64 = 40.0;

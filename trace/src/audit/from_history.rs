@@ -98,6 +98,7 @@ fn timeline_point(
         commit: commit.id.clone(),
         amounts: Default::default(),
         points: Default::default(),
+        point_uncertainties: Default::default(),
         targets: Default::default(),
     };
     for (name, past) in state.all() {
@@ -109,7 +110,10 @@ fn timeline_point(
         let id = history.record(name).map_or(name, |record| &*record.id);
         let Some(index) = loaded.find(id) else { continue };
         match &loaded.record(index).body {
-            Body::Goal(_) => point.points.extend(past.value.map(|value| (id.to_owned(), value))),
+            Body::Goal(_) => {
+                point.points.extend(past.value.map(|value| (id.to_owned(), value)));
+                point.point_uncertainties.insert(id.to_owned(), past.uncertainty);
+            }
             Body::Target(_) => {
                 let Limit { at_least, at_most } = past.limit.unwrap_or(Limit { at_least: None, at_most: None });
                 let target = PastTarget {

@@ -5,8 +5,10 @@
 //! part, the mass of the car over time) is passed in as a [`Season`], and is omitted without one.
 
 mod at_risk;
+mod complete;
 mod from_history;
 mod next_season;
+mod planned;
 mod points;
 mod predictions;
 mod season;
@@ -18,7 +20,9 @@ mod verification;
 mod tests;
 
 pub use at_risk::{AtRiskPeriod, PeriodEnd};
+pub use complete::COMPLETE;
 pub use next_season::Lesson;
+pub use planned::PlannedVerification;
 pub use points::{EventScore, GoalScore};
 pub use predictions::{EstimateOf, Group, Pair, allowance, groups};
 pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};

@@ -32,6 +32,8 @@ pub struct TimelinePoint {
     pub amounts: HashMap<String, f64>,
     /// The points predicted for each goal, by id.
     pub points: HashMap<String, f64>,
+    /// The expanded uncertainty (k = 2) of these points, by id of the goal.
+    pub point_uncertainties: HashMap<String, f64>,
     /// The targets, by id.
     pub targets: HashMap<String, PastTarget>,
 }

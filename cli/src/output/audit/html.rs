@@ -7,29 +7,46 @@ use trace::Error;
 use trace::graph::Link;
 
 use super::{AuditView, context};
+use crate::output::pictures::{Numbers, Picture, STYLE, from_study, over_time, targets, waterfall};
 use crate::output::template::{self, Escape};
 
 /// The page.
 pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     let mut context = context(view);
-    let amounts: Vec<Value> = view
-        .study
-        .values()
-        .amounts()
-        .iter()
-        .filter_map(|name| Some(json!({"name": &**name, "picture": view.picture_of_amount(name)?})))
-        .collect();
-    let goals: Vec<Value> = view
-        .audit
-        .goals
-        .iter()
-        .map(|goal| json!({"points": view.picture_of_points(goal), "over_time": view.picture_of_prediction(goal)}))
-        .collect();
-    let targets: Vec<Option<String>> = view.audit.targets.iter().map(|target| view.picture_of_target(target)).collect();
-    context["pictures"] = json!({"amounts": amounts, "goals": goals, "targets": targets});
+    context["pictures"] = pictures(view);
     context["chain"] = json!(embedded(&chain(view)));
     let shipped = include_str!("../../../../templates/audit.html");
     template::render("audit.html", shipped, view.template, Escape::Html, &context)
+}
+
+/// The pictures, each as HTML with its caption; of a target one for a cell.
+fn pictures(view: &AuditView<'_>) -> Value {
+    let (study, audit) = (view.study, view.audit);
+    let figure = |picture: Picture| picture.figure(Numbers::Folded, false);
+    let names = study.values().amounts().iter();
+    let amounts = names.filter_map(|name| {
+        let input = from_study::amount_over_time(study, audit, view.season?, name)?;
+        Some(json!({"name": &**name, "picture": figure(over_time::picture(&format!("amount-{name}"), &input))}))
+    });
+    let goals = audit.goals.iter().map(|goal| {
+        let id = view.id(goal.index);
+        let points = waterfall::picture(&format!("points-{id}"), &from_study::waterfall(study, goal));
+        let over_time = view.season.map(|season| {
+            let input = from_study::points_over_time(study, audit, season, goal);
+            figure(over_time::picture(&format!("season-{id}"), &input))
+        });
+        json!({"points": points.figure(Numbers::Elsewhere, false), "over_time": over_time})
+    });
+    let targets = audit.targets.iter().map(|target| {
+        let row = from_study::target(study, target, from_study::Words::Verdict);
+        targets::small(&format!("target-{}", view.id(target.status.index)), &row)
+    });
+    json!({
+        "amounts": amounts.collect::<Vec<_>>(),
+        "goals": goals.collect::<Vec<_>>(),
+        "targets": targets.collect::<Vec<_>>(),
+        "style": STYLE,
+    })
 }
 
 /// The data as JSON for a script element: `<` and similar characters are escaped, so that no text can end the element.

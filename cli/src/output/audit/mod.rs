@@ -5,8 +5,6 @@ mod document;
 mod html;
 mod markdown;
 mod numbers;
-mod pictures;
-mod scale;
 mod terminal;
 
 pub(crate) use csv::{TABLES, csv};

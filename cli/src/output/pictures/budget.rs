@@ -63,7 +63,7 @@ impl Budget {
         if !value.is_finite() {
             return String::new();
         }
-        let text = schema::number::fixed(value, schema::number::decimals(self.limit / 1000.0, 1, 7));
+        let text = schema::number::fixed(value, schema::number::decimals(self.limit / 1000.0, 2, 7));
         typeset(&if self.unit.is_empty() { text } else { format!("{text} {}", self.unit) })
     }
 
@@ -216,7 +216,7 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
             if section.is_over { OVER } else { Fill::Class(if number % 2 == 0 { "cell" } else { "cell other" }) };
         canvas.span(ends, top, HEIGHT, shade);
         let name = if section.is_over { String::new() } else { cut(&section.name.title, "s", ends.1 - ends.0 - 6.0) };
-        canvas.try_text((ends.0 + 3.0, top + 15.5), Align::Start, "s", &name);
+        canvas.try_text((ends.0 + 3.0, top + 15.5), Align::Start, "s in", &name);
         let mut inner = at;
         for (_, part) in section.parts.iter().filter(|(_, part)| *part > 0.0) {
             let ends = (x.inside(inner), x.inside((inner + part).min(at + value)));

@@ -144,7 +144,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, loops: &[&Loop], (first, last): (Day,
     let used = |kind: &StepKind| loops.iter().any(|one| one.steps.iter().any(|step| step.kind == *kind));
     keys.extend(all.into_iter().filter(used).map(|kind| (kind.key(), kind.word())));
     let top = canvas.keys(0.0, &keys);
-    let layout = Rows::new(shape, top);
+    let layout = Rows::new(shape, top).with_words();
     let bottom = layout.bottom(loops.len()) + 4.0;
     let x = Days::new(first, last, layout.plot);
     x.months_below(canvas, bottom);

@@ -1,7 +1,7 @@
 //! The pictures of pages: SVG from numbers alone, each with a caption that states the finding, a text alternative, and its
 //! numbers as a table.
 //!
-//! Each kind of picture has one file with its input, which is plain data, and `picture`, which draws it. `from_study` (next)
+//! Each kind of picture has one file with its input, which is plain data, and `picture`, which draws it. [`from_study`]
 //! fills the inputs. `key` is the beginning of the ids in the SVG: another one for each picture of a page. Colours are in
 //! `templates/pictures.css` ([`STYLE`]), which a page includes once; it chooses between the wide and the narrow shape of a
 //! picture by the width of its place.
@@ -9,6 +9,7 @@
 pub(crate) mod budget;
 pub(crate) mod chain;
 pub(crate) mod estimates;
+pub(crate) mod from_study;
 pub(crate) mod frontier;
 pub(crate) mod loops;
 pub(crate) mod over_time;
@@ -18,6 +19,8 @@ pub(crate) mod stress;
 mod svg;
 pub(crate) mod targets;
 pub(crate) mod terminal;
+#[cfg(test)]
+mod tests;
 pub(crate) mod tornado;
 pub(crate) mod typeset;
 pub(crate) mod verification;
@@ -105,7 +108,7 @@ pub(crate) enum Numbers {
 impl Picture {
     /// A sentence in place of a picture that would be empty.
     pub(crate) fn sentence(text: impl Into<String>) -> Self {
-        let caption = text.into();
+        let caption = crate::screen::clean(&text.into());
         Self { alt: caption.clone(), caption, ..Self::default() }
     }
 
@@ -118,6 +121,7 @@ impl Picture {
         table: PictureTable,
         draw: impl Fn(&mut Canvas, Shape),
     ) -> Self {
+        let [caption, alt] = [caption, alt].map(|text| crate::screen::clean(&text));
         let shape = |shape| {
             let mut canvas = Canvas::new(key, shape);
             draw(&mut canvas, shape);

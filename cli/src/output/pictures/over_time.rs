@@ -103,12 +103,11 @@ impl OverTime {
             let (_, needed) = *against.steps.last()?;
             let difference = last.value - needed;
             let side = if difference < 0.0 { "below" } else { "above" };
-            Some(format!(
-                ", {} {side} the {} that {}",
-                self.show(difference.abs()),
-                self.show(needed),
-                against.clause()
-            ))
+            let difference = self.show(difference.abs());
+            Some(match against.words.as_str() {
+                "limit" => format!(", {difference} {side} its limit of {}", self.show(needed)),
+                words => format!(", {difference} {side} the {} that {words}", self.show(needed)),
+            })
         });
         let reached = self.reached.as_ref().map(|(word, value)| format!("; {word}: {}", self.show(*value)));
         let begins = self.begins.as_ref().map(|text| format!("; {text}"));
@@ -151,13 +150,6 @@ impl OverTime {
     }
 }
 
-impl Against {
-    /// The words after `that`.
-    fn clause(&self) -> String {
-        if self.words == "limit" { "are its limit".to_owned() } else { self.words.clone() }
-    }
-}
-
 /// Draws the curve; a sentence if there are no two commits to connect.
 pub(crate) fn picture(key: &str, input: &OverTime) -> Picture {
     let moments = input.known();
@@ -183,7 +175,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &OverTime, moments: &[Moment],
     if let Some(against) = &input.against {
         keys.push((Key::Line("goal"), &against.words));
         if against.interval.is_some_and(|(low, high)| high > low) {
-            keys.push((Key::Area(Fill::Class("band")), "its interval"));
+            keys.push((Key::Area(Fill::Class("veil")), "its interval"));
         }
     }
     if input.revisions.iter().any(|revised| (first..=last).contains(&revised.day)) {
@@ -216,9 +208,9 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &OverTime, moments: &[Moment],
     }
     canvas.try_text((0.0, top - 8.0), Align::Start, "s", &typeset(&input.unit));
     stages(canvas, input, x, (top, bottom), (first, last));
+    around(canvas, moments, x, y);
     band(canvas, input, x, y, (first, last));
     x.months_below(canvas, bottom);
-    around(canvas, moments, x, y);
     canvas.polyline(moments.iter().map(|moment| (x.position(moment.day), y.inside(moment.value))), "curve");
     for moment in [moments.first(), moments.last()].into_iter().flatten() {
         canvas.circle((x.position(moment.day), y.inside(moment.value)), 3.5, "point");
@@ -267,7 +259,7 @@ fn band(canvas: &mut Canvas, input: &OverTime, x: Days, y: Axis, (first, last): 
     let Some(against) = &input.against else { return };
     let (left, right) = (x.position(first), x.position(last));
     if let Some((low, high)) = against.interval.filter(|(low, high)| high > low) {
-        canvas.rect((left, y.inside(high)), (right - left, y.inside(low) - y.inside(high)), Fill::Class("band"));
+        canvas.rect((left, y.inside(high)), (right - left, y.inside(low) - y.inside(high)), Fill::Class("veil"));
     }
     // A step before the curve begins is where the line begins.
     let begin = against.steps.iter().rposition(|(day, _)| *day <= first).unwrap_or(0);

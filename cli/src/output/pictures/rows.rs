@@ -15,10 +15,18 @@ impl Rows {
     /// Rows from `top` on.
     pub(super) fn new(shape: Shape, top: f64) -> Self {
         let plot = match shape {
-            Shape::Wide => (214.0, 576.0),
+            Shape::Wide => (250.0, 606.0),
             Shape::Narrow => (10.0, 330.0),
         };
         Self { shape, top, plot }
+    }
+
+    /// The same with more room for what is to the right of the bars.
+    pub(super) fn with_words(mut self) -> Self {
+        if !self.shape.is_narrow() {
+            self.plot.1 = 535.0;
+        }
+        self
     }
 
     /// The height of a row.

@@ -38,6 +38,21 @@ pub(crate) struct StressIteration {
     pub(crate) bins: Vec<(f64, Option<f64>, f64)>,
 }
 
+/// A safety, typeset.
+fn fixed(value: f64) -> String {
+    if value.is_finite() { typeset(&schema::number::fixed(value, 2)) } else { "unknown".to_owned() }
+}
+
+/// A share of the volume, typeset.
+fn share(value: f64) -> String {
+    if value.is_finite() { typeset(&schema::number::percent(value, 0)) } else { "unknown".to_owned() }
+}
+
+/// A small share of the volume, typeset.
+fn part_share(value: f64) -> String {
+    if value.is_finite() { typeset(&schema::number::percent(value, 1)) } else { "unknown".to_owned() }
+}
+
 /// The largest number of panels: the latest iterations.
 const MOST: usize = 6;
 
@@ -46,8 +61,6 @@ pub(crate) fn picture(key: &str, input: &Stress) -> Picture {
     let Some(last) = input.iterations.last() else {
         return Picture::sentence(format!("{}: no stress file", input.part.title));
     };
-    let fixed = |value: f64| typeset(&schema::number::fixed(value, 2));
-    let share = |value: f64| typeset(&schema::number::percent(value, 0));
     let needed = input.needed.map(|needed| format!(" ({} needed)", fixed(needed))).unwrap_or_default();
     let caption = format!(
         "{}: safety {}{needed} in {}, {} of the volume is below {} of the allowable stress; {}",
@@ -77,7 +90,7 @@ pub(crate) fn picture(key: &str, input: &Stress) -> Picture {
                     || format!("above {}", share(*from)),
                     |to| format!("{} to {}", share(*from), share(to)),
                 );
-                format!("{to}: {}", typeset(&schema::number::percent(*part, 1)))
+                format!("{to}: {}", part_share(*part))
             })
             .collect();
         let cells = [
@@ -117,8 +130,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, iterations: &[StressIteration]) {
         .filter(|share| share.is_finite())
         .fold(0.5, f64::max);
     for own in iterations {
-        let numbers =
-            format!("safety {}, {} idle", schema::number::fixed(own.safety, 2), schema::number::percent(own.idle, 0));
+        let numbers = format!("safety {}, {} idle", fixed(own.safety), share(own.idle));
         let numbers = typeset(&if own.mass.is_empty() { numbers } else { format!("{numbers}, {}", own.mass) });
         let base;
         if shape.is_narrow() {

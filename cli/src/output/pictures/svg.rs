@@ -337,6 +337,7 @@ impl Canvas {
 
     /// The finished SVG with its text alternative.
     pub(super) fn finish(self, title: &str, description: &str) -> String {
+        let title = if title.trim().is_empty() { description } else { title };
         let letter = self.shape.map_or('s', Shape::letter);
         let (title_id, description_id) = (format!("{}-{letter}t", self.slug), format!("{}-{letter}a", self.slug));
         let class = self.shape.map_or("small-picture", Shape::class);
@@ -401,7 +402,7 @@ mod tests {
     fn text_is_cut_to_its_room() {
         assert_eq!(cut("Upright", "", 200.0), "Upright");
         let long = "Rear upright, machined from one block of aluminium";
-        for room in [40.0, 80.0, 160.0, 320.0] {
+        for room in [48.0, 80.0, 160.0, 320.0] {
             let short = cut(long, "", room);
             assert!(short.ends_with('…') && text_width(&short, "") <= room, "{short} at {room}");
         }

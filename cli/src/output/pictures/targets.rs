@@ -106,6 +106,11 @@ impl TargetRow {
     }
 }
 
+/// An outcome whose condition is in parentheses, so that it can be in a list.
+fn in_brackets(outcome: &str) -> String {
+    outcome.split_once(", ").map_or_else(|| outcome.to_owned(), |(word, condition)| format!("{word} ({condition})"))
+}
+
 fn caption(all: &[TargetRow]) -> String {
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for target in all {
@@ -114,7 +119,7 @@ fn caption(all: &[TargetRow]) -> String {
             None => counts.push((&target.outcome, 1)),
         }
     }
-    let counts: Vec<String> = counts.iter().map(|(word, count)| format!("{count} {word}")).collect();
+    let counts: Vec<String> = counts.iter().map(|(word, count)| format!("{count} {}", in_brackets(word))).collect();
     let worst = all.iter().filter(|target| target.is_bad).filter_map(|target| Some((target, target.margin()?)));
     let worst = worst.min_by(|a, b| a.1.total_cmp(&b.1));
     let worst = worst.map(|(target, margin)| {

@@ -58,12 +58,12 @@ pub(crate) fn picture(key: &str, input: &Tornado) -> Picture {
         .take(3)
         .map(|bar| {
             let (word, points) = bar.better();
-            format!("{} {word} {} adds {}", typeset(&input.by), bar.name.title, change(points))
+            format!("{}, {} {word}: {}", bar.name.title, typeset(&input.by), change(points))
         })
         .collect();
     let others = bars.len().saturating_sub(MOST);
     let others = if others > 0 { format!("; {others} smaller ones are in the table") } else { String::new() };
-    let caption = format!("What moves the points most: {}{others}", largest.join(", "));
+    let caption = format!("What moves the points most: {}{others}", largest.join("; "));
     let alt = format!("Tornado of the points of {}. {caption}", input.goal);
     let drawn = &bars[..bars.len().min(MOST)];
     Picture::drawn(key, "What moves the points", caption, alt, table, |canvas, shape| draw(canvas, shape, input, drawn))

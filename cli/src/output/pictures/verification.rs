@@ -26,6 +26,8 @@ pub(crate) struct Planned {
     pub(crate) due: Option<Day>,
     /// The date of the result that closed it.
     pub(crate) closed: Option<Day>,
+    /// What the result that closed it says: `passed`, `failed`, `uncertain`.
+    pub(crate) outcome: String,
     /// Whether the record is safety-critical.
     pub(crate) safety_critical: bool,
 }
@@ -103,7 +105,7 @@ fn table(input: &Verification) -> PictureTable {
     all.sort_by_key(|one| (one.due.is_none(), one.due));
     for one in all {
         let day = |day: Option<Day>| day.map(|day| day.to_string()).unwrap_or_default();
-        let late = if input.today.is_some_and(|today| one.is_late(today)) { "late" } else { "" };
+        let late = if input.today.is_some_and(|today| one.is_late(today)) { "late" } else { one.outcome.as_str() };
         table.row(&one.name, [one.method.clone(), day(one.due), day(one.closed), late.to_owned()]);
     }
     table

@@ -123,6 +123,13 @@ impl Waterfall {
         if !shown.is_empty() {
             text.push_str(&format!(": {}", shown.join(", ")));
         }
+        if let (Some((low, high)), None) = (self.interval, scored) {
+            text.push_str(&format!(
+                "; 95 % of what may happen is from {} to {}",
+                points(Some(low)),
+                points(Some(high))
+            ));
+        }
         if let Some(needed) = &self.needed {
             text.push_str(&format!("; {} {}", needed.words, points(Some(needed.points))));
         }
@@ -191,10 +198,23 @@ const GAIN: Fill = Fill::Class("main");
 const LOSS: Fill = Fill::Pattern(Pattern::Cross, "bad-edge");
 
 fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) {
+    // The steps decide the scale: the intervals are much wider, and end at its edge.
+    let values = rows.iter().flat_map(|row| match row {
+        Row::Total(_, total, _) => [*total, *total],
+        Row::Step(_, from, to) => [*from, *to],
+    });
+    let values = values.chain(input.needed.as_ref().map(|needed| needed.points));
+    let x = Axis::around(values, Rows::new(shape, 0.0).plot);
     let needed = input.needed.as_ref().map(|needed| format!("{} {}", needed.words, points(Some(needed.points))));
+    // A band that is everywhere says nothing.
+    let is_seen = |end: f64| (x.position(end) - x.inside(end)).abs() < 0.5;
+    let band = input.needed.as_ref().map(|needed| needed.interval);
+    let band = band.filter(|(low, high)| high > low && (is_seen(*low) || is_seen(*high)));
     let mut keys = vec![(Key::Area(GAIN), "more points"), (Key::Area(LOSS), "fewer points")];
     if let Some(needed) = &needed {
         keys.push((Key::Line("goal"), needed));
+    }
+    if band.is_some() {
         keys.push((Key::Area(Fill::Class("band")), "its interval"));
     }
     if input.predicted.and(input.interval).is_some() {
@@ -202,20 +222,10 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
     }
     let top = canvas.keys(0.0, &keys);
     let layout = Rows::new(shape, top);
-    let values = rows.iter().flat_map(|row| match row {
-        Row::Total(_, total, interval) => {
-            let (low, high) = interval.unwrap_or((*total, *total));
-            [*total, low, high]
-        }
-        Row::Step(_, from, to) => [*from, *to, *to],
-    });
-    let needed = input.needed.as_ref().map(|needed| [needed.points, needed.interval.0, needed.interval.1]);
-    let x = Axis::around(values.chain(needed.into_iter().flatten()), layout.plot);
     let bottom = layout.bottom(rows.len()) + 4.0;
     x.grid_below(canvas, (top, bottom), "pts");
     if let Some(needed) = &input.needed {
-        let (low, high) = needed.interval;
-        if high > low {
+        if let Some((low, high)) = band {
             canvas.span((x.inside(low), x.inside(high)), top, bottom - top, Fill::Class("band"));
         }
         canvas.line((x.inside(needed.points), top), (x.inside(needed.points), bottom), "goal");
@@ -230,7 +240,14 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
             Row::Total(title, total, interval) => {
                 layout.label(canvas, at, "b", title, &points(Some(*total)));
                 if let Some((low, high)) = interval {
-                    canvas.interval((x.inside(*low), x.inside(*high)), middle, "interval");
+                    canvas.line((x.inside(*low), middle), (x.inside(*high), middle), "interval");
+                    for (end, turn) in [(*low, 6.0), (*high, -6.0)] {
+                        let at = x.inside(end);
+                        // An arrow if it goes on beyond the edge.
+                        let is_beyond = (x.position(end) - at).abs() > 0.5;
+                        let turn = if is_beyond { turn } else { 0.0 };
+                        canvas.polyline([(at + turn, middle - 4.0), (at, middle), (at + turn, middle + 4.0)], "tip");
+                    }
                 }
                 canvas.rect((x.inside(*total) - 2.5, bar - 2.0), (5.0, Rows::BAR + 4.0), Fill::Class("total"));
                 before = Some(*total);

@@ -1,0 +1,178 @@
+//! Values that move the points, the chain, stress, and alternatives.
+
+use schema::Kind;
+use schema::number;
+use schema::quantity::Unit;
+use trace::conclusion::Conclusion;
+use trace::stress::{CAUTION, of_part};
+use trace::values::{GoalPoints, Key, Status};
+use trace::{RecordId, Study};
+
+use super::super::Name;
+use super::super::chain::{Chain, ChainNode, Mark};
+use super::super::frontier::{Alternative, Frontier, Value};
+use super::super::stress::{Stress, StressIteration};
+use super::super::tornado::{Tornado, TornadoBar};
+use super::{name, value_name};
+use crate::output::stress::BINS;
+
+/// What 1 % of each value moves the points: amounts of the whole car, and given values that are no amounts of parts.
+pub(crate) fn tornado(study: &Study, goal: &GoalPoints) -> Tornado {
+    let values = study.values_on_paper();
+    let sensitivities = values.worth_of_all(goal.node);
+    let is_part = |key: &Key| matches!(key, Key::Part(..));
+    let leaves = values.worth_of_leaves(&sensitivities).into_iter().filter(|worth| !is_part(&values.keys[worth.node]));
+    let all = leaves.chain(values.worth_of_car(&sensitivities)).filter(|worth| worth.per_percent.is_finite());
+    let bars = all.map(|worth| TornadoBar {
+        name: value_name(values, worth.node),
+        now: values.unit(worth.node).show(worth.value, 0.0),
+        lower: -worth.per_percent,
+        higher: worth.per_percent,
+    });
+    let mut bars: Vec<TornadoBar> = bars.filter(|bar| bar.higher != 0.0).collect();
+    bars.sort_by(|a, b| b.higher.abs().total_cmp(&a.higher.abs()));
+    Tornado { goal: study.loaded.record(goal.index).name().to_owned(), by: "1 %".to_owned(), bars }
+}
+
+/// All records from the goals down; revisions and waivers are notes on records.
+pub(crate) fn chain(study: &Study) -> Chain {
+    let (loaded, graph) = (&study.loaded, &study.graph);
+    let is_shown = |index: &RecordId| !matches!(loaded.kind(*index), Kind::Revision | Kind::Waiver);
+    let shown: Vec<RecordId> = loaded.record_ids().filter(is_shown).collect();
+    let mut place = vec![None; graph.len()];
+    for (at, index) in shown.iter().enumerate() {
+        place[*index] = Some(at);
+    }
+    let mut chain = Chain::default();
+    let mut above: Vec<Option<usize>> = Vec::with_capacity(shown.len());
+    for index in &shown {
+        let next = study.chain(*index).get(1).copied();
+        let also = graph.parents(*index).filter(|parent| Some(*parent) != next);
+        let (status, mark) = status(study, *index);
+        chain.nodes.push(ChainNode {
+            name: name(loaded, *index),
+            kind: loaded.kind(*index).singular().to_owned(),
+            status: status.to_owned(),
+            mark,
+            value: value(study, *index),
+            also: also.map(|parent| loaded.record(parent).id.to_string()).collect(),
+            below: Vec::new(),
+        });
+        above.push(next.and_then(|next| place[next]));
+    }
+    for (at, above) in above.iter().enumerate() {
+        match above.filter(|above| *above != at) {
+            Some(above) => chain.nodes[above].below.push(at),
+            None => chain.roots.push(at),
+        }
+    }
+    // Records that are above each other have no root.
+    let mut reached = vec![false; chain.nodes.len()];
+    for at in chain.roots.clone() {
+        reach(&chain, &mut reached, at);
+    }
+    for at in 0..chain.nodes.len() {
+        if !reached[at] {
+            chain.roots.push(at);
+            reach(&chain, &mut reached, at);
+        }
+    }
+    let is_goal = |at: &usize| chain.nodes[*at].kind == Kind::Goal.singular();
+    let mut roots = chain.roots.clone();
+    roots.sort_by_key(|at| !is_goal(at));
+    chain.roots = roots;
+    chain
+}
+
+/// Marks everything below a record.
+fn reach(chain: &Chain, reached: &mut [bool], from: usize) {
+    let mut rest = vec![from];
+    while let Some(at) = rest.pop() {
+        if !std::mem::replace(&mut reached[at], true) {
+            rest.extend(&chain.nodes[at].below);
+        }
+    }
+}
+
+fn status(study: &Study, index: RecordId) -> (&'static str, Mark) {
+    if let Some(target) = study.target_statuses().iter().find(|target| target.index == index) {
+        let mark = match target.status {
+            Status::Met | Status::OnTarget => Mark::Good,
+            Status::Missed | Status::AtRisk => Mark::Bad,
+            Status::Uncertain | Status::NoValue => Mark::Unknown,
+        };
+        return (target.status.word(), mark);
+    }
+    if !matches!(study.loaded.kind(index), Kind::Requirement | Kind::Part) {
+        return ("", Mark::None);
+    }
+    match study.conclusion(index, None) {
+        Some(Conclusion::Passed) => ("passed", Mark::Good),
+        Some(Conclusion::Failed) => ("failed", Mark::Bad),
+        Some(Conclusion::Uncertain | Conclusion::Contradicted | Conclusion::Unread) => ("uncertain", Mark::Unknown),
+        None if study.loaded.verify(index).is_some() => ("no result", Mark::Unknown),
+        None => ("", Mark::None),
+    }
+}
+
+/// The value of a record as text: of a part its amounts.
+fn value(study: &Study, index: RecordId) -> String {
+    let values = study.values();
+    if let Some(part) = study.loaded.part(index) {
+        let amounts = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));
+        return amounts.collect::<Vec<_>>().join(", ");
+    }
+    let node = values.record_node(index);
+    let shown = node.and_then(|node| Some(values.unit(node).show(values.value(node)?, 0.0)));
+    shown.unwrap_or_default()
+}
+
+/// The stress of a part: one for each current analysis with a stress file.
+pub(crate) fn stress(study: &Study, part: RecordId) -> Vec<Stress> {
+    let pascal = Unit::parse("MPa").unwrap_or_else(|_| Unit::dimensionless());
+    let all = of_part(study, part).into_iter().map(|found| {
+        let iterations = found.all.iter().filter_map(|own| {
+            let numbers = own.numbers.as_ref().ok()?;
+            let bins = numbers.field.distribution(numbers.allowable, BINS);
+            Some(StressIteration {
+                name: name(&study.loaded, own.analysis),
+                allowable: pascal.show(numbers.allowable, 0.0),
+                little: numbers.little,
+                safety: numbers.safety,
+                peak_safety: numbers.peak_safety,
+                idle: numbers.idle_share,
+                mass: numbers.mass.map(|mass| format!("{} kg", number::significant(mass, 3))).unwrap_or_default(),
+                bins: bins.iter().map(|bin| (bin.from, bin.to, bin.share)).collect(),
+            })
+        });
+        Stress {
+            part: name(&study.loaded, part),
+            needed: found.needed,
+            caution: CAUTION.to_owned(),
+            iterations: iterations.collect(),
+        }
+    });
+    all.collect()
+}
+
+/// The alternatives of a decision: points against an amount of the car, of which less is better; `None` if the record is
+/// not a decision or the car has no such amount.
+pub(crate) fn frontier(study: &Study, decision: RecordId, goal: &GoalPoints, amount: &str) -> Option<Frontier> {
+    let values = study.values_on_paper();
+    let node = values.named(&format!("{}.{amount}", schema::words::CAR))?;
+    let unit = values.unit(node);
+    let compared = values.compare(decision, goal.node)?;
+    let alternatives = compared.outcomes.iter().filter(|outcome| !outcome.sets_nothing).map(|outcome| Alternative {
+        name: Name::plain(outcome.title.clone().unwrap_or_else(|| outcome.name.clone())),
+        across: unit.from_si(outcome.state.values[node]),
+        up: outcome.points.map_or(f64::NAN, |(points, _)| points),
+        interval: outcome.spread.as_ref().map(|spread| (spread.low, spread.high)),
+        chosen: outcome.chosen,
+    });
+    Some(Frontier {
+        title: study.loaded.record(decision).name().to_owned(),
+        across: Value { name: format!("{amount} of the car"), unit: unit.to_string(), more_is_better: false },
+        up: Value { name: "points".to_owned(), unit: "pts".to_owned(), more_is_better: true },
+        alternatives: alternatives.collect(),
+    })
+}

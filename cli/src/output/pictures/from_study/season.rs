@@ -1,0 +1,172 @@
+//! The season: curves and loops.
+
+use schema::Day;
+use schema::settings::Stage;
+use trace::audit::{Audit, COMPLETE, GoalScore, Season, TargetAudit};
+use trace::history::History;
+use trace::{RecordId, Study};
+
+use super::super::loops::{Loop, Loops, Step, StepKind};
+use super::super::over_time::{Against, Moment, OverTime, Revised, StageSpan};
+use super::{name, needed_points};
+
+/// The stages with a last day.
+fn stages(study: &Study) -> Vec<StageSpan> {
+    let stages = &study.settings().stages;
+    let dated = Stage::ALL.into_iter().filter(|stage| stages.last_day(*stage).is_some());
+    dated.map(|stage| StageSpan { name: stage.word().to_owned(), last: stages.last_day(stage) }).collect()
+}
+
+/// Why a curve begins on a day that is not the first of the season.
+fn begins(season: &Season, since: Option<Day>) -> Option<String> {
+    let (since, first) = (since?, season.timeline.first()?.day);
+    let share = schema::number::percent(COMPLETE, 0);
+    (since > first).then(|| format!("it begins on {since}, when {share} of the car was on record"))
+}
+
+/// The revisions of some targets.
+fn revisions<'a>(study: &Study, targets: impl Iterator<Item = &'a TargetAudit>) -> Vec<Revised> {
+    let mut all: Vec<Revised> = targets
+        .flat_map(|target| &target.revisions)
+        .filter_map(|index| {
+            let revision = study.loaded.revision(*index)?;
+            let text = |quantity: &Option<schema::Quantity>| quantity.as_ref().map(ToString::to_string);
+            let change = match (text(&revision.from), text(&revision.to)) {
+                (Some(from), Some(to)) => format!("{from} to {to}"),
+                (from, to) => from.or(to).unwrap_or_default(),
+            };
+            Some(Revised { day: revision.date?, name: name(&study.loaded, *index), change })
+        })
+        .collect();
+    all.sort_by_key(|revised| revised.day);
+    all
+}
+
+/// The predicted points of a goal over the season, from the day on at which the car was complete on paper.
+pub(crate) fn points_over_time(study: &Study, audit: &Audit, season: &Season, goal: &GoalScore) -> OverTime {
+    let id = study.loaded.record(goal.index).id.as_str();
+    let since = season.complete_since(study, id);
+    let moments = season.timeline.iter().filter(|point| since.is_none_or(|since| point.day >= since));
+    let moments = moments.filter_map(|point| {
+        let value = *point.points.get(id)?;
+        let uncertainty = point.point_uncertainties.get(id).copied().unwrap_or(0.0);
+        let interval = (uncertainty > 0.0).then_some((value - uncertainty, value + uncertainty));
+        Some(Moment { day: point.day, value, interval })
+    });
+    let moments: Vec<Moment> = moments.collect();
+    let needed = goal.needed.as_ref().ok().map(|needed| needed_points(&study.loaded, goal.index, needed));
+    let against = needed.zip(moments.first()).map(|(needed, first)| Against {
+        words: needed.words.clone(),
+        steps: vec![(first.day, needed.points)],
+        interval: Some(needed.interval),
+        higher_is_better: true,
+    });
+    OverTime {
+        title: "Points predicted".to_owned(),
+        unit: "pts".to_owned(),
+        begins: begins(season, since),
+        moments,
+        against,
+        stages: stages(study),
+        revisions: revisions(study, audit.targets.iter()),
+        reached: goal.scored().map(|points| ("scored".to_owned(), points)),
+    }
+}
+
+/// An amount of the car over the season with its limit; `None` if the car has no such amount.
+pub(crate) fn amount_over_time(study: &Study, audit: &Audit, season: &Season, amount: &str) -> Option<OverTime> {
+    let node = study.values().named(&format!("{}.{amount}", schema::words::CAR))?;
+    let unit = study.values().unit(node);
+    let since = season.amount_complete_since(study, amount);
+    let moments = season.timeline.iter().filter(|point| since.is_none_or(|since| point.day >= since));
+    let moments = moments.filter_map(|point| {
+        let value = unit.from_si(*point.amounts.get(amount)?);
+        Some(Moment { day: point.day, value, interval: None })
+    });
+    let moments: Vec<Moment> = moments.collect();
+    let limited = audit.targets.iter().find(|target| {
+        let Some(body) = study.loaded.target(target.status.index) else { return false };
+        let is_car = body.of.as_ref().is_some_and(|of| of.as_str() == schema::words::CAR);
+        is_car && body.total.as_ref().is_some_and(|total| total.as_str() == amount)
+    });
+    let against = limited.and_then(|target| {
+        let steps = target.limits.iter().filter_map(|step| Some((step.day, unit.from_si(step.limit.only_end()?))));
+        let mut steps: Vec<(Day, f64)> = steps.collect();
+        if steps.is_empty() {
+            steps.push((moments.first()?.day, unit.from_si(target.status.limit.only_end()?)));
+        }
+        let higher_is_better = target.status.limit.at_least.is_some();
+        Some(Against { words: "limit".to_owned(), steps, interval: None, higher_is_better })
+    });
+    Some(OverTime {
+        title: format!("{} of the car", capitalized(amount)),
+        unit: unit.to_string(),
+        begins: begins(season, since),
+        moments,
+        against,
+        stages: stages(study),
+        revisions: revisions(study, limited.into_iter()),
+        reached: None,
+    })
+}
+
+/// The periods at risk with what was done in them.
+pub(crate) fn loops(study: &Study, audit: &Audit, season: Option<&Season>) -> Loops {
+    let days = season.and_then(|season| Some((season.timeline.first()?.day, season.timeline.last()?.day)));
+    let loops = audit.at_risk_periods.iter().map(|period| {
+        let until = period.end.map(|(day, _)| day);
+        let mut steps = steps(study, period.index);
+        steps.retain(|step| step.day >= period.since && until.is_none_or(|until| step.day <= until));
+        Loop {
+            name: name(&study.loaded, period.index),
+            since: period.since,
+            until,
+            end: period.end.map_or("unresolved", |(_, end)| end.words()).to_owned(),
+            is_resolved: period.is_resolved(),
+            steps,
+        }
+    });
+    Loops { loops: loops.collect(), season: days }
+}
+
+/// What was done about a target: the analyses that find it, the decisions with it as a criterion, its revisions and its
+/// results. Analyses and decisions have the day on which they were added.
+fn steps(study: &Study, target: RecordId) -> Vec<Step> {
+    let loaded = &study.loaded;
+    let id = &loaded.record(target).id;
+    let history = study.past().available();
+    let added = |index: RecordId| added(history?, loaded.record(index).id.as_str());
+    let mut steps = Vec::new();
+    let mut add = |kind: StepKind, index: RecordId, day: Option<Day>| {
+        steps.extend(day.map(|day| Step { day, kind, name: name(loaded, index) }));
+    };
+    for (index, _, analysis) in loaded.analyses() {
+        if analysis.finds.as_ref().is_some_and(|finds| finds.targets().iter().any(|own| own.as_str() == id.as_str())) {
+            add(StepKind::Analysis, index, added(index));
+        }
+    }
+    for (index, _, decision) in loaded.decisions() {
+        if decision.criteria.contains(id) {
+            add(StepKind::Decision, index, added(index));
+        }
+    }
+    for (index, revision) in study.graph.revisions(target) {
+        add(StepKind::Revision, index, revision.date);
+    }
+    for (index, result) in study.graph.results(target) {
+        add(StepKind::Result, index, result.date);
+    }
+    steps.sort_by_key(|step| step.day);
+    steps
+}
+
+/// The day on which a record was added.
+fn added(history: &History, id: &str) -> Option<Day> {
+    Some(history.commits.get(history.record(id)?.added)?.day)
+}
+
+/// The word with a capital at its beginning.
+fn capitalized(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

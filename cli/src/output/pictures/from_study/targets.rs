@@ -1,0 +1,118 @@
+//! Targets, estimates and verifications.
+
+use schema::quantity::Unit;
+use trace::audit::{Audit, EstimateOf, PlannedVerification, TargetAudit, groups};
+use trace::conclusion::Conclusion;
+use trace::values::{Limit, Status};
+use trace::{RecordId, Study};
+
+use super::super::Name;
+use super::super::estimates::{Estimates, Group, Pair};
+use super::super::targets::{Reading, TargetRow, Targets};
+use super::super::verification::{Planned, Verification};
+use super::name;
+use crate::output::values::limit_text;
+
+/// The words for the outcome of a target.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Words {
+    /// Its status now: `at risk`.
+    Status,
+    /// Its verdict in the audit: `never verified`.
+    Verdict,
+}
+
+/// All targets, those that are missed or at risk first, then those with the least margin.
+pub(crate) fn targets(study: &Study, all: &[TargetAudit], words: Words) -> Targets {
+    let mut rows: Vec<(f64, TargetRow)> = all
+        .iter()
+        .map(|audit| {
+            let row = target(study, audit, words);
+            let margin = row.result.as_ref().or(row.estimate.as_ref()).and_then(|reading| reading.margin);
+            (margin.unwrap_or(f64::INFINITY), row)
+        })
+        .collect();
+    rows.sort_by(|(a, one), (b, other)| other.is_bad.cmp(&one.is_bad).then(a.total_cmp(b)));
+    Targets { targets: rows.into_iter().map(|(_, row)| row).collect() }
+}
+
+/// One target.
+pub(crate) fn target(study: &Study, audit: &TargetAudit, words: Words) -> TargetRow {
+    let status = &audit.status;
+    let unit = study.values().unit(status.node);
+    let estimate = audit.estimate.map(|(value, uncertainty, _)| reading(unit, &status.limit, value, uncertainty));
+    let measured = audit.measured();
+    let result = measured.map(|value| reading(unit, &status.limit, value, audit.measured_uncertainty()));
+    let (outcome, is_bad) = match words {
+        Words::Status => (status.status.word(), matches!(status.status, Status::Missed | Status::AtRisk)),
+        Words::Verdict => (audit.verdict.words(), audit.verdict.is_missed()),
+    };
+    TargetRow {
+        name: name(&study.loaded, status.index),
+        limit: limit_text(&study.loaded, status.index),
+        estimate,
+        result,
+        outcome: outcome.to_owned(),
+        is_bad,
+    }
+}
+
+fn reading(unit: &Unit, limit: &Limit, value: f64, uncertainty: f64) -> Reading {
+    let margin = |value: f64| limit.margin(value).filter(|_| !unit.has_own_zero());
+    let ends = [value - uncertainty, value, value + uncertainty].map(margin);
+    let known = || ends.iter().flatten().copied();
+    let (low, high) = (known().fold(f64::INFINITY, f64::min), known().fold(f64::NEG_INFINITY, f64::max));
+    Reading {
+        text: unit.show(value, uncertainty),
+        margin: margin(value),
+        interval: (uncertainty > 0.0 && low <= high).then_some((low, high)),
+    }
+}
+
+/// The planned verifications.
+pub(crate) fn verification(study: &Study) -> Verification {
+    let planned = PlannedVerification::all(study).into_iter().map(|own| Planned {
+        name: name(&study.loaded, own.index),
+        method: own.method.word().to_owned(),
+        due: own.due,
+        closed: own.closed,
+        outcome: own.conclusion.map(word).unwrap_or_default().to_owned(),
+        safety_critical: study.loaded.record(own.index).safety_critical(),
+    });
+    Verification { planned: planned.collect(), today: Some(study.day) }
+}
+
+fn word(conclusion: Conclusion) -> &'static str {
+    match conclusion {
+        Conclusion::Passed => "passed",
+        Conclusion::Failed => "failed",
+        Conclusion::Uncertain => "uncertain",
+        Conclusion::Contradicted | Conclusion::Unread => "",
+    }
+}
+
+/// The estimates with their results.
+pub(crate) fn estimates(study: &Study, audit: &Audit) -> Estimates {
+    let loaded = &study.loaded;
+    let of = |source: &EstimateOf| match source {
+        EstimateOf::Target(index) => name(loaded, *index),
+        EstimateOf::Part(index, amount) => part_name(study, *index, amount),
+    };
+    let groups = groups(&audit.pairs).into_iter().map(|group| {
+        let pairs = audit.pairs.iter().filter(|pair| pair.quantity == group.quantity && pair.basis == group.basis);
+        let pairs = pairs.map(|pair| Pair {
+            name: of(&pair.source),
+            estimate: pair.unit.show(pair.estimate, pair.uncertainty),
+            result: pair.unit.show(pair.result, 0.0),
+            error: pair.error(),
+            inside: pair.is_inside(),
+        });
+        Group { title: format!("{}, {}", group.quantity, group.basis), bias: group.bias, pairs: pairs.collect() }
+    });
+    Estimates { groups: groups.collect() }
+}
+
+fn part_name(study: &Study, index: RecordId, amount: &str) -> Name {
+    let part = name(&study.loaded, index);
+    Name { title: format!("{}: {amount}", part.title), ..part }
+}

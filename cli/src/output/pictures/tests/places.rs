@@ -1,0 +1,343 @@
+//! Numbers are drawn at the right places: positions are proportional to them.
+
+use super::super::waterfall::Waterfall;
+use super::super::{
+    budget, chain, estimates, frontier, loops, over_time, stress, targets, tornado, typeset, verification, waterfall,
+};
+use super::{Element, drawings, samples};
+
+fn wide(svg: &str) -> Vec<Element> {
+    drawings(svg).swap_remove(0)
+}
+
+fn of_class<'e>(elements: &'e [Element], tag: &'e str, class: &'e str) -> impl Iterator<Item = &'e Element> {
+    elements.iter().filter(move |element| element.tag == tag && element.has_class(class))
+}
+
+/// The straight line through pairs of numbers and positions, which all of them must be on.
+fn assert_linear(pairs: &[(f64, f64)]) {
+    let (first, last) = (pairs[0], pairs[pairs.len() - 1]);
+    let slope = (last.1 - first.1) / (last.0 - first.0);
+    assert!(slope.is_finite() && slope != 0.0, "{pairs:?}");
+    for (value, position) in pairs {
+        let expected = first.1 + slope * (value - first.0);
+        assert!((position - expected).abs() < 0.25, "{value} is at {position}, and {expected} is its place: {pairs:?}");
+    }
+}
+
+/// The positions of the grid lines with the numbers below them.
+fn axis_below(elements: &[Element]) -> Vec<(f64, f64)> {
+    let number = |text: &str| {
+        text.replace('−', "-").replace(typeset::NARROW, " ").split(' ').next().and_then(|n| n.parse().ok())
+    };
+    let lines: Vec<f64> = elements
+        .iter()
+        .filter(|element| element.tag == "line" && element.get("x1") == element.get("x2"))
+        .map(|line| line.number("x1"))
+        .collect();
+    let labels = elements.iter().filter(|element| element.tag == "text" && element.has_class("m"));
+    labels
+        .filter_map(|label| {
+            let x = label.number("x");
+            let line = lines.iter().copied().find(|line| (line - x).abs() < 0.2)?;
+            Some((number(&label.text)?, line))
+        })
+        .collect()
+}
+
+#[test]
+fn steps_of_the_waterfall_begin_where_the_last_one_ends() {
+    let mut input = samples::waterfall(6, "Event", 1.0);
+    input.events.iter_mut().for_each(|event| event.scored = None);
+    let elements = wide(&waterfall::picture("k", &input).svg);
+    let totals: Vec<f64> = of_class(&elements, "rect", "total").map(|rect| rect.number("x") + 2.5).collect();
+    let axis = axis_below(&elements);
+    let mut pairs = axis.clone();
+    pairs.extend([(input.plan, totals[0]), (input.predicted.unwrap(), totals[1])]);
+    assert_linear(&pairs);
+    let per_point = (axis[1].1 - axis[0].1) / (axis[1].0 - axis[0].0);
+    let steps = elements
+        .iter()
+        .filter(|element| element.tag == "rect" && (element.has_class("main") || element.has_class("bad-edge")));
+    // The first two are the keys.
+    let widths: Vec<(bool, f64)> = steps.skip(2).map(|rect| (rect.has_class("main"), rect.number("width"))).collect();
+    let mut expected: Vec<f64> =
+        input.events.iter().map(|event| event.predicted.unwrap() - event.plan.unwrap()).collect();
+    expected.sort_by(|a, b| b.abs().total_cmp(&a.abs()));
+    assert_eq!(widths.len(), expected.len());
+    for ((gains, width), step) in widths.iter().zip(&expected) {
+        assert_eq!(*gains, *step >= 0.0, "a gain and a loss look different");
+        assert!((width - (step.abs() * per_point).max(1.0)).abs() < 0.25, "{step} points are {width} wide");
+    }
+    let signed: f64 = widths.iter().map(|(gains, width)| if *gains { *width } else { -width }).sum();
+    assert!((signed - (totals[1] - totals[0])).abs() < 1.8, "the steps lead from the plan to the prediction");
+}
+
+#[test]
+fn the_caption_of_the_waterfall_states_the_difference() {
+    let event = |title: &str, plan: f64, predicted: f64, scored: Option<f64>| waterfall::EventSteps {
+        name: super::super::Name::record(title, title),
+        plan: Some(plan),
+        predicted: Some(predicted),
+        interval: None,
+        scored,
+    };
+    let mut input = Waterfall {
+        goal: "Place 8".into(),
+        plan: 300.0,
+        predicted: Some(290.5),
+        interval: None,
+        needed: None,
+        events: vec![event("Endurance", 250.0, 239.0, None), event("Skidpad", 50.0, 51.5, None)],
+    };
+    let caption = |input: &Waterfall| waterfall::picture("k", input).caption;
+    assert_eq!(caption(&input), "290.5 points predicted, 9.5 below the plan of 300.0: Endurance −11.0, Skidpad +1.5");
+    input.events[0].scored = Some(245.0);
+    assert_eq!(
+        caption(&input),
+        "296.5 points expected with the scores so far, 6.0 above the prediction of 290.5: Endurance +6.0"
+    );
+    input.events[1].scored = Some(45.5);
+    assert_eq!(caption(&input), "290.5 points scored, equal to the prediction of 290.5: Endurance +6.0, Skidpad −6.0");
+    input.predicted = None;
+    assert_eq!(caption(&input), "300.0 points are planned");
+}
+
+#[test]
+fn better_is_to_the_right_for_every_target() {
+    let input = samples::targets(9, "Target", 1.0);
+    let elements = wide(&targets::picture("k", &input).svg);
+    let limit = of_class(&elements, "line", "limit").next().unwrap().number("x1");
+    let marks: Vec<f64> = of_class(&elements, "circle", "estimate").skip(1).map(|circle| circle.number("cx")).collect();
+    assert_eq!(marks.len(), 9);
+    for (at, target) in input.targets.iter().enumerate() {
+        let margin = target.estimate.as_ref().unwrap().margin.unwrap();
+        assert_eq!(marks[at] > limit, margin > 0.0, "{margin} is at {} and the limit at {limit}", marks[at]);
+    }
+    let mut sorted: Vec<(f64, f64)> = input
+        .targets
+        .iter()
+        .zip(&marks)
+        .map(|(target, x)| (target.estimate.as_ref().unwrap().margin.unwrap(), *x))
+        .collect();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    assert!(sorted.is_sorted_by(|a, b| a.1 <= b.1), "a larger margin is not further left: {sorted:?}");
+    let small = targets::small("k", &input.targets[0]).unwrap();
+    assert!(drawings(&small)[0].iter().any(|element| element.has_class("limit")));
+    assert_eq!(targets::small("k", &targets::TargetRow::default()), None, "nothing to compare");
+}
+
+#[test]
+fn a_curve_is_on_the_scale_of_its_own_range() {
+    let input = samples::over_time(60, "Points", 1.0);
+    let elements = wide(&over_time::picture("k", &input).svg);
+    let curve = of_class(&elements, "polyline", "curve").next().unwrap().points();
+    assert_eq!(curve.len(), 60);
+    let pairs: Vec<(f64, f64)> = input.moments.iter().zip(&curve).map(|(moment, (_, y))| (moment.value, *y)).collect();
+    let mut by_value = pairs.clone();
+    by_value.sort_by(|a, b| a.0.total_cmp(&b.0));
+    assert_linear(&by_value);
+    let days: Vec<(f64, f64)> = curve.iter().enumerate().map(|(at, (x, _))| (at as f64, *x)).collect();
+    assert_linear(&days);
+    let around = of_class(&elements, "polygon", "around").next().unwrap().points();
+    assert_eq!(around.len(), 120, "the interval is above and below every moment");
+    let top = around.iter().map(|point| point.1).fold(f64::INFINITY, f64::min);
+    assert!(top < pairs.iter().map(|pair| pair.1).fold(f64::INFINITY, f64::min));
+    let goal = of_class(&elements, "polyline", "goal").next().unwrap().points();
+    assert_eq!(goal.len(), 4, "the line steps where its value changes");
+}
+
+#[test]
+fn a_curve_of_one_commit_is_a_sentence() {
+    let picture = over_time::picture("k", &samples::over_time(1, "Points", 1.0));
+    assert!(picture.is_empty());
+    assert_eq!(picture.caption, format!("Points: {} on 2026-09-21, the only day with a value", typeset("600.0 pts")));
+    let none = over_time::picture("k", &samples::over_time(0, "Points", 1.0));
+    assert_eq!(none.caption, "Points: no value on record yet");
+}
+
+#[test]
+fn the_effects_of_a_tornado_are_to_scale() {
+    let input = samples::tornado(6, "Value", 1.0);
+    let elements = wide(&tornado::picture("k", &input).svg);
+    let axis = axis_below(&elements);
+    assert_linear(&axis);
+    let per_point = (axis[1].1 - axis[0].1) / (axis[1].0 - axis[0].0);
+    let widths = |class: &'static str| -> Vec<f64> {
+        of_class(&elements, "rect", class).skip(1).map(|rect| rect.number("width")).collect()
+    };
+    for (bar, (lower, higher)) in input.bars.iter().zip(widths("main-edge").iter().zip(widths("main"))) {
+        assert!(
+            (lower - bar.lower.abs() * per_point).abs() < 0.25 && (higher - bar.higher.abs() * per_point).abs() < 0.25
+        );
+    }
+}
+
+#[test]
+fn sections_of_a_budget_differ_by_their_room() {
+    let input = samples::budget(6, "Section", 1.0);
+    let elements = wide(&budget::picture("k", &input).svg);
+    let axis = axis_below(&elements);
+    assert_linear(&axis);
+    let per_unit = (axis[1].1 - axis[0].1) / (axis[1].0 - axis[0].0);
+    let mut rooms: Vec<f64> = input.sections.iter().map(|section| section.limit - section.value.unwrap()).collect();
+    rooms.sort_by(f64::total_cmp);
+    // The keys come first, and the bars of the rooms are as high as bars of rows.
+    let bars = elements.iter().filter(|element| {
+        element.tag == "rect"
+            && element.get("height") == Some("14")
+            && (element.has_class("main") || element.has_class("bad-edge"))
+    });
+    let widths: Vec<f64> = bars.map(|bar| bar.number("width")).collect();
+    assert_eq!(widths.len(), rooms.len());
+    for (width, room) in widths.iter().zip(&rooms) {
+        assert!((width - room.abs() * per_unit).abs() < 0.25, "{room} kg of room is {width} wide");
+    }
+    let cells: f64 = elements
+        .iter()
+        .filter(|element| {
+            element.tag == "rect" && element.get("height") == Some("22") && element.get("y") == Some("20")
+        })
+        .map(|rect| rect.number("width"))
+        .sum();
+    let frame = of_class(&elements, "rect", "frame").next().unwrap().number("width");
+    let share = input.value.unwrap() / input.limit.max(input.value.unwrap());
+    assert!((cells / frame - share).abs() < 0.005, "the sections are to scale: {cells} of {frame}");
+}
+
+#[test]
+fn verification_counts_step_by_step() {
+    let input = samples::verification(60, "Part");
+    let picture = verification::picture("k", &input);
+    let elements = wide(&picture.svg);
+    let closed = of_class(&elements, "polyline", "curve").next().unwrap().points();
+    let zero = closed[0].1;
+    let count = input.planned.iter().filter(|planned| planned.closed.is_some()).count();
+    let due = of_class(&elements, "polyline", "goal").next().unwrap().points();
+    let dated = input.planned.iter().filter(|planned| planned.due.is_some()).count();
+    let (up, down) = (zero - closed.last().unwrap().1, zero - due.last().unwrap().1);
+    assert!((up / down - count as f64 / dated as f64).abs() < 0.01, "{up} for {count}, {down} for {dated}");
+    let late = input
+        .planned
+        .iter()
+        .filter(|own| own.closed.is_none() && own.due.is_some_and(|due| due < samples::day(180)))
+        .count();
+    assert!(
+        picture.caption.starts_with(&format!("{count} of 60 verifications are closed; {late} that were due by ")),
+        "{}",
+        picture.caption
+    );
+}
+
+#[test]
+fn a_loop_is_as_long_as_it_lasted() {
+    let input = samples::loops(8, "Target");
+    let elements = wide(&loops::picture("k", &input).svg);
+    let bars: Vec<&Element> = elements
+        .iter()
+        .filter(|element| element.tag == "rect" && (element.has_class("resolved") || element.has_class("bad-edge")))
+        .skip(2)
+        .collect();
+    assert_eq!(bars.len(), 8);
+    let per_day = (535.0 - 250.0) / 300.0;
+    let mut days: Vec<(bool, f64)> = input
+        .loops
+        .iter()
+        .map(|own| (own.is_resolved, f64::from(own.since.days_until(own.until.unwrap_or(samples::day(300))))))
+        .collect();
+    days.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.total_cmp(&a.1)));
+    for (bar, (resolved, days)) in bars.iter().zip(days) {
+        assert_eq!(bar.has_class("resolved"), resolved, "what is not resolved comes first");
+        assert!((bar.number("width") - days * per_day).abs() < 0.25, "{days} days are {} wide", bar.number("width"));
+    }
+    assert_eq!(
+        loops::picture("k", &loops::Loops { season: input.season, loops: Vec::new() }).caption,
+        "No target was at risk at any commit"
+    );
+    assert_eq!(loops::picture("k", &loops::Loops::default()).caption, "Periods at risk need the git history");
+}
+
+#[test]
+fn a_result_above_its_estimate_is_to_the_right() {
+    let input = samples::estimates(3, "Mass", 1.0);
+    let picture = estimates::picture("k", &input);
+    let elements = wide(&picture.svg);
+    let axis = axis_below(&elements);
+    let zero = of_class(&elements, "line", "limit").next().unwrap().number("x1");
+    let mut pairs = axis.clone();
+    let means: Vec<f64> = of_class(&elements, "rect", "total").skip(1).map(|rect| rect.number("x") + 1.5).collect();
+    pairs.extend(input.groups.iter().map(|group| group.bias * 100.0).zip(means).filter(|(bias, _)| *bias != 0.0));
+    pairs.push((0.0, zero));
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    assert_linear(&pairs);
+    let inside = input.groups.iter().flat_map(|group| &group.pairs).filter(|pair| pair.inside == Some(true)).count();
+    let known = input.groups.iter().flat_map(|group| &group.pairs).filter(|pair| pair.inside.is_some()).count();
+    assert!(picture.caption.starts_with(&format!("{inside} of {known} results are inside")), "{}", picture.caption);
+}
+
+#[test]
+fn the_chain_has_every_record_once() {
+    for count in [1, 13, 1000] {
+        let picture = chain::picture(&samples::chain(count, "Part"), true);
+        assert_eq!(picture.svg.matches("<li>").count(), count);
+        assert_eq!(picture.table.rows.len(), count);
+        for tag in ["ul", "li", "details", "summary"] {
+            let (opened, closed) =
+                (picture.svg.matches(&format!("<{tag}")).count(), picture.svg.matches(&format!("</{tag}>")).count());
+            assert_eq!(opened, closed, "{tag}");
+        }
+    }
+    // A chain without an end, and one deeper than any browser opens.
+    let mut deep = samples::chain(5000, "Part");
+    for (at, node) in deep.nodes.iter_mut().enumerate() {
+        node.below = vec![(at + 1) % 5000];
+    }
+    let picture = chain::picture(&deep, false);
+    assert_eq!(picture.svg.matches("<li>").count(), 5000);
+    assert!(picture.svg.matches("<details").count() <= 41);
+    let mut lost = samples::chain(3, "Part");
+    lost.roots = vec![7, 0];
+    lost.nodes[0].below = vec![9, 1];
+    assert_eq!(chain::picture(&lost, false).svg.matches("<li>").count(), 2, "a place that is not there is nothing");
+}
+
+#[test]
+fn the_stress_of_all_iterations_has_one_scale() {
+    let input = samples::stress(3, "Upright", 1.0);
+    let picture = stress::picture("k", &input);
+    let elements = wide(&picture.svg);
+    let bars: Vec<&Element> = elements.iter().filter(|element| element.tag == "rect").skip(3).collect();
+    assert_eq!(bars.len(), 33);
+    let pairs =
+        input.iterations.iter().flat_map(|own| &own.bins).zip(&bars).map(|(bin, bar)| (bin.2, bar.number("height")));
+    let mut pairs: Vec<(f64, f64)> = pairs.filter(|(_, height)| *height > 1.0).collect();
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    assert_linear(&pairs);
+    assert!(picture.caption.contains(&input.caution), "the caution is next to it");
+}
+
+#[test]
+fn the_frontier_is_what_none_beats() {
+    let point = |title: &str, across: f64, up: f64| frontier::Alternative {
+        name: super::super::Name::plain(title),
+        across,
+        up,
+        interval: None,
+        chosen: title == "b",
+    };
+    let mut input = samples::frontier(0, "Engine", 1.0);
+    input.alternatives =
+        vec![point("a", 210.0, 620.0), point("b", 205.0, 618.0), point("c", 212.0, 615.0), point("d", f64::NAN, 700.0)];
+    let names: Vec<&str> = input.frontier().iter().map(|own| own.name.title.as_str()).collect();
+    assert_eq!(names, ["b", "a"], "lighter, and more points; c is beaten by both");
+    let picture = frontier::picture("k", &input);
+    assert_eq!(
+        picture.caption,
+        "Engine: 2 of 3 alternatives are beaten by none in both: b, a; the chosen one, b, is one of them"
+    );
+    let elements = wide(&picture.svg);
+    let line = of_class(&elements, "polyline", "goal").next().unwrap().points();
+    assert_eq!(line.len(), 3, "two alternatives and the corner between them");
+    let circle = of_class(&elements, "circle", "point").nth(1).unwrap();
+    assert_eq!((line[2].0, line[2].1), (circle.number("cx"), circle.number("cy")), "the line goes through a");
+}

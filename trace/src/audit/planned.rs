@@ -1,0 +1,51 @@
+//! Every planned verification, with its due date and the date of the result that closed it.
+
+use schema::Day;
+use schema::records::Method;
+
+use crate::conclusion::Conclusion;
+use crate::ids::RecordId;
+use crate::study::Study;
+
+/// A planned verification of a record by one method.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PlannedVerification {
+    /// The record.
+    pub index: RecordId,
+    /// The method.
+    pub method: Method,
+    /// The due date.
+    pub due: Option<Day>,
+    /// The date of the latest result, if it closed the verification and has a date.
+    pub closed: Option<Day>,
+    /// What the latest result says; `None` without one that closes it.
+    pub conclusion: Option<Conclusion>,
+}
+
+impl PlannedVerification {
+    /// Every planned verification, in the order of the records.
+    pub fn all(study: &Study) -> Vec<Self> {
+        let mut all = Vec::new();
+        for index in study.loaded.record_ids() {
+            let Some(verify) = study.loaded.verify(index) else { continue };
+            for method in verify.value.methods() {
+                let due = verify.value.0.iter().filter(|own| own.by == method).filter_map(|own| own.due).min();
+                // A result of a group is that of the plan that its parts inherit.
+                let subjects = [Some(index), verify.group].into_iter().flatten();
+                let closing = subjects.into_iter().find_map(|subject| {
+                    let conclusion = study.conclusion(subject, Some(method)).filter(|own| own.closes())?;
+                    Some((conclusion, date(study, subject, method)))
+                });
+                let (conclusion, closed) = closing.unzip();
+                all.push(Self { index, method, due, closed: closed.flatten(), conclusion });
+            }
+        }
+        all
+    }
+}
+
+/// The date of the latest result of a method.
+fn date(study: &Study, subject: RecordId, method: Method) -> Option<Day> {
+    let latest = study.latest_of(subject, Some(method));
+    latest.iter().filter_map(|(result, _)| study.loaded.result(*result)?.date).max()
+}
