@@ -15,7 +15,7 @@ use crate::screen::count;
 /// What is broken under the numbers, as lines; empty if nothing is.
 pub(super) fn broken(view: &PageView<'_>) -> Vec<String> {
     let unread = incomplete_numbers(&view.study.loaded);
-    unread.into_iter().chain(points::broken(view.study).lines()).collect()
+    unread.into_iter().chain(points::broken(view.study).without_missing().lines()).collect()
 }
 
 /// The errors that are listed at the top; each is also in the place of its record.
@@ -82,6 +82,6 @@ fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
         "plan": format!("{:.1} planned", goal.plan),
         "needed": needed,
         "unknown": unknown,
-        "picture": Value::Null,
+        "picture": super::drawn::points_over_time(view, goal.index),
     })
 }

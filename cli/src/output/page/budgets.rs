@@ -16,10 +16,11 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
     let budgets = view.study.budgets();
     let is_outermost =
         |budget: &Budget| budget.share_of.is_none_or(|outer| !budgets.iter().any(|own| own.index == outer));
-    budgets.iter().filter(|budget| is_outermost(budget)).map(|own| budget(view, own)).collect()
+    let outermost = budgets.iter().filter(|budget| is_outermost(budget)).enumerate();
+    outermost.map(|(number, own)| budget(view, number, own)).collect()
 }
 
-fn budget(view: &PageView<'_>, budget: &Budget) -> Value {
+fn budget(view: &PageView<'_>, number: usize, budget: &Budget) -> Value {
     let unit = view.study.values().unit(budget.node);
     let scale = Scale::new(unit, budget.limit);
     let shown = |si: f64| scale.text(si);
@@ -33,7 +34,7 @@ fn budget(view: &PageView<'_>, budget: &Budget) -> Value {
         .collect();
     json!({
         "budget": view.link(budget.index),
-        "picture": Value::Null,
+        "picture": super::drawn::budget(view, number, budget),
         "amount": budget.amount,
         "value": budget.value.map(shown),
         "growth": budget.growth.filter(|growth| *growth != 0.0).map(shown),

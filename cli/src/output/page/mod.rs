@@ -4,6 +4,7 @@ mod answer;
 mod budgets;
 mod changes;
 mod decisions;
+mod drawn;
 mod due;
 mod facts;
 mod points;
@@ -74,7 +75,7 @@ fn context(view: &PageView<'_>) -> Value {
         "renews": view.renews,
         "script": SCRIPT,
         "script_hash": script::hash(SCRIPT),
-        "style": include_str!("../../../../templates/page.css"),
+        "style": concat!(include_str!("../../../../templates/pictures.css"), include_str!("../../../../templates/page.css")),
         "history": study.past().reason(),
         "records": study.loaded.entries.len(),
         "off": off_text(study.past(), &view.off),
@@ -83,7 +84,9 @@ fn context(view: &PageView<'_>) -> Value {
         "goals": answer::goals(view),
         "points": points::section(view),
         "risk": risk::section(view),
-        "risk_picture": Value::Null,
+        "risk_picture": drawn::at_risk(view),
+        "periods_picture": drawn::periods_at_risk(view),
+        "verification_picture": drawn::verification(view),
         "due": due::section(view),
         "unproven": due::unproven(view),
         "budgets": budgets::section(view),
@@ -96,8 +99,6 @@ fn context(view: &PageView<'_>) -> Value {
         "places": records::all(view, worths.as_ref()),
     });
     typeset_all(&mut context);
-    if let Ok(file) = std::env::var("PAGE_CONTEXT_DUMP") {
-        let _ = std::fs::write(file, context.to_string());
     // A page that renews itself asks the file on disk whether it is still this one.
     context["state"] = json!(fingerprint(&context));
     context
@@ -105,7 +106,7 @@ fn context(view: &PageView<'_>) -> Value {
 
 /// Typesets numbers and units in all texts, except in what is typed or looked for: ids, titles, files, formulas.
 fn typeset_all(value: &mut Value) {
-    const AS_TYPED: [&str; 15] = [
+    const AS_TYPED: &[&str] = &[
         "id",
         "title",
         "script",
@@ -121,6 +122,9 @@ fn typeset_all(value: &mut Value) {
         "class",
         "kind",
         "reads",
+        "risk_picture",
+        "periods_picture",
+        "verification_picture",
     ];
     match value {
         Value::String(text) if text.contains(|c: char| c.is_ascii_digit()) => *text = typeset(text),

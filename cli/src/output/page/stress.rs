@@ -16,10 +16,11 @@ pub(super) fn of_part(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
     if view.study.loaded.part(index).is_none() {
         return Vec::new();
     }
-    trace::stress::of_part(view.study, index).iter().map(|found| chain(view, found)).collect()
+    let mut pictures = super::drawn::stress(view, index).into_iter();
+    trace::stress::of_part(view.study, index).iter().map(|found| chain(view, found, pictures.next())).collect()
 }
 
-fn chain(view: &PageView<'_>, found: &Iterations) -> Value {
+fn chain(view: &PageView<'_>, found: &Iterations, picture: Option<String>) -> Value {
     let mut before: Option<f64> = None;
     let mut rows = Vec::new();
     for own in &found.all {
@@ -43,7 +44,7 @@ fn chain(view: &PageView<'_>, found: &Iterations) -> Value {
         .collect();
     let megapascal = Unit::parse("MPa").unwrap_or_else(|_| Unit::dimensionless());
     json!({
-        "picture": Value::Null,
+        "picture": picture,
         "allowable": last.map(|own| megapascal.show(own.allowable, 0.0)),
         "idle": last.map(|own| {
             let mass = own.idle_mass.map(|mass| format!(", {} kg", number::significant(mass, 3))).unwrap_or_default();

@@ -20,7 +20,7 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
     let is_own = |own: &Worth| !matches!(worths.values.keys[own.node], Key::Local(..));
     let all: Vec<Worth> = worths.values.worth_of_leaves(&worths.sensitivities).into_iter().filter(is_own).collect();
     let values: Vec<Value> = all.iter().take(MOST).map(|own| row(view, worths, own)).collect();
-    json!({"car": car, "values": values, "more": all.len().saturating_sub(MOST), "picture": Value::Null})
+    json!({"car": car, "values": values, "more": all.len().saturating_sub(MOST), "picture": super::drawn::worth(view, worths)})
 }
 
 fn row(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> Value {
