@@ -157,8 +157,8 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   const order = (cell) => {
     const text = (cell ? cell.dataset.v || cell.textContent : "").trim().replaceAll("−", "-");
     if (text === "" || /^\d{4}-\d\d-\d\d/.test(text)) return text;
-    const number = /-?\d+(\.\d+)?(e[-+]?\d+)?/.exec(text.replace(/(\d)[  ](?=\d{3})/g, "$1"));
-    return number ? parseFloat(number[0]) : text.toLowerCase();
+    const number = /^[≤≥(+ ]*(?:at (?:most|least) )?(-?\d+(?:\.\d+)?)(?![\w-])/.exec(text.replace(/(\d)[  ](?=\d{3})/g, "$1"));
+    return number ? parseFloat(number[1]) : text.toLowerCase();
   };
   const compare = (a, b) => {
     if (a === "" || b === "") return a === b ? 0 : a === "" ? 1 : -1;
