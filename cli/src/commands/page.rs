@@ -117,7 +117,7 @@ impl Page {
         }
         let mut made = self.make(true)?;
         self.write(&made)?;
-        eprint!("{}watching the project; Ctrl-C ends it\n", self.report(&made));
+        notice(&format!("{}watching the project; Ctrl-C ends it\n", self.report(&made)));
         while !ended.load(Ordering::Relaxed) {
             std::thread::sleep(INTERVAL);
             if !made.is_old() {
@@ -137,16 +137,22 @@ impl Page {
                 }
             }
             match self.write(&made) {
-                Ok(true) => eprint!("{}", self.report(&made)),
+                Ok(true) => notice(&self.report(&made)),
                 Ok(false) => {}
                 Err(error) => print_error(&error, shared),
             }
         }
         // The page that stays does not wait for another one.
-        let last = self.make(false)?;
-        self.write(&last)?;
+        if let Ok(last) = self.make(false) {
+            self.write(&last)?;
+        }
         Ok(String::new().into())
     }
+}
+
+/// Prints a line of progress; without a place for it, there is none.
+fn notice(text: &str) {
+    let _ = std::io::Write::write_all(&mut std::io::stderr(), text.as_bytes());
 }
 
 /// The page of a study.

@@ -203,14 +203,14 @@ fn amounts(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) ->
     if loaded.system(index).is_none() {
         return Vec::new();
     }
-    let of_system = |name: &Box<str>| {
+    let of_system = |name: &str| {
         let node = values.whole(values.total_of(Some(index), name)?);
         let all = values.unit(node).show(values.value(node)?, 0.0);
         Some(
-            json!({"name": &**name, "piece": Value::Null, "count": 1, "all": all, "basis": Value::Null, "worth": worth(name)}),
+            json!({"name": name, "piece": Value::Null, "count": 1, "all": all, "basis": Value::Null, "worth": worth(name)}),
         )
     };
-    values.amounts().iter().filter_map(of_system).collect()
+    values.amounts().iter().filter_map(|name| of_system(name)).collect()
 }
 
 fn planned(view: &PageView<'_>, planned: &Planned<'_>) -> Value {

@@ -16,18 +16,19 @@ pub(super) fn of_part(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
     if view.study.loaded.part(index).is_none() {
         return Vec::new();
     }
-    let mut pictures = super::drawn::stress(view, index).into_iter();
+    let pictures = super::drawn::stress(view, index);
+    let mut pictures = pictures.iter();
     trace::stress::of_part(view.study, index).iter().map(|found| chain(view, found, pictures.next())).collect()
 }
 
-fn chain(view: &PageView<'_>, found: &Iterations, picture: Option<String>) -> Value {
+fn chain(view: &PageView<'_>, found: &Iterations, picture: Option<&String>) -> Value {
     let mut before: Option<f64> = None;
     let mut rows = Vec::new();
     for own in &found.all {
         let mass = own.numbers.as_ref().ok().and_then(|numbers| numbers.mass);
         let change = before.zip(mass).map(|(before, now)| number::signed_percent(now / before - 1.0, 0));
         before = mass.or(before);
-        rows.push(iteration(view, own, change));
+        rows.push(iteration(view, own, change.as_ref()));
     }
     let last = found.current().and_then(|own| own.numbers.as_ref().ok());
     let bins = last.map(|own| own.field.distribution(own.allowable, BINS)).unwrap_or_default();
@@ -58,7 +59,7 @@ fn chain(view: &PageView<'_>, found: &Iterations, picture: Option<String>) -> Va
     })
 }
 
-fn iteration(view: &PageView<'_>, own: &Iteration, change: Option<String>) -> Value {
+fn iteration(view: &PageView<'_>, own: &Iteration, change: Option<&String>) -> Value {
     let numbers = own.numbers.as_ref().ok();
     json!({
         "analysis": view.link(own.analysis),
