@@ -83,6 +83,8 @@ mod numbers_scores;
 mod numbers_units;
 mod numbers_verdicts;
 mod pictures;
+mod page;
+mod page_watch;
 mod points;
 mod readme;
 mod records_add;

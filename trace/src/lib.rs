@@ -27,6 +27,7 @@ pub mod new_record;
 mod parallel;
 mod parse;
 pub mod parts_table;
+pub mod planned;
 mod records;
 mod repaired;
 pub mod report;

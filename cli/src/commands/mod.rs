@@ -18,6 +18,7 @@ mod hook;
 mod import;
 mod init;
 pub(crate) mod keys;
+mod page;
 mod points;
 mod rename;
 mod revise;
@@ -76,6 +77,8 @@ pub(crate) enum Command {
     Audit(audit::Audit),
     /// Write a talk about the car as one HTML file: slides with notes and a clock, for judges, sponsors or newcomers
     Deck(deck::Deck),
+    /// Write one HTML page of the car as it is now: the answer first, and a place for every record
+    Page(page::Page),
     /// Show the history of a record: every commit that changed it, and its value and limit over time
     History(history::History),
     /// Write parts, budgets, targets, results and points to a workbook for a spreadsheet (.xlsx)
@@ -179,6 +182,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Worth(command) => command.run(shared),
         Command::Compare(command) => command.run(shared),
         Command::Deck(command) => command.run(shared),
+        Command::Page(command) => command.run(shared),
         Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Set(command) => command.run(shared),

@@ -94,6 +94,22 @@ impl<'s> Broken<'s> {
         out
     }
 
+    /// The list for a page, one line each.
+    pub(crate) fn lines(&self) -> Vec<String> {
+        let mut positions = RecordPositions::new(self.loaded);
+        let mut line = |fault: &Fault| {
+            let spot = positions.fault(fault);
+            let snapshot = &self.loaded.snapshot;
+            let place = format!("{}{}:{}", snapshot.prefix, snapshot.files[fault.file].path, spot.line);
+            format!("{place}: {}", subject(fault))
+        };
+        let mut lines: Vec<String> = self.faults.iter().take(MOST_LISTED).map(&mut line).collect();
+        if let Some(more) = self.faults.len().checked_sub(MOST_LISTED).filter(|more| *more > 0) {
+            lines.push(format!("and {more} more: `tierod check` lists them"));
+        }
+        lines
+    }
+
     /// The list for JSON.
     pub(crate) fn json(&self) -> Value {
         let mut positions = RecordPositions::new(self.loaded);

@@ -82,20 +82,22 @@ fn paint(over: bool) -> Paint {
 }
 
 /// The numbers of one budget: in its unit, all with the decimals that show a hundred-thousandth of its limit.
-struct Scale<'u> {
+pub(crate) struct Scale<'u> {
     unit: &'u Unit,
     places: usize,
     far: bool,
 }
 
 impl<'u> Scale<'u> {
-    fn new(unit: &'u Unit, limit: f64) -> Self {
+    /// The scale of a budget with this limit, in SI.
+    pub(crate) fn new(unit: &'u Unit, limit: f64) -> Self {
         let size = unit.from_si(limit).abs();
         let places = if size > 0.0 { (5 - size.log10().ceil() as i32).clamp(0, 7) as usize } else { 2 };
         Self { unit, places, far: size != 0.0 && !(1e-4..1e12).contains(&size) }
     }
 
-    fn number(&self, si: f64) -> String {
+    /// A number without its unit.
+    pub(crate) fn number(&self, si: f64) -> String {
         // Very large and very small numbers would fill the screen or be all zeros.
         if self.far && si != 0.0 {
             return format!("{:.3e}", self.unit.from_si(si));
@@ -112,7 +114,7 @@ impl<'u> Scale<'u> {
     }
 
     /// A number in a sentence: with its unit, without zeros at the end.
-    fn text(&self, si: f64) -> String {
+    pub(crate) fn text(&self, si: f64) -> String {
         let text = self.number(si);
         let exponent = text.contains('e');
         self.unit.after(if exponent { &text } else { number::without_zeros(&text) })

@@ -61,6 +61,17 @@ pub(crate) fn render(
     }
 }
 
+/// Renders a template that ships with the tool and that no team can replace.
+pub(crate) fn render_shipped(
+    name: &'static str,
+    source: &str,
+    escape: Escape,
+    context: &serde_json::Value,
+) -> Result<String, Error> {
+    rendered(name, source.to_owned(), escape, context)
+        .map_err(|detail| Error::new(format!("cannot render the template {name}")).because(detail))
+}
+
 /// Renders a template; an error is text.
 pub(super) fn rendered(
     name: &str,

@@ -19,8 +19,9 @@
 //! | `hooks` | the folder of the hooks |
 //! | `create` | a new repository from given commits |
 //! | `spreadsheet` | the bytes of a spreadsheet that is imported |
-//! | `stress_files` | the bytes of the stress files that records name |
+//! | `large_files` | the bytes of stress files and of pictures, which may be large |
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
+//! | `watched` | whether the files of a project may have changed, for `page --watch` |
 //! | `write` | edited files of a project, written beside and renamed |
 //! | `writing` | whether the process has begun to write |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
@@ -64,6 +65,7 @@ mod large_files;
 mod untracked;
 mod waiting;
 pub(crate) mod walk;
+mod watched;
 mod worktree;
 mod write;
 mod writing;
@@ -78,6 +80,7 @@ pub use remotes::Remotes;
 pub use settings_history::OffSince;
 pub use spreadsheet::read_spreadsheet;
 pub use waiting::never_ends;
+pub use watched::Watched;
 pub use worktree::find_root;
 pub use write::NewFile;
 pub use writing::{begin_writing, unless_writing};

@@ -1,12 +1,14 @@
 //! Values: from records to numbers. Targets, events, goals and amounts are nodes of one acyclic graph; formulas, models,
 //! totals and scores are its rules.
 
+mod at_stake;
 pub(crate) mod bases;
 mod budgets;
 mod build;
 mod call;
 mod closing;
 mod compare;
+mod contributions;
 mod currency;
 mod derivatives;
 mod faults;
@@ -38,6 +40,7 @@ pub use call::Call;
 pub use closing::{NewLimit, Transfer};
 pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
 pub use derivatives::{Gradients, Partials};
+pub use contributions::Contribution;
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use needed::{FEW_YEARS, LEVEL, Needed};
 pub use network::{Network, Rule, State, Value};

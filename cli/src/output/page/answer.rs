@@ -1,0 +1,87 @@
+//! Do we make it: what is broken, the chance, and the points against those that the place needs.
+
+use schema::number;
+use schema::settings::Level;
+use serde_json::{Value, json};
+use trace::Finding;
+use trace::finding::LEVELS;
+use trace::values::{GoalPoints, LEVEL};
+
+use super::PageView;
+use crate::output::incomplete_numbers;
+use crate::output::points::{self, needs, sum, without_value};
+use crate::screen::count;
+
+/// What is broken under the numbers, as lines; empty if nothing is.
+pub(super) fn broken(view: &PageView<'_>) -> Vec<String> {
+    let unread = incomplete_numbers(&view.study.loaded);
+    unread.into_iter().chain(points::broken(view.study).without_missing().lines()).collect()
+}
+
+/// The errors that are listed at the top; each is also in the place of its record.
+const MOST_ERRORS: usize = 8;
+
+/// The number of findings of each level, and the first errors.
+pub(super) fn counts(view: &PageView<'_>) -> Value {
+    let report = view.study.report();
+    let counts: Vec<String> = LEVELS.iter().map(|level| count(report.count(*level), level.word())).collect();
+    let errors: Vec<&Finding> = report.findings.iter().filter(|finding| finding.level == Level::Error).collect();
+    let list: Vec<Value> = errors
+        .iter()
+        .take(MOST_ERRORS)
+        .map(|finding| {
+            let record = finding.record.as_deref().map(|id| view.named(id));
+            // The title in the message is what is pressed.
+            let title = record.as_ref().and_then(|record| record["title"].as_str());
+            let around = title.and_then(|title| finding.message.split_once(title));
+            let (before, after) = around.unwrap_or(("", ""));
+            let message = around.is_none().then_some(&finding.message);
+            json!({"record": record, "before": before, "after": after, "message": message, "help": finding.help,
+                   "check": finding.check.name})
+        })
+        .collect();
+    json!({"text": counts.join(", "), "list": list, "more": errors.len().saturating_sub(MOST_ERRORS)})
+}
+
+/// The goals, each with its answer.
+pub(super) fn goals(view: &PageView<'_>) -> Vec<Value> {
+    view.study.goals().iter().map(|goal| self::goal(view, goal)).collect()
+}
+
+fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
+    let loaded = &view.study.loaded;
+    let is_scored = view.study.is_scored(goal);
+    let chance = goal.chance().filter(|_| !is_scored);
+    let reached = view.audit.goals.iter().find(|own| own.index == goal.index);
+    let verdict = reached.and_then(trace::audit::GoalScore::reached).filter(|_| is_scored);
+    let place = reached.and_then(|own| own.place_reached).map(|(place, _)| place);
+    let word = if is_scored { "scored" } else { "predicted" };
+    let points = sum(goal).map(|sum| format!("{sum} {word}"));
+    let missing = without_value(loaded, goal);
+    let needed = goal.needed.as_ref().map(|needed| {
+        let band = if needed.years.is_empty() {
+            String::new()
+        } else {
+            format!(" ({:.0} to {:.0} with {:.0} % probability)", needed.low, needed.high, LEVEL * 100.0)
+        };
+        let few = if needed.has_few_years() { "; few years" } else { "" };
+        format!("{} {:.1} points{band}{few}", needs(loaded, goal.index, needed), needed.points)
+    });
+    let (needed, unknown) = match needed {
+        Ok(needed) => (Some(needed), None),
+        Err(why) => (None, Some(why.clone())),
+    };
+    json!({
+        "goal": view.link(goal.index),
+        "reason": loaded.goal(goal.index).and_then(|own| own.reason.clone()),
+        "chance": chance.map(number::chance),
+        "reached": verdict,
+        "place": place,
+        "points": points,
+        "missing": missing,
+        "plan": format!("{:.1} planned", goal.plan),
+        "needed": needed,
+        "unknown": unknown,
+        "picture": super::drawn::points_over_time(view, goal.index),
+    })
+}

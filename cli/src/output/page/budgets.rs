@@ -1,0 +1,120 @@
+//! The budgets, from the limit through the shares to the parts.
+
+use schema::number;
+use serde_json::{Value, json};
+use trace::RecordId;
+use trace::values::{Budget, Share};
+
+use super::PageView;
+use crate::output::budget::Scale;
+
+/// The parts of a share that are listed; the others are added up in one row.
+const MOST_PARTS: usize = 12;
+
+/// Every budget with shares, and those that are no share of another one.
+pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
+    let budgets = view.study.budgets();
+    let is_outermost =
+        |budget: &Budget| budget.share_of.is_none_or(|outer| !budgets.iter().any(|own| own.index == outer));
+    let outermost = budgets.iter().filter(|budget| is_outermost(budget)).enumerate();
+    outermost.map(|(number, own)| budget(view, number, own)).collect()
+}
+
+fn budget(view: &PageView<'_>, number: usize, budget: &Budget) -> Value {
+    let unit = view.study.values().unit(budget.node);
+    let scale = Scale::new(unit, budget.limit);
+    let shown = |si: f64| scale.text(si);
+    let mut shares: Vec<&Share> = budget.shares.iter().collect();
+    // What has the least room comes first.
+    shares.sort_by(|a, b| left(a).total_cmp(&left(b)).then(a.index.cmp(&b.index)));
+    let without: Vec<Value> = budget
+        .without_share
+        .iter()
+        .map(|(index, si)| json!({"record": view.link(*index), "value": shown(*si)}))
+        .collect();
+    json!({
+        "budget": view.link(budget.index),
+        "picture": super::drawn::budget(view, number, budget),
+        "amount": budget.amount,
+        "value": budget.value.map(shown),
+        "growth": budget.growth.filter(|growth| *growth != 0.0).map(shown),
+        "limit": shown(budget.limit),
+        "reserve": (budget.reserve != 0.0).then(|| shown(budget.reserve)),
+        "unit": unit.to_string(),
+        "room": budget.value.map(|value| scale.text(budget.limit - value)),
+        "over": budget.over().is_some(),
+        "allocated": shown(budget.allocated),
+        "unallocated": match budget.over_allocated() {
+            Some(by) => format!("over-allocated by {}", shown(by)),
+            None => format!("{} unallocated", shown(budget.unallocated().max(0.0))),
+        },
+        "shares": shares.iter().map(|own| share(view, budget, own, &scale)).collect::<Vec<_>>(),
+        "without": without,
+        "parts": if budget.shares.is_empty() { parts(view, budget.index, &scale) } else { Vec::new() },
+    })
+}
+
+/// The part of its limit that a share has left.
+fn left(share: &Share) -> f64 {
+    share.value.map_or(f64::INFINITY, |value| 1.0 - value / share.limit)
+}
+
+fn share(view: &PageView<'_>, budget: &Budget, share: &Share, scale: &Scale<'_>) -> Value {
+    let shown = |si: f64| scale.number(si);
+    // A share can be a budget with shares of its own.
+    let inner = view.study.budgets().iter().find(|own| own.index == share.index && own.index != budget.index);
+    let inner: Vec<Value> = inner
+        .into_iter()
+        .flat_map(|own| &own.shares)
+        .map(|own| {
+            json!({"share": view.link(own.index), "value": own.value.map(shown), "limit": shown(own.limit),
+                   "growth": own.growth.filter(|growth| *growth != 0.0).map(shown), "room": own.room().map(shown),
+                   "used": used(own), "over": own.over().is_some()})
+        })
+        .collect();
+    json!({
+        "share": view.link(share.index),
+        "value": share.value.map(shown),
+        "growth": share.growth.filter(|growth| *growth != 0.0).map(shown),
+        "limit": shown(share.limit),
+        "room": share.room().map(shown),
+        "used": used(share),
+        "over": share.over().is_some(),
+        "inner": inner,
+        "parts": parts(view, share.index, scale),
+    })
+}
+
+/// The part of its limit that a share uses.
+fn used(share: &Share) -> Option<String> {
+    share.value.map(|value| number::percent(value / share.limit, 1))
+}
+
+/// The parts under a target with a total, the largest first.
+fn parts(view: &PageView<'_>, target: RecordId, scale: &Scale<'_>) -> Vec<Value> {
+    let (loaded, values) = (&view.study.loaded, view.study.values());
+    let total = || {
+        let amount = loaded.target(target)?.total.as_ref()?;
+        let about = loaded.record(target).about()?.as_str();
+        let subject = if about == schema::words::CAR { None } else { Some(loaded.find(about)?) };
+        values.total_of(subject, amount.as_str())
+    };
+    let Some(total) = total() else { return Vec::new() };
+    let all = values.contributions(total);
+    let sum: f64 = all.iter().map(|own| own.value).sum();
+    let percent = |value: f64| number::percent(value / sum, 1);
+    let mut rows: Vec<Value> = all
+        .iter()
+        .take(MOST_PARTS)
+        .map(|own| json!({"part": view.link(own.part), "value": scale.text(own.value), "of": percent(own.value)}))
+        .collect();
+    let rest = all.get(MOST_PARTS..).unwrap_or_default();
+    if !rest.is_empty() {
+        let value: f64 = rest.iter().map(|own| own.value).sum();
+        let title = format!("{} smaller parts", rest.len());
+        rows.push(
+            json!({"part": {"id": Value::Null, "title": title}, "value": scale.text(value), "of": percent(value)}),
+        );
+    }
+    rows
+}

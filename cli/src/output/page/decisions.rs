@@ -1,0 +1,113 @@
+//! The decisions: what was chosen, what was traded for it, and the points of each alternative.
+
+use schema::number::difference;
+use serde_json::{Value, json};
+use trace::RecordId;
+use trace::history::choice::Choice;
+use trace::values::{Outcome, Significance};
+
+use super::{PageView, Worths};
+use crate::output::compare::View;
+use crate::output::numbers::quantity;
+use crate::output::points::points_of;
+
+/// The decisions, those without a choice first.
+pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Vec<Value> {
+    let mut all: Vec<RecordId> = view.study.loaded.decisions().map(|(index, ..)| index).collect();
+    let is_chosen = |index: &RecordId| view.study.loaded.decision(*index).is_some_and(|own| own.chosen.is_some());
+    all.sort_by_key(|index| (is_chosen(index), *index));
+    all.into_iter().map(|index| one(view, index, worths)).collect()
+}
+
+/// A decision with its alternatives.
+pub(super) fn one(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'_>>) -> Value {
+    let study = view.study;
+    let Some(decision) = study.loaded.decision(index) else { return Value::Null };
+    let compared = worths.and_then(|_| View::new(study, index, None));
+    let outcomes = compared.as_ref().map(|own| own.compared.outcomes.as_slice()).unwrap_or_default();
+    let name = |name: &str| {
+        let title = decision.alternatives.get(name).and_then(|own| own.title.clone());
+        title.unwrap_or_else(|| name.to_owned())
+    };
+    let chosen = decision.chosen.as_ref().map(|chosen| name(chosen.as_str()));
+    let alternatives: Vec<Value> = outcomes
+        .iter()
+        .map(|outcome| {
+            let criteria = compared.as_ref().map(|own| criteria(own, outcome)).unwrap_or_default();
+            json!({
+                "title": name(&outcome.name),
+                "chosen": outcome.chosen,
+                "points": outcome.spread.as_ref().map(points_of),
+                "difference": difference_text(outcome),
+                "criteria": criteria,
+                "at_risk": outcome.newly_at_risk.iter().map(|own| view.link(*own)).collect::<Vec<_>>(),
+                "problem": outcome.problems.first().map(|problem| &problem.message),
+            })
+        })
+        .collect();
+    let choice = study.past().available().and_then(|history| Choice::of(study, history, index));
+    let later: Vec<Value> = choice
+        .iter()
+        .flat_map(|choice| choice.later_analyses(study))
+        .map(|own| json!({"analysis": view.link(own.analysis), "day": own.commit.day.to_string()}))
+        .collect();
+    json!({
+        "decision": view.link(index),
+        "chosen": chosen,
+        "reason": decision.reason,
+        "heads": decision.criteria.iter().map(|id| view.named(id.as_str())).collect::<Vec<_>>(),
+        "day": choice.map(|choice| choice.day().to_string()),
+        "later": later,
+        "verdict": compared.as_ref().and_then(|own| verdict(own, &name)),
+        "alternatives": alternatives,
+    })
+}
+
+/// The difference to the car as it is, as text.
+fn difference_text(outcome: &Outcome) -> Option<String> {
+    Some(match (outcome.difference, outcome.significance) {
+        _ if outcome.sets_nothing => "sets no value".to_owned(),
+        (Some((by, _)), _) if by.abs() < 1e-9 => "unchanged".to_owned(),
+        (Some((by, within)), Some(Significance::Larger)) => difference(by, within, 1),
+        (Some((by, within)), Some(Significance::Within)) => {
+            format!("{}, within uncertainty", difference(by, within, 1))
+        }
+        (Some((by, _)), _) => difference(by, 0.0, 1),
+        (None, _) => return None,
+    })
+}
+
+/// The value of each criterion with an alternative.
+fn criteria(view: &View<'_>, outcome: &Outcome) -> Vec<Value> {
+    let values = view.values;
+    outcome
+        .criteria
+        .iter()
+        .map(|own| {
+            let text = match own.value {
+                None => "no value".to_owned(),
+                Some(_) if own.value == values.value(own.node) => "unchanged".to_owned(),
+                Some(value) => quantity(value, 0.0, values.unit(own.node)),
+            };
+            json!({"text": text, "status": own.status.word(), "class": super::records::class_of(own.status)})
+        })
+        .collect()
+}
+
+/// Which alternative scores most, and how sure that is.
+fn verdict(view: &View<'_>, name: &impl Fn(&str) -> String) -> Option<String> {
+    let lead = view.compared.lead.as_ref()?;
+    let (best, next) = (view.compared.outcomes.get(lead.best)?, view.compared.outcomes.get(lead.next)?);
+    let (best, next) = (name(&best.name), name(&next.name));
+    let (by, within) = lead.difference;
+    Some(match lead.significance {
+        _ if by < 1e-9 => format!("{best} and {next} score the same"),
+        Significance::Larger => format!("{best} scores most: {} points vs {next}", difference(by, within, 1)),
+        Significance::Within => {
+            format!("{best} scores most: {} points vs {next}, within uncertainty", difference(by, within, 1))
+        }
+        Significance::Unknown => {
+            format!("{best} scores most: {} points vs {next}; what is set has no uncertainty", difference(by, 0.0, 1))
+        }
+    })
+}

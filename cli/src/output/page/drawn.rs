@@ -1,0 +1,82 @@
+//! The pictures of the page, each as HTML with its caption. Their numbers are in the tables next to them.
+
+use trace::RecordId;
+use trace::audit::GoalScore;
+use trace::values::Status;
+
+use super::{PageView, Worths};
+use crate::output::pictures::{
+    Numbers, Picture, budget as budgets, from_study, loops as periods, over_time, stress as stresses, targets, tornado,
+    verification as verifications, waterfall,
+};
+
+/// The ids in a picture begin with a character that no id of a record has.
+fn key(name: &str, number: usize) -> String {
+    format!("_{name}{number}")
+}
+
+fn beside_its_table(picture: &Picture) -> String {
+    picture.figure(Numbers::Elsewhere, false)
+}
+
+fn with_its_table(picture: &Picture) -> String {
+    picture.figure(Numbers::Folded, true)
+}
+
+fn scores<'v>(view: &'v PageView<'_>, goal: RecordId) -> Option<(usize, &'v GoalScore)> {
+    view.audit.goals.iter().enumerate().find(|(_, own)| own.index == goal)
+}
+
+/// The points of a goal over the season against those that the place needs; `None` without a history.
+pub(super) fn points_over_time(view: &PageView<'_>, goal: RecordId) -> Option<String> {
+    let (number, own) = scores(view, goal)?;
+    let input = from_study::points_over_time(view.study, view.audit, view.season?, own);
+    let picture = over_time::picture(&key("season", number), &input);
+    (!picture.is_empty()).then(|| with_its_table(&picture))
+}
+
+/// The points of a goal from the plan to the prediction.
+pub(super) fn points(view: &PageView<'_>, goal: RecordId) -> Option<String> {
+    let (number, own) = scores(view, goal)?;
+    Some(beside_its_table(&waterfall::picture(&key("points", number), &from_study::waterfall(view.study, own))))
+}
+
+/// The targets that are at risk or missed, on one scale; `None` if there are none.
+pub(super) fn at_risk(view: &PageView<'_>) -> Option<String> {
+    let wanted = |status: Status| matches!(status, Status::AtRisk | Status::Missed | Status::Uncertain);
+    let all: Vec<_> = view.audit.targets.iter().filter(|own| wanted(own.status.status)).cloned().collect();
+    let input = from_study::targets(view.study, &all, from_study::Words::Status);
+    (!all.is_empty()).then(|| beside_its_table(&targets::picture("_risk0", &input)))
+}
+
+/// The periods at risk over the season; `None` without a history or without such a period.
+pub(super) fn periods_at_risk(view: &PageView<'_>) -> Option<String> {
+    let input = from_study::loops(view.study, view.audit, view.season);
+    let picture = periods::picture("_periods0", &input);
+    (!picture.is_empty()).then(|| with_its_table(&picture))
+}
+
+/// The verifications that were closed, over their due dates; `None` if there is nothing to draw.
+pub(super) fn verification(view: &PageView<'_>) -> Option<String> {
+    let picture = verifications::picture("_verification0", &from_study::verification(view.study));
+    // The date of each is in the place of its record.
+    (!picture.is_empty()).then(|| beside_its_table(&picture))
+}
+
+/// A budget from its limit to its shares.
+pub(super) fn budget(view: &PageView<'_>, number: usize, own: &trace::values::Budget) -> Option<String> {
+    let picture = budgets::picture(&key("budget", number), &from_study::budget(view.study, own));
+    (!picture.is_empty()).then(|| beside_its_table(&picture))
+}
+
+/// What 1 % of each value moves the points.
+pub(super) fn worth(view: &PageView<'_>, worths: &Worths<'_>) -> String {
+    beside_its_table(&tornado::picture("_worth0", &from_study::tornado(view.study, &worths.goal)))
+}
+
+/// The stress of a part, one picture for each of its current analyses with a stress file.
+pub(super) fn stress(view: &PageView<'_>, part: RecordId) -> Vec<String> {
+    let all = from_study::stress(view.study, part).into_iter().enumerate();
+    let key = |number| key(&format!("stress{}-", part.index()), number);
+    all.map(|(number, input)| beside_its_table(&stresses::picture(&key(number), &input))).collect()
+}

@@ -1,0 +1,131 @@
+//! What is due soon, by lead; and what people's safety depends on without a test that has passed.
+
+use std::collections::BTreeMap;
+
+use schema::Day;
+use serde_json::{Value, json};
+use trace::RecordId;
+
+use super::{PageView, in_days};
+use crate::screen::count;
+
+/// What is due within these days is listed.
+const SOON: i32 = 28;
+/// The next ones that are listed before those of each lead.
+const MOST_NEXT: usize = 8;
+
+/// What is due on a date.
+struct Due {
+    day: Day,
+    record: RecordId,
+    what: String,
+    with: Option<String>,
+    parts: usize,
+}
+
+/// The verifications without a result and the waivers that end, by the lead who is responsible; overdue ones first.
+pub(super) fn section(view: &PageView<'_>) -> Value {
+    let study = view.study;
+    let mut by_lead: BTreeMap<String, Vec<Due>> = BTreeMap::new();
+    let mut later: Vec<Day> = Vec::new();
+    // The parts of a group are verified together.
+    let mut groups: BTreeMap<(RecordId, Day, &str), (String, Due)> = BTreeMap::new();
+    let none = || "no lead".to_owned();
+    for record in study.loaded.record_ids() {
+        for planned in study.planned(record) {
+            let (Some(days), Some(day)) = (planned.days_left(study.day), planned.plan.due) else { continue };
+            if days > SOON {
+                later.push(day);
+                continue;
+            }
+            let lead = planned.lead.map_or_else(none, str::to_owned);
+            let what = planned.plan.by.word().to_owned();
+            let due =
+                Due { day, record: planned.group.unwrap_or(record), what, with: planned.plan.with.clone(), parts: 0 };
+            match planned.group {
+                None => by_lead.entry(lead).or_default().push(due),
+                Some(group) => {
+                    groups.entry((group, day, planned.plan.by.word())).or_insert((lead, due)).1.parts += 1;
+                }
+            }
+        }
+    }
+    for (lead, due) in groups.into_values() {
+        by_lead.entry(lead).or_default().push(due);
+    }
+    for (record, _, waiver) in study.loaded.waivers() {
+        let Some(day) = waiver.until.filter(|until| study.day.days_until(*until) <= SOON) else { continue };
+        let lead = waiver.agreed_by.clone().unwrap_or_else(none);
+        by_lead.entry(lead).or_default().push(Due {
+            day,
+            record,
+            what: "waiver ends".to_owned(),
+            with: None,
+            parts: 0,
+        });
+    }
+    let mut first: Vec<(&str, &Due)> =
+        by_lead.iter().flat_map(|(lead, all)| all.iter().map(|due| (lead.as_str(), due))).collect();
+    first.sort_by_key(|(_, due)| (due.day < study.day, due.day, due.record));
+    // What is overdue has its own count; the first that can still be met are listed.
+    let overdue = first.iter().filter(|(_, due)| due.day < study.day).count();
+    let next: Vec<Value> = first.iter().take(MOST_NEXT).map(|(lead, due)| row(view, lead, due)).collect();
+    let leads: Vec<Value> = by_lead
+        .iter()
+        .map(|(lead, all)| {
+            let mut all: Vec<&Due> = all.iter().collect();
+            all.sort_by_key(|due| (due.day, due.record));
+            let overdue = all.iter().filter(|due| due.day < study.day).count();
+            let rows: Vec<Value> = all.iter().map(|due| row(view, lead, due)).collect();
+            let all = count(rows.len(), "verification");
+            json!({"lead": lead, "overdue": overdue, "all": all, "rows": rows})
+        })
+        .collect();
+    let rest = later
+        .iter()
+        .min()
+        .map(|first| format!("{} due later, the first on {first}", count(later.len(), "verification")));
+    let all: usize = leads.iter().map(|lead| lead["rows"].as_array().map_or(0, Vec::len)).sum();
+    json!({"leads": leads, "next": next, "overdue": overdue, "count": all, "rest": rest, "days": SOON})
+}
+
+fn row(view: &PageView<'_>, lead: &str, due: &Due) -> Value {
+    let days = view.study.day.days_until(due.day);
+    json!({
+        "day": due.day.to_string(),
+        "in": in_days(days),
+        "late": days < 0,
+        "lead": lead,
+        "record": view.link(due.record),
+        "parts": (due.parts > 0).then(|| count(due.parts, "part")),
+        "what": due.what,
+        "with": due.with,
+        "safety": view.study.loaded.record(due.record).safety_critical(),
+    })
+}
+
+/// The safety-critical records without a test, a demonstration or an inspection that has passed, by lead.
+pub(super) fn unproven(view: &PageView<'_>) -> Vec<Value> {
+    let study = view.study;
+    let mut all: Vec<RecordId> = study.unproven().collect();
+    all.sort_by_key(|id| (study.graph.lead(*id), *id));
+    all.into_iter()
+        .map(|id| {
+            let plans: Vec<String> = study
+                .planned(id)
+                .iter()
+                .map(|planned| {
+                    let due = planned.plan.due.map(|due| format!(" due {due}")).unwrap_or_default();
+                    format!("{}{due}: {}", planned.plan.by.word(), super::records::state_of(planned, study.day).0)
+                })
+                .collect();
+            json!({
+                "record": view.link(id),
+                "kind": study.loaded.kind(id).singular(),
+                "about": study.loaded.record(id).about().map(|about| view.named(about.as_str())),
+                "lead": study.graph.lead(id),
+                "plans": plans,
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,284 @@
+//! The place of each record: why it exists, what is below it, its worth, its verification, its history and its findings.
+
+use std::collections::HashMap;
+
+use schema::Day;
+use schema::records::Outcome;
+use serde_json::{Value, json};
+use trace::conclusion::Conclusion;
+use trace::graph::Link;
+use trace::history::story;
+use trace::planned::Planned;
+use trace::report::RecordPositions;
+use trace::values::{Origin, Status};
+use trace::{Finding, RecordId};
+
+use super::facts::facts;
+use super::tree::{Branches, Direction};
+use super::{PageView, Worths, changes, decisions, stress, worth};
+use crate::output::numbers::{margin, spread};
+use crate::output::values::limit_text;
+
+/// The changes of a record that are listed; the latest are more important.
+const MOST_CHANGES: usize = 30;
+
+/// The class of a status, which decides colour and sign.
+pub(super) fn class_of(status: Status) -> &'static str {
+    match status {
+        Status::Met | Status::OnTarget => "good",
+        Status::AtRisk | Status::Uncertain => "warn",
+        Status::Missed => "bad",
+        Status::NoValue => "none",
+    }
+}
+
+/// What a planned verification is now, in words, with its class.
+pub(super) fn state_of(planned: &Planned<'_>, day: Day) -> (&'static str, &'static str) {
+    match planned.conclusion {
+        Some(Conclusion::Passed) => ("passed", "good"),
+        Some(Conclusion::Failed) => ("failed", "bad"),
+        Some(Conclusion::Uncertain) => ("limit inside the uncertainty", "warn"),
+        Some(Conclusion::Contradicted) => ("results contradict each other", "bad"),
+        Some(Conclusion::Unread) => ("result cannot be read", "bad"),
+        None if !planned.is_open => ("result on record", "good"),
+        None if planned.days_left(day).is_some_and(|days| days < 0) => ("overdue", "bad"),
+        None => ("no result yet", "none"),
+    }
+}
+
+/// The status of a record: that of a target, otherwise that of its verifications; null if it has neither.
+pub(super) fn status(view: &PageView<'_>, index: RecordId) -> Value {
+    let study = view.study;
+    if let Some(target) = target_status(view, index) {
+        return json!({"text": target.status.word(), "class": class_of(target.status)});
+    }
+    let rank = |class: &str| ["bad", "warn", "none", "good"].iter().position(|own| *own == class);
+    let states = study.planned(index);
+    let worst = states.iter().map(|planned| state_of(planned, study.day)).min_by_key(|(_, class)| rank(class));
+    worst.map_or(Value::Null, |(text, class)| json!({"text": text, "class": class}))
+}
+
+fn target_status<'t>(view: &PageView<'t>, index: RecordId) -> Option<&'t trace::values::TargetStatus> {
+    let all = view.study.target_statuses();
+    // They are in the order of the records.
+    all.binary_search_by_key(&index, |target| target.index).ok().and_then(|at| all.get(at))
+}
+
+/// All records.
+pub(super) fn all(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Vec<Value> {
+    let report = view.study.report();
+    let mut findings: HashMap<&str, Vec<&Finding>> = HashMap::new();
+    for finding in report.findings.iter().chain(&report.waived) {
+        if let Some(record) = &finding.record {
+            findings.entry(record.as_str()).or_default().push(finding);
+        }
+    }
+    let mut positions = RecordPositions::new(&view.study.loaded);
+    let ids = view.study.loaded.record_ids();
+    ids.map(|index| {
+        let own = findings.get(view.id(index)).map(Vec::as_slice).unwrap_or_default();
+        let line = positions.start(index).line;
+        place(view, worths, index, line, own)
+    })
+    .collect()
+}
+
+fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line: u32, findings: &[&Finding]) -> Value {
+    let study = view.study;
+    let (graph, loaded) = (&study.graph, &study.loaded);
+    let record = loaded.record(index);
+    let below = graph.below(index).len();
+    let results: Vec<Value> = graph.results(index).into_iter().rev().map(|(id, _)| result(view, id)).collect();
+    let audit = view.audit.targets.iter().find(|target| target.status.index == index);
+    let limits: Vec<Value> =
+        audit.into_iter().flat_map(|target| changes::of_target(view, target)).map(|(_, row)| row).collect();
+    let file = format!("{}{}:{line}", loaded.snapshot.prefix, loaded.path(loaded.file(index)));
+    json!({
+        "id": record.id.as_str(),
+        "title": view.title(index),
+        "kind": record.kind().singular(),
+        "about": record.about().map(|about| view.named(about.as_str())),
+        "section": study.section(index).map(|section| view.named(section)["title"].clone()),
+        "lead": graph.lead(index),
+        "safety": record.safety_critical(),
+        "file": file,
+        "status": status(view, index),
+        "value": value(view, index),
+        "facts": facts(view, index),
+        "linked": linked(view, index),
+        "chained": record.kind().needs_parent(),
+        "up": Branches::new(view, Direction::Up).grow(index),
+        "below": Branches::new(view, Direction::Down).grow(index),
+        "below_count": below,
+        "references": references(view, index),
+        "amounts": amounts(view, worths, index),
+        "worth": worths.and_then(|worths| worth::of_record(view, worths, index, None)),
+        "verify": study.planned(index).iter().map(|own| planned(view, own)).collect::<Vec<_>>(),
+        "subjects": subjects(view, index),
+        "results": results,
+        "evidence": record.all_evidence(),
+        "readings": crate::output::evidence::lines(study, index),
+        "stress": stress::of_part(view, index),
+        "decision": loaded.decision(index).map(|_| decisions::one(view, index, worths)),
+        "limits": limits,
+        "history": history(view, index),
+        "findings": findings.iter().map(|own| finding(own)).collect::<Vec<_>>(),
+    })
+}
+
+/// The records that it names other than under `serves`, each with its ways up; the reasons are in the place of that
+/// one, and the subject is at the top of this one.
+fn linked(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
+    let mut up = Branches::titles(view, Direction::Up);
+    let links = view.study.graph.outgoing(index).into_iter();
+    let links = links.filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::In | Link::Of));
+    links.map(|(to, edge)| json!({"word": edge.link.word(), "record": view.link(to), "below": up.grow(to)})).collect()
+}
+
+/// The targets and requirements that are about a record, each with what its verifications are.
+fn subjects(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
+    let all = view.study.graph.incoming(index).into_iter();
+    let all = all.filter(|(from, edge)| edge.link == Link::Of && view.study.loaded.record(*from).verify().is_some());
+    all.map(|(from, _)| json!({"record": view.link(from), "status": status(view, from)})).collect()
+}
+
+/// The records that name it other than under `serves`.
+fn references(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
+    let all = view.study.graph.incoming(index).into_iter();
+    let is_subject = |from: RecordId| view.study.loaded.record(from).verify().is_some();
+    let all = all.filter(|(from, edge)| match edge.link {
+        Link::Serves | Link::Verifies => false,
+        Link::Of => !is_subject(*from),
+        Link::In | Link::Finds | Link::Informs | Link::Criteria | Link::Reads => true,
+    });
+    all.map(|(from, edge)| {
+        let relation = match edge.link {
+            Link::Verifies => "measures it",
+            Link::Reads => "has its value at the contest",
+            Link::Finds => "finds its value",
+            Link::Criteria => "uses it as a criterion",
+            Link::Informs => "informs it",
+            Link::In => "is in it",
+            Link::Of => "is about it",
+            Link::Serves => "serves it",
+        };
+        json!({"record": view.link(from), "kind": view.study.loaded.kind(from).singular(), "relation": relation})
+    })
+    .collect()
+}
+
+/// The value of a target, an event or a goal, with its limit and where it comes from.
+fn value(view: &PageView<'_>, index: RecordId) -> Value {
+    let study = view.study;
+    let values = study.values();
+    let Some(node) = values.record_node(index) else { return Value::Null };
+    let unit = values.unit(node);
+    let target = target_status(view, index);
+    let known = values.whole_value(node).and_then(|_| values.spread(node));
+    let by = match values.origin(index) {
+        Origin::Result(by) | Origin::Analysis(by) => view.link(by),
+        other => json!({"id": Value::Null, "title": other.word()}),
+    };
+    json!({
+        "now": known.as_ref().map(|own| spread(own, unit)),
+        "limit": target.map(|_| limit_text(&study.loaded, index)),
+        "margin": target.and_then(|target| margin(target, unit)),
+        "by": known.map(|_| by),
+    })
+}
+
+/// The amounts of a part or a system, with what they are worth.
+fn amounts(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) -> Vec<Value> {
+    let (loaded, values) = (&view.study.loaded, view.study.values());
+    let worth = |name: &str| worths.and_then(|worths| worth::of_record(view, worths, index, Some(name)));
+    if let Some(part) = loaded.part(index) {
+        let one = |(name, amount): (&schema::Id, &schema::records::Amount)| {
+            let unit = amount.value.quantity().map(schema::Quantity::unit);
+            let all = values.all_pieces(index, name.as_str()).zip(unit).map(|(si, unit)| unit.show(si, 0.0));
+            json!({"name": name.as_str(), "piece": amount.value.to_string(), "count": part.count.unwrap_or(1), "all": all,
+                   "basis": amount.basis.as_ref().map(schema::Id::as_str), "worth": worth(name.as_str())})
+        };
+        return part.amounts.iter().map(one).collect();
+    }
+    if loaded.system(index).is_none() {
+        return Vec::new();
+    }
+    let of_system = |name: &str| {
+        let node = values.whole(values.total_of(Some(index), name)?);
+        let all = values.unit(node).show(values.value(node)?, 0.0);
+        Some(
+            json!({"name": name, "piece": Value::Null, "count": 1, "all": all, "basis": Value::Null, "worth": worth(name)}),
+        )
+    };
+    values.amounts().iter().filter_map(|name| of_system(name)).collect()
+}
+
+fn planned(view: &PageView<'_>, planned: &Planned<'_>) -> Value {
+    let (text, class) = state_of(planned, view.study.day);
+    json!({
+        "by": planned.plan.by.word(),
+        "with": planned.plan.with,
+        "due": planned.plan.due.map(|due| due.to_string()),
+        "lead": planned.lead,
+        "state": {"text": text, "class": class},
+        "group": planned.group.map(|group| view.link(group)),
+    })
+}
+
+fn result(view: &PageView<'_>, id: RecordId) -> Value {
+    let Some(own) = view.study.loaded.result(id) else { return Value::Null };
+    let outcome = own.outcome.map(|outcome| match outcome {
+        Outcome::Pass => "pass",
+        Outcome::Fail => "fail",
+    });
+    let place = own.place.map(|place| format!("place {place}"));
+    let value = own.value.as_ref().map(ToString::to_string);
+    let said: Vec<String> = [value, place, outcome.map(str::to_owned)].into_iter().flatten().collect();
+    json!({
+        "result": view.link(id),
+        "day": own.date.map(|day| day.to_string()),
+        "said": said.join(", "),
+        "evidence": view.study.loaded.record(id).all_evidence(),
+    })
+}
+
+/// What changed when, the latest first.
+fn history(view: &PageView<'_>, index: RecordId) -> Value {
+    let Some(history) = view.study.past().available() else { return Value::Null };
+    let Some(record) = history.record(view.id(index)) else { return Value::Null };
+    let rows = story::rows(history, Some(record), None);
+    let mut commits: Vec<(usize, Vec<Value>)> = Vec::new();
+    for row in rows.iter().rev().take(MOST_CHANGES) {
+        let change = json!({"what": row.what, "before": row.before.as_deref().map(short), "after": row.after.as_deref().map(short)});
+        match commits.last_mut().filter(|(commit, _)| *commit == row.commit) {
+            Some((_, changes)) => changes.push(change),
+            None => commits.push((row.commit, vec![change])),
+        }
+    }
+    let commit = |(commit, changes): (usize, Vec<Value>)| {
+        let commit = history.commits.get(commit)?;
+        Some(
+            json!({"day": commit.day.to_string(), "commit": commit.short(), "changes": changes.into_iter().rev().collect::<Vec<_>>()}),
+        )
+    };
+    let shown: Vec<Value> = commits.into_iter().filter_map(commit).collect();
+    json!({"rows": shown, "more": rows.len().saturating_sub(MOST_CHANGES)})
+}
+
+fn finding(finding: &Finding) -> Value {
+    json!({
+        "check": finding.check.name,
+        "level": if finding.waiver.is_some() { "waived" } else { finding.level.word() },
+        "message": finding.message,
+        "help": finding.help,
+    })
+}
+
+/// A text that fits into a cell.
+pub(super) fn short(text: &str) -> String {
+    const MOST: usize = 90;
+    if text.chars().count() <= MOST {
+        return text.to_owned();
+    }
+    text.chars().take(MOST - 1).chain(['…']).collect()
+}

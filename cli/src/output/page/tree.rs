@@ -1,0 +1,105 @@
+//! Branches of records: the ways up to the goals, everything below, and the whole chain.
+
+use serde_json::{Value, json};
+use trace::RecordId;
+use trace::graph::{Edge, Link};
+
+use super::PageView;
+
+/// The largest depth, which no chain of a car reaches; deeper branches end with a link to where they continue.
+const DEEPEST: usize = 40;
+
+/// The direction in which branches grow.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Direction {
+    Up,
+    Down,
+}
+
+/// Grows the branches of records, each only once.
+pub(super) struct Branches<'v, 't> {
+    view: &'v PageView<'t>,
+    direction: Direction,
+    drawn: Vec<bool>,
+    /// Whether each link shows its reason.
+    reasons: bool,
+    /// Whether each record shows its status.
+    statuses: bool,
+}
+
+impl<'v, 't> Branches<'v, 't> {
+    pub(super) fn new(view: &'v PageView<'t>, direction: Direction) -> Self {
+        Self {
+            view,
+            direction,
+            drawn: vec![false; view.study.loaded.entries.len()],
+            reasons: direction == Direction::Up,
+            statuses: false,
+        }
+    }
+
+    /// The same without the reasons.
+    pub(super) fn titles(view: &'v PageView<'t>, direction: Direction) -> Self {
+        Self { reasons: false, ..Self::new(view, direction) }
+    }
+
+    fn next(&self, index: RecordId) -> Vec<(RecordId, Edge<'t>)> {
+        let graph = &self.view.study.graph;
+        let links = if self.direction == Direction::Up { graph.outgoing(index) } else { graph.incoming(index) };
+        links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).collect()
+    }
+
+    /// The branches of a record, one per link.
+    pub(super) fn grow(&mut self, index: RecordId) -> Vec<Value> {
+        self.drawn[index] = true;
+        self.branches(index, 0)
+    }
+
+    fn branches(&mut self, index: RecordId, depth: usize) -> Vec<Value> {
+        let next = self.next(index);
+        if depth == DEEPEST && !next.is_empty() {
+            return vec![
+                json!({"record": self.view.link(index), "reason": Value::Null, "note": "continues here", "below": []}),
+            ];
+        }
+        next.into_iter().map(|(to, edge)| self.branch(to, &edge, depth)).collect()
+    }
+
+    fn branch(&mut self, to: RecordId, edge: &Edge<'_>, depth: usize) -> Value {
+        let view = self.view;
+        let again = self.drawn[to] && !self.next(to).is_empty();
+        let below =
+            if std::mem::replace(&mut self.drawn[to], true) { Vec::new() } else { self.branches(to, depth + 1) };
+        let up = self.direction == Direction::Up;
+        let reason = edge.reason.map(str::trim).filter(|reason| !reason.is_empty()).unwrap_or("no reason given");
+        let group = edge.group.filter(|_| up).map(|group| format!("inherited from {}", view.title(group)));
+        let mut branch = json!({
+            "record": view.link(to),
+            "reason": self.reasons.then_some(reason),
+            "note": group.or_else(|| again.then(|| "shown above".to_owned())),
+            "below": below,
+        });
+        if self.statuses {
+            branch["kind"] = json!(view.study.loaded.kind(to).singular());
+            branch["status"] = super::records::status(view, to);
+        }
+        branch
+    }
+}
+
+/// The whole chain from the goals down, and the records without a path to a goal.
+pub(super) fn chain(view: &PageView<'_>) -> Value {
+    let loaded = &view.study.loaded;
+    let mut branches = Branches { statuses: true, ..Branches::new(view, Direction::Down) };
+    let goals: Vec<Value> = loaded
+        .goals()
+        .map(|(goal, ..)| {
+            let below = branches.grow(goal);
+            json!({"record": view.link(goal), "kind": "goal", "reason": Value::Null, "note": Value::Null,
+                   "status": super::records::status(view, goal), "below": below})
+        })
+        .collect();
+    let chained = |index: &RecordId| loaded.kind(*index).must_reach_goal() && !branches.drawn[*index];
+    let unlinked: Vec<Value> = loaded.record_ids().filter(chained).map(|index| view.link(index)).collect();
+    json!({"goals": goals, "unlinked": unlinked})
+}
