@@ -66,11 +66,6 @@ impl People {
 }
 
 impl Deck {
-    /// Whether it writes a file.
-    pub(super) fn writes(&self) -> bool {
-        self.output.is_some()
-    }
-
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let project = self.records.project()?;
         let mut loaded = project.load()?;
