@@ -235,7 +235,7 @@ fn the_stress_of_a_part_is_in_its_place_with_the_caution() {
     }
     let own = text(own);
     for expected in
-        ["2.20", "56 %", "0 to 10 %", "allowable", "check load cases", "no number here means that a part is safe"]
+        ["2.19", "56 %", "0 to 10 %", "allowable", "check load cases", "no number here means that a part is safe"]
     {
         assert!(own.contains(expected), "{expected} in {own}");
     }
