@@ -1,11 +1,9 @@
 //! The planned verifications of a record, each with what its results say so far.
 
-use petgraph::Direction;
 use schema::Day;
 use schema::records::{Method, Verification};
 
 use crate::conclusion::Conclusion;
-use crate::graph::Link;
 use crate::ids::RecordId;
 use crate::study::Study;
 
@@ -59,26 +57,5 @@ impl Study {
             conclusion: self.conclusion(record, Some(plan.by)).or_else(of_group),
             is_open: open.contains(&plan.by),
         }
-    }
-
-    /// Whether a test, a demonstration or an inspection of a record has passed: its own, or one of the group that it
-    /// inherits its plan from. An analysis alone is not enough for what people's safety depends on.
-    pub fn is_proven(&self, id: RecordId) -> bool {
-        let group = self.loaded.verify(id).and_then(|verify| verify.group);
-        let methods = [Method::Test, Method::Demonstration, Method::Inspection];
-        let passed =
-            |of: RecordId| methods.iter().any(|method| self.conclusion(of, Some(*method)) == Some(Conclusion::Passed));
-        passed(id) || group.is_some_and(passed)
-    }
-
-    /// The safety-critical records without a test, a demonstration or an inspection that has passed, in their order. A
-    /// part without a plan of its own is verified by the targets and requirements that are about it.
-    pub fn unproven(&self) -> impl Iterator<Item = RecordId> {
-        let is_subject = |id: RecordId| {
-            let mut about = self.graph.linked(id, Link::Of, Direction::Incoming);
-            about.any(|about| self.loaded.record(about).verify().is_some())
-        };
-        let critical = self.loaded.records().filter(|(_, record)| record.safety_critical()).map(|(id, _)| id);
-        critical.filter(move |id| (self.loaded.verify(*id).is_some() || !is_subject(*id)) && !self.is_proven(*id))
     }
 }

@@ -26,7 +26,6 @@ pub(crate) mod lines;
 pub(crate) mod listed;
 pub(crate) mod numbers;
 pub(crate) mod page;
-#[allow(dead_code, reason = "pages use these pictures one by one")]
 pub(crate) mod pictures;
 pub(crate) mod points;
 pub(crate) mod sarif;

@@ -7,14 +7,23 @@ use trace::Error;
 use trace::graph::Link;
 
 use super::{AuditView, context};
+use crate::output::compare::View;
+use crate::output::pictures::typeset::typeset_all;
 use crate::output::pictures::{
-    Numbers, Picture, STYLE, from_study, loops, over_time, targets, verification, waterfall,
+    Numbers, Picture, STYLE, from_study, frontier, loops, over_time, targets, verification, waterfall,
 };
 use crate::output::template::{self, Escape};
+
+/// What is typed or looked for, which no typesetting may change.
+const AS_TYPED: &[&str] = &[
+    "id", "title", "name", "lead", "commit", "made", "made_by", "evidence", "by", "of", "target", "check", "method",
+    "kind", "source",
+];
 
 /// The page.
 pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     let mut context = context(view);
+    typeset_all(&mut context, AS_TYPED);
     context["pictures"] = pictures(view);
     context["chain"] = json!(embedded(&chain(view)));
     let shipped = include_str!("../../../../templates/audit.html");
@@ -41,6 +50,13 @@ fn pictures(view: &AuditView<'_>) -> Value {
         });
         json!({"points": points.figure(Numbers::Elsewhere, false), "over_time": over_time})
     });
+    let decisions = view.decisions.iter().map(|own| {
+        let compared = View::new(study, own.index, None)?;
+        let key = format!("frontier-{}", view.id(own.index));
+        let picture = frontier::picture(&key, &from_study::frontier(study, &compared)?);
+        // One that cannot be drawn needs no sentence: the tables say what is not known.
+        (!picture.is_empty()).then(|| figure(picture))
+    });
     let targets = audit.targets.iter().map(|target| {
         let row = from_study::target(study, target, from_study::Words::Verdict);
         targets::small(&format!("target-{}", view.id(target.status.index)), &row)
@@ -48,6 +64,7 @@ fn pictures(view: &AuditView<'_>) -> Value {
     json!({
         "amounts": amounts.collect::<Vec<_>>(),
         "goals": goals.collect::<Vec<_>>(),
+        "decisions": decisions.collect::<Vec<_>>(),
         "targets": targets.collect::<Vec<_>>(),
         "loops": loops::picture("loops", &from_study::loops(study, audit, view.season)).figure(Numbers::Elsewhere, false),
         "verification": figure(verification::picture("verification", &from_study::verification(study))),

@@ -9,6 +9,7 @@ use trace::values::Spread;
 
 use super::super::check::off_text;
 use super::super::numbers::{margin, percent, quantity};
+use super::super::pictures::{from_study, terminal as bars};
 use super::super::points::points_of;
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
@@ -79,6 +80,11 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     ]);
     out.push_str(&table.text(ink));
     out.push('\n');
+    let bars = bars::waterfall(&from_study::waterfall(view.study, goal), 80, ink);
+    if !bars.is_empty() {
+        out.push_str(&bars);
+        out.push('\n');
+    }
     split(out, view, goal, ink);
 }
 

@@ -45,16 +45,10 @@ pub(super) fn verification(view: &DeckView<'_>) -> Result<Slide, String> {
     if uncertain > 0 {
         notes.push(format!("{} not certain: the limit is inside the uncertainty.", count(uncertain, "result")));
     }
-    let study = view.study;
-    let is_open = |index: &RecordId| {
-        let record = study.loaded.record(*index);
-        record.safety_critical() && study.loaded.verify(*index).is_some() && study.latest_result(*index).is_none()
-    };
-    let open = study.loaded.record_ids().filter(is_open).count();
-    notes.push(match open {
-        0 => "Every safety-critical record has a result.".to_owned(),
-        1 => "1 safety-critical record has no result yet.".to_owned(),
-        open => format!("{open} safety-critical records have no result yet."),
+    notes.push(match view.audit.unproven.len() {
+        0 => "Every safety-critical record has passed a test, a demonstration or an inspection.".to_owned(),
+        1 => "1 safety-critical record has no passed test yet.".to_owned(),
+        open => format!("{open} safety-critical records have no passed test yet."),
     });
     Ok(Slide::new(own, Visual::Drawn(drawn::verification(view.study)), notes))
 }

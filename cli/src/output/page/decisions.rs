@@ -16,13 +16,20 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Vec<V
     let mut all: Vec<RecordId> = view.study.loaded.decisions().map(|(index, ..)| index).collect();
     let is_chosen = |index: &RecordId| view.study.loaded.decision(*index).is_some_and(|own| own.chosen.is_some());
     all.sort_by_key(|index| (is_chosen(index), *index));
-    all.into_iter().map(|index| one(view, index, worths)).collect()
+    all.into_iter().map(|index| one(view, index, worths).0).collect()
+}
+
+/// A decision in its own place: also the picture of what its alternatives trade.
+pub(super) fn place(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'_>>) -> Value {
+    let (mut own, compared) = one(view, index, worths);
+    own["picture"] = json!(compared.and_then(|compared| super::drawn::frontier(view, &compared)));
+    own
 }
 
 /// A decision with its alternatives.
-pub(super) fn one(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'_>>) -> Value {
+fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) -> (Value, Option<View<'t>>) {
     let study = view.study;
-    let Some(decision) = study.loaded.decision(index) else { return Value::Null };
+    let Some(decision) = study.loaded.decision(index) else { return (Value::Null, None) };
     let compared = worths.and_then(|_| View::new(study, index, None));
     let outcomes = compared.as_ref().map(|own| own.compared.outcomes.as_slice()).unwrap_or_default();
     let name = |name: &str| {
@@ -51,7 +58,7 @@ pub(super) fn one(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'
         .flat_map(|choice| choice.later_analyses(study))
         .map(|own| json!({"analysis": view.link(own.analysis), "day": own.commit.day.to_string()}))
         .collect();
-    json!({
+    let own = json!({
         "decision": view.link(index),
         "chosen": chosen,
         "reason": decision.reason,
@@ -60,7 +67,8 @@ pub(super) fn one(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'
         "later": later,
         "verdict": compared.as_ref().and_then(|own| verdict(own, &name)),
         "alternatives": alternatives,
-    })
+    });
+    (own, compared)
 }
 
 /// The difference to the car as it is, as text.

@@ -5,9 +5,10 @@ use trace::audit::GoalScore;
 use trace::values::Status;
 
 use super::{PageView, Worths};
+use crate::output::compare::View;
 use crate::output::pictures::{
-    Numbers, Picture, budget as budgets, from_study, loops as periods, over_time, stress as stresses, targets, tornado,
-    verification as verifications, waterfall,
+    Numbers, Picture, budget as budgets, chain as chains, from_study, frontier as frontiers, loops as periods,
+    over_time, stress as stresses, targets, tornado, verification as verifications, waterfall,
 };
 
 /// The ids in a picture begin with a character that no id of a record has.
@@ -79,4 +80,16 @@ pub(super) fn stress(view: &PageView<'_>, part: RecordId) -> Vec<String> {
     let all = from_study::stress(view.study, part).into_iter().enumerate();
     let key = |number| key(&format!("stress{}-", part.index()), number);
     all.map(|(number, input)| beside_its_table(&stresses::picture(&key(number), &input))).collect()
+}
+
+/// The whole chain as a list that folds.
+pub(super) fn chain(view: &PageView<'_>) -> String {
+    beside_its_table(&chains::picture(&from_study::chain(view.study), true))
+}
+
+/// The alternatives of a decision, points against what they cost; `None` if they differ in no amount of the car.
+pub(super) fn frontier(view: &PageView<'_>, compared: &View<'_>) -> Option<String> {
+    let input = from_study::frontier(view.study, compared)?;
+    let picture = frontiers::picture(&key("frontier", compared.index.index()), &input);
+    (!picture.is_empty()).then(|| with_its_table(&picture))
 }

@@ -107,10 +107,11 @@ fn row(view: &PageView<'_>, lead: &str, due: &Due) -> Value {
 /// The safety-critical records without a test, a demonstration or an inspection that has passed, by lead.
 pub(super) fn unproven(view: &PageView<'_>) -> Vec<Value> {
     let study = view.study;
-    let mut all: Vec<RecordId> = study.unproven().collect();
-    all.sort_by_key(|id| (study.graph.lead(*id), *id));
+    let mut all: Vec<_> = view.audit.unproven.iter().collect();
+    all.sort_by_key(|own| (study.graph.lead(own.index), own.index));
     all.into_iter()
-        .map(|id| {
+        .map(|own| {
+            let id = own.index;
             let plans: Vec<String> = study
                 .planned(id)
                 .iter()
@@ -125,6 +126,7 @@ pub(super) fn unproven(view: &PageView<'_>) -> Vec<Value> {
                 "about": study.loaded.record(id).about().map(|about| view.named(about.as_str())),
                 "lead": study.graph.lead(id),
                 "plans": plans,
+                "why": own.why.words(),
             })
         })
         .collect()

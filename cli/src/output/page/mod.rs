@@ -25,7 +25,7 @@ use trace::values::{GoalPoints, Values};
 use trace::{Error, RecordId, Study};
 
 use super::check::off_text;
-use super::pictures::typeset;
+use super::pictures::typeset::typeset_all;
 use super::template::{self, Escape};
 use crate::screen::count;
 
@@ -95,47 +95,37 @@ fn context(view: &PageView<'_>) -> Value {
         "limits": changes::limits(view),
         "recent": changes::recent(view),
         "predictions": predictions::section(view),
-        "tree": tree::chain(view),
+        "chain_picture": drawn::chain(view),
         "places": records::all(view, worths.as_ref()),
     });
-    typeset_all(&mut context);
+    typeset_all(&mut context, AS_TYPED);
     // A page that renews itself asks the file on disk whether it is still this one.
     context["state"] = json!(fingerprint(&context));
     context
 }
 
-/// Typesets numbers and units in all texts, except in what is typed or looked for: ids, titles, files, formulas.
-fn typeset_all(value: &mut Value) {
-    const AS_TYPED: &[&str] = &[
-        "id",
-        "title",
-        "script",
-        "script_hash",
-        "style",
-        "file",
-        "evidence",
-        "commit",
-        "check",
-        "code",
-        "picture",
-        "lead",
-        "class",
-        "kind",
-        "reads",
-        "risk_picture",
-        "periods_picture",
-        "verification_picture",
-    ];
-    match value {
-        Value::String(text) if text.contains(|c: char| c.is_ascii_digit()) => *text = typeset(text),
-        Value::Array(all) => all.iter_mut().for_each(typeset_all),
-        Value::Object(all) => {
-            let shown = all.iter_mut().filter(|(key, _)| !AS_TYPED.contains(&key.as_str()));
-            shown.for_each(|(_, value)| typeset_all(value));
-        }
-        Value::String(_) | Value::Null | Value::Bool(_) | Value::Number(_) => {}
-    }
-}
+/// What is typed or looked for, which no typesetting may change: ids, titles, files, formulas; and pictures.
+const AS_TYPED: &[&str] = &[
+    "id",
+    "title",
+    "script",
+    "script_hash",
+    "style",
+    "file",
+    "evidence",
+    "commit",
+    "check",
+    "code",
+    "picture",
+    "lead",
+    "class",
+    "kind",
+    "reads",
+    "risk_picture",
+    "periods_picture",
+    "verification_picture",
+    "chain_picture",
+];
 
 /// A short text that is another one if the data is.
 fn fingerprint(context: &Value) -> String {

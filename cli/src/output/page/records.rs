@@ -119,7 +119,7 @@ fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line
         "evidence": record.all_evidence(),
         "readings": crate::output::evidence::lines(study, index),
         "stress": stress::of_part(view, index),
-        "decision": loaded.decision(index).map(|_| decisions::one(view, index, worths)),
+        "decision": loaded.decision(index).map(|_| decisions::place(view, index, worths)),
         "limits": limits,
         "history": history(view, index),
         "findings": findings.iter().map(|own| finding(own)).collect::<Vec<_>>(),

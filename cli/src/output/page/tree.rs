@@ -1,4 +1,4 @@
-//! Branches of records: the ways up to the goals, everything below, and the whole chain.
+//! Branches of records: the ways up to the goals, and everything below.
 
 use serde_json::{Value, json};
 use trace::RecordId;
@@ -23,8 +23,6 @@ pub(super) struct Branches<'v, 't> {
     drawn: Vec<bool>,
     /// Whether each link shows its reason.
     reasons: bool,
-    /// Whether each record shows its status.
-    statuses: bool,
 }
 
 impl<'v, 't> Branches<'v, 't> {
@@ -34,7 +32,6 @@ impl<'v, 't> Branches<'v, 't> {
             direction,
             drawn: vec![false; view.study.loaded.entries.len()],
             reasons: direction == Direction::Up,
-            statuses: false,
         }
     }
 
@@ -73,33 +70,11 @@ impl<'v, 't> Branches<'v, 't> {
         let up = self.direction == Direction::Up;
         let reason = edge.reason.map(str::trim).filter(|reason| !reason.is_empty()).unwrap_or("no reason given");
         let group = edge.group.filter(|_| up).map(|group| format!("inherited from {}", view.title(group)));
-        let mut branch = json!({
+        json!({
             "record": view.link(to),
             "reason": self.reasons.then_some(reason),
             "note": group.or_else(|| again.then(|| "shown above".to_owned())),
             "below": below,
-        });
-        if self.statuses {
-            branch["kind"] = json!(view.study.loaded.kind(to).singular());
-            branch["status"] = super::records::status(view, to);
-        }
-        branch
-    }
-}
-
-/// The whole chain from the goals down, and the records without a path to a goal.
-pub(super) fn chain(view: &PageView<'_>) -> Value {
-    let loaded = &view.study.loaded;
-    let mut branches = Branches { statuses: true, ..Branches::new(view, Direction::Down) };
-    let goals: Vec<Value> = loaded
-        .goals()
-        .map(|(goal, ..)| {
-            let below = branches.grow(goal);
-            json!({"record": view.link(goal), "kind": "goal", "reason": Value::Null, "note": Value::Null,
-                   "status": super::records::status(view, goal), "below": below})
         })
-        .collect();
-    let chained = |index: &RecordId| loaded.kind(*index).must_reach_goal() && !branches.drawn[*index];
-    let unlinked: Vec<Value> = loaded.record_ids().filter(chained).map(|index| view.link(index)).collect();
-    json!({"goals": goals, "unlinked": unlinked})
+    }
 }

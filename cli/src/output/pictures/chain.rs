@@ -101,8 +101,7 @@ pub(crate) fn picture(input: &Chain, links: bool) -> Picture {
     list.out.push_str("<div class=\"chain\">");
     list.level(&input.roots, 0);
     list.out.push_str("</div>");
-    let alt = format!("List of the chain from the goals to the parts. {caption}");
-    Picture { svg: list.out, caption, alt, table: list.table }
+    Picture { svg: list.out, caption, table: list.table }
 }
 
 struct List<'c> {

@@ -63,6 +63,13 @@ impl Frontier {
         self.alternatives.iter().filter(|own| own.across.is_finite() && own.up.is_finite()).collect()
     }
 
+    /// Whether at least two alternatives with both values differ across.
+    pub(crate) fn differs(&self) -> bool {
+        let known = self.known();
+        let first = known.first().map_or(0.0, |own| own.across);
+        known.iter().any(|own| (own.across - first).abs() > 1e-9 * first.abs().max(1e-9))
+    }
+
     /// The alternatives that no other one beats in both values, by the value across.
     pub(crate) fn frontier(&self) -> Vec<&Alternative> {
         let known = self.known();

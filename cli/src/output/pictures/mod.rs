@@ -29,8 +29,6 @@ pub(crate) mod waterfall;
 
 use std::fmt::Write as _;
 
-use serde_json::{Value, json};
-
 pub(crate) use svg::escaped;
 use svg::{Canvas, Shape};
 pub(crate) use typeset::typeset;
@@ -69,8 +67,6 @@ pub(crate) struct Picture {
     pub(crate) svg: String,
     /// What the picture shows, as a sentence with its numbers.
     pub(crate) caption: String,
-    /// The text alternative, which is also in the SVG.
-    pub(crate) alt: String,
     /// The numbers.
     pub(crate) table: PictureTable,
 }
@@ -100,8 +96,6 @@ pub(crate) struct TableRow {
 pub(crate) enum Numbers {
     /// Below it, folded.
     Folded,
-    /// Below it.
-    Shown,
     /// Elsewhere on the page.
     Elsewhere,
 }
@@ -109,8 +103,7 @@ pub(crate) enum Numbers {
 impl Picture {
     /// A sentence in place of a picture that would be empty.
     pub(crate) fn sentence(text: impl Into<String>) -> Self {
-        let caption = crate::screen::clean(&text.into());
-        Self { alt: caption.clone(), caption, ..Self::default() }
+        Self { caption: crate::screen::clean(&text.into()), ..Self::default() }
     }
 
     /// Draws both shapes.
@@ -129,7 +122,7 @@ impl Picture {
             canvas.finish(title, &alt)
         };
         let svg = shape(Shape::Wide) + &shape(Shape::Narrow);
-        Self { svg, caption, alt, table }
+        Self { svg, caption, table }
     }
 
     /// Whether there is a sentence in place of the picture.
@@ -146,7 +139,6 @@ impl Picture {
         let table = match numbers {
             _ if self.table.rows.is_empty() => String::new(),
             Numbers::Elsewhere => String::new(),
-            Numbers::Shown => self.table.html(links),
             Numbers::Folded => {
                 format!("<details class=\"numbers\"><summary>Numbers</summary>{}</details>", self.table.html(links))
             }
@@ -156,18 +148,6 @@ impl Picture {
             escaped(&self.caption),
             self.svg
         )
-    }
-
-    /// The picture as data of a template.
-    pub(crate) fn to_value(&self) -> Value {
-        json!({
-            "svg": self.svg,
-            "caption": self.caption,
-            "alt": self.alt,
-            "empty": self.is_empty(),
-            "figure": self.figure(Numbers::Folded, false),
-            "table": self.table.html(false),
-        })
     }
 }
 

@@ -48,8 +48,6 @@ pub(crate) struct Against {
     pub(crate) steps: Vec<(Day, f64)>,
     /// The interval of a forecast.
     pub(crate) interval: Option<(f64, f64)>,
-    /// Whether a higher value is better.
-    pub(crate) higher_is_better: bool,
 }
 
 /// A stage of the season.

@@ -3,6 +3,7 @@
 //! Records and the terminal use what can be typed (`-0.5 m/s^2`, `12000 N*m`); pages show `−0.5 m/s²` and `12 000 N·m`.
 
 use schema::quantity::Unit;
+use serde_json::Value;
 
 /// The space between a number and its unit, and between groups of digits: narrow, and no line ends there.
 pub(crate) const NARROW: char = '\u{202f}';
@@ -199,6 +200,19 @@ fn atom_text(atom: &str) -> String {
     match power {
         Some("1") | None => name,
         Some(power) => name + &raised(power),
+    }
+}
+
+/// Typesets numbers and units in all texts of the data of a page, except those of the keys that are shown as they are typed.
+pub(crate) fn typeset_all(value: &mut Value, as_typed: &[&str]) {
+    match value {
+        Value::String(text) if text.contains(|c: char| c.is_ascii_digit()) => *text = typeset(text),
+        Value::Array(all) => all.iter_mut().for_each(|value| typeset_all(value, as_typed)),
+        Value::Object(all) => {
+            let shown = all.iter_mut().filter(|(key, _)| !as_typed.contains(&key.as_str()));
+            shown.for_each(|(_, value)| typeset_all(value, as_typed));
+        }
+        Value::String(_) | Value::Null | Value::Bool(_) | Value::Number(_) => {}
     }
 }
 

@@ -7,15 +7,7 @@ use super::super::Name;
 use super::super::budget::{Budget, Section};
 use super::name;
 
-/// The budgets with sections, those of the whole car first.
-pub(crate) fn budgets(study: &Study) -> Vec<Budget> {
-    let with_sections = study.budgets().iter().filter(|own| !own.shares.is_empty());
-    let mut all: Vec<&trace::values::Budget> = with_sections.collect();
-    all.sort_by_key(|own| own.share_of.is_some());
-    all.into_iter().map(|own| budget(study, own)).collect()
-}
-
-/// One budget.
+/// A budget.
 pub(crate) fn budget(study: &Study, own: &trace::values::Budget) -> Budget {
     let unit = study.values().unit(own.node);
     let shown = |si: f64| unit.from_si(si);

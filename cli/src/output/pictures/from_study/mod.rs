@@ -5,9 +5,8 @@ mod records;
 mod season;
 mod targets;
 
-#[allow(unused_imports, reason = "pages use these one by one")]
 pub(crate) use self::{
-    budgets::{budget, budgets},
+    budgets::budget,
     records::{chain, frontier, stress, tornado},
     season::{amount_over_time, loops, points_over_time},
     targets::{Words, estimates, target, targets, verification},

@@ -14,6 +14,7 @@ use super::super::frontier::{Alternative, Frontier, Value};
 use super::super::stress::{Stress, StressIteration};
 use super::super::tornado::{Tornado, TornadoBar};
 use super::{name, value_name};
+use crate::output::compare::View;
 use crate::output::stress::BINS;
 
 /// What 1 % of each value moves the points: amounts of the whole car, and given values that are no amounts of parts.
@@ -155,14 +156,29 @@ pub(crate) fn stress(study: &Study, part: RecordId) -> Vec<Stress> {
     all.collect()
 }
 
-/// The alternatives of a decision: points against an amount of the car, of which less is better; `None` if the record is
-/// not a decision or the car has no such amount.
-pub(crate) fn frontier(study: &Study, decision: RecordId, goal: &GoalPoints, amount: &str) -> Option<Frontier> {
-    let values = study.values_on_paper();
+/// The alternatives of a decision, points against an amount of the car of which less is better: the first one, cost and
+/// mass before others, that trades against the points, otherwise the first in which they differ. `None` if they differ in no
+/// amount.
+pub(crate) fn frontier(study: &Study, view: &View<'_>) -> Option<Frontier> {
+    let amounts = view.values.amounts().iter().map(|name| &**name);
+    let mut names: Vec<&str> = amounts.collect();
+    names.sort_by_key(|name| FIRST.iter().position(|first| first == name).unwrap_or(FIRST.len()));
+    let mut all: Vec<Frontier> = names.into_iter().filter_map(|name| against(study, view, name)).collect();
+    all.retain(Frontier::differs);
+    let trade = all.iter().position(|own| own.frontier().len() > 1).unwrap_or(0);
+    (!all.is_empty()).then(|| all.swap_remove(trade))
+}
+
+/// The amounts that are tried first.
+const FIRST: [&str; 2] = ["cost", "mass"];
+
+/// The alternatives, points against one amount of the car.
+fn against(study: &Study, view: &View<'_>, amount: &str) -> Option<Frontier> {
+    let values = view.values;
     let node = values.named(&format!("{}.{amount}", schema::words::CAR))?;
     let unit = values.unit(node);
-    let compared = values.compare(decision, goal.node)?;
-    let alternatives = compared.outcomes.iter().filter(|outcome| !outcome.sets_nothing).map(|outcome| Alternative {
+    let outcomes = view.compared.outcomes.iter().filter(|outcome| !outcome.sets_nothing);
+    let alternatives = outcomes.map(|outcome| Alternative {
         name: Name::plain(outcome.title.clone().unwrap_or_else(|| outcome.name.clone())),
         across: unit.from_si(outcome.state.values[node]),
         up: outcome.points.map_or(f64::NAN, |(points, _)| points),
@@ -170,7 +186,7 @@ pub(crate) fn frontier(study: &Study, decision: RecordId, goal: &GoalPoints, amo
         chosen: outcome.chosen,
     });
     Some(Frontier {
-        title: study.loaded.record(decision).name().to_owned(),
+        title: study.loaded.record(view.index).name().to_owned(),
         across: Value { name: format!("{amount} of the car"), unit: unit.to_string(), more_is_better: false },
         up: Value { name: "points".to_owned(), unit: "pts".to_owned(), more_is_better: true },
         alternatives: alternatives.collect(),

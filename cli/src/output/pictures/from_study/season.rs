@@ -59,7 +59,6 @@ pub(crate) fn points_over_time(study: &Study, audit: &Audit, season: &Season, go
         words: needed.words.clone(),
         steps: vec![(first.day, needed.points)],
         interval: Some(needed.interval),
-        higher_is_better: true,
     });
     OverTime {
         title: "Points predicted".to_owned(),
@@ -95,8 +94,7 @@ pub(crate) fn amount_over_time(study: &Study, audit: &Audit, season: &Season, am
         if steps.is_empty() {
             steps.push((moments.first()?.day, unit.from_si(target.status.limit.only_end()?)));
         }
-        let higher_is_better = target.status.limit.at_least.is_some();
-        Some(Against { words: "limit".to_owned(), steps, interval: None, higher_is_better })
+        Some(Against { words: "limit".to_owned(), steps, interval: None })
     });
     Some(OverTime {
         title: format!("{} of the car", capitalized(amount)),

@@ -67,7 +67,6 @@ pub(super) fn over_time(count: usize, title: &str, factor: f64) -> OverTime {
             words: "place 8 needs".into(),
             steps: vec![(day(0), 652.0 * factor), (day(count / 2), 655.0 * factor)],
             interval: Some((607.0 * factor, 698.0 * factor)),
-            higher_is_better: true,
         }),
         stages: ["concept", "design", "build", "test", "contest"]
             .iter()
