@@ -155,8 +155,8 @@ fn all_ways_up_are_those_of_why() {
         assert_eq!(ways_up(own, id), expected, "{id}");
         compared += expected.len();
         for edge in up.iter().filter(|edge| edge["from"] == *id && edge["link"] == "serves") {
-            let reason = text(&edge["reason"]).replace(|c: char| c == '-' || c == ' ', "");
-            let shown = self::text(own).replace(|c: char| c == '−' || c == '-' || c == ' ', "");
+            let reason = text(&edge["reason"]).replace(['-', ' '], "");
+            let shown = self::text(own).replace(['−', '-', ' '], "");
             let words: String = reason.chars().take_while(|c| c.is_alphabetic()).collect();
             assert!(shown.contains(&words), "{id}: {reason}");
         }
