@@ -443,7 +443,7 @@ fn safety_critical_records_are_listed_until_a_test_has_passed() {
     let analysed = "  calc: {of: hoop-safety, value: 2.4, by: analysis, date: 2027-03-01, evidence: [car.yaml]}\n";
     let (ids, shown) = listed(analysed);
     // The hoop itself is verified by the target that is about it, so it is proven when that is.
-    assert_eq!(ids, ["hoop", "hoop-safety", "pedal"]);
+    assert_eq!(ids, ["hoop-safety", "hoop", "pedal"]);
     assert!(shown.contains("overdue") && shown.contains("no result yet"), "{shown}");
     let tested = "  load: {of: hoop-safety, value: 2.3, by: test, date: 2027-03-02, evidence: [car.yaml]}\n";
     assert_eq!(listed(&format!("{analysed}{tested}")).0, ["pedal"]);
