@@ -10,7 +10,12 @@ here=$PWD
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 cp package.json .npmrc deck.mjs "$work"
-(cd "$work" && npm install --silent --no-audit --no-fund)
+# run.sh has installed the packages already.
+if [ -n "${TIEROD_MODULES:-}" ]; then
+  cp -r "$TIEROD_MODULES" "$work/node_modules"
+else
+  (cd "$work" && npm install --silent --no-audit --no-fund)
+fi
 "$tierod" example "$work/season" >/dev/null
 cd "$work"
 "$tierod" deck "$example" --output "$work/example.html" >/dev/null

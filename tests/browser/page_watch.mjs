@@ -7,6 +7,7 @@ import { chromium } from "playwright-core";
 const [file, next] = process.argv.slice(2).map((name) => resolve(name));
 const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
 const page = await (await browser.newContext({ viewport: { width: 1280, height: 700 } })).newPage();
+page.setDefaultTimeout(180_000);
 const wrong = [];
 page.on("pageerror", (error) => wrong.push(error.message));
 let loads = 0;
@@ -22,7 +23,7 @@ const state = () => page.evaluate(() => ({ y: scrollY, hash: location.hash, focu
 const before = await state();
 copyFileSync(next, `${file}.new`);
 renameSync(`${file}.new`, file);
-await page.waitForFunction(() => !document.documentElement.dataset.renews, null, { timeout: 20_000 });
+await page.waitForFunction(() => !document.documentElement.dataset.renews, null, { timeout: 180_000 });
 const after = await state();
 assert.ok(Math.abs(after.y - before.y) < 60, `${before.y} ${after.y}`);
 assert.deepEqual({ ...after, y: 0 }, { ...before, y: 0 });

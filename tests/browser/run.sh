@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Tests the pages of the example's season, that of the audit and that of the car, in headless Chromium. run.sh [FOLDER for screenshots]
+# Tests the pages of the example's season, that of the audit and that of the car, and its talk, in headless Chromium. run.sh [FOLDER for screenshots]
 # Needs the binary from `cargo build`, Chromium, Node.js and npm.
 set -euo pipefail
 shots=${1:+$(realpath "$1")}
@@ -10,6 +10,7 @@ work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 cp package.json .npmrc audit.mjs audit_print.mjs page.mjs page_watch.mjs "$work"
 (cd "$work" && npm install --silent --no-audit --no-fund)
+export TIEROD_MODULES="$work/node_modules"
 "$tierod" example "$work/season" >/dev/null
 status=0
 (cd "$work/season" && "$tierod" audit --format html >"$work/audit.html") || status=$?
@@ -33,9 +34,10 @@ node audit_print.mjs "$work" ${shots:+"$shots"}
 node page.mjs "$work/page.html" ${shots:+"$shots"}
 (cd "$work/season" && exec "$tierod" page --watch --output "$work/live.html") &
 watch=$!
-for _ in $(seq 600); do [ -e "$work/live.html" ] && break; sleep 0.1; done
+for _ in $(seq 1800); do [ -e "$work/live.html" ] && break; sleep 0.1; done
 cp "$work/live.html" "$work/open.html"
 kill -INT "$watch"
 wait "$watch"
 node page_watch.mjs "$work/open.html" "$work/live.html"
 cd "$here"
+./deck.sh ${shots:+"$shots"}
