@@ -99,6 +99,13 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   addEventListener("hashchange", () => route(false));
   history.scrollRestoration = "manual";
 
+  // On a phone a row of a wide table is a block of its own, with the heads beside the cells.
+  for (const table of document.querySelectorAll("#overview .wide > table:not(.stack)")) {
+    const heads = [...table.tHead.rows[0].cells].map((head) => head.textContent);
+    for (const row of table.tBodies[0].rows) for (const [at, cell] of [...row.cells].entries()) if (cell.tagName === "TD") cell.dataset.h = heads[at];
+    table.classList.add("stack");
+  }
+
   // The list of records and its filter.
 
   const filter = (query) => {
@@ -142,7 +149,11 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   byId("find").addEventListener("submit", (event) => {
     event.preventDefault();
     go(chosen(), address().name === "_records");
-    const first = rows.find((row) => !row.hidden);
+    // An exact name comes before a text that only contains it.
+    const hits = rows.filter((row) => !row.hidden);
+    const name = search.value.trim().toLowerCase();
+    const named = (row) => [row.querySelector("a").textContent, row.querySelector("a").hash.slice(1)].some((own) => own.trim().toLowerCase() === name);
+    const first = hits.find(named) || hits[0];
     if (first && search.value.trim()) { search.blur(); first.querySelector("a").click(); }
   });
   addEventListener("keydown", (event) => {

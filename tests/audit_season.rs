@@ -22,7 +22,7 @@ fn json(sandbox: &Sandbox, args: &[&str]) -> Value {
 
 /// The text on one line, without the backslashes of Markdown.
 fn plain(text: &str) -> String {
-    text.replace('\\', "").split_whitespace().collect::<Vec<_>>().join(" ")
+    text.replace('\\', "").replace('−', "-").split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The totals of each place in past contests. They are the same in each year, so that a place is expected to need its total.

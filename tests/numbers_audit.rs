@@ -296,7 +296,7 @@ fn the_causes_add_up_in_every_output() {
         }
     };
     let text = audit(&sandbox, "terminal");
-    let table = text.split_once("scored - predicted").unwrap().1;
+    let table = text.rsplit_once("scored - predicted").unwrap().1;
     let rows = ids.map(|id| table.lines().find(|line| line.starts_with(id)).unwrap().to_owned());
     assert_adds_up(rows.iter().map(|line| cells(line, &["  "])).collect(), "terminal");
     let text = audit(&sandbox, "markdown");

@@ -106,7 +106,7 @@ fn the_uncertainty_of_a_result_is_in_every_output() {
         "{text}"
     );
     let page = audit(&sandbox, "html");
-    assert!(page.contains("; measured 4.250 ± 0.010 s"));
+    assert!(page.replace('\u{202f}', " ").contains("; measured (4.250 ± 0.010) s"));
     let csv = audit(&sandbox, "csv");
     let heads: Vec<&str> = csv.lines().next().unwrap().split(',').collect();
     let line = csv.lines().find(|line| line.starts_with("accel-time")).unwrap();

@@ -96,7 +96,7 @@ fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: 
         commit: commit.id.clone(),
         amounts: Default::default(),
         points: Default::default(),
-        point_uncertainties: Default::default(),
+        point_intervals: Default::default(),
         targets: Default::default(),
     };
     for (name, past) in state.all() {
@@ -110,7 +110,7 @@ fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: 
         match &loaded.record(index).body {
             Body::Goal(_) => {
                 point.points.extend(past.value.map(|value| (id.to_owned(), value)));
-                point.point_uncertainties.insert(id.to_owned(), past.uncertainty);
+                point.point_intervals.extend(past.interval.map(|interval| (id.to_owned(), interval)));
             }
             Body::Target(_) => {
                 let Limit { at_least, at_most } = past.limit.unwrap_or(Limit { at_least: None, at_most: None });

@@ -34,8 +34,8 @@ pub struct TimelinePoint {
     pub amounts: HashMap<String, f64>,
     /// The points predicted for each goal, by id.
     pub points: HashMap<String, f64>,
-    /// The expanded uncertainty (k = 2) of these points, by id of the goal.
-    pub point_uncertainties: HashMap<String, f64>,
+    /// The interval that contains 95 % of what these points may be, by id of the goal; none for points that are exact.
+    pub point_intervals: HashMap<String, (f64, f64)>,
     /// The targets, by id.
     pub targets: HashMap<String, PastTarget>,
 }

@@ -23,6 +23,8 @@ pub struct PastValue {
     pub value: Option<f64>,
     /// The expanded uncertainty (k = 2), in SI.
     pub uncertainty: f64,
+    /// The interval that contains 95 % of its outcomes, in SI; `None` if it is exact.
+    pub interval: Option<(f64, f64)>,
     /// The limit in SI, of a target.
     pub limit: Option<Limit>,
     /// The status of a target.
@@ -74,6 +76,7 @@ impl CommitState {
             let spread = values.spread(node);
             PastValue {
                 value: spread.as_ref().map(|spread| spread.mean),
+                interval: spread.as_ref().filter(|own| own.low < own.high).map(|own| (own.low, own.high)),
                 uncertainty: spread.map_or(0.0, |spread| spread.uncertainty),
                 limit: None,
                 status: None,
@@ -223,6 +226,7 @@ struct StoredValue<'b> {
     name: &'b str,
     value: Option<f64>,
     uncertainty: f64,
+    interval: Option<(f64, f64)>,
     /// The lower and the upper limit.
     limit: Option<(Option<f64>, Option<f64>)>,
     /// The word of the status.
@@ -239,6 +243,7 @@ fn encode(state: &CommitState, runs: &Runs) -> Option<Vec<u8>> {
         name,
         value: past.value,
         uncertainty: past.uncertainty,
+        interval: past.interval,
         limit: past.limit.map(|limit| (limit.at_least, limit.at_most)),
         status: past.status.map(Status::word),
         origin: &past.origin,
@@ -266,11 +271,13 @@ fn decode(bytes: &[u8]) -> Option<(CommitState, Runs)> {
         let limit = stored.limit.map(|(at_least, at_most)| Limit { at_least, at_most });
         let ends = limit.into_iter().flat_map(|limit| [limit.at_least, limit.at_most]);
         // A missing value is `None`, and an uncertainty is the root of a sum of squares.
-        if ends.chain([stored.value]).flatten().any(f64::is_nan) || stored.uncertainty < 0.0 {
+        let (uncertainty, interval) = (stored.uncertainty, stored.interval);
+        let is_order = interval.is_none_or(|(low, high)| low < high);
+        if ends.chain([stored.value]).flatten().any(f64::is_nan) || uncertainty < 0.0 || !is_order {
             return None;
         }
         let (origin, unit) = (stored.origin.to_owned(), stored.unit.to_owned());
-        let past = PastValue { value: stored.value, uncertainty: stored.uncertainty, limit, status, origin, unit };
+        let past = PastValue { value: stored.value, uncertainty, interval, limit, status, origin, unit };
         values.insert(stored.name.to_owned(), past);
     }
     let runs = runs.into_iter().map(|(key, work)| (RunKey::of_bytes(key), work)).collect();
@@ -297,12 +304,14 @@ mod tests {
         let value = |(number, status): (usize, Status)| {
             let limit = Some(Limit { at_least: None, at_most: Some(2.0) });
             let (origin, unit) = ("estimate".to_owned(), "kg".to_owned());
-            let past = PastValue { value: Some(1.5), uncertainty: 0.1, limit, status: Some(status), origin, unit };
+            let (status, interval) = (Some(status), Some((1.45, 1.6)));
+            let past = PastValue { value: Some(1.5), uncertainty: 0.1, interval, limit, status, origin, unit };
             (format!("target-{number}"), past)
         };
         let mut values: HashMap<String, PastValue> = Status::ALL.into_iter().enumerate().map(value).collect();
         let (origin, unit) = ("total".to_owned(), "kg".to_owned());
-        let total = PastValue { value: None, uncertainty: 0.0, limit: None, status: None, origin, unit };
+        let (limit, status, interval) = (None, None, None);
+        let total = PastValue { value: None, uncertainty: 0.0, interval, limit, status, origin, unit };
         values.insert("car.mass".to_owned(), total);
         CommitState { values }
     }
@@ -351,6 +360,8 @@ mod tests {
         assert!(decode(&state(|_| {})).is_some());
         assert_eq!(decode(&state(|past| past.value = Some(f64::NAN))), None);
         assert_eq!(decode(&state(|past| past.uncertainty = -0.1)), None);
+        assert_eq!(decode(&state(|past| past.interval = Some((2.0, 1.0)))), None);
+        assert_eq!(decode(&state(|past| past.interval = Some((f64::NAN, 1.0)))), None);
         assert_eq!(decode(&state(|past| past.limit = Some(Limit { at_least: Some(f64::NAN), at_most: None }))), None);
     }
 }

@@ -54,6 +54,12 @@ fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let chance = goal.chance().filter(|_| !is_scored);
     let reached = view.audit.goals.iter().find(|own| own.index == goal.index);
     let verdict = reached.and_then(trace::audit::GoalScore::reached).filter(|_| is_scored);
+    let before = reached.filter(|_| is_scored).and_then(|own| {
+        let points = own.predicted.map(|points| format!("{points:.1} points"))?;
+        let chance = own.chance.map(|chance| format!(", {} chance", number::chance(chance))).unwrap_or_default();
+        let place = own.place_predicted.map(|place| format!(", place {place}")).unwrap_or_default();
+        Some(format!("predicted before the contest: {points}{chance}{place}"))
+    });
     let place = reached.and_then(|own| own.place_reached).map(|(place, _)| place);
     let word = if is_scored { "scored" } else { "predicted" };
     let points = sum(goal).map(|sum| format!("{sum} {word}"));
@@ -75,6 +81,7 @@ fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
         "goal": view.link(goal.index),
         "reason": loaded.goal(goal.index).and_then(|own| own.reason.clone()),
         "chance": chance.map(number::chance),
+        "before": before,
         "reached": verdict,
         "place": place,
         "points": points,

@@ -105,5 +105,5 @@ pub(super) fn recent(view: &PageView<'_>) -> Value {
     rows.sort_by_key(|(commit, _)| std::cmp::Reverse(*commit));
     let more = rows.len().saturating_sub(MOST);
     let rows: Vec<Value> = rows.into_iter().take(MOST).map(|(_, row)| row).collect();
-    json!({"until": last.to_string(), "days": RECENT, "rows": rows, "more": more})
+    json!({"until": last.to_string(), "days": RECENT, "quiet": last < view.study.day, "rows": rows, "more": more})
 }

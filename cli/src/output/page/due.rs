@@ -66,9 +66,11 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     }
     let mut first: Vec<(&str, &Due)> =
         by_lead.iter().flat_map(|(lead, all)| all.iter().map(|due| (lead.as_str(), due))).collect();
-    first.sort_by_key(|(_, due)| (due.day < study.day, due.day, due.record));
-    // What is overdue has its own count; the first that can still be met are listed.
-    let overdue = first.iter().filter(|(_, due)| due.day < study.day).count();
+    let safety = |due: &Due| study.loaded.record(due.record).safety_critical();
+    let is_late = |due: &Due| due.day < study.day;
+    // What is overdue comes first, and of this what people's safety depends on.
+    first.sort_by_key(|(_, due)| (!is_late(due), is_late(due) && !safety(due), due.day, due.record));
+    let overdue = first.iter().filter(|(_, due)| is_late(due)).count();
     let next: Vec<Value> = first.iter().take(MOST_NEXT).map(|(lead, due)| row(view, lead, due)).collect();
     let leads: Vec<Value> = by_lead
         .iter()
@@ -77,7 +79,7 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
             all.sort_by_key(|due| (due.day, due.record));
             let overdue = all.iter().filter(|due| due.day < study.day).count();
             let rows: Vec<Value> = all.iter().map(|due| row(view, lead, due)).collect();
-            let all = count(rows.len(), "verification");
+            let all = rows.len();
             json!({"lead": lead, "overdue": overdue, "all": all, "rows": rows})
         })
         .collect();

@@ -89,6 +89,7 @@ fn context(view: &PageView<'_>) -> Value {
         "verification_picture": drawn::verification(view),
         "due": due::section(view),
         "unproven": due::unproven(view),
+        "safety_critical": view.audit.safety_critical,
         "budgets": budgets::section(view),
         "decisions": decisions::section(view, worths.as_ref()),
         "worth": worth::section(view, worths.as_ref()),

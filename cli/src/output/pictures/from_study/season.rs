@@ -49,11 +49,13 @@ pub(crate) fn points_over_time(study: &Study, audit: &Audit, season: &Season, go
     let moments = season.timeline.iter().filter(|point| since.is_none_or(|since| point.day >= since));
     let moments = moments.filter_map(|point| {
         let value = *point.points.get(id)?;
-        let uncertainty = point.point_uncertainties.get(id).copied().unwrap_or(0.0);
-        let interval = (uncertainty > 0.0).then_some((value - uncertainty, value + uncertainty));
-        Some(Moment { day: point.day, value, interval })
+        Some(Moment { day: point.day, value, interval: point.point_intervals.get(id).copied() })
     });
-    let moments: Vec<Moment> = moments.collect();
+    let mut moments: Vec<Moment> = moments.collect();
+    // What was scored is no prediction.
+    while goal.scored().is_some() && moments.last().is_some_and(|last| last.interval.is_none()) {
+        moments.pop();
+    }
     let needed = goal.needed.as_ref().ok().map(|needed| needed_points(&study.loaded, goal.index, needed));
     let against = needed.zip(moments.first()).map(|(needed, first)| Against {
         words: needed.words.clone(),

@@ -40,8 +40,12 @@ pub(crate) fn targets(study: &Study, all: &[TargetAudit], words: Words) -> Targe
 pub(crate) fn target(study: &Study, audit: &TargetAudit, words: Words) -> TargetRow {
     let status = &audit.status;
     let unit = study.values().unit(status.node);
-    let estimate = audit.estimate.map(|(value, uncertainty, _)| reading(unit, &status.limit, value, uncertainty));
     let measured = audit.measured();
+    // Now, a value without a result of its own may depend on results of others.
+    let now = status.value.filter(|_| words == Words::Status && measured.is_none());
+    let now = now.map(|value| (value, status.uncertainty));
+    let estimate = now.or_else(|| audit.estimate.map(|(value, uncertainty, _)| (value, uncertainty)));
+    let estimate = estimate.map(|(value, uncertainty)| reading(unit, &status.limit, value, uncertainty));
     let result = measured.map(|value| reading(unit, &status.limit, value, audit.measured_uncertainty()));
     let (outcome, is_bad) = match words {
         Words::Status => (status.status.word(), matches!(status.status, Status::Missed | Status::AtRisk)),
