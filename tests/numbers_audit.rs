@@ -308,7 +308,8 @@ fn the_causes_add_up_in_every_output() {
     let table = table.split_once("<tbody>").unwrap().1.split_once("</tbody>").unwrap().0;
     let rows = table.lines().filter(|line| line.starts_with("<tr>"));
     assert_adds_up(
-        rows.map(|line| cells(&line.replace("&#x2b;", "+"), &["<td class=\"number\">", "</td>"])).collect(),
+        rows.map(|line| cells(&line.replace("&#x2b;", "+").replace('−', "-"), &["<td class=\"number\">", "</td>"]))
+            .collect(),
         "page",
     );
     for table in ["split", "goals"] {

@@ -450,7 +450,7 @@ fn safety_critical_records_are_listed_until_a_test_has_passed() {
     let failed = "  pushed: {of: pedal, outcome: fail, date: 2027-03-02, evidence: [car.yaml]}\n";
     assert_eq!(listed(&format!("{analysed}{tested}{failed}")).0, ["pedal"]);
     let passed = failed.replace("fail", "pass");
-    assert!(listed(&format!("{analysed}{tested}{passed}")).1.contains("Every safety-critical record has passed"));
+    assert!(listed(&format!("{analysed}{tested}{passed}")).1.contains("3 of 3 safety-critical records have passed"));
 }
 
 /// What is due, by the lead who is responsible; the parts of a group are one line.
@@ -465,7 +465,7 @@ fn what_is_due_is_listed_by_lead() {
     let page = page(&sandbox);
     let due = text(section(&page, "_due"));
     for expected in [
-        "test lead: 1 verification, 1 overdue",
+        "test lead: 1, 1 overdue",
         "18 days ago",
         "Bolts 2 parts",
         "in 6 days",

@@ -104,7 +104,10 @@ impl Page {
 
     /// Writes the page; whether it is another one than before.
     fn write(&self, made: &Made) -> Result<bool, Error> {
-        trace::git::write_own_file(&self.output, made.html.as_bytes(), page::MARK.as_bytes())
+        let written = trace::git::write_own_file(&self.output, made.html.as_bytes(), page::MARK.as_bytes());
+        // The next state of a watched project is as hostile as the first.
+        trace::git::end_writing();
+        written
     }
 
     /// Writes the page again and again until the process is asked to end. What cannot be read at a moment, as a file that

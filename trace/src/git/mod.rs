@@ -83,4 +83,4 @@ pub use waiting::never_ends;
 pub use watched::Watched;
 pub use worktree::find_root;
 pub use write::NewFile;
-pub use writing::{begin_writing, unless_writing};
+pub use writing::{begin_writing, end_writing, unless_writing};

@@ -123,9 +123,16 @@ fn prepare<'f>(root: &Path, file: &'f NewFile, folders: &mut Vec<PathBuf>) -> Re
     };
     let target = root.join(&path);
     let folder = Path::new(&path).parent().unwrap_or(Path::new(""));
+    let is_real = |folder: &Path| is_real(root, folder, &mut HashMap::default());
+    let on_link = || refused(&path, "a link is on its path", "edit the file at its own place");
+    // No folder is made behind a link either.
+    let there = folder.ancestors().find(|folder| root.join(folder).symlink_metadata().is_ok());
+    if !there.is_none_or(is_real) {
+        return Err(on_link());
+    }
     create_folders(root, folder, &path, folders)?;
-    if !is_real(root, folder, &mut HashMap::default()) {
-        return Err(refused(&path, "a link is on its path", "edit the file at its own place"));
+    if !is_real(folder) {
+        return Err(on_link());
     }
     let new = beside(&target);
     let prepared = Beside { file, target, new };

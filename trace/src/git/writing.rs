@@ -9,6 +9,11 @@ pub fn begin_writing() {
     *HAS_BEGUN.lock().unwrap_or_else(PoisonError::into_inner) = true;
 }
 
+/// To be called when everything is written, by a process that goes on and may be ended again.
+pub fn end_writing() {
+    *HAS_BEGUN.lock().unwrap_or_else(PoisonError::into_inner) = false;
+}
+
 /// Ends the process by `end`, unless it has begun to write: it cannot begin while `end` runs.
 pub fn unless_writing(end: impl FnOnce()) {
     let has_begun = HAS_BEGUN.lock().unwrap_or_else(PoisonError::into_inner);
@@ -25,5 +30,9 @@ mod tests {
     fn nothing_ends_a_process_that_writes() {
         begin_writing();
         unless_writing(|| panic!("ended"));
+        end_writing();
+        let mut ended = false;
+        unless_writing(|| ended = true);
+        assert!(ended);
     }
 }
