@@ -176,7 +176,7 @@ fn the_minutes_choose_the_slides_and_the_report_says_what_is_left_out() {
         "{}",
         ten.err
     );
-    assert!(lines(&ten.err).contains(&"left out learned: no estimate has a result yet".to_owned()), "{}", ten.err);
+    assert!(lines(&ten.err).contains(&"omitted learned: no estimate has a result yet".to_owned()), "{}", ten.err);
     for (minutes, most) in [("5", 6), ("3", 3), ("1", 1)] {
         let answer = deck(&sandbox, &["--minutes", minutes]).ended(0);
         let kept = ids(&answer.out);

@@ -34,7 +34,7 @@ pub fn measured(value: f64, uncertainty: f64) -> String {
     }
 }
 
-/// The decimals from `places` on with which two numbers are shown so that they can be told apart: the shown numbers differ
+/// The decimals from `places` on with which two numbers are shown so that they differ to a reader: the shown numbers differ
 /// by about as much as the numbers do, by a third to three times of it; at most ten.
 pub fn decimals_apart(a: f64, b: f64, places: usize) -> usize {
     const MOST: usize = 10;
@@ -43,11 +43,11 @@ pub fn decimals_apart(a: f64, b: f64, places: usize) -> usize {
     }
     let shown = |value: f64, places: usize| format!("{value:.places$}").parse::<f64>().unwrap_or(value);
     let real = (a - b).abs();
-    let tells = |places: &usize| {
+    let differs = |places: &usize| {
         let apart = (shown(a, *places) - shown(b, *places)).abs();
         apart > real / 3.0 && apart < real * 3.0
     };
-    (places..MOST).find(tells).unwrap_or(MOST.max(places))
+    (places..MOST).find(differs).unwrap_or(MOST.max(places))
 }
 
 /// A number rounded to this many decimals, without zeros at the end.

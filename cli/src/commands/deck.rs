@@ -21,7 +21,7 @@ use crate::screen::{self, Ink, Progress, clean};
 const AFTER_HELP: &str = "\
 The slides: goal, how points are given, plan, why a part exists, what the car must do, what moves the points, budgets, what
 money buys, three decisions (those that moved the most points), limits that moved, verification, risks, what we learned.
-`--for` and `--minutes` choose what is in; what does not fit is left out, and the report says so.
+`--for` and `--minutes` choose what is in; what does not fit is omitted, and the report says so.
 Words, order and slides of your own: `deck:` in tierod.yaml, see `tierod explain deck`.
 
 Keys: arrows, page keys and space; Home and End; N notes, C clock, W a second window with the notes. Swipe on a phone.

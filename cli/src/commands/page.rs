@@ -172,5 +172,6 @@ fn html(project: &Project, study: &Study, renews: bool) -> Result<String, Error>
         commit_day: project.last_commit_day(snapshot),
         off: project.switched_off(study),
         renews,
+        branches_left: page::MOST_BRANCHES.into(),
     })
 }

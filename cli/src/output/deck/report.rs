@@ -1,4 +1,4 @@
-//! What `deck` prints: the slides with their words, what was left out for the time, and what to cut.
+//! What `deck` prints: the slides with their words, what was omitted for the time, and what to cut.
 
 use trace::talk::count::WORDS_A_MINUTE;
 use trace::talk::fit::{NoTime, SLIDES_IN_TEN_MINUTES};
@@ -40,7 +40,7 @@ pub(crate) fn report(view: &DeckView<'_>, talk: &Talk, ink: Ink) -> String {
             Why::NoTime(NoTime::Slides(most)) => format!("no time: at most {} in {minutes}", count(*most, "slide")),
             Why::NoTime(NoTime::Words(most)) => format!("no time: at most {most} words can be spoken in {minutes}"),
         };
-        ink.block(&mut out, "left out", LABELS, &format!("{}: {}", clean(id), clean(&why)));
+        ink.block(&mut out, "omitted", LABELS, &format!("{}: {}", clean(id), clean(&why)));
     }
     if talk.remarks.is_empty() {
         ink.block(&mut out, "cut", LABELS, "nothing");

@@ -16,6 +16,8 @@ mod stress;
 mod tree;
 mod worth;
 
+use std::cell::Cell;
+
 use serde_json::{Value, json};
 use trace::audit::{Audit, Season};
 use trace::finding::OffCheck;
@@ -47,7 +49,12 @@ pub(crate) struct PageView<'t> {
     pub(crate) off: Vec<(&'t OffCheck, OffSince)>,
     /// Whether a newer page replaces it while it is open.
     pub(crate) renews: bool,
+    /// How many branches may still be drawn, in all records together: their number can grow with records times links.
+    pub(crate) branches_left: Cell<usize>,
 }
+
+/// The most branches of a page.
+pub(crate) const MOST_BRANCHES: usize = 150_000;
 
 /// What a value is worth: the values without results, and the points per SI unit of each.
 struct Worths<'t> {

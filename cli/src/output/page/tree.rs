@@ -16,7 +16,7 @@ pub(super) enum Direction {
     Down,
 }
 
-/// Grows the branches of records, each only once.
+/// Grows the branches of records, each only once, and no more than the page may have.
 pub(super) struct Branches<'v, 't> {
     view: &'v PageView<'t>,
     direction: Direction,
@@ -54,7 +54,9 @@ impl<'v, 't> Branches<'v, 't> {
 
     fn branches(&mut self, index: RecordId, depth: usize) -> Vec<Value> {
         let next = self.next(index);
-        if depth == DEEPEST && !next.is_empty() {
+        let left = self.view.branches_left.get();
+        self.view.branches_left.set(left.saturating_sub(next.len()));
+        if (depth == DEEPEST || left < next.len()) && !next.is_empty() {
             return vec![
                 json!({"record": self.view.link(index), "reason": Value::Null, "note": "continues here", "below": []}),
             ];
