@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Tests the pages of the example's season, that of the audit and that of the car, and its talk, in headless Chromium. run.sh [FOLDER for screenshots]
+# Tests the pages of the example's season, that of the audit, and its talk, in headless Chromium. run.sh [FOLDER for screenshots]
 # Needs the binary from `cargo build`, Chromium, Node.js and npm.
 set -euo pipefail
 shots=${1:+$(realpath "$1")}
@@ -8,7 +8,7 @@ tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
 here=$PWD
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-cp package.json .npmrc audit.mjs audit_print.mjs page.mjs page_watch.mjs "$work"
+cp package.json .npmrc audit.mjs audit_print.mjs "$work"
 (cd "$work" && npm install --silent --no-audit --no-fund)
 export TIEROD_MODULES="$work/node_modules"
 "$tierod" example "$work/season" >/dev/null
@@ -30,14 +30,5 @@ for state in middle end; do
 done
 node audit_print.mjs "$work" ${shots:+"$shots"}
 
-(cd "$work/season" && "$tierod" page --output "$work/page.html")
-node page.mjs "$work/page.html" ${shots:+"$shots"}
-(cd "$work/season" && exec "$tierod" page --watch --output "$work/live.html") &
-watch=$!
-for _ in $(seq 1800); do [ -e "$work/live.html" ] && break; sleep 0.1; done
-cp "$work/live.html" "$work/open.html"
-kill -INT "$watch"
-wait "$watch"
-node page_watch.mjs "$work/open.html" "$work/live.html"
 cd "$here"
 ./deck.sh ${shots:+"$shots"}

@@ -152,9 +152,10 @@ impl List<'_> {
             self.out.push_str("<li>");
             match (has_below, depth < DEEPEST) {
                 (true, true) => {
-                    self.out.push_str(if depth < OPEN { "<details open><summary>" } else { "<details><summary>" });
+                    // The record stays outside of what is pressed to unfold, since it is a link.
                     self.line(at);
-                    self.out.push_str("</summary>");
+                    let open = if depth < OPEN { " open" } else { "" };
+                    let _ = write!(self.out, "<details{open}><summary>{} below</summary>", node.below.len());
                     self.level(&node.below, depth + 1);
                     self.out.push_str("</details>");
                 }

@@ -22,7 +22,7 @@ pub(crate) fn waterfall(input: &Waterfall, width: usize, ink: Ink) -> String {
     }
     let name = steps.iter().map(|(title, _)| title.width()).max().unwrap_or(0).min(width / 3);
     let half = (width.saturating_sub(name + 12) / 2).clamp(4, 24);
-    let heading = if scored { "points: scored - predicted" } else { "points: predicted - plan" };
+    let heading = if scored { "points: score less prediction" } else { "points: prediction less plan" };
     let mut out = ink.strong(heading) + "\n";
     for (title, step) in &steps {
         let title = cut(title, name);
