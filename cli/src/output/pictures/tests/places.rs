@@ -351,7 +351,7 @@ fn bars_in_the_terminal_have_a_side() {
         event.predicted = event.plan.map(|plan| plan + step);
     }
     let text = terminal::waterfall(&input, 60, Ink::plain(60));
-    assert!(text.starts_with("points: predicted - plan\n"), "{text}");
+    assert!(text.starts_with("points: prediction less plan\n"), "{text}");
     let lines: Vec<&str> = text.lines().skip(1).collect();
     let side =
         |line: &str| line.split_once('│').map(|(left, right)| (left.matches('█').count(), right.matches('█').count()));
