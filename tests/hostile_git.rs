@@ -5,9 +5,8 @@ use std::io::Write as _;
 use std::os::unix::fs::symlink;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
 
-use crate::support::{Answer, Sandbox};
+use crate::support::{Answer, Sandbox, timed};
 
 /// A repository with the small project in a commit.
 fn repository() -> Sandbox {
@@ -15,22 +14,6 @@ fn repository() -> Sandbox {
     sandbox.small_root("");
     sandbox.commit_on("2027-03-01", "one");
     sandbox
-}
-
-/// The exit code and stderr of the tool; it is ended after a minute, which is no answer.
-fn timed(sandbox: &Sandbox, args: &[&str]) -> Option<Answer> {
-    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
-    command.args(args).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
-    let mut child = command.spawn().unwrap();
-    let start = Instant::now();
-    while child.try_wait().unwrap().is_none() {
-        if start.elapsed() > Duration::from_secs(60) {
-            child.kill().unwrap();
-            return None;
-        }
-        std::thread::sleep(Duration::from_millis(20));
-    }
-    Some(Answer::from_output(&child.wait_with_output().unwrap()))
 }
 
 /// The id of a tree with these lines.

@@ -2,11 +2,10 @@
 
 use std::os::unix::fs::{PermissionsExt as _, symlink};
 use std::path::Path;
-use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::process::Command;
 
 use crate::hostile::run;
-use crate::support::{Answer, Sandbox};
+use crate::support::{Answer, Sandbox, timed};
 
 /// Seven calls of a model with long tables in each state, all of which count with their work, and fail at once: a grip below zero
 /// is no input.
@@ -174,22 +173,6 @@ fn a_large_commit_is_not_read() {
         assert!(found.answer.out.contains("too large"), "{}{}", found.answer.out, found.answer.err);
         assert!(found.peak.is_none_or(|peak| peak < 100 * 1024), "{format}: {:?} KiB", found.peak);
     }
-}
-
-/// The exit code and stderr of the tool; it is ended after a minute, which is no answer.
-fn timed(sandbox: &Sandbox, args: &[&str]) -> Option<Answer> {
-    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
-    command.args(args).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
-    let mut child = command.spawn().unwrap();
-    let start = Instant::now();
-    while child.try_wait().unwrap().is_none() {
-        if start.elapsed() > Duration::from_secs(60) {
-            child.kill().unwrap();
-            return None;
-        }
-        std::thread::sleep(Duration::from_millis(20));
-    }
-    Some(Answer::from_output(&child.wait_with_output().unwrap()))
 }
 
 fn repository() -> Sandbox {

@@ -86,7 +86,7 @@ fn links_up(html: &str, root: &str, edges: &mut BTreeSet<(String, String)>) {
     }
 }
 
-/// The first `ul` of a section stands for the record itself.
+/// The first `ul` of a section is that of the record itself.
 fn ways_up(place: &str, id: &str) -> BTreeSet<(String, String)> {
     let mut edges = BTreeSet::new();
     for piece in place.split("<section class=\"up\"><h3>").skip(1) {

@@ -3,6 +3,7 @@
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
 
 /// The day that the tests use as today, unless a test names another one.
 pub(crate) const DAY: &str = "2027-03-19";
@@ -217,4 +218,20 @@ impl Sandbox {
         }
         places
     }
+}
+
+/// The exit code and stderr of the tool; it is ended after a minute, which is no answer.
+pub(crate) fn timed(sandbox: &Sandbox, args: &[&str]) -> Option<Answer> {
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+    command.args(args).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    let start = Instant::now();
+    while child.try_wait().unwrap().is_none() {
+        if start.elapsed() > Duration::from_secs(60) {
+            child.kill().unwrap();
+            return None;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    Some(Answer::from_output(&child.wait_with_output().unwrap()))
 }

@@ -38,6 +38,7 @@ pub(crate) mod table;
 pub(crate) mod template;
 pub(crate) mod terminal;
 pub(crate) mod tree;
+mod uri;
 pub(crate) mod values;
 pub(crate) mod workbook;
 pub(crate) mod worth;

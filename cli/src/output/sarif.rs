@@ -1,8 +1,6 @@
 //! SARIF 2.1.0, the Static Analysis Results Interchange Format. Source: the OASIS standard "Static Analysis Results
 //! Interchange Format (SARIF) Version 2.1.0"; the section numbers below are not checked against the source.
 
-use std::fmt::Write as _;
-
 use schema::settings::{Level, Stage};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -10,6 +8,7 @@ use trace::Finding;
 use trace::checks::{self, Check};
 
 use super::listed::{Baseline, Listed, sentences};
+use super::uri::uri;
 use crate::screen::clean;
 
 /// The base of the paths of results.
@@ -157,20 +156,6 @@ fn message(text: &str) -> String {
     let argument = text.match_indices('{').any(|(at, _)| text[at + 1..].starts_with(|c: char| c.is_ascii_digit()));
     let text = if argument { text.replace('{', "{{").replace('}', "}}") } else { text.to_owned() };
     if text.contains("](") { text.replace('[', "\\[").replace(']', "\\]") } else { text }
-}
-
-/// A path as a relative reference of RFC 3986: all characters except unreserved ones and `/` are percent-encoded, so
-/// that a first step with a colon is not read as a scheme.
-fn uri(path: &str) -> String {
-    let mut out = String::with_capacity(path.len());
-    for byte in path.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte) {
-            out.push(char::from(byte));
-        } else {
-            let _ = write!(out, "%{byte:02X}");
-        }
-    }
-    out
 }
 
 #[cfg(test)]

@@ -290,16 +290,7 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
         heading(&mut branches.out, "referenced by");
         let width = references.iter().map(|(from, _)| loaded.record(*from).kind().singular().len()).max().unwrap_or(0);
         for (from, link) in references {
-            let relation = match link {
-                Link::Verifies => "measures it",
-                Link::Reads => "has its value at the contest",
-                Link::Finds => "finds its value",
-                Link::Criteria => "uses it as a criterion",
-                Link::Informs => "informs it",
-                Link::In => "is in it",
-                Link::Of => "is about it",
-                Link::Serves => "serves it",
-            };
+            let relation = relation(link);
             let kind = format!("{:width$}  ", loaded.record(from).kind().singular());
             let mut pieces = branches.name(from);
             pieces.push(faint(relation));
@@ -379,6 +370,20 @@ pub(crate) fn graph(study: &Study, top: Option<RecordId>, all: bool, ink: Ink) -
         }
     }
     branches.out
+}
+
+/// What a record does that names another one by a link, in words: `is in it`.
+pub(crate) fn relation(link: Link) -> &'static str {
+    match link {
+        Link::Verifies => "measures it",
+        Link::Reads => "has its value at the contest",
+        Link::Finds => "finds its value",
+        Link::Criteria => "uses it as a criterion",
+        Link::Informs => "informs it",
+        Link::In => "is in it",
+        Link::Of => "is about it",
+        Link::Serves => "serves it",
+    }
 }
 
 #[cfg(test)]

@@ -36,7 +36,7 @@ impl Unit {
         }
     }
 
-    /// Two values in SI as texts in this unit, with the digits that tell them apart, the same number for both.
+    /// Two values in SI as texts in this unit, with the digits in which they differ, the same number for both.
     pub fn show_both(&self, a: f64, b: f64) -> [String; 2] {
         self.show_both_with([a, b], [0.0, 0.0])
     }

@@ -1,24 +1,36 @@
-//! Whether this process has begun to write files of the user: from then on nothing may end it halfway.
+//! Whether this process has begun to write files of the user: until they are written nothing may end it halfway.
 
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
-static HAS_BEGUN: Mutex<bool> = Mutex::new(false);
+static OF_PROCESS: Writing = Writing(Mutex::new(false));
 
 /// To be called before the first file is written. If the process is being ended at that moment, this does not return.
 pub fn begin_writing() {
-    *HAS_BEGUN.lock().unwrap_or_else(PoisonError::into_inner) = true;
+    *OF_PROCESS.has_begun() = true;
 }
 
 /// To be called when everything is written, by a process that goes on and may be ended again.
 pub fn end_writing() {
-    *HAS_BEGUN.lock().unwrap_or_else(PoisonError::into_inner) = false;
+    *OF_PROCESS.has_begun() = false;
 }
 
 /// Ends the process by `end`, unless it has begun to write: it cannot begin while `end` runs.
 pub fn unless_writing(end: impl FnOnce()) {
-    let has_begun = HAS_BEGUN.lock().unwrap_or_else(PoisonError::into_inner);
-    if !*has_begun {
-        end();
+    OF_PROCESS.unless(end);
+}
+
+struct Writing(Mutex<bool>);
+
+impl Writing {
+    fn has_begun(&self) -> MutexGuard<'_, bool> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn unless(&self, end: impl FnOnce()) {
+        let has_begun = self.has_begun();
+        if !*has_begun {
+            end();
+        }
     }
 }
 
@@ -27,12 +39,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn nothing_ends_a_process_that_writes() {
-        begin_writing();
-        unless_writing(|| panic!("ended"));
-        end_writing();
+    fn nothing_ends_a_process_while_it_writes() {
+        let writing = Writing(Mutex::new(false));
+        *writing.has_begun() = true;
+        writing.unless(|| panic!("ended"));
+        *writing.has_begun() = false;
         let mut ended = false;
-        unless_writing(|| ended = true);
+        writing.unless(|| ended = true);
         assert!(ended);
     }
 }

@@ -9,7 +9,7 @@
 //!
 //! The forges document these variables. The configuration of the repository is never asked: it belongs to the change.
 
-use std::fmt::Write as _;
+use super::super::uri::uri;
 
 use trace::Loaded;
 use trace::snapshot::Source;
@@ -60,7 +60,7 @@ impl Links {
 
     /// The address of a line; none if it is longer than browsers take.
     pub(crate) fn line(&self, path: &str, line: u64) -> Option<String> {
-        let address = format!("{}{}{}{line}", self.files, encoded(path), self.line);
+        let address = format!("{}{}{}{line}", self.files, uri(path), self.line);
         (address.len() <= LONGEST).then_some(address)
     }
 }
@@ -73,20 +73,7 @@ fn address(text: &str) -> Option<String> {
     let is_host = host.starts_with(|c: char| c.is_ascii_alphanumeric() || c == '[') && host.chars().all(of_host);
     let is_path = !path.is_empty() && path.split('/').all(|step| !matches!(step, "" | "." | ".."));
     // Brackets of an address of six groups would end the text of a link.
-    (is_host && is_path && !host.contains(['[', ']'])).then(|| format!("{scheme}://{host}/{}", encoded(path)))
-}
-
-/// A path with every byte escaped that is not unreserved in RFC 3986, section 2.3, but for slashes.
-fn encoded(path: &str) -> String {
-    let mut out = String::with_capacity(path.len());
-    for byte in path.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte) {
-            out.push(char::from(byte));
-        } else {
-            let _ = write!(out, "%{byte:02X}");
-        }
-    }
-    out
+    (is_host && is_path && !host.contains(['[', ']'])).then(|| format!("{scheme}://{host}/{}", uri(path)))
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ use trace::report::RecordPositions;
 use trace::values::{Origin, Status};
 use trace::{Finding, RecordId};
 
+use super::super::tree::relation;
 use super::facts::facts;
 use super::tree::{Branches, Direction};
 use super::{PageView, Worths, changes, decisions, stress, worth};
@@ -152,16 +153,7 @@ fn references(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
         Link::In | Link::Finds | Link::Informs | Link::Criteria | Link::Reads => true,
     });
     all.map(|(from, edge)| {
-        let relation = match edge.link {
-            Link::Verifies => "measures it",
-            Link::Reads => "has its value at the contest",
-            Link::Finds => "finds its value",
-            Link::Criteria => "uses it as a criterion",
-            Link::Informs => "informs it",
-            Link::In => "is in it",
-            Link::Of => "is about it",
-            Link::Serves => "serves it",
-        };
+        let relation = relation(edge.link);
         json!({"record": view.link(from), "kind": view.study.loaded.kind(from).singular(), "relation": relation})
     })
     .collect()
