@@ -116,6 +116,25 @@ fn a_chain_of_twenty_thousand_records() {
     a_chain(20_000);
 }
 
+/// Two thousand targets inherit the lead of their system, and pages and tables repeat it for each.
+#[test]
+fn a_text_that_many_records_inherit_is_not_long() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let targets: String = (0..2_000)
+        .map(|number| format!("  t{number}: {{of: brakes, at-most: 1 kg, serves: {{skidpad: It is needed.}}}}\n"))
+        .collect();
+    let lead = "x".repeat(1_000_000);
+    sandbox.write("many.yaml", format!("systems:\n  brakes: {{in: car, lead: {lead}}}\ntargets:\n{targets}"));
+    let found = findings(&sandbox, "many.yaml", 1);
+    let long: Vec<_> = found.iter().filter(|finding| finding["check"] == "bad-value").collect();
+    assert_eq!(long.len(), 1);
+    assert_eq!(long[0]["message"], "`lead` is longer than 300 characters");
+    assert_eq!((long[0]["line"].as_u64(), long[0]["column"].as_u64()), (Some(2), Some(27)));
+    let page = run(&sandbox, &["page"]).answer;
+    assert!(page.out.len() < 20 << 20, "{} bytes", page.out.len());
+}
+
 /// Each changed value of a chain is a cause, with its path to the points: all of them would be as many as the square.
 #[test]
 fn the_paths_of_causes_are_bounded() {

@@ -45,7 +45,18 @@ pub fn to_kebab_case(text: &str) -> Option<String> {
     is_kebab_case(&out).then_some(out)
 }
 
+/// The most characters of an id, or of the name of an amount.
+pub const LONGEST_ID: usize = 100;
+
+/// Whether a text can be an id: kebab-case, and not too long.
+fn is_id(text: &str) -> bool {
+    text.len() <= LONGEST_ID && is_kebab_case(text)
+}
+
 fn kebab_error(text: &str, what: &str) -> String {
+    if text.split('.').any(|part| part.len() > LONGEST_ID) && text.split('.').all(is_kebab_case) {
+        return format!("`{}` is too long for a name: use at most {LONGEST_ID} characters", shorten(text));
+    }
     let hint = match to_kebab_case(text) {
         Some(better) => format!("use `{better}`"),
         None => "use lower-case letters, digits and single hyphens, beginning with a letter".to_owned(),
@@ -143,7 +154,7 @@ text_type!(
     Id,
     ID_PATTERN,
     "a kebab-case id",
-    is_kebab_case
+    is_id
 );
 
 text_type!(
@@ -152,8 +163,8 @@ text_type!(
     REF_PATTERN,
     "an id or `id.amount`",
     |text| match text.split_once('.') {
-        Some((id, amount)) => is_kebab_case(id) && is_kebab_case(amount),
-        None => is_kebab_case(text),
+        Some((id, amount)) => is_id(id) && is_id(amount),
+        None => is_id(text),
     }
 );
 

@@ -103,6 +103,33 @@ fn describe(found: &de::Unexpected<'_>) -> String {
     }
 }
 
+/// The most characters of a name, which many records may inherit or show.
+const LONGEST_NAME: usize = 300;
+/// The most characters of a reason, a formula, or another short text.
+const LONGEST_TEXT: usize = 4_000;
+/// The most characters of the notes of one record.
+const LONGEST_NOTES: usize = 20_000;
+
+/// An error if the text of a node is longer than its key allows.
+fn within_limit(tree: &Tree<'_>, key: Option<&str>, node: NodeId) -> Result<(), DecodeError> {
+    // A text has at least as many bytes as characters, and nearly all are short.
+    let text = match tree.content(node) {
+        Content::Scalar { text, .. } if text.len() > LONGEST_NAME => text,
+        _ => return Ok(()),
+    };
+    let name = crate::words::shorten(key.unwrap_or("text"));
+    let (most, help) = match &*name {
+        "title" | "lead" => (LONGEST_NAME, "put the rest in `notes:`"),
+        "notes" => (LONGEST_NOTES, "put them in a file of their own, and name the file here"),
+        _ => (LONGEST_TEXT, "shorten it"),
+    };
+    if text.len() <= most || text.chars().nth(most).is_none() {
+        return Ok(());
+    }
+    let message = format!("`{name}` is longer than {most} characters: {help}");
+    Err(DecodeError::new(ErrorKind::Other(message)).at(node))
+}
+
 /// Decodes one node with serde; entries and items in `left_out` are skipped.
 #[derive(Clone, Copy)]
 pub struct NodeDeserializer<'t> {
@@ -138,7 +165,7 @@ impl<'t> NodeDeserializer<'t> {
 struct Entries<'t> {
     source: NodeDeserializer<'t>,
     entries: &'t [[NodeId; 2]],
-    value: Option<NodeId>,
+    value: Option<(NodeId, NodeId)>,
 }
 
 impl<'de> MapAccess<'de> for Entries<'_> {
@@ -148,7 +175,7 @@ impl<'de> MapAccess<'de> for Entries<'_> {
             self.entries = rest;
             let out = &self.source.left_out;
             if !out.contains(&key) && !out.contains(&value) {
-                self.value = Some(value);
+                self.value = Some((key, value));
                 return seed.deserialize(self.source.child(key)).map(Some);
             }
         }
@@ -156,7 +183,11 @@ impl<'de> MapAccess<'de> for Entries<'_> {
     }
     fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, DecodeError> {
         match self.value.take() {
-            Some(value) => seed.deserialize(self.source.child(value)),
+            Some((key, value)) => {
+                let tree = self.source.tree;
+                within_limit(tree, tree.text(key), value)?;
+                seed.deserialize(self.source.child(value))
+            }
             None => Err(de::Error::custom("a value was requested before its key")),
         }
     }
@@ -173,6 +204,7 @@ impl<'de> SeqAccess<'de> for Items<'_> {
         while let Some((&item, rest)) = self.items.split_first() {
             self.items = rest;
             if !self.source.left_out.contains(&item) {
+                within_limit(self.source.tree, None, item)?;
                 return seed.deserialize(self.source.child(item)).map(Some);
             }
         }

@@ -285,3 +285,26 @@ fn a_question_mark_a_tab_or_a_comment_at_a_sign() {
         assert_eq!((part.notes.as_deref(), read.problems.len()), (Some(text), 0));
     }
 }
+
+#[test]
+fn a_text_is_at_most_as_long_as_its_key_allows() {
+    let file = |key: &str, length: usize| format!("goals:\n  g: {{place: 1, {key}: {}}}\n", "\u{e9}".repeat(length));
+    for (key, most) in [("title", 300), ("lead", 300), ("reason", 4_000), ("notes", 20_000)] {
+        assert_problems(&file(key, most), &[]);
+        let column = 17 + key.len() as u32 + 2;
+        let message = format!("`{key}` is longer than {most} characters");
+        assert_problems(&file(key, most + 1), &[(BadValue, 2, column, &message)]);
+        let longer = file(key, most + 1);
+        let read = records(longer.as_bytes());
+        assert_eq!(read.records.len(), 1, "the rest of the record is read");
+    }
+    let list = format!("analyses:\n  a: {{informs: [hub, {}]}}\n", "h".repeat(4_001));
+    assert_problems(&list, &[(BadValue, 2, 22, "`text` is longer than 4000 characters")]);
+}
+
+#[test]
+fn an_id_has_at_most_a_hundred_characters() {
+    let file = |length: usize| format!("parts:\n  {}:\n    in: car\n", "a".repeat(length));
+    assert_problems(&file(100), &[]);
+    assert_problems(&file(101), &[(BadValue, 2, 3, "is too long for a name; use at most 100 characters")]);
+}

@@ -53,7 +53,7 @@ pub(crate) struct PageView<'t> {
     pub(crate) branches_left: Cell<usize>,
 }
 
-/// The most branches of a page.
+/// The most branches of a page; one with long texts counts more than once.
 pub(crate) const MOST_BRANCHES: usize = 150_000;
 
 /// What a value is worth: the values without results, and the points per SI unit of each.

@@ -9,6 +9,9 @@ use super::PageView;
 /// The largest depth, which no chain of a car reaches; deeper branches end with a link to where they continue.
 const DEEPEST: usize = 40;
 
+/// The bytes of text that count as a branch more.
+const BYTES_OF_ONE: usize = 200;
+
 /// The direction in which branches grow.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Direction {
@@ -55,13 +58,20 @@ impl<'v, 't> Branches<'v, 't> {
     fn branches(&mut self, index: RecordId, depth: usize) -> Vec<Value> {
         let next = self.next(index);
         let left = self.view.branches_left.get();
-        self.view.branches_left.set(left.saturating_sub(next.len()));
-        if (depth == DEEPEST || left < next.len()) && !next.is_empty() {
+        let cost: usize = next.iter().map(|(to, edge)| self.cost(*to, edge)).sum();
+        self.view.branches_left.set(left.saturating_sub(cost));
+        if (depth == DEEPEST || left < cost) && !next.is_empty() {
             return vec![
                 json!({"record": self.view.link(index), "reason": Value::Null, "note": "continues here", "below": []}),
             ];
         }
         next.into_iter().map(|(to, edge)| self.branch(to, &edge, depth)).collect()
+    }
+
+    /// How many branches one counts as: more with a long title or reason.
+    fn cost(&self, to: RecordId, edge: &Edge<'_>) -> usize {
+        let reason = edge.reason.filter(|_| self.reasons).map_or(0, str::len);
+        1 + (self.view.title(to).len() + reason) / BYTES_OF_ONE
     }
 
     fn branch(&mut self, to: RecordId, edge: &Edge<'_>, depth: usize) -> Value {
