@@ -265,3 +265,32 @@ fn uncertainty_follows_the_allowable_stress() {
     let (value, uncertainty) = (target["value"].as_f64().unwrap(), target["uncertainty"].as_f64().unwrap());
     assert!((uncertainty / value - 0.05).abs() < 1e-6, "{target}");
 }
+
+#[test]
+fn the_history_of_an_analysis_begins_with_what_it_found() {
+    let sandbox = Sandbox::new();
+    sandbox.git(&["init", "-q", "-b", "main"]);
+    fill(&sandbox);
+    sandbox.commit_on("2027-01-01", "first bracket");
+    sandbox.write("bracket.yaml", RECORDS.replace("file: stress/bracket-1.vtu", "file: stress/bracket-2.vtu"));
+    sandbox.commit_on("2027-01-02", "another file");
+    let story = sandbox.tierod(&["history", "bracket-stress-1", "--format", "json"]).ended(0).json();
+    let text = |value: &serde_json::Value| value.as_str().unwrap_or("-").to_owned();
+    let rows: Vec<String> = story["changes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| {
+            format!("{} {}: {} -> {}", text(&row["day"]), text(&row["what"]), text(&row["before"]), text(&row["after"]))
+        })
+        .collect();
+    let expected = [
+        "2027-01-01 added: - -> -",
+        "2027-01-01 given.file: - -> stress/bracket-1.vtu",
+        "2027-01-01 finds.bracket-stress-safety: - -> safety",
+        "2027-01-02 given.file: stress/bracket-1.vtu -> stress/bracket-2.vtu",
+    ];
+    assert_eq!(rows, expected);
+    let target = sandbox.tierod(&["history", "bracket-stress-safety"]).ended(0).out;
+    assert!(target.contains("analysis bracket-stress-3: finds.bracket-stress-safety"), "{target}");
+}

@@ -55,7 +55,8 @@ fn is_shown_at_start(route: &str) -> bool {
             route,
             "estimate" | "formula" | "total" | "count" | "chosen" | "shall" | "plan" | "expect" | "chance" | "value"
         )
-        || matches!(route, "outcome" | "points" | "place")
+        || matches!(route, "outcome" | "points" | "place" | "given.file" | "finds")
+        || route.starts_with("finds.")
         || (route.starts_with("amounts.") && route.ends_with(".value"))
 }
 
