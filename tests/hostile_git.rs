@@ -222,3 +222,40 @@ fn errors_command_no_runner() {
     let error = sandbox.tierod(&["check"]).ended(2).err;
     assert!(error.contains("add-mask") && !error.contains("##[") && !error.contains("##vso["), "{error}");
 }
+
+/// A loose object as git would write it without compression, whatever its id is.
+fn forge(sandbox: &Sandbox, id: &str, content: &str) {
+    let bytes = format!("commit {}\0{content}", content.len()).into_bytes();
+    let (low, high) = bytes.iter().fold((1_u32, 0_u32), |(low, high), byte| {
+        let low = (low + u32::from(*byte)) % 65_521;
+        (low, (high + low) % 65_521)
+    });
+    let length = u16::try_from(bytes.len()).unwrap();
+    let stored = [&[0x78, 1, 1][..], &length.to_le_bytes(), &(!length).to_le_bytes(), &bytes].concat();
+    let file = format!(".git/objects/{}/{}", &id[..2], &id[2..]);
+    let _ = std::fs::remove_file(sandbox.path_of(&file));
+    sandbox.write(&file, [&stored[..], &(high << 16 | low).to_be_bytes()].concat());
+}
+
+/// Git does not compare the content of each object with its id, so a commit can be made its own ancestor.
+#[test]
+fn a_commit_that_is_its_own_ancestor() {
+    for format in [&["--ref-format=files"][..], &["--ref-format=reftable"]] {
+        let sandbox = Sandbox::new();
+        sandbox.git(&[&["init", "-q", "-b", "main"], format].concat());
+        sandbox.small_root("");
+        sandbox.commit_on("2027-01-01", "start");
+        let [id, tree] = ["HEAD", "HEAD^{tree}"].map(|name| sandbox.git(&["rev-parse", name]).trim().to_owned());
+        for parent in [id.as_str(), "HEAD"] {
+            let times = "author A <a@b> 86400 +0000\ncommitter A <a@b> 86400 +0000";
+            forge(&sandbox, &id, &format!("tree {tree}\nparent {parent}\n{times}\n\nx\n"));
+            for args in
+                [&["check", "--since"][..], &["history", "circle-time"], &["audit"], &["delta", "HEAD~1000000000"]]
+            {
+                let answer = sandbox.tierod(args);
+                assert!(matches!(answer.code, 0..=2), "{args:?} {}", answer.err);
+                assert!(answer.code != 2 || answer.err.starts_with("error"), "{args:?} {}", answer.err);
+            }
+        }
+    }
+}

@@ -28,7 +28,8 @@ pub(super) struct Commit {
 }
 
 impl Commit {
-    /// Reads the lines up to the first empty one.
+    /// Reads the lines up to the first empty one; `None` for a commit that git would not write. Its tree and its parents
+    /// are ids: git's commands would look for any other name.
     pub(super) fn parse(bytes: &[u8]) -> Option<Self> {
         let mut commit = Self::default();
         for line in bytes.split(|b| *b == b'\n').take_while(|line| !line.is_empty()) {
@@ -42,12 +43,43 @@ impl Commit {
                 _ => {}
             }
         }
-        (!commit.tree.is_empty()).then_some(commit)
+        let ids = std::iter::once(&commit.tree).chain(&commit.parents);
+        ids.into_iter().all(|id| is_object_id(id)).then_some(commit)
     }
 
     /// The day on which it was committed, in the time zone of the committer.
     pub(super) fn day(&self) -> Option<Day> {
         day_of(self.committer_time.saturating_add(i64::from(self.committer_zone) * 60))
+    }
+}
+
+/// Whether a text is the whole id of an object, under SHA-1 or SHA-256.
+pub(super) fn is_object_id(text: &str) -> bool {
+    matches!(text.len(), 40 | 64) && text.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'))
+}
+
+/// Finds a commit that is its own ancestor while its ancestors are read one by one. Only an object whose content does
+/// not fit its id can be one, and git does not compare them whenever it reads.
+#[derive(Default)]
+pub(super) struct Circle {
+    mark: String,
+    read: usize,
+}
+
+impl Circle {
+    /// Notes the next ancestor.
+    ///
+    /// # Errors
+    /// It was noted before. This is known after at most three times as many commits as there are (Brent's method).
+    pub(super) fn next(&mut self, id: &str) -> Result<(), GitError> {
+        if id == self.mark {
+            return Err(GitError::DamagedObject { object: id.to_owned() });
+        }
+        self.read += 1;
+        if self.read.is_power_of_two() {
+            id.clone_into(&mut self.mark);
+        }
+        Ok(())
     }
 }
 
@@ -338,15 +370,35 @@ mod tests {
 
     #[test]
     fn a_commit_is_read_from_its_lines() {
-        let text = b"tree aa\nparent b1\nparent b2\nauthor A > B <a@b> 86400 -0330\ncommitter C <c> 90000 +0100\n\
-                     gpgsig -----BEGIN\n tree cc\n\ntree dd\n";
-        let commit = Commit::parse(text).unwrap();
-        assert_eq!((commit.tree.as_str(), &commit.parents[..]), ("aa", &["b1".to_owned(), "b2".to_owned()][..]));
+        let [tree, first, second] = ["a", "b", "c"].map(|digit| digit.repeat(40));
+        let text = format!(
+            "tree {tree}\nparent {first}\nparent {second}\nauthor A > B <a@b> 86400 -0330\ncommitter C <c> 90000 +0100\n\
+             gpgsig -----BEGIN\n tree cc\n\ntree dd\n"
+        );
+        let commit = Commit::parse(text.as_bytes()).unwrap();
+        assert_eq!((&commit.tree, &commit.parents[..]), (&tree, &[first.clone(), second][..]));
         assert_eq!((commit.author_time, commit.zone, commit.committer_time), (86400, -210, 90000));
         assert_eq!(commit.day().unwrap().to_string(), "1970-01-02");
-        assert_eq!(Commit::parse(b"parent b1\n\ntree aa\n"), None, "the message is not part of it");
+        let late = format!("parent {first}\n\ntree {tree}\n");
+        assert_eq!(Commit::parse(late.as_bytes()), None, "the message is not part of it");
+        for wrong in ["HEAD", ":/x", "", &first[1..], &first.to_uppercase()] {
+            assert_eq!(Commit::parse(format!("tree {tree}\nparent {wrong}\n").as_bytes()), None, "{wrong}");
+            assert_eq!(Commit::parse(format!("tree {wrong}\n").as_bytes()), None, "{wrong}");
+        }
         assert_eq!(time_of("nothing"), (0, 0));
         assert_eq!(time_of("A <a> 5 +9999"), (5, 0));
+    }
+
+    #[test]
+    fn an_ancestor_that_comes_again_is_found() {
+        for (before, circle) in [(0, 1), (1, 1), (0, 2), (5, 3), (100, 1), (3, 100)] {
+            let mut noted = Circle::default();
+            let ids = (0..before + circle).chain((before..before + circle).cycle());
+            let read = ids.take_while(|number| noted.next(&number.to_string()).is_ok()).count();
+            assert!(read >= before + circle && read <= 3 * (before + circle), "{before} {circle} {read}");
+        }
+        let mut noted = Circle::default();
+        assert!((0..10_000).all(|number| noted.next(&number.to_string()).is_ok()));
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use super::access::{Access, NamedCommit, Object, ObjectKind};
 use super::error::GitError;
-use super::objects::Commit;
+use super::objects::{Circle, Commit, is_object_id};
 
 /// A step from a commit to another one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,7 +47,7 @@ pub(super) fn resolve(
 ) -> Result<NamedCommit, GitError> {
     match by_steps(access, revision, ends_at) {
         Ok(Some(found)) => Ok(found),
-        Err(error @ GitError::LargeObject { .. }) => Err(error),
+        Err(error @ (GitError::LargeObject { .. } | GitError::DamagedObject { .. })) => Err(error),
         // The reader has more names, and its own errors.
         Ok(None) | Err(_) => access.resolve(revision),
     }
@@ -61,6 +61,7 @@ fn by_steps(
     let Some((name, steps)) = split(revision) else { return Ok(None) };
     let Some(id) = access.named(name)? else { return Ok(None) };
     let Some((mut id, mut commit)) = peel(access, id)? else { return Ok(None) };
+    let mut circle = Circle::default();
     for step in steps {
         let (number, times) = match step {
             Step::Back(times) => (1, times),
@@ -70,6 +71,7 @@ fn by_steps(
         for _ in 0..times {
             let parent = commit.parents.get(number - 1).filter(|_| !ends_at(&id));
             let Some(parent) = parent.cloned() else { return Ok(None) };
+            circle.next(&id)?;
             let Some(found) = peel(access, parent)? else { return Ok(None) };
             (id, commit) = found;
         }
@@ -88,8 +90,9 @@ fn peel(access: &dyn Access, mut id: String) -> Result<Option<(String, Commit)>,
             ObjectKind::Commit => return Ok(Commit::parse(&bytes).map(|commit| (id, commit))),
             ObjectKind::Tag => {
                 let first = bytes.split(|byte| *byte == b'\n').next().unwrap_or_default();
-                let Some(object) = first.strip_prefix(b"object ") else { return Ok(None) };
-                id = String::from_utf8_lossy(object).into_owned();
+                let object = first.strip_prefix(b"object ").and_then(|object| std::str::from_utf8(object).ok());
+                let Some(object) = object.filter(|object| is_object_id(object)) else { return Ok(None) };
+                object.clone_into(&mut id);
             }
             ObjectKind::Tree | ObjectKind::Other => return Ok(None),
         }

@@ -6,7 +6,7 @@ use foldhash::HashMap;
 use schema::{Day, settings};
 
 use super::error::GitError;
-use super::objects::{Most, Trail};
+use super::objects::{Circle, Most, Trail};
 use super::repository::{Repository, ShallowEnd};
 use crate::Error;
 use crate::snapshot::{Content, Snapshot, Source};
@@ -200,6 +200,7 @@ impl Repository {
     fn walk(&self, tip: &str, mut prefix: String, known: &Known) -> Result<Walk, GitError> {
         let mut walk = Walk { tip: tip.to_owned(), ..Walk::default() };
         let mut most = Most::of_walk();
+        let mut circle = Circle::default();
         let mut id = tip.to_owned();
         let mut commit = self.commit(&id)?;
         let mut trail = self.trail(&commit.tree, &prefix, &Trail::default())?;
@@ -208,6 +209,7 @@ impl Repository {
                 walk.met = Some(id);
                 break;
             }
+            circle.next(&id)?;
             walk.passed += 1;
             let mut parent = None;
             if let Some(first) = commit.parents.first() {
