@@ -18,7 +18,32 @@ fn page_of(sandbox: &Sandbox, folder: &Path, more: &[&str]) -> String {
     let file = file.to_str().unwrap();
     let _ = std::fs::remove_file(file);
     sandbox.tierod_in(folder, &[&["page", "--output", file], more].concat()).ended(0);
-    std::fs::read_to_string(file).unwrap()
+    quoted(&std::fs::read_to_string(file).unwrap())
+}
+
+/// The page with quotes around all values, which are only where HTML needs them.
+fn quoted(page: &str) -> String {
+    let (mut in_tag, mut in_value, mut bare) = (false, false, false);
+    let mut out = String::new();
+    for (at, c) in page.char_indices() {
+        // In the script there are comparisons, too.
+        match c {
+            '<' if page[at + 1..].starts_with(|c: char| c.is_ascii_alphabetic()) => in_tag = true,
+            '"' if in_tag => in_value = !in_value,
+            ' ' | '>' if bare => {
+                out.push('"');
+                bare = false;
+            }
+            _ => {}
+        }
+        in_tag &= c != '>' || in_value;
+        out.push(c);
+        if c == '=' && in_tag && !in_value && !bare && !page[at + 1..].starts_with('"') {
+            out.push('"');
+            bare = true;
+        }
+    }
+    out
 }
 
 #[track_caller]
@@ -303,6 +328,10 @@ fn the_same_records_give_the_same_bytes() {
     assert!(first == page_of(&sandbox, &example_car(), &["--on", "2027-03-19"]));
     assert!(first != page_of(&sandbox, &example_car(), &["--on", "2027-05-19"]));
     assert!(first.len() < 1_500_000, "{}", first.len());
+    // An open page that is renewed knows another one by this.
+    let stamp = |page: &str| between(page, "<script data-stamp=\"", "\"").to_owned();
+    assert!(stamp(&first).len() == 16 && stamp(&first).chars().all(|c| c.is_ascii_hexdigit()), "{}", stamp(&first));
+    assert_ne!(stamp(&first), stamp(&page_of(&sandbox, &example_car(), &["--on", "2027-03-20"])));
 }
 
 /// A car with this many records: systems, targets with reasons and plans, parts with two amounts.
