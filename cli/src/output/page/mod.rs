@@ -11,7 +11,7 @@ mod points;
 mod predictions;
 mod records;
 mod risk;
-mod script;
+pub(super) mod script;
 mod squeeze;
 mod stress;
 mod tree;
