@@ -1,26 +1,33 @@
 "use strict";
 // The page without this script shows everything, one below the other. With it, one thing at a time: the overview, the list
-// of records, or the place of one record. The address says which: #section, #_records?kind=part&q=hub, #record-id.
+// of records, or the place of one record. The address says which: #_section, #_records?kind=part&q=hub, #record-id. What is
+// not a record begins with a character that no id of a record has.
 document.documentElement.className = "js";
 
 // A newer page asks an older one for its state: the answer is sent before anything is drawn.
-const state = document.currentScript.dataset.state;
+const stamp = document.currentScript.dataset.stamp;
 const asked = window.parent !== window;
 if (asked) {
-  window.parent.postMessage({ tierod: state }, "*");
+  window.parent.postMessage({ tierod: stamp }, "*");
   window.stop();
 }
 
 if (!asked) addEventListener("DOMContentLoaded", () => {
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
   const byId = (id) => document.getElementById(id);
-  const [overview, list, places] = ["overview", "list", "places"].map(byId);
+  const [overview, list, places] = ["_overview", "_list", "_places"].map(byId);
   const rows = all("#_records tbody tr");
-  const form = byId("filter");
-  const search = byId("search");
+  const form = byId("_filter");
+  const search = byId("_search");
   const columns = { kind: 2, system: 3, lead: 4, status: 5 };
   const keys = Object.keys(columns);
-  const facts = rows.map((row) => Object.fromEntries(keys.map((key) => [key, row.cells[columns[key]].textContent.trim()])));
+  const facts = rows.map((row) => keys.map((key) => row.cells[columns[key]].textContent.trim()));
+  const numbers = new Map(rows.map((row, at) => [row, at]));
+  const words = [];
+  let hits = rows;
+  // A browser needs long to lay out a table of thousands of rows: these are listed, and the others by press.
+  const most = 500;
+  let unbounded = false;
   const title = document.title;
 
   // Addresses.
@@ -31,20 +38,36 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     const [name, query = ""] = text.split(/\?(.*)/s);
     return { name, query: new URLSearchParams(query) };
   };
-  const focusable = () => all("a[href], button, input, select, summary, [tabindex]");
+  // What has the focus: the part of the page that it is in, its name, and its number among those with this name.
+  const named = (part, name) => all("a[href], button, input, select, summary, [tabindex]", part).filter((one) => nameOf(one) === name);
+  const nameOf = (element) => element.hash || element.id || element.name || element.textContent;
+  const focused = () => {
+    const element = document.activeElement;
+    const part = element.closest(".place, #_overview, #_list, .bar");
+    if (!part || part === element) return null;
+    const name = nameOf(element);
+    return [part.id, name, named(part, name).indexOf(element)];
+  };
+  const focusAt = (kept) => {
+    const part = kept && (kept[0] ? byId(kept[0]) : document.querySelector(".bar"));
+    if (part) focus(named(part, kept[1])[kept[2]]);
+  };
   const memory = new Map();
   let shown = null;
   let pressed = false;
 
   const remember = () => {
-    if (shown !== null) memory.set(shown, { y: scrollY, focus: focusable().indexOf(document.activeElement) });
+    if (shown !== null) memory.set(shown, { y: scrollY, focus: focused() });
   };
   const show = (view) => {
     overview.hidden = view !== "overview";
     list.hidden = view !== "list";
     places.hidden = view !== "place";
   };
-  const focus = (element) => element && element.focus({ preventScroll: true });
+  const focus = (element) => {
+    if (element && element.tabIndex < 0) element.tabIndex = -1;
+    if (element) element.focus({ preventScroll: true });
+  };
 
   const route = (first) => {
     const { name, query } = address();
@@ -73,7 +96,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     if (typing && name === "_records") return;
     if (!pressed && old) {
       scrollTo(0, old.y);
-      focus(focusable()[old.focus]);
+      focusAt(old.focus);
     } else if (place || name === "_records") {
       scrollTo(0, 0);
       if (!first || place) focus((place || list).querySelector("h2"));
@@ -100,7 +123,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   history.scrollRestoration = "manual";
 
   // On a phone a row of a wide table is a block of its own, with the heads beside the cells.
-  for (const table of document.querySelectorAll("#overview .wide > table:not(.stack)")) {
+  for (const table of document.querySelectorAll("#_overview .wide > table:not(.stack)")) {
     const heads = [...table.tHead.rows[0].cells].map((head) => head.textContent);
     for (const row of table.tBodies[0].rows) for (const [at, cell] of [...row.cells].entries()) if (cell.tagName === "TD") cell.dataset.h = heads[at];
     table.classList.add("stack");
@@ -109,24 +132,38 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   // The list of records and its filter.
 
   const filter = (query) => {
-    const words = (query.get("q") || "").toLowerCase().split(/\s+/).filter(Boolean);
+    const asked = (query.get("q") || "").toLowerCase().split(/\s+/).filter(Boolean);
     const wanted = keys.map((key) => query.get(key) || "");
-    let count = 0;
-    for (const [at, row] of rows.entries()) {
-      const own = row.dataset.words || (row.dataset.words = row.textContent.toLowerCase());
-      const hit = words.every((word) => own.includes(word)) && keys.every((key, n) => !wanted[n] || facts[at][key] === wanted[n]);
-      row.hidden = !hit;
-      count += hit;
+    hits = [];
+    for (const row of rows.length ? [...rows[0].parentElement.rows] : []) {
+      const at = numbers.get(row);
+      const own = words[at] ??= row.textContent.toLowerCase();
+      const hit = asked.every((word) => own.includes(word)) && wanted.every((value, n) => !value || facts[at][n] === value);
+      if (hit) hits.push(row);
+      const listed = hit && (unbounded || hits.length <= most);
+      if (row.hidden === listed) row.hidden = !listed;
     }
-    byId("count").textContent = `${count} of ${rows.length} records`;
+    more.hidden = unbounded || hits.length <= most;
+    byId("_count").textContent = `${hits.length} of ${rows.length} records${more.hidden ? "" : `, the first ${most} are listed`}`;
     keys.forEach((key, at) => { form.elements[key].value = wanted[at]; });
     const text = query.get("q") || "";
     if (search.value !== text && document.activeElement !== search) search.value = text;
   };
+  const more = document.createElement("button");
+  more.type = "button";
+  more.textContent = "list all of them";
+  more.addEventListener("click", () => {
+    const next = hits[most];
+    unbounded = true;
+    filter(address().query);
+    focus(next.querySelector("a"));
+  });
+  byId("_records").append(more);
   const go = (query, replace) => {
     const text = query.toString();
     const hash = `#_records${text ? `?${text}` : ""}`;
     if (hash === location.hash) return;
+    unbounded = false;
     remember();
     if (replace) location.replace(hash); else location.hash = hash;
   };
@@ -136,24 +173,23 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     for (const key of keys) if (form.elements[key].value) query.set(key, form.elements[key].value);
     return query;
   };
-  for (const key of keys) {
-    const values = [...new Set(facts.map((own) => own[key]).filter(Boolean))].sort();
+  for (const [n, key] of keys.entries()) {
+    const values = [...new Set(facts.map((own) => own[n]).filter(Boolean))].sort();
     for (const value of values) form.elements[key].add(new Option(value, value));
   }
   form.hidden = false;
-  byId("find").hidden = false;
+  byId("_find").hidden = false;
   form.addEventListener("change", () => go(chosen(), address().name === "_records"));
   form.addEventListener("submit", (event) => event.preventDefault());
-  byId("every").addEventListener("click", () => { search.value = ""; form.reset(); go(new URLSearchParams(), true); });
+  byId("_every").addEventListener("click", () => { search.value = ""; form.reset(); go(new URLSearchParams(), true); });
   search.addEventListener("input", () => go(chosen(), address().name === "_records"));
-  byId("find").addEventListener("submit", (event) => {
+  byId("_find").addEventListener("submit", (event) => {
     event.preventDefault();
     go(chosen(), address().name === "_records");
     // An exact name comes before a text that only contains it.
-    const hits = rows.filter((row) => !row.hidden);
     const name = search.value.trim().toLowerCase();
-    const named = (row) => [row.querySelector("a").textContent, row.querySelector("a").hash.slice(1)].some((own) => own.trim().toLowerCase() === name);
-    const first = hits.find(named) || hits[0];
+    const isNamed = (row) => [row.querySelector("a").textContent, row.querySelector("a").hash.slice(1)].some((own) => own.trim().toLowerCase() === name);
+    const first = hits.find(isNamed) || hits[0];
     if (first && search.value.trim()) { search.blur(); first.querySelector("a").click(); }
   });
   addEventListener("keydown", (event) => {
@@ -197,6 +233,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
           });
           body.append(...sorted, ...[...body.rows].filter((row) => row.classList.contains("total")));
         }
+        if (list.contains(table)) filter(address().query);
       });
     });
   }
@@ -212,10 +249,20 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
 
   // A page that is written again and again looks for the next one: its file, in a frame that is never seen, sends its state.
 
-  const kept = "tierod-page";
+  const kept = `tierod ${location.pathname}`;
+  // A fold is the same one if it has the same words in the same part of the page, whatever else was added.
+  const folds = () => {
+    const seen = new Map();
+    return all("details").map((fold) => {
+      const link = fold.parentElement.querySelector(":scope > a");
+      const name = [fold.closest("[id]").id, link ? link.hash : "", fold.firstElementChild.textContent.replace(/\d+/g, "")].join(" ");
+      seen.set(name, (seen.get(name) || 0) + 1);
+      return [`${name} ${seen.get(name)}`, fold];
+    });
+  };
   const renew = () => {
     remember();
-    const now = { hash: location.hash, memory: [...memory], search: search.value, open: all("details").map((fold) => fold.open),
+    const now = { hash: location.hash, memory: [...memory], search: search.value, folds: folds().map(([name, fold]) => [name, fold.open]),
       at: document.activeElement === search ? search.selectionStart : null };
     try { sessionStorage.setItem(kept, JSON.stringify(now)); } catch { /* the address is kept anyway */ }
     location.reload();
@@ -225,18 +272,18 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     frame.hidden = true;
     frame.title = "the next page";
     document.body.append(frame);
-    let answered = false;
-    let quiet = 0;
+    // One answer is waited for at a time, for a slow machine must be able to give it. Where no frame may be opened, the page
+    // is loaded again now and then.
+    let waited = 0;
     const ask = () => {
-      quiet = answered ? 0 : quiet + 1;
-      answered = false;
-      // Where no frame may be opened, the page is loaded again now and then.
-      if (quiet > 5) renew(); else frame.src = location.href.split("#")[0];
+      if (waited === 0) frame.src = location.href.split("#")[0];
+      waited += 1;
+      if (waited > 10) renew();
     };
     addEventListener("message", (event) => {
       if (event.source !== frame.contentWindow || !event.data || !event.data.tierod) return;
-      answered = true;
-      if (event.data.tierod !== state) renew();
+      waited = 0;
+      if (event.data.tierod !== stamp) renew();
     });
     setInterval(() => { if (!document.hidden) ask(); }, 1000);
   }
@@ -247,8 +294,8 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   } catch { /* nothing was kept */ }
   if (before && before.hash === location.hash) {
     for (const [hash, where] of before.memory) memory.set(hash, where);
-    const folds = all("details");
-    if (folds.length === before.open.length) folds.forEach((fold, at) => { fold.open = before.open[at]; });
+    const open = new Map(before.folds);
+    for (const [name, fold] of folds()) if (open.has(name)) fold.open = open.get(name);
     search.value = before.search;
     route(true);
     if (before.at !== null) { search.focus({ preventScroll: true }); search.setSelectionRange(before.at, before.at); }

@@ -278,6 +278,8 @@ fn hostile_titles_stay_text_in_the_page() {
     assert_eq!(page.matches("<script").count(), 2, "the data and the script of the page, and no other");
     assert_eq!(page.matches("</script>").count(), 2);
     assert!(!page.contains("<script>alert"), "no title became a script");
+    let policy = page.split("Content-Security-Policy\" content=\"").nth(1).unwrap().split('"').next().unwrap();
+    assert!(policy.contains("script-src 'sha256-") && policy.matches("unsafe-inline").count() == 1, "{policy}");
     assert!(page.contains("&lt;b&gt;place") && !page.contains("<b>place"));
     for outside in ["http://", "https://", " src=", "@import", "url("] {
         // A title may contain an address as escaped text; the page itself requests none.

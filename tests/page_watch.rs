@@ -38,7 +38,7 @@ fn a_saved_file_renews_the_page_until_it_is_ended() {
     let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
     command.args(["page", "--watch"]).stdout(Stdio::null()).stderr(Stdio::piped());
     let mut watch = Watch(command.spawn().unwrap());
-    wait_for(&sandbox, "id=\"hub\"");
+    wait_for(&sandbox, "id=hub>");
     assert!(content(&sandbox).contains("data-renews"), "the open page looks for the next one");
 
     // A saved file, a file that is half saved, a new file in a new folder, and a commit.
@@ -49,7 +49,7 @@ fn a_saved_file_renews_the_page_until_it_is_ended() {
     sandbox.write("chain.yaml", "targets: [");
     wait_for(&sandbox, "read error");
     sandbox.write("chain.yaml", &chain);
-    wait_for(&sandbox, "id=\"hub\"");
+    wait_for(&sandbox, "id=hub>");
     std::fs::create_dir(sandbox.path_of("more")).unwrap();
     sandbox.write("more/parts.yaml", "parts:\n  nut: {title: Wheel nut, in: suspension}\n");
     wait_for(&sandbox, "Wheel nut");

@@ -1,22 +1,27 @@
 #!/usr/bin/env bash
-# Tests the page of the car in headless Chromium; it takes some minutes. page.sh [FOLDER for screenshots]
+# Tests the page of the car in headless Chromium: that of the example car, of the example's season, of records with odd names, of
+# 3,000 records, and one that is written again while it is open. page.sh [FOLDER for screenshots]
 # Needs the binary from `cargo build`, Chromium, Node.js and npm.
 set -euo pipefail
 shots=${1:+$(realpath "$1")}
 cd "$(dirname "$0")"
 tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
+example=$(realpath ../../example-car)
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-cp package.json .npmrc page.mjs page_watch.mjs "$work"
-(cd "$work" && npm install --silent --no-audit --no-fund)
-"$tierod" example "$work/season" >/dev/null
+cp package.json .npmrc page.mjs page_roots.mjs page_watch.mjs "$work"
+# run.sh has installed the packages already.
+if [ -n "${TIEROD_MODULES:-}" ]; then
+  cp -r "$TIEROD_MODULES" "$work/node_modules"
+else
+  (cd "$work" && npm install --silent --no-audit --no-fund)
+fi
 cd "$work"
-(cd "$work/season" && "$tierod" page --output "$work/page.html")
-node page.mjs "$work/page.html" ${shots:+"$shots"}
-(cd "$work/season" && exec "$tierod" page --watch --output "$work/live.html") &
-watch=$!
-for _ in $(seq 1800); do [ -e "$work/live.html" ] && break; sleep 0.1; done
-cp "$work/live.html" "$work/open.html"
-kill -INT "$watch"
-wait "$watch"
-node page_watch.mjs "$work/open.html" "$work/live.html"
+"$tierod" example season >/dev/null
+node page_roots.mjs names large
+cp -r "$example" car
+for root in car season names large; do
+  "$tierod" page "$root" --output "$root.html"
+done
+node page.mjs car.html season.html names.html large.html ${shots:+"$shots"}
+node page_watch.mjs "$tierod" car live.html

@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Tests the pages of the example's season, that of the audit, and its talk, in headless Chromium. run.sh [FOLDER for screenshots]
+# Tests the pages of the example in headless Chromium: the audit, the talk and the page of the car. run.sh [FOLDER for screenshots]
 # Needs the binary from `cargo build`, Chromium, Node.js and npm.
 set -euo pipefail
 shots=${1:+$(realpath "$1")}
@@ -32,3 +32,4 @@ node audit_print.mjs "$work" ${shots:+"$shots"}
 
 cd "$here"
 ./deck.sh ${shots:+"$shots"}
+./page.sh ${shots:+"$shots"}

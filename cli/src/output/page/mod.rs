@@ -11,7 +11,8 @@ mod points;
 mod predictions;
 mod records;
 mod risk;
-mod script;
+pub(super) mod script;
+mod squeeze;
 mod stress;
 mod tree;
 mod worth;
@@ -67,7 +68,8 @@ struct Worths<'t> {
 pub(crate) fn html(view: &PageView<'_>) -> Result<String, Error> {
     let shipped = include_str!("../../../../templates/page.html");
     let context = context(view);
-    Ok(MARK.to_owned() + &template::render_shipped("page.html", shipped, Escape::Html, &context)?)
+    let page = template::render_shipped("page.html", shipped, Escape::Html, &context)?;
+    Ok(MARK.to_owned() + &squeeze::squeeze(&page))
 }
 
 /// The data of the page.
@@ -108,7 +110,7 @@ fn context(view: &PageView<'_>) -> Value {
     });
     typeset_all(&mut context, AS_TYPED);
     // A page that renews itself asks the file on disk whether it is still this one.
-    context["state"] = json!(fingerprint(&context));
+    context["stamp"] = json!(fingerprint(&context));
     context
 }
 

@@ -241,7 +241,7 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
     let rows = story::rows(history, Some(record), None);
     let mut commits: Vec<(usize, Vec<Value>)> = Vec::new();
     for row in rows.iter().rev().take(MOST_CHANGES) {
-        let change = json!({"what": row.what, "before": row.before.as_deref().map(short), "after": row.after.as_deref().map(short)});
+        let change = json!({"what": key_words(&row.what), "before": row.before.as_deref().map(short), "after": row.after.as_deref().map(short)});
         match commits.last_mut().filter(|(commit, _)| *commit == row.commit) {
             Some((_, changes)) => changes.push(change),
             None => commits.push((row.commit, vec![change])),
@@ -255,6 +255,14 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
     };
     let shown: Vec<Value> = commits.into_iter().filter_map(commit).collect();
     json!({"rows": shown, "more": rows.len().saturating_sub(MOST_CHANGES)})
+}
+
+/// An amount by its name alone: its value is what changes most.
+fn key_words(what: &str) -> String {
+    match what.strip_prefix("amounts.") {
+        Some(amount) => amount.strip_suffix(".value").unwrap_or(amount).replace('.', " "),
+        None => what.to_owned(),
+    }
 }
 
 fn finding(finding: &Finding) -> Value {

@@ -3,7 +3,7 @@
 use sha2::{Digest as _, Sha256};
 
 /// The SHA-256 of a script in base64, as the content security policy takes it.
-pub(super) fn hash(script: &str) -> String {
+pub(in crate::output) fn hash(script: &str) -> String {
     base64(&Sha256::digest(script.as_bytes()))
 }
 
