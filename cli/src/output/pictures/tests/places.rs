@@ -212,23 +212,30 @@ fn verification_counts_step_by_step() {
     let input = samples::verification(60, "Part");
     let picture = verification::picture("k", &input);
     let elements = wide(&picture.svg);
-    let closed = of_class(&elements, "polyline", "curve").next().unwrap().points();
-    let zero = closed[0].1;
-    let count = input.planned.iter().filter(|planned| planned.closed.is_some()).count();
+    let passed = of_class(&elements, "polyline", "curve").next().unwrap().points();
+    let zero = passed[0].1;
+    // What failed or is uncertain closes nothing.
+    let count = 15;
     let due = of_class(&elements, "polyline", "goal").next().unwrap().points();
     let dated = input.planned.iter().filter(|planned| planned.due.is_some()).count();
-    let (up, down) = (zero - closed.last().unwrap().1, zero - due.last().unwrap().1);
+    let (up, down) = (zero - passed.last().unwrap().1, zero - due.last().unwrap().1);
     assert!((up / down - count as f64 / dated as f64).abs() < 0.01, "{up} for {count}, {down} for {dated}");
     let late = input
         .planned
         .iter()
-        .filter(|own| own.closed.is_none() && own.due.is_some_and(|due| due < samples::day(180)))
+        .filter(|own| own.outcome.is_none() && own.due.is_some_and(|due| due < samples::day(180)))
         .count();
     assert!(
-        picture.caption.starts_with(&format!("{count} of 60 verifications are closed; {late} that were due by ")),
+        picture.caption.starts_with(&format!(
+            "{count} of 60 verifications passed, 5 failed, 5 uncertain, 35 without a result; {late} due before "
+        )),
         "{}",
         picture.caption
     );
+    let outcomes: Vec<&str> = picture.table.rows.iter().map(|row| row.cells[4].as_str()).collect();
+    for (word, number) in [("passed", 15), ("failed", 5), ("uncertain", 5), ("no result, overdue", late)] {
+        assert_eq!(outcomes.iter().filter(|own| **own == word).count(), number, "{word}");
+    }
 }
 
 #[test]

@@ -137,12 +137,18 @@ pub(super) fn budget(count: usize, title: &str, factor: f64) -> budget::Budget {
 }
 
 pub(super) fn verification(count: usize, title: &str) -> verification::Verification {
+    let outcome = |at: usize| match at % 12 {
+        0 | 3 | 6 => Some(verification::Outcome::Passed),
+        9 => Some(verification::Outcome::Failed),
+        10 => Some(verification::Outcome::Uncertain),
+        _ => None,
+    };
     let planned = (0..count).map(|at| verification::Planned {
         name: name(title, at),
         method: "test".into(),
         due: (at % 7 != 0).then(|| day(100 + at % 120)),
-        closed: (at % 3 == 0).then(|| day(90 + at % 130)),
-        outcome: if at % 3 == 0 { "passed".into() } else { String::new() },
+        result: outcome(at).map(|_| day(90 + at % 130)),
+        outcome: outcome(at),
         safety_critical: at % 5 == 0,
     });
     verification::Verification { planned: planned.collect(), today: Some(day(180)) }
