@@ -1,4 +1,4 @@
-//! The sentences of the audit: the headline, why a goal was missed, limits that moved, decisions. What they say is decided in
+//! The sentences of the audit: the headline, why a goal was missed, limits that changed, decisions. What they say is decided in
 //! `trace::audit`.
 
 use schema::number;

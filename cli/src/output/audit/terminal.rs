@@ -212,13 +212,13 @@ fn limit_changes(target: &TargetAudit) -> (String, Paint) {
     }
 }
 
-/// The limits that moved, one line per change.
+/// The limits that changed, one line per change.
 pub(super) fn limit_moves(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let moves = &view.audit.limit_moves;
     if moves.is_empty() {
         return;
     }
-    let _ = writeln!(out, "{}", ink.strong(&format!("limits moved: {}", moves.len())));
+    let _ = writeln!(out, "{}", ink.strong(&format!("limits changed: {}", moves.len())));
     /// The width of a date.
     const DATE: usize = 10;
     for moved in moves {
