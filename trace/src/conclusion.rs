@@ -26,12 +26,8 @@ pub enum Conclusion {
 }
 
 impl Conclusion {
-    /// Whether it closes a verification: the record is met.
-    pub fn closes(self) -> bool {
-        self == Self::Passed
-    }
-
-    /// Whether the record was measured or tested with a result that can be read, whatever it says.
+    /// Whether the record was measured or tested with a result that can be read, whatever it says. Only one that passes
+    /// closes a verification.
     pub fn is_outcome(self) -> bool {
         match self {
             Self::Passed | Self::Failed | Self::Uncertain => true,

@@ -108,7 +108,8 @@ fn caption(input: &Verification) -> String {
     let all = &input.planned;
     let number = |outcome: Option<Outcome>| all.iter().filter(|one| one.outcome == outcome).count();
     let mut text = format!("{} of {} verifications passed", number(Some(Outcome::Passed)), all.len());
-    let others = [(Some(Outcome::Failed), "failed"), (Some(Outcome::Uncertain), "uncertain"), (None, "without a result")];
+    let others =
+        [(Some(Outcome::Failed), "failed"), (Some(Outcome::Uncertain), "uncertain"), (None, "without a result")];
     for (number, word) in others.map(|(outcome, word)| (number(outcome), word)) {
         if number > 0 {
             text.push_str(&format!(", {number} {word}"));
