@@ -251,7 +251,7 @@ fn every_section_of_a_budget_has_its_name() {
         }
         let numbers: Vec<&&str> = strip.iter().filter(|text| text.parse::<usize>().is_ok()).collect();
         assert!(
-            numbers.len() >= 8 && numbers.len() % 2 == 0,
+            numbers.len() >= 8 && numbers.len().is_multiple_of(2),
             "each number is below its block and in the list: {strip:?}"
         );
     }
