@@ -1,4 +1,4 @@
-//! The audit in the middle of a season and at its end: what is predicted, why a goal was missed, which limits moved, what is
+//! The audit in the middle of a season and at its end: what is predicted, why a goal was missed, which limits changed, what is
 //! unproven, what was known when a choice was made, and the same on one page (`audit --brief`).
 
 use serde_json::Value;
@@ -169,7 +169,7 @@ fn cell(csv: &str, head: &str) -> String {
     lines[1].split(',').nth(at).unwrap().to_owned()
 }
 
-/// A car with a limit that moved with a revision, and one that moved without.
+/// A car with a limit that changed with a revision, and one that moved without.
 const MASSES: &str = r#"
 goals:
   place: {points: 50 pts, reason: It is the goal., lead: team lead}

@@ -196,7 +196,7 @@ fn the_minutes_choose_the_slides_and_the_report_says_what_is_left_out() {
     }
     let judges = deck(&sandbox, &["--for", "judges"]).ended(0);
     let traded = slides(&judges.out).into_iter().find(|slide| slide.id == "traded").expect("it is for judges");
-    assert_eq!(traded.phrase, "1 limit moved, agreed and with a reason");
+    assert_eq!(traded.phrase, "1 limit changed, agreed and with a reason");
     assert!(traded.notes.contains("The jury asked for a seat") && traded.notes.contains("chief engineer"));
     assert!(text(&traded.html).contains("11\u{202f}kg") && text(&traded.html).contains("12\u{202f}kg"));
 }

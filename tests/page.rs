@@ -244,6 +244,25 @@ fn the_overview_agrees_with_the_commands() {
     // The shares of a budget are there with their parts, and the whole chain from the goal.
     assert!(section(&page, "_budgets").contains("#front-upright"));
     assert!(section(&page, "_chain").contains("#first-eight"));
+    // A system is under the car with its parts, and no system is an end of the chain.
+    let (goals, car) = section(&page, "_chain").split_once("<li>The car").expect("the car is in the chain");
+    assert!(!goals.contains("href=\"#suspension\"") && car.contains("href=\"#suspension\""));
+    assert!(car.contains("href=\"#front-upright\"") && goals.contains("href=\"#front-upright\""));
+    // What was traded comes first, in one sentence, and what has no analysis says so.
+    let decisions = text(section(&page, "_decisions")).replace('−', "-");
+    assert!(decisions.contains("Single cylinder, 450 cm3 instead of Parallel twin, 650 cm3: +"), "{decisions}");
+    assert!(decisions.contains("kg of mass") && decisions.contains("EUR of cost") && !decisions.contains("unchanged"));
+    assert!(decisions.contains("decided without an analysis: no analysis informs it"), "{decisions}");
+    // What moves the points has the names of people, and what one unit is worth.
+    let worths = text(section(&page, "_worth")).replace('−', "-");
+    let per_kg = sandbox.tierod_in(&example_car(), &["worth", "car.mass", "--format", "json"]).json();
+    let per_kg = per_kg["values"][0]["points_per_unit"].as_f64().unwrap();
+    let spaced = worths.replace('\u{202f}', " ");
+    assert!(spaced.contains(&format!("1 kg more mass of the car: {per_kg:.3} points")), "{per_kg} in {spaced}");
+    assert!(spaced.contains("Rim, ten-inch, two-piece: mass") && spaced.contains("The whole car: mass"), "{spaced}");
+    assert!(!spaced.contains(" given ") && !spaced.contains("measured-factor"), "{spaced}");
+    // What a part costs is one sentence.
+    assert!(own.contains("2 pieces: ") && own.contains(" of mass and "), "{own}");
     assert!(section(&page, "_decisions").contains("Single cylinder"));
     assert!(!section(&page, "_worth").contains("No points depend"));
     assert!(section(&page, "_limits").contains("chief engineer"));
@@ -483,7 +502,9 @@ fn a_revision_shows_its_own_day_and_the_history_of_each_record() {
         assert!(own.contains(expected), "{expected} in {own}");
     }
     assert!(text(section(&page, "_limits")).contains("at most 5.2 s"));
-    assert!(text(section(&page, "_recent")).contains("circle-time-march"));
+    let recent = text(section(&page, "_recent"));
+    assert!(recent.contains("circle-time-march") && recent.contains("2 changes"), "{recent}");
+    assert!(text(section(&page, "_limits")).contains("1 change of limits, each with a revision."));
     let before = page_of(&sandbox, &sandbox.path(), &["--rev", "HEAD~1"]);
     assert!(text(section(&before, "_limits")).contains("No limit has changed"));
 }

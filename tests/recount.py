@@ -356,7 +356,7 @@ for audited in audit["targets"]:
         recorded = now == first or (bool(moved) and all(new in revised for new in moved))
         same(f"{name} moved to {now}", recorded, step["recorded"])
 
-# The limits that moved, each with its revision: one of the target whose new limit is an end that changed.
+# The limits that changed, each with its revision: one of the target whose new limit is an end that changed.
 moves = []
 for name, steps in limits.items():
     free = [(one, r) for one, r in last.get("revisions", {}).items() if r["of"] == name]
@@ -370,7 +370,7 @@ for name, steps in limits.items():
         free = [(one, r) for one, r in free if one != revision]
         moves.append((name, day, revision))
     moves += [(name, str(r["date"]), one) for one, r in free]
-same("limits that moved", sorted(moves, key=str), sorted(
+same("limits that changed", sorted(moves, key=str), sorted(
     ((move["target"], move["day"], move["revision"]) for move in audit["limit_moves"] if move["before"]), key=str))
 
 # The length of each time at risk, and the causes of each event against its plan.

@@ -81,6 +81,14 @@ pub fn signed(value: f64, places: usize) -> String {
     format!("{value:+.places$}")
 }
 
+/// The difference of two numbers as they are shown with this many decimals: what a reader gets who subtracts them.
+pub fn shown_change(from: f64, to: f64, places: usize) -> f64 {
+    let shown = |value: f64| fixed(value, places).parse().unwrap_or(value);
+    // The difference of two decimals is one again.
+    let by: f64 = shown(to) - shown(from);
+    shown(by)
+}
+
 /// A number with its sign and this many significant digits; 6 decimals at most.
 pub fn signed_significant(value: f64, digits: i32) -> String {
     signed(value, decimals(value, digits, 6))
@@ -155,6 +163,13 @@ pub(crate) fn is_zero(digits: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_change_is_that_of_the_numbers_as_shown() {
+        assert_eq!(shown_change(652.46, 620.44, 1), -32.1);
+        assert_eq!(shown_change(0.04, -0.04, 1), 0.0);
+        assert!(shown_change(f64::NAN, 1.0, 1).is_nan());
+    }
 
     #[test]
     fn significant_digits() {

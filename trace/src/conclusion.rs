@@ -1,7 +1,7 @@
 //! What the results of a record say about it, and which of its planned verifications they close.
 //!
-//! The results of the latest date decide, except those that another result supersedes. One that cannot be read closes
-//! nothing, and neither do results of one date that contradict each other.
+//! The results of the latest date decide, except those that another result supersedes. A verification is closed when they
+//! meet the record. One that cannot be read is no outcome, and neither are results of one date that contradict each other.
 
 use schema::records::{Method, Outcome, Target, TestResult};
 use schema::{Day, Quantity};
@@ -26,8 +26,9 @@ pub enum Conclusion {
 }
 
 impl Conclusion {
-    /// Whether it closes a verification: the record was measured or tested, with a result that can be read.
-    pub fn closes(self) -> bool {
+    /// Whether the record was measured or tested with a result that can be read, whatever it says. Only one that passes
+    /// closes a verification.
+    pub fn is_outcome(self) -> bool {
         match self {
             Self::Passed | Self::Failed | Self::Uncertain => true,
             Self::Contradicted | Self::Unread => false,

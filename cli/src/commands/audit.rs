@@ -26,7 +26,7 @@ pub(crate) struct Audit {
     /// With `--format csv`: the table to print [default: targets]
     #[arg(long, value_name = "TABLE", value_parser = audit::TABLES)]
     table: Option<String>,
-    /// One page for print: place and chance, causes, at-risk periods, limits that moved, what is unproven
+    /// One page for print: place and chance, causes, at-risk periods, limits that changed, what is unproven
     #[arg(long, conflicts_with_all = ["table", "context"])]
     brief: bool,
     /// Print the data for the templates as JSON

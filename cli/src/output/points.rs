@@ -148,7 +148,10 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
         }
         let mut table = Table::new(&heads);
         for event in &goal.events {
-            let vs_plan = event.plan.zip(event.predicted).map(|(plan, predicted)| number::signed(predicted - plan, 1));
+            let vs_plan = event
+                .plan
+                .zip(event.predicted)
+                .map(|(plan, predicted)| number::signed(number::shown_change(plan, predicted, 1), 1));
             let value = event.reads.as_ref().and_then(|(_, node)| values.value(*node));
             let mut row = vec![
                 strong(loaded.record(event.index).id.as_str()),
@@ -164,7 +167,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
             }
             table.row(row);
         }
-        let vs_plan = goal.predicted.map(|predicted| number::signed(predicted - goal.plan, 1));
+        let vs_plan = goal.predicted.map(|predicted| number::signed(number::shown_change(goal.plan, predicted, 1), 1));
         table.row(vec![
             strong("total"),
             strong(points(goal.plan, 0.0)),

@@ -1,4 +1,4 @@
-//! The limits that moved: one line per change, with the revision that records it.
+//! The limits that changed: one line per change, with the revision that records it.
 
 use schema::Day;
 use schema::quantity::same_number;

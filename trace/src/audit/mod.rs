@@ -66,7 +66,7 @@ pub struct Audit {
     pub inside: (usize, usize),
     /// The periods in which targets were at risk.
     pub at_risk_periods: Vec<AtRiskPeriod>,
-    /// The limits that moved, by day.
+    /// The limits that changed, by day.
     pub limit_moves: Vec<LimitMove>,
     /// The number of safety-critical parts, requirements and targets.
     pub safety_critical: usize,

@@ -1,4 +1,4 @@
-//! Every planned verification, with its due date and the date of the result that closed it.
+//! Every planned verification, with its due date, and what its latest result says.
 
 use schema::Day;
 use schema::records::Method;
@@ -16,9 +16,9 @@ pub struct PlannedVerification {
     pub method: Method,
     /// The due date.
     pub due: Option<Day>,
-    /// The date of the latest result, if it closed the verification and has a date.
-    pub closed: Option<Day>,
-    /// What the latest result says; `None` without one that closes it.
+    /// The date of the latest result, if it can be read and has one.
+    pub date: Option<Day>,
+    /// What the latest result says: passed, failed or uncertain; `None` without one that can be read.
     pub conclusion: Option<Conclusion>,
 }
 
@@ -32,12 +32,12 @@ impl PlannedVerification {
                 let due = verify.value.0.iter().filter(|own| own.by == method).filter_map(|own| own.due).min();
                 // A result of a group is that of the plan that its parts inherit.
                 let subjects = [Some(index), verify.group].into_iter().flatten();
-                let closing = subjects.into_iter().find_map(|subject| {
-                    let conclusion = study.conclusion(subject, Some(method)).filter(|own| own.closes())?;
+                let outcome = subjects.into_iter().find_map(|subject| {
+                    let conclusion = study.conclusion(subject, Some(method)).filter(|own| own.is_outcome())?;
                     Some((conclusion, date(study, subject, method)))
                 });
-                let (conclusion, closed) = closing.unzip();
-                all.push(Self { index, method, due, closed: closed.flatten(), conclusion });
+                let (conclusion, date) = outcome.unzip();
+                all.push(Self { index, method, due, date: date.flatten(), conclusion });
             }
         }
         all

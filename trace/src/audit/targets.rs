@@ -153,8 +153,8 @@ pub(super) fn all(study: &Study, season: Option<&Season>) -> Vec<TargetAudit> {
             let index = status.index;
             let (result, outcome) = study.latest_result(index).map(|(id, result)| (id, result.outcome)).unzip();
             let outcome = outcome.flatten();
-            let closes = study.conclusion(index, None).is_none_or(Conclusion::closes);
-            let verdict = match (outcome.filter(|_| closes), if closes { status.status } else { Status::NoValue }) {
+            let is_read = study.conclusion(index, None).is_none_or(Conclusion::is_outcome);
+            let verdict = match (outcome.filter(|_| is_read), if is_read { status.status } else { Status::NoValue }) {
                 // The latest result decides: if it failed, an older measured value is not used.
                 (Some(Outcome::Fail), _) | (None, Status::Missed) => Verdict::Missed,
                 (Some(Outcome::Pass), _) | (None, Status::Met) => Verdict::Met,

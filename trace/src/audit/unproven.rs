@@ -91,7 +91,7 @@ fn lacking(study: &Study, index: RecordId) -> Option<(WhyUnproven, Vec<Method>)>
     let of_method = |method: &Method| concluded(study, index, group, *method);
     // A result of a record without a plan has no method, unless it names one.
     let unplanned = || verify.is_none().then(|| study.conclusion(index, None)).flatten();
-    let other = unplanned().filter(|own| own.closes());
+    let other = unplanned().filter(|own| own.is_outcome());
     let said: Vec<Conclusion> = PHYSICAL.iter().filter_map(of_method).chain(other).collect();
     let open: Vec<Method> = planned.iter().copied().filter(|method| of_method(method).is_none()).collect();
     let why = if said.contains(&Conclusion::Failed) {

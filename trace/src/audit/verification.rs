@@ -28,11 +28,11 @@ impl Verified {
     }
 }
 
-/// What the latest result of one method says about a record; `None` without a result that closes it.
+/// What the latest result of one method says about a record; `None` without one that can be read.
 pub(super) fn concluded(study: &Study, index: RecordId, group: Option<RecordId>, method: Method) -> Option<Conclusion> {
     // A result of a group is that of the plan that its parts inherit.
     let of_group = || study.conclusion(group?, Some(method));
-    study.conclusion(index, Some(method)).or_else(of_group).filter(|own| own.closes())
+    study.conclusion(index, Some(method)).or_else(of_group).filter(|own| own.is_outcome())
 }
 
 pub(super) fn all(study: &Study) -> Vec<Verified> {

@@ -37,10 +37,11 @@ fn kill(id: u32) {
     let _ = id;
 }
 
-/// Settings that keep git from starting any program, and from taking a folder with the files of a repository for one.
+/// Settings that keep git from starting any program, from taking a folder with the files of a repository for one, and from
+/// writing objects while it reads a sparse index.
 ///
 /// `git -c` outranks the configuration of the repository, of the user and of the system.
-const RUN_NOTHING: [&str; 12] = [
+const RUN_NOTHING: [&str; 13] = [
     "core.fsmonitor=false",
     "core.alternateRefsCommand=",
     "core.sshCommand=false",
@@ -50,6 +51,7 @@ const RUN_NOTHING: [&str; 12] = [
     "credential.helper=",
     "diff.external=",
     "gpg.program=false",
+    "index.sparse=false",
     "log.showSignature=false",
     "protocol.allow=never",
     "safe.bareRepository=explicit",

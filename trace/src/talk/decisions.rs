@@ -44,6 +44,27 @@ impl Choice {
         let values = study.values_on_paper();
         let goal = study.goals().first()?;
         let compared = values.compare(index, goal.node)?;
+        let Traded { chosen, other, moved, uncertainty } = Traded::of(&compared)?;
+        Some(Self { index, compared, chosen, other, moved, uncertainty })
+    }
+}
+
+/// What a choice traded, against the best other alternative.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Traded {
+    /// The position of the chosen alternative in [`Comparisons::outcomes`].
+    pub chosen: usize,
+    /// The position of the best other one, if both have points.
+    pub other: Option<usize>,
+    /// The points of the chosen alternative minus those of the best other one; `None` if one of them has no points.
+    pub moved: Option<f64>,
+    /// The expanded uncertainty (k = 2) of that difference, if it is known.
+    pub uncertainty: Option<f64>,
+}
+
+impl Traded {
+    /// What the choice of a decision traded; `None` without one.
+    pub fn of(compared: &Comparisons) -> Option<Self> {
         let chosen = compared.outcomes.iter().position(|outcome| outcome.chosen)?;
         let mean = |outcome: &Outcome| outcome.spread.as_ref().map(|spread| spread.mean);
         let others = compared.outcomes.iter().enumerate().filter(|(at, _)| *at != chosen);
@@ -54,8 +75,8 @@ impl Choice {
         let own = compared.outcomes.get(chosen).filter(|own| own.problems.is_empty());
         let moved = own.and_then(mean).zip(best).map(|(own, (_, other))| own - other);
         let other = best.map(|(at, _)| at).filter(|_| moved.is_some());
-        let uncertainty = other.and_then(|other| uncertainty(&compared, chosen, other));
-        Some(Self { index, compared, chosen, other, moved, uncertainty })
+        let uncertainty = other.and_then(|other| uncertainty(compared, chosen, other));
+        Some(Self { chosen, other, moved, uncertainty })
     }
 }
 

@@ -20,7 +20,7 @@ use crate::screen::{Ink, clean, count};
 
 /// The periods at risk that the page has room for.
 const PERIODS: usize = 10;
-/// The limits that moved that the page has room for, those without a revision or after a result first.
+/// The limits that changed that the page has room for, those without a revision or after a result first.
 const MOVES: usize = 10;
 /// The unproven records that the page has room for; the other formats have all.
 const UNPROVEN: usize = 70;

@@ -20,7 +20,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
     let predicted = |value: Option<f64>, spread: Option<&Spread>| value.and(spread).map(points_of).unwrap_or_default();
     let change = |from: Option<f64>, to: Option<f64>| {
-        from.zip(to).map(|(from, to)| number::signed(to - from, 1)).unwrap_or_default()
+        from.zip(to).map(|(from, to)| number::signed(number::shown_change(from, to, 1), 1)).unwrap_or_default()
     };
     let goals: Vec<Value> = view
         .audit
@@ -150,6 +150,7 @@ fn decision(view: &AuditView<'_>, own: &DecisionReview) -> Value {
         .collect();
     json!({
         "choice": view.choice(own),
+        "without_numbers": AuditView::without_numbers(own),
         "known": view.known_then(own),
         "points": AuditView::points_then(own),
         "before": view.analyses(own, false),

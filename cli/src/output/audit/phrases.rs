@@ -1,4 +1,4 @@
-//! The sentences of the audit: the headline, why a goal was missed, limits that moved, decisions. What they say is decided in
+//! The sentences of the audit: the headline, why a goal was missed, limits that changed, decisions. What they say is decided in
 //! `trace::audit`.
 
 use schema::number;
@@ -251,6 +251,21 @@ impl AuditView<'_> {
             Some(points) => format!("{}.  {}", at + 1, points_of(points)),
             None => "no points".to_owned(),
         }
+    }
+
+    /// That a decision has no ranking by points, or no analysis before the choice; `None` if it has both.
+    pub(super) fn without_numbers(own: &DecisionReview) -> Option<&'static str> {
+        let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
+        let is_ranked = |ranking: &Ranking| ranking.alternatives.iter().filter(|own| own.points.is_some()).count() > 1;
+        let is_ranked = then.or(own.now.as_ref()).is_some_and(is_ranked);
+        let has_analysis = own.analyses.iter().any(|one| one.after != Some(true));
+        match (is_ranked, has_analysis) {
+            (true, true) => None,
+            (true, false) => Some("decided without an analysis"),
+            (false, true) => Some("decided without a ranking by points: fewer than two alternatives had points"),
+            (false, false) => Some("decided without numbers: no ranking by points, and no analysis before the choice"),
+        }
+        .filter(|_| own.chosen.is_some())
     }
 
     /// Whether the first of a ranking is significantly ahead, as a phrase.

@@ -1,5 +1,5 @@
 //! The parts of the JSON answer of `audit` that say why: who made the state, the targets behind short events, the limits that
-//! moved, what is unproven, and the decisions.
+//! changed, what is unproven, and the decisions.
 
 use serde_json::{Value, json};
 use trace::audit::{DecisionReview, DecisionValue, EventScore, LimitMove, Ranking, Unproven};
@@ -38,7 +38,7 @@ pub(super) fn behind(view: &AuditView<'_>, event: &EventScore) -> Value {
     all.collect()
 }
 
-/// A limit that moved.
+/// A limit that changed.
 pub(super) fn limit_move(view: &AuditView<'_>, moved: &LimitMove) -> Value {
     let revision = moved.revision.and_then(|id| view.study.loaded.revision(id));
     json!({

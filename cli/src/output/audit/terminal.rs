@@ -55,7 +55,7 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     ]);
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
     let change = |from: Option<f64>, to: Option<f64>| {
-        from.zip(to).map(|(from, to)| number::signed(to - from, 1)).unwrap_or_default()
+        from.zip(to).map(|(from, to)| number::signed(number::shown_change(from, to, 1), 1)).unwrap_or_default()
     };
     let predicted = |value: Option<f64>, spread: Option<&Spread>| value.and(spread).map(points_of).unwrap_or_default();
     for event in &goal.events {
@@ -212,13 +212,13 @@ fn limit_changes(target: &TargetAudit) -> (String, Paint) {
     }
 }
 
-/// The limits that moved, one line per change.
+/// The limits that changed, one line per change.
 pub(super) fn limit_moves(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let moves = &view.audit.limit_moves;
     if moves.is_empty() {
         return;
     }
-    let _ = writeln!(out, "{}", ink.strong(&format!("limits moved: {}", moves.len())));
+    let _ = writeln!(out, "{}", ink.strong(&format!("limits changed: {}", moves.len())));
     /// The width of a date.
     const DATE: usize = 10;
     for moved in moves {
@@ -239,6 +239,9 @@ fn decisions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         ink.block(out, "", 0, &title);
         let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
         let mut line = |label: &str, text: &str| ink.block(out, label, 9, text);
+        if let Some(text) = AuditView::without_numbers(own) {
+            line("caution", text);
+        }
         if let Some(text) = view.known_then(own) {
             line("known", &text);
         }

@@ -175,8 +175,7 @@ pub(super) fn levers(study: &Study, goal: &GoalPoints) -> Tornado {
                 capital(&values.name(worth.node).replace("car.", "").replace('-', " "))
             )),
         };
-        let now = values.unit(worth.node).show(worth.value, 0.0);
-        TornadoBar { name, now, lower: -worth.per_percent, higher: worth.per_percent }
+        from_study::tornado_bar(values, &worth, name)
     };
     let all = ours.chain(values.worth_of_car(&sensitivities));
     let mut bars: Vec<TornadoBar> =

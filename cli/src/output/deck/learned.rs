@@ -78,7 +78,7 @@ fn phrase_of(view: &DeckView<'_>, lesson: &Lesson) -> Option<String> {
         Lesson::Uncertain(ids) => format!("Not certain: {}. We measure these with a smaller uncertainty.", titles(ids)),
         Lesson::MetAfterChange(ids) => {
             format!(
-                "Met only because the limit moved after the result: {}. Next time the limit comes first.",
+                "Met only because the limit changed after the result: {}. Next time the limit comes first.",
                 titles(ids)
             )
         }

@@ -1,4 +1,4 @@
-//! What is proved, and what was traded: limits that moved.
+//! What is proved, and what was traded: limits that changed.
 
 use schema::records::{Body, Revision};
 use trace::RecordId;
@@ -9,7 +9,7 @@ use super::{DeckView, Slide, Visual, drawn};
 use crate::output::pictures::typeset;
 use crate::screen::count;
 
-/// A limit that moved.
+/// A limit that changed.
 pub(crate) struct Change {
     pub(crate) what: String,
     pub(crate) from: String,
@@ -53,7 +53,7 @@ pub(super) fn verification(view: &DeckView<'_>) -> Result<Slide, String> {
     Ok(Slide::new(own, Visual::Drawn(drawn::verification(view.study)), notes))
 }
 
-/// The limits that moved, the latest ones.
+/// The limits that changed, the latest ones.
 pub(super) fn traded(view: &DeckView<'_>) -> Result<Slide, String> {
     /// The most limits on a slide.
     const MOST: usize = 4;
@@ -72,14 +72,14 @@ pub(super) fn traded(view: &DeckView<'_>) -> Result<Slide, String> {
     // The latest first; of one day in the order of the records.
     all.sort_by_key(|own| std::cmp::Reverse(own.0.date));
     let unrecorded: usize = view.audit.targets.iter().map(trace::audit::TargetAudit::unrecorded).sum();
-    let moved = count(all.len(), "limit");
+    let changed = count(all.len(), "limit");
     let own = match unrecorded {
         0 if all.iter().all(|(own, _)| own.agreed_by.is_some() && own.reason.is_some()) => {
             let each = if all.len() == 1 { "" } else { "each " };
-            format!("{moved} moved, {each}agreed and with a reason")
+            format!("{changed} changed, {each}agreed and with a reason")
         }
-        0 => format!("{moved} moved by agreement"),
-        more => format!("{moved} moved by agreement, {more} without a revision"),
+        0 => format!("{changed} changed by agreement"),
+        more => format!("{changed} changed by agreement, {more} without a revision"),
     };
     let quantity =
         |own: &Option<schema::Quantity>| own.as_ref().map(|own| typeset(&own.to_string())).unwrap_or_default();
@@ -94,7 +94,7 @@ pub(super) fn traded(view: &DeckView<'_>) -> Result<Slide, String> {
         },
     };
     let mut notes = vec![
-        "A limit is a promise between people. When it moves, both sides agree, and it is written down.".to_owned(),
+        "A limit is a promise between people. When it changes, both sides agree, and it is written down.".to_owned(),
     ];
     // The reasons, as far as they can be spoken in half of the time of a slide.
     let mut left = WORDS_A_MINUTE * 2 / 3;

@@ -1,13 +1,15 @@
 //! Which limits changed and who agreed; and what was changed lately.
 
-use schema::Day;
-use schema::records::Revision;
+use schema::records::{Outcome, Revision};
+use schema::{Day, number};
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::audit::{PastLimit, TargetAudit};
 use trace::history::Change;
+use trace::values::Status;
 
 use super::PageView;
+use crate::screen::count;
 
 /// Changes within these days until the last one are recent.
 const RECENT: i32 = 7;
@@ -86,7 +88,10 @@ pub(super) fn recent(view: &PageView<'_>) -> Value {
             "record": view.named(record),
             "what": what,
             "before": change.map(|change| text(&change.before)),
-            "after": change.map(|change| text(&change.after)),
+            "after": match change {
+                Some(change) => text(&change.after),
+                None => (what == "added").then(|| contains(view, record)).flatten().as_deref().map(super::records::short),
+            },
         });
         rows.push((commit, value));
     };
@@ -104,6 +109,88 @@ pub(super) fn recent(view: &PageView<'_>) -> Value {
     // Those of one commit stay in the order of the records.
     rows.sort_by_key(|(commit, _)| std::cmp::Reverse(*commit));
     let more = rows.len().saturating_sub(MOST);
+    let all = rows.len();
     let rows: Vec<Value> = rows.into_iter().take(MOST).map(|(_, row)| row).collect();
-    json!({"until": last.to_string(), "days": RECENT, "quiet": last < view.study.day, "rows": rows, "more": more})
+    json!({"until": last.to_string(), "days": RECENT, "quiet": last < view.study.day, "rows": rows, "more": more,
+           "sum": sum(view, last, all)})
+}
+
+/// What the recent changes did: points, amounts of the car, and targets with a new status; `None` without the car before.
+fn sum(view: &PageView<'_>, last: Day, changes: usize) -> Value {
+    let timeline = view.season.map(|season| season.timeline.as_slice()).unwrap_or_default();
+    let before = timeline.iter().rfind(|point| point.day.days_until(last) >= RECENT);
+    let Some((before, after)) = before.zip(timeline.last()) else { return Value::Null };
+    let values = view.study.values();
+    let mut parts = vec![count(changes, "change")];
+    let goal = view.study.goals().first().map(|goal| view.id(goal.index));
+    if let Some((old, new)) = goal.and_then(|id| before.points.get(id).zip(after.points.get(id))) {
+        let [old, new] = [*old, *new].map(|points| number::fixed(points, 1));
+        parts.push(match old == new {
+            true => format!("points unchanged at {new}"),
+            false => format!("points {old} → {new}"),
+        });
+    }
+    for amount in values.amounts() {
+        let known = before.amounts.get(&**amount).zip(after.amounts.get(&**amount));
+        let node = values.named(&format!("{}.{amount}", schema::words::CAR));
+        let (Some((old, new)), Some(node)) = (known, node) else { continue };
+        let unit = values.unit(node);
+        let [old, new] = [*old, *new].map(|value| unit.show(value, 0.0));
+        if old != new {
+            parts.push(format!("{amount} {old} → {new}"));
+        }
+    }
+    let is_bad = |status: Status| matches!(status, Status::AtRisk | Status::Missed);
+    let mut changed: Vec<(bool, Value)> = Vec::new();
+    for target in view.study.target_statuses() {
+        let old = before.targets.get(view.id(target.index)).map(|past| past.status);
+        if let Some(old) = old.filter(|old| *old != target.status) {
+            let value = json!({"target": view.link(target.index), "before": old.word(), "after": target.status.word(),
+                               "class": super::records::class_of(target.status)});
+            changed.push((!is_bad(target.status), value));
+        }
+    }
+    changed.sort_by_key(|(is_good, _)| *is_good);
+    let changed: Vec<Value> = changed.into_iter().map(|(_, value)| value).collect();
+    json!({"text": parts.join("; "), "statuses": changed})
+}
+
+/// How many limits changed, and how many of them without a revision or after a result, as a sentence.
+pub(super) fn limits_sentence(rows: &[Value]) -> Option<String> {
+    let number = |wanted: &dyn Fn(&Value) -> bool| rows.iter().filter(|row| wanted(row)).count();
+    let (missing, late) = (number(&|row| row["revision"].is_null()), number(&|row| row["after_result"] == true));
+    let mut text = format!("{} of limits", count(rows.len(), "change"));
+    text.push_str(&match missing {
+        0 => ", each with a revision".to_owned(),
+        missing => format!(", {missing} without a revision"),
+    });
+    if late > 0 {
+        text.push_str(&format!(", {late} after a result"));
+    }
+    (!rows.is_empty()).then_some(text)
+}
+
+/// What a record that was added contains, in short: the value of a result, the amounts of a part, a limit, an estimate.
+fn contains(view: &PageView<'_>, id: &str) -> Option<String> {
+    let loaded = &view.study.loaded;
+    let index = loaded.find(id)?;
+    if let Some(result) = loaded.result(index) {
+        let place = result.place.map(|place| format!("place {place}"));
+        let outcome = result.outcome.map(|outcome| match outcome {
+            Outcome::Pass => "pass".to_owned(),
+            Outcome::Fail => "fail".to_owned(),
+        });
+        let reads =
+            || result.reads.iter().map(|(name, value)| format!("{name} {value}")).collect::<Vec<_>>().join(", ");
+        let reads = Some(reads()).filter(|text| !text.is_empty());
+        return result.value.as_ref().map(ToString::to_string).or(place).or(outcome).or(reads);
+    }
+    if let Some(part) = loaded.part(index) {
+        let amounts = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));
+        return Some(amounts.collect::<Vec<_>>().join(", ")).filter(|text| !text.is_empty());
+    }
+    let target = loaded.target(index)?;
+    let limit = crate::output::values::limit_text(loaded, index);
+    let estimate = target.estimate.as_ref().map(|estimate| format!("estimate {estimate}"));
+    Some([Some(limit), estimate].into_iter().flatten().filter(|text| !text.is_empty()).collect::<Vec<_>>().join(", "))
 }

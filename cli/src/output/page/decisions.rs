@@ -1,10 +1,11 @@
 //! The decisions: what was chosen, what was traded for it, and the points of each alternative.
 
-use schema::number::difference;
+use schema::number::{difference, signed};
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::history::choice::Choice;
-use trace::values::{Outcome, Significance};
+use trace::talk::decisions::Traded;
+use trace::values::{Key, Outcome, Significance};
 
 use super::{PageView, Worths};
 use crate::output::compare::View;
@@ -53,6 +54,9 @@ fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) ->
         })
         .collect();
     let choice = study.past().available().and_then(|history| Choice::of(study, history, index));
+    let id = &study.loaded.record(index).id;
+    let informing = study.loaded.analyses().filter(|(.., analysis)| analysis.informs.contains(id)).count();
+    let is_after = choice.as_ref().map(|choice| choice.later_analyses(study).len());
     let later: Vec<Value> = choice
         .iter()
         .flat_map(|choice| choice.later_analyses(study))
@@ -65,17 +69,68 @@ fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) ->
         "heads": decision.criteria.iter().map(|id| view.named(id.as_str())).collect::<Vec<_>>(),
         "day": choice.map(|choice| choice.day().to_string()),
         "later": later,
+        "traded": compared.as_ref().and_then(|own| traded(own, &name)),
+        "without": without_numbers(outcomes, informing, is_after.unwrap_or(0)),
         "verdict": compared.as_ref().and_then(|own| verdict(own, &name)),
         "alternatives": alternatives,
     });
     (own, compared)
 }
 
+/// What is missing under a decision: a ranking by points, or an analysis; `None` if it has both.
+fn without_numbers(outcomes: &[Outcome], informing: usize, later: usize) -> Option<String> {
+    let ranked = outcomes.iter().filter(|outcome| !outcome.sets_nothing && outcome.spread.is_some()).count();
+    let ranking = match ranked {
+        _ if outcomes.iter().all(|outcome| outcome.sets_nothing) => {
+            Some("no alternative sets a value, so none has points")
+        }
+        0 | 1 => Some("fewer than two alternatives have points"),
+        _ => None,
+    };
+    let analysis = match informing {
+        0 => Some("no analysis informs it"),
+        all if all == later => Some("every analysis of it was added after the choice"),
+        _ => None,
+    };
+    let words = [ranking, analysis].into_iter().flatten().collect::<Vec<_>>().join("; ");
+    match (ranking, analysis) {
+        (None, None) => None,
+        (Some(_), _) => Some(format!("decided without numbers: {words}")),
+        (None, Some(_)) => Some(format!("decided without an analysis: {words}")),
+    }
+}
+
+/// What was chosen instead of what, and what that gained and cost: points, and the amounts of the whole car.
+fn traded(view: &View<'_>, name: &impl Fn(&str) -> String) -> Option<String> {
+    let outcomes = &view.compared.outcomes;
+    let own = Traded::of(&view.compared)?;
+    let chosen = outcomes.get(own.chosen)?;
+    let others = || outcomes.iter().enumerate().filter(|(at, outcome)| *at != own.chosen && !outcome.sets_nothing);
+    let other = own.other.or_else(|| Some(others().next()?.0)).and_then(|at| outcomes.get(at))?;
+    let points = own.moved.map(|by| match own.uncertainty {
+        _ if signed(by.abs(), 1) == "+0.0" => "the same points".to_owned(),
+        Some(within) if by.abs() <= within => format!("{} points (within uncertainty)", difference(by, within, 1)),
+        Some(within) => format!("{} points", difference(by, within, 1)),
+        None => format!("{} points (uncertainty unknown)", signed(by, 1)),
+    });
+    let values = view.values;
+    let amounts = values.amounts().iter().enumerate().filter_map(|(at, amount)| {
+        let node = values.node(&Key::Group(None, u16::try_from(at).ok()?))?;
+        let unit = values.unit(node);
+        let by = (chosen.state.values.get(node.index())? - other.state.values.get(node.index())?) / unit.factor();
+        let text = unit.after(&signed(by, schema::number::decimals(by, 3, 2)));
+        (by.is_finite() && by.abs() > 1e-9).then(|| format!("{text} of {amount}"))
+    });
+    let all: Vec<String> = points.into_iter().chain(amounts).collect();
+    let all = if all.is_empty() { "no difference in points or amounts".to_owned() } else { all.join(", ") };
+    Some(format!("{} instead of {}: {all}", name(&chosen.name), name(&other.name)))
+}
+
 /// The difference to the car as it is, as text.
 fn difference_text(outcome: &Outcome) -> Option<String> {
     Some(match (outcome.difference, outcome.significance) {
         _ if outcome.sets_nothing => "sets no value".to_owned(),
-        (Some((by, _)), _) if by.abs() < 1e-9 => "unchanged".to_owned(),
+        (Some((by, _)), _) if by.abs() < 1e-9 => "as now".to_owned(),
         (Some((by, within)), Some(Significance::Larger)) => difference(by, within, 1),
         (Some((by, within)), Some(Significance::Within)) => {
             format!("{}, within uncertainty", difference(by, within, 1))
@@ -92,12 +147,9 @@ fn criteria(view: &View<'_>, outcome: &Outcome) -> Vec<Value> {
         .criteria
         .iter()
         .map(|own| {
-            let text = match own.value {
-                None => "no value".to_owned(),
-                Some(_) if own.value == values.value(own.node) => "unchanged".to_owned(),
-                Some(value) => quantity(value, 0.0, values.unit(own.node)),
-            };
-            json!({"text": text, "status": own.status.word(), "class": super::records::class_of(own.status)})
+            let text = own.value.map_or_else(|| "no value".to_owned(), |value| quantity(value, 0.0, values.unit(own.node)));
+            let as_now = own.value.is_some() && own.value == values.value(own.node);
+            json!({"text": text, "as_now": as_now, "status": own.status.word(), "class": super::records::class_of(own.status)})
         })
         .collect()
 }
@@ -105,6 +157,10 @@ fn criteria(view: &View<'_>, outcome: &Outcome) -> Vec<Value> {
 /// Which alternative scores most, and how sure that is.
 fn verdict(view: &View<'_>, name: &impl Fn(&str) -> String) -> Option<String> {
     let lead = view.compared.lead.as_ref()?;
+    // If the chosen one scores most, what was traded says so.
+    if view.compared.outcomes.get(lead.best)?.chosen {
+        return None;
+    }
     let (best, next) = (view.compared.outcomes.get(lead.best)?, view.compared.outcomes.get(lead.next)?);
     let (best, next) = (name(&best.name), name(&next.name));
     let (by, within) = lead.difference;

@@ -57,7 +57,7 @@ pub(super) fn periods_at_risk(view: &PageView<'_>) -> Option<String> {
     (!picture.is_empty()).then(|| with_its_table(&picture))
 }
 
-/// The verifications that were closed, over their due dates; `None` if there is nothing to draw.
+/// The verifications that passed, over their due dates; `None` if there is nothing to draw.
 pub(super) fn verification(view: &PageView<'_>) -> Option<String> {
     let picture = verifications::picture("_verification0", &from_study::verification(view.study));
     // The date of each is in the place of its record.

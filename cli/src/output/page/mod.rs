@@ -76,6 +76,7 @@ pub(crate) fn html(view: &PageView<'_>) -> Result<String, Error> {
 fn context(view: &PageView<'_>) -> Value {
     let study = view.study;
     let worths = view.worths();
+    let limits = changes::limits(view);
     let mut context = json!({
         "season": study.settings().season,
         "day": study.day.long(),
@@ -93,6 +94,7 @@ fn context(view: &PageView<'_>) -> Value {
         "goals": answer::goals(view),
         "points": points::section(view),
         "risk": risk::section(view),
+        "longest": risk::longest(view),
         "risk_picture": drawn::at_risk(view),
         "periods_picture": drawn::periods_at_risk(view),
         "verification_picture": drawn::verification(view),
@@ -102,7 +104,8 @@ fn context(view: &PageView<'_>) -> Value {
         "budgets": budgets::section(view),
         "decisions": decisions::section(view, worths.as_ref()),
         "worth": worth::section(view, worths.as_ref()),
-        "limits": changes::limits(view),
+        "limits_sentence": changes::limits_sentence(&limits),
+        "limits": limits,
         "recent": changes::recent(view),
         "predictions": predictions::section(view),
         "chain_picture": drawn::chain(view),

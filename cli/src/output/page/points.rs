@@ -28,7 +28,7 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
                 "events": goal.events.iter().map(|event| self::event(view, event)).collect::<Vec<_>>(),
                 "plan": format!("{:.1}", goal.plan),
                 "total": total,
-                "vs_plan": goal.predicted.map(|predicted| number::signed(predicted - goal.plan, 1)),
+                "vs_plan": goal.predicted.map(|predicted| number::signed(number::shown_change(goal.plan, predicted, 1), 1)),
             })
         })
         .collect()
@@ -45,7 +45,7 @@ fn event(view: &PageView<'_>, event: &EventPoints) -> Value {
         "plan": event.plan.map(|plan| format!("{plan:.1}")),
         "points": event.spread.as_ref().map(points_of),
         "scored": view.study.is_event_scored(event),
-        "vs_plan": event.plan.zip(event.predicted).map(|(plan, own)| number::signed(own - plan, 1)),
+        "vs_plan": event.plan.zip(event.predicted).map(|(plan, own)| number::signed(number::shown_change(plan, own, 1), 1)),
         "chance": event.chance.map(|chance| format!("{} %", number::rounded(chance.chance * 100.0, 1))),
         "reads": event.reads.as_ref().map(|(name, _)| name),
         "now": input(event.reads.as_ref().and_then(|(_, node)| values.value(*node))),

@@ -28,7 +28,13 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         })
         .collect();
     let (inside, all) = view.audit.inside;
+    let scored = view.audit.goals.iter().filter_map(|goal| {
+        let (predicted, scored) = (goal.predicted?, goal.scored()?);
+        let by = number::signed(number::shown_change(predicted, scored, 1), 1);
+        Some(format!("{predicted:.1} points predicted before the contest, {scored:.1} scored ({by})"))
+    });
     json!({
+        "points": scored.collect::<Vec<_>>(),
         "rows": rows,
         "inside": (all > 0).then(|| format!("{inside} of {all} results are inside the interval of their estimate")),
     })

@@ -113,6 +113,7 @@ fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line
         "below_count": below,
         "references": references(view, index),
         "amounts": amounts(view, worths, index),
+        "cost": cost(view, worths, index),
         "worth": worths.and_then(|worths| worth::of_record(view, worths, index, None)),
         "verify": study.planned(index).iter().map(|own| planned(view, own)).collect::<Vec<_>>(),
         "subjects": subjects(view, index),
@@ -203,6 +204,25 @@ fn amounts(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) ->
         )
     };
     values.amounts().iter().filter_map(|name| of_system(name)).collect()
+}
+
+/// What a part costs in one sentence: its amounts, and the points of all of them at the present slope.
+fn cost(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) -> Option<String> {
+    let (loaded, values) = (&view.study.loaded, view.study.values());
+    let part = loaded.part(index).filter(|part| !part.amounts.is_empty())?;
+    let all = part.amounts.iter().filter_map(|(name, amount)| {
+        let unit = amount.value.quantity()?.unit();
+        Some(format!("{} of {name}", unit.show(values.all_pieces(index, name.as_str())?, 0.0)))
+    });
+    let all = all.collect::<Vec<_>>().join(" and ");
+    let points = worths.map(|worths| {
+        let of = |name: &schema::Id| worth::points_of_all(view, worths, index, name.as_str()).unwrap_or(0.0);
+        part.amounts.iter().map(|(name, _)| of(name)).sum::<f64>()
+    });
+    let points = points.filter(|points| *points != 0.0 && points.is_finite());
+    let points = points.map(|points| format!(", worth {} points", schema::number::signed(points, 2)));
+    let pieces = part.count.filter(|count| *count > 1).map(|count| format!("{count} pieces: ")).unwrap_or_default();
+    (!all.is_empty()).then(|| format!("{pieces}{all}{}", points.unwrap_or_default()))
 }
 
 fn planned(view: &PageView<'_>, planned: &Planned<'_>) -> Value {

@@ -6,6 +6,7 @@ use trace::values::{Status, TargetStatus};
 use super::{PageView, in_days};
 use crate::output::numbers::{margin, spread};
 use crate::output::values::limit_text;
+use crate::screen::count;
 
 /// How far a status is from being met, for the order.
 fn rank(status: Status) -> u8 {
@@ -36,6 +37,17 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
         by_points.then(rank(a.status).cmp(&rank(b.status))).then_with(by_margin).then(a.index.cmp(&b.index))
     });
     all.into_iter().map(|(target, points)| row(view, target, points)).collect()
+}
+
+/// The unresolved periods at risk, the longest first, at most three.
+pub(super) fn longest(view: &PageView<'_>) -> Vec<Value> {
+    let mut open: Vec<_> = view.audit.at_risk_periods.iter().filter(|period| period.end.is_none()).collect();
+    open.sort_by_key(|period| (period.since, period.index));
+    let one = |period: &&trace::audit::AtRiskPeriod| {
+        let days = period.since.days_until(view.study.day).unsigned_abs() as usize;
+        json!({"target": view.link(period.index), "days": count(days, "day"), "since": period.since.to_string()})
+    };
+    open.iter().take(3).map(one).collect()
 }
 
 fn row(view: &PageView<'_>, target: &TargetStatus, points: Option<f64>) -> Value {

@@ -7,20 +7,47 @@ use trace::values::{Key, Worth};
 
 use super::{PageView, Worths};
 use crate::output::numbers::quantity;
+use crate::output::pictures::from_study;
 
-/// The most values that are listed.
-const MOST: usize = 20;
+/// The most values of each table.
+const MOST: usize = 60;
+/// The values that are not folded.
+const FIRST: usize = 15;
+/// Values with less than this for 1 % are not listed.
+const SMALL: f64 = 0.01;
 
-/// The amounts of the car, and the values with the largest effects.
+/// The amounts of the car, the values that the team can change, and those under `given`, the largest effects first.
 pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value {
-    let Some(worths) = worths else { return json!({"car": [], "values": [], "more": 0, "picture": Value::Null}) };
-    let car: Vec<Value> =
-        worths.values.worth_of_car(&worths.sensitivities).iter().map(|own| row(view, worths, own)).collect();
-    // Values under `given` can rarely be changed by the team.
-    let is_own = |own: &Worth| !matches!(worths.values.keys[own.node], Key::Local(..));
-    let all: Vec<Worth> = worths.values.worth_of_leaves(&worths.sensitivities).into_iter().filter(is_own).collect();
-    let values: Vec<Value> = all.iter().take(MOST).map(|own| row(view, worths, own)).collect();
-    json!({"car": car, "values": values, "more": all.len().saturating_sub(MOST), "picture": super::drawn::worth(view, worths)})
+    let Some(worths) = worths else {
+        return json!({"one": [], "car": [], "values": [], "smaller": [], "given": [], "more": 0, "picture": Value::Null});
+    };
+    let values = worths.values;
+    let rows = |all: &[Worth]| -> Vec<Value> { all.iter().map(|own| row(view, worths, own)).collect() };
+    let car = values.worth_of_car(&worths.sensitivities);
+    let one = car.iter().map(|own| {
+        let (unit, name) = (values.unit(own.node), from_study::value_name(values, own.node).title);
+        let quantity = name.rsplit(": ").next().unwrap_or_default().to_owned();
+        let unit_name = if unit.to_string().is_empty() { "1".to_owned() } else { format!("1 {unit}") };
+        format!("{unit_name} more {quantity} of the car: {} points", points(own.per_si * unit.factor()))
+    });
+    let is_given = |own: &Worth| matches!(values.keys[own.node], Key::Local(..));
+    let (given, own): (Vec<Worth>, Vec<Worth>) =
+        values.worth_of_leaves(&worths.sensitivities).into_iter().partition(is_given);
+    let all = own.len() + given.len();
+    let [own, given] = [own, given].map(|mut all| {
+        all.retain(|own| own.per_percent.abs() >= SMALL);
+        all.truncate(MOST);
+        all
+    });
+    json!({
+        "one": one.collect::<Vec<_>>(),
+        "car": rows(&car),
+        "values": rows(own.get(..FIRST).unwrap_or(&own)),
+        "smaller": rows(own.get(FIRST..).unwrap_or_default()),
+        "given": rows(&given),
+        "more": all - own.len() - given.len(),
+        "picture": super::drawn::worth(view, worths),
+    })
 }
 
 fn row(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> Value {
@@ -32,17 +59,17 @@ fn row(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> Value {
         }
         Key::NotInParts(_) | Key::Group(None, _) => None,
     };
-    let amount = match values.keys[worth.node] {
-        Key::Part(_, number) | Key::Group(_, number) => values.amounts().get(usize::from(number)),
-        Key::Record(_) | Key::Local(..) | Key::NotInParts(_) => None,
-    };
+    let name = from_study::value_name(values, worth.node).title;
+    // What is pressed is the record; the quantity is next to it.
+    let quantity =
+        record.and_then(|record| name.strip_prefix(view.study.loaded.record(record).name())?.strip_prefix(": "));
     let count = count_of(view, worths, worth);
     json!({
-        "name": values.name(worth.node),
+        "name": name,
         "record": record.map(|record| view.link(record)),
-        "amount": amount,
-        "now": format!("{}{}", if count > 1 { format!("{count} × ") } else { String::new() }, quantity(worth.value, 0.0, unit)),
-        "unit": unit.to_string(),
+        "quantity": quantity,
+        "now": format!("{}{}", if count > 1 { format!("{count} × ") } else { String::new() }, self::quantity(worth.value, 0.0, unit)),
+        "unit": if unit.to_string().is_empty() { "1".to_owned() } else { unit.to_string() },
         "per_unit": points(worth.per_si * unit.factor() / f64::from(count)),
         "per_percent": points(worth.per_percent),
     })
@@ -77,6 +104,13 @@ pub(super) fn of_record(
             "all": points(100.0 * worth.per_percent),
         })
     })
+}
+
+/// The points of all of an amount of a part, at the present slope.
+pub(super) fn points_of_all(view: &PageView<'_>, worths: &Worths<'_>, index: RecordId, amount: &str) -> Option<f64> {
+    let values = worths.values;
+    let node = values.named(&format!("{}.{amount}", view.id(index)))?;
+    Some(100.0 * values.worth_of_value(node, &worths.sensitivities)?.per_percent)
 }
 
 /// Points with their sign and three significant digits.

@@ -5,7 +5,7 @@
 
 use super::rows::Rows;
 use super::scale::Axis;
-use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut};
+use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut, text_width};
 use super::typeset::typeset;
 use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn};
 
@@ -197,7 +197,7 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
     let whole = input.limit.max(used).max(input.value.unwrap_or(0.0));
     let x = Axis::new((0.0, whole), (1.0, 1.0 + width));
     let words = format!(
-        "{} of {}, to scale: sections above, parts below",
+        "to scale, {} of {}: sections, and below their parts",
         input.show(input.value.unwrap_or(used)),
         input.show(input.limit)
     );
@@ -208,6 +208,12 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
     let mut largest: Vec<&Section> =
         input.sections.iter().filter(|section| section.value.is_some_and(|value| value > 0.0)).collect();
     largest.sort_by(|a, b| b.value.unwrap_or(0.0).total_cmp(&a.value.unwrap_or(0.0)));
+    let mut keys: Vec<(String, String)> = Vec::new();
+    let mut unnamed: Vec<&Section> = Vec::new();
+    // Without room for every name, all blocks have numbers, and the list below has the names.
+    let room = |section: &Section| x.position(section.value.unwrap_or(0.0)) - x.position(0.0);
+    let fits = |section: &&Section| text_width(&section.name.title, "s") <= room(section) - 6.0;
+    let named = largest.iter().all(|section| !section.is_over && fits(section));
     for (number, section) in largest.iter().enumerate() {
         let value = section.value.unwrap_or(0.0);
         let ends = (x.position(at), x.position(at + value));
@@ -215,14 +221,24 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
         let shade =
             if section.is_over { OVER } else { Fill::Class(if number % 2 == 0 { "cell" } else { "cell other" }) };
         canvas.span(ends, top, HEIGHT, shade);
-        let name = if section.is_over { String::new() } else { cut(&section.name.title, "s", ends.1 - ends.0 - 6.0) };
-        canvas.try_text((ends.0 + 3.0, top + 15.5), Align::Start, "s in", &name);
+        if !named || !canvas.try_text((ends.0 + 3.0, top + 15.5), Align::Start, "s in", &section.name.title) {
+            let (own, middle) = ((keys.len() + 1).to_string(), 0.5 * (ends.0 + ends.1));
+            let has_room = text_width(&own, "s") <= ends.1 - ends.0;
+            if has_room && canvas.try_text((middle, below + HEIGHT + 14.0), Align::Middle, "s", &own) {
+                keys.push((own, format!("{} {}", section.name.title, input.show(value))));
+            } else {
+                unnamed.push(section);
+            }
+        }
         let mut inner = at;
-        for (_, part) in section.parts.iter().filter(|(_, part)| *part > 0.0) {
+        for (name, part) in section.parts.iter().filter(|(_, part)| *part > 0.0) {
             let ends = (x.inside(inner), x.inside((inner + part).min(at + value)));
             // What is narrower than its edge would be a block of edges.
             if ends.1 - ends.0 >= 2.0 {
                 canvas.span(ends, below, HEIGHT, Fill::Class("cell"));
+            }
+            if text_width(&name.title, "s") <= ends.1 - ends.0 - 6.0 {
+                canvas.try_text((ends.0 + 3.0, below + 15.5), Align::Start, "s in", &name.title);
             }
             inner += part;
         }
@@ -238,7 +254,35 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
     let limit = x.position(input.limit);
     canvas.line((limit, top - 4.0), (limit, below + HEIGHT + 4.0), "limit");
     canvas.grow(below + HEIGHT + 6.0);
-    below + HEIGHT + 10.0
+    if keys.is_empty() && unnamed.is_empty() {
+        return below + HEIGHT + 10.0;
+    }
+    if let [first, .., last] = unnamed[..] {
+        let sum: f64 = unnamed.iter().filter_map(|section| section.value).sum();
+        let names = format!("{} to {}", first.name.title, last.name.title);
+        keys.push((format!("{} others", unnamed.len()), format!("{}: {names}", input.show(sum))));
+    } else if let [only] = unnamed[..] {
+        keys.push(("last".to_owned(), format!("{} {}", only.name.title, input.show(only.value.unwrap_or(0.0)))));
+    }
+    list(canvas, below + HEIGHT + 20.0, &keys)
+}
+
+/// The names of the numbered sections, as many in a line as fit. Returns where they end.
+fn list(canvas: &mut Canvas, top: f64, keys: &[(String, String)]) -> f64 {
+    let (mut x, mut y) = (0.0, top + 13.0);
+    for (number, words) in keys {
+        let indent = text_width(number, "s b") + 8.0;
+        let words = cut(words, "s", canvas.width() - indent);
+        let wide = indent + text_width(&words, "s");
+        if x > 0.0 && x + wide > canvas.width() {
+            (x, y) = (0.0, y + LINE);
+        }
+        canvas.text((x, y), Align::Start, "s b", number);
+        canvas.text((x + indent, y), Align::Start, "s", &words);
+        x += wide + 16.0;
+    }
+    canvas.grow(y + 6.0);
+    y + 10.0
 }
 
 /// The room of each section on an axis of its own.

@@ -1,17 +1,19 @@
-//! The whole chain as a list that can be folded, from the goals down to the parts. It works without script.
+//! The whole chain as a list that can be folded, from the goals down to the parts; and the car with its systems, each with
+//! its parts again as links. It works without script.
 
 use std::fmt::Write as _;
 
 use super::svg::escaped;
 use super::typeset::typeset;
 use super::{Name, Picture, PictureTable};
+use crate::screen::count;
 
-/// The records under the goals.
+/// The records under the goals, and the systems under the car.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Chain {
     /// The records; each is drawn once.
     pub(crate) nodes: Vec<ChainNode>,
-    /// The positions of the goals, and of what does not lead to a goal.
+    /// The positions of the goals, of the car, and of what is neither below them.
     pub(crate) roots: Vec<usize>,
 }
 
@@ -32,6 +34,10 @@ pub(crate) struct ChainNode {
     pub(crate) also: Vec<String>,
     /// The positions of the records below it.
     pub(crate) below: Vec<usize>,
+    /// The positions of the parts of a system: their own place is below what they serve.
+    pub(crate) parts: Vec<usize>,
+    /// What a check reports about its path to a goal: `serves nothing`; empty if nothing.
+    pub(crate) fault: String,
 }
 
 /// The mark of a status: a shape, so that it is seen without colours.
@@ -89,15 +95,25 @@ pub(crate) fn picture(input: &Chain, links: bool) -> Picture {
         return Picture::sentence("No goal is on record yet");
     }
     list.count();
-    let count = |mark: Mark| input.nodes.iter().filter(|node| node.mark == mark).count();
-    let caption = format!(
-        "{} records under {} goals or other ends: {} good, {} missed or at risk, {} uncertain or without a value",
-        input.nodes.len(),
-        input.roots.len(),
-        count(Mark::Good),
-        count(Mark::Bad),
-        count(Mark::Unknown)
-    );
+    let records = input.nodes.iter().filter(|node| node.name.id.is_some()).count();
+    let marked = |mark: Mark| input.nodes.iter().filter(|node| node.mark == mark).count();
+    let systems = input.nodes.iter().filter(|node| node.kind == schema::Kind::System.singular()).count();
+    let faults = input.nodes.iter().filter(|node| !node.fault.is_empty()).count();
+    let caption = [
+        count(records, "record"),
+        if systems > 0 { format!(", {} of them under the car", count(systems, "system")) } else { String::new() },
+        format!(
+            ": {} good, {} missed or at risk, {} uncertain or without a value",
+            marked(Mark::Good),
+            marked(Mark::Bad),
+            marked(Mark::Unknown)
+        ),
+        match faults {
+            0 => "; every record that needs it has a path to a goal".to_owned(),
+            faults => format!("; {} without a path to a goal", count(faults, "record")),
+        },
+    ]
+    .concat();
     list.out.push_str("<div class=\"chain\">");
     list.level(&input.roots, 0);
     list.out.push_str("</div>");
@@ -158,12 +174,14 @@ impl List<'_> {
                     let _ = write!(self.out, "<details{open}><summary>{} below</summary>", node.below.len());
                     self.level(&node.below, depth + 1);
                     self.out.push_str("</details>");
+                    self.parts(&node.parts);
                 }
                 (has_below, _) => {
                     self.line(at);
                     if has_below {
                         rest.extend(node.below.iter().rev());
                     }
+                    self.parts(&node.parts);
                 }
             }
             self.out.push_str("</li>");
@@ -171,9 +189,24 @@ impl List<'_> {
         self.out.push_str("</ul>");
     }
 
-    fn line(&mut self, at: usize) {
-        let node = &self.input.nodes[at];
-        let value = typeset(&node.value);
+    /// The parts of a system, folded.
+    fn parts(&mut self, parts: &[usize]) {
+        let input = self.input;
+        let parts: Vec<&ChainNode> = parts.iter().filter_map(|at| input.nodes.get(*at)).collect();
+        if parts.is_empty() {
+            return;
+        }
+        let _ = write!(self.out, "<details><summary>{}</summary><ul>", count(parts.len(), "part"));
+        for part in parts {
+            self.out.push_str("<li>");
+            self.title(part);
+            self.out.push_str("</li>");
+        }
+        self.out.push_str("</ul></details>");
+    }
+
+    /// The mark of a record, and its title, which leads to it.
+    fn title(&mut self, node: &ChainNode) {
         if node.mark != Mark::None {
             let (class, symbol, status) = (node.mark.class(), node.mark.symbol(), escaped(&node.status));
             let _ =
@@ -184,7 +217,13 @@ impl List<'_> {
             Some(id) => drop(write!(self.out, "<a href=\"#{}\">{title}</a>", escaped(id))),
             None => self.out.push_str(&title),
         }
-        let more = [node.kind.as_str(), node.status.as_str(), value.as_str()];
+    }
+
+    fn line(&mut self, at: usize) {
+        let node = &self.input.nodes[at];
+        let value = typeset(&node.value);
+        self.title(node);
+        let more = [node.fault.as_str(), node.kind.as_str(), node.status.as_str(), value.as_str()];
         let mut more: Vec<String> = more.into_iter().filter(|text| !text.is_empty()).map(escaped).collect();
         if self.bad[at] > 0 {
             more.push(format!("{} missed or at risk below", self.bad[at]));

@@ -99,7 +99,11 @@ impl OverTime {
         };
         let against = self.against.as_ref().and_then(|against| {
             let (_, needed) = *against.steps.last()?;
-            let difference = last.value - needed;
+            // As a reader subtracts the numbers in the caption.
+            let difference = match self.unit == "pts" {
+                true => schema::number::shown_change(needed, last.value, 1),
+                false => last.value - needed,
+            };
             let side = if difference < 0.0 { "below" } else { "above" };
             let difference = self.show(difference.abs());
             Some(match against.words.as_str() {

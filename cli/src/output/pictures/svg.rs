@@ -132,6 +132,27 @@ pub(super) fn cut(text: &str, class: &str, room: f64) -> String {
     if kept.chars().count() < 3 { String::new() } else { format!("{kept}…") }
 }
 
+/// The text in lines that are not wider than `room`, broken between words; the last of `most` lines is cut.
+pub(super) fn wrapped(text: &str, class: &str, room: f64, most: usize) -> Vec<String> {
+    let text = crate::screen::clean(text);
+    let mut lines: Vec<String> = Vec::new();
+    let mut words = text.split(' ').peekable();
+    while let Some(first) = words.next() {
+        let mut line = first.to_owned();
+        let is_last = lines.len() + 1 >= most;
+        while let Some(word) = words.peek() {
+            let longer = format!("{line} {word}");
+            if !is_last && text_width(&longer, class) > room {
+                break;
+            }
+            line = longer;
+            words.next();
+        }
+        lines.push(cut(&line, class, room));
+    }
+    lines
+}
+
 /// The side of its position on which text is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Align {
@@ -411,6 +432,19 @@ mod tests {
         }
         assert_eq!(cut(long, "", 10.0), "", "two letters name nothing");
         assert_eq!(cut("a\u{202e}b", "", 100.0), "a\u{fffd}b", "no mark changes the direction of writing");
+    }
+
+    #[test]
+    fn text_is_wrapped_between_words() {
+        let long = "Endurance, 20 laps with a driver change: best time of all cars";
+        for room in [120.0, 200.0, 340.0, 1000.0] {
+            let lines = wrapped(long, "", room, 9);
+            assert_eq!(lines.join(" "), long, "nothing is cut");
+            assert!(lines.iter().all(|line| text_width(line, "") <= room), "{lines:?} at {room}");
+        }
+        let lines = wrapped(long, "", 120.0, 2);
+        assert!(lines.len() == 2 && lines[1].ends_with('…'), "{lines:?}");
+        assert_eq!(wrapped("", "", 100.0, 3), [""]);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Pictures in the terminal: the steps of the waterfall.
 
+use schema::number::shown_change;
 use unicode_width::UnicodeWidthStr as _;
 
 use super::waterfall::Waterfall;
@@ -10,8 +11,8 @@ use crate::screen::{Ink, clean};
 pub(crate) fn waterfall(input: &Waterfall, width: usize, ink: Ink) -> String {
     let scored = input.events.iter().any(|event| event.scored.zip(event.predicted).is_some());
     let step = |event: &super::waterfall::EventSteps| match scored {
-        true => Some(event.scored? - event.predicted?),
-        false => Some(event.predicted? - event.plan.unwrap_or(0.0)),
+        true => Some(shown_change(event.predicted?, event.scored?, 1)),
+        false => Some(shown_change(event.plan.unwrap_or(0.0), event.predicted?, 1)),
     };
     let steps = input.events.iter().filter_map(|event| Some((clean(&event.name.title), step(event)?)));
     let mut steps: Vec<(String, f64)> = steps.filter(|(_, step)| step.is_finite()).collect();
@@ -22,7 +23,7 @@ pub(crate) fn waterfall(input: &Waterfall, width: usize, ink: Ink) -> String {
     }
     let name = steps.iter().map(|(title, _)| title.width()).max().unwrap_or(0).min(width / 3);
     let half = (width.saturating_sub(name + 12) / 2).clamp(4, 24);
-    let heading = if scored { "points: score less prediction" } else { "points: prediction less plan" };
+    let heading = if scored { "points: score minus prediction" } else { "points: prediction minus plan" };
     let mut out = ink.strong(heading) + "\n";
     for (title, step) in &steps {
         let title = cut(title, name);

@@ -2,7 +2,7 @@
 
 use super::rows::Rows;
 use super::scale::Axis;
-use super::svg::{Canvas, Fill, Key, Pattern, Shape};
+use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut, text_width, wrapped};
 use super::typeset::typeset;
 use super::{Name, Picture, PictureTable, change};
 
@@ -20,7 +20,7 @@ pub(crate) struct Tornado {
 /// The effect of one value.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct TornadoBar {
-    /// The value.
+    /// The value: the record and the quantity.
     pub(crate) name: Name,
     /// The value now, with its unit.
     pub(crate) now: String,
@@ -28,6 +28,8 @@ pub(crate) struct TornadoBar {
     pub(crate) lower: f64,
     /// The points that a higher value adds; negative if it takes some.
     pub(crate) higher: f64,
+    /// The lower value and the higher one, with their unit.
+    pub(crate) to: [String; 2],
 }
 
 impl TornadoBar {
@@ -35,9 +37,15 @@ impl TornadoBar {
         self.lower.abs().max(self.higher.abs())
     }
 
-    /// The better direction and the points that it adds.
-    fn better(&self) -> (&'static str, f64) {
-        if self.higher >= self.lower { ("more", self.higher) } else { ("less", self.lower) }
+    /// The points of the better direction.
+    fn better(&self) -> f64 {
+        self.higher.max(self.lower)
+    }
+
+    /// From the value now to the one in the better direction.
+    fn step(&self) -> String {
+        let [lower, higher] = &self.to;
+        typeset(&format!("{} → {}", self.now, if self.higher >= self.lower { higher } else { lower }))
     }
 }
 
@@ -53,17 +61,13 @@ pub(crate) fn picture(key: &str, input: &Tornado) -> Picture {
     if bars.is_empty() {
         return Picture::sentence(format!("{}: no value changes the points yet", input.goal));
     }
-    let largest: Vec<String> = bars
-        .iter()
-        .take(3)
-        .map(|bar| {
-            let (word, points) = bar.better();
-            format!("{}, {} {word}: {}", bar.name.title, typeset(&input.by), change(points))
-        })
-        .collect();
+    let largest = bars.iter().take(3);
+    let largest: Vec<String> =
+        largest.map(|bar| format!("{}, {}: {} points", bar.name.title, bar.step(), change(bar.better()))).collect();
     let others = bars.len().saturating_sub(MOST);
     let others = if others > 0 { format!("; {others} smaller ones are in the table") } else { String::new() };
-    let caption = format!("What moves the points most: {}{others}", largest.join("; "));
+    let caption =
+        format!("What {} of a value moves the points most: {}{others}", typeset(&input.by), largest.join("; "));
     let alt = format!("Tornado of the points of {}. {caption}", input.goal);
     let drawn = &bars[..bars.len().min(MOST)];
     Picture::drawn(key, "What moves the points", caption, alt, table, |canvas, shape| draw(canvas, shape, input, drawn))
@@ -83,20 +87,63 @@ fn table(input: &Tornado, bars: &[&TornadoBar]) -> PictureTable {
 const HIGHER: Fill = Fill::Class("main");
 const LOWER: Fill = Fill::Pattern(Pattern::Hatch, "main-edge");
 
+/// The lines of a name at most; no title is that long.
+const MOST_LINES: usize = 4;
+
 fn draw(canvas: &mut Canvas, shape: Shape, input: &Tornado, bars: &[&TornadoBar]) {
     let by = typeset(&input.by);
     let (more, less) = (format!("{by} more of it"), format!("{by} less of it"));
     let top = canvas.keys(0.0, &[(Key::Area(HIGHER), &more), (Key::Area(LOWER), &less)]);
-    let layout = Rows::new(shape, top);
-    let bottom = layout.bottom(bars.len()) + 4.0;
-    let x = Axis::around(bars.iter().flat_map(|bar| [bar.lower, bar.higher, 0.0]), layout.plot);
+    let (left, right) = Rows::new(shape, top).with_words().plot;
+    let width = canvas.width();
+    let ends = bars.iter().flat_map(|bar| [bar.lower, bar.higher, 0.0]);
+    let x = Axis::around(ends, (left, right));
+    let room = if shape.is_narrow() { width } else { left - 10.0 };
+    let names: Vec<Vec<String>> = bars.iter().map(|bar| wrapped(&bar.name.title, "", room, MOST_LINES)).collect();
+    let height = |lines: &Vec<String>| {
+        let lines = lines.len() as f64;
+        // On a phone the name is above the numbers, and these above the bar.
+        if shape.is_narrow() { LINE * (lines + 1.0) + Rows::BAR + 14.0 } else { LINE * lines.max(2.0) + 9.0 }
+    };
+    let bottom = top + names.iter().map(height).sum::<f64>() + 4.0;
     x.grid_below(canvas, (top, bottom), "pts");
     let zero = x.inside(0.0);
-    for (at, bar) in bars.iter().enumerate() {
-        let (word, points) = bar.better();
-        layout.label(canvas, at, "", &bar.name.title, &format!("{word}: {}", change(points)));
-        canvas.span((zero, x.inside(bar.lower)), layout.bar(at), Rows::BAR, LOWER);
-        canvas.span((zero, x.inside(bar.higher)), layout.bar(at), Rows::BAR, HIGHER);
+    let mut y = top;
+    for (bar, name) in bars.iter().zip(&names) {
+        let lines = name.len() as f64;
+        let own = height(name);
+        let middle = y + 0.5 * own;
+        let first = if shape.is_narrow() { y + 14.0 } else { middle - 0.5 * LINE * lines + 13.0 };
+        for (at, line) in name.iter().enumerate() {
+            canvas.text((0.0, first + LINE * at as f64), Align::Start, "", line);
+        }
+        let beside = if shape.is_narrow() { 0.5 * width } else { width - right - 10.0 };
+        let points = cut(&change(bar.better()), "b", beside);
+        let at = if shape.is_narrow() {
+            let below = first + LINE * lines;
+            canvas.text((width, below), Align::End, "b", &points);
+            canvas.text(
+                (0.0, below),
+                Align::Start,
+                "s",
+                &cut(&bar.step(), "s", width - text_width(&points, "b") - 8.0),
+            );
+            below + 6.0
+        } else {
+            canvas.text((width, middle - 3.5), Align::End, "b", &points);
+            canvas.text((width, middle + 12.5), Align::End, "s", &cut(&bar.step(), "s", beside));
+            middle - 0.5 * Rows::BAR
+        };
+        // On a phone a line from top to bottom would cross the names.
+        if shape.is_narrow() {
+            canvas.line((zero, at - 3.0), (zero, at + Rows::BAR + 3.0), "axis");
+        }
+        canvas.span((zero, x.inside(bar.lower)), at, Rows::BAR, LOWER);
+        canvas.span((zero, x.inside(bar.higher)), at, Rows::BAR, HIGHER);
+        y += own;
     }
-    canvas.line((zero, top), (zero, bottom), "axis");
+    if !shape.is_narrow() {
+        canvas.line((zero, top), (zero, bottom), "axis");
+    }
+    canvas.grow(bottom);
 }

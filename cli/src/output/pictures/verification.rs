@@ -1,4 +1,5 @@
-//! Verification over time: what was planned to be closed by each day, and what was closed.
+//! Verification over time: what was due by each day, and what had passed. A result that failed, or leaves it uncertain,
+//! closes nothing: it is counted next to those without a result.
 
 use schema::Day;
 
@@ -24,17 +25,44 @@ pub(crate) struct Planned {
     pub(crate) method: String,
     /// The due date.
     pub(crate) due: Option<Day>,
-    /// The date of the result that closed it.
-    pub(crate) closed: Option<Day>,
-    /// What the result that closed it says: `passed`, `failed`, `uncertain`.
-    pub(crate) outcome: String,
+    /// The date of its latest result.
+    pub(crate) result: Option<Day>,
+    /// What its latest result says; `None` without one that can be read.
+    pub(crate) outcome: Option<Outcome>,
     /// Whether the record is safety-critical.
     pub(crate) safety_critical: bool,
 }
 
+/// What the latest result of a verification says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// The record is met.
+    Passed,
+    /// It is not met.
+    Failed,
+    /// The limit is inside the uncertainty of the result.
+    Uncertain,
+}
+
+impl Outcome {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Passed => "passed",
+            Self::Failed => "failed",
+            Self::Uncertain => "uncertain",
+        }
+    }
+}
+
 impl Planned {
+    /// Whether it was due before today and has no result.
     fn is_late(&self, today: Day) -> bool {
-        self.closed.is_none() && self.due.is_some_and(|due| due < today)
+        self.outcome.is_none() && self.due.is_some_and(|due| due < today)
+    }
+
+    /// The day on which it passed.
+    fn passed(&self) -> Option<Day> {
+        self.result.filter(|_| self.outcome == Some(Outcome::Passed))
     }
 }
 
@@ -57,35 +85,41 @@ pub(crate) fn picture(key: &str, input: &Verification) -> Picture {
     if all.is_empty() {
         return Picture::sentence("No verification is planned");
     }
-    let (due, closed) = (
+    let (due, passed) = (
         steps(all.iter().filter_map(|one| one.due).collect()),
-        steps(all.iter().filter_map(|one| one.closed).collect()),
+        steps(all.iter().filter_map(Planned::passed).collect()),
     );
     let caption = caption(input);
     let table = table(input);
-    let days = || due.iter().chain(&closed).map(|(day, _)| *day).chain(input.today);
+    let days = || due.iter().chain(&passed).map(|(day, _)| *day).chain(input.today);
     let (Some(first), Some(last)) = (days().min(), days().max()) else {
         return Picture { table, ..Picture::sentence(format!("{caption}; none has a due date")) };
     };
-    if due.is_empty() && closed.is_empty() || first == last {
+    if due.is_empty() && passed.is_empty() || first == last {
         return Picture { table, ..Picture::sentence(caption) };
     }
-    let alt = format!("Number of verifications over time, due and closed. {caption}");
+    let alt = format!("Number of verifications over time, due and passed. {caption}");
     Picture::drawn(key, "Verification over time", caption, alt, table, |canvas, shape| {
-        draw(canvas, shape, input, (&due, &closed), (first, last));
+        draw(canvas, shape, input, (&due, &passed), (first, last));
     })
 }
 
 fn caption(input: &Verification) -> String {
     let all = &input.planned;
-    let closed = all.iter().filter(|one| one.closed.is_some()).count();
-    let mut text = format!("{closed} of {} verifications are closed", all.len());
+    let number = |outcome: Option<Outcome>| all.iter().filter(|one| one.outcome == outcome).count();
+    let mut text = format!("{} of {} verifications passed", number(Some(Outcome::Passed)), all.len());
+    let others =
+        [(Some(Outcome::Failed), "failed"), (Some(Outcome::Uncertain), "uncertain"), (None, "without a result")];
+    for (number, word) in others.map(|(outcome, word)| (number(outcome), word)) {
+        if number > 0 {
+            text.push_str(&format!(", {number} {word}"));
+        }
+    }
     let Some(today) = input.today else { return text };
     let late: Vec<&Planned> = all.iter().filter(|one| one.is_late(today)).collect();
     text.push_str(&match late.len() {
-        0 => format!("; none that was due by {today} is without a result"),
-        1 => format!("; 1 that was due by {today} has no result"),
-        late => format!("; {late} that were due by {today} have no result"),
+        0 => format!("; none was due before {today} without a result"),
+        late => format!("; {late} due before {today} without a result"),
     });
     let critical = late.iter().filter(|one| one.safety_critical).count();
     if critical > 0 {
@@ -99,14 +133,15 @@ fn caption(input: &Verification) -> String {
 }
 
 fn table(input: &Verification) -> PictureTable {
-    let heads = [("record", false), ("method", false), ("due", false), ("closed", false), ("", false)];
+    let heads = [("record", false), ("method", false), ("due", false), ("result of", false), ("outcome", false)];
     let mut table = PictureTable::new("Planned verifications, by due date", &heads);
     let mut all: Vec<&Planned> = input.planned.iter().collect();
     all.sort_by_key(|one| (one.due.is_none(), one.due));
     for one in all {
         let day = |day: Option<Day>| day.map(|day| day.to_string()).unwrap_or_default();
-        let late = if input.today.is_some_and(|today| one.is_late(today)) { "late" } else { one.outcome.as_str() };
-        table.row(&one.name, [one.method.clone(), day(one.due), day(one.closed), late.to_owned()]);
+        let late = input.today.is_some_and(|today| one.is_late(today));
+        let outcome = one.outcome.map_or(if late { "no result, overdue" } else { "no result" }, Outcome::word);
+        table.row(&one.name, [one.method.clone(), day(one.due), day(one.result), outcome.to_owned()]);
     }
     table
 }
@@ -118,13 +153,13 @@ fn draw(
     canvas: &mut Canvas,
     shape: Shape,
     input: &Verification,
-    (due, closed): (Steps<'_>, Steps<'_>),
+    (due, passed): (Steps<'_>, Steps<'_>),
     (first, last): (Day, Day),
 ) {
     let keys = [
         (Key::Line("goal"), "due"),
-        (Key::Line("curve"), "closed"),
-        (Key::Area(Fill::Class("behind")), "closed fewer than due"),
+        (Key::Line("curve"), "passed"),
+        (Key::Area(Fill::Class("behind")), "fewer passed than due"),
     ];
     let top = canvas.keys(0.0, &keys) + 4.0;
     let bottom = top + if shape.is_narrow() { 150.0 } else { 180.0 };
@@ -139,7 +174,7 @@ fn draw(
     }
     x.months_below(canvas, bottom);
     let today = input.today.unwrap_or(last);
-    behind(canvas, due, closed, x, y, (first, today));
+    behind(canvas, due, passed, x, y, (first, today));
     let path = |steps: Steps<'_>, until: Day| {
         let mut points = vec![(left, y.position(0.0))];
         for (day, count) in steps {
@@ -151,12 +186,12 @@ fn draw(
         points
     };
     canvas.polyline(path(due, last), "goal");
-    canvas.polyline(path(closed, closed.last().map_or(today, |(day, _)| *day).max(today.min(last))), "curve");
+    canvas.polyline(path(passed, passed.last().map_or(today, |(day, _)| *day).max(today.min(last))), "curve");
     if x.contains(today) && today < last {
         canvas.line((x.position(today), top), (x.position(today), bottom), "stage");
         canvas.try_text((x.position(today) - 3.0, top + 10.0), Align::End, "s", "today");
     }
-    for (steps, word) in [(due, "due"), (closed, "closed")] {
+    for (steps, word) in [(due, "due"), (passed, "passed")] {
         if let Some((day, count)) = steps.last() {
             let text = format!("{count} {word}");
             let (at, y) = (x.position(*day), y.position(*count as f64));
@@ -166,18 +201,18 @@ fn draw(
     }
 }
 
-/// Shades the time at which fewer were closed than due.
-fn behind(canvas: &mut Canvas, due: Steps<'_>, closed: Steps<'_>, x: Days, y: Axis, (first, today): (Day, Day)) {
+/// Shades the time at which fewer had passed than were due.
+fn behind(canvas: &mut Canvas, due: Steps<'_>, passed: Steps<'_>, x: Days, y: Axis, (first, today): (Day, Day)) {
     let at = |steps: Steps<'_>, day: Day| steps.iter().rfind(|(own, _)| *own <= day).map_or(0, |(_, count)| *count);
     let mut days: Vec<Day> =
-        due.iter().chain(closed).map(|(day, _)| *day).chain([first, today]).filter(|day| *day <= today).collect();
+        due.iter().chain(passed).map(|(day, _)| *day).chain([first, today]).filter(|day| *day <= today).collect();
     days.sort_unstable();
     days.dedup();
     for pair in days.windows(2) {
-        let (due, closed) = (at(due, pair[0]), at(closed, pair[0]));
-        if due > closed {
+        let (due, passed) = (at(due, pair[0]), at(passed, pair[0]));
+        if due > passed {
             let (left, right) = (x.position(pair[0]), x.position(pair[1]));
-            let (high, low) = (y.position(due as f64), y.position(closed as f64));
+            let (high, low) = (y.position(due as f64), y.position(passed as f64));
             canvas.rect((left, high), (right - left, low - high), Fill::Class("behind"));
         }
     }

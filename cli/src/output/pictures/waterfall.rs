@@ -1,5 +1,7 @@
 //! The points as a waterfall: from the plan over the prediction to the score, one step per event.
 
+use schema::number::shown_change;
+
 use super::rows::Rows;
 use super::scale::Axis;
 use super::svg::{Canvas, Fill, Key, Pattern, Shape};
@@ -102,14 +104,20 @@ impl Waterfall {
         let (verb, now, before, what, steps) = match scored {
             Some((scored, count)) => {
                 let verb = if count == self.events.len() { "scored" } else { "expected with the scores so far" };
-                (verb, scored, predicted, "prediction", self.steps(|event| Some(event.scored? - event.predicted?)))
+                (
+                    verb,
+                    scored,
+                    predicted,
+                    "prediction",
+                    self.steps(|event| Some(shown_change(event.predicted?, event.scored?, 1))),
+                )
             }
             None => {
-                let steps = self.steps(|event| Some(event.predicted? - event.plan.unwrap_or(0.0)));
+                let steps = self.steps(|event| Some(shown_change(event.plan.unwrap_or(0.0), event.predicted?, 1)));
                 ("predicted", predicted, self.plan, "plan", steps)
             }
         };
-        let difference = now - before;
+        let difference = shown_change(before, now, 1);
         let place =
             |by: &str| format!("{} points {verb}, {by} the {what} of {}", points(Some(now)), points(Some(before)));
         let mut text = if difference.abs() < SHOWN_AS_ZERO {
@@ -147,7 +155,8 @@ impl Waterfall {
             ("vs predicted", true),
         ];
         let mut table = PictureTable::new("Points by event", &heads);
-        let differ = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| change(a - b)).unwrap_or_default();
+        let differ =
+            |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| change(shown_change(b, a, 1))).unwrap_or_default();
         let interval = |ends: Option<(f64, f64)>| {
             ends.map(|(low, high)| format!("{} to {}", points(Some(low)), points(Some(high)))).unwrap_or_default()
         };

@@ -1,4 +1,4 @@
-//! What the answers of `audit` and `audit --brief` contain about why: who made the state, causes, limits that moved, what is
+//! What the answers of `audit` and `audit --brief` contain about why: who made the state, causes, limits that changed, what is
 //! unproven, and the decisions.
 
 use super::season::{GOAL, PERIODS};
@@ -54,7 +54,7 @@ pub(super) const OF_EVENT: &[Key] = &[
     ),
 ];
 
-/// The limits that moved, and what is unproven.
+/// The limits that changed, and what is unproven.
 pub(super) const MOVED_AND_UNPROVEN: &[Key] = &[
     key(
         "limit_moves",
@@ -79,7 +79,7 @@ pub(super) const MOVED_AND_UNPROVEN: &[Key] = &[
             ),
             key("after_result", Shape::Flag, "whether the target had a result before"),
         ]])),
-        "the limits that moved, and those first set after a result, by date",
+        "the limits that changed, and those first set after a result, by date",
     ),
     key("safety_critical", Shape::Integer, "number of safety-critical parts, requirements and targets"),
     key(
@@ -270,7 +270,7 @@ pub(crate) static AUDIT_BRIEF: Answer = Answer {
     name: "audit-brief",
     command: "tierod audit --brief --format json",
     summary: "The audit on one page: place and chance, points by event with causes, the ten longest at-risk periods, limits that \
-              moved, safety-critical records without a passed test, and the checks that are off.",
+              changed, safety-critical records without a passed test, and the checks that are off.",
     variants: &[(
         "",
         &[

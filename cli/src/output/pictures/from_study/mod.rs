@@ -7,7 +7,7 @@ mod targets;
 
 pub(crate) use self::{
     budgets::budget,
-    records::{chain, frontier, stress, tornado},
+    records::{chain, frontier, stress, tornado, tornado_bar},
     season::{amount_over_time, loops, points_over_time},
     targets::{Words, estimates, target, targets, verification},
 };
@@ -26,18 +26,18 @@ fn name(loaded: &Loaded, index: RecordId) -> Name {
     Name::record(record.id.as_str(), record.name())
 }
 
-/// A value with the title of its record.
-fn value_name(values: &Values, node: NodeId) -> Name {
+/// A value as an engineer names it: the title of its record, and the quantity if it is one of several.
+pub(crate) fn value_name(values: &Values, node: NodeId) -> Name {
     let loaded = &values.graph.loaded;
     let of = |index: RecordId, own: &str| {
         let record = name(loaded, index);
-        Name { title: format!("{own} of {}", record.title), ..record }
+        Name { title: format!("{}: {}", record.title, own.replace('-', " ")), ..record }
     };
     let amount = |amount: u16| values.amounts().get(usize::from(amount)).map_or("", |name| name);
     match &values.keys[node] {
         Key::Record(index) => name(loaded, *index),
         Key::Part(index, own) | Key::Group(Some(index), own) => of(*index, amount(*own)),
-        Key::Group(None, own) => Name::plain(format!("{} of the car", amount(*own))),
+        Key::Group(None, own) => Name::plain(format!("The whole car: {}", amount(*own).replace('-', " "))),
         Key::Local(index, own) => of(*index, own),
         Key::NotInParts(index) => of(*index, "not in its parts"),
     }

@@ -1,11 +1,13 @@
 //! Values that move the points, the chain, stress, and alternatives.
 
+use std::collections::HashMap;
+
 use schema::Kind;
 use schema::number;
 use schema::quantity::Unit;
 use trace::conclusion::Conclusion;
 use trace::stress::{CAUTION, of_part};
-use trace::values::{GoalPoints, Key, Status};
+use trace::values::{GoalPoints, Key, Status, Values, Worth};
 use trace::{RecordId, Study};
 
 use super::super::Name;
@@ -17,25 +19,40 @@ use super::{name, value_name};
 use crate::output::compare::View;
 use crate::output::stress::BINS;
 
-/// What 1 % of each value moves the points: amounts of the whole car, and given values that are no amounts of parts.
+/// What 1 % of each value moves the points: amounts of the whole car, and values of records that are no amounts of parts. What
+/// is under `given` (the best of others, rules, constants of models) can rarely be changed: it is drawn only without others.
 pub(crate) fn tornado(study: &Study, goal: &GoalPoints) -> Tornado {
     let values = study.values_on_paper();
     let sensitivities = values.worth_of_all(goal.node);
     let is_part = |key: &Key| matches!(key, Key::Part(..));
+    let is_given = |key: &Key| matches!(key, Key::Local(..));
     let leaves = values.worth_of_leaves(&sensitivities).into_iter().filter(|worth| !is_part(&values.keys[worth.node]));
     let all = leaves.chain(values.worth_of_car(&sensitivities)).filter(|worth| worth.per_percent.is_finite());
-    let bars = all.map(|worth| TornadoBar {
-        name: value_name(values, worth.node),
-        now: values.unit(worth.node).show(worth.value, 0.0),
-        lower: -worth.per_percent,
-        higher: worth.per_percent,
-    });
-    let mut bars: Vec<TornadoBar> = bars.filter(|bar| bar.higher != 0.0).collect();
-    bars.sort_by(|a, b| b.higher.abs().total_cmp(&a.higher.abs()));
-    Tornado { goal: study.loaded.record(goal.index).name().to_owned(), by: "1 %".to_owned(), bars }
+    let mut all: Vec<Worth> = all.filter(|worth| worth.per_percent != 0.0).collect();
+    if all.iter().any(|worth| !is_given(&values.keys[worth.node])) {
+        all.retain(|worth| !is_given(&values.keys[worth.node]));
+    }
+    all.sort_by(|a, b| b.per_percent.abs().total_cmp(&a.per_percent.abs()));
+    let bars = all.iter().map(|worth| tornado_bar(values, worth, value_name(values, worth.node)));
+    Tornado { goal: study.loaded.record(goal.index).name().to_owned(), by: "1 %".to_owned(), bars: bars.collect() }
 }
 
-/// All records from the goals down; revisions and waivers are notes on records.
+/// What 1 % of a value moves the points.
+pub(crate) fn tornado_bar(values: &Values, worth: &Worth, name: Name) -> TornadoBar {
+    let unit = values.unit(worth.node);
+    let step = 0.01 * worth.value;
+    // With the digits that show the step.
+    let shown = |si: f64| unit.after(&number::measured(unit.from_si(si), (step / unit.factor()).abs()));
+    TornadoBar {
+        name,
+        now: shown(worth.value),
+        lower: -worth.per_percent,
+        higher: worth.per_percent,
+        to: [worth.value - step, worth.value + step].map(shown),
+    }
+}
+
+/// All records from the goals down, and the systems under the car; revisions and waivers are notes on records.
 pub(crate) fn chain(study: &Study) -> Chain {
     let (loaded, graph) = (&study.loaded, &study.graph);
     let is_shown = |index: &RecordId| !matches!(loaded.kind(*index), Kind::Revision | Kind::Waiver);
@@ -44,6 +61,7 @@ pub(crate) fn chain(study: &Study) -> Chain {
     for (at, index) in shown.iter().enumerate() {
         place[*index] = Some(at);
     }
+    let faults = faults(study);
     let mut chain = Chain::default();
     let mut above: Vec<Option<usize>> = Vec::with_capacity(shown.len());
     for index in &shown {
@@ -57,11 +75,22 @@ pub(crate) fn chain(study: &Study) -> Chain {
             mark,
             value: value(study, *index),
             also: also.map(|parent| loaded.record(parent).id.to_string()).collect(),
-            below: Vec::new(),
+            fault: faults.get(index).map(|fault| (*fault).to_owned()).unwrap_or_default(),
+            ..ChainNode::default()
         });
+        // What serves nothing is shown with what it is about.
+        let next = next.or_else(|| loaded.find(loaded.record(*index).about()?.as_str()));
         above.push(next.and_then(|next| place[next]));
     }
+    let is_of = |at: usize, kind: Kind| loaded.kind(shown[at]) == kind;
     for (at, above) in above.iter().enumerate() {
+        if let Some(system) = loaded.record(shown[at]).about().and_then(|about| place[loaded.find(about.as_str())?])
+            && is_of(at, Kind::Part)
+            && is_of(system, Kind::System)
+            && *above != Some(system)
+        {
+            chain.nodes[system].parts.push(at);
+        }
         match above.filter(|above| *above != at) {
             Some(above) => chain.nodes[above].below.push(at),
             None => chain.roots.push(at),
@@ -78,11 +107,28 @@ pub(crate) fn chain(study: &Study) -> Chain {
             reach(&chain, &mut reached, at);
         }
     }
-    let is_goal = |at: &usize| chain.nodes[*at].kind == Kind::Goal.singular();
-    let mut roots = chain.roots.clone();
-    roots.sort_by_key(|at| !is_goal(at));
+    let (systems, mut roots): (Vec<usize>, Vec<usize>) = chain.roots.iter().partition(|at| is_of(**at, Kind::System));
+    roots.sort_by_key(|at| !is_of(*at, Kind::Goal));
+    if !systems.is_empty() {
+        let goals = roots.iter().filter(|at| is_of(**at, Kind::Goal)).count();
+        roots.insert(goals, chain.nodes.len());
+        chain.nodes.push(ChainNode { name: Name::plain("The car"), below: systems, ..ChainNode::default() });
+    }
     chain.roots = roots;
     chain
+}
+
+/// What the checks report about the paths of records to a goal.
+fn faults(study: &Study) -> HashMap<RecordId, &'static str> {
+    let fault = |check: &str| match check {
+        "no-parent" => Some("serves nothing"),
+        "off-chain" => Some("does not lead to a goal"),
+        "reference-cycle" => Some("in a cycle"),
+        _ => None,
+    };
+    let findings = study.report().findings.iter();
+    let known = findings.filter_map(|own| Some((study.loaded.find(own.record.as_deref()?)?, fault(own.check.name)?)));
+    known.collect()
 }
 
 /// Marks everything below a record.

@@ -52,9 +52,10 @@ pub(crate) fn points_over_time(study: &Study, audit: &Audit, season: &Season, go
         Some(Moment { day: point.day, value, interval: point.point_intervals.get(id).copied() })
     });
     let mut moments: Vec<Moment> = moments.collect();
-    // What was scored is no prediction.
-    while goal.scored().is_some() && moments.last().is_some_and(|last| last.interval.is_none()) {
-        moments.pop();
+    // What was scored is no prediction: the curve ends before the first score of the contest.
+    let scores = goal.events.iter().filter_map(|event| study.loaded.result(event.scored?.1)?.date);
+    if let Some(first) = scores.min().filter(|_| goal.scored().is_some()) {
+        moments.retain(|moment| moment.day < first);
     }
     let needed = goal.needed.as_ref().ok().map(|needed| needed_points(&study.loaded, goal.index, needed));
     let against = needed.zip(moments.first()).map(|(needed, first)| Against {

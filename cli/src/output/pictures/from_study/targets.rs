@@ -9,7 +9,7 @@ use trace::{RecordId, Study};
 use super::super::Name;
 use super::super::estimates::{Estimates, Group, Pair};
 use super::super::targets::{Reading, TargetRow, Targets};
-use super::super::verification::{Planned, Verification};
+use super::super::verification::{Outcome, Planned, Verification};
 use super::name;
 use crate::output::values::limit_text;
 
@@ -79,19 +79,19 @@ pub(crate) fn verification(study: &Study) -> Verification {
         name: name(&study.loaded, own.index),
         method: own.method.word().to_owned(),
         due: own.due,
-        closed: own.closed,
-        outcome: own.conclusion.map(word).unwrap_or_default().to_owned(),
+        result: own.date,
+        outcome: own.conclusion.and_then(outcome),
         safety_critical: study.loaded.record(own.index).safety_critical(),
     });
     Verification { planned: planned.collect(), today: Some(study.day) }
 }
 
-fn word(conclusion: Conclusion) -> &'static str {
+fn outcome(conclusion: Conclusion) -> Option<Outcome> {
     match conclusion {
-        Conclusion::Passed => "passed",
-        Conclusion::Failed => "failed",
-        Conclusion::Uncertain => "uncertain",
-        Conclusion::Contradicted | Conclusion::Unread => "",
+        Conclusion::Passed => Some(Outcome::Passed),
+        Conclusion::Failed => Some(Outcome::Failed),
+        Conclusion::Uncertain => Some(Outcome::Uncertain),
+        Conclusion::Contradicted | Conclusion::Unread => None,
     }
 }
 

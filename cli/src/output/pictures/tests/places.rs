@@ -2,8 +2,8 @@
 
 use super::super::waterfall::Waterfall;
 use super::super::{
-    budget, chain, estimates, frontier, loops, over_time, stress, targets, terminal, tornado, typeset, verification,
-    waterfall,
+    Name, budget, chain, estimates, frontier, loops, over_time, stress, targets, terminal, tornado, typeset,
+    verification, waterfall,
 };
 use super::{Element, drawings, samples};
 use crate::screen::Ink;
@@ -78,7 +78,7 @@ fn steps_of_the_waterfall_begin_where_the_last_one_ends() {
 #[test]
 fn the_caption_of_the_waterfall_states_the_difference() {
     let event = |title: &str, plan: f64, predicted: f64, scored: Option<f64>| waterfall::EventSteps {
-        name: super::super::Name::record(title, title),
+        name: Name::record(title, title),
         plan: Some(plan),
         predicted: Some(predicted),
         interval: None,
@@ -103,6 +103,30 @@ fn the_caption_of_the_waterfall_states_the_difference() {
     assert_eq!(caption(&input), "290.5 points scored, equal to the prediction of 290.5: Endurance +6.0, Skidpad −6.0");
     input.predicted = None;
     assert_eq!(caption(&input), "300.0 points are planned");
+}
+
+/// 652.45 and 620.36 are shown as 652.5 and 620.4: a reader subtracts 32.1, not 32.09 as 32.0 or from other digits.
+#[test]
+fn a_caption_subtracts_the_numbers_that_it_shows() {
+    let mut input = samples::over_time(4, "Points", 1.0);
+    let against = input.against.as_mut().unwrap();
+    against.steps = vec![(samples::day(0), 652.46)];
+    for (value, difference) in [(620.44, "32.1"), (620.36, "32.1"), (620.34, "32.2")] {
+        input.moments[3].value = value;
+        let caption = over_time::picture("k", &input).caption;
+        let space = "\u{202f}";
+        assert!(caption.contains(&format!(", {difference}{space}pts below the 652.5{space}pts")), "{value}: {caption}");
+    }
+    let mut input = samples::waterfall(1, "Event", 1.0);
+    (input.plan, input.predicted, input.needed) = (652.46, Some(620.44), None);
+    let event = &mut input.events[0];
+    (event.plan, event.predicted, event.scored) = (Some(652.46), Some(620.44), None);
+    let picture = waterfall::picture("k", &input);
+    assert!(picture.caption.contains(", 32.1 below the plan of 652.5: "), "{}", picture.caption);
+    assert!(picture.caption.contains(" −32.1"), "{}", picture.caption);
+    for row in &picture.table.rows {
+        assert_eq!(row.cells[5], "−32.1", "{row:?}");
+    }
 }
 
 #[test]
@@ -207,28 +231,83 @@ fn sections_of_a_budget_differ_by_their_room() {
     assert!((cells / frame - share).abs() < 0.005, "the sections are to scale: {cells} of {frame}");
 }
 
+/// A block without room for its name has a number, and the list below has its name; nothing is cut.
+#[test]
+fn every_section_of_a_budget_has_its_name() {
+    for shape in [0, 1] {
+        let mut input = samples::budget(9, "Section with a rather long name", 1.0);
+        let sizes = [52.0, 47.0, 25.0, 21.0, 19.0, 12.0, 9.0, 8.0, 5.0];
+        for (section, size) in input.sections.iter_mut().zip(sizes) {
+            (section.limit, section.value, section.is_over) = (size + 0.5, Some(size), size == 21.0);
+        }
+        (input.limit, input.value) = (205.0, Some(198.0));
+        let svg = budget::picture("k", &input).svg;
+        let elements = drawings(&svg).swap_remove(shape);
+        let rooms = elements.iter().position(|own| own.text.starts_with("room of each")).unwrap();
+        let strip: Vec<&str> = elements[..rooms].iter().map(|own| own.text.as_str()).collect();
+        let names = input.sections.iter().map(|section| section.name.title.as_str());
+        for name in names {
+            assert!(strip.iter().any(|text| text.starts_with(name)), "{name} in {strip:?}");
+        }
+        let numbers: Vec<&&str> = strip.iter().filter(|text| text.parse::<usize>().is_ok()).collect();
+        assert!(
+            numbers.len() >= 8 && numbers.len().is_multiple_of(2),
+            "each number is below its block and in the list: {strip:?}"
+        );
+    }
+    // Blocks too narrow for a number are one entry.
+    let svg = budget::picture("k", &samples::budget(200, "Section", 1.0)).svg;
+    assert!(drawings(&svg)[1].iter().any(|own| own.text.ends_with(" others")), "{svg}");
+}
+
+#[test]
+fn a_tornado_names_record_quantity_and_step_in_full() {
+    let mut input = samples::tornado(3, "Endurance, 20 laps with a driver change: best time", 1.0);
+    (input.bars[1].lower, input.bars[1].higher) = (9.5, -9.5);
+    let picture = tornado::picture("k", &input);
+    for elements in drawings(&picture.svg) {
+        let texts: Vec<&str> = elements.iter().filter(|own| own.tag == "text").map(|own| own.text.as_str()).collect();
+        let all = texts.join(" ");
+        for bar in &input.bars {
+            assert!(all.contains(&bar.name.title), "{} in {all}", bar.name.title);
+        }
+        assert!(!all.contains('…'), "{all}");
+        let space = "\u{202f}";
+        assert!(all.contains("+9.5") && all.contains(&format!("202.4{space}kg → 200.4{space}kg")), "{all}");
+    }
+    let name = &input.bars[1].name.title;
+    assert!(picture.caption.contains(&format!("most: {name}, 202.4")), "{}", picture.caption);
+}
+
 #[test]
 fn verification_counts_step_by_step() {
     let input = samples::verification(60, "Part");
     let picture = verification::picture("k", &input);
     let elements = wide(&picture.svg);
-    let closed = of_class(&elements, "polyline", "curve").next().unwrap().points();
-    let zero = closed[0].1;
-    let count = input.planned.iter().filter(|planned| planned.closed.is_some()).count();
+    let passed = of_class(&elements, "polyline", "curve").next().unwrap().points();
+    let zero = passed[0].1;
+    // What failed or is uncertain closes nothing.
+    let count = 15;
     let due = of_class(&elements, "polyline", "goal").next().unwrap().points();
     let dated = input.planned.iter().filter(|planned| planned.due.is_some()).count();
-    let (up, down) = (zero - closed.last().unwrap().1, zero - due.last().unwrap().1);
+    let (up, down) = (zero - passed.last().unwrap().1, zero - due.last().unwrap().1);
     assert!((up / down - count as f64 / dated as f64).abs() < 0.01, "{up} for {count}, {down} for {dated}");
     let late = input
         .planned
         .iter()
-        .filter(|own| own.closed.is_none() && own.due.is_some_and(|due| due < samples::day(180)))
+        .filter(|own| own.outcome.is_none() && own.due.is_some_and(|due| due < samples::day(180)))
         .count();
     assert!(
-        picture.caption.starts_with(&format!("{count} of 60 verifications are closed; {late} that were due by ")),
+        picture.caption.starts_with(&format!(
+            "{count} of 60 verifications passed, 5 failed, 5 uncertain, 35 without a result; {late} due before "
+        )),
         "{}",
         picture.caption
     );
+    let outcomes: Vec<&str> = picture.table.rows.iter().map(|row| row.cells[4].as_str()).collect();
+    for (word, number) in [("passed", 15), ("failed", 5), ("uncertain", 5), ("no result, overdue", late)] {
+        assert_eq!(outcomes.iter().filter(|own| **own == word).count(), number, "{word}");
+    }
 }
 
 #[test]
@@ -277,6 +356,35 @@ fn a_result_above_its_estimate_is_to_the_right() {
 }
 
 #[test]
+fn the_car_has_its_systems_and_each_its_parts_again() {
+    let mut input = samples::chain(4, "Part");
+    for node in &mut input.nodes {
+        node.below.clear();
+    }
+    let car = chain::ChainNode { name: Name::plain("The car"), below: vec![1], ..Default::default() };
+    input.nodes.push(car);
+    input.nodes[0].below = vec![2, 3];
+    input.nodes[1].kind = "system".into();
+    input.nodes[1].parts = vec![2, 3];
+    input.nodes[3].fault = "serves nothing".into();
+    input.roots = vec![0, 4];
+    let picture = chain::picture(&input, true);
+    let (before, car) = picture.svg.split_once("The car").unwrap();
+    assert!(before.contains("<li>") && car.contains("<summary>1 below</summary>") && car.contains("<summary>2 parts"));
+    for at in [2, 3] {
+        let id = input.nodes[at].name.id.as_deref().unwrap();
+        let link = format!("href=\"#{id}\"");
+        assert_eq!((before.matches(&link).count(), car.matches(&link).count()), (1, 1), "{id}");
+    }
+    assert_eq!(picture.svg.matches("serves nothing").count(), 1);
+    assert!(picture.caption.starts_with("4 records, 1 system of them under the car: "), "{}", picture.caption);
+    assert!(picture.caption.ends_with("; 1 record without a path to a goal"), "{}", picture.caption);
+    input.nodes[3].fault.clear();
+    let caption = chain::picture(&input, true).caption;
+    assert!(caption.ends_with("; every record that needs it has a path to a goal"), "{caption}");
+}
+
+#[test]
 fn the_chain_has_every_record_once() {
     for count in [1, 13, 1000] {
         let picture = chain::picture(&samples::chain(count, "Part"), true);
@@ -320,7 +428,7 @@ fn the_stress_of_all_iterations_has_one_scale() {
 #[test]
 fn the_frontier_is_what_none_beats() {
     let point = |title: &str, across: f64, up: f64| frontier::Alternative {
-        name: super::super::Name::plain(title),
+        name: Name::plain(title),
         across,
         up,
         interval: None,
@@ -351,7 +459,7 @@ fn bars_in_the_terminal_have_a_side() {
         event.predicted = event.plan.map(|plan| plan + step);
     }
     let text = terminal::waterfall(&input, 60, Ink::plain(60));
-    assert!(text.starts_with("points: prediction less plan\n"), "{text}");
+    assert!(text.starts_with("points: prediction minus plan\n"), "{text}");
     let lines: Vec<&str> = text.lines().skip(1).collect();
     let side =
         |line: &str| line.split_once('│').map(|(left, right)| (left.matches('█').count(), right.matches('█').count()));

@@ -103,6 +103,7 @@ pub(super) fn tornado(count: usize, title: &str, factor: f64) -> tornado::Tornad
         now: "202.4 kg".into(),
         lower: -factor * (5.0 - at as f64 * 0.004) * if at % 2 == 0 { -1.0 } else { 1.0 },
         higher: factor * (4.0 - at as f64 * 0.003) * if at % 2 == 0 { -1.0 } else { 1.0 },
+        to: ["200.4 kg".into(), "204.4 kg".into()],
     });
     tornado::Tornado { goal: title.to_owned(), by: "1 %".into(), bars: bars.collect() }
 }
@@ -137,12 +138,18 @@ pub(super) fn budget(count: usize, title: &str, factor: f64) -> budget::Budget {
 }
 
 pub(super) fn verification(count: usize, title: &str) -> verification::Verification {
+    let outcome = |at: usize| match at % 12 {
+        0 | 3 | 6 => Some(verification::Outcome::Passed),
+        9 => Some(verification::Outcome::Failed),
+        10 => Some(verification::Outcome::Uncertain),
+        _ => None,
+    };
     let planned = (0..count).map(|at| verification::Planned {
         name: name(title, at),
         method: "test".into(),
         due: (at % 7 != 0).then(|| day(100 + at % 120)),
-        closed: (at % 3 == 0).then(|| day(90 + at % 130)),
-        outcome: if at % 3 == 0 { "passed".into() } else { String::new() },
+        result: outcome(at).map(|_| day(90 + at % 130)),
+        outcome: outcome(at),
         safety_critical: at % 5 == 0,
     });
     verification::Verification { planned: planned.collect(), today: Some(day(180)) }
@@ -196,6 +203,7 @@ pub(super) fn chain(count: usize, title: &str) -> chain::Chain {
         value: "mass 1.2 kg".into(),
         also: if at % 5 == 0 { vec!["other".into()] } else { Vec::new() },
         below: (3 * at + 1..3 * at + 4).filter(|below| *below < count).collect(),
+        ..Default::default()
     });
     chain::Chain { nodes: nodes.collect(), roots: (0..count.min(1)).collect() }
 }
