@@ -301,3 +301,48 @@ fn nested_roots_and_repositories() {
         records_in_graph(&staged.json()).iter().map(|place| place.split(' ').next().unwrap().to_owned()).collect();
     assert_eq!(own, files, "the index");
 }
+
+/// Git is asked what it ignores only if there is something that it does not track.
+#[test]
+fn git_is_asked_only_about_what_it_does_not_track() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("car/");
+    sandbox.write("car/deep/a.yaml", part("a-one"));
+    sandbox.write("car/drawing.txt", "not a record file");
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "one"]);
+    // A git that writes down what it is asked, and asks the real one.
+    let (bin, log) = (sandbox.outside().join("bin"), sandbox.outside().join("log"));
+    let path = std::env::var("PATH").unwrap();
+    std::fs::create_dir_all(&bin).unwrap();
+    let script = format!("#!/bin/sh\necho \"$@\" >> '{}'\nPATH='{path}' exec git \"$@\"\n", log.display());
+    std::fs::write(bin.join("git"), script).unwrap();
+    std::fs::set_permissions(bin.join("git"), std::fs::Permissions::from_mode(0o755)).unwrap();
+    let read = || {
+        let _ = std::fs::remove_file(&log);
+        let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+        command.args(["graph", "--format", "json", "car"]).env("PATH", format!("{}:{path}", bin.display()));
+        let answer = crate::support::Answer::from_output(&command.output().unwrap()).ended(0);
+        let found = records_in_graph(&answer.json());
+        let files: BTreeSet<String> = found.iter().map(|place| place.rsplit_once(' ').unwrap().0.to_owned()).collect();
+        assert_eq!(files, read_files(&sandbox, "car/"));
+        let asked = std::fs::read_to_string(&log).unwrap_or_default().contains("ls-files");
+        (asked, files.contains("deep/b.yaml") || files.contains("car/deep/b.yaml"))
+    };
+    assert_eq!(read(), (false, false), "all is tracked");
+    sandbox.write("car/deep/a.yaml", part("a-two"));
+    sandbox.write("car/notes.txt", "no record file, and not tracked");
+    sandbox.write("notes/b.yaml", part("outside"));
+    assert_eq!(read(), (false, false), "what could be ignored is no record file, or outside of the project root");
+    sandbox.write("car/deep/b.yaml", part("b-one"));
+    assert_eq!(read(), (true, true), "a file that is not tracked");
+    sandbox.write(".gitignore", "b.yaml\n");
+    assert_eq!(read(), (true, false), "one that is ignored");
+    sandbox.git(&["add", "-f", "car/deep/b.yaml"]);
+    assert_eq!(read(), (false, true), "a tracked file is never ignored");
+    sandbox.git(&["rm", "-q", "--cached", "car/deep/b.yaml"]);
+    std::fs::remove_file(sandbox.path_of("car/deep/b.yaml")).unwrap();
+    sandbox.write("car/built/c.yaml", part("c-one"));
+    assert_eq!(read(), (true, false), "a folder with nothing that is tracked");
+}

@@ -92,6 +92,8 @@ fn a_pipe_that_git_would_open_is_found() {
         ("core.excludesFile", &|s| {
             s.git(&["config", "core.excludesFile", s.path_of(".git/rules").to_str().unwrap()]);
             pipe(&s.path_of(".git/rules"));
+            // Git is asked what its rules ignore only if there is something that it does not track.
+            s.write("new.yaml", "parts: {new: {in: x}}\n");
         }),
         ("rules in a folder", &|s| pipe(&s.path_of("below/.gitignore"))),
         ("a shared index", &|s| {

@@ -17,10 +17,16 @@ pub const REF_PATTERN: &str = "^[a-z][a-z0-9]*(-[a-z0-9]+)*(\\.[a-z][a-z0-9]*(-[
 
 /// Whether a text is kebab-case: words of lower-case letters and digits, joined by single hyphens, beginning with a letter.
 pub fn is_kebab_case(text: &str) -> bool {
-    text.starts_with(|c: char| c.is_ascii_lowercase())
-        && text
-            .split('-')
-            .all(|word| !word.is_empty() && word.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit()))
+    // By bytes: it is asked for every id of a project, also for those that the cache has.
+    let mut is_in_word = false;
+    for byte in text.bytes() {
+        is_in_word = match byte {
+            b'a'..=b'z' | b'0'..=b'9' => true,
+            b'-' if is_in_word => false,
+            _ => return false,
+        };
+    }
+    is_in_word && text.starts_with(|c: char| c.is_ascii_lowercase())
 }
 
 /// A text converted to kebab-case, for a suggestion; `None` if that is not possible.

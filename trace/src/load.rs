@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{Damage, Problem, ProblemKind};
-use schema::records::{Body, Expression, Reading, SetTo};
+use schema::records::{Body, Expression, Kind, Reading, SetTo};
 use schema::words::shorten;
 use schema::{Day, Id, Record, Settings, suggest};
 
@@ -67,6 +67,10 @@ pub struct Loaded {
     /// What was read of the stress files among them.
     pub(crate) stress_fields: StressFields,
     by_id: HashMap<Box<str>, RecordId>,
+    /// The records of each kind, in their order: most checks need few of them.
+    by_kind: [Vec<RecordId>; Kind::ALL.len()],
+    /// The records that name a file, in their order.
+    naming: Vec<RecordId>,
 }
 
 impl Loaded {
@@ -99,9 +103,10 @@ impl Loaded {
     fn from_parsed(mut snapshot: Snapshot, parsed: &[Option<Arc<Parsed>>]) -> Self {
         let files = std::mem::take(&mut snapshot.files);
         let settings_problems = std::mem::take(&mut snapshot.settings_problems);
+        let count = parsed.iter().flatten().map(|file| file.records.len()).sum::<usize>().min(MOST_RECORDS);
         let mut loaded = Self {
             snapshot,
-            entries: Vec::new(),
+            entries: Vec::with_capacity(count),
             doubles: Vec::new(),
             problems: Vec::new(),
             damaged: HashMap::new(),
@@ -110,7 +115,9 @@ impl Loaded {
             model_runs: Arc::default(),
             readings: Vec::new(),
             stress_fields: StressFields::default(),
-            by_id: HashMap::new(),
+            by_id: HashMap::with_capacity(count),
+            by_kind: Default::default(),
+            naming: Vec::new(),
         };
         loaded
             .problems
@@ -136,8 +143,11 @@ impl Loaded {
 
     /// These records of a snapshot, each with an id of its own, and what is wrong with its files.
     pub(crate) fn from_records(snapshot: Snapshot, entries: Vec<Entry>, problems: Vec<FileProblem>) -> Self {
-        let by_id = entries.iter().zip(RecordId::all(entries.len()));
-        let by_id = by_id.map(|(entry, id)| (entry.record.id.as_str().into(), id)).collect();
+        let with_ids = || entries.iter().zip(RecordId::all(entries.len()));
+        let by_id = with_ids().map(|(entry, id)| (entry.record.id.as_str().into(), id)).collect();
+        let mut by_kind: [Vec<RecordId>; Kind::ALL.len()] = Default::default();
+        with_ids().for_each(|(entry, id)| by_kind[entry.record.kind() as usize].push(id));
+        let naming = with_ids().filter(|(entry, _)| names_files(&entry.record)).map(|(_, id)| id).collect();
         let mut loaded = Self {
             snapshot,
             entries,
@@ -150,6 +160,8 @@ impl Loaded {
             readings: Vec::new(),
             stress_fields: StressFields::default(),
             by_id,
+            by_kind,
+            naming,
         };
         loaded.look_up_files();
         loaded
@@ -158,23 +170,39 @@ impl Loaded {
     fn take_in(&mut self, file: FileId, parsed: &Parsed) {
         self.problems.extend(parsed.problems.iter().map(|problem| FileProblem { file, problem: problem.clone() }));
         self.damaged.extend(parsed.damaged.iter().map(|damage| (damage.id.clone(), damage.clone())));
-        for record in &parsed.records {
+        let mut naming = parsed.naming.iter().copied().peekable();
+        for (place, record) in parsed.records.iter().enumerate() {
+            let names = naming.next_if_eq(&place).is_some();
             let entry = Entry { record: Arc::clone(record), file };
             match self.by_id.get(entry.record.id.as_str()) {
                 Some(&first) => self.doubles.push((entry, first)),
                 None => {
-                    self.by_id.insert(entry.record.id.as_str().into(), RecordId::new(self.entries.len()));
+                    let id = RecordId::new(self.entries.len());
+                    self.by_id.insert(entry.record.id.as_str().into(), id);
+                    self.by_kind[entry.record.kind() as usize].push(id);
+                    self.naming.extend(names.then_some(id));
                     self.entries.push(entry);
                 }
             }
         }
     }
 
+    /// The records of a kind, in their order.
+    pub(crate) fn of_kind(&self, kind: Kind) -> &[RecordId] {
+        &self.by_kind[kind as usize]
+    }
+
+    /// The records that name a file.
+    pub(crate) fn naming(&self) -> impl Iterator<Item = &Record> {
+        self.naming.iter().map(|id| self.record(*id))
+    }
+
     /// Reads the files that the records name, as far as the snapshot does not have them yet.
     #[must_use]
     pub fn fetched(mut self, project: &Project) -> Self {
-        let named: Vec<&str> = self.entries.iter().flat_map(|entry| files_named(&entry.record)).collect();
-        let tables: Vec<&str> = self.entries.iter().flat_map(|entry| tables_named(&entry.record)).collect();
+        let naming = || self.naming.iter().map(|id| &*self.entries[*id].record);
+        let named: Vec<&str> = naming().flat_map(files_named).collect();
+        let tables: Vec<&str> = naming().flat_map(tables_named).collect();
         project.fetch(&mut self.snapshot, &named, &tables);
         let superseded = self.superseded();
         let current = self.analyses().filter(|(_, record, _)| !superseded.contains(record.id.as_str()));
@@ -204,12 +232,9 @@ impl Loaded {
 
     /// Takes over what the snapshot has of the files that the records name.
     fn look_up_files(&mut self) {
-        let named = self.entries.iter().flat_map(|entry| files_named(&entry.record));
+        let named = self.naming().flat_map(files_named);
         self.present = named.filter(|path| self.snapshot.has(path)).map(str::to_owned).collect();
-        let named = self
-            .entries
-            .iter()
-            .flat_map(|entry| tables_named(&entry.record).into_iter().chain(stress_file_named(&entry.record)));
+        let named = self.naming().flat_map(|record| tables_named(record).into_iter().chain(stress_file_named(record)));
         let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?.clone())));
         self.tables = read.collect();
         self.read_numbers();
@@ -218,7 +243,8 @@ impl Loaded {
     /// Reads the numbers that records take from evidence files, and sets them in the records of this state.
     fn read_numbers(&mut self) {
         let (mut all, mut left) = (Vec::new(), evidence::MOST_BYTES);
-        for (record, entry) in RecordId::all(self.entries.len()).zip(&mut self.entries) {
+        for &record in &self.naming {
+            let entry = &mut self.entries[record];
             let named = entry.record.body.readings();
             if named.is_empty() {
                 continue;
@@ -343,7 +369,11 @@ pub fn files_named(record: &Record) -> Vec<&str> {
     files
 }
 
-/// The tables among them: past standings, evidence of numbers, and what a model reads.
+/// Whether a record names a file.
+pub(crate) fn names_files(record: &Record) -> bool {
+    !files_named(record).is_empty()
+}
+
 /// The stress file that a record names.
 fn stress_file_named(record: &Record) -> Option<&str> {
     match &record.body {
@@ -352,7 +382,7 @@ fn stress_file_named(record: &Record) -> Option<&str> {
     }
 }
 
-/// The tables among them: past standings, and what a model reads.
+/// The tables among them: past standings, evidence of numbers, and what a model reads.
 fn tables_named(record: &Record) -> Vec<&str> {
     let read = record.body.readings().into_iter().filter_map(|(_, figure)| figure.reading());
     let mut tables: Vec<&str> = read.map(|reading| &*reading.from).collect();

@@ -1,5 +1,6 @@
 //! From the bytes of record files to records: in parallel, and each file once.
 
+use std::hash::{BuildHasher as _, Hash, Hasher};
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
@@ -7,6 +8,7 @@ use schema::Record;
 use schema::encoded;
 use schema::read::{self, Damage, FileRecords, Problem};
 
+use crate::load::names_files;
 use crate::parallel::{cores, in_parallel};
 use crate::snapshot::File;
 
@@ -14,18 +16,24 @@ use crate::snapshot::File;
 #[derive(Debug)]
 pub(crate) struct Parsed {
     pub(crate) records: Vec<Arc<Record>>,
+    /// The positions of the records that name a file, in their order.
+    pub(crate) naming: Vec<usize>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) damaged: Vec<Damage>,
 }
 
 impl From<FileRecords> for Parsed {
     fn from(file: FileRecords) -> Self {
-        let records = file.records.into_iter().map(Arc::new).collect();
-        Self { records, problems: file.problems, damaged: file.damaged }
+        Self::new(file.records.into_iter().map(Arc::new).collect(), file.problems, file.damaged)
     }
 }
 
 impl Parsed {
+    fn new(records: Vec<Arc<Record>>, problems: Vec<Problem>, damaged: Vec<Damage>) -> Self {
+        let naming = records.iter().enumerate().filter(|(_, record)| names_files(record)).map(|(at, _)| at).collect();
+        Self { records, naming, problems, damaged }
+    }
+
     fn is_sound(&self) -> bool {
         self.problems.is_empty() && self.damaged.is_empty()
     }
@@ -34,10 +42,32 @@ impl Parsed {
 /// The records of a file as an earlier run decoded them, if they are known; several threads ask at once.
 pub type Known<'k> = dyn Fn(&File) -> Option<FileRecords> + Sync + 'k;
 
+/// The bytes of a file with their hash, so that they are hashed once. States of a project share the bytes that they have
+/// in common, and most comparisons end at that.
+#[derive(Clone, Debug)]
+struct Content {
+    hash: u64,
+    bytes: Arc<[u8]>,
+}
+
+impl Hash for Content {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        state.write_u64(self.hash);
+    }
+}
+
+impl PartialEq for Content {
+    fn eq(&self, other: &Self) -> bool {
+        self.hash == other.hash && (Arc::ptr_eq(&self.bytes, &other.bytes) || self.bytes == other.bytes)
+    }
+}
+
+impl Eq for Content {}
+
 /// Files that were decoded already, by their bytes, so that a file in several states is decoded once.
 #[derive(Debug, Default)]
 pub struct ParseCache {
-    files: HashMap<Arc<[u8]>, Arc<Parsed>>,
+    files: HashMap<Content, Arc<Parsed>>,
     /// Records by the bytes they are written in, where many states of the same files are read.
     pieces: Option<HashMap<Box<[u8]>, Arc<Record>>>,
     /// Decode with this many threads, whatever the machine has.
@@ -52,13 +82,13 @@ const BYTES_PER_THREAD: usize = 64 * 1024;
 pub(crate) const MOST_RECORDS: usize = 100_000;
 
 /// The files in batches of some megabytes.
-fn batches<'f>(files: &'f [(&'f File, &'f Arc<[u8]>)]) -> impl Iterator<Item = &'f [(&'f File, &'f Arc<[u8]>)]> {
+fn batches<'f>(files: &'f [(&'f File, &'f Content)]) -> impl Iterator<Item = &'f [(&'f File, &'f Content)]> {
     const BYTES: usize = 16 << 20;
     let mut rest = files;
     std::iter::from_fn(move || {
         let mut bytes = 0;
-        let fits = |(_, content): &&(&File, &Arc<[u8]>)| {
-            bytes += content.len();
+        let fits = |(_, content): &&(&File, &Content)| {
+            bytes += content.bytes.len();
             bytes <= BYTES
         };
         let count = rest.iter().take_while(fits).count().max(1).min(rest.len());
@@ -81,13 +111,13 @@ impl ParseCache {
     }
 
     /// Adds a file with its records as an earlier run decoded them.
-    pub fn seed(&mut self, bytes: Arc<[u8]>, file: FileRecords) {
-        self.files.insert(bytes, Arc::new(file.into()));
+    pub fn seed(&mut self, bytes: &Arc<[u8]>, file: FileRecords) {
+        self.files.insert(self.content(bytes), Arc::new(file.into()));
     }
 
     /// The records of a file in binary form, to be kept; `None` if the file was not decoded here or has problems.
-    pub fn encoded(&self, bytes: &[u8]) -> Option<Vec<u8>> {
-        let parsed = self.files.get(bytes).filter(|parsed| parsed.is_sound())?;
+    pub fn encoded(&self, bytes: &Arc<[u8]>) -> Option<Vec<u8>> {
+        let parsed = self.files.get(&self.content(bytes)).filter(|parsed| parsed.is_sound())?;
         encoded::encode_records(parsed.records.iter().map(|record| &**record))
     }
 
@@ -97,43 +127,52 @@ impl ParseCache {
         in_parallel(&files, self.threads_for(&files), |bytes| self.encoded(bytes))
     }
 
-    /// Whether all files that have content were decoded already.
-    pub(crate) fn has_all(&self, files: &[File]) -> bool {
+    fn content(&self, bytes: &Arc<[u8]>) -> Content {
+        Content { hash: self.files.hasher().hash_one(&**bytes), bytes: Arc::clone(bytes) }
+    }
+
+    /// The number of bytes of all record files, and of those among them that were not decoded yet.
+    pub(crate) fn sizes(&self, files: &[File]) -> (usize, usize) {
         let records = files.iter().skip(1).filter_map(|file| file.content.as_ref().ok());
-        records.into_iter().all(|bytes| self.files.contains_key(bytes))
+        records.fold((0, 0), |(all, new), bytes| {
+            let is_new = !self.files.contains_key(&self.content(bytes));
+            (all + bytes.len(), new + if is_new { bytes.len() } else { 0 })
+        })
     }
 
     /// The records of each file, in the order of the files; `None` for a file without content.
     pub(crate) fn parse(&mut self, files: &[File], known: &Known<'_>) -> Vec<Option<Arc<Parsed>>> {
+        let contents: Vec<Option<Content>> =
+            files.iter().map(|file| file.content.as_ref().ok().map(|bytes| self.content(bytes))).collect();
         let mut chosen = HashSet::new();
-        let mut new: Vec<(&File, &Arc<[u8]>)> = Vec::new();
-        for file in files {
-            if let Ok(bytes) = &file.content
-                && !self.files.contains_key(bytes)
-                && chosen.insert(bytes)
+        let mut new: Vec<(&File, &Content)> = Vec::new();
+        for (file, content) in files.iter().zip(&contents) {
+            if let Some(content) = content
+                && !self.files.contains_key(content)
+                && chosen.insert(content)
             {
-                match self.by_pieces(bytes) {
-                    Some(parsed) => drop(self.files.insert(Arc::clone(bytes), Arc::new(parsed))),
-                    None => new.push((file, bytes)),
+                match self.by_pieces(&content.bytes) {
+                    Some(parsed) => drop(self.files.insert(content.clone(), Arc::new(parsed))),
+                    None => new.push((file, content)),
                 }
             }
         }
         // Far more files than a project has are decoded some at a time: what is behind the limit is not used.
         let mut count = 0;
         for batch in batches(&new) {
-            let texts: Vec<&Arc<[u8]>> = batch.iter().map(|(_, bytes)| *bytes).collect();
-            let decoded = in_parallel(batch, self.threads_for(&texts), |(file, bytes)| {
-                Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(bytes))))
+            let texts: Vec<&Arc<[u8]>> = batch.iter().map(|(_, content)| &content.bytes).collect();
+            let decoded = in_parallel(batch, self.threads_for(&texts), |(file, content)| {
+                Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(&content.bytes))))
             });
-            for ((_, bytes), parsed) in batch.iter().zip(decoded) {
+            for ((_, content), parsed) in batch.iter().zip(decoded) {
                 count += parsed.records.len();
-                self.files.insert(Arc::clone(bytes), parsed);
+                self.files.insert((*content).clone(), parsed);
             }
             if count > MOST_RECORDS {
                 break;
             }
         }
-        files.iter().map(|file| file.content.as_ref().ok().and_then(|bytes| self.files.get(bytes)).cloned()).collect()
+        contents.iter().map(|content| self.files.get(content.as_ref()?).cloned()).collect()
     }
 
     fn threads_for(&self, files: &[&Arc<[u8]>]) -> usize {
@@ -193,7 +232,7 @@ impl ParseCache {
         }
         // As in a file that is decoded as a whole.
         records.sort_by_key(|record| record.kind());
-        Some(Parsed { records, problems: Vec::new(), damaged: Vec::new() })
+        Some(Parsed::new(records, Vec::new(), Vec::new()))
     }
 }
 
@@ -292,7 +331,7 @@ mod tests {
         assert!(loaded(&mut ParseCache::default(), &other).contains("known"));
         let mut seeded = ParseCache::default();
         let text: Arc<[u8]> = files()[0].content.clone().unwrap();
-        seeded.seed(text, read::records(b"parts: {known: {in: s1}}"));
+        seeded.seed(&text, read::records(b"parts: {known: {in: s1}}"));
         assert!(loaded(&mut seeded, &|_| None).contains("known"));
     }
 }

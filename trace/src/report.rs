@@ -15,7 +15,7 @@ use crate::finding::{Finding, OffCheck, Report};
 use crate::held_back::Unread;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
-use crate::parallel::{MANY_RECORDS, cores, in_parallel};
+use crate::parallel::{cores, in_parallel};
 use crate::study::Study;
 use crate::values::{Fault, FaultAt};
 
@@ -68,7 +68,7 @@ impl Study {
 
     /// Runs the checks that use no values, so that the values can be evaluated on another thread meanwhile.
     pub(crate) fn run_checks_without_values(&self) {
-        let chosen = checks::all().iter().filter(|check| !check.group.uses_values());
+        let chosen = checks::all().iter().filter(|check| !check.uses_values());
         let drafts = chosen.map(|check| (check.name, checks::run(check, self, self.stage))).collect();
         *self.early_drafts.lock().unwrap_or_else(PoisonError::into_inner) = drafts;
     }
@@ -77,7 +77,7 @@ impl Study {
 /// Runs all checks, on several threads if there are many records.
 /// Also returns the checks that are switched off.
 fn run(study: &Study, rules: Rules<'_>) -> (Report, Vec<OffCheck>) {
-    let threads = if study.loaded.entries.len() < MANY_RECORDS { 1 } else { cores() };
+    let threads = if study.takes_long() { cores() } else { 1 };
     // Those that ran before the others ran at the study's own stage.
     let mut early = match rules.stage == study.stage {
         true => std::mem::take(&mut *study.early_drafts.lock().unwrap_or_else(PoisonError::into_inner)),

@@ -17,7 +17,7 @@ use crate::history::commit_state::CommitState;
 use crate::history::{History, Past};
 use crate::ids::RecordId;
 use crate::load::Loaded;
-use crate::parallel::{cores, during, in_parallel};
+use crate::parallel::{MANY_RECORDS, cores, during, in_parallel};
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, TargetStatus, Values};
 
 /// One evaluated state of a project root.
@@ -125,6 +125,18 @@ impl Study {
     pub(crate) fn provide_past(&self, past: Past) {
         // It is provided once.
         let _ = self.past.set(past);
+    }
+
+    /// Whether its evaluation takes much longer than starting a thread: a model takes as long as a thousand records.
+    pub(crate) fn takes_long(&self) -> bool {
+        self.loaded.entries.len() >= MANY_RECORDS
+            || self.loaded.analyses().any(|(.., analysis)| analysis.model.is_some())
+    }
+
+    /// Whether the values were evaluated already.
+    #[cfg(test)]
+    pub(crate) fn has_values(&self) -> bool {
+        self.values.get().is_some() || self.before_contest.get().is_some() || self.on_paper.get().is_some()
     }
 
     /// Evaluates what the checks need and what does not depend on the history.

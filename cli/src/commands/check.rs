@@ -105,18 +105,15 @@ impl Check {
         let day = self.records.day(&loaded);
         let mut logs = Logs::default();
         // The process ends after the report: freeing a large study would take a tenth of the time.
-        let study = ManuallyDrop::new(project.study_for_checks(loaded, day, &mut logs));
-        let filters = self.filters(&project, &study)?;
         let subtracts = self.records.staged && !self.all;
-        let earlier = subtracts.then(|| {
-            study.report_during(|| {
-                let parents = parents(&project, &study, pool, logs).map(ManuallyDrop::new);
-                if let Ok(parents) = &parents {
-                    parents.evaluate_reports();
-                }
-                parents
-            })
+        let (study, earlier) = project.study_for_checks_while(loaded, day, &mut logs, |study, logs| {
+            subtracts.then(|| parents(&project, study, pool, logs).map(ManuallyDrop::new))
         });
+        let study = ManuallyDrop::new(study);
+        let filters = self.filters(&project, &study)?;
+        if let Some(Ok(parents)) = &earlier {
+            study.report_during(|| parents.evaluate_reports());
+        }
         let report = study.report();
         // Only the findings that the next commit adds are reported; those that existed before are counted.
         let parents = match earlier {
@@ -219,9 +216,9 @@ impl Check {
 const NO_EXISTING: ExistingFindings = ExistingFindings { counts: [0; 3], stopping: 0 };
 
 /// The last commit and, during a merge, what is merged, evaluated for the same date.
-fn parents(project: &Project, study: &Study, mut pool: ParseCache, mut logs: Logs) -> Result<Parents, Error> {
+fn parents(project: &Project, study: &Study, mut pool: ParseCache, logs: &mut Logs) -> Result<Parents, Error> {
     let revisions = project.parents_of_next_commit(&study.loaded.snapshot)?;
-    project.parents(&revisions, &study.loaded, study.day, &mut pool, &mut logs)
+    project.parents(&revisions, &study.loaded, study.day, &mut pool, logs)
 }
 
 /// Since when the findings of a report are open.

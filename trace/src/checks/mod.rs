@@ -90,14 +90,6 @@ pub enum Group {
 }
 
 impl Group {
-    /// Whether its checks use the values, or what follows from them.
-    pub(crate) fn uses_values(self) -> bool {
-        match self {
-            Self::Values | Self::History => true,
-            Self::Reading | Self::Structure | Self::Verification | Self::Waivers => false,
-        }
-    }
-
     /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {
@@ -152,6 +144,18 @@ pub struct Check {
     /// The same records after the fix.
     pub good_example: &'static str,
     run: fn(&Study, &mut Reporter),
+}
+
+impl Check {
+    /// Whether it uses the values, or what follows from them, or waits for the history.
+    pub(crate) fn uses_values(&self) -> bool {
+        match self.group {
+            Group::Values | Group::History => true,
+            Group::Reading | Group::Structure | Group::Verification | Group::Waivers => {
+                USING_VALUES.iter().any(|check| check.name == self.name)
+            }
+        }
+    }
 }
 
 impl std::fmt::Debug for Check {
@@ -352,6 +356,15 @@ static ALL: &[&Check] = &[
     &value_cycle::CHECK,
     &verification_overdue::CHECK,
     &wrong_tier::CHECK,
+];
+
+/// The checks about records that use values: what is wrong with a number, a name or a table is found with the values.
+static USING_VALUES: &[&Check] = &[
+    &bad_value::CHECK,
+    &budget_only_reason::CHECK,
+    &unknown_reference::CHECK,
+    &unreadable_table::CHECK,
+    &unused_analysis::CHECK,
 ];
 
 /// All checks, in the order of their names.

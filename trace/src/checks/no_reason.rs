@@ -111,21 +111,12 @@ type LinkPlace<'r> = (RecordId, &'static [&'static str], &'r schema::Id);
 fn hash_of_words(text: &str, folded: &mut String) -> u64 {
     folded.clear();
     if text.is_ascii() {
-        let mut is_in_word = false;
-        for byte in text.bytes() {
-            if matches!(byte, b' ' | b'\t'..=b'\r') {
-                if is_in_word {
-                    folded.push(' ');
-                }
-                is_in_word = false;
-            } else {
-                is_in_word = true;
-                folded.push(char::from(byte.to_ascii_lowercase()));
-            }
-        }
-        if is_in_word {
+        let is_space = |c: char| matches!(c, ' ' | '\t'..='\r');
+        for word in text.split(is_space).filter(|word| !word.is_empty()) {
+            folded.push_str(word);
             folded.push(' ');
         }
+        folded.make_ascii_lowercase();
         return FixedState::default().hash_one(&*folded);
     }
     for word in text.split_whitespace() {
@@ -167,18 +158,53 @@ fn report_repeated(study: &Study, alike: HashMap<u64, Vec<LinkPlace<'_>>>, repor
 /// What is wrong with a reason: it is missing, is a placeholder, or only repeats one of these names.
 fn problem<'a>(reason: Option<&str>, names: impl IntoIterator<Item = &'a str>) -> Option<&'static str> {
     let reason = reason.unwrap_or("");
-    if letters_and_digits(reason).next().is_none() {
+    let first = first_letter_or_digit(reason);
+    if first.is_none() {
         return Some("is missing");
     }
-    let is_same = |text: &str| letters_and_digits(text).eq(letters_and_digits(reason));
+    let is_same =
+        |text: &str| first_letter_or_digit(text) == first && letters_and_digits(text).eq(letters_and_digits(reason));
     if ["todo", "tbd", "tba", "fixme", "wip"].into_iter().any(is_same) {
         return Some("is a placeholder (`todo`)");
     }
     names.into_iter().any(is_same).then_some("only repeats a title or id")
 }
 
+/// The first of the letters and digits of a text, which mostly differ already.
+fn first_letter_or_digit(text: &str) -> Option<char> {
+    let simple = text.bytes().find(|byte| byte.is_ascii_alphanumeric() || !byte.is_ascii());
+    match simple {
+        Some(byte) if byte.is_ascii() => Some(char::from(byte.to_ascii_lowercase())),
+        Some(_) => letters_and_digits(text).next(),
+        None => None,
+    }
+}
+
 /// The letters and digits of a text in lower case: they are equal if texts differ only in spaces, punctuation and
 /// capitals.
 pub(super) fn letters_and_digits(text: &str) -> impl Iterator<Item = char> {
     text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_first_letter_is_that_of_all() {
+        for text in ["", "...", "To do", "  4 kg", "-é", "É", "İx", "…", "(ß)", "ＡB", "a"] {
+            assert_eq!(first_letter_or_digit(text), letters_and_digits(text).next(), "{text}");
+        }
+        assert_eq!(problem(Some(" T.O. do!"), []), Some("is a placeholder (`todo`)"));
+        assert_eq!(problem(Some("Front, upright"), ["hub", "front upright"]), Some("only repeats a title or id"));
+        assert_eq!(problem(Some("It holds the wheel."), ["hub"]), None);
+    }
+
+    #[test]
+    fn hashes_ignore_capitals_and_spaces() {
+        let hash = |text: &str| hash_of_words(text, &mut "before".to_owned());
+        assert_eq!(hash("It  holds\x0b\tthe wheel\n"), hash(" it HOLDS the wheel"));
+        assert_eq!(hash("Größe  IST\talles"), hash("größe ist ALLES "));
+        assert_ne!(hash("it holds thewheel"), hash("it holds the wheel"));
+    }
 }

@@ -71,3 +71,20 @@ fn docs_name_the_kinds_that_are_checked() {
     }
     assert!(omitted.is_empty(), "{omitted:?}");
 }
+
+/// Checks that use values wait for them, so that those that use none run first, while another thread evaluates the values.
+#[test]
+fn the_checks_that_use_values_are_listed() {
+    let cwd = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../example-car");
+    let request = crate::snapshot::Request { cwd, path: None, state: crate::snapshot::State::Worktree };
+    let loaded = std::sync::Arc::new(crate::Loaded::from_request(&request).unwrap());
+    let day = loaded.settings().as_of.unwrap();
+    for check in all() {
+        let study = Study::without_history(std::sync::Arc::clone(&loaded), day);
+        run(check, &study, study.stage);
+        let may_use = check.uses_values();
+        assert!(may_use || !study.has_values(), "{} uses values", check.name);
+        let listed = USING_VALUES.iter().any(|listed| listed.name == check.name);
+        assert!(!listed || study.has_values(), "{} uses no values", check.name);
+    }
+}

@@ -73,7 +73,12 @@ impl CacheFile {
 
     /// The cache of the decoded records of a project root, by the content of their files.
     pub(super) fn of_records(commits: CommitSource<'_>) -> Option<Self> {
-        Self::in_repository(commits, "records", &[], MOST_OF_RECORDS)
+        Self::of_records_below(&commits.common_folder()?, &commits.snapshot.prefix)
+    }
+
+    /// The same for git's common folder and the prefix of the project root.
+    pub(super) fn of_records_below(common_folder: &Path, prefix: &str) -> Option<Self> {
+        Self::of_prefix(common_folder, prefix, "records", &[], MOST_OF_RECORDS)
     }
 
     /// The cache of the reports of commits, by commit and date.
@@ -87,9 +92,23 @@ impl CacheFile {
     }
 
     fn in_repository(commits: CommitSource<'_>, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
-        let of_root = hexadecimal(&Sha256::digest(&*commits.snapshot.prefix));
+        Self::of_prefix(&commits.common_folder()?, &commits.snapshot.prefix, name, depends_on, most)
+    }
+
+    fn of_prefix(common_folder: &Path, prefix: &str, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
+        let of_root = hexadecimal(&Sha256::digest(prefix));
         let name = format!("{name}-{}", &of_root[..16]);
-        Some(Self::new(&commits.common_folder()?, Key::of_user()?, &name, depends_on, most))
+        Some(Self::new(common_folder, Key::of_user()?, &name, depends_on, most))
+    }
+
+    /// Whether another one is the same file, and begins the same.
+    pub(super) fn is(&self, other: &Self) -> bool {
+        self.name == other.name && self.head == other.head && self.folder == other.folder
+    }
+
+    /// Its size; none if there is no such file.
+    pub(super) fn size(&self) -> u64 {
+        self.folder.size(&self.name)
     }
 
     /// A cache file of this name in git's common folder.

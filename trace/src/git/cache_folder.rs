@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 pub(super) const FOLDER: &str = "tierod";
 
 /// The folder of the cache files.
+#[derive(PartialEq, Eq)]
 pub(super) struct CacheFolder(PathBuf);
 
 impl CacheFolder {
@@ -40,6 +41,12 @@ impl CacheFolder {
         // It may have grown in the meantime.
         file.take(largest).read_to_end(&mut bytes).ok()?;
         Some(bytes)
+    }
+
+    /// The size of a file; none if there is no plain file of this name.
+    pub(super) fn size(&self, name: &str) -> u64 {
+        let found = self.path(name).and_then(|path| fs::symlink_metadata(path).ok());
+        found.filter(fs::Metadata::is_file).map_or(0, |found| found.len())
     }
 
     /// Replaces the content of a file. A failure is ignored, because a cache changes no result.

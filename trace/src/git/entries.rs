@@ -103,15 +103,25 @@ pub(super) fn start(project: &Project) -> Result<String, Error> {
     open(project).map(|(_, start)| start)
 }
 
-/// The repository, and the path from its top to where the search for the project begins.
-fn open(project: &Project) -> Result<(&Repository, String), Error> {
+/// The repository of the path that was named.
+pub(super) fn repository(project: &Project) -> Result<Option<&Repository>, GitError> {
+    project.repository_of_path(&existing(project).0)
+}
+
+/// The folder that exists at or above the path that was named, and the rest of it. The rest may exist in the index or the
+/// revision alone.
+fn existing(project: &Project) -> (PathBuf, PathBuf) {
     let path = project.path();
-    // The folder may exist in the index or the revision alone.
     let existing = path.ancestors().find(|up| up.is_dir()).unwrap_or(Path::new("/"));
     let rest = path.strip_prefix(existing).map(PathBuf::from).unwrap_or_default();
-    let existing = existing.canonicalize().unwrap_or_else(|_| existing.to_owned());
+    (existing.canonicalize().unwrap_or_else(|_| existing.to_owned()), rest)
+}
+
+/// The repository, and the path from its top to where the search for the project begins.
+fn open(project: &Project) -> Result<(&Repository, String), Error> {
+    let (existing, rest) = existing(project);
     let repository = project.repository_of_path(&existing)?;
-    let repository = repository.ok_or_else(|| GitError::NotARepository { folder: path.to_owned() })?;
+    let repository = repository.ok_or_else(|| GitError::NotARepository { folder: project.path().to_owned() })?;
     let below_top = existing.strip_prefix(&repository.top).map(PathBuf::from).unwrap_or_default();
     Ok((repository, text_of(&below_top.join(rest))))
 }

@@ -16,7 +16,7 @@ use super::cache_file::CacheFile;
 use super::environment::Environment;
 use super::error::GitError;
 use super::models_cache::ModelsCache;
-use super::records_cache::{self, Others};
+use super::records_cache::{self, Early, Others};
 use super::reports_cache;
 use super::repository::Repository;
 use super::spreadsheet;
@@ -27,7 +27,7 @@ use crate::delta::{Parent, Parents};
 use crate::history::commit_state::state_at;
 use crate::history::{Commit, Logs, Past};
 use crate::load::{Loaded, ParseCache};
-use crate::parallel::{MANY_RECORDS, cores, during};
+use crate::parallel::{both, cores, during};
 use crate::snapshot::{Content, OtherFile, Repositories, Request, Snapshot, Source, State, inside, text_of};
 use crate::stress::SharedFields;
 use crate::values::runs::ModelRuns;
@@ -119,7 +119,32 @@ impl Project {
     /// # Errors
     /// Those of [`Project::snapshot`].
     pub fn load_with(&self, pool: &mut ParseCache) -> Result<Loaded, Error> {
-        Ok(self.decode(self.snapshot()?, pool, Others::Few).fetched(self))
+        let (early, snapshot) = match self.large_records_cache() {
+            Some(cache) => {
+                let (kept, snapshot) = both(|| cache.read(), || self.snapshot());
+                (Some((cache, kept)), snapshot)
+            }
+            None => (None, self.snapshot()),
+        };
+        Ok(self.decode(early, snapshot?, pool, Others::Few).fetched(self))
+    }
+
+    /// The cache of the decoded records, if it takes longer to read it than to start a thread for that. It is that of the
+    /// root in the working tree, which may be another one than that of the state that was requested.
+    fn large_records_cache(&self) -> Option<CacheFile> {
+        const LARGE: u64 = 256 << 10;
+        if cores() == 1 {
+            return None;
+        }
+        let root = worktree::find_root(&self.path).ok()?;
+        let repository = match &self.state {
+            State::Worktree => self.repository_of_root(&root),
+            State::Index | State::Revision(_) => entries::repository(self),
+        };
+        let repository = repository.ok()?.filter(|repository| !repository.bare)?;
+        let prefix = worktree::prefix(&root, repository);
+        let cache = CacheFile::of_records_below(&repository.common_folder()?, &prefix)?;
+        (cache.size() >= LARGE).then_some(cache)
     }
 
     /// The project at a revision that another state of it is compared with: in the same folder, otherwise the only one
@@ -129,7 +154,7 @@ impl Project {
     /// Those of [`Project::snapshot`], and more than one project if none is in the same folder.
     pub fn load_before(&self, revision: &str, head: &Snapshot, pool: &mut ParseCache) -> Result<Loaded, Error> {
         let snapshot = entries::before(self, revision, head)?;
-        Ok(self.decode(snapshot, pool, Others::All).fetched(self))
+        Ok(self.decode(None, snapshot, pool, Others::All).fetched(self))
     }
 
     /// The revisions that the next commit has as parents: the last commit and, during a merge, what is merged.
@@ -184,9 +209,9 @@ impl Project {
     }
 
     /// Decodes the files that neither `pool` nor an earlier run has decoded.
-    fn decode(&self, snapshot: Snapshot, pool: &mut ParseCache, others: Others) -> Loaded {
+    fn decode(&self, early: Option<Early>, snapshot: Snapshot, pool: &mut ParseCache, others: Others) -> Loaded {
         match CacheFile::of_records(self.commits(&snapshot)) {
-            Some(cache) => records_cache::decode(&cache, snapshot, pool, others),
+            Some(cache) => records_cache::decode(&cache, early, snapshot, pool, others),
             None => Loaded::from_pool(snapshot, pool),
         }
     }
@@ -361,22 +386,33 @@ impl Project {
     /// Evaluates records for a date with the history that the checks need. While the history is read, and while the checks
     /// run that use no values, another thread evaluates the values.
     pub fn study_for_checks(&self, loaded: Loaded, day: Day, logs: &mut Logs) -> Study {
+        self.study_for_checks_while(loaded, day, logs, |_, _| ()).0
+    }
+
+    /// The same, and `own` is done before the values are waited for.
+    pub fn study_for_checks_while<T>(
+        &self,
+        loaded: Loaded,
+        day: Day,
+        logs: &mut Logs,
+        own: impl FnOnce(&Study, &mut Logs) -> T,
+    ) -> (Study, T) {
         let study = Study::without_history(loaded, day);
-        let mut read = || study.provide_past(Past::for_checks(self, logs, &study.loaded, day));
-        // A model takes as long as a thousand records.
-        let has_model = || study.loaded.analyses().any(|(.., analysis)| analysis.model.is_some());
-        if cores() > 1 && (study.loaded.entries.len() >= MANY_RECORDS || has_model()) {
+        let read = |logs: &mut Logs| study.provide_past(Past::for_checks(self, logs, &study.loaded, day));
+        let done = if cores() > 1 && study.takes_long() {
             during(
                 || study.evaluate_values(),
                 || {
-                    read();
+                    read(logs);
                     study.run_checks_without_values();
+                    own(&study, logs)
                 },
-            );
+            )
         } else {
-            read();
-        }
-        self.with_past_state(study)
+            read(logs);
+            own(&study, logs)
+        };
+        (self.with_past_state(study), done)
     }
 
     /// The records and the history of a study, evaluated for another date.

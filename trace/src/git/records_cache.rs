@@ -9,12 +9,16 @@ use std::sync::{Arc, Mutex, PoisonError};
 use schema::encoded;
 use sha2::{Digest as _, Sha256};
 
-use super::cache_file::CacheFile;
+use super::cache_file::{CacheFile, Entries};
 use crate::load::{Loaded, ParseCache};
 use crate::snapshot::{File, Snapshot};
 
 /// What may be kept in addition to twice the records of the state that is read, in bytes: the file is read as a whole.
 const SPARE: usize = 1 << 20;
+
+/// Of another state that shares nearly all files with one that is decoded, the rest is decoded without the cache: to read
+/// the cache of all takes as long as to decode this part of all.
+const LITTLE: usize = 64;
 
 /// The key and the bytes of a file that the cache does not contain.
 type Unknown = ([u8; 32], Arc<[u8]>);
@@ -28,12 +32,23 @@ pub(super) enum Others {
     All,
 }
 
+/// A cache file that was read while the snapshot was taken.
+pub(super) type Early = (CacheFile, Entries);
+
 /// Decodes the files of a snapshot that neither `pool` nor the cache file contains, and adds them to both.
-pub(super) fn decode(cache: &CacheFile, snapshot: Snapshot, pool: &mut ParseCache, others: Others) -> Loaded {
-    if pool.has_all(&snapshot.files) {
+pub(super) fn decode(
+    cache: &CacheFile,
+    early: Option<Early>,
+    snapshot: Snapshot,
+    pool: &mut ParseCache,
+    others: Others,
+) -> Loaded {
+    let (all, new) = pool.sizes(&snapshot.files);
+    if new == 0 || (others == Others::All && new * LITTLE <= all) {
         return Loaded::from_pool(snapshot, pool);
     }
-    let kept = cache.read();
+    let early = early.filter(|(early, _)| early.is(cache));
+    let kept = early.map_or_else(|| cache.read(), |(_, kept)| kept);
     let unknown: Mutex<Vec<Unknown>> = Mutex::default();
     let known = |file: &File| {
         let bytes = file.content.as_ref().ok()?;
@@ -67,7 +82,6 @@ mod tests {
     use schema::read;
 
     use super::*;
-    use crate::git::cache_file::Entries;
 
     const TEXT: &[u8] = b"parts: {hub: {in: suspension, count: 4}}";
 
@@ -82,7 +96,7 @@ mod tests {
     }
 
     fn decoded(cache: &CacheFile, texts: &[&[u8]]) -> String {
-        answer(&decode(cache, snapshot(texts), &mut ParseCache::default(), Others::Few))
+        answer(&decode(cache, None, snapshot(texts), &mut ParseCache::default(), Others::Few))
     }
 
     fn key(text: &[u8]) -> [u8; 32] {
@@ -161,9 +175,30 @@ mod tests {
         assert!((2..25).contains(&count), "{count}");
         // The base of a comparison shares most files with what is compared: those count as needed.
         let mut pool = ParseCache::default();
-        decode(&cache, snapshot(&[version(29, 1_000).as_bytes(), TEXT]), &mut pool, Others::Few);
-        decode(&cache, snapshot(&[version(30, 10).as_bytes(), TEXT]), &mut pool, Others::All);
+        decode(&cache, None, snapshot(&[version(29, 1_000).as_bytes(), TEXT]), &mut pool, Others::Few);
+        decode(&cache, None, snapshot(&[version(30, 10).as_bytes(), TEXT]), &mut pool, Others::All);
         let kept = cache.read();
         assert!(kept.get(&key(TEXT)).is_some() && kept.get(&key(version(29, 1_000).as_bytes())).is_some());
+    }
+
+    /// The base of a comparison mostly differs in a file or two: the cache of all files is not read for them.
+    #[test]
+    fn a_little_more_is_decoded_without_the_cache() {
+        let folder = tempfile::tempdir().unwrap();
+        let cache = CacheFile::in_folder(folder.path());
+        let part = |number: usize| format!("  p{number}: {{in: suspension, count: 4}}\n");
+        let large = format!("parts:\n{}", (0..1_000).map(part).collect::<String>());
+        for (count, is_kept) in [(1, false), (500, true)] {
+            let other = format!("parts:\n{}", (2_000..2_000 + count).map(part).collect::<String>());
+            let mut pool = ParseCache::default();
+            decode(&cache, None, snapshot(&[large.as_bytes()]), &mut pool, Others::Few);
+            let both: [&[u8]; 2] = [large.as_bytes(), other.as_bytes()];
+            let loaded = decode(&cache, None, snapshot(&both), &mut pool, Others::All);
+            assert_eq!(answer(&loaded), answer(&Loaded::from_snapshot(snapshot(&both))));
+            assert_eq!(cache.read().get(&key(other.as_bytes())).is_some(), is_kept, "{count}");
+            // What is asked for itself is always kept.
+            decode(&cache, None, snapshot(&both), &mut ParseCache::default(), Others::Few);
+            assert!(cache.read().get(&key(other.as_bytes())).is_some(), "{count}");
+        }
     }
 }

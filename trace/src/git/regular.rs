@@ -25,7 +25,18 @@ pub(super) enum NotRead {
 /// # Errors
 /// [`NotRead`]. What was opened is asked again, so that a file that is replaced at that moment is not read.
 pub(super) fn read(path: &Path, most: u64) -> Result<Vec<u8>, NotRead> {
-    let (mut file, size) = open_up_to(path, most)?;
+    read_opened(open_up_to(path, most)?, most)
+}
+
+/// The same for a file that its folder lists as a regular one.
+///
+/// # Errors
+/// Those of [`read`]: what was opened is asked, and on Unix opening follows no link and waits for nothing.
+pub(super) fn read_listed(path: &Path, most: u64) -> Result<Vec<u8>, NotRead> {
+    read_opened(if cfg!(unix) { open_found(path, most) } else { open_up_to(path, most) }?, most)
+}
+
+fn read_opened((mut file, size): (File, u64), most: u64) -> Result<Vec<u8>, NotRead> {
     let mut bytes = vec![0; usize::try_from(size).unwrap_or(0) + 1];
     // One more byte is asked for, so that mostly one call reads a file and finds its end.
     let first = file.read(&mut bytes).map_err(NotRead::Failed)?;
@@ -62,6 +73,11 @@ pub(super) fn open_up_to(path: &Path, most: u64) -> Result<(File, u64), NotRead>
     if !found.is_file() {
         return Err(NotRead::NotRegular);
     }
+    open_found(path, most)
+}
+
+/// Opens it, and asks what was opened.
+fn open_found(path: &Path, most: u64) -> Result<(File, u64), NotRead> {
     let file = open(path)?;
     let found = file.metadata().map_err(NotRead::Failed)?;
     if !found.is_file() {
@@ -93,4 +109,30 @@ fn open(path: &Path) -> Result<File, NotRead> {
 #[cfg(not(unix))]
 fn open(path: &Path) -> Result<File, NotRead> {
     File::open(path).map_err(NotRead::Failed)
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_regular_files_are_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at("file"), "four").unwrap();
+        std::os::unix::fs::symlink(at("file"), at("link")).unwrap();
+        std::os::unix::fs::symlink(at("nothing"), at("broken")).unwrap();
+        assert!(std::process::Command::new("mkfifo").arg(at("pipe")).status().unwrap().success());
+        std::fs::create_dir(at("folder")).unwrap();
+        // The second one does not ask what is there before it opens it.
+        for read in [read, read_listed] {
+            assert_eq!(read(&at("file"), 4).unwrap(), b"four");
+            assert!(matches!(read(&at("file"), 3), Err(NotRead::TooLarge(4))));
+            assert!(matches!(read(&at("link"), 4), Err(NotRead::Link)));
+            assert!(matches!(read(&at("broken"), 4), Err(NotRead::Link)));
+            assert!(matches!(read(&at("pipe"), 4), Err(NotRead::NotRegular)), "and it is not waited for");
+            assert!(matches!(read(&at("folder"), 4), Err(NotRead::NotRegular)));
+            assert!(matches!(read(&at("nothing"), 4), Err(NotRead::Failed(_))));
+        }
+    }
 }

@@ -35,6 +35,7 @@ pub(super) struct Repository {
     /// The commits that the environment names as those of a merge.
     merged: Vec<String>,
     end: OnceCell<ShallowEnd>,
+    common: OnceCell<Option<PathBuf>>,
     /// The number of commits of branches that were visited.
     pub(super) visited: Cell<usize>,
     /// The trees that were read last, by id.
@@ -73,8 +74,8 @@ impl Repository {
             },
         };
         let merged = if locals == Locals::Another { Vec::new() } else { environment.merge_heads() };
-        let (end, trees) = (OnceCell::new(), RefCell::default());
-        Ok(Some(Self { library, plumbing, top, bare, merged, end, visited: Cell::new(0), trees }))
+        let (end, common, trees) = (OnceCell::new(), OnceCell::new(), RefCell::default());
+        Ok(Some(Self { library, plumbing, top, bare, merged, end, common, visited: Cell::new(0), trees }))
     }
 
     /// Runs an operation with libgit2, or with git's commands if libgit2 fails.
@@ -191,6 +192,10 @@ impl Repository {
 
     /// The folder that all working trees share; `None` if the environment puts the repository together.
     pub(super) fn common_folder(&self) -> Option<PathBuf> {
+        self.common.get_or_init(|| self.find_common_folder()).clone()
+    }
+
+    fn find_common_folder(&self) -> Option<PathBuf> {
         let folder = match &self.library {
             Some(library) => library.common_folder(),
             None => self.plumbing.common_folder(),

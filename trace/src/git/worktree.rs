@@ -1,5 +1,6 @@
 //! Snapshots of a project from the files on disk, in a repository or not.
 
+use std::fs::FileType;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -13,6 +14,7 @@ use super::access::{Entry, EntryKind, Index, MOST_CONTENT, MOST_TABLES, too_much
 use super::entries::{is_template, list, symlink};
 use super::project::Project;
 use super::regular::{self, NotRead};
+use super::repository::Repository;
 use crate::Error;
 use crate::parallel::{cores, in_parallel};
 use crate::snapshot::{
@@ -23,29 +25,38 @@ use crate::snapshot::{
 pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
     let root = find_root(project.path())?;
     let repository = project.repository_of_root(&root)?.filter(|repository| !repository.bare);
-    let prefix = match repository {
-        Some(repository) => text_of(root.strip_prefix(&repository.top).unwrap_or(Path::new(""))),
-        None => String::new(),
+    let prefix = repository.map(|repository| prefix(&root, repository)).unwrap_or_default();
+    let tracked = match repository {
+        Some(repository) => tracked(repository.index()?, &prefix),
+        None => HashMap::new(),
     };
-    let prefix = if prefix.is_empty() { prefix } else { prefix + "/" };
-    let prepare = || -> Result<Prepared, Error> {
-        let tracked = match repository {
-            Some(repository) => tracked(repository.index()?, &prefix),
-            None => HashMap::new(),
-        };
-        Ok(Prepared::new(&root, tracked))
+    let marker = read(&root.join(settings::FILE));
+    let (settings, mut settings_problems) = match &marker {
+        Ok(bytes) => schema::read::settings(bytes),
+        Err(_) => (Settings::default(), Vec::new()),
     };
-    let (prepared, untracked) = match repository {
-        Some(repository) => {
-            let (untracked, prepared) = repository.untracked_during(&root, prepare);
-            (prepared?, untracked?)
-        }
-        None => (prepare()?, None),
-    };
-    let Prepared { tracked, marker, settings, settings_problems, filter, contents } = prepared;
-    let visible = untracked.map(|untracked| Visible::new(&tracked, &untracked, &prefix));
+    let filter = Filter::new(&settings, &mut settings_problems);
+    let mut visible = repository.map(|_| Visible::tracked(&tracked));
+    let mut walk = Walk { root: &root, filter: &filter, found: Vec::new(), unknown: Vec::new() };
+    walk.folder(&root, visible.as_ref());
     let mut files = vec![File { path: settings::FILE.to_owned(), content: marker }];
-    files.extend(walk(&root, visible.as_ref(), &filter, contents));
+    let (known, unknown) = (std::mem::take(&mut walk.found), std::mem::take(&mut walk.unknown));
+    match repository.filter(|_| !unknown.is_empty()) {
+        // Git is asked for the files that it does not track only if there are any.
+        Some(repository) => {
+            let (untracked, contents) = repository.untracked_during(&root, || read_found(known));
+            files.extend(contents);
+            match (untracked?, &mut visible) {
+                (Some(untracked), Some(visible)) => visible.add(&untracked, &prefix),
+                _ => visible = None,
+            }
+            for unknown in unknown {
+                walk.resolve(unknown, visible.as_ref());
+            }
+            files.extend(read_found(walk.found));
+        }
+        None => files.extend(read_found(known)),
+    }
 
     let mut listing = Listing::default();
     let mut left_out: Vec<(String, &Entry)> = Vec::new();
@@ -76,44 +87,10 @@ pub(super) fn take(project: &Project) -> Result<Snapshot, Error> {
     })
 }
 
-/// What is read while git lists the files that it does not track.
-struct Prepared {
-    tracked: HashMap<String, Option<Entry>>,
-    /// The settings file.
-    marker: Content,
-    settings: Settings,
-    settings_problems: Vec<Problem>,
-    filter: Filter,
-    /// The tracked record files, by path.
-    contents: HashMap<String, Content>,
-}
-
-impl Prepared {
-    fn new(root: &Path, tracked: HashMap<String, Option<Entry>>) -> Self {
-        let marker = read(&root.join(settings::FILE));
-        let (settings, mut settings_problems) = match &marker {
-            Ok(bytes) => schema::read::settings(bytes),
-            Err(_) => (Settings::default(), Vec::new()),
-        };
-        let filter = Filter::new(&settings, &mut settings_problems);
-        let is_record = |(path, entry): &(&String, &Option<Entry>)| {
-            filter.is_record(path) && entry.as_ref().is_some_and(|entry| entry.kind == EntryKind::File)
-        };
-        let mut real: HashMap<&Path, bool> = HashMap::new();
-        let mut paths: Vec<&str> = Vec::new();
-        for (path, _) in tracked.iter().filter(is_record) {
-            if Path::new(path).parent().is_none_or(|folder| is_real(root, folder, &mut real)) {
-                paths.push(path);
-            }
-        }
-        let contents = read_all(&paths, |path| {
-            let path = root.join(path);
-            path.symlink_metadata().is_ok_and(|found| found.is_file()).then(|| read(&path))
-        });
-        let contents = paths.into_iter().zip(contents);
-        let contents = contents.filter_map(|(path, content)| Some((path.to_owned(), content?))).collect();
-        Self { tracked, marker, settings, settings_problems, filter, contents }
-    }
+/// The path of a root from the top of its repository: empty, or ending in `/`.
+pub(super) fn prefix(root: &Path, repository: &Repository) -> String {
+    let prefix = text_of(root.strip_prefix(&repository.top).unwrap_or(Path::new("")));
+    if prefix.is_empty() { prefix } else { prefix + "/" }
 }
 
 /// Whether a folder below the root, and every folder between them, is a folder and no link.
@@ -131,13 +108,12 @@ pub(super) fn is_real<'p>(root: &Path, folder: &'p Path, known: &mut HashMap<&'p
 }
 
 /// Reads files, on several threads if there are many; no more than [`MOST_CONTENT`] of them in their order.
-fn read_all<T: Sync>(files: &[T], read: impl Fn(&T) -> Option<Content> + Sync) -> Vec<Option<Content>> {
-    let size =
-        |content: &Option<Content>| content.as_ref().and_then(|it| it.as_ref().ok()).map_or(0, |it| it.len() as u64);
+fn read_all<T: Sync>(files: &[T], read: impl Fn(&T) -> Content + Sync) -> Vec<Content> {
+    let size = |content: &Content| content.as_ref().map_or(0, |it| it.len() as u64);
     let sum = AtomicU64::new(0);
     let mut contents = in_parallel(files, if files.len() < FILES_FOR_THREADS { 1 } else { cores() }, |file| {
         if sum.load(Ordering::Relaxed) > MOST_CONTENT {
-            return Some(Err(too_much()));
+            return Err(too_much());
         }
         let content = read(file);
         sum.fetch_add(size(&content), Ordering::Relaxed);
@@ -153,7 +129,8 @@ fn read_all<T: Sync>(files: &[T], read: impl Fn(&T) -> Option<Content> + Sync) -
             if left < size(content) {
                 left = 0;
             }
-            *content = content.take().map(|content| within(&mut left, content));
+            let own = std::mem::replace(content, Err(too_much()));
+            *content = within(&mut left, own);
         }
     }
     contents
@@ -226,72 +203,128 @@ fn tracked(index: Index, prefix: &str) -> HashMap<String, Option<Entry>> {
 /// itself ignored: that one is read anyway.
 struct Visible {
     paths: HashSet<String>,
+    /// Whether the untracked files are among them.
+    is_complete: bool,
 }
 
 impl Visible {
-    fn new(tracked: &HashMap<String, Option<Entry>>, untracked: &HashSet<String>, prefix: &str) -> Self {
-        let untracked = untracked.iter().filter_map(|path| path.strip_prefix(prefix));
-        let mut paths: HashSet<String> = HashSet::new();
-        for path in tracked.keys().map(String::as_str).chain(untracked) {
-            let mut rest = path;
-            while paths.insert(rest.to_owned()) {
-                let Some((folder, _)) = rest.rsplit_once('/') else { break };
-                rest = folder;
-            }
+    /// The tracked ones.
+    fn tracked(tracked: &HashMap<String, Option<Entry>>) -> Self {
+        let mut visible = Self { paths: HashSet::with_capacity(tracked.len()), is_complete: false };
+        tracked.keys().for_each(|path| visible.insert(path));
+        visible
+    }
+
+    /// Adds all others, which are given from the top of the repository.
+    fn add(&mut self, untracked: &HashSet<String>, prefix: &str) {
+        untracked.iter().filter_map(|path| path.strip_prefix(prefix)).for_each(|path| self.insert(path));
+        self.is_complete = true;
+    }
+
+    fn insert(&mut self, path: &str) {
+        let mut rest = path;
+        while !self.paths.contains(rest) {
+            self.paths.insert(rest.to_owned());
+            let Some((folder, _)) = rest.rsplit_once('/') else { break };
+            rest = folder;
         }
-        Self { paths }
     }
 }
 
 /// From this number of files on, reading them takes much longer than starting a thread.
 const FILES_FOR_THREADS: usize = 100;
 
-/// The record files. `contents`: those that were read already.
-fn walk(root: &Path, visible: Option<&Visible>, filter: &Filter, mut contents: HashMap<String, Content>) -> Vec<File> {
-    let ignored = |path: &str| visible.is_some_and(|visible| !visible.paths.contains(path));
-    // A path that is left to read, or what is known of it. Those are read after the walk, several at once.
-    let mut files: Vec<(String, Result<PathBuf, Content>)> = Vec::new();
-    let mut steps = WalkDir::new(root).follow_links(false).sort_by_file_name().min_depth(1).into_iter();
-    while let Some(step) = steps.next() {
-        let step = match step {
-            Ok(step) => step,
-            Err(error) => {
-                let path = error.path().and_then(|path| path.strip_prefix(root).ok()).map(text_of).unwrap_or_default();
-                let why = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);
-                files.push((path, Err(Err(cannot_read(&why)))));
-                continue;
-            }
-        };
-        let path = text_of(step.path().strip_prefix(root).unwrap_or(step.path()));
-        let hidden = step.file_name().to_string_lossy().starts_with('.');
-        let kind = step.file_type();
-        if kind.is_dir() {
+/// A search for record files.
+struct Walk<'p> {
+    root: &'p Path,
+    filter: &'p Filter,
+    /// The record files: where each is, or why it is not read. Those are read after the walk, several at once.
+    found: Vec<(String, Result<PathBuf, Problem>)>,
+    /// What may be ignored: files, and folders that were not searched.
+    unknown: Vec<Unknown>,
+}
+
+/// A file or a folder that git does not track.
+struct Unknown {
+    path: String,
+    full: PathBuf,
+    kind: FileType,
+}
+
+impl Walk<'_> {
+    /// Searches a folder. Without a list nothing is ignored.
+    fn folder(&mut self, folder: &Path, visible: Option<&Visible>) {
+        let steps = WalkDir::new(folder).follow_links(false).follow_root_links(false).sort_by_file_name().min_depth(1);
+        let mut steps = steps.into_iter();
+        while let Some(step) = steps.next() {
+            let step = match step {
+                Ok(step) => step,
+                Err(error) => {
+                    let path = error.path().and_then(|path| path.strip_prefix(self.root).ok()).map(text_of);
+                    let why = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);
+                    self.found.push((path.unwrap_or_default(), Err(cannot_read(&why))));
+                    continue;
+                }
+            };
+            let path = text_of(step.path().strip_prefix(self.root).unwrap_or(step.path()));
+            let hidden = step.file_name().to_string_lossy().starts_with('.');
+            let kind = step.file_type();
+            let has_records = match kind.is_dir() {
+                true => !hidden && !self.filter.skips_folder(&path),
+                false => self.filter.is_record(&path),
+            };
+            let is_visible = visible.is_none_or(|visible| visible.paths.contains(&path));
             // Another repository, or another project, has its own records.
-            let other = step.path().join(".git").exists() || step.path().join(settings::FILE).is_file();
-            if hidden || other || filter.skips_folder(&path) || ignored(&path) {
+            let other = || step.path().join(".git").exists() || step.path().join(settings::FILE).is_file();
+            let is_searched = has_records && is_visible && !(kind.is_dir() && other());
+            if kind.is_dir() && !is_searched {
                 steps.skip_current_dir();
             }
-            continue;
+            if has_records && !is_visible && visible.is_some_and(|visible| !visible.is_complete) {
+                self.unknown.push(Unknown { path, full: step.into_path(), kind });
+            } else if is_searched && !kind.is_dir() {
+                self.file(path, step.into_path(), kind);
+            }
         }
-        if !filter.is_record(&path) || ignored(&path) {
-            continue;
-        }
-        let content = if kind.is_symlink() {
-            Err(Err(symlink()))
-        } else if kind.is_file() {
-            contents.remove(&path).map_or_else(|| Ok(step.into_path()), Err)
-        } else {
-            Err(Err(not_regular()))
-        };
-        files.push((path, content));
     }
-    let left: Vec<&PathBuf> = files.iter().filter_map(|(_, found)| found.as_ref().ok()).collect();
-    let mut read = read_all(&left, |path| Some(read(path))).into_iter().flatten();
-    let file = |(path, found): (String, Result<PathBuf, Content>)| {
-        let content = found.err().or_else(|| read.next()).unwrap_or_else(|| Err(cannot_read("it was not read")));
+
+    fn file(&mut self, path: String, full: PathBuf, kind: FileType) {
+        let found = if kind.is_symlink() {
+            Err(symlink())
+        } else if kind.is_file() {
+            Ok(full)
+        } else {
+            Err(not_regular())
+        };
+        self.found.push((path, found));
+    }
+
+    /// Takes in what was unknown, unless it is ignored.
+    fn resolve(&mut self, unknown: Unknown, visible: Option<&Visible>) {
+        let Unknown { path, full, kind } = unknown;
+        if visible.is_some_and(|visible| !visible.paths.contains(&path)) {
+            return;
+        }
+        if !kind.is_dir() {
+            self.file(path, full, kind);
+        } else if !full.join(".git").exists() && !full.join(settings::FILE).is_file() {
+            self.folder(&full, visible);
+        }
+    }
+}
+
+/// Reads what was found.
+fn read_found(found: Vec<(String, Result<PathBuf, Problem>)>) -> Vec<File> {
+    let left: Vec<&PathBuf> = found.iter().filter_map(|(_, found)| found.as_ref().ok()).collect();
+    let mut read = read_all(&left, |path| content_of(regular::read_listed(path, LARGEST_FILE))).into_iter();
+    let file = |(path, found): (String, Result<PathBuf, Problem>)| {
+        let content = match found {
+            Ok(_) => read.next().unwrap_or_else(|| Err(cannot_read("it was not read"))),
+            Err(problem) => Err(problem),
+        };
         File { path, content }
     };
-    files.into_iter().map(file).collect()
+    found.into_iter().map(file).collect()
 }
 
 fn not_regular() -> Problem {
@@ -303,7 +336,11 @@ fn cannot_read(why: &str) -> Problem {
 }
 
 pub(super) fn read(path: &Path) -> Content {
-    regular::read(path, LARGEST_FILE).map(Into::into).map_err(|error| match error {
+    content_of(regular::read(path, LARGEST_FILE))
+}
+
+fn content_of(read: Result<Vec<u8>, NotRead>) -> Content {
+    read.map(Into::into).map_err(|error| match error {
         NotRead::TooLarge(size) => Problem::too_large(size),
         other => problem_of(&other, LARGEST_FILE),
     })

@@ -49,13 +49,14 @@ impl Filter {
         let yaml = path.ends_with(".yaml") || path.ends_with(".yml");
         yaml && path != settings::FILE
             && !path.split('/').any(|step| step.starts_with('.'))
-            && !self.ignore.is_match(path)
-            && !path.match_indices('/').any(|(end, _)| self.skips_folder(&path[..end]))
+            && (self.ignore.is_empty()
+                || (!self.ignore.is_match(path)
+                    && !path.match_indices('/').any(|(end, _)| self.skips_folder(&path[..end]))))
     }
 
     /// Whether a folder is ignored, with all that is in it.
     pub(crate) fn skips_folder(&self, path: &str) -> bool {
-        self.ignore.is_match(path) || self.ignore.is_match(format!("{path}/"))
+        !self.ignore.is_empty() && (self.ignore.is_match(path) || self.ignore.is_match(format!("{path}/")))
     }
 }
 

@@ -273,7 +273,9 @@ impl Snapshot {
     /// Whether these bytes of the snapshot are those of an object.
     pub(crate) fn is_object(&self, bytes: &[u8], id: &str) -> bool {
         match self.object(id) {
-            Some(content) => content.as_ref().is_ok_and(|content| **content == *bytes),
+            Some(content) => {
+                content.as_ref().is_ok_and(|content| std::ptr::eq(&**content, bytes) || **content == *bytes)
+            }
             // Bytes that were read from objects, but not from this one, are those of another one.
             None => self.source == Source::Worktree && object_id::blob_id(bytes, id.len()) == id,
         }

@@ -38,6 +38,9 @@ impl Field {
 /// The key that the texts of a score sheet belong to.
 pub(super) const OF_SHEET: [&str; 2] = ["score", "use"];
 
+/// Room for the nodes that are neither amounts nor targets.
+const FEW_NODES: usize = 250;
+
 pub(super) struct Builder<'g> {
     pub(super) graph: &'g Graph,
     pub(super) network: Network,
@@ -73,15 +76,20 @@ pub(super) struct Builder<'g> {
 
 impl<'g> Builder<'g> {
     pub(super) fn new(graph: &'g Graph, measured: Measured) -> Self {
+        // Most nodes are amounts of parts; to grow large lists takes longer than to fill them.
+        let amounts = graph.loaded.parts().map(|(.., part)| part.amounts.len()).sum::<usize>();
+        let nodes = amounts + graph.loaded.targets().count() + FEW_NODES;
+        let mut network = Network::default();
+        network.nodes.reserve(nodes);
         Self {
             graph,
-            network: Network::default(),
-            keys: Vec::new(),
-            fields: Vec::new(),
-            required: Vec::new(),
-            scales: Vec::new(),
+            network,
+            keys: Vec::with_capacity(nodes),
+            fields: Vec::with_capacity(nodes),
+            required: Vec::with_capacity(nodes),
+            scales: Vec::with_capacity(nodes),
             clashes: Vec::new(),
-            by_key: HashMap::new(),
+            by_key: HashMap::with_capacity(nodes),
             amounts: Vec::new(),
             amount_routes: Vec::new(),
             origins: HashMap::new(),
