@@ -252,13 +252,13 @@ fn three_thousand_records() {
 #[test]
 fn the_longest_texts_are_cut() {
     let sandbox = repository();
-    let title = "@|#1 ".repeat(200);
+    let title = "@|#1 ".repeat(59);
     let mut text = String::from("parts:\n");
-    for number in 0..60 {
+    for number in 0..200 {
         let _ = writeln!(
             text,
             "  {}-{number}: {{title: \"{title}\", in: suspension, amounts: {{mass: 1 kg}}}}",
-            "long".repeat(60)
+            "long".repeat(20)
         );
     }
     sandbox.write("long.yaml", text);

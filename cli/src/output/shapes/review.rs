@@ -215,6 +215,11 @@ pub(super) const SHOWN_REVIEW: &[Key] = &[
         "decisions",
         Shape::List(&Shape::Object(&[&[
             key("choice", Shape::Text, "what was chosen, and when"),
+            key(
+                "without_numbers",
+                Shape::OrNull(&Shape::Text),
+                "that it was made without a ranking by points or an analysis",
+            ),
             key("known", TEXT_OR_NULL, "what was known then"),
             key("points", TEXT_OR_NULL, "points predicted then"),
             key("before", Shape::Text, "the analyses before the choice"),
