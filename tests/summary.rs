@@ -248,23 +248,23 @@ fn three_thousand_records() {
     }
 }
 
-/// Texts that grow by their escapes: with fewer rows and shorter texts they still fit.
+/// The longest titles, which grow by their escapes.
 #[test]
-fn the_longest_texts_are_cut() {
+fn the_longest_texts_fit_with_fewer_rows() {
     let sandbox = repository();
-    let title = "@|#1 ".repeat(59);
+    let title = "#".repeat(299) + "|";
     let mut text = String::from("parts:\n");
     for number in 0..200 {
         let _ = writeln!(
             text,
             "  {}-{number}: {{title: \"{title}\", in: suspension, amounts: {{mass: 1 kg}}}}",
-            "long".repeat(20)
+            "long".repeat(24)
         );
     }
     sandbox.write("long.yaml", text);
     let out = markdown(&sandbox, &["HEAD"]);
     assert_sound(&out, None);
-    assert!(out.contains('…') && out.contains(" more"), "{out}");
+    assert!(out.contains(" more"), "{out}");
     // A template of the team decides itself.
     sandbox.write("templates/delta.md", "{% for finding in new %}{{ finding.message }}{% endfor %}\n");
     assert!(markdown(&sandbox, &["HEAD"]).contains("\\|") && !markdown(&sandbox, &["HEAD"]).contains('…'));
