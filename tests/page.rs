@@ -47,7 +47,7 @@ fn quoted(page: &str) -> String {
 }
 
 #[track_caller]
-fn page(sandbox: &Sandbox) -> String {
+pub(crate) fn page(sandbox: &Sandbox) -> String {
     page_of(sandbox, &sandbox.path(), &[])
 }
 
@@ -61,7 +61,7 @@ fn between<'t>(text: &'t str, from: &str, to: &str) -> &'t str {
 
 /// The place of a record.
 #[track_caller]
-fn place<'t>(page: &'t str, id: &str) -> &'t str {
+pub(crate) fn place<'t>(page: &'t str, id: &str) -> &'t str {
     between(page, &format!("<article class=\"place\" id=\"{id}\">"), "</article>")
 }
 
@@ -72,13 +72,13 @@ fn section<'t>(page: &'t str, id: &str) -> &'t str {
 }
 
 /// The values of an attribute.
-fn attributes<'t>(page: &'t str, name: &str) -> Vec<&'t str> {
+pub(crate) fn attributes<'t>(page: &'t str, name: &str) -> Vec<&'t str> {
     let start = format!(" {name}=\"");
     page.split(start.as_str()).skip(1).filter_map(|rest| rest.split('"').next()).collect()
 }
 
 /// Text without tags, and with the entities that the page uses.
-fn text(html: &str) -> String {
+pub(crate) fn text(html: &str) -> String {
     let mut out = String::new();
     for (at, piece) in html.split('<').enumerate() {
         out.push_str(if at == 0 { piece } else { piece.split_once('>').map_or("", |(_, text)| text) });
@@ -351,102 +351,6 @@ fn the_same_records_give_the_same_bytes() {
     let stamp = |page: &str| between(page, "<script data-stamp=\"", "\"").to_owned();
     assert!(stamp(&first).len() == 16 && stamp(&first).chars().all(|c| c.is_ascii_hexdigit()), "{}", stamp(&first));
     assert_ne!(stamp(&first), stamp(&page_of(&sandbox, &example_car(), &["--on", "2027-03-20"])));
-}
-
-/// A car with this many records: systems, targets with reasons and plans, parts with two amounts.
-fn generated(records: usize) -> String {
-    use std::fmt::Write as _;
-    let mut all = String::from(
-        "goals:\n  top: {title: Finish among the first eight, points: 60 pts, reason: It keeps the workshop., lead: team lead}\n\
-         events:\n  run:\n    title: Acceleration over 75 m\n    plan: 70 pts\n    lead: test lead\n    serves: {top: It is what is scored.}\n    \
-         reads: {time: run-time}\n    score: {formula: 100 * 3.5 / time * unit, given: {unit: 1 s}, }\n\
-         targets:\n  run-time: {title: Time over 75 m, of: car, at-most: 4.3 s, formula: 4 * one + car-mass / kilo, given: {one: 1 s, kilo: 1000 kg/s}, \
-         lead: test lead, serves: {run: It scores.}, verify: {by: test, with: timing gates, due: 2027-05-01}}\n  \
-         car-mass: {title: Mass of the car, of: car, at-most: 205 kg, total: mass, lead: chief engineer, serves: {run-time: A kilogram costs 1 ms.}}\n",
-    );
-    let systems = 9;
-    let targets = (records - 4 - systems) / 3;
-    let parts = records - 4 - systems - targets;
-    for target in 0..targets {
-        let _ = writeln!(
-            all,
-            "  target-{target}: {{title: Stiffness of the joint number {target}, of: sys-{}, at-least: 3 kN/mm, estimate: 3.2 kN/mm ± 0.1 kN/mm, \
-             serves: {{run-time: A soft joint number {target} loses grip in every corner of the course.}}, verify: {{by: test, with: rig, due: 2027-06-01}}}}",
-            target % systems
-        );
-    }
-    all.push_str("systems:\n");
-    for system in 0..systems {
-        let _ = writeln!(all, "  sys-{system}: {{title: System number {system}, in: car, lead: lead {system}}}");
-    }
-    all.push_str("parts:\n");
-    for part in 0..parts {
-        let _ = writeln!(
-            all,
-            "  part-{part}: {{title: Bracket number {part}, in: sys-{}, count: 2, amounts: {{mass: {{value: 0.02 kg, basis: weighed}}, cost: 3 EUR}}, \
-             serves: {{target-{}: It holds joint {part} where the load comes in., car-mass: Every gram counts.}}}}",
-            part % systems,
-            part % targets
-        );
-    }
-    all
-}
-
-#[test]
-fn large_cars_have_pages_that_a_browser_can_open() {
-    for (records, most) in [(450, 1_500_000), (3_000, 9_000_000)] {
-        let sandbox = Sandbox::new();
-        sandbox.write("tierod.yaml", SETTINGS);
-        sandbox.write("car.yaml", generated(records));
-        let page = page(&sandbox);
-        assert_eq!(page.matches("<article class=\"place\"").count(), records);
-        println!("{records} records: {} kB", page.len() / 1000);
-        assert!(page.len() < most, "{records} records: {}", page.len());
-        assert!(text(place(&page, "part-0")).contains("Finish among the first eight"));
-    }
-}
-
-/// The bound holds for 450 records; those of the example's season have a history, stress files and results.
-#[test]
-fn the_page_of_a_whole_season_is_small() {
-    let sandbox = Sandbox::new();
-    sandbox.tierod(&["example", "car"]).ended(0);
-    let said = sandbox.tierod(&["page", "car"]).ended(0).out;
-    let size = std::fs::metadata(sandbox.path_of("page.html")).unwrap().len();
-    assert!(said.contains(": 455 records, ") && said.contains(&format!(", {} kB", size.div_ceil(1000))), "{said}");
-    assert!(size < 1_460_000, "{size}");
-}
-
-/// What is part of the page has no id that a record can have, so that every record has its place.
-#[test]
-fn records_may_be_called_as_what_is_on_the_page() {
-    let sandbox = Sandbox::new();
-    sandbox.small_root("");
-    let page = page(&sandbox);
-    let place = |id: &&str| page.contains(&format!("<article class=\"place\" id=\"{id}\">"));
-    for id in attributes(&page, "id").iter().filter(|id| !place(id)) {
-        assert!(id.starts_with('_') || id.contains("--"), "{id}");
-    }
-    let ids = [
-        "overview",
-        "list",
-        "places",
-        "filter",
-        "find",
-        "search",
-        "count",
-        "every",
-        "answer-h",
-        "records",
-        "constructor",
-    ];
-    let parts: String = ids.iter().map(|id| format!("  {id}: {{in: suspension}}\n")).collect();
-    sandbox.write("names.yaml", format!("parts:\n{parts}"));
-    let page = self::page(&sandbox);
-    for id in ids {
-        assert_eq!(page.matches(&format!(" id=\"{id}\"")).count(), 1, "{id}");
-        assert!(self::place(&page, id).contains("<h2>"), "{id}");
-    }
 }
 
 /// What is broken is said before the answer, as `check` does.

@@ -8,6 +8,7 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod confined;
 pub(crate) mod csv;
+mod decided;
 pub(crate) mod deck;
 pub(crate) mod delta;
 pub(crate) mod dot;

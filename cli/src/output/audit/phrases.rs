@@ -7,6 +7,7 @@ use trace::audit::{
 };
 
 use super::AuditView;
+use crate::output::decided::without_numbers;
 use crate::output::numbers::quantity;
 use crate::output::points::{needs, points_of};
 use crate::screen::count;
@@ -253,19 +254,14 @@ impl AuditView<'_> {
         }
     }
 
-    /// That a decision has no ranking by points, or no analysis before the choice; `None` if it has both.
-    pub(super) fn without_numbers(own: &DecisionReview) -> Option<&'static str> {
+    /// What was missing when the choice was made; `None` without a choice, or if nothing was.
+    pub(super) fn without_numbers(own: &DecisionReview) -> Option<String> {
+        own.chosen.as_ref()?;
         let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
-        let is_ranked = |ranking: &Ranking| ranking.alternatives.iter().filter(|own| own.points.is_some()).count() > 1;
-        let is_ranked = then.or(own.now.as_ref()).is_some_and(is_ranked);
-        let has_analysis = own.analyses.iter().any(|one| one.after != Some(true));
-        match (is_ranked, has_analysis) {
-            (true, true) => None,
-            (true, false) => Some("decided without an analysis"),
-            (false, true) => Some("decided without a ranking by points: fewer than two alternatives had points"),
-            (false, false) => Some("decided without numbers: no ranking by points, and no analysis before the choice"),
-        }
-        .filter(|_| own.chosen.is_some())
+        let ranking = then.or(own.now.as_ref());
+        let ranked = ranking.map_or(0, |own| own.alternatives.iter().filter(|own| own.points.is_some()).count());
+        let later = own.analyses.iter().filter(|own| own.after == Some(true)).count();
+        without_numbers(ranked, own.analyses.len(), later)
     }
 
     /// Whether the first of a ranking is significantly ahead, as a phrase.

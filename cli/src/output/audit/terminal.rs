@@ -240,7 +240,7 @@ fn decisions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
         let mut line = |label: &str, text: &str| ink.block(out, label, 9, text);
         if let Some(text) = AuditView::without_numbers(own) {
-            line("caution", text);
+            line("caution", &text);
         }
         if let Some(text) = view.known_then(own) {
             line("known", &text);

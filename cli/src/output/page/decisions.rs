@@ -9,6 +9,7 @@ use trace::values::{Key, Outcome, Significance};
 
 use super::{PageView, Worths};
 use crate::output::compare::View;
+use crate::output::decided::without_numbers;
 use crate::output::numbers::quantity;
 use crate::output::points::points_of;
 
@@ -56,6 +57,7 @@ fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) ->
     let choice = study.past().available().and_then(|history| Choice::of(study, history, index));
     let id = &study.loaded.record(index).id;
     let informing = study.loaded.analyses().filter(|(.., analysis)| analysis.informs.contains(id)).count();
+    let ranked = outcomes.iter().filter(|own| !own.sets_nothing && own.spread.is_some()).count();
     let is_after = choice.as_ref().map(|choice| choice.later_analyses(study).len());
     let later: Vec<Value> = choice
         .iter()
@@ -70,34 +72,11 @@ fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) ->
         "day": choice.map(|choice| choice.day().to_string()),
         "later": later,
         "traded": compared.as_ref().and_then(|own| traded(own, &name)),
-        "without": without_numbers(outcomes, informing, is_after.unwrap_or(0)),
+        "without": decision.chosen.as_ref().and_then(|_| without_numbers(ranked, informing, is_after.unwrap_or(0))),
         "verdict": compared.as_ref().and_then(|own| verdict(own, &name)),
         "alternatives": alternatives,
     });
     (own, compared)
-}
-
-/// What is missing under a decision: a ranking by points, or an analysis; `None` if it has both.
-fn without_numbers(outcomes: &[Outcome], informing: usize, later: usize) -> Option<String> {
-    let ranked = outcomes.iter().filter(|outcome| !outcome.sets_nothing && outcome.spread.is_some()).count();
-    let ranking = match ranked {
-        _ if outcomes.iter().all(|outcome| outcome.sets_nothing) => {
-            Some("no alternative sets a value, so none has points")
-        }
-        0 | 1 => Some("fewer than two alternatives have points"),
-        _ => None,
-    };
-    let analysis = match informing {
-        0 => Some("no analysis informs it"),
-        all if all == later => Some("every analysis of it was added after the choice"),
-        _ => None,
-    };
-    let words = [ranking, analysis].into_iter().flatten().collect::<Vec<_>>().join("; ");
-    match (ranking, analysis) {
-        (None, None) => None,
-        (Some(_), _) => Some(format!("decided without numbers: {words}")),
-        (None, Some(_)) => Some(format!("decided without an analysis: {words}")),
-    }
 }
 
 /// What was chosen instead of what, and what that gained and cost: points, and the amounts of the whole car.
