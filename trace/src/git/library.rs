@@ -11,6 +11,7 @@ use walkdir::WalkDir;
 use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind, largest, within};
 use super::environment::{Environment, Locals, outside_of_bare};
 use super::error::GitError;
+use super::loose_blobs::LooseBlobs;
 use super::walk::day_of;
 use crate::parallel::{both, cores};
 use crate::snapshot::{Content, text_of};
@@ -231,8 +232,13 @@ const FILES_FOR_THREADS: usize = 200;
 
 fn read_all(repository: &git2::Repository, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
     let odb = repository.odb()?;
+    let mut loose = LooseBlobs::new(repository.commondir().join("objects"));
     let mut left = most;
-    entries.iter().map(|entry| Ok(within(&mut left, content(&odb, entry)?))).collect()
+    let mut content = |entry: &Entry| match loose.content(&entry.id, entry.size as usize) {
+        Some(bytes) => Ok(Ok(bytes.into())),
+        None => content(&odb, entry),
+    };
+    entries.iter().map(|entry| Ok(within(&mut left, content(entry)?))).collect()
 }
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {

@@ -47,6 +47,7 @@ mod key;
 mod large_files;
 mod library;
 mod loose;
+mod loose_blobs;
 mod models_cache;
 mod new_file;
 mod objects;
