@@ -189,7 +189,11 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     // An exact name comes before a text that only contains it.
     const name = search.value.trim().toLowerCase();
     const isNamed = (row) => [row.querySelector("a").textContent, row.querySelector("a").hash.slice(1)].some((own) => own.trim().toLowerCase() === name);
-    const first = hits.find(isNamed) || hits[0];
+    // Of the others one whose title begins with it, then the shortest title with it.
+    const titleOf = (row) => row.querySelector("a").textContent.trim().toLowerCase();
+    const titled = hits.filter((row) => titleOf(row).includes(name));
+    titled.sort((a, b) => titleOf(b).startsWith(name) - titleOf(a).startsWith(name) || titleOf(a).length - titleOf(b).length);
+    const first = hits.find(isNamed) || titled[0] || hits[0];
     if (first && search.value.trim()) { search.blur(); first.querySelector("a").click(); }
   });
   addEventListener("keydown", (event) => {

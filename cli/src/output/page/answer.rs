@@ -18,17 +18,18 @@ pub(super) fn broken(view: &PageView<'_>) -> Vec<String> {
     unread.into_iter().chain(points::broken(view.study).without_missing().lines()).collect()
 }
 
-/// The errors that are listed at the top; each is also in the place of its record.
-const MOST_ERRORS: usize = 8;
+/// The findings that are listed at the top, the worst first; each is also in the place of its record.
+const MOST_FINDINGS: usize = 60;
 
-/// The number of findings of each level, and the first errors.
+/// The number of findings of each level, and the first ones.
 pub(super) fn counts(view: &PageView<'_>) -> Value {
     let report = view.study.report();
     let counts: Vec<String> = LEVELS.iter().map(|level| count(report.count(*level), level.word())).collect();
-    let errors: Vec<&Finding> = report.findings.iter().filter(|finding| finding.level == Level::Error).collect();
-    let list: Vec<Value> = errors
+    let mut all: Vec<&Finding> = report.findings.iter().collect();
+    all.sort_by_key(|finding| LEVELS.iter().position(|level| *level == finding.level));
+    let list: Vec<Value> = all
         .iter()
-        .take(MOST_ERRORS)
+        .take(MOST_FINDINGS)
         .map(|finding| {
             let record = finding.record.as_deref().map(|id| view.named(id));
             // The title in the message is what is pressed.
@@ -37,10 +38,11 @@ pub(super) fn counts(view: &PageView<'_>) -> Value {
             let (before, after) = around.unwrap_or(("", ""));
             let message = around.is_none().then_some(&finding.message);
             json!({"record": record, "before": before, "after": after, "message": message, "help": finding.help,
-                   "check": finding.check.name})
+                   "check": finding.check.name, "level": finding.level.word()})
         })
         .collect();
-    json!({"text": counts.join(", "), "list": list, "more": errors.len().saturating_sub(MOST_ERRORS)})
+    json!({"text": counts.join(", "), "list": list, "more": all.len().saturating_sub(MOST_FINDINGS),
+           "errors": report.count(Level::Error) > 0})
 }
 
 /// The goals, each with its answer.
@@ -48,7 +50,8 @@ pub(super) fn goals(view: &PageView<'_>) -> Vec<Value> {
     view.study.goals().iter().map(|goal| self::goal(view, goal)).collect()
 }
 
-fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
+/// A goal with its answer.
+pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let loaded = &view.study.loaded;
     let is_scored = view.study.is_scored(goal);
     let chance = goal.chance().filter(|_| !is_scored);

@@ -49,9 +49,17 @@ fn budget(view: &PageView<'_>, number: usize, budget: &Budget) -> Value {
             None => format!("{} unallocated", shown(budget.unallocated().max(0.0))),
         },
         "shares": shares.iter().map(|own| share(view, budget, own, &scale)).collect::<Vec<_>>(),
+        "sum": sum_of_shares(budget).filter(|sum| Some(scale.text(*sum)) != budget.value.map(|own| scale.text(own))).map(shown),
         "without": without,
         "parts": if budget.shares.is_empty() { parts(view, budget.index, &scale) } else { Vec::new() },
     })
+}
+
+/// What the shares add up to, if each has a value. A total that was measured as a whole is another number.
+fn sum_of_shares(budget: &Budget) -> Option<f64> {
+    let without: f64 = budget.without_share.iter().map(|(_, si)| si).sum();
+    let all: Option<f64> = budget.shares.iter().map(|share| share.value).sum();
+    all.filter(|_| !budget.shares.is_empty()).map(|all| all + without)
 }
 
 /// The part of its limit that a share has left.

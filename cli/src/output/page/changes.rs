@@ -108,11 +108,14 @@ pub(super) fn recent(view: &PageView<'_>) -> Value {
     }
     // Those of one commit stay in the order of the records.
     rows.sort_by_key(|(commit, _)| std::cmp::Reverse(*commit));
-    let more = rows.len().saturating_sub(MOST);
     let all = rows.len();
-    let rows: Vec<Value> = rows.into_iter().take(MOST).map(|(_, row)| row).collect();
-    json!({"until": last.to_string(), "days": RECENT, "quiet": last < view.study.day, "rows": rows, "more": more,
-           "sum": sum(view, last, all)})
+    // What passed as planned is folded.
+    let is_pass = |row: &Value| row["what"] == "added" && row["after"] == "pass";
+    let (passed, rows): (Vec<Value>, Vec<Value>) = rows.into_iter().map(|(_, row)| row).partition(is_pass);
+    let more = rows.len().saturating_sub(MOST) + passed.len().saturating_sub(MOST);
+    let [rows, passed] = [rows, passed].map(|rows| rows.into_iter().take(MOST).collect::<Vec<Value>>());
+    json!({"until": last.to_string(), "days": RECENT, "quiet": last < view.study.day, "rows": rows, "passed": passed,
+           "more": more, "sum": sum(view, last, all)})
 }
 
 /// What the recent changes did: points, amounts of the car, and targets with a new status; `None` without the car before.

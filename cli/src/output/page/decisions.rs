@@ -13,7 +13,7 @@ use crate::output::decided::without_numbers;
 use crate::output::numbers::quantity;
 use crate::output::points::points_of;
 
-/// The decisions, those without a choice first.
+/// The decisions, those without a choice first, with the names of the amounts that each may change.
 pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Vec<Value> {
     let mut all: Vec<RecordId> = view.study.loaded.decisions().map(|(index, ..)| index).collect();
     let is_chosen = |index: &RecordId| view.study.loaded.decision(*index).is_some_and(|own| own.chosen.is_some());
@@ -64,6 +64,7 @@ fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) ->
         .flat_map(|choice| choice.later_analyses(study))
         .map(|own| json!({"analysis": view.link(own.analysis), "day": own.commit.day.to_string()}))
         .collect();
+    let trade = compared.as_ref().and_then(Trade::of);
     let own = json!({
         "decision": view.link(index),
         "chosen": chosen,
@@ -71,45 +72,82 @@ fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) ->
         "heads": decision.criteria.iter().map(|id| view.named(id.as_str())).collect::<Vec<_>>(),
         "day": choice.map(|choice| choice.day().to_string()),
         "later": later,
-        "traded": compared.as_ref().and_then(|own| traded(own, &name)),
+        "instead": trade.as_ref().map(|own| name(&own.other.name)),
+        "by": trade.as_ref().and_then(|own| own.points.clone()),
+        "amounts": trade.as_ref().map(|own| own.amounts.iter().map(|(_, text)| text).collect::<Vec<_>>()),
+        "traded": trade.as_ref().map(|own| own.sentence(&name)),
+        "analyses": decision.chosen.as_ref().and_then(|_| before_choice(informing, is_after)),
         "without": decision.chosen.as_ref().and_then(|_| without_numbers(ranked, informing, is_after.unwrap_or(0))),
         "verdict": compared.as_ref().and_then(|own| verdict(own, &name)),
         "alternatives": alternatives,
+        "notes": findings_of(view, index),
     });
     (own, compared)
 }
 
-/// What was chosen instead of what, and what that gained and cost: points, and the amounts of the whole car.
-fn traded(view: &View<'_>, name: &impl Fn(&str) -> String) -> Option<String> {
-    let outcomes = &view.compared.outcomes;
-    let own = Traded::of(&view.compared)?;
-    let chosen = outcomes.get(own.chosen)?;
-    let others = || outcomes.iter().enumerate().filter(|(at, outcome)| *at != own.chosen && !outcome.sets_nothing);
-    let other = own.other.or_else(|| Some(others().next()?.0)).and_then(|at| outcomes.get(at))?;
-    let points = own.moved.map(|by| match own.uncertainty {
-        _ if signed(by.abs(), 1) == "+0.0" => "the same points".to_owned(),
-        Some(within) if by.abs() <= within => format!("{} points (within uncertainty)", difference(by, within, 1)),
-        Some(within) => format!("{} points", difference(by, within, 1)),
-        None => format!("{} points (uncertainty unknown)", signed(by, 1)),
-    });
-    let values = view.values;
-    let amounts = values.amounts().iter().enumerate().filter_map(|(at, amount)| {
-        let node = values.node(&Key::Group(None, u16::try_from(at).ok()?))?;
-        let unit = values.unit(node);
-        let by = (chosen.state.values.get(node.index())? - other.state.values.get(node.index())?) / unit.factor();
-        let text = unit.after(&signed(by, schema::number::decimals(by, 3, 2)));
-        (by.is_finite() && by.abs() > 1e-9).then(|| format!("{text} of {amount}"))
-    });
-    let all: Vec<String> = points.into_iter().chain(amounts).collect();
-    let all = if all.is_empty() { "no difference in points or amounts".to_owned() } else { all.join(", ") };
-    Some(format!("{} instead of {}: {all}", name(&chosen.name), name(&other.name)))
+/// What was chosen instead of what, and what that gained and cost.
+struct Trade<'v> {
+    chosen: &'v Outcome,
+    other: &'v Outcome,
+    /// The points, with what is known of their uncertainty.
+    points: Option<String>,
+    /// The amounts of the whole car: the name of each, and by how much it differs, empty if not at all.
+    amounts: Vec<(&'v str, String)>,
+}
+
+impl<'v> Trade<'v> {
+    fn of(view: &'v View<'_>) -> Option<Self> {
+        let outcomes = &view.compared.outcomes;
+        let own = Traded::of(&view.compared)?;
+        let chosen = outcomes.get(own.chosen)?;
+        let others = || outcomes.iter().enumerate().filter(|(at, outcome)| *at != own.chosen && !outcome.sets_nothing);
+        let other = own.other.or_else(|| Some(others().next()?.0)).and_then(|at| outcomes.get(at))?;
+        let points = own.moved.map(|by| match own.uncertainty {
+            _ if signed(by.abs(), 1) == "+0.0" => "the same points".to_owned(),
+            Some(within) if by.abs() <= within => format!("{} points (within uncertainty)", difference(by, within, 1)),
+            Some(within) => format!("{} points", difference(by, within, 1)),
+            None => format!("{} points (uncertainty unknown)", signed(by, 1)),
+        });
+        let values = view.values;
+        let amounts = values.amounts().iter().enumerate().filter_map(|(at, amount)| {
+            let node = values.node(&Key::Group(None, u16::try_from(at).ok()?))?;
+            let unit = values.unit(node);
+            let by = (chosen.state.values.get(node.index())? - other.state.values.get(node.index())?) / unit.factor();
+            let differs = by.is_finite() && by.abs() > 1e-9;
+            let text =
+                if differs { unit.after(&signed(by, schema::number::decimals(by, 3, 2))) } else { String::new() };
+            Some((&**amount, text))
+        });
+        Some(Self { chosen, other, points, amounts: amounts.collect() })
+    }
+
+    /// All of it in a line.
+    fn sentence(&self, name: &impl Fn(&str) -> String) -> String {
+        let amounts = self.amounts.iter().filter(|(_, text)| !text.is_empty());
+        let amounts = amounts.map(|(amount, text)| format!("{text} of {amount}"));
+        let all: Vec<String> = self.points.clone().into_iter().chain(amounts).collect();
+        let all = if all.is_empty() { "no difference in points or amounts".to_owned() } else { all.join(", ") };
+        format!("{} instead of {}: {all}", name(&self.chosen.name), name(&self.other.name))
+    }
+}
+
+/// What the checks say of a decision, such as a value that has changed since.
+fn findings_of<'v>(view: &PageView<'v>, index: RecordId) -> Vec<&'v str> {
+    let own = view.study.report().findings.iter().filter(|own| own.record.as_deref() == Some(view.id(index)));
+    own.map(|finding| finding.message.as_str()).collect()
+}
+
+/// How many of the analyses that inform a decision were there before its choice; `None` if the day of the choice is unknown.
+fn before_choice(all: usize, after: Option<usize>) -> Option<String> {
+    let after = after?;
+    Some(if all == 0 { "none".to_owned() } else { format!("{} of {all}", all.saturating_sub(after)) })
 }
 
 /// The difference to the car as it is, as text.
 fn difference_text(outcome: &Outcome) -> Option<String> {
     Some(match (outcome.difference, outcome.significance) {
         _ if outcome.sets_nothing => "sets no value".to_owned(),
-        (Some((by, _)), _) if by.abs() < 1e-9 => "as now".to_owned(),
+        (Some((by, _)), _) if by.abs() < 1e-9 => "as estimated".to_owned(),
         (Some((by, within)), Some(Significance::Larger)) => difference(by, within, 1),
         (Some((by, within)), Some(Significance::Within)) => {
             format!("{}, within uncertainty", difference(by, within, 1))
@@ -127,8 +165,8 @@ fn criteria(view: &View<'_>, outcome: &Outcome) -> Vec<Value> {
         .iter()
         .map(|own| {
             let text = own.value.map_or_else(|| "no value".to_owned(), |value| quantity(value, 0.0, values.unit(own.node)));
-            let as_now = own.value.is_some() && own.value == values.value(own.node);
-            json!({"text": text, "as_now": as_now, "status": own.status.word(), "class": super::records::class_of(own.status)})
+            let as_estimated = own.value.is_some() && own.value == values.value(own.node);
+            json!({"text": text, "as_estimated": as_estimated, "status": own.status.word(), "class": super::records::class_of(own.status)})
         })
         .collect()
 }

@@ -9,10 +9,15 @@ use trace::RecordId;
 use super::{PageView, in_days};
 use crate::screen::count;
 
+/// The check that reports results that are older than a change.
+const STALE_RESULT: &str = "stale-result";
+
 /// What is due within these days is listed.
 const SOON: i32 = 28;
-/// The next ones that are listed before those of each lead.
-const MOST_NEXT: usize = 8;
+/// What is due within these days is listed before the rest.
+const WEEK: i32 = 7;
+/// The most of these that are listed.
+const MOST_NEXT: usize = 40;
 
 /// What is due on a date.
 struct Due {
@@ -71,7 +76,11 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     // What is overdue comes first, and of this what people's safety depends on.
     first.sort_by_key(|(_, due)| (!is_late(due), is_late(due) && !safety(due), due.day, due.record));
     let overdue = first.iter().filter(|(_, due)| is_late(due)).count();
-    let next: Vec<Value> = first.iter().take(MOST_NEXT).map(|(lead, due)| row(view, lead, due)).collect();
+    let is_near = |(_, due): &&(&str, &Due)| study.day.days_until(due.day) < WEEK;
+    let near = first.iter().filter(is_near).count();
+    // Without any, the next ones.
+    let listed = if near == 0 { MOST_NEXT.min(8) } else { near.min(MOST_NEXT) };
+    let next: Vec<Value> = first.iter().take(listed).map(|(lead, due)| row(view, lead, due)).collect();
     let leads: Vec<Value> = by_lead
         .iter()
         .map(|(lead, all)| {
@@ -88,7 +97,9 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         .min()
         .map(|first| format!("{} due later, the first on {first}", count(later.len(), "verification")));
     let all: usize = leads.iter().map(|lead| lead["rows"].as_array().map_or(0, Vec::len)).sum();
-    json!({"leads": leads, "next": next, "overdue": overdue, "count": all, "rest": rest, "days": SOON})
+    let week = near - overdue;
+    json!({"leads": leads, "next": next, "overdue": overdue, "count": all, "rest": rest, "days": SOON,
+           "week": week, "more": all - overdue - week})
 }
 
 fn row(view: &PageView<'_>, lead: &str, due: &Due) -> Value {
@@ -104,6 +115,21 @@ fn row(view: &PageView<'_>, lead: &str, due: &Due) -> Value {
         "with": due.with,
         "safety": view.study.loaded.record(due.record).safety_critical(),
     })
+}
+
+/// The safety-critical records that passed, and were changed after it: each with what was changed.
+pub(super) fn outdated(view: &PageView<'_>) -> Vec<Value> {
+    let loaded = &view.study.loaded;
+    let findings = view.study.report().findings.iter().filter(|finding| finding.check.name == STALE_RESULT);
+    let of = |finding: &trace::Finding| {
+        let own = loaded.find(finding.record.as_deref()?)?;
+        let about = loaded.result(own).and_then(|result| loaded.find(result.of.as_ref()?.as_str()));
+        Some(about.unwrap_or(own))
+    };
+    let all = findings.filter_map(|finding| Some((of(finding)?, finding)));
+    all.filter(|(record, _)| loaded.record(*record).safety_critical())
+        .map(|(record, finding)| json!({"record": view.link(record), "message": finding.message}))
+        .collect()
 }
 
 /// The safety-critical records without a test, a demonstration or an inspection that has passed, by lead.

@@ -13,6 +13,14 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
     let notes = match &view.study.loaded.record(index).body {
         Body::Goal(own) => {
             add("reason", own.reason.clone());
+            if let Some(goal) = view.study.goals().iter().find(|goal| goal.index == index) {
+                let answer = super::answer::goal(view, goal);
+                let text = |key: &str| answer[key].as_str().map(str::to_owned);
+                add("chance", text("chance"));
+                add("points", text("points"));
+                add("needed", text("needed"));
+                add("before", text("before"));
+            }
             &own.notes
         }
         Body::Event(own) => {
@@ -66,6 +74,14 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
             add("date", own.date.map(|date| date.to_string()));
             add("agreed by", own.agreed_by.clone());
             add("reason", own.reason.clone());
+            if let Some(goal) = view.study.goals().iter().find(|goal| goal.index == index) {
+                let answer = super::answer::goal(view, goal);
+                let text = |key: &str| answer[key].as_str().map(str::to_owned);
+                add("chance", text("chance"));
+                add("points", text("points"));
+                add("needed", text("needed"));
+                add("before", text("before"));
+            }
             &own.notes
         }
         Body::Waiver(own) => {
@@ -73,6 +89,14 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
             add("until", own.until.map(|until| until.to_string()));
             add("agreed by", own.agreed_by.clone());
             add("reason", own.reason.clone());
+            if let Some(goal) = view.study.goals().iter().find(|goal| goal.index == index) {
+                let answer = super::answer::goal(view, goal);
+                let text = |key: &str| answer[key].as_str().map(str::to_owned);
+                add("chance", text("chance"));
+                add("points", text("points"));
+                add("needed", text("needed"));
+                add("before", text("before"));
+            }
             &own.notes
         }
     };

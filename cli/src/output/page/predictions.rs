@@ -2,10 +2,24 @@
 
 use schema::number;
 use serde_json::{Value, json};
-use trace::audit::groups;
+use trace::audit::{ScoreCause, groups};
 
 use super::PageView;
 use crate::output::numbers::percent;
+
+/// What was a chance in the prediction and came out: how many points of the difference that is.
+fn chances(view: &PageView<'_>) -> Vec<String> {
+    let one = |goal: &trace::audit::GoalScore| {
+        let by = goal.split()?.points(ScoreCause::Finish);
+        let rest = goal.scored()? - goal.predicted? - by;
+        let is_shown = number::signed(by.abs(), 1) != "+0.0";
+        let [by, rest] = [by, rest].map(|points| number::signed(points, 1));
+        is_shown.then(|| {
+            format!("{by} points of it are a chance that came out (the car finished, or did not), {rest} all else")
+        })
+    };
+    view.audit.goals.iter().filter_map(one).collect()
+}
 
 /// The estimates with a result, by quantity and basis, the most pairs first.
 pub(super) fn section(view: &PageView<'_>) -> Value {
@@ -33,9 +47,25 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         let by = number::signed(number::shown_change(predicted, scored, 1), 1);
         Some(format!("{predicted:.1} points predicted before the contest, {scored:.1} scored ({by})"))
     });
+    let scored: Vec<String> = scored.collect();
+    let short: Vec<String> = groups
+        .iter()
+        .filter_map(|group| {
+            let (needed, used) = group.allowance.zip(group.used(view.study.settings()))?;
+            let (needed, used) = (number::percent(needed, 1), number::percent(used, 1));
+            let is_more = group.allowance > group.used(view.study.settings()) && needed != used;
+            is_more.then(|| format!("{} {}: {needed} where {used} was used", group.quantity, group.basis))
+        })
+        .collect();
     json!({
-        "points": scored.collect::<Vec<_>>(),
+        "none": scored.is_empty(),
+        "short": (!short.is_empty()).then(|| {
+            format!("Too small an allowance, if 9 of 10 results are to stay inside it: {}", short.join("; "))
+        }),
+        "chances": chances(view),
+        "points": scored,
         "rows": rows,
         "inside": (all > 0).then(|| format!("{inside} of {all} results are inside the interval of their estimate")),
+        "without_row": all.saturating_sub(groups.iter().map(|group| group.with_interval).sum::<usize>()),
     })
 }

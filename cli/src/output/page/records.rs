@@ -47,16 +47,25 @@ pub(super) fn state_of(planned: &Planned<'_>, day: Day) -> (&'static str, &'stat
     }
 }
 
-/// The status of a record: that of a target, otherwise that of its verifications; null if it has neither.
+/// The status of a record: that of a target, otherwise the worst of its verifications, otherwise the worst of the targets
+/// and requirements about it; null if it has none of them.
 pub(super) fn status(view: &PageView<'_>, index: RecordId) -> Value {
-    let study = view.study;
-    if let Some(target) = target_status(view, index) {
-        return json!({"text": target.status.word(), "class": class_of(target.status)});
-    }
-    let rank = |class: &str| ["bad", "warn", "none", "good"].iter().position(|own| *own == class);
-    let states = study.planned(index);
-    let worst = states.iter().map(|planned| state_of(planned, study.day)).min_by_key(|(_, class)| rank(class));
+    let own = own_status(view, index);
+    let about = || view.study.graph.incoming(index).into_iter().filter(|(_, edge)| edge.link == Link::Of);
+    let worst = own.or_else(|| worst(about().filter_map(|(from, _)| own_status(view, from))));
     worst.map_or(Value::Null, |(text, class)| json!({"text": text, "class": class}))
+}
+
+/// The words and the class of what a record says of itself.
+fn own_status(view: &PageView<'_>, index: RecordId) -> Option<(&'static str, &'static str)> {
+    if let Some(target) = target_status(view, index) {
+        return Some((target.status.word(), class_of(target.status)));
+    }
+    worst(view.study.planned(index).iter().map(|planned| state_of(planned, view.study.day)))
+}
+
+fn worst(states: impl Iterator<Item = (&'static str, &'static str)>) -> Option<(&'static str, &'static str)> {
+    states.min_by_key(|(_, class)| ["bad", "warn", "none", "good"].iter().position(|own| own == class))
 }
 
 fn target_status<'t>(view: &PageView<'t>, index: RecordId) -> Option<&'t trace::values::TargetStatus> {
@@ -114,7 +123,7 @@ fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line
         "references": references(view, index),
         "amounts": amounts(view, worths, index),
         "cost": cost(view, worths, index),
-        "worth": worths.and_then(|worths| worth::of_record(view, worths, index, None)),
+        "worth": worths.filter(|_| loaded.goal(index).is_none()).and_then(|own| worth::of_record(view, own, index, None)),
         "verify": study.planned(index).iter().map(|own| planned(view, own)).collect::<Vec<_>>(),
         "subjects": subjects(view, index),
         "results": results,
@@ -220,7 +229,13 @@ fn cost(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) -> Op
         part.amounts.iter().map(|(name, _)| of(name)).sum::<f64>()
     });
     let points = points.filter(|points| *points != 0.0 && points.is_finite());
-    let points = points.map(|points| format!(", worth {} points", schema::number::signed(points, 2)));
+    let points = points.map(|points| {
+        if points < 0.0 {
+            format!(", which cost {} points; what it gives is in why it exists", schema::number::fixed(-points, 2))
+        } else {
+            format!(", which give {} points", schema::number::fixed(points, 2))
+        }
+    });
     let pieces = part.count.filter(|count| *count > 1).map(|count| format!("{count} pieces: ")).unwrap_or_default();
     (!all.is_empty()).then(|| format!("{pieces}{all}{}", points.unwrap_or_default()))
 }

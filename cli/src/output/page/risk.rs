@@ -39,6 +39,22 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
     all.into_iter().map(|(target, points)| row(view, target, points)).collect()
 }
 
+/// What the points and the chance would be if every target at risk or missed were at its limit, as a sentence.
+pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
+    let study = view.study;
+    let goal = study.goals().first().filter(|goal| !study.is_scored(goal))?;
+    let sensitivities = study.values().worth_of_all(goal.node);
+    let targets = study.target_statuses().iter().filter(|target| rank(target.status) < 3);
+    let points = targets.filter_map(|target| study.values().points_to_limit(target, &sensitivities));
+    let more: f64 = points.filter(|points| *points > 0.0).sum();
+    if schema::number::signed(more, 1) == "+0.0" {
+        return None;
+    }
+    let [now, then] = [goal.chance()?, goal.chance_with(more)?].map(schema::number::chance);
+    let chance = if now == then { format!("the chance stays {now}") } else { format!("the chance {now} → {then}") };
+    Some(format!("With each of them at its limit: {} points, {chance}.", schema::number::signed(more, 1)))
+}
+
 /// The unresolved periods at risk, the longest first, at most three.
 pub(super) fn longest(view: &PageView<'_>) -> Vec<Value> {
     let mut open: Vec<_> = view.audit.at_risk_periods.iter().filter(|period| period.end.is_none()).collect();
@@ -72,6 +88,6 @@ fn row(view: &PageView<'_>, target: &TargetStatus, points: Option<f64>) -> Value
         "lead": study.graph.lead(target.index),
         "safety": study.loaded.record(target.index).safety_critical(),
         "next_day": next.map(|(due, _)| due.to_string()),
-        "next": next.map(|(due, by)| format!("{} {due}", by.word())),
+        "next": next.map(|(due, by)| format!("{} {due}{}", by.word(), if due < study.day { ", overdue" } else { "" })),
     })
 }
