@@ -4,6 +4,7 @@ use schema::Day;
 use schema::settings::Stage;
 use trace::audit::{Audit, COMPLETE, GoalScore, Season, TargetAudit};
 use trace::history::History;
+use trace::history::choice::Choice;
 use trace::{RecordId, Study};
 
 use super::super::loops::{Loop, Loops, Step, StepKind};
@@ -131,7 +132,7 @@ pub(crate) fn loops(study: &Study, audit: &Audit, season: Option<&Season>) -> Lo
 }
 
 /// What was done about a target: the analyses that find it, the decisions with it as a criterion, its revisions and its
-/// results. Analyses and decisions have the day on which they were added.
+/// results. Analyses have the day on which they were added, and decisions the day of the choice.
 fn steps(study: &Study, target: RecordId) -> Vec<Step> {
     let loaded = &study.loaded;
     let id = &loaded.record(target).id;
@@ -148,7 +149,8 @@ fn steps(study: &Study, target: RecordId) -> Vec<Step> {
     }
     for (index, _, decision) in loaded.decisions() {
         if decision.criteria.contains(id) {
-            add(StepKind::Decision, index, added(index));
+            let chosen = history.and_then(|history| Some(Choice::of(study, history, index)?.day()));
+            add(StepKind::Decision, index, chosen.or_else(|| added(index)));
         }
     }
     for (index, revision) in study.graph.revisions(target) {
