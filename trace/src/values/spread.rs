@@ -11,11 +11,11 @@ use models::normal;
 use schema::formula::{Formula, Work};
 use schema::number;
 
-use super::Values;
 use super::derivatives::{Gradients, Partials};
 use super::network::{Network, Rule, State};
 use super::plan::{Plan, covariance, merged};
 use super::sampling::{Sample, factor};
+use super::{Key, Values};
 use crate::ids::NodeId;
 
 /// How far from its mean, in standard deviations, a value must follow its slope: the interval ends at two.
@@ -44,23 +44,26 @@ pub struct Spread {
     pub high: f64,
     /// The expanded uncertainty: two standard deviations (k = 2).
     pub uncertainty: f64,
+    /// Whether it was sampled.
+    is_sampled: bool,
+    /// Its outcomes, if the probability of one of them may be asked.
     sample: Option<Arc<Sample>>,
 }
 
 impl Spread {
     fn of_first_order(mean: f64, uncertainty: f64) -> Self {
-        Self { mean, low: mean - uncertainty, high: mean + uncertainty, uncertainty, sample: None }
+        Self { mean, low: mean - uncertainty, high: mean + uncertainty, uncertainty, is_sampled: false, sample: None }
     }
 
     fn of_sample(mean: f64, sample: Sample) -> Self {
         let (low, high) = sample.interval();
         let uncertainty = 2.0 * sample.standard_deviation();
-        Self { mean, low, high, uncertainty, sample: Some(Arc::new(sample)) }
+        Self { mean, low, high, uncertainty, is_sampled: true, sample: Some(Arc::new(sample)) }
     }
 
     /// Half of the interval, if both sides of the mean are about as long: then `mean ± half` describes it.
     pub fn half(&self) -> Option<f64> {
-        if self.sample.is_none() {
+        if !self.is_sampled {
             return Some(self.uncertainty);
         }
         let half = 0.5 * (self.high - self.low);
@@ -346,7 +349,8 @@ impl Values {
         (lens, self.bends.get_or_init(|| lens.bends()))
     }
 
-    /// The mean and the interval of a value; `None` if it is missing.
+    /// The mean and the interval of a value; `None` if it is missing. The outcomes themselves are kept for goals only, because
+    /// only of these the chance is asked, and thousands of events would need 100 KB each.
     pub fn spread(&self, node: NodeId) -> Option<Spread> {
         self.value(node)?;
         let (lens, bends) = self.bends();
@@ -354,6 +358,11 @@ impl Values {
             return Some(lens.first_order(node));
         }
         let mut known = self.spreads.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        Some(known.entry(node).or_insert_with(|| lens.spread(bends, node)).clone())
+        let is_goal = matches!(self.keys[node], Key::Record(record) if self.graph.loaded.goal(record).is_some());
+        let own = || {
+            let own = lens.spread(bends, node);
+            if is_goal { own } else { Spread { sample: None, ..own } }
+        };
+        Some(known.entry(node).or_insert_with(own).clone())
     }
 }
