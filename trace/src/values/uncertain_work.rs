@@ -42,6 +42,7 @@ impl Network {
     fn over(&self, most: Most) -> Vec<NodeId> {
         let mut below: Vec<Box<[NodeId]>> = vec![Box::default(); self.nodes.len()];
         let mut seen: Vec<Option<NodeId>> = vec![None; self.nodes.len()];
+        let mut absent = vec![false; self.nodes.len()];
         let (mut kept, mut terms, mut over) = (0_usize, 0_usize, Vec::new());
         for &node in &self.order {
             if self.is_uncertain_leaf(node) {
@@ -49,12 +50,19 @@ impl Network {
                 kept += 1;
                 continue;
             }
+            let value = &self.nodes[node];
             let own = self.terms(node, |input| below[input].len());
+            // Totals skip what is not calculated; other values are not calculated either.
+            if !matches!(value.rule, Rule::Total(_)) && value.inputs.iter().any(|input| absent[*input]) {
+                absent[node] = true;
+                continue;
+            }
             if own == 0 {
                 continue;
             }
             if terms.saturating_add(own) > most.terms {
                 over.push(node);
+                absent[node] = true;
                 continue;
             }
             terms += own;
@@ -68,6 +76,7 @@ impl Network {
             }
             if kept + all.len() > most.kept {
                 over.push(node);
+                absent[node] = true;
                 continue;
             }
             kept += all.len();
