@@ -153,3 +153,65 @@ fn the_paths_of_causes_are_bounded() {
     let markdown = run(&sandbox, &["delta", "HEAD", "--format", "markdown"]).answer.ended(1);
     assert!(markdown.out.contains("#### New findings"), "{}", markdown.out);
 }
+
+/// A chain of targets, each with an uncertain number of its own, and what would have more derivatives than a state may have.
+#[test]
+fn a_long_chain_of_uncertain_values_is_not_calculated() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let chain = |length: usize| {
+        let target = |at: usize| {
+            format!(
+                "  t{at}: {{of: car, at-most: 9000 s, formula: t{} + x, given: {{x: 1 ms ± 0.1 ms}}, lead: x, serves: \
+                 {{skidpad: It is needed.}}}}\n",
+                at + 1
+            )
+        };
+        let last = format!("  t{length}: {{of: car, at-most: 9 s, estimate: 1 s ± 0.1 s, lead: x}}\n");
+        format!("targets:\n{}{last}", (0..length).map(target).collect::<String>())
+    };
+    let refused = || {
+        let report = sandbox.tierod(&["check", "--format", "json"]).json();
+        let all = report["findings"].as_array().unwrap().clone();
+        all.into_iter().filter(|finding| finding["check"] == "bad-value").collect::<Vec<_>>()
+    };
+    sandbox.write("uncertain.yaml", chain(1_000));
+    assert!(refused().is_empty());
+    let value = |of: &str| {
+        let values = sandbox.tierod(&["values", "--format", "json"]).json();
+        values["values"].as_array().unwrap().iter().find(|value| value["id"] == of).cloned().unwrap()
+    };
+    assert!((value("t0")["value"].as_f64().unwrap() - 2.0).abs() < 1e-9);
+    sandbox.write("uncertain.yaml", chain(5_000));
+    let found = refused();
+    assert_eq!(found.len(), 1, "{found:?}");
+    let record = found[0]["record"].as_str().unwrap();
+    assert_eq!(found[0]["field"], "formula");
+    assert_eq!(
+        found[0]["message"],
+        format!("{record} is not calculated: the values of the project depend on too many uncertain values")
+    );
+    // 8 million derivatives: each value keeps one for every number below it.
+    let below = 5_000 - record[1..].parse::<usize>().unwrap();
+    assert!((3_990..4_000).contains(&below), "{below}");
+    assert!(value("t0")["value"].is_null() && !value(&format!("t{}", 5_000 - below + 1))["value"].is_null());
+}
+
+/// A mass of thousands of parts with uncertainties, which hundreds of values depend on, is far below the limit.
+#[test]
+fn the_uncertain_masses_of_a_large_car_are_calculated() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let part = |at: usize| format!("  p{at}: {{in: suspension, amounts: {{mass: 0.05 kg ± 0.0{} kg}}}}\n", at % 4 + 1);
+    let target = |at: usize| {
+        format!(
+            "  t{at}: {{of: car, at-most: 900 kg, formula: car.mass * 2 + car.mass / {} + 1 kg, lead: x}}\n",
+            at + 1
+        )
+    };
+    let (parts, targets): (String, String) = ((0..3_000).map(part).collect(), (0..300).map(target).collect());
+    sandbox.write("large.yaml", format!("parts:\n{parts}targets:\n{targets}"));
+    let report = sandbox.tierod(&["check", "--format", "json"]).json();
+    let found = report["findings"].as_array().unwrap();
+    assert!(found.len() > 300 && found.iter().all(|finding| finding["check"] != "bad-value"));
+}

@@ -63,6 +63,91 @@ fn years_of_best_times_are_checked() {
     assert_eq!(found[0]["message"], "best.csv, line 2: 3000 is not a year");
 }
 
+/// Thousands of numbers that each name another row of a large table: each looks at its own row only.
+#[test]
+fn each_number_may_read_another_row_of_a_large_table() {
+    let mut table = "run,time,state\n".to_owned();
+    for row in 0..100_000 {
+        let _ = writeln!(table, "{row}.0,{row},v");
+    }
+    let mut records = "targets:\n  t: {of: car, at-most: 100000 s, lead: x}\nresults:\n".to_owned();
+    for n in 0..2_000 {
+        let value = format!("{{from: t.csv, column: time, unit: s, where: {{state: v, run: {}}}}}", 49 * n);
+        let _ = writeln!(records, "  r{n}: {{of: t, date: 2027-03-01, evidence: [t.csv], value: {value}}}");
+    }
+    let sandbox = root(&[("c.yaml", records), ("t.csv", table)]);
+    // One by one they would look at 200 million rows; with an index of each column at 202,000.
+    let found = findings(&sandbox, "unreadable-table");
+    assert!(found.is_empty(), "{} {:?}", found.len(), found.first());
+    let shown = sandbox.tierod(&["why", "r1999"]).ended(0).out;
+    assert!(shown.contains("97951 s") && shown.contains("1 of 100000 rows"), "{shown}");
+}
+
+/// Rows that thousands of numbers look at again and again are counted together.
+#[test]
+fn the_rows_of_all_numbers_have_a_limit() {
+    let table = format!("run,time\n{}", "a,4\n".repeat(50_000));
+    let mut records = "targets:\n  t: {of: car, at-most: 9 s, lead: x}\nresults:\n".to_owned();
+    for n in 0..210 {
+        let value = "{from: t.csv, column: time, unit: s, take: mean, where: {run: a}}";
+        let _ = writeln!(records, "  r{n}: {{of: t, date: 2027-03-01, evidence: [t.csv], value: {value}}}");
+    }
+    let sandbox = root(&[("c.yaml", records), ("t.csv", table)]);
+    let found = findings(&sandbox, "unreadable-table");
+    // The index of the column counts as the rows of one number.
+    assert_eq!(found.len(), 210 - (10_000_000 / 50_000 - 1));
+    assert_eq!((&found[0]["record"], &found[0]["field"]), (&"r199".into(), &"value.from".into()));
+    let message = found[0]["message"].as_str().unwrap();
+    assert_eq!(message, "t.csv, the numbers of the project need more than 10 million rows of tables together");
+}
+
+/// Score inputs that are forecast from one large table, each with an event of its own, or with all of its rows.
+#[test]
+fn forecasts_from_one_table_look_at_their_own_rows() {
+    let mut table = "year,event,best\n".to_owned();
+    for row in 0..60_000 {
+        let _ = writeln!(table, "{},x{row},4.{row}", 2000 + row % 20);
+    }
+    let records = |number: usize, past: &dyn Fn(usize) -> String| {
+        let mut records = "targets:\n".to_owned();
+        for n in 0..number {
+            let past = past(n);
+            let _ = writeln!(
+                records,
+                "  t{n}: {{of: car, at-most: 9 s, lead: x, formula: best, given: {{best: {{past: p.csv, {past}}}}}}}"
+            );
+        }
+        records
+    };
+    let sandbox = root(&[("c.yaml", records(1_000, &|n| format!("event: x{n}"))), ("p.csv", table.clone())]);
+    // One by one they would read 60 million rows.
+    assert!(findings(&sandbox, "unreadable-table").is_empty());
+    let shown = sandbox.tierod(&["values", "--format", "json"]).json().to_string();
+    assert!(shown.contains("4.999"), "the best time of one event");
+}
+
+/// The rows of different forecasts are counted together; equal ones count once.
+#[test]
+fn the_rows_of_all_forecasts_have_a_limit() {
+    let names: Vec<String> = (0..12).map(|column| format!("c{column}")).collect();
+    let rows: String = (0..99_000).map(|row| format!("{}{}\n", 2000 + row % 20, ",4".repeat(12))).collect();
+    let mut records = "targets:\n".to_owned();
+    for n in 0..240 {
+        // Each twice. The numbers of other columns are not years, which is found after the rows were counted.
+        let (year, value) = (n / 2 / 12, n / 2 % 12);
+        let year = if year == 0 { "year".to_owned() } else { format!("c{year}") };
+        let past = format!("past: p.csv, value: c{value}, year: {year}");
+        let _ =
+            writeln!(records, "  t{n}: {{of: car, at-most: 9 s, lead: x, formula: best, given: {{best: {{{past}}}}}}}");
+    }
+    let sandbox = root(&[("c.yaml", records), ("p.csv", format!("year,{}\n{rows}", names.join(",")))]);
+    let found = findings(&sandbox, "unreadable-table");
+    let is_over =
+        |own: &&serde_json::Value| own["message"].as_str().unwrap().contains("need more than 10 million rows");
+    // 101 of the 120 different ones are within the limit, 12 of which have years.
+    assert_eq!((found.len(), found.iter().filter(is_over).count()), (2 * (120 - 12), 2 * (120 - 101)));
+}
+
 #[test]
 fn a_track_has_a_limit() {
     let records = "\

@@ -37,6 +37,7 @@ pub mod snapshot;
 pub mod spreadsheet;
 pub mod stress;
 pub mod study;
+mod table;
 pub mod talk;
 pub mod values;
 

@@ -15,6 +15,7 @@ use crate::ids::{FileId, RecordId};
 use crate::parse::{MOST_RECORDS, Parsed};
 use crate::snapshot::{Content, Request, Snapshot, Source};
 use crate::stress::{self, StressFields};
+use crate::table::Tables;
 use crate::values::runs::ModelRuns;
 
 pub use crate::parse::{Known, ParseCache};
@@ -242,7 +243,7 @@ impl Loaded {
 
     /// Reads the numbers that records take from evidence files, and sets them in the records of this state.
     fn read_numbers(&mut self) {
-        let (mut all, mut left) = (Vec::new(), evidence::MOST_BYTES);
+        let (mut all, mut tables) = (Vec::new(), Tables::new(evidence::MOST_BYTES));
         for &record in &self.naming {
             let entry = &mut self.entries[record];
             let named = entry.record.body.readings();
@@ -252,7 +253,7 @@ impl Loaded {
             let mut numbers = Vec::with_capacity(named.len());
             for (route, figure) in named {
                 let Some(reading) = figure.reading() else { continue };
-                let taken = evidence::read(reading, self.tables.get(&reading.from), &mut left);
+                let taken = evidence::read(reading, self.tables.get(&reading.from), &reading.from, &mut tables);
                 numbers.push(taken.as_ref().ok().map(|taken| taken.quantity.clone()));
                 all.push(ReadNumber { record, route: route.into_iter().map(str::to_owned).collect(), taken });
             }

@@ -16,6 +16,7 @@ use crate::ids::RecordId;
 use crate::load::is_table_name;
 use crate::snapshot::Content;
 use crate::study::Study;
+use crate::table::Tables;
 use crate::values::{Origin, TableError, ValueProblemKind};
 
 /// A number that was read from an evidence file.
@@ -108,11 +109,28 @@ impl Study {
     }
 }
 
-/// The bytes that may be read for all numbers of a state together: each number reads its file from the start.
+/// The bytes that may be read for all numbers of a state together; a table that is still in memory is not read again.
 pub(crate) const MOST_BYTES: usize = 256 << 20;
 
-/// Reads a number, given the content of its file: `None` if the file is absent. `left` are the bytes that may still be read.
-pub(crate) fn read(reading: &Reading, content: Option<&Content>, left: &mut usize) -> Result<Taken, Unread> {
+/// Reads a number of a table that is in memory; `None` if it is not.
+pub(crate) fn read_known(reading: &Reading, name: &str, tables: &mut Tables) -> Option<Result<Taken, Unread>> {
+    let found = match tables.get(name)? {
+        Ok((table, left)) => column::read(table, reading, left),
+        Err(error) => Err((vec!["from".to_owned()], error)),
+    };
+    Some(match found {
+        Ok(found) => take(reading, &found),
+        Err((key, error)) => Err(Unread { key, ..Unread::of_table(&reading.from, "", &error) }),
+    })
+}
+
+/// Reads a number, given the content of its file: `None` if the file is absent. `name` is that of its table in memory.
+pub(crate) fn read(
+    reading: &Reading,
+    content: Option<&Content>,
+    name: &str,
+    tables: &mut Tables,
+) -> Result<Taken, Unread> {
     let file = &*reading.from;
     let table = |key: &str, error: &TableError| Unread::of_table(file, key, error);
     if !is_table_name(file) {
@@ -130,18 +148,15 @@ pub(crate) fn read(reading: &Reading, content: Option<&Content>, left: &mut usiz
             return Err(Unread::new(ValueProblemKind::Table, "from", message, help));
         }
     };
-    let Some(rest) = left.checked_sub(bytes.len()) else {
+    let too_large = || {
         let message = format!("{}: the files that numbers are read from are too large together", shorten(file));
         let help = "use smaller files with only the columns and rows that are needed";
-        return Err(Unread::new(ValueProblemKind::Table, "from", message, help));
+        Err(Unread::new(ValueProblemKind::Table, "from", message, help))
     };
-    *left = rest;
-    let found = column::read(bytes, reading).map_err(|(key, error)| {
-        let mut unread = table(&key[0], &error);
-        unread.key = key;
-        unread
-    })?;
-    take(reading, &found)
+    if !tables.add(name, bytes) {
+        return too_large();
+    }
+    read_known(reading, name, tables).unwrap_or_else(too_large)
 }
 
 /// Takes the number from the readings.

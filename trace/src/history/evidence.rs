@@ -18,6 +18,7 @@ use crate::evidence;
 use crate::git::walk::CommitSource;
 use crate::load::Loaded;
 use crate::snapshot::inside;
+use crate::table;
 
 /// The number of bytes of earlier versions of files that are read for a history; each version counts as at least
 /// [`LEAST`] of them.
@@ -33,7 +34,7 @@ pub(super) fn files(loaded: &Loaded) -> Vec<String> {
 
 /// Adds the numbers that were read to the records of a history and of its branches.
 pub(super) fn add_numbers(history: &mut History, log: &Log, source: CommitSource<'_>) {
-    let mut versions = Versions { source, texts: HashMap::new(), left: MOST_BYTES };
+    let mut versions = Versions { source, texts: HashMap::new(), tables: table::Tables::new(MOST_BYTES) };
     add_to_chain(history, log, &mut versions, &|_| None);
 }
 
@@ -178,7 +179,7 @@ fn rounds_to(read: &str, typed: &str) -> bool {
 struct Versions<'s> {
     source: CommitSource<'s>,
     texts: HashMap<(String, String), Option<Arc<str>>>,
-    left: usize,
+    tables: table::Tables,
 }
 
 impl Versions<'_> {
@@ -199,17 +200,21 @@ impl Versions<'_> {
 
     fn read(&mut self, keys: &BTreeMap<String, Arc<str>>, path: &str, blob: &str) -> Option<Arc<str>> {
         let reading = reading(keys)?;
+        let name = format!("{path}:{blob}");
+        if let Some(known) = evidence::read_known(&reading, &name, &mut self.tables) {
+            return Some(known.ok()?.quantity.text().into());
+        }
         let snapshot = self.source.snapshot;
         let now = snapshot.read(path);
         let is_now = |bytes: &Arc<[u8]>| blob.is_empty() || snapshot.is_object(bytes, blob);
         let content = match now.filter(|now| now.as_ref().is_ok_and(is_now)) {
             Some(now) => now.clone(),
             None => {
-                self.left = self.left.checked_sub(LEAST)?;
+                self.tables.take_bytes(LEAST).then_some(())?;
                 self.source.blobs(&[blob]).ok()?.pop()?
             }
         };
-        let taken = evidence::read(&reading, Some(&content), &mut self.left).ok()?;
+        let taken = evidence::read(&reading, Some(&content), &name, &mut self.tables).ok()?;
         Some(taken.quantity.text().into())
     }
 }

@@ -9,6 +9,7 @@ use super::network::{Network, Rule, State};
 use super::sets::{Effect, SetProblem};
 use super::spread::{Bends, Lens, difference};
 use super::status::Status;
+use super::uncertain_work::MOST;
 use super::work::WorkBudget;
 use super::{Gradients, Spread, Values};
 use crate::ids::{NodeId, RecordId};
@@ -181,10 +182,19 @@ impl Values {
             let named: Vec<&Effect> = effects.iter().map(|(_, effect)| effect).collect();
             let (network, changed) = self.with_effects(&named);
             let state = network.evaluate();
-            if !budget.take(&network.runs(&state)) {
+            let too_much = if !network.too_uncertain(MOST).is_empty() {
+                let message =
+                    "it is not evaluated: too many values depend on uncertain ones, see Limits in SECURITY.md";
+                Some((message.to_owned(), "remove the uncertainties that matter least under `sets`"))
+            } else if !budget.take(&network.runs(&state)) {
                 let message = WorkBudget::message("it is not evaluated");
+                Some((message, "use tables with fewer rows, or fewer alternatives"))
+            } else {
+                None
+            };
+            if let Some((message, help)) = too_much {
                 let route = ["alternatives", name.as_str()].map(str::to_owned).to_vec();
-                let help = "use tables with fewer rows, or fewer alternatives".to_owned();
+                let help = help.to_owned();
                 outcome.problems.push(AlternativeProblem { route, message, help });
                 outcomes.push(outcome);
                 altered.push(None);

@@ -28,6 +28,7 @@ mod status;
 pub(crate) mod tables;
 mod tolerance;
 pub mod transfer;
+mod uncertain_work;
 pub(crate) mod work;
 mod worth;
 

@@ -1,5 +1,7 @@
 //! The points that a goal needs: its own points, or a forecast for its place from past contests.
 
+use std::sync::Arc;
+
 use foldhash::HashMap;
 use models::standings::{Forecast, Next, PastContest, points_for_place};
 use schema::records::Goal;
@@ -113,7 +115,7 @@ pub(super) fn next_year(loaded: &crate::Loaded, past: impl Iterator<Item = i32>)
 }
 
 /// The past contests of each goal, as far as it names a table that is there: what it contains, or why it cannot be read.
-pub(super) type Past = HashMap<RecordId, Result<Vec<PastContest>, tables::TableError>>;
+pub(super) type Past = HashMap<RecordId, Result<Arc<Vec<PastContest>>, tables::TableError>>;
 
 /// The contests in the table of a goal; `None` if it names no table, or one that is absent.
 pub(super) fn past_contests(

@@ -24,6 +24,7 @@ pub(super) fn merged(mut row: Vec<(NodeId, f64)>) -> Vec<(NodeId, f64)> {
     row
 }
 
+/// The lower triangle of the covariance matrix of some values, row by row.
 pub(super) fn covariance(rows: &[&[(NodeId, f64)]]) -> Vec<Vec<f64>> {
     let of = |one: &[(NodeId, f64)], other: &[(NodeId, f64)]| {
         let (mut sum, mut others) = (0.0, other.iter().peekable());
@@ -35,7 +36,8 @@ pub(super) fn covariance(rows: &[&[(NodeId, f64)]]) -> Vec<Vec<f64>> {
         }
         sum
     };
-    rows.iter().map(|one| rows.iter().map(|other| of(one, other)).collect()).collect()
+    let row = |(at, one): (usize, &&[(NodeId, f64)])| rows[..=at].iter().map(|other| of(one, other)).collect();
+    rows.iter().enumerate().map(row).collect()
 }
 
 /// Where a number of a step comes from.

@@ -68,7 +68,7 @@ impl Lattice {
     }
 }
 
-/// The lower triangular factor of a covariance matrix, row by row; a value that depends on those before it adds no
+/// The lower triangular factor of a covariance matrix, of which the lower triangle is enough, row by row; a value that depends on those before it adds no
 /// dimension (Cholesky; standard textbook result).
 pub(super) fn factor(covariance: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let mut rows: Vec<Vec<f64>> = Vec::with_capacity(covariance.len());

@@ -11,11 +11,11 @@ use models::normal;
 use schema::formula::{Formula, Work};
 use schema::number;
 
-use super::Values;
 use super::derivatives::{Gradients, Partials};
 use super::network::{Network, Rule, State};
 use super::plan::{Plan, covariance, merged};
 use super::sampling::{Sample, factor};
+use super::{Key, Values};
 use crate::ids::NodeId;
 
 /// How far from its mean, in standard deviations, a value must follow its slope: the interval ends at two.
@@ -44,23 +44,26 @@ pub struct Spread {
     pub high: f64,
     /// The expanded uncertainty: two standard deviations (k = 2).
     pub uncertainty: f64,
+    /// Whether it was sampled.
+    is_sampled: bool,
+    /// Its outcomes, if the probability of one of them may be asked.
     sample: Option<Arc<Sample>>,
 }
 
 impl Spread {
     fn of_first_order(mean: f64, uncertainty: f64) -> Self {
-        Self { mean, low: mean - uncertainty, high: mean + uncertainty, uncertainty, sample: None }
+        Self { mean, low: mean - uncertainty, high: mean + uncertainty, uncertainty, is_sampled: false, sample: None }
     }
 
     fn of_sample(mean: f64, sample: Sample) -> Self {
         let (low, high) = sample.interval();
         let uncertainty = 2.0 * sample.standard_deviation();
-        Self { mean, low, high, uncertainty, sample: Some(Arc::new(sample)) }
+        Self { mean, low, high, uncertainty, is_sampled: true, sample: Some(Arc::new(sample)) }
     }
 
     /// Half of the interval, if both sides of the mean are about as long: then `mean ± half` describes it.
     pub fn half(&self) -> Option<f64> {
-        if self.sample.is_none() {
+        if !self.is_sampled {
             return Some(self.uncertainty);
         }
         let half = 0.5 * (self.high - self.low);
@@ -160,28 +163,31 @@ impl Lens<'_> {
         }
         let own: Vec<&[(NodeId, f64)]> = uncertain.iter().map(|at| &rows[*at][..]).collect();
         let count = uncertain.len();
-        let factor = if count <= MOST_MOVED { factor(&covariance(&own)) } else { independent(&own) };
+        let factor = if count <= MOST_MOVED {
+            Factor::Triangle(factor(&covariance(&own)))
+        } else {
+            Factor::Diagonal(own.iter().map(|row| deviation(row)).collect())
+        };
         // The slope along each of the independent directions.
-        let along: Vec<f64> =
-            (0..count).map(|by| (by..count).map(|at| slopes[at] * factor[at][by]).sum::<f64>()).collect();
-        let deviation = along.iter().map(|slope| slope * slope).sum::<f64>().sqrt();
+        let along = factor.along(&slopes);
+        let all = along.iter().map(|slope| slope * slope).sum::<f64>().sqrt();
         let middle: Vec<f64> = inputs.iter().map(|input| self.state.values[*input]).collect();
         let value = self.state.values[node];
         let terms = slopes.iter().zip(&uncertain).map(|(slope, at)| (slope * middle[*at]).abs()).sum::<f64>();
-        let within = BEND * REACH * deviation + 1e-12 * (value.abs() + terms);
+        let within = BEND * REACH * all + 1e-12 * (value.abs() + terms);
         let mut work = Work::default();
         let mut leaves = |direction: &[f64]| {
             [REACH, -REACH].into_iter().any(|reach| {
                 let mut numbers = middle.clone();
-                for (row, at) in factor.iter().zip(&uncertain) {
-                    numbers[*at] += reach * row.iter().zip(direction).map(|(own, by)| own * by).sum::<f64>();
+                for (row, at) in uncertain.iter().enumerate() {
+                    numbers[*at] += reach * factor.moves(row, direction);
                 }
                 let straight = value + reach * along.iter().zip(direction).map(|(own, by)| own * by).sum::<f64>();
                 let off = (formula.value(&numbers, &mut work) - straight).abs();
                 off.is_nan() || off > within
             })
         };
-        directions(&along, deviation).any(|direction| leaves(&direction))
+        directions(&along, all).any(|direction| leaves(&direction))
     }
 
     fn first_order(&self, node: NodeId) -> Spread {
@@ -285,15 +291,38 @@ fn directions(along: &[f64], deviation: f64) -> impl Iterator<Item = Vec<f64>> {
     steepest.into_iter().chain(axes).chain(pairs).chain(signs)
 }
 
-/// The factor of the covariance of values that are taken as independent.
-fn independent(rows: &[&[(NodeId, f64)]]) -> Vec<Vec<f64>> {
-    let deviation = |row: &[(NodeId, f64)]| row.iter().map(|(_, by)| by * by).sum::<f64>().sqrt();
-    let row = |(at, row): (usize, &&[(NodeId, f64)])| {
-        let mut own = vec![0.0; at + 1];
-        own[at] = deviation(row);
-        own
-    };
-    rows.iter().enumerate().map(row).collect()
+/// The standard deviation of a value.
+fn deviation(row: &[(NodeId, f64)]) -> f64 {
+    row.iter().map(|(_, by)| by * by).sum::<f64>().sqrt()
+}
+
+/// A factor of the covariance of the inputs of a formula.
+enum Factor {
+    /// The lower triangle, row by row.
+    Triangle(Vec<Vec<f64>>),
+    /// The deviations of inputs that are taken as independent.
+    Diagonal(Vec<f64>),
+}
+
+impl Factor {
+    /// The slope along each of the independent directions, given the slope by each input.
+    fn along(&self, slopes: &[f64]) -> Vec<f64> {
+        match self {
+            Self::Triangle(rows) => {
+                let count = slopes.len();
+                (0..count).map(|by| (by..count).map(|at| slopes[at] * rows[at][by]).sum::<f64>()).collect()
+            }
+            Self::Diagonal(deviations) => slopes.iter().zip(deviations).map(|(slope, by)| slope * by).collect(),
+        }
+    }
+
+    /// By how much an input moves in a direction.
+    fn moves(&self, input: usize, direction: &[f64]) -> f64 {
+        match self {
+            Self::Triangle(rows) => rows[input].iter().zip(direction).map(|(own, by)| own * by).sum(),
+            Self::Diagonal(deviations) => deviations[input] * direction[input],
+        }
+    }
 }
 
 impl Network {
@@ -320,7 +349,8 @@ impl Values {
         (lens, self.bends.get_or_init(|| lens.bends()))
     }
 
-    /// The mean and the interval of a value; `None` if it is missing.
+    /// The mean and the interval of a value; `None` if it is missing. The outcomes themselves are kept for goals only, because
+    /// only of these the chance is asked, and thousands of events would need 100 KB each.
     pub fn spread(&self, node: NodeId) -> Option<Spread> {
         self.value(node)?;
         let (lens, bends) = self.bends();
@@ -328,6 +358,11 @@ impl Values {
             return Some(lens.first_order(node));
         }
         let mut known = self.spreads.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        Some(known.entry(node).or_insert_with(|| lens.spread(bends, node)).clone())
+        let is_goal = matches!(self.keys[node], Key::Record(record) if self.graph.loaded.goal(record).is_some());
+        let own = || {
+            let own = lens.spread(bends, node);
+            if is_goal { own } else { Spread { sample: None, ..own } }
+        };
+        Some(known.entry(node).or_insert_with(own).clone())
     }
 }

@@ -59,14 +59,6 @@ impl<const N: usize> Row<N> {
     }
 }
 
-/// Some columns of a CSV table by name, as numbers.
-///
-/// # Errors
-/// The invalid line and what is wrong with it, or a missing column with those that were found.
-pub(crate) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<Row<N>>, TableError> {
-    columns_where(bytes, names, None)
-}
-
 /// The rows of a table for a model, which calculates all of them again for each of its inputs.
 pub(crate) fn for_model(bytes: &[u8], names: [&str; 2]) -> Result<Vec<Row<2>>, TableError> {
     let rows = columns(bytes, names)?;
@@ -110,29 +102,23 @@ pub(crate) fn row(bytes: &[u8], record: csv::Result<csv::StringRecord>) -> Resul
     })
 }
 
-/// A table with more rows than are used.
-pub(crate) fn too_many_rows(bytes: &[u8], position: Option<&csv::Position>) -> TableError {
+/// A table with more rows than are used, given the line of the first of these.
+pub(crate) fn too_many_rows(line: usize) -> TableError {
     let message = format!("the table has more than {MOST_ROWS} rows");
-    TableError::new(Some(line(bytes, position)), message, "use fewer rows, or split the table")
+    TableError::new(Some(line), message, "use fewer rows, or split the table")
 }
 
 /// The number of a cell.
-pub(crate) fn number(
-    bytes: &[u8],
-    position: Option<&csv::Position>,
-    text: &str,
-    name: &str,
-) -> Result<f64, TableError> {
+pub(crate) fn number(text: &str, name: &str, line: impl FnOnce() -> usize) -> Result<f64, TableError> {
     let number = text.parse().ok().filter(|number: &f64| number.is_finite());
-    number.ok_or_else(|| not_a_number(line(bytes, position), text, name))
+    number.ok_or_else(|| not_a_number(line(), text, name))
 }
 
-/// The same, of the rows that have a text in another column.
-pub(crate) fn columns_where<const N: usize>(
-    bytes: &[u8],
-    names: [&str; N],
-    only: Option<(&str, &str)>,
-) -> Result<Vec<Row<N>>, TableError> {
+/// Some columns of a CSV table by name, as numbers.
+///
+/// # Errors
+/// The invalid line and what is wrong with it, or a missing column with those that were found.
+pub(crate) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<Row<N>>, TableError> {
     let (mut reader, headers) = open(bytes)?;
     let mut positions = [0; N];
     for (position, name) in positions.iter_mut().zip(names) {
@@ -141,42 +127,37 @@ pub(crate) fn columns_where<const N: usize>(
         };
         *position = found;
     }
-    let only = match only {
-        None => None,
-        Some((name, text)) => match headers.iter().position(|header| header == name) {
-            Some(position) => Some((position, text)),
-            None => return Err(missing_column(&headers, name)),
-        },
-    };
     let mut rows = Vec::new();
     for record in reader.records() {
         let record = row(bytes, record)?;
-        if only.is_some_and(|(position, text)| record.get(position) != Some(text)) {
-            continue;
-        }
         if rows.len() == MOST_ROWS {
-            return Err(too_many_rows(bytes, record.position()));
+            return Err(too_many_rows(line(bytes, record.position())));
         }
         let mut cells = [0.0; N];
         for ((cell, position), name) in cells.iter_mut().zip(positions).zip(names) {
-            *cell = number(bytes, record.position(), record.get(position).unwrap_or(""), name)?;
+            *cell = number(record.get(position).unwrap_or(""), name, || line(bytes, record.position()))?;
         }
         rows.push((record.position().map_or(0, csv::Position::byte), cells));
     }
     Ok(with_lines(bytes, rows))
 }
 
-/// The rows with their lines. The file is counted once, from the top.
+/// The rows with their lines.
 fn with_lines<const N: usize>(bytes: &[u8], rows: Vec<(u64, [f64; N])>) -> Vec<Row<N>> {
+    let lines = lines(bytes, rows.iter().map(|(byte, _)| *byte));
+    lines.into_iter().zip(rows).map(|(line, (_, cells))| Row { line: line as usize, cells }).collect()
+}
+
+/// The lines of rows, from 1, given where each begins. The file is counted once, from the top.
+pub(crate) fn lines(bytes: &[u8], starts: impl IntoIterator<Item = u64>) -> Vec<u32> {
     let (mut at, mut line) = (0, 1);
-    rows.into_iter()
-        .map(|(byte, cells)| {
-            let start = usize::try_from(byte).unwrap_or(0).clamp(at, bytes.len());
-            line += line_ends(&bytes[at..start]);
-            at = start;
-            Row { line: line + skipped(&bytes[at..]), cells }
-        })
-        .collect()
+    let of = |byte: u64| {
+        let start = usize::try_from(byte).unwrap_or(0).clamp(at, bytes.len());
+        line += line_ends(&bytes[at..start]);
+        at = start;
+        (line + skipped(&bytes[at..])) as u32
+    };
+    starts.into_iter().map(of).collect()
 }
 
 pub(crate) fn missing_column(headers: &[String], name: &str) -> TableError {

@@ -8,6 +8,7 @@ use schema::formula::Formula;
 use schema::quantity::{Dimension, Unit};
 
 use super::network::{Network, Rule, Value};
+use super::uncertain_work::Most;
 use super::*;
 use crate::load::Loaded;
 use crate::sheets;
@@ -191,6 +192,31 @@ fn totals_pass_over_what_has_no_value() {
     assert!((gradients.uncertainty(&network, NodeId::new(5)) - 0.6).abs() < 1e-15);
     // A part that gets its value counts from then on.
     assert_eq!(network.what_if(&state, &[(NodeId::new(1), 1.0)]).values[5], 6.0 + 5.0 + 5.0);
+}
+
+/// A chain of formulas, each with an uncertain value of its own, and what fits of it.
+#[test]
+fn a_chain_keeps_as_many_derivatives_as_it_may() {
+    let mut parts = vec![Part::Given(1.0, 0.2)];
+    for at in 0..20 {
+        parts.extend([Part::Given(1.0, 0.2), Part::Formula(0, 2 * at, 2 * at + 1)]);
+    }
+    parts.push(Part::Formula(0, 0, 1));
+    let network = network(&parts);
+    // 21 uncertain values have one each, the formulas 2 + 3 + ... + 21, and the last one 2.
+    let kept = 21 + (2..=21).sum::<usize>() + 2;
+    let most = |kept, terms| Most { kept, terms };
+    assert!(network.too_uncertain(most(kept, kept)).is_empty());
+    let over = network.too_uncertain(most(kept - 3, 10_000));
+    assert_eq!(over, [NodeId::new(40)], "the largest one, and what follows is counted without it");
+    assert!(network.too_uncertain(most(10_000, kept - 21)).is_empty(), "given values have no terms");
+    assert_eq!(network.too_uncertain(most(10_000, kept - 24)), [NodeId::new(40)]);
+    // Equal values below two inputs are kept once, but added up twice.
+    let shared = [Part::Given(1.0, 0.2), Part::Given(1.0, 0.2), Part::Formula(0, 0, 1), Part::Formula(0, 2, 2)];
+    let network = self::network(&shared);
+    assert!(network.too_uncertain(most(6, 6)).is_empty());
+    assert_eq!(network.too_uncertain(most(6, 5)), [NodeId::new(3)]);
+    assert_eq!(network.too_uncertain(most(5, 6)), [NodeId::new(3)]);
 }
 
 fn values_of<T>(records: &str, then: impl FnOnce(&Values) -> T) -> T {

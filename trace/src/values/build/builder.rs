@@ -10,6 +10,7 @@ use schema::records::Expression;
 use schema::words::CAR;
 use schema::{Entries, Id, Quantity, suggest};
 
+use super::past::PastTables;
 use super::units::Clash;
 use crate::graph::{Graph, renamed_help};
 use crate::ids::{NodeId, RecordId};
@@ -65,6 +66,8 @@ pub(super) struct Builder<'g> {
     pub(super) measured_by_parts: HashMap<NodeId, usize>,
     /// The past contests of the goals.
     pub(super) past: Past,
+    /// The tables that forecasts are read from.
+    pub(super) past_tables: PastTables,
     /// The work of the models so far.
     pub(super) model_work: usize,
     /// The nodes of cycles, which have no rule.
@@ -97,6 +100,7 @@ impl<'g> Builder<'g> {
             measured_totals: Vec::new(),
             measured_by_parts: HashMap::new(),
             past: Past::default(),
+            past_tables: PastTables::default(),
             model_work: 0,
             cyclic: Vec::new(),
             superseded: graph.superseded(),

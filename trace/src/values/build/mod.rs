@@ -38,6 +38,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.sort();
     builder.report_driven();
     builder.report_clashes();
+    builder.report_too_uncertain();
     let mut state = builder.network.evaluate();
     builder.report_model_errors(&state);
     builder.report_impossible_times(&mut state);

@@ -10,6 +10,7 @@ use crate::ids::NodeId;
 use crate::values::Key;
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
+use crate::values::uncertain_work::MOST;
 
 impl Builder<'_> {
     /// Sorts the nodes so that each comes after its inputs. Nodes of a cycle lose their rules.
@@ -46,6 +47,20 @@ impl Builder<'_> {
         }
         self.dimensions(&order);
         self.network.order = order;
+    }
+
+    /// Reports values that depend on too many uncertain values; they lose their rules.
+    pub(super) fn report_too_uncertain(&mut self) {
+        for node in self.network.too_uncertain(MOST) {
+            let name = self.keys[node].name(&self.graph.loaded, &self.amounts);
+            let message =
+                format!("{name} is not calculated: the values of the project depend on too many uncertain values");
+            let help = "remove the uncertainties that matter least, or give one of the values that it depends on an estimate; see \
+                        Limits in SECURITY.md";
+            self.report(ValueProblemKind::Bad, &self.fields[node].clone(), 0, message, help);
+            // It keeps its inputs: they show what it would depend on.
+            self.network.nodes[node].rule = Rule::None;
+        }
     }
 
     /// Reports a strongly connected component (sorted) by the shortest cycle through its first node.

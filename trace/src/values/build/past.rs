@@ -1,20 +1,142 @@
 //! Tables of past contests: those that cannot be read are reported.
 
+use std::sync::Arc;
+
 use foldhash::{HashMap, HashMapExt as _};
-use models::standings::{Next, forecast, points_for_place};
+use models::standings::{Next, PastContest, forecast, points_for_place};
 use schema::quantity::Unit;
 use schema::records::{Goal, PastValue};
 
 use super::builder::{Builder, Field};
+use crate::Loaded;
+use crate::evidence::MOST_BYTES;
 use crate::ids::{NodeId, RecordId};
+use crate::table::{MOST_ROWS_OF_STATE, Tables, count_rows};
 use crate::values::needed::{next_year, past_contests, year_of};
 use crate::values::problems::ValueProblemKind;
-use crate::values::tables::{self, TableError};
+use crate::values::tables::{self, Row, TableError};
 
 /// The usual deviation of a best time from year to year, relative to the time.
 ///
 /// In seven contests of 2013 to 2019 it was 3 to 6 %, with the weather of the day and changes of the track.
 const USUAL_DEVIATION: f64 = 0.04;
+
+/// The tables of past contests of a state: each is read once, and each answer is found once.
+pub(super) struct PastTables {
+    tables: Tables,
+    years: HashMap<YearsKey, Result<Vec<(i32, f64)>, TableError>>,
+    contests: HashMap<[String; 4], Result<Arc<Vec<PastContest>>, TableError>>,
+    /// The rows of the contests that may still be looked at.
+    left: usize,
+}
+
+/// A file, the columns with the year and the number, and the event.
+type YearsKey = ([String; 3], Option<String>);
+
+impl Default for PastTables {
+    fn default() -> Self {
+        let tables = Tables::new(MOST_BYTES);
+        Self { tables, years: HashMap::new(), contests: HashMap::new(), left: MOST_ROWS_OF_STATE }
+    }
+}
+
+impl PastTables {
+    /// The smallest number of each year.
+    fn years(
+        &mut self,
+        file: &str,
+        bytes: &[u8],
+        names: [&str; 2],
+        event: Option<&str>,
+    ) -> Result<Vec<(i32, f64)>, TableError> {
+        let key = ([file, names[0], names[1]].map(str::to_owned), event.map(str::to_owned));
+        if let Some(known) = self.years.get(&key) {
+            return known.clone();
+        }
+        let found = self.rows(file, bytes, names, event).and_then(years);
+        self.years.insert(key, found.clone());
+        found
+    }
+
+    fn rows(
+        &mut self,
+        file: &str,
+        bytes: &[u8],
+        names: [&str; 2],
+        event: Option<&str>,
+    ) -> Result<Vec<Row<2>>, TableError> {
+        let too_large = || {
+            let message = "the tables of past contests are too large together";
+            TableError::new(None, message, "use smaller files with only the columns and rows that are needed")
+        };
+        if !self.tables.add(file, bytes) {
+            return Err(too_large());
+        }
+        let (table, left) = self.tables.get(file).ok_or_else(too_large)??;
+        let columns = [table.first_named(names[0])?, table.first_named(names[1])?];
+        let only = event.map(|event| Ok((table.first_named("event")?, event))).transpose()?;
+        if let Some((column, _)) = only {
+            count_rows(left, table.read_column(column))?;
+        }
+        let found: Vec<usize> = match only {
+            Some((column, event)) => {
+                table.rows_with(column, event).filter(|row| table.cell(*row, column) == event).collect()
+            }
+            None => (0..table.rows()).collect(),
+        };
+        count_rows(left, found.len())?;
+        let mut rows = Vec::with_capacity(found.len());
+        for row in found {
+            let line = table.line(row);
+            if rows.len() == tables::MOST_ROWS {
+                return Err(tables::too_many_rows(line));
+            }
+            let mut cells = [0.0; 2];
+            for ((cell, column), name) in cells.iter_mut().zip(columns).zip(names) {
+                *cell = tables::number(table.cell(row, column), name, || line)?;
+            }
+            rows.push(Row { line, cells });
+        }
+        table.error.clone().map_or(Ok(rows), Err)
+    }
+
+    /// The contests of a goal: read once, and counted for each.
+    fn contests(&mut self, loaded: &Loaded, goal: &Goal) -> Option<Result<Arc<Vec<PastContest>>, TableError>> {
+        let table = goal.past_standings.as_ref()?;
+        let text = |text: &Option<String>| text.clone().unwrap_or_default();
+        let key = [&table.file, &table.year, &table.place, &table.total].map(text);
+        let found = match self.contests.get(&key) {
+            Some(known) => known.clone(),
+            None => {
+                let found = past_contests(loaded, goal)?.map(Arc::new);
+                self.contests.insert(key, found.clone());
+                found
+            }
+        };
+        Some(found.and_then(|contests| {
+            let rows = contests.iter().map(|contest| contest.totals.len()).sum();
+            count_rows(&mut self.left, rows).map(|()| contests)
+        }))
+    }
+}
+
+/// The smallest number of each year, in the order of the rows.
+fn years(rows: Vec<Row<2>>) -> Result<Vec<(i32, f64)>, TableError> {
+    let mut years: Vec<(i32, f64)> = Vec::new();
+    let mut places: HashMap<i32, usize> = HashMap::new();
+    for row in rows {
+        let [_, number] = row.cells;
+        let year = year_of(&row, 0)?;
+        match places.get(&year) {
+            Some(place) => years[*place].1 = years[*place].1.min(number),
+            None => {
+                places.insert(year, years.len());
+                years.push((year, number));
+            }
+        }
+    }
+    Ok(years)
+}
 
 impl Builder<'_> {
     /// Sets a node to the forecast from past contests, with its expanded uncertainty (95 %).
@@ -37,37 +159,17 @@ impl Builder<'_> {
             }
         };
         let names = [past.year.as_deref().unwrap_or("year"), past.value.as_deref().unwrap_or(name)];
-        let only = past.event.as_deref().map(|event| ("event", event));
-        let rows = match content {
-            Ok(bytes) => tables::columns_where(bytes, names, only),
+        let years = match content {
+            Ok(bytes) => self.past_tables.years(&past.past, bytes, names, past.event.as_deref()),
             Err(problem) => Err(TableError::of_file(problem)),
         };
-        let rows = match rows {
-            Ok(rows) => rows,
+        let years = match years {
+            Ok(years) => years,
             Err(error) => {
                 self.report_table(&past.past, &error, field);
                 return;
             }
         };
-        let mut years: Vec<(i32, f64)> = Vec::new();
-        let mut places: HashMap<i32, usize> = HashMap::new();
-        for row in rows {
-            let [_, number] = row.cells;
-            let year = match year_of(&row, 0) {
-                Ok(year) => year,
-                Err(error) => {
-                    self.report_table(&past.past, &error, field);
-                    return;
-                }
-            };
-            match places.get(&year) {
-                Some(place) => years[*place].1 = years[*place].1.min(number),
-                None => {
-                    places.insert(year, years.len());
-                    years.push((year, number));
-                }
-            }
-        }
         let next = Next { year: next_year(loaded, years.iter().map(|(year, _)| *year)), most: None, level: 0.95 };
         let mean = years.iter().map(|(_, number)| number.abs()).sum::<f64>() / years.len().max(1) as f64;
         match forecast(years, USUAL_DEVIATION * mean, next) {
@@ -94,7 +196,7 @@ impl Builder<'_> {
         for (index, goal) in goals {
             let Some(file) = goal.past_standings.as_ref().and_then(|table| table.file.as_deref()) else { continue };
             let field = Field::new(index, &["past-standings", "file"]);
-            let Some(contests) = past_contests(loaded, goal) else { continue };
+            let Some(contests) = self.past_tables.contests(loaded, goal) else { continue };
             match &contests {
                 Err(error) => self.report_table(file, error, &field),
                 Ok(contests) => {
