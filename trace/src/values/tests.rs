@@ -150,12 +150,12 @@ proptest! {
         let state = network.evaluate();
         let partials = network.partials(&state);
         let gradients = network.gradients(&partials);
+        // At the end of a domain, as that of a root, there is no slope, and what is made of two of them can cancel out one way
+        // and not the other.
+        let is_finite = |node| network.sensitivities(&partials, node).iter().all(|slope| slope.is_finite());
+        prop_assume!(NodeId::all(parts.len()).all(is_finite));
         for node in NodeId::all(parts.len()) {
             let slopes = network.sensitivities(&partials, node);
-            // At the end of a domain, as that of a root, there is no slope.
-            if slopes.iter().any(|slope| !slope.is_finite()) {
-                continue;
-            }
             let mut squares = 0.0;
             for (leaf, part) in parts.iter().enumerate() {
                 let Part::Given(_, spread) = part else { continue };
