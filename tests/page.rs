@@ -248,6 +248,8 @@ fn the_overview_agrees_with_the_commands() {
     let (goals, car) = section(&page, "_chain").split_once("<li>The car").expect("the car is in the chain");
     assert!(!goals.contains("href=\"#suspension\"") && car.contains("href=\"#suspension\""));
     assert!(car.contains("href=\"#front-upright\"") && goals.contains("href=\"#front-upright\""));
+    // An amount says how many pieces there are.
+    assert!(text(goals).replace('\u{202f}', " ").contains("mass 2 × "), "{}", text(goals));
     // What was traded comes first, in one sentence, and what has no analysis says so.
     let decisions = text(section(&page, "_decisions")).replace('−', "-");
     assert!(decisions.contains("Single cylinder, 450 cm3 instead of Parallel twin, 650 cm3: +"), "{decisions}");

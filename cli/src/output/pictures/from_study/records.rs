@@ -162,11 +162,12 @@ fn status(study: &Study, index: RecordId) -> (&'static str, Mark) {
     }
 }
 
-/// The value of a record as text: of a part its amounts.
+/// The value of a record as text: of a part its amounts, with the number of pieces.
 fn value(study: &Study, index: RecordId) -> String {
     let values = study.values();
     if let Some(part) = study.loaded.part(index) {
-        let amounts = part.amounts.iter().map(|(name, amount)| format!("{name} {}", amount.value));
+        let pieces = part.count.filter(|count| *count > 1).map(|count| format!("{count} × ")).unwrap_or_default();
+        let amounts = part.amounts.iter().map(|(name, amount)| format!("{name} {pieces}{}", amount.value));
         return amounts.collect::<Vec<_>>().join(", ");
     }
     let node = values.record_node(index);
