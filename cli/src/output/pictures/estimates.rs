@@ -1,6 +1,6 @@
 //! Estimates against results: how far each result is from its estimate, by quantity and basis.
 
-use super::rows::Rows;
+use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Align, Canvas, Fill, Key, Shape};
 use super::typeset::typeset;
@@ -67,7 +67,7 @@ pub(crate) fn picture(key: &str, input: &Estimates) -> Picture {
             group.pairs.len()
         ));
     }
-    caption.push_str(&not_drawn(groups.len()));
+    caption.push_str(&not_drawn(groups.len(), MOST_ROWS));
     let caption = typeset(&caption);
     let alt = format!("Differences between results and estimates. {caption}");
     let table = table(&groups);
@@ -109,8 +109,13 @@ fn draw(canvas: &mut Canvas, shape: Shape, groups: &[&Group]) {
         (Key::Area(Fill::Class("total")), "mean"),
     ];
     let top = canvas.keys(0.0, &keys);
-    let layout = Rows::new(shape, top);
-    let bottom = layout.bottom(groups.len()) + 4.0;
+    let texts = groups.iter().map(|group| RowText {
+        class: "",
+        name: &group.title,
+        number: format!("{} of {}", percent(group.bias), group.pairs.len()),
+    });
+    let layout = Rows::new(shape, top, Rows::plot(shape), texts);
+    let bottom = layout.bottom() + 4.0;
     let errors =
         || groups.iter().flat_map(|group| &group.pairs).map(|pair| pair.error).filter(|error| error.is_finite());
     let most = errors().map(f64::abs).fold(0.01, f64::max).min(MOST) * 100.0;
@@ -122,8 +127,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, groups: &[&Group]) {
     canvas.grow(bottom + 36.0);
     for (at, group) in groups.iter().enumerate() {
         let middle = layout.middle(at);
-        let number = format!("{} of {}", percent(group.bias), group.pairs.len());
-        layout.label(canvas, at, "", &group.title, &number);
+        layout.label(canvas, at);
         canvas.line((layout.plot.0, middle), (layout.plot.1, middle), "grid");
         for pair in group.pairs.iter().filter(|pair| pair.error.is_finite()) {
             let at = (x.inside(pair.error * 100.0), middle);

@@ -129,6 +129,26 @@ fn a_caption_subtracts_the_numbers_that_it_shows() {
     }
 }
 
+/// The number beside a bar is the one in the table: 52.1 to 60.3 is +8.2, though 52.14 to 60.26 is 8.12.
+#[test]
+fn bars_of_the_waterfall_have_the_numbers_of_the_table() {
+    let mut input = samples::waterfall(2, "Event", 1.0);
+    input.needed = None;
+    for (event, (plan, predicted, scored)) in
+        input.events.iter_mut().zip([(49.96, 52.14, 60.26), (100.04, 100.06, 95.54)])
+    {
+        (event.plan, event.predicted, event.scored) = (Some(plan), Some(predicted), Some(scored));
+    }
+    let picture = waterfall::picture("k", &input);
+    for elements in drawings(&picture.svg) {
+        let numbers: Vec<&str> =
+            elements.iter().map(|own| own.text.as_str()).filter(|text| text.starts_with(['+', '−'])).collect();
+        assert_eq!(numbers, ["+2.1", "+0.1", "+8.2", "−4.6"]);
+    }
+    let differences: Vec<&str> = picture.table.rows[..2].iter().map(|row| row.cells[6].as_str()).collect();
+    assert_eq!(differences, ["+8.2", "−4.6"]);
+}
+
 #[test]
 fn better_is_to_the_right_for_every_target() {
     let input = samples::targets(9, "Target", 1.0);
@@ -258,6 +278,31 @@ fn every_section_of_a_budget_has_its_name() {
     // Blocks too narrow for a number are one entry.
     let svg = budget::picture("k", &samples::budget(200, "Section", 1.0)).svg;
     assert!(drawings(&svg)[1].iter().any(|own| own.text.ends_with(" others")), "{svg}");
+}
+
+/// A name that is longer than its line goes on in the next one, on a desk and on a phone.
+#[test]
+fn no_name_of_a_row_is_cut() {
+    let long = "Engine with intake and exhaust and cooling and fuel system";
+    for (kind, picture) in samples::all(9, long, 1.0) {
+        if !["waterfall", "targets", "budget", "estimates", "loops", "bars"].contains(&kind) {
+            continue;
+        }
+        for elements in drawings(&picture.svg) {
+            let texts = || elements.iter().filter(|own| own.tag == "text").map(|own| own.text.as_str());
+            assert!(texts().all(|text| !text.contains('…')), "{kind}: {:?}", texts().collect::<Vec<_>>());
+            let all = texts().collect::<Vec<_>>().join(" ");
+            assert!(
+                all.contains("cooling") && (all.contains("system 8") || all.contains("system, 8")),
+                "{kind}: {all}"
+            );
+        }
+    }
+    let mut input = samples::loops(1, "Tread temperature after the first two autocross gates");
+    input.loops[0].end = "limit changed without a revision".into();
+    for elements in drawings(&loops::picture("k", &input).svg) {
+        assert!(elements.iter().all(|own| !own.text.contains('…')), "{elements:?}");
+    }
 }
 
 #[test]
