@@ -149,6 +149,29 @@ fn bars_of_the_waterfall_have_the_numbers_of_the_table() {
     assert_eq!(differences, ["+8.2", "−4.6"]);
 }
 
+/// What was scored is not covered by the number at the end of the curve, and has its own.
+#[test]
+fn the_end_of_a_curve_leaves_the_score_free() {
+    for score in [689.7, 660.0, 640.0] {
+        let mut input = samples::over_time(60, "Points", 1.0);
+        input.moments[59].value = 668.9;
+        input.reached = Some(("scored".into(), score));
+        for elements in drawings(&over_time::picture("k", &input).svg) {
+            let diamond = of_class(&elements, "polygon", "result").last().unwrap().points();
+            let (left, top, bottom) = (diamond[3].0, diamond[0].1, diamond[2].1);
+            let text = |words: &str| {
+                let own = elements.iter().find(|own| own.tag == "text" && own.text.starts_with(words));
+                own.unwrap_or_else(|| panic!("{words} is missing with {score}"))
+            };
+            text(&super::super::points(Some(score)));
+            let last = text("668.9");
+            let (right, y) = (last.number("x"), last.number("y"));
+            assert!(right <= left || y - 10.0 >= bottom || y + 3.0 <= top, "{score}: {last:?} covers {diamond:?}");
+        }
+    }
+    assert!(waterfall::BAND.contains(&schema::number::percent(trace::values::LEVEL, 0)));
+}
+
 #[test]
 fn better_is_to_the_right_for_every_target() {
     let input = samples::targets(9, "Target", 1.0);
