@@ -328,6 +328,24 @@ fn no_name_of_a_row_is_cut() {
     }
 }
 
+/// Two curves that end close to each other: the number of the upper one is above it, that of the lower one below.
+#[test]
+fn the_numbers_of_both_verification_curves_are_on_their_sides() {
+    let mut input = samples::verification(186, "Part");
+    for (at, planned) in input.planned.iter_mut().enumerate() {
+        planned.due = Some(samples::day(at));
+        planned.result = Some(samples::day(at + 1));
+        planned.outcome = (at < 179).then_some(verification::Outcome::Passed);
+    }
+    input.today = Some(samples::day(200));
+    for elements in drawings(&verification::picture("k", &input).svg) {
+        let text = |words: &str| elements.iter().find(|own| own.text == words).unwrap().number("y");
+        let end =
+            |class: &'static str| of_class(&elements, "polyline", class).next().unwrap().points().pop().unwrap().1;
+        assert!(text("186 due") < end("goal") && end("curve") + 10.0 < text("179 passed"), "{elements:?}");
+    }
+}
+
 #[test]
 fn a_tornado_names_record_quantity_and_step_in_full() {
     let mut input = samples::tornado(3, "Endurance, 20 laps with a driver change: best time", 1.0);
