@@ -531,10 +531,24 @@ fn the_frontier_is_what_none_beats() {
         "Engine: 2 of 3 alternatives are beaten by none in both: b, a; the chosen one, b, is one of them"
     );
     let elements = wide(&picture.svg);
+    assert!(elements.iter().any(|own| own.text == "beaten by none in both"));
     let line = of_class(&elements, "polyline", "goal").next().unwrap().points();
     assert_eq!(line.len(), 3, "two alternatives and the corner between them");
     let circle = of_class(&elements, "circle", "point").nth(1).unwrap();
     assert_eq!((line[2].0, line[2].1), (circle.number("cx"), circle.number("cy")), "the line goes through a");
+}
+
+/// An interval that goes on beyond the edge has an arrow there, and a frontier of one alternative has no line to explain.
+#[test]
+fn an_interval_beyond_the_edge_has_an_arrow() {
+    let mut input = samples::frontier(2, "Engine", 1.0);
+    for (own, (across, up)) in input.alternatives.iter_mut().zip([(200.0, 620.0), (210.0, 600.0)]) {
+        (own.across, own.up, own.interval) = (across, up, Some((up - 200.0, up + 1.0)));
+    }
+    for elements in drawings(&frontier::picture("k", &input).svg) {
+        assert_eq!(of_class(&elements, "polyline", "tip").count(), 2, "one for each lower end");
+        assert!(elements.iter().all(|own| own.text != "beaten by none in both"));
+    }
 }
 
 #[test]
