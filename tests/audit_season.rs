@@ -175,6 +175,21 @@ fn a_missed_goal_says_which_events_and_targets_it_was() {
 }
 
 #[test]
+fn predictions_have_their_picture_and_points_their_difference_to_the_plan() {
+    let sandbox = season(None);
+    let page = audit(&sandbox, &["--format", "html"]);
+    let predictions = page.split_once("id=\"predictions\"").unwrap().1.split_once("</section>").unwrap().0;
+    assert!(predictions.contains("p-estimates-w") && predictions.contains("<figcaption>"), "{predictions}");
+    // Before the contest the difference of the prediction to the plan, and no empty columns of scores.
+    let points = page.split_once("Points of ").unwrap().1.split_once("</table>").unwrap().0;
+    assert!(!points.contains("vs predicted") && !points.contains(">scored<"), "{points}");
+    let goal = &json(&sandbox, &[])["goals"][0];
+    let change = number(&goal["predicted"]) - number(&goal["plan"]);
+    let shown = format!("data-head=\"vs plan\">{}{:.1}<", if change < 0.0 { "−" } else { "+" }, change.abs());
+    assert!(points.contains(&shown), "{shown}: {points}");
+}
+
+#[test]
 fn uncertain_is_an_outcome_of_its_own() {
     let sandbox = season(None);
     // 53.3 ± 0.3 s of at most 53.5 s.

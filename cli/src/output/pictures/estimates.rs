@@ -4,7 +4,10 @@ use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Align, Canvas, Fill, Key, Shape};
 use super::typeset::typeset;
-use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn, percent};
+use super::{Name, Picture, PictureTable, not_drawn, percent};
+
+/// The largest number of groups that are drawn.
+const MOST_GROUPS: usize = 16;
 
 /// The estimates that have results.
 #[derive(Clone, Debug, Default)]
@@ -67,11 +70,11 @@ pub(crate) fn picture(key: &str, input: &Estimates) -> Picture {
             group.pairs.len()
         ));
     }
-    caption.push_str(&not_drawn(groups.len(), MOST_ROWS));
+    caption.push_str(&not_drawn(groups.len(), MOST_GROUPS));
     let caption = typeset(&caption);
     let alt = format!("Differences between results and estimates. {caption}");
     let table = table(&groups);
-    let shown = &groups[..groups.len().min(MOST_ROWS)];
+    let shown = &groups[..groups.len().min(MOST_GROUPS)];
     Picture::drawn(key, "Estimates against results", caption, alt, table, |canvas, shape| draw(canvas, shape, shown))
 }
 
