@@ -327,6 +327,11 @@ fn the_talk_and_the_curves_at_the_end_of_the_season() {
     let report = format!("{}{}", said.out, said.err);
     assert!(report.contains("  3 of 6 main targets missed, 1 uncertain\n"), "{report}");
     assert!(report.contains("  Results were 17 % above our estimates of cost\n"), "{report}");
+    // The uncertainty that the notes of a choice name is in its picture.
+    let talk = std::fs::read_to_string(season.sandbox.path_of("talk.html")).unwrap();
+    let slide = talk.split_once("id=\"engine\"").unwrap().1.split_once("</section>").unwrap().0;
+    let within = slide.split_once(", plus or minus ").unwrap().1.split_once("</p>").unwrap().0.trim_end_matches('.');
+    assert!(slide.contains(&format!("±\u{202f}{within}<")), "{within}: {slide}");
     let page = season.sandbox.tierod_in(&season.folder(), &["audit", "--format", "html"]).ended(1).out;
     let section = page.split_once("id=\"season-h\"").unwrap().1.split_once("</section>").unwrap().0;
     let begins: Vec<&str> =
