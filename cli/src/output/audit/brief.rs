@@ -295,7 +295,7 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         }
         let cells = ["plan", "predicted", "scored", "vs_plan"].map(|key| text(&own[key]));
         table.row(std::iter::once(plain("total")).chain(cells).chain([plain("")]).collect());
-        out.push_str(&table.text(ink));
+        out.push_str(&table.folded(ink));
         out.push('\n');
     }
     ink.block(&mut out, "", 0, &view.counts_of_all());
@@ -310,11 +310,11 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
             let paint = if is_fine { Paint::Plain } else { Paint::Level(Level::Warning) };
             table.row(vec![strong(id), plain(days), plain(since), (end, paint)]);
         }
-        out.push_str(&table.text(ink));
+        out.push_str(&table.folded(ink));
         out.push('\n');
     }
     super::terminal::limit_moves(&mut out, view, ink);
-    let _ = writeln!(out, "{}", ink.strong(&counted(view)));
+    ink.block(&mut out, "", 0, &counted(view));
     for (what, ids) in &page.unproven {
         ink.block(&mut out, "", 0, &format!("{what}: {}", ids.join(", ")));
     }
