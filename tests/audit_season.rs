@@ -127,8 +127,39 @@ fn a_missed_goal_says_which_events_and_targets_it_was() {
         assert!(text.contains(&why), "{format}: {why}\n{text}");
         assert!(text.contains("accel-time 4.31 s, limit 4.27 s: -2.4 points"), "{format}: {text}");
     }
+    // First where the difference to the points for the place is from: from the plan, or from the scores.
+    let [needed, plan, scored] = [&goal["needed"]["points"], &goal["plan"], &goal["scored"]].map(number);
+    let side = |points: f64| format!("{:.1} {}", points.abs(), if points < 0.0 { "below" } else { "above" });
+    let place = match scored < needed {
+        true => format!(
+            "scored {:.1} points fewer than place 8 needs ({needed:.1}): the plan was {} that, and the scores {} the plan",
+            needed - scored,
+            side(plan - needed),
+            side(scored - plan)
+        ),
+        false => format!(
+            "scored {:.1} points more than place 8 needs ({needed:.1}) by past contests: the others scored more than then",
+            scored - needed
+        ),
+    };
+    for args in [&[][..], &["--format", "markdown"], &["--format", "html"], &["--brief"]] {
+        let text = plain(&audit(&sandbox, args));
+        assert!(text.contains(&format!("{place}; {why}")), "{args:?}: {place}; {why}\n{text}");
+    }
+    // All causes of an event are next to it, and add up to its difference.
+    for line in audit(&sandbox, &["--brief"]).lines().filter(|line| line.contains("own values")) {
+        let (numbers, causes) = line.split_at(line.find("own values").unwrap());
+        let all: Vec<&str> = line.split_whitespace().filter(|word| word.starts_with(['+', '-'])).collect();
+        let all: Vec<f64> = all.iter().map(|word| word.trim_end_matches(',').parse().unwrap()).collect();
+        let sum: f64 = all[1..].iter().sum();
+        assert!((sum - all[0]).abs() < 0.11, "{numbers} {causes}: {sum}");
+    }
     let out = audit(&sandbox, &[]);
-    let lines: Vec<&str> = out.lines().skip_while(|line| !line.starts_with("why: ")).skip(1).collect();
+    let lines: Vec<&str> = out
+        .lines()
+        .skip_while(|line| !line.starts_with("why: "))
+        .skip_while(|line| !line.starts_with("  ") || line.starts_with("   "))
+        .collect();
     let events: Vec<&str> = short.iter().map(|(_, id)| id.as_str()).collect();
     let listed: Vec<&str> = lines
         .iter()
@@ -141,6 +172,21 @@ fn a_missed_goal_says_which_events_and_targets_it_was() {
     assert!(
         !audit(&reached, &[]).contains("why: ") && !audit(&reached, &["--format", "html"]).contains("why-missed-h")
     );
+}
+
+#[test]
+fn predictions_have_their_picture_and_points_their_difference_to_the_plan() {
+    let sandbox = season(None);
+    let page = audit(&sandbox, &["--format", "html"]);
+    let predictions = page.split_once("id=\"predictions\"").unwrap().1.split_once("</section>").unwrap().0;
+    assert!(predictions.contains("p-estimates-w") && predictions.contains("<figcaption>"), "{predictions}");
+    // Before the contest the difference of the prediction to the plan, and no empty columns of scores.
+    let points = page.split_once("Points of ").unwrap().1.split_once("</table>").unwrap().0;
+    assert!(!points.contains("vs predicted") && !points.contains(">scored<"), "{points}");
+    let goal = &json(&sandbox, &[])["goals"][0];
+    let change = number(&goal["predicted"]) - number(&goal["plan"]);
+    let shown = format!("data-head=\"vs plan\">{}{:.1}<", if change < 0.0 { "−" } else { "+" }, change.abs());
+    assert!(points.contains(&shown), "{shown}: {points}");
 }
 
 #[test]
@@ -449,6 +495,12 @@ fn the_brief_is_in_every_format() {
     assert_eq!(cell(&csv, "team"), "Harbour <b>Racing</b>");
     let page = audit(&sandbox, &["--brief", "--format", "html"]);
     assert!(!page.contains("<script") && !page.contains("<b>Racing") && page.contains("Harbour &lt;b&gt;Racing"));
+    // Pages are typeset, ids are not; each target is counted once.
+    assert!(page.contains('−') && !page.contains(">-"), "{page}");
+    let counts = page.split("<p>").find_map(|text| text.split_once(" targets: ")).unwrap();
+    let counted = counts.1.split_once("</p>").unwrap().0.split(", ");
+    let sum: usize = counted.map(|text| text.split(' ').next().unwrap().parse::<usize>().unwrap()).sum();
+    assert_eq!(counts.0.parse::<usize>().unwrap(), sum, "{counts:?}");
     let answer = json(&sandbox, &["--brief"]);
     assert_eq!((&answer["made"]["car"], &answer["made"]["commit"]), (&"H3".into(), &Value::Null));
     for args in [["--table", "goals"], ["--context", "--color"]] {

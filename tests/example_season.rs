@@ -318,6 +318,30 @@ fn the_history_checks_have_the_intended_findings() {
     );
 }
 
+/// After the contest, what was measured is missed or uncertain, not at risk; and estimates that were far off on average are
+/// not "where we expected them". All curves of the audit begin on the same day.
+#[test]
+fn the_talk_and_the_curves_at_the_end_of_the_season() {
+    let season = season();
+    let said = season.sandbox.tierod_in(&season.folder(), &["deck", "--output", "../talk.html"]).ended(0);
+    let report = format!("{}{}", said.out, said.err);
+    assert!(report.contains("  3 of 6 main targets missed, 1 uncertain\n"), "{report}");
+    assert!(report.contains("  Results were 17 % above our estimates of cost\n"), "{report}");
+    // The uncertainty that the notes of a choice name is in its picture.
+    let talk = std::fs::read_to_string(season.sandbox.path_of("talk.html")).unwrap();
+    let slide = talk.split_once("id=\"engine\"").unwrap().1.split_once("</section>").unwrap().0;
+    let within = slide.split_once(", plus or minus ").unwrap().1.split_once("</p>").unwrap().0.trim_end_matches('.');
+    assert!(slide.contains(&format!("±\u{202f}{within}<")), "{within}: {slide}");
+    let page = season.sandbox.tierod_in(&season.folder(), &["audit", "--format", "html"]).ended(1).out;
+    let section = page.split_once("id=\"season-h\"").unwrap().1.split_once("</section>").unwrap().0;
+    let begins: Vec<&str> =
+        section.split("begins on ").skip(1).map(|text| &text[..10]).filter(|day| day.starts_with("20")).collect();
+    assert!(begins.len() >= 3, "{section}");
+    assert!(begins.iter().all(|day| *day == begins[0]), "{begins:?}");
+    let (points, mass) = (section.find("Points predicted").unwrap(), section.find("Mass of the car").unwrap());
+    assert!(points < mass, "the points are first");
+}
+
 /// The audit is the same with its cache, without it, and at the commit instead of the working tree.
 #[test]
 fn the_audit_of_the_season_needs_no_cache() {

@@ -1,6 +1,6 @@
 // The audit at four widths, in light, dark and print, in the middle of the season and at its end: nothing is wider than the
 // window, axe-core finds nothing serious, no request, `--brief` is one sheet of A4 and of Letter, and on paper no heading is
-// the last thing on a page.
+// the last thing on a page, and no page is nearly empty.
 //
 // node audit_print.mjs FOLDER-WITH-PAGES [FOLDER for screenshots]; CHROMIUM names another browser.
 import assert from "node:assert/strict";
@@ -65,6 +65,9 @@ for (const name of ["middle", "end", "middle--brief", "end--brief"]) {
   await page.goto(url);
   const headings = new Set(await page.evaluate(() =>
     [...document.querySelectorAll("h1, h2, h3, caption")].map((own) => own.textContent.trim().replace(/\s+/g, " "))));
+  // Those of sections with more than a paragraph: the paragraph below them is not the last thing on a page, either.
+  const sections = new Set(await page.evaluate(() =>
+    [...document.querySelectorAll("section:has(table, figure, ol) > h2, .decision > h3")].map((own) => own.textContent.trim().replace(/\s+/g, " "))));
   for (const format of ["A4", "Letter"]) {
     const pages = await lines(await page.pdf({ format }));
     if (brief) {
@@ -78,6 +81,10 @@ for (const name of ["middle", "end", "middle--brief", "end--brief"]) {
       assert.ok(foot >= 0, `${name}, ${format}, page ${at + 1} has its number: ${text.slice(-3)}`);
       const last = text.filter((_, row) => row !== foot).at(-1) ?? "";
       assert.ok(!headings.has(last.replace(/\s+/g, " ")), `${name}, ${format}, page ${at + 1} ends with the heading ${last}`);
+      if (at + 1 === pages.length) return;
+      const end = text.filter((_, row) => row !== foot).slice(-3).map((own) => own.replace(/\s+/g, " "));
+      assert.ok(!end.some((own) => sections.has(own)), `${name}, ${format}, page ${at + 1} ends with a heading and its first words: ${end}`);
+      assert.ok(text.length > 8, `${name}, ${format}, page ${at + 1} is nearly empty: ${text}`);
     });
   }
   await page.close();

@@ -1,5 +1,7 @@
 //! The points planned, predicted and scored.
 
+use schema::number;
+
 use super::behind::{self, TargetEffect};
 use super::split::{self, ScoreCause, Split};
 use super::targets::TargetAudit;
@@ -80,12 +82,20 @@ impl EventScore {
         all
     }
 
-    /// The causes that push the points to the same side of the plan as their sum, the largest first; without those that are
-    /// shown as zero.
-    pub fn main_causes(&self) -> Vec<(PlanCause, f64)> {
-        let Some(difference) = self.vs_plan() else { return Vec::new() };
+    /// The causes as the tables show them with one decimal, so that a reader can add them up: the largest first, without
+    /// those that are shown as zero.
+    pub fn shown_causes(&self) -> Vec<(PlanCause, f64)> {
         let mut all = self.plan_causes();
-        all.retain(|(_, points)| points.abs() >= SHOWN_AS_ZERO && (*points > 0.0) == (difference > 0.0));
+        let (Some((_, prediction)), Some(plan), Some(predicted)) = (all.first_mut(), self.plan, self.predicted) else {
+            return Vec::new();
+        };
+        *prediction = number::shown_change(plan, predicted, 1);
+        if let Some(difference) = self.difference() {
+            let of_score: Vec<f64> = all[1..].iter().map(|(_, points)| *points).collect();
+            let shown = number::adding_up(&of_score, difference, 1);
+            all[1..].iter_mut().zip(shown).for_each(|((_, points), shown)| *points = shown);
+        }
+        all.retain(|(_, points)| points.abs() >= SHOWN_AS_ZERO);
         all.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
         all
     }

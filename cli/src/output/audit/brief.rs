@@ -6,13 +6,14 @@ use schema::number;
 use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::Error;
-use trace::audit::{GoalScore, LimitRecord, PeriodEnd};
+use trace::audit::{GoalScore, LimitRecord, PeriodEnd, Verdict};
 
 use super::{AuditView, document, review};
 use crate::output::check::{off_json, off_text};
 use crate::output::csv;
 use crate::output::grid::{Cell, Grid};
 use crate::output::json::source;
+use crate::output::pictures::typeset::typeset_all;
 use crate::output::points::points_of;
 use crate::output::table::{Paint, Table, plain, strong};
 use crate::output::template::{self, Escape};
@@ -82,6 +83,7 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         "title": view.title(goal.index),
         "verdict": view.verdict(goal),
         "beside": view.beside(goal),
+        "why": view.why_missed(goal),
         "plan": points(Some(goal.plan)),
         "predicted": goal.predicted.and(goal.spread.as_ref()).map(points_of).unwrap_or_default(),
         "scored": points(goal.scored()),
@@ -144,15 +146,26 @@ fn context(view: &AuditView<'_>) -> Value {
         "more_moves": page.more_moves,
         "unproven": unproven,
         "counted": counted(view),
-        "targets": view.counts(),
+        "targets": view.counts_of_all(),
         "off": off_text(view.study.past(), &view.off),
     })
 }
 
 /// The page for a browser and for print.
 pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
+    /// What is typed or looked for, which no typesetting may change.
+    const AS_TYPED: &[&str] = &["id", "title", "made_by", "day", "ids", "what"];
+    let as_typed = context(view);
+    let mut context = as_typed.clone();
+    typeset_all(&mut context, AS_TYPED);
+    for rows in ["periods", "moves"] {
+        for (row, typed) in as_typed[rows].as_array().into_iter().flatten().enumerate() {
+            // The id is first.
+            context[rows][row][0] = typed[0].clone();
+        }
+    }
     let shipped = include_str!("../../../../templates/audit-brief.html");
-    template::render("audit-brief.html", shipped, None, Escape::Html, &context(view))
+    template::render("audit-brief.html", shipped, None, Escape::Html, &context)
 }
 
 /// The page for a wiki or a forge.
@@ -238,6 +251,8 @@ pub(crate) fn csv(view: &AuditView<'_>) -> String {
         ("unproven", whole(unproven.len())),
         ("unproven_ids", Cell::text(&unproven.join("; "))),
         ("checks_off", Cell::text(&off.join("; "))),
+        ("targets_met_after_change", whole(view.count(Verdict::MetAfterChange))),
+        ("targets_never_verified", whole(view.count(Verdict::NeverVerified))),
     ];
     let (heads, row) = cells.into_iter().map(|(head, cell)| (head.to_owned(), cell)).unzip();
     csv::text(&Grid { heads, rows: vec![row] })
@@ -258,6 +273,9 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         if let Some(text) = view.beside(own) {
             ink.block(&mut out, "", 0, &text);
         }
+        if let Some(text) = view.why_missed(own) {
+            ink.block(&mut out, "why:", 4, &text);
+        }
         out.push('\n');
     }
     for own in &page.goals {
@@ -277,9 +295,11 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         }
         let cells = ["plan", "predicted", "scored", "vs_plan"].map(|key| text(&own[key]));
         table.row(std::iter::once(plain("total")).chain(cells).chain([plain("")]).collect());
-        out.push_str(&table.text(ink));
+        out.push_str(&table.folded(ink));
         out.push('\n');
     }
+    ink.block(&mut out, "", 0, &view.counts_of_all());
+    out.push('\n');
     if !page.periods.is_empty() {
         let of = view.audit.at_risk_periods.len();
         let head = format!("longest at risk ({} of {of})", page.periods.len());
@@ -290,11 +310,11 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
             let paint = if is_fine { Paint::Plain } else { Paint::Level(Level::Warning) };
             table.row(vec![strong(id), plain(days), plain(since), (end, paint)]);
         }
-        out.push_str(&table.text(ink));
+        out.push_str(&table.folded(ink));
         out.push('\n');
     }
     super::terminal::limit_moves(&mut out, view, ink);
-    let _ = writeln!(out, "{}", ink.strong(&counted(view)));
+    ink.block(&mut out, "", 0, &counted(view));
     for (what, ids) in &page.unproven {
         ink.block(&mut out, "", 0, &format!("{what}: {}", ids.join(", ")));
     }

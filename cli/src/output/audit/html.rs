@@ -11,7 +11,7 @@ use crate::output::compare::View;
 use crate::output::page::script::hash;
 use crate::output::pictures::typeset::typeset_all;
 use crate::output::pictures::{
-    Numbers, Picture, STYLE, from_study, frontier, loops, over_time, targets, verification, waterfall,
+    Numbers, Picture, STYLE, estimates, from_study, frontier, loops, over_time, targets, verification, waterfall,
 };
 use crate::output::template::{self, Escape};
 
@@ -75,6 +75,7 @@ fn pictures(view: &AuditView<'_>) -> Value {
         "decisions": decisions.collect::<Vec<_>>(),
         "targets": targets.collect::<Vec<_>>(),
         "loops": loops::picture("loops", &from_study::loops(study, audit, view.season)).figure(Numbers::Elsewhere, false),
+        "estimates": estimates::picture("estimates", &from_study::estimates(study, audit)).figure(Numbers::Elsewhere, false),
         "verification": figure(verification::picture("verification", &from_study::verification(study))),
         "style": STYLE,
     })

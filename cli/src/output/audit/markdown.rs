@@ -35,17 +35,17 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                 .map(|(event, split)| {
                     let scored = event.scored.map(|(points, _)| points);
                     json!({"plan": points(event.plan), "predicted": predicted(event.predicted, event.spread.as_ref()),
-                           "scored": points(scored), "to_plan": change(event.plan, scored),
+                           "scored": points(scored), "to_plan": change(event.plan, event.latest()),
                            "to_predicted": change(event.predicted, scored), "split": split,
                            "cause": view.cause(event)})
                 })
                 .collect();
             let scored = goal.scored();
-            let why = view.short_of_plan(goal).filter(|_| goal.reached() == Some(false));
-            json!({"verdict": view.verdict(goal), "beside": view.beside(goal), "why": why,
+            let why = view.why_missed(goal);
+            json!({"verdict": view.verdict(goal), "raced": !goal.is_before_contest(), "beside": view.beside(goal), "why": why,
                    "short": if why.is_some() { short(view, goal) } else { Vec::new() }, "events": events, "plan": points(Some(goal.plan)),
                    "predicted": predicted(goal.predicted, goal.spread.as_ref()), "scored": points(scored),
-                   "to_plan": change(Some(goal.plan), scored), "to_predicted": change(goal.predicted, scored),
+                   "to_plan": change(Some(goal.plan), scored.or(goal.predicted)), "to_predicted": change(goal.predicted, scored),
                    "causes": split.causes.iter().copied().map(ScoreCause::words).collect::<Vec<_>>(),
                    "split": split.total, "about_split": AuditView::about_split(&split)})
         })
@@ -79,7 +79,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .limit_moves
         .iter()
         .map(|own| {
-            json!({"limits": AuditView::limits_of_move(own), "agreed": view.agreed(own), "line": view.limit_move(own)})
+            json!({"limits": AuditView::limits_of_move(own), "title": view.title(own.target), "agreed": view.agreed(own), "line": view.limit_move(own)})
         })
         .collect();
     let periods: Vec<Value> = audit
@@ -87,7 +87,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .iter()
         .map(|own| {
             let days = usize::try_from(own.days(audit.day)).unwrap_or(0);
-            json!({"days": count(days, "day"), "end": AuditView::end_of(own), "resolved": own.is_resolved()})
+            json!({"days": count(days, "day"), "title": view.title(own.index), "end": AuditView::end_of(own), "resolved": own.is_resolved()})
         })
         .collect();
     context["shown"] = json!({

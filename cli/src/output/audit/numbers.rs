@@ -5,6 +5,7 @@ use trace::RecordId;
 use trace::audit::{GoalScore, Group, Lesson, ScoreCause, Split, TargetAudit, Verdict};
 
 use super::AuditView;
+use crate::screen::count;
 
 /// Why the scores of a goal differ from the predictions, as text. The numbers of each row add up as they are shown.
 pub(super) struct SplitText {
@@ -41,6 +42,17 @@ impl AuditView<'_> {
             some(self.count(Verdict::NotDue), Verdict::NotDue.words()),
         ];
         all.into_iter().flatten().map(|(number, words)| format!("{number} {words}")).collect::<Vec<_>>().join(", ")
+    }
+
+    /// The same of all targets, so that a reader can add them up.
+    pub(super) fn counts_of_all(&self) -> String {
+        let counts = self.counts();
+        let (met, others) = counts.split_once(", ").unwrap_or((&counts, ""));
+        let after = match self.count(Verdict::MetAfterChange) {
+            0 => String::new(),
+            some => format!("{some} met after the limit changed, "),
+        };
+        format!("{}: {met}, {after}{others}", count(self.audit.targets.len(), "target"))
     }
 
     /// How many targets have a limit inside the uncertainty of the result.

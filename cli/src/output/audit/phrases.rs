@@ -108,8 +108,37 @@ impl AuditView<'_> {
         Some(format!("predicted before the contest: {predicted}"))
     }
 
+    /// Why a goal was missed: the points against those that it needs, from which of plan and score that is, and the events
+    /// that are short of their plan. `None` if it was not missed, or if none of this is known.
+    pub(super) fn why_missed(&self, goal: &GoalScore) -> Option<String> {
+        if goal.reached() != Some(false) {
+            return None;
+        }
+        let all: Vec<String> = [self.against_needed(goal), self.short_of_plan(goal)].into_iter().flatten().collect();
+        (!all.is_empty()).then(|| all.join("; "))
+    }
+
+    /// The points scored and planned against those that the goal needs; `None` without them.
+    fn against_needed(&self, goal: &GoalScore) -> Option<String> {
+        let (needed, scored) = (goal.needed.as_ref().ok()?, goal.scored()?);
+        let by = |from: f64, to: f64| number::shown_change(from, to, 1);
+        let side = |points: f64, of: &str| match points {
+            points if points < 0.0 => format!("{:.1} below {of}", -points),
+            points => format!("{points:.1} above {of}"),
+        };
+        let needs = format!("{} ({:.1})", needs(&self.study.loaded, goal.index, needed), needed.points);
+        let short = by(needed.points, scored);
+        Some(if short < 0.0 {
+            let [plan, score] = [by(needed.points, goal.plan), by(goal.plan, scored)];
+            let (plan, score) = (side(plan, "that"), side(score, "the plan"));
+            format!("scored {:.1} points fewer than {needs}: the plan was {plan}, and the scores {score}", -short)
+        } else {
+            format!("scored {short:.1} points more than {needs} by past contests: the others scored more than then")
+        })
+    }
+
     /// How many events are short of their plan and by how much in total; `None` without one.
-    pub(super) fn short_of_plan(&self, goal: &GoalScore) -> Option<String> {
+    fn short_of_plan(&self, goal: &GoalScore) -> Option<String> {
         let short = goal.short_events();
         let points: f64 = short.iter().filter_map(|event| event.vs_plan()).sum();
         let what = if goal.is_before_contest() { "predicted" } else { "scored" };
@@ -117,16 +146,16 @@ impl AuditView<'_> {
         (!short.is_empty()).then(|| format!("{events} {what} {:.1} points fewer than planned", -points))
     }
 
-    /// Why the latest points of an event differ from its plan, the main causes first: `judges -4.5`; before the contest the
-    /// targets that are not at their limits.
+    /// Why the latest points of an event differ from its plan, the largest cause first: `judges -4.6, prediction vs plan +4.0`.
+    /// All causes are in it, so that a reader can add them up. Before the contest the targets that are not at their limits.
     pub(super) fn cause(&self, event: &EventScore) -> String {
-        /// The causes that are shown; the table of causes has all of them.
+        /// The targets that are shown; the table of targets has all of them.
         const MOST: usize = 2;
         if event.scored.is_none() {
             let targets: Vec<String> = event.behind.iter().take(MOST).map(|own| self.effect(own)).collect();
             return targets.join("; ");
         }
-        let all = event.main_causes().into_iter().take(MOST);
+        let all = event.shown_causes().into_iter();
         all.map(|(cause, points)| format!("{} {}", cause.words(), number::signed(points, 1)))
             .collect::<Vec<_>>()
             .join(", ")

@@ -65,7 +65,7 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
             plain(points(event.plan)),
             plain(predicted(event.predicted, event.spread.as_ref())),
             plain(points(scored)),
-            plain(change(event.plan, scored)),
+            plain(change(event.plan, event.latest())),
             plain(change(event.predicted, scored)),
         ]);
     }
@@ -75,7 +75,7 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
         plain(points(Some(goal.plan))),
         plain(predicted(goal.predicted, goal.spread.as_ref())),
         plain(points(scored)),
-        plain(change(Some(goal.plan), scored)),
+        plain(change(Some(goal.plan), scored.or(goal.predicted))),
         plain(change(goal.predicted, scored)),
     ]);
     out.push_str(&table.text(ink));
@@ -90,8 +90,8 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
 
 /// Why the goal was missed, or may be: the events short of their plan, and the targets behind them.
 fn why(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
-    let Some(text) = view.short_of_plan(goal).filter(|_| goal.reached() == Some(false)) else { return };
-    let _ = writeln!(out, "{}", ink.strong(&format!("why: {text}")));
+    let Some(text) = view.why_missed(goal) else { return };
+    ink.block(out, "why:", 4, &text);
     for event in goal.short_events() {
         let points = event.vs_plan().map(|points| number::signed(points, 1)).unwrap_or_default();
         let cause = view.cause(event);

@@ -79,7 +79,22 @@ pub(super) fn car(view: &DeckView<'_>) -> Result<Slide, String> {
             &view.brief(only.index),
             " does not",
         ),
-        [..] => format!("{} of {} main targets of the car are at risk", failing.len(), all.len()),
+        [..] => {
+            // What was measured is not at risk any more: it is missed, or within its uncertainty.
+            let number = |status: Status| failing.iter().filter(|own| own.status == status).count();
+            let (missed, uncertain) = (number(Status::Missed), number(Status::Uncertain));
+            let at_risk = failing.len() - missed - uncertain;
+            let words = [(missed, "missed"), (uncertain, "uncertain"), (at_risk, "at risk")];
+            let words: Vec<(usize, &str)> = words.into_iter().filter(|(count, _)| *count > 0).collect();
+            match words[..] {
+                [(count, word)] => format!("{count} of {} main targets of the car are {word}", all.len()),
+                [(count, word), ref others @ ..] => {
+                    let others: String = others.iter().map(|(count, word)| format!(", {count} {word}")).collect();
+                    format!("{count} of {} main targets {word}{others}", all.len())
+                }
+                [] => String::new(),
+            }
+        }
     };
     let mut notes = vec!["These numbers of the whole car are worth the most points. Each has a limit.".to_owned()];
     if let Some((worth, target)) = all.first().filter(|(worth, _)| *worth > 0.0) {

@@ -248,7 +248,9 @@ pub(super) fn alternatives(key: &str, choice: &Choice) -> Option<Picture> {
         let Some(by) = mean(outcome).map(|mean| mean - own) else { continue };
         let is_known = outcome.significance.is_some_and(|known| known != Significance::Unknown);
         let within = outcome.difference.filter(|_| is_now && is_known).map(|(_, within)| within);
-        let within = within.filter(|within| *within > 0.0);
+        // That of the other alternative which the notes compare with.
+        let is_other = choice.other().is_some_and(|own| own.name == outcome.name);
+        let within = within.or(choice.uncertainty.filter(|_| is_other)).filter(|within| *within > 0.0);
         bars.push(Bar {
             name: Name::plain(title(outcome)),
             value: by,

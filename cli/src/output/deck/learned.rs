@@ -1,7 +1,7 @@
 //! What we learned: how good the estimates were, and what changes next season.
 
 use schema::number;
-use trace::audit::{Lesson, ScoreCause};
+use trace::audit::{Group, Lesson, Pair, ScoreCause, groups};
 
 use super::text::{self, list};
 use super::{DeckView, Slide, Visual, drawn};
@@ -18,10 +18,17 @@ pub(super) fn learned(view: &DeckView<'_>) -> Result<Slide, String> {
     if all == 0 && spoken.is_empty() {
         return Err("no estimate has a result yet".to_owned());
     }
-    let own = match (all, audit.pairs.len()) {
-        (0, _) => "What we do differently next time".to_owned(),
-        (1, _) if inside == 1 => "The first result is where we expected it".to_owned(),
-        (all, _) => format!("{inside} of {all} results are where we expected them"),
+    let biased = biased(&audit.pairs);
+    let own = match (all, &biased) {
+        (_, Some(group)) => format!(
+            "Results were {} {} our estimates of {}",
+            number::percent(group.bias.abs(), 0),
+            if group.bias < 0.0 { "below" } else { "above" },
+            group.quantity
+        ),
+        (0, None) => "What we do differently next time".to_owned(),
+        (1, None) if inside == 1 => "The first result is where we expected it".to_owned(),
+        (all, None) => format!("{inside} of {all} results are where we expected them"),
     };
     let mut notes = Vec::new();
     if all > 0 {
@@ -29,6 +36,9 @@ pub(super) fn learned(view: &DeckView<'_>) -> Result<Slide, String> {
             "An estimate has an interval. If we know what we do not know, about 95 of 100 results are inside of it."
                 .to_owned(),
         );
+    }
+    if all > 0 && biased.is_some() {
+        notes.push(format!("With us it was {inside} of {all}."));
     }
     if let Some(split) = view.scores().and_then(trace::audit::GoalScore::split) {
         let own = split.points(ScoreCause::OwnValues);
@@ -42,6 +52,16 @@ pub(super) fn learned(view: &DeckView<'_>) -> Result<Slide, String> {
     spoken.truncate(MOST);
     notes.append(&mut spoken);
     Ok(Slide::new(own, Visual::Drawn(drawn::estimates(view.study, audit)), notes))
+}
+
+/// The quantity and basis whose many results were furthest from the estimates on average; `None` if none was far.
+fn biased(pairs: &[Pair]) -> Option<Group> {
+    /// So many pairs are no accident.
+    const MANY: usize = 10;
+    /// The bias from which on it is what a picture of all estimates shows first.
+    const FAR: f64 = 0.05;
+    let far = groups(pairs).into_iter().filter(|group| group.size >= MANY && group.bias.abs() >= FAR);
+    far.max_by(|a, b| a.bias.abs().total_cmp(&b.bias.abs()))
 }
 
 /// A lesson, as it is said.

@@ -1,10 +1,10 @@
 //! Values of one unit below each other, each as a bar: points with their interval, against what is needed or possible.
 
-use super::rows::Rows;
+use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Canvas, Fill, Key, Pattern, Shape};
 use super::typeset::typeset;
-use super::waterfall::NeededPoints;
+use super::waterfall::{BAND, NeededPoints};
 use super::{MOST_ROWS, Name, Picture, PictureTable, points};
 
 /// The bars.
@@ -88,14 +88,19 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
         }
     }
     if let Some(needed) = &needed {
-        keys.extend([(Key::Line("goal"), needed.as_str()), (Key::Area(Fill::Class("band")), "its interval")]);
+        keys.extend([(Key::Line("goal"), needed.as_str()), (Key::Area(Fill::Class("band")), BAND)]);
     }
     if bars.iter().any(|bar| bar.interval.is_some()) {
         keys.push((Key::Interval, &input.interval));
     }
     let top = if keys.is_empty() { 4.0 } else { canvas.keys(0.0, &keys) };
-    let layout = Rows::new(shape, top);
-    let bottom = layout.bottom(bars.len()) + 4.0;
+    let texts = bars.iter().map(|bar| RowText {
+        class: if bar.strong { "b" } else { "" },
+        name: &bar.name.title,
+        number: typeset(&bar.text),
+    });
+    let layout = Rows::new(shape, top, Rows::plot(shape), texts);
+    let bottom = layout.bottom() + 4.0;
     let ends = bars.iter().flat_map(|bar| {
         let (low, high) = bar.interval.unwrap_or((bar.value, bar.value));
         [bar.value, low, high, bar.behind.unwrap_or(bar.value)]
@@ -117,7 +122,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
     }
     for (at, bar) in bars.iter().enumerate() {
         let (y, end) = (layout.bar(at), x.inside(bar.value));
-        layout.label(canvas, at, if bar.strong { "b" } else { "" }, &bar.name.title, &typeset(&bar.text));
+        layout.label(canvas, at);
         if input.from_zero {
             let zero = x.inside(0.0);
             if let Some(behind) = bar.behind {

@@ -3,11 +3,14 @@
 //! Sections are all nearly full, so that bars from zero look the same. What one decides with is the room: limit minus
 //! value. It has an axis of its own, on which sections differ.
 
-use super::rows::Rows;
+use super::rows::{RowText, Rows};
 use super::scale::Axis;
-use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut, text_width};
+use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, text_width, wrapped};
 use super::typeset::typeset;
-use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn};
+use super::{Name, Picture, PictureTable, not_drawn};
+
+/// The largest number of sections whose room is drawn.
+const MOST: usize = 30;
 
 /// A budget.
 #[derive(Clone, Debug, Default)]
@@ -177,7 +180,7 @@ pub(crate) fn picture(key: &str, input: &Budget) -> Picture {
     if !(input.limit.is_finite() && input.limit > 0.0) || (input.value.is_none() && input.sections.is_empty()) {
         return Picture { table: input.table(), ..Picture::sentence(caption) };
     }
-    let caption = caption + &not_drawn(input.sections.len());
+    let caption = caption + &not_drawn(input.sections.len(), MOST);
     let alt = format!("Budget from the limit to the parts. {caption}");
     Picture::drawn(key, &input.name.title, caption, alt, input.table(), |canvas, shape| {
         let top = strip(canvas, input);
@@ -197,12 +200,16 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
     let whole = input.limit.max(used).max(input.value.unwrap_or(0.0));
     let x = Axis::new((0.0, whole), (1.0, 1.0 + width));
     let words = format!(
-        "to scale, {} of {}: sections, and below their parts",
+        "{} of {} to scale: sections, below them their parts",
         input.show(input.value.unwrap_or(used)),
         input.show(input.limit)
     );
-    canvas.text((0.0, 13.0), Align::Start, "s", &cut(&words, "s", canvas.width()));
-    let (top, below) = (20.0, 20.0 + HEIGHT);
+    let lines = wrapped(&words, "s", canvas.width(), 2);
+    for (at, line) in lines.iter().enumerate() {
+        canvas.text((0.0, 13.0 + LINE * at as f64), Align::Start, "s", line);
+    }
+    let top = 3.0 + LINE * lines.len() as f64;
+    let below = top + HEIGHT;
     canvas.span((x.position(0.0), x.position(whole)), top, 2.0 * HEIGHT, Fill::Class("frame"));
     let mut at = 0.0;
     let mut largest: Vec<&Section> =
@@ -271,15 +278,20 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
 fn list(canvas: &mut Canvas, top: f64, keys: &[(String, String)]) -> f64 {
     let (mut x, mut y) = (0.0, top + 13.0);
     for (number, words) in keys {
+        let words = &crate::screen::clean(words);
         let indent = text_width(number, "s b") + 8.0;
-        let words = cut(words, "s", canvas.width() - indent);
-        let wide = indent + text_width(&words, "s");
+        let wide = indent + text_width(words, "s");
         if x > 0.0 && x + wide > canvas.width() {
             (x, y) = (0.0, y + LINE);
         }
         canvas.text((x, y), Align::Start, "s b", number);
-        canvas.text((x + indent, y), Align::Start, "s", &words);
+        // A name that is wider than the picture goes on below itself.
+        let lines = wrapped(words, "s", canvas.width() - indent, 3);
+        for (at, line) in lines.iter().enumerate() {
+            canvas.text((x + indent, y + LINE * at as f64), Align::Start, "s", line);
+        }
         x += wide + 16.0;
+        y += LINE * (lines.len() as f64 - 1.0);
     }
     canvas.grow(y + 6.0);
     y + 10.0
@@ -293,7 +305,7 @@ fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
         return;
     }
     known.sort_by(|a, b| a.1.total_cmp(&b.1));
-    known.truncate(MOST_ROWS);
+    known.truncate(MOST);
     let mut keys = vec![(Key::Area(Fill::Class("main")), "room"), (Key::Area(OVER), "over the limit")];
     if known.iter().any(|(section, _)| section.growth.is_some_and(|growth| growth > 0.0)) {
         keys.push((Key::Area(GROWTH), "growth allowance: room if nothing grows"));
@@ -304,8 +316,13 @@ fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
     let top = canvas.keys(top, &keys) + 2.0;
     canvas.text((0.0, top + 11.0), Align::Start, "s", "room of each section: limit minus value");
     let top = top + LINE;
-    let layout = Rows::new(shape, top);
-    let bottom = layout.bottom(known.len()) + 4.0;
+    let texts = known.iter().map(|(section, room)| RowText {
+        class: if section.is_over { "b" } else { "" },
+        name: &section.name.title,
+        number: input.signed(*room),
+    });
+    let layout = Rows::new(shape, top, Rows::plot(shape), texts);
+    let bottom = layout.bottom() + 4.0;
     let ends = known.iter().flat_map(|(section, room)| {
         [0.0, *room, room + section.growth.unwrap_or(0.0), room - section.uncertainty, room + section.uncertainty]
     });
@@ -314,7 +331,7 @@ fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
     let zero = x.inside(0.0);
     for (at, (section, room)) in known.iter().enumerate() {
         let (bar, end) = (layout.bar(at), x.inside(*room));
-        layout.label(canvas, at, if section.is_over { "b" } else { "" }, &section.name.title, &input.signed(*room));
+        layout.label(canvas, at);
         if let Some(growth) = section.growth.filter(|growth| *growth > 0.0) {
             canvas.span((end, x.inside(room + growth)), bar + 3.0, Rows::BAR - 6.0, GROWTH);
         }

@@ -1,10 +1,13 @@
 //! Estimates against results: how far each result is from its estimate, by quantity and basis.
 
-use super::rows::Rows;
+use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Align, Canvas, Fill, Key, Shape};
 use super::typeset::typeset;
-use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn, percent};
+use super::{Name, Picture, PictureTable, not_drawn, percent};
+
+/// The largest number of groups that are drawn.
+const MOST_GROUPS: usize = 16;
 
 /// The estimates that have results.
 #[derive(Clone, Debug, Default)]
@@ -67,11 +70,11 @@ pub(crate) fn picture(key: &str, input: &Estimates) -> Picture {
             group.pairs.len()
         ));
     }
-    caption.push_str(&not_drawn(groups.len()));
+    caption.push_str(&not_drawn(groups.len(), MOST_GROUPS));
     let caption = typeset(&caption);
     let alt = format!("Differences between results and estimates. {caption}");
     let table = table(&groups);
-    let shown = &groups[..groups.len().min(MOST_ROWS)];
+    let shown = &groups[..groups.len().min(MOST_GROUPS)];
     Picture::drawn(key, "Estimates against results", caption, alt, table, |canvas, shape| draw(canvas, shape, shown))
 }
 
@@ -109,8 +112,13 @@ fn draw(canvas: &mut Canvas, shape: Shape, groups: &[&Group]) {
         (Key::Area(Fill::Class("total")), "mean"),
     ];
     let top = canvas.keys(0.0, &keys);
-    let layout = Rows::new(shape, top);
-    let bottom = layout.bottom(groups.len()) + 4.0;
+    let texts = groups.iter().map(|group| RowText {
+        class: "",
+        name: &group.title,
+        number: format!("{} of {}", percent(group.bias), group.pairs.len()),
+    });
+    let layout = Rows::new(shape, top, Rows::plot(shape), texts);
+    let bottom = layout.bottom() + 4.0;
     let errors =
         || groups.iter().flat_map(|group| &group.pairs).map(|pair| pair.error).filter(|error| error.is_finite());
     let most = errors().map(f64::abs).fold(0.01, f64::max).min(MOST) * 100.0;
@@ -122,8 +130,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, groups: &[&Group]) {
     canvas.grow(bottom + 36.0);
     for (at, group) in groups.iter().enumerate() {
         let middle = layout.middle(at);
-        let number = format!("{} of {}", percent(group.bias), group.pairs.len());
-        layout.label(canvas, at, "", &group.title, &number);
+        layout.label(canvas, at);
         canvas.line((layout.plot.0, middle), (layout.plot.1, middle), "grid");
         for pair in group.pairs.iter().filter(|pair| pair.error.is_finite()) {
             let at = (x.inside(pair.error * 100.0), middle);

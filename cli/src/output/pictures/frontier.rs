@@ -142,7 +142,10 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
 }
 
 fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternative], frontier: &[&Alternative]) {
-    let mut keys = vec![(Key::Line("goal"), "beaten by none in both"), (Key::Ring("point"), "alternative")];
+    let mut keys = vec![(Key::Ring("point"), "alternative")];
+    if frontier.len() > 1 {
+        keys.insert(0, (Key::Line("goal"), "beaten by none in both"));
+    }
     if known.iter().any(|own| own.chosen) {
         keys.push((Key::Diamond("result"), "chosen"));
     }
@@ -191,18 +194,27 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
         let (across, up) = at(own);
         if let Some((low, high)) = own.interval {
             canvas.line((across, y.inside(low)), (across, y.inside(high)), "interval");
+            // An arrow if it goes on beyond the edge.
+            for (end, turn) in [(low, -6.0), (high, 6.0)] {
+                let at = y.inside(end);
+                if (y.position(end) - at).abs() > 0.5 {
+                    canvas.polyline([(across - 4.0, at + turn), (across, at), (across + 4.0, at + turn)], "tip");
+                }
+            }
         }
         if own.chosen {
             canvas.diamond((across, up), "result");
         } else {
             canvas.circle((across, up), 4.0, "point");
         }
-        let name = cut(&own.name.title, "s", 0.4 * canvas.width());
+        let names = [crate::screen::clean(&own.name.title), cut(&own.name.title, "s", 0.4 * canvas.width())];
         let places =
             [(9.0, -8.0, Align::Start), (-9.0, -8.0, Align::End), (9.0, 17.0, Align::Start), (-9.0, 17.0, Align::End)];
-        let _ = places
-            .into_iter()
-            .any(|(right, down, align)| canvas.try_text((across + right, up + down), align, "s", &name));
+        let _ = names.iter().any(|name| {
+            places
+                .into_iter()
+                .any(|(right, down, align)| canvas.try_text((across + right, up + down), align, "s", name))
+        });
     }
 }
 

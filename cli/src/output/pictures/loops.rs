@@ -2,10 +2,13 @@
 
 use schema::Day;
 
-use super::rows::Rows;
+use super::rows::{RowText, Rows};
 use super::scale::Days;
 use super::svg::{Canvas, Fill, Key, Pattern, Shape};
-use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn};
+use super::{Name, Picture, PictureTable, not_drawn};
+
+/// The largest number of periods that are drawn: the picture is on one sheet of paper.
+const MOST: usize = 24;
 
 /// The loops of a season.
 #[derive(Clone, Debug, Default)]
@@ -70,7 +73,7 @@ impl StepKind {
     fn key(self) -> Key {
         match self {
             Self::Analysis => Key::Ring("estimate"),
-            Self::Decision => Key::Area(Fill::Class("total")),
+            Self::Decision => Key::Square("total"),
             Self::Revision => Key::Diamond("revised"),
             Self::Result => Key::Diamond("result"),
         }
@@ -84,6 +87,18 @@ impl Loop {
     }
 }
 
+/// How many periods ended in each way that is not a resolution: `, 1 missed, 1 unresolved`.
+fn ends(loops: &[&Loop]) -> String {
+    let mut counts: Vec<(&str, usize)> = Vec::new();
+    for one in loops.iter().filter(|one| !one.is_resolved) {
+        match counts.iter_mut().find(|(end, _)| *end == one.end) {
+            Some((_, count)) => *count += 1,
+            None => counts.push((&one.end, 1)),
+        }
+    }
+    counts.iter().map(|(end, count)| format!(", {count} {end}")).collect()
+}
+
 /// Draws the timeline: what goes on first, the longest first.
 pub(crate) fn picture(key: &str, input: &Loops) -> Picture {
     let Some((first, last)) = input.season else {
@@ -94,17 +109,17 @@ pub(crate) fn picture(key: &str, input: &Loops) -> Picture {
     }
     let mut loops: Vec<&Loop> = input.loops.iter().collect();
     loops.sort_by_key(|one| (one.is_resolved, -one.days(last)));
-    let shown = loops.len().min(MOST_ROWS);
+    let shown = loops.len().min(MOST);
     let resolved = loops.iter().filter(|one| one.is_resolved).count();
-    let goes_on = loops.iter().filter(|one| one.until.is_none()).count();
+    let others = ends(&loops);
     let longest = loops.iter().max_by_key(|one| one.days(last));
     let longest = longest.map(|one| format!("; the longest: {}, {} days, {}", one.name.title, one.days(last), one.end));
     let caption = format!(
-        "{} of {} periods at risk are resolved, {goes_on} go on{}{}",
+        "{} of {} periods at risk are resolved{others}{}{}",
         resolved,
         loops.len(),
         longest.unwrap_or_default(),
-        not_drawn(loops.len())
+        not_drawn(loops.len(), MOST)
     );
     let alt = format!("Timeline of the periods in which targets were at risk. {caption}");
     let table = table(&loops, last);
@@ -144,14 +159,18 @@ fn draw(canvas: &mut Canvas, shape: Shape, loops: &[&Loop], (first, last): (Day,
     let used = |kind: &StepKind| loops.iter().any(|one| one.steps.iter().any(|step| step.kind == *kind));
     keys.extend(all.into_iter().filter(used).map(|kind| (kind.key(), kind.word())));
     let top = canvas.keys(0.0, &keys);
-    let layout = Rows::new(shape, top).with_words();
-    let bottom = layout.bottom(loops.len()) + 4.0;
+    let texts = loops.iter().map(|one| RowText {
+        class: if one.is_resolved { "" } else { "b" },
+        name: &one.name.title,
+        number: one.end.clone(),
+    });
+    let layout = Rows::new(shape, top, Rows::plot_beside_words(shape), texts);
+    let bottom = layout.bottom() + 4.0;
     let x = Days::new(first, last, layout.plot);
     x.months_below(canvas, bottom);
     for (at, one) in loops.iter().enumerate() {
         let (bar, middle) = (layout.bar(at), layout.middle(at));
-        let class = if one.is_resolved { "" } else { "b" };
-        layout.label(canvas, at, class, &one.name.title, &one.end);
+        layout.label(canvas, at);
         canvas.line((layout.plot.0, middle), (layout.plot.1, middle), "grid");
         let (from, to) = (x.position(one.since), x.position(one.until.unwrap_or(last)));
         let fill = if one.is_resolved { RESOLVED } else { OTHER };

@@ -223,7 +223,7 @@ fn percent(ratio: f64) -> String {
     typeset(&super::numbers::percent(ratio))
 }
 
-/// The end of a caption if not every row is drawn.
-fn not_drawn(all: usize) -> String {
-    if all > MOST_ROWS { format!("; {MOST_ROWS} of {all} are drawn, the table has all") } else { String::new() }
+/// The end of a caption if not every row is drawn, but `most` of them.
+fn not_drawn(all: usize, most: usize) -> String {
+    if all > most { format!("; {most} of {all} are drawn, the table has all") } else { String::new() }
 }

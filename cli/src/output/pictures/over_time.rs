@@ -5,6 +5,7 @@ use schema::Day;
 use super::scale::{Axis, Days, tick};
 use super::svg::{Align, Canvas, Fill, Key, Shape, text_width};
 use super::typeset::typeset;
+use super::waterfall::BAND;
 use super::{Name, Picture, PictureTable};
 
 /// A value over the season: the points of a goal, or an amount of the car.
@@ -177,7 +178,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &OverTime, moments: &[Moment],
     if let Some(against) = &input.against {
         keys.push((Key::Line("goal"), &against.words));
         if against.interval.is_some_and(|(low, high)| high > low) {
-            keys.push((Key::Area(Fill::Class("veil")), "its interval"));
+            keys.push((Key::Area(Fill::Class("veil")), BAND));
         }
     }
     if input.revisions.iter().any(|revised| (first..=last).contains(&revised.day)) {
@@ -221,7 +222,10 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &OverTime, moments: &[Moment],
         canvas.diamond((x.position(revised.day), bottom - 8.0), "revised");
     }
     if let Some((_, value)) = &input.reached {
-        canvas.diamond((canvas.width() - 8.0, y.inside(*value)), "result");
+        let (across, up) = (canvas.width() - 8.0, y.inside(*value));
+        canvas.diamond((across, up), "result");
+        canvas.keep_free([across - 7.0, up - 7.0, across + 7.0, up + 7.0]);
+        canvas.try_text((across - 10.0, up + 4.5), Align::End, "b", &input.show(*value));
     }
     values_at_ends(canvas, input, moments, x, y);
 }
@@ -233,7 +237,8 @@ fn values_at_ends(canvas: &mut Canvas, input: &OverTime, moments: &[Moment], x: 
         let (across, up) = (x.position(moment.day), y.inside(moment.value));
         let text = input.show(moment.value);
         let _ = canvas.try_text((across, up - 9.0), align, "b", &text)
-            || canvas.try_text((across, up + 20.0), align, "b", &text);
+            || canvas.try_text((across, up + 20.0), align, "b", &text)
+            || canvas.try_text((across, up + 34.0), align, "b", &text);
     }
 }
 

@@ -1,55 +1,102 @@
 //! The layout of pictures with a row for each item: a name, a bar and a number.
 
-use super::svg::{Align, Canvas, Shape, cut, text_width};
+use super::svg::{Align, Canvas, LINE, Shape, text_width, wrapped};
 
-/// Rows below each other.
-#[derive(Clone, Copy, Debug)]
+/// The lines of a name or of what is at the end of a row at most; more is cut.
+const MOST_LINES: usize = 4;
+
+/// What is written in a row.
+#[derive(Clone, Debug)]
+pub(super) struct RowText<'t> {
+    /// The class of the name.
+    pub(super) class: &'static str,
+    /// The name.
+    pub(super) name: &'t str,
+    /// The number at its end, or words.
+    pub(super) number: String,
+}
+
+/// A row with its text in lines.
+#[derive(Clone, Debug)]
+struct Row {
+    top: f64,
+    height: f64,
+    class: &'static str,
+    name: Vec<String>,
+    number: Vec<String>,
+}
+
+impl Row {
+    fn lines(&self) -> usize {
+        self.name.len().max(self.number.len())
+    }
+}
+
+/// Rows below each other. A name that is too long for one line has more of them, and its row is higher.
+#[derive(Clone, Debug)]
 pub(super) struct Rows {
     shape: Shape,
     top: f64,
+    rows: Vec<Row>,
     /// The left and right end of the bars.
     pub(super) plot: (f64, f64),
 }
 
 impl Rows {
-    /// Rows from `top` on.
-    pub(super) fn new(shape: Shape, top: f64) -> Self {
-        let plot = match shape {
+    /// The left and right end of the bars.
+    pub(super) fn plot(shape: Shape) -> (f64, f64) {
+        match shape {
             Shape::Wide => (250.0, 606.0),
             Shape::Narrow => (10.0, 330.0),
-        };
-        Self { shape, top, plot }
+        }
     }
 
     /// The same with more room for what is to the right of the bars.
-    pub(super) fn with_words(mut self) -> Self {
-        if !self.shape.is_narrow() {
-            self.plot.1 = 535.0;
-        }
-        self
+    pub(super) fn plot_beside_words(shape: Shape) -> (f64, f64) {
+        let (left, right) = Self::plot(shape);
+        (left, if shape.is_narrow() { right } else { 535.0 })
     }
 
-    /// The height of a row.
-    pub(super) fn pitch(&self) -> f64 {
-        if self.shape.is_narrow() { 40.0 } else { 26.0 }
+    /// Rows from `top` on, with bars in `plot`.
+    pub(super) fn new<'t>(
+        shape: Shape,
+        top: f64,
+        plot: (f64, f64),
+        texts: impl IntoIterator<Item = RowText<'t>>,
+    ) -> Self {
+        let width = shape.width();
+        let mut at = top;
+        let rows = texts.into_iter().map(|RowText { class, name, number }| {
+            let most = if shape.is_narrow() { 0.5 * width } else { width - plot.1 - 10.0 };
+            let number = wrapped(&number, "", most, MOST_LINES);
+            let beside = number.iter().map(|line| text_width(line, "")).fold(0.0, f64::max);
+            let room = if shape.is_narrow() { width - beside - 8.0 } else { plot.0 - 10.0 };
+            let name = wrapped(name, class, room, MOST_LINES);
+            let mut row = Row { top: at, height: 0.0, class, name, number };
+            let one = if shape.is_narrow() { 40.0 } else { 26.0 };
+            row.height = one + LINE * (row.lines() as f64 - 1.0);
+            at += row.height;
+            row
+        });
+        Self { shape, top, rows: rows.collect(), plot }
     }
 
     /// The height of a bar.
     pub(super) const BAR: f64 = 14.0;
 
-    /// The top of a row.
-    pub(super) fn top(&self, row: usize) -> f64 {
-        self.top + self.pitch() * row as f64
-    }
-
-    /// The end of a number of rows.
-    pub(super) fn bottom(&self, rows: usize) -> f64 {
-        self.top(rows)
+    /// Where the rows end.
+    pub(super) fn bottom(&self) -> f64 {
+        self.rows.last().map_or(self.top, |row| row.top + row.height)
     }
 
     /// The top of the bar of a row.
     pub(super) fn bar(&self, row: usize) -> f64 {
-        self.top(row) + if self.shape.is_narrow() { 20.0 } else { 6.0 }
+        let Some(row) = self.rows.get(row) else { return self.bottom() };
+        if self.shape.is_narrow() {
+            row.top + 20.0 + LINE * (row.lines() as f64 - 1.0)
+        } else {
+            row.top + 0.5 * (row.height - Self::BAR)
+        }
     }
 
     /// The middle of the bar of a row.
@@ -58,19 +105,21 @@ impl Rows {
     }
 
     /// Writes the name of a row and its number, so that they do not touch.
-    pub(super) fn label(&self, canvas: &mut Canvas, row: usize, class: &str, name: &str, number: &str) {
+    pub(super) fn label(&self, canvas: &mut Canvas, at: usize) {
+        let Some(row) = self.rows.get(at) else { return };
         let width = canvas.width();
-        if self.shape.is_narrow() {
-            let y = self.top(row) + 14.0;
-            let number = cut(number, "", 0.5 * width);
-            let room = width - text_width(&number, "") - 8.0;
-            canvas.text((0.0, y), Align::Start, class, &cut(name, class, room));
-            canvas.text((width, y), Align::End, "", &number);
-        } else {
-            let y = self.middle(row) + 4.5;
-            canvas.text((0.0, y), Align::Start, class, &cut(name, class, self.plot.0 - 10.0));
-            canvas.text((width, y), Align::End, "", &cut(number, "", width - self.plot.1 - 10.0));
-        }
-        canvas.grow(self.top(row + 1));
+        let mut write = |lines: &[String], x: f64, align: Align, class: &str| {
+            let first = if self.shape.is_narrow() {
+                row.top + 14.0
+            } else {
+                self.middle(at) - 0.5 * LINE * lines.len() as f64 + 13.0
+            };
+            for (number, line) in lines.iter().enumerate() {
+                canvas.text((x, first + LINE * number as f64), align, class, line);
+            }
+        };
+        write(&row.name, 0.0, Align::Start, row.class);
+        write(&row.number, width, Align::End, "");
+        canvas.grow(row.top + row.height);
     }
 }

@@ -165,7 +165,7 @@ pub(super) enum Align {
 }
 
 /// A rectangle: left, top, right, bottom.
-type Box4 = [f64; 4];
+pub(super) type Box4 = [f64; 4];
 
 /// The patterns beside the colours.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -328,6 +328,11 @@ impl Canvas {
         let _ = write!(self.body, "<text x=\"{x}\" y=\"{y}\" class=\"{}\">{}</text>", class.trim(), escaped(words));
     }
 
+    /// Keeps a place free of text: left, top, right, bottom.
+    pub(super) fn keep_free(&mut self, place: Box4) {
+        self.texts.push(place);
+    }
+
     /// Adds text unless it would overlap other text or leave the picture between `top` and `bottom`; returns whether it is
     /// there.
     pub(super) fn try_text(&mut self, at: (f64, f64), align: Align, class: &str, words: &str) -> bool {
@@ -402,6 +407,8 @@ pub(super) enum Key {
     Ring(&'static str),
     /// A diamond of a class.
     Diamond(&'static str),
+    /// A small square of a class.
+    Square(&'static str),
     /// An interval.
     Interval,
 }
@@ -413,6 +420,7 @@ impl Key {
             Self::Line(class) => canvas.line((x + 1.0, y), (x + 18.0, y), class),
             Self::Ring(class) => canvas.circle((x + 10.0, y), 4.5, class),
             Self::Diamond(class) => canvas.diamond((x + 10.0, y), class),
+            Self::Square(class) => canvas.rect((x + 6.5, y - 3.5), (7.0, 7.0), Fill::Class(class)),
             Self::Interval => canvas.interval((x + 2.0, x + 18.0), y, "interval"),
         }
     }

@@ -3,7 +3,7 @@
 //! The direction of "better" is to the right for every target, also for one that has an upper limit. Close to the limit,
 //! where it is decided, the scale is stretched.
 
-use super::rows::Rows;
+use super::rows::{RowText, Rows};
 use super::svg::{Align, Canvas, Fill, Key, Shape};
 use super::typeset::typeset;
 use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn, percent};
@@ -79,7 +79,7 @@ pub(crate) fn picture(key: &str, input: &Targets) -> Picture {
         };
     }
     let shown = drawn.len().min(MOST_ROWS);
-    let caption = format!("{counted}{}", not_drawn(drawn.len()));
+    let caption = format!("{counted}{}", not_drawn(drawn.len(), MOST_ROWS));
     let alt = format!("Margin of {shown} targets to their limits, from estimates and results: {caption}");
     Picture::drawn(key, "Targets against their limits", caption, alt, table, |canvas, shape| {
         draw(canvas, shape, &drawn[..shown]);
@@ -158,8 +158,13 @@ fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow]) {
         (Key::Interval, "uncertainty (k = 2)"),
     ];
     let top = canvas.keys(0.0, &keys);
-    let layout = Rows::new(shape, top);
-    let bottom = layout.bottom(targets.len()) + 4.0;
+    let texts = targets.iter().map(|target| RowText {
+        class: if target.is_bad { "b" } else { "" },
+        name: &target.name.title,
+        number: target.margin().map(percent).unwrap_or_default(),
+    });
+    let layout = Rows::new(shape, top, Rows::plot(shape), texts);
+    let bottom = layout.bottom() + 4.0;
     let middle = position(layout.plot, 0.0);
     canvas.span((middle, layout.plot.1), top, bottom - top, Fill::Class("allowed"));
     for margin in TICKS {
@@ -170,8 +175,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow]) {
     }
     canvas.grow(bottom + 18.0);
     for (at, target) in targets.iter().enumerate() {
-        let margin = target.margin().map(percent).unwrap_or_default();
-        layout.label(canvas, at, if target.is_bad { "b" } else { "" }, &target.name.title, &margin);
+        layout.label(canvas, at);
         marks(canvas, layout.plot, layout.middle(at), target);
     }
 }
@@ -180,7 +184,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow]) {
 fn marks(canvas: &mut Canvas, plot: (f64, f64), y: f64, target: &TargetRow) {
     for (reading, is_result) in target.readings() {
         let Some(margin) = reading.margin else { continue };
-        let y = if is_result { y + 1.5 } else { y - 1.5 };
+        let y = if is_result { y + 3.5 } else { y - 3.5 };
         if let Some((low, high)) = reading.interval {
             canvas.interval((position(plot, low), position(plot, high)), y, "interval");
         }

@@ -94,7 +94,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Tornado, bars: &[&TornadoBar]
     let by = typeset(&input.by);
     let (more, less) = (format!("{by} more of it"), format!("{by} less of it"));
     let top = canvas.keys(0.0, &[(Key::Area(HIGHER), &more), (Key::Area(LOWER), &less)]);
-    let (left, right) = Rows::new(shape, top).with_words().plot;
+    let (left, right) = Rows::plot_beside_words(shape);
     let width = canvas.width();
     let ends = bars.iter().flat_map(|bar| [bar.lower, bar.higher, 0.0]);
     let x = Axis::around(ends, (left, right));

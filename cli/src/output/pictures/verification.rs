@@ -161,7 +161,8 @@ fn draw(
         (Key::Line("curve"), "passed"),
         (Key::Area(Fill::Class("behind")), "fewer passed than due"),
     ];
-    let top = canvas.keys(0.0, &keys) + 4.0;
+    // With room for a number above the curves.
+    let top = canvas.keys(0.0, &keys) + 16.0;
     let bottom = top + if shape.is_narrow() { 150.0 } else { 180.0 };
     let most = input.planned.len().max(1) as f64;
     let y = Axis::new((0.0, most), (bottom, top));
@@ -186,18 +187,26 @@ fn draw(
         points
     };
     canvas.polyline(path(due, last), "goal");
-    canvas.polyline(path(passed, passed.last().map_or(today, |(day, _)| *day).max(today.min(last))), "curve");
+    let passed_until = passed.last().map_or(today, |(day, _)| *day).max(today.min(last));
+    canvas.polyline(path(passed, passed_until), "curve");
     if x.contains(today) && today < last {
         canvas.line((x.position(today), top), (x.position(today), bottom), "stage");
         canvas.try_text((x.position(today) - 3.0, top + 10.0), Align::End, "s", "today");
     }
-    for (steps, word) in [(due, "due"), (passed, "passed")] {
-        if let Some((day, count)) = steps.last() {
-            let text = format!("{count} {word}");
-            let (at, y) = (x.position(*day), y.position(*count as f64));
-            let _ = canvas.try_text((at, y - 6.0), Align::End, "b", &text)
-                || canvas.try_text((at, y + 16.0), Align::End, "b", &text);
-        }
+    // The number of the upper curve is above it; that of the lower one below, where both end close to each other.
+    let ends = [(due, last, "due"), (passed, passed_until, "passed")];
+    let mut ends: Vec<(f64, f64, String)> = ends
+        .into_iter()
+        .filter_map(|(steps, until, word)| {
+            let (_, count) = steps.last()?;
+            Some((x.position(until), y.position(*count as f64), format!("{count} {word}")))
+        })
+        .collect();
+    ends.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let close = matches!(&ends[..], [a, b] if (a.0 - b.0).abs() < super::svg::text_width(&a.2, "b") + 8.0);
+    for (number, (at, y, text)) in ends.iter().enumerate() {
+        let down = if close && number == 1 { [16.0, 30.0] } else { [-6.0, 16.0] };
+        let _ = down.into_iter().any(|down| canvas.try_text((*at, y + down), Align::End, "b", text));
     }
 }
 

@@ -2,7 +2,7 @@
 
 use schema::number::shown_change;
 
-use super::rows::Rows;
+use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Canvas, Fill, Key, Pattern, Shape};
 use super::{Name, Picture, PictureTable, change, points};
@@ -54,9 +54,22 @@ pub(crate) struct EventSteps {
 enum Row<'w> {
     /// A sum, with its interval.
     Total(&'static str, f64, Option<(f64, f64)>),
-    /// From one sum to the next.
-    Step(&'w str, f64, f64),
+    /// From one sum to the next, and the difference of the points as they are shown.
+    Step(&'w str, f64, f64, f64),
 }
+
+/// From the plan of an event to its prediction.
+fn to_prediction(event: &EventSteps) -> Option<(f64, f64)> {
+    Some((event.plan.unwrap_or(0.0), event.predicted?))
+}
+
+/// From the prediction of an event to its score.
+fn to_score(event: &EventSteps) -> Option<(f64, f64)> {
+    Some((event.predicted?, event.scored?))
+}
+
+/// What the interval of the points for a place is.
+pub(super) const BAND: &str = "band of the place (90 %)";
 
 /// What is smaller than this is shown as zero.
 const SHOWN_AS_ZERO: f64 = 0.05;
@@ -73,27 +86,30 @@ impl Waterfall {
         let mut rows = vec![Row::Total("plan", self.plan, None)];
         let Some(predicted) = self.predicted else { return rows };
         let mut at = self.plan;
-        for (title, step) in self.steps(|event| Some(event.predicted? - event.plan.unwrap_or(0.0))) {
-            rows.push(Row::Step(title, at, at + step));
-            at += step;
+        for (title, from, to) in self.steps(to_prediction) {
+            rows.push(Row::Step(title, at, at + to - from, shown_change(from, to, 1)));
+            at += to - from;
         }
         rows.push(Row::Total("prediction", predicted, self.interval));
         let Some((scored, count)) = self.scored() else { return rows };
         let mut at = predicted;
-        for (title, step) in self.steps(|event| Some(event.scored? - event.predicted?)) {
-            rows.push(Row::Step(title, at, at + step));
-            at += step;
+        for (title, from, to) in self.steps(to_score) {
+            rows.push(Row::Step(title, at, at + to - from, shown_change(from, to, 1)));
+            at += to - from;
         }
         let words = if count == self.events.len() { "score" } else { "with scores so far" };
         rows.push(Row::Total(words, scored, None));
         rows
     }
 
-    /// The steps of the events, the largest first.
-    fn steps(&self, step: impl Fn(&EventSteps) -> Option<f64>) -> Vec<(&str, f64)> {
-        let steps = self.events.iter().filter_map(|event| Some((event.name.title.as_str(), step(event)?)));
-        let mut steps: Vec<(&str, f64)> = steps.filter(|(_, step)| step.is_finite()).collect();
-        steps.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
+    /// The events with their points before and after a step, the largest step first.
+    fn steps(&self, step: impl Fn(&EventSteps) -> Option<(f64, f64)>) -> Vec<(&str, f64, f64)> {
+        let steps = self.events.iter().filter_map(|event| {
+            let (from, to) = step(event)?;
+            Some((event.name.title.as_str(), from, to))
+        });
+        let mut steps: Vec<(&str, f64, f64)> = steps.filter(|(_, from, to)| (to - from).is_finite()).collect();
+        steps.sort_by(|a, b| (b.2 - b.1).abs().total_cmp(&(a.2 - a.1).abs()));
         steps
     }
 
@@ -104,18 +120,9 @@ impl Waterfall {
         let (verb, now, before, what, steps) = match scored {
             Some((scored, count)) => {
                 let verb = if count == self.events.len() { "scored" } else { "expected with the scores so far" };
-                (
-                    verb,
-                    scored,
-                    predicted,
-                    "prediction",
-                    self.steps(|event| Some(shown_change(event.predicted?, event.scored?, 1))),
-                )
+                (verb, scored, predicted, "prediction", self.steps(to_score))
             }
-            None => {
-                let steps = self.steps(|event| Some(shown_change(event.plan.unwrap_or(0.0), event.predicted?, 1)));
-                ("predicted", predicted, self.plan, "plan", steps)
-            }
+            None => ("predicted", predicted, self.plan, "plan", self.steps(to_prediction)),
         };
         let difference = shown_change(before, now, 1);
         let place =
@@ -126,8 +133,9 @@ impl Waterfall {
             let word = if difference < 0.0 { "below" } else { "above" };
             place(&format!("{} {word}", points(Some(difference.abs()))))
         };
-        let shown = steps.iter().filter(|(_, step)| step.abs() >= SHOWN_AS_ZERO).take(3);
-        let shown: Vec<String> = shown.map(|(title, step)| format!("{title} {}", change(*step))).collect();
+        let steps = steps.into_iter().map(|(title, from, to)| (title, shown_change(from, to, 1)));
+        let shown = steps.filter(|(_, step)| step.abs() >= SHOWN_AS_ZERO).take(3);
+        let shown: Vec<String> = shown.map(|(title, step)| format!("{title} {}", change(step))).collect();
         if !shown.is_empty() {
             text.push_str(&format!(": {}", shown.join(", ")));
         }
@@ -210,10 +218,10 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
     // The steps decide the scale: the intervals are much wider, and end at its edge.
     let values = rows.iter().flat_map(|row| match row {
         Row::Total(_, total, _) => [*total, *total],
-        Row::Step(_, from, to) => [*from, *to],
+        Row::Step(_, from, to, _) => [*from, *to],
     });
     let values = values.chain(input.needed.as_ref().map(|needed| needed.points));
-    let x = Axis::around(values, Rows::new(shape, 0.0).plot);
+    let x = Axis::around(values, Rows::plot(shape));
     let needed = input.needed.as_ref().map(|needed| format!("{} {}", needed.words, points(Some(needed.points))));
     // A band that is everywhere says nothing.
     let is_seen = |end: f64| (x.position(end) - x.inside(end)).abs() < 0.5;
@@ -224,14 +232,18 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
         keys.push((Key::Line("goal"), needed));
     }
     if band.is_some() {
-        keys.push((Key::Area(Fill::Class("band")), "its interval"));
+        keys.push((Key::Area(Fill::Class("band")), BAND));
     }
     if input.predicted.and(input.interval).is_some() {
         keys.push((Key::Interval, "95 % of what may happen"));
     }
     let top = canvas.keys(0.0, &keys);
-    let layout = Rows::new(shape, top);
-    let bottom = layout.bottom(rows.len()) + 4.0;
+    let texts = rows.iter().map(|row| match row {
+        Row::Total(title, total, _) => RowText { class: "b", name: title, number: points(Some(*total)) },
+        Row::Step(title, _, _, shown) => RowText { class: "", name: title, number: change(*shown) },
+    });
+    let layout = Rows::new(shape, top, Rows::plot(shape), texts);
+    let bottom = layout.bottom() + 4.0;
     x.grid_below(canvas, (top, bottom), "pts");
     if let Some(needed) = &input.needed {
         if let Some((low, high)) = band {
@@ -245,9 +257,9 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
         if let Some(before) = before {
             canvas.line((x.inside(before), layout.bar(at - 1) + Rows::BAR), (x.inside(before), bar), "link");
         }
+        layout.label(canvas, at);
         match row {
-            Row::Total(title, total, interval) => {
-                layout.label(canvas, at, "b", title, &points(Some(*total)));
+            Row::Total(_, total, interval) => {
                 if let Some((low, high)) = interval {
                     canvas.line((x.inside(*low), middle), (x.inside(*high), middle), "interval");
                     for (end, turn) in [(*low, 6.0), (*high, -6.0)] {
@@ -261,8 +273,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
                 canvas.rect((x.inside(*total) - 2.5, bar - 2.0), (5.0, Rows::BAR + 4.0), Fill::Class("total"));
                 before = Some(*total);
             }
-            Row::Step(title, from, to) => {
-                layout.label(canvas, at, "", title, &change(to - from));
+            Row::Step(_, from, to, _) => {
                 let (start, end) = (x.inside(*from), x.inside(*to));
                 // What is small is seen, too.
                 let end = if (end - start).abs() < 1.0 { start + if to < from { -1.0 } else { 1.0 } } else { end };

@@ -80,7 +80,9 @@ pub(crate) fn points_over_time(study: &Study, audit: &Audit, season: &Season, go
 pub(crate) fn amount_over_time(study: &Study, audit: &Audit, season: &Season, amount: &str) -> Option<OverTime> {
     let node = study.values().named(&format!("{}.{amount}", schema::words::CAR))?;
     let unit = study.values().unit(node);
-    let since = season.amount_complete_since(study, amount);
+    // All curves begin on one day, when the car was complete in all that the points depend on.
+    let whole = season.complete(study).first().map(|point| point.day);
+    let since = season.amount_complete_since(study, amount).max(whole);
     let moments = season.timeline.iter().filter(|point| since.is_none_or(|since| point.day >= since));
     let moments = moments.filter_map(|point| {
         let value = unit.from_si(*point.amounts.get(amount)?);

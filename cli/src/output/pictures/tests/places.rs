@@ -129,6 +129,49 @@ fn a_caption_subtracts_the_numbers_that_it_shows() {
     }
 }
 
+/// The number beside a bar is the one in the table: 52.1 to 60.3 is +8.2, though 52.14 to 60.26 is 8.12.
+#[test]
+fn bars_of_the_waterfall_have_the_numbers_of_the_table() {
+    let mut input = samples::waterfall(2, "Event", 1.0);
+    input.needed = None;
+    for (event, (plan, predicted, scored)) in
+        input.events.iter_mut().zip([(49.96, 52.14, 60.26), (100.04, 100.06, 95.54)])
+    {
+        (event.plan, event.predicted, event.scored) = (Some(plan), Some(predicted), Some(scored));
+    }
+    let picture = waterfall::picture("k", &input);
+    for elements in drawings(&picture.svg) {
+        let numbers: Vec<&str> =
+            elements.iter().map(|own| own.text.as_str()).filter(|text| text.starts_with(['+', '−'])).collect();
+        assert_eq!(numbers, ["+2.1", "+0.1", "+8.2", "−4.6"]);
+    }
+    let differences: Vec<&str> = picture.table.rows[..2].iter().map(|row| row.cells[6].as_str()).collect();
+    assert_eq!(differences, ["+8.2", "−4.6"]);
+}
+
+/// What was scored is not covered by the number at the end of the curve, and has its own.
+#[test]
+fn the_end_of_a_curve_leaves_the_score_free() {
+    for score in [689.7, 660.0, 640.0] {
+        let mut input = samples::over_time(60, "Points", 1.0);
+        input.moments[59].value = 668.9;
+        input.reached = Some(("scored".into(), score));
+        for elements in drawings(&over_time::picture("k", &input).svg) {
+            let diamond = of_class(&elements, "polygon", "result").last().unwrap().points();
+            let (left, top, bottom) = (diamond[3].0, diamond[0].1, diamond[2].1);
+            let text = |words: &str| {
+                let own = elements.iter().find(|own| own.tag == "text" && own.text.starts_with(words));
+                own.unwrap_or_else(|| panic!("{words} is missing with {score}"))
+            };
+            text(&super::super::points(Some(score)));
+            let last = text("668.9");
+            let (right, y) = (last.number("x"), last.number("y"));
+            assert!(right <= left || y - 10.0 >= bottom || y + 3.0 <= top, "{score}: {last:?} covers {diamond:?}");
+        }
+    }
+    assert!(waterfall::BAND.contains(&schema::number::percent(trace::values::LEVEL, 0)));
+}
+
 #[test]
 fn better_is_to_the_right_for_every_target() {
     let input = samples::targets(9, "Target", 1.0);
@@ -258,6 +301,49 @@ fn every_section_of_a_budget_has_its_name() {
     // Blocks too narrow for a number are one entry.
     let svg = budget::picture("k", &samples::budget(200, "Section", 1.0)).svg;
     assert!(drawings(&svg)[1].iter().any(|own| own.text.ends_with(" others")), "{svg}");
+}
+
+/// A name that is longer than its line goes on in the next one, on a desk and on a phone.
+#[test]
+fn no_name_of_a_row_is_cut() {
+    let long = "Engine with intake and exhaust and cooling and fuel system";
+    for (kind, picture) in samples::all(9, long, 1.0) {
+        if !["waterfall", "targets", "budget", "estimates", "loops", "bars"].contains(&kind) {
+            continue;
+        }
+        for elements in drawings(&picture.svg) {
+            let texts = || elements.iter().filter(|own| own.tag == "text").map(|own| own.text.as_str());
+            assert!(texts().all(|text| !text.contains('…')), "{kind}: {:?}", texts().collect::<Vec<_>>());
+            let all = texts().collect::<Vec<_>>().join(" ");
+            assert!(
+                all.contains("cooling") && (all.contains("system 8") || all.contains("system, 8")),
+                "{kind}: {all}"
+            );
+        }
+    }
+    let mut input = samples::loops(1, "Tread temperature after the first two autocross gates");
+    input.loops[0].end = "limit changed without a revision".into();
+    for elements in drawings(&loops::picture("k", &input).svg) {
+        assert!(elements.iter().all(|own| !own.text.contains('…')), "{elements:?}");
+    }
+}
+
+/// Two curves that end close to each other: the number of the upper one is above it, that of the lower one below.
+#[test]
+fn the_numbers_of_both_verification_curves_are_on_their_sides() {
+    let mut input = samples::verification(186, "Part");
+    for (at, planned) in input.planned.iter_mut().enumerate() {
+        planned.due = Some(samples::day(at));
+        planned.result = Some(samples::day(at + 1));
+        planned.outcome = (at < 179).then_some(verification::Outcome::Passed);
+    }
+    input.today = Some(samples::day(200));
+    for elements in drawings(&verification::picture("k", &input).svg) {
+        let text = |words: &str| elements.iter().find(|own| own.text == words).unwrap().number("y");
+        let end =
+            |class: &'static str| of_class(&elements, "polyline", class).next().unwrap().points().pop().unwrap().1;
+        assert!(text("186 due") < end("goal") && end("curve") + 10.0 < text("179 passed"), "{elements:?}");
+    }
 }
 
 #[test]
@@ -445,10 +531,24 @@ fn the_frontier_is_what_none_beats() {
         "Engine: 2 of 3 alternatives are beaten by none in both: b, a; the chosen one, b, is one of them"
     );
     let elements = wide(&picture.svg);
+    assert!(elements.iter().any(|own| own.text == "beaten by none in both"));
     let line = of_class(&elements, "polyline", "goal").next().unwrap().points();
     assert_eq!(line.len(), 3, "two alternatives and the corner between them");
     let circle = of_class(&elements, "circle", "point").nth(1).unwrap();
     assert_eq!((line[2].0, line[2].1), (circle.number("cx"), circle.number("cy")), "the line goes through a");
+}
+
+/// An interval that goes on beyond the edge has an arrow there, and a frontier of one alternative has no line to explain.
+#[test]
+fn an_interval_beyond_the_edge_has_an_arrow() {
+    let mut input = samples::frontier(2, "Engine", 1.0);
+    for (own, (across, up)) in input.alternatives.iter_mut().zip([(200.0, 620.0), (210.0, 600.0)]) {
+        (own.across, own.up, own.interval) = (across, up, Some((up - 200.0, up + 1.0)));
+    }
+    for elements in drawings(&frontier::picture("k", &input).svg) {
+        assert_eq!(of_class(&elements, "polyline", "tip").count(), 2, "one for each lower end");
+        assert!(elements.iter().all(|own| own.text != "beaten by none in both"));
+    }
 }
 
 #[test]
