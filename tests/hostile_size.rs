@@ -116,6 +116,37 @@ fn a_chain_of_twenty_thousand_records() {
     a_chain(20_000);
 }
 
+/// Each of the targets serves the two hundred before it: there are far more links than records.
+#[test]
+fn why_lists_a_bounded_number_of_links() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let target = |at: usize| {
+        let serves: Vec<String> = (at.saturating_sub(200)..at).map(|to| format!("t{to}: b")).collect();
+        format!("  t{at}: {{of: car, at-most: 1 kg, lead: x, serves: {{{}}}}}\n", serves.join(", "))
+    };
+    sandbox.write("dense.yaml", format!("targets:\n{}", (0..400).map(target).collect::<String>()));
+    // 0 + 1 + ... + 199, and 200 for each of the others.
+    let all = 200 * 199 / 2 + 200 * 200;
+    for (id, heading, key) in [("t399", "why it exists", "up"), ("t0", "served by", "below")] {
+        let out = run(&sandbox, &["why", id]).answer.ended(0).out;
+        assert!(out.contains(heading) && out.lines().count() < 6_500, "{} lines", out.lines().count());
+        let sentence = format!("\n3000 of {all} links are shown: `tierod why ID` shows those of another record\n");
+        assert!(out.contains(&sentence), "{}", &out[out.len() - 400..]);
+        assert!(out.contains(" more of t"), "what is left out of a record is counted");
+        let json = sandbox.tierod(&["why", id, "--format", "json"]).json();
+        let shown = json[key].as_array().unwrap().len();
+        // Another link says what a target is about.
+        let others = json[key].as_array().unwrap().iter().filter(|edge| edge["link"] != "serves").count();
+        assert_eq!(shown, 20_000);
+        let left_out = json[format!("{key}_left_out")].as_u64().unwrap() as usize;
+        assert!((all - 20_000..=all - 20_000 + others + 400).contains(&left_out), "{left_out}");
+    }
+    let out = run(&sandbox, &["why", "t60"]).answer.ended(0).out;
+    let up = out.split("\nserved by").next().unwrap();
+    assert!(up.contains("why it exists") && !up.contains(" are shown"), "1,830 links are listed");
+}
+
 /// Two thousand targets inherit the lead of their system, and pages and tables repeat it for each.
 #[test]
 fn a_text_that_many_records_inherit_is_not_long() {

@@ -1,5 +1,7 @@
 //! The size of the page, and records with names of what is on it.
 
+use std::collections::BTreeSet;
+
 use crate::page::{attributes, page, place, text};
 use crate::support::{SETTINGS, Sandbox};
 
@@ -54,6 +56,71 @@ fn large_cars_have_pages_that_a_browser_can_open() {
         assert!(page.len() < most, "{records} records: {}", page.len());
         assert!(text(place(&page, "part-0")).contains("Finish among the first eight"));
     }
+}
+
+/// The records that a page with too many of them leads to, and those that have a place.
+fn led_to(page: &str) -> (BTreeSet<&str>, BTreeSet<&str>) {
+    let links = attributes(page, "href").into_iter().filter_map(|to| to.strip_prefix('#'));
+    let places = page.split("<article class=\"place\" id=\"").skip(1).filter_map(|rest| rest.split('"').next());
+    (links.filter(|id| !id.starts_with('_')).collect(), places.collect())
+}
+
+#[test]
+fn a_page_has_a_bounded_number_of_places() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let parts: String = (0..40_000).map(|part| format!("  p{part}: {{in: suspension}}\n")).collect();
+    sandbox.write("parts.yaml", format!("parts:\n{parts}  last: {{in: suspension, safety-critical: true}}\n"));
+    let page = page(&sandbox);
+    let (links, places) = led_to(&page);
+    assert_eq!(places.len(), 10_000);
+    for id in ["top-ten", "skidpad", "suspension", "last", "p0"] {
+        assert!(places.contains(id), "{id}");
+    }
+    let dead: Vec<_> = links.difference(&places).collect();
+    assert!(dead.is_empty(), "{} names lead nowhere: {:?}", dead.len(), dead.first());
+    let list = page.split("<section id=\"_records\"").nth(1).unwrap().split("</section>").next().unwrap();
+    let all = list.matches("<tr>").count() - 1;
+    assert!(all > 40_000 && list.contains("<td>p39999<td>part<td>"), "{all}");
+    let sentence = format!("{} of {all} records have no place on this page: `tierod why ID` shows one", all - 10_000);
+    assert!(text(list).contains(&sentence.replace('`', "")), "{}", &text(list)[..900]);
+    assert!(text(place(&page, "suspension")).contains("more: tierod why suspension"));
+    let chain = page.split("<section id=\"_chain\"").nth(1).unwrap().split("</section>").next().unwrap();
+    assert!(chain.contains("; 10000 of them are listed, `tierod graph` lists all"));
+}
+
+/// Targets in one ring: everything is below each of them.
+#[test]
+fn records_below_each_other_are_counted_up_to_a_number() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let ring = |size: usize| {
+        let target = |at: usize| {
+            format!("  t{at}: {{of: car, at-most: 1 kg, lead: x, serves: {{t{}: It is needed.}}}}\n", (at + 1) % size)
+        };
+        sandbox.write("ring.yaml", format!("targets:\n{}", (0..size).map(target).collect::<String>()));
+        page(&sandbox)
+    };
+    assert!(text(place(&ring(1_000), "t999")).contains("Everything below999 records"));
+    let page = ring(3_500);
+    assert!(text(place(&page, "t0")).contains("Everything below3499 records"));
+    assert!(text(place(&page, "t3499")).contains("Everything belowmore than 100 records"));
+    assert!(place(&page, "t3499").matches("<li>").count() < 100);
+}
+
+#[test]
+fn lists_of_links_are_bounded() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let parts: String = (0..1_200).map(|part| format!("  p{part}: {{in: suspension}}\n")).collect();
+    let ids: Vec<String> = (0..1_100).map(|part| format!("p{part}")).collect();
+    sandbox.write("parts.yaml", format!("parts:\n{parts}analyses:\n  wide: {{informs: [{}]}}\n", ids.join(", ")));
+    let page = page(&sandbox);
+    assert!(text(place(&page, "wide")).contains("p999and 100 more: tierod why wide"), "{}", text(place(&page, "wide")));
+    let system = text(place(&page, "suspension"));
+    let (_, more) = system.split_once("and ").unwrap();
+    let more: usize = more.split(' ').next().unwrap().parse().unwrap();
+    assert!((200..210).contains(&more) && system.contains("more: tierod why suspension"), "{more}");
 }
 
 /// The bound holds for 450 records; those of the example's season have a history, stress files and results.

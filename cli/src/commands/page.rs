@@ -173,5 +173,7 @@ fn html(project: &Project, study: &Study, renews: bool) -> Result<String, Error>
         off: project.switched_off(study),
         renews,
         branches_left: page::MOST_BRANCHES.into(),
+        entries_left: page::MOST_ENTRIES.into(),
+        links_left: page::MOST_LINKS.into(),
     })
 }

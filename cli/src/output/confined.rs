@@ -9,7 +9,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 use trace::Error;
 
-use super::template::{Escape, rendered};
+use super::template::{Escape, FUEL, rendered};
 
 /// The first argument of that process. It is not a command for people.
 pub(crate) const ARGUMENT: &str = "--render-template";
@@ -113,7 +113,7 @@ pub(crate) fn run(mut args: impl Iterator<Item = String>) -> u8 {
     };
     let Ok(Given { source, context }) = serde_json::from_reader(std::io::stdin().lock()) else { return 2 };
     // The stack of a thread is there from the beginning; that of the process grows, and counts against the limit.
-    let work = move || rendered(&name, source, escape, &context);
+    let work = move || rendered(&name, source, escape, Some(FUEL), &context);
     let Ok(rendering) = std::thread::Builder::new().stack_size(STACK).spawn(work) else { return 2 };
     let (status, written) = match rendering.join().unwrap_or_else(|_| Err("the template engine failed".to_owned())) {
         Ok(text) => (0, std::io::stdout().lock().write_all(text.as_bytes())),

@@ -226,10 +226,13 @@ pub(crate) fn graph(graph: &Graph, keep: Option<&[RecordId]>) -> Value {
     json!({"version": 1, "nodes": nodes, "edges": edges})
 }
 
+/// The most links of `why` in each direction.
+const MOST_LINKS: usize = 20_000;
+
 /// One record, the links on all its paths to the goals, and the links below it.
 pub(crate) fn why(study: &Study, index: RecordId) -> Value {
     let graph = &*study.graph;
-    let mut up = Vec::new();
+    let (mut up, mut all_up) = (Vec::new(), 0);
     let mut seen = vec![false; graph.len()];
     let mut queue = std::collections::VecDeque::from([index]);
     while let Some(at) = queue.pop_front() {
@@ -238,15 +241,21 @@ pub(crate) fn why(study: &Study, index: RecordId) -> Value {
         }
         for (to, link) in graph.outgoing(at) {
             if link.link == Link::Serves || (at == index && link.link != Link::In) {
-                up.push(edge(graph, at, to, &link));
+                if up.len() < MOST_LINKS {
+                    up.push(edge(graph, at, to, &link));
+                }
+                all_up += 1;
                 queue.push_back(to);
             }
         }
     }
-    let mut below = Vec::new();
+    let (mut below, mut all_below) = (Vec::new(), 0);
     for at in std::iter::once(index).chain(graph.below(index)) {
         for (from, link) in graph.incoming(at) {
-            below.push(edge(graph, from, at, &link));
+            if below.len() < MOST_LINKS {
+                below.push(edge(graph, from, at, &link));
+            }
+            all_below += 1;
         }
     }
     let mut positions = RecordPositions::new(&graph.loaded);
@@ -256,7 +265,9 @@ pub(crate) fn why(study: &Study, index: RecordId) -> Value {
         "title": graph.loaded.record(index).body.common().title(),
         "lead": graph.lead(index),
         "readings": super::evidence::json(study, index),
+        "up_left_out": all_up - up.len(),
         "up": up,
+        "below_left_out": all_below - below.len(),
         "below": below,
         "stress": super::stress::values(study, &trace::stress::of_part(study, index)),
     })

@@ -11,8 +11,9 @@ use trace::snapshot::{Content, TEMPLATES};
 use super::confined;
 use crate::screen::clean;
 
-/// The largest number of steps of a template: the largest page uses a twentieth of it, and it ends an endless loop soon.
-const FUEL: u64 = 10_000_000;
+/// The largest number of steps of a team's template: it ends an endless loop soon. A template that ships with the tool has no
+/// loop but over the data, which is bounded.
+pub(super) const FUEL: u64 = 10_000_000;
 
 /// The format whose special characters are escaped.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -57,31 +58,65 @@ pub(crate) fn render(
     };
     match source {
         Some(source) => confined::render(name, source, escape, context)?.map_err(wrong),
-        None => rendered(name, shipped.to_owned(), escape, context).map_err(wrong),
+        None => rendered(name, shipped.to_owned(), escape, None, context).map_err(wrong),
     }
 }
 
-/// Renders a template that ships with the tool and that no team can replace.
-pub(crate) fn render_shipped(
-    name: &'static str,
-    source: &str,
-    escape: Escape,
-    context: &serde_json::Value,
-) -> Result<String, Error> {
-    rendered(name, source.to_owned(), escape, context)
-        .map_err(|detail| Error::new(format!("cannot render the template {name}")).because(detail))
+/// Templates that ship with the tool and that no team can replace.
+pub(crate) struct Shipped(Environment<'static>);
+
+impl Shipped {
+    /// These templates, each with its name.
+    pub(crate) fn new(escape: Escape, templates: &[(&'static str, &'static str)]) -> Result<Self, Error> {
+        let mut environment = environment(escape, None);
+        for (name, source) in templates {
+            environment.add_template(name, source).map_err(|error| Self::failed(name, &error))?;
+        }
+        Ok(Self(environment))
+    }
+
+    /// Renders one of them.
+    pub(crate) fn render(&self, name: &str, context: &serde_json::Value) -> Result<String, Error> {
+        let template = self.0.get_template(name);
+        let page = template.and_then(|template| template.render(Value::from(Serde(context))));
+        page.map_err(|error| Self::failed(name, &error))
+    }
+
+    fn failed(name: &str, error: &minijinja::Error) -> Error {
+        Error::new(format!("cannot render the template {name}")).because(detail(error))
+    }
 }
 
-/// Renders a template; an error is text.
+/// An error of the template engine as text, with its causes.
+fn detail(error: &minijinja::Error) -> String {
+    let mut detail = error.to_string();
+    let mut source = std::error::Error::source(error);
+    while let Some(cause) = source {
+        let _ = write!(detail, ": {cause}");
+        source = cause.source();
+    }
+    detail
+}
+
+/// Renders a template with at most this many steps; an error is text.
 pub(super) fn rendered(
     name: &str,
     source: String,
     escape: Escape,
+    fuel: Option<u64>,
     context: &serde_json::Value,
 ) -> Result<String, String> {
+    let mut environment = environment(escape, fuel);
+    environment.add_template_owned(name.to_owned(), source).map_err(|error| detail(&error))?;
+    let page = environment.get_template(name).and_then(|template| template.render(Value::from(Serde(context))));
+    page.map_err(|error| detail(&error))
+}
+
+/// What all templates have: the escaping, the filters, and the steps that they may take.
+fn environment(escape: Escape, fuel: Option<u64>) -> Environment<'static> {
     let mut environment = Environment::new();
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
-    environment.set_fuel(Some(FUEL));
+    environment.set_fuel(fuel);
     if let Ok(syntax) =
         SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).keep_trailing_newline(true).build()
     {
@@ -106,19 +141,9 @@ pub(super) fn rendered(
             });
         }
     }
-    let wrong = |error: minijinja::Error| {
-        let mut detail = error.to_string();
-        let mut source = std::error::Error::source(&error);
-        while let Some(cause) = source {
-            let _ = write!(detail, ": {cause}");
-            source = cause.source();
-        }
-        detail
-    };
     environment.add_filter("code", code);
     environment.add_filter("prose", prose);
-    environment.add_template_owned(name.to_owned(), source).map_err(wrong)?;
-    environment.get_template(name).and_then(|template| template.render(Value::from(Serde(context)))).map_err(wrong)
+    environment
 }
 
 /// A text as code, in which no character is special; as escaped text if it could end the code or the cell around it.

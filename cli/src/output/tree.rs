@@ -1,6 +1,7 @@
 //! Trees of text: the chains from a record to the goals, the records that serve it, and the whole graph from the goals
 //! down.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use schema::Kind;
@@ -30,6 +31,11 @@ struct Branches<'g> {
     depth: usize,
     /// Whether parts were drawn as one line.
     folded: bool,
+    /// How many links may still be drawn, and how many were.
+    left: usize,
+    links: usize,
+    /// Whether some were not drawn because they are too many.
+    is_cut: bool,
 }
 
 /// What a tree shows of each record.
@@ -48,6 +54,9 @@ const DEEPEST: usize = 40;
 
 /// The room that a text needs after the lines of the tree; branches without it end with a note.
 const ROOM: usize = 24;
+
+/// The most links below a heading of `why`.
+const MOST_LINKS: usize = 3_000;
 
 /// The narrowest title that is cut to fit its line.
 const SHORT_TITLE: usize = 8;
@@ -69,7 +78,19 @@ enum Twig<'g> {
 impl<'g> Branches<'g> {
     fn new(study: &'g Study, ink: Ink, beside: Beside) -> Self {
         let graph = &study.graph;
-        Self { study, graph, ink, out: String::new(), drawn: vec![false; graph.len()], beside, depth: 0, folded: false }
+        Self {
+            study,
+            graph,
+            ink,
+            out: String::new(),
+            drawn: vec![false; graph.len()],
+            beside,
+            depth: 0,
+            folded: false,
+            left: usize::MAX,
+            links: 0,
+            is_cut: false,
+        }
     }
 
     /// The id of a record, and its title.
@@ -84,20 +105,29 @@ impl<'g> Branches<'g> {
         links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).collect()
     }
 
+    /// Whether a record has branches.
+    fn grows(&self, index: RecordId, direction: Direction) -> bool {
+        match direction {
+            Direction::Up => self.graph.parents(index).next().is_some(),
+            Direction::Down => self.graph.children(index).next().is_some(),
+        }
+    }
+
     /// The branches of a record: one per link, or one for several parts of a system.
     fn twigs(&self, index: RecordId, direction: Direction) -> Vec<Twig<'g>> {
         let mut twigs: Vec<Twig<'g>> = Vec::new();
+        let mut of_systems: HashMap<RecordId, usize> = HashMap::new();
         for (to, edge) in self.next(index, direction) {
             let folds = self.beside == Beside::Standing && self.graph.loaded.kind(to) == Kind::Part;
-            let system = system_of(self.graph, to).filter(|_| folds && self.next(to, direction).is_empty());
-            let same = twigs.iter_mut().find_map(|twig| match twig {
-                Twig::Parts(own, parts) if Some(*own) == system => Some(parts),
-                _ => None,
-            });
-            match (system, same) {
-                (_, Some(parts)) => parts.push(to),
-                (Some(system), None) => twigs.push(Twig::Parts(system, vec![to])),
-                (None, None) => twigs.push(Twig::Record(to, edge)),
+            let system = if folds && !self.grows(to, direction) { system_of(self.graph, to) } else { None };
+            let Some(system) = system else {
+                twigs.push(Twig::Record(to, edge));
+                continue;
+            };
+            let at = *of_systems.entry(system).or_insert(twigs.len());
+            match twigs.get_mut(at) {
+                Some(Twig::Parts(_, parts)) => parts.push(to),
+                _ => twigs.push(Twig::Parts(system, vec![to])),
             }
         }
         twigs
@@ -105,16 +135,28 @@ impl<'g> Branches<'g> {
 
     /// Draws the branches of a record.
     fn grow(&mut self, index: RecordId, stem: &str, direction: Direction) {
-        let next = self.twigs(index, direction);
+        if !self.grows(index, direction) {
+            return;
+        }
         let is_narrow = width(stem) + ROOM > self.ink.columns();
-        if (self.depth == DEEPEST || is_narrow) && !next.is_empty() {
+        if self.depth == DEEPEST || is_narrow || self.left == 0 {
+            self.is_cut |= self.left == 0;
             let text = format!("continues at {}", self.graph.loaded.record(index).id);
             flow(&mut self.out, self.ink, [stem, stem], &[faint(text)]);
             return;
         }
+        let next = self.twigs(index, direction);
         self.depth += 1;
         let last = next.len().saturating_sub(1);
         for (number, twig) in next.into_iter().enumerate() {
+            if self.left == 0 {
+                self.is_cut = true;
+                let text = format!("and {} more of {}", last + 1 - number, self.graph.loaded.record(index).id);
+                flow(&mut self.out, self.ink, [&format!("{stem}└─ "), stem], &[faint(text)]);
+                break;
+            }
+            self.left -= 1;
+            self.links += 1;
             let (fork, below) = if number == last { ("└─ ", "   ") } else { ("├─ ", "│  ") };
             let (fork, below) = (format!("{stem}{fork}"), format!("{stem}{below}"));
             match twig {
@@ -127,7 +169,7 @@ impl<'g> Branches<'g> {
 
     /// Draws one branch: `stems` are before its name and before what is below it.
     fn twig(&mut self, to: RecordId, edge: Edge<'g>, [fork, below]: [&str; 2], direction: Direction) {
-        let ends = self.next(to, direction).is_empty();
+        let ends = !self.grows(to, direction);
         let again = self.drawn[to] && !ends;
         if self.beside == Beside::Reason {
             let mut pieces = self.name(to);
@@ -204,6 +246,44 @@ impl<'g> Branches<'g> {
     }
 }
 
+impl Branches<'_> {
+    /// Begins the branches below a heading: as many links as `why` may show there.
+    fn begin(&mut self) {
+        (self.left, self.links, self.is_cut) = (MOST_LINKS, 0, false);
+    }
+
+    /// Ends them with the number of the links that are not shown, if they are too many.
+    fn end(&mut self, from: &[RecordId], direction: Direction) {
+        if !self.is_cut {
+            return;
+        }
+        let all = self.count_links(from, direction);
+        let text = format!(
+            "{} of {} are shown: `tierod why ID` shows those of another record",
+            self.links,
+            count(all, "link")
+        );
+        flow(&mut self.out, self.ink, ["", ""], &[faint(text)]);
+    }
+
+    /// How many links the records have that are reached from some, each record once.
+    fn count_links(&self, from: &[RecordId], direction: Direction) -> usize {
+        let (mut seen, mut queue, mut links) = (vec![false; self.graph.len()], from.to_vec(), 0);
+        while let Some(at) = queue.pop() {
+            if std::mem::replace(&mut seen[at], true) {
+                continue;
+            }
+            let before = queue.len();
+            match direction {
+                Direction::Up => queue.extend(self.graph.parents(at)),
+                Direction::Down => queue.extend(self.graph.children(at)),
+            }
+            links += queue.len() - before;
+        }
+        links
+    }
+}
+
 /// The system that a part is in.
 fn system_of(graph: &Graph, part: RecordId) -> Option<RecordId> {
     graph.loaded.find(graph.loaded.record(part).about()?.as_str())
@@ -236,6 +316,11 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     let heading = |out: &mut String, text: &str| {
         let _ = writeln!(out, "\n{}", ink.strong(text));
     };
+    let more = |out: &mut String, all: usize| {
+        if all > MOST_LINKS {
+            flow(out, ink, ["", ""], &[faint(format!("and {} more", all - MOST_LINKS))]);
+        }
+    };
     let linked: Vec<(RecordId, Link)> = graph
         .outgoing(index)
         .into_iter()
@@ -244,12 +329,16 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
         .collect();
     if !linked.is_empty() {
         heading(&mut branches.out, "linked to");
-        for (to, link) in &linked {
+        branches.begin();
+        for (to, link) in linked.iter().take(MOST_LINKS) {
             let name = branches.name(*to);
             flow(&mut branches.out, ink, [&format!("{} ", link.word()), "    "], &name);
             branches.drawn[*to] = true;
             branches.grow(*to, "", Direction::Up);
         }
+        more(&mut branches.out, linked.len());
+        let tops: Vec<RecordId> = linked.iter().map(|(to, _)| *to).collect();
+        branches.end(&tops, Direction::Up);
     }
     let chained = record.kind().needs_parent();
     if graph.parents(index).next().is_some() || (linked.is_empty() && chained) {
@@ -258,7 +347,9 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
             let _ = writeln!(branches.out, "it serves nothing");
         }
         branches.drawn[index] = true;
+        branches.begin();
         branches.grow(index, "", Direction::Up);
+        branches.end(&[index], Direction::Up);
     }
 
     if loaded.part(index).is_some() {
@@ -277,7 +368,9 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     } else {
         branches.drawn.fill(false);
         branches.drawn[index] = true;
+        branches.begin();
         branches.grow(index, "", Direction::Down);
+        branches.end(&[index], Direction::Down);
     }
 
     let references: Vec<(RecordId, Link)> = graph
@@ -289,13 +382,15 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     if !references.is_empty() {
         heading(&mut branches.out, "referenced by");
         let width = references.iter().map(|(from, _)| loaded.record(*from).kind().singular().len()).max().unwrap_or(0);
-        for (from, link) in references {
+        let all = references.len();
+        for (from, link) in references.into_iter().take(MOST_LINKS) {
             let relation = relation(link);
             let kind = format!("{:width$}  ", loaded.record(from).kind().singular());
             let mut pieces = branches.name(from);
             pieces.push(faint(relation));
             flow(&mut branches.out, ink, [&kind, &" ".repeat(width + 2)], &pieces);
         }
+        more(&mut branches.out, all);
     }
     branches.out
 }

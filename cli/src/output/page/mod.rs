@@ -18,6 +18,7 @@ mod tree;
 mod worth;
 
 use std::cell::Cell;
+use std::collections::HashSet;
 
 use serde_json::{Value, json};
 use trace::audit::{Audit, Season};
@@ -29,8 +30,16 @@ use trace::{Error, RecordId, Study};
 
 use super::check::off_text;
 use super::pictures::typeset::typeset_all;
-use super::template::{self, Escape};
+use super::template::{Escape, Shipped};
 use crate::screen::count;
+use records::Places;
+
+/// A template of the page, behind what they share.
+macro_rules! with_macros {
+    ($file:literal) => {
+        concat!(include_str!("../../../../templates/page-macros.html"), include_str!($file))
+    };
+}
 
 /// The start of every page: a file that does not begin with it is not replaced.
 pub(crate) const MARK: &str = "<!doctype html>\n<!-- written by tierod page -->\n";
@@ -52,10 +61,20 @@ pub(crate) struct PageView<'t> {
     pub(crate) renews: bool,
     /// How many branches may still be drawn, in all records together: their number can grow with records times links.
     pub(crate) branches_left: Cell<usize>,
+    /// How many entries the lists of links in the places of all records may still have.
+    pub(crate) entries_left: Cell<usize>,
+    /// How many links may still be followed to count the records below others.
+    pub(crate) links_left: Cell<usize>,
 }
 
 /// The most branches of a page; one with long texts counts more than once.
 pub(crate) const MOST_BRANCHES: usize = 150_000;
+
+/// The most entries of lists of links, other than branches.
+pub(crate) const MOST_ENTRIES: usize = 150_000;
+
+/// The most links that are followed to count the records below others.
+pub(crate) const MOST_LINKS: usize = 3_000_000;
 
 /// What a value is worth: the values without results, and the points per SI unit of each.
 struct Worths<'t> {
@@ -64,18 +83,84 @@ struct Worths<'t> {
     sensitivities: Vec<f64>,
 }
 
+/// The templates of the page. The list of records and their places are rendered a few at a time, so that the data of all of
+/// them is never in memory at once.
+const TEMPLATES: [(&str, &str); 3] = [
+    (PAGE, with_macros!("../../../../templates/page.html")),
+    (ROWS, with_macros!("../../../../templates/page-row.html")),
+    (PLACES, with_macros!("../../../../templates/page-place.html")),
+];
+
+const PAGE: &str = "page.html";
+const ROWS: &str = "page-row.html";
+const PLACES: &str = "page-place.html";
+
+/// Where the list of records and their places are in the page.
+const MARKS: [&str; 2] = ["<!-- rows -->", "<!-- places -->"];
+
+/// How many rows are rendered at once.
+const ROWS_AT_ONCE: usize = 1_000;
+
+/// How many places are rendered at once, and after how many branches no more is added to them.
+const PLACES_AT_ONCE: (usize, usize) = (50, 10_000);
+
 /// The page.
 pub(crate) fn html(view: &PageView<'_>) -> Result<String, Error> {
-    let shipped = include_str!("../../../../templates/page.html");
-    let context = context(view);
-    let page = template::render_shipped("page.html", shipped, Escape::Html, &context)?;
-    Ok(MARK.to_owned() + &squeeze::squeeze(&page))
+    use std::hash::{DefaultHasher, Hasher as _};
+    let templates = Shipped::new(Escape::Html, &TEMPLATES)?;
+    let worths = view.worths();
+    let mut places = Places::new(view, worths.as_ref());
+    let shown = places.with_place();
+    let loaded = &view.study.loaded;
+    let mut has_place = vec![false; loaded.entries.len()];
+    for index in &shown {
+        has_place[*index] = true;
+    }
+    let mut without: HashSet<&str> = HashSet::new();
+    without.extend(loaded.record_ids().filter(|index| !has_place[*index]).map(|index| view.id(index)));
+    let render = |name: &str, all: Vec<Value>| {
+        let mut context = json!({"places": all});
+        typeset_all(&mut context, AS_TYPED);
+        templates.render(name, &context).map(|html| squeeze::squeeze(&html, &without))
+    };
+
+    let all: Vec<RecordId> = loaded.record_ids().collect();
+    let mut rows = String::new();
+    for some in all.chunks(ROWS_AT_ONCE) {
+        rows += &render(ROWS, some.iter().map(|index| places.row(*index)).collect())?;
+    }
+    let mut articles = String::new();
+    let mut batch = Vec::new();
+    let mut before = view.branches_left.get();
+    for index in shown {
+        batch.push(places.place(index));
+        if batch.len() == PLACES_AT_ONCE.0 || before - view.branches_left.get() > PLACES_AT_ONCE.1 {
+            articles += &render(PLACES, std::mem::take(&mut batch))?;
+            before = view.branches_left.get();
+        }
+    }
+    articles += &render(PLACES, batch)?;
+
+    let mut context = context(view, worths.as_ref(), without.len());
+    // A page that renews itself asks the file on disk whether it is still this one.
+    let mut hasher = DefaultHasher::new();
+    for text in [&context.to_string(), &rows, &articles] {
+        hasher.write(text.as_bytes());
+    }
+    context["stamp"] = json!(format!("{:016x}", hasher.finish()));
+    let page = templates.render(PAGE, &context)?;
+    drop(context);
+    let missing = || Error::new(format!("the template {PAGE} has no place for records"));
+    let (head, rest) = page.split_once(MARKS[0]).ok_or_else(missing)?;
+    let (middle, end) = rest.rsplit_once(MARKS[1]).ok_or_else(missing)?;
+    let [head, middle, end] = [head, middle, end].map(|html| squeeze::squeeze(html, &without));
+    drop(page);
+    Ok([MARK, &head, &rows, &middle, &articles, &end].concat())
 }
 
-/// The data of the page.
-fn context(view: &PageView<'_>) -> Value {
+/// The data of the page, but for its records.
+fn context(view: &PageView<'_>, worths: Option<&Worths<'_>>, without_place: usize) -> Value {
     let study = view.study;
-    let worths = view.worths();
     let limits = changes::limits(view);
     let mut context = json!({
         "season": study.settings().season,
@@ -104,20 +189,18 @@ fn context(view: &PageView<'_>) -> Value {
         "if_met": risk::if_met(view),
         "safety_critical": view.audit.safety_critical,
         "budgets": budgets::section(view),
-        "decisions": decisions::section(view, worths.as_ref()),
+        "decisions": decisions::section(view, worths),
         "amounts": study.values().amounts(),
-        "estimated": worths.as_ref().and_then(|own| Some(format!("{:.1}", own.goal.predicted?))),
-        "worth": worth::section(view, worths.as_ref()),
+        "estimated": worths.and_then(|own| Some(format!("{:.1}", own.goal.predicted?))),
+        "worth": worth::section(view, worths),
         "limits_sentence": changes::limits_sentence(&limits),
         "limits": limits,
         "recent": changes::recent(view),
         "predictions": predictions::section(view),
         "chain_picture": drawn::chain(view),
-        "places": records::all(view, worths.as_ref()),
+        "without_place": without_place,
     });
     typeset_all(&mut context, AS_TYPED);
-    // A page that renews itself asks the file on disk whether it is still this one.
-    context["stamp"] = json!(fingerprint(&context));
     context
 }
 
@@ -138,19 +221,13 @@ const AS_TYPED: &[&str] = &[
     "class",
     "kind",
     "reads",
+    "up",
+    "below",
     "risk_picture",
     "periods_picture",
     "verification_picture",
     "chain_picture",
 ];
-
-/// A short text that is another one if the data is.
-fn fingerprint(context: &Value) -> String {
-    use std::hash::{DefaultHasher, Hash as _, Hasher as _};
-    let mut hasher = DefaultHasher::new();
-    context.to_string().hash(&mut hasher);
-    format!("{:016x}", hasher.finish())
-}
 
 impl<'t> PageView<'t> {
     fn id(&self, index: RecordId) -> &'t str {

@@ -1,10 +1,11 @@
 //! The place of each record: why it exists, what is below it, its worth, its verification, its history and its findings.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
-use schema::Day;
 use schema::records::Outcome;
+use schema::{Day, Kind};
 use serde_json::{Value, json};
+use trace::audit::TargetAudit;
 use trace::conclusion::Conclusion;
 use trace::graph::Link;
 use trace::history::story;
@@ -19,6 +20,7 @@ use super::tree::{Branches, Direction};
 use super::{PageView, Worths, changes, decisions, stress, worth};
 use crate::output::numbers::{margin, spread};
 use crate::output::values::limit_text;
+use crate::screen::count;
 
 /// The changes of a record that are listed; the latest are more important.
 const MOST_CHANGES: usize = 30;
@@ -74,87 +76,214 @@ fn target_status<'t>(view: &PageView<'t>, index: RecordId) -> Option<&'t trace::
     all.binary_search_by_key(&index, |target| target.index).ok().and_then(|at| all.get(at))
 }
 
-/// All records.
-pub(super) fn all(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Vec<Value> {
-    let report = view.study.report();
-    let mut findings: HashMap<&str, Vec<&Finding>> = HashMap::new();
-    for finding in report.findings.iter().chain(&report.waived) {
-        if let Some(record) = &finding.record {
-            findings.entry(record.as_str()).or_default().push(finding);
-        }
-    }
-    let mut positions = RecordPositions::new(&view.study.loaded);
-    let ids = view.study.loaded.record_ids();
-    ids.map(|index| {
-        let own = findings.get(view.id(index)).map(Vec::as_slice).unwrap_or_default();
-        let line = positions.start(index).line;
-        place(view, worths, index, line, own)
-    })
-    .collect()
+/// The most records with a place: a browser opens a page with these at once.
+const MOST_PLACES: usize = 10_000;
+
+/// The most entries of one list of links.
+const LONGEST_LIST: usize = 1_000;
+
+/// What the places of all records are made from.
+pub(super) struct Places<'v, 't> {
+    view: &'v PageView<'t>,
+    worths: Option<&'v Worths<'t>>,
+    findings: HashMap<&'v str, Vec<&'v Finding>>,
+    targets: HashMap<RecordId, &'v TargetAudit>,
+    positions: RecordPositions<'v>,
 }
 
-fn place(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId, line: u32, findings: &[&Finding]) -> Value {
+impl<'v, 't> Places<'v, 't> {
+    pub(super) fn new(view: &'v PageView<'t>, worths: Option<&'v Worths<'t>>) -> Self {
+        let report = view.study.report();
+        let mut findings: HashMap<&str, Vec<&Finding>> = HashMap::new();
+        for finding in report.findings.iter().chain(&report.waived) {
+            if let Some(record) = &finding.record {
+                findings.entry(record.as_str()).or_default().push(finding);
+            }
+        }
+        let targets = view.audit.targets.iter().map(|target| (target.status.index, target)).collect();
+        Self { view, worths, findings, targets, positions: RecordPositions::new(&view.study.loaded) }
+    }
+
+    fn findings(&self, index: RecordId) -> &[&'v Finding] {
+        self.findings.get(self.view.id(index)).map(Vec::as_slice).unwrap_or_default()
+    }
+
+    /// The records with a place, in their order: all, or as many as a page may have, the most important ones.
+    pub(super) fn with_place(&self) -> Vec<RecordId> {
+        let loaded = &self.view.study.loaded;
+        let mut all: Vec<RecordId> = loaded.record_ids().collect();
+        if all.len() > MOST_PLACES {
+            let rank = |index: &RecordId| match loaded.kind(*index) {
+                Kind::Goal => 0,
+                Kind::Event => 1,
+                _ if loaded.record(*index).safety_critical() => 2,
+                Kind::Target => 3,
+                Kind::Requirement => 4,
+                Kind::Decision => 5,
+                Kind::System => 6,
+                Kind::Part | Kind::Analysis | Kind::Result | Kind::Revision | Kind::Waiver => {
+                    if self.findings(*index).is_empty() { 8 } else { 7 }
+                }
+            };
+            all.sort_by_cached_key(|index| (rank(index), *index));
+            all.truncate(MOST_PLACES);
+            all.sort_unstable();
+        }
+        all
+    }
+
+    /// The row of a record in the list of all.
+    pub(super) fn row(&self, index: RecordId) -> Value {
+        let view = self.view;
+        let record = view.study.loaded.record(index);
+        json!({
+            "id": record.id.as_str(),
+            "title": view.title(index),
+            "kind": record.kind().singular(),
+            "section": section(view, index),
+            "lead": view.study.graph.lead(index),
+            "safety": record.safety_critical(),
+            "status": status(view, index),
+            "now": now(view, index),
+            "findings": self.findings(index).len(),
+        })
+    }
+
+    /// The place of a record.
+    pub(super) fn place(&mut self, index: RecordId) -> Value {
+        let line = self.positions.start(index).line;
+        place(self, index, line)
+    }
+}
+
+fn section(view: &PageView<'_>, index: RecordId) -> Option<Value> {
+    view.study.section(index).map(|section| view.named(section)["title"].clone())
+}
+
+/// The value of a target, an event or a goal as text.
+fn now(view: &PageView<'_>, index: RecordId) -> Option<String> {
+    let values = view.study.values();
+    let node = values.record_node(index)?;
+    values.whole_value(node).and_then(|_| values.spread(node)).map(|own| spread(&own, values.unit(node)))
+}
+
+/// The entries of a list of links that are shown, and how many more there are: no more than one list and a page may have.
+fn bounded<T>(view: &PageView<'_>, mut all: Vec<T>) -> (Vec<T>, usize) {
+    let most = LONGEST_LIST.min(view.entries_left.get());
+    let more = all.len().saturating_sub(most);
+    all.truncate(most);
+    view.entries_left.set(view.entries_left.get() - all.len());
+    (all, more)
+}
+
+/// The number of records below one in words, and whether they are few. Where records are above each other in long chains
+/// they are counted up to a number only.
+fn count_below(view: &PageView<'_>, index: RecordId) -> (String, bool) {
+    const FEW: usize = 16;
+    const LEAST: usize = 100;
+    let most = view.links_left.get().max(LEAST);
+    let (mut seen, mut queue, mut links) = (HashSet::from([index]), vec![index], 0);
+    let mut is_whole = true;
+    'all: while let Some(at) = queue.pop() {
+        for child in view.study.graph.children(at) {
+            if links == most {
+                is_whole = false;
+                break 'all;
+            }
+            links += 1;
+            if seen.insert(child) {
+                queue.push(child);
+            }
+        }
+    }
+    view.links_left.set(view.links_left.get().saturating_sub(links));
+    let below = seen.len() - 1;
+    let text = count(below, "record");
+    (if is_whole { text } else { format!("more than {text}") }, is_whole && below < FEW)
+}
+
+fn place(places: &Places<'_, '_>, index: RecordId, line: u32) -> Value {
+    let (view, worths) = (places.view, places.worths);
     let study = view.study;
     let (graph, loaded) = (&study.graph, &study.loaded);
     let record = loaded.record(index);
-    let below = graph.below(index).len();
-    let results: Vec<Value> = graph.results(index).into_iter().rev().map(|(id, _)| result(view, id)).collect();
-    let audit = view.audit.targets.iter().find(|target| target.status.index == index);
+    let (below_count, below_is_open) = count_below(view, index);
+    let (results, more_results) = bounded(view, graph.results(index).into_iter().rev().collect());
+    let results: Vec<Value> = results.into_iter().map(|(id, _)| result(view, id)).collect();
+    let (linked, more_linked) = bounded(view, linked(view, index));
+    let (subjects, more_subjects) = bounded(view, subjects(view, index));
+    let (references, more_references) = bounded(view, references(view, index));
+    let linked = grown(view, linked);
+    let subjects: Vec<Value> =
+        subjects.into_iter().map(|from| json!({"record": view.link(from), "status": status(view, from)})).collect();
+    let reference = |(from, link): (RecordId, Link)| json!({"record": view.link(from), "kind": loaded.kind(from).singular(), "relation": relation(link)});
+    let references: Vec<Value> = references.into_iter().map(reference).collect();
+    let target = places.targets.get(&index);
     let limits: Vec<Value> =
-        audit.into_iter().flat_map(|target| changes::of_target(view, target)).map(|(_, row)| row).collect();
+        target.into_iter().flat_map(|target| changes::of_target(view, target)).map(|(_, row)| row).collect();
     let file = format!("{}{}:{line}", loaded.snapshot.prefix, loaded.path(loaded.file(index)));
     json!({
         "id": record.id.as_str(),
         "title": view.title(index),
         "kind": record.kind().singular(),
         "about": record.about().map(|about| view.named(about.as_str())),
-        "section": study.section(index).map(|section| view.named(section)["title"].clone()),
         "lead": graph.lead(index),
         "safety": record.safety_critical(),
         "file": file,
         "status": status(view, index),
         "value": value(view, index),
         "facts": facts(view, index),
-        "linked": linked(view, index),
+        "linked": linked,
+        "more_linked": more_linked,
         "chained": record.kind().needs_parent(),
         "up": Branches::new(view, Direction::Up).grow(index),
         "below": Branches::new(view, Direction::Down).grow(index),
-        "below_count": below,
-        "references": references(view, index),
+        "below_count": below_count,
+        "below_is_open": below_is_open,
+        "references": references,
+        "more_references": more_references,
         "amounts": amounts(view, worths, index),
         "cost": cost(view, worths, index),
         "worth": worths.filter(|_| loaded.goal(index).is_none()).and_then(|own| worth::of_record(view, own, index, None)),
         "verify": study.planned(index).iter().map(|own| planned(view, own)).collect::<Vec<_>>(),
-        "subjects": subjects(view, index),
+        "subjects": subjects,
+        "more_subjects": more_subjects,
         "results": results,
+        "more_results": more_results,
         "evidence": record.all_evidence(),
         "readings": crate::output::evidence::lines(study, index),
         "stress": stress::of_part(view, index),
         "decision": loaded.decision(index).map(|_| decisions::place(view, index, worths)),
         "limits": limits,
         "history": history(view, index),
-        "findings": findings.iter().map(|own| finding(own)).collect::<Vec<_>>(),
+        "findings": places.findings(index).iter().map(|own| finding(own)).collect::<Vec<_>>(),
     })
 }
 
-/// The records that it names other than under `serves`, each with its ways up; the reasons are in the place of that
-/// one, and the subject is at the top of this one.
-fn linked(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
-    let mut up = Branches::titles(view, Direction::Up);
+/// The records that it names other than under `serves`; its subject is at the top of its place.
+fn linked(view: &PageView<'_>, index: RecordId) -> Vec<(RecordId, Link)> {
     let links = view.study.graph.outgoing(index).into_iter();
     let links = links.filter(|(_, edge)| !matches!(edge.link, Link::Serves | Link::In | Link::Of));
-    links.map(|(to, edge)| json!({"word": edge.link.word(), "record": view.link(to), "below": up.grow(to)})).collect()
+    links.map(|(to, edge)| (to, edge.link)).collect()
 }
 
-/// The targets and requirements that are about a record, each with what its verifications are.
-fn subjects(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
+/// Linked records, each with its ways up; the reasons are in the place of that one.
+fn grown(view: &PageView<'_>, linked: Vec<(RecordId, Link)>) -> Vec<Value> {
+    let mut up = Branches::titles(view, Direction::Up);
+    let one =
+        |(to, link): (RecordId, Link)| json!({"word": link.word(), "record": view.link(to), "below": up.grow(to)});
+    linked.into_iter().map(one).collect()
+}
+
+/// The targets and requirements that are about a record.
+fn subjects(view: &PageView<'_>, index: RecordId) -> Vec<RecordId> {
     let all = view.study.graph.incoming(index).into_iter();
     let all = all.filter(|(from, edge)| edge.link == Link::Of && view.study.loaded.record(*from).verify().is_some());
-    all.map(|(from, _)| json!({"record": view.link(from), "status": status(view, from)})).collect()
+    all.map(|(from, _)| from).collect()
 }
 
 /// The records that name it other than under `serves`.
-fn references(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
+fn references(view: &PageView<'_>, index: RecordId) -> Vec<(RecordId, Link)> {
     let all = view.study.graph.incoming(index).into_iter();
     let is_subject = |from: RecordId| view.study.loaded.record(from).verify().is_some();
     let all = all.filter(|(from, edge)| match edge.link {
@@ -162,11 +291,7 @@ fn references(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
         Link::Of => !is_subject(*from),
         Link::In | Link::Finds | Link::Informs | Link::Criteria | Link::Reads => true,
     });
-    all.map(|(from, edge)| {
-        let relation = relation(edge.link);
-        json!({"record": view.link(from), "kind": view.study.loaded.kind(from).singular(), "relation": relation})
-    })
-    .collect()
+    all.map(|(from, edge)| (from, edge.link)).collect()
 }
 
 /// The value of a target, an event or a goal, with its limit and where it comes from.
@@ -176,13 +301,13 @@ fn value(view: &PageView<'_>, index: RecordId) -> Value {
     let Some(node) = values.record_node(index) else { return Value::Null };
     let unit = values.unit(node);
     let target = target_status(view, index);
-    let known = values.whole_value(node).and_then(|_| values.spread(node));
+    let known = now(view, index);
     let by = match values.origin(index) {
         Origin::Result(by) | Origin::Analysis(by) => view.link(by),
         other => json!({"id": Value::Null, "title": other.word()}),
     };
     json!({
-        "now": known.as_ref().map(|own| spread(own, unit)),
+        "now": known,
         "limit": target.map(|_| limit_text(&study.loaded, index)),
         "margin": target.and_then(|target| margin(target, unit)),
         "by": known.map(|_| by),

@@ -1,12 +1,15 @@
 //! The same page in fewer bytes: without the quotes, entities and end tags that HTML does not need, and with the lines of a
-//! picture as paths. What a browser makes of it is the same, but for those lines.
+//! picture as paths. What a browser makes of it is the same, but for those lines. Names of records without a place lead
+//! nowhere.
+
+use std::collections::HashSet;
 
 /// End tags that a parser adds itself, before the next such element and at the end of their parent.
 const IMPLIED: [&str; 6] = ["li", "td", "th", "dt", "dd", "option"];
 
-/// A page with quoted attributes, as the template writes it.
-pub(super) fn squeeze(html: &str) -> String {
-    let mut out = Output { html: String::with_capacity(html.len()), lines: None };
+/// A page with quoted attributes, as the template writes it. `without` are the ids of the records that have no place.
+pub(super) fn squeeze(html: &str, without: &HashSet<&str>) -> String {
+    let mut out = Output { html: String::with_capacity(html.len()), lines: None, without };
     let mut rest = html;
     while let Some(start) = rest.find('<') {
         let (text, tag) = rest.split_at(start);
@@ -42,13 +45,14 @@ fn tag_end(tag: &str) -> usize {
     tag.len()
 }
 
-struct Output {
+struct Output<'w> {
+    without: &'w HashSet<&'w str>,
     html: String,
     /// Lines that follow each other, as one path with their class.
     lines: Option<(String, String)>,
 }
 
-impl Output {
+impl Output<'_> {
     fn text(&mut self, text: &str) {
         if !text.is_empty() {
             self.end_lines();
@@ -84,7 +88,11 @@ impl Output {
         self.html.push_str(name);
         let mut bare = false;
         for (name, value) in attributes {
+            let leads_nowhere = |value: &str| {
+                value.strip_prefix('#').is_some_and(|id| !self.without.is_empty() && self.without.contains(id))
+            };
             bare = match value {
+                Some(value) if name == "href" && leads_nowhere(value) => bare,
                 Some("") if name == "class" => bare,
                 Some(value) => self.attribute(name, value),
                 None => self.attribute(name, ""),
@@ -160,7 +168,18 @@ fn plain(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::squeeze;
+    use std::collections::HashSet;
+
+    fn squeeze(html: &str) -> String {
+        super::squeeze(html, &HashSet::new())
+    }
+
+    #[test]
+    fn names_of_records_without_a_place_lead_nowhere() {
+        let page = "<li><a href=\"#hub\">Hub</a> <a href=\"#hub-2\">Hub</a> <a href=\"#_records\">all</a>";
+        let expected = "<li><a>Hub</a> <a href=#hub-2>Hub</a> <a href=#_records>all</a>";
+        assert_eq!(super::squeeze(page, &HashSet::from(["hub"])), expected);
+    }
 
     #[test]
     fn what_a_parser_adds_itself_is_left_out() {

@@ -1,16 +1,27 @@
-//! Branches of records: the ways up to the goals, and everything below.
+//! Branches of records as HTML: the ways up to the goals, and everything below. There can be many of them, so that no template
+//! renders them.
 
-use serde_json::{Value, json};
+use std::collections::HashSet;
+use std::fmt::Write as _;
+
 use trace::RecordId;
 use trace::graph::{Edge, Link};
 
 use super::PageView;
+use crate::output::pictures::escaped;
+use crate::output::pictures::typeset::typeset;
 
 /// The largest depth, which no chain of a car reaches; deeper branches end with a link to where they continue.
 const DEEPEST: usize = 40;
 
 /// The bytes of text that count as a branch more.
 const BYTES_OF_ONE: usize = 200;
+
+/// The most branches of one list.
+const MOST_OF_ONE: usize = 10_000;
+
+/// This many branches that are only counted cost as much as one that is drawn.
+const COUNTED: usize = 8;
 
 /// The direction in which branches grow.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -23,19 +34,18 @@ pub(super) enum Direction {
 pub(super) struct Branches<'v, 't> {
     view: &'v PageView<'t>,
     direction: Direction,
-    drawn: Vec<bool>,
+    drawn: HashSet<RecordId>,
+    /// How many branches may still be drawn.
+    left: usize,
     /// Whether each link shows its reason.
     reasons: bool,
+    out: String,
 }
 
 impl<'v, 't> Branches<'v, 't> {
     pub(super) fn new(view: &'v PageView<'t>, direction: Direction) -> Self {
-        Self {
-            view,
-            direction,
-            drawn: vec![false; view.study.loaded.entries.len()],
-            reasons: direction == Direction::Up,
-        }
+        let reasons = direction == Direction::Up;
+        Self { view, direction, drawn: HashSet::new(), left: MOST_OF_ONE, reasons, out: String::new() }
     }
 
     /// The same without the reasons.
@@ -49,23 +59,70 @@ impl<'v, 't> Branches<'v, 't> {
         links.into_iter().filter(|(_, edge)| edge.link == Link::Serves).collect()
     }
 
-    /// The branches of a record, one per link.
-    pub(super) fn grow(&mut self, index: RecordId) -> Vec<Value> {
-        self.drawn[index] = true;
-        self.branches(index, 0)
+    /// Whether a record has branches.
+    fn grows(&self, index: RecordId) -> bool {
+        let graph = &self.view.study.graph;
+        match self.direction {
+            Direction::Up => graph.parents(index).next().is_some(),
+            Direction::Down => graph.children(index).next().is_some(),
+        }
     }
 
-    fn branches(&mut self, index: RecordId, depth: usize) -> Vec<Value> {
-        let next = self.next(index);
-        let left = self.view.branches_left.get();
-        let cost: usize = next.iter().map(|(to, edge)| self.cost(*to, edge)).sum();
-        self.view.branches_left.set(left.saturating_sub(cost));
-        if (depth == DEEPEST || left < cost) && !next.is_empty() {
-            return vec![
-                json!({"record": self.view.link(index), "reason": Value::Null, "note": "continues here", "below": []}),
-            ];
+    /// The branches of a record as a list, one per link; empty if it has none.
+    pub(super) fn grow(&mut self, index: RecordId) -> String {
+        self.drawn.insert(index);
+        self.branches(index, 0);
+        std::mem::take(&mut self.out)
+    }
+
+    fn branches(&mut self, index: RecordId, depth: usize) {
+        if !self.grows(index) {
+            return;
         }
-        next.into_iter().map(|(to, edge)| self.branch(to, &edge, depth)).collect()
+        self.out.push_str("<ul>");
+        let left = self.left.min(self.view.branches_left.get());
+        if depth == DEEPEST || (left == 0 && depth > 0) {
+            self.continues(index);
+        } else {
+            let next = self.next(index);
+            let mut cost = 0;
+            let fit = next.iter().take_while(|(to, edge)| {
+                cost += self.cost(*to, edge);
+                cost <= left
+            });
+            let fit = fit.count();
+            self.spend(cost.min(left) + (next.len() - fit) / COUNTED);
+            if fit < next.len() && depth > 0 {
+                self.continues(index);
+            } else {
+                let more = next.len() - fit;
+                for (to, edge) in next.into_iter().take(fit) {
+                    self.branch(to, &edge, depth);
+                }
+                if more > 0 {
+                    let id = self.view.id(index);
+                    let _ = write!(self.out, "<li>and {more} more: <code>tierod why {}</code>", html(id));
+                }
+            }
+        }
+        self.out.push_str("</ul>");
+    }
+
+    fn spend(&mut self, branches: usize) {
+        self.left = self.left.saturating_sub(branches);
+        self.view.branches_left.set(self.view.branches_left.get().saturating_sub(branches));
+    }
+
+    /// Where the branches of a record are shown.
+    fn continues(&mut self, index: RecordId) {
+        self.out.push_str("<li>");
+        self.link(index);
+        self.out.push_str(" <i>continues here</i>");
+    }
+
+    fn link(&mut self, index: RecordId) {
+        let (id, title) = (html(self.view.id(index)), html(self.view.title(index)));
+        let _ = write!(self.out, "<a href=\"#{id}\">{title}</a>");
     }
 
     /// How many branches one counts as: more with a long title or reason.
@@ -74,19 +131,28 @@ impl<'v, 't> Branches<'v, 't> {
         1 + (self.view.title(to).len() + reason) / BYTES_OF_ONE
     }
 
-    fn branch(&mut self, to: RecordId, edge: &Edge<'_>, depth: usize) -> Value {
+    fn branch(&mut self, to: RecordId, edge: &Edge<'_>, depth: usize) {
         let view = self.view;
-        let again = self.drawn[to] && !self.next(to).is_empty();
-        let below =
-            if std::mem::replace(&mut self.drawn[to], true) { Vec::new() } else { self.branches(to, depth + 1) };
-        let up = self.direction == Direction::Up;
-        let reason = edge.reason.map(str::trim).filter(|reason| !reason.is_empty()).unwrap_or("no reason given");
-        let group = edge.group.filter(|_| up).map(|group| format!("inherited from {}", view.title(group)));
-        json!({
-            "record": view.link(to),
-            "reason": self.reasons.then_some(reason),
-            "note": group.or_else(|| again.then(|| "shown above".to_owned())),
-            "below": below,
-        })
+        let first = self.drawn.insert(to);
+        self.out.push_str("<li>");
+        self.link(to);
+        let group = edge.group.filter(|_| self.direction == Direction::Up);
+        let group = group.map(|group| format!("inherited from {}", view.title(group)));
+        let again = || (!first && self.grows(to)).then(|| "shown above".to_owned());
+        if let Some(note) = group.or_else(again) {
+            let _ = write!(self.out, " <i>{}</i>", html(&typeset(&note)));
+        }
+        if self.reasons {
+            let reason = edge.reason.map(str::trim).filter(|reason| !reason.is_empty()).unwrap_or("no reason given");
+            let _ = write!(self.out, "<q>{}</q>", html(&typeset(reason)));
+        }
+        if first {
+            self.branches(to, depth + 1);
+        }
     }
+}
+
+/// A text as a template of the page writes it.
+fn html(text: &str) -> String {
+    escaped(text).replace("&#39;", "&#x27;")
 }

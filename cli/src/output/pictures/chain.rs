@@ -76,6 +76,9 @@ impl Mark {
 
 /// Deeper records are in one list at this depth: no browser opens elements without an end, and no car has such a chain.
 const DEEPEST: usize = 40;
+/// The most records that are listed; and the most others that a record names as served.
+const MOST_LISTED: usize = 10_000;
+const MOST_ALSO: usize = 20;
 /// The levels that are open at first.
 const OPEN: usize = 2;
 
@@ -85,6 +88,7 @@ pub(crate) fn picture(input: &Chain, links: bool) -> Picture {
         input,
         links,
         drawn: vec![false; input.nodes.len()],
+        left: MOST_LISTED,
         bad: vec![0; input.nodes.len()],
         out: String::new(),
         table: PictureTable::default(),
@@ -112,6 +116,11 @@ pub(crate) fn picture(input: &Chain, links: bool) -> Picture {
             0 => "; every record that needs it has a path to a goal".to_owned(),
             faults => format!("; {} without a path to a goal", count(faults, "record")),
         },
+        if input.nodes.len() > MOST_LISTED {
+            format!("; {MOST_LISTED} of them are listed, `tierod graph` lists all")
+        } else {
+            String::new()
+        },
     ]
     .concat();
     list.out.push_str("<div class=\"chain\">");
@@ -124,6 +133,8 @@ struct List<'c> {
     input: &'c Chain,
     links: bool,
     drawn: Vec<bool>,
+    /// How many records may still be listed.
+    left: usize,
     /// The number of bad marks below each record.
     bad: Vec<usize>,
     out: String,
@@ -162,6 +173,10 @@ impl List<'_> {
             if at >= self.drawn.len() || std::mem::replace(&mut self.drawn[at], true) {
                 continue;
             }
+            if self.left == 0 {
+                break;
+            }
+            self.left -= 1;
             let input = self.input;
             let node = &input.nodes[at];
             let has_below = node.below.iter().any(|below| self.drawn.get(*below) == Some(&false));
@@ -197,7 +212,7 @@ impl List<'_> {
             return;
         }
         let _ = write!(self.out, "<details><summary>{}</summary><ul>", count(parts.len(), "part"));
-        for part in parts {
+        for part in parts.into_iter().take(MOST_LISTED) {
             self.out.push_str("<li>");
             self.title(part);
             self.out.push_str("</li>");
@@ -228,10 +243,19 @@ impl List<'_> {
         if self.bad[at] > 0 {
             more.push(format!("{} missed or at risk below", self.bad[at]));
         }
-        if !node.also.is_empty() {
-            more.push(format!("also serves {}", escaped(&node.also.join(", "))));
+        let also = also(&node.also);
+        if !also.is_empty() {
+            more.push(format!("also serves {}", escaped(&also)));
         }
         let _ = write!(self.out, " <span class=\"more\">{}</span>", more.join(" · "));
-        self.table.row(&node.name, [node.kind.clone(), node.status.clone(), value, node.also.join(", ")]);
+        self.table.row(&node.name, [node.kind.clone(), node.status.clone(), value, also]);
+    }
+}
+
+/// The others that a record serves, as text.
+fn also(all: &[String]) -> String {
+    match all.get(..MOST_ALSO) {
+        Some(first) if all.len() > MOST_ALSO => format!("{} and {} more", first.join(", "), all.len() - MOST_ALSO),
+        _ => all.join(", "),
     }
 }

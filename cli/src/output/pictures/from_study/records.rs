@@ -142,7 +142,10 @@ fn reach(chain: &Chain, reached: &mut [bool], from: usize) {
 }
 
 fn status(study: &Study, index: RecordId) -> (&'static str, Mark) {
-    if let Some(target) = study.target_statuses().iter().find(|target| target.index == index) {
+    let targets = study.target_statuses();
+    // They are in the order of the records.
+    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.index) {
+        let target = &targets[at];
         let mark = match target.status {
             Status::Met | Status::OnTarget => Mark::Good,
             Status::Missed | Status::AtRisk => Mark::Bad,
