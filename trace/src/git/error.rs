@@ -20,6 +20,10 @@ pub enum GitError {
         /// The cause, if the system reports one.
         cause: Option<String>,
     },
+    /// The program `git` was ended because it took too long.
+    TooLong,
+    /// Comparing files with the patterns of `.gitignore` takes too long.
+    SlowPatterns,
     /// The program `git` ended with an exit code other than 0.
     Refused {
         /// The exit code; `None` if a signal ended it.
@@ -146,6 +150,8 @@ impl GitError {
         match self {
             Self::NotStarted { .. } => "git could not be started".to_owned(),
             Self::Stopped { .. } => "git stopped before its output was complete".to_owned(),
+            Self::TooLong => "git takes too long".to_owned(),
+            Self::SlowPatterns => "comparing the untracked files with `.gitignore` takes too long".to_owned(),
             Self::Refused { output, .. } if output.is_empty() => "git failed without a message".to_owned(),
             Self::Refused { output, .. } => output.clone(),
             Self::UnexpectedOutput { command, .. } => format!("unknown output format of git {command}"),
@@ -196,7 +202,9 @@ impl GitError {
             Self::NoDefaultBranch => {
                 Some("the remote has no HEAD here, and main, master, trunk and develop do not exist".to_owned())
             }
-            Self::Refused { .. }
+            Self::TooLong
+            | Self::SlowPatterns
+            | Self::Refused { .. }
             | Self::Library { .. }
             | Self::Unsupported { .. }
             | Self::NotARepository { .. }
@@ -212,6 +220,12 @@ impl GitError {
     pub fn hint(&self) -> Option<String> {
         let hint = match self {
             Self::NotStarted { .. } => "install git, and make sure that it is on the PATH",
+            Self::TooLong => {
+                "see Limits in SECURITY.md; `git gc` and `git fsck` show whether the repository is damaged"
+            }
+            Self::SlowPatterns => {
+                "remove patterns with many `*` from `.gitignore`, or add the files that it does not ignore: `git add --force FILE`"
+            }
             Self::NotARepository { .. } => {
                 "run `git init` and commit the records, or check the files in the working tree, without --staged or --rev"
             }
