@@ -101,6 +101,11 @@ pub enum GitError {
         /// Its name.
         object: String,
     },
+    /// The configuration of the repository is too large, with the files that it includes.
+    LargeConfiguration {
+        /// Its file.
+        file: PathBuf,
+    },
     /// A commit or a tree is larger than any that is written by hand.
     LargeObject {
         /// Its name.
@@ -169,6 +174,7 @@ impl GitError {
             Self::UnfinishedMerge { .. } => "a merge is not finished: the index has unmerged entries".to_owned(),
             Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
             Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
+            Self::LargeConfiguration { .. } => "the configuration of the repository is too large".to_owned(),
             Self::LargeObject { .. } => "a commit or a tree of the repository is too large".to_owned(),
             Self::TooManyFiles { .. } => "the repository has too many files or too deep folders".to_owned(),
             Self::ShallowBeforeBase { missing } => missing.clone(),
@@ -194,6 +200,9 @@ impl GitError {
             Self::UnfinishedMerge { path } => Some(path.clone()),
             Self::MissingObject { object } | Self::DamagedObject { object } | Self::LargeObject { object } => {
                 Some(schema::words::shorten(object))
+            }
+            Self::LargeConfiguration { file } => {
+                Some(format!("{} has more than 1 MiB, with the files that it includes", file.display()))
             }
             Self::TooManyFiles { tree } => {
                 Some(format!("the limit is reached at tree {}", schema::words::shorten(tree)))
@@ -245,6 +254,9 @@ impl GitError {
                 "in a partial clone, `git fetch --refetch --no-filter` fetches all objects; tierod itself fetches nothing"
             }
             Self::DamagedObject { .. } => "run `git fsck`",
+            Self::LargeConfiguration { .. } => {
+                "remove what is not needed from this file, or clone the repository again in place of copying its `.git` folder"
+            }
             Self::LargeObject { .. } | Self::TooManyFiles { .. } => {
                 "see Limits in SECURITY.md; keep records in a repository of their own"
             }
