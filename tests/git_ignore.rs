@@ -346,3 +346,31 @@ fn git_is_asked_only_about_what_it_does_not_track() {
     sandbox.write("car/built/c.yaml", part("c-one"));
     assert_eq!(read(), (true, false), "a folder with nothing that is tracked");
 }
+
+/// A pattern that can match a path in very many ways, and a path that it does not match.
+#[test]
+fn patterns_that_take_too_long_are_an_error() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "one"]);
+    sandbox.write(".gitignore", format!("{}{}b\n", "**/".repeat(20), "*a".repeat(20)));
+    sandbox.tierod(&["graph"]).ended(0);
+    let path = format!("{}{}.yaml", "a/".repeat(40), "a".repeat(100));
+    sandbox.write(&path, part("a-one"));
+    // With git's command, and without: libgit2 compares in the same way.
+    let with_git = std::env::var("PATH").unwrap();
+    for path in [with_git.into(), sandbox.path_of("none")] {
+        let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+        let output = command.arg("check").env("PATH", &path).output().unwrap();
+        let error = crate::support::Answer::from_output(&output).ended(2).err;
+        assert!(error.contains("`.gitignore` takes too long") && error.contains("git add --force"), "{error}");
+        #[cfg(target_os = "linux")]
+        for process in std::fs::read_dir("/proc").unwrap().flatten() {
+            let folder = std::fs::read_link(process.path().join("cwd")).unwrap_or_default();
+            assert!(!folder.starts_with(sandbox.path()), "{} still runs", process.path().display());
+        }
+    }
+    sandbox.git(&["add", "--force", &path]);
+    sandbox.tierod(&["graph"]).ended(0);
+}

@@ -261,3 +261,27 @@ fn a_commit_that_is_its_own_ancestor() {
         }
     }
 }
+
+/// A configuration of many lines, and one that includes others many times: each command of git would read all of it.
+#[test]
+fn a_large_configuration_is_not_read() {
+    let sandbox = repository();
+    let before = std::fs::read_to_string(sandbox.path_of(".git/config")).unwrap();
+    let fails = |config: &str| {
+        sandbox.write(".git/config", format!("{before}{config}"));
+        for command in [&["check"][..], &["check", "--staged"], &["delta", "HEAD"], &["hook", "install"]] {
+            let answer = sandbox.tierod(command);
+            let is_large = answer.err.contains("the configuration of the repository is too large");
+            assert_eq!(answer.code == 2, is_large, "{command:?}: {}", answer.err);
+            if !is_large {
+                return false;
+            }
+        }
+        true
+    };
+    assert!(!fails(""));
+    assert!(fails(&format!("[a]\n{}", "b=c\n".repeat(300_000))));
+    sandbox.write(".git/more", "[a]\n".repeat(10_000));
+    assert!(!fails("[include]\n\tpath = more\n"));
+    assert!(fails(&format!("[include]\n{}", "\tpath = more\n".repeat(40))));
+}

@@ -198,6 +198,32 @@ fn models_have_a_limit_together() {
     assert_eq!(refused.len(), 30 - 500_000 / (2_010 * 11), "{refused:?}");
 }
 
+/// Thousands of analyses name one large table: it is read once, and no more after the limit of all models.
+#[test]
+fn a_table_is_read_once_for_all_models() {
+    const ANALYSES: usize = 4_000;
+    let mut records = "targets:\n".to_owned();
+    for n in 0..ANALYSES {
+        let _ = writeln!(records, "  lap-{n}: {{of: car, at-most: 9000 s, lead: x}}");
+    }
+    records.push_str("analyses:\n");
+    for n in 0..ANALYSES {
+        // Every second one lacks an input, so that it does not count as work.
+        let grip = if n % 2 == 0 { "nothing" } else { "grip" };
+        let given = format!("{{track: track.csv, mass: 250 kg, power: 40 kW, {grip}: 1.4}}");
+        let _ = writeln!(records, "  run-{n}: {{model: lap, finds: lap-{n}, given: {given}}}");
+    }
+    // Each row has 7 kB.
+    let track = format!("length,curvature,\n{}", format!("0.5,0.02,{}\n", "x".repeat(7_000)).repeat(1_000));
+    let sandbox = root(&[("c.yaml", records), ("track.csv", track)]);
+    let took = timed(&sandbox, &["check"]);
+    let found = findings(&sandbox, "bad-value");
+    let refused = found.iter().filter(|own| own["message"].as_str().unwrap().contains("need too much work")).count();
+    println!("{took:?}, {refused}");
+    // 1,010 rows, once and twice more for each of three numbers, fit 70 times.
+    assert_eq!(refused, ANALYSES - 2 * (500_000 / (1_010 * 7)) - 1);
+}
+
 /// The time of a check grows with the number of events, not with its square.
 #[test]
 fn a_thousand_events_take_twice_the_time_of_five_hundred() {

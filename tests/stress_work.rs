@@ -101,18 +101,31 @@ fn fields_of_one_file_have_their_own_numbers() {
 /// The mesh is read once, and when there is no work left, nothing more is read: the error names the limit.
 #[test]
 fn the_work_of_all_fields_is_limited() {
-    const ELEMENTS: usize = 375_000;
+    const ELEMENTS: usize = 100_000;
     let own = sandbox(&records(50, "s#", |_| String::new()), &file(ELEMENTS, 2));
     let begin = Instant::now();
     let found = unread(&own);
     assert!(begin.elapsed() < Duration::from_secs(20), "{:?}", begin.elapsed());
     assert_eq!(found.len(), 48, "{found:?}");
-    let limit = "a.vtu: the stress files of the project need too much work: the limit is 600 million numbers";
+    let limit = "a.vtu: the stress files of the project need too much work: the limit is 600 million steps";
     let (limited, others): (Vec<&String>, Vec<&String>) = found.iter().partition(|message| *message == limit);
     assert!(others.iter().all(|message| message.starts_with("a.vtu: the file has no field `s")), "{others:?}");
-    // 600 million in about 16.5 million: five for each of eight nodes, and a few for each element.
-    assert!((12..=16).contains(&limited.len()), "{}", limited.len());
+    // 600 million in about 23 million: 8 nodes at 27 points, and some numbers for each element.
+    assert!((22..=26).contains(&limited.len()), "{}", limited.len());
     assert!(found[..2].iter().all(|message| message != limit) && found[47] == limit, "in the order of the records");
+}
+
+/// In a mesh of few elements each has many points, which count. A field that is not in the file counts as one that is.
+#[test]
+fn the_points_of_elements_are_work() {
+    const ELEMENTS: usize = 900;
+    let own = sandbox(&records(500, "s#", |_| String::new()), &file(ELEMENTS, 1));
+    let found = unread(&own);
+    let limited = found.iter().filter(|message| message.contains("too much work")).count();
+    // 8 nodes at 216 points.
+    let fit = 600_000_000 / (8 * 216 * ELEMENTS);
+    assert_eq!(found.len(), 499);
+    assert!((500 - fit..=502 - fit + 3).contains(&limited), "{limited}, {fit}");
 }
 
 /// Analyses that supersede each other: twice as many take about twice as long.

@@ -16,6 +16,7 @@ use crate::parse::{MOST_RECORDS, Parsed};
 use crate::snapshot::{Content, Request, Snapshot, Source};
 use crate::stress::{self, StressFields};
 use crate::table::Tables;
+use crate::values::model_tables::ModelTables;
 use crate::values::runs::ModelRuns;
 
 pub use crate::parse::{Known, ParseCache};
@@ -67,6 +68,8 @@ pub struct Loaded {
     pub readings: Vec<ReadNumber>,
     /// What was read of the stress files among them.
     pub(crate) stress_fields: StressFields,
+    /// What was read of the tables of models among them.
+    pub(crate) model_tables: ModelTables,
     by_id: HashMap<Box<str>, RecordId>,
     /// The records of each kind, in their order: most checks need few of them.
     by_kind: [Vec<RecordId>; Kind::ALL.len()],
@@ -116,6 +119,7 @@ impl Loaded {
             model_runs: Arc::default(),
             readings: Vec::new(),
             stress_fields: StressFields::default(),
+            model_tables: ModelTables::default(),
             by_id: HashMap::with_capacity(count),
             by_kind: Default::default(),
             naming: Vec::new(),
@@ -160,6 +164,7 @@ impl Loaded {
             model_runs: Arc::default(),
             readings: Vec::new(),
             stress_fields: StressFields::default(),
+            model_tables: ModelTables::default(),
             by_id,
             by_kind,
             naming,
@@ -238,6 +243,7 @@ impl Loaded {
         let named = self.naming().flat_map(|record| tables_named(record).into_iter().chain(stress_file_named(record)));
         let read = named.filter_map(|path| Some((path.to_owned(), self.snapshot.read(path)?.clone())));
         self.tables = read.collect();
+        self.model_tables = ModelTables::default();
         self.read_numbers();
     }
 

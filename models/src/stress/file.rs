@@ -11,6 +11,8 @@ pub struct StressFile<'b> {
     content: Result<Content<'b>, StressError>,
     /// What was read for the mesh.
     work: u64,
+    /// The work to integrate a field over its elements.
+    of_elements: u64,
 }
 
 enum Content<'b> {
@@ -45,22 +47,21 @@ impl<'b> StressFile<'b> {
         // Each eighth byte counts, whether it is a number or not.
         let mut work = bytes.len() as u64 / 8;
         let content = open(bytes, &mut work);
-        Self { content, work }
+        let of_elements = content.as_ref().ok().and_then(Content::mesh).map_or(0, volumes::work);
+        Self { content, work, of_elements }
     }
 
-    /// The work to read a field, in numbers that are read; a node of an element counts four times. It is known before the
-    /// field is read, and depends on the file alone.
+    /// The work to read a field: the numbers that are read, and each node of an element at each of its points. It is known before
+    /// the field is read, and depends on the file alone.
     pub fn work(&self, field: &str) -> u64 {
-        const OF_A_NODE: u64 = 4;
         let of_field = match &self.content {
             Ok(Content::Vtu(file, mesh)) => file.count(mesh, field),
             Ok(Content::Legacy(file)) => file.count(field),
-            // A row has some ten bytes, and as much work as two nodes of an element.
+            // A row has some ten bytes, and as much work as ten of these.
             Ok(Content::Table(bytes)) => bytes.len() as u64,
             Err(_) => 0,
         };
-        let ids = self.content.as_ref().ok().and_then(Content::mesh).map_or(0, |mesh| mesh.ids.len() as u64);
-        self.work.saturating_add(of_field).saturating_add(OF_A_NODE * ids)
+        self.work.saturating_add(of_field).saturating_add(self.of_elements)
     }
 
     /// Reads a field, in the units of the file.

@@ -24,5 +24,6 @@ pub const MOST_MEMORY: usize = 224 * 1024 * 1024;
 /// The bytes of all stress files of a state.
 pub const MOST_BYTES: u64 = 512 * 1024 * 1024;
 
-/// The work for all fields of a state, see [`StressFile::work`](super::StressFile::work): some seconds.
+/// The work for all fields of a state, see [`StressFile::work`](super::StressFile::work): some seconds, whatever the elements are. Two files
+/// of one million hexahedra with a tensor at each node are within it.
 pub const MOST_WORK: u64 = 600_000_000;

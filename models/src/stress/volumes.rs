@@ -33,6 +33,21 @@ pub(super) fn check(mesh: &Mesh) -> Result<(), StressError> {
     Ok(())
 }
 
+/// The work for a field of a mesh: each node of an element at each point that it may have.
+pub(super) fn work(mesh: &Mesh) -> u64 {
+    let mut counts = [0_u64; 256];
+    for vtk in &mesh.types {
+        counts[usize::from(*vtk)] += 1;
+    }
+    let is_few = mesh.types.len() < FEW_ELEMENTS;
+    let of_one = |vtk: u8| {
+        let element = shapes::element(vtk)?;
+        let samples = if is_few { &element.many } else { &element.usual };
+        Some((element.nodes * samples.points) as u64)
+    };
+    (0..=255).map(|vtk| counts[usize::from(vtk)] * of_one(vtk).unwrap_or(0)).sum()
+}
+
 /// The distribution of a field of a mesh, in the units of the file.
 pub(super) fn field(mesh: &Mesh, stress: Stress, name: &str) -> Result<StressField, StressError> {
     field_on(cores(), mesh, stress, name)

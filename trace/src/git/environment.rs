@@ -58,6 +58,11 @@ impl Environment {
         self.0.get(name).filter(|value| !value.is_empty()).map(PathBuf::from)
     }
 
+    /// The folder of git that it names.
+    pub(super) fn git_dir(&self) -> Option<PathBuf> {
+        self.path("GIT_DIR")
+    }
+
     /// Whether it binds git to one repository.
     pub(super) fn binds(&self) -> bool {
         PATHS.iter().chain(&PIECES).any(|name| self.0.contains_key(*name))
@@ -104,7 +109,7 @@ pub(super) struct Found {
     /// The folder that contains `.git`; the repository itself if it is bare.
     pub(super) top: PathBuf,
     /// The folder with its `HEAD`.
-    git_dir: PathBuf,
+    pub(super) git_dir: PathBuf,
 }
 
 impl Locals {

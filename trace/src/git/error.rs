@@ -20,6 +20,10 @@ pub enum GitError {
         /// The cause, if the system reports one.
         cause: Option<String>,
     },
+    /// The program `git` was ended because it took too long.
+    TooLong,
+    /// Comparing files with the patterns of `.gitignore` takes too long.
+    SlowPatterns,
     /// The program `git` ended with an exit code other than 0.
     Refused {
         /// The exit code; `None` if a signal ended it.
@@ -97,6 +101,11 @@ pub enum GitError {
         /// Its name.
         object: String,
     },
+    /// The configuration of the repository is too large, with the files that it includes.
+    LargeConfiguration {
+        /// Its file.
+        file: PathBuf,
+    },
     /// A commit or a tree is larger than any that is written by hand.
     LargeObject {
         /// Its name.
@@ -146,6 +155,8 @@ impl GitError {
         match self {
             Self::NotStarted { .. } => "git could not be started".to_owned(),
             Self::Stopped { .. } => "git stopped before its output was complete".to_owned(),
+            Self::TooLong => "git takes too long".to_owned(),
+            Self::SlowPatterns => "comparing the untracked files with `.gitignore` takes too long".to_owned(),
             Self::Refused { output, .. } if output.is_empty() => "git failed without a message".to_owned(),
             Self::Refused { output, .. } => output.clone(),
             Self::UnexpectedOutput { command, .. } => format!("unknown output format of git {command}"),
@@ -163,6 +174,7 @@ impl GitError {
             Self::UnfinishedMerge { .. } => "a merge is not finished: the index has unmerged entries".to_owned(),
             Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
             Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
+            Self::LargeConfiguration { .. } => "the configuration of the repository is too large".to_owned(),
             Self::LargeObject { .. } => "a commit or a tree of the repository is too large".to_owned(),
             Self::TooManyFiles { .. } => "the repository has too many files or too deep folders".to_owned(),
             Self::ShallowBeforeBase { missing } => missing.clone(),
@@ -189,6 +201,9 @@ impl GitError {
             Self::MissingObject { object } | Self::DamagedObject { object } | Self::LargeObject { object } => {
                 Some(schema::words::shorten(object))
             }
+            Self::LargeConfiguration { file } => {
+                Some(format!("{} has more than 1 MiB, with the files that it includes", file.display()))
+            }
             Self::TooManyFiles { tree } => {
                 Some(format!("the limit is reached at tree {}", schema::words::shorten(tree)))
             }
@@ -196,7 +211,9 @@ impl GitError {
             Self::NoDefaultBranch => {
                 Some("the remote has no HEAD here, and main, master, trunk and develop do not exist".to_owned())
             }
-            Self::Refused { .. }
+            Self::TooLong
+            | Self::SlowPatterns
+            | Self::Refused { .. }
             | Self::Library { .. }
             | Self::Unsupported { .. }
             | Self::NotARepository { .. }
@@ -212,6 +229,12 @@ impl GitError {
     pub fn hint(&self) -> Option<String> {
         let hint = match self {
             Self::NotStarted { .. } => "install git, and make sure that it is on the PATH",
+            Self::TooLong => {
+                "see Limits in SECURITY.md; `git gc` and `git fsck` show whether the repository is damaged"
+            }
+            Self::SlowPatterns => {
+                "remove patterns with many `*` from `.gitignore`, or add the files that it does not ignore: `git add --force FILE`"
+            }
             Self::NotARepository { .. } => {
                 "run `git init` and commit the records, or check the files in the working tree, without --staged or --rev"
             }
@@ -231,6 +254,9 @@ impl GitError {
                 "in a partial clone, `git fetch --refetch --no-filter` fetches all objects; tierod itself fetches nothing"
             }
             Self::DamagedObject { .. } => "run `git fsck`",
+            Self::LargeConfiguration { .. } => {
+                "remove what is not needed from this file, or clone the repository again in place of copying its `.git` folder"
+            }
             Self::LargeObject { .. } | Self::TooManyFiles { .. } => {
                 "see Limits in SECURITY.md; keep records in a repository of their own"
             }

@@ -3,6 +3,7 @@
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
+use super::config_size;
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::plumbing::Plumbing;
@@ -31,7 +32,9 @@ impl Hooks {
     /// No repository, or a bare one.
     pub fn of(folder: &Path, cwd: &Path) -> Result<Self, crate::Error> {
         let environment = Environment::read();
-        let git = Plumbing::new(folder, &Locals::new(folder, cwd, &environment));
+        let locals = Locals::new(folder, cwd, &environment);
+        config_size::check(folder, &locals, &environment)?;
+        let git = Plumbing::new(folder, &locals);
         let top = match git.top(&environment)? {
             Some((top, false)) => top,
             Some((_, true)) => return Err(GitError::NoHooks.into()),

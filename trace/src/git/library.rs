@@ -1,7 +1,8 @@
 //! Reading a repository by libgit2. This is the only file that uses it.
 
 use std::path::{Path, PathBuf};
-use std::sync::Once;
+use std::sync::{Once, mpsc};
+use std::time::{Duration, Instant};
 
 use foldhash::HashSet;
 use git2::{ErrorCode, ObjectType, Odb, Oid, RepositoryOpenFlags};
@@ -193,16 +194,13 @@ impl Access for Library {
     }
 
     fn untracked(&self, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
-        let below = |path: &Path| path.strip_prefix(top).map(Path::to_owned).unwrap_or_default();
-        let ignored = |path: &Path| self.repository.is_path_ignored(path).unwrap_or(false);
-        if folder != top && ignored(&below(folder)) {
-            return Ok(None);
-        }
-        let walk = WalkDir::new(folder).min_depth(1).into_iter();
-        // `.git` is not ignored, but never tracked.
-        let kept = walk.filter_entry(|step| step.file_name() != ".git" && !ignored(&below(step.path())));
-        let files = kept.filter_map(Result::ok).filter(|step| !step.file_type().is_dir());
-        Ok(Some(files.map(|step| text_of(&below(step.path()))).collect()))
+        let (git_dir, folder, top) = (self.repository.path().to_owned(), folder.to_owned(), top.to_owned());
+        let (done, listed) = mpsc::channel();
+        // A thread that is not waited for, because libgit2 cannot be interrupted: it may try a pattern in very many ways. Between two
+        // files it ends itself.
+        let until = Instant::now() + LONGEST_LIST;
+        std::thread::spawn(move || done.send(untracked(&git_dir, &folder, &top, until)));
+        listed.recv_timeout(LONGEST_LIST).map_err(|_| GitError::SlowPatterns)?
     }
 
     fn common_folder(&self) -> Option<PathBuf> {
@@ -215,6 +213,32 @@ impl Access for Library {
         let folder = if name == SHALLOW { self.repository.commondir() } else { self.repository.path() };
         Ok(folder.join(name))
     }
+}
+
+/// How long the list of untracked files may take.
+const LONGEST_LIST: Duration = Duration::from_secs(10);
+
+/// The files below a folder that are not tracked and not ignored, from the top; `None` if the folder itself is ignored.
+fn untracked(git_dir: &Path, folder: &Path, top: &Path, until: Instant) -> Result<Option<HashSet<String>>, GitError> {
+    let repository = git2::Repository::open(git_dir)?;
+    let below = |path: &Path| path.strip_prefix(top).map(Path::to_owned).unwrap_or_default();
+    let ignored = |path: &Path| repository.is_path_ignored(path).unwrap_or(false);
+    if folder != top && ignored(&below(folder)) {
+        return Ok(None);
+    }
+    let walk = WalkDir::new(folder).min_depth(1).into_iter();
+    // `.git` is not ignored, but never tracked.
+    let kept = walk.filter_entry(|step| step.file_name() != ".git" && !ignored(&below(step.path())));
+    let mut files = HashSet::default();
+    for step in kept.filter_map(Result::ok) {
+        if Instant::now() > until {
+            return Err(GitError::SlowPatterns);
+        }
+        if !step.file_type().is_dir() {
+            files.insert(text_of(&below(step.path())));
+        }
+    }
+    Ok(Some(files))
 }
 
 /// Lets libgit2 read an object without hashing it again: git checks objects when it writes them, and hashing takes as

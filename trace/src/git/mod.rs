@@ -4,6 +4,7 @@
 //! | file | for |
 //! | --- | --- |
 //! | `environment` | the variables that bind git to a repository, and finding one from a folder |
+//! | `config_size` | the size of a repository's configuration, before it is read |
 //! | `process` | running the program `git` |
 //! | `access` | the small interface that both ways of reading a repository have |
 //! | `library`, `plumbing` | the two ways: libgit2, and git's own commands |
@@ -37,6 +38,7 @@ mod access;
 mod base;
 pub(crate) mod cache_file;
 mod cache_folder;
+mod config_size;
 mod create;
 mod entries;
 mod environment;

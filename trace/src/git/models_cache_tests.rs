@@ -202,7 +202,7 @@ fn the_limit_of_work_does_not_depend_on_the_cache() {
         let mut fields = shared.read(POINTS.as_bytes(), &["b", "c", "a"], &runs, &mut left);
         fields.extend(shared.read(other.as_bytes(), &["a"], &runs, &mut left));
         let error = fields[2].clone().unwrap_err();
-        let message = "the stress files of the project need too much work: the limit is 600 million numbers";
+        let message = "the stress files of the project need too much work: the limit is 600 million steps";
         assert_eq!((error.message.as_str(), fields[3].clone().unwrap_err().message.as_str()), (message, message));
         assert!(error.help.starts_with("use coarser meshes"), "{}", error.help);
         fields.iter().map(Result::is_ok).collect()

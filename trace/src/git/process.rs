@@ -3,9 +3,9 @@
 use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, ChildStdout, Command, Output, Stdio};
+use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Output, Stdio};
 use std::sync::mpsc::{self, RecvTimeoutError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::environment::{Environment, Locals, bare_repository, outside_of_bare};
 use super::error::GitError;
@@ -26,6 +26,55 @@ pub(super) struct Git {
 
 /// How long git may take before a search for what it may be waiting for begins.
 const PATIENCE: Duration = Duration::from_millis(500);
+
+/// How long a command of git may take.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Longest {
+    /// Its time on a processor, in seconds. Only Linux has a limit for another process.
+    processor: u64,
+    /// Its whole time, in which the system may be busy with others.
+    whole: Duration,
+}
+
+impl Longest {
+    /// A command that does not depend on patterns.
+    const USUAL: Self = Self { processor: 60, whole: Duration::from_secs(300) };
+    /// A command that compares files with the patterns of `.gitignore`: git may try a pattern in very many ways.
+    pub(super) const OF_PATTERNS: Self = Self { processor: 5, whole: Duration::from_secs(30) };
+    /// A process that reads all objects of a history.
+    const OF_OBJECTS: Self = Self { processor: 600, whole: Duration::MAX };
+
+    /// Starts a process, which the system ends if it takes too much time on a processor.
+    fn start(self, command: &mut Command) -> Result<Child, GitError> {
+        let child = command.spawn().map_err(|error| not_started(&error))?;
+        #[cfg(target_os = "linux")]
+        {
+            use rustix::process::{Pid, Resource, Rlimit, getrlimit, prlimit};
+            let id = i32::try_from(child.id()).ok().and_then(Pid::from_raw);
+            // The first limit ends it with a signal of its own, without a file of its memory. A lower limit of the user holds.
+            let within = |most: u64, own: Option<u64>| Some(own.map_or(most, |own| own.min(most)));
+            let own = getrlimit(Resource::Cpu);
+            let (current, maximum) = (within(self.processor, own.current), within(self.processor + 1, own.maximum));
+            let _ = prlimit(id, Resource::Core, Rlimit { current: Some(0), maximum: Some(0) });
+            let _ = prlimit(id, Resource::Cpu, Rlimit { current, maximum });
+        }
+        Ok(child)
+    }
+}
+
+/// Whether the system ended a process that took too much time on a processor.
+fn is_out_of_time(status: ExitStatus) -> bool {
+    #[cfg(target_os = "linux")]
+    {
+        use std::os::unix::process::ExitStatusExt as _;
+        status.signal() == Some(rustix::process::Signal::XCPU.as_raw())
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        let _ = status;
+        false
+    }
+}
 
 /// Ends a process.
 fn kill(id: u32) {
@@ -128,64 +177,69 @@ impl Git {
         // Attributes and hooks have defaults outside of the configuration.
         command.args(["-c", &format!("core.attributesFile={NOWHERE}"), "-c", &format!("core.hooksPath={NOWHERE}")]);
         command.args(["-c", "core.autocrlf=false"]).args(args);
-        let output = feed(command, input)?;
+        let output = feed(command, input, Longest::USUAL)?;
         if output.status.success() { Ok(output) } else { Err(refused(&output)) }
     }
 
     /// Runs git; an exit code other than 0 is an error.
     pub(super) fn run(&self, args: &[&OsStr]) -> Result<Vec<u8>, GitError> {
-        Ok(self.output(args)?.stdout)
+        Ok(self.output(args, Longest::USUAL)?.stdout)
     }
 
-    /// The same, with git's standard error.
-    pub(super) fn output(&self, args: &[&OsStr]) -> Result<Output, GitError> {
+    /// The same within a time, with git's standard error.
+    pub(super) fn output(&self, args: &[&OsStr], longest: Longest) -> Result<Output, GitError> {
         let mut command = self.command();
         command.args(args);
-        let output = self.watched(command)?;
+        let output = self.watched(command, longest)?;
         if output.status.success() { Ok(output) } else { Err(refused(&output)) }
     }
 
-    /// The output of git, which is ended if it waits without an end.
-    fn watched(&self, mut command: Command) -> Result<Output, GitError> {
-        let child = command.spawn().map_err(|error| not_started(&error))?;
+    /// The output of git, which is ended if it waits without an end or takes too long.
+    fn watched(&self, mut command: Command, longest: Longest) -> Result<Output, GitError> {
+        let start = Instant::now();
+        let child = longest.start(&mut command)?;
         let id = child.id();
         let (done, ended) = mpsc::channel::<()>();
         std::thread::scope(|scope| {
             let watch = scope.spawn(move || {
-                if ended.recv_timeout(PATIENCE) != Err(RecvTimeoutError::Timeout) {
+                let is_over = |time: Duration| ended.recv_timeout(time) != Err(RecvTimeoutError::Timeout);
+                if is_over(PATIENCE) {
                     return None;
                 }
-                let found = waiting::find(&self.folder)?;
+                let found = waiting::find(&self.folder);
+                if found.is_none() && is_over(longest.whole.saturating_sub(start.elapsed())) {
+                    return None;
+                }
                 kill(id);
-                Some(found)
+                Some(found.unwrap_or(GitError::TooLong))
             });
             let output = child.wait_with_output();
             drop(done);
             match watch.join().ok().flatten() {
                 Some(found) => Err(found),
-                None => output.map_err(|error| GitError::Stopped { cause: Some(error.to_string()) }),
+                None => in_time(output.map_err(|error| stopped(&error))?),
             }
         })
     }
 
-    /// Runs git with an input; returns its output and exit code.
-    pub(super) fn run_with_input(&self, args: &[&str], input: Vec<u8>) -> Result<Output, GitError> {
+    /// Runs git with an input, within a time; returns its output and exit code.
+    pub(super) fn run_with_input(&self, args: &[&str], input: Vec<u8>, longest: Longest) -> Result<Output, GitError> {
         let mut command = self.command();
         command.args(args);
-        feed(command, input)
+        feed(command, input, longest)
     }
 
     /// A path from the configuration; `None` if it is not set.
     pub(super) fn configured_path(&self, key: &str) -> Option<PathBuf> {
         let mut command = self.command_with_hooks();
-        let output = command.args(["config", "--type=path", key]).output().ok()?;
+        let output = unfed(command.args(["config", "--type=path", key])).ok()?;
         let text = String::from_utf8_lossy(&output.stdout).trim_end_matches(['\n', '\r']).to_owned();
         output.status.success().then(|| PathBuf::from(text))
     }
 
     /// Which configuration sets a key, in git's words: `system`, `global`, `local`, `worktree`; `None` if it is not set.
     pub(super) fn scope(&self, key: &str) -> Option<String> {
-        let output = self.command_with_hooks().args(["config", "--show-scope", "--get", key]).output().ok()?;
+        let output = unfed(self.command_with_hooks().args(["config", "--show-scope", "--get", key])).ok()?;
         let text = String::from_utf8_lossy(&output.stdout).split('\t').next().map(str::to_owned);
         text.filter(|_| output.status.success())
     }
@@ -209,7 +263,7 @@ impl ObjectProcess {
     pub(super) fn start(git: &Git, mode: &str) -> Result<Self, GitError> {
         let mut command = git.command();
         command.args(["--no-replace-objects", "cat-file", mode]).stdin(Stdio::piped()).stderr(Stdio::null());
-        let mut child = command.spawn().map_err(|error| not_started(&error))?;
+        let mut child = Longest::OF_OBJECTS.start(&mut command)?;
         match (child.stdin.take(), child.stdout.take()) {
             (Some(input), Some(output)) => Ok(Self { child, input: Some(input), output: BufReader::new(output) }),
             _ => Err(GitError::Stopped { cause: None }),
@@ -266,14 +320,23 @@ impl Drop for ObjectProcess {
     }
 }
 
-fn feed(mut command: Command, input: Vec<u8>) -> Result<Output, GitError> {
-    let mut child = command.stdin(Stdio::piped()).spawn().map_err(|error| not_started(&error))?;
+fn feed(mut command: Command, input: Vec<u8>, longest: Longest) -> Result<Output, GitError> {
+    let mut child = longest.start(command.stdin(Stdio::piped()))?;
     let mut stdin = child.stdin.take();
     // In another thread, so that neither side waits for the other with a full pipe.
     let writer = std::thread::spawn(move || stdin.as_mut().map_or(Ok(()), |stdin| stdin.write_all(&input)));
-    let output = child.wait_with_output().map_err(|error| GitError::Stopped { cause: Some(error.to_string()) })?;
+    let output = child.wait_with_output().map_err(|error| stopped(&error))?;
     let _ = writer.join();
-    Ok(output)
+    in_time(output)
+}
+
+/// The output of git, without an input.
+fn unfed(command: &mut Command) -> Result<Output, GitError> {
+    Longest::USUAL.start(command)?.wait_with_output().map_err(|error| stopped(&error)).and_then(in_time)
+}
+
+fn in_time(output: Output) -> Result<Output, GitError> {
+    if is_out_of_time(output.status) { Err(GitError::TooLong) } else { Ok(output) }
 }
 
 fn not_started(error: &std::io::Error) -> GitError {

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::config_size;
 use super::environment::{Environment, Locals};
 use super::plumbing::Plumbing;
 
@@ -47,7 +48,9 @@ impl Remotes {
     /// A repository that git does not read.
     pub fn of(folder: &Path, cwd: &Path) -> Result<Option<Self>, crate::Error> {
         let environment = Environment::read();
-        let git = Plumbing::new(folder, &Locals::new(folder, cwd, &environment));
+        let locals = Locals::new(folder, cwd, &environment);
+        config_size::check(folder, &locals, &environment)?;
+        let git = Plumbing::new(folder, &locals);
         let Some((top, false)) = git.top(&environment)? else { return Ok(None) };
         let remotes = git.remotes();
         let urls = remotes.iter().filter_map(|remote| git.git.text(&["remote", "get-url", remote]).ok()).collect();

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use foldhash::{HashMap, HashSet};
 
 use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
+use super::config_size;
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::library::{Library, SHALLOW};
@@ -56,6 +57,7 @@ impl Repository {
     /// The repository that holds a folder; `None` if there is none.
     pub(super) fn find(folder: &Path, cwd: &Path, environment: &Environment) -> Result<Option<Self>, GitError> {
         let locals = Locals::new(folder, cwd, environment);
+        config_size::check(folder, &locals, environment)?;
         let plumbing = Plumbing::new(folder, &locals);
         let (library, (top, bare)) = match Library::open(folder, &locals, environment) {
             Ok(Some(library)) => {

@@ -7,7 +7,7 @@ use foldhash::HashSet;
 use walkdir::WalkDir;
 
 use super::error::GitError;
-use super::process::{Git, refused};
+use super::process::{Git, Longest, refused};
 use crate::parallel::both;
 use crate::snapshot::text_of;
 
@@ -18,9 +18,16 @@ const NOT_IGNORED: i32 = 1;
 ///
 /// Both questions are asked at the same time, because starting git takes longer than its answer.
 pub(super) fn list(git: &Git, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
+    listed(git, folder, top).map_err(|error| match error {
+        GitError::TooLong => GitError::SlowPatterns,
+        error => error,
+    })
+}
+
+fn listed(git: &Git, folder: &Path, top: &Path) -> Result<Option<HashSet<String>>, GitError> {
     let args = ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--full-name", "--"];
     let args = [&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat();
-    let (ignored, output) = both(|| is_ignored(git, folder, top), || git.output(&args));
+    let (ignored, output) = both(|| is_ignored(git, folder, top), || git.output(&args, Longest::OF_PATTERNS));
     if ignored? {
         return Ok(None);
     }
@@ -38,7 +45,7 @@ fn is_ignored(git: &Git, folder: &Path, top: &Path) -> Result<bool, GitError> {
         return Ok(false);
     }
     let args = ["check-ignore", "--no-index", "-q", "--"].map(OsStr::new);
-    match git.run(&[&args[..], &[folder.as_os_str()]].concat()) {
+    match git.output(&[&args[..], &[folder.as_os_str()]].concat(), Longest::OF_PATTERNS) {
         Ok(_) => Ok(true),
         Err(GitError::Refused { code: Some(NOT_IGNORED), .. }) => Ok(false),
         Err(error) => Err(error),
@@ -50,8 +57,9 @@ fn is_ignored(git: &Git, folder: &Path, top: &Path) -> Result<bool, GitError> {
 fn closed_folders(git: &Git, folder: &Path, top: &Path) -> Result<Vec<String>, GitError> {
     let args =
         ["--literal-pathspecs", "ls-files", "-z", "-o", "--exclude-standard", "--directory", "--full-name", "--"];
-    let out = git.run(&[&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat())?;
-    let paths = out.split(|b| *b == 0).map(String::from_utf8_lossy);
+    let args = [&args.map(OsStr::new)[..], &[folder.as_os_str()]].concat();
+    let out = git.output(&args, Longest::OF_PATTERNS)?;
+    let paths = out.stdout.split(|b| *b == 0).map(String::from_utf8_lossy);
     let mut closed: Vec<PathBuf> = Vec::new();
     for path in paths.filter(|path| path.ends_with('/')) {
         let errors = WalkDir::new(top.join(&*path)).into_iter().filter_map(Result::err);
@@ -62,7 +70,7 @@ fn closed_folders(git: &Git, folder: &Path, top: &Path) -> Result<Vec<String>, G
     }
     // Paths are relative to the folder that git runs in, or absolute.
     let list: Vec<u8> = closed.iter().flat_map(|path| [path.as_os_str().as_encoded_bytes(), b"\0"].concat()).collect();
-    let output = git.run_with_input(&["check-ignore", "--no-index", "-z", "--stdin"], list)?;
+    let output = git.run_with_input(&["check-ignore", "--no-index", "-z", "--stdin"], list, Longest::OF_PATTERNS)?;
     if !matches!(output.status.code(), Some(0 | NOT_IGNORED)) {
         return Err(refused(&output));
     }

@@ -137,9 +137,9 @@ fn spend(left: &mut u64, work: u64) -> Result<(), StressError> {
             let most = MOST_WORK / 1_000_000;
             return Err(StressError {
                 message: format!(
-                    "the stress files of the project need too much work: the limit is {most} million numbers"
+                    "the stress files of the project need too much work: the limit is {most} million steps"
                 ),
-                help: "use coarser meshes or fewer fields, or list earlier analyses under `supersedes`".to_owned(),
+                help: "use coarser meshes or fewer fields, or list earlier analyses under `supersedes`; see Limits in SECURITY.md".to_owned(),
             });
         }
     }

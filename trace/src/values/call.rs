@@ -5,6 +5,7 @@ use std::sync::{Arc, OnceLock};
 use models::stress::StressField;
 use models::{Bound, Model, ModelError};
 
+use super::model_tables::ModelTable;
 use super::runs::{ModelRuns, RunKey};
 
 /// The outputs of a call, or why it has none.
@@ -18,7 +19,7 @@ pub struct Call {
     /// The names of its numbers, in the order of the inputs of its nodes.
     pub numbers: Vec<&'static str>,
     /// Its tables.
-    pub tables: Vec<(&'static str, Vec<(f64, f64)>)>,
+    pub tables: Vec<(&'static str, ModelTable)>,
     /// Its lists.
     pub lists: Vec<(&'static str, Vec<f64>)>,
     /// The runs that are known.

@@ -29,9 +29,9 @@ fn every_input_has_a_key_of_its_own() {
         |call| call.model = models::find("lap").unwrap(),
         |call| call.numbers.swap(0, 1),
         |call| call.numbers.truncate(3),
-        |call| call.tables.push(("power-curve", vec![(1.0, 2.0)])),
-        |call| call.tables.push(("power-curve", vec![(1.0, f64::from_bits(2.0_f64.to_bits() + 1))])),
-        |call| call.tables.push(("engine-curve", vec![(1.0, 2.0)])),
+        |call| call.tables.push(("power-curve", Arc::new([(1.0, 2.0)]))),
+        |call| call.tables.push(("power-curve", Arc::new([(1.0, f64::from_bits(2.0_f64.to_bits() + 1))]))),
+        |call| call.tables.push(("engine-curve", Arc::new([(1.0, 2.0)]))),
         |call| call.lists.push(("power-curve", vec![1.0, 2.0])),
         |call| call.lists.extend([("gears", vec![1.0]), ("more", vec![2.0])]),
     ];

@@ -14,6 +14,7 @@ mod derivatives;
 mod faults;
 pub(crate) mod impossible;
 mod ledger;
+pub(crate) mod model_tables;
 mod most;
 mod needed;
 mod network;
@@ -43,6 +44,7 @@ pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, 
 pub use contributions::Contribution;
 pub use derivatives::{Gradients, Partials};
 pub use faults::{Fault, FaultAt, FaultKind};
+pub use model_tables::ModelTable;
 pub use needed::{FEW_YEARS, LEVEL, Needed};
 pub use network::{Network, Rule, State, Value};
 pub use points::{Chance, EventPoints, GoalPoints};

@@ -8,7 +8,7 @@ use schema::words::{CAR, shorten};
 use schema::{Quantity, Ref, suggest};
 
 use super::network::{Network, Rule, Value};
-use super::{Key, Origin, Values, growth, tables};
+use super::{Key, ModelTable, Origin, Values, growth};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table_name;
 
@@ -70,7 +70,7 @@ pub enum Effect {
     /// A list of a model.
     List(RecordId, &'static str, Vec<f64>),
     /// A table of a model.
-    Table(RecordId, &'static str, Vec<(f64, f64)>),
+    Table(RecordId, &'static str, ModelTable),
 }
 
 impl Values {
@@ -243,7 +243,7 @@ impl Values {
         newer.map(|(index, ..)| &loaded.record(index).id)
     }
 
-    fn table(&self, to: &Ref, setting: &Setting, columns: [&'static str; 2]) -> Result<Vec<(f64, f64)>, SetProblem> {
+    fn table(&self, to: &Ref, setting: &Setting, columns: [&'static str; 2]) -> Result<ModelTable, SetProblem> {
         let file = match &setting.value {
             SetTo::Text(text) if is_table_name(text) => text,
             other => {
@@ -253,13 +253,8 @@ impl Values {
             }
         };
         let missing = || SetProblem::new(SetProblemKind::Record, format!("file not found: `{file}`"), "add the file");
-        let rows = match self.graph.loaded.table(file).ok_or_else(missing)? {
-            Ok(bytes) => tables::for_model(bytes, columns),
-            Err(problem) => Err(tables::TableError::of_file(problem)),
-        };
-        let rows =
-            rows.map_err(|error| SetProblem::new(SetProblemKind::Bad, format!("{file}, {error}"), error.help))?;
-        Ok(rows.into_iter().map(|row| (row.cells[0], row.cells[1])).collect())
+        let rows = self.graph.loaded.model_table(file, columns).ok_or_else(missing)?;
+        rows.map_err(|error| SetProblem::new(SetProblemKind::Bad, format!("{file}, {error}"), error.help))
     }
 
     /// The value graph with some effects, as if the records contained them, and the nodes that became others.
@@ -315,7 +310,7 @@ impl Values {
                     let Some((call, outputs)) = self.outputs_of(*analysis) else { continue };
                     let mut own = (*network.calls[call]).clone();
                     own.tables.retain(|(table, _)| table != name);
-                    own.tables.push((name, rows.clone()));
+                    own.tables.push((name, Arc::clone(rows)));
                     network.calls[call] = Arc::new(own);
                     changed.extend(outputs);
                 }

@@ -60,15 +60,12 @@ impl<const N: usize> Row<N> {
 }
 
 /// The rows of a table for a model, which calculates all of them again for each of its inputs.
-pub(crate) fn for_model(bytes: &[u8], names: [&str; 2]) -> Result<Vec<Row<2>>, TableError> {
-    let rows = columns(bytes, names)?;
-    match rows.get(MOST_ROWS_OF_MODELS) {
-        Some(row) => {
-            let message = format!("the table has more than {MOST_ROWS_OF_MODELS} rows, too many for a model");
-            Err(row.error(&message, "use fewer rows: longer segments of the track, fewer points of a curve"))
-        }
-        None => Ok(rows),
-    }
+pub(super) fn for_model(bytes: &[u8], names: [&str; 2]) -> Result<Vec<Row<2>>, TableError> {
+    rows(bytes, names, MOST_ROWS_OF_MODELS, |line| {
+        let message = format!("the table has more than {MOST_ROWS_OF_MODELS} rows, too many for a model");
+        let help = "use fewer rows: longer segments of the track, fewer points of a curve";
+        TableError::new(Some(line), message, help)
+    })
 }
 
 const SAVE_AS: &str = "save the table as CSV with commas between the columns, in UTF-8";
@@ -119,6 +116,16 @@ pub(crate) fn number(text: &str, name: &str, line: impl FnOnce() -> usize) -> Re
 /// # Errors
 /// The invalid line and what is wrong with it, or a missing column with those that were found.
 pub(crate) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<Vec<Row<N>>, TableError> {
+    rows(bytes, names, MOST_ROWS, too_many_rows)
+}
+
+/// The same for so many rows; the error is made from the line of the next one.
+fn rows<const N: usize>(
+    bytes: &[u8],
+    names: [&str; N],
+    most: usize,
+    too_many: impl Fn(usize) -> TableError,
+) -> Result<Vec<Row<N>>, TableError> {
     let (mut reader, headers) = open(bytes)?;
     let mut positions = [0; N];
     for (position, name) in positions.iter_mut().zip(names) {
@@ -130,8 +137,8 @@ pub(crate) fn columns<const N: usize>(bytes: &[u8], names: [&str; N]) -> Result<
     let mut rows = Vec::new();
     for record in reader.records() {
         let record = row(bytes, record)?;
-        if rows.len() == MOST_ROWS {
-            return Err(too_many_rows(line(bytes, record.position())));
+        if rows.len() == most {
+            return Err(too_many(line(bytes, record.position())));
         }
         let mut cells = [0.0; N];
         for ((cell, position), name) in cells.iter_mut().zip(positions).zip(names) {

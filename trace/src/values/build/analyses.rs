@@ -16,7 +16,7 @@ use crate::values::call::Call;
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
 use crate::values::work::MOST_OF_STATE;
-use crate::values::{Key, Origin, State, tables};
+use crate::values::{Key, ModelTable, Origin, State};
 
 impl Builder<'_> {
     pub(super) fn analyses(&mut self) {
@@ -115,6 +115,8 @@ impl Builder<'_> {
             self.report(ValueProblemKind::Reference, &field, 0, format!("unknown model `{name}`"), help);
             return None;
         };
+        // No table is read for what is not calculated.
+        self.is_within_work(index).then_some(())?;
         let mut call = Call::new(model, Arc::clone(&self.graph.loaded.model_runs));
         let (mut inputs, problems_before) = (Vec::new(), self.problems.len());
         for (name, text) in analysis.given.iter() {
@@ -167,44 +169,39 @@ impl Builder<'_> {
         }
         // In the order of the records, so that it does not depend on threads which models are run.
         self.model_work = self.model_work.saturating_add(call.work());
-        if self.model_work > MOST_OF_STATE {
-            let message = format!(
-                "{} is not calculated: the models of the project need too much work",
-                self.graph.loaded.record(index).id
-            );
-            let help = "use tables with fewer rows, or fewer analyses with models; see Limits in SECURITY.md";
-            self.report(ValueProblemKind::Bad, &Field::new(index, &["model"]), 0, message, help);
-            return None;
-        }
+        self.is_within_work(index).then_some(())?;
         self.network.calls.push(Arc::new(call));
         Some((self.network.calls.len() - 1, inputs))
     }
 
+    /// Whether the models so far, and the tables that are read for them, are within the limit; otherwise this is reported.
+    fn is_within_work(&mut self, index: RecordId) -> bool {
+        if self.model_work.max(self.model_rows) <= MOST_OF_STATE {
+            return true;
+        }
+        let id = &self.graph.loaded.record(index).id;
+        let message = format!("{id} is not calculated: the models of the project need too much work");
+        let help = "use tables with fewer rows, or fewer analyses with models; see Limits in SECURITY.md";
+        self.report(ValueProblemKind::Bad, &Field::new(index, &["model"]), 0, message, help);
+        false
+    }
+
     /// The rows of a table; empty if it is invalid, which is reported. `None` if the file is missing, which is reported
     /// with all other names of files, or if it cannot be read.
-    fn table(
-        &mut self,
-        name: &Id,
-        text: &Expression,
-        columns: [&'static str; 2],
-        field: &Field,
-    ) -> Option<Vec<(f64, f64)>> {
-        let rows = if is_table(text) {
-            match self.graph.loaded.table(text.text())? {
-                Ok(bytes) => tables::for_model(bytes, columns),
-                Err(problem) => Err(tables::TableError::of_file(problem)),
-            }
-        } else {
+    fn table(&mut self, name: &Id, text: &Expression, columns: [&'static str; 2], field: &Field) -> Option<ModelTable> {
+        if !is_table(text) {
             let [first, second] = columns;
             let message = format!("`{name}` must be a table: a CSV file with the columns {first} and {second}");
             self.report(ValueProblemKind::Bad, field, 0, message, "use SI units in all columns, and one row per line");
-            return Some(Vec::new());
-        };
-        let rows = rows.unwrap_or_else(|error| {
+            return Some(Arc::default());
+        }
+        let rows = self.graph.loaded.model_table(text.text(), columns)?.unwrap_or_else(|error| {
             self.report_table(text.text(), &error, field);
-            Vec::new()
+            Arc::default()
         });
-        Some(rows.into_iter().map(|row| (row.cells[0], row.cells[1])).collect())
+        // An analysis that is not calculated for another reason needs these rows, too.
+        self.model_rows = self.model_rows.saturating_add(rows.len());
+        Some(rows)
     }
 
     /// The numbers of a list, separated by commas or spaces; empty if it is invalid, which is reported.

@@ -70,6 +70,8 @@ pub(super) struct Builder<'g> {
     pub(super) past_tables: PastTables,
     /// The work of the models so far.
     pub(super) model_work: usize,
+    /// The rows of the tables that were read for them, as often as they are named.
+    pub(super) model_rows: usize,
     /// The nodes of cycles, which have no rule.
     pub(super) cyclic: Vec<NodeId>,
     /// The ids of analyses that a later one supersedes.
@@ -102,6 +104,7 @@ impl<'g> Builder<'g> {
             past: Past::default(),
             past_tables: PastTables::default(),
             model_work: 0,
+            model_rows: 0,
             cyclic: Vec::new(),
             superseded: graph.superseded(),
             measured,
