@@ -109,6 +109,28 @@ fn alias_bombs() {
 }
 
 #[test]
+fn long_globs() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let glob = |part: &str, number: usize| format!("- \"{}{number}b\"\n", part.repeat(490));
+    let globs: String = (0..999).map(|number| glob("**/[a-z]", number)).collect();
+    sandbox.write("tierod.yaml", format!("{SETTINGS}ignore:\n{globs}"));
+    let found = findings(&sandbox, "tierod.yaml", 1);
+    let long = |finding: &&Value| finding["message"].as_str().unwrap().contains("has more than 300 characters");
+    let lines: Vec<u64> = found.iter().filter(long).map(|finding| finding["line"].as_u64().unwrap()).collect();
+    let first = SETTINGS.lines().count() as u64 + 2;
+    assert_eq!(lines, (first..first + 999).collect::<Vec<_>>());
+
+    let globs: String = (0..999).map(|number| format!("- \"{}{number}b\"\n", "**/[a-z]".repeat(30))).collect();
+    sandbox.write("tierod.yaml", format!("{SETTINGS}ignore:\n{globs}"));
+    let found = findings(&sandbox, "tierod.yaml", 1);
+    let [one] = &found[..] else { panic!("{found:?}") };
+    assert!(one["message"].as_str().unwrap().contains("more than 20,000 characters"), "{one}");
+    // 82 have 242 or 243 characters each.
+    assert_eq!(one["line"], first + 82);
+}
+
+#[test]
 fn aliases_in_moderation_are_read() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");

@@ -40,6 +40,19 @@ fn hostile_files_end_with_an_error() {
         let text = format!("{head}{rows}</table:table></office:spreadsheet></office:body></office:document-content>");
         archive(&[("mimetype", b"application/vnd.oasis.opendocument.spreadsheet"), ("content.xml", text.as_bytes())])
     };
+    // A text that cannot be compressed, over all columns.
+    let repeated = |kind: &str| {
+        let mut state = 1_u64;
+        let mut digit = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            char::from(b'!' + (state >> 58) as u8).to_string().replace(['<', '&'], "x")
+        };
+        let text: String = (0..100_000).map(|_| digit()).collect();
+        let repeat = "table:number-columns-repeated=\"16384\"";
+        ods(&format!(
+            "<table:table-row><table:table-cell {kind} {repeat}><text:p>{text}</text:p></table:table-cell></table:table-row>"
+        ))
+    };
     let sheet = "xl/worksheets/sheet1.xml";
     let cells = format!("<worksheet><sheetData>{}</sheetData></worksheet>", "<c r=\"A1\"/>".repeat(6_500_000));
     let mut files: Vec<(&str, Vec<u8>, &str)> = vec![
@@ -52,6 +65,8 @@ fn hostile_files_end_with_an_error() {
                  table:number-columns-repeated=\"16000\" office:value-type=\"float\" office:value=\"1\"/></table:table-row>"),
             "only 400000 cells",
         ),
+        ("texts.ods", repeated("office:value-type=\"string\""), "32 MiB of text"),
+        ("errors.ods", repeated("xmlns:calcext=\"c\" calcext:value-type=\"error\""), "32 MiB of text"),
         (
             "spaces.ods",
             ods(

@@ -12,14 +12,14 @@ use crate::words::Id;
 /// The records of a file in binary form; `None` for a file with problems.
 pub fn encode(file: &FileRecords) -> Option<Vec<u8>> {
     let is_sound = file.problems.is_empty() && file.damaged.is_empty();
-    if is_sound { encode_records(file.records.iter()) } else { None }
+    if is_sound { encode_records(file.records.iter().zip(file.values.iter().copied())) } else { None }
 }
 
-/// Records in binary form; `None` if they cannot be encoded.
-pub fn encode_records<'r>(records: impl ExactSizeIterator<Item = &'r Record>) -> Option<Vec<u8>> {
+/// Records in binary form, each with the number of its values; `None` if they cannot be encoded.
+pub fn encode_records<'r>(records: impl ExactSizeIterator<Item = (&'r Record, u32)>) -> Option<Vec<u8>> {
     let mut out = postcard::to_extend(&records.len(), Vec::new()).ok()?;
-    for record in records {
-        out = postcard::to_extend(&(record.kind().plural(), &record.id, &record.body), out).ok()?;
+    for (record, values) in records {
+        out = postcard::to_extend(&(values, record.kind().plural(), &record.id, &record.body), out).ok()?;
     }
     Some(out)
 }
@@ -30,16 +30,18 @@ pub fn decode(bytes: &[u8]) -> Option<FileRecords> {
     let len = usize::deserialize(&mut source).ok()?;
     // A record has several bytes: a wrong length must not allocate much memory.
     let mut records: Vec<Record> = Vec::with_capacity(len.min(bytes.len() / 8));
+    let mut values = Vec::with_capacity(records.capacity());
     for _ in 0..len {
-        let (kind, id) = <(&str, Id)>::deserialize(&mut source).ok()?;
+        let (count, kind, id) = <(u32, &str, Id)>::deserialize(&mut source).ok()?;
         let body = Body::decode(Kind::from_plural(kind)?, &mut source).ok()?;
         if records.last().is_some_and(|last| last.kind() > body.kind()) {
             return None;
         }
         records.push(Record { id, body });
+        values.push(count);
     }
     let rest = source.finalize().ok()?;
-    rest.is_empty().then(|| FileRecords { records, ..FileRecords::default() })
+    rest.is_empty().then(|| FileRecords { records, values, ..FileRecords::default() })
 }
 
 #[cfg(test)]

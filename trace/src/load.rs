@@ -12,7 +12,7 @@ use crate::Error;
 use crate::evidence::{self, ReadNumber};
 use crate::git::Project;
 use crate::ids::{FileId, RecordId};
-use crate::parse::{MOST_RECORDS, Parsed};
+use crate::parse::{Counter, MOST_RECORDS, Parsed};
 use crate::snapshot::{Content, Request, Snapshot, Source};
 use crate::stress::{self, StressFields};
 use crate::table::Tables;
@@ -21,9 +21,9 @@ use crate::values::runs::ModelRuns;
 
 pub use crate::parse::{Known, ParseCache};
 
-/// The problem of a file whose records are more than those of a project.
-fn too_many() -> Problem {
-    let message = format!("the project has more than {MOST_RECORDS} records, and those of this file are not read");
+/// The problem of a file with which a project has too much of something.
+fn too_many(most: &str) -> Problem {
+    let message = format!("the project has more than {most}, and the records of this file are not read");
     Problem::cannot_open(&message, "list what is not a record file under `ignore:` in tierod.yaml")
 }
 
@@ -127,7 +127,7 @@ impl Loaded {
         loaded
             .problems
             .extend(settings_problems.into_iter().map(|problem| FileProblem { file: FileId::new(0), problem }));
-        let mut left = Some(MOST_RECORDS);
+        let mut counter = Counter::default();
         for (file, source) in files.iter().enumerate() {
             if let Err(problem) = &source.content {
                 loaded.problems.push(FileProblem { file: FileId::new(file), problem: problem.clone() });
@@ -135,10 +135,12 @@ impl Loaded {
             }
             let Some(parsed) = file.checked_sub(1).and_then(|index| parsed.get(index)) else { continue };
             // After the first file with too many, none is taken in: not all of them were decoded.
-            left = parsed.as_ref().and_then(|parsed| left?.checked_sub(parsed.records.len()));
-            match parsed {
-                Some(parsed) if left.is_some() => loaded.take_in(FileId::new(file), parsed),
-                _ => loaded.problems.push(FileProblem { file: FileId::new(file), problem: too_many() }),
+            match (counter.take(parsed.as_deref()), parsed) {
+                (None, Some(parsed)) => loaded.take_in(FileId::new(file), parsed),
+                (most, _) => {
+                    let problem = too_many(most.unwrap_or("100,000 records"));
+                    loaded.problems.push(FileProblem { file: FileId::new(file), problem });
+                }
             }
         }
         loaded.snapshot.files = files;

@@ -1,7 +1,7 @@
 //! From the bytes of record files to records: in parallel, and each file once.
 
 use std::hash::{BuildHasher as _, Hash, Hasher};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::Record;
@@ -16,6 +16,8 @@ use crate::snapshot::File;
 #[derive(Debug)]
 pub(crate) struct Parsed {
     pub(crate) records: Vec<Arc<Record>>,
+    /// The values of each of them, with aliases expanded.
+    values: Vec<u32>,
     /// The positions of the records that name a file, in their order.
     pub(crate) naming: Vec<usize>,
     pub(crate) problems: Vec<Problem>,
@@ -24,14 +26,21 @@ pub(crate) struct Parsed {
 
 impl From<FileRecords> for Parsed {
     fn from(file: FileRecords) -> Self {
-        Self::new(file.records.into_iter().map(Arc::new).collect(), file.problems, file.damaged)
+        let records = file.records.into_iter().map(Arc::new).collect();
+        Self::new(records, file.values, file.problems, file.damaged)
     }
 }
 
 impl Parsed {
-    fn new(records: Vec<Arc<Record>>, problems: Vec<Problem>, damaged: Vec<Damage>) -> Self {
+    fn new(records: Vec<Arc<Record>>, values: Vec<u32>, problems: Vec<Problem>, damaged: Vec<Damage>) -> Self {
         let naming = records.iter().enumerate().filter(|(_, record)| names_files(record)).map(|(at, _)| at).collect();
-        Self { records, naming, problems, damaged }
+        Self { records, values, naming, problems, damaged }
+    }
+
+    /// How much it adds to a state.
+    fn size(&self) -> Size {
+        let values = self.values.iter().map(|count| *count as usize).sum();
+        Size { records: self.records.len(), values, errors: self.problems.len() }
     }
 
     fn is_sound(&self) -> bool {
@@ -64,12 +73,15 @@ impl PartialEq for Content {
 
 impl Eq for Content {}
 
+/// A record, with its values.
+type Piece = (Arc<Record>, u32);
+
 /// Files that were decoded already, by their bytes, so that a file in several states is decoded once.
 #[derive(Debug, Default)]
 pub struct ParseCache {
     files: HashMap<Content, Arc<Parsed>>,
     /// Records by the bytes they are written in, where many states of the same files are read.
-    pieces: Option<HashMap<Box<[u8]>, Arc<Record>>>,
+    pieces: Option<HashMap<Box<[u8]>, Piece>>,
     /// Decode with this many threads, whatever the machine has.
     threads: Option<usize>,
 }
@@ -78,8 +90,56 @@ pub struct ParseCache {
 /// a few hundredths of one.
 const BYTES_PER_THREAD: usize = 64 * 1024;
 
+/// How much is in the record files of a state, or in some of them.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Size {
+    records: usize,
+    values: usize,
+    errors: usize,
+}
+
 /// The largest number of records of a state: each takes some kilobytes with its findings.
 pub(crate) const MOST_RECORDS: usize = 100_000;
+/// The largest number of values of all its records, and of errors in all its files: each takes up to some hundred bytes.
+/// Records of real projects have 30 to 50 values.
+const MOST_VALUES: usize = 6_000_000;
+const MOST_ERRORS: usize = 100_000;
+
+impl Size {
+    fn add(&mut self, other: Self) {
+        self.records += other.records;
+        self.values += other.values;
+        self.errors += other.errors;
+    }
+
+    /// What it has more of than a state may have.
+    fn over(&self) -> Option<&'static str> {
+        let of_most = [
+            (self.records, MOST_RECORDS, "100,000 records"),
+            (self.values, MOST_VALUES, "6,000,000 values"),
+            (self.errors, MOST_ERRORS, "100,000 errors in its files"),
+        ];
+        of_most.into_iter().find(|(count, most, _)| count > most).map(|(.., most)| most)
+    }
+}
+
+/// Counts the files of a state, in their order, up to the first with which it has too much.
+#[derive(Debug, Default)]
+pub(crate) struct Counter {
+    size: Size,
+    over: Option<&'static str>,
+}
+
+impl Counter {
+    /// What a state with this file and those before has too much of.
+    pub(crate) fn take(&mut self, parsed: Option<&Parsed>) -> Option<&'static str> {
+        if let (None, Some(parsed)) = (&self.over, parsed) {
+            self.size.add(parsed.size());
+            self.over = self.size.over();
+        }
+        self.over
+    }
+}
 
 /// The files in batches of some megabytes.
 fn batches<'f>(files: &'f [(&'f File, &'f Content)]) -> impl Iterator<Item = &'f [(&'f File, &'f Content)]> {
@@ -118,7 +178,7 @@ impl ParseCache {
     /// The records of a file in binary form, to be kept; `None` if the file was not decoded here or has problems.
     pub fn encoded(&self, bytes: &Arc<[u8]>) -> Option<Vec<u8>> {
         let parsed = self.files.get(&self.content(bytes)).filter(|parsed| parsed.is_sound())?;
-        encoded::encode_records(parsed.records.iter().map(|record| &**record))
+        encoded::encode_records(parsed.records.iter().map(|record| &**record).zip(parsed.values.iter().copied()))
     }
 
     /// The same for several files, in parallel and in their order.
@@ -158,18 +218,27 @@ impl ParseCache {
             }
         }
         // Far more files than a project has are decoded some at a time: what is behind the limit is not used.
-        let mut count = 0;
-        for batch in batches(&new) {
+        let decode = |(file, content): &(&File, &Content)| {
+            Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(&content.bytes))))
+        };
+        let mut size = Size::default();
+        'all: for batch in batches(&new) {
             let texts: Vec<&Arc<[u8]>> = batch.iter().map(|(_, content)| &content.bytes).collect();
-            let decoded = in_parallel(batch, self.threads_for(&texts), |(file, content)| {
-                Arc::new(Parsed::from(known(file).unwrap_or_else(|| read::records(&content.bytes))))
+            let begun = Mutex::new(size);
+            let begun = || begun.lock().unwrap_or_else(PoisonError::into_inner);
+            // The threads stop when they have too much together, in whatever order.
+            let decoded = in_parallel(batch, self.threads_for(&texts), |one| {
+                let parsed = begun().over().is_none().then(|| decode(one))?;
+                begun().add(parsed.size());
+                Some(parsed)
             });
-            for ((_, content), parsed) in batch.iter().zip(decoded) {
-                count += parsed.records.len();
-                self.files.insert((*content).clone(), parsed);
-            }
-            if count > MOST_RECORDS {
-                break;
+            for (one, parsed) in batch.iter().zip(decoded) {
+                let parsed = parsed.unwrap_or_else(|| decode(one));
+                size.add(parsed.size());
+                self.files.insert(one.1.clone(), parsed);
+                if size.over().is_some() {
+                    break 'all;
+                }
             }
         }
         contents.iter().map(|content| self.files.get(content.as_ref()?).cloned()).collect()
@@ -215,24 +284,27 @@ impl ParseCache {
             if !parsed.is_sound() || parsed.records.len() != news.len() {
                 return None;
             }
-            let by_id: HashMap<&str, &Arc<Record>> =
-                parsed.records.iter().map(|record| (record.id.as_str(), record)).collect();
+            let both = || parsed.records.iter().zip(parsed.values.iter());
+            let by_id: HashMap<&str, (&Arc<Record>, u32)> =
+                both().map(|(record, values)| (record.id.as_str(), (record, *values))).collect();
             for (id, at) in news {
-                pieces.insert(texts[at].clone(), Arc::clone(by_id.get(id)?));
+                let (record, values) = *by_id.get(id)?;
+                pieces.insert(texts[at].clone(), (Arc::clone(record), values));
             }
         }
-        let mut records: Vec<Arc<Record>> = Vec::with_capacity(texts.len());
+        let mut records: Vec<Piece> = Vec::with_capacity(texts.len());
         let mut ids = HashSet::new();
         for text in &texts {
-            let record = pieces.get(text)?;
+            let (record, values) = pieces.get(text)?;
             if !ids.insert(record.id.to_string()) {
                 return None;
             }
-            records.push(Arc::clone(record));
+            records.push((Arc::clone(record), *values));
         }
         // As in a file that is decoded as a whole.
-        records.sort_by_key(|record| record.kind());
-        Some(Parsed::new(records, Vec::new(), Vec::new()))
+        records.sort_by_key(|(record, _)| record.kind());
+        let (records, values) = records.into_iter().unzip();
+        Some(Parsed::new(records, values, Vec::new(), Vec::new()))
     }
 }
 
@@ -252,17 +324,90 @@ mod tests {
     #[test]
     fn the_records_of_a_state_are_bounded() {
         let many = |file: usize| {
-            let parts = (0..MOST_RECORDS / 3).map(|number| format!("  p{file}-{number}: {{}}\n")).collect::<String>();
+            let parts =
+                (0..MOST_RECORDS / 3).map(|number| format!("  p{file}-{number}: {{in: a}}\n")).collect::<String>();
             (format!("{file}.yaml"), format!("parts:\n{parts}"))
         };
         let last = file("9.yaml".to_owned(), "parts: {last: {in: x}}\n".to_owned());
         let mut files: Vec<File> = (0..4).map(many).map(|(path, text)| file(path, text)).collect();
         files.push(last);
         let loaded = Loaded::from_snapshot(Snapshot::in_memory(files));
-        let over =
-            loaded.problems.iter().filter(|found| found.problem.message.contains("records, and those of this file"));
-        let over: Vec<&str> = over.map(|found| loaded.snapshot.files[found.file].path.as_str()).collect();
-        assert_eq!((loaded.entries.len() <= MOST_RECORDS, over), (true, vec!["3.yaml", "9.yaml"]));
+        assert_eq!(
+            (loaded.entries.len() <= MOST_RECORDS, not_read(&loaded, "100,000 records")),
+            (true, vec!["3", "9"])
+        );
+    }
+
+    /// The files of which nothing is read because the project has more of something.
+    fn not_read<'l>(loaded: &'l Loaded, most: &str) -> Vec<&'l str> {
+        let message = format!("the project has more than {most}, and the records of this file are not read");
+        let over = loaded.problems.iter().filter(|found| found.problem.message == message);
+        over.map(|found| loaded.snapshot.files[found.file].path.trim_end_matches(".yaml")).collect()
+    }
+
+    /// Aliases make many values of few bytes; they count whether a file is decoded, cut into pieces or in the cache.
+    #[test]
+    fn the_values_of_a_state_are_bounded() {
+        let serves: String = (0..2_000).map(|number| format!("k{number}: x, ")).collect();
+        let text = |file: usize| {
+            let own = (0..190).map(|number| format!("  p{file}-{number}: {{in: a, serves: *all}}\n"));
+            format!("parts:\n  first-{file}: {{in: a, serves: &all {{{serves}}}}}\n{}", own.collect::<String>())
+        };
+        // Seven of 764,000 values each are read, and nothing behind the eighth.
+        let files = || -> Vec<File> {
+            let last = file("9.yaml".to_owned(), "parts: {last: {in: x}}\n".to_owned());
+            (0..8).map(|number| file(format!("{number}.yaml"), text(number))).chain([last]).collect()
+        };
+        let mut cache = ParseCache::default().with_threads(1);
+        let loaded = Loaded::from_pool(Snapshot::in_memory(files()), &mut cache);
+        let expected = (7 * 191, vec!["7", "9"]);
+        let answer = |loaded: &Loaded| {
+            let over = not_read(loaded, "6,000,000 values").into_iter().map(str::to_owned).collect::<Vec<_>>();
+            (loaded.entries.len(), over)
+        };
+        assert_eq!(answer(&loaded), (expected.0, expected.1.iter().map(|path| (*path).to_owned()).collect()));
+        let kept: HashMap<String, Vec<u8>> = files()
+            .iter()
+            .filter_map(|file| Some((file.path.clone(), cache.encoded(file.content.as_ref().ok()?)?)))
+            .collect();
+        assert_eq!(kept.len(), 8, "the last one is not decoded");
+        drop(cache);
+        let known = |file: &File| encoded::decode(kept.get(&file.path)?);
+        let first = answer(&loaded);
+        drop(loaded);
+        let seen = |cache: &mut ParseCache, known: &Known<'_>| {
+            answer(&Loaded::with_known(Snapshot::in_memory(files()), cache, known))
+        };
+        assert_eq!(seen(&mut ParseCache::default().with_threads(4), &known), first);
+        assert_eq!(seen(&mut ParseCache::of_many_states(), &|_| None), first);
+    }
+
+    #[test]
+    fn the_values_of_a_piece_are_those_of_its_record() {
+        let text = "parts:\n  b: {in: a, serves: {c: d}}\nsystems:\n  a:\n    in: car\n    notes: |\n      a long text of more than 32 bytes\n";
+        let sizes = |cache: &mut ParseCache| {
+            let parsed = cache.parse(&[file("a.yaml".to_owned(), text.to_owned())], &|_| None);
+            parsed[0].as_ref().unwrap().values.clone()
+        };
+        assert_eq!(sizes(&mut ParseCache::default()), [6, 7]);
+        assert_eq!(sizes(&mut ParseCache::of_many_states()), [6, 7]);
+    }
+
+    #[test]
+    fn the_errors_of_a_state_are_bounded() {
+        let many = |file: usize| {
+            let parts = (0..9_999).map(|number| format!("  p{file}-{number}: {{inn: a}}\n")).collect::<String>();
+            (format!("{file}.yaml"), format!("parts:\n{parts}"))
+        };
+        let files = || (10..22).map(many).map(|(path, text)| file(path, text)).collect();
+        for threads in [1, 4] {
+            let mut cache = ParseCache::default().with_threads(threads);
+            let loaded = Loaded::from_pool(Snapshot::in_memory(files()), &mut cache);
+            let not_read = not_read(&loaded, "100,000 errors in its files");
+            // `inn` is an unknown key, and no part has `in`.
+            assert_eq!((loaded.problems.len() > 90_000, not_read.len() >= 2), (true, true), "{not_read:?}");
+            assert!(loaded.problems.len() <= MOST_ERRORS + not_read.len(), "{}", loaded.problems.len());
+        }
     }
 
     /// Files of all kinds: right, wrong in part, no YAML, the same bytes twice, ids that appear twice, and empty.

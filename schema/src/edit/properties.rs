@@ -61,7 +61,7 @@ fn flow(dice: &mut Dice, depth: usize) -> String {
     out.push_str(dice.pick(&["", " ", ""]));
     for number in 0..count {
         if number > 0 {
-            out.push_str(dice.pick(&[", ", ",", " , ", ",\n            ", ", # c\n            "]));
+            out.push_str(dice.pick(&[", ", ",", " , ", ",\n            ", ", # own, c\n            "]));
         }
         if is_map {
             let _ = write!(out, "k{number}: ");
@@ -257,6 +257,14 @@ fn check(seed: u64, tally: &mut [usize; 3]) {
             assert_eq!(text.contains('\r'), edited.contains('\r'), "{change:?}\n{text:?}\n=>\n{edited:?}");
             if edited.contains('\r') {
                 assert_eq!(edited.matches('\n').count(), edited.matches("\r\n").count(), "{change:?} {edited:?}");
+            }
+            // The comment behind a comma goes only with the brackets that it is in.
+            if let Change::Remove { at } = &change {
+                let tree = tree_of(own).unwrap();
+                let (_, slot) = find::whole(&tree, at).unwrap();
+                let gone = if find::alias(&tree, slot).is_some() { "" } else { &own[tree.range(slot.node)] };
+                let count = |text: &str| text.matches("# own").count();
+                assert_eq!(count(&edited) + count(gone), count(own), "{change:?}\n{text}\n=>\n{edited}");
             }
             // No comment goes, unless with what is removed or replaced.
             if matches!(change, Change::Append { .. } | Change::Add { .. } | Change::RenameKey { .. }) {

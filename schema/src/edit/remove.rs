@@ -105,16 +105,36 @@ fn in_brackets(
     if let Some(next) = next.and_then(|next| start_of(tree, next)) {
         // Comments between the comma and the next one stay.
         let between = cut(source, own.end..next);
-        let comma = between.find(',').map_or(0, |at| at + 1);
+        let comma = behind_comma(between);
         let rest = &between[comma..];
         let end = if rest.contains('#') { own.end + comma } else { next };
         return Splice::new(own.start..end, "");
     }
-    if let Some(before) = before {
-        return Splice::new(end_of(tree, before)..own.end, "");
-    }
     let closing = tree.range(collection).end.saturating_sub(1);
-    let rest = cut(source, own.end..closing);
-    let comma = rest.find([',', '#']).filter(|at| rest.as_bytes()[*at] == b',').map_or(0, |at| at + 1);
-    Splice::new(own.start..own.end + comma, "")
+    let with_comma = own.end + behind_comma(cut(source, own.end..closing));
+    let Some(before) = before else { return Splice::new(own.start..with_comma, "") };
+    let before = end_of(tree, before);
+    // Comments between the one before and this one stay, with their line ends and the comma: they may be about the one before.
+    match behind_comments(cut(source, before..own.start)) {
+        0 => Splice::new(before..own.end, ""),
+        kept => Splice::new(before + kept..with_comma, ""),
+    }
+}
+
+/// The byte after the first comma that is in no comment; 0 without one.
+fn behind_comma(between: &str) -> usize {
+    let mut is_comment = false;
+    let comma = between.bytes().position(|byte| {
+        is_comment = byte == b'#' || (is_comment && !matches!(byte, b'\n' | b'\r'));
+        byte == b',' && !is_comment
+    });
+    comma.map_or(0, |at| at + 1)
+}
+
+/// The byte after the last line with a comment and the indentation below it; 0 without a comment.
+fn behind_comments(between: &str) -> usize {
+    let Some(comment) = between.rfind('#') else { return 0 };
+    let Some(end) = between[comment..].find(['\n', '\r']) else { return 0 };
+    let rest = &between[comment + end..];
+    between.len() - rest.trim_start().len()
 }

@@ -2,14 +2,59 @@
 //!
 //! The parser reads one character at a time. Most characters of record files are ASCII, so one byte is enough for most
 //! calls. The results are the same as those of the parser's own input for strings.
+//!
+//! A collection in brackets may be the key of a map, so the parser keeps all tokens of the outermost one before it makes the
+//! first event of them. [`Ahead`] bounds them.
+
+use std::cell::{Cell, RefCell};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use saphyr_parser::input::{Input, SkipTabs};
+
+/// The most tokens that the parser may keep for one event: they take about 110 bytes each.
+const MOST_TOKENS: usize = 1_000_000;
+/// From this number of tokens on, one thread at a time reads ahead.
+const MANY_TOKENS: usize = 100_000;
+
+static TURN: Mutex<()> = Mutex::new(());
+
+/// The tokens that the parser has read ahead since its last event.
+#[derive(Default)]
+pub(super) struct Ahead {
+    tokens: Cell<usize>,
+    turn: RefCell<Option<MutexGuard<'static, ()>>>,
+}
+
+impl Ahead {
+    /// Counts a token; whether they are too many.
+    #[inline]
+    fn count(&self) -> bool {
+        let tokens = self.tokens.get() + 1;
+        self.tokens.set(tokens);
+        if tokens == MANY_TOKENS {
+            self.turn.borrow_mut().get_or_insert_with(|| TURN.lock().unwrap_or_else(PoisonError::into_inner));
+        }
+        tokens > MOST_TOKENS
+    }
+
+    /// Counts from zero, at an event.
+    #[inline]
+    pub(super) fn reset(&self) {
+        self.tokens.set(0);
+    }
+
+    /// Whether the parser was stopped because they were too many.
+    pub(super) fn is_over(&self) -> bool {
+        self.tokens.get() > MOST_TOKENS
+    }
+}
 
 /// The rest of a text.
 #[derive(Clone, Copy)]
 pub(super) struct Bytes<'s> {
     rest: &'s [u8],
     asked: usize,
+    ahead: &'s Ahead,
 }
 
 const BLANK: u8 = 1;
@@ -52,8 +97,8 @@ fn wide(bytes: &[u8]) -> (char, usize) {
 }
 
 impl<'s> Bytes<'s> {
-    pub(super) fn new(text: &'s str) -> Self {
-        Self { rest: text.as_bytes(), asked: 0 }
+    pub(super) fn new(text: &'s str, ahead: &'s Ahead) -> Self {
+        Self { rest: text.as_bytes(), asked: 0, ahead }
     }
 
     /// The first character and its length; NUL and 0 at the end.
@@ -121,6 +166,13 @@ impl Input for Bytes<'_> {
     #[inline]
     fn peek(&self) -> char {
         self.first().0
+    }
+
+    /// Before each token the parser asks for a byte order mark, and for it only there. One inside a collection in brackets
+    /// is an error, which ends the reading of too many tokens.
+    #[inline]
+    fn next_char_is(&self, c: char) -> bool {
+        (c == '\u{feff}' && self.ahead.count()) || self.peek() == c
     }
 
     #[inline]
@@ -297,7 +349,8 @@ mod tests {
     /// The parser's own input counts the bytes of a `%` line as columns.
     fn assert_same_events(text: &str) {
         if text.is_ascii() || !text.contains('%') {
-            assert_eq!(events(Bytes::new(text)), events(StrInput::new(text)), "{text:?}");
+            let ahead = Ahead::default();
+            assert_eq!(events(Bytes::new(text, &ahead)), events(StrInput::new(text)), "{text:?}");
         }
     }
 
@@ -315,6 +368,30 @@ mod tests {
         ] {
             assert_same_events(text);
         }
+    }
+
+    /// The count relies on what the parser asks for: another version of it may ask differently.
+    #[test]
+    fn each_token_is_counted_once() {
+        let counted = |text: &str| {
+            let ahead = Ahead::default();
+            let all = events(Bytes::new(text, &ahead));
+            assert!(all.last().is_some_and(|event| event.starts_with("Ok")), "{all:?}");
+            ahead.tokens.get()
+        };
+        for (text, tokens) in [
+            ("a", 1),
+            ("a: b", 3),
+            ("{a, b}", 5),
+            ("{a: [x, y]}", 9),
+            ("- one two three four\n- 'five six seven'\n", 4),
+            ("a: |\n  one\n\n  two\n  three\nb: \"x\n\n  y z\"\n", 6),
+        ] {
+            // At the end there are one or two more.
+            assert!((tokens..tokens + 3).contains(&counted(text)), "{text:?}: {}", counted(text));
+        }
+        let many = |words: usize| counted(&format!("a: {}\nb: '{}'", "w ".repeat(words), "w\n ".repeat(words)));
+        assert_eq!(many(2), many(1000));
     }
 
     proptest! {

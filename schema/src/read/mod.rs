@@ -35,6 +35,9 @@ use tree::{NodeId, Tree};
 /// The largest record file that is read, in bytes: 8 MiB, about 20,000 records.
 pub const LARGEST_FILE: u64 = 8 * 1024 * 1024;
 
+/// The most errors of a file that are listed: what follows them is not read.
+const MOST_ERRORS: usize = 60_000;
+
 /// A position in a file. Lines and columns count from 1, columns in characters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Spot {
@@ -88,6 +91,8 @@ pub struct Damage {
 pub struct FileRecords {
     /// The records that could be read, kind by kind, those of a kind in the order of the file.
     pub records: Vec<Record>,
+    /// The values of each of them, with aliases expanded; a long text counts as several.
+    pub values: Vec<u32>,
     /// The problems, in the order of the file.
     pub problems: Vec<Problem>,
     /// Records that were read only partly, or not at all.
@@ -156,6 +161,10 @@ fn from_tree(tree: &Tree<'_>) -> FileRecords {
     }
     let mut seen = HashSet::new();
     for &[key, value] in tree.entries(root) {
+        if out.problems.len() >= MOST_ERRORS {
+            out.problems.push(too_many_errors(tree.spot(key)));
+            break;
+        }
         let name = tree.text(key).unwrap_or("");
         let Some(kind) = Kind::from_plural(name) else {
             out.problems.push(problems::unknown_kind(name, tree.spot(key)));
@@ -181,11 +190,31 @@ fn from_tree(tree: &Tree<'_>) -> FileRecords {
         out.records.reserve(entries.len());
         let mut ids = HashSet::with_capacity(entries.len());
         for &[id, record] in entries {
+            if out.problems.len() >= MOST_ERRORS {
+                out.problems.push(too_many_errors(tree.spot(id)));
+                return sorted(out);
+            }
             read_record(tree, kind, id, record, &mut ids, &mut out);
         }
     }
-    out.records.sort_by_key(Record::kind);
-    out
+    sorted(out)
+}
+
+/// The records kind by kind.
+fn sorted(mut file: FileRecords) -> FileRecords {
+    let by_kind = |records: &[Record]| records.is_sorted_by_key(Record::kind);
+    if !by_kind(&file.records) {
+        let mut both: Vec<(Record, u32)> = file.records.into_iter().zip(file.values).collect();
+        both.sort_by_key(|(record, _)| record.kind());
+        (file.records, file.values) = both.into_iter().unzip();
+    }
+    file
+}
+
+/// The problem of a file in which nearly everything is wrong.
+fn too_many_errors(spot: Spot) -> Problem {
+    let message = "the file has more than 60,000 errors, and is not read from here on";
+    Problem::unreadable(spot, message, "correct the errors before; if it is not a record file, list it under `ignore:`")
 }
 
 fn read_record<'t>(
@@ -244,6 +273,7 @@ fn read_record<'t>(
         let record = Record { id, body };
         shapes::report(&record, tree, reported, out);
         out.records.push(record);
+        out.values.push(u32::try_from(tree.values(node)).unwrap_or(u32::MAX));
     }
 }
 
@@ -258,7 +288,7 @@ fn decode_all<T>(
 ) -> Option<T> {
     /// A record with more errors than this is not read. For a huge record the limit is lower, because every error costs a
     /// pass over it.
-    const MOST_ERRORS: usize = 60;
+    const MOST_OF_RECORD: usize = 60;
     const MOST_STEPS: usize = 2_000_000;
     let mut left_out = HashSet::new();
     // A key that appears twice is an error of every map that is decoded, so what can be decoded has none.
@@ -266,9 +296,11 @@ fn decode_all<T>(
         return Some(value);
     }
     problems::duplicate_keys(tree, node, &mut left_out, &mut |problem, route| {
-        out.problems.push(own(problem).below(&route));
+        if out.problems.len() < MOST_ERRORS {
+            out.problems.push(own(problem).below(&route));
+        }
     });
-    for _ in 0..(MOST_STEPS / tree.size(node)).clamp(3, MOST_ERRORS) {
+    for _ in 0..(MOST_STEPS / tree.size(node)).clamp(3, MOST_OF_RECORD) {
         let error = match decode(NodeDeserializer { tree, node, left_out: &left_out }) {
             Ok(value) => return Some(value),
             Err(error) => error,
@@ -306,6 +338,7 @@ pub fn settings(bytes: &[u8]) -> (Settings, Vec<Problem>) {
         }
     };
     settings::report(&mut settings, &mut out.problems);
+    out.problems.truncate(MOST_ERRORS);
     (settings, out.problems)
 }
 

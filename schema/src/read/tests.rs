@@ -156,6 +156,40 @@ fn hostile_yaml_is_refused_in_time() {
     assert!(problems[0].message.contains("1,000,000"), "{:?}", problems[0]);
 }
 
+/// The parser keeps the tokens of the outermost brackets, about 110 bytes each, before it makes an event of them.
+#[test]
+fn too_much_in_brackets_is_not_read() {
+    let of = |text: String| {
+        let found = records(text.as_bytes());
+        let first = found.problems.first().map(|problem| (problem.message.clone(), problem.spot.unwrap()));
+        first.map(|(message, spot)| (message.contains("a pair of brackets has more than 1,000,000"), spot.line))
+    };
+    assert_eq!(of(format!("{{{}}}", "a,".repeat(501_000))), Some((true, 1)));
+    assert_eq!(of(format!("parts:\n  [{}]", "[],".repeat(400_000))), Some((true, 2)));
+    // Those of each pair of brackets count for themselves.
+    let both = format!("- [{0}]\n- [{0}]\n", "[],".repeat(230_000));
+    assert_eq!(of(both), Some((false, 1)));
+    // Words of texts are no tokens.
+    let notes = "w ".repeat(1_200_000);
+    assert_eq!(of(format!("parts: {{a: {{notes: {notes}}}}}")), Some((false, 1)));
+}
+
+#[test]
+fn a_file_is_read_up_to_its_last_error() {
+    let last = |text: String| {
+        let file = records(text.as_bytes());
+        let last = file.problems.last().unwrap().clone();
+        let is_limit = last.message.contains("more than 60,000 errors");
+        (file.problems.len(), file.records.len(), is_limit.then_some(last.spot.unwrap().line))
+    };
+    let kinds = |count: usize| format!("{}parts: {{a: {{in: b}}}}\n", "x:\n".repeat(count));
+    assert_eq!(last(kinds(MOST_ERRORS)), (MOST_ERRORS + 1, 0, Some(60_001)));
+    assert_eq!(last(kinds(MOST_ERRORS - 1)), (MOST_ERRORS - 1, 1, None));
+    // The records before are read. One error more is that the key is unknown.
+    let doubles = format!("parts:\n  a: {{in: b, {}}}\n  b: {{in: a}}\n", "odd: x, ".repeat(70_000));
+    assert_eq!(last(doubles), (MOST_ERRORS + 2, 1, Some(3)));
+}
+
 #[test]
 fn brackets_hidden_by_quotes_do_not_take_long() {
     let start = std::time::Instant::now();

@@ -78,6 +78,13 @@ pub(super) fn clip(number: usize) -> u32 {
     u32::try_from(number).unwrap_or(u32::MAX)
 }
 
+/// How much a text counts, in nodes: a long one counts as several.
+pub(super) fn weight(text: &str) -> u64 {
+    /// The bytes of text that count as one node.
+    const NODE_BYTES: usize = 32;
+    1 + (text.len() / NODE_BYTES) as u64
+}
+
 impl<'s> Tree<'s> {
     pub(super) fn new(source: &'s str) -> Self {
         // Records have at most one node per 15 bytes.
@@ -204,6 +211,15 @@ impl<'s> Tree<'s> {
             Content::Scalar { .. } => 1,
             Content::List(items) => 1 + items.iter().map(|item| self.size(*item)).sum::<usize>(),
             Content::Map(entries) => 1 + entries.as_flattened().iter().map(|node| self.size(*node)).sum::<usize>(),
+        }
+    }
+
+    /// The values at and below a node, with aliases expanded; a long text counts as several.
+    pub(super) fn values(&self, id: NodeId) -> u64 {
+        match self.content(id) {
+            Content::Scalar { text, .. } => weight(text),
+            Content::List(items) => 1 + items.iter().map(|item| self.values(*item)).sum::<u64>(),
+            Content::Map(entries) => 1 + entries.as_flattened().iter().map(|node| self.values(*node)).sum::<u64>(),
         }
     }
 

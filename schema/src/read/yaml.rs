@@ -6,17 +6,15 @@ use foldhash::{HashMap, HashMapExt as _};
 use saphyr_parser::{Event, Marker, Parser, ScalarStyle, Span};
 use serde::de::DeserializeOwned;
 
-use super::input::Bytes;
+use super::input::{Ahead, Bytes};
 use super::position::Cursor;
-use super::tree::{Node, NodeId, Stored, Tree, clip};
+use super::tree::{Node, NodeId, Stored, Tree, clip, weight};
 use super::{Spot, likely};
 
 /// The deepest nesting of collections; records need 7.
 const DEEPEST: usize = 64;
 /// The most nodes that a file may have with its aliases expanded; a long text counts as several.
 const MOST_NODES: u64 = 1_000_000;
-/// The bytes of text that count as one node.
-const NODE_BYTES: usize = 32;
 
 /// A syntax error, with its position.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -45,10 +43,6 @@ struct Frame {
     before: u64,
     /// The byte after its last item.
     end: u32,
-}
-
-fn weight(text: &str) -> u64 {
-    1 + (text.len() / NODE_BYTES) as u64
 }
 
 struct Builder<'s> {
@@ -210,6 +204,12 @@ fn too_deep(spot: Spot) -> SyntaxError {
     SyntaxError { spot, message, help: "records need 7 levels: check the brackets".to_owned() }
 }
 
+fn too_much(spot: Spot) -> SyntaxError {
+    let message = "a pair of brackets has more than 1,000,000 values and signs up to here";
+    let help = "write its first levels on lines of their own, without brackets, or split the file";
+    SyntaxError { spot, message: message.to_owned(), help: help.to_owned() }
+}
+
 /// The error for invalid YAML. The column is at most the end of its line.
 fn no_yaml(text: &str, spot: Spot, info: &str) -> SyntaxError {
     let text = text.replace("\r\n", "\n");
@@ -258,7 +258,8 @@ pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
     // The parser's end of the file is on one more line.
     let end = || Spot::of_byte(text.as_bytes(), text.len());
     let spot_of = |mark: Marker| Spot::new(mark.line(), mark.col()).min(end());
-    let mut parser = Parser::new(Bytes::new(text));
+    let ahead = Ahead::default();
+    let mut parser = Parser::new(Bytes::new(text, &ahead));
     let mut documents = 0_u32;
     let mut builder = Builder::new(text);
     loop {
@@ -267,12 +268,16 @@ pub fn tree(text: &str) -> Result<Tree<'_>, SyntaxError> {
             Some(Ok(next)) => next,
             Some(Err(error)) => {
                 let spot = spot_of(*error.marker());
+                if ahead.is_over() {
+                    return Err(too_much(spot));
+                }
                 if error.info().contains("recursion limit") {
                     return Err(too_deep(spot));
                 }
                 return Err(no_yaml(text, spot, error.info()));
             }
         };
+        ahead.reset();
         let error = |message: &str, help: &str| SyntaxError {
             spot: spot_of(span.start),
             message: message.to_owned(),

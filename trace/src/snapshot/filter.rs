@@ -8,6 +8,10 @@ use schema::{Settings, settings};
 /// The largest number of globs: compiling some ten thousand takes seconds.
 const MOST_GLOBS: usize = 1_000;
 
+/// The most characters of a glob, and of all of them: compiled they take up to 400 bytes for each.
+const LONGEST_GLOB: usize = 300;
+const MOST_CHARACTERS: usize = 20_000;
+
 /// Which files of a project are record files.
 pub(crate) struct Filter {
     ignore: GlobSet,
@@ -17,27 +21,41 @@ impl Filter {
     /// The filter of the settings; a glob that cannot be read is reported and ignores nothing.
     pub(crate) fn new(settings: &Settings, problems: &mut Vec<Problem>) -> Self {
         let mut builder = GlobSetBuilder::new();
+        let mut bad = |route: Vec<String>, message: &str, help: &str| {
+            let mut problem = Problem::cannot_open(message, help);
+            problem.kind = schema::read::ProblemKind::BadValue;
+            problem.route = route;
+            problem.spot = None;
+            problems.push(problem);
+        };
+        let at = |glob: &str| vec!["ignore".to_owned(), glob.to_owned()];
         if settings.ignore.len() > MOST_GLOBS {
             let message =
                 format!("`ignore` has {} entries, and the first {MOST_GLOBS} are used", settings.ignore.len());
-            let mut problem = Problem::cannot_open(&message, "name folders in place of files");
-            problem.kind = schema::read::ProblemKind::BadValue;
-            problem.route = vec!["ignore".to_owned()];
-            problem.spot = None;
-            problems.push(problem);
+            bad(vec!["ignore".to_owned()], &message, "name folders in place of files");
         }
+        let mut characters = 0;
         for glob in settings.ignore.iter().take(MOST_GLOBS) {
+            let length = glob.chars().count();
+            if length > LONGEST_GLOB {
+                let message = format!("`{}` has more than {LONGEST_GLOB} characters", schema::words::shorten(glob));
+                bad(at(glob), &message, "name a folder in place of its files");
+                continue;
+            }
+            characters += length;
+            if characters > MOST_CHARACTERS {
+                let message =
+                    "the entries of `ignore` have more than 20,000 characters; this one and those below are not used";
+                bad(at(glob), message, "name folders in place of files");
+                break;
+            }
             match Glob::new(glob) {
                 Ok(glob) => {
                     builder.add(glob);
                 }
                 Err(error) => {
                     let message = format!("`{}` is not a glob", schema::words::shorten(glob));
-                    let mut problem = Problem::cannot_open(&message, &error.kind().to_string());
-                    problem.kind = schema::read::ProblemKind::BadValue;
-                    problem.route = vec!["ignore".to_owned(), glob.clone()];
-                    problem.spot = None;
-                    problems.push(problem);
+                    bad(at(glob), &message, &error.kind().to_string());
                 }
             }
         }
@@ -103,6 +121,27 @@ mod tests {
         let filter = Filter::new(&settings, &mut problems);
         assert_eq!(problems.len(), 1);
         assert!(!filter.is_record("f999.yaml") && filter.is_record("f1000.yaml"));
+    }
+
+    #[test]
+    fn long_globs_are_reported() {
+        let filter = |ignore: Vec<String>| {
+            let mut problems = Vec::new();
+            let filter = Filter::new(&Settings { ignore, ..Settings::default() }, &mut problems);
+            (filter, problems.into_iter().map(|problem| problem.route[1].clone()).collect::<Vec<_>>())
+        };
+        let long = |length: usize| format!("{}.yaml", "é".repeat(length - 5));
+        let (longest, reported) = filter(vec![long(300), long(301), "b.yaml".to_owned()]);
+        assert_eq!(reported, [long(301)]);
+        let is_record = [long(300), long(301), "b.yaml".to_owned()].map(|path| longest.is_record(&path));
+        assert_eq!(is_record, [false, true, false]);
+
+        let name = |number: usize| format!("{number:095}.yaml");
+        let all: Vec<String> = (0..203).map(name).collect();
+        assert_eq!(filter(all[..200].to_vec()).1, [""; 0]);
+        let (many, reported) = filter(all);
+        assert_eq!(reported, [name(200)]);
+        assert_eq!([199, 200, 201].map(|number| many.is_record(&name(number))), [false, true, true]);
     }
 
     #[test]

@@ -58,6 +58,14 @@ pub enum Cell {
 }
 
 impl Cell {
+    /// The bytes of its text.
+    fn own_text(&self) -> usize {
+        match self {
+            Self::Text(text) | Self::Error(text) => text.len(),
+            Self::Number(_) | Self::Percent(_) | Self::Date | Self::Flag(_) | Self::NoValue => 0,
+        }
+    }
+
     /// The text of a cell for people, and for names; numbers without zeros at the end.
     pub fn shown(&self) -> String {
         match self {
@@ -125,20 +133,26 @@ impl Table {
         Some(&self.units[at].1)
     }
 
+    /// Whether there is room for some more bytes of text.
+    fn room_for(&self, text: usize) -> Result<(), Error> {
+        if self.cells <= MOST_CELLS && self.text.saturating_add(text) <= MOST_TEXT {
+            return Ok(());
+        }
+        let help = "import a sheet that has only the bill of materials";
+        let why = format!("only {MOST_CELLS} cells and {} MiB of text are read", MOST_TEXT >> 20);
+        Err(Error::new("the sheet is too large").because(why).help(help))
+    }
+
     /// Adds a cell; cells come row by row, from left to right.
     fn add(&mut self, row: u32, column: u32, cell: Cell) -> Result<(), Error> {
-        if let Cell::Text(text) = &cell {
-            if number::clean(text).is_empty() {
-                return Ok(());
-            }
-            self.text += text.len();
+        if let Cell::Text(text) = &cell
+            && number::clean(text).is_empty()
+        {
+            return Ok(());
         }
+        self.text += cell.own_text();
         self.cells += 1;
-        if self.cells > MOST_CELLS || self.text > MOST_TEXT {
-            let help = "import a sheet that has only the bill of materials";
-            let why = format!("only {MOST_CELLS} cells and {} MiB of text are read", MOST_TEXT >> 20);
-            return Err(Error::new("the sheet is too large").because(why).help(help));
-        }
+        self.room_for(0)?;
         if row > MOST_ROWS || column >= MOST_COLUMNS {
             return Err(damaged(format!("a cell at row {row}, column {}", column.saturating_add(1))));
         }

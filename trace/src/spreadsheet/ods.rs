@@ -43,6 +43,8 @@ struct Sheet<'g> {
     rows: u32,
     cells: Vec<(u32, Cell)>,
     column: u32,
+    /// The bytes of text in these cells.
+    text: usize,
     /// The cell that is open.
     cell: Option<Open>,
     /// The depth of notes in the cell, whose text is not its value.
@@ -83,7 +85,7 @@ impl Sheet<'_> {
             }
             "table:table-row" if self.depth == 1 => {
                 self.rows = count(start, "table:number-rows-repeated")?;
-                (self.column, self.cells) = (0, Vec::new());
+                (self.column, self.text, self.cells) = (0, 0, Vec::new());
             }
             "table:table-cell" | "table:covered-table-cell" if self.depth == 1 && self.wanted => {
                 let mut open = Open {
@@ -149,6 +151,8 @@ impl Sheet<'_> {
             self.table.merge((self.row, last.0), (self.column, last.1))?;
         }
         if let Some(content) = cell.content() {
+            self.text = self.text.saturating_add(content.own_text().saturating_mul(columns as usize));
+            self.table.room_for(self.text)?;
             for column in self.column..self.column.saturating_add(columns) {
                 if column >= MOST_COLUMNS {
                     return Err(damaged(format!("row {} has more than {MOST_COLUMNS} columns", self.row)));
