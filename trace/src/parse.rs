@@ -228,7 +228,9 @@ impl ParseCache {
             let begun = || begun.lock().unwrap_or_else(PoisonError::into_inner);
             // The threads stop when they have too much together, in whatever order.
             let decoded = in_parallel(batch, self.threads_for(&texts), |one| {
-                let parsed = begun().over().is_none().then(|| decode(one))?;
+                // The lock is not held while a file is decoded.
+                let is_over = begun().over().is_some();
+                let parsed = (!is_over).then(|| decode(one))?;
                 begun().add(parsed.size());
                 Some(parsed)
             });
