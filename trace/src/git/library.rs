@@ -1,5 +1,6 @@
 //! Reading a repository by libgit2. This is the only file that uses it.
 
+use std::cell::OnceCell;
 use std::path::{Path, PathBuf};
 use std::sync::{Once, mpsc};
 use std::time::{Duration, Instant};
@@ -179,14 +180,26 @@ impl Access for Library {
     }
 
     fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
-        let own = |entries: &[&Entry]| read_all(&self.repository, entries, most);
+        let objects = self.repository.commondir().join("objects");
+        let own = |entries: &[&Entry]| read_all(&objects, || self.repository.odb(), entries, most);
         if entries.len() < FILES_FOR_THREADS || cores() < 2 {
             return own(entries);
         }
-        // Reading is mostly decompression. Another thread opens the repository again, because libgit2 does not share it.
+        // Reading is mostly decompression. Another thread opens the repository again, if it needs it, because libgit2 does not
+        // share it.
         let (first, second) = entries.split_at(entries.len() / 2);
         let path = self.repository.path();
-        let (other, own_half) = both(|| read_all(&git2::Repository::open(path)?, second, most), || own(first));
+        let (other, own_half) = both(
+            || {
+                let opened = OnceCell::new();
+                let odb = || {
+                    let repository = git2::Repository::open(path)?;
+                    opened.get_or_init(|| repository).odb()
+                };
+                read_all(&objects, odb, second, most)
+            },
+            || own(first),
+        );
         let mut contents = own_half?;
         // What the environment adds to the repository is known to the first one only.
         contents.extend(other.or_else(|_| own(second))?);
@@ -254,15 +267,24 @@ fn trust_object_names() {
 /// From this number of files on, reading them takes much longer than starting a thread.
 const FILES_FOR_THREADS: usize = 200;
 
-fn read_all(repository: &git2::Repository, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
-    let odb = repository.odb()?;
-    let mut loose = LooseBlobs::new(repository.commondir().join("objects"));
+/// The contents of entries; what is no loose blob below `objects` is read by libgit2, which is opened when it is needed.
+fn read_all<'r>(
+    objects: &Path,
+    open: impl Fn() -> Result<Odb<'r>, git2::Error>,
+    entries: &[&Entry],
+    most: u64,
+) -> Result<Vec<Content>, GitError> {
+    let mut loose = LooseBlobs::new(objects.to_owned());
+    let mut odb: Option<Odb<'r>> = None;
     let mut left = most;
-    let mut content = |entry: &Entry| match loose.content(&entry.id, entry.size as usize) {
+    let mut read = |entry: &Entry| match loose.content(&entry.id, entry.size as usize) {
         Some(bytes) => Ok(Ok(bytes.into())),
-        None => content(&odb, entry),
+        None => {
+            let known = odb.take().map_or_else(&open, Ok)?;
+            content(odb.insert(known), entry)
+        }
     };
-    entries.iter().map(|entry| Ok(within(&mut left, content(entry)?))).collect()
+    entries.iter().map(|entry| Ok(within(&mut left, read(entry)?))).collect()
 }
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {
