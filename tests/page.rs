@@ -550,3 +550,23 @@ fn the_page_of_a_monday_answers_a_meeting() {
     assert!(estimates.contains("mass estimated: 24.2 % where 20.0 % was used"), "{estimates}");
     assert!(text(section(&page, "_recent")).contains("24 passed as planned"));
 }
+
+/// One decision, none, and two: the table of all of them is there from the second on.
+#[test]
+fn one_decision_has_no_table_of_decisions() {
+    for count in 0..3 {
+        let decisions: String = (0..count)
+            .map(|number| {
+                format!("  d{number}: {{title: Choice {number}, criteria: [t], alternatives: {{a: {{}}, b: {{}}}}}}\n")
+            })
+            .collect();
+        let records = format!("targets:\n  t: {{of: car, at-most: 5 kg, estimate: 4 kg}}\ndecisions:\n{decisions}");
+        let records = if count == 0 { records.replace("decisions:\n", "") } else { records };
+        let sandbox = Sandbox::new();
+        sandbox.write("tierod.yaml", SETTINGS);
+        sandbox.write("a.yaml", &records);
+        let own = section(&page(&sandbox), "_decisions").to_owned();
+        assert_eq!(own.contains("analyses before it"), count > 1, "{own}");
+        assert_eq!(own.matches("not chosen yet").count(), [0, 1, 4][count], "{own}");
+    }
+}

@@ -195,6 +195,7 @@ pub(super) const SHOWN_REVIEW: &[Key] = &[
     key(
         "moves",
         Shape::List(&Shape::Object(&[&[
+            key("title", Shape::Text, "title of the target, or its id"),
             key("limits", Shape::Text, "limit before and after"),
             key("agreed", Shape::Text, "role that agreed, or how it is recorded"),
             key("line", Shape::Text, "all of it in one line"),
@@ -204,6 +205,7 @@ pub(super) const SHOWN_REVIEW: &[Key] = &[
     key(
         "periods",
         Shape::List(&Shape::Object(&[&[
+            key("title", Shape::Text, "title of the target, or its id"),
             key("days", Shape::Text, "length in days"),
             key("end", Shape::Text, "how and when it ended"),
             key("resolved", Shape::Flag, "whether the risk was dealt with"),

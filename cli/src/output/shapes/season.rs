@@ -439,6 +439,11 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                                 SHOWN_GOAL,
                                 &[
                                     key("verdict", Shape::Text, "whether the goal was reached, as a sentence"),
+                                    key(
+                                        "raced",
+                                        Shape::Flag,
+                                        "whether an event of it has a score, or the place is on record",
+                                    ),
                                     key("causes", TEXTS, "the causes that are shown, which are the columns of `split`"),
                                     key("about_split", Shape::Text, "what the less obvious causes mean"),
                                     key(
