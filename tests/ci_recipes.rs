@@ -256,3 +256,16 @@ fn hooks_check_everything_that_is_staged() {
     let entry = top.join(hooks[0]["entry"].as_str().unwrap());
     assert!(std::fs::read_to_string(&entry).unwrap().contains("check --staged"));
 }
+
+/// In a workflow `${{` begins an expression, also in the name of a folder.
+#[test]
+fn a_folder_is_no_expression_of_a_workflow() {
+    let sandbox = Sandbox::repository();
+    let folder = sandbox.path_of("x ${{ github.token }}");
+    std::fs::create_dir(&folder).unwrap();
+    sandbox.tierod_in(&folder, &["init", "--season", "2028"]).ended(0);
+    sandbox.tierod_in(&folder, &["init", "--ci", "github"]).ended(0);
+    let workflow = std::fs::read_to_string(sandbox.path_of(".github/workflows/tierod.yml")).unwrap();
+    assert!(workflow.contains("x ${{ '${{' }} github.token }}"), "{workflow}");
+    assert!(!workflow.contains("${{ github.token }}\""), "{workflow}");
+}

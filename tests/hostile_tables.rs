@@ -173,6 +173,31 @@ analyses:
     }
 }
 
+/// A long list counts as often as it is longer than usual: each row is tried with all gears.
+#[test]
+fn long_lists_of_a_model_count_as_work() {
+    let root_with = |gears: usize| {
+        let gears = (0..gears).map(|gear| format!("{:.4}", 3.0 - gear as f64 * 2.0 / gears as f64)).collect::<Vec<_>>();
+        let given = format!(
+            "{{track: track.csv, mass: 250 kg, power: 32 kW, grip: 1.4, drag-area: 1 m^2, lift-area: 2 m^2, final-drive: 10, \
+             wheel-radius: 0.22 m, redline: 1000 rad/s, shift-time: 0.04 s, gears: [{}]}}",
+            gears.join(", ")
+        );
+        let records = format!(
+            "targets:\n  t: {{of: car, at-most: 9000 s, lead: x}}\nanalyses:\n  a: {{model: lap, finds: t, given: {given}}}\n"
+        );
+        let track = format!("length,curvature\n{}", "0.5,0.02\n0.7,0\n".repeat(2_400));
+        let sandbox = root(&[("c.yaml", records), ("track.csv", track)]);
+        let found = findings(&sandbox, "bad-value");
+        found.iter().filter_map(|own| own["message"].as_str()).map(str::to_owned).collect::<Vec<String>>()
+    };
+    let is_too_much =
+        |found: &[String]| found.iter().any(|own| own.contains("the models of the project need too much work"));
+    let (few, many) = (root_with(6), root_with(300));
+    assert!(!is_too_much(&few), "{few:?}");
+    assert!(is_too_much(&many), "{many:?}");
+}
+
 /// Many analyses with models are calculated up to a limit, in the order of the records.
 #[test]
 fn models_have_a_limit_together() {

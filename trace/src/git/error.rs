@@ -262,6 +262,7 @@ impl GitError {
             }
             Self::ShallowBeforeBase { .. } => DEEPEN,
             Self::NotFetched { fetch, .. } => {
+                let fetch = fetch.split(' ').map(shell_word).collect::<Vec<_>>().join(" ");
                 return Some(format!("run `git fetch {fetch}`, or give a base: `tierod delta --base REV`"));
             }
             Self::NoDefaultBranch => {
@@ -277,6 +278,12 @@ impl GitError {
         };
         Some(hint.to_owned())
     }
+}
+
+/// A word of a command that a person may copy into a shell: a name of a branch can have signs that mean something there.
+fn shell_word(word: &str) -> String {
+    let is_plain = word.chars().all(|c| c.is_ascii_alphanumeric() || "/_.:+-=@".contains(c));
+    if is_plain { word.to_owned() } else { format!("'{}'", word.replace('\'', r"'\''")) }
 }
 
 impl fmt::Display for GitError {
@@ -305,6 +312,9 @@ mod tests {
     fn texts_follow_from_the_kind() {
         let error = GitError::OtherOwner { folder: "/it's".into() };
         assert_eq!(error.hint().unwrap(), r"if you trust it, run: git config --global --add safe.directory '/it'\''s'");
+        let fetch = "origin a/b:refs/remotes/origin/a/b $(id)".to_owned();
+        let hint = GitError::NotFetched { what: "x".to_owned(), fetch }.hint().unwrap();
+        assert!(hint.starts_with("run `git fetch origin a/b:refs/remotes/origin/a/b '$(id)'`"), "{hint}");
         let error = crate::Error::from(GitError::UnfinishedMerge { path: "a.yaml".to_owned() });
         assert_eq!(error.to_string(), "a merge is not finished: the index has unmerged entries: a.yaml");
         assert!(matches!(error.git.as_deref(), Some(GitError::UnfinishedMerge { .. })));

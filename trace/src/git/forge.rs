@@ -7,7 +7,11 @@
 //!
 //! Both lists are documented by the forges. Forges that run the same workflows set the same variables.
 
+use std::path::Path;
+
 use serde_json::Value;
+
+use super::regular;
 
 /// The change that CI runs for.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -52,7 +56,8 @@ pub(super) enum Event {
 impl Forge {
     /// The change according to the environment; `None` if it contains nothing about one.
     pub(super) fn read() -> Option<Self> {
-        let event = |path: &str| serde_json::from_slice(&std::fs::read(path).ok()?).ok();
+        // The largest events have some 100 kB.
+        let event = |path: &str| serde_json::from_slice(&regular::read(Path::new(path), 8 << 20).ok()?).ok();
         Self::from(|name| std::env::var(name).ok().filter(|value| !value.is_empty()), event)
     }
 

@@ -345,7 +345,11 @@ fn not_started(error: &std::io::Error) -> GitError {
 
 /// The error of an exit code other than 0.
 pub(super) fn refused(output: &Output) -> GitError {
-    let printed = String::from_utf8_lossy(&output.stderr).trim().trim_start_matches("fatal: ").to_owned();
+    let mut printed = String::from_utf8_lossy(&output.stderr).trim().trim_start_matches("fatal: ").to_owned();
+    // In a damaged index git reads behind its end: what it found there is another number each time.
+    if printed.starts_with("unknown index entry format") {
+        printed.truncate(printed.find(" 0x").unwrap_or(printed.len()));
+    }
     GitError::Refused { code: output.status.code(), output: printed }
 }
 

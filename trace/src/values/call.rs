@@ -49,11 +49,14 @@ impl Call {
         Self { model, numbers, tables, lists, runs, key: CallKey::default(), fields: Vec::new() }
     }
 
-    /// How much work all runs are: rows of tables, once and twice more for each number.
+    /// How much work all runs are: rows of tables, once and twice more for each number; and as often as a list, such as that
+    /// of the gears, is longer than usual, because each row is tried with all of it.
     pub(super) fn work(&self) -> usize {
         const OF_A_RUN: usize = 10;
+        const USUAL_LIST: usize = 8;
         let rows: usize = self.tables.iter().map(|(_, rows)| rows.len()).sum();
-        (rows + OF_A_RUN).saturating_mul(1 + 2 * self.numbers.len())
+        let listed: usize = self.lists.iter().map(|(_, list)| list.len() / USUAL_LIST).sum();
+        (rows + OF_A_RUN).saturating_mul(1 + 2 * self.numbers.len()).saturating_mul(1 + listed)
     }
 
     /// Whether two calls give the same outputs for the same numbers.

@@ -54,6 +54,8 @@ impl Recipe {
         Ok(match forge {
             Forge::Github => {
                 let branch = remotes.default_branch.unwrap_or_else(|| "main".to_owned());
+                // In a workflow this begins an expression, also in quotes.
+                let root = root.replace("${{", "${{ '${{' }}");
                 let content = WORKFLOW
                     .replace("branches: [main]", &format!("branches: [{}]", quoted(&branch)))
                     .replace("working-directory: .\n", &format!("working-directory: {}\n", quoted(&root)));
