@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use anstyle::{AnsiColor, Style};
 use schema::settings::Level;
+pub(crate) use schema::words::shell_word as word;
 use unicode_width::UnicodeWidthChar;
 
 use crate::args::{Color, Shared};
@@ -339,17 +340,6 @@ fn wrap(text: &str, room: usize) -> Vec<String> {
         }
     }
     lines
-}
-
-/// A text as one word of a POSIX shell, quoted if it has to be.
-pub(crate) fn word(text: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,:@%+".contains(c);
-    if !text.is_empty() && text.chars().all(plain) { text.to_owned() } else { quoted(text) }
-}
-
-/// A text as one quoted word of a POSIX shell.
-pub(crate) fn quoted(text: &str) -> String {
-    format!("'{}'", text.replace('\'', r"'\''"))
 }
 
 /// A number with its noun: "1 record", "2 records".

@@ -70,6 +70,17 @@ fn kebab_error(text: &str, what: &str) -> String {
     format!("`{}` is not {what}: {hint}", shorten(text))
 }
 
+/// A text as one word of a POSIX shell, quoted if it has to be.
+pub fn shell_word(text: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,:@%+".contains(c);
+    if !text.is_empty() && text.chars().all(plain) { text.to_owned() } else { shell_quoted(text) }
+}
+
+/// A text as one quoted word of a POSIX shell.
+pub fn shell_quoted(text: &str) -> String {
+    format!("'{}'", text.replace('\'', r"'\''"))
+}
+
 /// At most 60 characters of a text from a file, for a message.
 pub fn shorten(text: &str) -> String {
     let mut short: String = text.chars().take(60).collect();

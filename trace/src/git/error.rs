@@ -3,6 +3,8 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use schema::words::{shell_quoted, shell_word};
+
 /// How to fetch the rest of a shallow clone.
 const DEEPEN: &str = "give CI the whole history: `fetch-depth: 0` under `with:` of actions/checkout, `GIT_DEPTH: 0` under \
                       `variables:` of .gitlab-ci.yml; elsewhere `git fetch --unshallow`";
@@ -240,8 +242,8 @@ impl GitError {
             }
             Self::NoRepository { hint } => hint,
             Self::OtherOwner { folder } => {
-                let folder = folder.display().to_string().replace('\'', r"'\''");
-                return Some(format!("if you trust it, run: git config --global --add safe.directory '{folder}'"));
+                let folder = shell_quoted(&folder.display().to_string());
+                return Some(format!("if you trust it, run: git config --global --add safe.directory {folder}"));
             }
             Self::Unreadable { hint, .. } | Self::Unlisted { hint, .. } => hint,
             Self::NoSuchRevision { .. } => {
@@ -262,6 +264,7 @@ impl GitError {
             }
             Self::ShallowBeforeBase { .. } => DEEPEN,
             Self::NotFetched { fetch, .. } => {
+                // A name of a branch can have signs that mean something in a shell.
                 let fetch = fetch.split(' ').map(shell_word).collect::<Vec<_>>().join(" ");
                 return Some(format!("run `git fetch {fetch}`, or give a base: `tierod delta --base REV`"));
             }
@@ -278,12 +281,6 @@ impl GitError {
         };
         Some(hint.to_owned())
     }
-}
-
-/// A word of a command that a person may copy into a shell: a name of a branch can have signs that mean something there.
-fn shell_word(word: &str) -> String {
-    let is_plain = word.chars().all(|c| c.is_ascii_alphanumeric() || "/_.:+-=@".contains(c));
-    if is_plain { word.to_owned() } else { format!("'{}'", word.replace('\'', r"'\''")) }
 }
 
 impl fmt::Display for GitError {

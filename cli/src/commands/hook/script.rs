@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use schema::settings;
+use schema::words::shell_quoted as quoted;
 
 /// The line that distinguishes our own hooks from others.
 const MARK: &str = "# Written by `tierod hook install`; `tierod hook remove` takes it away.";
@@ -127,11 +128,6 @@ pub(super) fn recorded(program: &Path) -> String {
 /// The file that a branch with the project root has.
 fn marker(root: &str) -> String {
     if root == "." { settings::FILE.to_owned() } else { format!("{root}/{}", settings::FILE) }
-}
-
-/// A text as one word of a POSIX shell.
-fn quoted(text: &str) -> String {
-    format!("'{}'", text.replace('\'', r"'\''"))
 }
 
 /// The text of a word that begins a line, and the rest of the line.
