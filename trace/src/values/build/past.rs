@@ -30,6 +30,15 @@ pub(super) struct PastTables {
     left: usize,
 }
 
+/// Numbers of past contests: a file with its content, the columns with the year and the number, and the event.
+#[derive(Clone, Copy)]
+struct Asked<'a> {
+    file: &'a str,
+    bytes: &'a [u8],
+    names: [&'a str; 2],
+    event: Option<&'a str>,
+}
+
 /// A file, the columns with the year and the number, and the event.
 type YearsKey = ([String; 3], Option<String>);
 
@@ -42,29 +51,19 @@ impl Default for PastTables {
 
 impl PastTables {
     /// The smallest number of each year.
-    fn years(
-        &mut self,
-        file: &str,
-        bytes: &[u8],
-        names: [&str; 2],
-        event: Option<&str>,
-    ) -> Result<Vec<(i32, f64)>, TableError> {
-        let key = ([file, names[0], names[1]].map(str::to_owned), event.map(str::to_owned));
+    fn years(&mut self, asked: Asked<'_>) -> Result<Vec<(i32, f64)>, TableError> {
+        let [year, value] = asked.names;
+        let key = ([asked.file, year, value].map(str::to_owned), asked.event.map(str::to_owned));
         if let Some(known) = self.years.get(&key) {
             return known.clone();
         }
-        let found = self.rows(file, bytes, names, event).and_then(years);
+        let found = self.rows(asked).and_then(years);
         self.years.insert(key, found.clone());
         found
     }
 
-    fn rows(
-        &mut self,
-        file: &str,
-        bytes: &[u8],
-        names: [&str; 2],
-        event: Option<&str>,
-    ) -> Result<Vec<Row<2>>, TableError> {
+    fn rows(&mut self, asked: Asked<'_>) -> Result<Vec<Row<2>>, TableError> {
+        let Asked { file, bytes, names, event } = asked;
         let too_large = || {
             let message = "the tables of past contests are too large together";
             TableError::new(None, message, "use smaller files with only the columns and rows that are needed")
@@ -160,7 +159,10 @@ impl Builder<'_> {
         };
         let names = [past.year.as_deref().unwrap_or("year"), past.value.as_deref().unwrap_or(name)];
         let years = match content {
-            Ok(bytes) => self.past_tables.years(&past.past, bytes, names, past.event.as_deref()),
+            Ok(bytes) => {
+                let event = past.event.as_deref();
+                self.past_tables.years(Asked { file: &past.past, bytes, names, event })
+            }
             Err(problem) => Err(TableError::of_file(problem)),
         };
         let years = match years {
