@@ -2,6 +2,7 @@
 
 pub(crate) mod add;
 pub(crate) mod audit;
+mod branches;
 pub(crate) mod broken;
 pub(crate) mod budget;
 pub(crate) mod check;

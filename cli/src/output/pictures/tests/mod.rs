@@ -3,6 +3,7 @@
 mod contrast;
 
 mod places;
+mod points;
 mod samples;
 
 use quick_xml::Reader;
