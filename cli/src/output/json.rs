@@ -265,9 +265,9 @@ pub(crate) fn why(study: &Study, index: RecordId) -> Value {
         "title": graph.loaded.record(index).body.common().title(),
         "lead": graph.lead(index),
         "readings": super::evidence::json(study, index),
-        "up_left_out": all_up - up.len(),
+        "more_up": all_up - up.len(),
         "up": up,
-        "below_left_out": all_below - below.len(),
+        "more_below": all_below - below.len(),
         "below": below,
         "stress": super::stress::values(study, &trace::stress::of_part(study, index)),
     })

@@ -59,9 +59,9 @@ pub(crate) static WHY: Answer = Answer {
                 Shape::List(&Shape::Named(&EDGE)),
                 "links of the record and of the records on its paths to the goals",
             ),
-            key("up_left_out", Shape::Number, "number of further links of `up`, which has at most 20,000"),
+            key("more_up", Shape::Number, "number of further links of `up`, which has at most 20,000"),
             key("below", Shape::List(&Shape::Named(&EDGE)), "links to the record and to all records below it"),
-            key("below_left_out", Shape::Number, "number of further links of `below`, which has at most 20,000"),
+            key("more_below", Shape::Number, "number of further links of `below`, which has at most 20,000"),
             key(
                 "stress",
                 Shape::List(&Shape::Object(&[STRESS])),
