@@ -83,6 +83,7 @@ mod numbers_scores;
 mod numbers_units;
 mod numbers_verdicts;
 mod page;
+mod page_meeting;
 mod page_size;
 mod page_watch;
 mod pictures;

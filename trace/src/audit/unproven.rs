@@ -6,6 +6,7 @@ use schema::records::Verify;
 
 use super::verification::{Method, concluded};
 use crate::conclusion::Conclusion;
+use crate::finding::Finding;
 use crate::graph::Link;
 use crate::ids::RecordId;
 use crate::study::Study;
@@ -65,6 +66,18 @@ pub(super) fn all(study: &Study) -> (usize, Vec<Unproven>) {
     }
     all.sort_by_key(|one| (one.why, one.index));
     (number, all)
+}
+
+/// The safety-critical records with a result that is older than a change, each with the finding that says what changed.
+pub fn outdated(study: &Study) -> Vec<(RecordId, &Finding)> {
+    let loaded = &study.loaded;
+    let stale = study.report().findings.iter().filter(|finding| finding.check.name == "stale-result");
+    let of = |finding: &Finding| {
+        let result = loaded.result(loaded.find(finding.record.as_deref()?)?)?;
+        loaded.find(result.of.as_ref()?.as_str())
+    };
+    let all = stale.filter_map(|finding| Some((of(finding)?, finding)));
+    all.filter(|(record, _)| loaded.record(*record).safety_critical()).collect()
 }
 
 /// What a record lacks, and its planned methods without a result; `None` if it has a passed test.

@@ -49,7 +49,7 @@ fn budget(view: &PageView<'_>, number: usize, budget: &Budget) -> Value {
             None => format!("{} unallocated", shown(budget.unallocated().max(0.0))),
         },
         "shares": shares.iter().map(|own| share(view, budget, own, &scale)).collect::<Vec<_>>(),
-        "sum": sum_of_shares(budget).filter(|sum| Some(scale.text(*sum)) != budget.value.map(|own| scale.text(own))).map(shown),
+        "sum": sum_of_shares(budget).map(shown).filter(|sum| Some(sum) != budget.value.map(shown).as_ref()),
         "without": without,
         "parts": if budget.shares.is_empty() { parts(view, budget.index, &scale) } else { Vec::new() },
     })

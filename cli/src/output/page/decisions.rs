@@ -7,18 +7,24 @@ use trace::history::choice::Choice;
 use trace::talk::decisions::Traded;
 use trace::values::{Key, Outcome, Significance};
 
+use super::records::Places;
 use super::{PageView, Worths};
 use crate::output::compare::View;
 use crate::output::decided::without_numbers;
 use crate::output::numbers::quantity;
 use crate::output::points::points_of;
 
-/// The decisions, those without a choice first, with the names of the amounts that each may change.
-pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Vec<Value> {
+/// The decisions, those without a choice first, each with what the checks say of it, such as a value that has changed since.
+pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>, places: &Places<'_, '_>) -> Vec<Value> {
     let mut all: Vec<RecordId> = view.study.loaded.decisions().map(|(index, ..)| index).collect();
     let is_chosen = |index: &RecordId| view.study.loaded.decision(*index).is_some_and(|own| own.chosen.is_some());
     all.sort_by_key(|index| (is_chosen(index), *index));
-    all.into_iter().map(|index| one(view, index, worths).0).collect()
+    let with_notes = |index: RecordId| {
+        let mut own = one(view, index, worths).0;
+        own["notes"] = json!(places.messages(index).collect::<Vec<_>>());
+        own
+    };
+    all.into_iter().map(with_notes).collect()
 }
 
 /// A decision in its own place: also the picture of what its alternatives trade.
@@ -80,7 +86,6 @@ fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) ->
         "without": decision.chosen.as_ref().and_then(|_| without_numbers(ranked, informing, is_after.unwrap_or(0))),
         "verdict": compared.as_ref().and_then(|own| verdict(own, &name)),
         "alternatives": alternatives,
-        "notes": findings_of(view, index),
     });
     (own, compared)
 }
@@ -91,8 +96,8 @@ struct Trade<'v> {
     other: &'v Outcome,
     /// The points, with what is known of their uncertainty.
     points: Option<String>,
-    /// The amounts of the whole car: the name of each, and by how much it differs, empty if not at all.
-    amounts: Vec<(&'v str, String)>,
+    /// The amounts of the whole car, all of them: the name of each, and by how much it differs, if it does.
+    amounts: Vec<(&'v str, Option<String>)>,
 }
 
 impl<'v> Trade<'v> {
@@ -109,32 +114,25 @@ impl<'v> Trade<'v> {
             None => format!("{} points (uncertainty unknown)", signed(by, 1)),
         });
         let values = view.values;
-        let amounts = values.amounts().iter().enumerate().filter_map(|(at, amount)| {
+        let difference = |at: usize| {
             let node = values.node(&Key::Group(None, u16::try_from(at).ok()?))?;
             let unit = values.unit(node);
             let by = (chosen.state.values.get(node.index())? - other.state.values.get(node.index())?) / unit.factor();
-            let differs = by.is_finite() && by.abs() > 1e-9;
-            let text =
-                if differs { unit.after(&signed(by, schema::number::decimals(by, 3, 2))) } else { String::new() };
-            Some((&**amount, text))
-        });
+            let text = unit.after(&signed(by, schema::number::decimals(by, 3, 2)));
+            (by.is_finite() && by.abs() > 1e-9).then_some(text)
+        };
+        let amounts = values.amounts().iter().enumerate().map(|(at, amount)| (&**amount, difference(at)));
         Some(Self { chosen, other, points, amounts: amounts.collect() })
     }
 
     /// All of it in a line.
     fn sentence(&self, name: &impl Fn(&str) -> String) -> String {
-        let amounts = self.amounts.iter().filter(|(_, text)| !text.is_empty());
-        let amounts = amounts.map(|(amount, text)| format!("{text} of {amount}"));
+        let amounts = self.amounts.iter();
+        let amounts = amounts.filter_map(|(amount, text)| Some(format!("{} of {amount}", text.as_ref()?)));
         let all: Vec<String> = self.points.clone().into_iter().chain(amounts).collect();
         let all = if all.is_empty() { "no difference in points or amounts".to_owned() } else { all.join(", ") };
         format!("{} instead of {}: {all}", name(&self.chosen.name), name(&self.other.name))
     }
-}
-
-/// What the checks say of a decision, such as a value that has changed since.
-fn findings_of<'v>(view: &PageView<'v>, index: RecordId) -> Vec<&'v str> {
-    let own = view.study.report().findings.iter().filter(|own| own.record.as_deref() == Some(view.id(index)));
-    own.map(|finding| finding.message.as_str()).collect()
 }
 
 /// How many of the analyses that inform a decision were there before its choice; `None` if the day of the choice is unknown.

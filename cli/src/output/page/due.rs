@@ -9,15 +9,13 @@ use trace::RecordId;
 use super::{PageView, in_days};
 use crate::screen::count;
 
-/// The check that reports results that are older than a change.
-const STALE_RESULT: &str = "stale-result";
-
 /// What is due within these days is listed.
 const SOON: i32 = 28;
 /// What is due within these days is listed before the rest.
 const WEEK: i32 = 7;
-/// The most of these that are listed.
-const MOST_NEXT: usize = 40;
+/// The most of these that are listed; and how many of the next ones are, if there is none of these.
+const MOST_NEAR: usize = 40;
+const NEXT: usize = 8;
 
 /// What is due on a date.
 struct Due {
@@ -78,8 +76,7 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     let overdue = first.iter().filter(|(_, due)| is_late(due)).count();
     let is_near = |(_, due): &&(&str, &Due)| study.day.days_until(due.day) < WEEK;
     let near = first.iter().filter(is_near).count();
-    // Without any, the next ones.
-    let listed = if near == 0 { MOST_NEXT.min(8) } else { near.min(MOST_NEXT) };
+    let listed = if near == 0 { NEXT } else { near.min(MOST_NEAR) };
     let next: Vec<Value> = first.iter().take(listed).map(|(lead, due)| row(view, lead, due)).collect();
     let leads: Vec<Value> = by_lead
         .iter()
@@ -117,19 +114,10 @@ fn row(view: &PageView<'_>, lead: &str, due: &Due) -> Value {
     })
 }
 
-/// The safety-critical records that passed, and were changed after it: each with what was changed.
+/// The safety-critical records with a result that is older than a change: each with what was changed.
 pub(super) fn outdated(view: &PageView<'_>) -> Vec<Value> {
-    let loaded = &view.study.loaded;
-    let findings = view.study.report().findings.iter().filter(|finding| finding.check.name == STALE_RESULT);
-    let of = |finding: &trace::Finding| {
-        let own = loaded.find(finding.record.as_deref()?)?;
-        let about = loaded.result(own).and_then(|result| loaded.find(result.of.as_ref()?.as_str()));
-        Some(about.unwrap_or(own))
-    };
-    let all = findings.filter_map(|finding| Some((of(finding)?, finding)));
-    all.filter(|(record, _)| loaded.record(*record).safety_critical())
-        .map(|(record, finding)| json!({"record": view.link(record), "message": finding.message}))
-        .collect()
+    let all = trace::audit::outdated(view.study).into_iter();
+    all.map(|(record, finding)| json!({"record": view.link(record), "message": finding.message})).collect()
 }
 
 /// The safety-critical records without a test, a demonstration or an inspection that has passed, by lead.

@@ -74,14 +74,6 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
             add("date", own.date.map(|date| date.to_string()));
             add("agreed by", own.agreed_by.clone());
             add("reason", own.reason.clone());
-            if let Some(goal) = view.study.goals().iter().find(|goal| goal.index == index) {
-                let answer = super::answer::goal(view, goal);
-                let text = |key: &str| answer[key].as_str().map(str::to_owned);
-                add("chance", text("chance"));
-                add("points", text("points"));
-                add("needed", text("needed"));
-                add("before", text("before"));
-            }
             &own.notes
         }
         Body::Waiver(own) => {
@@ -89,14 +81,6 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
             add("until", own.until.map(|until| until.to_string()));
             add("agreed by", own.agreed_by.clone());
             add("reason", own.reason.clone());
-            if let Some(goal) = view.study.goals().iter().find(|goal| goal.index == index) {
-                let answer = super::answer::goal(view, goal);
-                let text = |key: &str| answer[key].as_str().map(str::to_owned);
-                add("chance", text("chance"));
-                add("points", text("points"));
-                add("needed", text("needed"));
-                add("before", text("before"));
-            }
             &own.notes
         }
     };

@@ -141,7 +141,7 @@ pub(crate) fn html(view: &PageView<'_>) -> Result<String, Error> {
     }
     articles += &render(PLACES, batch)?;
 
-    let mut context = context(view, worths.as_ref(), without.len());
+    let mut context = context(view, &places, worths.as_ref(), without.len());
     // A page that renews itself asks the file on disk whether it is still this one.
     let mut hasher = DefaultHasher::new();
     for text in [&context.to_string(), &rows, &articles] {
@@ -159,7 +159,7 @@ pub(crate) fn html(view: &PageView<'_>) -> Result<String, Error> {
 }
 
 /// The data of the page, but for its records.
-fn context(view: &PageView<'_>, worths: Option<&Worths<'_>>, without_place: usize) -> Value {
+fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<'_>>, without_place: usize) -> Value {
     let study = view.study;
     let limits = changes::limits(view);
     let mut context = json!({
@@ -189,7 +189,7 @@ fn context(view: &PageView<'_>, worths: Option<&Worths<'_>>, without_place: usiz
         "if_met": risk::if_met(view),
         "safety_critical": view.audit.safety_critical,
         "budgets": budgets::section(view),
-        "decisions": decisions::section(view, worths),
+        "decisions": decisions::section(view, worths, places),
         "amounts": study.values().amounts(),
         "estimated": worths.and_then(|own| Some(format!("{:.1}", own.goal.predicted?))),
         "worth": worth::section(view, worths),

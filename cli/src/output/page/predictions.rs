@@ -7,16 +7,15 @@ use trace::audit::{ScoreCause, groups};
 use super::PageView;
 use crate::output::numbers::percent;
 
-/// What was a chance in the prediction and came out: how many points of the difference that is.
+/// How many points of the difference there are because the car finished or not, which the prediction counts as a chance.
 fn chances(view: &PageView<'_>) -> Vec<String> {
     let one = |goal: &trace::audit::GoalScore| {
         let by = goal.split()?.points(ScoreCause::Finish);
         let rest = goal.scored()? - goal.predicted? - by;
         let is_shown = number::signed(by.abs(), 1) != "+0.0";
+        let what = if by > 0.0 { "the car finished" } else { "the car did not finish" };
         let [by, rest] = [by, rest].map(|points| number::signed(points, 1));
-        is_shown.then(|| {
-            format!("{by} points of it are a chance that came out (the car finished, or did not), {rest} all else")
-        })
+        is_shown.then(|| format!("{by} points of this difference because {what}, {rest} for all other reasons"))
     };
     view.audit.goals.iter().filter_map(one).collect()
 }
@@ -52,15 +51,15 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         .iter()
         .filter_map(|group| {
             let (needed, used) = group.allowance.zip(group.used(view.study.settings()))?;
-            let (needed, used) = (number::percent(needed, 1), number::percent(used, 1));
-            let is_more = group.allowance > group.used(view.study.settings()) && needed != used;
-            is_more.then(|| format!("{} {}: {needed} where {used} was used", group.quantity, group.basis))
+            let [needed_text, used_text] = [needed, used].map(|share| number::percent(share, 1));
+            let is_short = needed > used && needed_text != used_text;
+            is_short.then(|| format!("{} {}: {used_text} used, {needed_text} needed", group.quantity, group.basis))
         })
         .collect();
     json!({
         "none": scored.is_empty(),
         "short": (!short.is_empty()).then(|| {
-            format!("Too small an allowance, if 9 of 10 results are to stay inside it: {}", short.join("; "))
+            format!("Allowances that are too small for 9 of 10 results: {}", short.join("; "))
         }),
         "chances": chances(view),
         "points": scored,

@@ -108,6 +108,12 @@ impl<'v, 't> Places<'v, 't> {
         self.findings.get(self.view.id(index)).map(Vec::as_slice).unwrap_or_default()
     }
 
+    /// What the checks say of a record, without what was waived.
+    pub(super) fn messages(&self, index: RecordId) -> impl Iterator<Item = &'v str> {
+        let own = self.findings(index).iter().filter(|finding| finding.waiver.is_none());
+        own.map(|finding| finding.message.as_str())
+    }
+
     /// The records with a place, in their order: all, or as many as a page may have, the most important ones.
     pub(super) fn with_place(&self) -> Vec<RecordId> {
         let loaded = &self.view.study.loaded;
@@ -355,10 +361,11 @@ fn cost(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) -> Op
     });
     let points = points.filter(|points| *points != 0.0 && points.is_finite());
     let points = points.map(|points| {
+        let size = schema::number::fixed(points.abs(), 2);
         if points < 0.0 {
-            format!(", which cost {} points; what it gives is in why it exists", schema::number::fixed(-points, 2))
+            format!("; these cost {size} points, and “Why it exists” says what the part gives")
         } else {
-            format!(", which give {} points", schema::number::fixed(points, 2))
+            format!("; these give {size} points")
         }
     });
     let pieces = part.count.filter(|count| *count > 1).map(|count| format!("{count} pieces: ")).unwrap_or_default();
