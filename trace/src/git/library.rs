@@ -11,6 +11,7 @@ use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
 use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind, largest, within};
+use super::checked_out::CheckedOut;
 use super::environment::{Environment, Locals, outside_of_bare};
 use super::error::GitError;
 use super::loose_blobs::LooseBlobs;
@@ -181,7 +182,8 @@ impl Access for Library {
 
     fn contents(&self, entries: &[&Entry], most: u64) -> Result<Vec<Content>, GitError> {
         let objects = self.repository.commondir().join("objects");
-        let own = |entries: &[&Entry]| read_all(&objects, || self.repository.odb(), entries, most);
+        let top = self.repository.workdir();
+        let own = |entries: &[&Entry]| read_all(&objects, top, || self.repository.odb(), entries, most);
         if entries.len() < FILES_FOR_THREADS || cores() < 2 {
             return own(entries);
         }
@@ -196,7 +198,7 @@ impl Access for Library {
                     let repository = git2::Repository::open(path)?;
                     opened.get_or_init(|| repository).odb()
                 };
-                read_all(&objects, odb, second, most)
+                read_all(&objects, top, odb, second, most)
             },
             || own(first),
         );
@@ -267,22 +269,28 @@ fn trust_object_names() {
 /// From this number of files on, reading them takes much longer than starting a thread.
 const FILES_FOR_THREADS: usize = 200;
 
-/// The contents of entries; what is no loose blob below `objects` is read by libgit2, which is opened when it is needed.
+/// The contents of entries; what neither the working tree nor a loose blob below `objects` has is read by libgit2, which is
+/// opened when it is needed.
 fn read_all<'r>(
     objects: &Path,
+    top: Option<&Path>,
     open: impl Fn() -> Result<Odb<'r>, git2::Error>,
     entries: &[&Entry],
     most: u64,
 ) -> Result<Vec<Content>, GitError> {
+    let mut checked_out = top.map(|top| CheckedOut::new(top.to_owned()));
     let mut loose = LooseBlobs::new(objects.to_owned());
     let mut odb: Option<Odb<'r>> = None;
     let mut left = most;
-    let mut read = |entry: &Entry| match loose.content(&entry.id, entry.size as usize) {
-        Some(bytes) => Ok(Ok(bytes.into())),
-        None => {
-            let known = odb.take().map_or_else(&open, Ok)?;
-            content(odb.insert(known), entry)
+    let mut read = |entry: &Entry| {
+        if let Some(bytes) = checked_out.as_mut().and_then(|files| files.content(entry)) {
+            return Ok(Ok(bytes.into()));
         }
+        if let Some(bytes) = loose.content(&entry.id, entry.size as usize) {
+            return Ok(Ok(bytes.into()));
+        }
+        let known = odb.take().map_or_else(&open, Ok)?;
+        content(odb.insert(known), entry)
     };
     entries.iter().map(|entry| Ok(within(&mut left, read(entry)?))).collect()
 }

@@ -8,6 +8,7 @@
 //! | `process` | running the program `git` |
 //! | `access` | the small interface that both ways of reading a repository have |
 //! | `library`, `plumbing` | the two ways: libgit2, and git's own commands |
+//! | `checked_out`, `loose_blobs` | contents that are read without either: from the working tree, from files of objects |
 //! | `untracked` | the files that git does not track and does not ignore |
 //! | `repository` | a repository behind both: git's commands are tried where libgit2 fails |
 //! | `revisions` | names of revisions |
@@ -24,6 +25,7 @@
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
 //! | `watched` | whether the files of a project may have changed, for `page --watch` |
 //! | `write` | edited files of a project, written beside and renamed |
+//! | `commits_read` | how many commits the process has read |
 //! | `writing` | whether the process has begun to write |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
@@ -38,6 +40,8 @@ mod access;
 mod base;
 pub(crate) mod cache_file;
 mod cache_folder;
+mod checked_out;
+mod commits_read;
 mod config_size;
 mod create;
 mod entries;
@@ -74,10 +78,11 @@ mod write;
 mod writing;
 
 pub use base::Base;
+pub use commits_read::commits_read;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::Hooks;
-pub use new_file::{write_file, write_own_file};
+pub use new_file::{may_be_written, write_file, write_own_file};
 pub use project::Project;
 pub use remotes::Remotes;
 pub use settings_history::OffSince;

@@ -8,6 +8,21 @@ use super::regular;
 use super::writing::begin_writing;
 use crate::Error;
 
+/// Whether [`write_file`] would refuse the name, before the content is made. What is there is returned.
+///
+/// # Errors
+/// A file that is there without `replace`; anything else than a regular file.
+pub fn may_be_written(path: &Path, replace: bool) -> Result<Option<fs::Metadata>, Error> {
+    match path.symlink_metadata().ok() {
+        Some(found) if !found.is_file() => {
+            let error = Error::new(format!("{} is not a regular file", path.display()));
+            Err(error.help("give another name; nothing was written"))
+        }
+        Some(_) if !replace => Err(exists(path)),
+        found => Ok(found),
+    }
+}
+
 /// Writes a new file; with `replace`, a regular file that is there is replaced.
 ///
 /// # Errors
@@ -15,15 +30,7 @@ use crate::Error;
 /// was written then.
 pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error> {
     let shown = path.display();
-    let found = path.symlink_metadata().ok();
-    match &found {
-        Some(found) if !found.is_file() => {
-            let error = Error::new(format!("{shown} is not a regular file"));
-            return Err(error.help("give another name; nothing was written"));
-        }
-        Some(_) if !replace => return Err(exists(path)),
-        _ => {}
-    }
+    let found = may_be_written(path, replace)?;
     let failed = |error| Error::new(format!("cannot write {shown}")).because(error);
     begin_writing();
     let mut beside = Beside::create(path).map_err(|error| {

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use schema::Day;
 
 use super::access::{Entry, EntryKind, ObjectKind};
+use super::commits_read::count_commit;
 use super::error::GitError;
 use super::repository::Repository;
 use super::walk::{FileChange, day_of};
@@ -207,6 +208,7 @@ fn folders(prefix: &str) -> impl Iterator<Item = &str> {
 impl Repository {
     /// A commit by its id.
     pub(super) fn commit(&self, id: &str) -> Result<Commit, GitError> {
+        count_commit();
         let object = self.object(id)?;
         let commit = if object.kind == ObjectKind::Commit { Commit::parse(&object.bytes) } else { None };
         commit.ok_or_else(|| GitError::DamagedObject { object: id.to_owned() })

@@ -5,7 +5,7 @@
 //! [`crate::git::Project`]; nothing here reads a file or a repository.
 
 mod filter;
-mod object_id;
+pub(crate) mod object_id;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
