@@ -1,12 +1,14 @@
-//! An end for a command that would wait for ever: git and libgit2 cannot be interrupted from within.
+//! An end for a command that would wait for ever, or that takes far more time or memory than a project needs: git and
+//! libgit2 cannot be interrupted from within, and not every way is known in which records can be made to be much work.
 //!
 //! A command that writes files is ended only before the first of them.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use trace::Error;
-use trace::git::{never_ends, unless_writing};
+use trace::git::{commits_read, never_ends, unless_writing};
 
 use crate::args::Shared;
 use crate::screen::print_error;
@@ -19,7 +21,19 @@ const INTERVAL: Duration = Duration::from_millis(200);
 const PATIENCE: Duration = Duration::from_secs(1);
 
 /// The most memory that a command may take, in bytes: far more than the largest project needs.
-const MOST_MEMORY: u64 = 1_500 << 20;
+const MOST_MEMORY: u64 = 1_000 << 20;
+
+/// The longest time on a processor, in milliseconds: the commands on a project of thousands of records take less than one
+/// second.
+const LONGEST: u64 = if cfg!(debug_assertions) { 200_000 } else { 10_000 };
+/// What each commit that is read adds to it.
+const LONGEST_OF_COMMIT: u64 = LONGEST / 200;
+
+/// With this variable set, a command has no limits of time and memory.
+const UNLIMITED: &str = "TIEROD_UNLIMITED";
+
+/// What `page --watch` has done before the present page: milliseconds on a processor, and commits read.
+static BEFORE: [AtomicU64; 2] = [const { AtomicU64::new(0) }; 2];
 
 /// Starts to watch this command. The thread ends with the process.
 pub(crate) fn start(shared: &Shared) {
@@ -51,7 +65,14 @@ pub(crate) fn end_where_libgit2_panics(shared: &Shared) {
     }));
 }
 
+/// Begins to count time anew, for the next piece of work of a command that goes on for hours.
+pub(crate) fn count_anew() {
+    BEFORE[0].store(on_processor(), Ordering::Relaxed);
+    BEFORE[1].store(commits_read(), Ordering::Relaxed);
+}
+
 fn watch(end: impl Fn(&Error) + Send + 'static) {
+    let is_limited = std::env::var_os(UNLIMITED).is_none_or(|value| value.is_empty());
     let watch = move || {
         let mut passed = Duration::ZERO;
         loop {
@@ -62,15 +83,47 @@ fn watch(end: impl Fn(&Error) + Send + 'static) {
             {
                 unless_writing(|| end(&error));
             }
-            if resident() > MOST_MEMORY {
-                let error = Error::new(format!("the command takes more than {} MiB of memory", MOST_MEMORY >> 20));
-                let error = error.help("see Limits in SECURITY.md: the repository is far larger than a project");
+            if is_limited && let Some(error) = too_much() {
                 unless_writing(|| end(&error));
             }
         }
     };
     // Without the thread the command does the same, only longer.
     let _ = std::thread::Builder::new().name("guard".to_owned()).spawn(watch);
+}
+
+/// What this process has taken too much of.
+fn too_much() -> Option<Error> {
+    let [before, commits] = BEFORE.each_ref().map(|before| before.load(Ordering::Relaxed));
+    let (time, commits) = (on_processor().saturating_sub(before), commits_read().saturating_sub(commits));
+    let error = Error::new(excess(resident(), time, commits)?);
+    let error = error.because("the records are far more work than those of a project");
+    Some(error.help(format!("see Limits in SECURITY.md; if you trust the repository, set {UNLIMITED}=1")))
+}
+
+/// What is over its limit, of a memory in bytes and of milliseconds on a processor in which commits were read.
+fn excess(memory: u64, time: u64, commits: u64) -> Option<String> {
+    let longest = LONGEST.saturating_add(LONGEST_OF_COMMIT.saturating_mul(commits));
+    if memory > MOST_MEMORY {
+        Some(format!("the command takes more than {} MiB of memory", MOST_MEMORY >> 20))
+    } else if time > longest {
+        Some(format!("the command takes more than {} s on a processor", longest / 1000))
+    } else {
+        None
+    }
+}
+
+/// The time that all threads of this process have taken on a processor, in milliseconds; 0 where the system does not say.
+fn on_processor() -> u64 {
+    #[cfg(unix)]
+    {
+        let time = rustix::time::clock_gettime(rustix::time::ClockId::ProcessCPUTime);
+        u64::try_from(time.tv_sec * 1000 + time.tv_nsec / 1_000_000).unwrap_or(0)
+    }
+    #[cfg(not(unix))]
+    {
+        0
+    }
 }
 
 /// The memory of this process in bytes, where the system lists it; otherwise 0.
@@ -97,4 +150,34 @@ fn folders() -> Vec<PathBuf> {
     folders.sort();
     folders.dedup();
     folders
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_history_may_take_longer() {
+        assert_eq!(excess(MOST_MEMORY, LONGEST, 0), None);
+        assert_eq!(excess(0, LONGEST + 400 * LONGEST_OF_COMMIT, 400), None, "thrice as long");
+        let seconds = LONGEST / 1000;
+        assert_eq!(
+            excess(0, LONGEST + 1, 0).unwrap(),
+            format!("the command takes more than {seconds} s on a processor")
+        );
+        let over = excess(0, 3 * LONGEST + 1, 400).unwrap();
+        assert_eq!(over, format!("the command takes more than {} s on a processor", 3 * seconds));
+        assert_eq!(excess(MOST_MEMORY + 1, 0, 0).unwrap(), "the command takes more than 1000 MiB of memory");
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn the_system_says_what_a_process_takes() {
+        let before = on_processor();
+        let mut sum = 0_u64;
+        while on_processor() < before + 20 {
+            sum = std::hint::black_box(sum.wrapping_mul(31) + 1);
+        }
+        assert!(resident() > 1 << 20, "{sum}");
+    }
 }

@@ -44,6 +44,7 @@ impl Export {
             let error = Error::new(format!("{} does not end in .xlsx", clean(&self.file.to_string_lossy())));
             return Err(error.help("`export` writes workbooks of this kind: name the file as in `car.xlsx`"));
         }
+        trace::git::may_be_written(&self.file, self.replace)?;
         let project = self.records.project()?;
         let study = self.records.study_of(&project)?;
         let all = |_: &trace::values::Budget| true;

@@ -14,6 +14,7 @@ use trace::{Error, Project, Study};
 
 use super::Done;
 use crate::args::{Records, Shared, today};
+use crate::guard;
 use crate::output::page::{self, PageView};
 use crate::screen::{clean, count, print_error};
 
@@ -126,6 +127,7 @@ impl Page {
             if !made.is_old() {
                 continue;
             }
+            guard::count_anew();
             match self.make(true) {
                 Ok(next) => made = next,
                 Err(error) => {
@@ -146,6 +148,7 @@ impl Page {
             }
         }
         // The page that stays does not wait for another one.
+        guard::count_anew();
         if let Ok(last) = self.make(false) {
             self.write(&last)?;
         }
