@@ -57,7 +57,7 @@ const HOOKS: [&str; 6] =
     ["post-index-change", "reference-transaction", "fsmonitor-watchman", "pre-auto-gc", "post-checkout", "pre-push"];
 
 /// Every command that reads a repository.
-const COMMANDS: [&[&str]; 19] = [
+const COMMANDS: [&[&str]; 31] = [
     &["check"],
     &["check", "--staged"],
     &["check", "--rev", "HEAD"],
@@ -77,6 +77,18 @@ const COMMANDS: [&[&str]; 19] = [
     &["audit", "--format", "html"],
     &["compare", "hub"],
     &["init"],
+    &["check", "--rev", "HEAD^{commit}"],
+    &["page", "--output", "../car.html"],
+    &["deck"],
+    &["export", "../car.xlsx", "--replace"],
+    &["set", "hub.title", "Hub"],
+    &["rename", "hub", "wheel-hub", "--dry-run"],
+    &["add", "part", "bolt", "in=suspension", "--dry-run"],
+    &["import", "sheet.csv", "--dry-run"],
+    &["revise", "hub", "at-most", "1 kg", "--reason", "It is light.", "--agreed-by", "lead", "--dry-run"],
+    &["hook", "install"],
+    &["hook", "remove"],
+    &["--complete", "fish", "tierod", "why", "h"],
 ];
 
 struct Trap {
@@ -158,12 +170,24 @@ fn nothing_that_a_configuration_names_is_started() {
         let trap = Trap::new(shape.sandbox.outside());
         // Attributes that are not committed apply to the working tree as well.
         std::fs::write(shape.folder.join(".gitattributes"), ATTRIBUTES).unwrap();
+        sign_head(shape);
         trap.set_in(shape);
         // An index that is newer than its files makes git ask the monitor.
         combinations += run_all(name, shape, &trap);
     }
     println!("{combinations} combinations of command, shape and key");
     assert!(combinations > 3000);
+}
+
+/// Replaces the last commit by one with a signature, which git would verify by a program.
+fn sign_head(shape: &Shape) {
+    let commit = shape.git(&["cat-file", "commit", "HEAD"]);
+    let (head, message) = commit.split_once("\n\n").unwrap();
+    let signature = "gpgsig -----BEGIN PGP SIGNATURE-----\n \n iQEzBAABCAAd\n -----END PGP SIGNATURE-----";
+    let file = shape.sandbox.outside().join("commit");
+    std::fs::write(&file, format!("{head}\n{signature}\n\n{message}")).unwrap();
+    let signed = shape.git(&["hash-object", "-t", "commit", "-w", file.to_str().unwrap()]);
+    shape.git(&["reset", "-q", "--soft", signed.trim()]);
 }
 
 fn run_all(name: &str, shape: &Shape, trap: &Trap) -> usize {
@@ -265,6 +289,19 @@ fn settings_that_are_a_link_are_no_project() {
     symlink(sandbox.outside().join("settings.yaml"), sandbox.path_of("tierod.yaml")).unwrap();
     let error = sandbox.tierod(&["check"]).ended(2).err;
     assert!(error.contains("no project root found"), "{error}");
+}
+
+/// A pipe or a device as a template is reported, in place of a report by another template.
+#[test]
+fn a_pipe_is_no_template() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "one"]);
+    std::fs::create_dir(sandbox.path_of("templates")).unwrap();
+    assert!(Command::new("mkfifo").arg(sandbox.path_of("templates/delta.md")).status().unwrap().success());
+    let error = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).ended(2).err;
+    assert!(error.contains("templates/delta.md") && error.contains("not a regular file"), "{error}");
 }
 
 /// A pipe in place of a table, a template, a record file or the settings gives an answer at once.

@@ -248,11 +248,17 @@ fn a_negative_growth_is_not_used() {
     let sandbox = Sandbox::new();
     sandbox.small_root("");
     let settings = std::fs::read_to_string(sandbox.path_of("tierod.yaml")).unwrap();
-    sandbox.write("more.yaml", "parts:\n  more: {in: suspension, amounts: {mass: {value: 10 kg, basis: estimated}}}\n");
+    sandbox.write(
+        "more.yaml",
+        "parts:\n  more: {in: suspension, amounts: {mass: {value: 10 kg, basis: estimated}}}\ntargets:\n  mass: {of: car, total: mass, at-most: 300 kg, lead: x, serves: {skidpad: It is light.}}\n",
+    );
     let mass = |growth: &str| {
         sandbox.write("tierod.yaml", settings.replace("20 %", growth));
         sandbox.tierod(&["budget", "--format", "json"]).out.replace(growth, "")
     };
-    assert_eq!(mass("-20 %"), mass("-30 %"));
+    let unused = mass("0 %");
+    assert_ne!(mass("50 %"), unused, "the growth is used");
+    assert_eq!(mass("-20 %"), unused);
+    assert_eq!(mass("-30 %"), unused);
     assert!(sandbox.tierod(&["check"]).ended(1).out.contains("the growth `-30 %` is not from 0 % to 100 %"));
 }

@@ -4,6 +4,7 @@
 //! A command that writes files is ended only before the first of them.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
@@ -15,7 +16,7 @@ use crate::screen::print_error;
 use crate::{CLEAN, FAILED};
 
 /// How often the command is looked at.
-const INTERVAL: Duration = Duration::from_millis(200);
+const INTERVAL: Duration = Duration::from_millis(50);
 
 /// How long a command may take before a cause for waiting is looked for.
 const PATIENCE: Duration = Duration::from_secs(1);
@@ -71,17 +72,23 @@ pub(crate) fn count_anew() {
     BEFORE[1].store(commits_read(), Ordering::Relaxed);
 }
 
-fn watch(end: impl Fn(&Error) + Send + 'static) {
+fn watch(end: impl Fn(&Error) + Send + Sync + 'static) {
+    let end = Arc::new(end);
     let is_limited = std::env::var_os(UNLIMITED).is_none_or(|value| value.is_empty());
     let watch = move || {
         let mut passed = Duration::ZERO;
         loop {
             std::thread::sleep(INTERVAL);
             passed += INTERVAL;
-            if passed == PATIENCE
-                && let Some(error) = folders().iter().find_map(|folder| never_ends(folder))
-            {
-                unless_writing(|| end(&error));
+            if passed == PATIENCE {
+                let end = Arc::clone(&end);
+                // In a thread of its own: a stranger can make the search long, too.
+                let search = move || {
+                    if let Some(error) = folders().iter().find_map(|folder| never_ends(folder)) {
+                        unless_writing(|| end(&error));
+                    }
+                };
+                let _ = std::thread::Builder::new().name("search".to_owned()).spawn(search);
             }
             if is_limited && let Some(error) = too_much() {
                 unless_writing(|| end(&error));

@@ -21,6 +21,14 @@ pub(super) fn report(settings: &mut Settings, problems: &mut Vec<Problem>) {
     {
         bad(&["currency"], format!("unknown currency `{}`", shorten(code)), "use an ISO 4217 code, for example `EUR`");
     }
+    if let Some(year) = settings.season.filter(|year| !(1900..=2200).contains(year)) {
+        bad(
+            &["season"],
+            format!("the season `{year}` is not a year from 1900 to 2200"),
+            "write the year of the contest",
+        );
+        settings.season = None;
+    }
     let mut last: Option<(Stage, Day)> = None;
     for stage in Stage::ALL {
         let Some(end) = settings.stages.last_day(stage) else { continue };

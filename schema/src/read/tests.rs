@@ -251,6 +251,16 @@ fn empty_files_hold_no_records() {
 }
 
 #[test]
+fn a_season_is_a_year() {
+    for (text, season) in
+        [("season: 1899", None), ("season: 0", None), ("season: 1900", Some(1900)), ("season: 2201", None)]
+    {
+        let (settings, problems) = settings(text.as_bytes());
+        assert_eq!((settings.season, problems.len()), (season, usize::from(season.is_none())), "{text}");
+    }
+}
+
+#[test]
 fn settings_are_read_with_places() {
     let text = "season: 2027\ncurrency: EURO\nstages: {design: 2027-02-01, build: 2027-01-01}\ngrowth: {mass: {drawn: 5 kg}}\nlevels: {excess-margin: loud, no-lead: {buld: off}}\n";
     let (settings, problems) = settings(text.as_bytes());

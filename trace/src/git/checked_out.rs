@@ -2,14 +2,17 @@
 //! it has the same bytes.
 //!
 //! A content is taken only if it has the id of the entry. So it is the content that is committed, whatever the working
-//! tree, its links, or the times in the index claim.
+//! tree or the times in the index claim. Only regular files are opened, and no link on the way to them is followed.
 
-use std::path::PathBuf;
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
 
 use schema::read::LARGEST_FILE;
 
 use super::access::Entry;
 use super::regular;
+use super::worktree::is_real;
+use crate::snapshot::inside;
 use crate::snapshot::object_id::blob_id;
 
 /// After this number of files in a row that are others, the rest is taken to be converted by git when it is checked out.
@@ -18,13 +21,15 @@ const MOST_MISSES: usize = 20;
 /// A reader of the files below the top of a working tree.
 pub(super) struct CheckedOut {
     top: PathBuf,
+    /// The folder that was looked at last, and whether its files may be read: entries are in the order of their paths.
+    folder: Option<(String, bool)>,
     misses: usize,
 }
 
 impl CheckedOut {
     /// A reader for the working tree of this top.
     pub(super) fn new(top: PathBuf) -> Self {
-        Self { top, misses: 0 }
+        Self { top, folder: None, misses: 0 }
     }
 
     /// The content of an entry of the index; `None` if the working tree has another one. Only the index knows sizes: an entry
@@ -34,10 +39,25 @@ impl CheckedOut {
         if self.misses >= MOST_MISSES || size == 0 || size > LARGEST_FILE || entry.skip_worktree {
             return None;
         }
-        let bytes = regular::read_listed(&self.top.join(&entry.path), size).ok();
+        let path = self.has_below(&entry.path).then(|| self.top.join(&entry.path));
+        let bytes = path.and_then(|path| regular::read(&path, size).ok());
         let bytes = bytes.filter(|bytes| blob_id(bytes, entry.id.len()) == entry.id);
         self.misses = if bytes.is_some() { 0 } else { self.misses + 1 };
         bytes
+    }
+
+    /// Whether the folder of a path is below the top, and none on its way is a link.
+    fn has_below(&mut self, path: &str) -> bool {
+        let folder = path.rsplit_once('/').map_or("", |(folder, _)| folder);
+        if let Some((known, real)) = &self.folder
+            && known == folder
+        {
+            return *real && inside(path).as_deref() == Some(path);
+        }
+        let real =
+            inside(path).as_deref() == Some(path) && is_real(&self.top, Path::new(folder), &mut HashMap::default());
+        self.folder = Some((folder.to_owned(), real));
+        real
     }
 }
 
@@ -68,6 +88,33 @@ mod tests {
         assert_eq!(reader.content(&entry("same.yaml", 0)), None, "an entry of a tree");
         assert_eq!(reader.content(&Entry { skip_worktree: true, ..entry("same.yaml", 6) }), None);
         assert!(reader.content(&entry("same.yaml", 6)).is_some());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn nothing_behind_a_link_or_outside_is_opened() {
+        let folder = tempfile::tempdir().unwrap();
+        let top = folder.path().join("top");
+        for path in ["top/real", "other"] {
+            std::fs::create_dir_all(below(&folder, path)).unwrap();
+        }
+        for file in ["top/real/same.yaml", "other/same.yaml"] {
+            std::fs::write(below(&folder, file), "hello\n").unwrap();
+        }
+        std::os::unix::fs::symlink("../other", top.join("linked")).unwrap();
+        std::os::unix::fs::symlink("real/same.yaml", top.join("link.yaml")).unwrap();
+        let mut reader = CheckedOut::new(top);
+        let absolute = below(&folder, "other/same.yaml");
+        let outside = ["linked/same.yaml", "link.yaml", "../other/same.yaml", absolute.to_str().unwrap()];
+        for path in outside {
+            assert_eq!(reader.content(&entry(path, 6)), None, "{path}");
+        }
+        assert!(reader.content(&entry("real/same.yaml", 6)).is_some());
+    }
+
+    #[cfg(unix)]
+    fn below(folder: &tempfile::TempDir, path: &str) -> PathBuf {
+        folder.path().join(path)
     }
 
     #[test]

@@ -53,7 +53,10 @@ pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Err
         if path.is_dir() { fs::remove_dir_all(&path) } else { fs::remove_file(&path) }.map_err(failed)?;
     }
     fs::create_dir_all(&beside).map_err(failed)?;
-    fill(&beside, commits)?;
+    fill(&beside, commits).inspect_err(|_| {
+        // What stays is removed by the next run; an empty folder needs none.
+        let _ = fs::remove_dir_all(&beside);
+    })?;
     let mut names = fs::read_dir(&beside).and_then(Iterator::collect::<Result<Vec<_>, _>>).map_err(failed)?;
     // The folder of git comes last: without it there is no repository.
     names.sort_by_key(|entry| (entry.file_name() == ".git", entry.file_name()));

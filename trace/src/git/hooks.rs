@@ -7,6 +7,7 @@ use super::config_size;
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::plumbing::Plumbing;
+use super::process::Longest;
 
 /// The folder that git runs the hooks of a repository from.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -65,9 +66,9 @@ impl Plumbing {
     fn is_committed(&self, folder: &Path) -> bool {
         let run = |args: &[&str], path: &Path| {
             let args: Vec<&OsStr> = args.iter().map(OsStr::new).chain([path.as_os_str()]).collect();
-            self.git.run(&args)
+            self.git.output(&args, Longest::OF_PATTERNS)
         };
-        let tracked = run(&["--literal-pathspecs", "ls-files", "--"], folder).is_ok_and(|list| !list.is_empty());
+        let tracked = run(&["--literal-pathspecs", "ls-files", "--"], folder).is_ok_and(|list| !list.stdout.is_empty());
         // The exit code is 1 if a path is not ignored. A file, because the folder itself may not be there yet.
         tracked || run(&["check-ignore", "--quiet", "--no-index", "--"], &folder.join("pre-commit")).is_err()
     }

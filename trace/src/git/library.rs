@@ -15,6 +15,7 @@ use super::checked_out::CheckedOut;
 use super::environment::{Environment, Locals, outside_of_bare};
 use super::error::GitError;
 use super::loose_blobs::LooseBlobs;
+use super::packs;
 use super::walk::day_of;
 use crate::parallel::{both, cores};
 use crate::snapshot::{Content, text_of};
@@ -51,6 +52,9 @@ impl Library {
         let folder = outside_of_bare(folder);
         match git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>()) {
             Ok(repository) => {
+                if let Some(damaged) = packs::leads_out(&repository.commondir().join("objects/pack")) {
+                    return Err(damaged);
+                }
                 // `GIT_NAMESPACE` would hide its branches.
                 repository.remove_namespace()?;
                 Ok(Some(Self { repository, locals: locals.clone() }))
@@ -72,33 +76,13 @@ impl Library {
 
 impl Access for Library {
     fn index(&self) -> Result<Index, GitError> {
-        let index = match &self.locals {
-            Locals::Index(file) => git2::Index::open(file)?,
-            _ => self.repository.index()?,
-        };
-        let mut unmerged = Vec::new();
-        let mut entries = Vec::with_capacity(index.len());
-        for entry in index.iter() {
-            let path = String::from_utf8_lossy(&entry.path).into_owned();
-            if entry.flags & STAGE != 0 {
-                unmerged.push(path);
-                continue;
+        match &self.locals {
+            Locals::Index(file) => on_deep_stack(file, || entries_of(&git2::Index::open(file)?)),
+            _ => {
+                let file = self.repository.path().join("index");
+                on_deep_stack(&file, || entries_of(&git2::Index::open(&file)?))
             }
-            let Some(kind) = EntryKind::from_mode(entry.mode) else {
-                return Err(GitError::Unsupported { feature: "this mode of an index entry" });
-            };
-            if entry.flags_extended & INTENT_TO_ADD != 0 {
-                continue;
-            }
-            entries.push(Entry {
-                path,
-                id: entry.id.to_string(),
-                kind,
-                skip_worktree: entry.flags_extended & SKIP_WORKTREE != 0,
-                size: entry.file_size,
-            });
         }
-        Ok(Index { entries, unmerged })
     }
 
     fn named(&self, name: &str) -> Result<Option<String>, GitError> {
@@ -230,6 +214,52 @@ impl Access for Library {
     }
 }
 
+/// The entries of an index.
+fn entries_of(index: &git2::Index) -> Result<Index, GitError> {
+    let mut unmerged = Vec::new();
+    let mut entries = Vec::with_capacity(index.len());
+    for entry in index.iter() {
+        let path = String::from_utf8_lossy(&entry.path).into_owned();
+        if entry.flags & STAGE != 0 {
+            unmerged.push(path);
+            continue;
+        }
+        let Some(kind) = EntryKind::from_mode(entry.mode) else {
+            return Err(GitError::Unsupported { feature: "this mode of an index entry" });
+        };
+        if entry.flags_extended & INTENT_TO_ADD != 0 {
+            continue;
+        }
+        entries.push(Entry {
+            path,
+            id: entry.id.to_string(),
+            kind,
+            skip_worktree: entry.flags_extended & SKIP_WORKTREE != 0,
+            size: entry.file_size,
+        });
+    }
+    Ok(Index { entries, unmerged })
+}
+
+/// Reads an index on a stack that is deep enough for its size: libgit2 reads the tree of folders in it by recursion, and a
+/// folder takes seven bytes.
+fn on_deep_stack<T: Send>(file: &Path, read: impl FnOnce() -> Result<T, GitError> + Send) -> Result<T, GitError> {
+    const SMALL: u64 = 64 << 10;
+    const FOR_EACH_BYTE: u64 = 64;
+    let size = file.metadata().map_or(0, |found| found.len());
+    if size <= SMALL {
+        return read();
+    }
+    // Only what is used of it takes memory.
+    let stack = usize::try_from((8 << 20) + size.saturating_mul(FOR_EACH_BYTE)).unwrap_or(usize::MAX);
+    std::thread::scope(|scope| {
+        let thread = std::thread::Builder::new().stack_size(stack).spawn_scoped(scope, read);
+        let ended = thread.map(std::thread::ScopedJoinHandle::join);
+        let none = || GitError::Unsupported { feature: "an index of this size" };
+        ended.map_err(|_| none())?.map_err(|_| none())?
+    })
+}
+
 /// How long the list of untracked files may take.
 const LONGEST_LIST: Duration = Duration::from_secs(10);
 
@@ -297,12 +327,10 @@ fn read_all<'r>(
 
 fn content(odb: &Odb<'_>, entry: &Entry) -> Result<Content, GitError> {
     let id = Oid::from_str(&entry.id)?;
-    // The size in the index is that of the file in the working tree: close enough to distinguish small from large.
-    if entry.size == 0 || u64::from(entry.size) > LARGEST_FILE / 2 {
-        let (size, _) = odb.read_header(id)?;
-        if size as u64 > LARGEST_FILE {
-            return Ok(Err(Problem::too_large(size as u64)));
-        }
+    // The size in the index is what its writer claims.
+    let (size, _) = odb.read_header(id)?;
+    if size as u64 > LARGEST_FILE {
+        return Ok(Err(Problem::too_large(size as u64)));
     }
     let object = odb.read(id)?;
     if object.kind() != ObjectType::Blob {

@@ -1,9 +1,11 @@
-//! Packs whose objects are made of each other in a circle: libgit2 follows it without an end, and keeps every step.
+//! Packs that libgit2 cannot read: it follows objects that are made of each other in a circle without an end, and looks behind
+//! the end of a pack where an index has such a place.
 //!
-//! The format is that of `gitformat-pack` in git's documentation: an index of version 1 or 2, and entries that begin with their kind.
+//! The formats are those of `gitformat-pack` in git's documentation: an index of version 1 or 2, one of several packs, and entries
+//! that begin with their kind.
 
 use std::fs::File;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use foldhash::{HashMap, HashMapExt as _};
 
@@ -19,14 +21,81 @@ const LARGEST_INDEX: u64 = 512 << 20;
 
 /// The error for the first pack of a folder that has a circle.
 pub(super) fn circle(folder: &Path) -> Option<GitError> {
-    let entries = std::fs::read_dir(folder).ok()?.flatten().map(|entry| entry.path());
-    let mut indexes: Vec<_> = entries.filter(|path| path.extension().is_some_and(|end| end == "idx")).collect();
-    indexes.sort();
-    let found = indexes.into_iter().find(|index| has_circle(index, &index.with_extension("pack")).unwrap_or(false))?;
+    let found =
+        indexes(folder).into_iter().find(|index| has_circle(index, &index.with_extension("pack")).unwrap_or(false))?;
     Some(GitError::Unreadable {
         cause: format!("objects in {} are made of each other", found.with_extension("pack").display()),
         hint: "the repository is damaged, or made to keep a reader busy: clone it again".to_owned(),
     })
+}
+
+/// The indexes of the packs of a folder.
+fn indexes(folder: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten().map(|entry| entry.path());
+    let mut indexes: Vec<_> = entries.filter(|path| path.extension().is_some_and(|end| end == "idx")).collect();
+    indexes.sort();
+    indexes
+}
+
+/// The error for the first index of a folder that leads behind the end of its pack.
+pub(super) fn leads_out(folder: &Path) -> Option<GitError> {
+    let indexes = indexes(folder);
+    let of_all = folder.join("multi-pack-index");
+    let own = |index: &PathBuf| !is_inside(index).unwrap_or(true);
+    let found = indexes.into_iter().find(own).or_else(|| (!are_inside(&of_all, folder)).then_some(of_all))?;
+    Some(GitError::Unreadable {
+        cause: format!("{} leads behind the end of a pack", found.display()),
+        hint: "run `git fsck`, or clone the repository again".to_owned(),
+    })
+}
+
+/// Whether all objects of an index begin within its pack; `None` if one of them cannot be read.
+fn is_inside(index: &Path) -> Option<bool> {
+    let size = index.with_extension("pack").metadata().ok()?.len();
+    let bytes = regular::read(&index.canonicalize().ok()?, LARGEST_INDEX).ok()?;
+    let objects = Objects::new(&bytes)?;
+    Some((0..objects.count).all(|object| objects.offset(object).is_some_and(|offset| offset < size)))
+}
+
+/// The same for an index of all packs of a folder; one that is not there leads nowhere.
+fn are_inside(index: &Path, folder: &Path) -> bool {
+    let bytes = index.canonicalize().ok().and_then(|index| regular::read(&index, LARGEST_INDEX).ok());
+    bytes.is_none_or(|bytes| all_inside(&bytes, folder).unwrap_or(false))
+}
+
+/// `None` if the index cannot be read as one.
+fn all_inside(index: &[u8], folder: &Path) -> Option<bool> {
+    const HEAD: usize = 12;
+    const ROW: usize = 12;
+    const IS_LARGE: u64 = 1 << 31;
+    let count = usize::from(*index.get(6)?);
+    let row = |chunk: usize| index.get(HEAD + chunk * ROW..HEAD + (chunk + 1) * ROW);
+    let start = |chunk: usize| usize::try_from(number(row(chunk)?.get(4..)?)).ok();
+    let chunk = |name: &[u8]| {
+        let found = (0..count).find(|chunk| row(*chunk).is_some_and(|row| row.starts_with(name)))?;
+        index.get(start(found)?..start(found + 1)?)
+    };
+    let names = chunk(b"PNAM")?.split(|byte| *byte == 0).filter(|name| !name.is_empty());
+    let size = |name: &[u8]| {
+        let path = folder.join(std::str::from_utf8(name).ok()?).with_extension("pack");
+        Some(path.metadata().ok()?.len())
+    };
+    let sizes: Vec<u64> = names.map(|name| size(name).unwrap_or(0)).collect();
+    let large = chunk(b"LOFF").unwrap_or_default();
+    let is_inside = |object: &[u8]| {
+        let size = sizes.get(usize::try_from(number(&object[..4])).ok()?)?;
+        let offset = number(&object[4..]);
+        let offset = if offset & IS_LARGE == 0 || large.is_empty() {
+            offset
+        } else {
+            let place = usize::try_from(offset & !IS_LARGE).ok()?.checked_mul(8)?;
+            number(large.get(place..place.checked_add(8)?)?)
+        };
+        // A pack that is not there any more is not read.
+        Some(*size == 0 || offset < *size)
+    };
+    let (objects, rest) = chunk(b"OOFF")?.as_chunks::<8>();
+    Some(rest.is_empty() && objects.iter().all(|object| is_inside(object).unwrap_or(false)))
 }
 
 /// Whether a pack has a circle; `None` if it cannot be read as one. An entry that cannot be read is the base of nothing.

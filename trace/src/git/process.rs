@@ -36,6 +36,10 @@ pub(super) struct Longest {
     whole: Duration,
 }
 
+/// The most memory of a command of git, in bytes, without the files that it maps. Only Linux has a limit for another process.
+#[cfg(target_os = "linux")]
+const MOST_MEMORY: u64 = 1_000 << 20;
+
 impl Longest {
     /// A command that does not depend on patterns.
     const USUAL: Self = Self { processor: 60, whole: Duration::from_secs(300) };
@@ -57,6 +61,9 @@ impl Longest {
             let (current, maximum) = (within(self.processor, own.current), within(self.processor + 1, own.maximum));
             let _ = prlimit(id, Resource::Core, Rlimit { current: Some(0), maximum: Some(0) });
             let _ = prlimit(id, Resource::Cpu, Rlimit { current, maximum });
+            let own = getrlimit(Resource::Data);
+            let (current, maximum) = (within(MOST_MEMORY, own.current), within(MOST_MEMORY, own.maximum));
+            let _ = prlimit(id, Resource::Data, Rlimit { current, maximum });
         }
         Ok(child)
     }
@@ -90,7 +97,8 @@ fn kill(id: u32) {
 /// writing objects while it reads a sparse index.
 ///
 /// `git -c` outranks the configuration of the repository, of the user and of the system.
-const RUN_NOTHING: [&str; 13] = [
+const RUN_NOTHING: [&str; 14] = [
+    "advice.graftFileDeprecated=false",
     "core.fsmonitor=false",
     "core.alternateRefsCommand=",
     "core.sshCommand=false",
@@ -325,14 +333,36 @@ fn feed(mut command: Command, input: Vec<u8>, longest: Longest) -> Result<Output
     let mut stdin = child.stdin.take();
     // In another thread, so that neither side waits for the other with a full pipe.
     let writer = std::thread::spawn(move || stdin.as_mut().map_or(Ok(()), |stdin| stdin.write_all(&input)));
-    let output = child.wait_with_output().map_err(|error| stopped(&error))?;
+    let output = output_within(child, longest)?;
     let _ = writer.join();
-    in_time(output)
+    Ok(output)
 }
 
 /// The output of git, without an input.
 fn unfed(command: &mut Command) -> Result<Output, GitError> {
-    Longest::USUAL.start(command)?.wait_with_output().map_err(|error| stopped(&error)).and_then(in_time)
+    let longest = Longest::USUAL;
+    output_within(longest.start(command)?, longest)
+}
+
+/// The output of a process, which is ended if its whole time is over.
+fn output_within(child: Child, longest: Longest) -> Result<Output, GitError> {
+    let id = child.id();
+    let (done, ended) = mpsc::channel::<()>();
+    std::thread::scope(|scope| {
+        let watch = scope.spawn(move || {
+            let is_over = ended.recv_timeout(longest.whole) == Err(RecvTimeoutError::Timeout);
+            if is_over {
+                kill(id);
+            }
+            is_over
+        });
+        let output = child.wait_with_output();
+        drop(done);
+        match watch.join() {
+            Ok(true) => Err(GitError::TooLong),
+            _ => output.map_err(|error| stopped(&error)).and_then(in_time),
+        }
+    })
 }
 
 fn in_time(output: Output) -> Result<Output, GitError> {
@@ -350,6 +380,10 @@ pub(super) fn refused(output: &Output) -> GitError {
     if printed.starts_with("unknown index entry format") {
         printed.truncate(printed.find(" 0x").unwrap_or(printed.len()));
     }
+    // What git advises is about its own use, and a full disk is the same for each of a thousand files.
+    const MOST_LINES: usize = 5;
+    let lines = printed.lines().filter(|line| !line.starts_with("hint:"));
+    let printed = lines.take(MOST_LINES).collect::<Vec<_>>().join("\n");
     GitError::Refused { code: output.status.code(), output: printed }
 }
 

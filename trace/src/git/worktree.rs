@@ -146,8 +146,9 @@ fn templates(root: &Path) -> HashMap<String, OtherFile> {
     let mut left = MOST_TABLES;
     let files = entries.into_iter().filter_map(|entry| {
         let path = format!("{TEMPLATES}/{}", entry.file_name().to_str()?);
-        let is_file = entry.file_type().is_ok_and(|found| found.is_file());
-        let content = (is_file && is_template(&path)).then(|| within(&mut left, read(&entry.path())))?;
+        // A pipe or a device is an error there: it is not waited for.
+        let is_read = entry.file_type().is_ok_and(|found| !found.is_symlink() && !found.is_dir());
+        let content = (is_read && is_template(&path)).then(|| within(&mut left, read(&entry.path())))?;
         let there = content.as_ref().map_or(true, |bytes| !bytes.is_empty());
         Some((path, OtherFile { there, content: Some(content) }))
     });

@@ -291,7 +291,8 @@ impl Snapshot {
 /// The path without `.` and `..` steps; `None` if it leads out of the project, or into git's own folder.
 pub(crate) fn inside(path: &str) -> Option<String> {
     let mut steps: Vec<&str> = Vec::new();
-    if path.starts_with('/') || path.contains(['\\', '\0']) {
+    // On Windows a colon names a drive, or another stream of a file.
+    if path.starts_with('/') || path.contains(['\\', '\0']) || (cfg!(windows) && path.contains(':')) {
         return None;
     }
     for step in path.split('/') {
