@@ -10,6 +10,13 @@ use trace::history::Past;
 use trace::snapshot::{Request, State};
 use trace::{Error, Project, Study};
 
+/// The status of a command without a finding at error level.
+pub(crate) const CLEAN: u8 = 0;
+/// The status if there are findings at error level.
+pub(crate) const FINDINGS: u8 = 1;
+/// The status if the tool could not do its work, the arguments are wrong, or the answer cannot be had from the records.
+pub(crate) const FAILED: u8 = 2;
+
 /// Options of every command.
 #[derive(Clone, Args)]
 pub(crate) struct Shared {
