@@ -43,6 +43,7 @@ KEYS = {
         ("", "statuses", "status_changes"),
         ("", "targets_moved", "limits_changed"),
         ("causes", "way", "affects"),
+        ("limits_changed", "date", "day"),
     ],
     "audit": [
         ("", "loops", "at_risk_periods"),
@@ -131,6 +132,8 @@ def new_keys(value, command, parent=""):
         value = dict(value, limit={"at_most": value["limit"]})
     if command == "budget" and parent == "changes":
         value = dict(value, **{"from": {"at_most": value["from"]}, "to": {"at_most": value["to"]}})
+    if command == "delta" and "over" in value and not isinstance(value["limit"], dict | None):
+        value = dict(value, limit={"at_most": value["limit"]})
     if command == "audit" and parent == "limits":
         value = dict(value, limit=limit_of(value["limit"])[0], unit=limit_of(value["limit"])[1])
     if command == "delta" and parent == "targets_moved":

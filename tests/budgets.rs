@@ -206,6 +206,30 @@ fn a_single_argument_is_an_amount_or_a_root() {
     assert!(error.contains("no budget for `mas`") && error.contains("did you mean `mass`?"), "{error}");
 }
 
+#[test]
+fn a_folder_with_the_name_of_a_value_is_not_taken_as_the_root() {
+    let sandbox = Sandbox::new();
+    sandbox.write("tierod.yaml", SETTINGS);
+    sandbox.write(
+        "records.yaml",
+        "goals: {top: {points: 40 pts}}
+events: {sprint: {plan: 40 pts, serves: {top: x}, reads: {time: sprint-time}, score: {formula: 100 pts - time * 10 pts/s}}}
+targets: {sprint-time: {of: car, at-most: 5 s, estimate: 4.8 s, serves: {sprint: x}}}
+",
+    );
+    let all = sandbox.tierod(&["worth"]).ended(0).out;
+    let one = sandbox.tierod(&["worth", "sprint-time"]).ended(0).out;
+    assert_ne!(one, all);
+    for folder in ["sprint-time", "hub.mass", "inner"] {
+        std::fs::create_dir(sandbox.path_of(folder)).unwrap();
+    }
+    assert_eq!(sandbox.tierod(&["worth", "sprint-time"]).ended(0).out, one, "next to a folder of this name");
+    let error = sandbox.tierod(&["worth", "hub.mass"]).ended(2).err;
+    assert!(error.contains("no value with id `hub.mass`"), "{error}");
+    assert_eq!(sandbox.tierod(&["worth", "./inner"]).ended(0).out, all, "a path is the root, or a folder in it");
+    assert_eq!(sandbox.tierod_in(&sandbox.path_of("inner"), &["worth", ".."]).ended(0).out, all);
+}
+
 // --- systems in systems, results, currencies --------------------------------------------------------------
 
 const NESTED: &str = "\

@@ -160,7 +160,7 @@ fn a_talk_has_at_most_twelve_slides_with_short_phrases_for_each_audience() {
         assert_eq!(has("money"), people == "sponsors", "{people}: what money buys is for sponsors");
         assert_eq!(has("scored"), people != "judges", "{people}: judges know how a car is scored");
         let decisions = ["engine", "tyre-size", "aero-package"];
-        assert!(decisions[..2].iter().all(|id| has(id)), "{people}: those that moved the most points");
+        assert!(decisions[..2].iter().all(|id| has(id)), "{people}: those that changed the most points");
         assert!(!has("battery-type") && !has("attenuator-type"), "{people}: these moved fewer");
         assert!(answer.err.contains("words a minute (at most 140)"), "{}", answer.err);
     }

@@ -371,7 +371,7 @@ fn the_json_has_its_keys() {
     );
     assert_eq!(keys(&json["values"][0]), set("id before after unit"));
     assert_eq!(keys(&json["causes"][0]), set("id before after unit affects points what edited amounts"));
-    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision agreed_by date reason"));
+    assert_eq!(keys(&json["limits_changed"][0]), set("id before after unit revision agreed_by day reason"));
     assert_eq!(keys(&json["status_changes"][0]), set("id before after"));
     assert_eq!(keys(&json["points"]), set("before after low high intervals"));
     assert_eq!(json["values"].as_array().unwrap().iter().filter(|value| value["id"] == "bare.mass").count(), 1);

@@ -245,7 +245,7 @@ fn a_changed_limit_has_the_reason_the_role_and_the_date_of_its_revision() {
     edit(&sandbox, "chain.yaml", "at-most: 5.6 s", "at-most: 5.7 s");
     sandbox.write("revisions.yaml", REVISION);
     let limits = answer(&sandbox)["limits_changed"].clone();
-    let of = |limit: &Value| ["id", "revision", "agreed_by", "date", "reason"].map(|key| limit[key].clone());
+    let of = |limit: &Value| ["id", "revision", "agreed_by", "day", "reason"].map(|key| limit[key].clone());
     let agreed = ["car-mass", "car-mass-march", "chief engineer", "2027-03-18", "The loom is heavier."];
     assert_eq!(of(&limits[0]), agreed.map(Value::from));
     assert_eq!(of(&limits[1]), [json!("circle-time"), Value::Null, Value::Null, Value::Null, Value::Null]);

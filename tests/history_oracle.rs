@@ -6,7 +6,7 @@ use crate::support::Sandbox;
 const HISTORIES: &str = "300";
 
 #[test]
-fn random_histories_accuse_nobody_unjustly_and_hide_nothing() {
+fn random_histories_have_no_wrong_finding_and_lack_none() {
     let sandbox = Sandbox::new();
     let script = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/history_oracle.py");
     let mut command = sandbox.command("python3", &sandbox.path());

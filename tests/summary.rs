@@ -372,6 +372,8 @@ fn the_first_line_has_points_goal_and_budgets() {
         (&json["budgets"][0]["before"]["over"], &json["budgets"][0]["after"]["over"]),
         (&false.into(), &true.into())
     );
+    let limits = ["before", "after"].map(|side| json["budgets"][0][side]["limit"]["at_most"].as_f64());
+    assert!(limits.iter().all(Option::is_some), "as in every other answer: {}", json["budgets"][0]);
     assert!(json["points"]["intervals"]["before"][0].as_f64().unwrap() < 60.0);
     assert!(json["chances"][0]["after"].as_f64().unwrap() < json["chances"][0]["before"].as_f64().unwrap());
     let values: Vec<&str> =

@@ -1,6 +1,6 @@
 //! The options that commands share, and the request for a snapshot that they give.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Args, ValueEnum};
@@ -9,6 +9,13 @@ use schema::renamed::Use;
 use trace::history::Past;
 use trace::snapshot::{Request, State};
 use trace::{Error, Project, Study};
+
+/// The status of a command without a finding at error level.
+pub(crate) const CLEAN: u8 = 0;
+/// The status if there are findings at error level.
+pub(crate) const FINDINGS: u8 = 1;
+/// The status if the tool could not do its work, the arguments are wrong, or the answer cannot be had from the records.
+pub(crate) const FAILED: u8 = 2;
 
 /// Options of every command.
 #[derive(Clone, Args)]
@@ -47,6 +54,20 @@ pub(crate) struct Records {
 }
 
 impl Records {
+    /// Takes the first argument of a command as the project root if it is not a name, as a single argument is the root in every
+    /// other command: a folder that is written as a path, or that contains the settings. A folder `car-mass` is not taken in
+    /// place of the value `car-mass`.
+    pub(crate) fn take_root(&mut self, first: &mut Option<String>) {
+        let is_root = |word: &str| {
+            let path = Path::new(word);
+            let is_name = word.split('.').all(schema::words::is_kebab_case);
+            path.is_dir() && (!is_name || path.join(schema::settings::FILE).is_file())
+        };
+        if self.root.is_none() && first.as_deref().is_some_and(is_root) {
+            self.root = first.take().map(Into::into);
+        }
+    }
+
     /// Opens the project that the options name.
     pub(crate) fn project(&self) -> Result<Project, Error> {
         Ok(Project::open(&self.request()?))

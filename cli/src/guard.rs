@@ -1,4 +1,4 @@
-//! An end for a command that would wait for ever, or that takes far more time or memory than a project needs: git and
+//! An end for a command that would wait forever, or that takes far more time or memory than a project needs: git and
 //! libgit2 cannot be interrupted from within, and not every way is known in which records can be made to be much work.
 //!
 //! A command that writes files is ended only before the first of them.
@@ -11,9 +11,8 @@ use std::time::Duration;
 use trace::Error;
 use trace::git::{commits_read, never_ends, unless_writing};
 
-use crate::args::Shared;
+use crate::args::{CLEAN, FAILED, Shared};
 use crate::screen::print_error;
-use crate::{CLEAN, FAILED};
 
 /// How often the command is looked at.
 const INTERVAL: Duration = Duration::from_millis(50);
@@ -66,8 +65,8 @@ pub(crate) fn end_where_libgit2_panics(shared: &Shared) {
     }));
 }
 
-/// Begins to count time anew, for the next piece of work of a command that goes on for hours.
-pub(crate) fn count_anew() {
+/// Begins to count time again, for the next piece of work of a command that goes on for hours.
+pub(crate) fn count_again() {
     BEFORE[0].store(on_processor(), Ordering::Relaxed);
     BEFORE[1].store(commits_read(), Ordering::Relaxed);
 }
@@ -120,7 +119,7 @@ fn excess(memory: u64, time: u64, commits: u64) -> Option<String> {
     }
 }
 
-/// The time that all threads of this process have taken on a processor, in milliseconds; 0 where the system does not say.
+/// The time that all threads of this process have taken on a processor, in milliseconds; 0 if the system does not have it.
 fn on_processor() -> u64 {
     #[cfg(unix)]
     {
@@ -179,7 +178,7 @@ mod tests {
 
     #[cfg(target_os = "linux")]
     #[test]
-    fn the_system_says_what_a_process_takes() {
+    fn what_a_process_takes_is_measured() {
         let before = on_processor();
         let mut sum = 0_u64;
         while on_processor() < before + 20 {

@@ -14,19 +14,12 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use args::{Color, Shared};
+use args::{CLEAN, Color, FAILED, FINDINGS, Shared};
 use commands::Cli;
 
 /// Records are many small pieces: the allocator of the system needs a fifth of the time of a check.
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
-/// No finding at error level.
-const CLEAN: u8 = 0;
-/// Findings at error level.
-const FINDINGS: u8 = 1;
-/// The tool could not do its work, the arguments are wrong, or the answer cannot be had from the records.
-const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
     let mut args = std::env::args_os().skip(1);

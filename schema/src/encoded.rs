@@ -34,6 +34,7 @@ pub fn decode(bytes: &[u8]) -> Option<FileRecords> {
     for _ in 0..len {
         let (count, kind, id) = <(u32, &str, Id)>::deserialize(&mut source).ok()?;
         let body = Body::decode(Kind::from_plural(kind)?, &mut source).ok()?;
+        // Those of a file are kind by kind.
         if records.last().is_some_and(|last| last.kind() > body.kind()) {
             return None;
         }

@@ -1,4 +1,4 @@
-//! What the results of a record say about it, and which of its planned verifications they close.
+//! What the results of a record show about it, and which of its planned verifications they close.
 //!
 //! The results of the latest date decide, except those that another result supersedes. A verification is closed when they
 //! meet the record. One that cannot be read is no outcome, and neither are results of one date that contradict each other.
@@ -10,7 +10,7 @@ use crate::ids::RecordId;
 use crate::study::Study;
 use crate::values::Status;
 
-/// What the latest results of a record say.
+/// What the latest results of a record show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Conclusion {
     /// The record is met.
@@ -26,7 +26,7 @@ pub enum Conclusion {
 }
 
 impl Conclusion {
-    /// Whether the record was measured or tested with a result that can be read, whatever it says. Only one that passes
+    /// Whether the record was measured or tested with a result that can be read, whatever it shows. Only one that passes
     /// closes a verification.
     pub fn is_outcome(self) -> bool {
         match self {
@@ -35,10 +35,10 @@ impl Conclusion {
         }
     }
 
-    /// What the results of the latest date say together.
-    fn of_latest(said: &[Said]) -> Option<Self> {
-        let (last, ..) = said.last()?;
-        let has = |wanted: Self| said.iter().any(|(date, _, own)| date == last && *own == wanted);
+    /// What the results of the latest date show together.
+    fn of_latest(results: &[Concluded]) -> Option<Self> {
+        let (last, ..) = results.last()?;
+        let has = |wanted: Self| results.iter().any(|(date, _, own)| date == last && *own == wanted);
         if has(Self::Passed) && has(Self::Failed) {
             return Some(Self::Contradicted);
         }
@@ -46,61 +46,62 @@ impl Conclusion {
     }
 }
 
-/// A result with its date and what it says.
-type Said = (Option<Day>, RecordId, Conclusion);
+/// A result with its date and what it shows.
+type Concluded = (Option<Day>, RecordId, Conclusion);
 
 impl Study {
-    /// What the latest results of a record say: those of one method, or of all methods for `None`. `None` if it has no
-    /// result that says anything. A later result that cannot be read does not end a failure.
+    /// What the latest results of a record show: those of one method, or of all methods for `None`. `None` if it has no
+    /// result that shows anything. A later result that cannot be read does not end a failure.
     pub fn conclusion(&self, of: RecordId, method: Option<Method>) -> Option<Conclusion> {
-        let mut said = self.said(of, method);
-        let latest = Conclusion::of_latest(&said)?;
-        said.retain(|(.., own)| *own != Conclusion::Unread);
-        let failed = latest == Conclusion::Unread && Conclusion::of_latest(&said) == Some(Conclusion::Failed);
+        let mut results = self.concluded(of, method);
+        let latest = Conclusion::of_latest(&results)?;
+        results.retain(|(.., own)| *own != Conclusion::Unread);
+        let failed = latest == Conclusion::Unread && Conclusion::of_latest(&results) == Some(Conclusion::Failed);
         Some(if failed { Conclusion::Failed } else { latest })
     }
 
-    /// The results of the latest date, of one method or of all, each with what it says.
+    /// The results of the latest date, of one method or of all, each with what it shows.
     pub(crate) fn latest_of(&self, of: RecordId, method: Option<Method>) -> Vec<(RecordId, Conclusion)> {
-        let said = self.said(of, method);
-        let last = said.last().map(|(date, ..)| *date);
-        said.into_iter().filter(|(date, ..)| Some(*date) == last).map(|(_, id, own)| (id, own)).collect()
+        let results = self.concluded(of, method);
+        let last = results.last().map(|(date, ..)| *date);
+        results.into_iter().filter(|(date, ..)| Some(*date) == last).map(|(_, id, own)| (id, own)).collect()
     }
 
-    /// The results of a record that say something, by date.
-    fn said(&self, of: RecordId, method: Option<Method>) -> Vec<Said> {
+    /// The results of a record that show something, by date.
+    fn concluded(&self, of: RecordId, method: Option<Method>) -> Vec<Concluded> {
         let graph = &self.graph;
         let results = graph.current_results(of).into_iter();
         let wanted = results.filter(|(_, result)| method.is_none_or(|own| graph.method(of, result) == Some(own)));
-        let said = wanted.filter_map(|(id, result)| Some((result.date, id, self.says(of, id, result)?)));
-        let mut said: Vec<Said> = said.collect();
+        let own = wanted.filter_map(|(id, result)| Some((result.date, id, self.conclusion_of(of, id, result)?)));
+        let mut all: Vec<Concluded> = own.collect();
         if let Some(target) = self.loaded.target(of)
             && method.is_none_or(|own| graph.first_method(of).is_none_or(|first| first == own))
         {
             let driven = graph.driven(of).into_iter();
-            said.extend(driven.map(|driven| (driven.date, driven.result, self.says_value(of, target, driven.value))));
-            said.sort_by_key(|(date, id, _)| (*date, *id));
+            let of_value = |value: &Quantity| self.conclusion_of_value(of, target, value);
+            all.extend(driven.map(|driven| (driven.date, driven.result, of_value(driven.value))));
+            all.sort_by_key(|(date, id, _)| (*date, *id));
         }
-        said
+        all
     }
 
-    /// What one result says about its record.
-    fn says(&self, of: RecordId, id: RecordId, result: &TestResult) -> Option<Conclusion> {
+    /// What one result shows about its record.
+    fn conclusion_of(&self, of: RecordId, id: RecordId, result: &TestResult) -> Option<Conclusion> {
         if self.graph.is_unread(id) {
             return Some(Conclusion::Unread);
         }
         match (result.outcome, result.quantity(), self.loaded.target(of)) {
             (Some(Outcome::Pass), ..) => Some(Conclusion::Passed),
             (Some(Outcome::Fail), ..) => Some(Conclusion::Failed),
-            (None, Some(value), Some(target)) => Some(self.says_value(of, target, value)),
+            (None, Some(value), Some(target)) => Some(self.conclusion_of_value(of, target, value)),
             // The points of an event meet nothing, but they verify it.
             (None, Some(_), None) => self.graph.is_conclusive(of, result).then_some(Conclusion::Passed),
             (None, None, _) => None,
         }
     }
 
-    /// What a measured value says about its target.
-    fn says_value(&self, of: RecordId, target: &Target, value: &Quantity) -> Conclusion {
+    /// What a measured value shows about its target.
+    fn conclusion_of_value(&self, of: RecordId, target: &Target, value: &Quantity) -> Conclusion {
         let values = self.values();
         let (dimension, value, uncertainty) = values.in_team(value);
         let fits = values.record_node(of).is_some_and(|node| values.dimension(node) == dimension);

@@ -50,7 +50,7 @@ impl NewRecord {
     /// # Errors
     /// The key has a value already.
     pub fn set(&mut self, route: &[&str], value: Value) -> Result<(), Error> {
-        fn put(keys: &mut Vec<(String, Value)>, route: &[&str], value: Value) -> bool {
+        fn set_below(keys: &mut Vec<(String, Value)>, route: &[&str], value: Value) -> bool {
             let Some((first, rest)) = route.split_first() else { return false };
             let found = keys.iter().position(|(key, _)| key == first);
             match (found, rest.is_empty()) {
@@ -71,19 +71,19 @@ impl NewRecord {
                         keys[at].1 = Value::Map(vec![("value".to_owned(), scalar)]);
                     }
                     match &mut keys[at].1 {
-                        Value::Map(own) => put(own, rest, value),
+                        Value::Map(own) => set_below(own, rest, value),
                         _ => false,
                     }
                 }
                 (None, false) => {
                     let mut own = Vec::new();
-                    let done = put(&mut own, rest, value);
+                    let done = set_below(&mut own, rest, value);
                     keys.push(((*first).to_owned(), Value::Map(own)));
                     done
                 }
             }
         }
-        if put(&mut self.keys, route, value) {
+        if set_below(&mut self.keys, route, value) {
             return Ok(());
         }
         Err(Error::new(format!("`{}` is set twice", route.join("."))).help("give each key once"))

@@ -2,7 +2,7 @@
 //!
 //! The commits of the history (by first parents) are bisected, each evaluated on its own date. A finding that was absent
 //! for a time in between can get a later or an earlier one of its beginnings. The commit before the one that was found is
-//! evaluated on the date of that commit, too: if it has the finding, time brought it and not a commit, and the days in
+//! evaluated on the date of that commit, too: if it has the finding, time caused it and not a commit, and the days in
 //! between are bisected.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,7 +20,7 @@ use crate::study::Study;
 use crate::values::runs::RunKey;
 use crate::values::work::{Runs, WorkBudget};
 
-/// What brought a finding.
+/// What caused a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Cause {
     /// A commit.
@@ -45,11 +45,11 @@ impl Cause {
 /// Since when a finding is open.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Since {
-    /// The full id of the commit that brought it; `None` if no commit did.
+    /// The full id of the commit that caused it; `None` if no commit did.
     pub commit: Option<String>,
     /// The day of that commit; otherwise the first day on which it was found.
     pub day: Day,
-    /// What brought it.
+    /// What caused it.
     pub cause: Cause,
 }
 

@@ -20,6 +20,15 @@ use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, during, in_parallel};
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, TargetStatus, Values};
 
+/// What a goal gains if the targets that are missed, at risk or uncertain are exactly at their limits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct IfMet {
+    /// The points that are added.
+    pub points: f64,
+    /// The chance of the goal now, and with these points; `None` if it is not known.
+    pub chances: Option<(f64, f64)>,
+}
+
 /// One evaluated state of a project root.
 pub struct Study {
     /// The records, and the snapshot they come from.
@@ -210,6 +219,17 @@ impl Study {
         !goal.events.is_empty() && goal.events.iter().all(|event| self.is_event_scored(event))
     }
 
+    /// What the first goal gains if every target that is missed, at risk or uncertain is exactly at its limit, without those
+    /// that lose points by it; `None` without a goal, or if all its events have results.
+    pub fn if_met(&self) -> Option<IfMet> {
+        let goal = self.goals().first().filter(|goal| !self.is_scored(goal))?;
+        let sensitivities = self.values().worth_of_all(goal.node);
+        let targets = self.target_statuses().iter().filter(|target| target.status.is_short());
+        let points = targets.filter_map(|target| self.values().points_to_limit(target, &sensitivities));
+        let points: f64 = points.filter(|points| *points > 0.0).sum();
+        Some(IfMet { points, chances: goal.chance().zip(goal.chance_with(points)) })
+    }
+
     /// Whether an event has a result, so that its points are those that were scored.
     pub fn is_event_scored(&self, event: &EventPoints) -> bool {
         matches!(self.values().origin(event.index), Origin::Result(_))
@@ -229,8 +249,14 @@ impl Study {
         all.into_iter()
     }
 
-    /// The latest result of a record that says whether it is met, in the order of [`Graph::results`]: with an outcome, or
+    /// The latest result of a record that shows whether it is met, in the order of [`Graph::results`]: with an outcome, or
     /// with a value if the record has one to compare it with. For a target, what was driven at the contest counts, too.
+    ///
+    /// There are three rules for "the latest result", because they answer three questions:
+    ///
+    /// - which one result shows whether the record is met: this function;
+    /// - which result gives the record its value: the latest one with a date and a value, `latest_result` in `values/build`;
+    /// - what all results of the latest date show together: [`Study::conclusion`].
     pub fn latest_result(&self, id: RecordId) -> Option<(RecordId, &TestResult)> {
         let own = self.graph.current_results(id).into_iter().rfind(|(_, result)| self.graph.is_conclusive(id, result));
         let date = own.and_then(|(_, result)| result.date);

@@ -2,7 +2,7 @@
 
 use clap::{Args, ValueEnum};
 use trace::audit::{Audit as Review, DecisionReview, Provenance, Season};
-use trace::{Error, Study};
+use trace::{Error, Project, Study};
 
 use super::Done;
 use crate::args::{Records, Shared, may_be_ci};
@@ -49,6 +49,13 @@ enum Format {
     Html,
 }
 
+/// The season from the history, if there is one; the progress is shown meanwhile.
+pub(super) fn season(project: &Project, study: &Study) -> Option<Season> {
+    let history = study.past().available()?;
+    let mut progress = Progress::new();
+    Some(Season::from_history(project, &study.graph, history, &mut |done, all| progress.tick(done, all)))
+}
+
 impl Audit {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         if let Some(table) = self.table.as_deref().filter(|_| self.context || self.format != Format::Csv) {
@@ -57,11 +64,7 @@ impl Audit {
         }
         let project = self.records.project()?;
         let study = self.records.study_with_history(&project)?;
-        let mut progress = Progress::new();
-        let mut tick = |done, all| progress.tick(done, all);
-        let season =
-            study.past().available().map(|history| Season::from_history(&project, &study.graph, history, &mut tick));
-        drop(progress);
+        let season = season(&project, &study);
         let review = Review::new(&study, season.as_ref());
         let note = note(&study, &review, season.as_ref().and_then(|season| season.note.clone()));
         // A change under review must not decide how the page about it looks.

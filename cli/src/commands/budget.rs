@@ -1,7 +1,5 @@
 //! `budget`: the shares of each budget, their room, and the limit changes that would close the gap.
 
-use std::path::Path;
-
 use clap::Args;
 use schema::suggest;
 use trace::Error;
@@ -25,10 +23,7 @@ pub(crate) struct Budget {
 
 impl Budget {
     pub(super) fn run(mut self, shared: &Shared) -> Result<Done, Error> {
-        // A single argument can be an amount or, as in every other command, the project root.
-        if self.records.root.is_none() && self.amount.as_deref().is_some_and(is_root) {
-            self.records.root = self.amount.take().map(Into::into);
-        }
+        self.records.take_root(&mut self.amount);
         let study = self.records.study()?;
         let (loaded, budgets) = (&study.loaded, study.budgets());
         let wanted = |budget: &trace::values::Budget| match self.amount.as_deref() {
@@ -56,11 +51,4 @@ impl Budget {
         };
         Ok(Done::answer(text, !broken.has_errors()))
     }
-}
-
-/// Whether an argument is a project root or a folder in one: a folder that is written as a path, or that contains the
-/// settings.
-fn is_root(word: &str) -> bool {
-    let path = Path::new(word);
-    path.is_dir() && (!schema::words::is_kebab_case(word) || path.join(schema::settings::FILE).is_file())
 }

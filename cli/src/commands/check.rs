@@ -24,7 +24,7 @@ Exit status: 1 if a finding that is reported is an error (after filters; with `-
 tierod could not do its work (also for an unknown name in a filter), otherwise 0.
 
 `--since` bisects the history by first parents and evaluates each commit for its own date. The finding may have been \
-absent for a time since then. If a date that was reached brought it, and no commit, the first day is shown.
+absent for a time since then. If a date that was reached caused it, and no commit, the first day is shown.
 
 On a terminal, the findings of a check after the tenth are counted; in a file or a pipe all are printed.";
 

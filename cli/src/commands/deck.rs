@@ -5,22 +5,23 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum, ValueHint};
 use schema::settings::FILE;
 use schema::settings::deck::Audience;
-use trace::audit::{Audit, Season};
+use trace::audit::Audit;
 use trace::history::Past;
-use trace::snapshot::Source;
+use trace::snapshot::{Source, short_id};
 use trace::talk::decisions::by_points;
 use trace::{Error, Project, Study};
 
 use super::Done;
+use super::audit::season;
 use super::points::no_goal;
 use crate::args::{Records, Shared};
 use crate::output::deck::{self, DeckView};
 use crate::output::points;
-use crate::screen::{self, Ink, Progress, clean};
+use crate::screen::{self, Ink, clean};
 
 const AFTER_HELP: &str = "\
 The slides: goal, how points are given, plan, why a part exists, what the car must do, what moves the points, budgets, what
-money buys, three decisions (those that moved the most points), limits that changed, verification, risks, what we learned.
+money buys, three decisions (those that changed the most points), limits that changed, verification, risks, what we learned.
 `--for` and `--minutes` choose what is in; what does not fit is omitted, and the report says so.
 Words, order and slides of your own: `deck:` in tierod.yaml, see `tierod explain deck`.
 
@@ -78,11 +79,7 @@ impl Deck {
         let Some(goal) = study.goals().first() else { return Err(no_goal()) };
         let (photos, wrong) = deck::photos(&study.loaded.snapshot, &study.settings().deck);
         refuse(&study, &wrong)?;
-        let mut progress = Progress::new();
-        let mut tick = |done, all| progress.tick(done, all);
-        let season =
-            study.past().available().map(|history| Season::from_history(&project, &study.graph, history, &mut tick));
-        drop(progress);
+        let season = season(&project, &study);
         let audit = Audit::new(&study, season.as_ref());
         let choices = by_points(&study);
         let broken = points::broken(&study);
@@ -143,8 +140,8 @@ fn refuse(study: &Study, pictures: &[([String; 4], String)]) -> Result<(), Error
 /// The commit and the day that the talk shows.
 fn source(project: &Project, study: &Study) -> String {
     let snapshot = &study.loaded.snapshot;
-    let commit = project.last_commit(snapshot).map(|id| id.chars().take(10).collect::<String>());
-    let state = match (&snapshot.source, commit) {
+    let commit = project.last_commit(snapshot);
+    let state = match (&snapshot.source, commit.as_deref().map(short_id)) {
         (Source::Revision { .. }, Some(id)) => format!("commit {id}"),
         (Source::Index, Some(id)) => format!("index on commit {id}"),
         (_, Some(id)) => format!("working tree on commit {id}"),

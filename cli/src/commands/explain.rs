@@ -46,8 +46,7 @@ impl Explain {
             }
             .into());
         }
-        let kind = Kind::ALL.iter().copied().find(|kind| kind.singular() == name || kind.plural() == name);
-        let keys = match kind {
+        let keys = match keys::kind(name) {
             Some(kind) => Some((kind.singular(), format!("under `{}:`", kind.plural()), keys::of_kind(kind))),
             None if name == "settings" => {
                 Some(("settings", format!("in {}", schema::settings::FILE), keys::of_settings()))

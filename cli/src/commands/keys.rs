@@ -28,7 +28,7 @@ pub(crate) struct Key {
 
 /// The kind with this name, as in `part` or `parts`.
 pub(crate) fn kind(name: &str) -> Option<Kind> {
-    Kind::ALL.iter().copied().find(|kind| kind.singular() == name || kind.plural() == name)
+    Kind::from_singular(name).or_else(|| Kind::from_plural(name))
 }
 
 impl Key {

@@ -127,7 +127,7 @@ impl Page {
             if !made.is_old() {
                 continue;
             }
-            guard::count_anew();
+            guard::count_again();
             match self.make(true) {
                 Ok(next) => made = next,
                 Err(error) => {
@@ -148,7 +148,7 @@ impl Page {
             }
         }
         // The page that stays does not wait for another one.
-        guard::count_anew();
+        guard::count_again();
         if let Ok(last) = self.make(false) {
             self.write(&last)?;
         }

@@ -19,7 +19,7 @@ Examples:
 A value keeps its kind of quantity: `500` in place of `513.5 g` is refused. To give a key another kind of value, remove it first.
 
 Exit status: 2 if the edit would make the record wrong: a value that cannot be read, a missing unit or one of another \
-dimension, a reference to a record that does not exist; 1 if it brings an error that stops a commit; otherwise 0.";
+dimension, a reference to a record that does not exist; 1 if it adds an error that stops a commit; otherwise 0.";
 
 /// The arguments of `set`.
 #[derive(Args)]

@@ -29,10 +29,7 @@ pub(crate) struct Worth {
 
 impl Worth {
     pub(super) fn run(mut self, shared: &Shared) -> Result<Done, Error> {
-        // A single argument can be a value or, as in every other command, the project root.
-        if self.records.root.is_none() && self.id.as_deref().is_some_and(|id| std::path::Path::new(id).is_dir()) {
-            self.records.root = self.id.take().map(Into::into);
-        }
+        self.records.take_root(&mut self.id);
         let study = self.records.study()?;
         let values = study.values_on_paper();
         let goal = values.goals().into_iter().next().ok_or_else(no_goal)?;

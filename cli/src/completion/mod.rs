@@ -5,7 +5,6 @@
 //! shell takes as they are: what holds another character is left out.
 
 mod names;
-mod scripts;
 
 use std::ffi::OsString;
 use std::io::Write as _;
@@ -16,8 +15,6 @@ use clap_complete::engine;
 
 use crate::commands::Cli;
 use crate::screen::clean;
-
-pub(crate) use scripts::script;
 
 /// The first argument of the process. It is not a command for people.
 pub(crate) const ARGUMENT: &str = "--complete";
@@ -52,17 +49,6 @@ pub(crate) fn run(mut args: impl Iterator<Item = OsString>) {
         out.push('\n');
     }
     let _ = std::io::stdout().lock().write_all(out.as_bytes());
-}
-
-/// The last lines of a script: what it completes, for whoever reads it.
-pub(crate) fn header() -> String {
-    let command = Cli::command();
-    let commands: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
-    let all = command.get_subcommands().flat_map(clap::Command::get_arguments).filter_map(clap::Arg::get_long);
-    let mut options: Vec<&str> = all.collect();
-    options.sort_unstable();
-    options.dedup();
-    format!("# Commands: {}\n# Options: {}\n# and ids, keys, names of checks\n", commands.join(" "), options.join(" "))
 }
 
 /// Whether more follows in the same word.

@@ -1,9 +1,10 @@
 //! The output of `add`: the lines that it adds, and the findings that they bring.
 
 use serde_json::{Value, json};
-use trace::edit::{ChangedLines, EditedFile, Outcome};
+use trace::edit::Outcome;
 
 use super::Paths;
+use super::edit::file_json;
 use super::json::findings;
 use crate::screen::{Ink, clean, count};
 
@@ -63,19 +64,11 @@ pub(crate) fn closing(view: &View<'_>) -> String {
 /// The JSON answer.
 pub(crate) fn json(view: &View<'_>) -> Value {
     let outcome = view.outcome;
-    let line = |change: &ChangedLines| json!({"line": change.line, "before": change.before, "after": change.after});
-    let file = |file: &EditedFile| {
-        json!({
-            "path": file.file.path,
-            "created": file.file.before.is_none(),
-            "changes": file.lines.iter().map(line).collect::<Vec<_>>(),
-        })
-    };
     json!({
         "version": 1,
         "id": view.id,
         "written": view.written,
-        "files": outcome.files.iter().map(file).collect::<Vec<_>>(),
+        "files": outcome.files.iter().map(file_json).collect::<Vec<_>>(),
         "new": findings(&outcome.delta.new, &outcome.after.loaded),
         "fixed": findings(&outcome.delta.fixed, &outcome.base().loaded),
     })

@@ -8,7 +8,7 @@ use trace::graph::{Edge, Graph, Link};
 use trace::{RecordId, Study};
 
 use super::flow::{cut, flow};
-use super::standing::{Need, Standing, status};
+use super::shown_status::{Need, ShownStatus, status};
 use super::table::{Paint, faint, plain, strong};
 use crate::screen::{Ink, clean, count, width};
 
@@ -188,12 +188,12 @@ impl<'g> Branches<'g> {
     /// Draws the line of a record with its value and its status; its title is cut so that it fits.
     pub(super) fn line(&mut self, index: RecordId, stems: [&str; 2], again: bool) {
         let record = self.graph.loaded.record(index);
-        let standing = Standing::of(self.study, index);
+        let shown = ShownStatus::of(self.study, index);
         let mut after: Vec<(String, Paint)> = Vec::new();
-        if !standing.value.is_empty() {
-            after.push(plain(standing.value));
+        if !shown.value.is_empty() {
+            after.push(plain(shown.value));
         }
-        after.extend(standing.status.map(|(word, need)| (word.to_owned(), need.paint())));
+        after.extend(shown.status.map(|(word, need)| (word.to_owned(), need.paint())));
         after.extend(again.then(|| faint("(shown above)")));
         let mut pieces = vec![strong(record.id.as_str())];
         if let Some(title) = record.body.common().title() {

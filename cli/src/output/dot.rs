@@ -7,7 +7,7 @@ use schema::Kind;
 use trace::graph::{Link, Tier};
 use trace::{RecordId, Study};
 
-use super::standing::{Need, Standing};
+use super::shown_status::{Need, ShownStatus};
 use crate::screen::{clean, width};
 
 /// The width of a line of a label.
@@ -88,7 +88,7 @@ fn colours(need: Need) -> &'static str {
 /// The node of a record.
 fn node(study: &Study, index: RecordId) -> String {
     let record = study.loaded.record(index);
-    let standing = Standing::of(study, index);
+    let shown = ShownStatus::of(study, index);
     let id = label(record.id.as_str());
     let mut lines: Vec<String> = Vec::new();
     lines.extend(record.body.common().title().map(folded).filter(|title| !title.is_empty()));
@@ -96,12 +96,12 @@ fn node(study: &Study, index: RecordId) -> String {
     if !is_titled {
         lines.push(id.clone());
     }
-    lines.extend(Some(label(&standing.text())).filter(|text| !text.is_empty()));
+    lines.extend(Some(label(&shown.text())).filter(|text| !text.is_empty()));
     if is_titled {
         lines.push(id);
     }
     let shape = shape(record.kind());
-    let colours = standing.status.map(|(_, need)| format!(", {}", colours(need))).unwrap_or_default();
+    let colours = shown.status.map(|(_, need)| format!(", {}", colours(need))).unwrap_or_default();
     format!("{} [label=\"{}\", shape={shape}{colours}];", quoted(record.id.as_str()), lines.join("\\n"))
 }
 

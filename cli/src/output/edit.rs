@@ -148,18 +148,20 @@ fn new_and_fixed(out: &mut String, view: &EditView<'_>, paths: &Paths, ink: Ink)
     changes.better(out, ink);
 }
 
+/// A file of an edit for JSON.
+pub(super) fn file_json(file: &EditedFile) -> Value {
+    let line = |change: &ChangedLines| json!({"line": change.line, "before": change.before, "after": change.after});
+    json!({
+        "path": file.file.path,
+        "created": file.file.before.is_none(),
+        "changes": file.lines.iter().map(line).collect::<Vec<_>>(),
+    })
+}
+
 /// The JSON answer: version 1, stable.
 pub(crate) fn json(view: &EditView<'_>) -> Value {
     let EditView { outcome, id, revision, earlier, written } = view;
     let delta = &outcome.delta;
-    let line = |change: &ChangedLines| json!({"line": change.line, "before": change.before, "after": change.after});
-    let file = |file: &EditedFile| {
-        json!({
-            "path": file.file.path,
-            "created": file.file.before.is_none(),
-            "changes": file.lines.iter().map(line).collect::<Vec<_>>(),
-        })
-    };
     let headlines = view.headlines();
     let both = |line: &Headline| {
         let in_unit = |si: Option<f64>| json_number(si.map(|si| line.unit.from_si(si)));
@@ -177,7 +179,7 @@ pub(crate) fn json(view: &EditView<'_>) -> Value {
         "version": 1,
         "id": id,
         "written": written,
-        "files": outcome.files.iter().map(file).collect::<Vec<_>>(),
+        "files": outcome.files.iter().map(file_json).collect::<Vec<_>>(),
         "points": points,
         "amounts": amounts,
         "new": findings(&delta.new, &outcome.after.loaded),

@@ -1,7 +1,6 @@
 //! The output of `points`: the planned, predicted and needed points of each event.
 
 use schema::number;
-use schema::records::Body;
 use serde_json::{Value, json};
 use trace::values::{Chance, EventPoints, GoalPoints, Key, LEVEL, Needed, Spread, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
@@ -48,12 +47,10 @@ fn chances(values: &Values, goal: &GoalPoints) -> Vec<String> {
 
 /// The subject of a sentence about the points that a goal needs: `place 8 needs`, or `the goal is` for a goal in points.
 pub(crate) fn needs(loaded: &Loaded, goal: RecordId, needed: &Needed) -> String {
-    match &loaded.record(goal).body {
+    match loaded.goal(goal).and_then(|goal| goal.place) {
         _ if needed.years.is_empty() => "the goal is".to_owned(),
-        Body::Goal(goal) => {
-            goal.place.map_or_else(|| "the place needs".to_owned(), |place| format!("place {place} needs"))
-        }
-        _ => "the place needs".to_owned(),
+        Some(place) => format!("place {place} needs"),
+        None => "the place needs".to_owned(),
     }
 }
 

@@ -7,7 +7,7 @@ use schema::settings::Level;
 use trace::filters::{counts_by_check, worst_last};
 use trace::finding::LEVELS;
 use trace::since::{Cause, Since};
-use trace::snapshot::Source;
+use trace::snapshot::{Source, short_id};
 use trace::{Finding, Study};
 
 use super::check::{CheckView, off_text};
@@ -81,7 +81,7 @@ fn findings(out: &mut String, view: &CheckView<'_>, ink: Ink) {
 fn since_text(since: Option<&Since>, due: bool) -> String {
     let Some(since) = since else { return if due { "not open yet" } else { "unknown" }.to_owned() };
     match (since.cause, &since.commit) {
-        (Cause::Commit, Some(commit)) => format!("{}, commit {}", since.day, commit.get(..10).unwrap_or(commit)),
+        (Cause::Commit, Some(commit)) => format!("{}, commit {}", since.day, short_id(commit)),
         (Cause::Uncommitted, _) => "not committed yet".to_owned(),
         (Cause::Commit | Cause::Date, _) => format!("{}, when the date was reached", since.day),
     }
@@ -108,7 +108,7 @@ fn summary(out: &mut String, view: &CheckView<'_>, ink: Ink) {
         Source::Worktree => "in the working tree".to_owned(),
         Source::Index => "in the index (staged)".to_owned(),
         Source::Nothing => "before the first commit".to_owned(),
-        Source::Revision { commit, .. } => format!("in commit {}", commit.get(..10).unwrap_or(commit)),
+        Source::Revision { commit, .. } => format!("in commit {}", short_id(commit)),
     };
     let stage = study.stage.word();
     let _ = writeln!(out, "{} {what}; {}, {stage} stage", count(records, "record"), study.day.long());

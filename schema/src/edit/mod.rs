@@ -165,7 +165,7 @@ impl fmt::Display for EditError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Unreadable(problem) => f.write_str(&problem.message),
-            Self::Missing(at) => write!(f, "there is no `{}`", shown(at)),
+            Self::Missing(at) => write!(f, "`{}` is missing", shown(at)),
             Self::Exists(at) => write!(f, "`{}` exists already", shown(at)),
             Self::NoMap(at) => write!(f, "`{}` is not a map of keys", shown(at)),
             Self::NoList(at) => write!(f, "`{}` is not a list", shown(at)),

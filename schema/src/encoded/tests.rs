@@ -106,6 +106,11 @@ fn what_no_reader_would_accept_is_refused() {
     for wrong in [f64::NAN, f64::INFINITY] {
         assert_eq!(decode(&replace(&bytes, &2.5_f64.to_le_bytes(), &wrong.to_le_bytes())), None, "{wrong}");
     }
+    let mut file_of_two = read::records(b"goals: {a: {place: 8}}\nparts: {p: {in: e}}\n");
+    let encoded = |file: &FileRecords| encode_records(file.records.iter().zip(file.values.iter().copied())).unwrap();
+    assert_eq!(decode(&encoded(&file_of_two)), Some(file_of_two.clone()));
+    file_of_two.records.reverse();
+    assert_eq!(decode(&encoded(&file_of_two)), None, "not kind by kind");
     let twice = file("parts: {p: {in: e, serves: {x: a, y: b}}}\n");
     assert_eq!(decode(&replace(&twice, b"y", b"x")), None, "a key that appears twice");
 }

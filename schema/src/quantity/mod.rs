@@ -4,6 +4,7 @@
 //! `140 EUR`, `2.0`. `± U` is the expanded uncertainty with the coverage factor k = 2, which corresponds to a level of
 //! confidence of about 95 % (JCGM 100:2008, 6.2).
 
+mod error;
 mod names;
 mod show;
 mod units;
@@ -15,6 +16,7 @@ use std::fmt;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, Visitor};
 
+pub use error::{QuantityError, QuantityErrorKind};
 pub use units::{Dimension, KnownUnit, Unit, known as known_units, prefixes};
 
 use crate::number;
@@ -33,8 +35,8 @@ impl Quantity {
     /// Reads a quantity.
     ///
     /// # Errors
-    /// What is wrong with the number, the unit or the uncertainty, and after a colon how to fix it.
-    pub fn parse(text: &str) -> Result<Self, String> {
+    /// What is wrong with the number, the unit or the uncertainty.
+    pub fn parse(text: &str) -> Result<Self, QuantityError> {
         let trimmed = text.trim();
         strict(trimmed).map_err(|error| match trimmed.len() {
             0..=200 => wrong::likely(trimmed).unwrap_or(error),
@@ -99,12 +101,12 @@ impl Quantity {
 }
 
 /// Reads a text without spaces around it.
-fn strict(text: &str) -> Result<Quantity, String> {
+fn strict(text: &str) -> Result<Quantity, QuantityError> {
     if text.is_empty() {
-        return Err("a quantity is missing: use a number and a unit, for example `4.25 s`".to_owned());
+        return Err("a quantity is missing: use a number and a unit, for example `4.25 s`".to_owned().into());
     }
     if text.len() > 200 {
-        return Err(format!("`{}` is too long for a quantity", shorten(text)));
+        return Err(format!("`{}` is too long for a quantity", shorten(text)).into());
     }
     let (nominal, spread) = match text.split_once('±') {
         Some((nominal, spread)) => (nominal.trim(), Some(spread.trim())),
@@ -147,14 +149,15 @@ pub(crate) fn without_comma(whole: &str, rest: &str) -> String {
     )
 }
 
-fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
+fn number_and_unit(text: &str) -> Result<(f64, Unit), QuantityError> {
     let end = number_end(text);
     let (digits, rest) = text.split_at(end);
     if digits.is_empty() {
         return Err(format!(
             "`{}` does not begin with a number: use a number and a unit, for example `4.25 s`",
             shorten(text)
-        ));
+        )
+        .into());
     }
     if let Some(rest) = rest.strip_prefix(',') {
         let (whole, text) = (digits, shorten(text));
@@ -166,11 +169,12 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
             3 => format!("`{text}` has a comma in its number: {}", without_comma(whole, rest)),
             0 => format!("`{text}` has a comma in its number: use a decimal point, and no thousands separator"),
             _ => format!("`{text}` has a decimal comma: use a decimal point, `{}`", text.replacen(',', ".", 1)),
-        });
+        }
+        .into());
     }
     let value: f64 = digits.parse().map_err(|_| format!("`{}` is not a number", shorten(digits)))?;
     if !value.is_finite() {
-        return Err(format!("`{}` is too large: correct the exponent", shorten(digits)));
+        return Err(format!("`{}` is too large: correct the exponent", shorten(digits)).into());
     }
     let name = rest.trim();
     if name.is_empty() {
@@ -180,13 +184,14 @@ fn number_and_unit(text: &str) -> Result<(f64, Unit), String> {
         return Err(format!(
             "`{}` has a space inside the unit: write the unit without spaces, for example `kg/m^3`",
             shorten(text)
-        ));
+        )
+        .into());
     }
     if !rest.starts_with([' ', '%', '°']) {
         let (number, unit) = (shorten(digits), shorten(name));
-        return Err(format!("`{number}{unit}` has no space between number and unit: use `{number} {unit}`"));
+        return Err(format!("`{number}{unit}` has no space between number and unit: use `{number} {unit}`").into());
     }
-    Ok((value, Unit::parse(name)?))
+    Ok((value, Unit::read(name)?))
 }
 
 /// The end of the number at the start of the text: sign, digits, point, digits, exponent.
@@ -304,21 +309,27 @@ mod tests {
 
     #[test]
     fn invalid_quantities() {
-        for (text, reason) in [
-            ("", "missing"),
-            ("fast", "does not begin with a number"),
-            ("4,25 s", "point"),
-            ("4.25s", "space between"),
-            ("4.25 sec", "`sec`"),
-            ("22 x 1.04", "use `22.88`"),
-            ("0.62 kg +/- 0.02 kg", "±"),
-            ("0.62 kg ± 0.02 m", "does not match"),
-            ("0.62 kg ± -0.02 kg", "negative"),
-            ("1.2 kg / m^3", "`1.2 kg/m^3`"),
-            ("1e999 m", "too large"),
+        use QuantityErrorKind::{Calculation, Other, UnknownUnit};
+        for (text, reason, kind) in [
+            ("", "missing", Other),
+            ("fast", "does not begin with a number", Other),
+            ("4,25 s", "point", Other),
+            ("4.25s", "space between", Other),
+            ("4.25 sec", "`sec`", UnknownUnit),
+            ("4.25 degrees", "`deg`", UnknownUnit),
+            ("4.25 s*", "has no name", Other),
+            ("22 x 1.04", "use `22.88`", Calculation),
+            ("22 - 24 s", "is a range", Other),
+            ("0.62 kg +/- 0.02 kg", "±", Other),
+            ("0.62 kg ± 0.02 m", "does not match", Other),
+            ("0.62 kg ± 0.02 kgg", "`kgg`", Other),
+            ("0.62 kg ± -0.02 kg", "negative", Other),
+            ("1.2 kg / m^3", "`1.2 kg/m^3`", Other),
+            ("1e999 m", "too large", Other),
         ] {
             let error = Quantity::parse(text).unwrap_err();
-            assert!(error.contains(reason), "{text}: {error}");
+            assert!(error.to_string().contains(reason), "{text}: {error}");
+            assert_eq!(error.kind, kind, "{text}: {error}");
         }
     }
 

@@ -12,6 +12,7 @@ use std::sync::Arc;
 use iso_currency::Currency;
 
 use self::table::{ANGLES, Exponents, LIKELY, OTHERWISE, PLAIN, PREFIXED, PREFIXES};
+use super::error::{QuantityError, QuantityErrorKind};
 use crate::suggest;
 use crate::words::shorten;
 
@@ -131,6 +132,11 @@ impl Unit {
     /// # Errors
     /// The unknown part, with the most similar unit if there is one.
     pub fn parse(name: &str) -> Result<Self, String> {
+        Self::read(name).map_err(String::from)
+    }
+
+    /// The same, with the kind of error.
+    pub(super) fn read(name: &str) -> Result<Self, QuantityError> {
         let mut dimension = Dimension::default();
         let mut factor = 1.0;
         let mut offset = 0.0;
@@ -168,7 +174,8 @@ impl Unit {
             return Err(format!(
                 "`{}` has a temperature scale in a product, quotient or power: use K for the difference of temperatures",
                 shorten(name)
-            ));
+            )
+            .into());
         }
         // One name per currency, so that outputs do not depend on how it is written.
         let name = if name.contains('€') { name.replace('€', "EUR").into() } else { name.into() };
@@ -302,7 +309,7 @@ pub fn prefixes() -> &'static [(&'static str, f64)] {
 }
 
 impl Atom {
-    fn find(atom: &str, unit: &str) -> Result<Self, String> {
+    fn find(atom: &str, unit: &str) -> Result<Self, QuantityError> {
         let plain = PLAIN.iter().find(|(name, ..)| *name == atom);
         if let Some(&(_, factor, exponents, offset)) = plain {
             return Ok(Self { dimension: Dimension::whole(exponents), factor, offset });
@@ -321,7 +328,8 @@ impl Atom {
             return Err(format!(
                 "the unit `{}` has no name next to `*` or `/`: remove the sign, or add a unit next to it",
                 shorten(unit)
-            ));
+            )
+            .into());
         }
         let whole = if atom == unit { String::new() } else { format!(" in `{}`", shorten(unit)) };
         let otherwise = |name: &str| OTHERWISE.iter().find(|(wrong, _)| *wrong == name).map(|(_, right)| *right);
@@ -335,7 +343,8 @@ impl Atom {
             None if is_code => "it is not a currency of ISO 4217, and units have no such name".to_owned(),
             None => "`tierod explain units` lists the units".to_owned(),
         };
-        Err(format!("unknown unit `{}`{whole}: {hint}", shorten(atom)))
+        let text = format!("unknown unit `{}`{whole}: {hint}", shorten(atom));
+        Err(QuantityError::new(QuantityErrorKind::UnknownUnit, text))
     }
 
     fn prefixed(atom: &str) -> Option<Self> {

@@ -2,7 +2,7 @@
 //!
 //! A text to use is suggested only if it can be read.
 
-use super::{Unit, number_end, strict};
+use super::{QuantityError, QuantityErrorKind, Unit, number_end, strict};
 use crate::number;
 use crate::words::shorten;
 
@@ -28,16 +28,16 @@ const LIMITS: [(&str, &str); 12] = [
 ];
 const CURRENCY_SIGNS: [(char, &str); 4] = [('€', "EUR"), ('$', "USD"), ('£', "GBP"), ('¥', "JPY")];
 
-/// The likely cause of an error in the text of a quantity, as "what is wrong: how to fix it".
-pub(super) fn likely(text: &str) -> Option<String> {
+/// The likely cause of an error in the text of a quantity.
+pub(super) fn likely(text: &str) -> Option<QuantityError> {
     let short = shorten(text);
-    let found = before_the_number(text, &short).or_else(|| uncertainty(text, &short));
+    let found = before_the_number(text, &short).or_else(|| uncertainty(text, &short)).map(QuantityError::from);
     if let Some((nominal, _)) = text.split_once('±') {
         let nominal = nominal.trim();
         return found.or_else(|| strict(nominal).is_err().then(|| likely(nominal)).flatten());
     }
     found
-        .or_else(|| number_form(text, &short))
+        .or_else(|| number_form(text, &short).map(QuantityError::from))
         .or_else(|| calculation(text, &short))
         .or_else(|| unit_form(text, &short))
 }
@@ -182,7 +182,7 @@ fn comma(text: &str, digits: &str, short: &str) -> Option<String> {
 }
 
 /// Two numbers: a range, a product or a fraction.
-fn calculation(text: &str, short: &str) -> Option<String> {
+fn calculation(text: &str, short: &str) -> Option<QuantityError> {
     // `4...5`: the first of the points does not belong to the number.
     let (first, digits, rest) = match text.split_once("..").filter(|(first, _)| number_end(first) == first.len()) {
         Some((first, _)) => (first.parse().ok()?, first, text[first.len()..].trim()),
@@ -202,10 +202,11 @@ fn calculation(text: &str, short: &str) -> Option<String> {
         let high = readable(format!("{} {unit}", number::precise(second.value())).trim().to_owned())?;
         let (middle, half) = (number::precise((first + second.value()) / 2.0), (second.value() - first).abs() / 2.0);
         let value = format!("{middle} {unit}").trim().to_owned();
-        return Some(format!(
+        let text = format!(
             "`{short}` is a range: use `between: [{low}, {high}]` for a limit, `{value} ± {}` for a value",
             format!("{} {unit}", number::precise(half)).trim()
-        ));
+        );
+        return Some(text.into());
     }
     for sign in ["x", "X", "×", "*", "·", "/", "+"] {
         let Some(second) = tail.strip_prefix(sign) else { continue };
@@ -220,17 +221,27 @@ fn calculation(text: &str, short: &str) -> Option<String> {
         let unit = strict(second).map(|second| second.unit().to_string()).unwrap_or_default();
         let unit = if unit.is_empty() { own_unit } else { &unit };
         let result = readable(format!("{} {unit}", number::precise(result)).trim().to_owned())?;
-        return Some(format!(
+        let text = format!(
             "`{short}` is a calculation, and here one number is expected: use `{result}`; in a formula, write `{operator}` \
              between the numbers"
-        ));
+        );
+        return Some(QuantityError::new(QuantityErrorKind::Calculation, text));
     }
     None
 }
 
 /// The unit: other signs, and texts after it.
-fn unit_form(text: &str, short: &str) -> Option<String> {
+fn unit_form(text: &str, short: &str) -> Option<QuantityError> {
     let (_, digits, name) = leading(text)?;
+    if name == "degrees" || name == "degree" {
+        let text = format!("unknown unit `{name}`: use `deg` for an angle, or `°C` for a temperature");
+        return Some(QuantityError::new(QuantityErrorKind::UnknownUnit, text));
+    }
+    other_unit_form(digits, name, short).map(QuantityError::from)
+}
+
+/// A unit that is there, in another form.
+fn other_unit_form(digits: &str, name: &str, short: &str) -> Option<String> {
     if let Some(unit) = match name {
         "\"" | "''" | "″" => Some("in"),
         "'" | "′" => Some("ft"),
@@ -243,9 +254,6 @@ fn unit_form(text: &str, short: &str) -> Option<String> {
     }
     if CURRENCY_SIGNS.iter().any(|(sign, _)| name.strip_prefix('k').is_some_and(|name| name == sign.to_string())) {
         return Some(format!("`{short}` has a currency with a prefix: write the whole amount, for example `1200 EUR`"));
-    }
-    if name == "degrees" || name == "degree" {
-        return Some(format!("unknown unit `{name}`: use `deg` for an angle, or `°C` for a temperature"));
     }
     if name.contains("°C/") || name.contains("°F/") || name.contains("/°C") || name.contains("/°F") {
         let better = readable(format!("{digits} {}", name.replace("°C", "K")))?;

@@ -19,7 +19,7 @@ const NAME: &str = "best";
 pub struct Best(pub Entries<Id, Quantity>);
 
 impl Best {
-    fn one(quantity: Quantity) -> Option<Self> {
+    fn single(quantity: Quantity) -> Option<Self> {
         Some(Self(std::iter::once((Id::new(NAME).ok()?, quantity)).collect()))
     }
 
@@ -39,7 +39,7 @@ impl<'de> Deserialize<'de> for Best {
             }
             fn visit_str<E: de::Error>(self, text: &str) -> Result<Best, E> {
                 let quantity = Quantity::deserialize(text.into_deserializer())?;
-                Best::one(quantity).ok_or_else(|| E::custom("a number with a unit is missing"))
+                Best::single(quantity).ok_or_else(|| E::custom("a number with a unit is missing"))
             }
             fn visit_u64<E: de::Error>(self, number: u64) -> Result<Best, E> {
                 self.visit_str(&number.to_string())

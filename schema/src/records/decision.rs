@@ -104,7 +104,7 @@ impl SetTo {
         if text.ends_with(".csv") || (text.contains(',') && is_list()) {
             return Ok(Self::Text(text.into()));
         }
-        Quantity::parse(text).map(Self::Quantity)
+        Ok(Self::Quantity(Quantity::parse(text)?))
     }
 }
 

@@ -146,6 +146,11 @@ macro_rules! kinds {
                 match key { $($plural => Some(Self::$kind),)* _ => None }
             }
 
+            /// The kind of a word in a sentence.
+            pub fn from_singular(word: &str) -> Option<Self> {
+                match word { $($singular => Some(Self::$kind),)* _ => None }
+            }
+
             /// What records of the kind may do, and what they need.
             pub fn roles(self) -> &'static Roles {
                 match self { $(Self::$kind => const { &Roles { $($role: $value,)* } },)* }
@@ -244,6 +249,7 @@ kinds! { $
         may_serve: false,
         children: ChildrenRule::Always("events"),
         chain_by_subject: false,
+        is_note: false,
         needs_lead: true,
         verification: VerificationRule::Never,
         verifies_subject: false,
@@ -263,6 +269,7 @@ kinds! { $
         may_serve: true,
         children: ChildrenRule::Always("car targets"),
         chain_by_subject: false,
+        is_note: false,
         needs_lead: true,
         verification: VerificationRule::Never,
         verifies_subject: false,
@@ -282,6 +289,7 @@ kinds! { $
         may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
+        is_note: false,
         needs_lead: true,
         verification: VerificationRule::Never,
         verifies_subject: false,
@@ -302,6 +310,7 @@ kinds! { $
         may_serve: true,
         children: ChildrenRule::OnCarTier("system targets or parts"),
         chain_by_subject: false,
+        is_note: false,
         needs_lead: true,
         verification: VerificationRule::Always,
         verifies_subject: true,
@@ -322,6 +331,7 @@ kinds! { $
         may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
+        is_note: false,
         needs_lead: true,
         verification: VerificationRule::Always,
         verifies_subject: true,
@@ -341,6 +351,7 @@ kinds! { $
         may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
+        is_note: false,
         needs_lead: true,
         verification: VerificationRule::UnlessSubject,
         verifies_subject: false,
@@ -360,6 +371,7 @@ kinds! { $
         may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
+        is_note: false,
         needs_lead: false,
         verification: VerificationRule::Never,
         verifies_subject: false,
@@ -379,6 +391,7 @@ kinds! { $
         may_serve: true,
         children: ChildrenRule::Never,
         chain_by_subject: false,
+        is_note: false,
         needs_lead: true,
         verification: VerificationRule::Never,
         verifies_subject: false,
@@ -398,6 +411,7 @@ kinds! { $
         may_serve: false,
         children: ChildrenRule::Never,
         chain_by_subject: false,
+        is_note: false,
         needs_lead: false,
         verification: VerificationRule::Never,
         verifies_subject: false,
@@ -417,6 +431,7 @@ kinds! { $
         may_serve: false,
         children: ChildrenRule::Never,
         chain_by_subject: true,
+        is_note: true,
         needs_lead: false,
         verification: VerificationRule::Never,
         verifies_subject: false,
@@ -436,6 +451,7 @@ kinds! { $
         may_serve: false,
         children: ChildrenRule::Never,
         chain_by_subject: false,
+        is_note: true,
         needs_lead: false,
         verification: VerificationRule::Never,
         verifies_subject: false,

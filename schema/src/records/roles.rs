@@ -133,6 +133,8 @@ pub struct Roles {
     pub children: ChildrenRule,
     /// Whether its chain to a goal continues at its subject if it serves nothing.
     pub chain_by_subject: bool,
+    /// Whether it is a note on another record: pictures of the chain do not show it as a record of its own.
+    pub is_note: bool,
     /// Whether it needs a lead, its own or that of its system.
     pub needs_lead: bool,
     /// Whether it needs a planned verification.
@@ -257,6 +259,7 @@ mod tests {
         assert_eq!(kinds(|kind| kind.roles().verifies_subject), ["target", "requirement"]);
         assert_eq!(kinds(|kind| kind.roles().makes_subject_critical), ["part"]);
         assert_eq!(kinds(|kind| kind.roles().chain_by_subject), ["revision"]);
+        assert_eq!(kinds(|kind| kind.roles().is_note), ["revision", "waiver"]);
         assert_eq!(kinds(|kind| kind.needs_verification(false)), ["target", "requirement", "part"]);
         assert_eq!(kinds(|kind| kind.needs_verification(true)), ["target", "requirement"]);
     }

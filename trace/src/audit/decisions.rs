@@ -107,11 +107,11 @@ impl DecisionReview {
             Past::Off => Err("`history: off` in the settings".to_owned()),
             other => Err(other.reason().unwrap_or_default()),
         };
-        study.loaded.decisions().map(|(index, ..)| one(project, study, &history, &mut states, index)).collect()
+        study.loaded.decisions().map(|(index, ..)| review_of(project, study, &history, &mut states, index)).collect()
     }
 }
 
-fn one(
+fn review_of(
     project: &Project,
     study: &Study,
     history: &Result<&History, String>,

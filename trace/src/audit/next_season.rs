@@ -3,7 +3,7 @@
 use schema::settings::Settings;
 
 use super::predictions::is_inside;
-use super::{AtRiskPeriod, Audit, Group, PeriodEnd, TargetAudit, Verdict, groups};
+use super::{AtRiskPeriod, Audit, Group, Pair, PeriodEnd, TargetAudit, Verdict, groups};
 use crate::ids::RecordId;
 use crate::values::Status;
 
@@ -54,6 +54,18 @@ const TOO_LARGE: f64 = 0.02;
 const LEAST_BIAS: f64 = 0.02;
 /// The smallest number of estimates that can show a bias.
 const FEWEST_ESTIMATES: usize = 3;
+
+/// The smallest number of estimates that show the bias of a whole season, in front of strangers. A lesson asks the team to
+/// check its method, for which a hint is enough; a statement about the season needs many estimates that were far off.
+const MANY_ESTIMATES: usize = 10;
+/// The smallest mean error of such a statement.
+const LARGE_BIAS: f64 = 0.05;
+
+/// The estimates of which there are many, and whose results were furthest from them on average; `None` if none was far.
+pub fn most_biased(pairs: &[Pair]) -> Option<Group> {
+    let is_far = |group: &Group| group.size >= MANY_ESTIMATES && group.bias.abs() >= LARGE_BIAS;
+    groups(pairs).into_iter().filter(is_far).max_by(|a, b| a.bias.abs().total_cmp(&b.bias.abs()))
+}
 
 impl Group {
     /// The growth allowance in the settings for this basis.

@@ -51,7 +51,7 @@ impl PlanCause {
 }
 
 /// Points that are shown as zero are smaller than this.
-pub(super) const SHOWN_AS_ZERO: f64 = 0.05;
+pub const SHOWN_AS_ZERO: f64 = 0.05;
 
 impl EventScore {
     /// The points scored, or the predicted ones before the contest.

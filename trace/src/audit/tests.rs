@@ -12,18 +12,29 @@ fn the_allowance_covers_nine_of_ten_and_is_not_negative() {
     assert_eq!(allowance(&[-0.1; 12]), Some(0.0));
 }
 
-#[test]
-fn bias_and_spread_are_those_of_the_sample() {
-    let unit = schema::quantity::Unit::parse("kg").unwrap();
-    let pair = |estimate: f64, result: f64| Pair {
+fn pair(estimate: f64, result: f64) -> Pair {
+    Pair {
         source: EstimateOf::Target(RecordId::new(0)),
         quantity: "mass".to_owned(),
         basis: Origin::Formula.word().to_owned(),
         estimate,
         uncertainty: 0.05,
         result,
-        unit: unit.clone(),
-    };
+        unit: schema::quantity::Unit::parse("kg").unwrap(),
+    }
+}
+
+#[test]
+fn a_statement_about_the_season_needs_many_estimates_that_were_far_off() {
+    let biased = |size: usize, result: f64| most_biased(&vec![pair(1.0, result); size]).map(|group| group.size);
+    assert_eq!(biased(10, 1.06), Some(10));
+    assert_eq!(biased(10, 0.94), Some(10));
+    assert_eq!(biased(9, 1.06), None, "too few");
+    assert_eq!(biased(10, 1.04), None, "not far");
+}
+
+#[test]
+fn bias_and_spread_are_those_of_the_sample() {
     // Errors of 10 %, 0 and -4 %: mean 2 %, squares 64 + 4 + 36 over 2 = 52, its root 7.2111 %.
     let groups = groups(&[pair(1.0, 1.1), pair(2.0, 2.0), pair(5.0, 4.8)]);
     assert_eq!(groups.len(), 1);

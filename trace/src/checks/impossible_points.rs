@@ -6,7 +6,7 @@ use schema::records::Goal;
 use super::{ALWAYS_ERROR, About, Check, Group, Reporter, Study};
 use crate::ids::RecordId;
 use crate::measure::Measure;
-use crate::values::impossible::{is_above, of};
+use crate::values::impossible::{in_event, is_above};
 
 pub(super) static CHECK: Check = Check {
     name: "impossible-points",
@@ -36,7 +36,7 @@ events:
 
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, event) in study.loaded.events() {
-        for found in of(study.values(), index, record.name(), event) {
+        for found in in_event(study.values(), index, record.name(), event) {
             reporter.report(found.record, found.route, found.message, found.help);
             if let Some(by) = found.by {
                 reporter.measured(Measure::points(by));

@@ -1,7 +1,7 @@
 //! Functions for the checks of changed limits.
 
 use petgraph::Direction;
-use schema::records::{Body, Target};
+use schema::records::Target;
 use schema::{Day, Quantity};
 
 use super::{RecordId, Study};
@@ -63,12 +63,8 @@ pub(super) fn changes(
     results: &[DatedResult<'_>],
 ) -> Vec<LimitChange> {
     let results: Vec<&RecordHistory> = results.iter().map(|result| result.history).collect();
-    let agreed = study.graph.linked(index, Link::Of, Direction::Incoming).filter_map(|index| {
-        match &study.loaded.record(index).body {
-            Body::Revision(revision) => Some(revision.to.as_ref()?.si()),
-            _ => None,
-        }
-    });
+    let about = study.graph.linked(index, Link::Of, Direction::Incoming);
+    let agreed = about.filter_map(|index| Some(study.loaded.revision(index)?.to.as_ref()?.si()));
     history.counted_limit_changes(target, &results, &agreed.collect::<Vec<f64>>())
 }
 

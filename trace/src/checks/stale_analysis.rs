@@ -1,7 +1,7 @@
 //! `stale-analysis`: a calculation outside the tool that is older than a change to its subject.
 
 use foldhash::{HashSet, HashSetExt as _};
-use schema::records::{Analysis, Body, Finds};
+use schema::records::{Analysis, Finds};
 
 use super::stale::{Matters, Measured, PartChanges, Subject, subject_of};
 use super::{About, Check, Group, Note, Reporter, Study, Warning};
@@ -94,9 +94,9 @@ fn matters(study: &Study, analysis: &Analysis) -> Matters {
     let loaded = &study.loaded;
     let found = analysis.finds.as_ref().map(Finds::targets).unwrap_or_default().into_iter();
     let targets = found.filter_map(|id| Some(Matters::to_target(loaded.target(loaded.find(id.as_str())?)?)));
-    let amounts = given_names(analysis).filter_map(|(id, amount)| match &loaded.record(loaded.find(id)?).body {
-        Body::Part(part) => Some(Matters::to(part.amounts.get(amount)?.value.quantity())),
-        _ => None,
+    let amounts = given_names(analysis).filter_map(|(id, amount)| {
+        let part = loaded.part(loaded.find(id)?)?;
+        Some(Matters::to(part.amounts.get(amount)?.value.quantity()))
     });
     let all: Vec<Matters> = targets.chain(amounts).collect();
     Matters { money: all.iter().any(|one| one.money), physical: all.is_empty() || all.iter().any(|one| one.physical) }

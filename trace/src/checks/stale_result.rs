@@ -67,10 +67,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             None => history.place_of_addition(past),
         };
         let notes = past.changes_of("notes").rfind(|change| change.after.is_some());
-        let matters = match &loaded.record(of).body {
-            Body::Target(target) => Matters::to_target(target),
-            _ => Matters::to(body.quantity()),
-        };
+        let matters = loaded.target(of).map_or_else(|| Matters::to(body.quantity()), Matters::to_target);
         let measured = Measured {
             descendants: history.descendants(&[written]),
             written: written.commit.day,

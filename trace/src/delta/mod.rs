@@ -4,6 +4,7 @@
 //! - Lines and files are not compared, so that a moved record or another order of files is no difference.
 
 mod causes;
+mod chances_and_budgets;
 mod drafts;
 mod edits;
 mod existing;
@@ -17,10 +18,10 @@ mod records;
 mod renames;
 mod settings;
 mod sources;
-mod standing;
 mod values;
 
 pub use causes::{AmountChange, Cause, Other, What};
+pub use chances_and_budgets::{BudgetChange, ChanceChange};
 pub use edits::Edit;
 pub use existing::ExistingFindings;
 pub use headlines::{Headline, HeadlineOf, StatusChange};
@@ -31,7 +32,6 @@ pub use records::Renames;
 pub use renames::{ALIKE, LikelyRename};
 pub use settings::RuleChange;
 pub use sources::EditedKey;
-pub use standing::{BudgetChange, ChanceChange};
 pub use values::{ChangedNode, ValueChange};
 
 use schema::settings::{Level, StoppedBy, Stops};

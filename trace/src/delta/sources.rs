@@ -60,7 +60,16 @@ pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedK
         Key::Local(record, name) => {
             let roots = match &loaded.record(*record).body {
                 Body::Event(_) => &["reads", "score.given"][..],
-                _ => &["given"],
+                Body::Target(_) | Body::Analysis(_) => &["given"],
+                // They have no names of their own.
+                Body::Goal(_)
+                | Body::System(_)
+                | Body::Requirement(_)
+                | Body::Part(_)
+                | Body::Decision(_)
+                | Body::Result(_)
+                | Body::Revision(_)
+                | Body::Waiver(_) => &[],
             };
             let named = roots.iter().map(|root| format!("{root}.{name}"));
             let own = [name.to_string(), format!("score.{name}")];

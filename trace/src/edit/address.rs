@@ -43,7 +43,7 @@ impl Address {
             } else if let Some(new) = renamed::new_name(Use::Key(kind), first) {
                 keys[0] = new;
             } else if let Some(meant) = amount_meant(kind, first).filter(|_| keys.len() == 1) {
-                let message = format!("`{first}` is no key of a part");
+                let message = format!("`{first}` is not a key of a part");
                 return Err(Error::new(message).help(format!("write `{id}.{meant}`: amounts are below their name")));
             }
         }

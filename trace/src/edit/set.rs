@@ -22,7 +22,7 @@ pub fn set(edits: &mut Edits, address: &str, value: &str) -> Result<RecordId, Er
     let id = loaded.record(at.record).id.to_string();
     if at.keys() == ["id"] {
         let help = format!("use `tierod rename {id} {}`: it changes every reference, too", shorten(value));
-        return Err(Error::new("an id is no key").help(help));
+        return Err(Error::new("an id is not a key").help(help));
     }
     if let Some(before) = at.quantity(loaded) {
         same_dimension(&format!("{id}.{}", at.keys().join(".")), &before, value)?;

@@ -71,7 +71,7 @@ pub(crate) fn decode(bytes: &[u8]) -> Option<Report> {
 
 fn restore(stored: StoredFinding<'_>) -> Option<Finding> {
     let kind = match stored.kind {
-        Some(word) => Some(Kind::ALL.iter().copied().find(|kind| kind.singular() == word)?),
+        Some(word) => Some(Kind::from_singular(word)?),
         None => None,
     };
     let measure = match stored.measure {

@@ -9,7 +9,7 @@ use super::plumbing::Plumbing;
 use super::project::Project;
 use super::remotes::Branch;
 use super::revisions;
-use crate::snapshot::State;
+use crate::snapshot::{State, short_id};
 
 /// The revision to compare with.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -40,7 +40,7 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
     }
     let shallow = git.is_shallow();
     if name == "HEAD" && git.is_unborn()? {
-        return Ok(Base { revision: name.to_owned(), how: Some("there is no commit yet".to_owned()), shallow });
+        return Ok(Base { revision: name.to_owned(), how: Some("no commit yet".to_owned()), shallow });
     }
     let resolve = |name: &str| revisions::resolve(&git, name, &|_| shallow).map(|commit| commit.id);
     let tip = resolve(name).map_err(|error| GitError::no_such_revision(name, error))?;
@@ -139,7 +139,7 @@ impl Search {
             default.is_empty() || branch.is_none_or(|branch| default.iter().any(|default| default.is_called(branch)));
         if self.git.branch(before).is_none() {
             if on_default || self.shallow {
-                let what = format!("the commit before the push, {}, is not in the clone", short(before));
+                let what = format!("the commit before the push, {}, is not in the clone", short_id(before));
                 return Err(self.missing(what, &format!("origin {before}")));
             }
             return Ok(None);
@@ -199,11 +199,6 @@ impl Search {
             }
         })
     }
-}
-
-/// The first digits of a commit's name.
-fn short(commit: &str) -> &str {
-    commit.get(..10).unwrap_or(commit)
 }
 
 /// Git's own commands in the given folder: only they follow remotes and configuration.

@@ -11,6 +11,7 @@ use super::access::{Entry, EntryKind, Index, MOST_CONTENT, MOST_TABLES, within};
 use super::error::GitError;
 use super::project::Project;
 use super::repository::{Repository, roots};
+use super::worktree::no_root;
 use crate::Error;
 use crate::ids::FileId;
 use crate::snapshot::{
@@ -153,8 +154,7 @@ fn root_among(entries: &[Entry], start: &str, state: &str, fix: &str) -> Result<
         [only] => Ok(only.to_owned()),
         [] => {
             let asked = if start.is_empty() { String::new() } else { format!(" at `{start}`") };
-            let error = Error::new(format!("no project root found in {state}{asked}"));
-            Err(error.because(format!("no {} in this folder or above it", settings::FILE)).help(fix))
+            Err(no_root(&format!("in {state}{asked}")).help(fix))
         }
         [..] => {
             let list = below.iter().map(|root| root.trim_end_matches('/')).collect::<Vec<_>>().join(", ");

@@ -6,6 +6,8 @@
 //! | `environment` | the variables that bind git to a repository, and finding one from a folder |
 //! | `config_size` | the size of a repository's configuration, before it is read |
 //! | `process` | running the program `git` |
+//! | `error` | what can go wrong, by kind |
+//! | `regular` | opening files without following a link or waiting for a pipe |
 //! | `access` | the small interface that both ways of reading a repository have |
 //! | `library`, `plumbing` | the two ways: libgit2, and git's own commands |
 //! | `checked_out`, `loose_blobs` | contents that are read without either: from the working tree, from files of objects |
@@ -24,7 +26,7 @@
 //! | `large_files` | the bytes of stress files and of pictures, which may be large |
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
 //! | `watched` | whether the files of a project may have changed, for `page --watch` |
-//! | `write` | edited files of a project, written beside and renamed |
+//! | `write` | edited files of a project, written next to the old ones and renamed |
 //! | `commits_read` | how many commits the process has read |
 //! | `writing` | whether the process has begun to write |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |

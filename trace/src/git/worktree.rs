@@ -185,10 +185,15 @@ pub fn find_root(start: &Path) -> Result<PathBuf, Error> {
     let is_settings = |up: &&Path| up.join(settings::FILE).symlink_metadata().is_ok_and(|found| found.is_file());
     let root = start.ancestors().find(is_settings);
     root.map(Path::to_owned).ok_or_else(|| {
-        Error::new(format!("no project root found at {}", start.display()))
-            .because(format!("no {} in this folder or above it", settings::FILE))
-            .help("run `tierod init` to create one here, or give the folder of your project")
+        let fix = "run `tierod init` to create one here, or give the folder of your project";
+        no_root(&format!("at {}", start.display())).help(fix)
     })
+}
+
+/// The error where there is no project root.
+pub(super) fn no_root(place: &str) -> Error {
+    Error::new(format!("no project root found {place}"))
+        .because(format!("no {} in this folder or above it", settings::FILE))
 }
 
 /// The entries of the index below the project root, by path relative to it; an unmerged path has no single entry.

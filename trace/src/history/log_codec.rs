@@ -167,7 +167,7 @@ fn decode(bytes: &[u8]) -> Option<Log> {
 fn restore(stored: StoredLog<'_>) -> Option<Log> {
     let is_string = |string: u32| (string as usize) < stored.strings.len();
     let is_commit = |commit: u32| (commit as usize) < stored.commits.len();
-    let kinds: Vec<Kind> = stored.kinds.iter().map(|word| kind(word)).collect::<Option<_>>()?;
+    let kinds: Vec<Kind> = stored.kinds.iter().map(|word| Kind::from_singular(word)).collect::<Option<_>>()?;
     let (pairs, rest) = stored.fields.as_chunks::<8>();
     let number = |bytes: [u8; 4]| u32::from_le_bytes(bytes);
     let pair = |&[a, b, c, d, e, f, g, h]: &[u8; 8]| (number([a, b, c, d]), number([e, f, g, h]));
@@ -224,10 +224,6 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
         shallow: false,
         branches: Vec::new(),
     })
-}
-
-fn kind(word: &str) -> Option<Kind> {
-    Kind::ALL.iter().copied().find(|kind| kind.singular() == word)
 }
 
 #[cfg(test)]

@@ -33,6 +33,7 @@ use schema::records::LimitStyle;
 use schema::{Day, Kind, Quantity};
 
 use crate::git::walk::day_of;
+use crate::snapshot::short_id;
 use crate::values::Limit;
 use ancestry::{Ancestry, Branch};
 use log::Log;
@@ -71,7 +72,7 @@ impl Commit {
 
     /// The id as messages show it.
     pub fn short(&self) -> &str {
-        self.id.as_deref().map_or("not committed", |id| id.get(..10).unwrap_or(id))
+        self.id.as_deref().map_or("not committed", short_id)
     }
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use schema::Quantity;
 use schema::quantity::same_number;
-use schema::records::{Body, Revision, Target};
+use schema::records::{Revision, Target};
 
 use super::{History, LimitChange, RecordHistory, ends};
 use crate::ids::RecordId;
@@ -40,10 +40,7 @@ pub(crate) fn of_target<'r>(
     about: impl Iterator<Item = RecordId>,
 ) -> Vec<TargetRevision<'r>> {
     let dimension = target.limit().next().map(|(_, limit)| limit.unit().dimension());
-    let bodies = about.filter_map(|index| match &loaded.record(index).body {
-        Body::Revision(revision) => Some((index, revision.as_ref())),
-        _ => None,
-    });
+    let bodies = about.filter_map(|index| Some((index, loaded.revision(index)?)));
     // A `to` in another dimension is no limit of the target; `unit-mismatch` reports it.
     let own = bodies.filter(|(_, revision)| revision.to.as_ref().map(|to| to.unit().dimension()) == dimension);
     own.map(|(index, revision)| {

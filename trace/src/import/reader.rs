@@ -83,7 +83,7 @@ impl<'r> Reader<'r> {
                 let cell = format!("{}{}", column_name(amount.column), self.row.number);
                 let id = self.text(self.used.id);
                 let message = format!("the cell {cell} of `{}` is in {other}", shorten(&id));
-                let why = format!("the entry says `unit: {}` for `{}`", amount.unit, amount.name);
+                let why = format!("the entry has `unit: {}` for `{}`", amount.unit, amount.name);
                 return Err(Error::new(message).because(why).help("correct one of them; nothing was read"));
             }
         }

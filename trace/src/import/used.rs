@@ -123,7 +123,7 @@ impl<'u> Used<'u> {
             for column in [Some(column), uncertainty].into_iter().flatten() {
                 if let Some(other) = cells::other_unit(columns.name(column), &unit) {
                     let message = format!("the column `{}` is in {other}", shorten(columns.name(column)));
-                    let why = format!("the entry says `unit: {unit}` for `{name}`");
+                    let why = format!("the entry has `unit: {unit}` for `{name}`");
                     return Err(Error::new(message).because(why).help("correct one of them; nothing was read"));
                 }
             }

@@ -42,6 +42,11 @@ pub struct Request {
     pub state: State,
 }
 
+/// The first digits of a commit id, as messages show it.
+pub fn short_id(commit: &str) -> &str {
+    commit.get(..10).unwrap_or(commit)
+}
+
 /// The source of a snapshot.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Source {

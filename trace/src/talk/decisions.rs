@@ -1,4 +1,4 @@
-//! Which decisions are worth a slide: those whose choice moved the most points.
+//! Which decisions are worth a slide: those whose choice changed the most points.
 
 use crate::ids::RecordId;
 use crate::study::Study;
@@ -100,7 +100,7 @@ fn uncertainty(compared: &Comparisons, chosen: usize, other: usize) -> Option<f6
     is_pair.then_some(lead.difference.1)
 }
 
-/// The decisions with a choice, those that moved the most points first; those without points last, in the order of the
+/// The decisions with a choice, those that changed the most points first; those without points last, in the order of the
 /// records. At most [`MOST_COMPARED`] are compared.
 pub fn by_points(study: &Study) -> Vec<Choice> {
     let chosen = study.loaded.decisions().filter(|(.., decision)| decision.chosen.is_some());

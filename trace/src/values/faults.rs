@@ -289,7 +289,7 @@ impl Under<'_> {
         let values = self.values;
         let events = values.graph.loaded.events();
         let all = events.flat_map(|(event, record, body)| {
-            impossible::of(values, event, record.name(), body).into_iter().map(move |found| (event, found))
+            impossible::in_event(values, event, record.name(), body).into_iter().map(move |found| (event, found))
         });
         all.filter(|(event, found)| counts(*event, found))
             .map(|(_, found)| {

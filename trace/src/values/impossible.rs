@@ -32,7 +32,7 @@ pub(crate) struct Impossible {
 }
 
 /// The impossible points of an event.
-pub(crate) fn of(values: &Values, index: RecordId, name: &str, event: &Event) -> Vec<Impossible> {
+pub(crate) fn in_event(values: &Values, index: RecordId, name: &str, event: &Event) -> Vec<Impossible> {
     let mut found = points(values, index, name, event);
     found.extend(chance(values, index, name, event));
     found

@@ -111,7 +111,11 @@ impl Values {
                     let node = self.record_node(index).ok_or_else(not_settable)?;
                     self.value_effect(to, node, setting, 1.0)
                 }
-                _ => Err(not_settable()),
+                (Body::Part(_), SetTo::Quantity(_) | SetTo::Read(_) | SetTo::Text(_))
+                | (Body::Target(_) | Body::Event(_), SetTo::Nothing)
+                // The points of a goal are the sum of its events.
+                | (Body::Goal(_) | Body::System(_) | Body::Requirement(_) | Body::Analysis(_), _)
+                | (Body::Decision(_) | Body::Result(_) | Body::Revision(_) | Body::Waiver(_), _) => Err(not_settable()),
             };
         };
         if id == CAR {
@@ -142,7 +146,14 @@ impl Values {
                 self.value_effect(to, node, setting, 1.0)
             }
             Body::Analysis(analysis) => self.input(index, analysis, to, key, setting),
-            _ => Err(not_settable()),
+            Body::Goal(_)
+            | Body::Event(_)
+            | Body::Target(_)
+            | Body::Requirement(_)
+            | Body::Decision(_)
+            | Body::Result(_)
+            | Body::Revision(_)
+            | Body::Waiver(_) => Err(not_settable()),
         }
     }
 
@@ -362,7 +373,7 @@ fn number<'s>(to: &Ref, setting: &'s Setting) -> Result<&'s Quantity, SetProblem
         SetTo::Quantity(quantity) => Ok(quantity),
         SetTo::Read(figure) => figure.quantity().ok_or_else(|| unread(to, setting)),
         SetTo::Text(text) => {
-            let why = Quantity::parse(text).err().unwrap_or_default();
+            let why = Quantity::parse(text).err().map(String::from).unwrap_or_default();
             Err(SetProblem::new(
                 SetProblemKind::Bad,
                 format!("{to} cannot be set to `{text}`: {why}"),

@@ -38,6 +38,14 @@ impl Status {
         Self::ALL.into_iter().find(|status| status.word() == word)
     }
 
+    /// Whether the target has a value that may not meet it: missed, at risk or uncertain.
+    pub fn is_short(self) -> bool {
+        match self {
+            Self::Missed | Self::Uncertain | Self::AtRisk => true,
+            Self::Met | Self::OnTarget | Self::NoValue => false,
+        }
+    }
+
     /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {

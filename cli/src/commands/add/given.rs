@@ -68,7 +68,7 @@ fn find<'k>(record: &NewRecord, known: &'k [Key], route: &[&str]) -> Result<Opti
         }
         let names = || keys.iter().map(Key::name);
         if let Some(meant) = amount_meant(record.kind, step).filter(|_| at == 0) {
-            let error = Error::new(format!("`{}` is no key of a part", clean(step)));
+            let error = Error::new(format!("`{}` is not a key of a part", clean(step)));
             return Err(error.help(format!("write `amounts.{meant}=...`: amounts are below their name")));
         }
         let inside = match at {

@@ -112,7 +112,7 @@ fn forge_of(urls: &[String]) -> Result<Forge, Error> {
         return Ok(forge);
     }
     let cause = match urls {
-        [] => "there is no remote yet".to_owned(),
+        [] => "no remote yet".to_owned(),
         _ => format!("the URLs of the remotes are {}", urls.join(", ")),
     };
     let help = "name the forge: `--ci github`, `--ci gitlab`, or `--ci shell` for a script that any CI can run";

@@ -181,11 +181,9 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Value {
     let measured_uncertainty = target.measured().map(|_| in_factor(target.measured_uncertainty()));
     let (verdict, qualifier) = target.verdict.parts();
     let result = target.result.map(|index| {
-        let (date, outcome) = match &loaded.record(index).body {
-            Body::Result(result) => (result.date, result.outcome),
-            _ => (None, None),
-        };
-        let outcome = outcome.map(|outcome| match outcome {
+        let result = loaded.result(index);
+        let date = result.and_then(|result| result.date);
+        let outcome = result.and_then(|result| result.outcome).map(|outcome| match outcome {
             schema::records::Outcome::Pass => "pass",
             schema::records::Outcome::Fail => "fail",
         });

@@ -1,6 +1,5 @@
 //! The audit as one HTML file that loads nothing: charts and a small script are inline.
 
-use schema::Kind;
 use schema::records::Body;
 use serde_json::{Map, Value, json};
 use trace::Error;
@@ -103,7 +102,7 @@ fn chain(view: &AuditView<'_>) -> Value {
     let graph = &view.study.graph;
     let mut all = Map::new();
     for (index, record) in graph.loaded.records() {
-        if matches!(record.kind(), Kind::Revision | Kind::Waiver) {
+        if record.kind().roles().is_note {
             continue;
         }
         let up: Vec<Value> = graph

@@ -2,7 +2,7 @@
 
 use schema::number;
 use trace::RecordId;
-use trace::audit::{GoalScore, Group, Lesson, ScoreCause, Split, TargetAudit, Verdict};
+use trace::audit::{GoalScore, Group, Lesson, SHOWN_AS_ZERO, ScoreCause, Split, TargetAudit, Verdict};
 
 use super::AuditView;
 use crate::screen::count;
@@ -20,8 +20,6 @@ pub(super) struct SplitText {
 /// The causes that always have a column, if there is any split.
 const USUAL: [ScoreCause; 4] =
     [ScoreCause::OwnValues, ScoreCause::OthersBest, ScoreCause::Finish, ScoreCause::Unexplained];
-/// Points that are shown as zero are smaller than this.
-const SHOWN_AS_ZERO: f64 = 0.05;
 
 impl AuditView<'_> {
     /// How many targets have a verdict.

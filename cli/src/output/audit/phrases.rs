@@ -5,20 +5,13 @@ use schema::number;
 use trace::audit::{
     AtRiskPeriod, DecisionReview, DecisionValue, EventScore, GoalScore, LimitMove, Ranking, TargetEffect, Unproven,
 };
+use trace::snapshot::short_id;
 
 use super::AuditView;
 use crate::output::decided::without_numbers;
 use crate::output::numbers::quantity;
 use crate::output::points::{needs, points_of};
 use crate::screen::count;
-
-/// The number of digits of a commit that are shown.
-const SHORT: usize = 10;
-
-/// The first digits of the id of a commit.
-pub(super) fn short(commit: &str) -> &str {
-    commit.get(..SHORT).unwrap_or(commit)
-}
 
 impl AuditView<'_> {
     /// Who made the state: team, car, commit and day.
@@ -28,7 +21,7 @@ impl AuditView<'_> {
         all.extend(made.car.as_ref().map(|car| format!("car {car}")));
         all.extend(made.commit.as_ref().map(|(commit, day)| {
             let changes = if made.uncommitted { "changes that are not committed, after commit" } else { "commit" };
-            format!("{changes} {} of {day}", short(commit))
+            format!("{changes} {} of {day}", short_id(commit))
         }));
         if made.commit.is_none() {
             all.push("not committed".to_owned());
@@ -232,7 +225,7 @@ impl AuditView<'_> {
     pub(super) fn choice(&self, own: &DecisionReview) -> String {
         match (&own.chosen, &own.chosen_at) {
             (None, _) => "no alternative is chosen yet".to_owned(),
-            (Some(chosen), Some((day, commit))) => format!("{chosen}, chosen on {day} ({})", short(commit)),
+            (Some(chosen), Some((day, commit))) => format!("{chosen}, chosen on {day} ({})", short_id(commit)),
             (Some(chosen), None) => {
                 let why = own.then.as_ref().and_then(|then| then.as_ref().err());
                 let why = why.map(|why| format!(" ({why})")).unwrap_or_default();

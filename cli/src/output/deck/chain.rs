@@ -77,9 +77,9 @@ pub(super) fn chain(view: &DeckView<'_>) -> Result<Slide, String> {
     let steps: Vec<Step> = chain.iter().enumerate().map(step).collect();
     let title = steps.first().map(|step| step.title.clone()).unwrap_or_default();
     let words: Vec<String> = {
-        let mut all: Vec<(&str, &str)> = steps.iter().rev().map(|step| (step.kind, step.meaning)).collect();
+        let mut all: Vec<Kind> = chain.iter().rev().map(|index| study.loaded.kind(*index)).collect();
         all.dedup();
-        all.into_iter().map(|(kind, meaning)| format!("{} {kind} is {meaning}", article(kind))).collect()
+        all.into_iter().map(|kind| format!("{} is {}", kind.with_article(), meaning(kind))).collect()
     };
     let mut notes = vec![format!("{}.", capital(&words.join("; ")))];
     notes.push("Read it from the bottom: each line says what the one below it is for.".to_owned());
@@ -89,10 +89,6 @@ pub(super) fn chain(view: &DeckView<'_>) -> Result<Slide, String> {
     let mut steps = steps;
     steps.reverse();
     Ok(Slide::new(phrase("Every part has a reason: ", &title, ""), Visual::Chain(steps), notes))
-}
-
-fn article(word: &str) -> &'static str {
-    if word.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" }
 }
 
 /// The text with a capital letter at its start.

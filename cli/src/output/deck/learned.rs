@@ -1,7 +1,7 @@
 //! What we learned: how good the estimates were, and what changes next season.
 
 use schema::number;
-use trace::audit::{Group, Lesson, Pair, ScoreCause, groups};
+use trace::audit::{Lesson, ScoreCause, most_biased};
 
 use super::text::{self, list};
 use super::{DeckView, Slide, Visual, drawn};
@@ -18,7 +18,7 @@ pub(super) fn learned(view: &DeckView<'_>) -> Result<Slide, String> {
     if all == 0 && spoken.is_empty() {
         return Err("no estimate has a result yet".to_owned());
     }
-    let biased = biased(&audit.pairs);
+    let biased = most_biased(&audit.pairs);
     let own = match (all, &biased) {
         (_, Some(group)) => format!(
             "Results were {} {} our estimates of {}",
@@ -52,16 +52,6 @@ pub(super) fn learned(view: &DeckView<'_>) -> Result<Slide, String> {
     spoken.truncate(MOST);
     notes.append(&mut spoken);
     Ok(Slide::new(own, Visual::Drawn(drawn::estimates(view.study, audit)), notes))
-}
-
-/// The quantity and basis whose many results were furthest from the estimates on average; `None` if none was far.
-fn biased(pairs: &[Pair]) -> Option<Group> {
-    /// So many pairs are no accident.
-    const MANY: usize = 10;
-    /// The bias from which on it is what a picture of all estimates shows first.
-    const FAR: f64 = 0.05;
-    let far = groups(pairs).into_iter().filter(|group| group.size >= MANY && group.bias.abs() >= FAR);
-    far.max_by(|a, b| a.bias.abs().total_cmp(&b.bias.abs()))
 }
 
 /// A lesson, as it is said.

@@ -34,7 +34,7 @@ pub(crate) struct DeckView<'t> {
     pub(crate) audit: &'t Audit,
     /// The first goal.
     pub(crate) goal: &'t GoalPoints,
-    /// The decisions with a choice, those that moved the most points first.
+    /// The decisions with a choice, those that changed the most points first.
     pub(crate) choices: &'t [Choice],
     /// The pictures of the team, by the id of their slide.
     pub(crate) photos: &'t [(String, Photo)],

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use trace::delta::{AmountChange, Cause, Edit, EditedKey, What};
 
 use super::super::values::number as json_number;
-use super::{DeltaView, shown};
+use super::{DeltaView, LEAST_POINTS, shown};
 use crate::screen::{Ink, clean, count};
 
 /// The largest number of causes to list on the terminal; the rest are counted.
@@ -81,7 +81,7 @@ fn sides(cause: &Cause) -> [String; 2] {
 
 /// An effect as text: points and amounts of the car; empty without one that is more than rounding.
 fn effect(points: Option<f64>, amounts: &[AmountChange]) -> String {
-    let points = points.filter(|points| points.abs() >= 0.005);
+    let points = points.filter(|points| points.abs() >= LEAST_POINTS);
     let points = points.map(|points| format!("{} pts", number::signed(points, 2)));
     let amounts = amounts.iter().filter_map(|own| {
         let change = own.unit.show_change(own.change);

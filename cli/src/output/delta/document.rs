@@ -8,7 +8,7 @@ use trace::values::Status;
 use super::super::broken::notes;
 use super::super::json::{findings, source};
 use super::super::points;
-use super::super::values::number as json_number;
+use super::super::values::{number as json_number, upper_limit_json};
 use super::changes::{measure_texts, rule_texts};
 use super::links::Links;
 use super::{DeltaView, causes, first, headline_shown, limits, renames, shown, state_name};
@@ -60,7 +60,7 @@ pub(crate) fn json(view: &DeltaView<'_>) -> Value {
                 let in_unit = |si: Option<f64>| json_number(si.map(|si| own.unit.from_si(si)));
                 let uncertainty = own.values[at].map(|_| own.uncertainties[at] / own.unit.factor());
                 json!({"value": in_unit(own.values[at]), "uncertainty": json_number(uncertainty),
-                       "limit": in_unit(own.limits[at]), "over": own.over[at]})
+                       "limit": own.limits[at].map(|si| upper_limit_json(si, &own.unit)), "over": own.over[at]})
             };
             json!({"id": id(own.target), "unit": own.unit.to_string(), "before": side(0), "after": side(1)})
         })

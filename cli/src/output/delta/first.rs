@@ -7,18 +7,15 @@ use schema::records::Body;
 use trace::RecordId;
 use trace::delta::{BudgetChange, ChanceChange, Headline, HeadlineOf};
 
-use super::{DeltaView, change_shown, headline_shown, shown_points};
+use super::{DeltaView, LEAST_POINTS, change_shown, headline_shown, shown_points};
 
 /// The largest number of goals, of budgets and of ids in it.
 const MOST: usize = 3;
 
-/// The smallest change of points that is shown: the smallest score in a rule book is a hundredth of a point.
-const LEAST: f64 = 0.005;
-
 /// Whether the points or the amount of a headline changed by so much that it is shown.
 pub(super) fn is_changed(line: &Headline) -> bool {
     match (&line.of, line.before, line.after) {
-        (HeadlineOf::Points(_), Some(before), Some(after)) => (after - before).abs() >= LEAST,
+        (HeadlineOf::Points(_), Some(before), Some(after)) => (after - before).abs() >= LEAST_POINTS,
         (_, before, after) => before.is_some() != after.is_some() || !headline_shown(line)[2].is_empty(),
     }
 }

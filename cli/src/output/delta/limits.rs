@@ -44,7 +44,7 @@ pub(super) fn json(view: &DeltaView<'_>) -> Vec<Value> {
         json!({"id": id, "before": shown(limit_of(old, limit.base).filter(|_| fits)),
                "after": shown(limit_of(new, limit.head)), "unit": unit.to_string(), "revision": name,
                "agreed_by": own.and_then(|own| own.agreed_by.as_deref()),
-               "date": own.and_then(|own| own.date).map(|day| day.to_string()),
+               "day": own.and_then(|own| own.date).map(|day| day.to_string()),
                "reason": own.and_then(|own| own.reason.as_deref())})
     };
     view.delta.limits.iter().map(one).collect()

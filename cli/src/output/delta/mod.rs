@@ -21,7 +21,7 @@ use schema::number;
 use schema::quantity::{Unit, same_number};
 use trace::delta::{ChangedLimit, ChangedNode, Headline, HeadlineOf, ValueChange};
 use trace::git::Base;
-use trace::snapshot::Source;
+use trace::snapshot::{Source, short_id};
 use trace::values::Spread;
 use trace::{Delta, Finding, Loaded, RecordId, Study};
 
@@ -59,6 +59,9 @@ pub(crate) fn listed<'t>(view: &DeltaView<'t>) -> Vec<Listed<'t>> {
     new.chain(uncovered).chain(unchanged).chain(waived).chain(fixed).collect()
 }
 
+/// The smallest change of points that is shown: the smallest score in a rule book is a hundredth of a point.
+const LEAST_POINTS: f64 = 0.005;
+
 /// A value before and after as text, and the change; empty without a change.
 fn shown(before: Option<f64>, after: Option<f64>, unit: &Unit) -> [String; 3] {
     let (Some(was), Some(is)) = (before, after) else {
@@ -74,8 +77,7 @@ fn change_shown(before: f64, after: f64, unit: &Unit) -> String {
     if same_number(before, after) {
         return String::new();
     }
-    // The smallest score in a rule book is a hundredth of a point.
-    if unit.to_string() == "pts" && (after - before).abs() >= 0.005 {
+    if unit.to_string() == "pts" && (after - before).abs() >= LEAST_POINTS {
         return format!("{} pts", number::signed(after - before, 2));
     }
     unit.show_change_with(after - before, unit.decimals_of_both([before, after], [0.0, 0.0]))
@@ -203,6 +205,6 @@ fn state_name(loaded: &Loaded) -> String {
         Source::Worktree => "the working tree".to_owned(),
         Source::Index => "the index".to_owned(),
         Source::Nothing => "nothing".to_owned(),
-        Source::Revision { commit, .. } => commit.get(..10).unwrap_or(commit).to_owned(),
+        Source::Revision { commit, .. } => short_id(commit).to_owned(),
     }
 }

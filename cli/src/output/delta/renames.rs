@@ -12,7 +12,7 @@ use super::DeltaView;
 use crate::output::Paths;
 use crate::screen::{Ink, clean};
 
-fn one(
+fn renamed_pair(
     view: &DeltaView<'_>,
     positions: &mut RecordPositions<'_>,
     pair: (RecordId, RecordId),
@@ -35,9 +35,10 @@ fn one(
 /// All renamed records of an answer: those with `formerly` first.
 pub(super) fn json(view: &DeltaView<'_>) -> Vec<Value> {
     let mut positions = RecordPositions::new(view.loaded()[1]);
-    let mut all: Vec<Value> = view.delta.renamed.iter().map(|pair| one(view, &mut positions, *pair, None)).collect();
+    let mut all: Vec<Value> =
+        view.delta.renamed.iter().map(|pair| renamed_pair(view, &mut positions, *pair, None)).collect();
     let likely = view.delta.likely_renames.iter();
-    all.extend(likely.map(|likely| one(view, &mut positions, (likely.from, likely.to), Some(likely))));
+    all.extend(likely.map(|likely| renamed_pair(view, &mut positions, (likely.from, likely.to), Some(likely))));
     all
 }
 

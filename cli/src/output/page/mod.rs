@@ -24,7 +24,7 @@ use serde_json::{Value, json};
 use trace::audit::{Audit, Season};
 use trace::finding::OffCheck;
 use trace::git::OffSince;
-use trace::snapshot::Source;
+use trace::snapshot::{Source, short_id};
 use trace::values::{GoalPoints, Values};
 use trace::{Error, RecordId, Study};
 
@@ -255,7 +255,7 @@ impl<'t> PageView<'t> {
 
     /// What the records are: the commit, or the working tree on top of one.
     fn source(&self) -> String {
-        let commit = self.commit.as_deref().map(|commit| commit.get(..10).unwrap_or(commit));
+        let commit = self.commit.as_deref().map(short_id);
         let day = self.commit_day.map(|day| format!(" of {day}")).unwrap_or_default();
         match (&self.study.loaded.snapshot.source, commit) {
             (Source::Revision { .. }, Some(commit)) => format!("commit {commit}{day}"),

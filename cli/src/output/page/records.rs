@@ -363,7 +363,7 @@ fn cost(view: &PageView<'_>, worths: Option<&Worths<'_>>, index: RecordId) -> Op
     let points = points.map(|points| {
         let size = schema::number::fixed(points.abs(), 2);
         if points < 0.0 {
-            format!("; these cost {size} points, and “Why it exists” says what the part gives")
+            format!("; these cost {size} points, and “Why it exists” shows what the part gives")
         } else {
             format!("; these give {size} points")
         }

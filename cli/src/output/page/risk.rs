@@ -27,7 +27,7 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
     let mut all: Vec<(&TargetStatus, Option<f64>)> = study
         .target_statuses()
         .iter()
-        .filter(|target| rank(target.status) < 3)
+        .filter(|target| target.status.is_short())
         .map(|target| (target, points(target)))
         .collect();
     let lost = |points: Option<f64>| points.map_or(0.0, |points| points.max(0.0));
@@ -41,18 +41,15 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
 
 /// What the points and the chance would be if every target at risk or missed were at its limit, as a sentence.
 pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
-    let study = view.study;
-    let goal = study.goals().first().filter(|goal| !study.is_scored(goal))?;
-    let sensitivities = study.values().worth_of_all(goal.node);
-    let targets = study.target_statuses().iter().filter(|target| rank(target.status) < 3);
-    let points = targets.filter_map(|target| study.values().points_to_limit(target, &sensitivities));
-    let more: f64 = points.filter(|points| *points > 0.0).sum();
-    if schema::number::signed(more, 1) == "+0.0" {
+    let own = view.study.if_met()?;
+    let points = schema::number::signed(own.points, 1);
+    if points == "+0.0" {
         return None;
     }
-    let [now, then] = [goal.chance()?, goal.chance_with(more)?].map(schema::number::chance);
+    let (now, then) = own.chances?;
+    let [now, then] = [now, then].map(schema::number::chance);
     let chance = if now == then { format!("the chance stays {now}") } else { format!("the chance {now} → {then}") };
-    Some(format!("With each of them at its limit: {} points, {chance}.", schema::number::signed(more, 1)))
+    Some(format!("With each of them at its limit: {points} points, {chance}."))
 }
 
 /// The unresolved periods at risk, the longest first, at most three.

@@ -7,9 +7,7 @@ use trace::RecordId;
 use trace::stress::{CAUTION, Iteration, Iterations};
 
 use super::PageView;
-
-/// The number of bins up to the allowable stress.
-const BINS: usize = 10;
+use crate::output::stress::BINS;
 
 /// The stress of a part, one entry for each chain of iterations; empty without a stress file.
 pub(super) fn of_part(view: &PageView<'_>, index: RecordId) -> Vec<Value> {

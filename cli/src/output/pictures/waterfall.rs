@@ -1,6 +1,7 @@
 //! The points as a waterfall: from the plan over the prediction to the score, one step per event.
 
 use schema::number::shown_change;
+use trace::audit::SHOWN_AS_ZERO;
 
 use super::rows::{RowText, Rows};
 use super::scale::Axis;
@@ -70,9 +71,6 @@ fn to_score(event: &EventSteps) -> Option<(f64, f64)> {
 
 /// What the interval of the points for a place is.
 pub(super) const BAND: &str = "band of the place (90 %)";
-
-/// What is smaller than this is shown as zero.
-const SHOWN_AS_ZERO: f64 = 0.05;
 
 impl Waterfall {
     /// The points after the events that have a score, and the number of these.

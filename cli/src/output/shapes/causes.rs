@@ -119,7 +119,7 @@ pub(super) const LIMITS_CHANGED: Key = key(
         key("unit", Shape::Text, "unit of both; empty for a plain number"),
         key("revision", TEXT_OR_NULL, "id of the revision that records the change; null without one"),
         key("agreed_by", TEXT_OR_NULL, "role that agreed, from the revision"),
-        key("date", Shape::OrNull(&Shape::Date), "date of the agreement, from the revision"),
+        key("day", Shape::OrNull(&Shape::Date), "date of the agreement, from the revision"),
         key("reason", TEXT_OR_NULL, "reason, from the revision"),
     ]])),
     "targets with a new limit",

@@ -297,7 +297,7 @@ pub(crate) static EXPLAIN: Answer = Answer {
                         key("event", Shape::Text, "name of the event"),
                         key("rule", Shape::Text, "the rule"),
                         key("most", Shape::Text, "the most points"),
-                        key("notes", TEXTS, "what the rule book says about it"),
+                        key("notes", TEXTS, "notes on it from the rule book"),
                     ]])),
                     "the events that judges score",
                 ),

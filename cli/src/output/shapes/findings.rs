@@ -3,7 +3,7 @@
 use super::causes::{BEFORE_AND_AFTER, CAUSES, CONTEXT_RENAMED, LIMITS_CHANGED, LINK, RENAMED};
 use super::shared::{
     CHANGED_FINDING, CHECK_FINDING, FAULT, FINDING, FINDING_KEYS, FIXED_FINDING, LEVELS, MEASURE, OFF, SOURCE, STAGES,
-    STATUSES,
+    STATUSES, UPPER_LIMIT,
 };
 use super::{Answer, Key, Keys, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, key, measure};
 
@@ -182,7 +182,7 @@ const PAIR_OR_NULL: Shape = Shape::OrNull(&Shape::Pair(&Shape::Number));
 const BUDGET_SIDE: &[Key] = &[
     measure("value", NUMBER_OR_NULL, "`unit`", "value; null without one"),
     measure("uncertainty", NUMBER_OR_NULL, "`unit`", "expanded uncertainty (k = 2) of the value"),
-    measure("limit", NUMBER_OR_NULL, "`unit`", "upper limit; null without one"),
+    measure("limit", Shape::OrNull(&Shape::Named(&UPPER_LIMIT)), "`unit`", "limit; null without one"),
     key("over", Shape::Flag, "whether it is over its limit"),
 ];
 

@@ -49,7 +49,7 @@ pub(crate) static IMPORT: Answer = Answer {
                             "key below the part: `title`, `in`, `lead`, `safety-critical`, or an amount that is read from a file",
                         ),
                         key("sheet", Shape::Text, "value in the sheet"),
-                        key("records", TEXT_OR_NULL, "value in the records; null if there is none"),
+                        key("records", TEXT_OR_NULL, "value in the records; null without one"),
                     ]])),
                     "the values that differ and that the import does not change",
                 ),

@@ -10,6 +10,7 @@ mod compare;
 mod docs;
 mod edit;
 mod findings;
+mod history;
 mod import;
 mod json_schema;
 mod numbers;
@@ -22,11 +23,12 @@ pub(crate) use chain::{EXPLAIN, GRAPH, WHY};
 pub(crate) use compare::COMPARE;
 pub(crate) use edit::EDIT;
 pub(crate) use findings::{CHECK, DELTA, DELTA_CONTEXT};
+pub(crate) use history::HISTORY;
 pub(crate) use import::IMPORT;
 pub(crate) use json_schema::of_answer;
 pub(crate) use numbers::{BUDGET, POINTS, VALUES, WORTH};
 pub(crate) use review::AUDIT_BRIEF;
-pub(crate) use season::{AUDIT, AUDIT_CONTEXT, HISTORY};
+pub(crate) use season::{AUDIT, AUDIT_CONTEXT};
 pub(crate) use written::{ADD, EXPORT};
 
 /// One JSON answer.

@@ -75,7 +75,7 @@ pub(super) const MOVED_AND_UNPROVEN: &[Key] = &[
             key(
                 "record",
                 Shape::Words(&["revision", "missing", "first limit", "not needed"]),
-                "how it is recorded: `missing` if a revision is needed and there is none",
+                "how it is recorded: `missing` if a revision is needed and does not exist",
             ),
             key("after_result", Shape::Flag, "whether the target had a result before"),
         ]])),
@@ -190,7 +190,7 @@ pub(super) const DECISIONS: Key = key(
 /// What the templates get as text of the same.
 pub(super) const SHOWN_REVIEW: &[Key] = &[
     key("made_by", Shape::Text, "team, car, commit and date"),
-    key("curves", Shape::Text, "since when the curves of the season are drawn, or why there is none"),
+    key("curves", Shape::Text, "since when the curves of the season are drawn, or why they are missing"),
     key("uncertain", Shape::Integer, "number of targets with the limit inside the uncertainty of the result"),
     key(
         "moves",
@@ -251,7 +251,7 @@ pub(super) const SHOWN_REVIEW: &[Key] = &[
                 ]])),
                 "as `decisions[].values`",
             ),
-            key("measurements", TEXT_OR_NULL, "what the measurements say about the choice"),
+            key("measurements", TEXT_OR_NULL, "what the measurements show about the choice"),
         ]])),
         "as `decisions`",
     ),

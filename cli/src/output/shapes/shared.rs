@@ -84,7 +84,7 @@ pub(super) const CHECK_FINDING: Named = Named {
         &[key(
             "since",
             Shape::OrNull(&Shape::Object(&[&[
-                key("commit", TEXT_OR_NULL, "full id of the commit that brought it; null if no commit did"),
+                key("commit", TEXT_OR_NULL, "full id of the commit that caused it; null if no commit did"),
                 key("day", Shape::Date, "day of that commit, otherwise the first day on which it was found"),
                 key(
                     "cause",

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::formula::{Formula, FormulaError, FormulaErrorKind, Scale, ValueKind};
-use schema::quantity::{Dimension, Unit};
+use schema::quantity::{Dimension, QuantityError, QuantityErrorKind, Unit};
 use schema::records::Expression;
 use schema::words::CAR;
 use schema::{Entries, Id, Quantity, suggest};
@@ -241,7 +241,7 @@ impl Builder<'_> {
             Ok(formula) => formula,
             Err(error) => {
                 // A text with one number is meant as a quantity.
-                match quantity.err().and_then(|quantity| problem_of_quantity(text, &quantity)) {
+                match quantity.err().and_then(|error| problem_of_quantity(text, &error)) {
                     Some((message, help)) => self.report(ValueProblemKind::Bad, field, error.start, message, help),
                     None => self.report_formula_error(field, error),
                 }
@@ -383,7 +383,7 @@ impl Builder<'_> {
 }
 
 /// What is wrong with a text that is meant as a quantity, and how to fix it; `None` if it is meant as a formula.
-fn problem_of_quantity(text: &str, error: &str) -> Option<(String, String)> {
+fn problem_of_quantity(text: &str, error: &QuantityError) -> Option<(String, String)> {
     let is_list = text.contains(", ") && text.split(',').all(|entry| Quantity::parse(entry).is_ok());
     if is_list {
         let help = "keep one of them; only inputs of models that are lists, like `gears`, take several";
@@ -392,8 +392,8 @@ fn problem_of_quantity(text: &str, error: &str) -> Option<(String, String)> {
     let starts_a_number =
         text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '€' | '$' | '£' | '~' | '≈'));
     let is_formula = text.contains(['(', '^', '<', '=']) || (text.contains([' ']) && text.contains(" * "));
-    let (message, help) = error.split_once(": ")?;
+    let (message, help) = error.parts()?;
     // The parser of formulas has the position of these.
-    let is_of_formula = message.contains("is a calculation") || message.starts_with("unknown unit");
+    let is_of_formula = matches!(error.kind, QuantityErrorKind::Calculation | QuantityErrorKind::UnknownUnit);
     (starts_a_number && !is_formula && !is_of_formula).then(|| (message.to_owned(), help.to_owned()))
 }

@@ -146,7 +146,10 @@ impl Builder<'_> {
                 Finds::Values(values) => return values.get(name).map(|found| found.text().to_owned()),
                 Finds::Target(_) => None,
             },
-            _ => None,
+            (Body::Target(_) | Body::Event(_) | Body::Analysis(_), _) => None,
+            // They have no formula.
+            (Body::Goal(_) | Body::System(_) | Body::Requirement(_) | Body::Part(_), _)
+            | (Body::Decision(_) | Body::Result(_) | Body::Revision(_) | Body::Waiver(_), _) => None,
         };
         text.map(|text| text.text().to_owned())
     }

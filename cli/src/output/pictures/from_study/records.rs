@@ -52,10 +52,10 @@ pub(crate) fn tornado_bar(values: &Values, worth: &Worth, name: Name) -> Tornado
     }
 }
 
-/// All records from the goals down, and the systems under the car; revisions and waivers are notes on records.
+/// All records from the goals down, and the systems under the car, without those that are notes on others.
 pub(crate) fn chain(study: &Study) -> Chain {
     let (loaded, graph) = (&study.loaded, &study.graph);
-    let is_shown = |index: &RecordId| !matches!(loaded.kind(*index), Kind::Revision | Kind::Waiver);
+    let is_shown = |index: &RecordId| !loaded.kind(*index).roles().is_note;
     let shown: Vec<RecordId> = loaded.record_ids().filter(is_shown).collect();
     let mut place = vec![None; graph.len()];
     for (at, index) in shown.iter().enumerate() {

@@ -4,7 +4,7 @@
 use clap_complete::Shell;
 
 /// The script of a shell; `None` if it has none of its own.
-pub(crate) fn script(shell: Shell) -> Option<&'static str> {
+pub(super) fn script(shell: Shell) -> Option<&'static str> {
     match shell {
         Shell::Bash => Some(BASH),
         Shell::Zsh => Some(ZSH),

@@ -37,16 +37,16 @@ impl Need {
     }
 }
 
-/// The standing of a record.
-pub(crate) struct Standing {
+/// The value and the status of a record as text.
+pub(crate) struct ShownStatus {
     /// Its value with the limit, its points, or the amounts of a part; empty without one.
     pub(crate) value: String,
     /// The word for its status, and what it asks for; none for records that are not verified.
     pub(crate) status: Option<(&'static str, Need)>,
 }
 
-impl Standing {
-    /// The standing of a record.
+impl ShownStatus {
+    /// Those of a record.
     pub(crate) fn of(study: &Study, index: RecordId) -> Self {
         Self { value: value(study, index), status: status(study, index) }
     }
