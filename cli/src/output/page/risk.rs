@@ -47,7 +47,7 @@ pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
     let targets = study.target_statuses().iter().filter(|target| rank(target.status) < 3);
     let points = targets.filter_map(|target| study.values().points_to_limit(target, &sensitivities));
     let more: f64 = points.filter(|points| *points > 0.0).sum();
-    if schema::number::signed(more, 1) == "+0.0" {
+    if schema::number::is_shown_as_zero(more, 1) {
         return None;
     }
     let [now, then] = [goal.chance()?, goal.chance_with(more)?].map(schema::number::chance);
