@@ -115,7 +115,7 @@ impl Rows {
 
     /// The top and the bottom of a line beside the bar that is at `top`.
     pub(super) fn beside(top: f64) -> (f64, f64) {
-        (top - 3.0, top + Self::BAR + 3.0)
+        (top - 2.0, top + Self::BAR + 2.0)
     }
 
     /// Writes the name of a row and its number, so that they do not touch.
