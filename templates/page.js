@@ -224,6 +224,8 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
       button.type = "button";
       button.append(...head.childNodes);
       head.append(button);
+      // A head with a button is not repeated on the next sheet: the text is printed in its place.
+      head.dataset.h = button.textContent;
       button.addEventListener("click", () => {
         const down = head.getAttribute("aria-sort") === "ascending";
         heads.forEach((other) => other.removeAttribute("aria-sort"));
@@ -241,15 +243,6 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
       });
     });
   }
-
-  // All that is folded is printed, in what is shown.
-
-  let opened = [];
-  addEventListener("beforeprint", () => {
-    opened = all("details:not([open])").filter((fold) => fold.offsetParent);
-    for (const fold of opened) fold.open = true;
-  });
-  addEventListener("afterprint", () => { for (const fold of opened) fold.open = false; });
 
   // A page that is written again and again looks for the next one: its file, in a frame that is never seen, sends its state.
 

@@ -166,6 +166,38 @@ fn a_talk_has_at_most_twelve_slides_with_short_phrases_for_each_audience() {
     }
 }
 
+/// What the tool says itself is never too much, whenever in the season a talk is made.
+#[test]
+fn the_talks_of_the_example_season_have_nothing_to_cut() {
+    let sandbox = Sandbox::new();
+    sandbox.tierod(&["example", "season"]).ended(0);
+    let season = sandbox.path_of("season");
+    for day in ["2026-12-20", "2027-03-01", "2027-04-20", "2027-05-20", "2027-07-30"] {
+        let rev = sandbox.git_in(&season, &["rev-list", "-1", &format!("--before={day}"), "HEAD"]);
+        for people in ["judges", "sponsors", "newcomers"] {
+            let answer = sandbox.tierod_in(&season, &["deck", "--for", people, "--rev", rev.trim()]).ended(0);
+            assert!(lines(&answer.err).contains(&"cut nothing".to_owned()), "{day}, {people}: {}", answer.err);
+        }
+    }
+}
+
+/// Long titles leave room for fewer values on the slide of what moves the points.
+#[test]
+fn a_picture_with_long_titles_has_fewer_rows() {
+    let long = "Time of the sprint as the timing gates of the contest measure it";
+    let sandbox = project("");
+    let more: String = (0..6)
+        .map(|at| format!("  part-time-{at}: {{title: {long} {at}, of: car, at-most: 2 s, estimate: 1 s ± 0.1 s, lead: x, serves: {{sprint-time: It is a part of it.}}}}\n"))
+        .collect();
+    let sum: String = (0..6).map(|at| format!(" + 0.1 * part-time-{at}")).collect();
+    let records = RECORDS.replace("base + slope * car-mass", &format!("base + slope * car-mass{sum}"));
+    sandbox.write("car.yaml", records.replace("parts:\n", &format!("{more}parts:\n")));
+    let answer = deck(&sandbox, &["--for", "judges"]).ended(0);
+    let slide = slides(&answer.out).into_iter().find(|slide| slide.id == "levers").expect("it has values");
+    assert!(slide.html.contains("as the timing gates"), "{}", slide.html);
+    assert!(!answer.err.contains("(levers), phrase and picture"), "{}", answer.err);
+}
+
 #[test]
 fn the_minutes_choose_the_slides_and_the_report_says_what_is_left_out() {
     let sandbox = project("");

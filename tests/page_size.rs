@@ -132,6 +132,20 @@ fn the_page_of_a_whole_season_is_small() {
     let size = std::fs::metadata(sandbox.path_of("page.html")).unwrap().len();
     assert!(said.contains(": 455 records, ") && said.contains(&format!(", {} kB", size.div_ceil(1000))), "{said}");
     assert!(size < 1_460_000, "{size}");
+    let page = std::fs::read_to_string(sandbox.path_of("page.html")).unwrap();
+    assert!(!page.contains("+0.0<") && page.contains("<td class=n>0.0<"), "one form of a difference of zero");
+    let audit = sandbox.tierod_in(&sandbox.path_of("car"), &["audit", "--format", "html"]).out;
+    assert!(!audit.contains("+0.0<") && audit.contains(">0.0<"), "one form of a difference of zero in the audit");
+    // What is long is folded, with the number of what is in it.
+    let folds = |html: &str| {
+        let all = html.split("<summary>").skip(1).map(|rest| rest.split("</summary>").next().unwrap().to_owned());
+        all.collect::<Vec<String>>()
+    };
+    for (html, fold) in [(&audit, "72 targets met"), (&page, "alternatives (3)"), (&page, "Mass of the brakes (11)")] {
+        assert!(folds(html).iter().any(|own| own == fold), "{fold}");
+    }
+    let lesson = audit.split("<li>results of area are on average ").nth(1).unwrap().split("</li>").next().unwrap();
+    assert!(lesson.ends_with("below the estimates whose basis is analysis (5 pairs): check the method"), "{lesson}");
 }
 
 /// What is part of the page has no id that a record can have, so that every record has its place.

@@ -76,9 +76,18 @@ pub fn precise(value: f64) -> String {
     rounded(value, decimals(value, 10, 16))
 }
 
-/// A number with its sign and this many decimals.
+/// A number with its sign and this many decimals; one that rounds to zero has no sign.
 pub fn signed(value: f64, places: usize) -> String {
-    format!("{value:+.places$}")
+    let text = format!("{value:+.places$}");
+    match text.strip_prefix(['+', '-']) {
+        Some(digits) if is_zero(digits) => digits.to_owned(),
+        _ => text,
+    }
+}
+
+/// Whether a number is zero as it is shown with this many decimals.
+pub fn is_shown_as_zero(value: f64, places: usize) -> bool {
+    is_zero(&signed(value, places))
 }
 
 /// The difference of two numbers as they are shown with this many decimals: what a reader gets who subtracts them.
@@ -103,12 +112,10 @@ pub fn with_uncertainty(value: f64, uncertainty: f64, places: usize) -> String {
 /// both round to zero.
 pub fn difference(by: f64, uncertainty: f64, places: usize) -> String {
     let (by, uncertainty) = (signed(by, places), format!("{uncertainty:.places$}"));
-    let none = is_zero(&by[1..]);
-    match (none, is_zero(&uncertainty)) {
+    match (is_zero(&by), is_zero(&uncertainty)) {
         (true, true) => format!("less than {:.places$}", 10.0_f64.powi(-i32::try_from(places).unwrap_or(0))),
         (false, true) => by,
-        (true, false) => format!("+{} ± {uncertainty}", &by[1..]),
-        (false, false) => format!("{by} ± {uncertainty}"),
+        (_, false) => format!("{by} ± {uncertainty}"),
     }
 }
 
@@ -117,11 +124,9 @@ pub fn percent(ratio: f64, places: usize) -> String {
     format!("{:.places$} %", ratio * 100.0)
 }
 
-/// A ratio as a percentage with its sign and this many decimals; a negative one that rounds to zero has no sign.
+/// A ratio as a percentage with its sign and this many decimals; one that rounds to zero has no sign.
 pub fn signed_percent(ratio: f64, places: usize) -> String {
-    let text = signed(ratio * 100.0, places);
-    let shown = text.strip_prefix('-').filter(|digits| is_zero(digits)).unwrap_or(&text);
-    format!("{shown} %")
+    format!("{} %", signed(ratio * 100.0, places))
 }
 
 /// A probability in whole percent; those that round to 0 or 100 % are `below 1 %` and `above 99 %`.
@@ -231,15 +236,19 @@ mod tests {
     #[test]
     fn signs() {
         assert_eq!((signed(0.84, 1), signed(-0.84, 1)), ("+0.8".into(), "-0.8".into()));
+        for zero in [0.0, -0.0, 0.04, -0.04] {
+            assert_eq!((signed(zero, 1).as_str(), is_shown_as_zero(zero, 1)), ("0.0", true), "one form of zero");
+        }
+        assert!(!is_shown_as_zero(-0.06, 1) && !is_shown_as_zero(f64::NAN, 1));
         let worth = |points| signed_significant(points, 3);
         assert_eq!(
             (worth(-0.607_8), worth(-0.002_584), worth(1234.5)),
             ("-0.608".into(), "-0.00258".into(), "+1234".into())
         );
-        assert_eq!((worth(0.0), worth(1.2e-9)), ("+0".into(), "+0.000000".into()));
+        assert_eq!((worth(0.0), worth(1.2e-9)), ("0".into(), "0.000000".into()));
         assert_eq!((percent(0.123_4, 1), percent(0.2, 0)), ("12.3 %".into(), "20 %".into()));
         assert_eq!((signed_percent(0.031_2, 1), signed_percent(-0.5, 1)), ("+3.1 %".into(), "-50.0 %".into()));
-        assert_eq!((signed_percent(-5e-7, 1), signed_percent(-6e-4, 1)), ("0.0 %".into(), "-0.1 %".into()));
+        assert_eq!((signed_percent(5e-7, 1), signed_percent(-6e-4, 1)), ("0.0 %".into(), "-0.1 %".into()));
     }
 
     #[test]
@@ -261,9 +270,9 @@ mod tests {
             shown.iter().map(|part| signed(*part, 1)).collect::<Vec<_>>().join(" ")
         };
         // Rounded alone they are 3.2 + 1.2 = 4.4, and their sum is 4.5.
-        assert_eq!(text(&[3.24, 1.24, 0.0]), "+3.3 +1.2 +0.0");
+        assert_eq!(text(&[3.24, 1.24, 0.0]), "+3.3 +1.2 0.0");
         assert_eq!(text(&[-0.34, -0.33, -0.33]), "-0.4 -0.3 -0.3");
-        assert_eq!(text(&[22.47, 1.73, -1e-15]), "+22.5 +1.7 +0.0");
+        assert_eq!(text(&[22.47, 1.73, -1e-15]), "+22.5 +1.7 0.0");
         assert_eq!(text(&[0.05, 0.05, -0.05, -0.05]), "+0.1 +0.1 -0.1 -0.1");
         assert_eq!(adding_up(&[], 1.0, 1), Vec::<f64>::new());
     }
@@ -277,8 +286,8 @@ mod tests {
             (3.0, 0.0, "+3.0"),
             (0.01, 0.02, "less than 0.1"),
             (-0.01, 0.02, "less than 0.1"),
-            (-0.01, 0.5, "+0.0 ± 0.5"),
-            (0.01, 0.5, "+0.0 ± 0.5"),
+            (-0.01, 0.5, "0.0 ± 0.5"),
+            (0.01, 0.5, "0.0 ± 0.5"),
         ] {
             assert_eq!(difference(by, within, 1), text);
         }

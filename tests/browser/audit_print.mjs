@@ -9,7 +9,7 @@ import { createRequire } from "node:module";
 import { resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
-import { getDocument } from "pdfjs-dist/legacy/build/pdf.mjs";
+import { checked, sheets, times } from "./paper.mjs";
 
 const [folder, shots] = process.argv.slice(2);
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
@@ -24,23 +24,6 @@ async function accessible(page, where) {
   const { violations } = await page.evaluate(() => window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
   const serious = violations.filter(({ impact }) => impact === "serious" || impact === "critical");
   assert.deepEqual(serious.map(({ id, nodes }) => `${id}: ${nodes.slice(0, 3).map((node) => node.html)}`), [], where);
-}
-
-/** The lines of each page of a PDF from the top down, each with its text and the height of its letters. */
-async function lines(pdf) {
-  const file = await getDocument({ data: new Uint8Array(pdf), verbosity: 0 }).promise;
-  const pages = [];
-  for (let number = 1; number <= file.numPages; number++) {
-    const { items } = await (await file.getPage(number)).getTextContent();
-    const rows = new Map();
-    for (const { str, transform, height } of items.filter(({ str }) => str.trim())) {
-      const y = Math.round(transform[5]);
-      const row = rows.get(y) ?? { text: "", height: 0 };
-      rows.set(y, { text: `${row.text} ${str}`.trim(), height: Math.max(row.height, height) });
-    }
-    pages.push([...rows].sort(([a], [b]) => b - a).map(([, row]) => row));
-  }
-  return pages;
 }
 
 for (const name of ["middle", "end", "middle--brief", "end--brief"]) {
@@ -63,29 +46,35 @@ for (const name of ["middle", "end", "middle--brief", "end--brief"]) {
   }
   const page = await browser.newPage();
   await page.goto(url);
-  const headings = new Set(await page.evaluate(() =>
-    [...document.querySelectorAll("h1, h2, h3, caption")].map((own) => own.textContent.trim().replace(/\s+/g, " "))));
+  const headings = await page.evaluate(() => [...document.querySelectorAll("h1, h2, h3, caption, [open] > summary")].map((own) => own.textContent));
   // Those of sections with more than a paragraph: the paragraph below them is not the last thing on a page, either.
   const sections = new Set(await page.evaluate(() =>
     [...document.querySelectorAll("section:has(table, figure, ol) > h2, .decision > h3")].map((own) => own.textContent.trim().replace(/\s+/g, " "))));
   for (const format of ["A4", "Letter"]) {
-    const pages = await lines(await page.pdf({ format }));
+    const pages = await sheets(await page.pdf({ format }));
     if (brief) {
       assert.equal(pages.length, 1, `${name} is one sheet of ${format}`);
       continue;
     }
-    assert.ok(pages.length > 2, `${name} has ${pages.length} pages`);
+    // What is folded stays folded.
+    assert.ok(pages.length > 2 && pages.length <= 14, `${name} has ${pages.length} sheets of ${format}`);
+    checked(pages, headings, (at, all) => `page ${at} of ${all}`, `${name}, ${format}`);
     pages.forEach((rows, at) => {
       const text = rows.map(({ text }) => text);
-      const foot = text.findIndex((own) => own.replace(/\s+/g, " ") === `page ${at + 1} of ${pages.length}`);
-      assert.ok(foot >= 0, `${name}, ${format}, page ${at + 1} has its number: ${text.slice(-3)}`);
-      const last = text.filter((_, row) => row !== foot).at(-1) ?? "";
-      assert.ok(!headings.has(last.replace(/\s+/g, " ")), `${name}, ${format}, page ${at + 1} ends with the heading ${last}`);
       if (at + 1 === pages.length) return;
-      const end = text.filter((_, row) => row !== foot).slice(-3).map((own) => own.replace(/\s+/g, " "));
+      const end = text.filter((own) => !/^page \d+ of \d+$/.test(own)).slice(-3).map((own) => own.replace(/\s+/g, " "));
       assert.ok(!end.some((own) => sections.has(own)), `${name}, ${format}, page ${at + 1} ends with a heading and its first words: ${end}`);
       assert.ok(text.length > 8, `${name}, ${format}, page ${at + 1} is nearly empty: ${text}`);
     });
+  }
+  if (!brief) {
+    // What is opened is printed open.
+    const pages = async () => sheets(await page.pdf({ format: "A4" }));
+    const [target, folded] = [await page.locator(".more-targets button.id").first().textContent(), await pages()];
+    await page.locator(".more-targets summary").first().click();
+    const opened = await pages();
+    assert.ok(opened.length > folded.length, `${name}: ${folded.length} sheets, and ${opened.length} with an open fold`);
+    assert.ok(times(opened, target) > times(folded, target), `${name}: ${target} is printed`);
   }
   await page.close();
 }

@@ -2,7 +2,7 @@
 // CAR is the page of the example car, SEASON that of the example's season, NAMES has records that are called as things of the
 // page and of the language are, LARGE has thousands of records.
 import assert from "node:assert/strict";
-import { readFileSync, writeFileSync } from "node:fs";
+import { readFileSync } from "node:fs";
 import { resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
@@ -224,23 +224,7 @@ for (let press = 0; press < 200; press += 1) {
 }
 done("two hundred presses");
 
-// On paper: all that is folded, without what can only be pressed; the overview, and one place.
-await page.goto(car);
-await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
-assert.equal(await page.evaluate(() => [...document.querySelectorAll("#_overview details:not([open])")].length), 0, "folds are open on paper");
-await page.evaluate(() => dispatchEvent(new Event("afterprint")));
-assert.ok(await page.evaluate(() => [...document.querySelectorAll("#_overview details:not([open])")].length) > 0, "and closed afterwards");
-const pdf = await page.pdf({ format: "A4" });
-assert.ok(pdf.length > 20_000 && pdf.subarray(0, 5).toString() === "%PDF-");
-await page.goto(`${car}#front-upright`);
-const one = await page.pdf({ format: "A4" });
-assert.ok(one.length < pdf.length);
-if (shots) {
-  writeFileSync(`${shots}/page.pdf`, pdf);
-  writeFileSync(`${shots}/page-place.pdf`, one);
-}
 await close(page);
-done("paper");
 
 // Every record has its place, also one that is called as a thing of the page or of the language.
 {

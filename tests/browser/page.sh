@@ -9,7 +9,7 @@ tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
 example=$(realpath ../../example-car)
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-cp package.json .npmrc page.mjs page_roots.mjs page_watch.mjs "$work"
+cp package.json .npmrc page.mjs page_paper.mjs page_roots.mjs page_watch.mjs paper.mjs "$work"
 # run.sh has installed the packages already.
 if [ -n "${TIEROD_MODULES:-}" ]; then
   cp -r "$TIEROD_MODULES" "$work/node_modules"
@@ -23,5 +23,7 @@ cp -r "$example" car
 for root in car season names large; do
   "$tierod" page "$root" --output "$root.html"
 done
+"$tierod" page season --rev "$(git -C season rev-list -1 --before=2027-04-20 HEAD)" --output middle.html
+node page_paper.mjs car.html middle.html season.html ${shots:+"$shots"}
 node page.mjs car.html season.html names.html large.html ${shots:+"$shots"}
 node page_watch.mjs "$tierod" car live.html

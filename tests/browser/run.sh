@@ -8,7 +8,7 @@ tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
 here=$PWD
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-cp package.json .npmrc audit.mjs audit_print.mjs "$work"
+cp package.json .npmrc audit.mjs audit_print.mjs paper.mjs "$work"
 (cd "$work" && npm install --silent --no-audit --no-fund)
 export TIEROD_MODULES="$work/node_modules"
 "$tierod" example "$work/season" >/dev/null

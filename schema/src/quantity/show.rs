@@ -81,22 +81,13 @@ impl Unit {
     pub fn show_change_with(&self, si: f64, places: usize) -> String {
         let change = si / self.factor();
         let places = (places + 1).min(number::decimals(change, 4, 7)).max(number::decimals(change, 1, 10));
-        let sign = if change < 0.0 { "-" } else { "+" };
-        self.after(&format!("{sign}{}", number::rounded(change.abs(), places)))
+        self.after(&with_sign(change, &number::rounded(change.abs(), places)))
     }
 
     /// A difference in SI as text in this unit, with its sign.
     pub fn show_change(&self, si: f64) -> String {
         let change = si / self.factor();
-        let digits = number::significant(change.abs(), 4);
-        let sign = if number::is_zero(&digits) {
-            "±"
-        } else if change < 0.0 {
-            "-"
-        } else {
-            "+"
-        };
-        self.after(&format!("{sign}{digits}"))
+        self.after(&with_sign(change, &number::significant(change.abs(), 4)))
     }
 
     /// A number as text with this unit after it.
@@ -104,6 +95,18 @@ impl Unit {
         let name = self.to_string();
         if name.is_empty() { number.to_owned() } else { format!("{number} {name}") }
     }
+}
+
+/// The digits of a difference with its sign; zero has none.
+fn with_sign(change: f64, digits: &str) -> String {
+    let sign = if number::is_zero(digits) {
+        ""
+    } else if change < 0.0 {
+        "-"
+    } else {
+        "+"
+    };
+    format!("{sign}{digits}")
 }
 
 #[cfg(test)]
@@ -142,7 +145,7 @@ mod tests {
         assert_eq!(Unit::dimensionless().show(2.0, 0.0), "2");
         assert_eq!(unit("kg").show_change(0.8), "+0.8 kg");
         assert_eq!(unit("°C").show_change(-2.0), "-2 °C", "a difference does not depend on the zero of the scale");
-        assert_eq!(unit("kg").show_change(1e-9), "±0 kg");
+        assert_eq!(unit("kg").show_change(1e-9), "0 kg");
         assert_eq!((unit("kg").after("2"), Unit::dimensionless().after("2")), ("2 kg".to_owned(), "2".to_owned()));
     }
 }

@@ -64,6 +64,11 @@ impl EventScore {
         Some(self.latest()? - self.plan?)
     }
 
+    /// The same as tables show it: the difference of both numbers with one decimal.
+    pub fn shown_vs_plan(&self) -> Option<f64> {
+        Some(number::shown_change(self.plan?, self.latest()?, 1))
+    }
+
     /// Whether the latest points are short of the plan, by more than what is shown as zero.
     pub fn is_short(&self) -> bool {
         self.vs_plan().is_some_and(|points| points <= -SHOWN_AS_ZERO)
@@ -90,7 +95,7 @@ impl EventScore {
             return Vec::new();
         };
         *prediction = number::shown_change(plan, predicted, 1);
-        if let Some(difference) = self.difference() {
+        if let Some(difference) = self.shown_difference() {
             let of_score: Vec<f64> = all[1..].iter().map(|(_, points)| *points).collect();
             let shown = number::adding_up(&of_score, difference, 1);
             all[1..].iter_mut().zip(shown).for_each(|((_, points), shown)| *points = shown);
@@ -100,9 +105,9 @@ impl EventScore {
         all
     }
 
-    /// The points scored less those predicted; `None` without one of them.
-    pub fn difference(&self) -> Option<f64> {
-        Some(self.scored?.0 - self.predicted?)
+    /// The points scored less those predicted, both as tables show them, with one decimal; `None` without one of them.
+    pub fn shown_difference(&self) -> Option<f64> {
+        Some(number::shown_change(self.predicted?, self.scored?.0, 1))
     }
 }
 
@@ -137,6 +142,11 @@ impl GoalScore {
     /// The points scored less those predicted; `None` before the last event.
     pub fn difference(&self) -> Option<f64> {
         Some(self.scored()? - self.predicted?)
+    }
+
+    /// The same of both numbers as tables show them, with one decimal.
+    pub fn shown_difference(&self) -> Option<f64> {
+        Some(number::shown_change(self.predicted?, self.scored()?, 1))
     }
 
     /// Why the points of all events differ from the prediction; `None` before the last event.

@@ -121,6 +121,11 @@ fn words_without_numbers(text: &str) -> usize {
     split(text).filter(|word| word.chars().any(char::is_alphabetic)).count()
 }
 
+/// The words that a slide shows, without numbers.
+pub fn words_of_slide(slide: &SlideTexts) -> usize {
+    std::iter::once(&slide.phrase).chain(&slide.picture).map(|text| words_without_numbers(text)).sum()
+}
+
 /// The words that are spoken for a text: a number is one word for each of its digits, as in `684.5`, which has five as
 /// `six hundred eighty-four point five` and counts as four.
 pub fn spoken_words(text: &str) -> usize {
@@ -203,7 +208,7 @@ pub fn remarks(slides: &[SlideTexts], known: &[&str]) -> Vec<Remark> {
         let shown = || std::iter::once(&slide.phrase).chain(&slide.picture);
         let counts: [(Place, usize, usize, Kind); 5] = [
             (Place::Phrase, words(&slide.phrase), MOST_WORDS_OF_PHRASE, TooMuch::Words),
-            (Place::Slide, shown().map(|text| words_without_numbers(text)).sum(), MOST_WORDS_OF_SLIDE, TooMuch::Words),
+            (Place::Slide, words_of_slide(slide), MOST_WORDS_OF_SLIDE, TooMuch::Words),
             (Place::Notes, spoken(slide), WORDS_A_MINUTE * MOST_MINUTES_OF_SLIDE, TooMuch::Words),
             (Place::Phrase, numbers(&slide.phrase), MOST_NUMBERS_OF_PHRASE, TooMuch::Numbers),
             (Place::Slide, shown().map(|text| numbers(text)).sum(), MOST_NUMBERS_OF_SLIDE, TooMuch::Numbers),

@@ -2,12 +2,12 @@
 
 use std::fmt::Write as _;
 
-use schema::number;
 use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::Error;
 use trace::audit::{GoalScore, LimitRecord, PeriodEnd, Verdict};
 
+use super::numbers::change;
 use super::{AuditView, document, review};
 use crate::output::check::{off_json, off_text};
 use crate::output::csv;
@@ -67,7 +67,6 @@ impl<'v> Page<'v> {
 /// The place, the chance and the points of a goal, as text.
 fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
-    let signed = |value: Option<f64>| value.map(|value| number::signed(value, 1)).unwrap_or_default();
     let events: Vec<Value> = goal
         .events
         .iter()
@@ -75,7 +74,7 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
             let predicted = event.predicted.and(event.spread.as_ref()).map(points_of).unwrap_or_default();
             json!({"id": view.id(event.index), "title": view.title(event.index), "plan": points(event.plan),
                    "predicted": predicted, "scored": points(event.scored.map(|(points, _)| points)),
-                   "vs_plan": signed(event.vs_plan()), "cause": view.cause(event)})
+                   "vs_plan": change(event.plan, event.latest()), "cause": view.cause(event)})
         })
         .collect();
     let latest = goal.scored().or(goal.predicted);
@@ -87,7 +86,7 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         "plan": points(Some(goal.plan)),
         "predicted": goal.predicted.and(goal.spread.as_ref()).map(points_of).unwrap_or_default(),
         "scored": points(goal.scored()),
-        "vs_plan": signed(latest.map(|latest| latest - goal.plan)),
+        "vs_plan": change(Some(goal.plan), latest),
         "raced": !goal.is_before_contest(),
         "reached": goal.reached(),
         "events": events,

@@ -6,6 +6,7 @@ use trace::Error;
 use trace::audit::{DecisionReview, EventScore, GoalScore, Ranking, ScoreCause, Verdict, groups};
 use trace::values::Spread;
 
+use super::numbers::{change, signed};
 use super::{AuditView, json, numbers};
 use crate::output::check::off_text;
 use crate::output::numbers::{margin, percent, quantity};
@@ -19,9 +20,6 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
     let share = |value: Option<f64>| value.map(|value| number::percent(value, 1)).unwrap_or_default();
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
     let predicted = |value: Option<f64>, spread: Option<&Spread>| value.and(spread).map(points_of).unwrap_or_default();
-    let change = |from: Option<f64>, to: Option<f64>| {
-        from.zip(to).map(|(from, to)| number::signed(number::shown_change(from, to, 1), 1)).unwrap_or_default()
-    };
     let goals: Vec<Value> = view
         .audit
         .goals
@@ -120,7 +118,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
 /// The events that are short of their plan, as sentences, each with the targets behind it.
 fn short(view: &AuditView<'_>, goal: &GoalScore) -> Vec<Value> {
     let one = |event: &EventScore| {
-        let points = event.vs_plan().map(|points| number::signed(points, 1)).unwrap_or_default();
+        let points = signed(event.shown_vs_plan());
         let cause = if event.scored.is_some() { view.cause(event) } else { String::new() };
         let behind: Vec<String> = event.behind.iter().map(|own| view.effect(own)).collect();
         json!({"id": view.id(event.index), "points": points, "cause": cause, "behind": behind})

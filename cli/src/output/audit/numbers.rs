@@ -2,7 +2,7 @@
 
 use schema::number;
 use trace::RecordId;
-use trace::audit::{GoalScore, Group, Lesson, SHOWN_AS_ZERO, ScoreCause, Split, TargetAudit, Verdict};
+use trace::audit::{GoalScore, Group, Lesson, SHOWN_AS_ZERO, ScoreCause, Split, TargetAudit, Verdict, groups};
 
 use super::AuditView;
 use crate::screen::count;
@@ -74,8 +74,15 @@ impl AuditView<'_> {
     /// How many results are inside the interval of their estimate, as a sentence; `None` if no estimate has one.
     pub(super) fn inside(&self) -> Option<String> {
         let (inside, all) = self.audit.inside;
+        let in_rows = groups(&self.audit.pairs).iter().map(|group| group.with_interval).sum::<usize>();
+        let others = match all.saturating_sub(in_rows) {
+            0 => String::new(),
+            others => format!("; {others} of them in a unit without a ratio (degrees), and so in no row below"),
+        };
         (all > 0).then(|| {
-            format!("{inside} of {all} results are inside the interval of their estimate (k = 2: about 95 % expected)")
+            format!(
+                "{inside} of {all} results are inside the interval of their estimate (k = 2: about 95 % expected){others}"
+            )
         })
     }
 
@@ -91,10 +98,10 @@ impl AuditView<'_> {
             let Some((split, difference)) = split.zip(difference) else { return vec![String::new(); causes.len()] };
             let parts: Vec<f64> = causes.iter().map(|cause| split.points(*cause)).collect();
             let shown = number::adding_up(&parts, difference, 1).into_iter();
-            shown.map(|points| if points == 0.0 { "0.0".to_owned() } else { number::signed(points, 1) }).collect()
+            shown.map(|points| number::signed(points, 1)).collect()
         };
-        let events = goal.events.iter().map(|event| cells(event.split.as_ref(), event.difference())).collect();
-        let total = cells(goal.split().as_ref(), goal.difference());
+        let events = goal.events.iter().map(|event| cells(event.split.as_ref(), event.shown_difference())).collect();
+        let total = cells(goal.split().as_ref(), goal.shown_difference());
         SplitText { causes, events, total }
     }
 
@@ -157,11 +164,11 @@ impl AuditView<'_> {
                 group.size
             ),
             Lesson::Biased(group) => format!(
-                "{} {}: results were {} {} the estimates on average ({} pairs); check the method",
-                group.basis,
+                "results of {} are on average {} {} the estimates whose basis is {} ({} pairs): check the method",
                 group.quantity,
                 number::percent(group.bias.abs(), 1),
                 if group.bias < 0.0 { "below" } else { "above" },
+                group.basis,
                 group.size
             ),
             Lesson::Missed(ids) => self.list("missed; set the limit again from the measured value", ids),
@@ -189,6 +196,16 @@ impl AuditView<'_> {
         let more = if more > 0 { format!(" and {more} more") } else { String::new() };
         format!("{what}: {}{more}", names.join(", "))
     }
+}
+
+/// A difference of points with its sign; empty without one.
+pub(super) fn signed(points: Option<f64>) -> String {
+    points.map(|points| number::signed(points, 1)).unwrap_or_default()
+}
+
+/// The difference of two points as they are shown, with its sign; empty without one of them.
+pub(super) fn change(from: Option<f64>, to: Option<f64>) -> String {
+    signed(from.zip(to).map(|(from, to)| number::shown_change(from, to, 1)))
 }
 
 /// How many results of a group are inside the interval of their estimate: `4 of 5`.

@@ -133,7 +133,7 @@ impl AuditView<'_> {
     /// How many events are short of their plan and by how much in total; `None` without one.
     fn short_of_plan(&self, goal: &GoalScore) -> Option<String> {
         let short = goal.short_events();
-        let points: f64 = short.iter().filter_map(|event| event.vs_plan()).sum();
+        let points: f64 = short.iter().filter_map(|event| event.shown_vs_plan()).sum();
         let what = if goal.is_before_contest() { "predicted" } else { "scored" };
         let events = count(short.len(), "event");
         (!short.is_empty()).then(|| format!("{events} {what} {:.1} points fewer than planned", -points))

@@ -14,6 +14,7 @@ use super::super::points::points_of;
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::AuditView;
+use super::numbers::{change, signed};
 use crate::screen::{Ink, clean, count};
 
 /// The text for the terminal.
@@ -54,9 +55,6 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
         ("vs predicted", true),
     ]);
     let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
-    let change = |from: Option<f64>, to: Option<f64>| {
-        from.zip(to).map(|(from, to)| number::signed(number::shown_change(from, to, 1), 1)).unwrap_or_default()
-    };
     let predicted = |value: Option<f64>, spread: Option<&Spread>| value.and(spread).map(points_of).unwrap_or_default();
     for event in &goal.events {
         let scored = event.scored.map(|(points, _)| points);
@@ -93,7 +91,7 @@ fn why(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     let Some(text) = view.why_missed(goal) else { return };
     ink.block(out, "why:", 4, &text);
     for event in goal.short_events() {
-        let points = event.vs_plan().map(|points| number::signed(points, 1)).unwrap_or_default();
+        let points = signed(event.shown_vs_plan());
         let cause = view.cause(event);
         let because = if event.scored.is_some() && !cause.is_empty() { format!(": {cause}") } else { String::new() };
         ink.block(out, "", 0, &format!("{} {points}{because}", view.id(event.index)));
@@ -115,14 +113,13 @@ fn split(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     heads.push(("in total", true));
     let mut table = Table::new(&heads);
     let cells = |cells: &[String], total: Option<f64>| {
-        let total = total.map(|total| number::signed(total, 1)).unwrap_or_default();
-        cells.iter().cloned().chain([total]).map(plain).collect::<Vec<_>>()
+        cells.iter().cloned().chain([signed(total)]).map(plain).collect::<Vec<_>>()
     };
     for (event, row) in goal.events.iter().zip(&split.events) {
         let name = strong(view.id(event.index));
-        table.row(std::iter::once(name).chain(cells(row, event.difference())).collect());
+        table.row(std::iter::once(name).chain(cells(row, event.shown_difference())).collect());
     }
-    table.row(std::iter::once(plain("total")).chain(cells(&split.total, goal.difference())).collect());
+    table.row(std::iter::once(plain("total")).chain(cells(&split.total, goal.shown_difference())).collect());
     out.push_str(&table.text(ink));
     ink.block(out, "", 0, &AuditView::about_split(&split));
     out.push('\n');

@@ -2,6 +2,7 @@
 
 use schema::records::LimitStyle;
 use trace::RecordId;
+use trace::talk::count::{MOST_WORDS_OF_SLIDE, words_of_slide};
 use trace::values::{Status, TargetStatus};
 
 use super::text::{self, list, phrase, quantity, sentence};
@@ -111,7 +112,9 @@ pub(super) fn car(view: &DeckView<'_>) -> Result<Slide, String> {
 
 /// What moves the points.
 pub(super) fn levers(view: &DeckView<'_>) -> Result<Slide, String> {
-    let input = drawn::levers(view.study, view.goal);
+    /// The fewest values that make a picture.
+    const FEWEST: usize = 3;
+    let mut input = drawn::levers(view.study, view.goal);
     let Some(first) = input.bars.first() else { return Err("no value of the car moves the points".to_owned()) };
     let title = &first.name.title;
     let mut notes = vec![format!(
@@ -125,7 +128,14 @@ pub(super) fn levers(view: &DeckView<'_>) -> Result<Slide, String> {
         notes.push(format!("Next are {}.", list(&others)));
     }
     notes.push("Points show what a value is worth, not what loads a part must carry.".to_owned());
-    Ok(Slide::new(phrase("What moves the points: ", title, ""), Visual::Drawn(drawn::tornado(&input)), notes))
+    let own = phrase("What moves the points: ", title, "");
+    let mut slide = Slide::new(own, Visual::Drawn(drawn::tornado(&input)), notes);
+    // Long titles leave room for fewer values.
+    while words_of_slide(&slide.texts()) > MOST_WORDS_OF_SLIDE && input.bars.len() > FEWEST {
+        input.bars.pop();
+        slide.visual = Visual::Drawn(drawn::tornado(&input));
+    }
+    Ok(slide)
 }
 
 /// What is at risk now, and what is done about it.

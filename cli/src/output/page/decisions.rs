@@ -1,6 +1,6 @@
 //! The decisions: what was chosen, what was traded for it, and the points of each alternative.
 
-use schema::number::{difference, signed};
+use schema::number::{difference, is_shown_as_zero, signed};
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::history::choice::Choice;
@@ -108,7 +108,7 @@ impl<'v> Trade<'v> {
         let others = || outcomes.iter().enumerate().filter(|(at, outcome)| *at != own.chosen && !outcome.sets_nothing);
         let other = own.other.or_else(|| Some(others().next()?.0)).and_then(|at| outcomes.get(at))?;
         let points = own.moved.map(|by| match own.uncertainty {
-            _ if signed(by.abs(), 1) == "+0.0" => "the same points".to_owned(),
+            _ if is_shown_as_zero(by, 1) => "the same points".to_owned(),
             Some(within) if by.abs() <= within => format!("{} points (within uncertainty)", difference(by, within, 1)),
             Some(within) => format!("{} points", difference(by, within, 1)),
             None => format!("{} points (uncertainty unknown)", signed(by, 1)),

@@ -162,15 +162,16 @@ pub(crate) fn html(view: &PageView<'_>) -> Result<String, Error> {
 fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<'_>>, without_place: usize) -> Value {
     let study = view.study;
     let limits = changes::limits(view);
+    let script = script::lean(SCRIPT);
     let mut context = json!({
         "season": study.settings().season,
         "day": study.day.long(),
         "stage": study.stage.word(),
         "source": view.source(),
         "renews": view.renews,
-        "script": SCRIPT,
-        "script_hash": script::hash(SCRIPT),
-        "style": concat!(include_str!("../../../../templates/pictures.css"), include_str!("../../../../templates/page.css")),
+        "script_hash": script::hash(&script),
+        "script": script,
+        "style": script::lean(concat!(include_str!("../../../../templates/pictures.css"), include_str!("../../../../templates/page.css"))),
         "history": study.past().reason(),
         "records": study.loaded.entries.len(),
         "off": off_text(study.past(), &view.off),

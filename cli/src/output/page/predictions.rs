@@ -12,7 +12,7 @@ fn chances(view: &PageView<'_>) -> Vec<String> {
     let one = |goal: &trace::audit::GoalScore| {
         let by = goal.split()?.points(ScoreCause::Finish);
         let rest = goal.scored()? - goal.predicted? - by;
-        let is_shown = number::signed(by.abs(), 1) != "+0.0";
+        let is_shown = !number::is_shown_as_zero(by, 1);
         let what = if by > 0.0 { "the car finished" } else { "the car did not finish" };
         let [by, rest] = [by, rest].map(|points| number::signed(points, 1));
         is_shown.then(|| format!("{by} points of this difference because {what}, {rest} for all other reasons"))

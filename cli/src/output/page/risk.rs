@@ -43,7 +43,7 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
 pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
     let own = view.study.if_met()?;
     let points = schema::number::signed(own.points, 1);
-    if points == "+0.0" {
+    if schema::number::is_shown_as_zero(own.points, 1) {
         return None;
     }
     let (now, then) = own.chances?;

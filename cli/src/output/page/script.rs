@@ -2,6 +2,21 @@
 
 use sha2::{Digest as _, Sha256};
 
+/// A script or a style as it is sent: without indentation and without the lines that are only a comment.
+pub(super) fn lean(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut in_comment = false;
+    for line in text.lines().map(str::trim) {
+        in_comment |= line.starts_with("/*");
+        if !in_comment && !line.is_empty() && !line.starts_with("//") {
+            out.push_str(line);
+            out.push('\n');
+        }
+        in_comment &= !line.ends_with("*/");
+    }
+    out
+}
+
 /// The SHA-256 of a script in base64, as the content security policy takes it.
 pub(in crate::output) fn hash(script: &str) -> String {
     base64(&Sha256::digest(script.as_bytes()))
@@ -31,6 +46,12 @@ mod tests {
     fn base64_of_the_standard() {
         let all = ["", "f", "fo", "foo", "foob", "fooba", "foobar"].map(|text| base64(text.as_bytes()));
         assert_eq!(all, ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg==", "Zm9vYmE=", "Zm9vYmFy"]);
+    }
+
+    #[test]
+    fn comments_of_the_sources_are_not_sent() {
+        let source = "/* About\n   it. */\na {\n  b: c; /* d */\n}\n\n  // why\nlet e = \"// f\"; // g\n";
+        assert_eq!(lean(source), "a {\nb: c; /* d */\n}\nlet e = \"// f\"; // g\n");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Values of one unit below each other, each as a bar: points with their interval, against what is needed or possible.
 
 use super::rows::{RowText, Rows};
-use super::scale::Axis;
+use super::scale::{Axis, Uprights};
 use super::svg::{Canvas, Fill, Key, Pattern, Shape};
 use super::typeset::typeset;
 use super::waterfall::{BAND, NeededPoints};
@@ -112,13 +112,15 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
     let is_below = input.from_zero && bars.iter().all(|bar| bar.value <= 0.0);
     let right = if shape.is_narrow() && is_below { 0.68 * layout.plot.1 } else { layout.plot.1 };
     let x = Axis::around(ends.chain(of_needed).chain(zero), (layout.plot.0, right));
-    x.grid_below(canvas, (top, bottom), &input.unit);
+    // Without a bar to begin at, names are short: the line of what is needed goes past them.
+    let uprights = if input.from_zero { layout.uprights(bottom) } else { Uprights::Whole(top, bottom) };
+    x.grid_below(canvas, &uprights, &input.unit);
     if let Some(needed) = needed {
         let (low, high) = needed.interval;
         if high > low {
             canvas.span((x.inside(low), x.inside(high)), top, bottom - top, Fill::Class("band"));
         }
-        canvas.line((x.inside(needed.points), top), (x.inside(needed.points), bottom), "goal");
+        uprights.draw(canvas, x.inside(needed.points), "goal");
     }
     for (at, bar) in bars.iter().enumerate() {
         let (y, end) = (layout.bar(at), x.inside(bar.value));
@@ -129,8 +131,8 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
                 canvas.span((zero, x.inside(behind)), y, Rows::BAR, BEHIND);
             }
             canvas.span((zero, end), y, Rows::BAR, if bar.value < 0.0 { LESS } else { VALUE });
-            // Only at the bars: in the narrow shape, names are above them.
-            canvas.line((zero, y - 3.0), (zero, y + Rows::BAR + 3.0), "axis");
+            let (top, bottom) = Rows::beside(y);
+            canvas.line((zero, top), (zero, bottom), "axis");
         }
         if let Some((low, high)) = bar.interval {
             canvas.interval((x.inside(low), x.inside(high)), layout.middle(at), "interval");

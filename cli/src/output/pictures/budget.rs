@@ -327,7 +327,8 @@ fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
         [0.0, *room, room + section.growth.unwrap_or(0.0), room - section.uncertainty, room + section.uncertainty]
     });
     let x = Axis::around(ends, layout.plot);
-    x.grid_below(canvas, (top, bottom), &input.unit);
+    let uprights = layout.uprights(bottom);
+    x.grid_below(canvas, &uprights, &input.unit);
     let zero = x.inside(0.0);
     for (at, (section, room)) in known.iter().enumerate() {
         let (bar, end) = (layout.bar(at), x.inside(*room));
@@ -341,5 +342,5 @@ fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
             canvas.interval(ends, layout.middle(at), "interval");
         }
     }
-    canvas.line((zero, top), (zero, bottom), "limit");
+    uprights.draw(canvas, zero, "limit");
 }

@@ -123,9 +123,9 @@ fn draw(canvas: &mut Canvas, shape: Shape, groups: &[&Group]) {
         || groups.iter().flat_map(|group| &group.pairs).map(|pair| pair.error).filter(|error| error.is_finite());
     let most = errors().map(f64::abs).fold(0.01, f64::max).min(MOST) * 100.0;
     let x = Axis::new((-most, most), (layout.plot.0 + 6.0, layout.plot.1 - 6.0));
-    x.grid_below(canvas, (top, bottom), "%");
-    let zero = x.inside(0.0);
-    canvas.line((zero, top), (zero, bottom), "limit");
+    let uprights = layout.uprights(bottom);
+    x.grid_below(canvas, &uprights, "%");
+    uprights.draw(canvas, x.inside(0.0), "limit");
     canvas.try_text((layout.plot.1, bottom + 30.0), Align::End, "s", "result higher than estimated →");
     canvas.grow(bottom + 36.0);
     for (at, group) in groups.iter().enumerate() {

@@ -1,7 +1,7 @@
 //! Two values of the alternatives of a decision against each other, and the frontier: the alternatives that no other one
 //! beats in both.
 
-use super::scale::{Axis, tick};
+use super::scale::{Axis, Uprights, tick};
 use super::svg::{Align, Canvas, Key, Shape, cut, text_width};
 use super::typeset::typeset;
 use super::{Name, Picture, PictureTable};
@@ -172,7 +172,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
         canvas.line((left, y.position(*value)), (right, y.position(*value)), "grid");
         canvas.try_text((left - 6.0, y.position(*value) + 4.0), Align::End, "s", text);
     }
-    x.grid_below(canvas, (top, bottom), "");
+    x.grid_below(canvas, &Uprights::Whole(top, bottom), "");
     let name = format!("{}{}", input.across.name, unit_after(&input.across));
     let name = if input.across.more_is_better { format!("{name} →") } else { format!("← {name}") };
     let name = cut(&name, "s", right - left);

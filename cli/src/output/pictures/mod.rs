@@ -210,9 +210,7 @@ fn change(value: f64) -> String {
     if !value.is_finite() {
         return String::new();
     }
-    let text = schema::number::fixed(value, 1);
-    let sign = if value > 0.0 && text != "0.0" { "+" } else { "" };
-    typeset(&format!("{sign}{text}"))
+    typeset(&schema::number::signed(value, 1))
 }
 
 /// A share as a percentage, typeset.

@@ -1,5 +1,6 @@
 //! The layout of pictures with a row for each item: a name, a bar and a number.
 
+use super::scale::Uprights;
 use super::svg::{Align, Canvas, LINE, Shape, text_width, wrapped};
 
 /// The lines of a name or of what is at the end of a row at most; more is cut.
@@ -102,6 +103,19 @@ impl Rows {
     /// The middle of the bar of a row.
     pub(super) fn middle(&self, row: usize) -> f64 {
         self.bar(row) + 0.5 * Self::BAR
+    }
+
+    /// Where upright lines are, down to `bottom`: in the narrow shape the names are above the bars.
+    pub(super) fn uprights(&self, bottom: f64) -> Uprights {
+        if !self.shape.is_narrow() {
+            return Uprights::Whole(self.top, bottom);
+        }
+        Uprights::Beside((0..self.rows.len()).map(|row| Self::beside(self.bar(row))).collect(), bottom)
+    }
+
+    /// The top and the bottom of a line beside the bar that is at `top`.
+    pub(super) fn beside(top: f64) -> (f64, f64) {
+        (top - 2.0, top + Self::BAR + 2.0)
     }
 
     /// Writes the name of a row and its number, so that they do not touch.

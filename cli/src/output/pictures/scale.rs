@@ -58,12 +58,12 @@ impl Axis {
         all.take_while(|value| *value <= high + step * 1e-9).collect()
     }
 
-    /// Draws grid lines from `top` to `bottom`, each with its number below; `after` is the unit of the last one.
-    pub(super) fn grid_below(&self, canvas: &mut Canvas, (top, bottom): (f64, f64), after: &str) {
-        let ticks = self.ticks();
+    /// Draws the grid, each line with its number below; `after` is the unit of the last one.
+    pub(super) fn grid_below(&self, canvas: &mut Canvas, uprights: &Uprights, after: &str) {
+        let (ticks, bottom) = (self.ticks(), uprights.bottom());
         for (at, value) in ticks.iter().enumerate() {
             let x = self.position(*value);
-            canvas.line((x, top), (x, bottom), if *value == 0.0 { "axis" } else { "grid" });
+            uprights.grid(canvas, x, if *value == 0.0 { "axis" } else { "grid" });
             let own = if at + 1 == ticks.len() && !after.is_empty() {
                 format!("{} {after}", tick(*value))
             } else {
@@ -76,6 +76,41 @@ impl Axis {
             canvas.try_text((x, bottom + 14.0), Align::Middle, "s", &own);
         }
         canvas.grow(bottom + 18.0);
+    }
+}
+
+/// Where the upright lines of a picture are.
+#[derive(Clone, Debug)]
+pub(super) enum Uprights {
+    /// From the top to the bottom.
+    Whole(f64, f64),
+    /// Only beside the bars, as names are between them, each with its top and bottom; and the bottom of the picture.
+    Beside(Vec<(f64, f64)>, f64),
+}
+
+impl Uprights {
+    fn bottom(&self) -> f64 {
+        let (Self::Whole(_, bottom) | Self::Beside(_, bottom)) = self;
+        *bottom
+    }
+
+    /// Draws a line of the grid: a short one below, where bars have numbers beside them.
+    pub(super) fn grid(&self, canvas: &mut Canvas, x: f64, class: &str) {
+        match self {
+            Self::Whole(..) => self.draw(canvas, x, class),
+            Self::Beside(_, bottom) => canvas.line((x, *bottom), (x, bottom + 4.0), "axis"),
+        }
+    }
+
+    /// Draws a line.
+    pub(super) fn draw(&self, canvas: &mut Canvas, x: f64, class: &str) {
+        let ends = match self {
+            Self::Whole(top, bottom) => &[(*top, *bottom)],
+            Self::Beside(bars, _) => bars.as_slice(),
+        };
+        for (top, bottom) in ends {
+            canvas.line((x, *top), (x, *bottom), class);
+        }
     }
 }
 

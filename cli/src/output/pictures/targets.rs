@@ -167,9 +167,14 @@ fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow]) {
     let bottom = layout.bottom() + 4.0;
     let middle = position(layout.plot, 0.0);
     canvas.span((middle, layout.plot.1), top, bottom - top, Fill::Class("allowed"));
+    let uprights = layout.uprights(bottom);
     for margin in TICKS {
         let x = position(layout.plot, margin);
-        canvas.line((x, top), (x, bottom), if margin == 0.0 { "limit" } else { "grid" });
+        if margin == 0.0 {
+            uprights.draw(canvas, x, "limit");
+        } else {
+            uprights.grid(canvas, x, "grid");
+        }
         let text = if margin == 0.0 { "limit".to_owned() } else { typeset(&schema::number::signed_percent(margin, 0)) };
         canvas.try_text((x, bottom + 14.0), Align::Middle, "s", &text);
     }

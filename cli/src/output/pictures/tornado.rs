@@ -1,7 +1,7 @@
 //! What moves the points: the effect of each value, the largest first.
 
 use super::rows::Rows;
-use super::scale::Axis;
+use super::scale::{Axis, Uprights};
 use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut, text_width, wrapped};
 use super::typeset::typeset;
 use super::{Name, Picture, PictureTable, change};
@@ -87,12 +87,15 @@ fn table(input: &Tornado, bars: &[&TornadoBar]) -> PictureTable {
 const HIGHER: Fill = Fill::Class("main");
 const LOWER: Fill = Fill::Pattern(Pattern::Hatch, "main-edge");
 
+/// The room below a bar on a phone.
+const BELOW_BAR: f64 = 11.0;
+
 /// The lines of a name at most; no title is that long.
 const MOST_LINES: usize = 4;
 
 fn draw(canvas: &mut Canvas, shape: Shape, input: &Tornado, bars: &[&TornadoBar]) {
     let by = typeset(&input.by);
-    let (more, less) = (format!("{by} more of it"), format!("{by} less of it"));
+    let (more, less) = (format!("{by} more"), format!("{by} less"));
     let top = canvas.keys(0.0, &[(Key::Area(HIGHER), &more), (Key::Area(LOWER), &less)]);
     let (left, right) = Rows::plot_beside_words(shape);
     let width = canvas.width();
@@ -103,10 +106,20 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Tornado, bars: &[&TornadoBar]
     let height = |lines: &Vec<String>| {
         let lines = lines.len() as f64;
         // On a phone the name is above the numbers, and these above the bar.
-        if shape.is_narrow() { LINE * (lines + 1.0) + Rows::BAR + 14.0 } else { LINE * lines.max(2.0) + 9.0 }
+        if shape.is_narrow() { LINE * (lines + 1.0) + Rows::BAR + 3.0 + BELOW_BAR } else { LINE * lines.max(2.0) + 9.0 }
     };
     let bottom = top + names.iter().map(height).sum::<f64>() + 4.0;
-    x.grid_below(canvas, (top, bottom), "pts");
+    let uprights = if shape.is_narrow() {
+        let mut end = top;
+        let ends = names.iter().map(|lines| {
+            end += height(lines);
+            Rows::beside(end - Rows::BAR - BELOW_BAR)
+        });
+        Uprights::Beside(ends.collect(), bottom)
+    } else {
+        Uprights::Whole(top, bottom)
+    };
+    x.grid_below(canvas, &uprights, "pts");
     let zero = x.inside(0.0);
     let mut y = top;
     for (bar, name) in bars.iter().zip(&names) {
@@ -134,16 +147,10 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Tornado, bars: &[&TornadoBar]
             canvas.text((width, middle + 12.5), Align::End, "s", &cut(&bar.step(), "s", beside));
             middle - 0.5 * Rows::BAR
         };
-        // On a phone a line from top to bottom would cross the names.
-        if shape.is_narrow() {
-            canvas.line((zero, at - 3.0), (zero, at + Rows::BAR + 3.0), "axis");
-        }
         canvas.span((zero, x.inside(bar.lower)), at, Rows::BAR, LOWER);
         canvas.span((zero, x.inside(bar.higher)), at, Rows::BAR, HIGHER);
         y += own;
     }
-    if !shape.is_narrow() {
-        canvas.line((zero, top), (zero, bottom), "axis");
-    }
+    uprights.draw(canvas, zero, "axis");
     canvas.grow(bottom);
 }

@@ -242,17 +242,19 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
     });
     let layout = Rows::new(shape, top, Rows::plot(shape), texts);
     let bottom = layout.bottom() + 4.0;
-    x.grid_below(canvas, (top, bottom), "pts");
+    let uprights = layout.uprights(bottom);
+    x.grid_below(canvas, &uprights, "pts");
     if let Some(needed) = &input.needed {
         if let Some((low, high)) = band {
             canvas.span((x.inside(low), x.inside(high)), top, bottom - top, Fill::Class("band"));
         }
-        canvas.line((x.inside(needed.points), top), (x.inside(needed.points), bottom), "goal");
+        uprights.draw(canvas, x.inside(needed.points), "goal");
     }
     let mut before: Option<f64> = None;
     for (at, row) in rows.iter().enumerate() {
         let (bar, middle) = (layout.bar(at), layout.middle(at));
-        if let Some(before) = before {
+        // On a phone the names are between the bars.
+        if let Some(before) = before.filter(|_| !shape.is_narrow()) {
             canvas.line((x.inside(before), layout.bar(at - 1) + Rows::BAR), (x.inside(before), bar), "link");
         }
         layout.label(canvas, at);

@@ -46,6 +46,26 @@ pub(super) fn axis_below(elements: &[Element]) -> Vec<(f64, f64)> {
         .collect()
 }
 
+/// In the narrow shape, names are between the bars.
+#[test]
+fn no_upright_line_crosses_a_word_on_a_phone() {
+    for (name, picture) in samples::all(9, "The name of what has a bar of its own", 1.0) {
+        let is_of_rows = ["waterfall", "tornado", "targets", "budget", "estimates"].contains(&name);
+        for elements in drawings(&picture.svg).into_iter().skip(1).filter(|_| is_of_rows) {
+            let texts: Vec<&Element> = elements.iter().filter(|element| element.tag == "text").collect();
+            let upright = |line: &&Element| line.tag == "line" && line.get("x1") == line.get("x2");
+            for line in elements.iter().filter(upright) {
+                let [x, top, _, bottom] = line.bounds().unwrap();
+                let crossed = texts.iter().find(|text| {
+                    let own = text.bounds().unwrap();
+                    own[0] < x && x < own[2] && own[1] < bottom && top < own[3]
+                });
+                assert!(crossed.is_none(), "{name}: {line:?} crosses {crossed:?}");
+            }
+        }
+    }
+}
+
 #[test]
 fn better_is_to_the_right_for_every_target() {
     let input = samples::targets(9, "Target", 1.0);
