@@ -292,7 +292,7 @@ mod tests {
     }
 
     /// An index and a pack of objects whose names are one byte again and again, each made of another one, or whole.
-    fn pack(folder: &Path, objects: &[(u8, Option<u8>)]) -> std::path::PathBuf {
+    fn pack(folder: &Path, objects: &[(u8, Option<u8>)]) -> PathBuf {
         let mut pack = b"PACK\0\0\0\x02\0\0\0\0".to_vec();
         let mut offsets = Vec::new();
         for (_, base) in objects {
